@@ -1,0 +1,61 @@
+"""The ski's base: flat, or bulging outward as the arc of a circle."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from workbench.errors import InputError
+
+SMALLEST_RADIUS_MM = 300.0
+"""A base bent tighter than this is no ski; a typing slip (an inch figure read as mm) is likelier."""
+
+
+@dataclass(frozen=True, slots=True)
+class Base:
+    """The running surface: y = 0 where ``radius_mm`` is None, else an arc of that radius.
+
+    The arc is y_b(x) = sqrt(R^2 - (x - a)^2) - R with its apex at x = a = ``apex_mm``.
+    """
+
+    radius_mm: float | None = None
+    apex_mm: float = 0.0
+
+    def __post_init__(self) -> None:
+        if not math.isfinite(self.apex_mm):
+            raise InputError("base apex", self.apex_mm, "a finite length")
+        if self.radius_mm is None:
+            return
+        if not math.isfinite(self.radius_mm) or self.radius_mm < SMALLEST_RADIUS_MM:
+            raise InputError(
+                "base radius",
+                self.radius_mm,
+                f"a radius of at least {SMALLEST_RADIUS_MM:g} mm, or none for a flat base",
+            )
+
+    @property
+    def half_curvature(self) -> float:
+        """1/(2R) in 1/mm; 0 for a flat base."""
+        return 0.0 if self.radius_mm is None else 0.5 / self.radius_mm
+
+    def y(self, x_mm: float) -> float:
+        """Return the base's y (mm) at x (mm); minus infinity beyond the arc's ends."""
+        if self.radius_mm is None:
+            return 0.0
+        d, r = x_mm - self.apex_mm, self.radius_mm
+        if abs(d) > r:
+            return -math.inf
+        # -d^2/(R + sqrt(..)) is sqrt(..) - R without the cancellation that a large R brings.
+        return -d * d / (r + math.sqrt(r * r - d * d))
+
+    def slope(self, x_mm: float) -> float:
+        """Return dy_b/dx at x (mm)."""
+        if self.radius_mm is None:
+            return 0.0
+        d, r = x_mm - self.apex_mm, self.radius_mm
+        under = r * r - d * d
+        return -d / math.sqrt(under) if under > 0.0 else math.copysign(math.inf, -d)
+
+    def height(self, x_mm: float, y_mm: float) -> float:
+        """Return the height (mm) of a ski-frame point above the base."""
+        return y_mm - self.y(x_mm)

@@ -1,0 +1,102 @@
+"""The little linear algebra that three unknowns need, in plain floats.
+
+Three unknowns do not repay a numerical library's start-up time, so it is written out.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+Row = tuple[float, float, float]
+Matrix3 = tuple[Row, Row, Row]
+
+
+def solve(matrix: Sequence[Sequence[float]], right: Sequence[float]) -> list[float] | None:
+    """Solve ``matrix`` (n x n) times x = ``right`` by elimination with scaled partial pivoting.
+
+    Returns None where the matrix is singular to working precision.
+    """
+    n = len(right)
+    rows = [[*map(float, row), float(b)] for row, b in zip(matrix, right, strict=True)]
+    scales = [max(map(abs, row[:n]), default=0.0) for row in rows]
+    if not all(scales):
+        return None
+    for k in range(n):
+        pivot = max(range(k, n), key=lambda i: abs(rows[i][k]) / scales[i])
+        if abs(rows[pivot][k]) <= 1e-14 * scales[pivot]:
+            return None
+        rows[k], rows[pivot] = rows[pivot], rows[k]
+        scales[k], scales[pivot] = scales[pivot], scales[k]
+        for i in range(k + 1, n):
+            factor = rows[i][k] / rows[k][k]
+            if factor:
+                rows[i] = [a - factor * b for a, b in zip(rows[i], rows[k], strict=True)]
+    out = [0.0] * n
+    for k in reversed(range(n)):
+        rest = sum(rows[k][j] * out[j] for j in range(k + 1, n))
+        out[k] = (rows[k][n] - rest) / rows[k][k]
+    return out
+
+
+def inverse(matrix: Sequence[Sequence[float]]) -> list[list[float]] | None:
+    """Return the inverse of an n x n matrix, or None where it is singular."""
+    n = len(matrix)
+    columns = []
+    for j in range(n):
+        column = solve(matrix, [1.0 if i == j else 0.0 for i in range(n)])
+        if column is None:
+            return None
+        columns.append(column)
+    return [[columns[j][i] for j in range(n)] for i in range(n)]
+
+
+def normal_matrix(rows: Sequence[Row], weights: Sequence[float]) -> list[list[float]]:
+    """Return the 3 x 3 normal matrix: the sum of w times row^T row."""
+    return [
+        [sum(w * row[i] * row[j] for row, w in zip(rows, weights, strict=True)) for j in range(3)]
+        for i in range(3)
+    ]
+
+
+def multiply(a: Sequence[Sequence[float]], b: Sequence[Sequence[float]]) -> list[list[float]]:
+    """Return the matrix product a b."""
+    columns = list(zip(*b, strict=True))
+    return [
+        [sum(x * y for x, y in zip(row, col, strict=True)) for col in columns] for row in a
+    ]
+
+
+def symmetric_eigen(matrix: Sequence[Sequence[float]]) -> list[tuple[float, list[float]]]:
+    """Return (eigenvalue, unit eigenvector) pairs of a symmetric matrix, smallest value first.
+
+    Cyclic Jacobi rotations (Golub and Van Loan, Matrix Computations, section 8.5).
+    """
+    n = len(matrix)
+    a = [list(map(float, row)) for row in matrix]
+    v = [[1.0 if i == j else 0.0 for j in range(n)] for i in range(n)]
+    for _ in range(30):
+        off = sum(a[i][j] ** 2 for i in range(n) for j in range(n) if i != j)
+        if off <= 1e-30 * sum(a[i][i] ** 2 for i in range(n)):
+            break
+        for p in range(n - 1):
+            for q in range(p + 1, n):
+                _rotate(a, v, p, q)
+    pairs = [(a[i][i], [v[k][i] for k in range(n)]) for i in range(n)]
+    return sorted(pairs, key=lambda pair: pair[0])
+
+
+def _rotate(a: list[list[float]], v: list[list[float]], p: int, q: int) -> None:
+    """Zero a[p][q] by one Jacobi rotation, gathering the rotation in ``v``."""
+    if a[p][q] == 0.0:
+        return
+    theta = (a[q][q] - a[p][p]) / (2.0 * a[p][q])
+    t = math.copysign(1.0, theta) / (abs(theta) + math.hypot(theta, 1.0))
+    c = 1.0 / math.hypot(t, 1.0)
+    s = t * c
+    for row in a:
+        row[p], row[q] = c * row[p] - s * row[q], s * row[p] + c * row[q]
+    for k in range(len(a)):
+        a[p][k], a[q][k] = c * a[p][k] - s * a[q][k], s * a[p][k] + c * a[q][k]
+    for row in v:
+        row[p], row[q] = c * row[p] - s * row[q], s * row[p] + c * row[q]

@@ -1,0 +1,132 @@
+"""One to many readings of the same thing: mean, scatter and what the mean is worth.
+
+Sums are exact (``math.fsum``) and the deviations are taken from the mean, then corrected for the
+mean's own rounding, so that digits survive readings with many leading digits in common.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+from workbench.errors import InputError
+
+_LARGEST = 1e100
+
+
+@dataclass(frozen=True, slots=True)
+class Repeats:
+    """A summary of repeat readings, in the unit of the readings.
+
+    ``sd`` is the sample standard deviation (n - 1) and ``u_mean`` is ``sd`` / sqrt(n), the
+    standard uncertainty of the mean (JCGM 100:2008, 4.2); both are ``None`` for one reading, which
+    shows no scatter. ``spread`` is largest minus smallest, ``None`` for one reading too.
+    """
+
+    values: tuple[float, ...]
+    mean: float
+    sd: float | None
+    u_mean: float | None
+    spread: float | None
+
+    @property
+    def n(self) -> int:
+        """How many readings."""
+        return len(self.values)
+
+    @property
+    def dof(self) -> int:
+        """Degrees of freedom of ``sd``: one less than the number of readings."""
+        return len(self.values) - 1
+
+
+def summarise(values: Iterable[float], field: str = "readings") -> Repeats:
+    """Summary of one or more readings.
+
+    Raises :class:`InputError` naming ``field`` for no reading at all or one that is no number.
+    """
+    given = checked(values, field)
+    mean = mean_of(given)
+    if len(given) == 1:
+        return Repeats(given, mean, None, None, None)
+    sd = math.sqrt(sum_of_squares(given) / (len(given) - 1))
+    return Repeats(given, mean, sd, sd / math.sqrt(len(given)), max(given) - min(given))
+
+
+def checked(values: Iterable[float], field: str = "readings", least: int = 1) -> tuple[float, ...]:
+    """``values`` as floats, refused unless there are ``least`` of them and all are numbers."""
+    given = tuple(float(value) for value in values)
+    if len(given) < least:
+        raise InputError(field, len(given), f"{least} or more readings")
+    for value in given:
+        if not abs(value) < _LARGEST:
+            raise InputError(field, value, "a finite number")
+    return given
+
+
+def mean_of(values: Sequence[float]) -> float:
+    """Mean of one or more numbers, to the last digit: equal numbers have exactly that mean."""
+    near = math.fsum(values) / len(values)
+    return near + math.fsum(value - near for value in values) / len(values)
+
+
+def sum_of_squares(values: Sequence[float], centre: float | None = None) -> float:
+    """Sum of squared deviations from ``centre``; without one, from the mean.
+
+    The second form removes what the rounding of the mean adds (the corrected two-pass formula of
+    Chan, Golub and LeVeque, 1983).
+    """
+    about = mean_of(values) if centre is None else centre
+    deviations = [value - about for value in values]
+    total = math.fsum(d * d for d in deviations)
+    if centre is not None:
+        return total
+    return max(0.0, total - math.fsum(deviations) ** 2 / len(values))
+
+
+def confidence_interval(summary: Repeats, level: float = 0.95) -> tuple[float, float]:
+    """Two-sided confidence interval of the mean from Student's t."""
+    if summary.u_mean is None:
+        raise InputError("readings", summary.n, "2 or more: one reading shows no scatter")
+    return mean_interval(summary.mean, summary.u_mean, summary.dof, level)
+
+
+def mean_interval(mean: float, u: float, dof: float, level: float = 0.95) -> tuple[float, float]:
+    """``mean`` minus and plus Student's t times its standard uncertainty ``u``."""
+    from workbench.measure.distributions import coverage_factor
+
+    half = coverage_factor(level, dof) * u
+    return mean - half, mean + half
+
+
+def pooled_sd(groups: Iterable[tuple[float, float]]) -> tuple[float, float]:
+    """One standard deviation from several (sum of squares, degrees of freedom), and its dof."""
+    pairs = list(groups)
+    dof = math.fsum(pair[1] for pair in pairs)
+    if not dof > 0:
+        raise InputError("degrees of freedom to pool", dof, "more than 0: repeats of 2 or more")
+    for squares, _ in pairs:
+        if not 0 <= squares < math.inf:
+            raise InputError("sum of squares", squares, "0 or more")
+    return math.sqrt(math.fsum(pair[0] for pair in pairs) / dof), dof
+
+
+def pooled_repeats(sets: Iterable[Sequence[float]]) -> tuple[float, float]:
+    """One standard deviation and its dof from several sets of repeats, each about its own mean."""
+    return pooled_sd((sum_of_squares(checked(s)), len(s) - 1) for s in sets)
+
+
+def lag1_autocorrelation(values: Iterable[float]) -> float:
+    """How far each reading follows the one before: near 0 for scatter, near 1 for a drift.
+
+    As the NIST StRD defines it: lagged products about the mean over the sum of squares.
+    """
+    given = checked(values, least=2)
+    mean = mean_of(given)
+    squares = sum_of_squares(given)
+    if squares == 0:
+        raise InputError("readings", given[0], "readings that differ: equal ones show no trend")
+    deviations = [value - mean for value in given]
+    return math.fsum(a * b for a, b in pairwise(deviations)) / squares

@@ -1,0 +1,71 @@
+"""Units of length: the one place that asks pint.
+
+The inch is 25.4 mm exactly (international yard and pound agreement, 1959), so that the two units of
+the bench need no registry; pint is loaded when a rarer unit is typed.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import Any, Literal
+
+from workbench.errors import InputError
+
+Unit = Literal["in", "mm"]
+UNITS: tuple[Unit, ...] = ("in", "mm")
+
+MM_PER_INCH = 25.4
+MM_PER: dict[Unit, float] = {"in": MM_PER_INCH, "mm": 1.0}
+
+SPELLINGS: dict[str, str] = {
+    "in": "inch", "in.": "inch", "inch": "inch", "inches": "inch", '"': "inch", "''": "inch",
+    "″": "inch", "”": "inch", "mm": "millimeter", "mm.": "millimeter", "cm": "centimeter",
+    "thou": "thou", "µm": "micrometer", "μm": "micrometer", "um": "micrometer",
+}  # fmt: skip
+"""How a unit may be written, and pint's name for it. ``mil`` is missing on purpose: pint reads it
+as an angle, and people use it for 0.001 in and for a millimetre alike."""
+
+
+@lru_cache(maxsize=1)
+def registry() -> Any:
+    """Return a small pint registry with the lengths of the trade."""
+    import pint
+
+    units = pint.UnitRegistry(None)
+    units.define("millimeter = [length] = mm")
+    units.define("micrometer = 0.001 * millimeter")
+    units.define("centimeter = 10 * millimeter")
+    units.define("inch = 25.4 * millimeter")
+    units.define("thou = 0.001 * inch")
+    return units
+
+
+def mm_per(spelling: str) -> float:
+    """Return how many mm one of the unit spelt so is.
+
+    Raises:
+        InputError: the unit is unknown.
+    """
+    name = SPELLINGS.get(spelling.lower())
+    if name is None:
+        raise InputError("unit", spelling, 'in, ", mm, cm, thou or µm')
+    if name == "inch":
+        return MM_PER_INCH
+    if name == "millimeter":
+        return 1.0
+    units = registry()
+    return float(units.Quantity(1, name).to("millimeter").magnitude)
+
+
+def other(unit: Unit) -> Unit:
+    """Return the other of the bench's two units."""
+    return "mm" if unit == "in" else "in"
+
+
+def check_unit(value: object, field: str = "unit") -> Unit:
+    """Return ``value`` as a unit of the bench or raise an InputError."""
+    if value == "in":
+        return "in"
+    if value == "mm":
+        return "mm"
+    raise InputError(field, value, '"in" or "mm"')

@@ -1,0 +1,237 @@
+"""The tables of the book and how they came about: named migrations, newest last.
+
+Every table is strict and append-only, which the database holds by itself: an update or a delete is
+refused whoever tries it. ``queue`` is the one exception. It holds nothing of its own; triggers
+reckon it from jobs, moves, sign-offs and strikes, so that a day's queue costs the same after a
+decade.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+from sqlite_utils import Database, Migrations
+
+APPLICATION_ID = 0x51544E31
+"""Marks a database as a book of ours ("QTN1")."""
+
+MIGRATION_SET = "quarterturn"
+
+
+class Table(StrEnum):
+    """The names of the tables."""
+
+    SKIS = "skis"
+    SKI_METHODS = "ski_methods"
+    BLADES = "blades"
+    HOLES = "holes"
+    BLOCKS = "blocks"
+    STUDS = "studs"
+    METHODS = "methods"
+    CALIPERS = "calipers"
+    BASELINES = "baselines"
+    BASELINE_ENTRIES = "baseline_entries"
+    SETTINGS = "settings"
+    JOBS = "jobs"
+    MOVES = "moves"
+    QUEUE = "queue"
+    READINGS = "readings"
+    TARGETS = "targets"
+    PASSES = "passes"
+    TURNS = "turns"
+    MARKS = "marks"
+    TICKS = "ticks"
+    WINGS = "wings"
+    SIGN_OFFS = "sign_offs"
+    RIDE_NOTES = "ride_notes"
+    STRIKES = "strikes"
+
+
+ROSTER = (
+    Table.SKIS,
+    Table.BLADES,
+    Table.BLOCKS,
+    Table.METHODS,
+    Table.CALIPERS,
+    Table.BASELINES,
+)
+FACTS = (
+    Table.READINGS,
+    Table.TARGETS,
+    Table.PASSES,
+    Table.MARKS,
+    Table.TICKS,
+    Table.WINGS,
+    Table.SIGN_OFFS,
+    Table.RIDE_NOTES,
+)
+STRIKABLE = (*FACTS, Table.JOBS, *ROSTER)
+WITH_IDS = (*STRIKABLE, Table.SETTINGS, Table.MOVES, Table.STRIKES)
+PARTS = (Table.SKI_METHODS, Table.HOLES, Table.STUDS, Table.BASELINE_ENTRIES, Table.TURNS)
+
+_ROW = "id TEXT PRIMARY KEY, at TEXT NOT NULL, who TEXT NOT NULL"
+_UNIT = """unit TEXT NOT NULL CONSTRAINT "unit: 'in' or 'mm'" CHECK (unit IN ('in', 'mm'))"""
+
+
+def _one_of(column: str, *words: str) -> str:
+    listed = ", ".join(f"'{word}'" for word in words)
+    return f'CONSTRAINT "{column}: one of {listed}" CHECK ({column} IN ({listed}))'
+
+
+def _versions(table: Table) -> str:
+    return (
+        f"{_ROW}, root TEXT NOT NULL REFERENCES {table}(id), "
+        f"replaces TEXT UNIQUE REFERENCES {table}(id)"
+    )
+
+
+def _part_of(table: Table) -> str:
+    return f"owner TEXT NOT NULL REFERENCES {table}(id), place INTEGER NOT NULL"
+
+
+_FACT = f"{_ROW}, job_id TEXT NOT NULL REFERENCES jobs(id)"
+_PART_KEY = "PRIMARY KEY (owner, place)"
+
+_FIRST_TABLES: dict[Table, str] = {
+    Table.BLADES: f"""{_versions(Table.BLADES)}, name TEXT NOT NULL,
+        outline_mm TEXT NOT NULL, top_edge_mm TEXT NOT NULL, back_edge_mm TEXT NOT NULL,
+        source_text TEXT NOT NULL""",
+    Table.HOLES: f"""{_part_of(Table.BLADES)}, name TEXT NOT NULL,
+        u_mm REAL NOT NULL, v_mm REAL NOT NULL, diameter_mm REAL NOT NULL, {_PART_KEY}""",
+    Table.BLOCKS: f"""{_versions(Table.BLOCKS)}, name TEXT NOT NULL,
+        finest_turn REAL NOT NULL""",
+    Table.STUDS: f"""{_part_of(Table.BLOCKS)}, name TEXT NOT NULL,
+        touches TEXT NOT NULL {_one_of("touches", "top", "back")},
+        at_x_mm REAL NOT NULL, at_y_mm REAL NOT NULL,
+        axis_x REAL NOT NULL, axis_y REAL NOT NULL,
+        thread TEXT NOT NULL, lead_mm REAL NOT NULL,
+        hand TEXT NOT NULL {_one_of("hand", "right", "left")},
+        tip_radius_mm REAL NOT NULL, travel_lo_mm REAL, travel_hi_mm REAL, {_PART_KEY}""",
+    Table.METHODS: f"""{_versions(Table.METHODS)},
+        blade_id TEXT NOT NULL REFERENCES blades(id), name TEXT NOT NULL,
+        quantity TEXT NOT NULL {_one_of("quantity", "depth", "tail", "length")},
+        band_lo_mm REAL, band_hi_mm REAL,
+        station_hole TEXT, station_edge TEXT {_one_of("station_edge", "back", "front")},
+        station_u_mm REAL, station_v_mm REAL,
+        jaw_width_mm REAL NOT NULL, tolerance_mm REAL NOT NULL""",
+    Table.CALIPERS: f"""{_versions(Table.CALIPERS)}, name TEXT NOT NULL, {_UNIT},
+        resolution_mm REAL NOT NULL, mpe_mm REAL NOT NULL""",
+    Table.SKIS: f"""{_versions(Table.SKIS)}, name TEXT NOT NULL, model TEXT NOT NULL,
+        serial TEXT NOT NULL, rider TEXT NOT NULL, {_UNIT},
+        blade_id TEXT NOT NULL REFERENCES blades(id),
+        block_id TEXT NOT NULL REFERENCES blocks(id),
+        base_radius_mm REAL, base_apex_mm REAL,
+        has_wing INTEGER NOT NULL {_one_of("has_wing", "0", "1")}, note TEXT NOT NULL""",
+    Table.SKI_METHODS: f"""{_part_of(Table.SKIS)},
+        method_id TEXT NOT NULL REFERENCES methods(id), {_PART_KEY}""",
+    Table.BASELINES: f"""{_versions(Table.BASELINES)}, ski_id TEXT REFERENCES skis(id),
+        name TEXT NOT NULL, source TEXT NOT NULL""",
+    Table.BASELINE_ENTRIES: f"""{_part_of(Table.BASELINES)}, method_name TEXT NOT NULL,
+        text TEXT NOT NULL, {_UNIT}, mm REAL NOT NULL, tolerance_mm REAL NOT NULL, {_PART_KEY}""",
+    Table.SETTINGS: f"{_ROW}, name TEXT NOT NULL, value TEXT NOT NULL",
+    Table.JOBS: f"""{_ROW}, ski_id TEXT NOT NULL REFERENCES skis(id), day TEXT NOT NULL,
+        due TEXT NOT NULL, rank REAL NOT NULL, finest_turn REAL NOT NULL""",
+    Table.MOVES: f"{_FACT}, day TEXT NOT NULL, rank REAL NOT NULL",
+    Table.QUEUE: """job_id TEXT PRIMARY KEY REFERENCES jobs(id), day TEXT NOT NULL,
+        rank REAL NOT NULL, open INTEGER NOT NULL, struck INTEGER NOT NULL""",
+    Table.READINGS: f"""{_FACT}, method_id TEXT NOT NULL REFERENCES methods(id),
+        pass_number INTEGER NOT NULL
+            CONSTRAINT "pass_number: 0 (as received) or more" CHECK (pass_number >= 0),
+        text TEXT NOT NULL, {_UNIT}, mm REAL NOT NULL,
+        caliper_id TEXT REFERENCES calipers(id),
+        how TEXT NOT NULL {_one_of("how", "typed", "gauge", "demo")}""",
+    Table.TARGETS: f"""{_FACT}, method_id TEXT NOT NULL REFERENCES methods(id),
+        text TEXT NOT NULL, {_UNIT},
+        kind TEXT NOT NULL {_one_of("kind", "value", "change", "baseline")},
+        mm REAL NOT NULL, tolerance_mm REAL NOT NULL""",
+    Table.PASSES: f"""{_FACT}, number INTEGER NOT NULL
+            CONSTRAINT "number: 1 or more" CHECK (number >= 1),
+        finest_turn REAL NOT NULL""",
+    Table.TURNS: f"""{_part_of(Table.PASSES)}, stud TEXT NOT NULL,
+        turns_exact REAL NOT NULL, turns REAL NOT NULL, {_PART_KEY}""",
+    Table.MARKS: f"{_FACT}, kind TEXT NOT NULL, number INTEGER, text TEXT NOT NULL",
+    Table.TICKS: f"""{_FACT},
+        checklist TEXT NOT NULL {_one_of("checklist", "received", "final")},
+        item TEXT NOT NULL, text TEXT NOT NULL""",
+    Table.WINGS: f"{_FACT}, text TEXT NOT NULL, angle_deg REAL NOT NULL",
+    Table.SIGN_OFFS: f"{_FACT}, text TEXT NOT NULL",
+    Table.RIDE_NOTES: f"{_FACT}, text TEXT NOT NULL",
+    Table.STRIKES: f"""{_ROW}, row_table TEXT NOT NULL, row_id TEXT NOT NULL UNIQUE,
+        reason TEXT NOT NULL, replaced_by TEXT""",
+}
+
+_FIRST_INDEXES = (
+    *(f"CREATE INDEX {table}_versions ON {table}(root, id)" for table in ROSTER),
+    *(f"CREATE INDEX {table}_job ON {table}(job_id)" for table in (*FACTS, Table.MOVES)),
+    "CREATE INDEX methods_blade ON methods(blade_id)",
+    "CREATE INDEX baselines_ski ON baselines(ski_id)",
+    "CREATE INDEX settings_name ON settings(name)",
+    "CREATE INDEX jobs_ski ON jobs(ski_id)",
+    "CREATE INDEX queue_day ON queue(day, rank, job_id)",
+    "CREATE INDEX queue_open ON queue(day, rank, job_id) WHERE open = 1 AND struck = 0",
+)
+
+_SIGNED = """EXISTS (SELECT 1 FROM sign_offs s WHERE s.job_id = {job}
+    AND NOT EXISTS (SELECT 1 FROM strikes x WHERE x.row_id = s.id))"""
+
+_FIRST_RECKONING = (
+    """CREATE TRIGGER queue_job AFTER INSERT ON jobs BEGIN
+        INSERT INTO queue VALUES (NEW.id, NEW.day, NEW.rank, 1, 0); END""",
+    """CREATE TRIGGER queue_move AFTER INSERT ON moves BEGIN
+        UPDATE queue SET day = NEW.day, rank = NEW.rank WHERE job_id = NEW.job_id; END""",
+    """CREATE TRIGGER queue_sign_off AFTER INSERT ON sign_offs BEGIN
+        UPDATE queue SET open = 0 WHERE job_id = NEW.job_id; END""",
+    f"""CREATE TRIGGER queue_sign_off_struck AFTER INSERT ON strikes
+        WHEN NEW.row_table = 'sign_offs' BEGIN
+        UPDATE queue SET open = NOT {_SIGNED.format(job="queue.job_id")}
+        WHERE job_id = (SELECT job_id FROM sign_offs WHERE id = NEW.row_id); END""",
+    """CREATE TRIGGER queue_job_struck AFTER INSERT ON strikes
+        WHEN NEW.row_table = 'jobs' BEGIN
+        UPDATE queue SET struck = 1 WHERE job_id = NEW.row_id; END""",
+)
+
+RECKONED_QUEUE = f"""
+    SELECT j.id AS job_id,
+        COALESCE((SELECT m.day FROM moves m WHERE m.job_id = j.id ORDER BY m.id DESC), j.day) AS day,
+        COALESCE((SELECT m.rank FROM moves m WHERE m.job_id = j.id ORDER BY m.id DESC), j.rank)
+            AS rank,
+        NOT {_SIGNED.format(job="j.id")} AS open,
+        EXISTS (SELECT 1 FROM strikes x WHERE x.row_id = j.id) AS struck
+    FROM jobs j ORDER BY j.id"""
+"""The queue as the kept rows give it: what ``queue`` must always equal."""
+
+
+def _append_only(table: Table) -> tuple[str, ...]:
+    """Refuse change and removal; the guard on insert is for ``INSERT OR REPLACE``."""
+    say = f"RAISE(ABORT, '{table}: rows are kept as they are; strike out instead')"
+    if table in PARTS:
+        same = "owner = NEW.owner AND place = NEW.place"
+    elif table is Table.STRIKES:
+        same = "id = NEW.id OR row_id = NEW.row_id"
+    elif table in ROSTER:
+        same = "id = NEW.id OR replaces = NEW.replaces"
+    else:
+        same = "id = NEW.id"
+    return (
+        f"CREATE TRIGGER {table}_no_update BEFORE UPDATE ON {table} BEGIN SELECT {say}; END",
+        f"CREATE TRIGGER {table}_no_delete BEFORE DELETE ON {table} BEGIN SELECT {say}; END",
+        f"""CREATE TRIGGER {table}_no_replace BEFORE INSERT ON {table}
+            WHEN EXISTS (SELECT 1 FROM {table} WHERE {same}) BEGIN SELECT {say}; END""",
+    )
+
+
+def _first_book(db: Database) -> None:
+    for table, columns in _FIRST_TABLES.items():
+        db.execute(f"CREATE TABLE {table} ({columns}) STRICT, WITHOUT ROWID")
+    for statement in (*_FIRST_INDEXES, *_FIRST_RECKONING):
+        db.execute(statement)
+    for table in (*WITH_IDS, *PARTS):
+        for statement in _append_only(table):
+            db.execute(statement)
+
+
+def migrations() -> Migrations:
+    """All steps from an empty file to today's book, oldest first."""
+    steps = Migrations(MIGRATION_SET)
+    steps(name="first_book")(_first_book)
+    return steps
