@@ -54,7 +54,7 @@ def test_gum_h1():
     )  # fmt: skip
     d_theta = Contribution.rectangular(
         "delta theta", given_["delta_theta_rect_halfwidth_C"], given_["dof_delta_theta"],
-        -length * given_["alpha_S"],
+        -length * given_["alpha_S_per_C"],
     )  # fmt: skip
     alpha = Contribution.rectangular("alpha", given_["alpha_S_rect_halfwidth"], sensitivity=0.0)
     swing = Contribution.u_shaped("Delta", given_["Delta_arcsine_halfwidth_C"])
@@ -244,10 +244,10 @@ def test_scatter_brings_its_degrees_of_freedom():
 
 @pytest.mark.parametrize("u", [0, -0.1, math.nan, math.inf])
 def test_an_uncertainty_must_be_positive(u):
-    with pytest.raises(InputError, match="uncertainty of jaw: .* more than 0"):
+    with pytest.raises(InputError, match=r"uncertainty of jaw: .* more than 0"):
         Contribution("jaw", u)
     for build in (Contribution.rectangular, Contribution.triangular, Contribution.u_shaped):
-        with pytest.raises(InputError, match="half-width of jaw: .* more than 0"):
+        with pytest.raises(InputError, match=r"half-width of jaw: .* more than 0"):
             build("jaw", u)
     with pytest.raises(InputError, match="coverage factor of jaw"):
         Contribution.normal("jaw", 1.0, u)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from workbench.errors import InputError
 
 SMALLEST_RADIUS_MM = 300.0
-"""A base bent tighter than this is no ski; a typing slip (an inch figure read as mm) is likelier."""
+"""A base bent tighter than this is no ski; an inch figure read as mm is likelier."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -73,7 +74,9 @@ class Blade:
         for hole in self.holes:
             if hole.name == name:
                 return hole
-        known = ", ".join(f"'{hole.name}'" for hole in self.holes) or "none (this blade has no hole)"
+        known = (
+            ", ".join(f"'{hole.name}'" for hole in self.holes) or "none (this blade has no hole)"
+        )
         raise InputError("hole", name, f"one of this blade's holes: {known}")
 
     @property
@@ -170,14 +173,12 @@ def _check_edge(field: str, edge: tuple[Point, Point], outline: tuple[Point, ...
         raise InputError(field, edge, "two points at least 1 mm apart")
     closed = [*outline, outline[0]]
     for point in edge:
-        gap = min(
-            distance_to_segment(point, a, b) for a, b in zip(closed, closed[1:], strict=False)
-        )
+        gap = min(distance_to_segment(point, a, b) for a, b in itertools.pairwise(closed))
         if gap > EDGE_REACH_MM:
             raise InputError(
                 field,
                 point,
-                f"a point on the outline or within {EDGE_REACH_MM:g} mm of it (this is {gap:.2f} mm off)",
+                f"a point at most {EDGE_REACH_MM:g} mm off the outline (this is {gap:.2f} mm off)",
             )
 
 

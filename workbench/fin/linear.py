@@ -59,12 +59,39 @@ def normal_matrix(rows: Sequence[Row], weights: Sequence[float]) -> list[list[fl
     ]
 
 
+def pseudo_inverse(rows: Sequence[Sequence[float]]) -> list[list[float]] | None:
+    """Return (A^T A)^-1 A^T for the n x k matrix A of ``rows``, or None where its rank is below k.
+
+    By orthogonal columns (modified Gram-Schmidt; Golub and Van Loan, Matrix Computations, section
+    5.2), so that rows of very different size do not meet as squares.
+    """
+    columns = [list(map(float, column)) for column in zip(*rows, strict=True)]
+    k = len(columns)
+    upper = [[0.0] * k for _ in range(k)]
+    for j in range(k):
+        whole = math.hypot(*columns[j])
+        for i in range(j):
+            along = sum(a * b for a, b in zip(columns[i], columns[j], strict=True))
+            upper[i][j] = along
+            columns[j] = [b - along * a for a, b in zip(columns[i], columns[j], strict=True)]
+        left = math.hypot(*columns[j])
+        if left <= 1e-13 * whole:
+            return None
+        upper[j][j] = left
+        columns[j] = [a / left for a in columns[j]]
+    out: list[list[float]] = [[]] * k
+    for i in reversed(range(k)):
+        row = columns[i]
+        for j in range(i + 1, k):
+            row = [a - upper[i][j] * b for a, b in zip(row, out[j], strict=True)]
+        out[i] = [a / upper[i][i] for a in row]
+    return out
+
+
 def multiply(a: Sequence[Sequence[float]], b: Sequence[Sequence[float]]) -> list[list[float]]:
     """Return the matrix product a b."""
     columns = list(zip(*b, strict=True))
-    return [
-        [sum(x * y for x, y in zip(row, col, strict=True)) for col in columns] for row in a
-    ]
+    return [[sum(x * y for x, y in zip(row, col, strict=True)) for col in columns] for row in a]
 
 
 def symmetric_eigen(matrix: Sequence[Sequence[float]]) -> list[tuple[float, list[float]]]:

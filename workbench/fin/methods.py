@@ -58,7 +58,9 @@ class Method:
 
     def _check_depth(self, where: str) -> None:
         if self.band_mm is not None:
-            raise InputError(f"{where} band", self.band_mm, "no band: a depth has a station instead")
+            raise InputError(
+                f"{where} band", self.band_mm, "no band: a depth has a station instead"
+            )
         if self.station is not None:
             check_point(f"{where} station", self.station.at_mm)
         width = self.jaw_width_mm
@@ -76,7 +78,9 @@ class Method:
         if not (math.isfinite(lo) and math.isfinite(hi) and lo <= hi):
             raise InputError(f"{where} band", self.band_mm, "[lo, hi] with lo not above hi")
         if lo < -HIGHEST_BAND_MM or hi > HIGHEST_BAND_MM:
-            raise InputError(f"{where} band", self.band_mm, f"heights within {HIGHEST_BAND_MM:g} mm")
+            raise InputError(
+                f"{where} band", self.band_mm, f"heights within {HIGHEST_BAND_MM:g} mm"
+            )
 
     @property
     def is_tips(self) -> bool:
@@ -109,7 +113,7 @@ class Touch:
 
 
 def observe(method: Method, blade: Blade, base: Base, pose: Pose) -> Observation | None:
-    """Return what ``method`` reads at ``pose``; None where the method meets no part of the blade."""
+    """Return what ``method`` reads at ``pose``; None where it meets no part of the blade."""
     c, s = math.cos(pose.tilt_rad), math.sin(pose.tilt_rad)
     x0, y0 = pose.x_mm, pose.y_mm
     points = [(x0 + c * u - s * v, y0 + s * u + c * v) for u, v in blade.outline_mm]
@@ -190,9 +194,7 @@ def _material(at: Point, normal: Point, pose: Pose) -> Row:
     return (nx, ny, -nx * (at[1] - pose.y_mm) + ny * (at[0] - pose.x_mm))
 
 
-def _wall_gradient(
-    a: Point, b: Point, at: Point, wall_move: Row, base: Base, pose: Pose
-) -> Row:
+def _wall_gradient(a: Point, b: Point, at: Point, wall_move: Row, base: Base, pose: Pose) -> Row:
     """Return how the height changes where an edge crosses a wall that moves with the station."""
     nx, ny = -(b[1] - a[1]), b[0] - a[0]
     along = _material(at, (nx, ny), pose)
@@ -207,6 +209,7 @@ def _band_ends(
     """Return the rearmost and foremost contact among outline points with height in [lo, hi]."""
     heights = [base.height(*p) for p in points]
     levels = (lo,) if lo == hi else (lo, hi)
+    straight = base.radius_mm is None
     rear_x, front_x = math.inf, -math.inf
     rear: tuple[int, Point, bool] | None = None
     front: tuple[int, Point, bool] | None = None
@@ -220,6 +223,8 @@ def _band_ends(
         if lo <= ha <= hi:
             found.append((a, True))
         for level in levels:
+            if straight and (ha < level) == (hb < level) and level not in (ha, hb):
+                continue
             found.extend((at, False) for at in level_crossings(a, b, base, level))
         for at, corner in found:
             if at[0] < rear_x or (at[0] == rear_x and not corner):
@@ -264,7 +269,11 @@ def level_crossings(a: Point, b: Point, base: Base, level_mm: float) -> list[Poi
             continue
         t = min(1.0, max(0.0, t))
         # Counted from the nearer end, so that a crossing at a corner is that corner.
-        at = (a[0] + t * dx, a[1] + t * dy) if t <= 0.5 else (b[0] - (1 - t) * dx, b[1] - (1 - t) * dy)
+        at = (
+            (a[0] + t * dx, a[1] + t * dy)
+            if t <= 0.5
+            else (b[0] - (1 - t) * dx, b[1] - (1 - t) * dy)
+        )
         if k == 0.0 or 2.0 * k * (at[1] - level_mm) + 1.0 > 0.0:  # the arc's upper half only
             out.append(at)
     return out

@@ -1,4 +1,4 @@
-"""Studs: how far each stands in when the blade is seated, and where the blade seats for given studs.
+"""Studs: how far each stands in when the blade is seated, and where the blade seats for them.
 
 A stud ends in a ball of radius ``tip_radius_mm`` (0: a point). Its travel is the distance along its
 axis, from its reference point, at which that ball touches the line of the edge it stops.
@@ -20,7 +20,7 @@ Touches = Literal["top", "back"]
 Hand = Literal["right", "left"]
 
 LEAST_PRESS = 0.2
-"""Least cosine between a stud's axis and the edge's normal: a flatter stud would slide, not stop."""
+"""Least cosine between a stud's axis and the edge's normal: a flatter stud would slide."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +58,9 @@ class Stud:
         if self.limits_mm is not None:
             lo, hi = self.limits_mm
             if not (math.isfinite(lo) and math.isfinite(hi) and lo < hi):
-                raise InputError(f"{where} travel", self.limits_mm, "[least, most] with least < most")
+                raise InputError(
+                    f"{where} travel", self.limits_mm, "[least, most] with least < most"
+                )
 
     def clockwise(self, turns: float) -> bool | None:
         """Tell whether these turns (positive is in) are clockwise at its head; None for no turn."""
@@ -170,7 +172,9 @@ def _common_tangent_tilt(
     dx, dy = two[0] - one[0], two[1] - one[1]
     apart = math.hypot(dx, dy)
     if apart <= abs(one[2] - two[2]):
-        raise OutOfReachError("the two top studs stand too close together for an edge to touch both")
+        raise OutOfReachError(
+            "the two top studs stand too close together for an edge to touch both"
+        )
     lean = math.acos((one[2] - two[2]) / apart)
     own = math.atan2(normal[1], normal[0])
     tilts = []

@@ -28,15 +28,25 @@ UNIFIED_TPI = {
 
 ACCEPTED = "a thread such as M5x0.8, M5, 10-32 UNF or 1/4-28, or give the lead, pitch or tpi"
 
-_METRIC = re.compile(r"M\s*(\d+(?:[.,]\d+)?)(?:\s*[x×*]\s*(\d*[.,]?\d+))?", re.IGNORECASE)
-_UNIFIED = re.compile(r"(?:#|No\.?\s*)?(\d+(?:/\d+)?)\s*-\s*(\d+)\s*(?:(UN[CF]?)(?:-?\d?[AB])?)?", re.I)
-_SERIES_ONLY = re.compile(r"(?:#|No\.?\s*)?(\d+(?:/\d+)?)\s*(UN[CF])", re.IGNORECASE)
+_METRIC = re.compile(
+    r"M\s*(\d{1,3}(?:[.,]\d{1,3})?)(?:\s*[x×*]\s*(\d{0,2}[.,]?\d{1,4}))?"
+    r"(?:\s*-\s*\d[egh](?:\d[egh])?)?",
+    re.IGNORECASE | re.ASCII,
+)
+_UNIFIED = re.compile(
+    r"(?:#|No\.?\s*)?(\d{1,2}(?:/\d{1,2})?)\s*-\s*(\d{1,3})\s*(?:(UN[CF]?)(?:-?\d?[AB])?)?",
+    re.IGNORECASE | re.ASCII,
+)
+_SERIES_ONLY = re.compile(
+    r"(?:#|No\.?\s*)?(\d{1,2}(?:/\d{1,2})?)\s*(UN[CF])", re.IGNORECASE | re.ASCII
+)
 
 
 def lead_of_thread(designation: str, field: str = "thread") -> float:
     """Return the lead in mm of a thread designation.
 
-    Metric with its pitch (``M5x0.8``) or coarse without (``M5``); unified with its threads per inch
+    Metric with its pitch (``M5x0.8``) or coarse without (``M5``), a tolerance class (``-6g``) or not;
+    unified with its threads per inch
     (``10-32``, ``#10-32 UNF``, ``1/4-28``) or its series (``10 UNF``).
 
     Raises:

@@ -69,7 +69,7 @@ def checked(values: Iterable[float], field: str = "readings", least: int = 1) ->
 def mean_of(values: Sequence[float]) -> float:
     """Mean of one or more numbers, to the last digit: equal numbers have exactly that mean."""
     near = math.fsum(values) / len(values)
-    return near + math.fsum(value - near for value in values) / len(values)
+    return near + math.fsum([*values, *[-near] * len(values)]) / len(values)
 
 
 def sum_of_squares(values: Sequence[float], centre: float | None = None) -> float:

@@ -30,6 +30,13 @@ class StruckTwiceError(RecordsError):
         )
 
 
+class DamagedError(RecordsError):
+    """Something in the book that no book of ours can hold."""
+
+    def __init__(self, what: str) -> None:
+        super().__init__(f"{what}: the book is damaged; keep it and open the latest backup")
+
+
 _ADVICE = {
     5: "another program has held the book too long; close it, or wait and enter this again",
     6: "another program has held the book too long; close it, or wait and enter this again",
@@ -42,11 +49,18 @@ _ADVICE = {
 }
 
 
-def explain(path: Path, error: sqlite3.Error) -> RecordsError:
+def explain(path: Path, error: sqlite3.Error | UnicodeDecodeError) -> RecordsError:
     """Put what SQLite says about the book at ``path`` into a line with a way on."""
     code = getattr(error, "sqlite_errorcode", 0) & 0xFF
+    if isinstance(error, UnicodeDecodeError) or str(error).startswith("Could not decode"):
+        code = sqlite3.SQLITE_CORRUPT
     advice = _ADVICE.get(code, "nothing of this was kept; try again")
-    return RecordsError(f"{shown(str(path), 300)}: {advice} ({error})")
+    return RecordsError(f"{shown(str(path), 300)}: {advice} ({said(error)})")
+
+
+def said(error: Exception) -> str:
+    """An error's own words on one line."""
+    return shown(" ".join(str(error).split()), 160)
 
 
 def is_busy(error: sqlite3.Error) -> bool:

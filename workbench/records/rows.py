@@ -1,4 +1,4 @@
-"""What the book holds, as frozen plain values: text, millimetres, numbers, tuples; never a database row.
+"""What the book holds, as frozen plain values: text, millimetres, tuples.
 
 ``id`` is given by the book: leave it ``""`` when adding. The id of a ski, blade, block, method,
 caliper or baseline stays the same when it is corrected.
@@ -277,9 +277,7 @@ class RideNote(Fact):
     text: str
 
 
-AnyFact: TypeAlias = (
-    Reading | Target | PassRow | Mark | Tick | WingSetting | SignOff | RideNote
-)
+AnyFact: TypeAlias = Reading | Target | PassRow | Mark | Tick | WingSetting | SignOff | RideNote
 
 
 @dataclass(frozen=True, slots=True)

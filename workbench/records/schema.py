@@ -8,6 +8,7 @@ decade.
 
 from __future__ import annotations
 
+import zlib
 from enum import StrEnum
 
 from sqlite_utils import Database, Migrations
@@ -121,7 +122,8 @@ _FIRST_TABLES: dict[Table, str] = {
         blade_id TEXT NOT NULL REFERENCES blades(id),
         block_id TEXT NOT NULL REFERENCES blocks(id),
         base_radius_mm REAL, base_apex_mm REAL,
-        has_wing INTEGER NOT NULL {_one_of("has_wing", "0", "1")}, note TEXT NOT NULL""",
+        has_wing INTEGER NOT NULL CONSTRAINT "has_wing: true or false" CHECK (has_wing IN (0, 1)),
+        note TEXT NOT NULL""",
     Table.SKI_METHODS: f"""{_part_of(Table.SKIS)},
         method_id TEXT NOT NULL REFERENCES methods(id), {_PART_KEY}""",
     Table.BASELINES: f"""{_versions(Table.BASELINES)}, ski_id TEXT REFERENCES skis(id),
@@ -192,7 +194,8 @@ _FIRST_RECKONING = (
 
 RECKONED_QUEUE = f"""
     SELECT j.id AS job_id,
-        COALESCE((SELECT m.day FROM moves m WHERE m.job_id = j.id ORDER BY m.id DESC), j.day) AS day,
+        COALESCE((SELECT m.day FROM moves m WHERE m.job_id = j.id ORDER BY m.id DESC), j.day)
+            AS day,
         COALESCE((SELECT m.rank FROM moves m WHERE m.job_id = j.id ORDER BY m.id DESC), j.rank)
             AS rank,
         NOT {_SIGNED.format(job="j.id")} AS open,
@@ -228,6 +231,16 @@ def _first_book(db: Database) -> None:
     for table in (*WITH_IDS, *PARTS):
         for statement in _append_only(table):
             db.execute(statement)
+
+
+def fingerprint(db: Database) -> int:
+    """A number for how the tables and their triggers are made (31 bits of a CRC)."""
+    ours = ", ".join(f"'{table}'" for table in Table)
+    made = db.execute(
+        f"""SELECT sql FROM sqlite_master
+        WHERE type IN ('table', 'trigger') AND tbl_name IN ({ours}) ORDER BY type, name"""
+    )
+    return zlib.crc32("\n".join(row[0] for row in made).encode()) & 0x7FFFFFFF
 
 
 def migrations() -> Migrations:

@@ -8,7 +8,8 @@ import re
 from collections.abc import Iterable
 from datetime import date
 
-from ..errors import InputError
+from ..errors import InputError, shown
+from .faults import DamagedError
 
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 _WIDEST = 1 << 63
@@ -52,13 +53,18 @@ def day_text(field: str, value: str) -> str:
 
 def points_text(field: str, points: Iterable[tuple[float, float]]) -> str:
     """Points as the text they are kept as; floats come back exactly."""
-    kept = [[float(u), float(v)] for u, v in points]
-    for point in kept:
-        for coordinate in point:
-            keepable(field, coordinate)
+    kept = [[_coordinate(field, u), _coordinate(field, v)] for u, v in points]
     return json.dumps(kept, separators=(",", ":"))
 
 
+def _coordinate(field: str, value: float) -> float:
+    keepable(field, value)
+    return float(value)
+
+
 def points_of(text: str) -> tuple[tuple[float, float], ...]:
-    """The points that :func:`points_text` wrote."""
-    return tuple((float(u), float(v)) for u, v in json.loads(text))
+    """The points that :func:`points_text` wrote; raises ``DamagedError`` for anything else."""
+    try:
+        return tuple((float(u), float(v)) for u, v in json.loads(text))
+    except (ValueError, TypeError) as error:
+        raise DamagedError(f"points {shown(text)}") from error

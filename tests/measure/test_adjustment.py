@@ -1,0 +1,245 @@
+"""Weighted adjustment, the global test and data snooping."""
+
+from __future__ import annotations
+
+import math
+import random
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from tests.measure.figures import figure
+from workbench.errors import BenchError, InputError
+from workbench.measure.adjustment import (
+    RankDefectError,
+    adjust,
+    critical_w,
+    detectable_shift,
+)
+
+
+def level_net():
+    """Rows, uncertainties and misclosures (mm) of the level network, point 4 fixed."""
+    inputs = figure("snoop-levelnet").inputs
+    heights = inputs["preliminary_heights_m"]
+    rows, u, misclosures = [], [], []
+    for start, end, rise, length in inputs["obs_from_to_dh_m_L_km"]:
+        row = [0.0] * 4
+        row[start - 1], row[end - 1] = -1.0, 1.0
+        rows.append(row[:3])
+        u.append(inputs["sd_mm_per_km"] * length)
+        misclosures.append((rise - (heights[end - 1] - heights[start - 1])) * 1000)
+    return rows, u, misclosures
+
+
+def test_level_network():
+    """OSGeoLab level network: corrections, redundancy, normalised residuals (snoop-levelnet)."""
+    example = figure("snoop-levelnet")
+    rows, u, misclosures = level_net()
+    result = adjust(rows, u, misclosures)
+    # The tutorial states deviations after scaling by m0.
+    for i in range(3):
+        example.check_item(f"correction_mm_point{i + 1}", result.corrections[i])
+        height = example.inputs["preliminary_heights_m"][i] + result.corrections[i] / 1000
+        example.check_item(f"height_m_point{i + 1}", height)
+        sd = math.sqrt(result.scaled_covariance[i][i])
+        example.check_item(f"sd_height_mm_point{i + 1}", sd)
+    for i, obs in enumerate(example.inputs["obs_from_to_dh_m_L_km"]):
+        sd_adjusted = result.s0 * u[i] * math.sqrt(1 - result.redundancy[i])
+        for name, value in {
+            "v_mm": result.residuals[i],
+            "adjusted_m": obs[2] + result.residuals[i] / 1000,
+            "sd_adjusted_mm": sd_adjusted,
+            "tau": abs(result.tau[i]),
+            "w": abs(result.w[i]),
+            "redundancy": result.redundancy[i],
+        }.items():
+            example.check_item(f"{name}_{i + 1}", value)
+    example.check(m0=result.s0, vPv=result.chi2)
+    more_digits = [1.87977, 2.08531, 0.00437, 2.59179, 0.72239, 0.59030]
+    assert [abs(w) for w in result.w] == pytest.approx(more_digits, abs=5e-6)
+
+
+def test_baarda_constants():
+    """Baarda 1968: 3.29, 4.13 and 17.075 at 0.001 and 80 %, from memory (baarda-constants)."""
+    example = figure("baarda-constants")
+    alpha, power = example.inputs["alpha0"], example.inputs["power"]
+    delta0 = detectable_shift(alpha, power)
+    example.check(critical_w=critical_w(alpha), delta0=delta0, lambda0=delta0**2)
+
+
+def test_longley():
+    """NIST StRD Longley: ill-conditioned, and lost if normal equations are formed."""
+    example = figure("strd-lls-longley")
+    rows = [[1.0, *row[1:]] for row in example.inputs["rows"]]
+    names = ["const", *example.inputs["columns"][1:]]
+    result = adjust(rows, [1.0] * len(rows), [row[0] for row in example.inputs["rows"]], names)
+    for j, name in enumerate(names):
+        example.check_item(name, result.corrections[j])
+        example.check_item(f"sd_{name}", math.sqrt(result.scaled_covariance[j][j]))
+    example.check(rss=result.chi2, residual_mean_square=result.chi2 / result.dof)
+
+
+def test_norris():
+    """NIST StRD Norris as an adjustment with unit weights."""
+    example = figure("strd-lls-norris")
+    pairs = example.inputs["y_x_pairs"]
+    result = adjust([[1.0, x] for _, x in pairs], [1.0] * len(pairs), [y for y, _ in pairs])
+    covariance = result.scaled_covariance
+    example.check(
+        B0=result.corrections[0],
+        B1=result.corrections[1],
+        sd_B0=math.sqrt(covariance[0][0]),
+        sd_B1=math.sqrt(covariance[1][1]),
+        residual_sd=result.s0,
+    )
+
+
+def random_system(seed: int, m: int = 7, n: int = 3):
+    """A random model and its noise, standard normal over the stated uncertainties."""
+    rng = random.Random(seed)
+    rows = [[rng.gauss(0, 1) for _ in range(n)] for _ in range(m)]
+    u = [rng.uniform(0.5, 2) for _ in range(m)]
+    return rows, u, [rng.gauss(0, s) for s in u]
+
+
+@given(st.integers(0, 2**32), st.integers(4, 9))
+def test_agrees_with_the_textbook_formulas(seed, m):
+    """Corrections, both covariances and chi-square are those of (A'PA)^-1 A'Pl."""
+    rows, u, misclosures = random_system(seed, m)
+    result = adjust(rows, u, misclosures)
+    a, p, y = np.array(rows), np.diag([1 / s**2 for s in u]), np.array(misclosures)
+    q = np.linalg.inv(a.T @ p @ a)
+    x = q @ a.T @ p @ y
+    v = a @ x - y
+    tolerance = 1e-9 * np.linalg.cond(a) ** 2
+    assert np.allclose(result.corrections, x, rtol=tolerance, atol=tolerance)
+    assert np.allclose(result.covariance, q, rtol=tolerance)
+    q_v = np.linalg.inv(p) - a @ q @ a.T
+    assert np.allclose(result.residual_covariance, q_v, rtol=tolerance, atol=tolerance)
+    assert np.isclose(result.chi2, v @ p @ v, rtol=tolerance, atol=tolerance)
+
+
+@given(st.integers(0, 2**32), st.integers(4, 9))
+def test_redundancy_numbers_sum_to_the_degrees_of_freedom(seed, m):
+    result = adjust(*random_system(seed, m))
+    assert math.isclose(math.fsum(result.redundancy), result.dof, rel_tol=1e-9)
+    assert all(0 <= r <= 1 + 1e-12 for r in result.redundancy)
+
+
+@given(st.integers(0, 2**32))
+def test_normalised_residuals_never_exceed_the_whole(seed):
+    """The square of one normalised residual is part of chi-square, and tau at most sqrt(dof)."""
+    result = adjust(*random_system(seed))
+    assert all(w * w <= result.chi2 * (1 + 1e-9) for w in result.w)
+    assert all(abs(t) <= math.sqrt(result.dof) * (1 + 1e-9) for t in result.tau)
+
+
+@given(st.integers(0, 2**32), st.integers(0, 6), st.floats(-50, 50))
+def test_a_single_gross_error_is_recovered(seed, wrong, error):
+    """Without noise, the likely error of the wrong reading is exactly what was added to it."""
+    rows, u, _ = random_system(seed)
+    misclosures = [0.0] * 7
+    misclosures[wrong] = error
+    result = adjust(rows, u, misclosures)
+    if result.redundancy[wrong] > 0.01:
+        assert math.isclose(result.likely_errors[wrong], error, rel_tol=1e-9, abs_tol=1e-12)
+
+
+def test_a_large_error_is_named():
+    rows, u, misclosures = random_system(4)
+    clean = adjust(rows, u, misclosures)
+    assert clean.agrees()
+    assert clean.suspects() == ()
+    misclosures[2] += 3 * clean.detectable()[2]
+    result = adjust(rows, u, misclosures)
+    assert not result.agrees()
+    assert result.suspects()[0] == 2
+
+
+def test_alarm_rate_and_power_are_as_stated():
+    """Over seeded draws: w beyond 3.29 in about 0.1 %, a minimal detectable bias caught in 80 %."""
+    rows, u, _ = random_system(11)
+    rng = random.Random(2)
+    bias = adjust(rows, u, [0.0] * 7).detectable()[0]
+    alarms = caught = 0
+    trials = 1500
+    for _ in range(trials):
+        noise = [rng.gauss(0, s) for s in u]
+        alarms += bool(0 in adjust(rows, u, noise).suspects())
+        noise[0] += bias
+        caught += 0 in adjust(rows, u, noise).suspects()
+    assert alarms / trials < 0.005
+    assert abs(caught / trials - 0.80) < 0.04
+
+
+def test_one_reading_to_spare_cannot_name_the_wrong_one():
+    """With a redundancy of one all normalised residuals are alike, and it is said which."""
+    rows = [[1.0, 0.0], [0.0, 1.0], [1.0, 1.0]]
+    result = adjust(rows, [1.0, 1.0, 1.0], [0.0, 0.0, 9.0])
+    assert result.suspects() != ()
+    assert result.inseparable(2) == (0, 1)
+
+
+def test_an_unchecked_reading_says_so():
+    """Nothing else touches the second unknown: its reading has no redundancy and no verdict."""
+    result = adjust([[1.0, 0.0], [1.0, 0.0], [0.0, 1.0]], [1.0] * 3, [0.0, 9.0, 7.0])
+    assert result.redundancy == pytest.approx((0.5, 0.5, 0))
+    assert result.w[2] is None
+    assert result.detectable()[2] is None
+    assert result.likely_errors[2] is None
+    assert result.tau[2] is None
+    assert result.inseparable(2) == ()
+    assert set(result.suspects()) == {0, 1}
+
+
+def test_without_redundancy_nothing_contradicts():
+    result = adjust([[2.0]], [0.5], [3.0])
+    assert result.corrections == (1.5,)
+    assert result.covariance == ((0.0625,),)
+    assert (result.dof, result.p, result.s0) == (0, None, None)
+    assert result.agrees()
+    assert result.tau == (None,)
+    with pytest.raises(InputError, match="more readings than unknowns"):
+        _ = result.scaled_covariance
+
+
+def test_agreement_is_exact_without_noise():
+    """Perfect readings: no residual, no tau to speak of, and agreement."""
+    result = adjust([[1.0], [2.0]], [1.0, 1.0], [1.0, 2.0])
+    assert result.agrees()
+    assert result.suspects() == ()
+
+
+def test_dependent_readings_are_told_by_name():
+    """Two unknowns that only ever appear together cannot be told apart."""
+    rows = [[1.0, 1.0, 0.0], [2.0, 2.0, 1.0], [3.0, 3.0, 5.0], [1.0, 1.0, 2.0]]
+    with pytest.raises(RankDefectError, match=r"tell apart x, tilt — add a reading") as caught:
+        adjust(rows, [1.0] * 4, [0.0] * 4, ["x", "tilt", "y"])
+    assert caught.value.unknowns == ("x", "tilt")
+    assert isinstance(caught.value, BenchError)
+
+
+def test_too_few_readings_are_a_rank_defect():
+    with pytest.raises(RankDefectError, match="1 reading cannot tell apart"):
+        adjust([[1.0, 2.0]], [1.0], [0.0])
+
+
+@pytest.mark.parametrize(
+    ("rows", "u", "misclosures", "complaint"),
+    [
+        ([], [], [], "as many rows"),
+        ([[1.0]], [1.0, 2.0], [0.0], "as many rows"),
+        ([[1.0], [1.0, 2.0]], [1.0, 1.0], [0.0, 0.0], "rows of one length"),
+        ([[]], [1.0], [0.0], "rows of one length"),
+        ([[1.0]], [0.0], [0.0], "uncertainty of reading 1"),
+        ([[1.0]], [math.nan], [0.0], "uncertainty of reading 1"),
+        ([[math.inf]], [1.0], [0.0], "reading 1"),
+        ([[1.0]], [1.0], [math.nan], "reading 1"),
+    ],
+)
+def test_figures_that_do_not_fit_are_told(rows, u, misclosures, complaint):
+    with pytest.raises(InputError, match=complaint):
+        adjust(rows, u, misclosures)

@@ -1,0 +1,270 @@
+"""Repeatability and reproducibility: the AIAG reference study by both methods."""
+
+from __future__ import annotations
+
+import math
+import random
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from tests.measure.figures import figure
+from workbench.errors import InputError
+from workbench.measure.anova import Effect, probability, ratio
+from workbench.measure.gauge import (
+    average_range,
+    by_anova,
+    by_ranges,
+    person_averages,
+    rating,
+)
+from workbench.measure.range_constants import k_many, k_one, range_moments
+from workbench.measure.study import Study, StudyReading, collect
+
+
+def reference_study() -> Study:
+    """Ten parts, three appraisers, three trials (AIAG)."""
+    return collect(
+        StudyReading(f"part {i}", person, value, "mm")
+        for i, row in enumerate(figure("aiag-anova").inputs["data"], 1)
+        for person, values in zip("ABC", (row[0:3], row[3:6], row[6:9]), strict=True)
+        for value in values
+    )
+
+
+def made_up(seed, parts=6, persons=3, trials=3, sd=(1.0, 0.3, 0.0, 0.1)) -> Study:
+    """A study drawn from known part, person, interaction and repeat deviations."""
+    rng = random.Random(seed)
+    part = [rng.gauss(0, sd[0]) for _ in range(parts)]
+    person = [rng.gauss(0, sd[1]) for _ in range(persons)]
+    readings = []
+    for i in range(parts):
+        for j in range(persons):
+            centre = part[i] + person[j] + rng.gauss(0, sd[2])
+            readings += [
+                StudyReading(f"p{i}", f"q{j}", centre + rng.gauss(0, sd[3]), "mm")
+                for _ in range(trials)
+            ]
+    return collect(readings)
+
+
+def test_aiag_by_anova():
+    """AIAG MSA 4th ed., pooled interaction; sums and mean squares from memory (aiag-anova)."""
+    example = figure("aiag-anova")
+    result = by_anova(reference_study())
+    table, gauge = result.table, result.gauge
+    assert gauge.pooled
+    example.check(
+        ss_appraiser=table.person.ss,
+        ss_part=table.part.ss,
+        ss_interaction=table.interaction.ss,
+        ss_equipment=table.equipment.ss,
+        ss_total=table.total.ss,
+        ms_appraiser=table.person.ms,
+        ms_part=table.part.ms,
+        ms_interaction=table.interaction.ms,
+        ms_equipment=table.equipment.ms,
+        F_interaction=ratio(table.interaction, table.equipment),
+        p_interaction=result.p_interaction,
+        F_part_pooled=ratio(table.part, result.error),
+        F_appraiser_pooled=ratio(table.person, result.error),
+        EV=gauge.ev,
+        AV=gauge.av,
+        GRR=gauge.grr,
+        PV=gauge.pv,
+        TV=gauge.tv,
+        pct_EV=gauge.percent(gauge.ev),
+        pct_AV=gauge.percent(gauge.av),
+        pct_GRR=gauge.percent(gauge.grr),
+        pct_PV=gauge.percent(gauge.pv),
+        contrib_EV=gauge.contribution(gauge.ev),
+        contrib_AV=gauge.contribution(gauge.av),
+        contrib_GRR=gauge.contribution(gauge.grr),
+        contrib_PV=gauge.contribution(gauge.pv),
+        ndc_truncated=gauge.ndc,
+    )
+
+
+def test_aiag_by_ranges():
+    """The same readings by averages and ranges; five-digit figures from memory."""
+    example = figure("aiag-average-range")
+    study = reference_study()
+    gauge = by_ranges(study)
+    averages = person_averages(study)
+    part_averages = [math.fsum(v for cell in row for v in cell) / 9 for row in study.table]
+    example.check(
+        Rbar=average_range(study),
+        Rbar_A=average_range(study, "A"),
+        Rbar_B=average_range(study, "B"),
+        Rbar_C=average_range(study, "C"),
+        Xdiff=max(averages) - min(averages),
+        Rp=max(part_averages) - min(part_averages),
+        EV=gauge.ev,
+        AV=gauge.av,
+        GRR=gauge.grr,
+        PV=gauge.pv,
+        TV=gauge.tv,
+        pct_EV=gauge.percent(gauge.ev),
+        pct_AV=gauge.percent(gauge.av),
+        pct_GRR=gauge.percent(gauge.grr),
+        pct_PV=gauge.percent(gauge.pv),
+        ndc_truncated=gauge.ndc,
+    )
+
+
+def test_range_constants():
+    """AIAG's K1, K2 and K3 are 1 / d2*, to the four digits printed (aiag-average-range)."""
+    inputs = figure("aiag-average-range").inputs
+    assert k_many(3, 30) == inputs["K1_3_trials"]
+    assert k_one(3) == inputs["K2_3_appraisers"]
+    assert k_one(10) == inputs["K3_10_parts"]
+
+
+def test_range_of_two_and_three_in_closed_form():
+    """d2 is 2 / sqrt(pi) for two and 3 / sqrt(pi) for three; of two, E[R^2] is 2."""
+    d2, d3 = range_moments(2)
+    assert math.isclose(d2, 2 / math.sqrt(math.pi), rel_tol=1e-12)
+    assert math.isclose(d2**2 + d3**2, 2, rel_tol=1e-9)
+    assert math.isclose(range_moments(3)[0], 3 / math.sqrt(math.pi), rel_tol=1e-9)
+
+
+@pytest.mark.parametrize("n", [0, 1, 1001])
+def test_ranges_need_two_readings(n):
+    with pytest.raises(InputError, match="readings in a range"):
+        range_moments(n)
+
+
+def test_interaction_is_kept_when_it_is_real():
+    """A strong interaction stays a component of its own, and pooling can be forced by alpha 0."""
+    study = made_up(5, sd=(1.0, 0.3, 0.5, 0.05))
+    kept = by_anova(study)
+    assert kept.p_interaction < 0.001
+    assert not kept.gauge.pooled
+    assert kept.gauge.interaction > 0.2
+    assert kept.gauge.reproducibility > kept.gauge.av
+    forced = by_anova(study, alpha=0.0).gauge
+    assert forced.pooled
+    assert forced.interaction == 0
+    assert forced.ev > kept.gauge.ev
+
+
+def test_components_are_recovered_on_average():
+    """Over seeded studies the variances come out as they were put in, within 10 %."""
+    sd = (1.0, 0.4, 0.0, 0.1)
+    gauges = [by_anova(made_up(seed, parts=5, persons=6, sd=sd)).gauge for seed in range(600)]
+    for name, true in (("ev", 0.1), ("av", 0.4), ("pv", 1.0)):
+        mean = math.fsum(getattr(g, name) ** 2 for g in gauges) / len(gauges)
+        assert math.isclose(mean, true**2, rel_tol=0.1)
+
+
+def test_both_methods_agree_roughly():
+    """Averages and ranges estimate the same deviations as the analysis of variance."""
+    study = made_up(8, parts=10, persons=3, trials=3)
+    anova, ranges = by_anova(study).gauge, by_ranges(study)
+    assert ranges.ev == pytest.approx(anova.ev, rel=0.15)
+    assert ranges.grr == pytest.approx(anova.grr, rel=0.25)
+
+
+@given(st.integers(0, 2**32), st.floats(0.01, 100))
+def test_a_change_of_unit_scales_every_deviation(seed, factor):
+    study = made_up(seed)
+    scaled = Study(
+        study.parts,
+        study.persons,
+        tuple(tuple(tuple(v * factor for v in c) for c in row) for row in study.table),
+        "in",
+    )
+    here, there = by_anova(study).gauge, by_anova(scaled).gauge
+    for name in ("ev", "av", "grr", "pv"):
+        assert math.isclose(
+            getattr(here, name) * factor, getattr(there, name), rel_tol=1e-6, abs_tol=1e-9 * factor
+        )
+    assert here.ndc == there.ndc
+
+
+def test_one_person_shows_repeatability_alone():
+    gauge = by_anova(made_up(1, persons=1)).gauge
+    assert (gauge.av, gauge.interaction) == (0, 0)
+    assert gauge.grr == gauge.ev > 0
+
+
+def test_one_ski_reseated_shows_no_part_variation():
+    """A single part: no part variation, no categories, but people still compare."""
+    result = by_anova(made_up(1, parts=1, persons=4, trials=4, sd=(1, 0.5, 0, 0.1)))
+    gauge = result.gauge
+    assert (gauge.pv, gauge.ndc, rating(gauge)) == (None, None, None)
+    assert gauge.av > 0
+    assert result.p_interaction is None
+
+
+def test_a_single_trial_takes_the_interaction_for_scatter():
+    result = by_anova(made_up(3, trials=1))
+    assert result.p_interaction is None
+    assert result.gauge.pooled
+    assert result.gauge.ev > 0
+
+
+def test_people_who_agree_better_than_chance_differ_by_nothing():
+    """A negative component is no deviation at all, by either method."""
+    table = (((0.0, 2.0), (2.0, 0.0)), ((5.0, 3.0), (3.0, 5.0)))
+    study = Study(("a", "b"), ("x", "y"), table, "mm")
+    assert by_anova(study).gauge.av == 0
+    assert by_ranges(study).av == 0
+
+
+def test_nothing_repeated_is_told():
+    for study in (made_up(1, parts=1, trials=1), made_up(1, persons=1, trials=1)):
+        with pytest.raises(InputError, match="nothing was repeated"):
+            by_anova(study)
+
+
+def test_the_sentence_says_which_change_is_honest():
+    """1.96 sqrt(2) times a reading's standard deviation, in the study's unit, rounded up."""
+    gauge = by_anova(reference_study()).gauge
+    assert math.isclose(gauge.smallest_change(), 1.959963984540054 * math.sqrt(2) * gauge.grr)
+    assert "a change under 0.84 mm may be chance" in gauge.sentence
+
+
+def test_smallest_change_is_exceeded_by_chance_in_one_case_of_twenty():
+    """Pairs drawn from a known scatter differ by more than the stated change in 5 %."""
+    rng = random.Random(12)
+    sd = 0.25
+    table = [[[rng.gauss(0, sd) for _ in range(200)]] for _ in range(1)]
+    gauge = by_anova(Study(("p",), ("q",), tuple(tuple(tuple(c) for c in r) for r in table), "mm"))
+    change = gauge.gauge.smallest_change()
+    beyond = sum(abs(rng.gauss(0, sd) - rng.gauss(0, sd)) > change for _ in range(20_000))
+    assert 0.03 < beyond / 20_000 < 0.07
+
+
+def test_perfect_agreement_is_suspicious():
+    table = (((1.0, 1.0), (1.0, 1.0)), ((2.0, 2.0), (2.0, 2.0)))
+    gauge = by_anova(Study(("a", "b"), ("x", "y"), table, "mm")).gauge
+    assert gauge.grr == 0
+    assert gauge.ndc is None
+    assert "the display hides your scatter" in gauge.sentence
+
+
+@pytest.mark.parametrize(
+    ("sd", "word"),
+    [((10, 0.1, 0, 0.2), "good"), ((1, 0.1, 0, 0.2), "fair"), ((1, 1, 0, 1), "poor")],
+)
+def test_rating_by_percentage(sd, word):
+    """Under 10 % good, to 30 % fair, above poor (AIAG, from memory)."""
+    assert rating(by_anova(made_up(2, parts=10, sd=sd)).gauge) == word
+
+
+def test_averages_and_ranges_need_two_of_each():
+    for kind in ("parts", "persons", "trials"):
+        with pytest.raises(InputError, match="2 or more for averages and ranges"):
+            by_ranges(made_up(1, **{kind: 1}))
+
+
+def test_alpha_of_pooling_is_a_probability():
+    with pytest.raises(InputError, match="alpha of pooling"):
+        by_anova(reference_study(), alpha=1.5)
+
+
+def test_f_over_an_error_of_nothing():
+    assert ratio(Effect(1.0, 1), Effect(0.0, 3)) == math.inf
+    assert probability(Effect(1.0, 1), Effect(0.0, 3)) == 0

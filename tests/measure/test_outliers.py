@@ -1,0 +1,175 @@
+"""Doubtful repeats by Grubbs, Rosner and Pope, as published."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+
+from tests.measure.figures import figure
+from workbench.errors import InputError
+from workbench.measure.outliers import (
+    doubtful_repeats,
+    esd_critical,
+    generalised_esd,
+    grubbs,
+    grubbs_critical,
+    tau_critical,
+)
+from workbench.measure.repeats import summarise
+
+many = st.lists(st.integers(-1000, 1000).map(float), min_size=3, max_size=40)
+
+
+@pytest.mark.parametrize("cell", figure("grubbs-table").expected)
+def test_grubbs_table(cell):
+    """Grubbs' one-sided critical values (Grubbs 1950, 1969; grubbs-table)."""
+    n, alpha = cell.removeprefix("n").split("_a")
+    figure("grubbs-table").check_item(cell, grubbs_critical(int(n), float(alpha), "high"))
+
+
+def test_grubbs_worked_example():
+    """Six concentrations, the lowest suspect and kept (grubbs-worked-6)."""
+    example = figure("grubbs-worked-6")
+    data = example.inputs["data"]
+    summary, suspect = summarise(data), grubbs(data, 0.05, "low")
+    assert suspect.value == example.inputs["suspect"]
+    assert not suspect.doubtful
+    example.check(
+        mean=summary.mean,
+        s=summary.sd,
+        G=suspect.statistic,
+        critical_95_one_sided=suspect.critical,
+    )
+
+
+def test_grubbs_nist():
+    """NIST/SEMATECH e-Handbook 1.3.5.17.1, from memory (grubbs-nist)."""
+    example = figure("grubbs-nist")
+    suspect = grubbs(example.inputs["data"], 0.05, "high")
+    assert (suspect.value, suspect.doubtful) == (245.57, True)
+    example.check(G=suspect.statistic, critical_one_sided_05=suspect.critical)
+
+
+def test_grubbs_e178():
+    """ASTM E178 example 1, ten breaking strengths, from memory (grubbs-e178)."""
+    example = figure("grubbs-e178")
+    data = example.inputs["data"]
+    summary = summarise(data)
+    example.check(mean=summary.mean, s=summary.sd, T10=grubbs(data, 0.05, "high").statistic)
+
+
+def test_rosner_masked_outliers():
+    """Rosner 1983: three of 54, although the first two steps alone say nothing (rosner-gesd)."""
+    example = figure("rosner-gesd")
+    steps, count = generalised_esd(example.inputs["data"], 5, example.inputs["alpha"])
+    assert count == 3
+    assert [step.value for step in steps[:count]] == [6.01, 5.42, 5.34]
+    assert [step.doubtful for step in steps] == [False, False, True, False, False]
+    for number, step in enumerate(steps, 1):
+        example.check(
+            **{f"R{number}": step.statistic, f"lambda{number}": step.critical},
+        )
+
+
+def test_clean_readings_are_left_alone():
+    """Evenly spread readings give steps to look at and none that is doubtful."""
+    steps, count = generalised_esd([float(i) for i in range(20)], 4)
+    assert (len(steps), count) == (4, 0)
+    assert doubtful_repeats([float(i) for i in range(20)]).indices == ()
+
+
+def test_pope_tau_formula():
+    """A. J. Pope 1976, from memory (pope-tau-formula)."""
+    example = figure("pope-tau-formula")
+    example.check(tau=tau_critical(example.inputs["f"], example.inputs["alpha_two_sided"]))
+
+
+@pytest.mark.parametrize("dof", [2, 3, 10, 100])
+@pytest.mark.parametrize("alpha", [0.05, 0.001])
+def test_tau_is_bounded_by_the_root_of_the_redundancy(dof, alpha):
+    assert 0 < tau_critical(dof, alpha) <= math.sqrt(dof)
+
+
+@pytest.mark.parametrize("n", [3, 4, 8, 30])
+def test_tau_is_grubbs_by_another_name(n):
+    """Repeats of one length are an adjustment with n - 1 to spare: G = tau sqrt((n - 1) / n)."""
+    tau = tau_critical(n - 1, 0.05 / n) * math.sqrt((n - 1) / n)
+    assert math.isclose(grubbs_critical(n), tau, rel_tol=1e-12)
+
+
+@given(many)
+def test_first_step_of_esd_is_two_sided_grubbs(values):
+    """One doubtful reading asked for: both tests give the same figures."""
+    single, (steps, _) = grubbs(values), generalised_esd(values, 1)
+    assert steps[0].index == single.index
+    assert math.isclose(steps[0].statistic, single.statistic, rel_tol=1e-12)
+    assert math.isclose(steps[0].critical, single.critical, rel_tol=1e-12)
+
+
+@given(many, st.floats(0.01, 100), st.floats(-1e3, 1e3))
+def test_unit_and_zero_do_not_matter(values, factor, shift):
+    """The same readings in another unit, or from another zero, are as doubtful as before."""
+    assume(len(set(values)) > 2)
+    here = grubbs(values)
+    there = grubbs([v * factor + shift for v in values])
+    assert math.isclose(here.statistic, there.statistic, rel_tol=1e-6)
+
+
+def test_equal_readings_are_never_doubtful():
+    assert grubbs([2.0, 2.0, 2.0]).statistic == 0
+    assert doubtful_repeats([2.0] * 20).indices == ()
+
+
+def test_a_slipped_digit_among_five_is_found():
+    doubts = doubtful_repeats([2.4725, 2.4730, 2.4725, 2.4825, 2.4720], resolution=0.0005)
+    assert doubts.indices == (3,)
+    assert doubts.test == "Grubbs, two-sided, 0.05"
+
+
+def test_two_slips_among_twenty_are_both_found():
+    """From 15 readings on the generalised ESD finds a pair that hide each other."""
+    values = [62.20 + 0.01 * (i % 3) for i in range(20)]
+    values[4], values[11] = 62.45, 62.46
+    doubts = doubtful_repeats(values)
+    assert set(doubts.indices) == {4, 11}
+    assert doubts.test.startswith("generalised ESD")
+
+
+def test_one_step_of_the_display_is_no_reason_for_doubt():
+    """Two alike and one a step off exceeds Grubbs' value for three, and means nothing."""
+    values = [62.2000, 62.2000, 62.2127]
+    assert doubtful_repeats(values).indices == (2,)
+    assert doubtful_repeats(values, resolution=0.0127).indices == ()
+
+
+def test_two_readings_are_never_doubted():
+    doubts = doubtful_repeats([1.0, 9.0])
+    assert doubts.indices == ()
+    assert "fewer than 3" in doubts.test
+
+
+@pytest.mark.parametrize("alpha", [0, 1, -0.1, math.nan])
+def test_alpha_must_be_a_probability(alpha):
+    for call in (
+        lambda: grubbs_critical(5, alpha),
+        lambda: esd_critical(9, 1, alpha),
+        lambda: tau_critical(3, alpha),
+    ):
+        with pytest.raises(InputError, match="alpha"):
+            call()
+
+
+def test_too_few_readings_are_told():
+    with pytest.raises(InputError, match="3 or more"):
+        grubbs([1.0, 2.0])
+    with pytest.raises(InputError, match="3 or more"):
+        grubbs_critical(2)
+    with pytest.raises(InputError, match="1 to 3"):
+        generalised_esd([1.0, 2.0, 3.0, 4.0, 5.0], 4)
+    with pytest.raises(InputError, match="left to test"):
+        esd_critical(4, 3)
+    with pytest.raises(InputError, match="redundancy"):
+        tau_critical(1)

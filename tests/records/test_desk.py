@@ -1,0 +1,200 @@
+"""Nothing acknowledged is lost: not by a kill, not by a second bench, not by a cancelled task."""
+
+from __future__ import annotations
+
+import asyncio
+import random
+import signal
+import sqlite3
+import subprocess
+import sys
+import threading
+import time
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+from workbench.errors import InputError
+from workbench.records.book import Book
+from workbench.records.rows import Mark
+
+from .conftest import Shop, furnish
+
+WRITER = """
+import sys
+from workbench.records.book import Book
+book = Book(sys.argv[1], bench=sys.argv[3])
+for n in range(int(sys.argv[4])):
+    mark = book.add_mark(sys.argv[2], sys.argv[3], "note", number=n)
+    print(mark.id, flush=True)
+book.close()
+"""
+
+
+def start_writer(path: Path, job_id: str, who: str, count: int) -> subprocess.Popen[str]:
+    return subprocess.Popen(
+        [sys.executable, "-c", WRITER, str(path), job_id, who, str(count)],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+
+
+def test_a_killed_process_loses_nothing_it_acknowledged(path: Path) -> None:
+    """SIGKILL at a random moment: every id that was reported is in a sound book."""
+    with Book(path) as book:
+        job_id = furnish(book).job.id
+    chance = random.Random(20310506)
+    acknowledged: set[str] = set()
+    for trial in range(5):
+        writer = start_writer(path, job_id, f"w{trial}", 1_000_000)
+        assert writer.stdout is not None
+        acknowledged.add(writer.stdout.readline().strip())
+        time.sleep(chance.uniform(0.0, 0.15))
+        writer.send_signal(signal.SIGKILL)
+        rest = writer.communicate(timeout=30)[0]
+        acknowledged.update(line for line in rest.splitlines() if len(line) == 36)
+    with Book(path) as book:
+        kept = book.facts(job_id)
+    assert len(acknowledged) > 50
+    assert acknowledged <= {fact.id for fact in kept}
+    for trial in range(5):
+        numbers = [f.number for f in kept if isinstance(f, Mark) and f.who == f"w{trial}"]
+        assert numbers == list(range(len(numbers)))
+    with closing(sqlite3.connect(path)) as conn:
+        assert conn.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+
+
+def test_two_processes_write_one_book_at_once(path: Path) -> None:
+    """Both are served: no row lost, none doubled, nobody sees a locked database."""
+    with Book(path) as book:
+        job_id = furnish(book).job.id
+        writers = [start_writer(path, job_id, who, 400) for who in ("one", "two")]
+        for writer in writers:
+            assert writer.communicate(timeout=60)[1] == ""
+        kept = book.facts(job_id)
+    assert len(kept) == 800
+    for who in ("one", "two"):
+        mine = [fact.number for fact in kept if isinstance(fact, Mark) and fact.who == who]
+        assert mine == list(range(400))
+
+
+def test_a_change_by_another_bench_is_noticed_once(shop: Shop) -> None:
+    """Another connection's write shows at the next look; one's own does not."""
+    book = shop.book
+    book.changed_since_last_look()
+    book.add_mark(shop.job.id, "kl", "seated")
+    assert not book.changed_since_last_look()
+    with Book(book.path) as other:
+        other.add_mark(shop.job.id, "mn", "note")
+        assert book.changed_since_last_look()
+        assert not book.changed_since_last_look()
+        assert not other.changed_since_last_look()
+
+
+def test_a_short_hold_by_another_program_is_waited_out(shop: Shop) -> None:
+    """A write waits while another connection writes, and then is kept."""
+    held = sqlite3.connect(shop.book.path, isolation_level=None, check_same_thread=False)
+    held.execute("BEGIN IMMEDIATE")
+    release = threading.Timer(0.3, lambda: held.execute("ROLLBACK"))
+    release.start()
+    started = time.monotonic()
+    kept = shop.book.add_mark(shop.job.id, "kl", "seated")
+    assert time.monotonic() - started > 0.2
+    release.join()
+    held.close()
+    assert shop.book.facts(shop.job.id) == (kept,)
+
+
+def test_many_threads_share_one_book(shop: Shop) -> None:
+    """Whoever asks, the desk does one thing after another and loses none."""
+
+    def work(who: str) -> None:
+        for n in range(25):
+            shop.book.add_mark(shop.job.id, who, "note", number=n)
+            shop.book.facts(shop.job.id)
+
+    threads = [threading.Thread(target=work, args=(f"t{n}",)) for n in range(4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert len(shop.book.facts(shop.job.id)) == 100
+
+
+async def test_an_async_write_gives_its_row_and_its_errors(shop: Shop) -> None:
+    """Awaiting a method of the book is like calling it."""
+    kept = await shop.book.aio(shop.book.add_reading, shop.job.id, "kl", shop.taken())
+    assert await shop.book.aio(shop.book.facts, shop.job.id) == (kept,)
+    with pytest.raises(InputError, match="angle_deg"):
+        await shop.book.aio(shop.book.add_wing, shop.job.id, "kl", "x", float("nan"))
+
+
+async def test_async_writes_survive_their_cancellation(shop: Shop) -> None:
+    """Tasks cancelled while their writes wait or run: every write asked for is kept, in order."""
+    book = shop.book
+    gate = threading.Event()
+    blocker = book.submit(gate.wait)
+    tasks = [
+        asyncio.create_task(book.aio(book.add_mark, shop.job.id, "kl", "note", number=n))
+        for n in range(20)
+    ]
+    await asyncio.sleep(0)
+    for task in tasks:
+        task.cancel()
+    gate.set()
+    results = await asyncio.gather(*tasks, return_exceptions=True)
+    assert all(isinstance(result, asyncio.CancelledError) for result in results)
+    blocker.result()
+    kept = await book.aio(book.facts, shop.job.id)
+    assert [fact.number for fact in kept if isinstance(fact, Mark)] == list(range(20))
+
+
+def test_writes_in_flight_are_kept_when_the_loop_ends(shop: Shop) -> None:
+    """A loop that ends with writes under way loses none; closing waits for them."""
+    book = shop.book
+
+    async def leave() -> None:
+        for n in range(10):
+            asyncio.create_task(  # noqa: RUF006
+                book.aio(book.add_mark, shop.job.id, "kl", "note", number=n)
+            )
+        await asyncio.sleep(0)
+
+    asyncio.run(leave())
+    book.close()
+    with Book(book.path) as again:
+        assert len(again.facts(shop.job.id)) == 10
+
+
+def test_a_failed_write_leaves_no_transaction_open(shop: Shop) -> None:
+    """After an error inside a write, the next write is kept by itself."""
+    with pytest.raises(ZeroDivisionError):
+        shop.book.batch(lambda: 1 // 0)
+    kept = shop.book.add_mark(shop.job.id, "kl", "seated")
+    with Book(shop.book.path) as other:
+        assert other.facts(shop.job.id) == (kept,)
+
+
+def test_a_read_sees_one_state_of_the_book(shop: Shop) -> None:
+    """What another bench writes while a reading of many tables is under way is not half seen."""
+    with Book(shop.book.path) as other:
+
+        def look_twice() -> tuple[int, int]:
+            first = len(shop.book.facts(shop.job.id))
+            other.add_mark(shop.job.id, "mn", "note")
+            return first, len(shop.book.facts(shop.job.id))
+
+        assert shop.book._desk.read(lambda _db: look_twice()) == (0, 0)
+        assert len(shop.book.facts(shop.job.id)) == 1
+
+
+def test_rows_alone_load_no_database() -> None:
+    """The plain values can be imported without SQLite or sqlite-utils."""
+    probe = (
+        "import sys; import workbench.records.rows; "
+        "print([m for m in ('sqlite3', 'sqlite_utils') if m in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", probe], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"

@@ -1,0 +1,318 @@
+"""The day's queue and what happened to its jobs."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from workbench.errors import InputError
+from workbench.records import jobs
+from workbench.records.faults import StruckTwiceError, UnknownRowError
+from workbench.records.rows import Mark, PassRow, Reading, SignOff, Taken, Target, Turn
+from workbench.records.schema import RECKONED_QUEUE
+
+from .conftest import DAY, Shop
+
+BEFORE, AFTER = "2031-05-05", "2031-05-07"
+
+
+def queue_ids(shop: Shop, day: str = DAY) -> list[str]:
+    return [item.job.id for item in shop.book.day_queue(day)]
+
+
+def test_jobs_queue_up_in_the_order_added(shop: Shop) -> None:
+    """Each new job goes to the end of its day, with the block's finest turn unless told."""
+    second = shop.book.add_job(shop.ski.id, DAY, finest_turn=0.25)
+    assert queue_ids(shop) == [shop.job.id, second.id]
+    assert (shop.job.finest_turn, second.finest_turn) == (0.125, 0.25)
+    assert shop.book.job(shop.job.id) == shop.job
+
+
+def test_the_latest_move_counts(shop: Shop) -> None:
+    """A job moved twice stands where it was moved last."""
+    second = shop.book.add_job(shop.ski.id, DAY)
+    third = shop.book.add_job(shop.ski.id, DAY)
+    shop.book.move_job(third.id, 0.5)
+    assert queue_ids(shop) == [third.id, shop.job.id, second.id]
+    moved = shop.book.move_job(third.id, 1.5)
+    assert moved.rank == 1.5
+    assert queue_ids(shop) == [shop.job.id, third.id, second.id]
+
+
+def test_an_unfinished_job_is_found_and_carried_over(shop: Shop) -> None:
+    """What was not signed off is offered the next day and can be carried to its end."""
+    waiting = shop.book.add_job(shop.ski.id, AFTER)
+    assert [item.job.id for item in shop.book.unfinished_before(AFTER)] == [shop.job.id]
+    carried = shop.book.carry_job(shop.job.id, AFTER)
+    assert shop.book.unfinished_before(AFTER) == ()
+    assert queue_ids(shop, AFTER) == [waiting.id, carried.id]
+    assert queue_ids(shop, DAY) == []
+
+
+def test_carrying_to_the_same_day_changes_nothing(shop: Shop) -> None:
+    """A job already on that day keeps its place."""
+    shop.book.add_job(shop.ski.id, DAY)
+    assert shop.book.carry_job(shop.job.id, DAY) == shop.job
+
+
+def test_a_signed_off_job_is_finished_until_the_sign_off_is_struck(shop: Shop) -> None:
+    """Sign-off takes a job from the unfinished ones; striking the last sign-off brings it back."""
+    first = shop.book.add_sign_off(shop.job.id, "kl")
+    second = shop.book.add_sign_off(shop.job.id, "kl")
+    assert shop.book.unfinished_before(AFTER) == ()
+    assert shop.book.day_queue(DAY)[0].signed_off
+    shop.book.strike(first.id, "too early", "kl")
+    assert shop.book.unfinished_before(AFTER) == ()
+    shop.book.strike(second.id, "too early", "kl")
+    assert [item.job.id for item in shop.book.unfinished_before(AFTER)] == [shop.job.id]
+
+
+def test_a_struck_job_leaves_the_queue_and_stays_readable(shop: Shop) -> None:
+    """A job queued by mistake is no longer shown; its row says why."""
+    strike = shop.book.strike(shop.job.id, "wrong ski", "kl")
+    assert queue_ids(shop) == []
+    assert shop.book.unfinished_before(AFTER) == ()
+    assert shop.book.job(shop.job.id).struck == strike
+
+
+@pytest.mark.parametrize("day", ["2031-5-6", "2031-02-30", "today", "", "20310506", "٢٠٣١-05-06"])
+def test_a_day_that_is_none_is_refused(shop: Shop, day: str) -> None:
+    """Only YYYY-MM-DD from the calendar is a day."""
+    with pytest.raises(InputError, match="YYYY-MM-DD"):
+        shop.book.add_job(shop.ski.id, day)
+
+
+def test_every_fact_comes_back_in_order(shop: Shop) -> None:
+    """Facts read again equal the facts returned, in the order they happened."""
+    book, job, method = shop.book, shop.job, shop.method
+    kept = (
+        book.add_tick(job.id, "kl", "received", "bolts", "Clamp bolts are there"),
+        book.add_reading(job.id, "kl", shop.taken()),
+        book.add_mark(job.id, "kl", "seated", number=1),
+        book.add_target(
+            job.id,
+            "kl",
+            method_id=method.id,
+            text="+.005",
+            unit="in",
+            kind="change",
+            mm=62.357,
+            tolerance_mm=0.0508,
+        ),
+        book.add_pass(
+            job.id,
+            "mn",
+            number=1,
+            turns=[Turn("rear", -0.31, -0.25), Turn("front", 0.36, 0.375)],
+            finest_turn=0.125,
+        ),
+        book.add_wing(job.id, "kl", "8 1/2", 8.5),
+        book.add_sign_off(job.id, "kl"),
+        book.add_ride_note(job.id, "kl", "holds better"),
+    )
+    assert book.facts(job.id) == kept
+    (history,) = book.history_of_ski(shop.ski.id)
+    assert (history.job, history.facts) == (job, kept)
+
+
+def test_several_readings_are_kept_in_order_or_not_at_all(shop: Shop) -> None:
+    """One bad reading among several keeps all of them out."""
+    good, bad = shop.taken("2.1"), shop.taken("nan", math.nan)
+    with pytest.raises(InputError, match="mm"):
+        shop.book.add_readings(shop.job.id, "kl", [good, bad])
+    assert shop.book.facts(shop.job.id) == ()
+    kept = shop.book.add_readings(shop.job.id, "kl", [good, shop.taken("2.2")])
+    assert shop.book.facts(shop.job.id) == kept
+
+
+def test_facts_of_many_jobs_at_once(shop: Shop) -> None:
+    """Each job gets its own facts, and an empty entry where it has none."""
+    book = shop.book
+    others = [book.add_job(shop.ski.id, DAY) for _ in range(3)]
+    first = book.add_reading(shop.job.id, "kl", shop.taken())
+    note = book.add_mark(others[1].id, "kl", "note", text="bent")
+    last = book.add_pass(
+        others[1].id, "kl", number=1, turns=[Turn("back", 1.0, 1.0)], finest_turn=0.0
+    )
+    found = book.facts_for([shop.job.id, *(job.id for job in others), shop.job.id])
+    assert found == {
+        shop.job.id: (first,),
+        others[0].id: (),
+        others[1].id: (note, last),
+        others[2].id: (),
+    }
+
+
+def test_a_struck_fact_stays_readable(shop: Shop) -> None:
+    """A fact struck out is still listed, with when, who, why and what replaced it."""
+    old = shop.book.add_reading(shop.job.id, "kl", shop.taken("2.540"))
+    new = shop.book.correct_reading(old.id, "mn", "slipped", shop.taken("2.450"))
+    first, second = shop.book.facts(shop.job.id)
+    assert (first.id, second) == (old.id, new)
+    assert first.struck is not None
+    assert (first.struck.who, first.struck.reason) == ("mn", "slipped")
+    assert first.struck.replaced_by == new.id
+    assert isinstance(first, Reading)
+    assert first.text == "2.540"
+
+
+def test_each_kind_of_fact_can_be_struck(shop: Shop) -> None:
+    """Strike finds the table of a row by itself."""
+    book, job_id = shop.book, shop.job.id
+    kept = [
+        book.add_tick(job_id, "kl", "final", "bolts"),
+        book.add_mark(job_id, "kl", "seated"),
+        book.add_pass(job_id, "kl", number=1, turns=[], finest_turn=0.5),
+        book.add_wing(job_id, "kl", "8", 8.0),
+        book.add_ride_note(job_id, "kl", "fine"),
+    ]
+    strikes = [book.strike(fact.id, "test", "kl") for fact in kept]
+    assert [fact.struck for fact in book.facts(job_id)] == strikes
+
+
+def test_a_row_is_struck_once(shop: Shop) -> None:
+    """The second strike of a row is refused and the first one stands."""
+    fact = shop.book.add_mark(shop.job.id, "kl", "seated")
+    strike = shop.book.strike(fact.id, "slip", "kl")
+    with pytest.raises(StruckTwiceError, match="struck out already by 'kl'"):
+        shop.book.strike(fact.id, "again", "mn")
+    assert shop.book.facts(shop.job.id)[0].struck == strike
+
+
+def test_strikes_that_make_no_sense_are_refused(shop: Shop) -> None:
+    """No such row, no reason, replaced by itself or by a row of another kind."""
+    fact = shop.book.add_mark(shop.job.id, "kl", "seated")
+    reading = shop.book.add_reading(shop.job.id, "kl", shop.taken())
+    with pytest.raises(UnknownRowError):
+        shop.book.strike("no such", "slip", "kl")
+    with pytest.raises(InputError, match="reason"):
+        shop.book.strike(fact.id, "  ", "kl")
+    for other in (fact.id, reading.id):
+        with pytest.raises(InputError, match="replaced_by"):
+            shop.book.strike(fact.id, "slip", "kl", replaced_by=other)
+    with pytest.raises(UnknownRowError):
+        shop.book.strike(fact.id, "slip", "kl", replaced_by="no such")
+    assert shop.book.facts(shop.job.id) == (fact, reading)
+
+
+@pytest.mark.parametrize(
+    ("change", "field"),
+    [
+        ({"mm": math.nan}, "mm"),
+        ({"mm": -math.inf}, "mm"),
+        ({"unit": "cm"}, "unit"),
+        ({"how": "guessed"}, "how"),
+        ({"pass_number": -1}, "pass_number"),
+        ({"pass_number": 1 << 63}, "pass_number"),
+        ({"pass_number": 1.5}, "pass_number"),
+        ({"text": "2.4\0"}, "text"),
+        ({"text": "\udcff"}, "text"),
+    ],
+)
+def test_a_reading_that_cannot_be_kept_is_refused_by_name(
+    shop: Shop, change: dict[str, Any], field: str
+) -> None:
+    """Nothing is bent into shape or dropped: what cannot be kept exactly is refused."""
+    columns = {
+        "method_id": shop.method.id,
+        "pass_number": 0,
+        "text": "2.45",
+        "unit": "in",
+        "mm": 62.23,
+        **change,
+    }
+    with pytest.raises(InputError) as caught:
+        shop.book.add_reading(shop.job.id, "kl", Taken(**columns))
+    assert caught.value.field == field
+    assert shop.book.facts(shop.job.id) == ()
+
+
+def test_facts_name_rows_that_are_there(shop: Shop) -> None:
+    """A job, method or caliper that is not in the book is named."""
+    with pytest.raises(UnknownRowError, match="job: 'gone'"):
+        shop.book.add_mark("gone", "kl", "seated")
+    with pytest.raises(UnknownRowError, match="method: 'gone'"):
+        shop.book.add_reading(shop.job.id, "kl", Taken("gone", 0, "1", "mm", 1.0))
+    with pytest.raises(UnknownRowError, match="caliper: 'gone'"):
+        shop.book.add_reading(shop.job.id, "kl", Taken(shop.method.id, 0, "1", "mm", 1.0, "gone"))
+    for ask in (shop.book.job, shop.book.facts):
+        with pytest.raises(UnknownRowError, match="job: 'gone'"):
+            ask("gone")
+    with pytest.raises(InputError):
+        shop.book.job("\ud800")
+
+
+STEPS = st.lists(
+    st.tuples(
+        st.sampled_from(["add", "move", "carry", "sign", "strike_sign", "strike_job"]),
+        st.integers(0, 3),
+        st.sampled_from([BEFORE, DAY, AFTER]),
+    ),
+    max_size=14,
+)
+
+
+@settings(
+    max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+@given(steps=STEPS)
+def test_the_queue_is_always_what_the_kept_rows_give(
+    shop: Shop, steps: list[tuple[str, int, str]]
+) -> None:
+    """The reckoned queue equals the one reckoned anew from jobs, moves, sign-offs and strikes."""
+    book = shop.book
+    made = [book.add_job(shop.ski.id, DAY) for _ in range(4)]
+    struck: set[str] = set()
+    for do, which, day in steps:
+        job = made[which]
+        if do == "add":
+            book.add_job(shop.ski.id, day)
+        elif do == "move":
+            book.move_job(job.id, float(which) - 0.5)
+        elif do == "carry":
+            book.carry_job(job.id, day)
+        elif do == "sign":
+            book.add_sign_off(job.id, "kl")
+        elif do == "strike_sign":
+            for fact in book.facts(job.id):
+                if isinstance(fact, SignOff) and fact.struck is None:
+                    book.strike(fact.id, "test", "kl")
+                    break
+        elif job.id not in struck:
+            struck.add(job.id)
+            book.strike(job.id, "test", "kl")
+    kept = book._read(lambda db: list(db.query("SELECT * FROM queue ORDER BY job_id")))
+    reckoned = book._read(lambda db: list(db.query(RECKONED_QUEUE)))
+    assert kept == reckoned
+    book._write(jobs.rebuild_queue)
+    assert book._read(lambda db: list(db.query("SELECT * FROM queue ORDER BY job_id"))) == kept
+
+
+def test_a_batch_is_kept_whole_or_not_at_all(shop: Shop) -> None:
+    """What a batch wrote before it failed is gone; what one inner call lost is lost alone."""
+    book = shop.book
+
+    def fails() -> None:
+        book.add_mark(shop.job.id, "kl", "seated")
+        raise LookupError("half way")
+
+    with pytest.raises(LookupError):
+        book.batch(fails)
+    assert book.facts(shop.job.id) == ()
+
+    def forgives() -> tuple[Mark, Mark]:
+        first = book.add_mark(shop.job.id, "kl", "seated")
+        with pytest.raises(InputError):
+            book.add_pass(
+                shop.job.id, "kl", number=1, turns=[Turn("front", math.nan, 0.0)], finest_turn=0.0
+            )
+        assert book.facts(shop.job.id) == (first,)
+        return first, book.add_mark(shop.job.id, "kl", "within")
+
+    kept = book.batch(forgives)
+    assert book.facts(shop.job.id) == kept
+    assert not any(isinstance(fact, PassRow | Target) for fact in kept)

@@ -1,0 +1,363 @@
+"""A book that cannot be opened says why, and stays as it was."""
+
+from __future__ import annotations
+
+import os
+import random
+import shutil
+import sqlite3
+import stat
+import subprocess
+import sys
+from contextlib import closing, suppress
+from pathlib import Path
+
+import pytest
+from sqlite_utils import Database, Migrations
+
+from workbench.errors import BenchError, RecordsError
+from workbench.records import checks
+from workbench.records.book import Book
+from workbench.records.desk import Desk
+from workbench.records.schema import migrations
+
+from .conftest import Shop, furnish
+
+
+@pytest.fixture(autouse=True)
+def _nothing_checked_yet(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(checks, "_checked", set())
+
+
+def refused(path: Path, match: str) -> None:
+    """Opening raises one line that matches, and changes nothing in the folder."""
+    before = contents(path.parent)
+    with pytest.raises(RecordsError, match=match) as caught:
+        Book(path)
+    assert "\n" not in str(caught.value)
+    assert contents(path.parent) == before
+
+
+def contents(folder: Path) -> dict[str, bytes | None]:
+    return {
+        child.name: child.read_bytes() if child.is_file() else None for child in folder.iterdir()
+    }
+
+
+def mode(path: Path) -> int:
+    return stat.S_IMODE(path.stat().st_mode)
+
+
+def test_a_new_book_and_its_folder_are_the_owners_alone(tmp_path: Path) -> None:
+    """The book is 0600 and a folder made for it 0700, the log beside it 0600."""
+    path = tmp_path / "new" / "book.db"
+    with Book(path, make_folder=True) as book:
+        furnish(book)
+        assert mode(path) == 0o600
+        assert mode(path.parent) == 0o700
+        assert mode(path.with_name("book.db-wal")) == 0o600
+
+
+def test_a_book_needs_no_file_beside_it_when_closed(closed_book: Path) -> None:
+    """After closing, the one file is all there is."""
+    assert [child.name for child in closed_book.parent.iterdir()] == ["book.db"]
+
+
+def test_an_empty_file_becomes_a_book(path: Path) -> None:
+    """A file of no bytes, as a process killed at the start leaves it, is no obstacle."""
+    path.touch()
+    with Book(path) as book:
+        assert book.skis() == ()
+
+
+@pytest.mark.parametrize("name", ["a b?c=d&mode=ro#e.db", "50%.db", "ümläut ✓.db", "'; --.db"])
+def test_a_path_is_taken_literally(tmp_path: Path, name: str) -> None:
+    """Signs that mean something in an address mean nothing in a path."""
+    with Book(tmp_path / name) as book:
+        book.set_setting("a", "b")
+    assert [child.name for child in tmp_path.iterdir()] == [name]
+
+
+def test_a_missing_folder_is_named_unless_it_may_be_made(tmp_path: Path) -> None:
+    """Only the default place is made by itself."""
+    with pytest.raises(RecordsError, match="its folder is not there"):
+        Book(tmp_path / "gone" / "book.db")
+    assert contents(tmp_path) == {}
+
+
+@pytest.mark.parametrize("name", ["a\0b", "x" * 5000, "\ud800"])
+def test_a_path_that_no_system_takes_is_refused(tmp_path: Path, name: str) -> None:
+    """NUL, names without end and half characters are one line, not a traceback."""
+    refused(tmp_path / name, "cannot be (reached|made)")
+
+
+def test_a_folder_is_no_book(tmp_path: Path) -> None:
+    """A path that is a folder is refused."""
+    (tmp_path / "book.db").mkdir()
+    refused(tmp_path / "book.db", "is a folder")
+
+
+@pytest.mark.parametrize("text", [b"x", b"name,depth\n" * 50, b"SQLite format 3\0", b"\0" * 4096])
+def test_a_file_that_is_no_database_is_refused_untouched(path: Path, text: bytes) -> None:
+    """Anything but a database of ours stays as it is."""
+    path.write_bytes(text)
+    refused(path, r"is not a book|is the database of another program")
+
+
+@pytest.mark.parametrize("journal", ["delete", "wal"])
+def test_another_programs_database_is_refused_untouched(path: Path, journal: str) -> None:
+    """A sound SQLite database without our mark is not changed by a byte, nor is its log."""
+    with closing(sqlite3.connect(path)) as other:
+        other.execute(f"PRAGMA journal_mode = {journal}")
+        other.execute("CREATE TABLE skis (id TEXT)")
+        other.execute("INSERT INTO skis VALUES ('theirs')")
+        other.commit()
+        refused(path, "another program")
+
+
+def test_a_newer_book_is_refused_untouched(closed_book: Path) -> None:
+    """A book with a step this program does not know is left to the program that does."""
+    with closing(sqlite3.connect(closed_book)) as conn:
+        conn.execute(
+            """INSERT INTO _sqlite_migrations (migration_set, name, applied_at)
+            VALUES ('quarterturn', 'from_the_future', '2040-01-01')"""
+        )
+        conn.commit()
+    before = closed_book.read_bytes()
+    with pytest.raises(RecordsError, match=r"newer Quarterturn .'from_the_future'"):
+        Book(closed_book)
+    assert closed_book.read_bytes() == before
+
+
+def test_a_book_cut_short_is_refused_untouched(closed_book: Path) -> None:
+    """A truncated file is named as such."""
+    with closed_book.open("r+b") as file:
+        file.truncate(closed_book.stat().st_size - 4096)
+    refused(closed_book, "is cut short; keep it and open the latest backup")
+
+
+def test_a_book_with_flipped_bytes_is_refused_untouched(closed_book: Path) -> None:
+    """Damage inside is found when the book is first opened."""
+    text = bytearray(closed_book.read_bytes())
+    for at in range(8192, len(text), 4096):
+        text[at : at + 12] = b"\xff" * 12
+    closed_book.write_bytes(text)
+    with pytest.raises(RecordsError, match=r"is damaged .*open the latest backup"):
+        Book(closed_book)
+    assert closed_book.read_bytes() == bytes(text)
+
+
+def test_a_book_whose_guards_were_taken_off_is_refused(closed_book: Path) -> None:
+    """A book that another program made changeable is not trusted."""
+    with closing(sqlite3.connect(closed_book)) as conn:
+        conn.execute("DROP TRIGGER readings_no_update")
+        conn.commit()
+    refused(closed_book, "its tables are damaged or were changed by another program")
+
+
+def test_an_index_or_table_of_another_program_is_no_harm(closed_book: Path) -> None:
+    """What a copying or browsing program adds beside our tables does not lock the book."""
+    with closing(sqlite3.connect(closed_book)) as conn:
+        conn.execute("CREATE TABLE _theirs (id INTEGER PRIMARY KEY)")
+        conn.execute("CREATE INDEX theirs ON readings(at)")
+        conn.execute("ANALYZE")
+        conn.commit()
+    with Book(closed_book) as book:
+        assert len(book.skis()) == 1
+
+
+def test_random_damage_never_gives_a_traceback(path: Path) -> None:
+    """Bytes changed or cut anywhere: a line with a way on, and a refused file is as it was."""
+    with Book(path) as book:
+        job_id = furnish(book).job.id
+    whole = path.read_bytes()
+    used = [at for at, byte in enumerate(whole) if byte]
+    chance = random.Random(20310506)
+    refusals = 0
+    for _ in range(120):
+        hurt = bytearray(whole[: chance.choice([len(whole), len(whole), 1 << 14])])
+        for _ in range(chance.choice([1, 3, 50])):
+            hurt[chance.choice(used) % len(hurt)] = chance.randrange(256)
+        for child in path.parent.iterdir():
+            child.unlink()
+        path.write_bytes(hurt)
+        checks._checked.clear()
+        refusals += refuses_or_answers(path, job_id, bytes(hurt))
+    assert 20 < refusals < 120
+
+
+def refuses_or_answers(path: Path, job_id: str, hurt: bytes) -> bool:
+    """Whether the book was refused; raises anything but our own errors of one line."""
+    try:
+        book = Book(path)
+    except BenchError as error:
+        told = str(error)
+    else:
+        answers(book, job_id)
+        return False
+    assert "\n" not in told
+    assert path.read_bytes() == hurt
+    return True
+
+
+def answers(book: Book, job_id: str) -> None:
+    with book:
+        for ask in (book.skis, book.blades, book.blocks, lambda: book.history_of_ski(job_id)):
+            with suppress(BenchError):
+                ask()
+        with suppress(BenchError):
+            book.add_mark(job_id, "kl", "note")
+
+
+def test_a_read_only_book_is_refused(closed_book: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A book that may not be written says so, with a way on."""
+    monkeypatch.setattr(os, "access", lambda where, how: where != closed_book)
+    refused(closed_book, "read-only here; make it writable, or open a copy")
+
+
+def test_a_book_in_a_read_only_folder_is_refused(
+    closed_book: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The log needs the folder too."""
+    monkeypatch.setattr(os, "access", lambda where, how: where != closed_book.parent)
+    refused(closed_book, "its folder is read-only here")
+
+
+@pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() == 0, reason="root may write all")
+def test_permissions_of_the_system_are_heeded(closed_book: Path) -> None:
+    """The same with the real thing, where the tests do not run as root."""
+    closed_book.chmod(0o400)
+    refused(closed_book, "read-only here")
+
+
+def test_a_book_that_turns_read_only_says_so(shop: Shop) -> None:
+    """A write that the database refuses as read-only is a line with a way on, and no row."""
+    shop.book._desk.look(lambda db: db.execute("PRAGMA query_only = ON"))
+    with pytest.raises(RecordsError, match="the book is read-only; make it writable"):
+        shop.book.add_mark(shop.job.id, "kl", "seated")
+    assert shop.book.facts(shop.job.id) == ()
+
+
+def test_a_full_disk_says_so_and_loses_nothing(shop: Shop) -> None:
+    """A write for which there is no room is refused whole; when there is room, it goes on."""
+    desk = shop.book._desk
+    kept = shop.book.add_reading(shop.job.id, "kl", shop.taken())
+    pages = desk.look(lambda db: db.execute("PRAGMA page_count").fetchone()[0])
+    desk.look(lambda db: db.execute(f"PRAGMA max_page_count = {pages}"))
+    with pytest.raises(RecordsError, match=r"the disk is full.*make room"):
+        shop.book.add_ride_note(shop.job.id, "kl", "x" * 100_000)
+    assert shop.book.facts(shop.job.id) == (kept,)
+    desk.look(lambda db: db.execute("PRAGMA max_page_count = 1000000"))
+    note = shop.book.add_ride_note(shop.job.id, "kl", "x" * 100_000)
+    assert shop.book.facts(shop.job.id) == (kept, note)
+
+
+def test_a_book_moved_away_takes_no_more(shop: Shop, tmp_path: Path) -> None:
+    """Writes to a file that is no longer at its place would be lost: they are refused."""
+    away = tmp_path / "away.db"
+    shop.book.path.rename(away)
+    with pytest.raises(RecordsError, match="moved or deleted"):
+        shop.book.add_mark(shop.job.id, "kl", "seated")
+    away.rename(shop.book.path)
+    kept = shop.book.add_mark(shop.job.id, "kl", "seated")
+    assert shop.book.facts(shop.job.id) == (kept,)
+
+
+def test_a_closed_book_says_so(shop: Shop) -> None:
+    """Asking a closed book is an error with a way on; closing twice is none."""
+    shop.book.close()
+    shop.book.close()
+    with pytest.raises(RecordsError, match="was closed; open it again"):
+        shop.book.skis()
+
+
+def with_step(fails: bool = False) -> Migrations:
+    """Today's steps and one more."""
+    steps = migrations()
+
+    @steps(name="second_step")
+    def _second(db: Database) -> None:
+        db.execute("CREATE TABLE extra (id TEXT PRIMARY KEY) STRICT")
+        if fails:
+            raise ValueError("no room for it")
+
+    return steps
+
+
+def test_a_migration_keeps_a_copy_first(closed_book: Path) -> None:
+    """The book before the step is beside it, whole and for its owner alone."""
+    Desk(closed_book, steps=with_step()).close()
+    copy = closed_book.with_name("book.before-second_step.db")
+    assert mode(copy) == 0o600
+    with Book(copy) as old:
+        (the_ski,) = old.skis()
+        assert "extra" not in old._read(lambda db: db.table_names())
+    with closing(sqlite3.connect(closed_book)) as conn:
+        assert conn.execute("SELECT id FROM skis").fetchall() == [(the_ski.id,)]
+        assert conn.execute("SELECT count(*) FROM extra").fetchone() == (0,)
+
+
+def test_no_copy_where_nothing_is_pending(closed_book: Path) -> None:
+    """Opening a book that is up to date leaves nothing behind."""
+    Book(closed_book).close()
+    assert [child.name for child in closed_book.parent.iterdir()] == ["book.db"]
+
+
+def test_a_migration_that_fails_half_way_leaves_the_book_as_it_was(closed_book: Path) -> None:
+    """The error says where the copy is, and the older program still opens the book."""
+    with pytest.raises(RecordsError, match=r"no room for it.*as it was.*before-second_step\.db"):
+        Desk(closed_book, steps=with_step(fails=True))
+    with Book(closed_book) as book:
+        assert len(book.skis()) == 1
+        assert "extra" not in book._read(lambda db: db.table_names())
+
+
+def test_many_processes_may_begin_one_book_at_once(path: Path) -> None:
+    """Benches started together on a new book all come up, on one and the same schema."""
+    begin = (
+        "import sys; from workbench.records.book import Book; "
+        "book = Book(sys.argv[1]); book.set_setting(sys.argv[2], 'here'); book.close()"
+    )
+    started = [
+        subprocess.Popen([sys.executable, "-c", begin, str(path), str(n)], stderr=subprocess.PIPE)
+        for n in range(4)
+    ]
+    errors = [process.communicate(timeout=60)[1].decode() for process in started]
+    assert errors == [""] * 4
+    with Book(path) as book:
+        assert book.settings() == {str(n): "here" for n in range(4)}
+
+
+def test_a_backup_is_one_sound_file_of_all_that_was_kept(shop: Shop, tmp_path: Path) -> None:
+    """A copy made while the book is open holds everything, needs no log and is 0600."""
+    kept = shop.book.add_reading(shop.job.id, "kl", shop.taken())
+    copy = shop.book.backup(tmp_path / "copies.db")
+    alone = tmp_path / "elsewhere"
+    alone.mkdir()
+    shutil.copy(copy, alone / "book.db")
+    assert mode(copy) == 0o600
+    with Book(alone / "book.db") as restored:
+        assert restored.facts(shop.job.id) == (kept,)
+    assert not list(tmp_path.glob("*.tmp"))
+
+
+def test_a_backup_replaces_an_older_one_and_nothing_else(shop: Shop, tmp_path: Path) -> None:
+    """An older copy gives way; the book itself, a folder and a stranger's file do not."""
+    copy = shop.book.backup(tmp_path / "copy.db")
+    shop.book.set_setting("unit", "mm")
+    shop.book.backup(copy)
+    with Book(copy) as restored:
+        assert restored.setting("unit") == "mm"
+    letter = tmp_path / "letter.txt"
+    letter.write_text("dear rider")
+    before = contents(tmp_path).keys()
+    for target, why in (
+        (letter, "no book of Quarterturn"),
+        (shop.book.path, "is the book itself"),
+        (tmp_path, "is a folder"),
+        (tmp_path / "gone" / "copy.db", "its folder is not there"),
+    ):
+        with pytest.raises(RecordsError, match=why):
+            shop.book.backup(target)
+    assert letter.read_text() == "dear rider"
+    assert contents(tmp_path).keys() == before

@@ -1,0 +1,207 @@
+"""The command line: words to a use case or to the bench, and exit statuses.
+
+0: done. 1: the bench or the book failed. 2: the input is wrong. 3: the target is out of reach.
+Everything heavy is imported by the command that needs it.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, NoReturn
+
+from workbench import __version__
+from workbench.errors import BenchError, InputError, OutOfReachError, PoseError, RecordsError, shown
+
+if TYPE_CHECKING:
+    from workbench.work.orders import Order
+
+DONE, FAILED, WRONG_INPUT, OUT_OF_REACH = 0, 1, 2, 3
+
+EPILOG = """\
+Without a command the bench opens on the shop's own book. F1 or ? inside shows the keys.
+Exit status: 0 done, 1 failed, 2 the input is wrong, 3 the target is out of reach.
+A loose or sharp fin injures. The ski and block maker's instructions come first."""
+
+
+class _Parser(argparse.ArgumentParser):
+    """A parser whose complaints are one line, with the exit status for wrong input."""
+
+    def error(self, message: str) -> NoReturn:
+        """Print one line and leave with the status for wrong input."""
+        self.exit(WRONG_INPUT, f"{self.prog}: {message}; see {self.prog} --help\n")
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """Return the parser of the whole command line."""
+    parser = _Parser(
+        prog="quarterturn",
+        description="A bench partner for setting a slalom-ski fin.",
+        epilog=EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--version", action="version", version=f"quarterturn {__version__}")
+    parser.add_argument("--book", metavar="PATH", help="the book to open instead of the shop's own")
+    parser.add_argument("--who", metavar="INITIALS", help="initials that entries are kept under")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=_Parser)
+    _order_commands(commands)
+    _bench_commands(commands)
+    return parser
+
+
+def _order_commands(commands: argparse._SubParsersAction[_Parser]) -> None:
+    turns = commands.add_parser(
+        "turns",
+        help="the stud turns that bring a work order's readings to its targets",
+        description="Pose now and wanted, exact and rounded stud turns, the steps in order and the "
+        "readings to expect.",
+    )
+    predict = commands.add_parser(
+        "predict",
+        help="what a work order's readings become after given stud turns",
+        description="The readings after these turns. Positive is in, toward the blade.",
+    )
+    predict.add_argument(
+        "--turn",
+        action="append",
+        default=[],
+        metavar="STUD=TURNS",
+        help="a stud and its turns, such as front=+1/4 or back=-0.1; may be repeated",
+    )
+    restate = commands.add_parser(
+        "restate",
+        help="what another method would read on the same fin",
+        description="Restate the fin's readings by other methods of the order.",
+    )
+    restate.add_argument(
+        "--by",
+        action="append",
+        default=[],
+        metavar="METHOD",
+        help="a method of the order; may be repeated; left out: all of them",
+    )
+    for command in (turns, predict, restate):
+        command.add_argument("order", metavar="ORDER", help="a work-order file, TOML or JSON; - is standard input")
+        command.add_argument("--json", action="store_true", help="print JSON for machines")
+
+
+def _bench_commands(commands: argparse._SubParsersAction[_Parser]) -> None:
+    demo = commands.add_parser("demo", help="open the bench on a scratch book with an invented shop")
+    demo.add_argument("--keep", metavar="PATH", help="keep the demo's book at PATH; the next run goes on with it")
+    commands.add_parser("paths", help="say where the book and the settings lie")
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the command line and return its exit status."""
+    args = build_parser().parse_args(arguments)
+    try:
+        return _run(args)
+    except InputError as why:
+        return _complain(args, str(why), WRONG_INPUT)
+    except (PoseError, OutOfReachError, RecordsError, BenchError) as why:
+        return _complain(args, str(why), _status(why))
+    except BrokenPipeError:
+        # The reader went away (a pager was closed): nothing of ours is lost.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return DONE
+    except KeyboardInterrupt:
+        return 130
+
+
+def _status(why: BenchError) -> int:
+    if isinstance(why, OutOfReachError):
+        return OUT_OF_REACH
+    return WRONG_INPUT if isinstance(why, PoseError) else FAILED
+
+
+def _complain(args: argparse.Namespace, text: str, status: int) -> int:
+    order = getattr(args, "order", None)
+    where = f"{shown(order)[1:-1]}: " if order is not None else ""
+    line = " ".join(f"quarterturn: {where}{text}".split())
+    print(line, file=sys.stderr)
+    return status
+
+
+def _run(args: argparse.Namespace) -> int:
+    if args.command in ("turns", "predict", "restate"):
+        return _order(args)
+    if args.command == "paths":
+        from workbench.places import book_path
+
+        print(f"book: {args.book or book_path()}")
+        return DONE
+    from workbench.bench import start
+
+    return start.run(args)
+
+
+def _order(args: argparse.Namespace) -> int:
+    from workbench.work.orders import read_order
+
+    order = read_order(args.order)
+    try:
+        text = {"turns": _turns, "predict": _predict, "restate": _restate}[args.command](args, order)
+    except InputError:
+        raise
+    except BenchError as why:
+        from workbench.work.words import error_words
+
+        return _complain(args, error_words(why, order.unit), _status(why))
+    print(text)
+    return DONE
+
+
+def _turns(args: argparse.Namespace, order: Order) -> str:
+    from workbench.work import reports
+
+    result = reports.plan_of(order)
+    if args.json:
+        return _json(reports.turns_report(order, result))
+    from workbench.work.tables import turns_table
+
+    return turns_table(order, result)
+
+
+def _predict(args: argparse.Namespace, order: Order) -> str:
+    from workbench.work import reports
+
+    report = reports.predict_report(order, _given_turns(args.turn))
+    if args.json:
+        return _json(report)
+    from workbench.work.tables import readings_table
+
+    return readings_table(report, "readings", order.unit)
+
+
+def _restate(args: argparse.Namespace, order: Order) -> str:
+    from workbench.work import reports
+
+    methods = [order.method(name, "--by") for name in args.by] or list(order.methods)
+    report = reports.restate_report(order, methods)
+    if args.json:
+        return _json(report)
+    from workbench.work.tables import readings_table
+
+    return readings_table(report, "restated", order.unit)
+
+
+def _given_turns(texts: Sequence[str]) -> dict[str, float]:
+    from workbench.measure.lengths import parse_turn
+
+    out: dict[str, float] = {}
+    for text in texts:
+        name, sign, number = text.rpartition("=")
+        if not sign or not name:
+            raise InputError("--turn", text, "STUD=TURNS, such as front=+1/4 or back=-0.1")
+        if name in out:
+            raise InputError("--turn", text, "each stud once")
+        out[name] = parse_turn(number, f"--turn {name}")
+    return out
+
+
+def _json(report: dict[str, object]) -> str:
+    import json
+
+    return json.dumps(report, ensure_ascii=True, allow_nan=False)

@@ -1,0 +1,151 @@
+"""Why readings fix no pose, and what would do."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from workbench.fin.equations import MET_MM, Equations
+from workbench.fin.linear import Row, normal_matrix, symmetric_eigen
+from workbench.fin.methods import observe
+from workbench.fin.pose import Pose
+from workbench.fin.readings import NoPoseError, Reading
+from workbench.fin.search import TILTS_RAD
+from workbench.fin.starts import meet_two, middle_x, reach_at, starts
+
+WEAK_RATIO = 1e-5
+"""Least ratio of the design's smallest to largest singular value: below it, dependent readings."""
+
+_OPEN = (
+    "these readings depend on each other: nothing fixes the blade's place fore and aft; "
+    "add a tail distance",
+    "these readings depend on each other: nothing fixes how far the blade stands out of the base; "
+    "add a depth",
+    "these readings depend on each other: nothing fixes the blade's tilt; "
+    "add a length, or a depth at another station",
+)
+
+_NONE_TOGETHER = "no pose of this blade gives these readings together; take them again"
+_NO_TAIL = " (without a tail distance only the base's curve fixes the place fore and aft)"
+
+
+def check_tail(equations: Equations) -> None:
+    """Raise a NoPoseError where a flat base and no tail distance leave the blade free along it."""
+    if equations.base.radius_mm is None and not _has_tail(equations):
+        raise NoPoseError(_OPEN[0])
+
+
+def _has_tail(equations: Equations) -> bool:
+    return any(r.method.quantity == "tail" for r in equations.readings)
+
+
+def check_rank(rows: Sequence[Row], scale_mm: float) -> None:
+    """Raise a NoPoseError where the readings' derivatives (n x 3) leave a direction open.
+
+    Rows above unit length are brought down to it; a reading that hardly follows the pose stays so.
+    """
+    scaled: list[Row] = []
+    for gx, gy, gt in rows:
+        row = (gx, gy, gt / scale_mm)
+        size = max(1.0, math.hypot(*row))
+        scaled.append((row[0] / size, row[1] / size, row[2] / size))
+    pairs = symmetric_eigen(normal_matrix(scaled, [1.0] * len(scaled)))
+    least, open_direction = pairs[0]
+    if least > (WEAK_RATIO**2) * pairs[-1][0]:
+        return
+    raise NoPoseError(_OPEN[max(range(3), key=lambda i: abs(open_direction[i]))])
+
+
+def check_independent(equations: Equations) -> None:
+    """Tell dependent readings apart from contradicting ones, at any pose that shows them all."""
+    for tilt in (0.0, 0.01, -0.01):
+        for start in starts(equations, tilt):
+            sight = equations.sight(start)
+            if sight is not None:
+                check_rank([o.gradient for o in sight.observations], equations.scale_mm)
+                return
+
+
+def why_no_pose(equations: Equations) -> NoPoseError:
+    """Name the reading that stands furthest outside what the blade allows, and its range."""
+    for index, reading in enumerate(equations.readings):
+        reach = range_alone(equations, reading)
+        if reach is None:
+            return NoPoseError(
+                "the caliper would meet no part of this blade", reading.method, reading.value_mm
+            )
+        if not reach[0] - MET_MM <= reading.value_mm <= reach[1] + MET_MM:
+            beside = range_beside_others(equations, index)
+            return NoPoseError(
+                "this is outside the blade's reach",
+                reading.method,
+                reading.value_mm,
+                reach if beside is None else beside,
+            )
+    return _why_not_together(equations)
+
+
+def _why_not_together(equations: Equations) -> NoPoseError:
+    """Name the reading that the least change would make agree with the two others."""
+    best: tuple[float, Reading, tuple[float, float]] | None = None
+    for i, reading in enumerate(equations.readings):
+        reach = range_beside_others(equations, i)
+        if reach is None:
+            continue
+        off = max(reach[0] - reading.value_mm, reading.value_mm - reach[1])
+        if off > 0.0 and (best is None or off < best[0]):
+            best = (off, reading, reach)
+    if best is None:
+        return NoPoseError(_NONE_TOGETHER + ("" if _has_tail(equations) else _NO_TAIL))
+    return NoPoseError(
+        "no pose gives these readings together; take them again, first of all",
+        best[1].method,
+        best[1].value_mm,
+        best[2],
+    )
+
+
+def range_alone(equations: Equations, reading: Reading) -> tuple[float, float] | None:
+    """Return what a reading could say at all over the blade's tilts and heights."""
+    x = middle_x(equations)
+    values = []
+    for tilt in TILTS_RAD[::3]:
+        lo, hi = reach_at(equations, tilt)
+        for i in range(41):
+            pose = Pose(x, -(lo + (hi - lo) * i / 40.0), tilt)
+            seen = observe(reading.method, equations.blade, equations.base, pose)
+            if seen is not None:
+                values.append(seen.value_mm)
+    if not values:
+        return None
+    if reading.method.quantity == "tail":
+        return (-math.inf, math.inf)
+    if reading.method.quantity == "depth":
+        return (0.0, max(values))
+    return (min(values), max(values))
+
+
+def range_beside_others(equations: Equations, index: int) -> tuple[float, float] | None:
+    """Return what one of three readings could say with the other two as they are.
+
+    Of several ranges, tilts between which the others cannot be met, the nearest to the reading.
+    """
+    others = tuple(r for i, r in enumerate(equations.readings) if i != index)
+    if len(others) != 2:
+        return None
+    reading = equations.readings[index]
+    pair = Equations(equations.blade, equations.base, others)
+    runs: list[list[float]] = [[]]
+    for tilt in TILTS_RAD:
+        pose = meet_two(pair, tilt)
+        seen = None
+        if pose is not None:
+            seen = observe(reading.method, equations.blade, equations.base, pose)
+        if seen is not None:
+            runs[-1].append(seen.value_mm)
+        elif runs[-1]:
+            runs.append([])
+    ranges = [(min(run), max(run)) for run in runs if run]
+    if not ranges:
+        return None
+    return min(ranges, key=lambda r: max(r[0] - reading.value_mm, reading.value_mm - r[1]))

@@ -1,0 +1,73 @@
+"""What a technician should be told beside the turns."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Literal
+
+from workbench.fin.fit import Fit
+from workbench.fin.goals import Goal
+from workbench.fin.plans import Prediction, Remark, is_within
+from workbench.fin.pose import Pose
+from workbench.fin.rig import Rig
+
+COVERAGE = 2.0
+"""Coverage factor for 'smaller than its own expanded uncertainty' (JCGM 100:2008, 6.2.1: k = 2)."""
+
+ODD_TILT_RAD = math.radians(5.0)
+"""A fin set for riding stands within a degree or two of level; beyond this a reading is suspect."""
+
+
+def remarks(
+    rig: Rig,
+    fit: Fit,
+    goals: Sequence[Goal],
+    wanted: Pose,
+    predictions: Sequence[Prediction],
+    within: bool,
+) -> tuple[Remark, ...]:
+    """Return what to tell about this plan: about the pose, its contacts, and each reading."""
+    out: list[Remark] = []
+    if within:
+        out.append(Remark("within"))
+    if abs(fit.pose.tilt_rad) > ODD_TILT_RAD:
+        out.append(Remark("tilt", angle_rad=fit.pose.tilt_rad))
+    for pose in fit.others:
+        if abs(pose.tilt_rad) <= ODD_TILT_RAD:
+            out.append(Remark("ambiguous", angle_rad=pose.tilt_rad))
+    out += contact_remarks(rig, fit.pose, "now")
+    if not within:
+        out += contact_remarks(rig, wanted, "wanted")
+    for g, reading in zip(goals, fit.readings, strict=True):
+        change = g.target.value_mm - reading.value_mm
+        if g.role == "target" and not is_within(change, 0.0):
+            expanded = COVERAGE * reading.u_mm
+            if abs(change) < expanded:
+                out.append(
+                    Remark("insignificant", reading.method.name, value_mm=change, limit_mm=expanded)
+                )
+    if not within:
+        for p in predictions:
+            if not p.within and p.role != "follows":
+                out.append(
+                    Remark("still_off", p.method.name, value_mm=p.off_mm, limit_mm=p.tolerance_mm)
+                )
+    return tuple(out)
+
+
+def contact_remarks(rig: Rig, pose: Pose, when: Literal["now", "wanted"]) -> list[Remark]:
+    """Return a remark for each stud whose ball is off its edge or whose travel is at its limit."""
+    out = []
+    for stud, t in zip(rig.studs, rig.travels(pose), strict=True):
+        if not t.on_edge:
+            out.append(Remark("off_edge", stud.name, when))
+        if stud.limits_mm is None:
+            continue
+        lo, hi = stud.limits_mm
+        nearer = lo if t.mm - lo < hi - t.mm else hi
+        if not lo <= t.mm <= hi:
+            out.append(Remark("travel_limit", stud.name, when, t.mm, nearer))
+        elif abs(t.mm - nearer) < stud.lead_mm / 4.0:
+            out.append(Remark("near_limit", stud.name, when, t.mm, nearer))
+    return out

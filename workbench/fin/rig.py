@@ -1,0 +1,59 @@
+"""One ski on the bench: its blade, its base and the studs that hold the blade."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from workbench.errors import InputError, OutOfReachError
+from workbench.fin.base import Base
+from workbench.fin.blade import Blade
+from workbench.fin.linear import inverse, multiply
+from workbench.fin.methods import Method, Observation, observe
+from workbench.fin.pose import Pose
+from workbench.fin.studs import Stud, Travel, check_studs, seat, travel
+
+
+@dataclass(frozen=True, slots=True)
+class Rig:
+    """One ski on the bench: its blade, its base and the three studs of its block."""
+
+    blade: Blade
+    base: Base
+    studs: tuple[Stud, ...]
+
+    def __post_init__(self) -> None:
+        check_studs(self.studs)
+
+    def travels(self, pose: Pose) -> tuple[Travel, ...]:
+        """Return each stud's travel with the blade seated at ``pose``."""
+        return tuple(travel(stud, self.blade, pose) for stud in self.studs)
+
+    def seated(self, pose: Pose, turns: Sequence[float]) -> Pose:
+        """Return where the blade seats after these turns (positive is in) from ``pose``."""
+        travels = [
+            t.mm + n * stud.lead_mm
+            for t, n, stud in zip(self.travels(pose), turns, self.studs, strict=True)
+        ]
+        return seat(self.studs, self.blade, travels, pose)
+
+    def observe(self, method: Method, pose: Pose) -> Observation:
+        """Return what a method reads at ``pose``.
+
+        Raises:
+            OutOfReachError: the caliper would meet no part of the blade.
+        """
+        seen = observe(method, self.blade, self.base, pose)
+        if seen is None:
+            raise OutOfReachError(
+                f"{method.name!r}: the caliper would meet no part of the blade there"
+            )
+        return seen
+
+    def pose_gain(self, before: Pose, after: Pose) -> list[list[float]]:
+        """Return (3 x 3) how the pose after some turns follows the pose before them."""
+        rows = [t.gradient for t in self.travels(after)]
+        back = inverse(rows)
+        if back is None:
+            raise InputError("studs", "two that stop the same motion", "three that fix the blade")
+        return multiply(back, [t.gradient for t in self.travels(before)])

@@ -1,0 +1,82 @@
+"""Turns that a hand can make: the neighbouring roundings that together miss the targets least."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+
+from workbench.errors import OutOfReachError
+from workbench.fin.goals import Goal
+from workbench.fin.methods import observe
+from workbench.fin.pose import Pose
+from workbench.fin.rig import Rig
+
+EVEN = 1e-9
+"""Two roundings whose misses differ by less than this share count as equally good."""
+
+
+def rounded(
+    rig: Rig, now: Pose, goals: Sequence[Goal], exact: Sequence[float], finest: float
+) -> list[float]:
+    """Return the neighbouring roundings that together miss the targets least.
+
+    Least is the smallest worst miss over its tolerance, then the smallest sum of squares of those,
+    then the fewest turns: whether every reading comes within tolerance is what the tech looks at.
+    """
+    if finest == 0.0:
+        return list(exact)
+    choices = [_neighbours(e, finest) for e in exact]
+    best: tuple[float, float, float] | None = None
+    chosen: tuple[float, ...] | None = None
+    for turns in itertools.product(*choices):
+        if not _allowed(rig, now, turns):
+            continue
+        misses = _misses(rig, rig.seated(now, turns), goals)
+        if misses is None:
+            continue
+        score = (max(misses), sum(m * m for m in misses), sum(map(abs, turns)))
+        if best is None or _better(score, best):
+            best, chosen = score, turns
+    if chosen is None:
+        raise OutOfReachError("no rounding of the turns stays within the studs' travel")
+    return [t + 0.0 for t in chosen]
+
+
+def _neighbours(exact: float, finest: float) -> tuple[float, ...]:
+    count = exact / finest
+    nearest = round(count)
+    if abs(count - nearest) < 1e-9:
+        return (nearest * finest,)
+    return (math.floor(count) * finest, math.ceil(count) * finest)
+
+
+def _allowed(rig: Rig, now: Pose, turns: Sequence[float]) -> bool:
+    for stud, t, n in zip(rig.studs, rig.travels(now), turns, strict=True):
+        mm = t.mm + n * stud.lead_mm
+        # A stud that stands outside its limits already may still come back toward them.
+        if (
+            stud.limits_mm is not None
+            and n
+            and not (stud.limits_mm[0] - 1e-9 <= mm <= stud.limits_mm[1] + 1e-9)
+        ):
+            return False
+    return True
+
+
+def _misses(rig: Rig, pose: Pose, goals: Sequence[Goal]) -> list[float] | None:
+    out = []
+    for g in goals:
+        seen = observe(g.target.method, rig.blade, rig.base, pose)
+        if seen is None:
+            return None
+        if g.role != "follows":
+            out.append(abs(seen.value_mm - g.target.value_mm) / g.target.tolerance_mm)
+    return out
+
+
+def _better(score: tuple[float, ...], best: tuple[float, ...]) -> bool:
+    for a, b in zip(score, best, strict=True):
+        if abs(a - b) > EVEN * max(a, b):
+            return a < b
+    return False

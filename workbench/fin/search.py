@@ -1,0 +1,138 @@
+"""Where the solutions are: the one near by, or all over the whole range of tilts."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator, Sequence
+
+from workbench.fin.descent import STEEPEST_RAD, descend
+from workbench.fin.equations import Equations
+from workbench.fin.methods import observe
+from workbench.fin.pose import Pose
+from workbench.fin.readings import Reading
+from workbench.fin.starts import first_of, start_x, start_ys, starts
+from workbench.fin.tilting import line_of, starts_along
+
+TILTS_RAD = tuple(STEEPEST_RAD * i / 15.0 for i in range(-15, 16))
+"""The tilts that a search looks at, a degree apart."""
+
+HEIGHTS = 24
+"""How many heights a search without a depth looks at."""
+
+NEAR = 0.25
+"""How far outside a cell's misfits zero may lie, as a share of their range, to be looked for."""
+
+MOST_STARTS = 12
+"""How many of the best starts are followed when more than three readings are adjusted."""
+
+
+def first_pose(equations: Equations, start: Pose | None) -> Pose | None:
+    """Return a pose that gives the readings, from ``start`` or from level ones; None: not found."""
+    begin = [] if start is None else [start]
+    for candidate in itertools.chain(begin, starts(equations, 0.0)):
+        pose = descend(equations, candidate)
+        if pose is not None:
+            return pose
+    return None
+
+
+def every_pose(equations: Equations) -> list[Pose]:
+    """Return all poses found over the whole range of tilts, those of least tilt first."""
+    if not equations.exact:
+        tried = (descend(equations, start) for start in _best_starts(equations))
+        return distinct([pose for pose in tried if pose is not None])
+    line = line_of(equations)
+    groups = _starts_over_heights(equations) if line is None else starts_along(line, TILTS_RAD)
+    found = [_first_met(equations, group) for group in groups]
+    return distinct([pose for pose in found if pose is not None]) or _any_pose(equations)
+
+
+def _first_met(equations: Equations, group: Sequence[Pose]) -> Pose | None:
+    for start in group:
+        pose = descend(equations, start, round_kinks=False)
+        if pose is not None:
+            return pose
+    return None
+
+
+def distinct(poses: Sequence[Pose]) -> list[Pose]:
+    """Return the poses without near-copies, least tilt first."""
+    out: list[Pose] = []
+    for pose in sorted(poses, key=lambda p: abs(p.tilt_rad)):
+        if all(_apart(pose, other) > 1e-5 for other in out):
+            out.append(pose)
+    return out
+
+
+def _apart(a: Pose, b: Pose) -> float:
+    return abs(a.x_mm - b.x_mm) + abs(a.y_mm - b.y_mm) + 100.0 * abs(a.tilt_rad - b.tilt_rad)
+
+
+def _everywhere(equations: Equations) -> Iterator[Pose]:
+    for tilt in sorted(TILTS_RAD, key=abs):
+        yield from starts(equations, tilt)
+
+
+def _any_pose(equations: Equations) -> list[Pose]:
+    """Try every start there is, those of least tilt first, and stop at the first pose found."""
+    for start in _everywhere(equations):
+        pose = descend(equations, start)
+        if pose is not None:
+            return [pose]
+    return []
+
+
+def _best_starts(equations: Equations) -> list[Pose]:
+    """Return the starts of least misfit, over all tilts."""
+    seen = [s for s in map(equations.sight, _everywhere(equations)) if s is not None]
+    seen.sort(key=lambda s: s.cost)
+    return [s.pose for s in seen[:MOST_STARTS]]
+
+
+Cell = tuple[float, float, Pose]
+"""Two readings' misfits in mm and the pose where they were seen."""
+
+
+def _starts_over_heights(equations: Equations) -> list[list[Pose]]:
+    """Return starts in each cell of tilt and height over which two misfits both change sign.
+
+    For readings without a depth: a tail distance is met by the place along the base, so that the
+    other two misfits are functions of tilt and height.
+    """
+    tail = first_of(equations.readings, "tail")
+    if tail is None:
+        return []
+    one, two = (r for r in equations.readings if r is not tail)
+    grid = [_column(equations, one, two, tilt) for tilt in TILTS_RAD]
+    groups: list[list[Pose]] = []
+    for left, right in itertools.pairwise(grid):
+        for j in range(HEIGHTS - 1):
+            corners = [c for c in (left[j], left[j + 1], right[j], right[j + 1]) if c is not None]
+            if len(corners) < 2:
+                continue
+            if _near_zero([c[0] for c in corners]) and _near_zero([c[1] for c in corners]):
+                groups.append([corners[0][2], corners[-1][2]])
+    return groups
+
+
+def _near_zero(values: Sequence[float]) -> bool:
+    """Tell whether zero lies between the values, or nearly."""
+    lo, hi = min(values), max(values)
+    margin = NEAR * (hi - lo)
+    return lo - margin <= 0.0 <= hi + margin
+
+
+def _column(equations: Equations, one: Reading, two: Reading, tilt: float) -> list[Cell | None]:
+    """Return two readings' misfits over the heights at one tilt, the tail distance met."""
+    blade, base = equations.blade, equations.base
+    out: list[Cell | None] = []
+    for y in start_ys(equations, tilt, HEIGHTS):
+        x = start_x(equations, y, tilt)
+        cell = None
+        if x is not None:
+            pose = Pose(x, y, tilt)
+            seen, also = (observe(r.method, blade, base, pose) for r in (one, two))
+            if seen is not None and also is not None:
+                cell = (seen.value_mm - one.value_mm, also.value_mm - two.value_mm, pose)
+        out.append(cell)
+    return out

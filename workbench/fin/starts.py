@@ -1,0 +1,103 @@
+"""Poses to begin from: those of a given tilt that meet a depth and a tail distance already."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+
+from workbench.fin.base import Base
+from workbench.fin.equations import Equations
+from workbench.fin.linear import solve
+from workbench.fin.methods import Quantity, observe
+from workbench.fin.pose import Pose
+from workbench.fin.readings import Reading
+
+FLAT = Base()
+
+HEIGHTS = 12
+"""How many heights are tried where no depth fixes one."""
+
+
+def first_of(readings: Sequence[Reading], quantity: Quantity) -> Reading | None:
+    """Return the first reading of this quantity."""
+    return next((r for r in readings if r.method.quantity == quantity), None)
+
+
+def starts(equations: Equations, tilt: float) -> Iterator[Pose]:
+    """Give poses of this tilt that meet a depth and a tail distance, as far as there are any."""
+    for y in start_ys(equations, tilt, HEIGHTS):
+        x = start_x(equations, y, tilt)
+        if x is not None:
+            yield Pose(x, y, tilt)
+
+
+def start_ys(equations: Equations, tilt: float, heights: int) -> list[float]:
+    """Return the y that meets a depth over a flat base, or so many over the blade's whole reach."""
+    reading = first_of(equations.readings, "depth")
+    if reading is not None:
+        seen = observe(reading.method, equations.blade, FLAT, Pose(0.0, 0.0, tilt))
+        if seen is not None:
+            return [reading.value_mm - seen.value_mm]
+    lo, hi = reach_at(equations, tilt)
+    return [-(lo + (hi - lo) * (i + 0.5) / heights) for i in range(heights)]
+
+
+def reach_at(equations: Equations, tilt: float) -> tuple[float, float]:
+    """Return the least and largest height of the blade above its own origin at this tilt."""
+    c, s = math.cos(tilt), math.sin(tilt)
+    heights = [s * u + c * v for u, v in equations.blade.outline_mm]
+    return min(heights), max(heights)
+
+
+def start_x(equations: Equations, y: float, tilt: float) -> float | None:
+    """Return the x that meets a tail distance, once bettered where the base is curved."""
+    blade, base = equations.blade, equations.base
+    reading = first_of(equations.readings, "tail")
+    if reading is None:
+        return middle_x(equations)
+    seen = observe(reading.method, blade, FLAT, Pose(0.0, y, tilt))
+    if seen is None:
+        return None if base.radius_mm is None else middle_x(equations)
+    x = reading.value_mm - seen.value_mm
+    if base.radius_mm is None:
+        return x
+    better = observe(reading.method, blade, base, Pose(x, y, tilt))
+    return x if better is None else x + reading.value_mm - better.value_mm
+
+
+def middle_x(equations: Equations) -> float:
+    """Return the x that stands the blade's middle over the base's apex."""
+    us = [u for u, _ in equations.blade.outline_mm]
+    return equations.base.apex_mm - (min(us) + max(us)) / 2.0
+
+
+def meet_two(pair: Equations, tilt: float) -> Pose | None:
+    """Return a pose of this tilt that meets two readings, or None."""
+    for pose in starts(pair, tilt):
+        met = _meet_from(pair, pose)
+        if met is not None:
+            return met
+    return None
+
+
+def _meet_from(pair: Equations, pose: Pose) -> Pose | None:
+    """Take Newton steps along and out of the base."""
+    one, two = pair.readings
+    for _ in range(25):
+        seen = observe(one.method, pair.blade, pair.base, pose)
+        also = observe(two.method, pair.blade, pair.base, pose)
+        if seen is None or also is None:
+            return None
+        off = (seen.value_mm - one.value_mm, also.value_mm - two.value_mm)
+        if max(map(abs, off)) < 1e-7:
+            return pose
+        rows = (seen.gradient[:2], also.gradient[:2])
+        step = solve(rows, [-o for o in off])
+        if step is None:
+            # One open direction (no tail distance on a flat base): the other can still be met.
+            slope = rows[0][1] or rows[1][1]
+            if not slope or abs(off[0] - off[1]) > 1e-7:
+                return None
+            step = [0.0, -off[0] / slope]
+        pose = pose.moved(step[0], step[1], 0.0)
+    return None

@@ -1,0 +1,135 @@
+"""All poses of readings with a depth and a tail distance, found along the tilt.
+
+With those two met, the third reading's misfit is a function of the tilt alone: solutions lie where
+it changes sign, or comes close to zero and turns back.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from workbench.fin.equations import Equations
+from workbench.fin.methods import observe
+from workbench.fin.pose import Pose
+from workbench.fin.readings import Reading
+from workbench.fin.starts import first_of, meet_two
+
+CLOSE_MM = 0.001
+"""A search along the tilt stops this close to the third reading and leaves the rest to descent."""
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """A tilt's pose that meets a depth and a tail distance, and how far the third is off."""
+
+    pose: Pose
+    off_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """The poses that meet a depth and a tail distance (``pair``), one for each tilt."""
+
+    pair: Equations
+    third: Reading
+
+    def spot(self, tilt: float) -> Spot | None:
+        """Return the pose at this tilt and the third reading's misfit there, if it has one."""
+        pose = meet_two(self.pair, tilt)
+        if pose is None:
+            return None
+        seen = observe(self.third.method, self.pair.blade, self.pair.base, pose)
+        return None if seen is None else Spot(pose, seen.value_mm - self.third.value_mm)
+
+
+def line_of(equations: Equations) -> Line | None:
+    """Return the line of three readings; None where there is no depth or no tail distance."""
+    depth, tail = (first_of(equations.readings, q) for q in ("depth", "tail"))
+    if depth is None or tail is None:
+        return None
+    third = next(r for r in equations.readings if r is not depth and r is not tail)
+    return Line(Equations(equations.blade, equations.base, (depth, tail)), third)
+
+
+def starts_along(line: Line, tilts: Sequence[float]) -> list[list[Pose]]:
+    """Return groups of starts, each beside one place where the third reading may be met."""
+    spots = [s for s in map(line.spot, tilts) if s is not None]
+    for middle in _turning(spots):
+        spots += _closer(line, spots[middle - 1 : middle + 2])
+    spots.sort(key=lambda s: s.pose.tilt_rad)
+    groups = [
+        [_close_in(line, one, two), one.pose, two.pose]
+        for one, two in itertools.pairwise(spots)
+        if _opposed(one, two)
+    ]
+    return groups + [[spot.pose] for spot in _nearest(spots)]
+
+
+def _opposed(one: Spot, two: Spot) -> bool:
+    return (one.off_mm < 0.0) != (two.off_mm < 0.0)
+
+
+def _nearest(spots: Sequence[Spot]) -> list[Spot]:
+    """Return the spots that are no further off than those beside them."""
+    out = []
+    for i, spot in enumerate(spots):
+        beside = [*spots[max(0, i - 1) : i], *spots[i + 1 : i + 2]]
+        if all(abs(spot.off_mm) <= abs(other.off_mm) for other in beside):
+            out.append(spot)
+    return out
+
+
+def _turning(spots: Sequence[Spot]) -> list[int]:
+    """Return where the misfit comes near zero and turns back, and could reach it in between."""
+    out = []
+    for i in range(1, len(spots) - 1):
+        before, here, after = spots[i - 1 : i + 2]
+        if _opposed(before, here) or _opposed(here, after):
+            continue
+        around = [s.off_mm for s in spots[max(0, i - 2) : i + 3]]
+        steepest = max(abs(a - b) for a, b in itertools.pairwise(around))
+        is_least = abs(here.off_mm) <= min(abs(before.off_mm), abs(after.off_mm))
+        if is_least and abs(here.off_mm) <= 2.0 * steepest:
+            out.append(i)
+    return out
+
+
+def _closer(line: Line, three: Sequence[Spot]) -> list[Spot]:
+    """Return further spots that close in on the least misfit between ``three``."""
+    left, middle, right = three
+    out: list[Spot] = []
+    for _ in range(6):
+        early = line.spot((left.pose.tilt_rad + middle.pose.tilt_rad) / 2.0)
+        late = line.spot((middle.pose.tilt_rad + right.pose.tilt_rad) / 2.0)
+        if early is None or late is None:
+            break
+        out += [early, late]
+        if _opposed(early, three[1]) or _opposed(late, three[1]):
+            break
+        row = [left, early, middle, late, right]
+        best = min((1, 2, 3), key=lambda i: abs(row[i].off_mm))
+        left, middle, right = row[best - 1 : best + 2]
+    return out
+
+
+def _close_in(line: Line, one: Spot, two: Spot) -> Pose:
+    """Return a pose close to where the misfit changes sign between two spots.
+
+    False position, halving the end that stays (the Illinois rule), so that it stays between them.
+    """
+    low, high = one.off_mm, two.off_mm
+    for _ in range(8):
+        share = low / (low - high)
+        tilt = one.pose.tilt_rad + share * (two.pose.tilt_rad - one.pose.tilt_rad)
+        spot = line.spot(tilt)
+        if spot is None:
+            break
+        if abs(spot.off_mm) < CLOSE_MM:
+            return spot.pose
+        if _opposed(spot, one):
+            two, low, high = spot, low / 2.0, spot.off_mm
+        else:
+            one, low, high = spot, spot.off_mm, high / 2.0
+    return one.pose

@@ -1,0 +1,52 @@
+"""How far turns and predicted readings are known, carried from the readings' uncertainties."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from workbench.fin.fit import Fit
+from workbench.fin.linear import multiply
+from workbench.fin.methods import Method
+from workbench.fin.pose import Pose
+from workbench.fin.rig import Rig
+from workbench.fin.studs import Travel
+
+
+def u_turns(
+    rig: Rig,
+    fit: Fit,
+    now: Sequence[Travel],
+    wanted: Sequence[Travel],
+    wanted_gain: list[list[float]],
+) -> list[float]:
+    """Return the standard uncertainty of each stud's exact turns, carried from the readings.
+
+    A held or relative target moves with its own reading, so the two ends of the change are followed
+    together from each reading (JCGM 100:2008, 5.1.2, with the readings as the independent inputs).
+    """
+    out = []
+    for stud, n, w in zip(rig.studs, now, wanted, strict=True):
+        total = 0.0
+        for j, reading in enumerate(fit.readings):
+            moved = sum(
+                w.gradient[k] * wanted_gain[k][j] - n.gradient[k] * fit.gain[k][j] for k in range(3)
+            )
+            total += (moved / stud.lead_mm * reading.u_mm) ** 2
+        out.append(math.sqrt(total))
+    return out
+
+
+def u_after(rig: Rig, fit: Fit, method: Method, after: Pose) -> float:
+    """Return the standard uncertainty (mm) of what ``method`` will read at ``after``.
+
+    ``after`` is reached from the fitted pose by known turns; only the readings are uncertain.
+    """
+    gradient = rig.observe(method, after).gradient
+    gain = multiply(rig.pose_gain(fit.pose, after), [list(row) for row in fit.gain])
+    return math.sqrt(
+        sum(
+            (sum(gradient[k] * gain[k][j] for k in range(3)) * r.u_mm) ** 2
+            for j, r in enumerate(fit.readings)
+        )
+    )

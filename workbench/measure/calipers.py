@@ -1,0 +1,182 @@
+"""Calipers, and whether their zero and gauge-block checks still hold.
+
+Days are plain day numbers (``date.toordinal()``): what day it is comes from outside.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Literal
+
+from workbench.errors import InputError
+from workbench.measure.display import change_text, fine_text
+from workbench.measure.limits import CaliperScale, din862_mpe_mm
+from workbench.measure.units import UNITS, Unit
+
+CheckKind = Literal["zero", "block"]
+State = Literal["good", "overdue", "failed"]
+
+ZERO_DAYS = 1
+"""Zero is checked every day (common practice, no source)."""
+
+BLOCK_DAYS = 30
+"""A gauge block is measured every month (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Caliper:
+    """A caliper as the register knows it; lengths in mm whatever its display shows.
+
+    ``unit`` is what its display shows, ``resolution_mm`` the step of its last digit, ``mpe_mm``
+    its permissible error (left out: DIN 862 for ``scale`` and length). ``jaw_height_mm`` is how
+    high the flat jaws reach above their tips, ``reference_line_height_mm`` the height of the line
+    on them that is held to the base, ``jaw_width_mm`` the width of what touches.
+    """
+
+    name: str
+    unit: Unit = "in"
+    resolution_mm: float = 0.0127
+    mpe_mm: float | None = None
+    scale: CaliperScale = "digital"
+    jaw_height_mm: float | None = None
+    reference_line_height_mm: float | None = None
+    jaw_width_mm: float = 0.0
+
+    def __post_init__(self) -> None:
+        """Refuse a caliper that cannot be."""
+        if not self.name.strip():
+            raise InputError("caliper name", self.name, "a name")
+        if self.unit not in UNITS:
+            raise InputError("caliper unit", self.unit, "in or mm")
+        _check("resolution", self.resolution_mm, above=0)
+        for field, value in (
+            ("permissible error", self.mpe_mm),
+            ("jaw height", self.jaw_height_mm),
+        ):
+            if value is not None:
+                _check(field, value, above=0)
+        if self.reference_line_height_mm is not None:
+            _check("reference line height", self.reference_line_height_mm)
+        _check("jaw width", self.jaw_width_mm)
+        din862_mpe_mm(0, self.scale)
+
+    def mpe_at(self, length_mm: float) -> float:
+        """Permissible error in mm when measuring ``length_mm``."""
+        return din862_mpe_mm(length_mm, self.scale) if self.mpe_mm is None else self.mpe_mm
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """One check: what the caliper should have read and what it read, on day ``day``."""
+
+    nominal_mm: float
+    reading_mm: float
+    day: int
+
+    def __post_init__(self) -> None:
+        """Refuse figures no block has."""
+        _check("nominal of the check", self.nominal_mm)
+        if not math.isfinite(self.reading_mm):
+            raise InputError("reading of the check", self.reading_mm, "a finite number")
+
+    @property
+    def kind(self) -> CheckKind:
+        """Jaws closed, or on a gauge block."""
+        return "zero" if self.nominal_mm == 0 else "block"
+
+    @property
+    def error_mm(self) -> float:
+        """Reading minus nominal."""
+        return self.reading_mm - self.nominal_mm
+
+
+@dataclass(frozen=True, slots=True)
+class CheckResult:
+    """A check judged: whether it passed, the error allowed, and words for a glance."""
+
+    check: Check
+    allowed_mm: float
+    passed: bool
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """Whether a caliper may be trusted today; ``words`` names every reason, or says it is good."""
+
+    state: State
+    words: str
+
+
+def judge(caliper: Caliper, check: Check) -> CheckResult:
+    """Judge one check: zero to one step of the display, a block to the permissible error."""
+    if check.kind == "zero":
+        allowed, what = caliper.resolution_mm, "zero"
+    else:
+        allowed, what = caliper.mpe_at(check.nominal_mm), "gauge block"
+    # A hair more, because steps are not exact in binary.
+    passed = abs(check.error_mm) <= allowed * (1 + 1e-6)
+    limit = f"{fine_text(allowed, caliper.unit)} {caliper.unit}"
+    shown = f"{_off(check.error_mm, caliper.unit)}, {limit} allowed"
+    advice = "" if passed else ": " + _REMEDY[check.kind]
+    return CheckResult(check, allowed, passed, f"{what} {shown}{advice}")
+
+
+def standing(
+    caliper: Caliper,
+    checks: Iterable[Check],
+    today: int,
+    zero_days: int = ZERO_DAYS,
+    block_days: int = BLOCK_DAYS,
+) -> Standing:
+    """Whether the last check of each kind passed and is not too old.
+
+    A zero check holds for ``zero_days`` days, that of its own day being the first; likewise a
+    block. 0 asks for no check of that kind. A failed check outranks an old one.
+    """
+    given = list(checks)
+    failed: list[str] = []
+    late: list[str] = []
+    for kind, days in (("zero", zero_days), ("block", block_days)):
+        if days <= 0:
+            continue
+        # Of two checks on one day the later in the list counts.
+        last = max(
+            ((c.day, i) for i, c in enumerate(given) if c.kind == kind and c.day <= today),
+            default=None,
+        )
+        if last is None:
+            late.append(f"{_NAME[kind]} never checked")
+            continue
+        result = judge(caliper, given[last[1]])
+        if not result.passed:
+            failed.append(result.words)
+        elif today - last[0] >= days:
+            late.append(f"{_NAME[kind]} last checked {_ago(today - last[0])}")
+    if failed:
+        return Standing("failed", "; ".join(failed + late))
+    return Standing("overdue", "; ".join(late)) if late else Standing("good", "checks in date")
+
+
+_NAME = {"zero": "zero", "block": "gauge block"}
+_REMEDY: dict[CheckKind, str] = {
+    "zero": "wipe the jaws, close them and set zero again",
+    "block": "wipe jaws and block and measure again, or take another caliper",
+}
+
+
+def _off(error_mm: float, unit: Unit) -> str:
+    text = change_text(error_mm, unit, "0.0001" if unit == "in" else "0.001")
+    return f"off by {text} {unit}" if text.strip("0.") else "right"
+
+
+def _ago(days: int) -> str:
+    return "yesterday" if days == 1 else f"{days} days ago"
+
+
+def _check(field: str, value: float, above: float | None = None) -> None:
+    if not math.isfinite(value) or value < 0 or (above is not None and value <= above):
+        accepted = "0 mm or more" if above is None else "more than 0 mm"
+        raise InputError(f"caliper {field}", value, accepted)

@@ -1,0 +1,107 @@
+"""Numbers for people: lengths at the caliper's resolution, limits rounded inward, parts of a turn.
+
+Rounding is done on the decimal numeral, half to even, as NIST SP 811 (2008), B.7.1 gives it; a
+tolerance limit is rounded toward the inside of its band, so that rounding never admits a value that
+the limit does not (B.7.2: limits are rounded so that neither is exceeded).
+"""
+
+from __future__ import annotations
+
+from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Decimal, localcontext
+from functools import lru_cache
+
+from workbench.measure.units import Unit
+
+STEP: dict[Unit, str] = {"in": "0.0005", "mm": "0.01"}
+"""The resolution lengths are shown at by default: that of a common digital caliper."""
+
+_PER: dict[Unit, Decimal] = {"in": Decimal("25.4"), "mm": Decimal(1)}
+
+MINUS = "\N{MINUS SIGN}"
+
+
+def convert(value_mm: float, unit: Unit) -> Decimal:
+    """Return a length in mm as a decimal number of ``unit``, unrounded."""
+    with localcontext() as context:
+        context.prec = 28
+        return Decimal(repr(value_mm)) / _PER[unit]
+
+
+def round_to_step(value: Decimal, step: Decimal, rounding: str = ROUND_HALF_EVEN) -> Decimal:
+    """Round a decimal to a multiple of ``step`` (half to even by default)."""
+    with localcontext() as context:
+        context.prec = 40
+        count = (value / step).quantize(Decimal(1), rounding=rounding)
+        return count * step
+
+
+def round_half_even(numeral: str, digits: int) -> str:
+    """Round a decimal numeral to this many significant digits (NIST SP 811, B.7.1)."""
+    value = Decimal(numeral.replace(" ", ""))
+    if value == 0:
+        return str(value)
+    exponent = value.adjusted() - digits + 1
+    out = value.quantize(Decimal(1).scaleb(exponent), rounding=ROUND_HALF_EVEN)
+    if out.adjusted() > value.adjusted():  # 9.96 to two digits became 10.0
+        out = out.quantize(Decimal(1).scaleb(exponent + 1))
+    return f"{out:f}"
+
+
+@lru_cache(maxsize=4096)
+def length_text(value_mm: float, unit: Unit, step: str | None = None) -> str:
+    """Return a length as the digits shown in ``unit``, without the unit's name."""
+    size = Decimal(step or STEP[unit])
+    return _plain(round_to_step(convert(value_mm, unit), size), size)
+
+
+def length_with_unit(value_mm: float, unit: Unit, step: str | None = None) -> str:
+    """Return a length as shown, with its unit."""
+    return f"{length_text(value_mm, unit, step)} {unit}"
+
+
+def change_text(value_mm: float, unit: Unit, step: str | None = None) -> str:
+    """Return a difference with its sign always shown; a difference that rounds to 0 has none."""
+    text = length_text(abs(value_mm), unit, step)
+    if not text.strip("0."):
+        return text
+    return f"{'+' if value_mm > 0 else MINUS}{text}"
+
+
+def limits_text(low_mm: float, high_mm: float, unit: Unit) -> tuple[str, str]:
+    """Return the limits of a band, each rounded inward to the shown resolution."""
+    size = Decimal(STEP[unit])
+    low = round_to_step(convert(low_mm, unit), size, ROUND_CEILING)
+    high = round_to_step(convert(high_mm, unit), size, ROUND_FLOOR)
+    return _plain(low, size), _plain(high, size)
+
+
+def fine_text(value_mm: float, unit: Unit) -> str:
+    """Return a small length (an uncertainty, a tolerance) with one digit more than shown."""
+    return length_text(value_mm, unit, "0.0001" if unit == "in" else "0.001")
+
+
+def _plain(value: Decimal, step: Decimal) -> str:
+    places = -int(step.normalize().as_tuple().exponent)
+    text = f"{value:.{max(places, 0)}f}"
+    return text[1:] if text.startswith("-") and not text.strip("-0.") else text.replace("-", MINUS)
+
+
+def turn_text(turns: float) -> str:
+    """Return turns without their sign as a hand counts them: ``1 1/4``, ``3/8``, ``0.37``."""
+    size = abs(turns)
+    for under in (1, 2, 4, 8, 16, 32, 64):
+        count = round(size * under)
+        if abs(size * under - count) < 1e-9:
+            whole, part = divmod(count, under)
+            if part == 0:
+                return str(whole)
+            return f"{whole} {part}/{under}" if whole else f"{part}/{under}"
+    return f"{size:.3f}".rstrip("0").rstrip(".")
+
+
+def degrees_text(angle_deg: float, places: int = 2) -> str:
+    """Return an angle in degrees with its sign."""
+    text = f"{abs(angle_deg):.{places}f}"
+    if not text.strip("0."):
+        return f"{text}°"
+    return f"{'+' if angle_deg > 0 else MINUS}{text}°"

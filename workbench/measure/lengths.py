@@ -1,0 +1,253 @@
+"""Lengths as hands type them and calipers send them.
+
+A strict grammar of our own reads the number; nothing is ever dropped or guessed in silence. The unit
+comes from the text where it is given, else from the bench.
+
+    number   = [sign] (decimal | fraction | whole fraction | whole-fraction)
+    decimal  = digits with at most one point or comma
+    length   = number [unit]
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from workbench.errors import InputError
+from workbench.measure.units import MM_PER, SPELLINGS, Unit, mm_per, other
+
+if TYPE_CHECKING:  # loaded when first needed: a work order of plain numbers never does
+    from fractions import Fraction
+
+LONGEST = 40
+"""More characters than any length needs; longer input is refused before it is looked at."""
+
+ACCEPTED = "a length such as 2.4505, .728, 62.23 mm, 2,4505, 2 7/16, 728 thou or 2.45\""
+
+_VULGAR = {"¼": "1/4", "½": "1/2", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
+_UNITS = "|".join(sorted((re.escape(s) for s in SPELLINGS), key=len, reverse=True))
+_LENGTH = re.compile(
+    r"(?P<sign>[+\-−])?\s*"
+    r"(?:(?P<whole>[0-9]+)(?:\s+|\s*-\s*))??"
+    r"(?:(?P<top>[0-9]+)\s*/\s*(?P<under>[0-9]+)|(?P<decimal>[0-9]+[.,]?[0-9]*|[.,][0-9]+))"
+    rf"\s*(?P<unit>{_UNITS})?",
+    re.IGNORECASE,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Length:
+    """A length as typed: its text, its value in mm, the unit it was in, and what its form says.
+
+    ``unit`` is the bench unit nearest to what was typed (thou counts as inch). ``signed``: a sign was
+    written. ``pointless``: bare digits, whose point may still have to be placed. ``named``: the unit
+    was written out.
+    """
+
+    text: str
+    mm: float
+    unit: Unit
+    signed: bool = False
+    pointless: bool = False
+    named: bool = False
+
+
+def parse_length(text: str, unit: Unit, field: str = "length") -> Length:
+    """Read one length; a bare number is in ``unit``.
+
+    Raises:
+        InputError: anything but a number with at most a unit; a zero denominator; absurd size.
+    """
+    match = _match(text, field)
+    number = _number(match, text, field)
+    spelling = (match["unit"] or unit).lower()
+    factor = mm_per(spelling)
+    from fractions import Fraction
+
+    exact = number * Fraction(str(factor))
+    if abs(exact) > 1_000_000_000:
+        raise InputError(field, text, "a length of a sane size")
+    typed_unit: Unit = unit if match["unit"] is None else _bench_unit(spelling)
+    return Length(
+        text,
+        float(exact),
+        typed_unit,
+        signed=match["sign"] is not None,
+        pointless=match["decimal"] is not None
+        and match["decimal"].isdigit()
+        and match["whole"] is None
+        and match["sign"] in (None, "+"),
+        named=match["unit"] is not None,
+    )
+
+
+def parse_turn(text: str, field: str = "turns") -> float:
+    """Read a number of turns: ``1/4``, ``+1 1/4``, ``-0.125``; no unit.
+
+    Raises:
+        InputError: anything else, or more than 100 turns.
+    """
+    match = _match(text, field, "turns such as 1/4, +1 1/2 or -0.125")
+    if match["unit"] is not None:
+        raise InputError(field, text, "turns without a unit, such as 1/4 or -0.125")
+    turns = float(_number(match, text, field))
+    if abs(turns) > 100.0:
+        raise InputError(field, text, "at most 100 turns")
+    return turns
+
+
+@dataclass(frozen=True, slots=True)
+class Placing:
+    """One way to understand an entry: its value and the unit and digits it is taken to mean."""
+
+    mm: float
+    unit: Unit
+    number: str
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """An entry understood against the range that is plausible for it.
+
+    ``placings`` holds every plausible understanding, best first. One and no ``question``: it is
+    clear. Otherwise ``question`` says what to ask, and ``placings`` are the answers offered.
+    """
+
+    text: str
+    placings: tuple[Placing, ...]
+    question: str = ""
+
+    @property
+    def is_clear(self) -> bool:
+        """Whether there is just one understanding and nothing to ask."""
+        return len(self.placings) == 1 and not self.question
+
+
+def understand(
+    text: str, unit: Unit, window_mm: tuple[float, float], field: str = "reading"
+) -> Entry:
+    """Read an entry for a number that is plausible between the ends of ``window_mm``.
+
+    Bare digits are placed (2450 for 2.450 in); a value that is plausible only in the other unit, in
+    two ways or not at all comes back with a question.
+
+    Raises:
+        InputError: not a length at all, or a negative one.
+    """
+    length = parse_length(text, unit, field)
+    if length.signed and length.mm < 0.0:
+        raise InputError(field, text, "a reading, which is never negative")
+    units: Sequence[Unit] = (length.unit,) if length.named else (unit, other(unit))
+    for i, trial in enumerate(units):
+        placings = _placings(length, text, trial, window_mm)
+        if placings:
+            return Entry(text, placings, _question(placings, i > 0, trial, unit, window_mm))
+    as_typed = Placing(length.mm, length.unit, _bare(text))
+    low, high = (w / MM_PER[length.unit] for w in window_mm)
+    return Entry(
+        text,
+        (as_typed,),
+        f"outside the usual {low:.3g} to {high:.3g} {length.unit}: take it as it is?",
+    )
+
+
+def _question(
+    placings: tuple[Placing, ...],
+    exchanged: bool,
+    trial: Unit,
+    unit: Unit,
+    window_mm: tuple[float, float],
+) -> str:
+    if exchanged:
+        low, high = (w / MM_PER[unit] for w in window_mm)
+        return f"not a usual value in {unit} ({low:.3g} to {high:.3g}): is it {trial}?"
+    if len(placings) > 1:
+        return "the point can stand in more than one place: which?"
+    return ""
+
+
+def _placings(
+    length: Length, text: str, trial: Unit, window_mm: tuple[float, float]
+) -> tuple[Placing, ...]:
+    """Return the plausible understandings of an entry in the unit ``trial``."""
+    low, high = window_mm
+    if not length.pointless:
+        mm = length.mm if trial == length.unit else parse_length(_bare(text), trial).mm
+        return (Placing(mm, trial, _bare(text)),) if low <= mm <= high else ()
+    digits = _digits(text)
+    if length.named and _needs_no_placing(text):
+        return (Placing(length.mm, length.unit, digits),) if low <= length.mm <= high else ()
+    out: list[Placing] = []
+    for places in range(len(digits) + 1):
+        number = _with_point(digits, places)
+        mm = parse_length(number, trial).mm
+        if low <= mm <= high and all(p.mm != mm for p in out):
+            out.append(Placing(mm, trial, number))
+    return tuple(out)
+
+
+def _needs_no_placing(text: str) -> bool:
+    """Whether the unit written is one whose digits need no placing, such as thou."""
+    match = _LENGTH.fullmatch(_plain(text))
+    return match is not None and (match["unit"] or "").lower() not in (
+        "in", "in.", "inch", "inches", '"', "''", "″", "”", "mm", "mm.", "",
+    )  # fmt: skip
+
+
+def _with_point(digits: str, places: int) -> str:
+    if places == 0:
+        return digits
+    return f"{digits[:-places] or '0'}.{digits[-places:]}"
+
+
+def _digits(text: str) -> str:
+    match = _LENGTH.fullmatch(_plain(text))
+    assert match is not None
+    return str(match["decimal"])
+
+
+def _bare(text: str) -> str:
+    """Return the number of a text without its unit, as typed."""
+    match = _LENGTH.fullmatch(_plain(text))
+    if match is None or match["unit"] is None:
+        return text.strip()
+    return _plain(text)[: match.start("unit")].strip()
+
+
+def _plain(text: str) -> str:
+    """Return the text with vulgar fractions written out (``2½`` becomes ``2 1/2``)."""
+    out = text.strip()
+    for sign, written in _VULGAR.items():
+        out = out.replace(sign, f" {written}")
+    return out.strip()
+
+
+def _match(text: str, field: str, accepted: str = ACCEPTED) -> re.Match[str]:
+    if len(text) > LONGEST:
+        raise InputError(field, text, f"{accepted}; at most {LONGEST} characters")
+    match = _LENGTH.fullmatch(_plain(text))
+    if match is None or (match["whole"] is not None and match["top"] is None):
+        raise InputError(field, text, accepted)
+    return match
+
+
+def _number(match: re.Match[str], text: str, field: str) -> Fraction:
+    from fractions import Fraction
+
+    if match["top"] is not None:
+        under = int(match["under"])
+        if under == 0 or under > 1024:
+            raise InputError(field, text, "a fraction with a denominator from 1 to 1024")
+        if match["whole"] is not None and int(match["top"]) >= under:
+            raise InputError(field, text, "a fraction smaller than 1 after the whole number")
+        value = Fraction(int(match["whole"] or 0)) + Fraction(int(match["top"]), under)
+    else:
+        decimal = match["decimal"].replace(",", ".")
+        value = Fraction(f"0{decimal}0" if "." in decimal else decimal)
+    return -value if match["sign"] in ("-", "−") else value
+
+
+def _bench_unit(spelling: str) -> Unit:
+    return "in" if SPELLINGS[spelling] in ("inch", "thou") else "mm"

@@ -1,0 +1,114 @@
+"""The little linear algebra that least squares wants, on plain lists.
+
+Columns are made orthogonal by Gram-Schmidt, twice over and with the largest remaining column
+first, so that normal equations (which lose half the digits) are never formed.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+Row = list[float]
+_DEPENDENT = 1e-10
+
+
+@dataclass(frozen=True, slots=True)
+class Factors:
+    """A matrix of m rows and n columns as an orthonormal basis times a triangle.
+
+    ``basis`` holds ``rank`` columns of length m, ``triangle`` the rows of the triangle for the
+    columns in ``order`` after division by their ``scales``; ``rank`` is less than n where columns
+    depend on each other to ten digits.
+    """
+
+    basis: list[Row]
+    triangle: list[Row]
+    order: list[int]
+    scales: Row
+    rank: int
+
+
+def factor(rows: Sequence[Sequence[float]]) -> Factors:
+    """Factors of the matrix with these rows."""
+    n = len(rows[0])
+    columns = [[row[j] for row in rows] for j in range(n)]
+    scales = [math.hypot(*column) or 1.0 for column in columns]
+    left = [[v / scales[j] for v in columns[j]] for j in range(n)]
+    basis: list[Row] = []
+    triangle = [[0.0] * n for _ in range(n)]
+    order = list(range(n))
+    for k in range(n):
+        pivot = max(range(k, n), key=lambda p: math.hypot(*left[order[p]]))
+        order[k], order[pivot] = order[pivot], order[k]
+        for row in triangle[:k]:
+            row[k], row[pivot] = row[pivot], row[k]
+        column = left[order[k]]
+        # The second pass takes out what rounding left of the earlier directions.
+        _take_out(column, basis, triangle, k)
+        size = math.hypot(*column)
+        if size <= _DEPENDENT:
+            return Factors(basis, triangle, order, scales, k)
+        direction = [v / size for v in column]
+        basis.append(direction)
+        triangle[k][k] = size
+        for p in range(k + 1, n):
+            part = dot(direction, left[order[p]])
+            triangle[k][p] += part
+            left[order[p]] = [v - part * d for v, d in zip(left[order[p]], direction, strict=True)]
+    return Factors(basis, triangle, order, scales, n)
+
+
+def _take_out(column: Row, basis: list[Row], triangle: list[Row], k: int) -> None:
+    for i, direction in enumerate(basis):
+        part = dot(direction, column)
+        triangle[i][k] += part
+        for row, d in enumerate(direction):
+            column[row] -= part * d
+
+
+def solve(factors: Factors, right: Sequence[float]) -> Row:
+    """Least-squares solution for a right side of length m; the matrix has full rank."""
+    projected = [dot(direction, right) for direction in factors.basis]
+    return _unscaled(factors, _back(factors.triangle, projected))
+
+
+def inverse_gram(factors: Factors) -> list[Row]:
+    """(A' A)^-1, n x n, of a matrix A of full rank."""
+    n = len(factors.order)
+    unit = [[1.0 if i == j else 0.0 for i in range(n)] for j in range(n)]
+    columns = [_unscaled(factors, _back(factors.triangle, e)) for e in unit]
+    return [[math.fsum(c[i] * c[j] for c in columns) for j in range(n)] for i in range(n)]
+
+
+def dependent_columns(factors: Factors) -> list[int]:
+    """Columns of a rank-deficient matrix that take part in a dependency."""
+    k = factors.rank
+    involved = {factors.order[p] for p in range(k, len(factors.order))}
+    for p in range(k, len(factors.order)):
+        weights = _back([row[:k] for row in factors.triangle[:k]], [r[p] for r in factors.triangle])
+        involved |= {factors.order[i] for i, w in enumerate(weights) if abs(w) > 1e-6}
+    return sorted(involved)
+
+
+def dot(a: Sequence[float], b: Sequence[float]) -> float:
+    """Sum of products, summed exactly."""
+    return math.fsum(x * y for x, y in zip(a, b, strict=True))
+
+
+def _back(triangle: Sequence[Sequence[float]], right: Sequence[float]) -> Row:
+    """Solve an upper triangle."""
+    n = len(triangle)
+    answer = [0.0] * n
+    for i in reversed(range(n)):
+        known = math.fsum(triangle[i][j] * answer[j] for j in range(i + 1, n))
+        answer[i] = (right[i] - known) / triangle[i][i]
+    return answer
+
+
+def _unscaled(factors: Factors, solution: Row) -> Row:
+    answer = [0.0] * len(solution)
+    for place, column in enumerate(factors.order):
+        answer[column] = solution[place] / factors.scales[column]
+    return answer

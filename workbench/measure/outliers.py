@@ -1,0 +1,156 @@
+"""Doubtful repeats, flagged by published tests and never dropped.
+
+Grubbs' test asks about the one reading farthest out; the generalised extreme Studentised deviate
+(Rosner) asks about several that may hide each other. Whoever took the readings decides.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from workbench.errors import InputError
+from workbench.measure.distributions import t_quantile
+from workbench.measure.repeats import checked, mean_of, sum_of_squares
+
+Side = Literal["either", "high", "low"]
+
+ESD_LEAST = 15
+"""Fewest readings for which Rosner's critical values hold well."""
+
+
+@dataclass(frozen=True, slots=True)
+class Suspect:
+    """One reading put to the test: its place, the statistic and the value it must not exceed."""
+
+    index: int
+    value: float
+    statistic: float
+    critical: float
+
+    @property
+    def doubtful(self) -> bool:
+        """Whether the statistic exceeds its critical value."""
+        return self.statistic > self.critical
+
+
+@dataclass(frozen=True, slots=True)
+class Doubts:
+    """Which readings are doubtful (indices, the worst first), and by which test, in words."""
+
+    indices: tuple[int, ...]
+    test: str
+
+
+def grubbs_critical(n: int, alpha: float = 0.05, side: Side = "either") -> float:
+    """Critical value of Grubbs' test for ``n`` >= 3 readings (Grubbs 1969; ASTM E178)."""
+    if n < 3:
+        raise InputError("number of readings", n, "3 or more for Grubbs' test")
+    _check_alpha(alpha)
+    t = t_quantile(alpha / (2 * n if side == "either" else n), n - 2)
+    return (n - 1) / math.sqrt(n) * math.sqrt(t * t / (n - 2 + t * t))
+
+
+def grubbs(values: Sequence[float], alpha: float = 0.05, side: Side = "either") -> Suspect:
+    """Grubbs' test of the reading farthest from the mean, on ``side`` of it."""
+    given = checked(values, least=3)
+    critical = grubbs_critical(len(given), alpha, side)
+    index, statistic = _farthest(given, range(len(given)), side)
+    return Suspect(index, given[index], statistic, critical)
+
+
+def esd_critical(n: int, step: int, alpha: float = 0.05) -> float:
+    """Critical value of the generalised ESD for its ``step`` (1, 2 ...) of ``n`` readings.
+
+    B. Rosner, Technometrics 25(2) 1983.
+    """
+    left = n - step + 1
+    if left < 3:
+        raise InputError("readings left to test", left, "3 or more")
+    _check_alpha(alpha)
+    t = t_quantile(alpha / (2 * left), left - 2)
+    return -t * (left - 1) / math.sqrt((left - 2 + t * t) * left)
+
+
+def generalised_esd(
+    values: Sequence[float], most: int, alpha: float = 0.05
+) -> tuple[tuple[Suspect, ...], int]:
+    """Generalised ESD for up to ``most`` doubtful readings.
+
+    Gives the steps taken, in order, and how many of the first of them are doubtful: as many as
+    the last step that exceeds its critical value, even where earlier ones, masked, do not.
+    """
+    given = checked(values, least=3)
+    if not 1 <= most <= len(given) - 2:
+        raise InputError("most doubtful readings", most, f"1 to {len(given) - 2}")
+    left = list(range(len(given)))
+    steps = []
+    for step in range(1, most + 1):
+        index, statistic = _farthest(given, left, "either")
+        critical = esd_critical(len(given), step, alpha)
+        steps.append(Suspect(index, given[index], statistic, critical))
+        left.remove(index)
+    count = max((i for i, step in enumerate(steps, 1) if step.doubtful), default=0)
+    return tuple(steps), count
+
+
+def doubtful_repeats(
+    values: Sequence[float], alpha: float = 0.05, resolution: float = 0.0
+) -> Doubts:
+    """The repeats to look at again: by Grubbs, or from 15 readings on by the generalised ESD.
+
+    Fewer than three readings are never doubted, and none is that lies within one step of
+    ``resolution`` of the mean of the rest: two alike and one a digit off is how a display reads.
+    """
+    given = checked(values)
+    n = len(given)
+    if n < 3:
+        return Doubts((), "fewer than 3 readings: no test")
+    if n < ESD_LEAST:
+        suspect = grubbs(given, alpha)
+        found = [suspect.index] if suspect.doubtful else []
+        test = f"Grubbs, two-sided, {alpha:g}"
+    else:
+        most = n // 5
+        steps, count = generalised_esd(given, most, alpha)
+        found = [step.index for step in steps[:count]]
+        test = f"generalised ESD, up to {most}, {alpha:g}"
+    kept = [v for i, v in enumerate(given) if i not in found]
+    centre = mean_of(kept)
+    # A hair more than a step, because steps are not exact in binary.
+    near = resolution * (1 + 1e-6)
+    return Doubts(tuple(i for i in found if abs(given[i] - centre) > near), test)
+
+
+def tau_critical(dof: int, alpha: float = 0.05) -> float:
+    """Pope's critical tau (two-sided) of one residual over its estimated deviation.
+
+    ``dof`` is the redundancy, 2 or more: tau = sqrt(f) t / sqrt(f - 1 + t^2), Student's t with
+    f - 1 degrees of freedom (A. J. Pope, NOAA TR NOS 65 NGS 1, 1976).
+    """
+    if dof < 2:
+        raise InputError("redundancy", dof, "2 or more for Pope's tau")
+    _check_alpha(alpha)
+    t = t_quantile(alpha / 2, dof - 1)
+    return math.sqrt(dof) * -t / math.sqrt(dof - 1 + t * t)
+
+
+def _farthest(values: Sequence[float], among: Sequence[int], side: Side) -> tuple[int, float]:
+    """Index of the value farthest out and its distance in standard deviations."""
+    kept = [values[i] for i in among]
+    mean = mean_of(kept)
+    sd = math.sqrt(sum_of_squares(kept) / (len(kept) - 1))
+
+    def distance(i: int) -> float:
+        out = values[i] - mean
+        return abs(out) if side == "either" else out if side == "high" else -out
+
+    index = max(among, key=distance)
+    return index, distance(index) / sd if sd > 0 else 0.0
+
+
+def _check_alpha(alpha: float) -> None:
+    if not 0 < alpha < 1:
+        raise InputError("alpha", alpha, "more than 0 and less than 1, such as 0.05")

@@ -1,0 +1,185 @@
+"""What happened to a job, in order; nothing is taken away, only struck out."""
+
+from __future__ import annotations
+
+import json
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import asdict, fields
+from typing import Any, TypeVar
+
+from sqlite_utils import Database
+
+from ..errors import InputError, shown
+from . import jobs
+from .faults import DamagedError, StruckTwiceError, UnknownRowError
+from .parts import struck
+from .pen import Pen
+from .rows import (
+    AnyFact,
+    JobHistory,
+    Mark,
+    PassRow,
+    Reading,
+    RideNote,
+    SignOff,
+    Strike,
+    Taken,
+    Target,
+    Tick,
+    Turn,
+    WingSetting,
+)
+from .schema import STRIKABLE, Table
+
+F = TypeVar("F", Reading, Target, Mark, Tick, WingSetting, SignOff, RideNote)
+
+_TABLES: dict[type, Table] = {
+    Reading: Table.READINGS,
+    Target: Table.TARGETS,
+    PassRow: Table.PASSES,
+    Mark: Table.MARKS,
+    Tick: Table.TICKS,
+    WingSetting: Table.WINGS,
+    SignOff: Table.SIGN_OFFS,
+    RideNote: Table.RIDE_NOTES,
+}
+
+_TAKEN = tuple(field.name for field in fields(Taken))
+_STRUCK_COLUMNS = ("struck_at", "struck_who", "struck_reason", "struck_replaced_by")
+
+_FACTS = """SELECT t.*, s.at AS struck_at, s.who AS struck_who, s.reason AS struck_reason,
+    s.replaced_by AS struck_replaced_by
+    FROM json_each(?) o JOIN {table} t ON t.job_id = o.value
+    LEFT JOIN strikes s ON s.row_id = t.id"""
+
+_TURNS = """SELECT u.* FROM json_each(?) o JOIN passes p ON p.job_id = o.value
+    JOIN turns u ON u.owner = p.id ORDER BY u.owner, u.place"""
+
+
+def add_fact(pen: Pen, kind: type[F], job_id: str, who: str, /, **columns: Any) -> F:
+    """Keep one fact of a kind that has no parts."""
+    row_id, at = pen.stamp()
+    pen.insert(_TABLES[kind], id=row_id, at=at, who=who, job_id=job_id, **columns)
+    return kind(id=row_id, at=at, who=who, job_id=job_id, **columns)
+
+
+def add_reading(pen: Pen, job_id: str, who: str, taken: Taken) -> Reading:
+    """Keep one reading."""
+    return add_fact(pen, Reading, job_id, who, **{name: getattr(taken, name) for name in _TAKEN})
+
+
+def add_readings(pen: Pen, job_id: str, who: str, taken: Iterable[Taken]) -> tuple[Reading, ...]:
+    """Keep readings in their order."""
+    return tuple(add_reading(pen, job_id, who, each) for each in taken)
+
+
+def correct_reading(pen: Pen, reading_id: str, who: str, reason: str, taken: Taken) -> Reading:
+    """Strike a reading out and keep its successor in the same job."""
+    sql = "SELECT job_id FROM readings WHERE id = ?"
+    found = list(pen.db.query(sql, [reading_id]))
+    if not found:
+        raise UnknownRowError("reading", reading_id)
+    successor = add_reading(pen, found[0]["job_id"], who, taken)
+    strike(pen, reading_id, reason, who, successor.id)
+    return successor
+
+
+def add_pass(
+    pen: Pen, job_id: str, who: str, *, number: int, turns: tuple[Turn, ...], finest_turn: float
+) -> PassRow:
+    """Keep a pass and its turns."""
+    row_id, at = pen.stamp()
+    columns = {"number": number, "finest_turn": finest_turn}
+    pen.insert(Table.PASSES, id=row_id, at=at, who=who, job_id=job_id, **columns)
+    for place, turn in enumerate(turns):
+        pen.insert(Table.TURNS, owner=row_id, place=place, **asdict(turn))
+    return PassRow(
+        id=row_id,
+        at=at,
+        who=who,
+        job_id=job_id,
+        number=number,
+        turns=turns,
+        finest_turn=finest_turn,
+    )
+
+
+def strike(pen: Pen, row_id: str, reason: str, who: str, replaced_by: str | None) -> Strike:
+    """Strike a row of any table out."""
+    if not reason.strip():
+        raise InputError("reason", reason, "a few words on why the row is struck out")
+    table = _table_of(pen.db, row_id)
+    for earlier in pen.db.query("SELECT who, at FROM strikes WHERE row_id = ?", [row_id]):
+        raise StruckTwiceError(row_id, earlier["who"], earlier["at"])
+    if replaced_by is not None and (
+        replaced_by == row_id or table != _table_of(pen.db, replaced_by)
+    ):
+        raise InputError("replaced_by", replaced_by, f"the id of another row of {table}")
+    strike_id, at = pen.stamp()
+    pen.insert(
+        Table.STRIKES,
+        id=strike_id,
+        at=at,
+        who=who,
+        row_table=table.value,
+        row_id=row_id,
+        reason=reason,
+        replaced_by=replaced_by,
+    )
+    return Strike(at, who, reason, replaced_by)
+
+
+def _table_of(db: Database, row_id: str) -> Table:
+    for table in STRIKABLE:
+        if list(db.query(f"SELECT 1 FROM {table} WHERE id = ?", [row_id])):
+            return table
+    raise UnknownRowError("row", row_id)
+
+
+def facts(db: Database, job_id: str) -> tuple[AnyFact, ...]:
+    """All facts of a job in order; raises ``UnknownRowError`` for a job that is not there."""
+    jobs.job(db, job_id)
+    return facts_for(db, (job_id,))[job_id]
+
+
+def facts_for(db: Database, job_ids: Iterable[str]) -> dict[str, tuple[AnyFact, ...]]:
+    """The facts of many jobs, one query for each table."""
+    asked = list(dict.fromkeys(job_ids))
+    asked_text = json.dumps(asked)
+    found: dict[str, list[AnyFact]] = {job_id: [] for job_id in asked}
+    turns = _turns(db, asked_text)
+    for kind, table in _TABLES.items():
+        for row in db.query(_FACTS.format(table=table), [asked_text]):
+            if kind is PassRow:
+                row["turns"] = tuple(turns[row["id"]])
+            if row["job_id"] not in found:
+                raise DamagedError(f"{table} of job {shown(row['job_id'])}")
+            found[row["job_id"]].append(_fact(kind, row))
+    return {job_id: tuple(sorted(kept, key=_by_id)) for job_id, kept in found.items()}
+
+
+def _by_id(fact: AnyFact) -> str:
+    return fact.id
+
+
+def _fact(kind: type[Any], row: dict[str, Any]) -> AnyFact:
+    strike_of = struck(row)
+    for name in _STRUCK_COLUMNS:
+        del row[name]
+    fact: AnyFact = kind(struck=strike_of, **row)
+    return fact
+
+
+def _turns(db: Database, asked: str) -> dict[str, list[Turn]]:
+    turns: dict[str, list[Turn]] = defaultdict(list)
+    for row in db.query(_TURNS, [asked]):
+        turns[row["owner"]].append(Turn(row["stud"], row["turns_exact"], row["turns"]))
+    return turns
+
+
+def history_of_ski(db: Database, ski_id: str) -> tuple[JobHistory, ...]:
+    """Every job of a ski, struck ones included, with its facts."""
+    of_ski = jobs.jobs(db, "j.ski_id = ?", [ski_id])
+    kept = facts_for(db, (job.id for job in of_ski))
+    return tuple(JobHistory(job, kept[job.id]) for job in of_ski)

@@ -1,0 +1,85 @@
+"""Reading TOML and JSON files from people: size, encoding, syntax and duplicate keys checked."""
+
+from __future__ import annotations
+
+import json
+import sys
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from workbench.errors import InputError
+
+LARGEST_BYTES = 5_000_000
+
+
+def read_table_file(path: str | Path) -> dict[str, Any]:
+    """Return the table in a TOML or JSON file; ``-`` reads standard input.
+
+    Raises:
+        InputError: no such file, too large, not text, not TOML or JSON, not a table.
+    """
+    text = _read_text(path)
+    name = str(path)
+    as_json = name.endswith(".json") or (
+        not name.endswith(".toml") and text.lstrip().startswith("{")
+    )
+    data = _json(text) if as_json else _toml(text)
+    if not isinstance(data, dict):
+        raise InputError("file", type(data).__name__, "a table of keys and values at the top")
+    return data
+
+
+def _read_text(path: str | Path) -> str:
+    try:
+        if str(path) == "-":
+            raw = sys.stdin.buffer.read(LARGEST_BYTES + 1)
+        else:
+            with open(path, "rb") as file:
+                raw = file.read(LARGEST_BYTES + 1)
+    except OSError as why:
+        reason = why.strerror or type(why).__name__
+        raise InputError("file", str(path), f"a file that can be read ({reason})") from None
+    except ValueError:
+        raise InputError("file", str(path), "a path without control characters") from None
+    if len(raw) > LARGEST_BYTES:
+        raise InputError("file", f"over {LARGEST_BYTES} bytes", "a file of at most 5 MB")
+    try:
+        return raw.decode("utf-8-sig")
+    except UnicodeDecodeError as why:
+        raise InputError("file", f"byte {why.start}", "text in UTF-8") from None
+
+
+def _toml(text: str) -> object:
+    try:
+        return tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, ValueError) as why:
+        raise InputError("file", str(why), "TOML (or JSON, when it starts with '{')") from None
+    except RecursionError:
+        raise InputError("file", "nested too deeply", "TOML of a few levels") from None
+
+
+def _json(text: str) -> object:
+    try:
+        return json.loads(text, parse_constant=_no_constant, object_pairs_hook=_no_doubles)
+    except json.JSONDecodeError as why:
+        raise InputError("file", f"line {why.lineno}: {why.msg}", "JSON") from None
+    except RecursionError:
+        raise InputError("file", "nested too deeply", "JSON of a few levels") from None
+    except InputError:
+        raise
+    except ValueError as why:
+        raise InputError("file", str(why), "JSON with numbers of a sane size") from None
+
+
+def _no_constant(word: str) -> object:
+    raise InputError("file", word, "JSON with finite numbers")
+
+
+def _no_doubles(pairs: list[tuple[str, object]]) -> dict[str, object]:
+    out: dict[str, object] = {}
+    for key, value in pairs:
+        if key in out:
+            raise InputError(key, value, "each key once in its table")
+        out[key] = value
+    return out

@@ -1,0 +1,115 @@
+"""Words for what the kernel found: remarks, steps, directions, in the bench's unit.
+
+The one place where guidance becomes sentences, so that bench and command line say the same.
+"""
+
+from __future__ import annotations
+
+import math
+
+from workbench.errors import BenchError
+from workbench.fin.fit import NoPoseError
+from workbench.fin.guidance import Remark, Step, StudLimitError, StudTurn, TargetOutOfReachError
+from workbench.measure.display import change_text, degrees_text, fine_text, length_text, turn_text
+from workbench.measure.units import Unit
+
+CAUTION_EDGES = "A fin is sharp: hold it by its faces, and glove up."
+CAUTION_LOOSEN = "Loosen the clamp bolts before any stud is turned."
+CAUTION_SNUG = "Snug the clamp bolts evenly, and never over the maker's torque."
+CAUTION_RIDE = "Check every clamp bolt once more before the ride: a loose fin throws a rider."
+
+
+def clean(text: str) -> str:
+    """Return text with control and formatting characters written out, for a terminal or a file."""
+    return "".join(c if c.isprintable() else _written(c) for c in text)
+
+
+def _written(char: str) -> str:
+    return char.encode("unicode_escape", "replace").decode("ascii")
+
+
+def turn_words(turn: StudTurn) -> str:
+    """Return turns in words: ``3/8 in (clockwise)``."""
+    if not turn.turns:
+        return "leave"
+    sense = "clockwise" if turn.stud.clockwise(turn.turns) else "counter-clockwise"
+    return f"{turn_text(turn.turns)} {turn.direction} ({sense})"
+
+
+def exact_words(turn: StudTurn) -> str:
+    """Return the exact turns with their standard uncertainty."""
+    sign = "+" if turn.exact >= 0 else "−"
+    return f"{sign}{abs(turn.exact):.3f} ± {turn.u_turns:.3f}"
+
+
+def step_words(step: Step) -> str:
+    """Return one act at the bench as a sentence."""
+    if step.do == "turn" and step.turn is not None:
+        return f"Turn the {clean(step.turn.stud.name)} stud {turn_words(step.turn)}."
+    return {
+        "leave": "Within tolerance: leave it alone.",
+        "loosen": CAUTION_LOOSEN,
+        "seat": "Push the blade home against all three studs.",
+        "snug": CAUTION_SNUG,
+        "measure": "Measure again with the same methods.",
+        "turn": "",
+    }[step.do]
+
+
+def remark_words(remark: Remark, unit: Unit) -> str:
+    """Return a warning as one sentence in ``unit``."""
+    subject = clean(remark.subject)
+    value, limit = remark.value_mm, remark.limit_mm
+    when = "now" if remark.when == "now" else "at the target"
+    if remark.code == "within":
+        return "already within tolerance: leave it alone"
+    if remark.code == "tilt":
+        tilt = degrees_text(math.degrees(remark.angle_rad))
+        return f"the readings put the blade at a tilt of {tilt}: that is odd, take them again"
+    if remark.code == "ambiguous":
+        tilt = degrees_text(math.degrees(remark.angle_rad))
+        return f"the readings would also fit a blade tilted {tilt}: a fourth reading tells them apart"
+    if remark.code == "off_edge":
+        return f"stud {subject}: {when} it touches beyond the end of its edge"
+    if remark.code == "travel_limit":
+        return (
+            f"stud {subject}: {when} it stands at {_len(value, unit)}, "
+            f"beyond its limit of {_len(limit, unit)}"
+        )
+    if remark.code == "near_limit":
+        return f"stud {subject}: {when} it is within a quarter turn of its limit {_len(limit, unit)}"
+    if remark.code == "insignificant":
+        return (
+            f"{subject}: the change of {change_text(value, unit, _fine(unit))} {unit} is smaller than "
+            f"its own expanded uncertainty of {fine_text(limit, unit)} {unit}"
+        )
+    return (
+        f"{subject}: with these turns it stays {change_text(value, unit, _fine(unit))} {unit} off, "
+        f"outside ±{fine_text(limit, unit)} {unit}; a finer turn would do better"
+    )
+
+
+def error_words(error: BenchError, unit: Unit) -> str:
+    """Return an error as one sentence in ``unit``; the kernel's own text is in mm."""
+    if isinstance(error, TargetOutOfReachError):
+        return f"the target is out of the blade's reach: {error_words(error.why, unit)}"
+    if isinstance(error, StudLimitError):
+        return (
+            f"stud {clean(error.stud.name)} would have to stand at {_len(error.travel_mm, unit)}, "
+            f"beyond its {error.side} travel of {_len(error.limit_mm, unit)}"
+        )
+    if isinstance(error, NoPoseError) and error.method is not None and error.value_mm is not None:
+        text = f"{error.reason}: '{clean(error.method.name)}' {_len(error.value_mm, unit)}"
+        if error.range_mm is not None:
+            low, high = error.range_mm
+            text += f"; it could be {_len(low, unit)} to {_len(high, unit)}"
+        return text
+    return clean(str(error))
+
+
+def _len(value_mm: float, unit: Unit) -> str:
+    return f"{length_text(value_mm, unit)} {unit}"
+
+
+def _fine(unit: Unit) -> str:
+    return "0.0001" if unit == "in" else "0.001"
