@@ -10,13 +10,17 @@ import argparse
 import os
 import sys
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, NoReturn
+from typing import TYPE_CHECKING, NoReturn, TextIO
 
 from workbench import __version__
 from workbench.errors import BenchError, InputError, OutOfReachError, PoseError, RecordsError, shown
+from workbench.places import NotShippedError
 
 if TYPE_CHECKING:
     from workbench.work.orders import Order
+
+LONGEST_LINE = 1000
+PLAIN_SIGNS = {"\N{MINUS SIGN}": "-", "±": "+/-", "°": " deg", "—": "-", "…": "..."}
 
 DONE, FAILED, WRONG_INPUT, OUT_OF_REACH = 0, 1, 2, 3
 
@@ -83,13 +87,19 @@ def _order_commands(commands: argparse._SubParsersAction[_Parser]) -> None:
         help="a method of the order; may be repeated; left out: all of them",
     )
     for command in (turns, predict, restate):
-        command.add_argument("order", metavar="ORDER", help="a work-order file, TOML or JSON; - is standard input")
+        command.add_argument(
+            "order", metavar="ORDER", help="a work-order file, TOML or JSON; - is standard input"
+        )
         command.add_argument("--json", action="store_true", help="print JSON for machines")
 
 
 def _bench_commands(commands: argparse._SubParsersAction[_Parser]) -> None:
-    demo = commands.add_parser("demo", help="open the bench on a scratch book with an invented shop")
-    demo.add_argument("--keep", metavar="PATH", help="keep the demo's book at PATH; the next run goes on with it")
+    demo = commands.add_parser(
+        "demo", help="open the bench on a scratch book with an invented shop"
+    )
+    demo.add_argument(
+        "--keep", metavar="PATH", help="keep the demo's book at PATH; the next run goes on with it"
+    )
     commands.add_parser("paths", help="say where the book and the settings lie")
 
 
@@ -102,6 +112,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return _complain(args, str(why), WRONG_INPUT)
     except (PoseError, OutOfReachError, RecordsError, BenchError) as why:
         return _complain(args, str(why), _status(why))
+    except NotShippedError as why:
+        return _complain(args, str(why), FAILED)
     except BrokenPipeError:
         # The reader went away (a pager was closed): nothing of ours is lost.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
@@ -120,8 +132,19 @@ def _complain(args: argparse.Namespace, text: str, status: int) -> int:
     order = getattr(args, "order", None)
     where = f"{shown(order)[1:-1]}: " if order is not None else ""
     line = " ".join(f"quarterturn: {where}{text}".split())
-    print(line, file=sys.stderr)
+    _say(shown(line, LONGEST_LINE)[1:-1], sys.stderr)
     return status
+
+
+def _say(text: str, stream: TextIO) -> None:
+    """Print text, with plain letters for signs that the stream's encoding lacks."""
+    try:
+        text.encode(stream.encoding or "ascii")
+    except UnicodeEncodeError:
+        for sign, plain in PLAIN_SIGNS.items():
+            text = text.replace(sign, plain)
+        text = text.encode("ascii", "backslashreplace").decode("ascii")
+    print(text, file=stream, flush=True)
 
 
 def _run(args: argparse.Namespace) -> int:
@@ -130,7 +153,7 @@ def _run(args: argparse.Namespace) -> int:
     if args.command == "paths":
         from workbench.places import book_path
 
-        print(f"book: {args.book or book_path()}")
+        _say(f"book: {shown(str(args.book or book_path()), LONGEST_LINE)[1:-1]}", sys.stdout)
         return DONE
     from workbench.bench import start
 
@@ -142,14 +165,16 @@ def _order(args: argparse.Namespace) -> int:
 
     order = read_order(args.order)
     try:
-        text = {"turns": _turns, "predict": _predict, "restate": _restate}[args.command](args, order)
+        text = {"turns": _turns, "predict": _predict, "restate": _restate}[args.command](
+            args, order
+        )
     except InputError:
         raise
     except BenchError as why:
         from workbench.work.words import error_words
 
         return _complain(args, error_words(why, order.unit), _status(why))
-    print(text)
+    _say(text, sys.stdout)
     return DONE
 
 

@@ -1,1 +1,1 @@
-"""advice"""
+"""Cautions and checklists as data: common practice, no source; the maker's instructions come first."""

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from workbench.errors import InputError
 from workbench.fin.pose import Point
+
+Edge = tuple[Point, Point]
 
 SMALLEST_MM, LARGEST_MM = 5.0, 1000.0
 """A blade's extent must lie between these: a slip of unit or point falls outside."""
@@ -48,6 +49,8 @@ class Hole:
 class Blade:
     """A blade: outline (n x 2, mm, not repeated at its end), top and back edge, holes.
 
+    ``top_normal`` and ``back_normal`` are the edges' unit normals into the metal.
+
     Raises:
         InputError: too few points, a self-crossing or degenerate outline, an odd size, or an edge
             away from the outline.
@@ -55,15 +58,19 @@ class Blade:
 
     name: str
     outline_mm: tuple[Point, ...]
-    top_edge_mm: tuple[Point, Point]
-    back_edge_mm: tuple[Point, Point]
+    top_edge_mm: Edge
+    back_edge_mm: Edge
     holes: tuple[Hole, ...] = ()
+    top_normal: Point = field(init=False, repr=False, compare=False)
+    back_normal: Point = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "outline_mm", _opened(self.outline_mm))
         _check_outline(self.outline_mm)
         for label, edge in (("top_edge", self.top_edge_mm), ("back_edge", self.back_edge_mm)):
             _check_edge(label, edge, self.outline_mm)
+        for label, edge in (("top_normal", self.top_edge_mm), ("back_normal", self.back_edge_mm)):
+            object.__setattr__(self, label, inward_normal(self.outline_mm, edge))
         names = [hole.name for hole in self.holes]
         for name in names:
             if names.count(name) > 1:
@@ -104,14 +111,27 @@ def area_and_centroid(outline: Sequence[Point]) -> tuple[float, Point]:
     return twice / 2.0, (ox + cx / (3.0 * twice), oy + cy / (3.0 * twice))
 
 
-def inward_normal(blade: Blade, edge: tuple[Point, Point]) -> Point:
-    """Return the unit normal of ``edge`` (blade frame) that points to the blade's metal."""
+def inward_normal(outline: Sequence[Point], edge: Edge) -> Point:
+    """Return the unit normal of ``edge`` that points into the metal of ``outline``.
+
+    The outline's own edge nearest to the middle of ``edge`` tells the side; where that runs askew,
+    the centroid does.
+    """
     (u1, v1), (u2, v2) = edge
     length = math.hypot(u2 - u1, v2 - v1)
     n = (-(v2 - v1) / length, (u2 - u1) / length)
-    _, (cu, cv) = area_and_centroid(blade.outline_mm)
-    side = n[0] * (cu - u1) + n[1] * (cv - v1)
+    area, (cu, cv) = area_and_centroid(outline)
+    middle = ((u1 + u2) / 2.0, (v1 + v2) / 2.0)
+    a, b = min(_edges(outline), key=lambda ab: distance_to_segment(middle, *ab))
+    along = math.dist(a, b)
+    side = math.copysign(1.0, area) * (n[1] * (b[0] - a[0]) - n[0] * (b[1] - a[1])) / along
+    if abs(side) < 0.7:
+        side = n[0] * (cu - u1) + n[1] * (cv - v1)
     return n if side > 0.0 else (-n[0], -n[1])
+
+
+def _edges(outline: Sequence[Point]) -> list[Edge]:
+    return list(zip(outline, [*outline[1:], outline[0]], strict=True))
 
 
 def check_point(field: str, point: Sequence[float]) -> None:
@@ -164,16 +184,15 @@ def _check_outline(outline: tuple[Point, ...]) -> None:
         raise InputError("outline", "almost no area", "a closed outline around the blade's metal")
 
 
-def _check_edge(field: str, edge: tuple[Point, Point], outline: tuple[Point, ...]) -> None:
+def _check_edge(field: str, edge: Edge, outline: tuple[Point, ...]) -> None:
     if len(edge) != 2:
         raise InputError(field, edge, "two points [u, v]")
     for point in edge:
         check_point(field, point)
     if math.dist(edge[0], edge[1]) < 1.0:
         raise InputError(field, edge, "two points at least 1 mm apart")
-    closed = [*outline, outline[0]]
     for point in edge:
-        gap = min(distance_to_segment(point, a, b) for a, b in itertools.pairwise(closed))
+        gap = min(distance_to_segment(point, a, b) for a, b in _edges(outline))
         if gap > EDGE_REACH_MM:
             raise InputError(
                 field,
@@ -185,7 +204,7 @@ def _check_edge(field: str, edge: tuple[Point, Point], outline: tuple[Point, ...
 def _first_crossing(outline: tuple[Point, ...]) -> tuple[int, int] | None:
     """Return the first pair of edges that meet anywhere but at the corner they share."""
     n = len(outline)
-    edges = [(outline[i], outline[(i + 1) % n]) for i in range(n)]
+    edges = _edges(outline)
     boxes = [(min(a[0], b[0]), max(a[0], b[0]), min(a[1], b[1]), max(a[1], b[1])) for a, b in edges]
     for i in range(n):
         for j in range(i + 1, n):

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from workbench.errors import InputError, OutOfReachError
-from workbench.fin.blade import Blade, check_point, inward_normal
+from workbench.fin.blade import Blade, Edge, check_point
 from workbench.fin.linear import Row, solve
 from workbench.fin.pose import Point, Pose
 
@@ -87,9 +87,14 @@ class Travel:
         return 0.0 <= self.along <= 1.0
 
 
-def edge_of(stud: Stud, blade: Blade) -> tuple[Point, Point]:
+def edge_of(stud: Stud, blade: Blade) -> Edge:
     """Return the edge (blade frame, mm) that the stud presses on."""
     return blade.top_edge_mm if stud.touches == "top" else blade.back_edge_mm
+
+
+def normal_of(stud: Stud, blade: Blade) -> Point:
+    """Return that edge's unit normal into the metal (blade frame)."""
+    return blade.top_normal if stud.touches == "top" else blade.back_normal
 
 
 def travel(stud: Stud, blade: Blade, pose: Pose) -> Travel:
@@ -99,7 +104,7 @@ def travel(stud: Stud, blade: Blade, pose: Pose) -> Travel:
         InputError: the stud does not point at its edge's outer side.
     """
     edge = edge_of(stud, blade)
-    nu, nv = inward_normal(blade, edge)
+    nu, nv = normal_of(stud, blade)
     c, s = math.cos(pose.tilt_rad), math.sin(pose.tilt_rad)
     n = (c * nu - s * nv, s * nu + c * nv)
     press = n[0] * stud.axis[0] + n[1] * stud.axis[1]
@@ -158,7 +163,7 @@ def seat(studs: Sequence[Stud], blade: Blade, travels_mm: Sequence[float], near:
     }
     one, two = (balls[stud.name] for stud in studs if stud.touches == "top")
     back = next(balls[stud.name] for stud in studs if stud.touches == "back")
-    tilt = _common_tangent_tilt(one, two, inward_normal(blade, blade.top_edge_mm), near)
+    tilt = _common_tangent_tilt(one, two, blade.top_normal, near)
     pose = _against(one, back, blade, tilt)
     if pose is None:
         raise OutOfReachError("the blade's top and back edges are parallel: no stop along the base")
@@ -190,8 +195,10 @@ def _against(
     """Return the pose at this tilt whose top and back edges touch these balls."""
     c, s = math.cos(tilt), math.sin(tilt)
     rows, right = [], []
-    for (x, y, radius), edge in ((top, blade.top_edge_mm), (back, blade.back_edge_mm)):
-        nu, nv = inward_normal(blade, edge)
+    for (x, y, radius), edge, (nu, nv) in (
+        (top, blade.top_edge_mm, blade.top_normal),
+        (back, blade.back_edge_mm, blade.back_normal),
+    ):
         n = (c * nu - s * nv, s * nu + c * nv)
         rows.append(n)
         right.append(n[0] * x + n[1] * y + radius - (nu * edge[0][0] + nv * edge[0][1]))

@@ -45,9 +45,9 @@ _SERIES_ONLY = re.compile(
 def lead_of_thread(designation: str, field: str = "thread") -> float:
     """Return the lead in mm of a thread designation.
 
-    Metric with its pitch (``M5x0.8``) or coarse without (``M5``), a tolerance class (``-6g``) or not;
-    unified with its threads per inch
-    (``10-32``, ``#10-32 UNF``, ``1/4-28``) or its series (``10 UNF``).
+    Metric with its pitch (``M5x0.8``) or coarse without (``M5``), with a tolerance class (``-6g``)
+    or not; unified with its threads per inch (``10-32``, ``#10-32 UNF``, ``1/4-28``) or its series
+    (``10 UNF``).
 
     Raises:
         InputError: not a designation, not in the table, or a series that contradicts the pitch.

@@ -20,11 +20,15 @@ _PER: dict[Unit, Decimal] = {"in": Decimal("25.4"), "mm": Decimal(1)}
 MINUS = "\N{MINUS SIGN}"
 
 
+_NOISE = Decimal("1e-10")
+"""Digits below this are what binary arithmetic left behind; they would decide ties and limits."""
+
+
 def convert(value_mm: float, unit: Unit) -> Decimal:
-    """Return a length in mm as a decimal number of ``unit``, unrounded."""
+    """Return a length in mm as a decimal number of ``unit``, unrounded but for binary noise."""
     with localcontext() as context:
-        context.prec = 28
-        return Decimal(repr(value_mm)) / _PER[unit]
+        context.prec = 40
+        return (Decimal(repr(value_mm)) / _PER[unit]).quantize(_NOISE)
 
 
 def round_to_step(value: Decimal, step: Decimal, rounding: str = ROUND_HALF_EVEN) -> Decimal:

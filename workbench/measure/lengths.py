@@ -1,7 +1,7 @@
 """Lengths as hands type them and calipers send them.
 
-A strict grammar of our own reads the number; nothing is ever dropped or guessed in silence. The unit
-comes from the text where it is given, else from the bench.
+A strict grammar of our own reads the number; nothing is ever dropped or guessed in silence. The
+unit comes from the text where it is given, else from the bench.
 
     number   = [sign] (decimal | fraction | whole fraction | whole-fraction)
     decimal  = digits with at most one point or comma
@@ -24,7 +24,7 @@ if TYPE_CHECKING:  # loaded when first needed: a work order of plain numbers nev
 LONGEST = 40
 """More characters than any length needs; longer input is refused before it is looked at."""
 
-ACCEPTED = "a length such as 2.4505, .728, 62.23 mm, 2,4505, 2 7/16, 728 thou or 2.45\""
+ACCEPTED = 'a length such as 2.4505, .728, 62.23 mm, 2,4505, 2 7/16, 728 thou or 2.45"'
 
 _VULGAR = {"¼": "1/4", "½": "1/2", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
 _UNITS = "|".join(sorted((re.escape(s) for s in SPELLINGS), key=len, reverse=True))
@@ -41,9 +41,9 @@ _LENGTH = re.compile(
 class Length:
     """A length as typed: its text, its value in mm, the unit it was in, and what its form says.
 
-    ``unit`` is the bench unit nearest to what was typed (thou counts as inch). ``signed``: a sign was
-    written. ``pointless``: bare digits, whose point may still have to be placed. ``named``: the unit
-    was written out.
+    ``unit`` is the bench unit nearest to what was typed (thou counts as inch). ``signed``: a sign
+    was written. ``pointless``: bare digits, whose point may still have to be placed. ``named``: the
+    unit was written out.
     """
 
     text: str
@@ -144,7 +144,7 @@ def understand(
         placings = _placings(length, text, trial, window_mm)
         if placings:
             return Entry(text, placings, _question(placings, i > 0, trial, unit, window_mm))
-    as_typed = Placing(length.mm, length.unit, _bare(text))
+    as_typed = Placing(length.mm, length.unit, _number_in_bench_unit(length, text))
     low, high = (w / MM_PER[length.unit] for w in window_mm)
     return Entry(
         text,
@@ -175,10 +175,12 @@ def _placings(
     low, high = window_mm
     if not length.pointless:
         mm = length.mm if trial == length.unit else parse_length(_bare(text), trial).mm
-        return (Placing(mm, trial, _bare(text)),) if low <= mm <= high else ()
+        number = _number_in_bench_unit(length, text)
+        return (Placing(mm, trial, number),) if low <= mm <= high else ()
     digits = _digits(text)
-    if length.named and _needs_no_placing(text):
-        return (Placing(length.mm, length.unit, digits),) if low <= length.mm <= high else ()
+    if _in_rarer_unit(text):
+        number = _number_in_bench_unit(length, text)
+        return (Placing(length.mm, length.unit, number),) if low <= length.mm <= high else ()
     out: list[Placing] = []
     for places in range(len(digits) + 1):
         number = _with_point(digits, places)
@@ -188,12 +190,19 @@ def _placings(
     return tuple(out)
 
 
-def _needs_no_placing(text: str) -> bool:
-    """Whether the unit written is one whose digits need no placing, such as thou."""
+def _in_rarer_unit(text: str) -> bool:
+    """Whether the unit written is none of the bench's two, such as thou: its digits are whole."""
     match = _LENGTH.fullmatch(_plain(text))
-    return match is not None and (match["unit"] or "").lower() not in (
-        "in", "in.", "inch", "inches", '"', "''", "″", "”", "mm", "mm.", "",
-    )  # fmt: skip
+    if match is None or match["unit"] is None:
+        return False
+    return SPELLINGS[match["unit"].lower()] not in ("inch", "millimeter")
+
+
+def _number_in_bench_unit(length: Length, text: str) -> str:
+    """Return the number as typed, or what it is in the bench's unit where a rarer one was typed."""
+    if not _in_rarer_unit(text):
+        return _bare(text)
+    return f"{length.mm / MM_PER[length.unit]:.10g}"
 
 
 def _with_point(digits: str, places: int) -> str:

@@ -31,7 +31,7 @@ def registry() -> Any:
     """Return a small pint registry with the lengths of the trade."""
     import pint
 
-    units = pint.UnitRegistry(None)
+    units: Any = pint.UnitRegistry(None)
     units.define("millimeter = [length] = mm")
     units.define("micrometer = 0.001 * millimeter")
     units.define("centimeter = 10 * millimeter")
@@ -54,7 +54,8 @@ def mm_per(spelling: str) -> float:
     if name == "millimeter":
         return 1.0
     units = registry()
-    return float(units.Quantity(1, name).to("millimeter").magnitude)
+    # Products of decimal factors in binary are off in the 17th digit, which these definitions lack.
+    return round(float(units.Quantity(1, name).to("millimeter").magnitude), 12)
 
 
 def other(unit: Unit) -> Unit:

@@ -1,4 +1,4 @@
-"""Reading a table of a TOML or JSON file strictly: each value checked, each error naming its key."""
+"""Reading a table of a file strictly: each value checked, each error naming its key."""
 
 from __future__ import annotations
 
@@ -106,7 +106,9 @@ class Table:
                 near = difflib.get_close_matches(str(key), self._asked, 1)
                 hint = f"did you mean '{near[0]}'? " if near else ""
                 known = ", ".join(dict.fromkeys(self._asked))
-                raise InputError(self.where(str(key)), self._data[key], f"{hint}known here: {known}")
+                raise InputError(
+                    self.where(str(key)), self._data[key], f"{hint}known here: {known}"
+                )
 
 
 def as_number(value: object, where: str, accepted: str = "a number") -> float:

@@ -11,6 +11,8 @@ from typing import Any
 from workbench.errors import InputError
 
 LARGEST_BYTES = 5_000_000
+DEEPEST = 20
+"""More levels of tables and lists than any of our files has."""
 
 
 def read_table_file(path: str | Path) -> dict[str, Any]:
@@ -27,7 +29,25 @@ def read_table_file(path: str | Path) -> dict[str, Any]:
     data = _json(text) if as_json else _toml(text)
     if not isinstance(data, dict):
         raise InputError("file", type(data).__name__, "a table of keys and values at the top")
+    _check_sane(data)
     return data
+
+
+def _check_sane(data: dict[str, Any]) -> None:
+    """Refuse what could not even be shown in a message: deep nesting and endless whole numbers."""
+    level: list[object] = [data]
+    for _ in range(DEEPEST):
+        inner: list[object] = []
+        for value in level:
+            if isinstance(value, dict):
+                inner.extend(value.values())
+            elif isinstance(value, list):
+                inner.extend(value)
+            elif isinstance(value, int) and value.bit_length() > 1024:
+                raise InputError("file", "over 300 digits in a row", "numbers of sane size")
+        level = inner
+    if level:
+        raise InputError("file", "nested too deeply", f"at most {DEEPEST} levels")
 
 
 def _read_text(path: str | Path) -> str:

@@ -20,11 +20,10 @@ from workbench.fin.methods import QUANTITIES, Method, Station
 from workbench.fin.studs import Stud
 from workbench.fin.threads import lead_of_thread, lead_of_tpi
 from workbench.measure.lengths import parse_turn
-from workbench.measure.repeats import mean_of
 from workbench.measure.units import MM_PER_INCH, Unit, check_unit
 from workbench.work.fields import Table, as_list, as_number
 from workbench.work.files import read_table_file
-from workbench.work.trust import reading_u_mm
+from workbench.work.trust import Taken, readings_of
 
 DEFAULT_TOLERANCE_MM = 0.002 * MM_PER_INCH
 """0.002 in: the finest change that riders say they feel (common practice, no source)."""
@@ -74,8 +73,9 @@ def order_from(data: Mapping[str, object]) -> Order:
         if [m.name for m in methods].count(method.name) > 1:
             raise InputError("methods name", method.name, "each method's name used once")
     rig = Rig(blade, base, studs)
-    readings = tuple(_reading(t, methods, rig) for t in top.tables("readings"))
-    _once("readings", [r.method.name for r in readings])
+    taken = [_taken(t, methods) for t in top.tables("readings")]
+    _once("readings", [t.method.name for t in taken])
+    readings = readings_of(taken, rig)
     targets = tuple(_target(t, readings) for t in top.tables("targets", required=False))
     _once("targets", [t.method.name for t in targets])
     top.done()
@@ -85,7 +85,7 @@ def order_from(data: Mapping[str, object]) -> Order:
 def _finest_turn(top: Table) -> float:
     if not top.has("finest_turn"):
         return DEFAULT_FINEST_TURN
-    accepted = "a part of a turn from 0 (exact) to 1, such as \"1/8\" or 0.125"
+    accepted = 'a part of a turn from 0 (exact) to 1, such as "1/8" or 0.125'
     value = top.raw("finest_turn", accepted)
     if isinstance(value, str):
         turn = parse_turn(value, "finest_turn")
@@ -133,7 +133,9 @@ def read_stud(table: Table) -> Stud:
     if touches not in ("top", "back"):
         raise InputError(table.where("touches"), touches, "'top' or 'back'")
     at = table.point("at")
-    axis = as_list(table.raw("axis", "a direction [x, y]"), table.where("axis"), "a direction [x, y]", 2)
+    axis = as_list(
+        table.raw("axis", "a direction [x, y]"), table.where("axis"), "a direction [x, y]", 2
+    )
     direction = (
         as_number(axis[0], table.where("axis[0]")),
         as_number(axis[1], table.where("axis[1]")),
@@ -198,7 +200,7 @@ def read_method(table: Table, blade: Blade) -> Method:
         )
     table.done()
     with _under(table):
-        return Method(name, quantity, station, width, band)  # type: ignore[arg-type]
+        return Method(name, quantity, station, width, band)
 
 
 def _station(table: Table, blade: Blade) -> Station:
@@ -214,7 +216,7 @@ def _station(table: Table, blade: Blade) -> Station:
         return Station(blade.hole(hole_name).edge(edge), hole_name, edge)
 
 
-def _reading(table: Table, methods: tuple[Method, ...], rig: Rig) -> Reading:
+def _taken(table: Table, methods: tuple[Method, ...]) -> Taken:
     method = _named(table.text("method", "a method's name"), methods, table.where("method"))
     accepted = "a list of one or more lengths"
     if table.has("value"):
@@ -222,13 +224,12 @@ def _reading(table: Table, methods: tuple[Method, ...], rig: Rig) -> Reading:
     raw = as_list(table.raw("values", accepted), table.where("values"), accepted)
     if not 1 <= len(raw) <= MOST_VALUES:
         raise InputError(table.where("values"), raw, accepted)
-    values = [table.as_length(v, table.where(f"values[{i}]")) for i, v in enumerate(raw)]
+    values = tuple(table.as_length(v, table.where(f"values[{i}]")) for i, v in enumerate(raw))
     given = table.length("u") if table.has("u") else None
     table.done()
     if given is not None and given <= 0.0:
         raise InputError(table.where("u"), given / _per(table.unit), "more than 0")
-    u = given if given is not None else reading_u_mm(values, method, rig)
-    return Reading(method, mean_of(values), u)
+    return Taken(method, values, given)
 
 
 def _target(table: Table, readings: tuple[Reading, ...]) -> Target:

@@ -1,7 +1,7 @@
 """What an order comes to: turns, predicted readings and readings restated, as plain tables of data.
 
-The dictionaries are what ``--json`` prints: lengths in the order's unit at full precision, angles in
-degrees.
+The dictionaries are what ``--json`` prints: lengths in the order's unit at full precision, angles
+in degrees.
 """
 
 from __future__ import annotations

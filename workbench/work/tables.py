@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from workbench.fin.guidance import Plan
+from workbench.fin.guidance import Plan, Prediction, StudTurn
 from workbench.measure.display import change_text, degrees_text, fine_text, length_text
 from workbench.measure.units import MM_PER, Unit
 from workbench.work.orders import Order
@@ -25,22 +25,10 @@ def turns_table(order: Order, result: Plan) -> str:
     unit = order.unit
     lines = [_pose_line("Pose now", result.fit.pose, unit)]
     lines.append(_pose_line("Pose wanted", result.wanted, unit))
-    lines += ["", *_columns(["stud", "turn", "exact turns", f"travel ({unit})"], [
-        [clean(t.stud.name), turn_words(t), exact_words(t), change_text(t.travel_mm, unit, _fine(unit))]
-        for t in result.turns
-    ])]  # fmt: skip
-    lines += ["", *_columns(["reading", "now", "target", "after", "off", ""], [
-        [
-            clean(p.method.name),
-            length_text(p.now_mm, unit),
-            length_text(p.target_mm, unit),
-            length_text(p.after_mm, unit),
-            change_text(p.off_mm, unit, _fine(unit)),
-            ("within ±" if p.within else "OUTSIDE ±") + fine_text(p.tolerance_mm, unit)
-            if p.role != "follows" else "follows",
-        ]
-        for p in result.predictions
-    ])]  # fmt: skip
+    heads = ["stud", "turn", "exact turns", f"travel ({unit})"]
+    lines += ["", *_columns(heads, [_stud_row(t, unit) for t in result.turns])]
+    heads = ["reading", "now", "target", "after", "off", ""]
+    lines += ["", *_columns(heads, [_reading_row(p, unit) for p in result.predictions])]
     lines += ["", "Steps"]
     for i, step in enumerate(result.steps, 1):
         expect = ", ".join(f"{clean(m.name)} {length_text(v, unit)}" for m, v in step.expect)
@@ -48,6 +36,24 @@ def turns_table(order: Order, result: Plan) -> str:
     lines += _warnings([remark_words(r, unit) for r in result.remarks])
     lines += ["", CAUTION_EDGES, CAUTION_RIDE]
     return "\n".join(lines)
+
+
+def _stud_row(turn: StudTurn, unit: Unit) -> list[str]:
+    travel = change_text(turn.travel_mm, unit, _fine(unit))
+    return [clean(turn.stud.name), turn_words(turn), exact_words(turn), travel]
+
+
+def _reading_row(prediction: Prediction, unit: Unit) -> list[str]:
+    p = prediction
+    verdict = "within" if p.within else "OUTSIDE"
+    return [
+        clean(p.method.name),
+        length_text(p.now_mm, unit),
+        length_text(p.target_mm, unit),
+        length_text(p.after_mm, unit),
+        change_text(p.off_mm, unit, _fine(unit)),
+        p.role if p.role == "follows" else f"{verdict} ±{fine_text(p.tolerance_mm, unit)}",
+    ]
 
 
 def readings_table(report: dict[str, Any], key: str, unit: Unit) -> str:

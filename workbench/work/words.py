@@ -68,7 +68,9 @@ def remark_words(remark: Remark, unit: Unit) -> str:
         return f"the readings put the blade at a tilt of {tilt}: that is odd, take them again"
     if remark.code == "ambiguous":
         tilt = degrees_text(math.degrees(remark.angle_rad))
-        return f"the readings would also fit a blade tilted {tilt}: a fourth reading tells them apart"
+        return (
+            f"the readings would also fit a blade tilted {tilt}: a fourth reading tells them apart"
+        )
     if remark.code == "off_edge":
         return f"stud {subject}: {when} it touches beyond the end of its edge"
     if remark.code == "travel_limit":
@@ -77,11 +79,13 @@ def remark_words(remark: Remark, unit: Unit) -> str:
             f"beyond its limit of {_len(limit, unit)}"
         )
     if remark.code == "near_limit":
-        return f"stud {subject}: {when} it is within a quarter turn of its limit {_len(limit, unit)}"
+        return (
+            f"stud {subject}: {when} it is within a quarter turn of its limit {_len(limit, unit)}"
+        )
     if remark.code == "insignificant":
         return (
-            f"{subject}: the change of {change_text(value, unit, _fine(unit))} {unit} is smaller than "
-            f"its own expanded uncertainty of {fine_text(limit, unit)} {unit}"
+            f"{subject}: the change of {change_text(value, unit, _fine(unit))} {unit} is smaller "
+            f"than its own expanded uncertainty of {fine_text(limit, unit)} {unit}"
         )
     return (
         f"{subject}: with these turns it stays {change_text(value, unit, _fine(unit))} {unit} off, "

@@ -1,0 +1,34 @@
+"""What all tests share: the long-run option and hypothesis' manners."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import HealthCheck, settings
+
+settings.register_profile(
+    "bench",
+    deadline=None,
+    database=None,
+    derandomize=True,
+    max_examples=60,
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much],
+)
+settings.load_profile("bench")
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption(
+        "--long", action="store_true", help="also run the long random runs (ten thousand jobs)"
+    )
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    config.addinivalue_line("markers", "long: a long random run, only with --long")
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    if config.getoption("--long"):
+        return
+    for item in items:
+        if "long" in item.keywords:
+            item.add_marker(pytest.mark.skip(reason="a long run: pytest --long"))

@@ -1,0 +1,139 @@
+"""The bench's own themes: night, day and high contrast, in blue and orange.
+
+Blue against orange stays apart for nearly everyone; even so every state also has a glyph and a
+word, so that nothing is lost where there is no colour at all.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from textual.app import App
+from textual.theme import BUILTIN_THEMES, Theme
+
+VARIABLE_DEFAULTS: dict[str, str] = {
+    "ink-now": "ansi_bright_blue",
+    "ink-wanted": "ansi_yellow",
+    "ink-base": "ansi_default",
+    "ink-stud": "ansi_cyan",
+    "ink-reading": "ansi_default",
+    "ink-faint": "ansi_default",
+    "state-within": "ansi_bright_blue",
+    "state-outside": "ansi_yellow",
+    "state-caution": "ansi_yellow",
+    "state-waiting": "ansi_default",
+    "due-background": "ansi_blue",
+    "due-foreground": "ansi_bright_white",
+    "big-digits": "ansi_default",
+}
+"""Our CSS variables, with values that any theme can show.
+
+The app returns them from ``get_theme_variable_defaults``: a sheet that names a variable without a
+default fails to parse under every other theme.
+"""
+
+
+def _variables(
+    now: str, wanted: str, plain: str, faint: str, stud: str, due: tuple[str, str]
+) -> dict[str, str]:
+    return {
+        "ink-now": now,
+        "ink-wanted": wanted,
+        "ink-base": plain,
+        "ink-stud": stud,
+        "ink-reading": plain,
+        "ink-faint": faint,
+        "state-within": now,
+        "state-outside": wanted,
+        "state-caution": wanted,
+        "state-waiting": faint,
+        "due-background": due[0],
+        "due-foreground": due[1],
+        "big-digits": plain,
+        "footer-key-foreground": wanted,
+    }
+
+
+NIGHT = Theme(
+    name="bench-night",
+    primary="#5AA9E6",
+    secondary="#3C6E97",
+    accent="#F2A541",
+    warning="#F2A541",
+    error="#FF8A5B",
+    success="#7CC4F5",
+    foreground="#E8ECF0",
+    background="#11161B",
+    surface="#182027",
+    panel="#222D36",
+    dark=True,
+    variables=_variables(
+        "#7CC4F5", "#F2A541", "#E8ECF0", "#9AA7B3", "#B9C7D3", ("#F2A541", "#11161B")
+    ),
+)
+
+DAY = Theme(
+    name="bench-day",
+    primary="#0B5394",
+    secondary="#3D6F9E",
+    accent="#9A4A00",
+    warning="#9A4A00",
+    error="#A33B00",
+    success="#0B5394",
+    foreground="#1A1F24",
+    background="#F7F5F0",
+    surface="#EFECE5",
+    panel="#E3DFD5",
+    dark=False,
+    variables=_variables(
+        "#0B5394", "#9A4A00", "#1A1F24", "#56606A", "#3B4650", ("#0B5394", "#FFFFFF")
+    ),
+)
+
+CONTRAST = Theme(
+    name="bench-contrast",
+    primary="#8FD3FF",
+    secondary="#8FD3FF",
+    accent="#FFC04D",
+    warning="#FFC04D",
+    error="#FFC04D",
+    success="#8FD3FF",
+    foreground="#FFFFFF",
+    background="#000000",
+    surface="#000000",
+    panel="#000000",
+    dark=True,
+    text_alpha=1.0,
+    variables={
+        **_variables("#8FD3FF", "#FFC04D", "#FFFFFF", "#E0E0E0", "#FFFFFF", ("#FFFFFF", "#000000")),
+        "border": "#FFFFFF",
+        "border-blurred": "#FFFFFF",
+        "block-cursor-background": "#FFFFFF",
+        "block-cursor-foreground": "#000000",
+        "input-selection-background": "#005A9C",
+    },
+)
+
+THEMES: tuple[Theme, ...] = (NIGHT, DAY, CONTRAST)
+NAMES: tuple[str, ...] = tuple(theme.name for theme in THEMES)
+
+
+def register(app: App[Any]) -> None:
+    """Make the bench's themes known to the app, without choosing one."""
+    for theme in THEMES:
+        app.register_theme(theme)
+
+
+def pick(no_color: bool, wanted: str = NIGHT.name) -> str:
+    """Return the theme to start with: ``wanted``, or the terminal's own colours for NO_COLOR.
+
+    ``no_color`` is whether the variable NO_COLOR is set and not empty (no-color.org). A ``wanted``
+    that is none of ours gives the night theme.
+    """
+    if no_color:
+        return next(name for name in ("ansi-dark", "textual-ansi", *NAMES) if _is_known(name))
+    return wanted if wanted in NAMES else NIGHT.name
+
+
+def _is_known(name: str) -> bool:
+    return name in BUILTIN_THEMES or name in NAMES

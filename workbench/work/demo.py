@@ -1,0 +1,214 @@
+"""The demo shop: an invented roster with a day's queue at every stage and two past days of history.
+
+The readings are what the kernel says the calipers would show at each ski's pose, with a seeded
+scatter of a careful hand, rounded to the caliper's step; they are kept as ``demo``.
+"""
+
+from __future__ import annotations
+
+import math
+import random
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+from workbench.errors import InputError
+from workbench.fin.blade import Blade
+from workbench.fin.pose import Pose
+from workbench.measure.display import length_text
+from workbench.measure.lengths import parse_length, parse_turn
+from workbench.measure.units import MM_PER, Unit, check_unit
+from workbench.places import shipped
+from workbench.records import rows
+from workbench.records.book import Book
+from workbench.work.fields import Table
+from workbench.work.files import read_table_file
+from workbench.work.orders import DEFAULT_TOLERANCE_MM, read_blade, read_method, read_stud
+from workbench.work.jobs import JobView
+from workbench.work.rigs import row_of_blade, row_of_method, row_of_stud
+from workbench.work.shop import Shop
+
+SCATTER_MM = 0.008
+"""Standard deviation of the demo's readings."""
+
+
+@dataclass(slots=True)
+class Stock:
+    """What the shop owns, by name, as it is put in the book."""
+
+    blades: dict[str, tuple[str, Blade]]
+    blocks: dict[str, str]
+    methods: dict[str, tuple[str, ...]]
+
+
+def build_demo(path: Path, today: date | None = None) -> Book:
+    """Write the demo shop to a new book at ``path`` and return it, open."""
+    today = today or datetime.now(UTC).date()
+    data = read_table_file(shipped("fixtures") / "demo" / "shop.toml")
+    clock = _Clock(datetime(today.year, today.month, today.day, 7, tzinfo=UTC) - timedelta(days=9))
+    book = Book(path, clock=clock)
+    try:
+        book.batch(_fill, book, data, today, clock)
+    finally:
+        book.close()
+    return Book(path)
+
+
+class _Clock:
+    """A clock that history is written by: a few seconds on at each look."""
+
+    def __init__(self, start: datetime) -> None:
+        self.now = start
+
+    def __call__(self) -> datetime:
+        self.now += timedelta(seconds=7)
+        return self.now
+
+
+def stock_shop(book: Book, data: Mapping[str, Any], who: str) -> Stock:
+    """Put blades, blocks and methods of a shop file in the book."""
+    unit = check_unit(data.get("unit"))
+    stock = Stock({}, {}, {})
+    for i, raw in enumerate(data.get("blades", ())):
+        blade = read_blade(Table(raw, f"blades[{i}]", unit))
+        stock.blades[blade.name] = (book.add_blade(row_of_blade(blade), who=who).id, blade)
+    for i, raw in enumerate(data.get("blocks", ())):
+        table = Table(raw, f"blocks[{i}]", unit)
+        name = table.name()
+        studs = []
+        for inner in table.tables("studs"):
+            thread = inner.text("thread", default="")
+            studs.append(row_of_stud(read_stud(inner), thread))
+        finest = parse_turn(table.text("finest_turn", default="1/8"), table.where("finest_turn"))
+        table.done()
+        stock.blocks[name] = book.add_block(rows.Block("", name, tuple(studs), finest), who=who).id
+    for i, raw in enumerate(data.get("methods", ())):
+        table = Table(raw, f"methods[{i}]", unit)
+        blade_id, blade = stock.blades[table.text("blade")]
+        ids = []
+        for inner in table.tables("list"):
+            row = row_of_method(read_method(inner, blade), blade_id, DEFAULT_TOLERANCE_MM)
+            ids.append(book.add_method(row, who=who).id)
+        stock.methods[blade.name] = tuple(ids)
+    return stock
+
+
+def _fill(book: Book, data: Mapping[str, Any], today: date, clock: _Clock) -> None:
+    who = str(data.get("who", ""))
+    stock = stock_shop(book, data, who)
+    book.set_setting("who", who, who=who)
+    book.set_setting("shop", "The boathouse (demo)", who=who)
+    unit = check_unit(data.get("unit"))
+    skis = [_Player(book, Table(raw, f"skis[{i}]", unit), stock, who, i)
+            for i, raw in enumerate(data["skis"])]  # fmt: skip
+    for back in (8, 3):
+        day = today - timedelta(days=back)
+        clock.now = datetime(day.year, day.month, day.day, 8, tzinfo=UTC)
+        for ski in skis[::2] if back == 8 else skis[1::2]:
+            ski.play(day, "signed off")
+    clock.now = datetime(today.year, today.month, today.day, 6, tzinfo=UTC)
+    for ski in skis:
+        ski.play(today, ski.stage)
+
+
+class _Player:
+    """Brings one ski to a stage as a technician would, with the kernel standing in for the fin."""
+
+    def __init__(self, book: Book, table: Table, stock: Stock, who: str, seed: int) -> None:
+        self.book, self.who = book, who
+        self.random = random.Random(seed)
+        unit: Unit = check_unit(table.text("unit", default=table.unit))
+        blade_id, blade = stock.blades[table.text("blade")]
+        base = table.table("base") if table.has("base") else None
+        x, y, tilt = (float(v) for v in table.raw("pose", "x, y, tilt"))  # type: ignore[attr-defined]
+        self.pose = Pose(x * MM_PER["in"], y * MM_PER["in"], math.radians(tilt))
+        self.want = [float(v) * MM_PER["in"] for v in table.raw("want", "three changes")]  # type: ignore[attr-defined]
+        self.stage, self.due = table.text("stage"), table.text("due", default="")
+        self.reason = table.text("reason", default="set aside in the demo")
+        methods = stock.methods[blade.name]
+        self.ski = book.add_ski(
+            rows.Ski(
+                "", table.name(), table.name().split()[0], table.text("serial"), table.text("rider"),
+                unit, blade_id, stock.blocks[table.text("block")],
+                base.length("radius") if base else None, base.length("apex") if base else None,
+                bool(table.raw("wing", "true or false")) if table.has("wing") else False,
+                methods[:3],
+            ),
+            who=who,
+        )  # fmt: skip
+
+    def play(self, day: date, until: str) -> None:
+        """Do the job on ``day`` up to the stage ``until``."""
+        shop = Shop(self.book, day.isoformat(), self.who)
+        job = self.book.add_job(self.ski.id, shop.day, self.due, who=self.who)
+        view = shop.view(job.id)
+        wanted = "as received" if until == "set aside" else until
+        for _ in range(60):
+            if view.stage == wanted:
+                break
+            view = self._next(shop, view)
+        else:
+            raise InputError("demo stage", until, "a stage that the walk reaches")
+        if until == "set aside":
+            shop.set_aside(view, self.reason)
+        if until == "signed off" and not self.book.baselines_of(self.ski.id):
+            self._keep_baseline(view)
+
+    def _next(self, shop: Shop, view: JobView) -> JobView:
+        stage = view.stage
+        if stage in ("waiting", "received check", "final check"):
+            item = next(i for i in view.checklist if i.key not in view.progress.ticked)
+            return shop.tick(view, item.key)
+        if stage in ("as received", "measuring"):
+            return self._read(shop, view)
+        if stage == "studs":
+            return shop.seat_studs(view)
+        if stage == "target":
+            for line, change in zip(view.lines, self.want, strict=True):
+                if change and line.target is None:
+                    sign = "+" if change > 0 else "-"
+                    text = sign + length_text(abs(change), view.ski.unit)
+                    return shop.aim(view, line, text, view.ski.unit)
+            return shop.accept_target(view)
+        if stage == "turning":
+            return self._turn(shop, view)
+        if stage == "within":
+            return shop.accept(view)
+        if stage == "wing":
+            return shop.set_wing(view, "7.5")
+        return shop.sign_off(view, self.who)
+
+    def _turn(self, shop: Shop, view: JobView) -> JobView:
+        assert view.plan is not None, view.trouble
+        if not any(t.turns for t in view.plan.turns):
+            return shop.accept(view)
+        before = view.progress.pass_number
+        turns = [t.turns for t in view.plan.turns]
+        view = shop.step_done(view)
+        if view.progress.pass_number > before:
+            self.pose = view.rig.seated(self.pose, turns)
+        return view
+
+    def _read(self, shop: Shop, view: JobView) -> JobView:
+        assert view.due is not None
+        line = view.lines[view.due]
+        true = view.rig.observe(line.method, self.pose).value_mm
+        text = length_text(true + self.random.gauss(0.0, SCATTER_MM), view.ski.unit)
+        mm = parse_length(text, view.ski.unit).mm
+        return shop.take_reading(view, line, text, view.ski.unit, mm, "demo")
+
+    def _keep_baseline(self, view: JobView) -> None:
+        entries = tuple(
+            rows.BaselineEntry(
+                line.method.name, length_text(line.received_mm, view.ski.unit), view.ski.unit,
+                line.received_mm, line.tolerance_mm,
+            )
+            for line in view.lines
+            if line.received_mm is not None
+        )  # fmt: skip
+        self.book.add_baseline(
+            rows.Baseline("", self.ski.id, "as first received", entries, "read at this bench"),
+            who=self.who,
+        )

@@ -1,0 +1,107 @@
+"""From the book's rows to the kernel's values, and back for what is added at the bench."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from workbench.fin.base import Base
+from workbench.fin.blade import Blade, Hole
+from workbench.fin.guidance import Rig
+from workbench.fin.methods import Method, Station
+from workbench.fin.studs import Stud
+from workbench.records import rows
+
+
+def blade_of(row: rows.Blade) -> Blade:
+    """Return the kernel's blade of a row."""
+    return Blade(
+        row.name,
+        row.outline_mm,
+        (row.top_edge_mm[0], row.top_edge_mm[1]),
+        (row.back_edge_mm[0], row.back_edge_mm[1]),
+        tuple(Hole(h.name, (h.u_mm, h.v_mm), h.diameter_mm) for h in row.holes),
+    )
+
+
+def row_of_blade(blade: Blade, source_text: str = "") -> rows.Blade:
+    """Return the row that keeps a blade."""
+    return rows.Blade(
+        "",
+        blade.name,
+        blade.outline_mm,
+        blade.top_edge_mm,
+        blade.back_edge_mm,
+        tuple(rows.Hole(h.name, *h.at_mm, h.diameter_mm) for h in blade.holes),
+        source_text,
+    )
+
+
+def stud_of(row: rows.Stud) -> Stud:
+    """Return the kernel's stud of a row."""
+    return Stud(
+        row.name, row.touches, row.at_mm, row.axis, row.lead_mm, row.hand, row.tip_radius_mm,
+        row.travel_mm,
+    )  # fmt: skip
+
+
+def row_of_stud(stud: Stud, thread: str) -> rows.Stud:
+    """Return the row that keeps a stud, with its thread as it was written."""
+    return rows.Stud(
+        stud.name, stud.touches, stud.at_mm, stud.axis, thread, stud.lead_mm, stud.hand,
+        stud.tip_radius_mm, stud.limits_mm,
+    )  # fmt: skip
+
+
+def method_of(row: rows.Method, blade: Blade) -> Method:
+    """Return the kernel's method of a row on its blade."""
+    station = None
+    if row.station_hole is not None and row.station_edge is not None:
+        at = blade.hole(row.station_hole).edge(row.station_edge)
+        station = Station(at, row.station_hole, row.station_edge)
+    elif row.station_u_mm is not None and row.station_v_mm is not None:
+        station = Station((row.station_u_mm, row.station_v_mm))
+    band = None
+    if row.band_lo_mm is not None and row.band_hi_mm is not None:
+        band = (row.band_lo_mm, row.band_hi_mm)
+    return Method(row.name, row.quantity, station, row.jaw_width_mm, band)
+
+
+def row_of_method(method: Method, blade_id: str, tolerance_mm: float) -> rows.Method:
+    """Return the row that keeps a method of a blade."""
+    named = method.station is not None and method.station.hole is not None
+    at = method.station.at_mm if method.station is not None and not named else (None, None)
+    edge = method.station.edge if method.station is not None else None
+    return rows.Method(
+        "",
+        blade_id,
+        method.name,
+        method.quantity,
+        method.band_mm[0] if method.band_mm else None,
+        method.band_mm[1] if method.band_mm else None,
+        method.station.hole if method.station is not None else None,
+        "back" if edge == "back" else "front" if edge == "front" else None,
+        at[0],
+        at[1],
+        method.jaw_width_mm,
+        tolerance_mm,
+    )
+
+
+def rig_of(ski: rows.Ski, blade: Blade, studs: Sequence[rows.Stud]) -> Rig:
+    """Return the rig of a ski."""
+    base = Base() if ski.base_radius_mm is None else Base(ski.base_radius_mm, ski.base_apex_mm or 0.0)
+    return Rig(blade, base, tuple(stud_of(s) for s in studs))
+
+
+def usual_range_mm(method: Method, blade: Blade) -> tuple[float, float]:
+    """Return the range (mm) that a reading of this method plausibly lies in on this blade.
+
+    Narrower than a factor of ten, so that bare digits can be placed in one way only.
+    """
+    vs = [v for _, v in blade.outline_mm]
+    height, length = max(vs) - min(vs), blade.length_mm
+    if method.quantity == "depth":
+        return (0.35 * height, 1.0 * height)
+    if method.quantity == "length":
+        return (0.6 * length, 1.05 * length)
+    return (5.0, 49.0)
