@@ -130,10 +130,15 @@ def _status(why: BenchError) -> int:
 
 def _complain(args: argparse.Namespace, text: str, status: int) -> int:
     order = getattr(args, "order", None)
-    where = f"{shown(order)[1:-1]}: " if order is not None else ""
-    line = " ".join(f"quarterturn: {where}{text}".split())
-    _say(shown(line, LONGEST_LINE)[1:-1], sys.stderr)
+    where = f"{_one_line(order)}: " if order is not None else ""
+    _say(_one_line(f"quarterturn: {where}{text}"), sys.stderr)
     return status
+
+
+def _one_line(text: str) -> str:
+    """Return text on one line, its control characters written out."""
+    line = shown(" ".join(text.split()), sys.maxsize)[1:-1]
+    return line if len(line) <= LONGEST_LINE else f"{line[: LONGEST_LINE - 1]}…"
 
 
 def _say(text: str, stream: TextIO) -> None:
@@ -153,7 +158,7 @@ def _run(args: argparse.Namespace) -> int:
     if args.command == "paths":
         from workbench.places import book_path
 
-        _say(f"book: {shown(str(args.book or book_path()), LONGEST_LINE)[1:-1]}", sys.stdout)
+        _say(f"book: {_one_line(str(args.book or book_path()))}", sys.stdout)
         return DONE
     from workbench.bench import start
 

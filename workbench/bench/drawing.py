@@ -9,7 +9,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from workbench.bench.canvas import DOTS, XY, Canvas, Mode
+from workbench.bench.canvas import DOTS, LARGEST_CELLS, XY, Canvas, Mode
 from workbench.errors import InputError
 from workbench.fin.base import Base
 from workbench.fin.blade import Blade
@@ -27,6 +27,7 @@ CELL_ASPECT = 2.0
 """A terminal cell's height over its width."""
 
 STUD_SHOWN_MM = 14.0
+LEAST_JAW_MM = 4.0
 HIDDEN_SHARE = 0.25
 SAME_MM = 1e-6
 MARGIN_CELLS = 1.0
@@ -76,6 +77,9 @@ def side_view(
     The dashed outline stands at now + factor * (wanted - now); without a ``wanted`` there is none,
     and without a ``now`` the blade stands, dashed, at ``wanted`` or at a place made up for looking
     at. ``readings`` have their contacts marked. A size below one cell counts as one.
+
+    Raises:
+        InputError: an odd mode, or a pose that is no finite place.
     """
     canvas = _canvas(width, height, mode)
     here = now or wanted or nominal_pose(rig)
@@ -133,7 +137,8 @@ def nominal_pose(rig: Rig) -> Pose:
     us, vs = zip(*rig.blade.outline_mm, strict=True)
     hidden = min(vs) + HIDDEN_SHARE * (max(vs) - min(vs))
     x = 20.0 - min(us)
-    return Pose(x, rig.base.y(x) - hidden, 0.0)
+    level = rig.base.y(x)
+    return Pose(x, (level if math.isfinite(level) else 0.0) - hidden, 0.0)
 
 
 def enlargement(blade: Blade, now: Pose, wanted: Pose) -> float:
@@ -180,7 +185,8 @@ def fitted(points: Sequence[Point], canvas: Canvas) -> View:
 
 
 def _canvas(width: int, height: int, mode: Mode) -> Canvas:
-    return Canvas(max(1, width), max(1, height), mode)
+    wide, high = (min(max(1, side), LARGEST_CELLS) for side in (width, height))
+    return Canvas(wide, high, mode)
 
 
 def _touch(stud: Stud, blade: Blade, pose: Pose) -> Travel | None:
@@ -258,8 +264,9 @@ def _jaws(method: Method, base: Base, seen: Observation | None) -> list[tuple[Po
     xs = [p[0] for p in seen.contacts_mm]
     if method.quantity == "tail":
         xs.append(0.0)
-    reach = max(hi, lo + 4.0)
-    return [((x, base.y(x) + lo), (x, base.y(x) + reach)) for x in xs]
+    reach = max(hi, lo + LEAST_JAW_MM)
+    levels = [(x, base.y(x)) for x in xs]
+    return [((x, y + lo), (x, y + reach)) for x, y in levels if math.isfinite(y)]
 
 
 def _caption(

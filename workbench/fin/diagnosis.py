@@ -11,19 +11,19 @@ from workbench.fin.methods import observe
 from workbench.fin.pose import Pose
 from workbench.fin.readings import NoPoseError, Reading
 from workbench.fin.search import TILTS_RAD
-from workbench.fin.starts import meet_two, middle_x, reach_at, starts
+from workbench.fin.starts import first_of, meet_two, middle_x, reach_at, starts
 
 WEAK_RATIO = 1e-5
 """Least ratio of the design's smallest to largest singular value: below it, dependent readings."""
 
-_OPEN = (
-    "these readings depend on each other: nothing fixes the blade's place fore and aft; "
-    "add a tail distance",
-    "these readings depend on each other: nothing fixes how far the blade stands out of the base; "
-    "add a depth",
-    "these readings depend on each other: nothing fixes the blade's tilt; "
-    "add a length, or a depth at another station",
-)
+JUMP = 2.0
+"""A reading changes little more over a step of tilt than the blade's length turned through it; more
+than this many times that is a jump from one part of the outline to another."""
+
+_DEPENDENT = "these readings depend on each other: nothing fixes "
+_PLACE_OPEN = _DEPENDENT + "the blade's place fore and aft; add a tail distance"
+_HEIGHT_OPEN = _DEPENDENT + "how far the blade stands out of the base; add a depth"
+_TILT_OPEN = _DEPENDENT + "the blade's tilt; add a length, or a depth at another station"
 
 _NONE_TOGETHER = "no pose of this blade gives these readings together; take them again"
 _NO_TAIL = " (without a tail distance only the base's curve fixes the place fore and aft)"
@@ -31,29 +31,28 @@ _NO_TAIL = " (without a tail distance only the base's curve fixes the place fore
 
 def check_tail(equations: Equations) -> None:
     """Raise a NoPoseError where a flat base and no tail distance leave the blade free along it."""
-    if equations.base.radius_mm is None and not _has_tail(equations):
-        raise NoPoseError(_OPEN[0])
+    if equations.base.radius_mm is None and not first_of(equations.readings, "tail"):
+        raise NoPoseError(_PLACE_OPEN)
 
 
-def _has_tail(equations: Equations) -> bool:
-    return any(r.method.quantity == "tail" for r in equations.readings)
-
-
-def check_rank(rows: Sequence[Row], scale_mm: float) -> None:
+def check_rank(equations: Equations, rows: Sequence[Row]) -> None:
     """Raise a NoPoseError where the readings' derivatives (n x 3) leave a direction open.
 
     Rows above unit length are brought down to it; a reading that hardly follows the pose stays so.
     """
     scaled: list[Row] = []
     for gx, gy, gt in rows:
-        row = (gx, gy, gt / scale_mm)
+        row = (gx, gy, gt / equations.scale_mm)
         size = max(1.0, math.hypot(*row))
         scaled.append((row[0] / size, row[1] / size, row[2] / size))
     pairs = symmetric_eigen(normal_matrix(scaled, [1.0] * len(scaled)))
     least, open_direction = pairs[0]
     if least > (WEAK_RATIO**2) * pairs[-1][0]:
         return
-    raise NoPoseError(_OPEN[max(range(3), key=lambda i: abs(open_direction[i]))])
+    _, out, turn = open_direction
+    if abs(out) < 0.1 and abs(turn) < 0.1:
+        raise NoPoseError(_PLACE_OPEN)
+    raise NoPoseError(_TILT_OPEN if first_of(equations.readings, "depth") else _HEIGHT_OPEN)
 
 
 def check_independent(equations: Equations) -> None:
@@ -62,7 +61,7 @@ def check_independent(equations: Equations) -> None:
         for start in starts(equations, tilt):
             sight = equations.sight(start)
             if sight is not None:
-                check_rank([o.gradient for o in sight.observations], equations.scale_mm)
+                check_rank(equations, [o.gradient for o in sight.observations])
                 return
 
 
@@ -96,7 +95,8 @@ def _why_not_together(equations: Equations) -> NoPoseError:
         if off > 0.0 and (best is None or off < best[0]):
             best = (off, reading, reach)
     if best is None:
-        return NoPoseError(_NONE_TOGETHER + ("" if _has_tail(equations) else _NO_TAIL))
+        has_tail = first_of(equations.readings, "tail") is not None
+        return NoPoseError(_NONE_TOGETHER + ("" if has_tail else _NO_TAIL))
     return NoPoseError(
         "no pose gives these readings together; take them again, first of all",
         best[1].method,
@@ -128,24 +128,35 @@ def range_alone(equations: Equations, reading: Reading) -> tuple[float, float] |
 def range_beside_others(equations: Equations, index: int) -> tuple[float, float] | None:
     """Return what one of three readings could say with the other two as they are.
 
-    Of several ranges, tilts between which the others cannot be met, the nearest to the reading.
+    Of several ranges, between which the others cannot be met or the jaws jump from one part of the
+    outline to another, the nearest to the reading.
     """
     others = tuple(r for i, r in enumerate(equations.readings) if i != index)
     if len(others) != 2:
         return None
     reading = equations.readings[index]
     pair = Equations(equations.blade, equations.base, others)
-    runs: list[list[float]] = [[]]
+    jump_mm = JUMP * equations.scale_mm * (TILTS_RAD[1] - TILTS_RAD[0])
+    ranges: list[tuple[float, float]] = []
+    last: float | None = None
     for tilt in TILTS_RAD:
-        pose = meet_two(pair, tilt)
-        seen = None
-        if pose is not None:
-            seen = observe(reading.method, equations.blade, equations.base, pose)
-        if seen is not None:
-            runs[-1].append(seen.value_mm)
-        elif runs[-1]:
-            runs.append([])
-    ranges = [(min(run), max(run)) for run in runs if run]
-    if not ranges:
+        value = _value_at(pair, reading, tilt)
+        if value is not None:
+            if last is None or abs(value - last) > jump_mm:
+                ranges.append((value, value))
+            lo, hi = ranges[-1]
+            ranges[-1] = (min(lo, value), max(hi, value))
+        last = value
+    wide = [r for r in ranges if r[0] < r[1]] or ranges
+    return min(
+        wide, key=lambda r: max(r[0] - reading.value_mm, reading.value_mm - r[1]), default=None
+    )
+
+
+def _value_at(pair: Equations, reading: Reading, tilt: float) -> float | None:
+    """Return what a third reading would be where two others are met at this tilt."""
+    pose = meet_two(pair, tilt)
+    if pose is None:
         return None
-    return min(ranges, key=lambda r: max(r[0] - reading.value_mm, reading.value_mm - r[1]))
+    seen = observe(reading.method, pair.blade, pair.base, pose)
+    return None if seen is None else seen.value_mm

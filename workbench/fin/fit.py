@@ -108,7 +108,7 @@ def _fit_at(equations: Equations, pose: Pose, others: tuple[Pose, ...]) -> Fit:
     """Return the fit at a found pose with its gain and covariance (JCGM 102:2011, 6.2)."""
     sight = equations.sight(pose)
     assert sight is not None, "a pose was found where a reading cannot be taken"
-    check_rank([o.gradient for o in sight.observations], equations.scale_mm)
+    check_rank(equations, [o.gradient for o in sight.observations])
     weighted = pseudo_inverse(sight.rows)
     if weighted is None:
         raise NoPoseError("these readings depend on each other and fix no pose")

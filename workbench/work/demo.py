@@ -9,38 +9,26 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 from workbench.errors import InputError
-from workbench.fin.blade import Blade
 from workbench.fin.pose import Pose
 from workbench.measure.display import length_text
-from workbench.measure.lengths import parse_length, parse_turn
+from workbench.measure.lengths import parse_length
 from workbench.measure.units import MM_PER, Unit, check_unit
 from workbench.places import shipped
 from workbench.records import rows
 from workbench.records.book import Book
 from workbench.work.fields import Table
 from workbench.work.files import read_table_file
-from workbench.work.orders import DEFAULT_TOLERANCE_MM, read_blade, read_method, read_stud
 from workbench.work.jobs import JobView
-from workbench.work.rigs import row_of_blade, row_of_method, row_of_stud
 from workbench.work.shop import Shop
+from workbench.work.stock import Stock, stock_shop
 
 SCATTER_MM = 0.008
 """Standard deviation of the demo's readings."""
-
-
-@dataclass(slots=True)
-class Stock:
-    """What the shop owns, by name, as it is put in the book."""
-
-    blades: dict[str, tuple[str, Blade]]
-    blocks: dict[str, str]
-    methods: dict[str, tuple[str, ...]]
 
 
 def build_demo(path: Path, today: date | None = None) -> Book:
@@ -65,34 +53,6 @@ class _Clock:
     def __call__(self) -> datetime:
         self.now += timedelta(seconds=7)
         return self.now
-
-
-def stock_shop(book: Book, data: Mapping[str, Any], who: str) -> Stock:
-    """Put blades, blocks and methods of a shop file in the book."""
-    unit = check_unit(data.get("unit"))
-    stock = Stock({}, {}, {})
-    for i, raw in enumerate(data.get("blades", ())):
-        blade = read_blade(Table(raw, f"blades[{i}]", unit))
-        stock.blades[blade.name] = (book.add_blade(row_of_blade(blade), who=who).id, blade)
-    for i, raw in enumerate(data.get("blocks", ())):
-        table = Table(raw, f"blocks[{i}]", unit)
-        name = table.name()
-        studs = []
-        for inner in table.tables("studs"):
-            thread = inner.text("thread", default="")
-            studs.append(row_of_stud(read_stud(inner), thread))
-        finest = parse_turn(table.text("finest_turn", default="1/8"), table.where("finest_turn"))
-        table.done()
-        stock.blocks[name] = book.add_block(rows.Block("", name, tuple(studs), finest), who=who).id
-    for i, raw in enumerate(data.get("methods", ())):
-        table = Table(raw, f"methods[{i}]", unit)
-        blade_id, blade = stock.blades[table.text("blade")]
-        ids = []
-        for inner in table.tables("list"):
-            row = row_of_method(read_method(inner, blade), blade_id, DEFAULT_TOLERANCE_MM)
-            ids.append(book.add_method(row, who=who).id)
-        stock.methods[blade.name] = tuple(ids)
-    return stock
 
 
 def _fill(book: Book, data: Mapping[str, Any], today: date, clock: _Clock) -> None:

@@ -186,6 +186,12 @@ class Shop:
         self.book.add_mark(view.job.id, self.who, "aimed")
         return self.view(view.job.id)
 
+    def reopen_target(self, view: JobView) -> JobView:
+        """Open the target again, so that it can be changed; the turns made so far stay as they are."""
+        self._check(view, "aim")
+        self.book.add_mark(view.job.id, self.who, "reaim")
+        return self.view(view.job.id)
+
     def step_done(self, view: JobView) -> JobView:
         """Keep that the next act of the pass is done; the last one before measuring closes the pass."""
         self._check(view, "step")
@@ -258,7 +264,11 @@ class Shop:
 
     def last_entry(self, view: JobView) -> rows.AnyFact | None:
         """Return the entry that take back would strike out."""
-        live = [f for f in view.facts if f.struck is None]
+        live = [
+            f
+            for f in view.facts
+            if f.struck is None and not (isinstance(f, rows.Mark) and f.kind == "held")
+        ]
         return live[-1] if live else None
 
     def take_back(self, view: JobView) -> tuple[JobView, rows.AnyFact | None]:

@@ -127,7 +127,8 @@ def _gate(
     marks = {f.kind: f.id for f in live if isinstance(f, Mark)}
     if "seated" not in marks:
         return "studs", frozenset()
-    if marks.get("aimed", "") <= _last_id(live, (Target,)) or "aimed" not in marks:
+    opened = max(_last_id(live, (Target,)), marks.get("reaim", ""))
+    if marks.get("aimed", "") <= opened or "aimed" not in marks:
         return "target", frozenset()
     if not all(values.get(number, {}).get(m) for m in method_ids):
         return "measuring", frozenset()

@@ -1,0 +1,115 @@
+"""Random jobs by the thousand: the right pose or a named reason, never anything else."""
+
+from __future__ import annotations
+
+import math
+import random
+from collections import Counter
+
+import numpy as np
+import pytest
+
+from tests import strategies as made
+from tests.fin import oracle
+from workbench.errors import OutOfReachError
+from workbench.fin.fit import Fit, NoPoseError, Reading, fit_pose
+from workbench.fin.guidance import Rig, Target, plan
+from workbench.fin.methods import observe
+from workbench.fin.pose import Pose
+
+STRONG = 1e-3
+"""Least ratio of singular values, by numpy, from which readings must give a pose."""
+
+
+def one_job(chance: made.Chance, oracle_too: bool) -> str:
+    """Make up one job, seek its pose, check the answer; return what came of it."""
+    rig = made.make_rig(chance)
+    blade, base = rig.blade, rig.base
+    pose = made.make_pose(chance, 8.0)
+    methods = made.make_methods(chance, blade, base, pose, chance.pick(made.KINDS))
+    if methods is None:
+        return "no such methods"
+    values = [observe(m, blade, base, pose) for m in methods]
+    spoilt = chance.pick((False, False, True))
+    readings = [
+        Reading(m, o.value_mm + (chance.number(-40.0, 40.0) if spoilt else 0.0), 0.0127)
+        for m, o in zip(methods, values, strict=True)
+        if o is not None
+    ]
+    start = chance.pick((None, pose.moved(chance.number(-3, 3), chance.number(-3, 3), 0.01)))
+    try:
+        fit = fit_pose(blade, base, readings, start)
+    except NoPoseError as why:
+        assert str(why)
+        assert spoilt or strength(values, blade.length_mm) < STRONG, why
+        return "spoilt, told" if spoilt else "dependent, told"
+    check(fit)
+    if oracle_too:
+        check_by_oracle(rig, fit)
+    if chance.pick((False, False, False, True)):
+        check_plan(rig, fit, chance)
+    return "spoilt, met" if spoilt else "met"
+
+
+def strength(values: list[object], length_mm: float) -> float:
+    """Return the ratio of the smallest to the largest singular value of the readings' design."""
+    rows = np.array([o.gradient for o in values])  # type: ignore[attr-defined]
+    rows[:, 2] /= length_mm
+    rows /= np.maximum(1.0, np.linalg.norm(rows, axis=1))[:, None]
+    singular = np.linalg.svd(rows, compute_uv=False)
+    return float(singular[-1] / singular[0])
+
+
+def check(fit: Fit) -> None:
+    """Check that the pose gives the readings, and that all its figures are finite."""
+    assert max(map(abs, fit.residuals_mm)) <= made.EXACT_MM
+    assert abs(fit.pose.tilt_rad) <= math.radians(15.0)
+    assert all(math.isfinite(c) for row in (*fit.gain, *fit.covariance) for c in row)
+
+
+def check_by_oracle(rig: Rig, fit: Fit) -> None:
+    """Check that shapely and root finding read the same at the pose."""
+    for reading in fit.readings:
+        again = oracle.reading(reading.method, rig.blade, rig.base, fit.pose)
+        assert again == pytest.approx(reading.value_mm, abs=made.EXACT_MM)
+
+
+def check_plan(rig: Rig, fit: Fit, chance: made.Chance) -> None:
+    """Check that exact turns to a near-by pose land there, or that the plan says why not."""
+    wanted = Pose(
+        fit.pose.x_mm + chance.number(-0.5, 0.5),
+        fit.pose.y_mm + chance.number(-0.5, 0.5),
+        fit.pose.tilt_rad + chance.number(-0.003, 0.003),
+    )
+    seen = [observe(r.method, rig.blade, rig.base, wanted) for r in fit.readings]
+    goals = [
+        Target(r.method, o.value_mm, 1e-6) for r, o in zip(fit.readings, seen, strict=True) if o
+    ]
+    try:
+        outcome = plan(rig, fit.readings, goals, 0.0, start=fit.pose)
+    except (NoPoseError, OutOfReachError) as why:
+        assert str(why)
+        return
+    if len(goals) < 3 or outcome.within:
+        return
+    for goal, predicted in zip(goals, outcome.predictions, strict=False):
+        if predicted.role == "target":
+            assert predicted.after_mm == pytest.approx(goal.value_mm, abs=made.EXACT_MM)
+
+
+def run(seed: str, count: int) -> Counter[str]:
+    chance = made.Seeded(random.Random(seed))
+    return Counter(one_job(chance, i % 10 == 0) for i in range(count))
+
+
+def test_a_few_hundred_random_jobs() -> None:
+    """Blades, bases, methods and poses at random: met, or told why not."""
+    came = run("short", 150)
+    assert came["met"] > 50
+    assert came["spoilt, told"] > 10
+
+
+@pytest.mark.long
+def test_ten_thousand_random_jobs() -> None:
+    came = run("long", 10_000)
+    assert came["met"] > 4_000

@@ -1,0 +1,161 @@
+"""Numbers for people: published rounding rules, ties, limits, parts of a turn."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from fractions import Fraction
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from workbench.measure.display import (
+    MINUS,
+    change_text,
+    convert,
+    degrees_text,
+    fine_text,
+    length_text,
+    length_with_unit,
+    limits_text,
+    round_half_even,
+    turn_text,
+)
+from workbench.measure.units import MM_PER, Unit
+
+STEP = {"in": Decimal("0.0005"), "mm": Decimal("0.01")}
+UNITS = st.sampled_from(["in", "mm"])
+
+
+@pytest.mark.parametrize(
+    ("numeral", "digits", "rounded"),
+    [
+        ("6.974 951 5", 3, "6.97"),
+        ("6.974 951 5", 5, "6.9750"),
+        ("6.974 951 5", 7, "6.974952"),
+        ("6.974 950 5", 7, "6.974950"),
+        ("6.974 951 5", 2, "7.0"),
+    ],
+)
+def test_rounding_as_published(numeral: str, digits: int, rounded: str) -> None:
+    """NIST SP 811 (2008), B.7.1 (sp811-rounding): halves go to the even digit."""
+    assert round_half_even(numeral, digits) == rounded
+
+
+def test_a_converted_value_keeps_the_digits_it_deserves() -> None:
+    """NIST SP 811 (2008), appendix B (sp811-atm): 11.8 atm is 1.20 MPa."""
+    pascal = Decimal("11.8") * Decimal(101325)
+    assert pascal == Decimal(1195635)
+    assert round_half_even(str(pascal / 1_000_000), 3) == "1.20"
+
+
+def test_the_rule_of_reason() -> None:
+    """NIST LC 1137 (nist-lc1137): 36 in is 91 cm and 40.1 in is 101.9 cm."""
+    for inch, exact, digits, rounded in (("36", "91.44", 2, "91"), ("40.1", "101.854", 4, "101.9")):
+        cm = Decimal(inch) * Decimal("2.54")
+        assert cm == Decimal(exact)
+        assert round_half_even(str(cm), digits) == rounded
+        assert convert(float(inch) * 25.4, "mm") / 10 == cm
+
+
+@pytest.mark.parametrize(
+    ("mm", "unit", "text"),
+    [
+        (62.23, "in", "2.4500"),
+        (62.23, "mm", "62.23"),
+        (2.4505 * 25.4, "in", "2.4505"),
+        (0.0, "in", "0.0000"),
+        (-0.001, "mm", "0.00"),
+        (-0.1, "mm", f"{MINUS}0.10"),
+        (25.4, "mm", "25.40"),
+    ],
+)
+def test_lengths_at_the_calipers_resolution(mm: float, unit: Unit, text: str) -> None:
+    """0.0005 in and 0.01 mm; a value that rounds to naught has no sign."""
+    assert length_text(mm, unit) == text
+    assert length_with_unit(mm, unit) == f"{text} {unit}"
+
+
+@given(st.integers(0, 20_000), UNITS)
+def test_ties_go_to_the_even_step_whatever_binary_makes_of_them(half: int, unit: Unit) -> None:
+    """Half-way between two steps, as the mean of two neighbouring readings is, the even one wins."""
+    step = STEP[unit]
+    tie = step * (2 * half + 1) / 2
+    even = half if half % 2 == 0 else half + 1
+    mm = float(tie) * MM_PER[unit]
+    assert Decimal(length_text(mm, unit)) == step * even
+
+
+@given(st.floats(0, 1000), UNITS)
+def test_rounding_moves_by_half_a_step_at_most(mm: float, unit: Unit) -> None:
+    """The shown length is the nearest on the grid."""
+    shown = Fraction(length_text(mm, unit))
+    true = Fraction(mm) / Fraction("25.4" if unit == "in" else "1")
+    assert abs(shown - true) <= Fraction(STEP[unit]) / 2 + Fraction("1e-10")
+
+
+@given(st.floats(0, 500), st.floats(0.05, 5), UNITS)
+def test_limits_are_rounded_inward(low: float, wide: float, unit: Unit) -> None:
+    """A shown limit admits nothing that the limit itself does not (NIST SP 811, B.7.2)."""
+    per = Fraction("25.4" if unit == "in" else "1")
+    high = low + wide
+    shown_low, shown_high = (Fraction(t) for t in limits_text(low, high, unit))
+    noise = Fraction("1e-10")
+    assert (
+        Fraction(low) / per - noise
+        <= shown_low
+        < Fraction(low) / per + Fraction(STEP[unit]) + noise
+    )
+    assert (
+        Fraction(high) / per + noise
+        >= shown_high
+        > Fraction(high) / per - Fraction(STEP[unit]) - noise
+    )
+
+
+@given(st.integers(0, 10_000), st.integers(1, 100), UNITS)
+def test_limits_on_the_grid_stay(low: int, wide: int, unit: Unit) -> None:
+    """A limit that needs no rounding is not moved by what binary makes of it."""
+    step = STEP[unit]
+    ends = (step * low, step * (low + wide))
+    mm = [float(e) * MM_PER[unit] for e in ends]
+    assert [Decimal(t) for t in limits_text(mm[0], mm[1], unit)] == list(ends)
+
+
+def test_limits_between_steps() -> None:
+    """2.4480 to 2.4523 in shows as 2.4480 to 2.4520; 2.4481 goes up."""
+    assert limits_text(2.4480 * 25.4, 2.4523 * 25.4, "in") == ("2.4480", "2.4520")
+    assert limits_text(2.4481 * 25.4, 2.4524 * 25.4, "in") == ("2.4485", "2.4520")
+
+
+@pytest.mark.parametrize(
+    ("mm", "text"),
+    [(0.127, "+0.0050"), (-0.127, f"{MINUS}0.0050"), (0.001, "0.0000"), (0, "0.0000")],
+)
+def test_changes_show_their_sign(mm: float, text: str) -> None:
+    """Always a sign, but none on naught."""
+    assert change_text(mm, "in") == text
+
+
+def test_small_lengths_have_a_digit_more() -> None:
+    """An uncertainty is shown ten times finer than a reading's last digit, about."""
+    assert fine_text(0.0381, "in") == "0.0015"
+    assert fine_text(0.0381, "mm") == "0.038"
+
+
+@pytest.mark.parametrize(
+    ("turns", "text"),
+    [(0.25, "1/4"), (-0.25, "1/4"), (1.25, "1 1/4"), (2.0, "2"), (0.375, "3/8"), (0.0625, "1/16"),
+     (1 / 64, "1/64"), (0.37, "0.37"), (0.0, "0"), (0.1, "0.1"), (10.5, "10 1/2")],
+)  # fmt: skip
+def test_turns_as_a_hand_counts_them(turns: float, text: str) -> None:
+    """Parts of a turn down to a sixty-fourth, else three decimals."""
+    assert turn_text(turns) == text
+
+
+@pytest.mark.parametrize(
+    ("angle", "text"), [(1.234, "+1.23°"), (-0.5, f"{MINUS}0.50°"), (0.001, "0.00°"), (0, "0.00°")]
+)
+def test_angles_show_their_sign(angle: float, text: str) -> None:
+    """Degrees with a sign, but none on naught."""
+    assert degrees_text(angle) == text

@@ -1,0 +1,102 @@
+"""What a reading is worth where nobody said: the default budget on a real blade."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+import tomllib
+from typing import Any
+
+import pytest
+
+from workbench.fin.base import Base
+from workbench.fin.blade import Blade
+from workbench.fin.methods import Method
+from workbench.fin.rig import Rig
+from workbench.fin.studs import Stud
+from workbench.measure.reading_budget import reading_budget_mm
+from workbench.places import shipped
+from workbench.work.orders import order_from
+from workbench.work.trust import CONTACT_HEIGHT_U_MM, Taken, readings_of, reading_u_mm
+
+RIG = Rig(
+    # A leading edge at 45 degrees and an upright trailing edge where they meet a flat base.
+    Blade("plate", ((0, 0), (180, 0), (180, 20), (120, 80), (0, 80)), ((0, 0), (180, 0)), ((0, 0), (0, 20))),
+    Base(),
+    (
+        Stud("front", "top", (170, -40), (0, 1), 0.8),
+        Stud("rear", "top", (40, -40), (0, 1), 0.8),
+        Stud("back", "back", (5, -15), (1, 0), 0.8),
+    ),
+)  # fmt: skip
+DEPTH = Method("depth", "depth")
+TAIL = Method("tail", "tail", band_mm=(0.3, 0.3))
+LENGTH = Method("length", "length", band_mm=(0.3, 0.3))
+FLAT = Method("length, flat", "length", band_mm=(-10.0, 8.0))
+
+
+def example() -> dict[str, Any]:
+    path = shipped("fixtures") / "orders" / "practice-plate.toml"
+    return tomllib.loads(path.read_text("utf-8"))
+
+
+def u_by_name(*taken: Taken) -> dict[str, float]:
+    return {r.method.name: r.u_mm for r in readings_of(taken, RIG)}
+
+
+def test_the_jaws_height_counts_by_the_slope_of_the_edge() -> None:
+    """At 45 degrees 0.1 mm of height is 0.1 mm of length; on an upright edge it is nothing."""
+    u = u_by_name(Taken(DEPTH, (55.0,)), Taken(TAIL, (20.0,)), Taken(LENGTH, (174.7,)))
+    assert u["tail"] == pytest.approx(reading_budget_mm([20.0]).u, rel=1e-3)
+    plain = reading_budget_mm([174.7]).u
+    assert u["length"] == pytest.approx(math.hypot(plain, CONTACT_HEIGHT_U_MM), rel=1e-3)
+    assert u["depth"] == reading_budget_mm([55.0]).u
+
+
+def test_a_jaw_on_a_corner_does_not_slide() -> None:
+    """A wide band whose contact is a corner is as good as any plain reading."""
+    u = u_by_name(Taken(DEPTH, (55.0,)), Taken(TAIL, (20.0,)), Taken(FLAT, (180.0,)))
+    assert u["length, flat"] == pytest.approx(reading_budget_mm([180.0]).u, rel=1e-9)
+
+
+def test_a_given_u_is_the_whole_uncertainty() -> None:
+    """Nothing is added to what the order says."""
+    u = u_by_name(Taken(DEPTH, (55.0,)), Taken(TAIL, (20.0,)), Taken(LENGTH, (174.7,), 0.02))
+    assert u["length"] == 0.02
+
+
+def test_readings_without_a_pose_still_have_an_uncertainty() -> None:
+    """Too few, or out of reach: the height does not count, and the plan says what is wrong."""
+    for taken in ([Taken(LENGTH, (174.7,))], [Taken(m, (500.0,)) for m in (DEPTH, TAIL, LENGTH)]):
+        for reading, t in zip(readings_of(taken, RIG), taken, strict=True):
+            assert reading.u_mm == reading_budget_mm(t.values_mm).u
+
+
+def test_an_edge_almost_along_the_base_does_not_run_away() -> None:
+    """However flat the edge, the estimate stays in a sane range."""
+    assert reading_u_mm([174.7], 1e9) == reading_u_mm([174.7], -5.0) < 0.6
+
+
+def test_defaults_are_sane_on_the_shipped_plate() -> None:
+    """Half a thousandth to five thousandths of an inch, on both bases, all methods."""
+    order = example()
+    for reading in order["readings"]:
+        reading.pop("u", None)
+    for base in (order["base"], None):
+        order["base"] = base or {"radius": 4000.0, "apex": 0}
+        for reading in order_from(order).readings:
+            assert 0.0005 * 25.4 < reading.u_mm < 0.005 * 25.4
+
+
+def test_more_takes_do_not_make_a_reading_worse_than_their_scatter() -> None:
+    """Equal repeats are worth at least as much as a single one."""
+    assert reading_u_mm([60.0, 60.0, 60.0]) <= reading_u_mm([60.0])
+    assert reading_u_mm([60.0, 60.2, 60.4]) > reading_u_mm([60.0])
+
+
+def test_the_order_carries_the_means_and_the_given_u() -> None:
+    """Values are averaged, and a u in the file is taken as it is, in the file's unit."""
+    depth = order_from(example()).readings[0]
+    assert depth.value_mm == pytest.approx(2.38075 * 25.4, abs=1e-12)
+    assert depth.u_mm == pytest.approx(0.0007 * 25.4, abs=1e-15)
+    assert dataclasses.is_dataclass(depth)

@@ -1,0 +1,446 @@
+"""What the hands do: keys become use cases, and every outcome a new state.
+
+Knows no widget, so that the whole walk of a ski can be tried without a screen. A caliper's burst
+(digits and Enter, faster than any hand) is a reading or is held, never an answer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from statistics import median
+
+from workbench.bench.state import DRAWINGS, BenchState, Tone
+from workbench.errors import BenchError, InputError
+from workbench.measure.lengths import Placing, understand
+from workbench.measure.units import Unit, other
+from workbench.records import rows
+from workbench.work.jobs import JobView
+from workbench.work.shop import Shop
+from workbench.work.words import error_words
+
+DIGITS = "0123456789.,"
+ENTRY_START = DIGITS + "½¼¾⅛⅜⅝⅞"
+ENTRY_MORE = ENTRY_START + "/ \"'+-−″”°mnichoutIMNCHOUTµ"
+LONGEST_ENTRY = 40
+GAUGE_GAP_S = 0.040
+BURST_WINDOW_S = 0.15
+FINEST = (1.0, 0.5, 0.25, 0.125, 0.0625, 0.0)
+
+
+class Hands:
+    """Holds the bench's state and changes it by what is done at the keyboard."""
+
+    def __init__(self, shop: Shop, changed: Callable[[BenchState], None] | None = None) -> None:
+        self.shop = shop
+        self._changed = changed or (lambda state: None)
+        self._times: list[float] = []
+        self._last_burst = -1e9
+        self._last_enter = -1e9
+        settings = shop.book.settings()
+        unit: Unit = "mm" if settings.get("unit") == "mm" else "in"
+        drawing = settings.get("drawing", "braille")
+        self.state = BenchState(
+            roster=shop.roster(),
+            unit=unit,
+            who=shop.who,
+            shop_name=settings.get("shop", ""),
+            day=shop.day,
+            drawing=drawing if drawing in DRAWINGS else "braille",
+        )
+        self._open_first(settings.get("job", ""), settings.get("draft", ""))
+
+    # -- state -----------------------------------------------------------------------------------
+
+    def _set(self, **changes: object) -> None:
+        self.state = replace(self.state, **changes)  # type: ignore[arg-type]
+        self._changed(self.state)
+
+    def say(self, message: str, tone: Tone = "say") -> None:
+        """Show a message until the next one."""
+        self._set(message=message, tone=tone)
+
+    def _show(self, view: JobView, message: str = "", tone: Tone = "done") -> None:
+        """Show a job's new view after something was kept; its row of the roster follows."""
+        stage_changed = self.state.view is None or self.state.view.stage != view.stage
+        roster = tuple(
+            replace(line, stage=view.stage, pass_number=view.progress.pass_number)
+            if line.job_id == view.job.id
+            else line
+            for line in self.state.roster
+        )
+        self._set(
+            view=view, roster=roster, entry="", question=None, offered=0, selected=None,
+            message=message, tone=tone,
+            hands_on=self.state.hands_on and (not stage_changed or view.stage in (
+                "received check", "sign-off")),
+            side=None if stage_changed else self.state.side,
+        )  # fmt: skip
+        self._times.clear()
+
+    def _open_first(self, job_id: str, draft: str) -> None:
+        known = [line.job_id for line in self.state.roster]
+        if not known:
+            return
+        if job_id not in known:
+            job_id = next(
+                (x.job_id for x in self.state.roster if x.stage not in ("signed off", "set aside")),
+                known[0],
+            )
+        self._try(lambda: self._set(view=self.shop.view(job_id), entry=draft))
+
+    def open(self, job_id: str) -> None:
+        """Take a ski of the roster in hand; an entry in progress is kept as a note, not lost."""
+        self._hold_entry()
+        view = self.shop.view(job_id)
+        self._set(
+            view=view, entry="", question=None, selected=None, hands_on=False, side=None, message=""
+        )
+        self.shop.remember("job", job_id)
+
+    def look_again(self) -> None:
+        """Read roster and job again, as another bench may have written to the book."""
+        state = self.state
+        view = self.shop.view(state.view.job.id) if state.view is not None else None
+        self._set(roster=self.shop.roster(), view=view)
+        if view is None:
+            self._open_first("", "")
+
+    def leave(self) -> None:
+        """Keep the entry in progress, for the next time the bench opens."""
+        self.shop.remember("draft", self.state.entry)
+
+    def _try(self, act: Callable[[], object]) -> bool:
+        try:
+            act()
+        except BenchError as why:
+            self.say(error_words(why, self.state.unit), "warn")
+            return False
+        return True
+
+    # -- keys ------------------------------------------------------------------------------------
+
+    @property
+    def entering(self) -> bool:
+        """Whether an entry is in progress, so that keys feed it."""
+        return bool(self.state.entry)
+
+    def takes(self, char: str) -> bool:
+        """Whether a character belongs to an entry now."""
+        return char in (ENTRY_MORE if self.entering else ENTRY_START)
+
+    def type(self, char: str, time: float) -> None:
+        """Add a character to the entry in progress, or start one."""
+        entry = self.state.entry
+        if self.state.question is not None:
+            self._hold(entry)
+            entry = ""
+        if len(entry) >= LONGEST_ENTRY:
+            self.say(f"an entry has at most {LONGEST_ENTRY} characters: Enter, or Backspace", "warn")
+            return
+        if not entry:
+            self._times.clear()
+        self._times.append(time)
+        self._set(entry=entry + char, question=None, message="")
+
+    def rub_out(self) -> None:
+        """Take the last character of the entry back."""
+        if self.state.question is not None:
+            self._set(question=None, message="")
+        elif self.state.entry:
+            self._set(entry=self.state.entry[:-1])
+
+    def escape(self) -> None:
+        """Drop the entry in progress, or what was begun."""
+        if self.state.question is not None or self.state.entry:
+            self._set(entry="", question=None, message="entry dropped")
+        else:
+            self._set(hands_on=False, selected=None, message="")
+
+    def in_burst(self, time: float) -> bool:
+        """Whether a caliper's burst has only just passed."""
+        return time - self._last_burst < BURST_WINDOW_S
+
+    def _how(self, time: float) -> rows.How:
+        times = [*self._times, time]
+        gaps = [b - a for a, b in zip(times, times[1:], strict=False)]
+        fast = len(gaps) >= 3 and median(gaps) < GAUGE_GAP_S
+        if fast:
+            self._last_burst = time
+        return "gauge" if fast else "typed"
+
+    def enter(self, time: float) -> None:
+        """Do the next step, or take the entry in progress."""
+        empty_second = time - self._last_enter < BURST_WINDOW_S and not self.state.entry
+        self._last_enter = time
+        if self.state.view is None:
+            self.say("no ski in hand: / opens the sheet, n adds a ski", "warn")
+        elif self.state.question is not None:
+            self.say(f"{self.state.question.question} + takes it, Backspace goes back", "warn")
+        elif self.state.entry:
+            how = self._how(time)
+            self._try(lambda: self._take_entry(how))
+        elif not empty_second and not self.in_burst(time):
+            self._try(self._next_step)
+
+    def _take_entry(self, how: rows.How) -> None:
+        state, view, line = self.state, self.state.view, self.state.line
+        assert view is not None
+        if view.stage == "wing":
+            self._show(self.shop.set_wing(view, state.entry), "wing angle kept")
+            return
+        if line is None or view.stage not in ("as received", "measuring", "within", "target", "studs"):
+            self._hold(state.entry)
+            self._set(entry="")
+            self.say(f"no reading is due now: '{state.entry}' is kept as a note", "warn")
+            return
+        if view.stage == "target":
+            self._take_target(state.entry)
+            return
+        found = understand(state.entry, state.unit, line.usual_mm, line.method.name)
+        if found.is_clear:
+            self._keep_reading(found.placings[0], how)
+        else:
+            self._set(question=found, offered=0)
+
+    def _keep_reading(self, placing: Placing, how: rows.How) -> None:
+        view, line = self.state.view, self.state.line
+        assert view is not None
+        assert line is not None
+        text, unit = self.state.entry, placing.unit
+        new = self.shop.take_reading(view, line, text, unit, placing.mm, how)
+        count = len(new.lines[self.state.line_index].latest)
+        again = f", repeat {count}" if count > 1 else ""
+        self._show(new, f"kept: {line.method.name} {text} → {placing.number} {unit}{again}")
+
+    def _take_target(self, text: str) -> None:
+        view, line, unit = self.state.view, self.state.line, self.state.unit
+        assert view is not None
+        assert line is not None
+        if text[0] in "+-−":
+            self._show(self.shop.aim(view, line, text, unit), f"target kept: {line.method.name} {text}")
+            return
+        found = understand(text, unit, line.usual_mm, f"target for {line.method.name}")
+        if not found.is_clear:
+            self._set(question=found, offered=0)
+            return
+        self._keep_target(found.placings[0])
+
+    def _keep_target(self, placing: Placing) -> None:
+        view, line, text = self.state.view, self.state.line, self.state.entry
+        assert view is not None
+        assert line is not None
+        new = self.shop.aim_at(view, line, text, placing.unit, "value", placing.mm)
+        self._show(new, f"target kept: {line.method.name} {placing.number} {placing.unit}")
+
+    def yes(self, time: float) -> None:
+        """Do what is asked for on purpose: take an answer, tick, sign off; else go to the next ski."""
+        state, view = self.state, self.state.view
+        if self.in_burst(time):
+            self.say("a caliper was sending just now: press + again on purpose", "warn")
+        elif state.question is not None and view is not None:
+            placing = state.question.placings[state.offered]
+            keep = self._keep_target if view.stage == "target" else self._keep_typed
+            self._try(lambda: keep(placing))
+        elif state.hands_on and view is not None and view.checklist:
+            self._try(self._tick)
+        elif state.hands_on and view is not None and view.stage == "sign-off":
+            self._try(self._sign_off)
+        else:
+            self.step_queue(1)
+
+    def _keep_typed(self, placing: Placing) -> None:
+        self._keep_reading(placing, "typed")
+
+    def no(self) -> None:
+        """Offer the next answer, or go to the ski before."""
+        question = self.state.question
+        if question is not None:
+            self._set(offered=(self.state.offered + 1) % len(question.placings))
+        else:
+            self.step_queue(-1)
+
+    def _tick(self) -> None:
+        view = self.state.view
+        assert view is not None
+        item = next(i for i in view.checklist if i.key not in view.progress.ticked)
+        self._show(self.shop.tick(view, item.key), f"ticked: {item.words}")
+
+    def _sign_off(self) -> None:
+        view = self.state.view
+        assert view is not None
+        if not self.state.who:
+            raise InputError("initials", "(none)", "initials first: key i")
+        self._show(self.shop.sign_off(view, self.state.who), f"signed off by {self.state.who}")
+
+    def _next_step(self) -> None:
+        """Do what the next-step line says."""
+        view = self.state.view
+        assert view is not None
+        stage = view.stage
+        if stage in ("waiting", "received check", "final check", "sign-off"):
+            self._set(hands_on=True, message="", side=None)
+        elif stage in ("as received", "measuring"):
+            line = self.state.line
+            self.say(f"type the reading due: {line.method.name if line else ''}", "warn")
+        elif stage == "studs":
+            self._show(self.shop.seat_studs(view), "studs touch the blade where it stands")
+        elif stage == "target":
+            self._show(self.shop.accept_target(view), "target accepted")
+        elif stage == "turning":
+            self._turn(view)
+        elif stage == "within":
+            self._show(self.shop.accept(view), "settings accepted")
+        elif stage == "wing":
+            self.say("type the wing's angle in degrees, then Enter", "warn")
+        elif stage == "set aside":
+            self._show(self.shop.take_up(view), "taken up again where it was left")
+        else:
+            self.next_unfinished()
+
+    def _turn(self, view: JobView) -> None:
+        if view.plan is not None and not any(t.turns for t in view.plan.turns):
+            self.say("no turn this coarse comes closer: f for a finer turn, k keeps it as it is", "warn")
+            return
+        before = view.progress.pass_number
+        new = self.shop.step_done(view)
+        done = "turns made and kept: measure again" if new.progress.pass_number > before else ""
+        self._show(new, done)
+
+    # -- commands --------------------------------------------------------------------------------
+
+    def flip_unit(self) -> None:
+        """Exchange inch and mm everywhere; what was typed keeps its own unit."""
+        unit = other(self.state.unit)
+        self._set(unit=unit, question=None)
+        self.shop.remember("unit", unit)
+
+    def step_queue(self, by: int) -> None:
+        """Take the next or the previous ski of the queue in hand."""
+        roster = self.state.roster
+        if not roster:
+            self.say("the queue is empty: n adds a ski", "warn")
+            return
+        here = self.state.position
+        at = 0 if here is None else (here + by) % len(roster)
+        self._try(lambda: self.open(roster[at].job_id))
+
+    def next_unfinished(self) -> None:
+        """Take the next ski in hand that is neither signed off nor set aside."""
+        roster, here = self.state.roster, self.state.position or 0
+        for k in range(1, len(roster) + 1):
+            line = roster[(here + k) % len(roster)]
+            if line.stage not in ("signed off", "set aside"):
+                self.open(line.job_id)
+                return
+        self.say("every ski of the day is signed off or set aside", "done")
+
+    def select(self, by: int) -> None:
+        """Choose another reading or target by hand."""
+        view = self.state.view
+        if view is not None and view.lines and self.state.question is None:
+            self._set(selected=(self.state.line_index + by) % len(view.lines))
+
+    def take_back(self) -> None:
+        """Take the last entry back: it is struck out and stays readable."""
+        self._try(self._take_back)
+
+    def _take_back(self) -> None:
+        view = self.state.view
+        if view is None:
+            return
+        new, fact = self.shop.take_back(view)
+        self._show(new, f"taken back: {described(fact)}" if fact else "nothing to take back", "done")
+
+    def baseline(self) -> None:
+        """Make the ski's baseline the target."""
+        self._job(lambda v: (self.shop.aim_at_baseline(v), "baseline taken as the target"))
+
+    def retarget(self) -> None:
+        """Go back to the target, to change it."""
+        self._job(lambda v: (self.shop.reopen_target(v), "target open again: type it, Enter accepts"))
+
+    def keep_as_is(self) -> None:
+        """Accept readings that are not within tolerance as good enough."""
+        self._job(lambda v: (self.shop.accept(v), "kept as it stands"))
+
+    def finer(self) -> None:
+        """Go to the next finer turn, round and round."""
+        view = self.state.view
+        if view is None:
+            return
+        later = [f for f in FINEST if f < view.finest_turn] or [FINEST[0]]
+        from workbench.measure.display import turn_text
+
+        words = f"finest turn {turn_text(later[0])}" if later[0] else "exact turns"
+        self._job(lambda v: (self.shop.set_finest(v, later[0]), words))
+
+    def set_aside(self, reason: str) -> None:
+        """Put the ski aside with a reason."""
+        self._job(lambda v: (self.shop.set_aside(v, reason), "set aside"), True)
+
+    def write_note(self, text: str) -> None:
+        """Keep a note to the job."""
+        self._job(lambda v: (self.shop.note(v, "note", text), "note kept"), True)
+
+    def strike_reading(self, reason: str) -> None:
+        """Strike out the last repeat of the chosen reading, with its reason."""
+        line = self.state.line
+        if line is not None:
+            self._job(lambda v: (self.shop.strike_reading(v, line, reason), "struck out"), True)
+
+    def set_who(self, initials: str) -> None:
+        """Remember whose hands these are."""
+        self.shop.who = initials.strip()
+        self.shop.remember("who", self.shop.who)
+        self._set(who=self.shop.who, message=f"entries are now kept under {self.shop.who}")
+
+    def _job(self, act: Callable[[JobView], tuple[JobView, str]], raises: bool = False) -> None:
+        view = self.state.view
+        if view is None:
+            return
+        if raises:
+            self._show(*act(view))
+        else:
+            self._try(lambda: self._show(*act(view)))
+
+    def next_side(self) -> None:
+        """Let the next panel stand at the side."""
+        order = ("turns", "view", "roster")
+        self._set(side=order[(order.index(self.state.shown_side) + 1) % 3])
+
+    def next_drawing(self) -> None:
+        """Draw with other signs: braille, blocks, ASCII."""
+        at = DRAWINGS[(DRAWINGS.index(self.state.drawing) + 1) % len(DRAWINGS)]
+        self._set(drawing=at, message=f"drawing with {at}")
+        self.shop.remember("drawing", at)
+
+    # -- what came in without a place --------------------------------------------------------------
+
+    def hold(self, text: str) -> None:
+        """Keep what a caliper sent while something else was open; never an answer to it."""
+        self._hold(text)
+        self.say(f"'{text}' came in while this was open: kept as a note, not taken", "warn")
+
+    def _hold_entry(self) -> None:
+        if self.state.entry:
+            self._hold(self.state.entry)
+
+    def _hold(self, text: str) -> None:
+        if self.state.view is not None and text:
+            view = self.state.view
+            self._try(lambda: self._set(view=self.shop.note(view, "held", text)))
+
+
+def described(fact: rows.AnyFact) -> str:
+    """Return an entry in a few words."""
+    if isinstance(fact, rows.Reading | rows.Target | rows.WingSetting | rows.RideNote):
+        kind = type(fact).__name__.lower().replace("setting", " angle")
+        return f"{kind} {fact.text}"
+    if isinstance(fact, rows.Tick):
+        return f"tick '{fact.text}'"
+    if isinstance(fact, rows.PassRow):
+        return f"pass {fact.number}"
+    if isinstance(fact, rows.Mark):
+        return f"{fact.kind} {fact.text}".strip()
+    return "sign-off"

@@ -1,0 +1,53 @@
+"""Help on one screen: what the keys do here, and the words of the trade."""
+
+from __future__ import annotations
+
+from textual.app import ComposeResult
+from textual.containers import VerticalScroll
+from textual.events import Key
+from textual.screen import ModalScreen
+from textual.widgets import Static
+
+from workbench.bench.sheet import CHOICES
+from workbench.bench.text import lines, styled
+
+KEYS = (
+    ("Enter", "the next step, always; with an entry: take it"),
+    ("digits . ,", "start the reading that is due, wherever you are; 2450 is placed as 2.450"),
+    ("+  space", "tick, answer yes, sign off: on purpose only"),
+    ("+  -", "next and previous ski when nothing is typed or asked"),
+    ("*", "inch or mm, everywhere; what was typed keeps its unit"),
+    ("/", "the numbered sheet of everything else"),
+    ("up down", "another reading or target; a reading typed again is a repeat"),
+    ("PgUp PgDn", "another ski of the queue"),
+    ("Backspace", "mend the entry; Esc drops it"),
+)
+
+WORDS = (
+    ("depth", "from the base to the blade's outer edge, at a hole's edge or at its deepest"),
+    ("tail", "from the ski's tail end forward to the blade's trailing edge"),
+    ("length", "leading edge to trailing edge, near the base"),
+    ("tips, flat", "jaw tips right at the base, or the caliper lying flat: very different numbers"),
+    ("in, out", "a stud goes in toward the blade, out away from it"),
+)
+
+
+class Help(ModalScreen[None]):
+    """The help screen; any of Esc, Enter or h closes it."""
+
+    def compose(self) -> ComposeResult:
+        """Lay the help out."""
+        out = [styled(("Keys", "bold $accent"))]
+        out += [styled((f"  {k:<11}", "bold"), words) for k, words in KEYS]
+        out += [styled(f"  {c.key:<11}", c.words) for c in CHOICES]
+        out += [styled(("Words", "bold $accent"))]
+        out += [styled((f"  {k:<11}", "bold"), words) for k, words in WORDS]
+        out += [styled("A loose or sharp fin injures. The maker's instructions come first.")]
+        with VerticalScroll(id="help"):
+            yield Static(lines(out))
+
+    def on_key(self, event: Key) -> None:
+        """Close on purpose; digits and the like do nothing here."""
+        if event.key in ("escape", "h", "f1", "q", "question_mark"):
+            event.stop()
+            self.dismiss(None)

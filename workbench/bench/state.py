@@ -1,0 +1,82 @@
+"""What the bench shows and where the hand is, as one frozen value."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from workbench.measure.lengths import Entry
+from workbench.measure.units import Unit
+from workbench.work.jobs import JobView, Line
+from workbench.work.shop import RosterLine
+
+Tone = Literal["say", "done", "warn"]
+Side = Literal["turns", "view", "roster"]
+DRAWINGS = ("braille", "block", "ascii")
+
+
+@dataclass(frozen=True, slots=True)
+class BenchState:
+    """The job in hand, the day's roster, the entry in progress and what was last said.
+
+    ``selected``: a line chosen by hand, else None for the one that is due. ``hands_on``: a check or
+    a sign-off was begun on purpose. ``question``: an entry that needs an answer, and which of its
+    placings is offered.
+    """
+
+    roster: tuple[RosterLine, ...] = ()
+    view: JobView | None = None
+    unit: Unit = "in"
+    entry: str = ""
+    selected: int | None = None
+    hands_on: bool = False
+    question: Entry | None = None
+    offered: int = 0
+    message: str = ""
+    tone: Tone = "say"
+    side: Side | None = None
+    drawing: str = "braille"
+    who: str = ""
+    shop_name: str = ""
+    day: str = ""
+
+    @property
+    def line_index(self) -> int:
+        """The index of the line that an entry goes to."""
+        if self.view is None:
+            return 0
+        if self.selected is not None:
+            return min(self.selected, len(self.view.lines) - 1)
+        if self.view.due is not None:
+            return self.view.due
+        if self.view.stage == "target":
+            for i, line in enumerate(self.view.lines):
+                if line.target is None:
+                    return i
+        return 0
+
+    @property
+    def line(self) -> Line | None:
+        """The line that an entry goes to."""
+        if self.view is None or not self.view.lines:
+            return None
+        return self.view.lines[self.line_index]
+
+    @property
+    def shown_side(self) -> Side:
+        """Which panel stands at the side where there is room for one only."""
+        if self.side is not None:
+            return self.side
+        if self.view is None or self.view.stage in ("waiting", "signed off", "set aside"):
+            return "roster"
+        return "turns" if self.view.stage in ("turning", "within") else "view"
+
+    @property
+    def position(self) -> int | None:
+        """The index of the job in hand in the roster."""
+        if self.view is None:
+            return None
+        for i, line in enumerate(self.roster):
+            if line.job_id == self.view.job.id:
+                return i
+        return None

@@ -1,0 +1,244 @@
+"""Adding to the shop what a form or a command line collected as texts: skis, blades, blocks.
+
+Fields come as a dict of texts; what is left out counts as blank. Every wrong one is an InputError
+that names the field, the value and what would be accepted, and then nothing is kept.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from typing import TypeVar
+
+from workbench.errors import InputError
+from workbench.fin.blade import Blade
+from workbench.fin.methods import QUANTITIES, Method
+from workbench.places import shipped
+from workbench.records import rows
+from workbench.records.book import Book
+from workbench.records.faults import UnknownRowError
+from workbench.records.values import keepable
+from workbench.work.files import read_table_file
+from workbench.work.orders import DEFAULT_TOLERANCE_MM
+from workbench.work.rigs import row_of_blade, row_of_method, row_of_stud
+from workbench.work.shop import Shop
+from workbench.work.stock import stock_shop
+from workbench.work.typed import (
+    base_of,
+    blade_in,
+    blade_typed,
+    finest_in,
+    finest_of,
+    open_parts,
+    studs_in,
+    studs_typed,
+    unit_of,
+    usual_methods,
+    yes_or_no,
+)
+
+LONGEST_NAME = 1000
+MOST_SHOWN = 12
+"""So many names are listed in a message; the rest are counted."""
+
+Part = TypeVar("Part", rows.Blade, rows.Block)
+
+
+def add_ski(shop: Shop, fields: Mapping[str, str]) -> str:
+    """Keep a new ski and put it in today's queue; return the job's id.
+
+    Fields: name, rider, serial, model, unit, blade, block (by name or number in the list),
+    base_radius and base_apex (both blank: flat), wing (yes or no), due.
+    """
+    name = _name(fields)
+    texts = {key: _text(fields, key) for key in ("rider", "serial", "model", "due")}
+    unit = unit_of(fields.get("unit", ""))
+    blade = pick(fields.get("blade", ""), shop.book.blades(), "blade")
+    block = pick(fields.get("block", ""), shop.book.blocks(), "block")
+    base = base_of(fields.get("base_radius", ""), fields.get("base_apex", ""), unit)
+    wing = yes_or_no(fields.get("wing", ""), "wing")
+    methods = tuple(m.id for m in first_three(shop.book.methods_of(blade.id)))
+    if len(methods) < len(QUANTITIES):
+        raise InputError("blade", blade.name, "a blade with three reading methods")
+    apex = None if base.radius_mm is None else base.apex_mm
+    ski = rows.Ski(
+        "", name, texts["model"], texts["serial"], texts["rider"], unit, blade.id, block.id,
+        base.radius_mm, apex, wing, methods,
+    )  # fmt: skip
+    return shop.book.batch(_keep_ski, shop, ski, texts["due"])
+
+
+def _keep_ski(shop: Shop, ski: rows.Ski, due: str) -> str:
+    same = (ski.name, ski.rider, ski.serial)
+    if any((s.name, s.rider, s.serial) == same for s in shop.book.skis()):
+        accepted = "a ski that is new: this name, rider and serial are known; queue it instead"
+        raise InputError("name", ski.name, accepted)
+    kept = shop.book.add_ski(ski, who=shop.who)
+    return shop.book.add_job(kept.id, shop.day, due, who=shop.who).id
+
+
+def known_skis(shop: Shop) -> tuple[rows.Ski, ...]:
+    """Return every ski of the book, oldest first."""
+    return shop.book.skis()
+
+
+def queue_ski(shop: Shop, ski_id: str, due: str = "") -> str:
+    """Put a known ski in today's queue again; return the job's id."""
+    keepable("due", due)
+    return shop.book.batch(_queue, shop, ski_id, due)
+
+
+def _queue(shop: Shop, ski_id: str, due: str) -> str:
+    book = shop.book
+    try:
+        ski = book.ski(ski_id)
+    except UnknownRowError:
+        raise InputError("ski", ski_id, "a ski that is in the book") from None
+    if ski.struck is not None:
+        raise InputError("ski", ski.name, "a ski that is not struck out")
+    waiting = (*book.unfinished_before(shop.day), *book.day_queue(shop.day))
+    if any(item.job.ski_id == ski_id and not item.signed_off for item in waiting):
+        raise InputError("ski", ski.name, "a ski that is not in the queue already")
+    return book.add_job(ski_id, shop.day, due, who=shop.who).id
+
+
+def add_blade(shop: Shop, fields: Mapping[str, str]) -> str:
+    """Keep a new blade with its reading methods; return its id.
+
+    Fields: name, unit, and either outline, top_edge, back_edge, holes as typed, or file: the path
+    of a TOML or JSON file with a [blade] table and perhaps [[methods]], such as a work order. A
+    kind of reading for which the file gives no method gets the usual one.
+    """
+    methods: tuple[Method, ...] = ()
+    if fields.get("file", "").strip():
+        _either_or(fields, ("outline", "top_edge", "back_edge", "holes"))
+        name = fields.get("name", "")
+        blade, methods = blade_in(open_parts(fields["file"]), name)
+        source = fields["file"]
+        _name({"name": blade.name})
+    else:
+        _name(fields)
+        blade = blade_typed(fields, unit_of(fields.get("unit", "")))
+        source = fields.get("outline", "")
+    blade = replace(blade, name=blade.name.strip())
+    keepable("file", source)
+    return shop.book.batch(_keep_blade, shop, blade, _completed(methods, blade), source)
+
+
+def _keep_blade(shop: Shop, blade: Blade, methods: Iterable[Method], source: str) -> str:
+    _new_name(blade.name, shop.book.blades(), "blade")
+    kept = shop.book.add_blade(row_of_blade(blade, source), who=shop.who)
+    for method in methods:
+        shop.book.add_method(row_of_method(method, kept.id, DEFAULT_TOLERANCE_MM), who=shop.who)
+    return kept.id
+
+
+def _completed(methods: tuple[Method, ...], blade: Blade) -> tuple[Method, ...]:
+    """Add the usual methods of each quantity that is missing, so that any ski can be read."""
+    have = {m.quantity for m in methods}
+    taken = {m.name for m in methods}
+    added = []
+    for method in usual_methods(blade):
+        if method.quantity not in have:
+            while method.name in taken:
+                method = replace(method, name=f"{method.name}, usual")
+            added.append(method)
+    return (*methods, *added)
+
+
+def first_three(methods: Sequence[rows.Method]) -> tuple[rows.Method, ...]:
+    """Return the first method of each of depth, tail and length, in that order, where there is one.
+
+    One of each fixes a pose; two lengths and a tail distance, say, may not.
+    """
+    out = []
+    for quantity in QUANTITIES:
+        out.extend([m for m in methods if m.quantity == quantity][:1])
+    return tuple(out)
+
+
+def add_block(shop: Shop, fields: Mapping[str, str]) -> str:
+    """Keep a new block with its three studs; return its id.
+
+    Fields: name, finest_turn (blank: 1/8), unit, and either stud_1, stud_2, stud_3 as typed, or
+    file: the path of a TOML or JSON file with [[studs]], such as a work order.
+    """
+    name, finest = fields.get("name", ""), fields.get("finest_turn", "")
+    if fields.get("file", "").strip():
+        _either_or(fields, ("stud_1", "stud_2", "stud_3"))
+        file = open_parts(fields["file"])
+        name = name if name.strip() else file.top.text("name", default="")
+        studs = studs_in(file)
+        finest = finest if finest.strip() else finest_in(file)
+        name = _name({"name": name})
+    else:
+        name = _name(fields)
+        studs = studs_typed(fields, unit_of(fields.get("unit", "")))
+    kept = tuple(row_of_stud(s.stud, s.thread) for s in studs)
+    return shop.book.batch(_keep_block, shop, rows.Block("", name, kept, finest_of(finest)))
+
+
+def _keep_block(shop: Shop, block: rows.Block) -> str:
+    _new_name(block.name, shop.book.blocks(), "block")
+    return shop.book.add_block(block, who=shop.who).id
+
+
+def ensure_starter(book: Book, who: str) -> bool:
+    """Put the starter blade, its methods and the starter block in a book that has no blade.
+
+    Returns whether it did; nobody is left before an empty room.
+    """
+    if book.blades():
+        return False
+    data = read_table_file(shipped("fixtures") / "starter.toml")
+    book.batch(stock_shop, book, data, who)
+    return True
+
+
+def pick(text: str, known: Sequence[Part], field: str) -> Part:
+    """Return the part of that name, else of that number in the list (the first is 1)."""
+    wanted = text.strip()
+    named = [p for p in known if p.name == wanted] or [
+        p for p in known if p.name.casefold() == wanted.casefold()
+    ]
+    if len(named) == 1:
+        return named[0]
+    if not named and wanted.isdecimal() and len(wanted) < 7 and 1 <= int(wanted) <= len(known):
+        return known[int(wanted) - 1]
+    raise InputError(field, text, f"one of these by name or number: {listed(known)}")
+
+
+def listed(known: Sequence[Part]) -> str:
+    """Return the names of parts with their numbers, on one line."""
+    if not known:
+        return "none yet: add one first"
+    names = [f"{i} {p.name[:40]}" for i, p in enumerate(known[:MOST_SHOWN], start=1)]
+    more = len(known) - MOST_SHOWN
+    return " · ".join(names) + (f" · and {more} more" if more > 0 else "")
+
+
+def _name(fields: Mapping[str, str]) -> str:
+    name = _text(fields, "name")
+    if not name:
+        raise InputError("name", fields.get("name", ""), "a name that is not empty")
+    return name
+
+
+def _text(fields: Mapping[str, str], key: str) -> str:
+    text = fields.get(key, "").strip()
+    keepable(key, text)
+    if len(text) > LONGEST_NAME:
+        raise InputError(key, text, f"at most {LONGEST_NAME} characters")
+    return text
+
+
+def _new_name(name: str, known: Sequence[Part], what: str) -> None:
+    if any(p.name.casefold() == name.casefold() for p in known):
+        raise InputError("name", name, f"a name that no other {what} has")
+
+
+def _either_or(fields: Mapping[str, str], typed: Iterable[str]) -> None:
+    for key in typed:
+        if fields.get(key, "").strip():
+            words = key.replace("_", " ")
+            raise InputError(words, fields[key], f"blank where a file is given, or {words} alone")
