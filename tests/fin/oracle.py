@@ -1,10 +1,11 @@
-"""What a caliper would read, found another way: shapely over a flat base, root finding over a curve.
+"""What a caliper would read, found another way: by shapely over a flat base, else by root finding.
 
 Nothing here uses the code under test but its plain values (outline, base, method, pose).
 """
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterator
 
@@ -63,7 +64,7 @@ def band_xs(ring: LinearRing, base: Base, lo: float, hi: float) -> list[float]:
 
 def _edges(ring: LinearRing) -> Iterator[tuple[Point, Point]]:
     points = list(ring.coords)
-    return zip(points, points[1:], strict=False)
+    return itertools.pairwise(points)
 
 
 def _edge_xs(a: Point, b: Point, base: Base, lo: float, hi: float) -> list[float]:

@@ -67,5 +67,5 @@ def test_a_large_radius_nears_a_flat_base() -> None:
     [(0.0, 0.0), (-5000.0, 0.0), (150.0, 0.0), (math.nan, 0.0), (math.inf, 0.0), (5e3, math.nan)],
 )
 def test_odd_bases_are_refused(radius: float, apex: float) -> None:
-    with pytest.raises(InputError, match="base (radius|apex)"):
+    with pytest.raises(InputError, match=r"base (radius|apex)"):
         Base(radius, apex)

@@ -81,9 +81,9 @@ def test_eigenpairs_of_a_normal_matrix(rows: list[tuple[float, float, float]]) -
 def test_conformal_transformation_of_ghilani() -> None:
     """Rotation, scale and shift from three common points, by this algebra's normal equations.
 
-    C. D. Ghilani, Adjustment Computations, chapter 18, example 18.1 (ghilani-conformal): E = a x -
-    b y + Tx, N = b x + a y + Ty; our ``solve`` and ``multiply`` do the adjustment. The further source
-    points, the rotation and the scale are from memory.
+    C. D. Ghilani, Adjustment Computations, chapter 18, example 18.1 (ghilani-conformal):
+    E = a x - b y + Tx, N = b x + a y + Ty; our ``solve`` and ``multiply`` do the adjustment. The
+    further source points, the rotation and the scale are from memory.
     """
     measured = [(121.622, -128.066), (141.228, 187.718), (175.802, 135.728)]
     target = [(1049422.40, 51089.20), (1049413.95, 49659.30), (1049244.95, 49884.95)]

@@ -89,11 +89,9 @@ def test_a_band_above_the_blade_meets_no_part_of_it() -> None:
 
 @pytest.mark.parametrize("base", BASES)
 @pytest.mark.parametrize(
-    ("which", "value"), [(0, 300.0), (0, -40.0), (2, 400.0), (2, 12.0), (2, 190.0)]
+    ("which", "value"), [(0, 300.0), (0, -40.0), (2, 400.0), (2, -5.0), (2, 190.0)]
 )
-def test_out_of_reach_names_the_reading_and_a_range(
-    base: Base, which: int, value: float
-) -> None:
+def test_out_of_reach_names_the_reading_and_a_range(base: Base, which: int, value: float) -> None:
     """A reading that no pose of this blade gives is named with what it said and could say."""
     readings = changed(
         readings_at(LEVEL, (DEPTH, TAIL, LENGTH), practice_plate(), base), which, value
@@ -111,9 +109,7 @@ def test_out_of_reach_names_the_reading_and_a_range(
 @pytest.mark.parametrize("base", BASES)
 def test_the_range_named_is_attainable(base: Base) -> None:
     """Any reading inside the range that the error names has a pose with the others as they are."""
-    readings = changed(
-        readings_at(LEVEL, (DEPTH, TAIL, LENGTH), practice_plate(), base), 2, 190.0
-    )
+    readings = changed(readings_at(LEVEL, (DEPTH, TAIL, LENGTH), practice_plate(), base), 2, 190.0)
     why = reason_of(readings, base)
     assert why.range_mm is not None
     lo, hi = why.range_mm

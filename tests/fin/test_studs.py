@@ -38,7 +38,7 @@ def ball(one: Stud, mm: float) -> Point:
 
 @given(made.rigs(), made.poses())
 def test_at_its_travel_the_ball_just_touches_the_edge_s_line(rig: Rig, pose: Pose) -> None:
-    """The ball's centre is its radius away from the line, outside the metal, the contact on both."""
+    """The ball's centre is its radius off the line, outside the metal, and the contact on both."""
     inside = shapely.Point(pose.place((80.0, 30.0)))
     for one, found in zip(rig.studs, rig.travels(pose), strict=True):
         line, centre = line_of(rig.blade, one, pose), shapely.Point(ball(one, found.mm))
@@ -184,7 +184,12 @@ def test_odd_studs_are_refused_by_field(change: dict[str, object], field: str) -
 
 def test_three_studs_two_of_them_on_top() -> None:
     front, rear, back = practice_rig().studs
-    for wrong in ((front, rear), (front, rear, back, back), (front, back, back), (front, front, back)):
+    for wrong in (
+        (front, rear),
+        (front, rear, back, back),
+        (front, back, back),
+        (front, front, back),
+    ):
         with pytest.raises(InputError):
             check_studs(wrong)
     second = stud("second", "top", (front.at_mm[0] + 1.0, front.at_mm[1]), (0, 1))

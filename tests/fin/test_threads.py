@@ -37,11 +37,12 @@ FINE = {
     "M12x1.25": (1.25, 11.188, 10.466, 10.647),
 }
 # ASME B1.1 UNC and UNF series (unc-unf-tpi).
-UNIFIED = (
-    "#0-80 #1-64 #1-72 #2-56 #2-64 #3-48 #3-56 #4-40 #4-48 #5-40 #5-44 #6-32 #6-40 #8-32 #8-36 "
-    "#10-24 #10-32 #12-24 #12-28 1/4-20 1/4-28 5/16-18 5/16-24 3/8-16 3/8-24 7/16-14 7/16-20 "
-    "1/2-13 1/2-20"
-).split()
+UNIFIED = [
+    "#0-80", "#1-64", "#1-72", "#2-56", "#2-64", "#3-48", "#3-56", "#4-40",
+    "#4-48", "#5-40", "#5-44", "#6-32", "#6-40", "#8-32", "#8-36", "#10-24",
+    "#10-32", "#12-24", "#12-28", "1/4-20", "1/4-28", "5/16-18", "5/16-24", "3/8-16",
+    "3/8-24", "7/16-14", "7/16-20", "1/2-13", "1/2-20",
+]  # fmt: skip
 PRINTED_MM = {
     "1/4-20": 1.27, "#10-32": 0.79375, "#4-40": 0.635, "#0-80": 0.3175, "3/8-16": 1.5875,
 }  # fmt: skip
@@ -138,10 +139,12 @@ DESIGNATION_LIKE = st.text(st.sampled_from("MmxX×*0123456789.,/-# UNCFEABGgh"),
 def test_any_text_gives_a_sane_lead_or_an_input_error(text: str) -> None:
     try:
         lead = lead_of_thread(text)
-    except InputError as why:
-        assert why.field == "thread"
+    except InputError as caught:
+        why = caught
     else:
         assert 0.1 <= lead <= 25.4 / 4
+        return
+    assert why.field == "thread"
 
 
 @pytest.mark.parametrize("tpi", [0.0, -32.0, 3.9, 201.0, math.nan, math.inf])

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import re
 import subprocess
-import sys
 import tomllib
 from pathlib import Path
 
@@ -67,4 +66,3 @@ def test_the_commands_named_exist(capsys: pytest.CaptureFixture[str]) -> None:
     known = capsys.readouterr().out
     for name in set(re.findall(r"(?:^|`|bin/)quarterturn ([a-z]+)", README + DEVELOPERS, re.M)):
         assert re.search(rf"^\s+{name}\s", known, re.M), name
-    assert sys.version_info >= (3, 11)

@@ -106,6 +106,7 @@ class Bench(App[int]):
         base.set_class(self.size.width >= WIDE_FROM, "-wide")
         for side in ("turns", "view", "roster"):
             base.set_class(state.shown_side == side, f"-side-{side}")
+        base.set_class(not panels.has_target(state), "-no-target")
         base.query_one("#top", Static).update(panels.top_line(state, self.size.width))
         for panel in base.query(Panel):
             panel.state = state

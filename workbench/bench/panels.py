@@ -34,11 +34,11 @@ BLANK = Content("")
 def top_line(state: BenchState, width: int) -> Content:
     """Return the line at the top: the ski, its stage, whose hands, and the unit."""
     view = state.view
-    left = f" {state.shop_name or 'Quarterturn'} "
-    right = f" {state.who or 'no initials (i)'}  {state.day}  [{state.unit}] "
+    left = f" {visible(state.shop_name or 'Quarterturn', max(width // 4, 12))} "
+    right = f" {visible(state.who, 12) or 'no initials (i)'}  {state.day}  [{state.unit}] "
     middle = ""
     if view is not None:
-        middle = f" {view.ski.name} · {view.ski.rider} · {view.stage_words}"
+        middle = f" {visible(view.ski.name, 24)} · {view.stage_words} · {view.ski.rider}"
     room = max(width - len(left) - len(right), 0)
     return styled((left, "bold"), visible(middle, room).ljust(room), (right, "bold"))
 
@@ -76,10 +76,23 @@ def readings(state: BenchState, width: int, height: int) -> Content:
     out: list[Content] = []
     if state.entry or view.due is not None or view.stage in ("target", "wing"):
         out += _big_entry(state, width)
-    roomy = height >= len(out) + 3 * len(view.lines)
+    room = (height - len(out)) // max(len(view.lines), 1)
     for i, line in enumerate(view.lines):
-        out += _reading(state, view, i, line, width, roomy)
+        if room < 2:
+            out.append(_reading_in_one(state, view, i, line, width))
+        else:
+            out += _reading(state, view, i, line, width, room > 2)
     return lines(out)
+
+
+def _reading_in_one(state: BenchState, view: JobView, index: int, line: Line, width: int) -> Content:
+    """Return one reading on a single line, where there is room for no more."""
+    mark = "▸" if index == state.line_index else " "
+    value = "← due" if view.due == index else "—"
+    if line.now_mm is not None:
+        value = f"{length_text(line.now_mm, state.unit)} {state.unit}"
+    name = visible(line.method.name, max(width - len(value) - 3, 4))
+    return styled(f"{mark} {name} ".ljust(width - len(value)), (value, "bold"))
 
 
 def _big_entry(state: BenchState, width: int) -> list[Content]:
@@ -95,11 +108,12 @@ def _big_entry(state: BenchState, width: int) -> list[Content]:
     style = "bold $big-digits"
     body = [styled((row, style)) for row in rows]
     if state.question is not None:
-        body += [styled((part, "bold $state-caution")) for part in _question(state, width)]
+        asked = [part for text in _question(state) for part in wrapped(text, width)]
+        body = [styled((f"  {state.entry}", style)), *[styled((part, "bold $state-caution")) for part in asked]]
     return [head, *body]
 
 
-def _question(state: BenchState, width: int) -> list[str]:
+def _question(state: BenchState) -> list[str]:
     question = state.question
     assert question is not None
     out = [f"? {question.question}"]
@@ -151,9 +165,9 @@ def _checks(state: BenchState, view: JobView, width: int) -> Content:
         who = state.who or "(initials: i)"
         return lines(
             [
-                styled(("Every item of the final check is ticked.", "bold")),
+                *[styled((p, "bold")) for p in wrapped("Every item of the final check is ticked.", width)],
                 BLANK,
-                styled(f"Sign off as {who}: Enter, then + on purpose."),
+                *[styled(p) for p in wrapped(f"Sign off as {who}: Enter, then + on purpose.", width)],
                 BLANK,
                 *[styled((part, "$state-caution")) for part in wrapped(CAUTION_RIDE, width)],
             ]
@@ -177,13 +191,20 @@ def _checks(state: BenchState, view: JobView, width: int) -> Content:
     return lines(out)
 
 
+def has_target(state: BenchState) -> bool:
+    """Whether there is a target to show or to set."""
+    view = state.view
+    return view is not None and bool(view.progress.targets or view.stage == "target")
+
+
 def target(state: BenchState, width: int, height: int) -> Content:
     """Return target, tolerance and miss of each reading, in signs and words."""
     view = state.view
     if view is None:
         return BLANK
-    if not view.progress.targets and view.stage != "target":
-        return styled(("Set once the readings are taken and the studs touch.", "$ink-faint"))
+    if not has_target(state):
+        words = wrapped("Set once the readings are taken and the studs touch.", width)
+        return lines([styled((part, "$ink-faint")) for part in words])
     unit = state.unit
     out: list[Content] = []
     for line in view.lines:
@@ -197,7 +218,8 @@ def target(state: BenchState, width: int, height: int) -> Content:
         out.append(styled((aim, "bold"), "  ", _off(line, unit)))
     if view.stage == "target":
         base = "b takes the baseline. " if view.baseline is not None else ""
-        out.append(styled((f"{base}A sign starts a change: +.005", "$ink-faint")))
+        hint = wrapped(f"{base}A sign starts a change: +.005", width)
+        out += [styled((part, "$ink-faint")) for part in hint]
     return lines(out)
 
 
@@ -218,9 +240,11 @@ def turns(state: BenchState, width: int, height: int) -> Content:
     if view is None:
         return BLANK
     if view.trouble:
-        return styled(("! " + "\n  ".join(wrapped(view.trouble, width - 2)), "bold $state-caution"))
+        words = wrapped(f"! {view.trouble}", width)
+        return lines([styled((part, "bold $state-caution")) for part in words])
     if view.plan is None or not view.progress.targets:
-        return styled(("Worked out when readings and target are there.", "$ink-faint"))
+        words = wrapped("Worked out when readings and target are there.", width)
+        return lines([styled((part, "$ink-faint")) for part in words])
     out = _current(state, view, width)
     for t in view.plan.turns:
         out.append(_stud(t, width))
@@ -230,6 +254,8 @@ def turns(state: BenchState, width: int, height: int) -> Content:
         out += _step_list(view, width)
     for remark in view.plan.remarks:
         if remark.code == "within" and view.stage != "target":
+            continue
+        if remark.code == "insignificant" and view.plan.within:
             continue
         text = wrapped(f"! {remark_words(remark, state.unit)}", width)
         out += [styled((part, "$state-caution")) for part in text]
@@ -317,13 +343,13 @@ def next_step(state: BenchState, width: int) -> Content:
     """Return the line that always says what to do now, what was just said, and the caution there."""
     said = {"warn": "bold $state-caution", "done": "$state-within", "say": ""}[state.tone]
     sign = {"warn": "! ", "done": "✓ ", "say": ""}[state.tone] if state.message else ""
-    return lines(
-        [
-            styled(("NEXT  ", "bold $accent"), (visible(next_words(state), width - 6), "bold")),
-            styled((visible(sign + state.message, width), said)),
-            styled((visible(caution(state), width), "$ink-faint")),
-        ]
-    )
+    first, *rest = wrapped(next_words(state), width - 6)
+    rows = [styled(("NEXT  ", "bold $accent"), (first, "bold"))]
+    rows += [styled((f"      {part}", "bold")) for part in rest[:1]]
+    if state.message:
+        rows.append(styled((visible(sign + state.message, width), said)))
+    rows.append(styled((visible(caution(state), width), "$ink-faint")))
+    return lines(rows[:3])
 
 
 def next_words(state: BenchState) -> str:
@@ -385,10 +411,19 @@ def caution(state: BenchState) -> str:
     if stage in ("waiting", "received check", "as received", "measuring"):
         return CAUTION_EDGES
     if stage in ("studs", "turning"):
-        return f"{CAUTION_LOOSEN} {CAUTION_SNUG}" if stage == "turning" else CAUTION_EDGES
+        return _turning_caution(state.view) if stage == "turning" else CAUTION_EDGES
     if stage in ("final check", "sign-off", "signed off"):
         return CAUTION_RIDE
     return "The maker's instructions, the event's rules and a qualified technician come first."
+
+
+def _turning_caution(view: JobView) -> str:
+    """Return loosen before the turns and snug after them."""
+    if view.plan is None or view.progress.step == 0:
+        return CAUTION_LOOSEN
+    acts = [s.do for s in view.plan.steps]
+    at = acts[min(view.progress.step, len(acts) - 1)]
+    return CAUTION_SNUG if at in ("seat", "snug") else CAUTION_EDGES
 
 
 def wrapped(text: str, width: int) -> list[str]:

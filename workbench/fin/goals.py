@@ -83,16 +83,16 @@ def _freed(goals: list[Goal], fit: Fit) -> list[Goal]:
 
 
 def _rank(rows: Sequence[Sequence[float]]) -> int:
-    """Return the rank of a few design rows, by elimination on rows of unit length."""
+    """Return the rank of a few design rows, by elimination on rows of at most unit length."""
     kept: list[list[float]] = []
     for row in rows:
         scaled = [row[0], row[1], row[2] / 100.0]
-        size = math.sqrt(sum(c * c for c in scaled)) or 1.0
+        size = max(1.0, math.hypot(*scaled))
         rest = [c / size for c in scaled]
         for base in kept:
             along = sum(a * b for a, b in zip(rest, base, strict=True))
             rest = [a - along * b for a, b in zip(rest, base, strict=True)]
-        left = math.sqrt(sum(c * c for c in rest))
+        left = math.hypot(*rest)
         if left > 1e-4:
             kept.append([c / left for c in rest])
     return len(kept)

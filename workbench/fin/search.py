@@ -23,7 +23,7 @@ NEAR = 0.25
 """How far outside a cell's misfits zero may lie, as a share of their range, to be looked for."""
 
 MOST_STARTS = 12
-"""How many of the best starts are followed when more than three readings are adjusted."""
+"""How many of the starts of least misfit are followed."""
 
 
 def first_pose(equations: Equations, start: Pose | None) -> Pose | None:
@@ -74,8 +74,8 @@ def _everywhere(equations: Equations) -> Iterator[Pose]:
 
 
 def _any_pose(equations: Equations) -> list[Pose]:
-    """Try every start there is, those of least tilt first, and stop at the first pose found."""
-    for start in _everywhere(equations):
+    """Follow the starts of least misfit round any kink, and stop at the first pose found."""
+    for start in _best_starts(equations):
         pose = descend(equations, start)
         if pose is not None:
             return [pose]
