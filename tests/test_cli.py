@@ -118,7 +118,7 @@ BROKEN: list[tuple[str, Edit, tuple[str, ...]]] = [
     ("hole no name", at("blade", "holes", 0, "name", value=" "), ("blade.holes[0].name", "empty")),
     ("hole number", at("blade", "holes", 0, "name", value=2), ("blade.holes[0].name", "a name")),
     ("base no apex", without("base", "apex"), ("base.apex", "(missing)", "a length")),
-    ("base tight", at("base", "radius", value=3), ("base", "radius", "300 mm")),
+    ("base tight", at("base", "radius", value=3), ("base.radius: 3 ", "300 mm")),
     ("base infinite", at("base", "radius", value=float("inf")), ("base.radius", "inf", "finite")),
     ("base misspelt", renamed("base", "radius", to="raduis"), ("base.radius", "(missing)")),
     ("two studs", without("studs", 2), ("studs", "2 studs", "three")),

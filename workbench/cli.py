@@ -160,9 +160,9 @@ def _run(args: argparse.Namespace) -> int:
 
         _say(f"book: {_one_line(str(args.book or book_path()))}", sys.stdout)
         return DONE
-    from workbench.bench import start
+    from workbench.bench.start import run
 
-    return start.run(args)
+    return run(args)
 
 
 def _order(args: argparse.Namespace) -> int:

@@ -78,7 +78,7 @@ def test_lengths_at_the_calipers_resolution(mm: float, unit: Unit, text: str) ->
 
 @given(st.integers(0, 20_000), UNITS)
 def test_ties_go_to_the_even_step_whatever_binary_makes_of_them(half: int, unit: Unit) -> None:
-    """Half-way between two steps, as the mean of two neighbouring readings is, the even one wins."""
+    """Half-way between two steps, as the mean of two readings may be, the even one wins."""
     step = STEP[unit]
     tie = step * (2 * half + 1) / 2
     even = half if half % 2 == 0 else half + 1

@@ -1,1 +1,1 @@
-"""Cautions and checklists as data: common practice, no source; the maker's instructions come first."""
+"""Cautions and checklists as data: common practice, no source; the maker's word comes first."""

@@ -1,1 +1,1 @@
-"""The bench: the full-screen app. Screens compute nothing; they show views and pass on what was done."""
+"""The bench: the full-screen app. Screens compute nothing; they show and pass on."""

@@ -1,4 +1,4 @@
-"""The full-screen app: panels, keys in order, themes. Formulas and the book are other rooms' work."""
+"""The full-screen app: panels, keys in order, themes. Formulas and the book lie elsewhere."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from typing import Any
 
 from textual.app import App, ComposeResult
 from textual.containers import Horizontal, Vertical
-from textual.events import Key, Paste, Resize
 from textual.content import Content
+from textual.events import Key, Paste, Resize
 from textual.reactive import var
 from textual.timer import Timer
 from textual.widget import Widget
@@ -32,7 +32,9 @@ class Panel(Widget):
     can_focus = False
     state: var[BenchState | None] = var(None)
 
-    def __init__(self, name: str, title: str, draw: Callable[[BenchState, int, int], Content]) -> None:
+    def __init__(
+        self, name: str, title: str, draw: Callable[[BenchState, int, int], Content]
+    ) -> None:
         super().__init__(id=name)
         self.border_title = title
         self._make = draw
@@ -55,6 +57,7 @@ class Bench(App[int]):
     TITLE = "Quarterturn"
     ENABLE_COMMAND_PALETTE = False
     AUTO_FOCUS = None
+
     def __init__(self, shop: Shop, no_color: bool = False) -> None:
         self._no_color = no_color
         super().__init__()
@@ -81,7 +84,12 @@ class Bench(App[int]):
                 yield Panel("turns", "Stud turns", panels.turns)
                 yield Panel("view", "Side view", panels.picture)
         yield Static(id="next", markup=False)
-        yield Static("Too small to draw: make the window at least 60x18.\nKeys still feed the entry; nothing is lost.", id="small", markup=False)
+        yield Static(
+            "Too small to draw: make the window at least 60x18.\n"
+            "Keys still feed the entry; nothing is lost.",
+            id="small",
+            markup=False,
+        )
         yield Static(panels.keys_line(), id="keys", markup=False)
 
     def on_mount(self) -> None:
@@ -141,9 +149,7 @@ class Bench(App[int]):
             hands.select(1 if key == "down" else -1)
         elif key in ("pageup", "pagedown"):
             hands.step_queue(1 if key == "pagedown" else -1)
-        elif hands.entering and hands.state.question is None and char and hands.takes(char):
-            hands.type(char, time)
-        elif char and hands.takes(char) and char not in "+-":
+        elif char and hands.takes(char) and (char not in "+-" or hands.mending):
             hands.type(char, time)
         elif char and char in "+-":
             self._wait_for_digits(char, time)
@@ -249,13 +255,24 @@ class Bench(App[int]):
         elif action == "add_block":
             self.push_screen(forms.block_form(self.shop), self._after_form)
         elif action == "initials":
-            self.push_screen(forms.Prompt("Initials", "whose hands: 1 to 12 characters", self.hands.state.who, hands.set_who))
+            self.push_screen(
+                forms.Prompt(
+                    "Initials",
+                    "whose hands: 1 to 12 characters",
+                    self.hands.state.who,
+                    hands.set_who,
+                )
+            )
         elif hands.state.view is None:
             hands.say("no ski in hand", "warn")
         elif action == "aside":
             self.push_screen(forms.Prompt("Set aside", "why: a word or two", "", hands.set_aside))
         elif action == "strike":
-            self.push_screen(forms.Prompt("Strike out the reading marked", "why: a word or two", "", hands.strike_reading))
+            self.push_screen(
+                forms.Prompt(
+                    "Strike out the reading marked", "why: a word or two", "", hands.strike_reading
+                )
+            )
         elif action == "note":
             self.push_screen(forms.Prompt("Note", "kept with this job", "", hands.write_note))
 

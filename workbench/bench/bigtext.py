@@ -27,7 +27,7 @@ _HALVES = {(False, False): " ", (True, False): "▀", (False, True): "▄", (Tru
 
 
 def big(text: str, width: int, ascii_only: bool = False) -> list[str]:
-    """Return the rows of ``text`` in large signs; as plain text where it would not fit ``width``."""
+    """Return the rows of ``text`` in large signs, or as it is where it would not fit."""
     written = text.replace("\N{MINUS SIGN}", "-")
     grids = [_GRID.get(char) for char in written]
     if not written or any(grid is None for grid in grids):

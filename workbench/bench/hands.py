@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from itertools import pairwise
 from statistics import median
 
 from workbench.bench.state import DRAWINGS, BenchState, Tone
@@ -39,14 +40,14 @@ class Hands:
         self._last_enter = -1e9
         settings = shop.book.settings()
         unit: Unit = "mm" if settings.get("unit") == "mm" else "in"
-        drawing = settings.get("drawing", "braille")
+        drawing = next((d for d in DRAWINGS if d == settings.get("drawing")), DRAWINGS[0])
         self.state = BenchState(
             roster=shop.roster(),
             unit=unit,
             who=shop.who,
             shop_name=settings.get("shop", ""),
             day=shop.day,
-            drawing=drawing if drawing in DRAWINGS else "braille",
+            drawing=drawing,
         )
         self._open_first(settings.get("job", ""), settings.get("draft", ""))
 
@@ -125,6 +126,11 @@ class Hands:
         """Whether an entry is in progress, so that keys feed it."""
         return bool(self.state.entry)
 
+    @property
+    def mending(self) -> bool:
+        """Whether an entry is in progress and nothing is asked, so that signs belong to it."""
+        return self.entering and self.state.question is None
+
     def takes(self, char: str) -> bool:
         """Whether a character belongs to an entry now."""
         return char in (ENTRY_MORE if self.entering else ENTRY_START)
@@ -136,19 +142,35 @@ class Hands:
             self._hold(entry)
             entry = ""
         if len(entry) >= LONGEST_ENTRY:
-            self.say(f"an entry has at most {LONGEST_ENTRY} characters: Enter, or Backspace", "warn")
+            self.say(
+                f"an entry has at most {LONGEST_ENTRY} characters: Enter, or Backspace", "warn"
+            )
             return
         if not entry:
             self._times.clear()
         self._times.append(time)
-        self._set(entry=entry + char, question=None, message="")
+        self._feed(entry + char)
 
     def rub_out(self) -> None:
         """Take the last character of the entry back."""
         if self.state.question is not None:
             self._set(question=None, message="")
         elif self.state.entry:
-            self._set(entry=self.state.entry[:-1])
+            self._feed(self.state.entry[:-1])
+
+    def _feed(self, entry: str) -> None:
+        """Set the entry in progress and what it would be taken as, so that both can be seen."""
+        self._set(entry=entry, question=None, message="", reads_as=self._preview(entry))
+
+    def _preview(self, entry: str) -> str:
+        view, line = self.state.view, self.state.line
+        if view is None or line is None or view.stage == "wing" or entry[:1] in ("", *"+-−"):
+            return entry
+        try:
+            found = understand(entry, self.state.unit, line.usual_mm)
+        except BenchError:
+            return entry
+        return f"{found.placings[0].number} {found.placings[0].unit}" if found.is_clear else entry
 
     def escape(self) -> None:
         """Drop the entry in progress, or what was begun."""
@@ -163,7 +185,7 @@ class Hands:
 
     def _how(self, time: float) -> rows.How:
         times = [*self._times, time]
-        gaps = [b - a for a, b in zip(times, times[1:], strict=False)]
+        gaps = [b - a for a, b in pairwise(times)]
         fast = len(gaps) >= 3 and median(gaps) < GAUGE_GAP_S
         if fast:
             self._last_burst = time
@@ -189,7 +211,13 @@ class Hands:
         if view.stage == "wing":
             self._show(self.shop.set_wing(view, state.entry), "wing angle kept")
             return
-        if line is None or view.stage not in ("as received", "measuring", "within", "target", "studs"):
+        if line is None or view.stage not in (
+            "as received",
+            "measuring",
+            "within",
+            "target",
+            "studs",
+        ):
             self._hold(state.entry)
             self._set(entry="")
             self.say(f"no reading is due now: '{state.entry}' is kept as a note", "warn")
@@ -218,7 +246,9 @@ class Hands:
         assert view is not None
         assert line is not None
         if text[0] in "+-−":
-            self._show(self.shop.aim(view, line, text, unit), f"target kept: {line.method.name} {text}")
+            self._show(
+                self.shop.aim(view, line, text, unit), f"target kept: {line.method.name} {text}"
+            )
             return
         found = understand(text, unit, line.usual_mm, f"target for {line.method.name}")
         if not found.is_clear:
@@ -234,7 +264,7 @@ class Hands:
         self._show(new, f"target kept: {line.method.name} {placing.number} {placing.unit}")
 
     def yes(self, time: float) -> None:
-        """Do what is asked for on purpose: take an answer, tick, sign off; else go to the next ski."""
+        """Do what is asked, on purpose: take an answer, tick, sign off; else go to the next ski."""
         state, view = self.state, self.state.view
         if self.in_burst(time):
             self.say("a caliper was sending just now: press + again on purpose", "warn")
@@ -300,7 +330,9 @@ class Hands:
 
     def _turn(self, view: JobView) -> None:
         if view.plan is not None and not any(t.turns for t in view.plan.turns):
-            self.say("no turn this coarse comes closer: f for a finer turn, k keeps it as it is", "warn")
+            self.say(
+                "no turn this coarse comes closer: f for a finer turn, k keeps it as it is", "warn"
+            )
             return
         before = view.progress.pass_number
         new = self.shop.step_done(view)
@@ -350,7 +382,9 @@ class Hands:
         if view is None:
             return
         new, fact = self.shop.take_back(view)
-        self._show(new, f"taken back: {described(fact)}" if fact else "nothing to take back", "done")
+        self._show(
+            new, f"taken back: {described(fact)}" if fact else "nothing to take back", "done"
+        )
 
     def baseline(self) -> None:
         """Make the ski's baseline the target."""
@@ -358,7 +392,9 @@ class Hands:
 
     def retarget(self) -> None:
         """Go back to the target, to change it."""
-        self._job(lambda v: (self.shop.reopen_target(v), "target open again: type it, Enter accepts"))
+        self._job(
+            lambda v: (self.shop.reopen_target(v), "target open again: type it, Enter accepts")
+        )
 
     def keep_as_is(self) -> None:
         """Accept readings that are not within tolerance as good enough."""

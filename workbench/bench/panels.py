@@ -1,4 +1,4 @@
-"""What each panel says, as text made from the bench's state; nothing here computes or keeps anything."""
+"""What each panel says, as text made from the bench's state; nothing here computes."""
 
 from __future__ import annotations
 
@@ -55,14 +55,16 @@ def roster(state: BenchState, width: int, height: int) -> Content:
     for i, line in enumerate(state.roster[first : first + room], first):
         mark = "▸" if i == here and state.view is not None else " "
         bold = "bold" if mark == "▸" else ""
-        stage = line.stage if line.stage != "within" else "within tolerance"
+        stage = "within tolerance" if line.stage == "within" else str(line.stage)
         if line.stage in ("turning", "measuring"):
             stage += f" {line.pass_number + (line.stage == 'turning')}"
         out.append(styled((f"{mark}{line.glyph} {visible(line.ski_name, width - 4)}", bold)))
         room_rider = max(width - 6 - len(stage), 4)
         due = f" {line.due}" if line.due and len(line.due) + len(line.rider) < room_rider else ""
         rider = visible(line.rider + due, room_rider)
-        out.append(styled(f"   {stage} ", (rider.rjust(max(width - 4 - len(stage), 0)), "$ink-faint")))
+        out.append(
+            styled(f"   {stage} ", (rider.rjust(max(width - 4 - len(stage), 0)), "$ink-faint"))
+        )
     return lines(out)
 
 
@@ -85,7 +87,9 @@ def readings(state: BenchState, width: int, height: int) -> Content:
     return lines(out)
 
 
-def _reading_in_one(state: BenchState, view: JobView, index: int, line: Line, width: int) -> Content:
+def _reading_in_one(
+    state: BenchState, view: JobView, index: int, line: Line, width: int
+) -> Content:
     """Return one reading on a single line, where there is room for no more."""
     mark = "▸" if index == state.line_index else " "
     value = "← due" if view.due == index else "—"
@@ -109,7 +113,10 @@ def _big_entry(state: BenchState, width: int) -> list[Content]:
     body = [styled((row, style)) for row in rows]
     if state.question is not None:
         asked = [part for text in _question(state) for part in wrapped(text, width)]
-        body = [styled((f"  {state.entry}", style)), *[styled((part, "bold $state-caution")) for part in asked]]
+        body = [
+            styled((f"  {state.entry}", style)),
+            *[styled((part, "bold $state-caution")) for part in asked],
+        ]
     return [head, *body]
 
 
@@ -126,18 +133,21 @@ def _question(state: BenchState) -> list[str]:
 def _reading(
     state: BenchState, view: JobView, index: int, line: Line, width: int, roomy: bool
 ) -> list[Content]:
-    """Return one reading on two or three lines: its method, its value and worth, where it came from."""
+    """Return one reading on two or three lines: method, value and worth, where it came from."""
     here = index == state.line_index
     mark = "▸" if here else " "
     due = "  ← due" if view.due == index else ""
     head = styled(
-        (f"{mark} {visible(line.method.name, width - 10)}", "bold" if here else ""), (due, "$accent")
+        (f"{mark} {visible(line.method.name, width - 10)}", "bold" if here else ""),
+        (due, "$accent"),
     )
     unit = state.unit
     if line.now_mm is None:
         return [head, styled(("   —", "$ink-faint"))] + ([BLANK] if roomy else [])
     value = f"   {length_text(line.now_mm, unit)} {unit}"
-    parts = [styled((value, "bold"), f"  ±{fine_text(line.u_mm or 0.0, unit)}", _repeats(line, unit))]
+    parts = [
+        styled((value, "bold"), f"  ±{fine_text(line.u_mm or 0.0, unit)}", _repeats(line, unit))
+    ]
     if roomy:
         parts.append(styled((f"   {_origin(line, view, unit)}", "$ink-faint")))
     return [head, *parts]
@@ -165,9 +175,15 @@ def _checks(state: BenchState, view: JobView, width: int) -> Content:
         who = state.who or "(initials: i)"
         return lines(
             [
-                *[styled((p, "bold")) for p in wrapped("Every item of the final check is ticked.", width)],
+                *[
+                    styled((p, "bold"))
+                    for p in wrapped("Every item of the final check is ticked.", width)
+                ],
                 BLANK,
-                *[styled(p) for p in wrapped(f"Sign off as {who}: Enter, then + on purpose.", width)],
+                *[
+                    styled(p)
+                    for p in wrapped(f"Sign off as {who}: Enter, then + on purpose.", width)
+                ],
                 BLANK,
                 *[styled((part, "$state-caution")) for part in wrapped(CAUTION_RIDE, width)],
             ]
@@ -269,7 +285,9 @@ def _current(state: BenchState, view: JobView, width: int) -> list[Content]:
     acts = [s for s in view.plan.steps if s.do != "measure"]
     step = acts[min(view.progress.step, len(acts) - 1)]
     if step.turn is None:
-        return [styled((part, "bold $accent")) for part in wrapped(step_words(step), width)] + [BLANK]
+        return [styled((part, "bold $accent")) for part in wrapped(step_words(step), width)] + [
+            BLANK
+        ]
     rows = big(turn_text(step.turn.turns), width - 16, state.drawing == "ascii")
     clockwise = step.turn.stud.clockwise(step.turn.turns)
     side = [
@@ -324,8 +342,7 @@ def picture(state: BenchState, width: int, height: int) -> Content:
     if view is None or width < 10 or height < 4:
         return BLANK
     wanted = view.plan.wanted if view.plan is not None and view.progress.targets else None
-    mode = "ascii" if state.drawing == "ascii" else "block" if state.drawing == "block" else "braille"
-    shown = side_view(view.rig, view.pose, wanted, width, height - 1, mode)
+    shown = side_view(view.rig, view.pose, wanted, width, height - 1, state.drawing)
     rows = []
     for row in shown.canvas.rows():
         rows.append(styled(*[(text, f"$ink-{ink}" if ink else "") for text, ink in row]))
@@ -335,12 +352,21 @@ def picture(state: BenchState, width: int, height: int) -> Content:
 
 def keys_line() -> Content:
     """Return the keys that matter, in one line; the rest stands on the sheet."""
-    keys = (("Enter", "next"), ("*", "in/mm"), ("+ -", "ski, yes"), ("u", "take back"), ("/", "more"), ("h", "help"))
-    return styled(*[part for key, word in keys for part in ((f" {key} ", "bold $accent"), f"{word}  ")])
+    keys = (
+        ("Enter", "next"),
+        ("*", "in/mm"),
+        ("+ -", "ski, yes"),
+        ("u", "take back"),
+        ("/", "more"),
+        ("h", "help"),
+    )
+    return styled(
+        *[part for key, word in keys for part in ((f" {key} ", "bold $accent"), f"{word}  ")]
+    )
 
 
 def next_step(state: BenchState, width: int) -> Content:
-    """Return the line that always says what to do now, what was just said, and the caution there."""
+    """Return what to do now, what was just said, and the caution that belongs there."""
     said = {"warn": "bold $state-caution", "done": "$state-within", "say": ""}[state.tone]
     sign = {"warn": "! ", "done": "✓ ", "say": ""}[state.tone] if state.message else ""
     first, *rest = wrapped(next_words(state), width - 6)
@@ -360,7 +386,7 @@ def next_words(state: BenchState) -> str:
     if state.question is not None:
         return "+ takes the value shown, - shows the next, Backspace goes back to typing."
     if state.entry:
-        return f"Enter takes {state.entry}; Backspace mends it, Esc drops it."
+        return f"Enter takes {state.reads_as or state.entry}; Backspace mends it, Esc drops it."
     line = state.line
     name = line.method.name if line is not None else ""
     stage = view.stage
@@ -389,7 +415,9 @@ def next_words(state: BenchState) -> str:
     if stage == "sign-off":
         return f"+ signs off as {state.who}." if state.hands_on else "Enter, then + to sign off."
     if stage == "set aside":
-        return f"Set aside: {view.progress.reason}. Enter takes it up again; + goes to the next ski."
+        return (
+            f"Set aside: {view.progress.reason}. Enter takes it up again; + goes to the next ski."
+        )
     return "Signed off. Enter goes to the next ski."
 
 

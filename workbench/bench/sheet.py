@@ -1,7 +1,7 @@
 """The numbered sheet: everything else that can be done, for the keypad alone.
 
-A digit moves the mark and ``+`` does it: no caliper's burst ends with ``+``. A burst that lands here
-closes the sheet and is held, not answered.
+A digit moves the mark and ``+`` does it: no caliper's burst ends with ``+``. A burst that lands
+here closes the sheet and is held, not answered.
 """
 
 from __future__ import annotations
@@ -76,7 +76,12 @@ class Sheet(ModalScreen[str]):
         for i, choice in enumerate(CHOICES):
             mark = "▸" if i == self._marked else " "
             style = "bold" if i == self._marked else ""
-            out.append(styled((f"{mark}{i + 1:>2}  {choice.words}", style), (f"  ({choice.key})", "$ink-faint")))
+            out.append(
+                styled(
+                    (f"{mark}{i + 1:>2}  {choice.words}", style),
+                    (f"  ({choice.key})", "$ink-faint"),
+                )
+            )
         self.query_one("#sheet-lines", Static).update(lines(out))
 
     def on_key(self, event: Key) -> None:

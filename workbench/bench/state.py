@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from workbench.bench.canvas import Mode
 from workbench.measure.lengths import Entry
 from workbench.measure.units import Unit
 from workbench.work.jobs import JobView, Line
@@ -12,22 +13,23 @@ from workbench.work.shop import RosterLine
 
 Tone = Literal["say", "done", "warn"]
 Side = Literal["turns", "view", "roster"]
-DRAWINGS = ("braille", "block", "ascii")
+DRAWINGS: tuple[Mode, ...] = ("braille", "block", "ascii")
 
 
 @dataclass(frozen=True, slots=True)
 class BenchState:
     """The job in hand, the day's roster, the entry in progress and what was last said.
 
-    ``selected``: a line chosen by hand, else None for the one that is due. ``hands_on``: a check or
-    a sign-off was begun on purpose. ``question``: an entry that needs an answer, and which of its
-    placings is offered.
+    ``reads_as``: what the entry in progress is understood as. ``selected``: a line chosen by hand,
+    else None for the one that is due. ``hands_on``: a check or a sign-off was begun on purpose.
+    ``question``: an entry that needs an answer; ``offered``: which of its placings is offered.
     """
 
     roster: tuple[RosterLine, ...] = ()
     view: JobView | None = None
     unit: Unit = "in"
     entry: str = ""
+    reads_as: str = ""
     selected: int | None = None
     hands_on: bool = False
     question: Entry | None = None
@@ -35,7 +37,7 @@ class BenchState:
     message: str = ""
     tone: Tone = "say"
     side: Side | None = None
-    drawing: str = "braille"
+    drawing: Mode = "braille"
     who: str = ""
     shop_name: str = ""
     day: str = ""

@@ -90,7 +90,8 @@ class _Player:
         methods = stock.methods[blade.name]
         self.ski = book.add_ski(
             rows.Ski(
-                "", table.name(), table.name().split()[0], table.text("serial"), table.text("rider"),
+                "", table.name(), table.name().split()[0], table.text("serial"),
+                table.text("rider"),
                 unit, blade_id, stock.blocks[table.text("block")],
                 base.length("radius") if base else None, base.length("apex") if base else None,
                 bool(table.raw("wing", "true or false")) if table.has("wing") else False,

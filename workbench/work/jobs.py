@@ -21,7 +21,7 @@ from workbench.work.words import error_words
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One reading of the job as the bench shows it (mm); ``latest`` are its repeats in this pass."""
+    """One reading of the job as the bench shows it (mm); ``latest``: this pass's repeats."""
 
     method_id: str
     method: Method

@@ -273,15 +273,21 @@ def _once(field: str, names: list[str]) -> None:
 
 
 class _under:
-    """Name the table in an error that the kernel raises about a value from it."""
+    """Name the key and the value as written in an error that the kernel raises about a table."""
 
     def __init__(self, table: Table) -> None:
-        self._path = table.path
+        self._table = table
 
     def __enter__(self) -> None:
         return None
 
     def __exit__(self, kind: object, error: object, trace: object) -> None:
-        if isinstance(error, InputError) and not error.field.startswith(self._path):
-            field = f"{self._path}: {error.field}" if self._path else error.field
-            raise InputError(field, error.value, error.accepted) from None
+        if not isinstance(error, InputError):
+            return
+        key = error.field.rpartition(" ")[2]
+        if key not in ("name", "outline") and self._table.has(key):
+            value = self._table.raw(key, error.accepted)
+            raise InputError(self._table.where(key), value, error.accepted) from None
+        raise InputError(
+            f"{self._table.path}: {error.field}", error.value, error.accepted
+        ) from None

@@ -89,7 +89,9 @@ def row_of_method(method: Method, blade_id: str, tolerance_mm: float) -> rows.Me
 
 def rig_of(ski: rows.Ski, blade: Blade, studs: Sequence[rows.Stud]) -> Rig:
     """Return the rig of a ski."""
-    base = Base() if ski.base_radius_mm is None else Base(ski.base_radius_mm, ski.base_apex_mm or 0.0)
+    base = (
+        Base() if ski.base_radius_mm is None else Base(ski.base_radius_mm, ski.base_apex_mm or 0.0)
+    )
     return Rig(blade, base, tuple(stud_of(s) for s in studs))
 
 

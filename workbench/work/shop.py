@@ -1,4 +1,4 @@
-"""The use cases of a day at the bench: each takes what the tech did, keeps it, and shows the result.
+"""The use cases of a day at the bench: each keeps what the tech did and shows the result.
 
 Every method that has returned has kept what it was given. Bench and command line both work through
 this; neither touches the book itself.
@@ -60,9 +60,14 @@ class Shop:
             at = self._progress(ski, facts.get(item.job.id, ()))
             out.append(
                 RosterLine(
-                    item.job.id, item.ski_name, item.rider, item.unit, item.job.due, at.stage,
+                    item.job.id,
+                    item.ski_name,
+                    item.rider,
+                    item.unit,
+                    item.job.due,
+                    at.stage,
                     at.pass_number,
-                )  # fmt: skip
+                )
             )
         return tuple(out)
 
@@ -106,7 +111,7 @@ class Shop:
 
     def tick(self, view: JobView, item: str) -> JobView:
         """Tick one item of the checklist that is due; the clamp bolts only after the rest."""
-        listed = "final" if view.stage == "final check" else "received"
+        listed: rows.Checklist = "final" if view.stage == "final check" else "received"
         self._check(view, "tick final" if listed == "final" else "tick received")
         open_items = [i for i in view.checklist if i.key not in view.progress.ticked]
         if not open_items or open_items[0].key != item:
@@ -142,12 +147,20 @@ class Shop:
         mm = length.mm
         if length.signed:
             if line.now_mm is None:
-                raise InputError(f"target for {line.method.name}", text, "a value: nothing is read yet")
+                raise InputError(
+                    f"target for {line.method.name}", text, "a value: nothing is read yet"
+                )
             kind, mm = "change", line.now_mm + length.mm
         return self.aim_at(view, line, text, length.unit, kind, mm)
 
     def aim_at(
-        self, view: JobView, line: Line, text: str, unit: Unit, kind: rows.TargetKind, mm: float,
+        self,
+        view: JobView,
+        line: Line,
+        text: str,
+        unit: Unit,
+        kind: rows.TargetKind,
+        mm: float,
         tolerance_mm: float | None = None,
     ) -> JobView:
         """Keep a target whose value in mm is already understood."""
@@ -187,16 +200,18 @@ class Shop:
         return self.view(view.job.id)
 
     def reopen_target(self, view: JobView) -> JobView:
-        """Open the target again, so that it can be changed; the turns made so far stay as they are."""
+        """Open the target again, to change it; the turns made so far stay as they are."""
         self._check(view, "aim")
         self.book.add_mark(view.job.id, self.who, "reaim")
         return self.view(view.job.id)
 
     def step_done(self, view: JobView) -> JobView:
-        """Keep that the next act of the pass is done; the last one before measuring closes the pass."""
+        """Keep that the next act of the pass is done; the last before measuring closes the pass."""
         self._check(view, "step")
         if view.plan is None:
-            raise InputError("turns", view.trouble or "(none)", "readings and a target that fix them")
+            raise InputError(
+                "turns", view.trouble or "(none)", "readings and a target that fix them"
+            )
         acts = [s for s in view.plan.steps if s.do != "measure"]
         if view.progress.step + 1 < len(acts):
             self.book.add_mark(view.job.id, self.who, "step", number=view.progress.step + 1)

@@ -91,7 +91,9 @@ class Progress:
 
 
 def progress(
-    facts: Sequence[AnyFact], method_ids: Sequence[str], tolerances_mm: Mapping[str, float],
+    facts: Sequence[AnyFact],
+    method_ids: Sequence[str],
+    tolerances_mm: Mapping[str, float],
     has_wing: bool,
 ) -> Progress:
     """Read a job's progress off its facts (in order of id)."""
@@ -112,9 +114,13 @@ def progress(
 
 
 def _gate(
-    live: Sequence[AnyFact], method_ids: Sequence[str], tolerances_mm: Mapping[str, float],
-    has_wing: bool, values: Mapping[int, Mapping[str, tuple[Reading, ...]]],
-    targets: Mapping[str, Target], number: int,
+    live: Sequence[AnyFact],
+    method_ids: Sequence[str],
+    tolerances_mm: Mapping[str, float],
+    has_wing: bool,
+    values: Mapping[int, Mapping[str, tuple[Reading, ...]]],
+    targets: Mapping[str, Target],
+    number: int,
 ) -> tuple[Stage, frozenset[str]]:
     """Return the stage of the first gate not passed, and what of its checklist is ticked."""
     if any(isinstance(f, SignOff) for f in live):
@@ -156,9 +162,11 @@ def _values(live: Sequence[AnyFact]) -> dict[int, dict[str, tuple[Reading, ...]]
 
 
 def _met(
-    method_ids: Sequence[str], tolerances_mm: Mapping[str, float],
+    method_ids: Sequence[str],
+    tolerances_mm: Mapping[str, float],
     values: Mapping[int, Mapping[str, tuple[Reading, ...]]],
-    targets: Mapping[str, Target], number: int,
+    targets: Mapping[str, Target],
+    number: int,
 ) -> bool:
     for m in method_ids:
         now = mean_of([r.mm for r in values[number][m]])
