@@ -361,7 +361,7 @@ class TestReadyForms:
             await slowly(pilot, "Block [Q1]\r\r\r\r")
             for _ in range(3):
                 hint = str(app.screen.query_one(".hint", Static).render())
-                await slowly(pilot, hint.partition(": ")[2] + "\r")
+                await slowly(pilot, hint.partition("radius: ")[2] + "\r")
             await pilot.press("f2")
             await pilot.pause()
             assert app.answers == [shop.book.blocks()[-1].id], shown(app)

@@ -201,6 +201,19 @@ def test_an_unknown_hole_names_those_there_are() -> None:
         rectangle().hole("3")
 
 
+@given(made.hostile_names())
+def test_any_hole_name_is_only_a_name(name: str) -> None:
+    """Any text names a hole, and errors show it on one line of sane length."""
+    plate = rectangle()
+    holes = (Hole(name, (20, 20), 5.0),)
+    blade = Blade("b", plate.outline_mm, plate.top_edge_mm, plate.back_edge_mm, holes)
+    assert blade.hole(name).at_mm == (20, 20)
+    with pytest.raises(InputError) as caught:
+        blade.hole(name + "x")
+    assert str(caught.value).isprintable()
+    assert len(str(caught.value)) < 250
+
+
 def test_two_holes_of_one_name_are_refused() -> None:
     plate = rectangle()
     holes = (Hole("a", (20, 20), 5.0), Hole("a", (60, 20), 5.0))

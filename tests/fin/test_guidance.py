@@ -205,7 +205,7 @@ def test_rounding_together_beats_rounding_each_alone() -> None:
     assert better > 0
 
 
-def test_the_design_s_finest_turn_is_checked() -> None:
+def test_an_odd_finest_turn_is_refused() -> None:
     rig = practice_rig()
     for odd in (-0.1, 1.5, math.nan, math.inf):
         with pytest.raises(InputError, match="finest_turn"):
@@ -434,7 +434,7 @@ def sampled(rig: Rig, readings: list[Reading], goals: list[Target], seed: int) -
     """Return exact turns for readings scattered by their uncertainties (seeded)."""
     source = random.Random(seed)
     out = []
-    for _ in range(3000):
+    for _ in range(1500):
         noise = [source.gauss(0.0, r.u_mm) for r in readings]
         drawn = [
             Reading(r.method, r.value_mm + d, r.u_mm) for r, d in zip(readings, noise, strict=True)
@@ -455,7 +455,7 @@ def sampled(rig: Rig, readings: list[Reading], goals: list[Target], seed: int) -
 def test_uncertainty_of_the_turns_by_monte_carlo(is_change: bool) -> None:
     """The spread of the exact turns over scattered readings is u_turns, to 5 %.
 
-    JCGM 101:2008 in spirit: three thousand seeded draws; a change moves with its own reading, an
+    JCGM 101:2008 in spirit: fifteen hundred seeded draws; a change moves with its own reading, an
     absolute target does not.
     """
     rig = practice_rig(CURVED)
@@ -483,7 +483,7 @@ def test_uncertainty_of_a_reading_after_the_turns_by_monte_carlo() -> None:
     methods = (*THREE, FLAT_LENGTH, DEEPEST)
     source = random.Random(11)
     drawn = []
-    for _ in range(3000):
+    for _ in range(1500):
         scattered = [replace(r, value_mm=r.value_mm + source.gauss(0.0, r.u_mm)) for r in readings]
         now = fit_pose(rig.blade, rig.base, scattered, start=LEVEL).pose
         after = rig.seated(now, turned(outcome))

@@ -107,15 +107,22 @@ def check_plan(rig: Rig, fit: Fit, chance: made.Chance) -> None:
 
 
 def run(seed: str, count: int) -> Counter[str]:
-    chance = made.Seeded(random.Random(seed))
-    return Counter(one_job(chance, i % 10 == 0) for i in range(count))
+    """Return what came of so many jobs, each with a seed of its own to find it again by."""
+    came: Counter[str] = Counter()
+    for i in range(count):
+        try:
+            came[one_job(made.Seeded(random.Random(f"{seed} {i}")), i % 10 == 0)] += 1
+        except Exception as why:
+            why.add_note(f"job {i} of the {seed} run")
+            raise
+    return came
 
 
-def test_a_few_hundred_random_jobs() -> None:
+def test_ninety_random_jobs() -> None:
     """Blades, bases, methods and poses at random: met, or told why not."""
-    came = run("short", 150)
-    assert came["met"] > 50
-    assert came["spoilt, told"] > 10
+    came = run("short", 90)
+    assert came["met"] > 40
+    assert came["spoilt, told"] > 5
 
 
 @pytest.mark.long

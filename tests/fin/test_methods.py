@@ -225,5 +225,5 @@ def test_any_name_is_only_a_name(name: str) -> None:
     assert Method(name, "depth").name == name
     with pytest.raises(InputError) as caught:
         Method(name, "tail")
-    assert "\n" not in str(caught.value)
-    assert "\x1b" not in str(caught.value)
+    assert str(caught.value).isprintable()
+    assert len(str(caught.value)) < 250

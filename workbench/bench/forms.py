@@ -50,27 +50,10 @@ def clean(text: str) -> str:
 
 
 class LineInput(Input):
-    """A line that hands Enter and the arrows up, in the order in which keys came.
-
-    Enter is taken here and not by a binding: bindings travel by another queue than digits do.
-    """
-
-    class Moved(Message):
-        """Enter or an arrow asked for the field ``step`` further on."""
-
-        def __init__(self, step: int) -> None:
-            super().__init__()
-            self.step = step
+    """A line whose start and whose pasted text act on nothing and lose nothing."""
 
     def __init__(self, value: str = "", *, id: str | None = None) -> None:
         super().__init__(clean(value), id=id, compact=True, select_on_focus=False)
-
-    async def _on_key(self, event: events.Key) -> None:
-        step = {"enter": 1, "ctrl+j": 1, "down": 1, "up": -1}.get(event.key)
-        if step is not None:
-            event.stop()
-            event.prevent_default()
-            self.post_message(self.Moved(step))
 
     def _on_paste(self, event: events.Paste) -> None:
         """Take every pasted line: Textual's own would keep the first alone."""
@@ -96,13 +79,48 @@ class Field:
         return named == mine or named.startswith((f"{mine}:", f"{mine},", f"{mine} ", f"{mine}["))
 
 
+class FieldInput(LineInput):
+    """A form's line. Enter and the arrows are taken here, in the order in which keys came.
+
+    By a binding they would travel another queue than the digits. Keys that were on their way here
+    when Enter moved on are written where it moved to; the focus follows once they are through.
+    """
+
+    async def _on_key(self, event: events.Key) -> None:
+        form = self.screen
+        assert isinstance(form, Form)
+        step = {"enter": 1, "ctrl+j": 1, "down": 1, "up": -1}.get(event.key)
+        if step is not None:
+            event.stop()
+            event.prevent_default()
+            form.step(step)
+            self.call_later(self._let_go)
+        elif form.current is not self and event.is_printable and event.character is not None:
+            event.stop()
+            event.prevent_default()
+            form.current.insert_text_at_cursor(event.character)
+
+    def _let_go(self) -> None:
+        form = self.screen
+        if not isinstance(form, Form):
+            return
+        if self.message_queue_size:
+            self.call_later(self._let_go)
+        elif form.current is not self and self.has_focus:
+            form.set_focus(form.current)
+
+    def _on_focus(self, event: events.Focus) -> None:
+        if isinstance(self.screen, Form):
+            self.screen.current = self
+
+
 class FieldRow(Vertical):
     """A field's label and line, and below them what was wrong with it."""
 
     def __init__(self, field: Field, value: str) -> None:
         super().__init__()
         self.field = field
-        self.line = LineInput(value)
+        self.line = FieldInput(value)
         self.trouble = Static(classes="trouble")
 
     def compose(self) -> ComposeResult:
@@ -202,11 +220,13 @@ class Form(_Box):
         self._fields = tuple(fields)
         self._on_save = on_save
         self._rows: tuple[FieldRow, ...] = ()
+        self.current = FieldInput()
 
     def compose(self) -> ComposeResult:
         """Lay out the title, the fields in a scroll, the hint and the keys."""
         draft = self._drafts().get(self._title, {})
         self._rows = tuple(FieldRow(f, draft.get(f.key, f.value)) for f in self._fields)
+        self.current = self._rows[0].line
         with Vertical():
             yield Static(literal(self._title, LONGEST_MESSAGE), classes="title")
             with VerticalScroll(can_focus=False):
@@ -217,19 +237,17 @@ class Form(_Box):
 
     def on_mount(self) -> None:
         """Begin in the first field."""
-        if self._rows:
-            self._rows[0].line.focus()
+        self.current.focus()
 
     @property
     def texts(self) -> Texts:
         """What the fields hold now, by key."""
         return {row.field.key: row.line.value for row in self._rows}
 
-    @on(LineInput.Moved)
-    def _move(self, event: LineInput.Moved) -> None:
-        event.stop()
-        at = next((i for i, row in enumerate(self._rows) if row.line.has_focus), 0)
-        self._rows[min(max(at + event.step, 0), len(self._rows) - 1)].line.focus()
+    def step(self, step: int) -> None:
+        """Make the field ``step`` further on the one that keys go to."""
+        lines = [row.line for row in self._rows]
+        self.current = lines[min(max(lines.index(self.current) + step, 0), len(lines) - 1)]
 
     @on(events.DescendantFocus)
     def _show_hint(self, event: events.DescendantFocus) -> None:
@@ -272,7 +290,7 @@ class Form(_Box):
             return
         row = max(fitting, key=lambda r: len(r.field.key))
         row.complain(str(why))
-        row.line.focus()
+        self.set_focus(row.line)
         self.call_after_refresh(row.scroll_visible, animate=False)
 
 
@@ -323,18 +341,16 @@ class PromptInput(LineInput):
             self._run.append(_Struck(event.character, self.value, self.cursor_position))
         else:
             self._run.clear()
-            if event.key in ("up", "down"):
-                event.prevent_default()
 
     def _enter(self, hard_on: bool) -> None:
-        reading = self._take_reading()
+        reading, was_typing = self._take_reading(), bool(self._run)
         self._run.clear()
         if reading:
             self.post_message(self.Burst(reading))
-        elif hard_on:
-            self.post_message(self.Hasty())
-        else:
+        elif not hard_on:
             self.post_message(self.Answered())
+        elif was_typing:  # else the line feed behind a carriage return
+            self.post_message(self.Hasty())
 
     def _take_reading(self) -> str:
         """Take the reading at the end of the run out of the line, and return it."""

@@ -10,7 +10,7 @@ from workbench.bench.bigtext import big
 from workbench.bench.drawing import side_view
 from workbench.bench.state import BenchState
 from workbench.bench.text import lines, styled, visible
-from workbench.fin.guidance import StudTurn
+from workbench.fin.guidance import Step, StudTurn
 from workbench.measure.display import (
     change_text,
     fine_text,
@@ -282,8 +282,7 @@ def _current(state: BenchState, view: JobView, width: int) -> list[Content]:
     """Return the turn to make now in large type, with its direction in a sign and words."""
     if view.plan is None or view.stage != "turning":
         return []
-    acts = [s for s in view.plan.steps if s.do != "measure"]
-    step = acts[min(view.progress.step, len(acts) - 1)]
+    step = _act(view)
     if step.turn is None:
         return [styled((part, "bold $accent")) for part in wrapped(step_words(step), width)] + [
             BLANK
@@ -316,15 +315,30 @@ def _stud(t: StudTurn, width: int) -> Content:
 
 
 def _after(view: JobView, state: BenchState, width: int) -> list[Content]:
+    """Return the readings to expect: after the turn to make now, else after all of them."""
     assert view.plan is not None
-    unit = state.unit
+    step = _act(view) if view.stage == "turning" else None
+    if step is not None and step.turn is not None:
+        out = [styled(("expect after this turn, seated", "$ink-faint"))]
+        return out + [_expected(m.name, mm, "", state, width) for m, mm in step.expect]
     out = [styled(("after these turns", "$ink-faint"))]
     for p in view.plan.predictions:
         word = "= within" if p.within else "! outside"
-        shown = length_text(p.after_mm, unit)
-        name = visible(p.method.name, max(width - len(shown) - 12, 8))
-        out.append(styled(f" {name} ", (shown, "bold"), f" {word}"))
+        out.append(_expected(p.method.name, p.after_mm, word, state, width))
     return out
+
+
+def _act(view: JobView) -> Step:
+    """Return the act of the pass that is due."""
+    assert view.plan is not None
+    acts = [s for s in view.plan.steps if s.do != "measure"]
+    return acts[min(view.progress.step, len(acts) - 1)]
+
+
+def _expected(name: str, value_mm: float, word: str, state: BenchState, width: int) -> Content:
+    shown = length_text(value_mm, state.unit)
+    label = visible(name, max(width - len(shown) - len(word) - 4, 8))
+    return styled(f" {label} ", (shown, "bold"), f" {word}")
 
 
 def _step_list(view: JobView, width: int) -> list[Content]:
@@ -426,9 +440,7 @@ def _turn_words(view: JobView) -> str:
         return "No turns: see the warning; u takes the last entry back."
     if not any(t.turns for t in view.plan.turns):
         return "No turn this coarse helps: f for a finer turn, or k keeps it as it is."
-    acts = [s for s in view.plan.steps if s.do != "measure"]
-    step = acts[min(view.progress.step, len(acts) - 1)]
-    return f"{step_words(step)} Enter when done."
+    return f"{step_words(_act(view))} Enter when done."
 
 
 def caution(state: BenchState) -> str:
@@ -449,9 +461,7 @@ def _turning_caution(view: JobView) -> str:
     """Return loosen before the turns and snug after them."""
     if view.plan is None or view.progress.step == 0:
         return CAUTION_LOOSEN
-    acts = [s.do for s in view.plan.steps]
-    at = acts[min(view.progress.step, len(acts) - 1)]
-    return CAUTION_SNUG if at in ("seat", "snug") else CAUTION_EDGES
+    return CAUTION_SNUG if _act(view).do in ("seat", "snug") else CAUTION_EDGES
 
 
 def wrapped(text: str, width: int) -> list[str]:

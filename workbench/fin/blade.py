@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from workbench.errors import InputError
+from workbench.errors import InputError, shown
 from workbench.fin.pose import Point
 
 Edge = tuple[Point, Point]
@@ -30,10 +30,12 @@ class Hole:
     diameter_mm: float
 
     def __post_init__(self) -> None:
-        check_point(f"hole '{self.name}' at", self.at_mm)
+        check_point(f"hole {shown(self.name)} at", self.at_mm)
         if not (math.isfinite(self.diameter_mm) and 0.0 < self.diameter_mm <= 100.0):
             raise InputError(
-                f"hole '{self.name}' diameter", self.diameter_mm, "more than 0 and at most 100 mm"
+                f"hole {shown(self.name)} diameter",
+                self.diameter_mm,
+                "more than 0 and at most 100 mm",
             )
 
     def edge(self, side: str) -> Point:
@@ -82,7 +84,7 @@ class Blade:
             if hole.name == name:
                 return hole
         known = (
-            ", ".join(f"'{hole.name}'" for hole in self.holes) or "none (this blade has no hole)"
+            ", ".join(shown(hole.name) for hole in self.holes) or "none (this blade has no hole)"
         )
         raise InputError("hole", name, f"one of this blade's holes: {known}")
 

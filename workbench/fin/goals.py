@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from workbench.errors import InputError, OutOfReachError
+from workbench.errors import InputError, OutOfReachError, shown
 from workbench.fin.fit import Fit, NoPoseError, Reading, fit_pose
 from workbench.fin.linear import multiply
 from workbench.fin.plans import Role, Target
@@ -60,7 +60,7 @@ def goals_of(fit: Fit, targets: Sequence[Target], default_tolerance_mm: float) -
 
 
 def _listed(names: set[str]) -> str:
-    return ", ".join(f"'{name}'" for name in sorted(names))
+    return ", ".join(map(shown, sorted(names)))
 
 
 def _freed(goals: list[Goal], fit: Fit) -> list[Goal]:

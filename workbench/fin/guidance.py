@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from workbench.errors import InputError, OutOfReachError
+from workbench.errors import InputError, OutOfReachError, shown
 from workbench.fin.fit import Fit, Reading, fit_pose
 from workbench.fin.goals import Goal, TargetOutOfReachError, following, goals_of, wanted_pose
 from workbench.fin.methods import observe
@@ -33,7 +33,7 @@ class StudLimitError(OutOfReachError):
     def __init__(self, stud: Stud, travel_mm: float, limit_mm: float, side: str) -> None:
         self.stud, self.travel_mm, self.limit_mm, self.side = stud, travel_mm, limit_mm, side
         super().__init__(
-            f"stud {stud.name!r} would stand at {travel_mm:.3f} mm, "
+            f"stud {shown(stud.name)} would stand at {travel_mm:.3f} mm, "
             f"beyond its {side} travel of {limit_mm:.3f} mm"
         )
 

@@ -11,7 +11,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from workbench.errors import InputError
+from workbench.errors import InputError, shown
 from workbench.fin.base import Base
 from workbench.fin.blade import Blade, check_point
 from workbench.fin.linear import Row
@@ -48,7 +48,7 @@ class Method:
     band_mm: tuple[float, float] | None = None
 
     def __post_init__(self) -> None:
-        where = f"method {self.name!r}"
+        where = f"method {shown(self.name)}"
         if self.quantity not in QUANTITIES:
             raise InputError(f"{where} quantity", self.quantity, "depth, tail or length")
         if self.quantity == "depth":

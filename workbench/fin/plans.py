@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from workbench.errors import InputError
+from workbench.errors import InputError, shown
 from workbench.fin.fit import Fit
 from workbench.fin.methods import Method
 from workbench.fin.pose import Pose
@@ -27,10 +27,10 @@ class Target:
 
     def __post_init__(self) -> None:
         if not math.isfinite(self.value_mm):
-            raise InputError(f"target {self.method.name!r}", self.value_mm, "a finite length")
+            raise InputError(f"target {shown(self.method.name)}", self.value_mm, "a finite length")
         if not (math.isfinite(self.tolerance_mm) and self.tolerance_mm > 0.0):
             raise InputError(
-                f"target {self.method.name!r} tolerance", self.tolerance_mm, "more than 0"
+                f"target {shown(self.method.name)} tolerance", self.tolerance_mm, "more than 0"
             )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from workbench.errors import InputError, PoseError
+from workbench.errors import InputError, PoseError, shown
 from workbench.fin.methods import Method
 
 
@@ -19,9 +19,9 @@ class Reading:
 
     def __post_init__(self) -> None:
         if not math.isfinite(self.value_mm):
-            raise InputError(f"reading {self.method.name!r}", self.value_mm, "a finite length")
+            raise InputError(f"reading {shown(self.method.name)}", self.value_mm, "a finite length")
         if not (math.isfinite(self.u_mm) and self.u_mm > 0.0):
-            raise InputError(f"reading {self.method.name!r} u", self.u_mm, "more than 0")
+            raise InputError(f"reading {shown(self.method.name)} u", self.u_mm, "more than 0")
 
 
 class NoPoseError(PoseError):
@@ -43,7 +43,7 @@ class NoPoseError(PoseError):
         self.value_mm, self.range_mm = value_mm, range_mm
         text = reason
         if method is not None and value_mm is not None:
-            text += f": {method.name!r} says {value_mm:.3f} mm"
+            text += f": {shown(method.name)} says {value_mm:.3f} mm"
             if range_mm is not None:
                 text += f", which could be {range_mm[0]:.3f} to {range_mm[1]:.3f} mm"
         super().__init__(text)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from workbench.errors import InputError, OutOfReachError
+from workbench.errors import InputError, OutOfReachError, shown
 from workbench.fin.base import Base
 from workbench.fin.blade import Blade
 from workbench.fin.linear import inverse, multiply
@@ -46,7 +46,7 @@ class Rig:
         seen = observe(method, self.blade, self.base, pose)
         if seen is None:
             raise OutOfReachError(
-                f"{method.name!r}: the caliper would meet no part of the blade there"
+                f"{shown(method.name)}: the caliper would meet no part of the blade there"
             )
         return seen
 

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from workbench.errors import InputError, OutOfReachError
+from workbench.errors import InputError, OutOfReachError, shown
 from workbench.fin.blade import Blade, Edge, check_point
 from workbench.fin.linear import Row, solve
 from workbench.fin.pose import Point, Pose
@@ -40,7 +40,7 @@ class Stud:
     limits_mm: tuple[float, float] | None = None
 
     def __post_init__(self) -> None:
-        where = f"stud {self.name!r}"
+        where = f"stud {shown(self.name)}"
         if self.touches not in ("top", "back"):
             raise InputError(f"{where} touches", self.touches, "'top' or 'back'")
         if self.hand not in ("right", "left"):
@@ -110,7 +110,7 @@ def travel(stud: Stud, blade: Blade, pose: Pose) -> Travel:
     press = n[0] * stud.axis[0] + n[1] * stud.axis[1]
     if press < LEAST_PRESS:
         raise InputError(
-            f"stud {stud.name!r} axis",
+            f"stud {shown(stud.name)} axis",
             stud.axis,
             f"an axis that points from outside the blade onto its {stud.touches} edge",
         )
@@ -140,7 +140,9 @@ def check_studs(studs: Sequence[Stud]) -> None:
         raise InputError("studs touching 'top'", len(tops), "two on 'top' and one on 'back'")
     if math.dist(tops[0].at_mm, tops[1].at_mm) < 2.0:
         raise InputError(
-            f"stud {tops[1].name!r} at", tops[1].at_mm, "a place at least 2 mm from the other stud"
+            f"stud {shown(tops[1].name)} at",
+            tops[1].at_mm,
+            "a place at least 2 mm from the other stud",
         )
 
 

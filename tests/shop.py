@@ -1,0 +1,126 @@
+"""A demo book for each test, cheaply, and a fin of plain geometry that a caliper can be put to."""
+
+from __future__ import annotations
+
+import math
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import date
+from functools import cache
+from pathlib import Path
+
+from workbench.fin.pose import Pose
+from workbench.measure.display import length_text
+from workbench.measure.lengths import parse_length
+from workbench.measure.units import MM_PER_INCH
+from workbench.records.book import Book
+from workbench.work.demo import build_demo
+from workbench.work.jobs import JobView, Line
+from workbench.work.shop import Shop
+
+TODAY = date(2026, 11, 25)
+DAY = TODAY.isoformat()
+CHECKS = ("waiting", "received check", "final check")
+
+
+@cache
+def _demo_bytes() -> bytes:
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "demo.db"
+        build_demo(path, today=TODAY).close()
+        return path.read_bytes()
+
+
+def demo_file(folder: Path) -> Path:
+    """Write a fresh copy of the demo book into ``folder``."""
+    path = folder / "demo.db"
+    path.write_bytes(_demo_bytes())
+    return path
+
+
+@contextmanager
+def open_shop(path: Path, who: str = "KV") -> Iterator[Shop]:
+    """Open a book for the demo's day."""
+    with Book(path) as book:
+        yield Shop(book, day=DAY, who=who)
+
+
+def ski(shop: Shop, name: str) -> JobView:
+    """Return the view of the first job of the day whose ski has this name."""
+    return shop.view(next(x.job_id for x in shop.roster() if x.ski_name == name))
+
+
+def at_stage(shop: Shop, stage: str) -> JobView:
+    """Return the view of the first job of the day at a stage."""
+    return shop.view(next(x.job_id for x in shop.roster() if x.stage == stage))
+
+
+class Fin:
+    """A blade that really stands somewhere: gives readings and follows the studs."""
+
+    def __init__(self, view: JobView, x_in: float, y_in: float, tilt_deg: float) -> None:
+        self.rig = view.rig
+        self.pose = Pose(x_in * MM_PER_INCH, y_in * MM_PER_INCH, math.radians(tilt_deg))
+
+    def text(self, line: Line, unit: str = "in") -> str:
+        """Return what a caliper set to ``unit`` shows for this reading."""
+        return length_text(self.rig.observe(line.method, self.pose).value_mm, unit)
+
+    def follow(self, view: JobView) -> None:
+        """Let the blade move as the turns of the plan make it."""
+        assert view.plan is not None
+        self.pose = self.rig.seated(self.pose, [t.turns for t in view.plan.turns])
+
+
+def heron(view: JobView) -> Fin:
+    """Return the demo's first fin, where its ski came in."""
+    return Fin(view, 0.652, -1.005, 0.05)
+
+
+def read(shop: Shop, view: JobView, line: Line, text: str) -> JobView:
+    """Keep one reading typed in the ski's unit."""
+    unit = view.ski.unit
+    return shop.take_reading(view, line, text, unit, parse_length(text, unit).mm)
+
+
+def advance(shop: Shop, view: JobView, fin: Fin, changes: tuple[str, ...]) -> JobView:
+    """Do the next step of a job as a careful technician would."""
+    stage = view.stage
+    if stage in CHECKS:
+        item = next(i for i in view.checklist if i.key not in view.progress.ticked)
+        return shop.tick(view, item.key)
+    if stage in ("as received", "measuring"):
+        assert view.due is not None
+        line = view.lines[view.due]
+        return read(shop, view, line, fin.text(line, view.ski.unit))
+    if stage == "studs":
+        return shop.seat_studs(view)
+    if stage == "target":
+        for line, change in zip(view.lines, changes, strict=True):
+            if change and line.target is None:
+                return shop.aim(view, line, change, view.ski.unit)
+        return shop.accept_target(view)
+    if stage == "turning":
+        new = shop.step_done(view)
+        if new.stage == "measuring":
+            fin.follow(view)
+        return new
+    if stage == "within":
+        return shop.accept(view)
+    if stage == "wing":
+        return shop.set_wing(view, "7.5")
+    if stage == "set aside":
+        return shop.take_up(view)
+    return shop.sign_off(view, "KV")
+
+
+def walk_to(
+    shop: Shop, view: JobView, fin: Fin, stage: str, changes: tuple[str, ...] = ("+.010", "", "")
+) -> JobView:
+    """Take a job on until it is at a stage."""
+    for _ in range(80):
+        if view.stage == stage:
+            return view
+        view = advance(shop, view, fin, changes)
+    raise AssertionError(f"never reached {stage}, stands at {view.stage}")
