@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 import random
 from collections import Counter
@@ -16,7 +17,7 @@ from workbench.fin.base import Base
 from workbench.fin.blade import Blade
 from workbench.fin.fit import Fit, NoPoseError, Reading, fit_pose
 from workbench.fin.guidance import Rig, Target, plan
-from workbench.fin.methods import observe
+from workbench.fin.methods import Method, observe
 from workbench.fin.pose import Pose
 
 STRONG = 1e-3
@@ -42,8 +43,11 @@ def one_job(chance: made.Chance, oracle_too: bool) -> str:
     fit = fit_or_reason(blade, base, readings, start)
     if isinstance(fit, NoPoseError):
         assert fit.reason
-        assert spoilt or strength(values, blade.length_mm) < STRONG, fit
-        return "spoilt, told" if spoilt else "dependent, told"
+        if spoilt:
+            return "spoilt, told"
+        assert "depend" in fit.reason, fit
+        assert weakest(methods, rig, pose) < STRONG, fit
+        return "dependent, told"
     check(fit)
     if oracle_too:
         check_by_oracle(rig, fit)
@@ -61,10 +65,22 @@ def fit_or_reason(
         return why
 
 
-def strength(values: list[object], length_mm: float) -> float:
+def weakest(methods: list[Method], rig: Rig, pose: Pose) -> float:
+    """Return the least strength of these readings at a pose and on all sides of it.
+
+    Where corners of the outline sit on a level, the readings go on differently on each side.
+    """
+    nudges = itertools.product((-1e-5, 0.0, 1e-5), (-1e-7, 0.0, 1e-7))
+    return min(strength(methods, rig, pose.moved(0.0, dy, turn)) for dy, turn in nudges)
+
+
+def strength(methods: list[Method], rig: Rig, pose: Pose) -> float:
     """Return the ratio of the smallest to the largest singular value of the readings' design."""
-    rows = np.array([o.gradient for o in values])  # type: ignore[attr-defined]
-    rows[:, 2] /= length_mm
+    seen = [observe(m, rig.blade, rig.base, pose) for m in methods]
+    rows = np.array([o.gradient for o in seen if o is not None])
+    if len(rows) < len(methods):
+        return math.inf
+    rows[:, 2] /= rig.blade.length_mm
     rows /= np.maximum(1.0, np.linalg.norm(rows, axis=1))[:, None]
     singular = np.linalg.svd(rows, compute_uv=False)
     return float(singular[-1] / singular[0])
@@ -118,11 +134,11 @@ def run(seed: str, count: int) -> Counter[str]:
     return came
 
 
-def test_ninety_random_jobs() -> None:
+def test_fifty_random_jobs() -> None:
     """Blades, bases, methods and poses at random: met, or told why not."""
-    came = run("short", 90)
-    assert came["met"] > 40
-    assert came["spoilt, told"] > 5
+    came = run("short", 50)
+    assert came["met"] > 20
+    assert came["spoilt, told"] > 3
 
 
 @pytest.mark.long

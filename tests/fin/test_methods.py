@@ -45,7 +45,7 @@ def is_clear(method: Method, blade: Blade, base: Base, pose: Pose) -> bool:
     return all(abs(corner[0] - wall) > CLEAR_MM for corner in corners for wall in walls)
 
 
-@settings(max_examples=500)
+@settings(max_examples=300)
 @given(sights())
 def test_every_method_agrees_with_the_oracle(sight: tuple[Method, Blade, Base, Pose]) -> None:
     """Any method on any simple blade over any base reads what the oracle reads, to 1e-9 in."""
@@ -61,12 +61,12 @@ def test_every_method_agrees_with_the_oracle(sight: tuple[Method, Blade, Base, P
 @pytest.mark.parametrize("quantity", ["depth", "tail", "length"])
 @pytest.mark.parametrize("base", [Base(), Base(3810.0, 88.9), Base(1200.0, -40.0)])
 def test_fins_agree_with_the_oracle(quantity: str, base: Base) -> None:
-    """Two hundred seeded fins per method and base read what the oracle reads, to 1e-9 in."""
+    """A hundred and twenty seeded fins per method and base read what the oracle reads, to 1e-9 in."""
     import random
 
     chance = made.Seeded(random.Random(f"{quantity} {base}"))
     compared = 0
-    for _ in range(200):
+    for _ in range(120):
         blade, pose = made.make_blade(chance), made.make_pose(chance, 8.0)
         method = made.make_method(chance, blade, "m", quantity)  # type: ignore[arg-type]
         seen = observe(method, blade, base, pose)
@@ -75,7 +75,7 @@ def test_fins_agree_with_the_oracle(quantity: str, base: Base) -> None:
         if seen is not None:
             assert seen.value_mm == pytest.approx(expected, rel=0, abs=made.EXACT_MM)
             compared += 1
-    assert compared > 150
+    assert compared > 90
 
 
 def shifted(pose: Pose, which: int, by: float) -> Pose:

@@ -196,9 +196,8 @@ def test_while_studs_are_turned_neither_target_nor_turn_nor_end_can_be_changed(s
     """The readings are of before the turn: what is begun is finished or taken back."""
     view = ski(shop, "Heron 66")
     view = walk_to(shop, view, heron(view), "turning", ("+.010", "", "-.015"))
-    view = shop.step_done(view)
-    assert shop.set_finest(view, 0.0625).finest_turn == 0.0625
-    view, _ = shop.take_back(shop.view(view.job.id))
+    view = shop.set_finest(shop.step_done(view), 0.0625)
+    assert (view.finest_turn, view.progress.step) == (0.0625, 1)
     view = shop.step_done(view)
     for act in (shop.reopen_target, shop.accept, lambda v: shop.set_finest(v, 0.0625)):
         with pytest.raises(InputError, match="measure"):

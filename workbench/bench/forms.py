@@ -1,66 +1,32 @@
-"""Forms of single lines, and one-line questions: what a person types is kept until it is saved.
+"""Forms of single lines: what a person types is kept until it is saved.
 
-Only F2 saves a form; Enter moves down. So a caliper whose cable types digits and Enter can at most
-leave text in a field. A question is answered by Enter, but never by the Enter of a burst.
+Only F2 saves; Enter moves down. So a caliper whose cable types digits and Enter can at most leave
+text in a field.
 """
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from typing import Any, ClassVar
+from typing import ClassVar
 
 from textual import events, on
-from textual.app import App, ComposeResult
+from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical, VerticalScroll
-from textual.message import Message
-from textual.screen import ModalScreen
 from textual.widget import Widget
 from textual.widgets import Input, Static
 
+from workbench.bench.lines import BOX, LONGEST_MESSAGE, Box, LineInput, Texts, drafts_of
+from workbench.bench.prompts import Prompt, PromptInput
 from workbench.bench.text import literal
 from workbench.errors import BenchError, InputError, RecordsError
 from workbench.work.adding import add_blade, add_block, add_ski, listed
 from workbench.work.shop import Shop
 
-BURST_GAP_S = 0.060
-"""Keys closer together than this come off a cable, not from a hand."""
-
-SHORTEST_BURST = 3
-"""Fewer characters than any caliper sends before its Enter."""
-
-LONGEST_MESSAGE = 300
-"""Cells that an error or a hint may take; it wraps."""
-
-_READING_AT_END = re.compile(r"[+\-]?[0-9.,][0-9.,/ \-]*(?:mm|in|\")?$", re.IGNORECASE)
-
-Texts = dict[str, str]
-
-
-def clean(text: str) -> str:
-    """Return ``text`` on one line, control characters written out, so that it acts on nothing."""
-    parts = [line.strip() for line in text.splitlines() if line.strip()]
-    joined = "; ".join(parts) if len(parts) > 1 else (text.splitlines() or [""])[0]
-    return "".join(
-        c if c.isprintable() else " " if c == "\t" else c.encode("unicode_escape").decode()
-        for c in joined
-    )
-
-
-class LineInput(Input):
-    """A line whose start and whose pasted text act on nothing and lose nothing."""
-
-    def __init__(self, value: str = "", *, id: str | None = None) -> None:
-        super().__init__(clean(value), id=id, compact=True, select_on_focus=False)
-
-    def _on_paste(self, event: events.Paste) -> None:
-        """Take every pasted line: Textual's own would keep the first alone."""
-        event.stop()
-        event.prevent_default()
-        start, end = self.selection
-        self.replace(clean(event.text), min(start, end), max(start, end))
+__all__ = [
+    "Field", "Form", "Prompt", "PromptInput", "blade_form", "block_form", "drafts_of", "ski_form",
+]  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +52,8 @@ class FieldInput(LineInput):
     when Enter moved on are written where it moved to; the focus follows once they are through.
     """
 
+    _letting_go = False
+
     async def _on_key(self, event: events.Key) -> None:
         form = self.screen
         assert isinstance(form, Form)
@@ -94,7 +62,8 @@ class FieldInput(LineInput):
             event.stop()
             event.prevent_default()
             form.step(step)
-            self.call_later(self._let_go)
+            if not self._letting_go:  # two would wait for each other
+                self._letting_go = self.call_later(self._let_go)
         elif form.current is not self and event.is_printable and event.character is not None:
             event.stop()
             event.prevent_default()
@@ -102,11 +71,10 @@ class FieldInput(LineInput):
 
     def _let_go(self) -> None:
         form = self.screen
-        if not isinstance(form, Form):
+        self._letting_go = self.message_queue_size > 0 and self.call_later(self._let_go)
+        if self._letting_go or not isinstance(form, Form):
             return
-        if self.message_queue_size:
-            self.call_later(self._let_go)
-        elif form.current is not self and self.has_focus:
+        if form.current is not self and self.has_focus:
             form.set_focus(form.current)
 
     def _on_focus(self, event: events.Focus) -> None:
@@ -136,64 +104,7 @@ class FieldRow(Vertical):
         self.set_class(bool(words), "-wrong")
 
 
-_BOX = """
-    align: center middle;
-    & > Vertical {
-        width: 92%; max-width: 110; height: auto; max-height: 100%;
-        padding: 0 1; background: $surface; color: $foreground; border: round $primary;
-    }
-    .title { text-style: bold; height: auto; }
-    .hint { height: auto; max-height: 3; color: $text-muted; }
-    .trouble, .note { display: none; height: auto; color: $text-warning; text-style: bold; }
-    .-wrong .trouble, .note.-shown { display: block; }
-    .keys { height: auto; color: $text-muted; }
-    LineInput { background: $panel; }
-    LineInput:focus { background: $boost; text-style: bold; }
-"""
-
-
-class _Box(ModalScreen[object]):
-    """What a form and a question share: a title, a hint, a note, and drafts."""
-
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("escape", "close", "Close", tooltip="close; what was typed is kept")
-    ]
-
-    def __init__(self, title: str) -> None:
-        super().__init__()
-        self._title = title
-        self._over = False
-
-    def _say(self, words: str) -> None:
-        note = self.query_one(".note", Static)
-        note.update(literal(words, LONGEST_MESSAGE))
-        note.set_class(bool(words), "-shown")
-
-    def _drafts(self) -> dict[str, Texts]:
-        return drafts_of(self.app)
-
-    def _end(self, result: object) -> None:
-        self._over = True
-        self._drafts().pop(self._title, None)
-        self.dismiss(result)
-
-    def action_close(self) -> None:
-        """Close without saving; the draft stays."""
-        if not self._over:
-            self._over = True
-            self.dismiss(None)
-
-
-def drafts_of(app: App[Any]) -> dict[str, Texts]:
-    """Return what was typed in forms and not saved, by the form's title; it lives on the app."""
-    kept: dict[str, Texts] | None = getattr(app, "form_drafts", None)
-    if kept is None:
-        kept = {}
-        app.form_drafts = kept  # type: ignore[attr-defined]
-    return kept
-
-
-class Form(_Box):
+class Form(Box):
     """A form of single lines. Its result is what ``on_save`` returned, None when it was closed.
 
     ``on_save`` gets the texts by key. A BenchError from it shows inside the form, an InputError
@@ -201,7 +112,7 @@ class Form(_Box):
     """
 
     DEFAULT_CSS = f"""
-    Form {{{_BOX}
+    Form {{{BOX}
         VerticalScroll {{ height: auto; max-height: 60vh; scrollbar-size-vertical: 1; }}
         FieldRow, FieldRow > Horizontal {{ height: auto; }}
         .label {{ width: 14; height: 1; }}
@@ -224,11 +135,11 @@ class Form(_Box):
 
     def compose(self) -> ComposeResult:
         """Lay out the title, the fields in a scroll, the hint and the keys."""
-        draft = self._drafts().get(self._title, {})
+        draft = self.drafts().get(self.heading, {})
         self._rows = tuple(FieldRow(f, draft.get(f.key, f.value)) for f in self._fields)
         self.current = self._rows[0].line
         with Vertical():
-            yield Static(literal(self._title, LONGEST_MESSAGE), classes="title")
+            yield Static(literal(self.heading, LONGEST_MESSAGE), classes="title")
             with VerticalScroll(can_focus=False):
                 yield from self._rows
             yield Static(classes="hint")
@@ -258,20 +169,20 @@ class Form(_Box):
     @on(Input.Changed)
     def _keep_draft(self, event: Input.Changed) -> None:
         event.stop()
-        if self._over:
+        if self.over:
             return
         row = _row_of(event.input)
         if row is not None and event.value != row.line.value:
             return
-        self._drafts()[self._title] = self.texts
+        self.drafts()[self.heading] = self.texts
         if row is not None:
             row.complain("")
 
     def action_save(self) -> None:
         """Give the texts to ``on_save``; close when it took them, else show why not."""
-        if self._over:
+        if self.over:
             return
-        self._say("")
+        self.say("")
         for row in self._rows:
             row.complain("")
         try:
@@ -279,14 +190,14 @@ class Form(_Box):
         except InputError as why:
             self._complain(why)
         except BenchError as why:
-            self._say(f"✗ not saved: {why}")
+            self.say(f"✗ not saved: {why}")
         else:
-            self._end(result)
+            self.end(result)
 
     def _complain(self, why: InputError) -> None:
         fitting = [row for row in self._rows if row.field.is_named_by(why.field)]
         if not fitting:
-            self._say(f"✗ not saved: {why}")
+            self.say(f"✗ not saved: {why}")
             return
         row = max(fitting, key=lambda r: len(r.field.key))
         row.complain(str(why))
@@ -296,140 +207,6 @@ class Form(_Box):
 
 def _row_of(widget: Widget) -> FieldRow | None:
     return next((w for w in widget.ancestors if isinstance(w, FieldRow)), None)
-
-
-@dataclass(frozen=True, slots=True)
-class _Struck:
-    """A character that came hard on the heels of another, and the line as it was before it."""
-
-    character: str
-    before: str
-    cursor: int
-
-
-class PromptInput(LineInput):
-    """A line that tells an Enter pressed on purpose from the Enter of a burst."""
-
-    class Answered(Message):
-        """Enter was pressed on purpose."""
-
-    class Burst(Message):
-        """A reading came off a cable; it has been taken out of the line again."""
-
-        def __init__(self, reading: str) -> None:
-            super().__init__()
-            self.reading = reading
-
-    class Hasty(Message):
-        """Enter came too close on a key that was no reading."""
-
-    def __init__(self, value: str = "", *, id: str | None = None) -> None:
-        super().__init__(value, id=id)
-        self._run: list[_Struck] = []
-        self._last_key_s = float("-inf")
-
-    async def _on_key(self, event: events.Key) -> None:
-        hard_on = event.time - self._last_key_s < BURST_GAP_S
-        self._last_key_s = event.time
-        if not hard_on:
-            self._run.clear()
-        if event.key in ("enter", "ctrl+j"):
-            event.stop()
-            event.prevent_default()
-            self._enter(hard_on)
-        elif event.is_printable and event.character is not None:
-            self._run.append(_Struck(event.character, self.value, self.cursor_position))
-        else:
-            self._run.clear()
-
-    def _enter(self, hard_on: bool) -> None:
-        reading, was_typing = self._take_reading(), bool(self._run)
-        self._run.clear()
-        if reading:
-            self.post_message(self.Burst(reading))
-        elif not hard_on:
-            self.post_message(self.Answered())
-        elif was_typing:  # else the line feed behind a carriage return
-            self.post_message(self.Hasty())
-
-    def _take_reading(self) -> str:
-        """Take the reading at the end of the run out of the line, and return it."""
-        match = _READING_AT_END.search("".join(s.character for s in self._run))
-        if match is None or len(match[0].strip()) < SHORTEST_BURST:
-            return ""
-        first = self._run[match.start()]
-        self.value = first.before
-        self.cursor_position = first.cursor
-        return match[0].strip()
-
-
-class Prompt(_Box):
-    """A one-line question. Its result is what ``accept`` returned, None when it was closed.
-
-    Only a text with a letter in it, and an Enter pressed on purpose, answer it. A reading that
-    comes off a cable meanwhile goes to the app's ``hold_burst(text)`` and the question stays.
-    """
-
-    DEFAULT_CSS = f"""
-    Prompt {{{_BOX}
-        LineInput {{ width: 100%; }}
-    }}
-    """
-    KEYS = "Enter answers · Esc close, what is typed stays"
-
-    def __init__(self, title: str, hint: str, value: str, accept: Callable[[str], object]) -> None:
-        super().__init__(title)
-        self._hint = hint
-        self._value = value
-        self._accept = accept
-
-    def compose(self) -> ComposeResult:
-        """Lay out the title, the line, the hint and the keys."""
-        draft = self._drafts().get(self._title, {})
-        with Vertical():
-            yield Static(literal(self._title, LONGEST_MESSAGE), classes="title")
-            yield PromptInput(draft.get("", self._value))
-            yield Static(literal(self._hint, LONGEST_MESSAGE), classes="hint")
-            yield Static(classes="note")
-            yield Static(literal(self.KEYS, LONGEST_MESSAGE), classes="keys")
-
-    def on_mount(self) -> None:
-        """Begin in the line."""
-        self.query_one(PromptInput).focus()
-
-    @on(Input.Changed)
-    def _keep_draft(self, event: Input.Changed) -> None:
-        event.stop()
-        if not self._over:
-            self._drafts()[self._title] = {"": event.value}
-
-    @on(PromptInput.Answered)
-    def _answer(self) -> None:
-        if self._over:
-            return
-        text = self.query_one(PromptInput).value
-        if not any(c.isalpha() for c in text):
-            self._say("✗ at least one letter is needed here; a reading is not an answer")
-            return
-        try:
-            result = self._accept(text)
-        except BenchError as why:
-            self._say(f"✗ {why}")
-        else:
-            self._end(result)
-
-    @on(PromptInput.Burst)
-    def _hold(self, event: PromptInput.Burst) -> None:
-        hold = getattr(self.app, "hold_burst", None)
-        if hold is None:
-            self._say(f"the reading {event.reading} came in here and was not taken")
-            return
-        hold(event.reading)
-        self._say(f"the reading {event.reading} came in here and is held")
-
-    @on(PromptInput.Hasty)
-    def _ask_again(self) -> None:
-        self._say("Enter came with the text; press it once more to answer")
 
 
 def ski_form(shop: Shop) -> Form:

@@ -38,6 +38,8 @@ class Hands:
         self._times: list[float] = []
         self._last_burst = -1e9
         self._last_enter = -1e9
+        self._last_yes = -1e9
+        self._draft = ""
         settings = shop.book.settings()
         unit: Unit = "mm" if settings.get("unit") == "mm" else "in"
         drawing = next((d for d in DRAWINGS if d == settings.get("drawing")), DRAWINGS[0])
@@ -78,6 +80,16 @@ class Hands:
             side=None if stage_changed else self.state.side,
         )  # fmt: skip
         self._times.clear()
+        self._forget_draft()
+
+    def _forget_draft(self) -> None:
+        """What was kept must not come back as a draft, should the bench be killed."""
+        if self._draft:
+            self._draft = ""
+            self._remember("draft", "")
+
+    def _remember(self, name: str, value: str) -> None:
+        self._try(lambda: self.shop.remember(name, value))
 
     def _open_first(self, job_id: str, draft: str) -> None:
         known = [line.job_id for line in self.state.roster]
@@ -88,6 +100,7 @@ class Hands:
                 (x.job_id for x in self.state.roster if x.stage not in ("signed off", "set aside")),
                 known[0],
             )
+        self._draft = draft
         self._try(lambda: self._set(view=self.shop.view(job_id), entry=draft))
 
     def open(self, job_id: str) -> None:
@@ -97,7 +110,7 @@ class Hands:
         self._set(
             view=view, entry="", question=None, selected=None, hands_on=False, side=None, message=""
         )
-        self.shop.remember("job", job_id)
+        self._remember("job", job_id)
 
     def look_again(self) -> None:
         """Read roster and job again, as another bench may have written to the book."""
@@ -108,8 +121,10 @@ class Hands:
             self._open_first("", "")
 
     def leave(self) -> None:
-        """Keep the entry in progress, for the next time the bench opens."""
-        self.shop.remember("draft", self.state.entry)
+        """Keep the ski in hand and the entry in progress, for the next time the bench opens."""
+        self._remember("draft", self.state.entry)
+        if self.state.view is not None:
+            self._remember("job", self.state.view.job.id)
 
     def _try(self, act: Callable[[], object]) -> bool:
         try:
@@ -227,6 +242,10 @@ class Hands:
             return
         found = understand(state.entry, state.unit, line.usual_mm, line.method.name)
         if found.is_clear:
+            placing = found.placings[0]
+            why = view.doubt(line, state.entry, placing.unit, placing.mm, state.unit)
+            found = replace(found, question=why)
+        if found.is_clear:
             self._keep_reading(found.placings[0], how)
         else:
             self._set(question=found, offered=0)
@@ -266,6 +285,9 @@ class Hands:
     def yes(self, time: float) -> None:
         """Do what is asked, on purpose: take an answer, tick, sign off; else go to the next ski."""
         state, view = self.state, self.state.view
+        again, self._last_yes = time - self._last_yes < BURST_WINDOW_S, time
+        if again:
+            return  # a key held down: one press is one tick
         if self.in_burst(time):
             self.say("a caliper was sending just now: press + again on purpose", "warn")
         elif state.question is not None and view is not None:
@@ -345,7 +367,7 @@ class Hands:
         """Exchange inch and mm everywhere; what was typed keeps its own unit."""
         unit = other(self.state.unit)
         self._set(unit=unit, question=None)
-        self.shop.remember("unit", unit)
+        self._remember("unit", unit)
 
     def step_queue(self, by: int) -> None:
         """Take the next or the previous ski of the queue in hand."""
@@ -363,7 +385,8 @@ class Hands:
         for k in range(1, len(roster) + 1):
             line = roster[(here + k) % len(roster)]
             if line.stage not in ("signed off", "set aside"):
-                self.open(line.job_id)
+                job_id = line.job_id
+                self._try(lambda: self.open(job_id))
                 return
         self.say("every ski of the day is signed off or set aside", "done")
 
@@ -449,7 +472,7 @@ class Hands:
         """Draw with other signs: braille, blocks, ASCII."""
         at = DRAWINGS[(DRAWINGS.index(self.state.drawing) + 1) % len(DRAWINGS)]
         self._set(drawing=at, message=f"drawing with {at}")
-        self.shop.remember("drawing", at)
+        self._remember("drawing", at)
 
     # -- what came in without a place --------------------------------------------------------------
 

@@ -8,14 +8,16 @@ from dataclasses import dataclass
 from workbench.advice.checklists import RECEIVED, CheckItem, final_items
 from workbench.errors import BenchError
 from workbench.fin.fit import Reading, fit_pose
+from workbench.fin.foresight import Expected
 from workbench.fin.guidance import Plan, Rig, Target, plan
 from workbench.fin.methods import Method
 from workbench.fin.pose import Pose
 from workbench.measure.units import Unit
 from workbench.records import rows
+from workbench.work.doubts import doubt_of, doubt_words, expected_readings
 from workbench.work.rigs import usual_range_mm
 from workbench.work.stages import Progress, Stage
-from workbench.work.trust import Taken, readings_of
+from workbench.work.trust import Taken, reading_u_mm, readings_of
 from workbench.work.words import error_words
 
 
@@ -59,6 +61,7 @@ class JobView:
     plan: Plan | None
     trouble: str
     baseline: rows.Baseline | None
+    expected: tuple[Expected, ...] = ()
 
     @property
     def stage(self) -> Stage:
@@ -74,6 +77,24 @@ class JobView:
             if not line.latest:
                 return i
         return None
+
+    def doubt(self, line: Line, text: str, unit: Unit, mm: float, shown_in: Unit) -> str:
+        """Return why a reading about to be kept cannot be right, or nothing.
+
+        Only asked while measuring after a pass: the last readings and the turns made say what to
+        expect.
+        """
+        expected = next((e for e in self.expected if e.method.name == line.method.name), None)
+        if expected is None:
+            return ""
+        others = {
+            e.method.name: e.value_mm
+            for e in self.expected
+            if e.method.quantity == line.method.quantity and e is not expected
+        }
+        u_read = reading_u_mm([mm], expected.height_slope)
+        found = doubt_of(expected, mm, u_read, (text, unit), others)
+        return doubt_words(found, expected, shown_in) if found is not None else ""
 
     @property
     def checklist(self) -> tuple[CheckItem, ...]:
@@ -103,23 +124,56 @@ def build_view(
     facts: tuple[rows.AnyFact, ...],
     finest_turn: float,
     baseline: rows.Baseline | None,
+    others: tuple[Method, ...] = (),
 ) -> JobView:
-    """Put a job's view together; ``methods`` are (id, method, tolerance_mm) in the ski's order."""
-    worth = _readings(methods, progress, rig)
+    """Put a job's view together; ``methods`` are (id, method, tolerance_mm) in the ski's order.
+
+    ``others`` are all methods of the blade, to tell which one a wrong reading was taken by.
+    """
+    worth = _readings(methods, progress, rig, progress.pass_number)
     lines = tuple(_line(i, m, tol, progress, rig, worth.get(m.name)) for i, m, tol in methods)
     known = [worth[line.method.name] for line in lines if line.method.name in worth]
     pose, result, trouble = _solve(rig, lines, known, progress, finest_turn, ski.unit)
     return JobView(
-        job, ski, names[0], names[1], rig, lines, progress, facts, finest_turn, pose, result,
-        trouble, baseline,
-    )  # fmt: skip
+        job,
+        ski,
+        names[0],
+        names[1],
+        rig,
+        lines,
+        progress,
+        facts,
+        finest_turn,
+        pose,
+        result,
+        trouble,
+        baseline,
+        _expected(rig, methods, others, progress, facts),
+    )
+
+
+def _expected(
+    rig: Rig,
+    methods: Sequence[tuple[str, Method, float]],
+    others: tuple[Method, ...],
+    progress: Progress,
+    facts: Sequence[rows.AnyFact],
+) -> tuple[Expected, ...]:
+    """Return what the turns just made should have brought each reading to, while measuring."""
+    if progress.stage != "measuring":
+        return ()
+    made = [f for f in facts if isinstance(f, rows.PassRow) and f.struck is None][-1]
+    by_stud = {t.stud: t.turns for t in made.turns}
+    before = _readings(methods, progress, rig, progress.pass_number - 1)
+    turns = [by_stud.get(s.name, 0.0) for s in rig.studs]
+    return expected_readings(rig, tuple(before.values()), turns, others)
 
 
 def _readings(
-    methods: Sequence[tuple[str, Method, float]], progress: Progress, rig: Rig
+    methods: Sequence[tuple[str, Method, float]], progress: Progress, rig: Rig, number: int
 ) -> dict[str, Reading]:
-    """Return this pass's readings by method name, each with what it is worth."""
-    latest = progress.values.get(progress.pass_number, {})
+    """Return the readings of a pass by method name, each with what it is worth."""
+    latest = progress.values.get(number, {})
     taken = [
         Taken(method, tuple(r.mm for r in latest[method_id]))
         for method_id, method, _ in methods

@@ -16,6 +16,7 @@ from workbench.fin.guidance import Plan, Step, StudTurn, contact_remarks, plan, 
 from workbench.fin.methods import Method
 from workbench.fin.pose import Pose
 from workbench.measure.units import MM_PER
+from workbench.work.doubts import suspects_of
 from workbench.work.orders import DEFAULT_TOLERANCE_MM, Order
 from workbench.work.words import remark_words, step_words
 
@@ -59,6 +60,10 @@ def turns_report(order: Order, result: Plan | None = None) -> dict[str, Any]:
             for p in result.predictions
         ],
         "steps": [_step(s, per) for s in result.steps],
+        "suspect": [
+            {"method": s.method, "normalised_residual": s.normalised, "cause": s.cause}
+            for s in suspects_of(order.rig, result.fit, order.methods, order.unit)
+        ],
         "warnings": [remark_words(r, order.unit) for r in result.remarks],
     }
 

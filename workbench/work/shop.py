@@ -94,6 +94,7 @@ class Shop:
             facts,
             finest,
             baselines[-1] if baselines else None,
+            tuple(method_of(row, blade) for row in self.book.methods_of(ski.blade_id)),
         )
 
     def _progress(self, ski: rows.Ski, facts: Sequence[rows.AnyFact]) -> Progress:
@@ -202,6 +203,7 @@ class Shop:
     def reopen_target(self, view: JobView) -> JobView:
         """Open the target again, to change it; the turns made so far stay as they are."""
         self._check(view, "aim")
+        self._check_not_mid_pass(view, "target")
         self.book.add_mark(view.job.id, self.who, "reaim")
         return self.view(view.job.id)
 
@@ -226,6 +228,7 @@ class Shop:
     def accept(self, view: JobView) -> JobView:
         """Go on with the readings as they stand: within tolerance, or taken as good enough."""
         self._check(view, "accept")
+        self._check_not_mid_pass(view, "readings")
         self.book.add_mark(view.job.id, self.who, "accepted", text=view.stage)
         return self.view(view.job.id)
 
@@ -271,7 +274,9 @@ class Shop:
         return self.view(view.job.id)
 
     def set_finest(self, view: JobView, turn: float) -> JobView:
-        """Change the finest turn for this job."""
+        """Change the finest turn for this job; not while studs are being turned."""
+        self._check(view, "finest")
+        self._check_not_mid_pass(view, "finest turn")
         if not (turn == 0.0 or 1 / 64 <= turn <= 1.0):
             raise InputError("finest turn", turn, "0 (exact) or 1/64 to 1 turn")
         self.book.add_mark(view.job.id, self.who, "finest", text=repr(turn))
@@ -295,6 +300,7 @@ class Shop:
 
     def strike_reading(self, view: JobView, line: Line, reason: str) -> JobView:
         """Strike out the last repeat of a reading in this pass, with a reason."""
+        self._check(view, "strike")
         if not line.latest:
             raise InputError("reading", line.method.name, "a reading taken in this pass")
         self.book.strike(line.latest[-1].id, reason, self.who)
@@ -306,3 +312,11 @@ class Shop:
 
     def _check(self, view: JobView, event: Event) -> None:
         check_allowed(view.stage, event)
+
+    @staticmethod
+    def _check_not_mid_pass(view: JobView, what: str) -> None:
+        if view.progress.mid_pass:
+            raise InputError(
+                what, "in the middle of a pass",
+                "finish this pass and measure first, or u takes its steps back",
+            )  # fmt: skip

@@ -32,7 +32,7 @@ Stage = Literal[
 
 Event = Literal[
     "tick received", "read", "seat", "aim", "accept target", "step", "accept", "set wing",
-    "tick final", "sign off", "set aside", "take up", "note",
+    "tick final", "sign off", "set aside", "take up", "note", "finest", "strike",
 ]  # fmt: skip
 
 GLYPHS: dict[Stage, str] = {
@@ -41,20 +41,21 @@ GLYPHS: dict[Stage, str] = {
     "sign-off": "8", "signed off": "✓", "set aside": "‖",
 }  # fmt: skip
 
-_ANYTIME: frozenset[Event] = frozenset({"set aside", "note"})
+_ANYTIME: frozenset[Event] = frozenset({"set aside", "note", "finest"})
+_READ: frozenset[Event] = _ANYTIME | {"strike"}
 
 ALLOWED: dict[Stage, frozenset[Event]] = {
     "waiting": _ANYTIME | {"tick received"},
     "received check": _ANYTIME | {"tick received"},
-    "as received": _ANYTIME | {"read"},
-    "studs": _ANYTIME | {"read", "seat"},
-    "target": _ANYTIME | {"aim", "accept target"},
-    "turning": _ANYTIME | {"aim", "step", "accept"},
-    "measuring": _ANYTIME | {"read"},
-    "within": _ANYTIME | {"aim", "read", "accept"},
-    "wing": _ANYTIME | {"set wing"},
-    "final check": _ANYTIME | {"tick final"},
-    "sign-off": _ANYTIME | {"sign off"},
+    "as received": _READ | {"read"},
+    "studs": _READ | {"read", "seat"},
+    "target": _READ | {"aim", "accept target"},
+    "turning": _READ | {"aim", "step", "accept"},
+    "measuring": _READ | {"read"},
+    "within": _READ | {"aim", "read", "accept"},
+    "wing": _READ | {"set wing"},
+    "final check": _READ | {"tick final"},
+    "sign-off": _READ | {"sign off"},
     "signed off": frozenset({"note"}),
     "set aside": frozenset({"note", "take up"}),
 }
@@ -83,6 +84,11 @@ class Progress:
     step: int
     ticked: frozenset[str]
     reason: str = ""
+
+    @property
+    def mid_pass(self) -> bool:
+        """Whether studs may have been turned since the readings: only loosening comes before."""
+        return self.stage == "turning" and self.step > 1
 
     def mean_mm(self, pass_number: int, method_id: str) -> float | None:
         """Return the mean of a method's repeats in a pass, or None."""

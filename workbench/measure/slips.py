@@ -1,0 +1,86 @@
+"""Which slip of hand or eye most likely lies behind a reading that cannot be right."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from workbench.errors import InputError
+from workbench.measure.lengths import parse_length
+from workbench.measure.units import MM_PER_INCH, Unit
+
+Slip = Literal["graduation", "digits", "method", "unseated"]
+
+GRADUATIONS_IN = (0.025, 0.050, 0.100, 0.200)
+"""Steps between marked lines of an inch caliper or of its dial: a line misread is off by one of
+these (common practice, no source)."""
+
+CRITICAL = 2.95
+"""A reading further from its prediction than this many standard uncertainties is called out: 3 in
+1,000 right ones are, so that three readings together give a false alarm in less than 1 % of passes
+(normal distribution)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """A reading that stands too far from what it should be.
+
+    ``off_mm``: read minus expected; ``normalised``: that over its standard uncertainty; ``slip``: the
+    likeliest cause, with ``detail`` naming the line, the digits or the method.
+    """
+
+    off_mm: float
+    normalised: float
+    slip: Slip
+    detail: str = ""
+
+
+def doubt(
+    read_mm: float,
+    expected_mm: float,
+    u_mm: float,
+    text: str = "",
+    unit: Unit = "in",
+    others_mm: Mapping[str, float] | None = None,
+) -> Doubt | None:
+    """Return a doubt where a reading disagrees with its expectation, else None.
+
+    ``u_mm`` is the standard uncertainty of the difference. ``text`` is what was typed, to look for
+    exchanged digits; ``others_mm`` is what other methods would read here, by their names.
+    """
+    if not u_mm > 0.0:
+        raise InputError("uncertainty of the difference", u_mm, "more than 0")
+    off = read_mm - expected_mm
+    normalised = off / u_mm
+    if abs(normalised) <= CRITICAL:
+        return None
+    near = CRITICAL * u_mm
+    for name, other_mm in (others_mm or {}).items():
+        if abs(read_mm - other_mm) <= near:
+            return Doubt(off, normalised, "method", name)
+    for text_meant in _exchanged(text):
+        if abs(_mm(text_meant, unit, read_mm, text) - expected_mm) <= near:
+            return Doubt(off, normalised, "digits", text_meant)
+    for step in GRADUATIONS_IN:
+        if abs(abs(off) - step * MM_PER_INCH) <= near:
+            return Doubt(off, normalised, "graduation", f"{step:.3f} in")
+    return Doubt(off, normalised, "unseated")
+
+
+def _exchanged(text: str) -> list[str]:
+    """Return the text with each pair of unlike neighbouring digits exchanged."""
+    out = []
+    for i in range(len(text) - 1):
+        if text[i].isdigit() and text[i + 1].isdigit() and text[i] != text[i + 1]:
+            out.append(text[:i] + text[i + 1] + text[i] + text[i + 2 :])
+    return out
+
+
+def _mm(meant: str, unit: Unit, read_mm: float, text: str) -> float:
+    """Return a changed text's length on the scale on which ``text`` meant ``read_mm``."""
+    try:
+        typed, changed = parse_length(text, unit).mm, parse_length(meant, unit).mm
+    except InputError:
+        return float("inf")
+    return changed / typed * read_mm if typed else float("inf")
