@@ -1,4 +1,4 @@
-"""Makes the README's picture of the bench from the real screen: ``python -m tests.bench.picture``."""
+"""Makes the picture in README.md from the real screen: ``python -m tests.bench.picture``."""
 
 from __future__ import annotations
 

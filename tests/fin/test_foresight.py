@@ -11,8 +11,8 @@ from workbench.fin.fit import fit_pose
 from workbench.fin.foresight import U_TURN, expected_after
 from workbench.fin.readings import Reading
 from workbench.measure.slips import CRITICAL, doubt
-from workbench.work.orders import read_order
 from workbench.places import shipped
+from workbench.work.orders import read_order
 from workbench.work.trust import Taken, reading_u_mm, readings_of
 
 ERROR_MM = 0.254
@@ -45,7 +45,7 @@ def _trial(order, rng, error_mm, which):
 
 
 def test_gross_errors_of_ten_thou_are_caught_and_right_readings_pass():
-    """At the default budget 95 % of single errors of 0.010 in are caught, false alarms 1 % at most."""
+    """By the default budget 95 % of errors of 0.010 in are caught, false alarms 1 % at most."""
     order, rng = _order(), random.Random(20260612)
     n = 700
     caught = sum(_trial(order, rng, rng.choice((-1, 1)) * ERROR_MM, k % 3)[k % 3] for k in range(n))

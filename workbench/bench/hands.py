@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from itertools import pairwise
 from statistics import median
 
@@ -385,8 +386,7 @@ class Hands:
         for k in range(1, len(roster) + 1):
             line = roster[(here + k) % len(roster)]
             if line.stage not in ("signed off", "set aside"):
-                job_id = line.job_id
-                self._try(lambda: self.open(job_id))
+                self._try(partial(self.open, line.job_id))
                 return
         self.say("every ski of the day is signed off or set aside", "done")
 

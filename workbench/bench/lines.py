@@ -72,14 +72,17 @@ class Box(ModalScreen[object]):
         self.over = False
 
     def say(self, words: str) -> None:
+        """Show a note above the keys; an empty text takes it away."""
         note = self.query_one(".note", Static)
         note.update(literal(words, LONGEST_MESSAGE))
         note.set_class(bool(words), "-shown")
 
     def drafts(self) -> dict[str, Texts]:
+        """Return the app's drafts, by heading."""
         return drafts_of(self.app)
 
     def end(self, result: object) -> None:
+        """Close with a result; the draft has served."""
         self.over = True
         self.drafts().pop(self.heading, None)
         self.dismiss(result)

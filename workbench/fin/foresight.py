@@ -1,7 +1,7 @@
 """What each reading should be after known turns, so that a wrong one shows before it is used.
 
-The last readings fix the pose, the turns made since move the blade, and both ends are uncertain: the
-readings by their budgets, the turns by the hand that made them.
+The last readings fix the pose, the turns made since move the blade, and both ends are uncertain:
+the readings by their budgets, the turns by the hand that made them.
 """
 
 from __future__ import annotations

@@ -26,8 +26,8 @@ CRITICAL = 2.95
 class Doubt:
     """A reading that stands too far from what it should be.
 
-    ``off_mm``: read minus expected; ``normalised``: that over its standard uncertainty; ``slip``: the
-    likeliest cause, with ``detail`` naming the line, the digits or the method.
+    ``off_mm``: read minus expected; ``normalised``: that over its standard uncertainty; ``slip``:
+    the likeliest cause, with ``detail`` naming the line, the digits or the method.
     """
 
     off_mm: float

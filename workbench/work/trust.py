@@ -12,7 +12,7 @@ from workbench.fin.rig import Rig
 from workbench.measure.reading_budget import reading_budget_mm
 from workbench.measure.repeats import mean_of
 
-CONTACT_HEIGHT_U_MM = 0.02
+CONTACT_HEIGHT_U_MM = 0.01
 """Standard uncertainty of the height at which a jaw meets a slanting edge: our default (common
 practice, no source)."""
 
