@@ -46,7 +46,8 @@ def top_line(state: BenchState, width: int) -> Content:
 def roster(state: BenchState, width: int, height: int) -> Content:
     """Return the day's queue: the ski in hand marked, each with its stage in a sign and a word."""
     if not state.roster:
-        return styled("No ski in today's queue.\n\nn adds a ski; then it stands here.")
+        words = ("No ski in today's queue.", "", "n adds a ski; then it stands here.")
+        return lines([styled(part) for text in words for part in wrapped(text, width)])
     here = state.position or 0
     per = 2
     room = max(height // per, 1)
