@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from time import monotonic
 from typing import Any
 
 from textual.app import App, ComposeResult
@@ -15,10 +16,11 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from workbench.bench import panels, themes
-from workbench.bench.hands import Hands
+from workbench.bench.hands import ENTRY_MORE, Hands
 from workbench.bench.help import Help
-from workbench.bench.sheet import PLUS_WAIT_S, Sheet
+from workbench.bench.sheet import CHOICES, PLUS_WAIT_S, Sheet
 from workbench.bench.state import BenchState
+from workbench.errors import BenchError
 from workbench.places import shipped
 from workbench.work.shop import Shop
 
@@ -121,7 +123,12 @@ class Bench(App[int]):
         base.query_one("#next", Static).update(panels.next_step(state, self.size.width - 2))
 
     def _look(self) -> None:
-        if self.shop.book.changed_since_last_look():
+        try:
+            changed = self.shop.book.changed_since_last_look()
+        except BenchError as why:
+            self.hands.say(str(why), "warn")
+            return
+        if changed:
             self.hands.look_again()
 
     # -- keys ------------------------------------------------------------------------------------
@@ -198,24 +205,24 @@ class Bench(App[int]):
                 self.hands.no()
 
     def on_paste(self, event: Paste) -> None:
-        """Take pasted text as if it had been typed, line by line."""
-        if len(self.screen_stack) > 1:
-            return
-        import time
-
+        """Take pasted text as if it had been typed, line by line; a line that is none is refused."""
         for line in event.text.splitlines():
-            for char in line.strip():
-                if self.hands.takes(char) or char in "+-":
-                    self.hands.type(char, time.monotonic())
-            if self.hands.entering:
-                self.hands.enter(time.monotonic())
+            text = line.strip()
+            if len(self.screen_stack) > 1:
+                self.hold_burst(text)
+            elif any(char not in ENTRY_MORE for char in text):
+                self.hands.say(f"not a reading, so not taken: '{text}'", "warn")
+                return
+            elif text:
+                now = monotonic()
+                for char in text:
+                    self.hands.type(char, now)
+                self.hands.enter(now)
 
     # -- what letters and the sheet do -------------------------------------------------------------
 
     def _after_sheet(self, answer: str | None) -> None:
-        if answer and answer.startswith("held:"):
-            self.hold_burst(answer[5:])
-        elif answer:
+        if answer:
             self.do_(answer)
 
     def hold_burst(self, text: str) -> None:
@@ -250,6 +257,8 @@ class Bench(App[int]):
         hands = self.hands
         if action == "add_ski":
             self.push_screen(forms.ski_form(self.shop), self._after_form)
+        elif action == "queue_ski":
+            self.push_screen(forms.queue_form(self.shop), self._after_form)
         elif action == "add_blade":
             self.push_screen(forms.blade_form(self.shop), self._after_form)
         elif action == "add_block":
@@ -283,7 +292,7 @@ class Bench(App[int]):
         names = list(themes.NAMES)
         at = names.index(self.theme) if self.theme in names else -1
         self.theme = names[(at + 1) % len(names)]
-        self.shop.remember("theme", self.theme)
+        self.hands.remember("theme", self.theme)
         self.hands.say(f"theme: {self.theme}")
 
     def _leave(self) -> None:
@@ -295,9 +304,4 @@ class Bench(App[int]):
         self._leave()
 
 
-_LETTERS = {
-    "u": "take_back", "t": "retarget", "b": "baseline", "f": "finer", "k": "keep", "s": "aside",
-    "x": "strike", "w": "note", "j": "unfinished", "n": "add_ski", "e": "add_blade",
-    "c": "add_block", "i": "initials", "p": "side", "d": "drawing", "y": "theme", "h": "help",
-    "?": "help", "q": "quit",
-}  # fmt: skip
+_LETTERS = {choice.key: choice.action for choice in CHOICES} | {"?": "help"}

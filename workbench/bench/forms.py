@@ -21,11 +21,12 @@ from workbench.bench.lines import BOX, LONGEST_MESSAGE, Box, LineInput, Texts, d
 from workbench.bench.prompts import Prompt, PromptInput
 from workbench.bench.text import literal
 from workbench.errors import BenchError, InputError, RecordsError
-from workbench.work.adding import add_blade, add_block, add_ski, listed
+from workbench.work.adding import add_blade, add_block, add_ski, listed, queue_known
 from workbench.work.shop import Shop
 
 __all__ = [
-    "Field", "Form", "Prompt", "PromptInput", "blade_form", "block_form", "drafts_of", "ski_form",
+    "Field", "Form", "Prompt", "PromptInput", "blade_form", "block_form", "drafts_of",
+    "queue_form", "ski_form",
 ]  # fmt: skip
 
 
@@ -226,6 +227,15 @@ def ski_form(shop: Shop) -> Form:
         Field("due", "Due", "when it is wanted, in your own words, such as 14:00"),
     )
     return Form("Add a ski", fields, lambda texts: add_ski(shop, texts))
+
+
+def queue_form(shop: Shop) -> Form:
+    """Return the form that queues a ski the book knows; its result is the job's id."""
+    fields = (
+        Field("ski", "Ski", "serial or name of a ski that was here before"),
+        Field("due", "Due", "when it is wanted, in your own words, such as 14:00"),
+    )
+    return Form("Queue a ski again", fields, lambda texts: queue_known(shop, texts))
 
 
 def _known(shop: Shop) -> tuple[str, str]:

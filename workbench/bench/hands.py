@@ -87,9 +87,10 @@ class Hands:
         """What was kept must not come back as a draft, should the bench be killed."""
         if self._draft:
             self._draft = ""
-            self._remember("draft", "")
+            self.remember("draft", "")
 
-    def _remember(self, name: str, value: str) -> None:
+    def remember(self, name: str, value: str) -> None:
+        """Keep a setting of the bench; where the book cannot, say so."""
         self._try(lambda: self.shop.remember(name, value))
 
     def _open_first(self, job_id: str, draft: str) -> None:
@@ -111,10 +112,13 @@ class Hands:
         self._set(
             view=view, entry="", question=None, selected=None, hands_on=False, side=None, message=""
         )
-        self._remember("job", job_id)
+        self.remember("job", job_id)
 
     def look_again(self) -> None:
-        """Read roster and job again, as another bench may have written to the book."""
+        """Read roster and job again where another bench has written to the book."""
+        self._try(self._look_again)
+
+    def _look_again(self) -> None:
         state = self.state
         view = self.shop.view(state.view.job.id) if state.view is not None else None
         self._set(roster=self.shop.roster(), view=view)
@@ -123,9 +127,9 @@ class Hands:
 
     def leave(self) -> None:
         """Keep the ski in hand and the entry in progress, for the next time the bench opens."""
-        self._remember("draft", self.state.entry)
+        self.remember("draft", self.state.entry)
         if self.state.view is not None:
-            self._remember("job", self.state.view.job.id)
+            self.remember("job", self.state.view.job.id)
 
     def _try(self, act: Callable[[], object]) -> bool:
         try:
@@ -368,7 +372,7 @@ class Hands:
         """Exchange inch and mm everywhere; what was typed keeps its own unit."""
         unit = other(self.state.unit)
         self._set(unit=unit, question=None)
-        self._remember("unit", unit)
+        self.remember("unit", unit)
 
     def step_queue(self, by: int) -> None:
         """Take the next or the previous ski of the queue in hand."""
@@ -472,7 +476,7 @@ class Hands:
         """Draw with other signs: braille, blocks, ASCII."""
         at = DRAWINGS[(DRAWINGS.index(self.state.drawing) + 1) % len(DRAWINGS)]
         self._set(drawing=at, message=f"drawing with {at}")
-        self._remember("drawing", at)
+        self.remember("drawing", at)
 
     # -- what came in without a place --------------------------------------------------------------
 

@@ -8,7 +8,7 @@ from textual.events import Key
 from textual.screen import ModalScreen
 from textual.widgets import Static
 
-from workbench.bench.sheet import CHOICES
+from workbench.bench.sheet import CHOICES, Heard
 from workbench.bench.text import lines, styled
 
 KEYS = (
@@ -33,7 +33,11 @@ WORDS = (
 
 
 class Help(ModalScreen[None]):
-    """The help screen; any of Esc, Enter or h closes it."""
+    """The help screen; Esc or h closes it. A caliper's burst is held, not lost."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._heard = Heard()
 
     def compose(self) -> ComposeResult:
         """Lay the help out."""
@@ -47,7 +51,15 @@ class Help(ModalScreen[None]):
             yield Static(lines(out))
 
     def on_key(self, event: Key) -> None:
-        """Close on purpose; digits and the like do nothing here."""
+        """Close on purpose; a number that comes in is held."""
+        char = event.character or ""
         if event.key in ("escape", "h", "f1", "q", "question_mark"):
             event.stop()
             self.dismiss(None)
+        elif char and char in "0123456789.,+-/":
+            self._heard.add(char, event.time)
+        elif event.key in ("enter", "ctrl+j"):
+            reading = self._heard.complete()
+            hold = getattr(self.app, "hold_burst", None)
+            if reading and hold is not None:
+                hold(reading)

@@ -1,7 +1,7 @@
 """The numbered sheet: everything else that can be done, for the keypad alone.
 
-A digit moves the mark and ``+`` does it: no caliper's burst ends with ``+``. A burst that lands
-here closes the sheet and is held, not answered.
+A digit moves the mark and ``+`` does it: no caliper's burst ends with ``+``. A burst that lands here
+is held and answers nothing; the sheet stays.
 """
 
 from __future__ import annotations
@@ -11,13 +11,40 @@ from dataclasses import dataclass
 from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.containers import Vertical
+from textual.content import Content
 from textual.events import Key
 from textual.screen import ModalScreen
 from textual.widgets import Static
 
-from workbench.bench.text import lines, styled
+from workbench.bench.text import lines, styled, visible
 
 PLUS_WAIT_S = 0.12
+SHORTEST_BURST = 3
+
+
+class Heard:
+    """Gathers what a caliper's cable types where no reading can be taken."""
+
+    def __init__(self) -> None:
+        self.text = ""
+        self._time = float("-inf")
+
+    def hard_on(self, time: float) -> bool:
+        """Tell whether a key comes hard on the heels of the last one."""
+        return bool(self.text) and time - self._time < PLUS_WAIT_S
+
+    def add(self, char: str, time: float) -> None:
+        """Add a character to the number under way; after a pause begin another."""
+        self.text = self.text + char if self.hard_on(time) else char
+        self._time = time
+
+    def complete(self) -> str:
+        """Return the reading that Enter completes, or nothing where too little was typed."""
+        text, self.text = self.text, ""
+        return text if len(text) >= SHORTEST_BURST else ""
+
+
+COLUMN = 38
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,35 +59,37 @@ class Choice:
 CHOICES: tuple[Choice, ...] = (
     Choice("take_back", "u", "take the last entry back"),
     Choice("retarget", "t", "change the target"),
-    Choice("baseline", "b", "take the baseline as the target"),
+    Choice("baseline", "b", "the baseline as the target"),
     Choice("finer", "f", "finer turn, round and round"),
-    Choice("keep", "k", "keep the readings as they stand"),
-    Choice("aside", "s", "set this ski aside, with a reason"),
-    Choice("strike", "x", "strike out the reading marked, with a reason"),
-    Choice("note", "w", "write a note to this job"),
-    Choice("unfinished", "j", "next ski that is not finished"),
-    Choice("add_ski", "n", "add a ski to today's queue"),
+    Choice("keep", "k", "keep readings as they stand"),
+    Choice("aside", "s", "set this ski aside: reason"),
+    Choice("strike", "x", "strike out reading ▸: reason"),
+    Choice("note", "w", "write a note"),
+    Choice("unfinished", "j", "next ski not finished"),
+    Choice("add_ski", "n", "add a ski to the queue"),
+    Choice("queue_ski", "r", "queue a known ski again"),
     Choice("add_blade", "e", "add a blade"),
     Choice("add_block", "c", "add a block"),
     Choice("initials", "i", "initials"),
     Choice("side", "p", "other panel at the side"),
-    Choice("drawing", "d", "draw with braille, blocks or ASCII"),
+    Choice("drawing", "d", "draw: braille, blocks, ASCII"),
     Choice("theme", "y", "theme: night, day, contrast"),
     Choice("help", "h", "help: keys and words"),
-    Choice("quit", "q", "leave the bench; everything is kept"),
+    Choice("quit", "q", "leave; everything is kept"),
 )
 
 
 class Sheet(ModalScreen[str]):
-    """Shows the choices; returns an action's name, ``held:TEXT`` for a burst, or nothing."""
+    """Shows the choices; returns an action's name or nothing. A burst is given to the app."""
 
     BINDINGS = [Binding("escape", "close", show=False)]
 
     def __init__(self) -> None:
         super().__init__()
-        self._typed = ""
+        self._heard = Heard()
+        self._number = ""
         self._marked = 0
-        self._time = 0.0
+        self._held = ""
 
     def compose(self) -> ComposeResult:
         """Lay the sheet out."""
@@ -72,54 +101,75 @@ class Sheet(ModalScreen[str]):
         self._draw()
 
     def _draw(self) -> None:
-        out = [styled(("Everything else: number or arrows, then + ; Esc closes", "bold $accent"))]
-        for i, choice in enumerate(CHOICES):
-            mark = "▸" if i == self._marked else " "
-            style = "bold" if i == self._marked else ""
-            out.append(
-                styled(
-                    (f"{mark}{i + 1:>2}  {choice.words}", style),
-                    (f"  ({choice.key})", "$ink-faint"),
-                )
-            )
+        rows = [self._choice(i) for i in range(len(CHOICES))]
+        half = (len(rows) + 1) // 2
+        head = "Everything else: number or arrows, then + ; Esc closes"
+        if self._held:
+            head = f"! {visible(self._held, 24)} came in here: held as a note"
+        out = [styled((head, "bold $accent"))]
+        for i in range(half):
+            right = rows[half + i] if half + i < len(rows) else styled("")
+            out.append(styled(rows[i], right))
         self.query_one("#sheet-lines", Static).update(lines(out))
+
+    def _choice(self, index: int) -> Content:
+        """Return a choice in a column of its own width, marked where it is the one."""
+        choice = CHOICES[index]
+        mark = "▸" if index == self._marked else " "
+        style = "bold" if index == self._marked else ""
+        text = f"{mark}{index + 1:>2} {choice.words}"
+        key = f" {choice.key} "
+        return styled((text.ljust(COLUMN - len(key)), style), (key, "$ink-faint"))
 
     def on_key(self, event: Key) -> None:
         """Move the mark, do the marked thing on purpose, or hold a burst."""
         event.stop()
         event.prevent_default()
-        char = event.character or ""
+        char, time = event.character or "", event.time
         if event.key in ("enter", "ctrl+j"):
             self._enter()
         elif event.key in ("up", "down"):
-            self._typed = ""
-            self._marked = (self._marked + (1 if event.key == "down" else -1)) % len(CHOICES)
-            self._draw()
-        elif char and char in "0123456789.,":
-            self._type(char, event.time)
-        elif char == "+" and event.time - self._time > PLUS_WAIT_S:
-            self._typed = ""
-            self.set_timer(PLUS_WAIT_S, self._choose)
+            self._mark(self._marked + (1 if event.key == "down" else -1))
+        elif char and (char in "0123456789.," or (char in "+-/ " and self._heard.hard_on(time))):
+            self._type(char, time)
+        elif char and char in "+-":
+            self._heard.add(char, time)
+            if char == "+":
+                self.set_timer(PLUS_WAIT_S, self._choose)
         elif event.key in ("escape", "backspace", "slash"):
             self.dismiss("")
-        elif char:
-            for choice in CHOICES:
-                if choice.key == char:
-                    self.dismiss(choice.action)
+        else:
+            self._letter(char)
+
+    def _mark(self, index: int) -> None:
+        self._number = ""
+        self._marked = index % len(CHOICES)
+        self._draw()
 
     def _type(self, char: str, time: float) -> None:
-        self._time = time
-        self._typed += char
-        if self._typed.isdigit() and 1 <= int(self._typed) <= len(CHOICES):
-            self._marked = int(self._typed) - 1
-            self._draw()
+        self._heard.add(char, time)
+        if not char.isdigit():
+            return
+        number = self._number + char
+        if not 1 <= int(number) <= len(CHOICES):
+            number = char
+        if 1 <= int(number) <= len(CHOICES):
+            self._mark(int(number) - 1)
+            self._number = number
 
     def _choose(self) -> None:
-        if self._typed:  # digits on the heels of the +: a signed reading
-            return
-        self.dismiss(CHOICES[self._marked].action)
+        if self._heard.text == "+":  # else digits on its heels: a signed reading
+            self.dismiss(CHOICES[self._marked].action)
+
+    def _letter(self, char: str) -> None:
+        action = next((c.action for c in CHOICES if c.key == char), "")
+        if action:
+            self.dismiss(action)
 
     def _enter(self) -> None:
-        if len(self._typed) >= 3:
-            self.dismiss(f"held:{self._typed}")
-        self._typed = ""
+        reading = self._heard.complete()
+        hold = getattr(self.app, "hold_burst", None)
+        if reading and hold is not None:
+            hold(reading)
+            self._held = reading
+            self._draw()

@@ -82,6 +82,32 @@ def known_skis(shop: Shop) -> tuple[rows.Ski, ...]:
     return shop.book.skis()
 
 
+def queue_known(shop: Shop, fields: Mapping[str, str]) -> str:
+    """Put a ski the book knows in today's queue; return the job's id.
+
+    ``fields``: ``ski`` is its serial or its name; ``due`` may stay blank.
+
+    Raises:
+        InputError: no ski or more than one of that name, or it is in the queue already.
+    """
+    wanted = fields.get("ski", "").strip().casefold()
+    skis = known_skis(shop)
+    found = [s for s in skis if wanted and s.serial.casefold() == wanted] or [
+        s for s in skis if s.name.casefold() == wanted
+    ]
+    if len(found) != 1:
+        many = f"{len(found)} skis are called so: give the serial" if found else _known_names(skis)
+        raise InputError("ski", fields.get("ski", ""), many)
+    return queue_ski(shop, found[0].id, fields.get("due", ""))
+
+
+def _known_names(skis: Sequence[rows.Ski]) -> str:
+    if not skis:
+        return "a ski of this book: there is none yet, add one"
+    few = " · ".join(s.name[:40] for s in skis[-MOST_SHOWN:])
+    return f"a ski's serial or name, such as {few}"
+
+
 def queue_ski(shop: Shop, ski_id: str, due: str = "") -> str:
     """Put a known ski in today's queue again; return the job's id."""
     keepable("due", due)

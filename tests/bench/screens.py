@@ -1,0 +1,73 @@
+"""The whole bench in a pretended terminal: keys with a pause as by hand, or in bursts."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+
+from textual.events import Key
+from textual.pilot import Pilot
+
+from workbench.bench.app import Bench
+from workbench.records import rows
+from workbench.work.jobs import JobView
+from workbench.work.shop import Shop
+
+SIZES = ((120, 36), (80, 24))
+NAMED = {
+    "\n": ("enter", "\r"), "\r": ("enter", "\r"), "\b": ("backspace", "\x7f"), ".": ("full_stop", "."),
+    "+": ("plus", "+"), "-": ("minus", "-"), "*": ("asterisk", "*"), "/": ("slash", "/"),
+    " ": ("space", " "), ",": ("comma", ","),
+}  # fmt: skip
+HAND_S = 0.16
+
+
+class Screen:
+    """A running bench, its keys and what it shows."""
+
+    def __init__(self, app: Bench, pilot: Pilot[int]) -> None:
+        self.app = app
+        self.pilot = pilot
+
+    @property
+    def view(self) -> JobView:
+        """The job in hand."""
+        view = self.app.hands.state.view
+        assert view is not None
+        return view
+
+    def burst(self, text: str) -> None:
+        """Post keys as one write of a cable, with no time between them."""
+        for char in text:
+            key, character = NAMED.get(char, (char, char))
+            self.app.post_message(Key(key, character))
+
+    async def by_hand(self, keys: str) -> None:
+        """Press keys one by one, each settled before the next."""
+        for char in keys:
+            self.burst(char)
+            await self.pilot.pause(HAND_S if char in "+-\n " else 0.05)
+
+    async def settle(self) -> None:
+        """Wait until the burst and its window have passed."""
+        await self.pilot.pause(0.05)
+        await self.pilot.pause(HAND_S)
+
+    def held(self) -> list[str]:
+        """Return what was kept as a note because it had no place."""
+        facts = self.app.shop.book.facts(self.view.job.id)
+        return [f.text for f in facts if isinstance(f, rows.Mark) and f.kind == "held"]
+
+    def shown(self) -> str:
+        """Return all text on the screen, line by line."""
+        lines = self.app.screen._compositor.render_strips()
+        return "\n".join("".join(segment.text for segment in strip) for strip in lines)
+
+
+@asynccontextmanager
+async def bench(shop: Shop, size: tuple[int, int] = (120, 36)) -> AsyncIterator[Screen]:
+    """Run the bench in a terminal of a size, toasts on."""
+    app = Bench(shop)
+    async with app.run_test(size=size, notifications=True, tooltips=True) as pilot:
+        await pilot.pause()
+        yield Screen(app, pilot)
