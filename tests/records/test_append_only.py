@@ -48,6 +48,16 @@ def full_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
         book.add_wing(job, "kl", "8", 8.0)
         book.add_sign_off(job, "kl")
         book.add_ride_note(job, "kl", "fine")
+        book.add_caliper_check(
+            shop.caliper.id,
+            kind="zero",
+            nominal_text="0",
+            nominal_unit="in",
+            nominal_mm=0.0,
+            reading_text="0.0005",
+            reading_unit="in",
+            reading_mm=0.0127,
+        )
         book.strike(reading.id, "slip", "kl")
     return path
 

@@ -11,6 +11,7 @@ from textual.containers import Horizontal, Vertical
 from textual.content import Content
 from textual.events import Key, Paste, Resize
 from textual.reactive import var
+from textual.screen import ModalScreen
 from textual.timer import Timer
 from textual.widget import Widget
 from textual.widgets import Static
@@ -116,6 +117,7 @@ class Bench(App[int]):
         base.set_class(self.size.width >= WIDE_FROM, "-wide")
         for side in ("turns", "view", "roster"):
             base.set_class(state.shown_side == side, f"-side-{side}")
+        base.set_class(panels.has_entry(state), "-entry")
         base.set_class(not panels.has_target(state), "-no-target")
         base.query_one("#top", Static).update(panels.top_line(state, self.size.width))
         for panel in base.query(Panel):
@@ -272,8 +274,14 @@ class Bench(App[int]):
                     hands.set_who,
                 )
             )
+        elif action == "calipers":
+            from workbench.bench.caliper_screens import CaliperScreen
+
+            self.push_screen(CaliperScreen(self.shop, hands.state.unit), self._after_form)
         elif hands.state.view is None:
             hands.say("no ski in hand", "warn")
+        elif action in ("hold", "worth", "restate"):
+            self._look_closer(action)
         elif action == "aside":
             self.push_screen(forms.Prompt("Set aside", "why: a word or two", "", hands.set_aside))
         elif action == "strike":
@@ -284,6 +292,23 @@ class Bench(App[int]):
             )
         elif action == "note":
             self.push_screen(forms.Prompt("Note", "kept with this job", "", hands.write_note))
+
+    def _look_closer(self, action: str) -> None:
+        from workbench.bench import closer
+
+        state = self.hands.state
+        if state.view is None:
+            return
+        screen: ModalScreen[None]
+        if action == "hold":
+            screen = closer.HoldScreen(
+                state.view, state.line_index, state.unit, state.drawing, key="m"
+            )
+        elif action == "restate":
+            screen = closer.RestateScreen(self.shop, state.view, state.unit, key="v")
+        else:
+            screen = closer.BudgetScreen(state.view, state.line_index, state.unit, key="g")
+        self.push_screen(screen, lambda _: self.hands.ignore_enter(monotonic()))
 
     def _after_form(self, _: object) -> None:
         self.hands.look_again()

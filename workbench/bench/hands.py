@@ -211,6 +211,10 @@ class Hands:
             self._last_burst = time
         return "gauge" if fast else "typed"
 
+    def ignore_enter(self, time: float) -> None:
+        """Take an Enter held down while a screen closed for its echo, not for the next step."""
+        self._last_enter = time
+
     def enter(self, time: float) -> None:
         """Do the next step, or take the entry in progress."""
         empty_second = time - self._last_enter < BURST_WINDOW_S and not self.state.entry

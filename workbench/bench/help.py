@@ -13,7 +13,7 @@ from workbench.bench.text import lines, styled
 
 KEYS = (
     ("Enter", "the next step, always; with an entry: take it"),
-    ("digits . ,", "start the reading that is due, wherever you are; 2450 is placed as 2.450"),
+    ("digits . ,", "start the reading due, wherever you are; 2450 is 2.450"),
     ("+  space", "tick, answer yes, sign off: on purpose only"),
     ("+  -", "next and previous ski when nothing is typed or asked"),
     ("*", "inch or mm, everywhere; what was typed keeps its unit"),

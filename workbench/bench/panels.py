@@ -17,6 +17,7 @@ from workbench.measure.display import (
     length_text,
     turn_text,
 )
+from workbench.measure.units import Unit
 from workbench.work.jobs import JobView, Line
 from workbench.work.words import (
     CAUTION_EDGES,
@@ -77,7 +78,7 @@ def readings(state: BenchState, width: int, height: int) -> Content:
     if view.checklist or view.stage == "sign-off":
         return _checks(state, view, width)
     out: list[Content] = []
-    if state.entry or view.due is not None or view.stage in ("target", "wing"):
+    if has_entry(state):
         out += _big_entry(state, width)
     room = (height - len(out)) // max(len(view.lines), 1)
     for i, line in enumerate(view.lines):
@@ -208,6 +209,14 @@ def _checks(state: BenchState, view: JobView, width: int) -> Content:
     return lines(out)
 
 
+def has_entry(state: BenchState) -> bool:
+    """Whether a number is due or being typed, so that it stands large among the readings."""
+    view = state.view
+    if view is None or view.checklist or view.stage == "sign-off":
+        return False
+    return bool(state.entry or view.due is not None or view.stage in ("target", "wing"))
+
+
 def has_target(state: BenchState) -> bool:
     """Whether there is a target to show or to set."""
     view = state.view
@@ -222,22 +231,39 @@ def target(state: BenchState, width: int, height: int) -> Content:
     if not has_target(state):
         words = wrapped("Set once the readings are taken and the studs touch.", width)
         return lines([styled((part, "$ink-faint")) for part in words])
-    unit = state.unit
+    roomy = height >= 2 * len(view.lines)
     out: list[Content] = []
     for line in view.lines:
-        if line.target_mm is None:
-            word = "none yet: stays where it is"
-            out += [styled(visible(line.method.name, width)), styled((f"   {word}", "$ink-faint"))]
-            continue
-        aim = f"   {length_text(line.target_mm, unit)} ±{fine_text(line.tolerance_mm, unit)}"
-        kind = "held" if line.target is None else line.target.kind
-        out.append(styled(visible(line.method.name, width - 10), (f"  {kind}", "$ink-faint")))
-        out.append(styled((aim, "bold"), "  ", _off(line, unit)))
+        out += _aim(line, state.unit, width) if roomy else [_aim_in_one(line, state.unit, width)]
     if view.stage == "target":
-        base = "b takes the baseline. " if view.baseline is not None else ""
-        hint = wrapped(f"{base}A sign starts a change: +.005", width)
-        out += [styled((part, "$ink-faint")) for part in hint]
+        hint = "a sign starts a change: +.005"
+        if view.baseline is not None:
+            hint = "b: the baseline; +.005: a change"
+        out += [styled((part, "$ink-faint")) for part in wrapped(hint, width)]
     return lines(out)
+
+
+def _aim(line: Line, unit: Unit, width: int) -> list[Content]:
+    """Return one target on two lines: what is aimed at and why, then how far off it is."""
+    if line.target_mm is None:
+        word = "   none yet: stays where it is"
+        return [styled(visible(line.method.name, width)), styled((word, "$ink-faint"))]
+    aim = f"   {length_text(line.target_mm, unit)} ±{fine_text(line.tolerance_mm, unit)}"
+    kind = "held" if line.target is None else line.target.kind
+    return [
+        styled(visible(line.method.name, width - 10), (f"  {kind}", "$ink-faint")),
+        styled((aim, "bold"), "  ", _off(line, unit)),
+    ]
+
+
+def _aim_in_one(line: Line, unit: Unit, width: int) -> Content:
+    """Return one target on a single line, where an entry takes the room."""
+    if line.target_mm is None:
+        aim = "none yet"
+    else:
+        aim = f"{length_text(line.target_mm, unit)} ±{fine_text(line.tolerance_mm, unit)}"
+    name = visible(line.method.name, max(width - len(aim) - 1, 4))
+    return styled(f"{name} ".ljust(width - len(aim)), (aim, "bold"))
 
 
 def _off(line: Line, unit: str) -> Content:
@@ -453,7 +479,7 @@ def caution(state: BenchState) -> str:
         return _turning_caution(state.view) if stage == "turning" else CAUTION_EDGES
     if stage in ("final check", "sign-off", "signed off"):
         return CAUTION_RIDE
-    return "The maker's instructions, the event's rules and a qualified technician come first."
+    return "The maker's instructions, event rules and a qualified technician come first."
 
 
 def _turning_caution(view: JobView) -> str:

@@ -23,6 +23,9 @@ QUANTITIES: tuple[Quantity, ...] = ("depth", "tail", "length")
 WIDEST_JAW_MM = 50.0
 HIGHEST_BAND_MM = 100.0
 
+NEAR_MM = 1e-9
+"""An edge whose end lies this near to a level is looked at for a crossing."""
+
 
 @dataclass(frozen=True, slots=True)
 class Station:
@@ -209,7 +212,7 @@ def _band_ends(
     """Return the rearmost and foremost contact among outline points with height in [lo, hi]."""
     heights = [base.height(*p) for p in points]
     levels = (lo,) if lo == hi else (lo, hi)
-    straight = base.radius_mm is None
+    bend = _bend(points, base)
     rear_x, front_x = math.inf, -math.inf
     rear: tuple[int, Point, bool] | None = None
     front: tuple[int, Point, bool] | None = None
@@ -217,13 +220,15 @@ def _band_ends(
     for i in range(n):
         a, b = points[i], points[(i + 1) % n]
         ha, hb = heights[i], heights[(i + 1) % n]
-        if ha < lo and hb < lo:  # convex along the edge: the middle is lower still
+        high = max(ha, hb) + NEAR_MM
+        if high < lo:  # convex along the edge: the middle is lower still
             continue
+        low = min(ha, hb) - bend * (b[0] - a[0]) ** 2 - NEAR_MM
         found: list[tuple[Point, bool]] = []
         if lo <= ha <= hi:
             found.append((a, True))
         for level in levels:
-            if straight and (ha < level) == (hb < level) and level not in (ha, hb):
+            if low > level or high < level:
                 continue
             found.extend((at, False) for at in level_crossings(a, b, base, level))
         for at, corner in found:
@@ -237,6 +242,18 @@ def _band_ends(
     for i, at, corner in (rear, front):
         ends.append(_end_touch(points[i], points[(i + 1) % n], at, corner, base, pose))
     return (ends[0], ends[1])
+
+
+def _bend(points: list[Point], base: Base) -> float:
+    """Return a bound of how far an edge's middle can lie lower than both ends, over dx squared.
+
+    An arc rises above its chord by at most a quarter of dx times the change of its slope, and
+    within half a radius of the apex its slope changes by less than 1.6 dx/R.
+    """
+    if base.radius_mm is None:
+        return 0.0
+    reach = max(abs(x - base.apex_mm) for x, _ in points)
+    return 0.4 / base.radius_mm if reach <= base.radius_mm / 2.0 else math.inf
 
 
 def _end_touch(a: Point, b: Point, at: Point, corner: bool, base: Base, pose: Pose) -> Touch:

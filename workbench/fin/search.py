@@ -11,7 +11,7 @@ from workbench.fin.methods import observe
 from workbench.fin.pose import Pose
 from workbench.fin.readings import Reading
 from workbench.fin.starts import first_of, start_x, start_ys, starts
-from workbench.fin.tilting import line_of, starts_along
+from workbench.fin.tilting import lines_of, starts_along
 
 TILTS_RAD = tuple(STEEPEST_RAD * i / 15.0 for i in range(-15, 16))
 """The tilts that a search looks at, a degree apart."""
@@ -41,8 +41,10 @@ def every_pose(equations: Equations) -> list[Pose]:
     if not equations.exact:
         tried = (descend(equations, start) for start in _best_starts(equations))
         return distinct([pose for pose in tried if pose is not None])
-    line = line_of(equations)
-    groups = _starts_over_heights(equations) if line is None else starts_along(line, TILTS_RAD)
+    lines = lines_of(equations)
+    groups = [group for line in lines for group in starts_along(line, TILTS_RAD)]
+    if not lines:
+        groups = _starts_over_heights(equations)
     found = [_first_met(equations, group) for group in groups]
     return distinct([pose for pose in found if pose is not None]) or _any_pose(equations)
 

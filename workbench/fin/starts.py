@@ -25,10 +25,29 @@ def first_of(readings: Sequence[Reading], quantity: Quantity) -> Reading | None:
 
 def starts(equations: Equations, tilt: float) -> Iterator[Pose]:
     """Give poses of this tilt that meet a depth and a tail distance, as far as there are any."""
+    over_curve = _over_curve(equations, tilt)
+    if over_curve is not None:
+        yield over_curve
+        return
     for y in start_ys(equations, tilt, HEIGHTS):
         x = start_x(equations, y, tilt)
         if x is not None:
             yield Pose(x, y, tilt)
+
+
+def _over_curve(equations: Equations, tilt: float) -> Pose | None:
+    """Return a start over a curved base: the depth met at about the right place, then the tail."""
+    depth, tail = (first_of(equations.readings, q) for q in ("depth", "tail"))
+    if equations.base.radius_mm is None or depth is None or tail is None:
+        return None
+    c, s = math.cos(tilt), math.sin(tilt)
+    x = tail.value_mm - min(c * u - s * v for u, v in equations.blade.outline_mm)
+    seen = observe(depth.method, equations.blade, equations.base, Pose(x, 0.0, tilt))
+    if seen is None:
+        return None
+    y = depth.value_mm - seen.value_mm
+    better = start_x(equations, y, tilt)
+    return None if better is None else Pose(better, y, tilt)
 
 
 def start_ys(equations: Equations, tilt: float, heights: int) -> list[float]:
@@ -39,7 +58,17 @@ def start_ys(equations: Equations, tilt: float, heights: int) -> list[float]:
         if seen is not None:
             return [reading.value_mm - seen.value_mm]
     lo, hi = reach_at(equations, tilt)
-    return [-(lo + (hi - lo) * (i + 0.5) / heights) for i in range(heights)]
+    level = _base_below(equations)
+    return [level - (lo + (hi - lo) * (i + 0.5) / heights) for i in range(heights)]
+
+
+def _base_below(equations: Equations) -> float:
+    """Return the base's y under the blade's middle, as far as a tail distance tells where it is."""
+    tail = first_of(equations.readings, "tail")
+    if tail is None:
+        return 0.0
+    y = equations.base.y(tail.value_mm + equations.scale_mm / 2.0)
+    return y if math.isfinite(y) else 0.0
 
 
 def reach_at(equations: Equations, tilt: float) -> tuple[float, float]:
@@ -50,19 +79,18 @@ def reach_at(equations: Equations, tilt: float) -> tuple[float, float]:
 
 
 def start_x(equations: Equations, y: float, tilt: float) -> float | None:
-    """Return the x that meets a tail distance, once bettered where the base is curved."""
-    blade, base = equations.blade, equations.base
+    """Return the x that meets a tail distance over a base as high as it is at that distance."""
+    base = equations.base
     reading = first_of(equations.readings, "tail")
     if reading is None:
         return middle_x(equations)
-    seen = observe(reading.method, blade, FLAT, Pose(0.0, y, tilt))
-    if seen is None:
-        return None if base.radius_mm is None else middle_x(equations)
-    x = reading.value_mm - seen.value_mm
-    if base.radius_mm is None:
-        return x
-    better = observe(reading.method, blade, base, Pose(x, y, tilt))
-    return x if better is None else x + reading.value_mm - better.value_mm
+    over = y - base.y(reading.value_mm)
+    if not math.isfinite(over):
+        return None
+    seen = observe(reading.method, equations.blade, FLAT, Pose(0.0, over, tilt))
+    if seen is not None:
+        return reading.value_mm - seen.value_mm
+    return None if base.radius_mm is None else middle_x(equations)
 
 
 def middle_x(equations: Equations) -> float:

@@ -14,9 +14,9 @@ from workbench.fin.equations import Equations
 from workbench.fin.methods import observe
 from workbench.fin.pose import Pose
 from workbench.fin.readings import Reading
-from workbench.fin.starts import first_of, meet_two
+from workbench.fin.starts import meet_two
 
-CLOSE_MM = 0.001
+CLOSE_MM = 1e-6
 """A search along the tilt stops this close to the third reading and leaves the rest to descent."""
 
 
@@ -44,13 +44,17 @@ class Line:
         return None if seen is None else Spot(pose, seen.value_mm - self.third.value_mm)
 
 
-def line_of(equations: Equations) -> Line | None:
-    """Return the line of three readings; None where there is no depth or no tail distance."""
-    depth, tail = (first_of(equations.readings, q) for q in ("depth", "tail"))
-    if depth is None or tail is None:
-        return None
-    third = next(r for r in equations.readings if r is not depth and r is not tail)
-    return Line(Equations(equations.blade, equations.base, (depth, tail)), third)
+def lines_of(equations: Equations) -> list[Line]:
+    """Return a line for each depth and tail distance among three readings."""
+    depths, tails = (
+        [r for r in equations.readings if r.method.quantity == quantity]
+        for quantity in ("depth", "tail")
+    )
+    out = []
+    for depth, tail in itertools.product(depths, tails):
+        third = next(r for r in equations.readings if r is not depth and r is not tail)
+        out.append(Line(Equations(equations.blade, equations.base, (depth, tail)), third))
+    return out
 
 
 def starts_along(line: Line, tilts: Sequence[float]) -> list[list[Pose]]:
@@ -120,7 +124,7 @@ def _close_in(line: Line, one: Spot, two: Spot) -> Pose:
     False position, halving the end that stays (the Illinois rule), so that it stays between them.
     """
     low, high = one.off_mm, two.off_mm
-    for _ in range(8):
+    for _ in range(12):
         share = low / (low - high)
         tilt = one.pose.tilt_rad + share * (two.pose.tilt_rad - one.pose.tilt_rad)
         spot = line.spot(tilt)

@@ -2,13 +2,23 @@
 
 from __future__ import annotations
 
-from . import roster
+from . import caliper_checks, roster
 from .door import Door
-from .rows import Baseline, Blade, Block, Caliper, Method, Ski
+from .rows import (
+    Baseline,
+    Blade,
+    Block,
+    Caliper,
+    CaliperCheck,
+    CheckKind,
+    Method,
+    Ski,
+    Unit,
+)
 
 
 class RosterPages(Door):
-    """Skis, blades, blocks, methods, calipers, baselines and settings."""
+    """Skis, blades, blocks, methods, calipers and their checks, baselines and settings."""
 
     def add_ski(self, ski: Ski, *, who: str = "") -> Ski:
         """Keep a new ski (``id=""``); returns it with its id."""
@@ -89,6 +99,37 @@ class RosterPages(Door):
     def caliper(self, caliper_id: str) -> Caliper:
         """The caliper of this id, struck out or not."""
         return self._read(roster.one, Caliper, caliper_id)
+
+    def add_caliper_check(
+        self,
+        caliper_id: str,
+        *,
+        kind: CheckKind,
+        nominal_text: str,
+        nominal_unit: Unit,
+        nominal_mm: float,
+        reading_text: str,
+        reading_unit: Unit,
+        reading_mm: float,
+        who: str = "",
+    ) -> CaliperCheck:
+        """Keep a check of a caliper, passed or not; ``strike`` withdraws one typed wrong."""
+        return self._write(
+            caliper_checks.add_check,
+            caliper_id,
+            who,
+            kind=kind,
+            nominal_text=nominal_text,
+            nominal_unit=nominal_unit,
+            nominal_mm=nominal_mm,
+            reading_text=reading_text,
+            reading_unit=reading_unit,
+            reading_mm=reading_mm,
+        )
+
+    def checks_of(self, caliper_id: str) -> tuple[CaliperCheck, ...]:
+        """The checks of a caliper, oldest first, struck ones included."""
+        return self._read(caliper_checks.checks_of, caliper_id)
 
     def add_baseline(self, baseline: Baseline, *, who: str = "") -> Baseline:
         """Keep a new baseline (``id=""``); returns it with its id."""

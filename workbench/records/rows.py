@@ -15,6 +15,7 @@ Edge: TypeAlias = Literal["top", "back"]
 Hand: TypeAlias = Literal["right", "left"]
 How: TypeAlias = Literal["typed", "gauge", "demo"]
 TargetKind: TypeAlias = Literal["value", "change", "baseline"]
+CheckKind: TypeAlias = Literal["zero", "block"]
 Checklist: TypeAlias = Literal["received", "final"]
 Point: TypeAlias = tuple[float, float]
 
@@ -120,13 +121,43 @@ class Method:
 
 @dataclass(frozen=True, slots=True)
 class Caliper:
-    """A caliper: the unit it shows, its resolution and its maximum permissible error."""
+    """A caliper: the unit it shows, its resolution and its maximum permissible error.
+
+    ``reference_height_mm`` is how high the line on its jaws that is held to the base stands above
+    their tips, ``jaw_height_mm`` how high the flat jaws reach. ``din862_scale`` names a row of DIN
+    862's table, which then gives the permissible error by length; ``mpe_mm`` is what it allows at
+    the longest number of a fin.
+    """
 
     id: str
     name: str
     unit: Unit
     resolution_mm: float
     mpe_mm: float
+    struck: Strike | None = None
+    reference_height_mm: float | None = None
+    jaw_height_mm: float | None = None
+    din862_scale: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CaliperCheck:
+    """A check of a caliper: what it should have read and what it read, as typed and as mm.
+
+    ``at`` is ISO UTC with microseconds, ``who`` initials; order is the order of ``id``.
+    """
+
+    id: str
+    at: str
+    who: str
+    caliper_id: str
+    kind: CheckKind
+    nominal_text: str
+    nominal_unit: Unit
+    nominal_mm: float
+    reading_text: str
+    reading_unit: Unit
+    reading_mm: float
     struck: Strike | None = None
 
 

@@ -46,6 +46,7 @@ class Table(StrEnum):
     SIGN_OFFS = "sign_offs"
     RIDE_NOTES = "ride_notes"
     STRIKES = "strikes"
+    CALIPER_CHECKS = "caliper_checks"
 
 
 ROSTER = (
@@ -66,7 +67,7 @@ FACTS = (
     Table.SIGN_OFFS,
     Table.RIDE_NOTES,
 )
-STRIKABLE = (*FACTS, Table.JOBS, *ROSTER)
+STRIKABLE = (*FACTS, Table.JOBS, *ROSTER, Table.CALIPER_CHECKS)
 WITH_IDS = (*STRIKABLE, Table.SETTINGS, Table.MOVES, Table.STRIKES)
 PARTS = (Table.SKI_METHODS, Table.HOLES, Table.STUDS, Table.BASELINE_ENTRIES, Table.TURNS)
 
@@ -173,6 +174,19 @@ _FIRST_INDEXES = (
     "CREATE INDEX queue_open ON queue(day, rank, job_id) WHERE open = 1 AND struck = 0",
 )
 
+_MORE_OF_CALIPERS = (
+    "reference_height_mm REAL",
+    "jaw_height_mm REAL",
+    f"din862_scale TEXT {_one_of('din862_scale', 'digital', 'scale 0.1/0.05 mm')}",
+)
+
+_CHECKS = f"""{_ROW}, caliper_id TEXT NOT NULL REFERENCES calipers(id),
+    kind TEXT NOT NULL {_one_of("kind", "zero", "block")},
+    nominal_text TEXT NOT NULL,
+    nominal_unit TEXT NOT NULL {_one_of("nominal_unit", "in", "mm")}, nominal_mm REAL NOT NULL,
+    reading_text TEXT NOT NULL,
+    reading_unit TEXT NOT NULL {_one_of("reading_unit", "in", "mm")}, reading_mm REAL NOT NULL"""
+
 _SIGNED = """EXISTS (SELECT 1 FROM sign_offs s WHERE s.job_id = {job}
     AND NOT EXISTS (SELECT 1 FROM strikes x WHERE x.row_id = s.id))"""
 
@@ -228,9 +242,22 @@ def _first_book(db: Database) -> None:
         db.execute(f"CREATE TABLE {table} ({columns}) STRICT, WITHOUT ROWID")
     for statement in (*_FIRST_INDEXES, *_FIRST_RECKONING):
         db.execute(statement)
-    for table in (*WITH_IDS, *PARTS):
-        for statement in _append_only(table):
-            db.execute(statement)
+    for table in _FIRST_TABLES:
+        if table is not Table.QUEUE:
+            _guard(db, table)
+
+
+def _caliper_checks(db: Database) -> None:
+    for column in _MORE_OF_CALIPERS:
+        db.execute(f"ALTER TABLE {Table.CALIPERS} ADD COLUMN {column}")
+    db.execute(f"CREATE TABLE {Table.CALIPER_CHECKS} ({_CHECKS}) STRICT, WITHOUT ROWID")
+    db.execute("CREATE INDEX caliper_checks_caliper ON caliper_checks(caliper_id, id)")
+    _guard(db, Table.CALIPER_CHECKS)
+
+
+def _guard(db: Database, table: Table) -> None:
+    for statement in _append_only(table):
+        db.execute(statement)
 
 
 def fingerprint(db: Database) -> int:
@@ -247,4 +274,5 @@ def migrations() -> Migrations:
     """All steps from an empty file to today's book, oldest first."""
     steps = Migrations(MIGRATION_SET)
     steps(name="first_book")(_first_book)
+    steps(name="caliper_checks")(_caliper_checks)
     return steps

@@ -10,11 +10,14 @@ from workbench.fin.fit import Fit, Reading, fit_pose
 from workbench.fin.foresight import Expected, expected_after
 from workbench.fin.methods import Method
 from workbench.fin.rig import Rig
-from workbench.measure.adjustment import adjust
+from workbench.measure.adjustment import critical_w
 from workbench.measure.display import change_text, length_text
 from workbench.measure.slips import Doubt, doubt
 from workbench.measure.units import MM_PER, Unit
 from workbench.work.words import clean
+
+ALIKE = 0.01
+"""Readings whose normalised residuals differ by less than this share cannot be told apart."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,38 +30,54 @@ class Suspect:
 
 
 def suspects_of(rig: Rig, fit: Fit, methods: Sequence[Method], unit: Unit) -> tuple[Suspect, ...]:
-    """Return the readings that the others contradict, the worst first; none with three readings.
+    """Return the reading that the others contradict, with those that look just the same.
 
-    Data snooping by normalised residuals (W. Baarda, 1968) on the adjusted readings.
+    Data snooping (W. Baarda, 1968): the normalised residual of a reading is the root of what chi
+    square falls by when that reading is left out. Leaving out is done in full, not linearised, as a
+    reading near a corner of the outline is not linear. Nothing with three readings.
     """
     if len(fit.readings) < 4:
         return ()
-    rows = [o.gradient for o in fit.observations]
-    misclosures = [-v for v in fit.residuals_mm]
-    adjusted = adjust(rows, [r.u_mm for r in fit.readings], misclosures, ("x", "y", "tilt"))
-    out = []
-    for i in adjusted.suspects():
-        reading, w = fit.readings[i], adjusted.w[i]
+    whole = _chi_square(fit)
+    found = []
+    for i, reading in enumerate(fit.readings):
         others = tuple(r for j, r in enumerate(fit.readings) if j != i)
-        cause = _against_others(rig, reading, others, methods, unit)
-        twins = [clean(fit.readings[j].method.name) for j in adjusted.inseparable(i)]
+        try:
+            without = fit_pose(rig.blade, rig.base, others, fit.pose)
+            expected = expected_after(rig, without, [0.0] * 3, [reading.method])[0]
+        except BenchError:  # the others fix no pose without it: nothing checks this reading
+            continue
+        fall = max(whole - _chi_square(without), 0.0) ** 0.5
+        if fall > critical_w():
+            found.append((fall, reading, without, expected))
+    top = max((fall for fall, *_ in found), default=0.0)
+    found = [f for f in found if f[0] > (1.0 - ALIKE) * top]
+    out = []
+    for fall, reading, without, expected in found:
+        cause = _cause(rig, reading, without, expected, methods, unit)
+        twins = [clean(r.method.name) for _, r, _, _ in found if r is not reading]
         if twins:
-            cause += f"; these readings cannot tell it apart from {', '.join(twins)}"
-        out.append(Suspect(reading.method.name, -(w or 0.0), cause))
+            cause += f"; or one of these, which cannot be told from it: {', '.join(twins)}"
+        sign = 1.0 if reading.value_mm > expected.value_mm else -1.0
+        out.append(Suspect(reading.method.name, sign * fall, cause))
     return tuple(out)
 
 
-def _against_others(
-    rig: Rig, reading: Reading, others: tuple[Reading, ...], methods: Sequence[Method], unit: Unit
+def _chi_square(fit: Fit) -> float:
+    return sum((v / r.u_mm) ** 2 for v, r in zip(fit.residuals_mm, fit.readings, strict=True))
+
+
+def _cause(
+    rig: Rig,
+    reading: Reading,
+    without: Fit,
+    expected: Expected,
+    methods: Sequence[Method],
+    unit: Unit,
 ) -> str:
     """Return the likeliest cause, from what the other readings say this one should be."""
-    try:
-        fit = fit_pose(rig.blade, rig.base, others)
-        expected = expected_after(rig, fit, [0.0] * 3, [reading.method])[0]
-    except BenchError:
-        return "take it again: without it the other readings fix no pose to compare with"
     text = length_text(reading.value_mm, unit)
-    others_mm = _by_other_methods(rig, fit, reading.method, methods)
+    others_mm = _by_other_methods(rig, without, reading.method, methods)
     u = (expected.u_mm**2 + reading.u_mm**2) ** 0.5
     found = doubt(reading.value_mm, expected.value_mm, u, text, unit, others_mm)
     return doubt_words(found, expected, unit) if found else "take it again"

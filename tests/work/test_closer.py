@@ -1,0 +1,205 @@
+"""A closer look at a reading: what its worth is made of, and what other methods would read."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.shop import demo_file, heron, open_shop, read, ski, walk_to
+from workbench.advice.holds import HOLDS, hold_for
+from workbench.errors import InputError
+from workbench.fin.fit import NoPoseError, fit_pose
+from workbench.fin.methods import Method, Station
+from workbench.fin.readings import Reading
+from workbench.measure.units import Unit
+from workbench.work.closer import (
+    IMPROVE,
+    hold_words,
+    improve_words,
+    kind_of,
+    place_words,
+    restate_all,
+    restated,
+    worth_of,
+)
+from workbench.work.jobs import JobView
+from workbench.work.shop import Shop
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Iterator[Shop]:
+    with open_shop(demo_file(tmp_path)) as opened:
+        yield opened
+
+
+def begun(shop: Shop, *texts: str) -> JobView:
+    """Return a job whose first reading was taken so, the others not at all."""
+    view = ski(shop, "Heron 66")
+    view = walk_to(shop, view, heron(view), "as received")
+    for text in texts:
+        view = read(shop, view, view.lines[0], text)
+    return view
+
+
+# -- the budget --------------------------------------------------------------------------------
+
+
+def test_the_budget_is_that_of_the_reading_on_the_bench(shop: Shop) -> None:
+    """Its combined u is the very u that the bench shows, for every reading of every job."""
+    seen = 0
+    for job in shop.roster():
+        view = shop.view(job.job_id)
+        for line in (x for x in view.lines if x.latest):
+            assert worth_of(view, line).budget.u == pytest.approx(line.u_mm, rel=1e-12)
+            seen += 1
+    assert seen >= 9
+
+
+def test_the_jaws_height_counts_where_the_edge_slants(shop: Shop) -> None:
+    """A length by tips on the demo's blade has it, a depth has not."""
+    view = ski(shop, "Heron 67")
+    names = [{p.name for p in worth_of(view, x).budget.parts} for x in view.lines]
+    assert "contact height" not in names[0]
+    assert "contact height" in names[2]
+
+
+def test_a_doubtful_repeat_is_flagged_with_its_test_and_still_counts(shop: Shop) -> None:
+    """The mean and the scatter are those of all seven."""
+    texts = ("2.4500", "2.4505", "2.4500", "2.4495", "2.4500", "2.4505", "2.4900")
+    view = begun(shop, *texts)
+    worth = worth_of(view, view.lines[0])
+    assert worth.doubts.indices == (6,)
+    assert "Grubbs" in worth.doubts.test
+    assert worth.repeats.mean / 25.4 == pytest.approx(math.fsum(map(float, texts)) / 7)
+    assert worth.budget.parts[3].dof == 6
+    assert "doubtful repeat" in improve_words(worth, "in")
+
+
+def test_what_would_be_left_without_the_largest_part(shop: Shop) -> None:
+    """The sentence names the part, its share and the u of all the others."""
+    view = ski(shop, "Heron 67")
+    worth = worth_of(view, view.lines[2])
+    others = [p.component for p in worth.budget.parts if p.name != "caliper error"]
+    left = math.hypot(*others)
+    words = improve_words(worth, "mm")
+    assert words.startswith(f"Most comes from caliper error ({max(worth.budget.shares):.0%})")
+    assert f"without it {left:.3f} mm" in words
+
+
+def test_every_part_of_the_default_budget_has_advice(shop: Shop) -> None:
+    view = ski(shop, "Heron 67")
+    assert {p.name for x in view.lines for p in worth_of(view, x).budget.parts} == set(IMPROVE)
+
+
+def test_a_reading_not_taken_has_no_worth(shop: Shop) -> None:
+    view = begun(shop)
+    with pytest.raises(InputError, match="one or more readings in this pass"):
+        worth_of(view, view.lines[1])
+
+
+# -- restated ----------------------------------------------------------------------------------
+
+
+def test_what_was_read_comes_back_with_its_own_worth(shop: Shop) -> None:
+    """Three readings fix the pose, so that each restated is itself, with its own u."""
+    view = ski(shop, "Heron 67")
+    for row, line in zip(restated(shop, view), view.lines, strict=False):
+        assert row.read
+        assert row.value_mm == pytest.approx(line.now_mm, abs=1e-9)
+        assert row.u_mm == pytest.approx(line.u_mm, rel=1e-6)
+        assert row.difference_mm is None
+
+
+def test_another_method_is_told_with_the_difference_to_the_one_read(shop: Shop) -> None:
+    """Length flat, of the same blade: what the blade at that pose reads, u by the covariance."""
+    view = ski(shop, "Heron 67")
+    flat = restated(shop, view)[3]
+    readings = [Reading(x.method, x.now_mm or 0.0, x.u_mm or 0.0) for x in view.lines]
+    fit = fit_pose(view.rig.blade, view.rig.base, readings)
+    seen = view.rig.observe(flat.method, fit.pose)
+    g, cov = seen.gradient, fit.covariance
+    variance = sum(g[i] * cov[i][j] * g[j] for i in range(3) for j in range(3))
+    assert flat.method.name == "length, flat"
+    assert not flat.read
+    assert flat.value_mm == pytest.approx(seen.value_mm, abs=1e-9)
+    assert flat.u_mm == pytest.approx(math.sqrt(variance), rel=1e-6)
+    assert flat.against == view.lines[2].method
+    assert flat.difference_mm == pytest.approx(seen.value_mm - readings[2].value_mm, abs=1e-9)
+
+
+def test_a_method_that_meets_nothing_says_so_and_spoils_no_other(shop: Shop) -> None:
+    view = ski(shop, "Heron 67")
+    high = Method("length, far up", "length", band_mm=(99.0, 99.0))
+    first, last = restate_all(view, [view.lines[0].method, high], "in")
+    assert first.value_mm is not None
+    assert (last.value_mm, last.u_mm) == (None, None)
+    assert "meet no part of the blade" in last.trouble
+
+
+def test_without_a_pose_it_says_what_is_missing(shop: Shop) -> None:
+    """One of three is read: the other two are named, the first is not."""
+    view = begun(shop, "2.45")
+    with pytest.raises(NoPoseError) as why:
+        restated(shop, view)
+    assert "1 of 3 readings" in str(why.value)
+    missing = str(why.value).split("missing:")[1]
+    assert [line.method.name in missing for line in view.lines] == [False, True, True]
+
+
+def test_readings_that_fit_no_pose_are_refused(shop: Shop) -> None:
+    view = begun(shop, "2.45")
+    for line, text in zip(view.lines[1:], ("0.728", "9.9"), strict=True):
+        view = read(shop, view, line, text)
+    with pytest.raises(NoPoseError, match="length, tips"):
+        restated(shop, view)
+
+
+# -- how to hold it ----------------------------------------------------------------------------
+
+METHODS = (
+    Method("a", "depth", Station((1.0, 2.0), "2", "back"), 2.54),
+    Method("b", "depth"),
+    Method("c", "tail", band_mm=(0.254, 0.254)),
+    Method("d", "tail", band_mm=(0.0, 7.62)),
+    Method("e", "length", band_mm=(0.254, 0.254)),
+    Method("f", "length", band_mm=(-10.16, 7.62)),
+)
+
+
+def test_every_kind_of_method_has_its_own_words() -> None:
+    """Each says what touches what, to be level, and to do the same every time."""
+    assert [kind_of(m) for m in METHODS] == ["station", "deepest", *("tips", "flat") * 2]
+    told = {hold_words(m) for m in METHODS}
+    assert len(told) == len(HOLDS)
+    for words in told:
+        text = " ".join(words).lower()
+        assert "touch" in text or "meet" in text
+        assert "level" in text
+
+
+def test_length_by_tips_does_not_cross_the_slot() -> None:
+    words = " ".join(hold_for("length", "tips").words)
+    assert "do not cross the slot" in words
+    assert "at the very base" in words
+
+
+@pytest.mark.parametrize(
+    ("index", "unit", "words"),
+    [
+        (0, "in", "back edge of hole '2', the edge toward the tail, with a jaw 0.1000 in wide"),
+        (1, "in", "the deepest point"),
+        (2, "in", "Tips at 0.0100 in over the base."),
+        (3, "mm", "from 0.00 mm to 7.62 mm over the base."),
+        (5, "in", "from −0.4000 in to 0.3000 in over the base (minus: below the base)"),
+    ],
+)
+def test_where_it_touches_is_told_in_the_unit(index: int, unit: Unit, words: str) -> None:
+    assert words in place_words(METHODS[index], unit)
+
+
+def test_a_station_without_a_hole_is_a_point_of_the_blade() -> None:
+    method = Method("g", "depth", Station((25.4, 76.2)))
+    assert "1.0000 in forward and 3.0000 in out" in place_words(method, "in")

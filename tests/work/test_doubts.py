@@ -1,0 +1,118 @@
+"""Readings that cannot be right: contradicted by the others, or by the turns made since."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+
+import pytest
+
+from workbench.bench.hands import Hands
+from workbench.fin.readings import Reading
+from workbench.measure.display import length_text
+from workbench.places import shipped
+from workbench.work.demo import build_demo
+from workbench.work.doubts import suspects_of
+from workbench.work.orders import read_order
+from workbench.work.reports import fit_of, plan_of, turns_report
+from workbench.work.shop import Shop
+
+
+@pytest.fixture(scope="module")
+def five():
+    """An order with five readings that agree."""
+    return read_order(shipped("fixtures") / "orders" / "rowan-five-readings.json")
+
+
+def _changed(order, index, by_mm):
+    readings = list(order.readings)
+    r = readings[index]
+    readings[index] = Reading(r.method, r.value_mm + by_mm, r.u_mm)
+    return replace(order, readings=tuple(readings))
+
+
+def test_readings_that_agree_raise_no_suspect(five):
+    """The report's list of suspects is empty when nothing is wrong."""
+    assert turns_report(five)["suspect"] == []
+
+
+@pytest.mark.parametrize("error_mm", [1.27, 2.54, -2.54])
+def test_the_wrong_reading_among_five_is_named(five, error_mm):
+    """Each reading in turn, put off by 0.05 or 0.1 in, is the one to take again (or its twin)."""
+    for index, reading in enumerate(five.readings):
+        order = _changed(five, index, error_mm)
+        found = suspects_of(order.rig, fit_of(order), order.methods, order.unit)
+        if reading.method.quantity == "tail":  # alone in fixing the blade fore and aft: unchecked
+            continue
+        assert reading.method.name in [s.method for s in found]
+        mine = next(s for s in found if s.method == reading.method.name)
+        assert (mine.normalised > 0) == (error_mm > 0)
+
+
+def test_three_readings_have_no_suspect(five):
+    """With three readings nothing is left over to check them by."""
+    order = replace(five, readings=five.readings[:3], targets=())
+    assert suspects_of(order.rig, plan_of(order).fit, order.methods, order.unit) == ()
+
+
+@pytest.fixture
+def hands(tmp_path):
+    """Hands on the demo ski that is measured after its first pass."""
+    book = build_demo(tmp_path / "demo.db", date(2026, 11, 25))
+    hands = Hands(Shop(book, "2026-11-25"))
+    job = next(x.job_id for x in hands.state.roster if x.stage == "measuring")
+    hands.open(job)
+    yield hands
+    book.close()
+
+
+def _type(hands, text):
+    for k, char in enumerate(text):
+        hands.type(char, k * 0.3)
+    hands.enter(1000.0)
+
+
+def test_a_line_misread_is_called_out_before_it_is_kept(hands):
+    """A reading 0.025 in from what the turns should give becomes a question, with its cause."""
+    view = hands.state.view
+    expected = view.expected[0]
+    _type(hands, length_text(expected.value_mm + 0.635, "in"))
+    assert hands.state.question is not None
+    assert "0.025 in" in hands.state.question.question
+    assert not hands.state.view.lines[0].latest
+
+
+def test_a_doubted_reading_can_still_be_taken_on_purpose(hands):
+    """The tech has the last word: + keeps it as it was typed."""
+    expected = hands.state.view.expected[0]
+    text = length_text(expected.value_mm + 0.635, "in")
+    _type(hands, text)
+    hands.yes(2000.0)
+    assert hands.state.view.lines[0].latest[-1].text == text
+
+
+def test_a_reading_as_expected_is_kept_at_once(hands):
+    """What the turns should give raises no question."""
+    expected = hands.state.view.expected[0]
+    _type(hands, length_text(expected.value_mm, "in"))
+    assert hands.state.question is None
+    assert hands.state.view.lines[0].latest
+
+
+def test_the_wrong_method_is_named(tmp_path):
+    """A length taken flat instead of by the tips is recognised by what flat would read."""
+    book = build_demo(tmp_path / "demo.db", date(2026, 11, 25))
+    try:
+        hands = Hands(Shop(book, "2026-11-25"))
+        hands.open(next(x.job_id for x in hands.state.roster if x.ski_name == "Heron 67"))
+        for k in range(8):
+            if hands.state.view.stage == "measuring":
+                break
+            hands.enter(k * 10.0)
+        view = hands.state.view
+        flat = next(e for e in view.expected if e.method.name == "length, flat")
+        tips = next(line for line in view.lines if line.method.name == "length, tips")
+        text = length_text(flat.value_mm, "in")
+        assert "'length, flat'" in view.doubt(tips, text, "in", flat.value_mm, "in")
+    finally:
+        book.close()

@@ -1,0 +1,292 @@
+"""The shop's calipers: the register, the one in hand, and its zero and gauge-block checks.
+
+What is typed comes as text and is kept as typed. Every wrong one is an InputError that names the
+field, the value and what would be accepted, and then nothing is kept.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import cast
+
+from workbench.errors import InputError
+from workbench.measure import calipers as measure
+from workbench.measure.display import STEP
+from workbench.measure.lengths import Length, parse_length, understand
+from workbench.measure.limits import CaliperScale, din862_mpe_mm
+from workbench.measure.reading_budget import RESOLUTION_MM
+from workbench.measure.units import Unit
+from workbench.records import rows
+from workbench.records.faults import UnknownRowError
+from workbench.records.values import keepable
+from workbench.work.shop import Shop
+from workbench.work.typed import unit_of
+from workbench.work.words import clean
+
+IN_HAND = "caliper"
+"""The setting that holds the id of the caliper in hand; blank is none."""
+
+LONGEST_NAME = 80
+SHOWN_NAME = 24
+"""Characters of a caliper's name that a message line can spare."""
+
+LONGEST_FIN_MM = 200.0
+"""No number of a slalom fin is longer (common practice, no source)."""
+
+SCALE_STEP_MM = 0.045
+"""From about this step on, a scale is DIN 862's of 0.05 or 0.1 mm."""
+
+ZERO_REACH_MM = 2.0
+"""A zero further off is a slip of the hand, or not a closed jaw."""
+
+BLOCK_REACH = 0.05
+"""A reading further from its block, as a part of it, is a slip of the hand."""
+
+BLOCKS_MM = (0.5, 300.0)
+"""The gauge blocks that a bench caliper is checked with (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Registered:
+    """A caliper of the register, whether it may be trusted today, and whether it is in hand."""
+
+    row: rows.Caliper
+    standing: measure.Standing
+    in_hand: bool
+
+
+def register(shop: Shop) -> tuple[Registered, ...]:
+    """Return the calipers that are not struck out, oldest first."""
+    held = shop.book.setting(IN_HAND, "")
+    return tuple(
+        Registered(row, standing_of(shop, row), row.id == held) for row in shop.book.calipers()
+    )
+
+
+def in_hand(shop: Shop) -> rows.Caliper | None:
+    """Return the caliper in hand; None where none was chosen, or it was struck out since."""
+    held = shop.book.setting(IN_HAND, "")
+    if not held:
+        return None
+    try:
+        row = shop.book.caliper(held)
+    except UnknownRowError:
+        return None
+    return row if row.struck is None else None
+
+
+def take_in_hand(shop: Shop, caliper_id: str) -> rows.Caliper:
+    """Make a caliper the one that readings are taken with, until another is chosen."""
+    row = shop.book.caliper(caliper_id)
+    if row.struck is not None:
+        raise InputError("caliper", row.name, "a caliper that is not struck out")
+    shop.remember(IN_HAND, row.id)
+    return row
+
+
+def add_caliper(shop: Shop, fields: Mapping[str, str]) -> str:
+    """Keep a new caliper; return its id.
+
+    Fields: name, unit (in or mm: what it shows and what bare numbers here are in), resolution (its
+    last digit's step; blank: 0.0005 in or 0.01 mm), mpe (its permissible error; blank: DIN 862's),
+    jaw_height and reference_line (heights above the jaws' tips; blank: not known).
+    """
+    name = fields.get("name", "").strip()
+    if not name or len(name) > LONGEST_NAME:
+        raise InputError("name", name, f"a name of 1 to {LONGEST_NAME} characters")
+    keepable("name", name)
+    unit = unit_of(fields.get("unit", ""))
+    step = _resolution_mm(fields.get("resolution", ""), unit)
+    scale: CaliperScale = "digital" if step < SCALE_STEP_MM else "scale 0.1/0.05 mm"
+    mpe = _size_mm(fields, "mpe", unit, 1.0, "its permissible error, such as 0.001; blank: DIN 862")
+    row = rows.Caliper(
+        "",
+        name,
+        unit,
+        step,
+        din862_mpe_mm(LONGEST_FIN_MM, scale) if mpe is None else mpe,
+        reference_height_mm=_size_mm(fields, "reference_line", unit, 60.0, _HEIGHT),
+        jaw_height_mm=_size_mm(fields, "jaw_height", unit, 60.0, _HEIGHT),
+        din862_scale=scale if mpe is None else None,
+    )
+    measured(row)
+    return shop.book.batch(_keep, shop, row)
+
+
+_HEIGHT = "a height above the jaws' tips, at most 60 mm; blank: not known"
+
+
+def _keep(shop: Shop, row: rows.Caliper) -> str:
+    if any(c.name.casefold() == row.name.casefold() for c in shop.book.calipers()):
+        raise InputError("name", row.name, "a name that no other caliper has")
+    return shop.book.add_caliper(row, who=shop.who).id
+
+
+def _resolution_mm(text: str, unit: Unit) -> float:
+    accepted = "the step of its last digit, 0.001 to 1 mm, such as 0.0005 in or 0.01 mm"
+    step = parse_length(text if text.strip() else STEP[unit], unit, "resolution").mm
+    if not 0.001 <= step <= 1.0:
+        raise InputError("resolution", text, accepted)
+    return step
+
+
+def _size_mm(
+    fields: Mapping[str, str], key: str, unit: Unit, most_mm: float, accepted: str
+) -> float | None:
+    text = fields.get(key, "")
+    if not text.strip():
+        return None
+    size = parse_length(text, unit, key.replace("_", " ")).mm
+    if not 0.0 < size <= most_mm:
+        raise InputError(key.replace("_", " "), text, accepted)
+    return size
+
+
+def measured(row: rows.Caliper) -> measure.Caliper:
+    """Return the kernel's caliper of a row; raises InputError for one that cannot be."""
+    by_table = row.din862_scale is not None
+    return measure.Caliper(
+        row.name,
+        row.unit,
+        row.resolution_mm,
+        None if by_table else row.mpe_mm,
+        cast("CaliperScale", row.din862_scale) if by_table else "digital",
+        jaw_height_mm=row.jaw_height_mm,
+        reference_line_height_mm=row.reference_height_mm,
+    )
+
+
+# -- checks ----------------------------------------------------------------------------------------
+
+
+def check_zero(shop: Shop, row: rows.Caliper, text: str) -> measure.CheckResult:
+    """Keep what the closed jaws read, passed or not; a bare number is in the caliper's unit.
+
+    Raises:
+        InputError: not a length, or too far from 0 to be a zero.
+    """
+    length = parse_length(text, row.unit, "zero")
+    if abs(length.mm) > ZERO_REACH_MM:
+        raise InputError("zero", text, "what the closed jaws read, near 0")
+    nominal = Length("0", 0.0, row.unit)
+    return _check(shop, row, "zero", nominal, text, length.unit, length.mm)
+
+
+def block_size(text: str, unit: Unit) -> Length:
+    """Return the size of a gauge block as typed; a bare number is in ``unit``."""
+    length = parse_length(text, unit, "block")
+    low, high = BLOCKS_MM
+    if not low <= length.mm <= high:
+        raise InputError(
+            "block", text, f"its size, {low:g} to {high:g} mm; the unit may stand behind it"
+        )
+    return length
+
+
+def check_block(shop: Shop, row: rows.Caliper, block: Length, text: str) -> measure.CheckResult:
+    """Keep what a gauge block reads, passed or not.
+
+    Digits without a point, and the other unit, are understood by the block's size.
+
+    Raises:
+        InputError: not a length, or too far from the block's size to be its reading.
+    """
+    reach = max(block.mm * BLOCK_REACH, 0.5)
+    low, high = block.mm - reach, block.mm + reach
+    found = understand(text, row.unit, (max(low, 0.0), high), "block reading").placings
+    if len(found) != 1 or not low <= found[0].mm <= high:
+        size = clean(block.text.strip())
+        size = size if block.named else f"{size} {block.unit}"
+        raise InputError("block reading", text, f"what a block of {size} reads, near its size")
+    return _check(shop, row, "block", block, text, found[0].unit, found[0].mm)
+
+
+def _check(
+    shop: Shop,
+    row: rows.Caliper,
+    kind: rows.CheckKind,
+    nominal: Length,
+    text: str,
+    unit: Unit,
+    mm: float,
+) -> measure.CheckResult:
+    kept = shop.book.add_caliper_check(
+        row.id,
+        kind=kind,
+        nominal_text=nominal.text,
+        nominal_unit=nominal.unit,
+        nominal_mm=nominal.mm,
+        reading_text=text,
+        reading_unit=unit,
+        reading_mm=mm,
+        who=shop.who,
+    )
+    return measure.judge(measured(row), _judged(kept))
+
+
+def _judged(kept: rows.CaliperCheck) -> measure.Check:
+    """Return a kept check with its day as hands count days: by the clock on the wall."""
+    day = datetime.fromisoformat(kept.at).astimezone().date()
+    return measure.Check(kept.nominal_mm, kept.reading_mm, day.toordinal())
+
+
+def checks_of(shop: Shop, row: rows.Caliper) -> tuple[measure.Check, ...]:
+    """Return a caliper's checks that stand, oldest first."""
+    kept = shop.book.checks_of(row.id)
+    return tuple(_judged(check) for check in kept if check.struck is None)
+
+
+def standing_of(shop: Shop, row: rows.Caliper) -> measure.Standing:
+    """Return whether a caliper may be trusted on the shop's day."""
+    checks = checks_of(shop, row)
+    try:
+        return measure.standing(measured(row), checks, _today(shop, checks))
+    except InputError as why:  # kept by other hands: one bad row must not hide the rest
+        return measure.Standing("failed", str(why))
+
+
+def _today(shop: Shop, checks: Sequence[measure.Check]) -> int:
+    """The shop's day; a bench left open over midnight is as late as its latest check."""
+    day = date.fromisoformat(shop.day).toordinal()
+    return max(day, *(check.day for check in checks)) if checks else day
+
+
+def standing_words(shop: Shop) -> str:
+    """Return why the caliper in hand is not to be trusted today, as one sentence; else nothing."""
+    row = in_hand(shop)
+    if row is None:
+        return ""
+    found = standing_of(shop, row)
+    if found.state == "good":
+        return ""
+    sign = "failed its check" if found.state == "failed" else "is due for a check"
+    return f"Caliper {shown_name(row)} {sign}: {found.words}."
+
+
+def shown_name(row: rows.Caliper) -> str:
+    """Return a caliper's name, nothing hidden in it and short enough for a line."""
+    name = clean(row.name)
+    return name if len(name) <= SHOWN_NAME else name[: SHOWN_NAME - 1] + "…"
+
+
+# -- what a budget takes from it -------------------------------------------------------------------
+
+
+def resolution_mm(shop: Shop) -> float:
+    """Return the step (mm) of the caliper in hand; the default budget's where none is."""
+    row = in_hand(shop)
+    return RESOLUTION_MM if row is None else row.resolution_mm
+
+
+def mpe_mm(shop: Shop, length_mm: float = LONGEST_FIN_MM) -> float:
+    """Return the permissible error (mm) at a length (mm) of the caliper in hand.
+
+    Without one it is DIN 862's of a digital caliper, as in the default budget.
+    """
+    if not 0.0 <= length_mm < math.inf:
+        raise InputError("measuring length", length_mm, "0 mm or more")
+    row = in_hand(shop)
+    return din862_mpe_mm(length_mm) if row is None else measured(row).mpe_at(length_mm)
