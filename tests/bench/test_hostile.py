@@ -82,7 +82,7 @@ async def test_reasons_and_notes_are_shown_and_the_way_on_stays_in_sight(
         await screen.pilot.pause()
         shown = screen.shown()
         assert visible(text, 40).rstrip("…")[:8] in shown
-        assert "+ goes to the next ski" in shown
+        assert "next ski." in shown
 
 
 @pytest.mark.parametrize("text", ["[b]X[/b]", "a[/nope]b", "[Q1] "])

@@ -17,6 +17,7 @@ from workbench.errors import BenchError, InputError
 from workbench.measure.lengths import Placing, understand
 from workbench.measure.units import Unit, other
 from workbench.records import rows
+from workbench.work.calipers import in_hand, standing_words
 from workbench.work.jobs import JobView
 from workbench.work.shop import Shop
 from workbench.work.words import error_words
@@ -264,10 +265,14 @@ class Hands:
         assert view is not None
         assert line is not None
         text, unit = self.state.entry, placing.unit
-        new = self.shop.take_reading(view, line, text, unit, placing.mm, how)
+        caliper = in_hand(self.shop)
+        caliper_id = caliper.id if caliper is not None else None
+        new = self.shop.take_reading(view, line, text, unit, placing.mm, how, caliper_id)
         count = len(new.lines[self.state.line_index].latest)
         again = f", repeat {count}" if count > 1 else ""
-        self._show(new, f"kept: {line.method.name} {text} → {placing.number} {unit}{again}")
+        kept = f"kept: {line.method.name} {text} → {placing.number} {unit}{again}"
+        warning = standing_words(self.shop)
+        self._show(new, f"{kept}. {warning}" if warning else kept, "warn" if warning else "done")
 
     def _take_target(self, text: str) -> None:
         view, line, unit = self.state.view, self.state.line, self.state.unit

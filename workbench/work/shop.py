@@ -122,11 +122,19 @@ class Shop:
         return self.view(view.job.id)
 
     def take_reading(
-        self, view: JobView, line: Line, text: str, unit: Unit, mm: float, how: rows.How = "typed"
+        self,
+        view: JobView,
+        line: Line,
+        text: str,
+        unit: Unit,
+        mm: float,
+        how: rows.How = "typed",
+        caliper_id: str | None = None,
     ) -> JobView:
         """Keep a reading: the one that is due, or a repeat of one already taken in this pass."""
         self._check(view, "read")
-        taken = rows.Taken(line.method_id, view.progress.pass_number, text, unit, mm, None, how)
+        number = view.progress.pass_number
+        taken = rows.Taken(line.method_id, number, text, unit, mm, caliper_id, how)
         self.book.add_reading(view.job.id, self.who, taken)
         return self.view(view.job.id)
 
