@@ -150,7 +150,7 @@ async def test_a_burst_stops_at_the_question_it_raises_and_loses_nothing(shop: S
         screen.burst("62.23\n18.49\n")
         await screen.settle()
         assert _inches(screen) == [[], [], []]
-        assert screen.held() + [screen.app.hands.state.entry] == ["62.23", "18.49"]
+        assert [*screen.held(), screen.app.hands.state.entry] == ["62.23", "18.49"]
 
 
 async def test_pasted_lines_are_readings_and_other_text_is_refused(shop: Shop) -> None:

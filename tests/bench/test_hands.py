@@ -66,7 +66,7 @@ def held(keys: Keys) -> list[str]:
      ("2,45", "0,728", "6,951"), ("62.23mm", "728 thou", '6.951"')],
 )  # fmt: skip
 def test_readings_are_taken_as_they_are_typed(shop: Shop, texts: tuple[str, ...]) -> None:
-    """With point, comma, unit or none of these: each goes to the reading due and the next is due."""
+    """With point, comma, unit or none of these: each goes to the reading due."""
     keys = begin(shop, "as received")
     for n, text in enumerate(texts):
         assert keys.hands.state.line_index == n

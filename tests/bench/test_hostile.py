@@ -1,4 +1,4 @@
-"""Text from people is shown letter by letter, whatever a markup engine or a terminal makes of it."""
+"""Text from people is shown letter by letter, whatever a terminal would make of it."""
 
 from __future__ import annotations
 
@@ -17,7 +17,8 @@ from workbench.work.shop import Shop
 
 HOSTILE = (
     "[b]X[/b]", "a[/nope]b", "[Q1]", "[$primary]", "[@click=app.quit]go[/]", "end\\",
-    "\x1b[31mred\x1b]0;t\x07", "\u202eabc\u2066", "z\u200bw\ufeff", "L" * 5000, "💥é\u0301\u0301\u0301",
+    "\x1b[31mred\x1b]0;t\x07", "\u202eabc\u2066", "z\u200bw\ufeff", "L" * 5000,
+    "💥é\u0301\u0301\u0301",
     "%s {x} $name", "a\nb\tc",
 )  # fmt: skip
 BAD_SIGNS = "\x1b\x07\u202e\u2066\u200b\ufeff\t"

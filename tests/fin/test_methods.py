@@ -61,7 +61,7 @@ def test_every_method_agrees_with_the_oracle(sight: tuple[Method, Blade, Base, P
 @pytest.mark.parametrize("quantity", ["depth", "tail", "length"])
 @pytest.mark.parametrize("base", [Base(), Base(3810.0, 88.9), Base(1200.0, -40.0)])
 def test_fins_agree_with_the_oracle(quantity: str, base: Base) -> None:
-    """A hundred and twenty seeded fins per method and base read what the oracle reads, to 1e-9 in."""
+    """120 seeded fins per method and base read what the oracle reads, to 1e-9 in."""
     import random
 
     chance = made.Seeded(random.Random(f"{quantity} {base}"))

@@ -32,7 +32,7 @@ def test_the_day_has_skis_at_many_stages_and_in_both_units(shop: Shop) -> None:
 
 
 def test_every_view_is_without_trouble_and_every_reading_is_marked_as_demo(shop: Shop) -> None:
-    """No demo ski begins with an impossible reading, and none of its numbers passes for a real one."""
+    """No demo ski begins with an impossible reading, and none of its numbers is a real one."""
     for line in shop.roster():
         view = shop.view(line.job_id)
         assert view.trouble == ""

@@ -1,4 +1,4 @@
-"""A ski's job by use cases: from waiting to signed off, and what must not be possible on the way."""
+"""A ski's job by use cases: from waiting to signed off, and what must not happen."""
 
 from __future__ import annotations
 

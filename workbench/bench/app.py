@@ -207,7 +207,7 @@ class Bench(App[int]):
                 self.hands.no()
 
     def on_paste(self, event: Paste) -> None:
-        """Take pasted text as if it had been typed, line by line; a line that is none is refused."""
+        """Take pasted text as if it had been typed, line by line; what is none is refused."""
         for line in event.text.splitlines():
             text = line.strip()
             if len(self.screen_stack) > 1:

@@ -456,7 +456,8 @@ def next_words(state: BenchState) -> str:
     if stage == "sign-off":
         return f"+ signs off as {state.who}." if state.hands_on else "Enter, then + to sign off."
     if stage == "set aside":
-        return f"Set aside: {visible(view.progress.reason, 48)}. Enter takes it up again; + goes to the next ski."
+        why = visible(view.progress.reason, 48)
+        return f"Set aside: {why}. Enter takes it up again; + goes to the next ski."
     return "Signed off. Enter goes to the next ski."
 
 

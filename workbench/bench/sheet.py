@@ -1,7 +1,7 @@
 """The numbered sheet: everything else that can be done, for the keypad alone.
 
-A digit moves the mark and ``+`` does it: no caliper's burst ends with ``+``. A burst that lands here
-is held and answers nothing; the sheet stays.
+A digit moves the mark and ``+`` does it: no caliper's burst ends with ``+``. A burst that lands
+here is held and answers nothing; the sheet stays.
 """
 
 from __future__ import annotations
