@@ -15,7 +15,8 @@ from workbench.work.shop import Shop
 
 SIZES = ((120, 36), (80, 24))
 NAMED = {
-    "\n": ("enter", "\r"), "\r": ("enter", "\r"), "\b": ("backspace", "\x7f"), ".": ("full_stop", "."),
+    "\n": ("enter", "\r"), "\r": ("enter", "\r"), "\b": ("backspace", "\x7f"),
+    ".": ("full_stop", "."),
     "+": ("plus", "+"), "-": ("minus", "-"), "*": ("asterisk", "*"), "/": ("slash", "/"),
     " ": ("space", " "), ",": ("comma", ","),
 }  # fmt: skip

@@ -83,7 +83,8 @@ async def test_reasons_and_notes_are_shown_and_the_way_on_stays_in_sight(
         await screen.pilot.pause()
         shown = screen.shown()
         assert visible(text, 40).rstrip("…")[:8] in shown
-        assert "next ski." in shown
+        words = " ".join(shown.replace("┃", " ").split())
+        assert "Enter takes it up again; + goes to the next ski." in words
 
 
 @pytest.mark.parametrize("text", ["[b]X[/b]", "a[/nope]b", "[Q1] "])

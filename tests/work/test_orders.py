@@ -177,8 +177,8 @@ def test_warnings_are_sentences_in_the_orders_unit() -> None:
     assert "stud rear: at the target it is within a quarter turn of its limit 0.5700 in" in (
         warnings_of(order)
     )
-    order = put(GOOD, ("targets", 0), {"method": "length, tips", "change": 0.003})
-    assert "length, tips: the change of +0.0030 in is smaller than its own" in warnings_of(order)
+    order = put(GOOD, ("targets", 0), {"method": "length, tips", "change": 0.0022})
+    assert "length, tips: the change of +0.0022 in is smaller than its own" in warnings_of(order)
     order = put(GOOD, ("finest_turn",), 1)
     assert "a finer turn would do better" in warnings_of(order)
     coarse = order_from(order)

@@ -162,7 +162,7 @@ def _question(
 ) -> str:
     if exchanged:
         low, high = (w / MM_PER[unit] for w in window_mm)
-        return f"not a usual value in {unit} ({low:.3g} to {high:.3g}): is it {trial}?"
+        return f"outside the usual {low:.3g} to {high:.3g} {unit}: is it {trial}?"
     if len(placings) > 1:
         return "the point can stand in more than one place: which?"
     return ""

@@ -243,12 +243,12 @@ class Shop:
     def set_wing(self, view: JobView, text: str) -> JobView:
         """Keep the wing's angle in degrees."""
         self._check(view, "set wing")
-        accepted = "degrees from -5 to 25, such as 7.5"
+        accepted = "degrees from 2 to 20, such as 7.5"
         try:
             angle = float(text.strip().rstrip("°").replace(",", "."))
         except ValueError:
             raise InputError("wing angle", text, accepted) from None
-        if not -5.0 <= angle <= 25.0:
+        if not 2.0 <= angle <= 20.0:
             raise InputError("wing angle", text, accepted)
         self.book.add_wing(view.job.id, self.who, text, angle)
         return self.view(view.job.id)
