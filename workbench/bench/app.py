@@ -16,7 +16,7 @@ from textual.timer import Timer
 from textual.widget import Widget
 from textual.widgets import Static
 
-from workbench.bench import panels, themes
+from workbench.bench import next_line, panels, readings_panel, themes, turns_panel
 from workbench.bench.hands import ENTRY_MORE, Hands
 from workbench.bench.help import Help
 from workbench.bench.sheet import CHOICES, PLUS_WAIT_S, Sheet
@@ -81,10 +81,10 @@ class Bench(App[int]):
         with Horizontal(id="body"):
             yield Panel("roster", "Roster", panels.roster)
             with Vertical(id="numbers"):
-                yield Panel("readings", "Readings", panels.readings)
+                yield Panel("readings", "Readings", readings_panel.readings)
                 yield Panel("target", "Target", panels.target)
             with Vertical(id="guidance"):
-                yield Panel("turns", "Stud turns", panels.turns)
+                yield Panel("turns", "Stud turns", turns_panel.turns)
                 yield Panel("view", "Side view", panels.picture)
         yield Static(id="next", markup=False)
         yield Static(
@@ -93,7 +93,7 @@ class Bench(App[int]):
             id="small",
             markup=False,
         )
-        yield Static(panels.keys_line(), id="keys", markup=False)
+        yield Static(next_line.keys_line(), id="keys", markup=False)
 
     def on_mount(self) -> None:
         """Choose the theme and begin to look for what other benches write."""
@@ -117,12 +117,12 @@ class Bench(App[int]):
         base.set_class(self.size.width >= WIDE_FROM, "-wide")
         for side in ("turns", "view", "roster"):
             base.set_class(state.shown_side == side, f"-side-{side}")
-        base.set_class(panels.has_entry(state), "-entry")
+        base.set_class(readings_panel.has_entry(state), "-entry")
         base.set_class(not panels.has_target(state), "-no-target")
         base.query_one("#top", Static).update(panels.top_line(state, self.size.width))
         for panel in base.query(Panel):
             panel.state = state
-        base.query_one("#next", Static).update(panels.next_step(state, self.size.width - 2))
+        base.query_one("#next", Static).update(next_line.next_step(state, self.size.width - 2))
 
     def _look(self) -> None:
         try:

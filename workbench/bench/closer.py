@@ -19,8 +19,7 @@ from textual.widgets import Static
 from workbench.advice.holds import SOURCE
 from workbench.bench.canvas import Mode
 from workbench.bench.drawing import method_view
-from workbench.bench.panels import wrapped
-from workbench.bench.text import lines, styled, visible
+from workbench.bench.text import lines, styled, visible, wrapped
 from workbench.errors import BenchError
 from workbench.measure.budget import Row
 from workbench.measure.display import change_text, fine_text, length_text

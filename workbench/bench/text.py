@@ -5,6 +5,7 @@ Markup stays text, and characters that would act on the terminal or hide are wri
 
 from __future__ import annotations
 
+import textwrap
 import unicodedata
 from collections.abc import Iterable, Iterator
 
@@ -133,3 +134,8 @@ def _shortened(units: list[str], limit: int) -> str:
     while units and cell_len("".join(units) + "…") > limit:
         units.pop()
     return "".join(units) + "…"
+
+
+def wrapped(text: str, width: int) -> list[str]:
+    """Return text broken at spaces into lines of at most ``width`` cells, nothing in it hidden."""
+    return textwrap.wrap(visible(text, 2000), max(width, 8)) or [""]

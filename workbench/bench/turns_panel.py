@@ -1,0 +1,122 @@
+"""The stud turns: the one to make now large, then all three, what to expect, steps, warnings."""
+
+from __future__ import annotations
+
+from textual.content import Content
+
+from workbench.bench.bigtext import big
+from workbench.bench.state import BenchState
+from workbench.bench.text import lines, styled, visible, wrapped
+from workbench.fin.guidance import Step, StudTurn
+from workbench.measure.display import (
+    length_text,
+    turn_text,
+)
+from workbench.work.jobs import JobView
+from workbench.work.words import (
+    exact_words,
+    remark_words,
+    step_words,
+)
+
+BLANK = Content("")
+
+
+def turns(state: BenchState, width: int, height: int) -> Content:
+    """Return the stud turns: the one to make now large, then all three, steps and warnings."""
+    view = state.view
+    if view is None:
+        return BLANK
+    if view.trouble:
+        words = wrapped(f"! {view.trouble}", width)
+        return lines([styled((part, "bold $state-caution")) for part in words])
+    if view.plan is None or not view.progress.targets:
+        words = wrapped("Worked out when readings and target are there.", width)
+        return lines([styled((part, "$ink-faint")) for part in words])
+    out = _current(state, view, width)
+    for t in view.plan.turns:
+        out.append(_stud(t, width))
+    if view.stage in ("turning", "target", "within"):
+        out += _after(view, state, width)
+    if view.stage == "turning" and height > len(out) + 3:
+        out += _step_list(view, width)
+    for remark in view.plan.remarks:
+        if remark.code == "within" and view.stage != "target":
+            continue
+        if remark.code == "insignificant" and view.plan.within:
+            continue
+        text = wrapped(f"! {remark_words(remark, state.unit)}", width)
+        out += [styled((part, "$state-caution")) for part in text]
+    return lines(out[: max(height, 1)])
+
+
+def _current(state: BenchState, view: JobView, width: int) -> list[Content]:
+    """Return the turn to make now in large type, with its direction in a sign and words."""
+    if view.plan is None or view.stage != "turning":
+        return []
+    step = act(view)
+    if step.turn is None:
+        return [styled((part, "bold $accent")) for part in wrapped(step_words(step), width)] + [
+            BLANK
+        ]
+    rows = big(turn_text(step.turn.turns), width - 16, state.drawing == "ascii")
+    clockwise = step.turn.stud.clockwise(step.turn.turns)
+    side = [
+        (f"{step.turn.stud.name} stud", "bold $accent"),
+        (f"turn {step.turn.direction}", "bold"),
+        ("↻ clockwise" if clockwise else "↺ counter-", "bold"),
+        ("" if clockwise else "  clockwise", "bold"),
+    ]
+    out = []
+    for i, row in enumerate(rows):
+        text, style = side[i] if i < len(side) else ("", "")
+        out.append(styled((f"{row}  ", "bold $big-digits"), (text, style)))
+    if len(rows) < len(side):
+        out += [styled((text, style)) for text, style in side[len(rows) :] if text]
+    return out
+
+
+def _stud(t: StudTurn, width: int) -> Content:
+    if t.turns:
+        sense = "↻" if t.stud.clockwise(t.turns) else "↺"
+        arrow = f"{sense} {turn_text(t.turns)} {t.direction}"
+    else:
+        arrow = "· leave"
+    name = visible(t.stud.name, 8)
+    return styled((f"{name:<8}", ""), (f"{arrow:<13}", "bold"), (exact_words(t), "$ink-faint"))
+
+
+def _after(view: JobView, state: BenchState, width: int) -> list[Content]:
+    """Return the readings to expect: after the turn to make now, else after all of them."""
+    assert view.plan is not None
+    step = act(view) if view.stage == "turning" else None
+    if step is not None and step.turn is not None:
+        out = [styled(("expect after this turn, seated", "$ink-faint"))]
+        return out + [_expected(m.name, mm, "", state, width) for m, mm in step.expect]
+    out = [styled(("after these turns", "$ink-faint"))]
+    for p in view.plan.predictions:
+        word = "= within" if p.within else "! outside"
+        out.append(_expected(p.method.name, p.after_mm, word, state, width))
+    return out
+
+
+def act(view: JobView) -> Step:
+    """Return the act of the pass that is due."""
+    assert view.plan is not None
+    acts = [s for s in view.plan.steps if s.do != "measure"]
+    return acts[min(view.progress.step, len(acts) - 1)]
+
+
+def _expected(name: str, value_mm: float, word: str, state: BenchState, width: int) -> Content:
+    shown = length_text(value_mm, state.unit)
+    label = visible(name, max(width - len(shown) - len(word) - 4, 8))
+    return styled(f" {label} ", (shown, "bold"), f" {word}")
+
+
+def _step_list(view: JobView, width: int) -> list[Content]:
+    assert view.plan is not None
+    out = [styled(("steps", "$ink-faint"))]
+    for i, step in enumerate(view.plan.steps):
+        mark = "✓" if i < view.progress.step else "▸" if i == view.progress.step else " "
+        out.append(styled(f"{mark} {visible(step_words(step), width - 2)}"))
+    return out
