@@ -434,7 +434,7 @@ def test_an_ascii_terminal_gets_ascii_signs() -> None:
     done = python("-m", "workbench", "turns", str(ORDER), env={"PYTHONIOENCODING": "ascii"})
     assert done.returncode == 0
     assert done.stderr == b""
-    assert b"-0.354 +/- 0.0" in done.stdout
+    assert b"-0.354 +/-0.0" in done.stdout
 
 
 def test_a_reader_that_goes_away_is_no_fault() -> None:

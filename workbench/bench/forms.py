@@ -219,8 +219,8 @@ def ski_form(shop: Shop) -> Form:
         Field("serial", "Serial", "may stay blank"),
         Field("model", "Model", "may stay blank"),
         Field("unit", "Unit", "in or mm: what this ski is read in, and typed in below", "in"),
-        Field("blade", "Blade", f"by name or number: {blades}"),
-        Field("block", "Block", f"by name or number: {blocks}"),
+        Field("blade", "Blade", f"by name or number: {blades}", _only(blades)),
+        Field("block", "Block", f"by name or number: {blocks}", _only(blocks)),
         Field("base_radius", "Base radius", "of the base's bulge, such as 160; blank: flat"),
         Field("base_apex", "Base apex", "from the tail end to where it is highest; blank: flat"),
         Field("wing", "Wing", "yes or no: has the blade a wing to set?", "no"),
@@ -236,6 +236,11 @@ def queue_form(shop: Shop) -> Form:
         Field("due", "Due", "when it is wanted, in your own words, such as 14:00"),
     )
     return Form("Queue a ski again", fields, lambda texts: queue_known(shop, texts))
+
+
+def _only(parts: str) -> str:
+    """Return the number of the only part there is, to start with; nothing where one must choose."""
+    return "1" if parts.startswith("1 ") and " · " not in parts else ""
 
 
 def _known(shop: Shop) -> tuple[str, str]:

@@ -79,11 +79,13 @@ def _current(state: BenchState, view: JobView, width: int) -> list[Content]:
 def _stud(t: StudTurn, width: int) -> Content:
     if t.turns:
         sense = "↻" if t.stud.clockwise(t.turns) else "↺"
-        arrow = f"{sense} {turn_text(t.turns)} {t.direction}"
+        arrow = f"{sense} {turn_text(t.turns)} turn {t.direction}"
     else:
         arrow = "· leave"
-    name = visible(t.stud.name, 8)
-    return styled((f"{name:<8}", ""), (f"{arrow:<13}", "bold"), (exact_words(t), "$ink-faint"))
+    name = visible(t.stud.name, 6)
+    exact = exact_words(t)
+    room = max(width - 6 - len(exact), len(arrow) + 1)
+    return styled(f"{name:<6}", (arrow.ljust(room), "bold"), (exact, "$ink-faint"))
 
 
 def _after(view: JobView, state: BenchState, width: int) -> list[Content]:

@@ -29,17 +29,17 @@ def _written(char: str) -> str:
 
 
 def turn_words(turn: StudTurn) -> str:
-    """Return turns in words: ``3/8 in (clockwise)``."""
+    """Return turns in words: ``3/8 turn in (clockwise)``, never to be taken for inches."""
     if not turn.turns:
         return "leave"
     sense = "clockwise" if turn.stud.clockwise(turn.turns) else "counter-clockwise"
-    return f"{turn_text(turn.turns)} {turn.direction} ({sense})"
+    return f"{turn_text(turn.turns)} turn {turn.direction} ({sense})"
 
 
 def exact_words(turn: StudTurn) -> str:
     """Return the exact turns with their standard uncertainty."""
     sign = "+" if turn.exact >= 0 else "−"
-    return f"{sign}{abs(turn.exact):.3f} ± {turn.u_turns:.3f}"
+    return f"{sign}{abs(turn.exact):.3f} ±{turn.u_turns:.3f}"
 
 
 def step_words(step: Step) -> str:
