@@ -126,6 +126,7 @@ def _origin(line: Line, view: JobView, unit: str) -> str:
 def _checks(state: BenchState, view: JobView, width: int) -> Content:
     if view.stage == "sign-off":
         who = state.who or "(initials: i)"
+        keys = "+" if state.hands_on else "Enter, then +"
         return lines(
             [
                 *[
@@ -133,10 +134,7 @@ def _checks(state: BenchState, view: JobView, width: int) -> Content:
                     for p in wrapped("Every item of the final check is ticked.", width)
                 ],
                 BLANK,
-                *[
-                    styled(p)
-                    for p in wrapped(f"Sign off as {who}: Enter, then + on purpose.", width)
-                ],
+                *[styled(p) for p in wrapped(f"Sign off as {who}: {keys} on purpose.", width)],
                 BLANK,
                 *[styled((part, "$state-caution")) for part in wrapped(CAUTION_RIDE, width)],
             ]
