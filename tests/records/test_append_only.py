@@ -58,6 +58,53 @@ def full_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
             reading_unit="in",
             reading_mm=0.0127,
         )
+        book.add_temperature(
+            job,
+            "kl",
+            text="31",
+            unit="C",
+            blade_c=31.0,
+            caliper_c=24.0,
+            blade_material="aluminium",
+            caliper_material="steel",
+        )
+        book.add_pair(
+            shop.ski.id,
+            "kl",
+            method_id=shop.method.id,
+            text="18.5",
+            unit="mm",
+            mm=18.5,
+            other_method_id=shop.method.id,
+            other_text="19",
+            other_unit="mm",
+            other_mm=19.0,
+        )
+        book.add_curve(
+            shop.ski.id,
+            "kl",
+            kind="sagitta",
+            text="0.2",
+            unit="mm",
+            from_x_mm=0.0,
+            to_x_mm=150.0,
+            sagitta_mm=0.2,
+            radius_mm=14062.6,
+            apex_mm=75.0,
+        )
+        study = book.add_study(
+            "kl",
+            name="slow hour",
+            what="tail, tips",
+            unit="mm",
+            parts=("one", "two"),
+            people=("KL", "RB"),
+            trials=1,
+            sequence=((0, 0, 0), (1, 1, 0), (1, 0, 0), (0, 1, 0)),
+        )
+        book.add_study_reading(
+            study.id, "kl", part="one", person="KL", trial=0, text="18.5", unit="mm", mm=18.5
+        )
         book.strike(reading.id, "slip", "kl")
     return path
 

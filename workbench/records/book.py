@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from .entry_pages import EntryPages
 from .job_pages import JobPages
 from .roster_pages import RosterPages
 
 
-class Book(RosterPages, JobPages):
+class Book(RosterPages, JobPages, EntryPages):
     """One book, open. Every method blocks until it is done; ``aio`` is the way from a screen.
 
     A method that has returned has kept what it was given: written through to the disk. Every

@@ -26,13 +26,14 @@ from .rows import (
     Strike,
     Taken,
     Target,
+    Temperature,
     Tick,
     Turn,
     WingSetting,
 )
 from .schema import STRIKABLE, Table
 
-F = TypeVar("F", Reading, Target, Mark, Tick, WingSetting, SignOff, RideNote)
+F = TypeVar("F", Reading, Target, Mark, Tick, WingSetting, SignOff, RideNote, Temperature)
 
 _TABLES: dict[type, Table] = {
     Reading: Table.READINGS,
@@ -43,6 +44,7 @@ _TABLES: dict[type, Table] = {
     WingSetting: Table.WINGS,
     SignOff: Table.SIGN_OFFS,
     RideNote: Table.RIDE_NOTES,
+    Temperature: Table.TEMPERATURES,
 }
 
 _TAKEN = tuple(field.name for field in fields(Taken))
@@ -60,7 +62,10 @@ _TURNS = """SELECT u.* FROM json_each(?) o JOIN passes p ON p.job_id = o.value
 def add_fact(pen: Pen, kind: type[F], job_id: str, who: str, /, **columns: Any) -> F:
     """Keep one fact of a kind that has no parts."""
     row_id, at = pen.stamp()
-    pen.insert(_TABLES[kind], id=row_id, at=at, who=who, job_id=job_id, **columns)
+    kept = columns
+    if kind is RideNote:
+        kept = columns | {"complaints": " ".join(columns.get("complaints", ()))}
+    pen.insert(_TABLES[kind], id=row_id, at=at, who=who, job_id=job_id, **kept)
     return kind(id=row_id, at=at, who=who, job_id=job_id, **columns)
 
 
@@ -153,6 +158,8 @@ def facts_for(db: Database, job_ids: Iterable[str]) -> dict[str, tuple[AnyFact, 
         for row in db.query(_FACTS.format(table=table), [asked_text]):
             if kind is PassRow:
                 row["turns"] = tuple(turns[row["id"]])
+            elif kind is RideNote:
+                row["complaints"] = tuple(row["complaints"].split())
             if row["job_id"] not in found:
                 raise DamagedError(f"{table} of job {shown(row['job_id'])}")
             found[row["job_id"]].append(_fact(kind, row))

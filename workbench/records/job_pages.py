@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Literal
 
 from . import facts, jobs
 from .door import Door
@@ -11,6 +12,7 @@ from .rows import (
     Checklist,
     Job,
     JobHistory,
+    JobKind,
     Mark,
     PassRow,
     QueueItem,
@@ -21,9 +23,11 @@ from .rows import (
     Taken,
     Target,
     TargetKind,
+    Temperature,
     Tick,
     Turn,
     Unit,
+    WingHold,
     WingSetting,
 )
 
@@ -39,12 +43,23 @@ class JobPages(Door):
         *,
         finest_turn: float | None = None,
         who: str = "",
+        kind: JobKind = "setting",
+        note: str = "",
     ) -> Job:
         """Put a ski at the end of a day's queue (``day`` as YYYY-MM-DD).
 
         ``finest_turn`` is that of the ski's block when left out.
         """
-        return self._write(jobs.add_job, ski_id, day, due, finest_turn=finest_turn, who=who)
+        return self._write(
+            jobs.add_job,
+            ski_id,
+            day,
+            due,
+            finest_turn=finest_turn,
+            who=who,
+            kind=kind,
+            note=note,
+        )
 
     def move_job(self, job_id: str, rank: float, *, who: str = "") -> Job:
         """Move a job within its day to where ``rank`` puts it."""
@@ -138,17 +153,89 @@ class JobPages(Door):
             facts.add_fact, Tick, job_id, who, checklist=checklist, item=item, text=text
         )
 
-    def add_wing(self, job_id: str, who: str, text: str, angle_deg: float) -> WingSetting:
-        """Keep the wing's angle."""
-        return self._write(facts.add_fact, WingSetting, job_id, who, text=text, angle_deg=angle_deg)
+    def add_wing(
+        self,
+        job_id: str,
+        who: str,
+        text: str,
+        angle_deg: float,
+        *,
+        hold: WingHold = "",
+        gauge: str = "",
+    ) -> WingSetting:
+        """Keep the wing's angle, where the straightedge lay and which gauge was used."""
+        return self._write(
+            facts.add_fact,
+            WingSetting,
+            job_id,
+            who,
+            text=text,
+            angle_deg=angle_deg,
+            hold=hold,
+            gauge=gauge,
+        )
+
+    def add_temperature(
+        self,
+        job_id: str,
+        who: str,
+        *,
+        text: str,
+        unit: Literal["C", "F"],
+        blade_c: float,
+        caliper_c: float,
+        blade_material: str,
+        caliper_material: str,
+    ) -> Temperature:
+        """Keep what blade and caliper are at; readings taken from now on may name it."""
+        return self._write(
+            facts.add_fact,
+            Temperature,
+            job_id,
+            who,
+            text=text,
+            unit=unit,
+            blade_c=blade_c,
+            caliper_c=caliper_c,
+            blade_material=blade_material,
+            caliper_material=caliper_material,
+        )
 
     def add_sign_off(self, job_id: str, who: str, text: str = "") -> SignOff:
         """Keep the sign-off; the job leaves the unfinished ones."""
         return self._write(facts.add_fact, SignOff, job_id, who, text=text)
 
-    def add_ride_note(self, job_id: str, who: str, text: str) -> RideNote:
+    def add_ride_note(
+        self,
+        job_id: str,
+        who: str,
+        text: str,
+        *,
+        rider: str = "",
+        place: str = "",
+        water: str = "",
+        water_c: float | None = None,
+        rope: str = "",
+        speed: str = "",
+        complaints: tuple[str, ...] = (),
+        rating: int | None = None,
+    ) -> RideNote:
         """Keep what the rider said."""
-        return self._write(facts.add_fact, RideNote, job_id, who, text=text)
+        return self._write(
+            facts.add_fact,
+            RideNote,
+            job_id,
+            who,
+            text=text,
+            rider=rider,
+            place=place,
+            water=water,
+            water_c=water_c,
+            rope=rope,
+            speed=speed,
+            complaints=complaints,
+            rating=rating,
+        )
 
     def strike(self, row_id: str, reason: str, who: str, replaced_by: str | None = None) -> Strike:
         """Strike a row out, of whatever kind it is; it stays readable with the reason beside it.

@@ -10,17 +10,17 @@ from sqlite_utils import Database
 from .faults import UnknownRowError
 from .parts import struck
 from .pen import Pen
-from .rows import Job, QueueItem
+from .rows import Job, JobKind, QueueItem
 from .schema import RECKONED_QUEUE, Table
 from .values import day_text, keepable
 
-_JOB = """SELECT j.id, j.ski_id, q.day, j.due, q.rank, j.finest_turn, q.open,
+_JOB = """SELECT j.id, j.ski_id, q.day, j.due, q.rank, j.finest_turn, j.kind, j.note, q.open,
     s.at AS struck_at, s.who AS struck_who, s.reason AS struck_reason,
     s.replaced_by AS struck_replaced_by
     FROM jobs j JOIN queue q ON q.job_id = j.id LEFT JOIN strikes s ON s.row_id = j.id"""
 
-_ITEM = """SELECT q.job_id AS id, j.ski_id, q.day, j.due, q.rank, j.finest_turn, q.open,
-    NULL AS struck_at, k.name AS ski_name, k.rider, k.model, k.serial, k.unit,
+_ITEM = """SELECT q.job_id AS id, j.ski_id, q.day, j.due, q.rank, j.finest_turn, j.kind, j.note,
+    q.open, NULL AS struck_at, k.name AS ski_name, k.rider, k.model, k.serial, k.unit,
     b.name AS blade_name
     FROM queue q JOIN jobs j ON j.id = q.job_id
     JOIN skis k ON k.id = (SELECT max(v.id) FROM skis v WHERE v.root = j.ski_id)
@@ -29,7 +29,15 @@ _ITEM = """SELECT q.job_id AS id, j.ski_id, q.day, j.due, q.rank, j.finest_turn,
 
 
 def add_job(
-    pen: Pen, ski_id: str, day: str, due: str, *, finest_turn: float | None, who: str
+    pen: Pen,
+    ski_id: str,
+    day: str,
+    due: str,
+    *,
+    finest_turn: float | None,
+    who: str,
+    kind: JobKind = "setting",
+    note: str = "",
 ) -> Job:
     """Put a ski at the end of a day's queue."""
     day = day_text("day", day)
@@ -45,6 +53,8 @@ def add_job(
         due=due,
         rank=_last_rank(pen.db, day) + 1.0,
         finest_turn=block_turn if finest_turn is None else finest_turn,
+        kind=kind,
+        note=note,
     )
     return job(pen.db, row_id)
 
@@ -105,6 +115,8 @@ def _job_of(row: dict[str, Any]) -> Job:
         due=row["due"],
         rank=row["rank"],
         finest_turn=row["finest_turn"],
+        kind=row["kind"],
+        note=row["note"],
         struck=struck(row),
     )
 

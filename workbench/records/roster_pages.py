@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from . import caliper_checks, roster
+from . import entries, roster
 from .door import Door
 from .rows import (
     Baseline,
@@ -115,9 +115,10 @@ class RosterPages(Door):
     ) -> CaliperCheck:
         """Keep a check of a caliper, passed or not; ``strike`` withdraws one typed wrong."""
         return self._write(
-            caliper_checks.add_check,
-            caliper_id,
+            entries.add,
+            CaliperCheck,
             who,
+            caliper_id=caliper_id,
             kind=kind,
             nominal_text=nominal_text,
             nominal_unit=nominal_unit,
@@ -129,7 +130,8 @@ class RosterPages(Door):
 
     def checks_of(self, caliper_id: str) -> tuple[CaliperCheck, ...]:
         """The checks of a caliper, oldest first, struck ones included."""
-        return self._read(caliper_checks.checks_of, caliper_id)
+        self.caliper(caliper_id)
+        return self._read(entries.every, CaliperCheck, caliper_id=caliper_id)
 
     def add_baseline(self, baseline: Baseline, *, who: str = "") -> Baseline:
         """Keep a new baseline (``id=""``); returns it with its id."""

@@ -17,6 +17,9 @@ How: TypeAlias = Literal["typed", "gauge", "demo"]
 TargetKind: TypeAlias = Literal["value", "change", "baseline"]
 CheckKind: TypeAlias = Literal["zero", "block"]
 Checklist: TypeAlias = Literal["received", "final"]
+JobKind: TypeAlias = Literal["setting", "recheck"]
+WingHold: TypeAlias = Literal["", "front", "middle", "rear"]
+CurveKind: TypeAlias = Literal["sagitta", "three depths"]
 Point: TypeAlias = tuple[float, float]
 
 
@@ -48,6 +51,7 @@ class Ski:
     methods: tuple[str, ...] = ()
     note: str = ""
     struck: Strike | None = None
+    size: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +106,12 @@ class Block:
 
 @dataclass(frozen=True, slots=True)
 class Method:
-    """How a number is taken on a blade; a station is a hole's edge or a point, or neither."""
+    """How a number is taken on a blade; a station is a hole's edge or a point, or neither.
+
+    With a scribe it is a coarse mark: the scribe's point (x, y) on the ski, read on the blade's own
+    scale whose zero is at ``scribe_zero_mm``. ``u_mm`` is the standard uncertainty of one reading
+    by this method; None leaves it to the budget.
+    """
 
     id: str
     blade_id: str
@@ -117,6 +126,10 @@ class Method:
     jaw_width_mm: float = 0.0
     tolerance_mm: float = 0.0508
     struck: Strike | None = None
+    scribe_x_mm: float | None = None
+    scribe_y_mm: float | None = None
+    scribe_zero_mm: float | None = None
+    u_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,6 +174,83 @@ class CaliperCheck:
     struck: Strike | None = None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pair:
+    """One fin read by two methods, both as typed and as mm: what a method offset is learnt from."""
+
+    id: str
+    at: str
+    who: str
+    ski_id: str
+    method_id: str
+    text: str
+    unit: Unit
+    mm: float
+    other_method_id: str
+    other_text: str
+    other_unit: Unit
+    other_mm: float
+    caliper_id: str | None = None
+    struck: Strike | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Curve:
+    """A measurement of a ski's base between two places; ``radius_mm`` None is a flat base."""
+
+    id: str
+    at: str
+    who: str
+    ski_id: str
+    kind: CurveKind
+    text: str
+    unit: Unit
+    from_x_mm: float
+    to_x_mm: float
+    sagitta_mm: float
+    radius_mm: float | None
+    apex_mm: float | None
+    struck: Strike | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Study:
+    """A repeatability study: its parts, people and trials, and the order to read them in.
+
+    ``sequence`` holds (part, person, trial), each by its number from 0.
+    """
+
+    id: str
+    at: str
+    who: str
+    name: str
+    what: str
+    unit: Unit
+    parts: tuple[str, ...]
+    people: tuple[str, ...]
+    trials: int
+    sequence: tuple[tuple[int, int, int], ...]
+    struck: Strike | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StudyReading:
+    """One reading of a study: which part, by whom, which trial (from 0)."""
+
+    id: str
+    at: str
+    who: str
+    study_id: str
+    part: str
+    person: str
+    trial: int
+    text: str
+    unit: Unit
+    mm: float
+    caliper_id: str | None = None
+    struck: Strike | None = None
+
+
 @dataclass(frozen=True, slots=True)
 class BaselineEntry:
     """One number of a baseline: as typed and as millimetres."""
@@ -174,7 +264,10 @@ class BaselineEntry:
 
 @dataclass(frozen=True, slots=True)
 class Baseline:
-    """The numbers a ski starts from; ``ski_id`` None is a baseline of no ski in particular."""
+    """The numbers a ski starts from; ``ski_id`` None is a baseline of no ski in particular.
+
+    It may be one of a model and size, or of a rider; ``wing`` is the wing's angle as typed.
+    """
 
     id: str
     ski_id: str | None
@@ -182,11 +275,19 @@ class Baseline:
     entries: tuple[BaselineEntry, ...]
     source: str = ""
     struck: Strike | None = None
+    model: str = ""
+    size: str = ""
+    rider: str = ""
+    wing: str = ""
+    wing_deg: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """One ski on one day's queue; ``rank`` orders the day, lowest first; ``due`` is free text."""
+    """One ski on one day's queue; ``rank`` orders the day, lowest first; ``due`` is free text.
+
+    A ``recheck`` is the look after the first ride: the final check alone.
+    """
 
     id: str
     ski_id: str
@@ -195,6 +296,8 @@ class Job:
     rank: float
     finest_turn: float
     struck: Strike | None = None
+    kind: JobKind = "setting"
+    note: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,6 +339,22 @@ class Reading(Fact):
     mm: float
     caliper_id: str | None = None
     how: How = "typed"
+    temperature_id: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Temperature(Fact):
+    """What blade and caliper were at, as typed and in degrees Celsius, and what they are made of.
+
+    Readings that name it are as read; what they would be at 20 degrees is reckoned from it.
+    """
+
+    text: str
+    unit: Literal["C", "F"]
+    blade_c: float
+    caliper_c: float
+    blade_material: str
+    caliper_material: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -288,10 +407,15 @@ class Tick(Fact):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WingSetting(Fact):
-    """The wing's angle to the base, as typed and in degrees."""
+    """The wing's angle to the base, as typed and in degrees.
+
+    ``hold`` says where the straightedge lay, ``gauge`` which gauge of the shop was used.
+    """
 
     text: str
     angle_deg: float
+    hold: WingHold = ""
+    gauge: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -303,12 +427,26 @@ class SignOff(Fact):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RideNote(Fact):
-    """What the rider said afterwards."""
+    """What the rider said afterwards, in words; ``complaints`` are keys of the short list.
+
+    ``water``, ``rope`` and ``speed`` are as typed, ``water_c`` in degrees Celsius; ``rating`` is
+    from 1 (poor) to 5 (as good as it gets).
+    """
 
     text: str
+    rider: str = ""
+    place: str = ""
+    water: str = ""
+    water_c: float | None = None
+    rope: str = ""
+    speed: str = ""
+    complaints: tuple[str, ...] = ()
+    rating: int | None = None
 
 
-AnyFact: TypeAlias = Reading | Target | PassRow | Mark | Tick | WingSetting | SignOff | RideNote
+AnyFact: TypeAlias = (
+    Reading | Target | PassRow | Mark | Tick | WingSetting | SignOff | RideNote | Temperature
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -322,6 +460,7 @@ class Taken:
     mm: float
     caliper_id: str | None = None
     how: How = "typed"
+    temperature_id: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

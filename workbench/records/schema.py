@@ -47,6 +47,11 @@ class Table(StrEnum):
     RIDE_NOTES = "ride_notes"
     STRIKES = "strikes"
     CALIPER_CHECKS = "caliper_checks"
+    TEMPERATURES = "temperatures"
+    PAIRS = "pairs"
+    CURVES = "curves"
+    STUDIES = "studies"
+    STUDY_READINGS = "study_readings"
 
 
 ROSTER = (
@@ -67,7 +72,15 @@ FACTS = (
     Table.SIGN_OFFS,
     Table.RIDE_NOTES,
 )
-STRIKABLE = (*FACTS, Table.JOBS, *ROSTER, Table.CALIPER_CHECKS)
+LATER_FACTS = (Table.TEMPERATURES,)
+ENTRIES = (
+    Table.CALIPER_CHECKS,
+    Table.PAIRS,
+    Table.CURVES,
+    Table.STUDIES,
+    Table.STUDY_READINGS,
+)
+STRIKABLE = (*FACTS, *LATER_FACTS, Table.JOBS, *ROSTER, *ENTRIES)
 WITH_IDS = (*STRIKABLE, Table.SETTINGS, Table.MOVES, Table.STRIKES)
 PARTS = (Table.SKI_METHODS, Table.HOLES, Table.STUDS, Table.BASELINE_ENTRIES, Table.TURNS)
 
@@ -187,6 +200,77 @@ _CHECKS = f"""{_ROW}, caliper_id TEXT NOT NULL REFERENCES calipers(id),
     reading_text TEXT NOT NULL,
     reading_unit TEXT NOT NULL {_one_of("reading_unit", "in", "mm")}, reading_mm REAL NOT NULL"""
 
+_WHOLE_DAY_TABLES: dict[Table, str] = {
+    Table.TEMPERATURES: f"""{_FACT}, text TEXT NOT NULL,
+        unit TEXT NOT NULL {_one_of("unit", "C", "F")},
+        blade_c REAL NOT NULL, caliper_c REAL NOT NULL,
+        blade_material TEXT NOT NULL, caliper_material TEXT NOT NULL""",
+    Table.PAIRS: f"""{_ROW}, ski_id TEXT NOT NULL REFERENCES skis(id),
+        method_id TEXT NOT NULL REFERENCES methods(id),
+        text TEXT NOT NULL, {_UNIT}, mm REAL NOT NULL,
+        other_method_id TEXT NOT NULL REFERENCES methods(id),
+        other_text TEXT NOT NULL,
+        other_unit TEXT NOT NULL {_one_of("other_unit", "in", "mm")}, other_mm REAL NOT NULL,
+        caliper_id TEXT REFERENCES calipers(id)""",
+    Table.CURVES: f"""{_ROW}, ski_id TEXT NOT NULL REFERENCES skis(id),
+        kind TEXT NOT NULL {_one_of("kind", "sagitta", "three depths")},
+        text TEXT NOT NULL, {_UNIT}, from_x_mm REAL NOT NULL, to_x_mm REAL NOT NULL,
+        sagitta_mm REAL NOT NULL, radius_mm REAL, apex_mm REAL""",
+    Table.STUDIES: f"""{_ROW}, name TEXT NOT NULL, what TEXT NOT NULL, {_UNIT},
+        parts TEXT NOT NULL, people TEXT NOT NULL,
+        trials INTEGER NOT NULL CONSTRAINT "trials: 1 or more" CHECK (trials >= 1),
+        sequence TEXT NOT NULL""",
+    Table.STUDY_READINGS: f"""{_ROW}, study_id TEXT NOT NULL REFERENCES studies(id),
+        part TEXT NOT NULL, person TEXT NOT NULL, trial INTEGER NOT NULL,
+        text TEXT NOT NULL, {_UNIT}, mm REAL NOT NULL,
+        caliper_id TEXT REFERENCES calipers(id)""",
+}
+
+_WORDS = "TEXT NOT NULL DEFAULT ''"
+_WHOLE_DAY_COLUMNS: dict[Table, tuple[str, ...]] = {
+    Table.READINGS: ("temperature_id TEXT REFERENCES temperatures(id)",),
+    Table.METHODS: (
+        "scribe_x_mm REAL",
+        "scribe_y_mm REAL",
+        "scribe_zero_mm REAL",
+        'u_mm REAL CONSTRAINT "u_mm: more than 0" CHECK (u_mm > 0)',
+    ),
+    Table.SKIS: (f"size {_WORDS}",),
+    Table.JOBS: (
+        f"kind TEXT NOT NULL DEFAULT 'setting' {_one_of('kind', 'setting', 'recheck')}",
+        f"note {_WORDS}",
+    ),
+    Table.WINGS: (
+        f"hold {_WORDS} {_one_of('hold', '', 'front', 'middle', 'rear')}",
+        f"gauge {_WORDS}",
+    ),
+    Table.RIDE_NOTES: (
+        f"rider {_WORDS}",
+        f"place {_WORDS}",
+        f"water {_WORDS}",
+        "water_c REAL",
+        f"rope {_WORDS}",
+        f"speed {_WORDS}",
+        f"complaints {_WORDS}",
+        'rating INTEGER CONSTRAINT "rating: 1 to 5" CHECK (rating BETWEEN 1 AND 5)',
+    ),
+    Table.BASELINES: (
+        f"model {_WORDS}",
+        f"size {_WORDS}",
+        f"rider {_WORDS}",
+        f"wing {_WORDS}",
+        "wing_deg REAL",
+    ),
+}
+
+_WHOLE_DAY_INDEXES = (
+    "CREATE INDEX temperatures_job ON temperatures(job_id)",
+    "CREATE INDEX pairs_methods ON pairs(method_id, other_method_id)",
+    "CREATE INDEX curves_ski ON curves(ski_id)",
+    "CREATE INDEX study_readings_study ON study_readings(study_id)",
+    "CREATE INDEX skis_serial ON skis(serial)",
+)
+
 _SIGNED = """EXISTS (SELECT 1 FROM sign_offs s WHERE s.job_id = {job}
     AND NOT EXISTS (SELECT 1 FROM strikes x WHERE x.row_id = s.id))"""
 
@@ -255,6 +339,17 @@ def _caliper_checks(db: Database) -> None:
     _guard(db, Table.CALIPER_CHECKS)
 
 
+def _whole_day(db: Database) -> None:
+    for table, columns in _WHOLE_DAY_TABLES.items():
+        db.execute(f"CREATE TABLE {table} ({columns}) STRICT, WITHOUT ROWID")
+        _guard(db, table)
+    for table, more in _WHOLE_DAY_COLUMNS.items():
+        for column in more:
+            db.execute(f"ALTER TABLE {table} ADD COLUMN {column}")
+    for statement in _WHOLE_DAY_INDEXES:
+        db.execute(statement)
+
+
 def _guard(db: Database, table: Table) -> None:
     for statement in _append_only(table):
         db.execute(statement)
@@ -275,4 +370,5 @@ def migrations() -> Migrations:
     steps = Migrations(MIGRATION_SET)
     steps(name="first_book")(_first_book)
     steps(name="caliper_checks")(_caliper_checks)
+    steps(name="whole_day")(_whole_day)
     return steps
