@@ -10,6 +10,7 @@ import argparse
 import os
 import sys
 from collections.abc import Sequence
+from importlib import import_module
 from typing import TYPE_CHECKING, NoReturn, TextIO
 
 from workbench import __version__
@@ -21,6 +22,9 @@ if TYPE_CHECKING:
 
 LONGEST_LINE = 1000
 PLAIN_SIGNS = {"\N{MINUS SIGN}": "-", "±": "+/-", "°": " deg", "—": "-", "…": "..."}
+
+FAMILIES: tuple[str, ...] = ()
+"""The modules of ``workbench.commands`` that add commands."""
 
 DONE, FAILED, WRONG_INPUT, OUT_OF_REACH = 0, 1, 2, 3
 
@@ -52,6 +56,8 @@ def build_parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=_Parser)
     _order_commands(commands)
     _bench_commands(commands)
+    for family in FAMILIES:
+        import_module(f"workbench.commands.{family}").add(commands)
     return parser
 
 
@@ -153,6 +159,8 @@ def _say(text: str, stream: TextIO) -> None:
 
 
 def _run(args: argparse.Namespace) -> int:
+    if hasattr(args, "run"):
+        return int(args.run(args))
     if args.command in ("turns", "predict", "restate"):
         return _order(args)
     if args.command == "paths":

@@ -16,7 +16,7 @@ from textual.timer import Timer
 from textual.widget import Widget
 from textual.widgets import Static
 
-from workbench.bench import next_line, panels, readings_panel, themes, turns_panel
+from workbench.bench import next_line, opens, panels, readings_panel, themes, turns_panel
 from workbench.bench.hands import ENTRY_MORE, Hands
 from workbench.bench.help import Help
 from workbench.bench.sheet import CHOICES, PLUS_WAIT_S, Sheet
@@ -257,7 +257,9 @@ class Bench(App[int]):
         from workbench.bench import forms
 
         hands = self.hands
-        if action == "add_ski":
+        if action in opens.OPENINGS:
+            opens.open_on(self, action)
+        elif action == "add_ski":
             self.push_screen(forms.ski_form(self.shop), self._after_form)
         elif action == "queue_ski":
             self.push_screen(forms.queue_form(self.shop), self._after_form)
@@ -329,4 +331,4 @@ class Bench(App[int]):
         self._leave()
 
 
-_LETTERS = {choice.key: choice.action for choice in CHOICES} | {"?": "help"}
+_LETTERS = {choice.key: choice.action for choice in CHOICES if choice.key} | {"?": "help"}

@@ -16,6 +16,7 @@ from textual.events import Key
 from textual.screen import ModalScreen
 from textual.widgets import Static
 
+from workbench.bench.opens import OPENINGS
 from workbench.bench.text import lines, styled, visible
 
 PLUS_WAIT_S = 0.12
@@ -56,6 +57,11 @@ class Choice:
     words: str
 
 
+_LEAVING = (
+    Choice("help", "h", "help: keys and words"),
+    Choice("quit", "q", "leave; everything is kept"),
+)
+
 CHOICES: tuple[Choice, ...] = (
     Choice("take_back", "u", "take the last entry back"),
     Choice("retarget", "t", "change the target"),
@@ -78,8 +84,8 @@ CHOICES: tuple[Choice, ...] = (
     Choice("side", "p", "other panel at the side"),
     Choice("drawing", "d", "draw: braille, blocks, ASCII"),
     Choice("theme", "y", "theme: night, day, contrast"),
-    Choice("help", "h", "help: keys and words"),
-    Choice("quit", "q", "leave; everything is kept"),
+    *(Choice(action, o.key, o.words) for action, o in OPENINGS.items()),
+    *_LEAVING,
 )
 
 
@@ -166,7 +172,7 @@ class Sheet(ModalScreen[str]):
             self.dismiss(CHOICES[self._marked].action)
 
     def _letter(self, char: str) -> None:
-        action = next((c.action for c in CHOICES if c.key == char), "")
+        action = next((c.action for c in CHOICES if c.key and c.key == char), "")
         if action:
             self.dismiss(action)
 

@@ -1,0 +1,5 @@
+"""The command line's families of commands, one file each.
+
+Each module has ``add(commands)``, which adds its parsers with ``set_defaults(run=...)``, and imports
+what is heavy only inside the function that runs.
+"""

@@ -1,0 +1,39 @@
+"""The book that a command works on, opened as the command line asks."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from workbench.errors import RecordsError, shown
+from workbench.places import book_path
+
+if TYPE_CHECKING:
+    from workbench.work.shop import Shop
+
+
+def path_of(args: argparse.Namespace) -> Path:
+    """Return where the book lies that the command line names, else the shop's own."""
+    return Path(args.book) if args.book else book_path()
+
+
+@contextmanager
+def opened_shop(args: argparse.Namespace, *, day: str | None = None) -> Iterator[Shop]:
+    """Open the book for a command; it is closed afterwards.
+
+    Raises:
+        RecordsError: there is no book there; a command never begins one by a mistyped path.
+    """
+    from workbench.records.book import Book
+    from workbench.work.shop import Shop
+
+    path = path_of(args)
+    if not path.exists():
+        raise RecordsError(
+            f"{shown(str(path), 300)}: there is no book; run quarterturn to begin one"
+        )
+    with Book(path) as book:
+        yield Shop(book, day=day, who=args.who or "")
