@@ -21,11 +21,19 @@ def read_table_file(path: str | Path) -> dict[str, Any]:
     Raises:
         InputError: no such file, too large, not text, not TOML or JSON, not a table.
     """
-    text = _read_text(path)
+    text = read_text(path)
     name = str(path)
-    as_json = name.endswith(".json") or (
-        not name.endswith(".toml") and text.lstrip().startswith("{")
-    )
+    kind = "json" if name.endswith(".json") else "toml" if name.endswith(".toml") else ""
+    return parse_table(text, kind)
+
+
+def parse_table(text: str, kind: str = "") -> dict[str, Any]:
+    """Return the table in a text, JSON where ``kind`` says so or it starts with a brace.
+
+    Raises:
+        InputError: not TOML or JSON, not a table, or not of a sane shape.
+    """
+    as_json = kind == "json" or (not kind and text.lstrip().startswith("{"))
     data = _json(text) if as_json else _toml(text)
     if not isinstance(data, dict):
         raise InputError("file", type(data).__name__, "a table of keys and values at the top")
@@ -50,7 +58,12 @@ def _check_sane(data: dict[str, Any]) -> None:
         raise InputError("file", "nested too deeply", f"at most {DEEPEST} levels")
 
 
-def _read_text(path: str | Path) -> str:
+def read_text(path: str | Path) -> str:
+    """Return a file's text; ``-`` reads standard input.
+
+    Raises:
+        InputError: no such file, too large, or not text.
+    """
     try:
         if str(path) == "-":
             raw = sys.stdin.buffer.read(LARGEST_BYTES + 1)

@@ -1,0 +1,187 @@
+"""A list over the bench: a mark that arrows move, letters that act, and no burst that answers.
+
+Digits and Enter off a caliper's cable are held as a note. A ``+`` acts once no digit came on its
+heels.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from time import monotonic
+from typing import TYPE_CHECKING, Any
+
+from textual.app import ComposeResult
+from textual.containers import Vertical
+from textual.content import Content
+from textual.events import Key, Paste, Resize
+from textual.screen import ModalScreen
+from textual.widgets import Static
+
+from workbench.bench.sheet import PLUS_WAIT_S, Heard
+from workbench.bench.state import Tone
+from workbench.bench.text import lines, literal, styled, visible
+from workbench.errors import BenchError
+
+if TYPE_CHECKING:
+    from workbench.bench.app import Bench
+
+TONES: dict[Tone, str] = {"say": "", "done": "bold $state-within", "warn": "bold $state-caution"}
+WIDEST = 112
+FRAME = 4
+
+
+class ListScreen(ModalScreen[None]):
+    """Shows what :meth:`head`, :meth:`rows` and :meth:`foot` return for the room there is.
+
+    A subclass says what ``+`` (:meth:`plus`) and letters (:meth:`letter`) do; a
+    :class:`BenchError` out of them is said and changes nothing.
+    """
+
+    DEFAULT_CSS = """
+    ListScreen { align: center middle; }
+    ListScreen > Vertical {
+        width: 96%; max-width: 116; height: 100%; max-height: 36;
+        padding: 0 1; background: $surface; color: $foreground; border: round $primary;
+    }
+    ListScreen #list { height: 1fr; text-wrap: nowrap; }
+    ListScreen #list-said { height: auto; max-height: 3; }
+    ListScreen #list-keys { height: auto; color: $text-muted; }
+    """
+    AUTO_FOCUS = None
+    KEYS = "↑ ↓ choose · Esc closes"
+    TITLE_WORDS = ""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.at = 0
+        self._message: tuple[str, Tone] = ("", "say")
+        self._heard = Heard()
+        self._over = False
+
+    def compose(self) -> ComposeResult:
+        """Lay out the list, what was said and the keys."""
+        with Vertical():
+            yield Static(id="list", markup=False)
+            yield Static(id="list-said", markup=False)
+            yield Static(literal(self.KEYS, 300), id="list-keys", markup=False)
+
+    def on_mount(self) -> None:
+        """Show the list under its title."""
+        self.query_one(Vertical).border_title = self.TITLE_WORDS
+        self.call_after_refresh(self.draw)
+
+    def on_resize(self, event: Resize) -> None:
+        """Show as much as there is room for."""
+        self.call_after_refresh(self.draw)
+
+    # -- what a subclass gives -------------------------------------------------------------------
+
+    def head(self, width: int) -> Sequence[Content]:
+        """Return the lines above the list."""
+        return ()
+
+    def rows(self, width: int) -> Sequence[Content]:
+        """Return the rows of the list, a line each; the marked one is :attr:`at`."""
+        return ()
+
+    def foot(self, width: int) -> Sequence[Content]:
+        """Return the lines below the list, about the marked row."""
+        return ()
+
+    def plus(self) -> None:
+        """Do what ``+`` does to the marked row."""
+
+    def letter(self, char: str) -> None:
+        """Do what a letter does."""
+
+    # -- drawing ---------------------------------------------------------------------------------
+
+    def draw(self) -> None:
+        """Draw everything anew."""
+        if not self.is_mounted or self._over:
+            return
+        panel = self.query_one("#list", Static)
+        width, height = panel.size.width, panel.size.height
+        if width < 1 or height < 1:
+            return
+        head, foot = list(self.head(width)), list(self.foot(width))
+        listed = list(self.rows(width))
+        self.at = min(self.at, max(len(listed) - 1, 0))
+        room = max(height - len(head) - len(foot), 1)
+        first = min(max(self.at - room // 2, 0), max(len(listed) - room, 0))
+        seen = listed[first : first + room]
+        gap = [Content("")] * (room - len(seen))
+        panel.update(lines([*head, *seen, *gap, *foot]))
+        words, tone = self._message
+        said = styled((visible(words, 3 * width - width // 4), TONES[tone]))
+        self.query_one("#list-said", Static).update(said)
+
+    def say(self, words: str, tone: Tone = "say") -> None:
+        """Show a message until the next one."""
+        self._message = (words, tone)
+        self.draw()
+
+    # -- keys ------------------------------------------------------------------------------------
+
+    @property
+    def bench(self) -> Bench:
+        """The app that this list lies over."""
+        app: Any = self.app
+        return app  # type: ignore[no-any-return]
+
+    def on_key(self, event: Key) -> None:
+        """Take every key here, in the order they came."""
+        event.stop()
+        event.prevent_default()
+        if self._over:
+            return
+        char, time = event.character or "", event.time
+        if event.key in ("enter", "ctrl+j"):
+            self._enter()
+        elif char and (char in "0123456789.," or (char in "+-/ " and self._heard.hard_on(time))):
+            self._heard.add(char, time)
+        elif char == "+":
+            self._heard.add(char, time)
+            self.set_timer(PLUS_WAIT_S, self._plus_alone)
+        elif event.key == "escape":
+            self.close_list()
+        else:
+            self._move_or_letter(event.key, char)
+
+    def on_paste(self, event: Paste) -> None:
+        """Hold pasted text: nothing is read here."""
+        event.stop()
+        self.bench.hold_burst(event.text.strip())
+        self.say("pasted text is held as a note: no number is read here", "warn")
+
+    def _move_or_letter(self, key: str, char: str) -> None:
+        steps = {"up": -1, "down": 1, "pageup": -10, "pagedown": 10, "home": -100000, "end": 100000}
+        if key in steps:
+            self.at = max(self.at + steps[key], 0)
+            self.say("")
+        elif char.isalpha():
+            self._try(lambda: self.letter(char.lower()))
+
+    def _plus_alone(self) -> None:
+        if self._heard.text == "+" and not self._over:  # else digits on its heels: a reading
+            self._try(self.plus)
+
+    def _enter(self) -> None:
+        reading = self._heard.complete()
+        if reading:
+            self.bench.hold_burst(reading)
+            self.say(f"{reading} came in here and is held as a note", "warn")
+
+    def _try(self, act: Any) -> None:
+        try:
+            act()
+        except BenchError as why:
+            self.say(f"✗ {why}", "warn")
+
+    def close_list(self) -> None:
+        """Go back to the bench, which reads everything again."""
+        self._over = True
+        hands = self.bench.hands
+        self.dismiss(None)
+        hands.look_again()
+        hands.ignore_enter(monotonic())

@@ -1,0 +1,110 @@
+"""``advice`` and ``baselines``: the shop's rules of thumb and starting numbers, in and out."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+from typing import Any
+
+
+def add(commands: argparse._SubParsersAction[Any]) -> None:
+    """Add the parsers."""
+    advice = commands.add_parser(
+        "advice",
+        help="the rules of thumb for what a rider feels: shown, written out, read in",
+        description="Rules of thumb are common practice; technicians disagree. A shop may keep its "
+        "own list: export it, change it, import it.",
+    )
+    advice.add_argument("action", choices=("show", "export", "import"), nargs="?", default="show")
+    advice.add_argument("file", metavar="FILE", nargs="?", default="-", help="- is standard in/out")
+    advice.set_defaults(run=_advice)
+    baselines = commands.add_parser(
+        "baselines",
+        help="starting numbers of skis, riders and models: listed, written out, read in",
+        description="Export writes JSON; import reads JSON or TOML, all of it or nothing. What is "
+        "there already is not doubled.",
+    )
+    baselines.add_argument(
+        "action", choices=("list", "export", "import"), nargs="?", default="list"
+    )
+    baselines.add_argument(
+        "file", metavar="FILE", nargs="?", default="-", help="- is standard in/out"
+    )
+    baselines.set_defaults(run=_baselines)
+
+
+def _advice(args: argparse.Namespace) -> int:
+    from workbench.commands.opened import opened_shop
+    from workbench.work.files import read_text
+    from workbench.work.ride_rules import keep_rules, rules_of, rules_text
+
+    with opened_shop(args) as shop:
+        if args.action == "import":
+            rules = keep_rules(shop, read_text(args.file))
+            print(f"read in: {len(rules.complaints)} complaints, {len(rules.tries)} tries")
+        elif args.action == "export":
+            _write(args.file, rules_text(shop))
+        else:
+            print(_shown(rules_of(shop)))
+    return 0
+
+
+def _shown(rules: Any) -> str:
+    from workbench.advice.ride_feel import CLAIM, SURE_WORDS
+    from workbench.work.rides import try_words
+    from workbench.work.words import clean
+
+    out = [CLAIM]
+    for number, complaint in enumerate(rules.complaints, 1):
+        out.append(f"{number} {clean(complaint.words)}")
+        out += [
+            f"    {try_words(change, 'in')}: {clean(change.why)} ({SURE_WORDS[change.sure]}); "
+            f"may cost: {clean(change.cost)}"
+            for key, change in rules.tries
+            if key == complaint.key
+        ]
+    for rule in rules.water:
+        change = rule.change
+        out.append(
+            f"water {rule.side} {clean(rule.limit_text)}: {try_words(change, 'in')}: "
+            f"{clean(change.why)} ({SURE_WORDS[change.sure]}); may cost: {clean(change.cost)}"
+        )
+    return "\n".join(out)
+
+
+def _baselines(args: argparse.Namespace) -> int:
+    from workbench.commands.opened import opened_shop
+    from workbench.work import baselines
+    from workbench.work.files import read_table_file
+    from workbench.work.words import clean
+
+    with opened_shop(args) as shop:
+        if args.action == "import":
+            found = baselines.read_baselines(read_table_file(args.file), shop.book.skis())
+            new, there = baselines.take_in(shop, found)
+            print(f"read in: {new} baselines; {there} were there already")
+        elif args.action == "export":
+            _write(args.file, baselines.export_text(shop))
+        else:
+            for each in shop.book.baselines():
+                numbers = "; ".join(f"{e.method_name} {e.text} {e.unit}" for e in each.entries)
+                of = " ".join(x for x in (each.model, each.size, each.rider) if x)
+                print(clean(f"{each.name} ({of or 'of one ski'}): {numbers}"))
+    return 0
+
+
+def _write(file: str, text: str) -> None:
+    """Write a new file, or standard output; what is there is never overwritten."""
+    if file == "-":
+        sys.stdout.write(text)
+        return
+    from workbench.errors import InputError
+
+    try:
+        with Path(file).open("x", encoding="utf-8") as out:
+            out.write(text)
+    except FileExistsError:
+        raise InputError("file", file, "a file that is not there yet") from None
+    except OSError as why:
+        raise InputError("file", file, f"a file that can be written ({why.strerror})") from None
