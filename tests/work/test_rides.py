@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -197,11 +198,13 @@ def test_a_wing_suggestion_counts_from_the_last_angle_kept(shop: Shop) -> None:
     note(shop, view, complaints="slow", text="")
     (ride,) = rides.rides_of(shop, view.ski.id)
     wing = next(s for s in ride.suggestions if s.change.what == "wing")
-    (offer,) = rides.offers_for(view, [wing], "in", 8.0)
-    if view.ski.has_wing:
-        assert offer.arithmetic == "wing: 8.0° −0.5° = 7.5°"
-    else:
-        assert offer.trouble == "this ski has no wing"
+    bare = replace(view, ski=replace(view.ski, has_wing=False))
+    winged = replace(view, ski=replace(view.ski, has_wing=True))
+    assert rides.offers_for(bare, [wing], "in", 8.0)[0].trouble == "this ski has no wing"
+    assert "never set" in rides.offers_for(winged, [wing], "in", None)[0].trouble
+    (offer,) = rides.offers_for(winged, [wing], "in", 8.0)
+    assert offer.arithmetic == "wing: 8° −0.5° = 7.5°"
+    assert rides.try_words(wing.change, "mm") == "wing angle −0.5°"
 
 
 @given(st.text(max_size=12))

@@ -33,9 +33,7 @@ class BaselineScreen(ListScreen):
     """The fitting baselines; the marked one is shown number by number."""
 
     TITLE_WORDS = "Baselines"
-    KEYS = (
-        "↑ ↓ choose · + makes it the target · n keep the numbers of now · x strike out · Esc closes"
-    )
+    KEYS = "↑ ↓ choose · + is the target · n keep those of now · x strike out · Esc"
 
     def __init__(self, shop: Shop, view: JobView, unit: Unit) -> None:
         super().__init__()

@@ -12,6 +12,7 @@ from workbench.bench.forms import Field, Form
 from workbench.bench.lists import ListScreen
 from workbench.bench.text import styled, visible, wrapped
 from workbench.errors import InputError
+from workbench.measure.units import Unit
 from workbench.work import rides
 from workbench.work.jobs import JobView
 from workbench.work.ride_rules import rules_of
@@ -26,17 +27,18 @@ STARS = "★☆"
 def open_on(bench: Bench) -> None:
     """Show the ride notes of the ski in hand."""
     if bench.hands.state.view is not None:
-        bench.push_screen(RideScreen(bench.shop, bench.hands.state.view))
+        bench.push_screen(RideScreen(bench.shop, bench.hands.state.view, bench.hands.state.unit))
 
 
 class RideScreen(ListScreen):
     """The ride notes, newest first, and the offers for the one that is shown."""
 
     TITLE_WORDS = "After the ride"
-    KEYS = "n new note · p earlier note · ↑ ↓ choose · + makes it the target · Esc closes"
+    KEYS = "n new note · p earlier one · ↑ ↓ choose · + is the target · Esc closes"
 
-    def __init__(self, shop: Shop, view: JobView) -> None:
+    def __init__(self, shop: Shop, view: JobView, unit: Unit) -> None:
         super().__init__()
+        self.unit: Unit = unit
         self.shop = shop
         self.view = view
         self._note = 0
@@ -47,8 +49,7 @@ class RideScreen(ListScreen):
         self._note = min(self._note, max(len(self._rides) - 1, 0))
         found = self._rides[self._note].suggestions if self._rides else ()
         wing_deg = rides.wing_of(self.shop, self.view.ski.id)
-        unit = self.view.ski.unit
-        self._offers = rides.offers_for(self.view, found, unit, wing_deg)
+        self._offers = rides.offers_for(self.view, found, self.unit, wing_deg)
 
     # -- what is shown ---------------------------------------------------------------------------
 
@@ -84,7 +85,7 @@ class RideScreen(ListScreen):
         for i, offer in enumerate(self._offers):
             change = offer.suggestion.change
             mark = "▸" if i == self.at else " "
-            words = rides.try_words(change, self.view.ski.unit)
+            words = rides.try_words(change, self.unit)
             sure = SURE_WORDS[change.sure]
             text = f"{mark} {words:<26} {sure:<16} {change.why}"
             out.append(styled((visible(text, width), "bold" if i == self.at else "")))

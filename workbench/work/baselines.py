@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from workbench.errors import InputError
-from workbench.measure.display import degrees_text, length_text
+from workbench.measure.display import length_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
 from workbench.records import rows
@@ -270,4 +270,4 @@ def _said(b: rows.Baseline) -> tuple[object, ...]:
 
 def wing_words(baseline: rows.Baseline) -> str:
     """Return a baseline's wing angle in words, or nothing."""
-    return "" if baseline.wing_deg is None else f"wing {degrees_text(baseline.wing_deg, 1)}"
+    return "" if baseline.wing_deg is None else f"wing {baseline.wing_deg:g}°"

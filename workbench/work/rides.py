@@ -18,7 +18,7 @@ from workbench.advice.ride_feel import (
 )
 from workbench.errors import InputError
 from workbench.measure.degrees import parse_temperature
-from workbench.measure.display import change_text, degrees_text, length_text
+from workbench.measure.display import change_text, length_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
 from workbench.records import rows
@@ -173,8 +173,7 @@ def try_words(change: Try, unit: Unit) -> str:
 
 def _step(change: Try, unit: Unit) -> str:
     if change.what == "wing":
-        sign = "+" if change.step > 0 else "−"
-        return f"{sign}{degrees_text(abs(change.step), 1)}"
+        return f"{'+' if change.step > 0 else '−'}{_degrees(abs(change.step))}"
     return f"{change_text(change.step, unit, '0.0001' if unit == 'in' else '0.001')} {unit}"
 
 
@@ -206,10 +205,14 @@ def _wing_offer(view: JobView, suggestion: Suggestion, now_deg: float | None) ->
     if now_deg is None:
         words = "the wing's angle was never set here: set it, then ride again"
         return Offer(suggestion, None, "", words)
-    to = degrees_text(now_deg + suggestion.change.step, 1)
+    to = _degrees(now_deg + suggestion.change.step)
     step = _step(suggestion.change, "mm")
-    sum_ = f"wing: {degrees_text(now_deg, 1)} {step} = {to}"
+    sum_ = f"wing: {_degrees(now_deg)} {step} = {to}"
     return Offer(suggestion, None, sum_, _not_now(view))
+
+
+def _degrees(angle_deg: float) -> str:
+    return f"{angle_deg:g}°"
 
 
 def wing_of(shop: Shop, ski_id: str) -> float | None:
