@@ -1,0 +1,70 @@
+"""The palette: everything by a few letters, skis too; a burst answers nothing."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from textual.pilot import Pilot
+
+from tests.bench.screens import SIZES, bench
+from tests.shop import demo_file, open_shop
+from workbench.bench.app import Bench
+from workbench.bench.help import Help
+from workbench.bench.palette import Palette, entries, matching
+from workbench.bench.sheet import CHOICES
+from workbench.bench.state import BenchState
+
+
+def test_every_action_of_the_sheet_is_in_the_palette() -> None:
+    """None is left out, and each is found by all of its own words."""
+    found = entries(BenchState())
+    assert {e.answer for e in found} == {c.action for c in CHOICES}
+    for entry in found:
+        assert entry in matching(found, entry.words.upper())
+
+
+async def test_a_few_letters_and_an_enter_do_it(tmp_path: Path) -> None:
+    """Help by its name; a ski by its own."""
+    with open_shop(demo_file(tmp_path)) as shop:
+        async with bench(shop) as screen:
+            await screen.pilot.press("colon", *"keys")
+            await screen.pilot.pause(0.2)
+            await screen.pilot.press("enter")
+            await screen.pilot.pause()
+            assert isinstance(screen.app.screen, Help)
+            await screen.pilot.press("escape")
+            other = next(x for x in shop.roster() if x.job_id != screen.view.job.id)
+            await screen.pilot.press("ctrl+p", *other.ski_name.replace(" ", ""))
+            await screen.pilot.pause(0.2)
+            assert "nothing is called so" in screen.shown()
+            await screen.pilot.press("escape", "colon", *other.ski_name.split()[0])
+            await screen.pilot.pause(0.2)
+            assert "take in hand" in screen.shown()
+
+
+async def test_a_burst_into_the_palette_is_held(tmp_path: Path) -> None:
+    """Digits and Enter with no time between them choose nothing."""
+    with open_shop(demo_file(tmp_path)) as shop:
+        async with bench(shop) as screen:
+            await screen.pilot.press("colon")
+            await screen.pilot.pause()
+            screen.burst("2.4750\n")
+            await screen.settle()
+            assert isinstance(screen.app.screen, Palette)
+            assert screen.held() == ["2.4750"]
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_the_palette_looks_as_it_should(
+    tmp_path: Path, snap_compare: Any, size: tuple[int, int]
+) -> None:
+    """With a word typed."""
+    with open_shop(demo_file(tmp_path)) as shop:
+
+        async def show(pilot: Pilot[int]) -> None:
+            await pilot.press("colon", *"ski")
+            await pilot.pause(0.1)
+
+        assert snap_compare(Bench(shop), terminal_size=size, run_before=show)
