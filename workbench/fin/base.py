@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from workbench.errors import InputError
@@ -59,3 +60,14 @@ class Base:
     def height(self, x_mm: float, y_mm: float) -> float:
         """Return the height (mm) of a ski-frame point above the base."""
         return y_mm - self.y(x_mm)
+
+    def heights(self, points: Sequence[tuple[float, float]]) -> list[float]:
+        """Return the heights (mm) of ski-frame points above the base."""
+        r = self.radius_mm
+        if r is None:
+            return [y for _, y in points]
+        out = []
+        for x, y in points:
+            d = x - self.apex_mm
+            out.append(y + d * d / (r + math.sqrt(r * r - d * d)) if -r <= d <= r else math.inf)
+        return out

@@ -22,6 +22,12 @@ STEEPEST_RAD = math.radians(15.0)
 LONGEST_STEP = 0.06
 """Longest single step, as a share of the blade's length."""
 
+FINEST = 1e-12
+"""A step this short (mm) changes nothing that a double holds of a pose."""
+
+QUADRATIC = 1e-6
+"""After a plain Newton step this short what is left is of its square: below the last digits."""
+
 STATIONARY = 1e-9
 """A least-squares minimum is smooth where no derivative is larger, relative to the misfits."""
 
@@ -32,8 +38,8 @@ _AROUND: tuple[Row, ...] = (
 )  # fmt: skip
 
 
-def descend(equations: Equations, start: Pose, round_kinks: bool = True) -> Pose | None:
-    """Go down from ``start``; return the solution, or None where the way leads to none.
+def descend(equations: Equations, start: Pose, round_kinks: bool = True) -> Sight | None:
+    """Go down from ``start``; return the solution as seen, or None where the way leads to none.
 
     Without ``round_kinks`` a way that a kink blocks is given up: for a search with many starts.
     """
@@ -45,8 +51,8 @@ def descend(equations: Equations, start: Pose, round_kinks: bool = True) -> Pose
         return None
     if equations.exact:
         sight = _polish(equations, sight)
-        return sight.pose if equations.met(sight) else None
-    return sight.pose if _is_stationary(sight) else _settle(equations, sight).pose
+        return sight if equations.met(sight) else None
+    return sight if _is_stationary(sight) else _settle(equations, sight)
 
 
 def _go_down(equations: Equations, sight: Sight, round_kinks: bool) -> Sight:
@@ -63,6 +69,8 @@ def _go_down(equations: Equations, sight: Sight, round_kinks: bool) -> Sight:
         new = equations.sight(equations.stepped(sight.pose, step))
         if _is_better(new, sight):
             sight = new
+            if damping == 0.0 and size < QUADRATIC and len(sight.rows) == 3:
+                return sight
             damping = 0.0 if damping < 1e-4 else damping / 30.0
             if size > 1e-12:
                 continue
@@ -125,7 +133,7 @@ def _polish(equations: Equations, sight: Sight) -> Sight:
     """Take up to three plain Newton steps while they help, to the last digits."""
     for _ in range(3):
         step = _step(equations, sight.misfits, sight.rows, 0.0)
-        if step is None:
+        if step is None or max(map(abs, step)) < FINEST:
             break
         new = equations.sight(equations.stepped(sight.pose, step))
         if new is None or not new.cost < sight.cost:

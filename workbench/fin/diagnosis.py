@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 
 from workbench.fin.equations import MET_MM, Equations
-from workbench.fin.linear import Row, normal_matrix, symmetric_eigen
+from workbench.fin.linear import Row, determinant, normal_matrix, symmetric_eigen
 from workbench.fin.methods import observe
 from workbench.fin.pose import Pose
 from workbench.fin.readings import NoPoseError, Reading
@@ -15,6 +15,9 @@ from workbench.fin.starts import first_of, meet_two, middle_x, reach_at, starts
 
 WEAK_RATIO = 1e-5
 """Least ratio of the design's smallest to largest singular value: below it, dependent readings."""
+
+QUICK = 1e-8
+"""A bound of the eigenvalues' ratio well above the weak one, and above what rounding blurs."""
 
 JUMP = 2.0
 """A reading changes little more over a step of tilt than the blade's length turned through it; more
@@ -45,7 +48,13 @@ def check_rank(equations: Equations, rows: Sequence[Row]) -> None:
         row = (gx, gy, gt / equations.scale_mm)
         size = max(1.0, math.hypot(*row))
         scaled.append((row[0] / size, row[1] / size, row[2] / size))
-    pairs = symmetric_eigen(normal_matrix(scaled, [1.0] * len(scaled)))
+    normal = normal_matrix(scaled, [1.0] * len(scaled))
+    trace = normal[0][0] + normal[1][1] + normal[2][2]
+    # The two larger eigenvalues multiply to at most (trace/2)^2, so that the least one is at least
+    # four determinants over trace^2: usually enough to know without finding it.
+    if 4.0 * determinant(normal) > QUICK * trace**3:
+        return
+    pairs = symmetric_eigen(normal)
     least, open_direction = pairs[0]
     if least > (WEAK_RATIO**2) * pairs[-1][0]:
         return
@@ -118,7 +127,7 @@ def range_alone(equations: Equations, reading: Reading) -> tuple[float, float] |
                 values.append(seen.value_mm)
     if not values:
         return None
-    if reading.method.quantity == "tail":
+    if reading.method.quantity == "tail" or reading.method.is_coarse:
         return (-math.inf, math.inf)
     if reading.method.quantity == "depth":
         return (0.0, max(values))

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from workbench.fin.base import Base
 from workbench.fin.blade import Blade
 from workbench.fin.linear import Row
-from workbench.fin.methods import Observation, observe
+from workbench.fin.methods import Observation, observe_all
 from workbench.fin.pose import Pose
 from workbench.fin.readings import Reading
 
@@ -38,6 +38,7 @@ class Equations:
     def __init__(self, blade: Blade, base: Base, readings: Sequence[Reading]) -> None:
         self.blade, self.base, self.readings = blade, base, tuple(readings)
         self.scale_mm = max(blade.length_mm, 1.0)
+        self._methods = tuple(r.method for r in self.readings)
 
     @property
     def exact(self) -> bool:
@@ -48,13 +49,15 @@ class Equations:
         """Return the readings seen at ``pose``; None where one would meet no part of the blade."""
         observations, misfits, rows = [], [], []
         cost = 0.0
-        for reading in self.readings:
-            seen = observe(reading.method, self.blade, self.base, pose)
-            if seen is None or not math.isfinite(sum(seen.gradient)):
+        every = observe_all(self._methods, self.blade, self.base, pose)
+        for reading, seen in zip(self.readings, every, strict=True):
+            if seen is None:
+                return None
+            gx, gy, gt = seen.gradient
+            if not math.isfinite(gx + gy + gt):
                 return None
             w = 1.0 / reading.u_mm
             misfit = (seen.value_mm - reading.value_mm) * w
-            gx, gy, gt = seen.gradient
             observations.append(seen)
             misfits.append(misfit)
             rows.append((gx * w, gy * w, gt * w / self.scale_mm))

@@ -14,9 +14,9 @@ from workbench.errors import InputError
 from workbench.fin.base import Base
 from workbench.fin.blade import Blade
 from workbench.fin.diagnosis import check_independent, check_rank, check_tail, why_no_pose
-from workbench.fin.equations import Equations
+from workbench.fin.equations import Equations, Sight
 from workbench.fin.linear import Row, multiply, pseudo_inverse
-from workbench.fin.methods import Observation
+from workbench.fin.methods import Method, Observation
 from workbench.fin.pose import Pose
 from workbench.fin.readings import NoPoseError, Reading
 from workbench.fin.search import distinct, every_pose, first_pose
@@ -39,6 +39,11 @@ class Fit:
     gain: tuple[tuple[float, ...], ...]
     covariance: tuple[Row, ...]
     others: tuple[Pose, ...] = ()
+
+    @property
+    def methods(self) -> tuple[Method, ...]:
+        """The methods of the readings, in their order."""
+        return tuple(r.method for r in self.readings)
 
     @property
     def residuals_mm(self) -> tuple[float, ...]:
@@ -68,17 +73,19 @@ def fit_pose(
     _check_kinds(readings)
     equations = Equations(blade, base, readings)
     check_tail(equations)
-    pose = first_pose(equations, start)
-    if pose is not None:
-        only = _fit_at(equations, pose, ())
+    first = first_pose(equations, start)
+    if first is not None:
+        only = _fit_at(equations, first, ())
         if not every:
             return only
-    found = distinct([*([] if pose is None else [pose]), *every_pose(equations)])
+    found = distinct([*([] if first is None else [first.pose]), *every_pose(equations)])
     if not found:
         check_independent(equations)
         raise why_no_pose(equations)
     found.sort(key=lambda p: _order(equations, p, start))
-    return _fit_at(equations, found[0], tuple(found[1:]) if equations.exact else ())
+    best = equations.sight(found[0])
+    assert best is not None, "a pose was found where a reading cannot be taken"
+    return _fit_at(equations, best, tuple(found[1:]) if equations.exact else ())
 
 
 def _check_kinds(readings: Sequence[Reading]) -> None:
@@ -104,10 +111,8 @@ def _order(equations: Equations, pose: Pose, start: Pose | None) -> tuple[float,
     return cost, math.hypot(pose.x_mm - start.x_mm, pose.y_mm - start.y_mm, turned)
 
 
-def _fit_at(equations: Equations, pose: Pose, others: tuple[Pose, ...]) -> Fit:
+def _fit_at(equations: Equations, sight: Sight, others: tuple[Pose, ...]) -> Fit:
     """Return the fit at a found pose with its gain and covariance (JCGM 102:2011, 6.2)."""
-    sight = equations.sight(pose)
-    assert sight is not None, "a pose was found where a reading cannot be taken"
     check_rank(equations, [o.gradient for o in sight.observations])
     weighted = pseudo_inverse(sight.rows)
     if weighted is None:
@@ -119,7 +124,7 @@ def _fit_at(equations: Equations, pose: Pose, others: tuple[Pose, ...]) -> Fit:
         tuple(g / r.u_mm for g, r in zip(row, equations.readings, strict=True)) for row in rooted
     )
     return Fit(
-        pose,
+        sight.pose,
         equations.readings,
         sight.observations,
         gain,

@@ -41,3 +41,11 @@ class Pose:
     def moved(self, dx_mm: float, dy_mm: float, dtilt_rad: float) -> Pose:
         """Return the pose with its three parameters changed by these amounts."""
         return Pose(self.x_mm + dx_mm, self.y_mm + dy_mm, self.tilt_rad + dtilt_rad)
+
+    def toward(self, other: Pose, share: float) -> Pose:
+        """Return the pose that share of the way from this one to ``other``, each value alone."""
+        return self.moved(
+            share * (other.x_mm - self.x_mm),
+            share * (other.y_mm - self.y_mm),
+            share * (other.tilt_rad - self.tilt_rad),
+        )

@@ -6,12 +6,12 @@ import itertools
 from collections.abc import Iterator, Sequence
 
 from workbench.fin.descent import STEEPEST_RAD, descend
-from workbench.fin.equations import Equations
-from workbench.fin.methods import observe
+from workbench.fin.equations import Equations, Sight
+from workbench.fin.methods import observe_all
 from workbench.fin.pose import Pose
 from workbench.fin.readings import Reading
 from workbench.fin.starts import first_of, start_x, start_ys, starts
-from workbench.fin.tilting import lines_of, starts_along
+from workbench.fin.tilting import Group, lines_of, starts_along
 
 TILTS_RAD = tuple(STEEPEST_RAD * i / 15.0 for i in range(-15, 16))
 """The tilts that a search looks at, a degree apart."""
@@ -26,13 +26,13 @@ MOST_STARTS = 12
 """How many of the starts of least misfit are followed."""
 
 
-def first_pose(equations: Equations, start: Pose | None) -> Pose | None:
+def first_pose(equations: Equations, start: Pose | None) -> Sight | None:
     """Return a pose that gives the readings, from ``start`` or from level ones; None: not found."""
     begin = [] if start is None else [start]
     for candidate in itertools.chain(begin, starts(equations, 0.0)):
-        pose = descend(equations, candidate)
-        if pose is not None:
-            return pose
+        sight = descend(equations, candidate)
+        if sight is not None:
+            return sight
     return None
 
 
@@ -40,7 +40,7 @@ def every_pose(equations: Equations) -> list[Pose]:
     """Return all poses found over the whole range of tilts, those of least tilt first."""
     if not equations.exact:
         tried = (descend(equations, start) for start in _best_starts(equations))
-        return distinct([pose for pose in tried if pose is not None])
+        return distinct([sight.pose for sight in tried if sight is not None])
     lines = lines_of(equations)
     groups = [group for line in lines for group in starts_along(line, TILTS_RAD)]
     if not lines:
@@ -49,12 +49,18 @@ def every_pose(equations: Equations) -> list[Pose]:
     return distinct([pose for pose in found if pose is not None]) or _any_pose(equations)
 
 
-def _first_met(equations: Equations, group: Sequence[Pose]) -> Pose | None:
-    for start in group:
-        pose = descend(equations, start, round_kinks=False)
-        if pose is not None:
-            return pose
-    return None
+def _first_met(equations: Equations, group: Group) -> Pose | None:
+    """Return the solution that the group's starts lead to, one between its tilts if there is."""
+    least, most = group.between_rad
+    elsewhere: Pose | None = None
+    for start in group.starts:
+        sight = descend(equations, start, round_kinks=False)
+        if sight is None:
+            continue
+        if least <= sight.pose.tilt_rad <= most:
+            return sight.pose
+        elsewhere = elsewhere or sight.pose
+    return elsewhere
 
 
 def distinct(poses: Sequence[Pose]) -> list[Pose]:
@@ -78,9 +84,9 @@ def _everywhere(equations: Equations) -> Iterator[Pose]:
 def _any_pose(equations: Equations) -> list[Pose]:
     """Follow the starts of least misfit round any kink, and stop at the first pose found."""
     for start in _best_starts(equations):
-        pose = descend(equations, start)
-        if pose is not None:
-            return [pose]
+        sight = descend(equations, start)
+        if sight is not None:
+            return [sight.pose]
     return []
 
 
@@ -95,7 +101,7 @@ Cell = tuple[float, float, Pose]
 """Two readings' misfits in mm and the pose where they were seen."""
 
 
-def _starts_over_heights(equations: Equations) -> list[list[Pose]]:
+def _starts_over_heights(equations: Equations) -> list[Group]:
     """Return starts in each cell of tilt and height over which two misfits both change sign.
 
     For readings without a depth: a tail distance is met by the place along the base, so that the
@@ -106,14 +112,14 @@ def _starts_over_heights(equations: Equations) -> list[list[Pose]]:
         return []
     one, two = (r for r in equations.readings if r is not tail)
     grid = [_column(equations, one, two, tilt) for tilt in TILTS_RAD]
-    groups: list[list[Pose]] = []
+    groups: list[Group] = []
     for left, right in itertools.pairwise(grid):
         for j in range(HEIGHTS - 1):
             corners = [c for c in (left[j], left[j + 1], right[j], right[j + 1]) if c is not None]
             if len(corners) < 2:
                 continue
             if _near_zero([c[0] for c in corners]) and _near_zero([c[1] for c in corners]):
-                groups.append([corners[0][2], corners[-1][2]])
+                groups.append(Group((corners[0][2], corners[-1][2])))
     return groups
 
 
@@ -133,7 +139,7 @@ def _column(equations: Equations, one: Reading, two: Reading, tilt: float) -> li
         cell = None
         if x is not None:
             pose = Pose(x, y, tilt)
-            seen, also = (observe(r.method, blade, base, pose) for r in (one, two))
+            seen, also = observe_all((one.method, two.method), blade, base, pose)
             if seen is not None and also is not None:
                 cell = (seen.value_mm - one.value_mm, also.value_mm - two.value_mm, pose)
         out.append(cell)

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from workbench.fin.base import Base
 from workbench.fin.equations import Equations
 from workbench.fin.linear import solve
-from workbench.fin.methods import Quantity, observe
+from workbench.fin.methods import Quantity, observe, observe_all
 from workbench.fin.pose import Pose
 from workbench.fin.readings import Reading
 
@@ -19,8 +19,9 @@ HEIGHTS = 12
 
 
 def first_of(readings: Sequence[Reading], quantity: Quantity) -> Reading | None:
-    """Return the first reading of this quantity."""
-    return next((r for r in readings if r.method.quantity == quantity), None)
+    """Return the first reading of this quantity, a coarse mark only where there is no other."""
+    found = [r for r in readings if r.method.quantity == quantity]
+    return min(found, key=lambda r: r.method.is_coarse, default=None)
 
 
 def starts(equations: Equations, tilt: float) -> Iterator[Pose]:
@@ -40,14 +41,28 @@ def _over_curve(equations: Equations, tilt: float) -> Pose | None:
     depth, tail = (first_of(equations.readings, q) for q in ("depth", "tail"))
     if equations.base.radius_mm is None or depth is None or tail is None:
         return None
-    c, s = math.cos(tilt), math.sin(tilt)
-    x = tail.value_mm - min(c * u - s * v for u, v in equations.blade.outline_mm)
+    x = _about_x(equations, tail, tilt)
     seen = observe(depth.method, equations.blade, equations.base, Pose(x, 0.0, tilt))
     if seen is None:
         return None
-    y = depth.value_mm - seen.value_mm
+    y = (depth.value_mm - seen.value_mm) / seen.gradient[1]
     better = start_x(equations, y, tilt)
     return None if better is None else Pose(better, y, tilt)
+
+
+def _about_x(equations: Equations, tail: Reading, tilt: float) -> float:
+    """Return the x that about meets a tail distance, whatever the height."""
+    if tail.method.is_coarse:
+        return _scribed_x(equations, tail, 0.0, tilt)
+    c, s = math.cos(tilt), math.sin(tilt)
+    return tail.value_mm - min(c * u - s * v for u, v in equations.blade.outline_mm)
+
+
+def _scribed_x(equations: Equations, tail: Reading, y: float, tilt: float) -> float:
+    """Return the x that meets a coarse mark: its reading is linear in x at a tilt."""
+    seen = observe(tail.method, equations.blade, equations.base, Pose(0.0, y, tilt))
+    assert seen is not None, "a scribe is read at any pose"
+    return (tail.value_mm - seen.value_mm) / seen.gradient[0]
 
 
 def start_ys(equations: Equations, tilt: float, heights: int) -> list[float]:
@@ -56,7 +71,7 @@ def start_ys(equations: Equations, tilt: float, heights: int) -> list[float]:
     if reading is not None:
         seen = observe(reading.method, equations.blade, FLAT, Pose(0.0, 0.0, tilt))
         if seen is not None:
-            return [reading.value_mm - seen.value_mm]
+            return [(reading.value_mm - seen.value_mm) / seen.gradient[1]]
     lo, hi = reach_at(equations, tilt)
     level = _base_below(equations)
     return [level - (lo + (hi - lo) * (i + 0.5) / heights) for i in range(heights)]
@@ -84,6 +99,8 @@ def start_x(equations: Equations, y: float, tilt: float) -> float | None:
     reading = first_of(equations.readings, "tail")
     if reading is None:
         return middle_x(equations)
+    if reading.method.is_coarse:
+        return _scribed_x(equations, reading, y, tilt)
     over = y - base.y(reading.value_mm)
     if not math.isfinite(over):
         return None
@@ -99,25 +116,24 @@ def middle_x(equations: Equations) -> float:
     return equations.base.apex_mm - (min(us) + max(us)) / 2.0
 
 
-def meet_two(pair: Equations, tilt: float) -> Pose | None:
+def meet_two(pair: Equations, tilt: float, within_mm: float = 1e-7) -> Pose | None:
     """Return a pose of this tilt that meets two readings, or None."""
     for pose in starts(pair, tilt):
-        met = _meet_from(pair, pose)
+        met = _meet_from(pair, pose, within_mm)
         if met is not None:
             return met
     return None
 
 
-def _meet_from(pair: Equations, pose: Pose) -> Pose | None:
+def _meet_from(pair: Equations, pose: Pose, within_mm: float) -> Pose | None:
     """Take Newton steps along and out of the base."""
     one, two = pair.readings
     for _ in range(25):
-        seen = observe(one.method, pair.blade, pair.base, pose)
-        also = observe(two.method, pair.blade, pair.base, pose)
+        seen, also = observe_all((one.method, two.method), pair.blade, pair.base, pose)
         if seen is None or also is None:
             return None
         off = (seen.value_mm - one.value_mm, also.value_mm - two.value_mm)
-        if max(map(abs, off)) < 1e-7:
+        if abs(off[0]) < within_mm and abs(off[1]) < within_mm:
             return pose
         rows = (seen.gradient[:2], also.gradient[:2])
         step = solve(rows, [-o for o in off])

@@ -7,7 +7,8 @@ it changes sign, or comes close to zero and turns back.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
+import math
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from workbench.fin.equations import Equations
@@ -18,6 +19,9 @@ from workbench.fin.starts import meet_two
 
 CLOSE_MM = 1e-6
 """A search along the tilt stops this close to the third reading and leaves the rest to descent."""
+
+MET_MM = 1e-4
+"""A depth and a tail distance met this closely are met well enough to look for solutions."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +41,7 @@ class Line:
 
     def spot(self, tilt: float) -> Spot | None:
         """Return the pose at this tilt and the third reading's misfit there, if it has one."""
-        pose = meet_two(self.pair, tilt)
+        pose = meet_two(self.pair, tilt, MET_MM)
         if pose is None:
             return None
         seen = observe(self.third.method, self.pair.blade, self.pair.base, pose)
@@ -57,18 +61,38 @@ def lines_of(equations: Equations) -> list[Line]:
     return out
 
 
-def starts_along(line: Line, tilts: Sequence[float]) -> list[list[Pose]]:
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Starts beside one place where the readings may be met, to be tried in turn.
+
+    ``between_rad``: the solution looked for lies between these tilts, where that is known.
+    """
+
+    starts: Iterable[Pose]
+    between_rad: tuple[float, float] = (-math.inf, math.inf)
+
+
+def starts_along(line: Line, tilts: Sequence[float]) -> list[Group]:
     """Return groups of starts, each beside one place where the third reading may be met."""
     spots = [s for s in map(line.spot, tilts) if s is not None]
     for middle in _turning(spots):
         spots += _closer(line, spots[middle - 1 : middle + 2])
     spots.sort(key=lambda s: s.pose.tilt_rad)
     groups = [
-        [_close_in(line, one, two), one.pose, two.pose]
+        Group(_closing_in(line, one, two), (one.pose.tilt_rad, two.pose.tilt_rad))
         for one, two in itertools.pairwise(spots)
         if _opposed(one, two)
     ]
-    return groups + [[spot.pose] for spot in _nearest(spots)]
+    return groups + [Group((spot.pose,)) for spot in _nearest(spots)]
+
+
+def _closing_in(line: Line, one: Spot, two: Spot) -> Iterator[Pose]:
+    """Give a pose between two spots, then one close to the change of sign, then the spots."""
+    share = one.off_mm / (one.off_mm - two.off_mm)
+    yield one.pose.toward(two.pose, share)
+    yield _close_in(line, one, two)
+    yield one.pose
+    yield two.pose
 
 
 def _opposed(one: Spot, two: Spot) -> bool:
