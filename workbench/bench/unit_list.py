@@ -1,0 +1,40 @@
+"""A list about the ski in hand that ``*`` shows in the other unit."""
+
+from __future__ import annotations
+
+from textual.content import Content
+from textual.events import Key
+
+from workbench.bench.lists import ListScreen
+from workbench.bench.text import styled, wrapped
+from workbench.measure.units import Unit
+from workbench.work.jobs import JobView
+from workbench.work.shop import Shop
+
+LABEL_CELLS = 9
+
+
+def told(width: int, label: str, text: str, style: str = "") -> list[Content]:
+    """Return a faint label and a text that hangs beside it."""
+    first, *rest = wrapped(text, width - LABEL_CELLS)
+    out = [styled((f"{label:<{LABEL_CELLS}}", "$ink-faint"), (first, style))]
+    return out + [styled((" " * LABEL_CELLS, ""), (part, style)) for part in rest]
+
+
+class UnitList(ListScreen):
+    """Holds the shop, the job and the unit; ``*`` exchanges inch and mm, here and on the bench."""
+
+    def __init__(self, shop: Shop, view: JobView, unit: Unit) -> None:
+        super().__init__()
+        self.shop = shop
+        self.view = view
+        self.unit: Unit = unit
+
+    def on_key(self, event: Key) -> None:
+        """Take ``*``; every other key goes on to the list."""
+        if event.character == "*":
+            event.stop()
+            event.prevent_default()
+            self.bench.hands.flip_unit()
+            self.unit = self.bench.hands.state.unit
+            self.draw()

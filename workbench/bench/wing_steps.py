@@ -1,0 +1,32 @@
+"""The order of the wing's screws, for its screen and for the panel of its stage."""
+
+from __future__ import annotations
+
+from textual.content import Content
+
+from workbench.advice.wing_steps import SOURCE, STEPS
+from workbench.bench.text import lines, styled, visible, wrapped
+
+
+def steps_lines(width: int) -> list[Content]:
+    """Return the screws' order, an act a line where it fits."""
+    out = [styled((visible(f"screws ({SOURCE})", width), "$ink-faint"))]
+    for number, step in enumerate(STEPS, 1):
+        text = visible(f" {step.words}", width - len(step.name) - 3)
+        out.append(styled(f"{number} ", (step.name, "bold"), text))
+    return out
+
+
+def steps_short(width: int) -> list[Content]:
+    """Return the screws' order in one line."""
+    words = " > ".join(step.name for step in STEPS)
+    return [styled((visible(f"screws: {words}; the maker's figure wins", width), "$ink-faint"))]
+
+
+def steps_panel(width: int) -> Content:
+    """Return the screws' order for the panel of the wing's stage."""
+    out = [styled(("the wing, in this order", "$ink-faint"))]
+    for number, step in enumerate(STEPS, 1):
+        first, *rest = wrapped(f"{number} {step.name}: {step.words}", width - 2)
+        out += [styled((first, "bold")), *[styled(f"  {part}") for part in rest]]
+    return lines([*out, *[styled((part, "$ink-faint")) for part in wrapped(SOURCE, width)]])
