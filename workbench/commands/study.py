@@ -1,0 +1,62 @@
+"""``quarterturn study``: the repeatability studies of the book, and what each says."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from typing import Any
+
+from workbench.commands.opened import opened_shop
+
+
+def add(commands: Any) -> None:
+    """Add the parser of the command."""
+    parser = commands.add_parser(
+        "study",
+        help="how well the shop agrees: its repeatability studies and what they say",
+        description="List the repeatability studies, or show one: variation by source, and which "
+        "change of setting the shop can honestly distinguish.",
+    )
+    parser.add_argument(
+        "study", nargs="?", default="", metavar="NAME", help="a study's name or number in the list"
+    )
+    how = parser.add_mutually_exclusive_group()
+    how.add_argument("--json", action="store_true", help="print JSON for machines")
+    how.add_argument("--plain", action="store_true", help="print plain lines (the default)")
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """List the studies, or show the one that was named."""
+    with opened_shop(args) as shop:
+        text = _one(shop, args) if args.study else _every(shop, args.json)
+    _print(text)
+    return 0
+
+
+def _every(shop: Any, as_json: bool) -> str:
+    from workbench.work import studies, study_words
+
+    views = studies.studies_of(shop)
+    return _json(study_words.list_report(views)) if as_json else study_words.list_text(views)
+
+
+def _one(shop: Any, args: argparse.Namespace) -> str:
+    from workbench.work import studies, study_results, study_words
+
+    result = study_results.result_of(studies.find_study(shop, args.study))
+    if args.json:
+        return _json(study_words.result_report(result))
+    return study_words.result_text(result, result.view.study.unit)
+
+
+def _json(report: dict[str, object]) -> str:
+    import json
+
+    return json.dumps(report, ensure_ascii=True, allow_nan=False)
+
+
+def _print(text: str) -> None:
+    """Print text; what the terminal's encoding lacks is written out."""
+    encoding = sys.stdout.encoding or "ascii"
+    print(text.encode(encoding, "backslashreplace").decode(encoding), flush=True)
