@@ -1,0 +1,142 @@
+"""What a day sheet says, as values: every ski of a day with its stage, numbers and open points."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from workbench.fin.guidance import is_within
+from workbench.fin.methods import Quantity
+from workbench.measure.display import length_text
+from workbench.records import rows
+from workbench.work.jobs import JobView
+from workbench.work.letters import visible
+from workbench.work.setting_words import both
+from workbench.work.shapes import QUANTITY_WORDS
+from workbench.work.shop import RosterLine, Shop
+from workbench.work.stages import Stage
+
+NAME, POINT = 40, 90
+"""Columns that a name and an open point may take on a day sheet."""
+
+QUANTITIES: tuple[Quantity, ...] = ("depth", "tail", "length")
+UNREAD = "—"
+
+STILL_OPEN: dict[Stage, str] = {
+    "within": "clamp-bolt check and sign-off open",
+    "wing": "wing, clamp-bolt check and sign-off open",
+    "final check": "clamp-bolt check and sign-off open",
+    "sign-off": "sign-off open",
+}
+"""What is easily forgotten near the end."""
+
+
+@dataclass(frozen=True, slots=True)
+class DayRow:
+    """One ski of the day; ``numbers`` are (inch, mm) of depth, tail distance and length."""
+
+    order: int
+    ski: str
+    rider: str
+    due: str
+    glyph: str
+    stage: str
+    numbers: tuple[tuple[str, str], ...]
+    wing: str
+    initials: str
+    passes: int
+    points: tuple[str, ...]
+
+    @property
+    def said(self) -> str:
+        """Return the open points on one line."""
+        return "; ".join(self.points)
+
+
+@dataclass(frozen=True, slots=True)
+class DaySheet:
+    """All skis of a day in the order of its queue, and the day in a line."""
+
+    shop: str
+    day: str
+    summary: str
+    rows: tuple[DayRow, ...]
+
+    @property
+    def title(self) -> str:
+        """Return the sheet's heading."""
+        return f"Day sheet {self.day}"
+
+
+def day_sheet(shop: Shop) -> DaySheet:
+    """Return the sheet of the day that the shop stands at."""
+    roster = shop.roster()
+    made = tuple(_row(i, line, shop.view(line.job_id)) for i, line in enumerate(roster, 1))
+    name = visible(shop.book.setting("shop", "") or "", NAME)
+    return DaySheet(name, visible(shop.day, 10), _summary(roster), made)
+
+
+def _summary(roster: Iterable[RosterLine]) -> str:
+    stages = [line.stage for line in roster]
+    done, aside = stages.count("signed off"), stages.count("set aside")
+    count = "1 ski" if len(stages) == 1 else f"{len(stages)} skis"
+    return f"{count}: {done} signed off, {aside} set aside, {len(stages) - done - aside} open"
+
+
+def _row(order: int, line: RosterLine, view: JobView) -> DayRow:
+    recheck = "re-check, " if view.job.kind == "recheck" else ""
+    return DayRow(
+        order,
+        visible(view.ski.name, NAME),
+        visible(view.ski.rider, NAME),
+        visible(view.job.due, 12),
+        line.glyph,
+        f"{recheck}{view.stage_words}",
+        tuple(_numbers(view, quantity) for quantity in QUANTITIES),
+        _wing(view),
+        visible(_initials(view), 12),
+        view.progress.pass_number,
+        tuple(_points(view)),
+    )
+
+
+def _numbers(view: JobView, quantity: Quantity) -> tuple[str, str]:
+    """Return the ski's number of a quantity in both units, by its first method for it."""
+    for line in view.lines:
+        if line.method.quantity == quantity and line.now_mm is not None:
+            return length_text(line.now_mm, "in"), length_text(line.now_mm, "mm")
+    return UNREAD, UNREAD
+
+
+def _wing(view: JobView) -> str:
+    if not view.ski.has_wing:
+        return "none"
+    kept = [f for f in view.facts if isinstance(f, rows.WingSetting) and f.struck is None]
+    return f"{kept[-1].angle_deg:g}°" if kept else UNREAD
+
+
+def _initials(view: JobView) -> str:
+    """Return who signed off, else who did the last thing."""
+    live = [f for f in view.facts if f.struck is None]
+    signed = [f for f in live if isinstance(f, rows.SignOff)]
+    last = (signed or live)[-1:]
+    return last[0].who if last else ""
+
+
+def _points(view: JobView) -> Iterable[str]:
+    """Yield what is still open, in words."""
+    if view.stage == "set aside":
+        yield visible(f"set aside: {view.progress.reason}", POINT)
+    for line in view.lines:
+        off = line.off_mm
+        if off is not None and not is_within(off, line.tolerance_mm):
+            side = "over" if off > 0 else "under"
+            yield f"{QUANTITY_WORDS[line.method.quantity]} {side} by {both(abs(off))}"
+    if view.trouble:
+        yield visible(view.trouble, POINT)
+    if view.progress.mid_pass:
+        yield "in the middle of a pass: clamp bolts loose"
+    if view.stage in STILL_OPEN:
+        yield STILL_OPEN[view.stage]
+    if not _initials(view).strip() and any(f.struck is None for f in view.facts):
+        yield "no initials"

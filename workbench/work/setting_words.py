@@ -1,0 +1,96 @@
+"""A setting in words, its lengths in both units: what cards and day sheets say alike."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import TypeVar
+
+from workbench.fin.guidance import is_within
+from workbench.fin.methods import Method
+from workbench.measure.display import fine_text, length_text
+from workbench.records import rows
+from workbench.work.closer import place_words
+from workbench.work.jobs import JobView, Line
+from workbench.work.letters import visible
+
+F = TypeVar("F", bound=rows.Fact)
+
+NAME, NOTE = 60, 200
+"""Columns that a name and a note may take on a card."""
+
+NOT_READ = "not read"
+
+
+def both(value_mm: float) -> str:
+    """Return a length in both units."""
+    return f"{length_text(value_mm, 'in')} in = {length_text(value_mm, 'mm')} mm"
+
+
+def fine_both(value_mm: float) -> str:
+    """Return a small length in both units."""
+    return f"{fine_text(value_mm, 'in')} in = {fine_text(value_mm, 'mm')} mm"
+
+
+def result_words(line: Line) -> str:
+    """Return how a reading came out against what was wanted."""
+    off = line.off_mm
+    if line.now_mm is None:
+        return NOT_READ
+    if off is None:
+        return "no target"
+    if is_within(off, line.tolerance_mm):
+        return "within tolerance"
+    return f"OUTSIDE tolerance, {'over' if off > 0 else 'under'} by {both(abs(off))}"
+
+
+def base_words(view: JobView) -> str:
+    """Return the base's shape in both units."""
+    base = view.rig.base
+    if base.radius_mm is None:
+        return "flat"
+    radius, apex = (
+        f"{length_text(v, 'in', '0.01')} in = {length_text(v, 'mm', '0.1')} mm"
+        for v in (base.radius_mm, base.apex_mm)
+    )
+    return f"bulges out, radius {radius}; highest {apex} from the tail end"
+
+
+def wing_words(view: JobView) -> str:
+    """Return the wing's angle with how it was held and by which gauge, or why there is none."""
+    if not view.ski.has_wing:
+        return "no wing"
+    kept = last_of(view, rows.WingSetting)
+    if kept is None:
+        return "not set"
+    held = f"straightedge at the {kept.hold}" if kept.hold else "where it was held is not noted"
+    gauge = f", gauge {visible(kept.gauge, 30)}" if kept.gauge.strip() else ""
+    return f"{kept.angle_deg:g}° to the base, {held}{gauge}"
+
+
+def local_day(at: str) -> str:
+    """Return the day of a moment in the book by the clock on the wall."""
+    return datetime.fromisoformat(at).astimezone().date().isoformat()
+
+
+def target_words(line: Line) -> str:
+    """Return what was wanted, with its tolerance, in both units."""
+    if line.target_mm is None:
+        return "none"
+    held = "" if line.target is not None else ", held where it came in"
+    return f"{both(line.target_mm)}, ± {fine_both(line.tolerance_mm)}{held}"
+
+
+def where_words(method: Method, view: JobView) -> str:
+    """Return where a method touches the blade, its heights in both units."""
+    if method.band_mm is None:
+        return visible(place_words(method, view.ski.unit), NOTE)
+    lo, hi = method.band_mm
+    if method.is_tips:
+        return f"Jaw tips at {both(lo)} over the base."
+    return f"Jaws can touch from {both(lo)} to {both(hi)} over the base."
+
+
+def last_of(view: JobView, kind: type[F]) -> F | None:
+    """Return the job's last fact of a kind that is not struck out."""
+    live = [f for f in view.facts if isinstance(f, kind) and f.struck is None]
+    return live[-1] if live else None
