@@ -28,6 +28,7 @@ class Terminal:
     ) -> None:
         self.started = perf_counter()
         self.out = b""
+        self.ended = False
         self.pid, self.file = pty.fork()
         if self.pid == 0:
             os.environ.update({"TERM": "xterm-256color", **(env or {})})
@@ -88,6 +89,17 @@ class Terminal:
             return os.waitpid(self.pid, os.WNOHANG) == (0, 0)
         return False
 
+    def exit_status(self, wait_s: float = 10.0) -> int:
+        """Wait until the program has ended and return its exit status."""
+        end = perf_counter() + wait_s
+        while perf_counter() < end:
+            pid, status = os.waitpid(self.pid, os.WNOHANG)
+            if pid:
+                self.ended = True
+                return os.waitstatus_to_exitcode(status)
+            self.read(0.05)
+        raise AssertionError("the program did not end")
+
     def memory_mb(self) -> float:
         """Return the memory the program holds now (resident), where the system says so."""
         with open(f"/proc/{self.pid}/status", encoding="ascii") as file:
@@ -96,9 +108,10 @@ class Terminal:
 
     def close(self) -> None:
         """End the program, by force where it does not go."""
-        with suppress(ProcessLookupError):
-            os.kill(self.pid, signal.SIGKILL)
-        with suppress(ChildProcessError):
-            os.waitpid(self.pid, 0)
+        if not self.ended:
+            with suppress(ProcessLookupError):
+                os.kill(self.pid, signal.SIGKILL)
+            with suppress(ChildProcessError):
+                os.waitpid(self.pid, 0)
         with suppress(OSError):
             os.close(self.file)

@@ -8,8 +8,10 @@ from textual.events import Key
 from textual.screen import ModalScreen
 from textual.widgets import Static
 
+from workbench.bench.next_line import next_words
 from workbench.bench.sheet import CHOICES, Heard
-from workbench.bench.text import lines, styled
+from workbench.bench.state import BenchState
+from workbench.bench.text import lines, styled, wrapped
 
 KEYS = (
     ("Enter", "the next step, always; with an entry: take it"),
@@ -35,20 +37,36 @@ WORDS = (
 class Help(ModalScreen[None]):
     """The help screen; Esc or h closes it. A caliper's burst is held, not lost."""
 
-    def __init__(self) -> None:
+    def __init__(self, state: BenchState, here: str = "") -> None:
+        """``here`` are the keys of the screen that help was asked for on, if not the bench."""
         super().__init__()
         self._heard = Heard()
+        self._state = state
+        self._here = here
 
     def compose(self) -> ComposeResult:
         """Lay the help out."""
-        out = [styled(("Keys", "bold $accent"))]
+        out = [styled(("Where you are", "bold $accent"))]
+        out += [styled(f"  {x}") for x in self._where()]
+        out += [styled(("Keys of the bench", "bold $accent"))]
         out += [styled((f"  {k:<11}", "bold"), words) for k, words in KEYS]
-        out += [styled(f"  {c.key:<11}", c.words) for c in CHOICES]
+        out += [styled((f"  {c.key:<11}", "bold"), c.words) for c in CHOICES if c.key]
+        out += [styled(("On the sheet and in the palette", "bold $accent"))]
+        out += [styled(f"  {c.words}") for c in CHOICES if not c.key]
         out += [styled(("Words", "bold $accent"))]
         out += [styled((f"  {k:<11}", "bold"), words) for k, words in WORDS]
         out += [styled("A loose or sharp fin injures. The maker's instructions come first.")]
         with VerticalScroll(id="help"):
             yield Static(lines(out))
+
+    def _where(self) -> list[str]:
+        """Say what can be done right here."""
+        width = min(84, self.app.size.width - 8)
+        if self._here:
+            return [x for part in self._here.split(" · ") for x in wrapped(part.strip(), width)]
+        view = self._state.view
+        stage = f"{view.ski.name}: {view.stage_words}. " if view is not None else ""
+        return wrapped(f"{stage}{next_words(self._state)}", width)
 
     def on_key(self, event: Key) -> None:
         """Close on purpose; a number that comes in is held."""

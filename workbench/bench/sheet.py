@@ -12,7 +12,7 @@ from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.containers import Vertical
 from textual.content import Content
-from textual.events import Key
+from textual.events import Key, Resize
 from textual.screen import ModalScreen
 from textual.widgets import Static
 
@@ -58,6 +58,8 @@ class Choice:
 
 
 _LEAVING = (
+    Choice("tour", "", "first day: a walk-through"),
+    Choice("palette", ":", "find what to do by typing"),
     Choice("help", "h", "help: keys and words"),
     Choice("quit", "q", "leave; everything is kept"),
 )
@@ -110,16 +112,26 @@ class Sheet(ModalScreen[str]):
         """Show the choices."""
         self._draw()
 
+    def on_resize(self, event: Resize) -> None:
+        """Lay the columns out for the room there is."""
+        self._draw()
+
     def _draw(self) -> None:
-        rows = [self._choice(i) for i in range(len(CHOICES))]
-        half = (len(rows) + 1) // 2
+        columns = 3 if self.size.width >= 3 * COLUMN + 6 else 2
+        deep = -(-len(CHOICES) // columns)
+        room = max(self.size.height - 3, 3)
+        first = min(max(self._marked % deep - room // 2, 0), max(deep - room, 0))
         head = "Everything else: number or arrows, then + ; Esc closes"
         if self._held:
             head = f"! {visible(self._held, 24)} came in here: held as a note"
+        elif deep > room:
+            head += " ; more ↑ ↓"
         out = [styled((head, "bold $accent"))]
-        for i in range(half):
-            right = rows[half + i] if half + i < len(rows) else styled("")
-            out.append(styled(rows[i], right))
+        for i in range(first, min(first + room, deep)):
+            row = [i + deep * column for column in range(columns)]
+            out.append(styled(*(self._choice(n) for n in row if n < len(CHOICES))))
+        sheet = self.query_one("#sheet", Vertical)
+        sheet.styles.width = columns * COLUMN + 4
         self.query_one("#sheet-lines", Static).update(lines(out))
 
     def _choice(self, index: int) -> Content:

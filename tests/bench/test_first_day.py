@@ -1,0 +1,46 @@
+"""The walk-through: what it says leads from received to signed off."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from tests.bench.screens import bench
+from tests.shop import demo_file, open_shop, ski
+from workbench.work.first_day import STEPS, tour_words
+
+
+async def test_doing_what_it_says_signs_a_ski_off(tmp_path: Path) -> None:
+    """Only keys that the walk-through names are pressed; every step is counted once or more."""
+    seen: list[int] = []
+    with open_shop(demo_file(tmp_path)) as shop:
+        async with bench(shop) as screen:
+            screen.app.hands.open(ski(shop, "Heron 66").job.id)
+            screen.app.do_("tour")
+            for _ in range(80):
+                state = screen.app.hands.state
+                words = tour_words(state.view, state.unit, state.hands_on)
+                found = re.match(r"Walk-through (\d+) of (\d+): ", words)
+                assert found is not None
+                seen.append(int(found[1]))
+                assert found[2] == str(len(STEPS))
+                if screen.view.stage == "signed off":
+                    break
+                typed = re.search(r"type ([+.\d]+) ", words)
+                if screen.view.stage == "target" and screen.view.progress.targets:
+                    await screen.by_hand("\n")
+                elif typed:
+                    await screen.by_hand(f"{typed[1]}\n")
+                elif "press +" in words or (state.hands_on and "then +" in words):
+                    await screen.by_hand("+")
+                else:
+                    await screen.by_hand("\n")
+            assert screen.view.stage == "signed off"
+            assert "a writes its card" in screen.shown()
+    assert seen[0] == 1
+    assert seen[-1] == len(STEPS)
+
+
+def test_without_a_ski_it_says_which_key() -> None:
+    """And names no step."""
+    assert "j goes to the next" in tour_words(None, "in", False)

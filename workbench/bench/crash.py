@@ -1,0 +1,51 @@
+"""After an error of ours: a report in a file of its owner alone, and where it is.
+
+The report holds the program's own lines and the error's message and where the bench stood; no page
+of the book, and nothing that was typed but what the message itself names.
+"""
+
+from __future__ import annotations
+
+import os
+import platform
+import sys
+import tempfile
+import traceback
+from pathlib import Path
+
+from workbench import __version__
+
+SORRY = "Quarterturn ran into an error of its own and closed; what was kept is in the book."
+
+
+def write_report(error: BaseException, folder: Path, where: str) -> Path | None:
+    """Write what happened to a new file in ``folder``, or in the system's folder for such files.
+
+    Returns its path, or None where neither can be written.
+    """
+    text = _report(error, where)
+    for place in (folder, Path(tempfile.gettempdir())):
+        try:
+            handle, name = tempfile.mkstemp(
+                prefix="quarterturn-report-", suffix=".txt", dir=place, text=True
+            )
+            with os.fdopen(handle, "w", encoding="utf-8", errors="backslashreplace") as file:
+                file.write(text)
+        except OSError:
+            continue
+        return Path(name)
+    return None
+
+
+def _report(error: BaseException, where: str) -> str:
+    trace = "".join(traceback.format_exception(error))
+    return (
+        f"Quarterturn {__version__}, Python {platform.python_version()}, {sys.platform}\n"
+        f"terminal: {os.environ.get('TERM', '')}\nat: {where}\n\n{trace}"
+    )
+
+
+def words(report: Path | None) -> str:
+    """Return what the person at the bench is told, in one line."""
+    told = f"a report for its makers is in {report}" if report else "no report could be written"
+    return f"{SORRY} {told}. Start it again: it opens where you were."
