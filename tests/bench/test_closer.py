@@ -12,18 +12,15 @@ from textual.pilot import Pilot
 
 from tests.shop import heron, read, ski, walk_to
 from workbench.bench import themes
+from workbench.bench.budget_screen import BudgetScreen, budget_table
 from workbench.bench.canvas import Mode
-from workbench.bench.closer import (
-    BudgetScreen,
-    Closer,
-    HoldScreen,
-    RestateScreen,
-    budget_table,
-    restate_table,
-)
-from workbench.work.closer import restated, worth_of
+from workbench.bench.closer import Closer
+from workbench.bench.hold_screen import HoldScreen
+from workbench.bench.restate_screen import RestateScreen, restate_table
+from workbench.work.closer import restated
 from workbench.work.jobs import JobView
 from workbench.work.shop import Shop
+from workbench.work.worth import worth_of
 
 SIZES = ((80, 24), (120, 36))
 SEVEN = ("2.4500", "2.4505", "2.4500", "2.4495", "2.4500", "2.4505", "2.4900")
@@ -218,7 +215,7 @@ def test_markup_and_escapes_in_a_name_stay_text(shop: Shop) -> None:
     view = turning(shop)
     line = view.lines[0]
     odd = replace(line.method, name="[red]x\x1b[2J")
-    worth = replace(worth_of(view, line), method=odd)
+    worth = replace(worth_of(view, line), line=replace(line, method=odd))
     row = replace(restated(shop, view)[0], method=odd)
     for table in (budget_table(worth, "in", 76), restate_table((row,), "in", 76)):
         assert "[red]x\\x1b[2J" in table.plain

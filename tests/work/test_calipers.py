@@ -10,8 +10,6 @@ import pytest
 
 from workbench.errors import InputError
 from workbench.measure.lengths import Length
-from workbench.measure.limits import din862_mpe_mm
-from workbench.measure.reading_budget import RESOLUTION_MM
 from workbench.records import rows
 from workbench.records.book import Book
 from workbench.work import calipers
@@ -217,16 +215,22 @@ def test_slips_are_refused_and_not_kept(shop: Shop) -> None:
     assert shop.book.checks_of(row.id) == ()
 
 
-def test_the_budget_takes_the_caliper_in_hand(shop: Shop) -> None:
-    """Its step and permissible error, or the default budget's where none is in hand."""
-    assert calipers.resolution_mm(shop) == RESOLUTION_MM
-    assert calipers.mpe_mm(shop, 60.0) == din862_mpe_mm(60.0)
-    row = added(shop, unit="mm", resolution="0.02", mpe="0.025")
-    calipers.take_in_hand(shop, row.id)
-    assert calipers.resolution_mm(shop) == pytest.approx(0.02)
-    assert calipers.mpe_mm(shop) == calipers.mpe_mm(shop, 60.0) == pytest.approx(0.025)
-    with pytest.raises(InputError, match="measuring length"):
-        calipers.mpe_mm(shop, float("nan"))
+def test_the_shop_says_how_long_a_block_check_holds(shop: Shop, clock: Clock) -> None:
+    """Seven days instead of thirty; 0 asks for no check at all; what is no number is not set."""
+    row = added(shop)
+    clock.now = NOON - timedelta(days=8)
+    calipers.check_block(shop, row, block(), "1.0000")
+    clock.now = NOON
+    calipers.check_zero(shop, row, "0.0000")
+    assert calipers.standing_of(shop, row).state == "good"
+    shop.remember(calipers.INTERVAL, "7")
+    assert "gauge block last checked 8 days ago" in calipers.standing_of(shop, row).words
+    for text in ("x", "", "-1", "1e3"):
+        shop.remember(calipers.INTERVAL, text)
+        assert calipers.interval_days(shop) == (1, 30)
+    shop.remember(calipers.INTERVAL, "0")
+    never = added(shop, name="Caliper B")
+    assert calipers.standing_of(shop, never).state == "good"
 
 
 def test_a_caliper_that_cannot_be_does_not_hide_the_others(shop: Shop) -> None:

@@ -1,4 +1,4 @@
-"""A closer look at a reading: what its worth is made of, and what other methods would read."""
+"""A closer look at a reading: how it is held, and what other methods would read."""
 
 from __future__ import annotations
 
@@ -10,20 +10,16 @@ import pytest
 
 from tests.shop import demo_file, heron, open_shop, read, ski, walk_to
 from workbench.advice.holds import HOLDS, hold_for
-from workbench.errors import InputError
 from workbench.fin.fit import NoPoseError, fit_pose
 from workbench.fin.methods import Method, Station
 from workbench.fin.readings import Reading
 from workbench.measure.units import Unit
 from workbench.work.closer import (
-    IMPROVE,
     hold_words,
-    improve_words,
     kind_of,
     place_words,
     restate_all,
     restated,
-    worth_of,
 )
 from workbench.work.jobs import JobView
 from workbench.work.shop import Shop
@@ -42,62 +38,6 @@ def begun(shop: Shop, *texts: str) -> JobView:
     for text in texts:
         view = read(shop, view, view.lines[0], text)
     return view
-
-
-# -- the budget --------------------------------------------------------------------------------
-
-
-def test_the_budget_is_that_of_the_reading_on_the_bench(shop: Shop) -> None:
-    """Its combined u is the very u that the bench shows, for every reading of every job."""
-    seen = 0
-    for job in shop.roster():
-        view = shop.view(job.job_id)
-        for line in (x for x in view.lines if x.latest):
-            assert worth_of(view, line).budget.u == pytest.approx(line.u_mm, rel=1e-12)
-            seen += 1
-    assert seen >= 9
-
-
-def test_the_jaws_height_counts_where_the_edge_slants(shop: Shop) -> None:
-    """A length by tips on the demo's blade has it, a depth has not."""
-    view = ski(shop, "Heron 67")
-    names = [{p.name for p in worth_of(view, x).budget.parts} for x in view.lines]
-    assert "contact height" not in names[0]
-    assert "contact height" in names[2]
-
-
-def test_a_doubtful_repeat_is_flagged_with_its_test_and_still_counts(shop: Shop) -> None:
-    """The mean and the scatter are those of all seven."""
-    texts = ("2.4500", "2.4505", "2.4500", "2.4495", "2.4500", "2.4505", "2.4900")
-    view = begun(shop, *texts)
-    worth = worth_of(view, view.lines[0])
-    assert worth.doubts.indices == (6,)
-    assert "Grubbs" in worth.doubts.test
-    assert worth.repeats.mean / 25.4 == pytest.approx(math.fsum(map(float, texts)) / 7)
-    assert worth.budget.parts[3].dof == 6
-    assert "doubtful repeat" in improve_words(worth, "in")
-
-
-def test_what_would_be_left_without_the_largest_part(shop: Shop) -> None:
-    """The sentence names the part, its share and the u of all the others."""
-    view = ski(shop, "Heron 67")
-    worth = worth_of(view, view.lines[2])
-    others = [p.component for p in worth.budget.parts if p.name != "caliper error"]
-    left = math.hypot(*others)
-    words = improve_words(worth, "mm")
-    assert words.startswith(f"Most comes from caliper error ({max(worth.budget.shares):.0%})")
-    assert f"without it {left:.3f} mm" in words
-
-
-def test_every_part_of_the_default_budget_has_advice(shop: Shop) -> None:
-    view = ski(shop, "Heron 67")
-    assert {p.name for x in view.lines for p in worth_of(view, x).budget.parts} == set(IMPROVE)
-
-
-def test_a_reading_not_taken_has_no_worth(shop: Shop) -> None:
-    view = begun(shop)
-    with pytest.raises(InputError, match="one or more readings in this pass"):
-        worth_of(view, view.lines[1])
 
 
 # -- restated ----------------------------------------------------------------------------------

@@ -62,9 +62,9 @@ def doubt(
     for text_meant in _exchanged(text):
         if abs(_mm(text_meant, unit, read_mm, text) - expected_mm) <= near:
             return Doubt(off, normalised, "digits", text_meant)
-    for step in GRADUATIONS_IN:
-        if abs(abs(off) - step * MM_PER_INCH) <= near:
-            return Doubt(off, normalised, "graduation", f"{step:.3f} in")
+    step = min(GRADUATIONS_IN, key=lambda step: abs(abs(off) - step * MM_PER_INCH))
+    if abs(abs(off) - step * MM_PER_INCH) <= near:
+        return Doubt(off, normalised, "graduation", f"{step:.3f} in")
     return Doubt(off, normalised, "unseated")
 
 

@@ -6,32 +6,46 @@ field, the value and what would be accepted, and then nothing is kept.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
-from typing import cast
+from datetime import date
 
 from workbench.errors import InputError
 from workbench.measure import calipers as measure
 from workbench.measure.display import STEP
 from workbench.measure.lengths import Length, parse_length, understand
 from workbench.measure.limits import CaliperScale, din862_mpe_mm
-from workbench.measure.reading_budget import RESOLUTION_MM
 from workbench.measure.units import Unit
 from workbench.records import rows
-from workbench.records.faults import UnknownRowError
 from workbench.records.values import keepable
+from workbench.work.gauges import IN_HAND, held_caliper, judged, measured, shown_name
 from workbench.work.shop import Shop
 from workbench.work.typed import unit_of
 from workbench.work.words import clean
 
-IN_HAND = "caliper"
-"""The setting that holds the id of the caliper in hand; blank is none."""
+__all__ = [
+    "INTERVAL",
+    "IN_HAND",
+    "Registered",
+    "add_caliper",
+    "block_size",
+    "check_block",
+    "check_zero",
+    "checks_of",
+    "in_hand",
+    "interval_days",
+    "measured",
+    "register",
+    "shown_name",
+    "standing_of",
+    "standing_words",
+    "take_in_hand",
+]  # fmt: skip
+
+INTERVAL = "check_interval_days"
+"""The setting of how many days a gauge-block check holds: a whole number, 0 asks for no check."""
 
 LONGEST_NAME = 80
-SHOWN_NAME = 24
-"""Characters of a caliper's name that a message line can spare."""
 
 LONGEST_FIN_MM = 200.0
 """No number of a slalom fin is longer (common practice, no source)."""
@@ -68,14 +82,7 @@ def register(shop: Shop) -> tuple[Registered, ...]:
 
 def in_hand(shop: Shop) -> rows.Caliper | None:
     """Return the caliper in hand; None where none was chosen, or it was struck out since."""
-    held = shop.book.setting(IN_HAND, "")
-    if not held:
-        return None
-    try:
-        row = shop.book.caliper(held)
-    except UnknownRowError:
-        return None
-    return row if row.struck is None else None
+    return held_caliper(shop.book)
 
 
 def take_in_hand(shop: Shop, caliper_id: str) -> rows.Caliper:
@@ -145,20 +152,6 @@ def _size_mm(
     return size
 
 
-def measured(row: rows.Caliper) -> measure.Caliper:
-    """Return the kernel's caliper of a row; raises InputError for one that cannot be."""
-    by_table = row.din862_scale is not None
-    return measure.Caliper(
-        row.name,
-        row.unit,
-        row.resolution_mm,
-        None if by_table else row.mpe_mm,
-        cast("CaliperScale", row.din862_scale) if by_table else "digital",
-        jaw_height_mm=row.jaw_height_mm,
-        reference_line_height_mm=row.reference_height_mm,
-    )
-
-
 # -- checks ----------------------------------------------------------------------------------------
 
 
@@ -224,28 +217,34 @@ def _check(
         reading_mm=mm,
         who=shop.who,
     )
-    return measure.judge(measured(row), _judged(kept))
-
-
-def _judged(kept: rows.CaliperCheck) -> measure.Check:
-    """Return a kept check with its day as hands count days: by the clock on the wall."""
-    day = datetime.fromisoformat(kept.at).astimezone().date()
-    return measure.Check(kept.nominal_mm, kept.reading_mm, day.toordinal())
+    return measure.judge(measured(row), judged(kept))
 
 
 def checks_of(shop: Shop, row: rows.Caliper) -> tuple[measure.Check, ...]:
     """Return a caliper's checks that stand, oldest first."""
     kept = shop.book.checks_of(row.id)
-    return tuple(_judged(check) for check in kept if check.struck is None)
+    return tuple(judged(check) for check in kept if check.struck is None)
 
 
 def standing_of(shop: Shop, row: rows.Caliper) -> measure.Standing:
     """Return whether a caliper may be trusted on the shop's day."""
     checks = checks_of(shop, row)
     try:
-        return measure.standing(measured(row), checks, _today(shop, checks))
+        return measure.standing(measured(row), checks, _today(shop, checks), *interval_days(shop))
     except InputError as why:  # kept by other hands: one bad row must not hide the rest
         return measure.Standing("failed", str(why))
+
+
+def interval_days(shop: Shop) -> tuple[int, int]:
+    """Return how many days a zero and a gauge-block check hold; 0 asks for none.
+
+    The shop's setting is that of the block; the zero is due every day unless the setting is 0. A
+    setting that is no whole number of 0 or more counts as not set.
+    """
+    text = shop.book.setting(INTERVAL, "") or ""
+    if not (text.isascii() and text.isdigit()):
+        return measure.ZERO_DAYS, measure.BLOCK_DAYS
+    return min(measure.ZERO_DAYS, int(text)), int(text)
 
 
 def _today(shop: Shop, checks: Sequence[measure.Check]) -> int:
@@ -264,29 +263,3 @@ def standing_words(shop: Shop) -> str:
         return ""
     sign = "failed its check" if found.state == "failed" else "is due for a check"
     return f"Caliper {shown_name(row)} {sign}: {found.words}."
-
-
-def shown_name(row: rows.Caliper) -> str:
-    """Return a caliper's name, nothing hidden in it and short enough for a line."""
-    name = clean(row.name)
-    return name if len(name) <= SHOWN_NAME else name[: SHOWN_NAME - 1] + "…"
-
-
-# -- what a budget takes from it -------------------------------------------------------------------
-
-
-def resolution_mm(shop: Shop) -> float:
-    """Return the step (mm) of the caliper in hand; the default budget's where none is."""
-    row = in_hand(shop)
-    return RESOLUTION_MM if row is None else row.resolution_mm
-
-
-def mpe_mm(shop: Shop, length_mm: float = LONGEST_FIN_MM) -> float:
-    """Return the permissible error (mm) at a length (mm) of the caliper in hand.
-
-    Without one it is DIN 862's of a digital caliper, as in the default budget.
-    """
-    if not 0.0 <= length_mm < math.inf:
-        raise InputError("measuring length", length_mm, "0 mm or more")
-    row = in_hand(shop)
-    return din862_mpe_mm(length_mm) if row is None else measured(row).mpe_at(length_mm)

@@ -1,45 +1,22 @@
-"""A closer look at a reading: how it is held, what its worth is made of, and in other methods."""
+"""A closer look at a reading: how it is held, and what it is by other methods."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from workbench.advice.holds import Kind, hold_for
-from workbench.errors import BenchError, InputError
+from workbench.errors import BenchError
 from workbench.fin.fit import Fit, NoPoseError, Reading, fit_pose
 from workbench.fin.methods import Method, Station
 from workbench.fin.rig import Rig
 from workbench.fin.trust import u_after
-from workbench.measure.budget import Budget
-from workbench.measure.display import fine_text, length_text
-from workbench.measure.outliers import Doubts, doubtful_repeats
-from workbench.measure.reading_budget import RESOLUTION_MM, reading_budget_mm
-from workbench.measure.repeats import Repeats, summarise
+from workbench.measure.display import length_text
 from workbench.measure.units import Unit
-from workbench.work.jobs import JobView, Line
+from workbench.work.jobs import JobView
 from workbench.work.rigs import method_of
 from workbench.work.shop import Shop
-from workbench.work.trust import CONTACT_HEIGHT_U_MM, STEEPEST_SLOPE, reading_u_mm
 from workbench.work.words import error_words
-
-LEVEL = 0.95
-"""Coverage probability of the expanded uncertainty shown."""
-
-IMPROVE: dict[str, str] = {
-    "resolution": "a caliper with a finer display would help most",
-    "caliper error": "a caliper with a smaller permissible error would help most",
-    "zero and gauge block": "clean the jaws, set zero again and check it on a gauge block",
-    "repeat scatter": "more repeats, each taken afresh, would help most",
-    "contact height": "hold the jaw at the very same height every time",
-    "temperature": "let blade and caliper lie together until both are near 20 °C",
-}
-"""What to do about each contribution (common practice, no source)."""
-
-ONE_READING = "the scatter is assumed: take it again two or three times to see it"
-DOUBTFUL = "look at the doubtful repeat first"
-
 
 # -- how to hold it ----------------------------------------------------------------------------
 
@@ -152,72 +129,7 @@ def _restate(rig: Rig, fit: Fit, method: Method, read: Sequence[Method], unit: U
     except BenchError as why:
         return Restated(method, None, None, is_read, trouble=error_words(why, unit))
     against = next((m for m in read if m.quantity == method.quantity), None)
-    if is_read or against is None:
+    if is_read or against is None or method.is_coarse:  # a scale's zero lies anywhere
         return Restated(method, value, u, is_read)
     difference = value - rig.observe(against, fit.pose).value_mm
     return Restated(method, value, u, is_read, against, difference)
-
-
-# -- the budget --------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class Worth:
-    """What the reading of one line is worth (mm): its repeats, its doubts and its budget."""
-
-    method: Method
-    repeats: Repeats
-    doubts: Doubts
-    budget: Budget
-
-
-def worth_of(view: JobView, line: Line) -> Worth:
-    """Return what a line's reading of this pass is worth, and why.
-
-    Raises:
-        InputError: the line has no reading in this pass.
-    """
-    values = tuple(r.mm for r in line.latest)
-    if not values:
-        raise InputError(
-            f"reading '{line.method.name}'", "(none)", "one or more readings in this pass"
-        )
-    return Worth(
-        line.method,
-        summarise(values),
-        doubtful_repeats(values, resolution=RESOLUTION_MM),
-        reading_budget_mm(
-            values, contact_height_u_mm=CONTACT_HEIGHT_U_MM, slope=_height_slope(view, line)
-        ),
-    )
-
-
-def _height_slope(view: JobView, line: Line) -> float:
-    """Return how much the reading changes per mm of contact height, 0 where no pose tells."""
-    if line.method.quantity == "depth":
-        return 0.0
-    means = [(x.method, tuple(r.mm for r in x.latest)) for x in view.lines if x.latest]
-    readings = [Reading(m, summarise(v).mean, reading_u_mm(v)) for m, v in means]
-    try:
-        fit = fit_pose(view.rig.blade, view.rig.base, readings)
-    except BenchError:  # the bench says so where the turns would stand
-        return 0.0
-    slopes = zip(fit.readings, fit.observations, strict=True)
-    slope = next(o.height_slope for r, o in slopes if r.method.name == line.method.name)
-    return min(abs(slope), STEEPEST_SLOPE)
-
-
-def improve_words(worth: Worth, unit: Unit) -> str:
-    """Return in one sentence what would make this reading better, and how much is to be gained."""
-    part = worth.budget.largest
-    share = max(worth.budget.shares)
-    left = math.sqrt(max(worth.budget.u**2 - part.component**2, 0.0))
-    do = IMPROVE.get(part.name, "look at this one first")
-    if part.name == "repeat scatter" and worth.repeats.n == 1:
-        do = ONE_READING
-    elif part.name == "repeat scatter" and worth.doubts.indices:
-        do = DOUBTFUL
-    return (
-        f"Most comes from {part.name} ({share:.0%}): {do}; without it "
-        f"{fine_text(left, unit)} {unit} would be left of {fine_text(worth.budget.u, unit)}."
-    )

@@ -1,7 +1,8 @@
-"""What a reading is worth where nobody said: the default budget, the jaw's height included."""
+"""What a reading is worth: its budget by what it was taken with, the jaw's height included."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -9,7 +10,13 @@ from workbench.errors import BenchError
 from workbench.fin.fit import Reading, fit_pose
 from workbench.fin.methods import Method
 from workbench.fin.rig import Rig
-from workbench.measure.reading_budget import reading_budget_mm
+from workbench.measure.budget import Budget, Contribution
+from workbench.measure.limits import din862_mpe_mm
+from workbench.measure.reading_budget import (
+    RESOLUTION_MM,
+    TEMPERATURE_HALF_WIDTH_C,
+    reading_budget_mm,
+)
 from workbench.measure.repeats import mean_of
 
 CONTACT_HEIGHT_U_MM = 0.01
@@ -20,50 +27,162 @@ STEEPEST_SLOPE = 5.0
 """Reading per height beyond which a straight-line estimate from one pose says nothing: an edge that
 lies almost along the base."""
 
+STATED = "stated for this method"
+"""The one part of a budget where the method itself says what a reading is worth."""
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """One figure of a budget (mm) and where it comes from, in words."""
+
+    mm: float
+    origin: str
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """What a reading's budget takes from the caliper and the temperature it was taken at.
+
+    ``caliper`` names it, in words. ``zero_mm`` is a half width. ``warmth`` are the parts that
+    remain after the correction to 20 degrees; None takes the default half width instead.
+    """
+
+    caliper: str
+    resolution: Figure
+    mpe: Figure
+    zero_mm: Figure
+    warmth: tuple[Contribution, ...] | None = None
+    warmth_origin: str = f"nobody looked: within {TEMPERATURE_HALF_WIDTH_C:g} °C of 20 °C"
+
+    @property
+    def origins(self) -> tuple[tuple[str, str], ...]:
+        """By the name of the budget's part: where its figure comes from."""
+        return (
+            ("resolution", self.resolution.origin),
+            ("caliper error", self.mpe.origin),
+            ("zero and gauge block", self.zero_mm.origin),
+            ("temperature", self.warmth_origin),
+        )
+
+
+def default_figures(length_mm: float, caliper: str = "no caliper named") -> Figures:
+    """Return the figures of a reading that no caliper of the register is known for."""
+    return Figures(
+        caliper,
+        Figure(RESOLUTION_MM, "default: 0.0005 in"),
+        Figure(din862_mpe_mm(length_mm), "default: DIN 862, digital"),
+        Figure(RESOLUTION_MM / 2, "default: half a step"),
+    )
+
+
+def worst_of(each: Sequence[Figures]) -> Figures:
+    """Return the figures of a mean of repeats taken with several calipers: the worst of each kind.
+
+    Honest and simple: what averages out between calipers is not known, so nothing is taken to.
+    A repeat without a temperature takes the default half width for all of them.
+    """
+    if len(each) == 1:
+        return each[0]
+    names = list(dict.fromkeys(f.caliper for f in each))
+    warmest = max(each, key=_warmth_u)
+    return Figures(
+        " and ".join(names),
+        max((f.resolution for f in each), key=_mm),
+        max((f.mpe for f in each), key=_mm),
+        max((f.zero_mm for f in each), key=_mm),
+        warmest.warmth,
+        warmest.warmth_origin,
+    )
+
+
+def _mm(figure: Figure) -> float:
+    return figure.mm
+
+
+def _warmth_u(figures: Figures) -> float:
+    if figures.warmth is None:
+        return math.inf
+    return math.hypot(*(part.component for part in figures.warmth))
+
 
 @dataclass(frozen=True, slots=True)
 class Taken:
-    """Repeats (mm) taken with one method; ``u_mm`` is their standard uncertainty where given."""
+    """Repeats (mm) taken with one method; ``u_mm`` is their standard uncertainty where given.
+
+    ``figures`` are those of what they were taken with; None is the default budget.
+    """
 
     method: Method
     values_mm: tuple[float, ...]
     u_mm: float | None = None
+    figures: Figures | None = None
 
 
-def reading_u_mm(values_mm: Sequence[float], height_slope: float = 0.0) -> float:
-    """Return the standard uncertainty (mm) of the mean of these repeats by the default budget.
+def budget_of(
+    values_mm: Sequence[float], height_slope: float = 0.0, figures: Figures | None = None
+) -> Budget:
+    """Return the budget of the mean of these repeats (mm).
 
     ``height_slope`` is how much the reading changes per mm of contact height (mm/mm); it is 0 for a
-    depth and where the jaw meets a corner.
+    depth and where the jaw meets a corner. Without ``figures`` it is the default budget.
     """
     slope = min(abs(height_slope), STEEPEST_SLOPE)
-    return reading_budget_mm(values_mm, contact_height_u_mm=CONTACT_HEIGHT_U_MM, slope=slope).u
+    if figures is None:
+        return reading_budget_mm(values_mm, contact_height_u_mm=CONTACT_HEIGHT_U_MM, slope=slope)
+    return reading_budget_mm(
+        values_mm,
+        resolution_mm=figures.resolution.mm,
+        mpe_mm=figures.mpe.mm,
+        zero_half_width_mm=figures.zero_mm.mm,
+        contact_height_u_mm=CONTACT_HEIGHT_U_MM,
+        slope=slope,
+        temperature_half_width_c=TEMPERATURE_HALF_WIDTH_C if figures.warmth is None else 0.0,
+        extra=figures.warmth or (),
+    )
 
 
-def readings_of(taken: Sequence[Taken], rig: Rig) -> tuple[Reading, ...]:
-    """Return a reading for each of ``taken``; where no u was given, by the default budget.
+def reading_u_mm(
+    values_mm: Sequence[float], height_slope: float = 0.0, figures: Figures | None = None
+) -> float:
+    """Return the standard uncertainty (mm) of the mean of these repeats: see ``budget_of``."""
+    return budget_of(values_mm, height_slope, figures).u
+
+
+def budgets_of(taken: Sequence[Taken], rig: Rig) -> tuple[Budget, ...]:
+    """Return a budget for each of ``taken``; a given u is the whole of it, however many repeats.
 
     The jaw's height counts by the slope of the edges it meets, at the pose that the readings' own
     means give; where they give none, it does not count.
     """
-    plain = tuple(
-        Reading(
-            t.method, mean_of(t.values_mm), reading_u_mm(t.values_mm) if t.u_mm is None else t.u_mm
-        )
-        for t in taken
-    )
+    plain = tuple(_budget(t, 0.0) for t in taken)
     if all(t.u_mm is not None or t.method.quantity == "depth" for t in taken):
         return plain
-    slopes = _height_slopes(plain, rig)
+    slopes = _height_slopes(taken, plain, rig)
     return tuple(
-        reading
-        if t.u_mm is not None
-        else Reading(t.method, reading.value_mm, reading_u_mm(t.values_mm, slope))
-        for t, reading, slope in zip(taken, plain, slopes, strict=True)
+        budget if t.u_mm is not None else _budget(t, slope)
+        for t, budget, slope in zip(taken, plain, slopes, strict=True)
     )
 
 
-def _height_slopes(readings: Sequence[Reading], rig: Rig) -> list[float]:
+def _budget(taken: Taken, slope: float) -> Budget:
+    if taken.u_mm is not None:
+        return Budget((Contribution(STATED, taken.u_mm),))
+    return budget_of(taken.values_mm, slope, taken.figures)
+
+
+def readings_of(taken: Sequence[Taken], rig: Rig) -> tuple[Reading, ...]:
+    """Return a reading for each of ``taken``, with the u of its budget."""
+    return tuple(map(_reading, taken, budgets_of(taken, rig)))
+
+
+def _reading(taken: Taken, budget: Budget) -> Reading:
+    # A given u passes as it is: through a budget its last digit could change.
+    u = budget.u if taken.u_mm is None else taken.u_mm
+    return Reading(taken.method, mean_of(taken.values_mm), u)
+
+
+def _height_slopes(taken: Sequence[Taken], plain: Sequence[Budget], rig: Rig) -> list[float]:
+    readings = list(map(_reading, taken, plain))
     try:
         fit = fit_pose(rig.blade, rig.base, readings)
     except BenchError:  # said in full when the plan is made

@@ -1,0 +1,81 @@
+"""How to take a reading: words, and a drawing of this very blade."""
+
+from __future__ import annotations
+
+from textual.content import Content
+from textual.widget import Widget
+
+from workbench.advice.holds import SOURCE
+from workbench.bench.canvas import Mode
+from workbench.bench.closer import Closer
+from workbench.bench.drawing import method_view
+from workbench.bench.text import lines, styled, visible, wrapped
+from workbench.measure.units import Unit
+from workbench.work.closer import hold_words, place_words
+from workbench.work.jobs import JobView
+
+LEAST_DRAWN = 3
+"""Rows below which a drawing says nothing."""
+
+
+class Held(Widget):
+    """The hold of one method, drawn into whatever room there is."""
+
+    can_focus = False
+
+    def __init__(self, view: JobView, unit: Unit, mode: Mode) -> None:
+        super().__init__(id="closer-body")
+        self._view, self._unit, self._mode = view, unit, mode
+        self.index = 0
+
+    def render(self) -> Content:
+        """Return the words and the drawing at the present size."""
+        size = self.content_size
+        return hold(self._view, self.index, self._unit, self._mode, size.width, size.height)
+
+
+class HoldScreen(Closer):
+    """How to take a reading: words, and a drawing of this very blade; arrows change the method."""
+
+    TITLE_WORDS = "How to hold it"
+    KEYS = "up down: another reading · Enter or Esc closes"
+
+    def __init__(
+        self, view: JobView, line_index: int, unit: Unit, drawing_mode: Mode, key: str = "m"
+    ) -> None:
+        super().__init__(key)
+        self._count = len(view.lines)
+        self._held = Held(view, unit, drawing_mode)
+        self._held.index = min(max(line_index, 0), max(self._count - 1, 0))
+
+    def body(self) -> Widget:
+        """Return the words and the drawing."""
+        return self._held
+
+    def move(self, by: int) -> None:
+        """Show the next or the previous of the ski's methods."""
+        if self._count:
+            self._held.index = (self._held.index + by) % self._count
+            self._held.refresh()
+
+
+def hold(view: JobView, index: int, unit: Unit, mode: Mode, width: int, height: int) -> Content:
+    """Return how to hold the caliper for one of the ski's methods, filling width x height cells."""
+    if not view.lines or width < 1 or height < 1:
+        return styled("this ski has no reading")
+    method = view.lines[index].method
+    out = [styled((visible(f"{method.name}  ({index + 1} of {len(view.lines)})", width), "bold"))]
+    out += [styled((part, "$accent")) for part in wrapped(place_words(method, unit), width)]
+    for sentence in hold_words(method):
+        first, *rest = wrapped(sentence, width - 2)
+        out += [styled(f"· {first}"), *[styled(f"  {part}") for part in rest]]
+    stands = "as it stands now" if view.pose is not None else "at a made-up place: not read yet"
+    foot = styled((visible(f"This blade, {stands}; {SOURCE}.", width), "$ink-faint"))
+    caption = wrapped(method_view(view.rig, view.pose, method, 1, 1, mode).caption, width)
+    room = height - len(out) - len(caption) - 1
+    if room < LEAST_DRAWN:
+        return lines([*out, foot][:height])
+    picture = method_view(view.rig, view.pose, method, width, room, mode)
+    for row in picture.canvas.rows():
+        out.append(styled(*[(text, f"$ink-{ink}" if ink else "") for text, ink in row]))
+    return lines([*out, *[styled((part, "$ink-faint")) for part in caption], foot])
