@@ -7,18 +7,23 @@ from textual.content import Content
 from workbench.bench.bigtext import big
 from workbench.bench.state import BenchState
 from workbench.bench.text import lines, styled, visible, wrapped
-from workbench.measure.display import (
-    fine_text,
-    length_text,
-)
+from workbench.measure.display import fine_text, length_text
+from workbench.measure.units import Unit
+from workbench.work.extra_readings import Mark
 from workbench.work.jobs import JobView, Line
-from workbench.work.words import (
-    CAUTION_EDGES,
-    CAUTION_RIDE,
-    CAUTION_SNUG,
-)
+from workbench.work.marks import off_words
+from workbench.work.temperature import correction_words
+from workbench.work.words import CAUTION_EDGES, CAUTION_RIDE, CAUTION_SNUG
 
 BLANK = Content("")
+DOUBTFUL = "  ? doubtful"
+AGAIN = "  ? take again"
+COARSE = {
+    True: ("✓", "$ink-faint"),
+    False: ("?", "bold $state-caution"),
+    None: ("·", "$ink-faint"),
+}
+"""Sign and style of a coarse mark by whether it bears the readings out."""
 
 
 def readings(state: BenchState, width: int, height: int) -> Content:
@@ -31,13 +36,28 @@ def readings(state: BenchState, width: int, height: int) -> Content:
     out: list[Content] = []
     if has_entry(state):
         out += _big_entry(state, width)
-    room = (height - len(out)) // max(len(view.lines), 1)
+    left = height - len(out)
+    room = left // max(len(view.lines), 1)
+    flags = [_flags(line, state.unit, width) for line in view.lines]
+    spare = left - min(room, 3) * len(view.lines)
     for i, line in enumerate(view.lines):
         if room < 2:
             out.append(_reading_in_one(state, view, i, line, width))
-        else:
-            out += _reading(state, view, i, line, width, room > 2)
+            continue
+        out += _reading(state, view, i, line, width, room > 2)
+        if len(flags[i]) <= spare:
+            out += flags[i]
+            spare -= len(flags[i])
+    read = [m for m in view.marks if m.latest and not has_entry(state)]
+    out += [_coarse(m, state.unit, width) for m in read[: max(spare, 0)]]
     return lines(out)
+
+
+def _coarse(mark: Mark, unit: Unit, width: int) -> Content:
+    """Return a coarse mark that was read, on one line: it only bears the readings out."""
+    sign, style = COARSE[mark.agrees]
+    said = f"{sign} {off_words(mark, unit)}"
+    return styled((f"  {visible(mark.method.name, width - len(said) - 4)}  {said}", style))
 
 
 def _reading_in_one(
@@ -48,6 +68,7 @@ def _reading_in_one(
     value = "← due" if view.due == index else "—"
     if line.now_mm is not None:
         value = f"{length_text(line.now_mm, state.unit)} {state.unit}"
+        value += AGAIN if view.contradicts(line) else DOUBTFUL if line.doubts.indices else ""
     name = visible(line.method.name, max(width - len(value) - 3, 4))
     return styled(f"{mark} {name} ".ljust(width - len(value)), (value, "bold"))
 
@@ -90,36 +111,62 @@ def _reading(
     here = index == state.line_index
     mark = "▸" if here else " "
     due = "  ← due" if view.due == index else ""
-    head = styled(
-        (f"{mark} {visible(line.method.name, width - 10)}", "bold" if here else ""),
-        (due, "$accent"),
-    )
+    said, style = _mark_of(line, state.unit)
+    if view.contradicts(line):
+        said, style = AGAIN, "bold $state-caution"
+    name = visible(line.method.name, max(width - 2 - len(due) - len(said), 8))
+    head = styled((f"{mark} {name}", "bold" if here else ""), (due, "$accent"), (said, style))
     unit = state.unit
     if line.now_mm is None:
         return [head, styled(("   —", "$ink-faint"))] + ([BLANK] if roomy else [])
     value = f"   {length_text(line.now_mm, unit)} {unit}"
     parts = [
-        styled((value, "bold"), f"  ±{fine_text(line.u_mm or 0.0, unit)}", _repeats(line, unit))
+        styled((value, "bold"), f"  u {fine_text(line.u_mm or 0.0, unit)}", _repeats(line, unit))
     ]
     if roomy:
-        parts.append(styled((f"   {_origin(line, view, unit)}", "$ink-faint")))
+        parts.append(styled((visible(f"   {_origin(line, view, unit)}", width), "$ink-faint")))
     return [head, *parts]
 
 
-def _repeats(line: Line, unit: str) -> str:
-    if len(line.latest) < 2:
+def _repeats(line: Line, unit: Unit) -> str:
+    """Return how many repeats there are and their scatter, once there are two."""
+    repeats = line.repeats
+    if repeats is None or repeats.sd is None:
         return ""
-    values = [r.mm for r in line.latest]
-    spread = max(values) - min(values)
-    return f"  n={len(values)} spread {fine_text(spread, 'mm' if unit == 'mm' else 'in')}"
+    return f"  n={repeats.n} s {fine_text(repeats.sd, unit)}"
 
 
-def _origin(line: Line, view: JobView, unit: str) -> str:
+def _mark_of(line: Line, unit: Unit) -> tuple[str, str]:
+    """Return the sign and word that stand behind a reading's name, with their style."""
+    if line.doubts.indices:
+        return DOUBTFUL, "bold $state-caution"
+    if line.corrections_mm and line.corrections_mm[-1]:
+        return f"  {correction_words(line.corrections_mm[-1], unit)}", "$ink-faint"
+    return (f"  ✗ {len(line.struck)} struck", "$ink-faint") if line.struck else ("", "")
+
+
+def _flags(line: Line, unit: Unit, width: int) -> list[Content]:
+    """Return doubtful repeats and those struck out, each with its sign and word on a line."""
+    out = []
+    found = line.doubts
+    for i in sorted(found.indices):
+        value = length_text(line.latest[i].mm, unit)
+        text = f"   ? {i + 1}) {value}: {found.test}"
+        out.append(styled((visible(text, width), "bold $state-caution")))
+    for r in line.struck:
+        reason = r.struck.reason if r.struck is not None else ""
+        text = f"   ✗ struck {length_text(r.mm, unit)}: {reason}"
+        out.append(styled((visible(text, width), "$ink-faint")))
+    return out
+
+
+def _origin(line: Line, view: JobView, unit: Unit) -> str:
     last = line.latest[-1]
     typed = f"as typed {visible(last.text, 14)} {last.unit}"
     if view.progress.pass_number and line.received_mm is not None:
-        shown = length_text(line.received_mm, "mm" if unit == "mm" else "in")
-        return f"{typed}; received {shown}"
+        since = line.since_received
+        glance = f", {since.short}" if since is not None and since.mm else ""
+        return f"received {length_text(line.received_mm, unit)}{glance}"
     return f"{typed} ({last.how})"
 
 
@@ -135,12 +182,12 @@ def _checks(state: BenchState, view: JobView, width: int) -> Content:
                 ],
                 BLANK,
                 *[styled(p) for p in wrapped(f"Sign off as {who}: {keys} on purpose.", width)],
+                *[styled((p, "bold")) for p in wrapped(view.eyes_words, width) if p],
                 BLANK,
                 *[styled((part, "$state-caution")) for part in wrapped(CAUTION_RIDE, width)],
             ]
         )
-    name = "Final check" if view.stage == "final check" else "Received check"
-    out = [styled((name, "bold $accent")), BLANK]
+    out = [styled((view.check_name, "bold $accent")), BLANK]
     next_found = False
     for item in view.checklist:
         done = item.key in view.progress.ticked
@@ -151,7 +198,7 @@ def _checks(state: BenchState, view: JobView, width: int) -> Content:
         for k, part in enumerate(wrapped(item.words, width - 6)):
             lead = f"{'▸' if is_next else ' '}{box} " if k == 0 else "     "
             out.append(styled((lead + part, style)))
-    if view.stage != "final check":
+    if not view.is_final:
         out += [BLANK, *[styled((p, "$state-caution")) for p in wrapped(CAUTION_EDGES, width)]]
     else:
         out += [BLANK, *[styled((p, "$state-caution")) for p in wrapped(CAUTION_SNUG, width)]]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -9,6 +10,7 @@ from workbench.errors import BenchError
 from workbench.fin.fit import Fit, Reading, fit_pose
 from workbench.fin.foresight import Expected, expected_after
 from workbench.fin.methods import Method
+from workbench.fin.remarks import COVERAGE, ODD_TILT_RAD
 from workbench.fin.rig import Rig
 from workbench.measure.adjustment import critical_w
 from workbench.measure.display import change_text, length_text
@@ -29,58 +31,118 @@ class Suspect:
     cause: str
 
 
+@dataclass(frozen=True, slots=True)
+class Contradiction:
+    """A reading that the others contradict: its normalised residual, what they say it should be,
+    the likeliest slip, and the names of readings that cannot be told from it."""
+
+    reading: Reading
+    normalised: float
+    expected: Expected
+    slip: Doubt | None
+    twins: tuple[str, ...] = ()
+
+
 def suspects_of(rig: Rig, fit: Fit, methods: Sequence[Method], unit: Unit) -> tuple[Suspect, ...]:
+    """Return the reading that the others contradict, with those that look just the same."""
+    return suspects_in(contradictions(rig, fit, methods, unit), unit)
+
+
+def suspects_in(found: Sequence[Contradiction], unit: Unit) -> tuple[Suspect, ...]:
+    """Return contradictions as readings to take again, their causes in words."""
+    return tuple(Suspect(c.reading.method.name, c.normalised, _cause(c, unit)) for c in found)
+
+
+def contradictions(
+    rig: Rig, fit: Fit, methods: Sequence[Method], unit: Unit
+) -> tuple[Contradiction, ...]:
     """Return the reading that the others contradict, with those that look just the same.
 
     Data snooping (W. Baarda, 1968): the normalised residual of a reading is the root of what chi
     square falls by when that reading is left out. Leaving out is done in full, not linearised, as a
-    reading near a corner of the outline is not linear. Nothing with three readings.
+    reading near a corner of the outline is not linear. Poses of an odd tilt explain nothing: with a
+    wrong reading one may fit better than any level one. Nothing with three readings; ``unit`` is
+    that of the digits that may have been exchanged.
     """
     if len(fit.readings) < 4:
         return ()
+    fit = _level(rig, fit)
+    start = None if _is_odd(fit) else fit.pose
     whole = _chi_square(fit)
     found = []
     for i, reading in enumerate(fit.readings):
         others = tuple(r for j, r in enumerate(fit.readings) if j != i)
         try:
-            without = fit_pose(rig.blade, rig.base, others, fit.pose)
+            without = fit_pose(rig.blade, rig.base, others, start)
             expected = expected_after(rig, without, [0.0] * 3, [reading.method])[0]
         except BenchError:  # the others fix no pose without it: nothing checks this reading
             continue
         fall = max(whole - _chi_square(without), 0.0) ** 0.5
         if fall > critical_w():
             found.append((fall, reading, without, expected))
+    found = [f for f in found if not _is_odd(f[2])] or found
     top = max((fall for fall, *_ in found), default=0.0)
     found = [f for f in found if f[0] > (1.0 - ALIKE) * top]
+    found.sort(key=lambda f: f[1].method.is_coarse)
     out = []
     for fall, reading, without, expected in found:
-        cause = _cause(rig, reading, without, expected, methods, unit)
-        twins = [clean(r.method.name) for _, r, _, _ in found if r is not reading]
-        if twins:
-            cause += f"; or one of these, which cannot be told from it: {', '.join(twins)}"
+        slip = _slip(rig, reading, without, expected, methods, unit)
+        twins = tuple(r.method.name for _, r, _, _ in found if r is not reading)
         sign = 1.0 if reading.value_mm > expected.value_mm else -1.0
-        out.append(Suspect(reading.method.name, sign * fall, cause))
+        out.append(Contradiction(reading, sign * fall, expected, slip, twins))
     return tuple(out)
+
+
+def _level(rig: Rig, fit: Fit) -> Fit:
+    """Return the fit, or where its tilt is odd the one near level, if there is one."""
+    if not _is_odd(fit):
+        return fit
+    try:
+        level = fit_pose(rig.blade, rig.base, fit.readings)
+    except BenchError:
+        return fit
+    return fit if _is_odd(level) else level
+
+
+def _is_odd(fit: Fit) -> bool:
+    return abs(fit.pose.tilt_rad) > ODD_TILT_RAD
 
 
 def _chi_square(fit: Fit) -> float:
     return sum((v / r.u_mm) ** 2 for v, r in zip(fit.residuals_mm, fit.readings, strict=True))
 
 
-def _cause(
+def _slip(
     rig: Rig,
     reading: Reading,
     without: Fit,
     expected: Expected,
     methods: Sequence[Method],
     unit: Unit,
-) -> str:
-    """Return the likeliest cause, from what the other readings say this one should be."""
+) -> Doubt | None:
+    """Return the likeliest slip, from what the other readings say this one should be."""
     text = length_text(reading.value_mm, unit)
     others_mm = _by_other_methods(rig, without, reading.method, methods)
     u = (expected.u_mm**2 + reading.u_mm**2) ** 0.5
-    found = doubt(reading.value_mm, expected.value_mm, u, text, unit, others_mm)
-    return doubt_words(found, expected, unit) if found else "take it again"
+    return doubt(reading.value_mm, expected.value_mm, u, text, unit, others_mm)
+
+
+def _cause(found: Contradiction, unit: Unit) -> str:
+    """Return the likeliest cause in words, and what cannot be told from it."""
+    if found.slip is None:
+        cause = "take it again"
+    elif found.reading.method.is_coarse:
+        should = f"{length_text(found.expected.value_mm, unit)} {unit} expected"
+        cause = (
+            f"{should}, this is {_off(found.slip.off_mm, unit)} off: another line of the scale "
+            "read, or has the scribe or the scale moved?"
+        )
+    else:
+        cause = doubt_words(found.slip, found.expected, unit)
+    if found.twins:
+        twins = ", ".join(map(clean, found.twins))
+        cause += f"; or one of these, which cannot be told from it: {twins}"
+    return cause
 
 
 def expected_readings(
@@ -124,7 +186,7 @@ def _by_other_methods(
     """Return what the other methods of the same quantity would read on the same fin (mm)."""
     out = {}
     for other in methods:
-        if other.quantity == method.quantity and other.name != method.name:
+        if other.quantity == method.quantity and other.name != method.name and not other.is_coarse:
             try:
                 out[other.name] = rig.observe(other, fit.pose).value_mm
             except BenchError:
@@ -134,14 +196,71 @@ def _by_other_methods(
 
 def doubt_words(found: Doubt, expected: Expected, unit: Unit) -> str:
     """Return a doubt as one sentence in ``unit``."""
-    fine = "0.0001" if unit == "in" else "0.001"
-    off = f"{change_text(found.off_mm, unit, fine)} {unit}"
-    should = f"{length_text(expected.value_mm, unit)} {unit} expected, this is {off} off"
+    should = f"{length_text(expected.value_mm, unit)} {unit} expected"
+    return f"{should}, this is {_off(found.off_mm, unit)} off: {_slip_words(found, unit)}?"
+
+
+def _slip_words(found: Doubt, unit: Unit) -> str:
     if found.slip == "graduation":
         step = float(found.detail.split()[0]) * MM_PER["in"] / MM_PER[unit]
-        return f"{should}: a line of the caliper misread by {step:.3f} {unit}?"
+        return f"a line of the caliper misread by {step:.3f} {unit}"
     if found.slip == "digits":
-        return f"{should}: digits exchanged, {clean(found.detail)} meant?"
+        return f"digits exchanged, {clean(found.detail)} meant"
     if found.slip == "method":
-        return f"{should}: taken by '{clean(found.detail)}' instead?"
-    return f"{should}: blade not seated, or the caliper held another way?"
+        return f"taken by '{clean(found.detail)}' instead"
+    return "blade not seated, or the caliper held another way"
+
+
+# -- against the setting that the ski left with ------------------------------------------------
+
+RIDDEN_U_MM = 0.1
+"""Standard uncertainty of where a fin stands that was ridden and travelled since it was set, about
+0.004 in: our default (common practice, no source)."""
+
+COMMON_LINES = ("0.025 in", "0.100 in")
+"""The lines most often misread on an inch scale (common practice, no source): a fin that may have
+moved is not asked about for the rarer ones."""
+
+
+def moved_question(
+    expected: Expected,
+    read_mm: float,
+    u_read_mm: float,
+    typed: tuple[str, Unit],
+    others_mm: Mapping[str, float],
+    unit: Unit,
+) -> str:
+    """Return the question to ask about a reading as received, or nothing.
+
+    Asked only where the reading stands clear of the setting the ski left with, ridden and travelled
+    as it was, and where a named slip with the fin still where it was left explains the number: a
+    fin may well have moved, and that alone is no reason to doubt the hand.
+    """
+    u_still = math.hypot(expected.u_mm, u_read_mm)
+    ridden = math.hypot(u_still, RIDDEN_U_MM)
+    if doubt(read_mm, expected.value_mm, ridden) is None:
+        return ""
+    found = doubt(read_mm, expected.value_mm, u_still, *typed, others_mm)
+    if found is None or found.slip == "unseated":
+        return ""
+    if found.slip == "graduation" and found.detail not in COMMON_LINES:
+        return ""
+    return (
+        f"this differs from the setting it left with by {_off(found.off_mm, unit)}: "
+        f"{_slip_words(found, unit)}? read again, or has it moved?"
+    )
+
+
+def moved_words(expected: Expected, read_mm: float, u_read_mm: float, unit: Unit) -> str:
+    """Return how a reading as received differs from the setting it left with, or nothing.
+
+    Said where the difference stands clear of the expanded uncertainty of the two.
+    """
+    off = read_mm - expected.value_mm
+    if abs(off) <= COVERAGE * math.hypot(expected.u_mm, u_read_mm):
+        return ""
+    return f"{_off(off, unit)} from the setting it left with"
+
+
+def _off(off_mm: float, unit: Unit) -> str:
+    return f"{change_text(off_mm, unit, '0.0001' if unit == 'in' else '0.001')} {unit}"

@@ -1,0 +1,130 @@
+"""A ski as received against the setting it left with: it may have moved, or a hand slipped."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.shop import DAY, Fin, demo_file, heron, open_shop, ski, walk_to
+from workbench.bench.hands import Hands
+from workbench.fin.rig import Rig
+from workbench.measure.display import length_text
+from workbench.work.jobs import JobView
+from workbench.work.last_setting import left_with
+from workbench.work.shop import Shop
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Iterator[Shop]:
+    with open_shop(demo_file(tmp_path)) as opened:
+        yield opened
+
+
+def as_received(shop: Shop) -> JobView:
+    view = ski(shop, "Heron 66")
+    return walk_to(shop, view, heron(view), "as received")
+
+
+def asked(view: JobView, index: int, off_mm: float, text: str | None = None) -> str:
+    """Return what is asked about a reading so far from the setting that the ski left with."""
+    line = view.lines[index]
+    mm = view.left[index].value_mm + off_mm
+    return view.doubt(line, text or length_text(mm, "in"), "in", mm, "in")
+
+
+def test_the_setting_it_left_with_is_that_of_its_last_round_of_readings(shop: Shop) -> None:
+    """The last pass of the signed-off job, by every method of the blade."""
+    view = as_received(shop)
+    history = [j for j in shop.book.history_of_ski(view.ski.id) if j.job.id != view.job.id]
+    before = shop.view(history[-1].job.id)
+    for line, expected in zip(before.lines, view.left, strict=False):
+        assert expected.method.name == line.method.name
+        assert expected.value_mm == pytest.approx(line.now_mm, abs=1e-6)
+        assert expected.u_mm == pytest.approx(line.u_mm, rel=1e-6)
+    assert {e.method.name for e in view.left} > {line.method.name for line in view.lines}
+
+
+def test_turns_that_were_never_measured_again_move_what_is_expected(shop: Shop) -> None:
+    """A job set aside after its turns: the last readings, and what the turns make of them."""
+    view = ski(shop, "Heron 66")
+    fin = heron(view)
+    view = walk_to(shop, view, fin, "measuring", ("+.010", "", "-.015"))
+    shop.set_aside(view, "no time left")
+    job = shop.book.add_job(view.ski.id, DAY)
+    fresh = walk_to(shop, shop.view(job.id), fin, "as received")
+    for expected, line in zip(fresh.left, view.lines, strict=False):
+        seen = view.rig.observe(line.method, fin.pose).value_mm
+        assert expected.value_mm == pytest.approx(seen, abs=0.02)
+
+
+def test_a_ski_that_was_never_here_is_held_against_nothing(shop: Shop) -> None:
+    view = as_received(shop)
+    other = shop.book.add_ski(shop.book.ski(view.ski.id))
+    job = shop.book.add_job(other.id, DAY)
+    fresh = walk_to(shop, shop.view(job.id), heron(view), "as received")
+    assert fresh.left == ()
+    named = [(line.method_id, line.method) for line in view.lines]
+    assert left_with(shop.book, job, named, view.rig, {}) is None
+    assert isinstance(view.rig, Rig)
+
+
+@pytest.mark.parametrize("index", [0, 1, 2])
+@pytest.mark.parametrize("line_in", [0.025, -0.025, 0.100])
+def test_a_line_misread_is_asked_about(shop: Shop, index: int, line_in: float) -> None:
+    """Off by a line of the scale with the fin where it was left: read again, or has it moved?
+
+    Where exchanging two digits explains it as well, that is named.
+    """
+    words = asked(as_received(shop), index, line_in * 25.4)
+    assert words.startswith("this differs from the setting it left with by ")
+    assert words.endswith("? read again, or has it moved?")
+    assert f"misread by {abs(line_in):.3f} in" in words or "digits exchanged" in words
+
+
+def test_digits_exchanged_and_the_wrong_method_are_asked_about(shop: Shop) -> None:
+    view = as_received(shop)
+    left = length_text(view.left[0].value_mm, "in")
+    slip = left[:2] + left[3] + left[2] + left[4:]
+    assert f"{left} meant?" in asked(view, 0, float(slip) * 25.4 - view.left[0].value_mm, slip)
+    flat = next(e for e in view.left if e.method.name == "length, flat")
+    assert "'length, flat'" in asked(view, 2, flat.value_mm - view.left[2].value_mm)
+
+
+def test_a_fin_that_moved_is_said_and_not_asked_about(shop: Shop) -> None:
+    """A plain difference is news: in the message. What lies within the readings' worth is none."""
+    view = as_received(shop)
+    for off_in in (0.012, -0.014, 0.040):
+        assert asked(view, 0, off_in * 25.4) == ""
+        told = view.since_left(view.lines[0], view.left[0].value_mm + off_in * 25.4, "in")
+        assert told.endswith("from the setting it left with")
+    near = view.left[0].value_mm + 0.0005 * 25.4
+    assert view.since_left(view.lines[0], near, "in") == ""
+
+
+def test_the_question_stands_at_the_bench_and_plus_takes_the_reading(shop: Shop) -> None:
+    """Asked before it is kept; taken on purpose it stands as typed, and is told as moved."""
+    view = as_received(shop)
+    hands = Hands(shop)
+    hands.open(view.job.id)
+    text = length_text(view.left[0].value_mm + 0.025 * 25.4, "in")
+    for k, char in enumerate(text):
+        hands.type(char, k * 0.3)
+    hands.enter(100.0)
+    assert hands.state.question is not None
+    assert "has it moved?" in hands.state.question.question
+    hands.yes(200.0)
+    assert hands.state.view is not None
+    assert hands.state.view.lines[0].latest[-1].text == text
+    assert "from the setting it left with" in hands.state.message
+
+
+def test_after_a_pass_the_last_setting_has_no_say(shop: Shop) -> None:
+    """While measuring, what the turns made says what to expect, as before."""
+    view = ski(shop, "Heron 66")
+    fin = Fin(view, 0.652, -1.005, 0.05)
+    view = walk_to(shop, view, fin, "measuring", ("+.010", "", "-.015"))
+    assert view.left == ()
+    assert len(view.expected) >= 3
+    assert view.since_left(view.lines[0], 70.0, "in") == ""

@@ -1,0 +1,88 @@
+"""How a ski left this bench before: what its readings as received are held against."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from workbench.fin.foresight import Expected
+from workbench.fin.methods import Method
+from workbench.fin.readings import Reading
+from workbench.fin.rig import Rig
+from workbench.records import rows
+from workbench.records.book import Book
+from workbench.work.doubts import expected_readings
+from workbench.work.gauges import tools_of
+from workbench.work.trust import readings_of
+
+
+@dataclass(frozen=True, slots=True)
+class LastSetting:
+    """The last readings of an earlier job, and the turns (by stud) made after them."""
+
+    job_id: str
+    day: str
+    readings: tuple[Reading, ...]
+    turns: Mapping[str, float]
+
+    def expected(self, rig: Rig, others: Sequence[Method] = ()) -> tuple[Expected, ...]:
+        """Return what each method should read if nothing moved since; nothing where no pose."""
+        turns = [self.turns.get(stud.name, 0.0) for stud in rig.studs]
+        return expected_readings(rig, self.readings, turns, others)
+
+
+def left_with(
+    book: Book,
+    job: rows.Job,
+    methods: Sequence[tuple[str, Method]],
+    rig: Rig,
+    stated_u_mm: Mapping[str, float],
+) -> LastSetting | None:
+    """Return how the ski of ``job`` left before, as far as these methods (by id) tell; else None.
+
+    It is the last whole round of readings of any other job of the ski, with the turns that were
+    made after it and not read again.
+    """
+    found = _last_round(book.history_of_ski(job.ski_id), job.id, [i for i, _ in methods])
+    if found is None:
+        return None
+    each, number = found
+    kept: dict[str, list[rows.Reading]] = {}
+    for reading in _readings(each.facts):
+        if reading.pass_number == number:
+            kept.setdefault(reading.method_id, []).append(reading)
+    taken = tools_of(book, each.facts, stated_u_mm).taken_in(methods, kept)
+    readings = readings_of(tuple(taken.values()), rig)
+    return LastSetting(each.job.id, each.job.day, readings, turns_after(each.facts, number))
+
+
+def _last_round(
+    history: Sequence[rows.JobHistory], job_id: str, method_ids: Sequence[str]
+) -> tuple[rows.JobHistory, int] | None:
+    """Return the other job that was read last by all methods, and its last whole pass."""
+    last: tuple[rows.JobHistory, int] | None = None
+    last_id = ""
+    for each in history:
+        if each.job.id == job_id or each.job.struck is not None:
+            continue
+        rounds: dict[int, dict[str, str]] = {}
+        for reading in _readings(each.facts):
+            rounds.setdefault(reading.pass_number, {})[reading.method_id] = reading.id
+        whole = [n for n, seen in rounds.items() if seen.keys() >= set(method_ids)]
+        if whole and (newest := max(rounds[max(whole)].values())) > last_id:
+            last, last_id = (each, max(whole)), newest
+    return last
+
+
+def _readings(facts: Sequence[rows.AnyFact]) -> Iterator[rows.Reading]:
+    return (f for f in facts if isinstance(f, rows.Reading) and f.struck is None)
+
+
+def turns_after(facts: Sequence[rows.AnyFact], number: int) -> dict[str, float]:
+    """Return the turns of each stud in the passes after pass ``number``, which were not read."""
+    out: dict[str, float] = {}
+    for fact in facts:
+        if isinstance(fact, rows.PassRow) and fact.struck is None and fact.number > number:
+            for turn in fact.turns:
+                out[turn.stud] = out.get(turn.stud, 0.0) + turn.turns
+    return out

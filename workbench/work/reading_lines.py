@@ -1,0 +1,106 @@
+"""One reading of a job: its repeats, what they are worth and what they mean."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from workbench.fin.methods import Method
+from workbench.measure.outliers import Doubts, doubtful_repeats
+from workbench.measure.reading_budget import RESOLUTION_MM
+from workbench.measure.repeats import Repeats, summarise
+from workbench.records import rows
+from workbench.work.meaning import (
+    Difference,
+    Nearness,
+    accepted_mm,
+    change_of,
+    difference_of,
+    nearness,
+)
+from workbench.work.trust import Taken
+
+LEAST_GOAL_MM = 0.001
+"""Less than this is nothing to aim within: a guard band fills the tolerance."""
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One reading of the job as the bench shows it (mm), at 20 degrees where one was stated.
+
+    ``latest``: this pass's repeats as kept, ``taken`` what they are worth, ``struck`` those of this
+    pass that were struck out with a reason. ``guard``: whether a guard band is on.
+    """
+
+    method_id: str
+    method: Method
+    usual_mm: tuple[float, float]
+    received_mm: float | None
+    latest: tuple[rows.Reading, ...]
+    now_mm: float | None
+    u_mm: float | None
+    target_mm: float | None
+    tolerance_mm: float
+    target: rows.Target | None
+    taken: Taken | None = None
+    received_u_mm: float | None = None
+    struck: tuple[rows.Reading, ...] = ()
+    guard: bool = False
+
+    @property
+    def repeats(self) -> Repeats | None:
+        """The repeats of this pass with mean, scatter and spread; None before the first."""
+        return summarise(self.taken.values_mm) if self.taken is not None else None
+
+    @property
+    def corrections_mm(self) -> tuple[float, ...]:
+        """What was added to each repeat, as kept, to bring it to 20 degrees."""
+        values = self.taken.values_mm if self.taken is not None else ()
+        return tuple(v - r.mm for v, r in zip(values, self.latest, strict=True))
+
+    @property
+    def doubts(self) -> Doubts:
+        """Which repeats are doubtful (by their place), and by which test."""
+        if self.taken is None:
+            return Doubts((), "no reading yet")
+        step = self.taken.figures.resolution.mm if self.taken.figures else RESOLUTION_MM
+        return doubtful_repeats(self.taken.values_mm, resolution=step)
+
+    @property
+    def since_received(self) -> Difference | None:
+        """Now less as received, once there was a pass; None before that or without both."""
+        if self.received_mm is None or self.now_mm is None:
+            return None
+        if not self.received_u_mm or not self.u_mm:
+            return None
+        return difference_of(self.now_mm, self.u_mm, self.received_mm, self.received_u_mm)
+
+    @property
+    def change_wanted(self) -> Difference | None:
+        """Target less now, against the uncertainty of now; None without both."""
+        if self.off_mm is None or not self.u_mm:
+            return None
+        return change_of(-self.off_mm, self.u_mm)
+
+    @property
+    def nearness(self) -> Nearness | None:
+        """How the reading stands to its tolerance; None without a target or a reading."""
+        if self.off_mm is None or not self.u_mm:
+            return None
+        return nearness(self.off_mm, self.tolerance_mm, self.u_mm)
+
+    @property
+    def accepted_mm(self) -> float:
+        """How far off the reading may be: its tolerance, less its guard band where one is on."""
+        return accepted_mm(self.tolerance_mm, self.u_mm if self.guard else None)
+
+    @property
+    def aimed_within_mm(self) -> float:
+        """How near the turns are to bring it; the tolerance where a guard band leaves nothing."""
+        return self.accepted_mm if self.accepted_mm > LEAST_GOAL_MM else self.tolerance_mm
+
+    @property
+    def off_mm(self) -> float | None:
+        """Now minus target, or None where one of them is missing."""
+        if self.now_mm is None or self.target_mm is None:
+            return None
+        return self.now_mm - self.target_mm
