@@ -335,14 +335,14 @@ class TestReadyForms:
     ) -> None:
         app = Bench(lambda: ski_form(shop))
         async with app.run_test(size=size) as pilot:
-            await slowly(pilot, "[b]X[/b]\ra[/nope]b\rS-1\r\r\r")
-            assert [line.value for line in lines(app)[5:7]] == ["1", "1"]  # the only ones there are
+            await slowly(pilot, "[b]X[/b]\ra[/nope]b\rS-1\r\r\r\r")
+            assert [line.value for line in lines(app)[6:8]] == ["1", "1"]  # the only ones there are
             await pilot.press("backspace")
             await slowly(pilot, "9\r")
             await pilot.press("f2")
             await pilot.pause()
             assert (app.answers, shop.roster()) == ([], ())
-            assert app.focused is lines(app)[5]
+            assert app.focused is lines(app)[6]
             assert shown(app).count("1 Starter blade") == 2
             assert visible_in_full(app, app.screen.query_one(".-wrong"))
             await pilot.press("backspace")

@@ -218,12 +218,14 @@ def ski_form(shop: Shop) -> Form:
         Field("rider", "Rider", "whose ski it is; may stay blank"),
         Field("serial", "Serial", "may stay blank"),
         Field("model", "Model", "may stay blank"),
+        Field("size", "Size", "may stay blank; baselines are found by model and size"),
         Field("unit", "Unit", "in or mm: what this ski is read in, and typed in below", "in"),
         Field("blade", "Blade", f"by name or number: {blades}", _only(blades)),
         Field("block", "Block", f"by name or number: {blocks}", _only(blocks)),
         Field("base_radius", "Base radius", "of the base's bulge, such as 160; blank: flat"),
         Field("base_apex", "Base apex", "from the tail end to where it is highest; blank: flat"),
         Field("wing", "Wing", "yes or no: has the blade a wing to set?", "no"),
+        Field("ski_note", "Note", "about the ski, may stay blank; the queue finds it by this too"),
         Field("due", "Due", "when it is wanted, in your own words, such as 14:00"),
     )
     return Form("Add a ski", fields, lambda texts: add_ski(shop, texts))

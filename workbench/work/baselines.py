@@ -13,7 +13,7 @@ from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
 from workbench.records import rows
 from workbench.work.fields import Table
-from workbench.work.jobs import JobView, Line
+from workbench.work.jobs import WING_AIM, JobView, Line
 from workbench.work.orders import DEFAULT_TOLERANCE_MM
 from workbench.work.shop import Shop
 
@@ -95,7 +95,14 @@ def aim_at(shop: Shop, view: JobView, baseline: rows.Baseline) -> JobView:
     Raises:
         InputError: none of its numbers is by this ski's own methods, or no target can be set now.
     """
-    return shop.book.batch(shop.aim_at_baseline, view, baseline)
+    return shop.book.batch(_aim, shop, view, baseline)
+
+
+def _aim(shop: Shop, view: JobView, baseline: rows.Baseline) -> JobView:
+    view = shop.aim_at_baseline(view, baseline)
+    if baseline.wing_deg is not None and view.ski.has_wing:
+        view = shop.note(view, WING_AIM, f"{baseline.wing_deg:g}")
+    return view
 
 
 def keep_now(shop: Shop, view: JobView, name: str, of: str) -> rows.Baseline:

@@ -23,7 +23,7 @@ from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
 from workbench.records import rows
 from workbench.records.values import keepable
-from workbench.work.jobs import JobView, Line
+from workbench.work.jobs import WING_AIM, JobView, Line
 from workbench.work.ride_rules import rules_of
 from workbench.work.shop import Shop
 from workbench.work.stages import ALLOWED
@@ -32,8 +32,6 @@ COLDEST_C, WARMEST_C = -2.0, 45.0
 """Water that anybody rides in."""
 
 LONGEST_NOTE = 4000
-WING_AIM = "wing_aim"
-"""The kind of mark that keeps the wing's angle wanted, in degrees."""
 
 
 @dataclass(frozen=True, slots=True)

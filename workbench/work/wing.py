@@ -75,7 +75,7 @@ def wing_report(shop: Shop, view: JobView) -> WingReport:
     arc, base_from = _arc(view.rig.base, curve)
     u = curve.measured.u_curvature if curve is not None else None
     setting = last_wing(shop, view) if view.ski.has_wing else None
-    target = view.baseline.wing_deg if view.baseline is not None else None
+    target = view.wing_wanted_deg
     angle, angle_from = _angle(setting, target)
     hold = setup.hold if setting is None or not setting.hold else setting.hold
     lines = hold_lines(arc, setup, angle, hold, u)
