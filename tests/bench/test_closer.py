@@ -159,6 +159,27 @@ async def test_every_method_stands_in_both_units(shop: Shop, size: tuple[int, in
         assert "outline is known is not in it." in text
 
 
+async def test_a_learnt_offset_stands_below_its_method(shop: Shop) -> None:
+    """Two pairs of tips and flat: what they make of the length read, and what it rests on."""
+    view = turning(shop)
+    tips, flat = (
+        next(m for m in shop.book.methods_of(view.ski.blade_id) if m.name == name)
+        for name in ("length, tips", "length, flat")
+    )
+    for first, second in (("6.9500", "6.7500"), ("6.9600", "6.7610")):
+        shop.book.add_pair(
+            view.ski.id, "KV", method_id=tips.id, text=first, unit="in", mm=float(first) * 25.4,
+            other_method_id=flat.id, other_text=second, other_unit="in",
+            other_mm=float(second) * 25.4,
+        )  # fmt: skip
+    async with opened(RestateScreen(shop, view, "in"), (120, 36)) as (app, _):
+        text = text_of(app)
+        tips_mm = view.lines[2].now_mm
+        assert tips_mm is not None
+        assert f"learnt from pairs {tips_mm / 25.4 - 0.1995:.4f}" in text
+        assert "rests on 2 pairs, by a constant" in text
+
+
 async def test_without_a_pose_it_says_what_is_missing(shop: Shop) -> None:
     async with opened(RestateScreen(shop, begun(shop, "2.45"), "in")) as (app, _):
         text = text_of(app)

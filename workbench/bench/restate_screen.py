@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from textual.content import Content
 
 from workbench.bench.closer import TableScreen, trouble
@@ -11,6 +13,7 @@ from workbench.measure.display import change_text, fine_text, length_text
 from workbench.measure.units import Unit
 from workbench.work.closer import Restated, restated
 from workbench.work.jobs import JobView
+from workbench.work.offsets import LearntReading, learnt_beside
 from workbench.work.shop import Shop
 from workbench.work.words import error_words
 
@@ -24,9 +27,11 @@ class RestateScreen(TableScreen):
         super().__init__(key)
         self._unit = unit
         self._rows: tuple[Restated, ...] = ()
+        self._learnt: dict[str, LearntReading] = {}
         self._why = ""
         try:
             self._rows = restated(shop, view, unit)
+            self._learnt = learnt_beside(shop, view, self._rows)
         except BenchError as why:
             self._why = error_words(why, unit)
 
@@ -34,17 +39,27 @@ class RestateScreen(TableScreen):
         """Return the table, or why there is none."""
         if self._why:
             return trouble(self._why, width)
-        return restate_table(self._rows, self._unit, width)
+        return restate_table(self._rows, self._unit, width, self._learnt)
 
 
-def restate_table(found: tuple[Restated, ...], unit: Unit, width: int) -> Content:
-    """Return every method with its reading in both units, its worth and its difference."""
+def restate_table(
+    found: tuple[Restated, ...],
+    unit: Unit,
+    width: int,
+    learnt: Mapping[str, LearntReading] | None = None,
+) -> Content:
+    """Return every method with its reading in both units, its worth and its difference.
+
+    ``learnt``, by method name, is what offsets learnt from pairs make of the readings.
+    """
     room = min(max(width - 47, 9), 48)
     beside = f"difference ({unit})"
     head = f"  {'method':<{room}} {'in':>8} {'mm':>8}  {f'u ({unit})':>8}  {beside:>15}"
     out = [styled((visible(head, width), "bold $accent"))]
     for row in found:
         out += _restated_row(row, unit, room, width)
+        if learnt and row.method.name in learnt:
+            out += _learnt_rows(learnt[row.method.name], unit, room, width)
     notes = (
         "● read in this pass. The others are what the blade, where these readings put it, would "
         "read; difference: less the method read of the same quantity.",
@@ -72,3 +87,12 @@ def _restated_row(row: Restated, unit: Unit, room: int, width: int) -> list[Cont
         beside = change_text(row.difference_mm, unit)
     text = f"{mark} {name} {inch:>8} {mm:>8}  {fine_text(row.u_mm, unit):>8}  {beside:>15}"
     return [styled((text, "bold" if row.read else ""))]
+
+
+def _learnt_rows(found: LearntReading, unit: Unit, room: int, width: int) -> list[Content]:
+    inch, mm = length_text(found.value_mm, "in"), length_text(found.value_mm, "mm")
+    head = f"  {'  learnt from pairs':<{room}} {inch:>8} {mm:>8}  {fine_text(found.u_mm, unit):>8}"
+    return [
+        styled(visible(head, width)),
+        styled((visible(f"    {found.words}", width), "$ink-faint")),
+    ]

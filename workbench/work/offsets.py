@@ -16,6 +16,7 @@ from workbench.fin.methods import Method, Observation
 from workbench.measure.distributions import coverage_factor
 from workbench.measure.learnt import LEVEL, LearntOffset, Restatement, learn_offset
 from workbench.measure.units import Unit
+from workbench.work.closer import Restated
 from workbench.work.jobs import JobView
 from workbench.work.pairs import Number, PairLine, Two, number_of, offered, pairs_of
 from workbench.work.rigs import method_of
@@ -148,6 +149,22 @@ def learnt_restatement(
         return None
     learnt = _learn(pairs_of(shop, Two(first, second)))
     return None if learnt is None else _reading_of(learnt, value_mm, u_mm)
+
+
+def learnt_beside(
+    shop: Shop, view: JobView, found: Sequence[Restated]
+) -> dict[str, LearntReading]:
+    """Return, by method name, what the learnt offsets make of the readings of this pass."""
+    read = {line.method.name: line for line in view.lines}
+    out: dict[str, LearntReading] = {}
+    for row in found:
+        line = read.get(row.against.name) if row.against is not None else None
+        if row.read or line is None or line.now_mm is None or line.u_mm is None:
+            continue
+        learnt = learnt_restatement(shop, view, line.method, row.method, line.now_mm, line.u_mm)
+        if learnt is not None:
+            out[row.method.name] = learnt
+    return out
 
 
 def _reading_of(learnt: LearntOffset, value_mm: float, u_mm: float) -> LearntReading:
