@@ -105,7 +105,7 @@ class ListScreen(ModalScreen[None]):
         if width < 1 or height < 1:
             return
         head, foot = list(self.head(width)), list(self.foot(width))
-        listed = list(self.rows(width))
+        listed = self.rows(width)
         self.at = min(self.at, max(len(listed) - 1, 0))
         room = max(height - len(head) - len(foot), 1)
         first = min(max(self.at - room // 2, 0), max(len(listed) - room, 0))

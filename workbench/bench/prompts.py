@@ -22,7 +22,7 @@ BURST_GAP_S = 0.060
 SHORTEST_BURST = 3
 """Fewer characters than any caliper sends before its Enter."""
 
-_READING_AT_END = re.compile(r"[+\-]?[0-9.,][0-9.,/ \-]*(?:mm|in|\")?$", re.IGNORECASE)
+READING_AT_END = re.compile(r"[+\-]?[0-9.,][0-9.,/ \-]*(?:mm|in|\")?$", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +81,7 @@ class PromptInput(LineInput):
 
     def _take_reading(self) -> str:
         """Take the reading at the end of the run out of the line, and return it."""
-        match = _READING_AT_END.search("".join(s.character for s in self._run))
+        match = READING_AT_END.search("".join(s.character for s in self._run))
         if match is None or len(match[0].strip()) < SHORTEST_BURST:
             return ""
         first = self._run[match.start()]

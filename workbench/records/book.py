@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from .day_pages import DayPages
 from .entry_pages import EntryPages
+from .exchange_pages import ExchangePages
 from .job_pages import JobPages
 from .roster_pages import RosterPages
 
 
-class Book(RosterPages, JobPages, EntryPages):
+class Book(RosterPages, JobPages, EntryPages, DayPages, ExchangePages):
     """One book, open. Every method blocks until it is done; ``aio`` is the way from a screen.
 
     A method that has returned has kept what it was given: written through to the disk. Every

@@ -48,6 +48,10 @@ class EntryPages(Door):
         """All pairs, oldest first, struck ones included."""
         return self._read(entries.every, Pair)
 
+    def pairs_of(self, ski_id: str) -> tuple[Pair, ...]:
+        """The pairs read on a ski, oldest first, struck ones included."""
+        return self._read(entries.every, Pair, ski_id=ski_id)
+
     def add_curve(
         self,
         ski_id: str,

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from sqlite_utils import Database
-
+from .database import Database
 from .faults import UnknownRowError
 from .parts import struck
 from .pen import Pen
@@ -21,11 +20,13 @@ _JOB = """SELECT j.id, j.ski_id, q.day, j.due, q.rank, j.finest_turn, j.kind, j.
 
 _ITEM = """SELECT q.job_id AS id, j.ski_id, q.day, j.due, q.rank, j.finest_turn, j.kind, j.note,
     q.open, NULL AS struck_at, k.name AS ski_name, k.rider, k.model, k.serial, k.unit,
-    b.name AS blade_name
+    b.name AS blade_name, k.has_wing, k.note AS ski_note, k.id AS ski_row
     FROM queue q JOIN jobs j ON j.id = q.job_id
     JOIN skis k ON k.id = (SELECT max(v.id) FROM skis v WHERE v.root = j.ski_id)
     JOIN blades b ON b.id = (SELECT max(v.id) FROM blades v WHERE v.root = k.blade_id)
     WHERE {where} ORDER BY q.day, q.rank, q.job_id"""
+
+UNFINISHED_BEFORE = "q.open = 1 AND q.struck = 0 AND q.day < ?"
 
 
 def add_job(
@@ -123,19 +124,21 @@ def _job_of(row: dict[str, Any]) -> Job:
 
 def day_queue(db: Database, day: str) -> tuple[QueueItem, ...]:
     """A day's queue by rank; struck jobs are left out."""
-    return _items(db, "q.day = ? AND q.struck = 0", day_text("day", day))
+    return tuple(map(item_of, item_rows(db, "q.day = ? AND q.struck = 0", [day_text("day", day)])))
 
 
 def unfinished_before(db: Database, day: str) -> tuple[QueueItem, ...]:
     """What earlier days left open."""
-    return _items(db, "q.open = 1 AND q.struck = 0 AND q.day < ?", day_text("day", day))
+    return tuple(map(item_of, item_rows(db, UNFINISHED_BEFORE, [day_text("day", day)])))
 
 
-def _items(db: Database, where: str, day: str) -> tuple[QueueItem, ...]:
-    return tuple(_item_of(row) for row in db.query(_ITEM.format(where=where), [day]))
+def item_rows(db: Database, where: str, values: Sequence[object]) -> list[dict[str, Any]]:
+    """Rows of the queue by day and rank, each with what a list shows of its ski."""
+    return list(db.query(_ITEM.format(where=where), list(values)))
 
 
-def _item_of(row: dict[str, Any]) -> QueueItem:
+def item_of(row: dict[str, Any]) -> QueueItem:
+    """The item of such a row."""
     return QueueItem(
         job=_job_of(row),
         ski_name=row["ski_name"],

@@ -12,13 +12,12 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from typing import Any, TypeVar, cast
 
-from sqlite_utils import Database
-
 from . import parts
+from .database import Database
 from .faults import UnknownRowError
 from .parts import SHAPES, Thing
 from .pen import Pen
-from .rows import Baseline, Method
+from .rows import Baseline, Method, Ski, SkiVersion
 from .schema import Table
 
 V = TypeVar("V", bound=Thing)
@@ -68,6 +67,22 @@ def one(db: Database, kind: type[V], thing_id: str) -> V:
     if not found:
         raise UnknownRowError(_kind(SHAPES[kind].table), thing_id)
     return found[0]
+
+
+def ski_versions(db: Database, ski_id: str) -> tuple[SkiVersion, ...]:
+    """Everything that was ever written down of a ski, oldest first."""
+    shape = SHAPES[Ski]
+    found = list(db.query("SELECT * FROM skis WHERE root = ? ORDER BY id", [ski_id]))
+    owned = _parts_of(db, shape.part_table, [row["id"] for row in found])
+    return tuple(
+        SkiVersion(
+            id=row["id"],
+            at=row["at"],
+            who=row["who"],
+            ski=cast("Ski", shape.thing(row, None, owned.get(row["id"], []))),
+        )
+        for row in found
+    )
 
 
 def methods_of(db: Database, blade_id: str) -> tuple[Method, ...]:
@@ -127,3 +142,13 @@ def settings(db: Database) -> dict[str, str]:
     sql = """SELECT s.name, s.value FROM settings s
         WHERE s.id = (SELECT max(v.id) FROM settings v WHERE v.name = s.name) ORDER BY s.name"""
     return {row["name"]: row["value"] for row in db.query(sql)}
+
+
+def settings_kept(db: Database, names: Sequence[str]) -> dict[str, tuple[tuple[str, str], ...]]:
+    """Every value kept under each of these names with its row's id, oldest first."""
+    sql = """SELECT s.name, s.id, s.value FROM json_each(?) o JOIN settings s ON s.name = o.value
+        ORDER BY s.id"""
+    out: dict[str, tuple[tuple[str, str], ...]] = {}
+    for row in db.query(sql, [json.dumps(list(names))]):
+        out[row["name"]] = (*out.get(row["name"], ()), (row["id"], row["value"]))
+    return out

@@ -13,6 +13,7 @@ from .rows import (
     CheckKind,
     Method,
     Ski,
+    SkiVersion,
     Unit,
 )
 
@@ -35,6 +36,10 @@ class RosterPages(Door):
     def ski(self, ski_id: str) -> Ski:
         """The ski of this id, struck out or not."""
         return self._read(roster.one, Ski, ski_id)
+
+    def ski_versions(self, ski_id: str) -> tuple[SkiVersion, ...]:
+        """A ski as it was first written down and each time it was corrected, oldest first."""
+        return self._read(roster.ski_versions, ski_id)
 
     def add_blade(self, blade: Blade, *, who: str = "") -> Blade:
         """Keep a new blade (``id=""``); returns it with its id."""

@@ -54,6 +54,20 @@ class Ski:
     size: str = ""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SkiVersion:
+    """A ski as it was first written down or later corrected: when (ISO UTC) and by whom.
+
+    ``id`` is the version's own, ``ski.id`` that of the ski.
+    """
+
+    id: str
+    at: str
+    who: str
+    ski: Ski
+    struck: Strike | None = None
+
+
 @dataclass(frozen=True, slots=True)
 class Hole:
     """A hole of a blade: its name, centre in the blade frame and diameter."""
@@ -109,8 +123,9 @@ class Method:
     """How a number is taken on a blade; a station is a hole's edge or a point, or neither.
 
     With a scribe it is a coarse mark: the scribe's point (x, y) on the ski, read on the blade's own
-    scale whose zero is at ``scribe_zero_mm``. ``u_mm`` is the standard uncertainty of one reading
-    by this method; None leaves it to the budget.
+    scale whose zero is at ``scribe_zero_mm``; its ``station_edge`` is ``front`` where the scale's
+    figures grow toward the tip (or the outer edge) and not as usual. ``u_mm`` is the standard
+    uncertainty of one reading by this method; None leaves it to the budget.
     """
 
     id: str
