@@ -38,6 +38,8 @@ ACTS: dict[Event, Callable[[Shop, JobView], object]] = {
     "step": lambda s, v: s.step_done(v),
     "accept": lambda s, v: s.accept(v),
     "set wing": lambda s, v: s.set_wing(v, "7.5"),
+    "enough": lambda s, v: s.enough(v),
+    "second eyes": lambda s, v: s.second_eyes(v, "OT"),
     "sign off": lambda s, v: s.sign_off(v, "KV"),
     "set aside": lambda s, v: s.set_aside(v, "lunch"),
     "take up": lambda s, v: s.take_up(v),

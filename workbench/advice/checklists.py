@@ -1,11 +1,16 @@
 """What is looked at before a ski is touched and before it leaves the bench.
 
-Common practice, no source. The clamp bolts come last, always: a loose one throws a rider.
+The lists here are where a shop begins (common practice, no source); it may change both. The clamp
+bolts come last, always, and are never taken off the list: a loose one throws a rider.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+
+WING, CLAMP = "wing", "clamp"
+"""Keys with a meaning: an item for skis with a wing only, and the one that always comes last."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,19 +27,21 @@ RECEIVED: tuple[CheckItem, ...] = (
     CheckItem("hardware", "Clamp bolts, studs and block screws all there, threads clean"),
 )
 
+CLAMP_ITEM = CheckItem(CLAMP, "Clamp bolts snug, evenly, to the maker's figure; checked last")
+
 FINAL: tuple[CheckItem, ...] = (
     CheckItem("studs", "All three studs touch the blade"),
     CheckItem("block", "Block screws tight, to the maker's figure"),
-    CheckItem("clamp", "Clamp bolts snug, evenly, to the maker's figure; checked last"),
-)
-
-FINAL_WING: tuple[CheckItem, ...] = (
-    *FINAL[:-1],
-    CheckItem("wing", "Wing screws tight, wing angle read once more"),
-    FINAL[-1],
+    CheckItem(WING, "Wing screws tight, wing angle read once more"),
+    CLAMP_ITEM,
 )
 
 
-def final_items(has_wing: bool) -> tuple[CheckItem, ...]:
-    """Return the final check of a ski with or without a wing; the clamp bolts are its last item."""
-    return FINAL_WING if has_wing else FINAL
+def with_clamp_last(items: Iterable[CheckItem]) -> tuple[CheckItem, ...]:
+    """Return a final list whose last item is the clamp bolts, whatever was put in its place."""
+    return (*(i for i in items if i.key != CLAMP), CLAMP_ITEM)
+
+
+def final_items(has_wing: bool, items: Iterable[CheckItem] = FINAL) -> tuple[CheckItem, ...]:
+    """Return a final list for a ski with or without a wing; the clamp bolts are its last item."""
+    return with_clamp_last(i for i in items if has_wing or i.key != WING)

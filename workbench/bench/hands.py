@@ -6,7 +6,7 @@ Knows no widget, so that the whole walk of a ski can be tried without a screen. 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from functools import partial
 from itertools import pairwise
@@ -18,9 +18,14 @@ from workbench.measure.lengths import Placing, understand
 from workbench.measure.units import Unit, other
 from workbench.records import rows
 from workbench.work.calipers import in_hand, standing_words
-from workbench.work.jobs import JobView
+from workbench.work.entry_words import described
+from workbench.work.jobs import JobView, Line
+from workbench.work.last_time import aim_at_last
+from workbench.work.marks import suspect_words
 from workbench.work.shop import Shop
+from workbench.work.wing_setup import wing_words
 from workbench.work.words import error_words
+from workbench.work.worth import doubtful_words
 
 DIGITS = "0123456789.,"
 ENTRY_START = DIGITS + "½¼¾⅛⅜⅝⅞"
@@ -37,22 +42,16 @@ class Hands:
     def __init__(self, shop: Shop, changed: Callable[[BenchState], None] | None = None) -> None:
         self.shop = shop
         self._changed = changed or (lambda state: None)
+        self.asks: Callable[[str], None] = lambda action: None
+        """Opens the screen of an action; set by who has screens."""
         self._times: list[float] = []
         self._last_burst = -1e9
         self._last_enter = -1e9
         self._last_yes = -1e9
         self._draft = ""
         settings = shop.book.settings()
-        unit: Unit = "mm" if settings.get("unit") == "mm" else "in"
-        drawing = next((d for d in DRAWINGS if d == settings.get("drawing")), DRAWINGS[0])
-        self.state = BenchState(
-            roster=shop.roster(),
-            unit=unit,
-            who=shop.who,
-            shop_name=settings.get("shop", ""),
-            day=shop.day,
-            drawing=drawing,
-        )
+        self.state = BenchState(roster=shop.roster(), day=shop.day)
+        self.take_settings(settings)
         self._open_first(settings.get("job", ""), settings.get("draft", ""))
 
     # -- state -----------------------------------------------------------------------------------
@@ -64,6 +63,13 @@ class Hands:
     def say(self, message: str, tone: Tone = "say") -> None:
         """Show a message until the next one."""
         self._set(message=message, tone=tone)
+
+    def take_settings(self, settings: Mapping[str, str]) -> None:
+        """Take over the settings that the bench itself shows."""
+        unit: Unit = "mm" if settings.get("unit") == "mm" else "in"
+        drawing = next((d for d in DRAWINGS if d == settings.get("drawing")), DRAWINGS[0])
+        name = settings.get("shop", "")
+        self._set(unit=unit, who=self.shop.who, shop_name=name, drawing=drawing, question=None)
 
     def _show(self, view: JobView, message: str = "", tone: Tone = "done") -> None:
         """Show a job's new view after something was kept; its row of the roster follows."""
@@ -78,7 +84,7 @@ class Hands:
             view=view, roster=roster, entry="", question=None, offered=0, selected=None,
             message=message, tone=tone,
             hands_on=self.state.hands_on and (not stage_changed or view.stage in (
-                "received check", "sign-off")),
+                "received check", "sign-off") or view.begins_final),
             side=None if stage_changed else self.state.side,
         )  # fmt: skip
         self._times.clear()
@@ -234,7 +240,8 @@ class Hands:
         state, view, line = self.state, self.state.view, self.state.line
         assert view is not None
         if view.stage == "wing":
-            self._show(self.shop.set_wing(view, state.entry), "wing angle kept")
+            new = self.shop.set_wing(view, state.entry)
+            self._show(new, f"wing angle kept: {wing_words(new.facts)}")
             return
         if line is None or view.stage not in (
             "as received",
@@ -268,20 +275,22 @@ class Hands:
         caliper = in_hand(self.shop)
         caliper_id = caliper.id if caliper is not None else None
         new = self.shop.take_reading(view, line, text, unit, placing.mm, how, caliper_id)
-        count = len(new.lines[self.state.line_index].latest)
-        again = f", repeat {count}" if count > 1 else ""
+        now = new.lines[self.state.line_index]
+        again = f", repeat {len(now.latest)}" if len(now.latest) > 1 else ""
         kept = f"kept: {line.method.name} {text} → {placing.number} {unit}{again}"
-        warning = standing_words(self.shop)
-        self._show(new, f"{kept}. {warning}" if warning else kept, "warn" if warning else "done")
+        told = view.since_left(line, placing.mm, self.state.unit)
+        again_words = " ".join(suspect_words(new, self.state.unit)[:1])
+        doubtful, warning = again_words or doubtful_words(now), standing_words(self.shop)
+        said = [doubtful, f"{kept}; {told}" if told else kept, warning]
+        tone: Tone = "warn" if doubtful or warning else "done"
+        self._show(new, ". ".join(part for part in said if part), tone)
 
     def _take_target(self, text: str) -> None:
         view, line, unit = self.state.view, self.state.line, self.state.unit
         assert view is not None
         assert line is not None
         if text[0] in "+-−":
-            self._show(
-                self.shop.aim(view, line, text, unit), f"target kept: {line.method.name} {text}"
-            )
+            self._show_target(self.shop.aim(view, line, text, unit), line, text)
             return
         found = understand(text, unit, line.usual_mm, f"target for {line.method.name}")
         if not found.is_clear:
@@ -294,7 +303,14 @@ class Hands:
         assert view is not None
         assert line is not None
         new = self.shop.aim_at(view, line, text, placing.unit, "value", placing.mm)
-        self._show(new, f"target kept: {line.method.name} {placing.number} {placing.unit}")
+        self._show_target(new, line, f"{placing.number} {placing.unit}")
+
+    def _show_target(self, new: JobView, line: Line, text: str) -> None:
+        """Show a target kept, and whether the change it asks for stands clear."""
+        change = next(x.change_wanted for x in new.lines if x.method_id == line.method_id)
+        glance = f", {change.glance}" if change is not None else ""
+        tone: Tone = "warn" if change is not None and not change.clear else "done"
+        self._show(new, f"target kept: {line.method.name} {text}{glance}", tone)
 
     def yes(self, time: float) -> None:
         """Do what is asked, on purpose: take an answer, tick, sign off; else go to the next ski."""
@@ -329,7 +345,8 @@ class Hands:
     def _tick(self) -> None:
         view = self.state.view
         assert view is not None
-        item = next(i for i in view.checklist if i.key not in view.progress.ticked)
+        item = view.check_due
+        assert item is not None
         self._show(self.shop.tick(view, item.key), f"ticked: {item.words}")
 
     def _sign_off(self) -> None:
@@ -337,6 +354,9 @@ class Hands:
         assert view is not None
         if not self.state.who:
             raise InputError("initials", "(none)", "initials first: key i")
+        if view.rules.second_eyes and not view.progress.eyes:
+            self.asks("second_eyes")
+            return
         self._show(self.shop.sign_off(view, self.state.who), f"signed off by {self.state.who}")
 
     def _next_step(self) -> None:
@@ -352,7 +372,7 @@ class Hands:
         elif stage == "studs":
             self._show(self.shop.seat_studs(view), "studs touch the blade where it stands")
         elif stage == "target":
-            self._show(self.shop.accept_target(view), "target accepted")
+            self._accept_target(view)
         elif stage == "turning":
             self._turn(view)
         elif stage == "within":
@@ -364,11 +384,16 @@ class Hands:
         else:
             self.next_unfinished()
 
+    def _accept_target(self, view: JobView) -> None:
+        if view.offers_last:
+            new = aim_at_last(self.shop, view)
+            self._show(new, "the last setting is the target now: Enter accepts it")
+        else:
+            self._show(self.shop.accept_target(view), "target accepted")
+
     def _turn(self, view: JobView) -> None:
         if view.plan is not None and not any(t.turns for t in view.plan.turns):
-            self.say(
-                "no turn this coarse comes closer: f for a finer turn, k keeps it as it is", "warn"
-            )
+            self.say(view.no_turn_words, "warn")
             return
         before = view.progress.pass_number
         new = self.shop.step_done(view)
@@ -433,8 +458,22 @@ class Hands:
         )
 
     def keep_as_is(self) -> None:
-        """Accept readings that are not within tolerance as good enough."""
-        self._job(lambda v: (self.shop.accept(v), "kept as it stands"))
+        """Accept readings as good enough: outside tolerance, or with fewer repeats than wanted."""
+        self._job(self._as_is)
+
+    def _as_is(self, view: JobView) -> tuple[JobView, str]:
+        if view.may_go_on:
+            return self.shop.enough(view), "going on with fewer repeats"
+        return self.shop.accept(view), "kept as it stands"
+
+    def second_eyes(self, initials: str) -> None:
+        """Keep the initials of who else looked; the sign-off stays to be done."""
+        said = f"{initials.strip()} looked too: now + signs off"
+        self._job(lambda v: (self.shop.second_eyes(v, initials), said), True)
+
+    def last_setting(self) -> None:
+        """Make what the ski was last set to the target."""
+        self._job(lambda v: (aim_at_last(self.shop, v), "last setting taken as the target"))
 
     def finer(self) -> None:
         """Go to the next finer turn, round and round."""
@@ -455,11 +494,14 @@ class Hands:
         """Keep a note to the job."""
         self._job(lambda v: (self.shop.note(v, "note", text), "note kept"), True)
 
-    def strike_reading(self, reason: str) -> None:
-        """Strike out the last repeat of the chosen reading, with its reason."""
+    def strike_reading(self, reason: str, reading_id: str | None = None) -> None:
+        """Strike out a repeat of the chosen reading, with its reason: the last if none is named."""
         line = self.state.line
         if line is not None:
-            self._job(lambda v: (self.shop.strike_reading(v, line, reason), "struck out"), True)
+            self._job(
+                lambda v: (self.shop.strike_reading(v, line, reason, reading_id), "struck out"),
+                True,
+            )
 
     def set_who(self, initials: str) -> None:
         """Remember whose hands these are."""
@@ -502,17 +544,3 @@ class Hands:
         if self.state.view is not None and text:
             view = self.state.view
             self._try(lambda: self._set(view=self.shop.note(view, "held", text)))
-
-
-def described(fact: rows.AnyFact) -> str:
-    """Return an entry in a few words."""
-    if isinstance(fact, rows.Reading | rows.Target | rows.WingSetting | rows.RideNote):
-        kind = type(fact).__name__.lower().replace("setting", " angle")
-        return f"{kind} {fact.text}"
-    if isinstance(fact, rows.Tick):
-        return f"tick '{fact.text}'"
-    if isinstance(fact, rows.PassRow):
-        return f"pass {fact.number}"
-    if isinstance(fact, rows.Mark):
-        return f"{fact.kind} {fact.text}".strip()
-    return "sign-off"

@@ -6,15 +6,19 @@ from textual.content import Content
 
 from workbench.bench.state import BenchState
 from workbench.bench.text import lines, styled, visible, wrapped
-from workbench.bench.turns_panel import act
 from workbench.work.jobs import JobView
-from workbench.work.words import (
-    CAUTION_EDGES,
-    CAUTION_LOOSEN,
-    CAUTION_RIDE,
-    CAUTION_SNUG,
-    step_words,
+from workbench.work.marks import again_words
+from workbench.work.next_step import (
+    NO_FIT,
+    NO_TURNS,
+    STUDS_UP,
+    act_due,
+    caution_words,
+    leave_words,
+    reading_due,
+    wing_step,
 )
+from workbench.work.words import step_words
 
 BLANK = Content("")
 
@@ -60,27 +64,32 @@ def next_words(state: BenchState) -> str:
     name = line.method.name if line is not None else ""
     stage = view.stage
     if view.trouble and stage in ("turning", "studs", "target"):
-        return "These readings do not work: u takes the last one back, then measure it again."
+        return f"{NO_FIT}: u takes the last one back, then measure it again."
+    if view.contradictions and stage in ("turning", "studs", "target") and not view.progress.step:
+        return again_words(view)
     if stage in ("waiting", "received check", "final check"):
-        what = "final check" if stage == "final check" else "received check"
-        if not state.hands_on:
-            return f"Enter begins the {what}."
-        item = next(i for i in view.checklist if i.key not in view.progress.ticked)
-        return f"+ or space ticks: {item.words}"
+        if not state.hands_on or view.check_due is None:
+            return f"Enter begins the {view.check_name.lower()}."
+        return f"+ or space ticks: {view.check_due.words}"
     if stage in ("as received", "measuring"):
-        return f"Measure and type: {name}, then Enter."
+        return _measure_words(view, name)
     if stage == "studs":
-        return "Bring all three studs up until each just touches the blade; Enter when they do."
+        return f"{STUDS_UP}; Enter when they do."
     if stage == "target":
         if view.progress.targets:
             return "Enter accepts the target; or type another number for the reading marked ▸."
+        if view.offers_last:
+            return f"Enter takes the last setting as the target; or type it for {name}."
         return f"Type the target for {name}: a value, or a sign and a change."
     if stage == "turning":
         return _turn_words(view)
     if stage == "within":
-        return "Within tolerance: leave it alone. Enter goes on."
+        return f"{leave_words(view)} Enter goes on."
     if stage == "wing":
-        return "Set the wing, tighten it, type its angle in degrees, then Enter."
+        return f"{wing_step(view)}, type its angle in degrees, then Enter."
+    if stage == "sign-off" and view.rules.second_eyes and not view.progress.eyes:
+        keys = "+" if state.hands_on else "Enter, then +"
+        return f"{keys}: who else looked at it? Their initials."
     if stage == "sign-off":
         return f"+ signs off as {state.who}." if state.hands_on else "Enter, then + to sign off."
     if stage == "set aside":
@@ -89,30 +98,23 @@ def next_words(state: BenchState) -> str:
     return "Signed off. Enter goes to the next ski."
 
 
+def _measure_words(view: JobView, name: str) -> str:
+    """Return which reading is due, and its repeat where the shop wants more than one."""
+    fewer = " k goes on with fewer." if view.rules.repeats > 1 and view.may_go_on else ""
+    return f"Measure and type: {reading_due(view, name)}, then Enter.{fewer}"
+
+
 def _turn_words(view: JobView) -> str:
     if view.plan is None:
-        return "No turns: see the warning; u takes the last entry back."
+        return f"{NO_TURNS}; u takes the last entry back."
     if not any(t.turns for t in view.plan.turns):
-        return "No turn this coarse helps: f for a finer turn, or k keeps it as it is."
-    return f"{step_words(act(view))} Enter when done."
+        words = view.no_turn_words
+        return f"{words[0].upper()}{words[1:]}."
+    return f"{step_words(act_due(view))} Enter when done."
 
 
 def caution(state: BenchState) -> str:
     """Return the caution that belongs where the hand is now."""
     if state.view is None:
         return "The ski and block maker's instructions come first."
-    stage = state.view.stage
-    if stage in ("waiting", "received check", "as received", "measuring"):
-        return CAUTION_EDGES
-    if stage in ("studs", "turning"):
-        return _turning_caution(state.view) if stage == "turning" else CAUTION_EDGES
-    if stage in ("final check", "sign-off", "signed off"):
-        return CAUTION_RIDE
-    return "The maker's instructions, event rules and a qualified technician come first."
-
-
-def _turning_caution(view: JobView) -> str:
-    """Return loosen before the turns and snug after them."""
-    if view.plan is None or view.progress.step == 0:
-        return CAUTION_LOOSEN
-    return CAUTION_SNUG if act(view).do in ("seat", "snug") else CAUTION_EDGES
+    return caution_words(state.view, state.hands_on)

@@ -14,6 +14,7 @@ from workbench.measure.display import (
 )
 from workbench.measure.units import Unit
 from workbench.work.jobs import Line
+from workbench.work.meaning import SIGNS
 
 BLANK = Content("")
 
@@ -43,9 +44,7 @@ def roster(state: BenchState, width: int, height: int) -> Content:
     for i, line in enumerate(state.roster[first : first + room], first):
         mark = "▸" if i == here and state.view is not None else " "
         bold = "bold" if mark == "▸" else ""
-        stage = "within tolerance" if line.stage == "within" else str(line.stage)
-        if line.stage in ("turning", "measuring"):
-            stage += f" {line.pass_number + (line.stage == 'turning')}"
+        stage = line.stage_words
         out.append(styled((f"{mark}{line.glyph} {visible(line.ski_name, width - 4)}", bold)))
         room_rider = max(width - 6 - len(stage), 4)
         due = f" {line.due}" if line.due and len(line.due) + len(line.rider) < room_rider else ""
@@ -68,7 +67,9 @@ def target(state: BenchState, width: int, height: int) -> Content:
     if view is None:
         return BLANK
     if not has_target(state):
-        words = wrapped("Set once the readings are taken and the studs touch.", width)
+        nothing = "A re-check looks and sets nothing."
+        later = "Set once the readings are taken and the studs touch."
+        words = wrapped(nothing if view.job.kind == "recheck" else later, width)
         return lines([styled((part, "$ink-faint")) for part in words])
     roomy = height >= 2 * len(view.lines)
     out: list[Content] = []
@@ -105,15 +106,18 @@ def _aim_in_one(line: Line, unit: Unit, width: int) -> Content:
     return styled(f"{name} ".ljust(width - len(aim)), (aim, "bold"))
 
 
-def _off(line: Line, unit: str) -> Content:
+def _off(line: Line, unit: Unit) -> Content:
+    """Return how a reading stands to its tolerance: surely within, within but not clear, or out."""
     off = line.off_mm
-    if off is None:
+    if off is None or line.nearness is None:
         return Content("")
-    shown = change_text(off, "mm" if unit == "mm" else "in")
-    if abs(off) <= line.tolerance_mm * (1 + 1e-9):
-        return styled((f"= within {shown}", "bold $state-within"))
-    sign = "▲ over" if off > 0 else "▼ under"
-    return styled((f"{sign} {shown}", "bold $state-outside"))
+    shown = change_text(off, unit)
+    sign, words = SIGNS[line.nearness]
+    if line.nearness == "out":
+        sign, words = ("▲", "over") if off > 0 else ("▼", "under")
+        return styled((f"{sign} {words} {shown}", "bold $state-outside"))
+    state = "$state-within" if line.nearness == "sure" else "$state-caution"
+    return styled((f"{sign} {words} {shown}", f"bold {state}"))
 
 
 def picture(state: BenchState, width: int, height: int) -> Content:

@@ -71,7 +71,7 @@ class BenchState:
             return self.side
         if self.view is None or self.view.stage in ("waiting", "signed off", "set aside"):
             return "roster"
-        return "turns" if self.view.stage in ("turning", "within") else "view"
+        return "turns" if self.view.stage in ("turning", "within", "wing") else "view"
 
     @property
     def position(self) -> int | None:

@@ -6,38 +6,29 @@ this; neither touches the book itself.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import date
+from functools import partial
 
 from workbench.errors import InputError
+from workbench.fin.blade import Blade
+from workbench.fin.methods import Method
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
 from workbench.records import rows
 from workbench.records.book import Book
-from workbench.work.jobs import JobView, Line, build_view
+from workbench.work.gauges import tools_of
+from workbench.work.jobs import TAKEN_BACK as TAKEN_BACK
+from workbench.work.jobs import JobView, Line, build_view, standard_u_mm
+from workbench.work.last_setting import left_with
+from workbench.work.meaning import GUARD
 from workbench.work.rigs import blade_of, method_of, rig_of
-from workbench.work.stages import GLYPHS, Event, Progress, Stage, check_allowed, progress
-
-TAKEN_BACK = "taken back"
-
-
-@dataclass(frozen=True, slots=True)
-class RosterLine:
-    """One ski of the day: its job, names as typed, stage and pass."""
-
-    job_id: str
-    ski_name: str
-    rider: str
-    unit: Unit
-    due: str
-    stage: Stage
-    pass_number: int
-
-    @property
-    def glyph(self) -> str:
-        """A sign for the stage; the word stands beside it."""
-        return GLYPHS[self.stage]
+from workbench.work.roster import RosterLine as RosterLine
+from workbench.work.roster import roster_line
+from workbench.work.rules import Rules, default_finest, rules_of
+from workbench.work.stages import Event, Progress, check_allowed, progress
+from workbench.work.wing_setup import angle_of, wing_setup
 
 
 class Shop:
@@ -52,24 +43,18 @@ class Shop:
 
     def roster(self) -> tuple[RosterLine, ...]:
         """Return the day's queue in its order, what earlier days left unfinished first."""
-        items = (*self.book.unfinished_before(self.day), *self.book.day_queue(self.day))
-        facts = self.book.facts_for([item.job.id for item in items])
-        out = []
-        for item in items:
-            ski = self.book.ski(item.job.ski_id)
-            at = self._progress(ski, facts.get(item.job.id, ()))
-            out.append(
-                RosterLine(
-                    item.job.id,
-                    item.ski_name,
-                    item.rider,
-                    item.unit,
-                    item.job.due,
-                    at.stage,
-                    at.pass_number,
-                )
-            )
-        return tuple(out)
+        return self.lines_of(self.day)
+
+    def lines_of(self, day: str) -> tuple[RosterLine, ...]:
+        """Return a day's queue in its order; before today's, what earlier days left unfinished."""
+        found = self.book.day_list(day, with_unfinished=day == self.day)
+        rules = rules_of(self.book)
+        lines = tuple(roster_line(each, rules) for each in found)
+        return tuple(map(self._guarded_line, lines)) if self.guarded else lines
+
+    def _guarded_line(self, line: RosterLine) -> RosterLine:
+        """Only the whole view knows what readings are worth, and so if a guard band lets them."""
+        return replace(line, stage=self.view(line.job_id).stage) if line.stage == "within" else line
 
     def view(self, job_id: str) -> JobView:
         """Return everything the bench shows of a job."""
@@ -78,28 +63,65 @@ class Shop:
         blade_row, block = self.book.blade(ski.blade_id), self.book.block(ski.block_id)
         blade = blade_of(blade_row)
         facts = self.book.facts(job_id)
-        methods = []
-        for method_id in ski.methods:
-            row = self.book.method(method_id)
-            methods.append((method_id, method_of(row, blade), row.tolerance_mm))
+        methods, stated = self._methods(ski, blade)
+        rig = rig_of(ski, blade, block.studs)
+        rules = rules_of(self.book)
+        at = self._progress(ski, facts, job.kind, rules)
+        named = [(i, m) for i, m, _ in methods]
+        first = at.stage == "as received"
         finest = self._finest(facts, job)
         baselines = self.book.baselines_of(ski.id)
         return build_view(
             job,
             ski,
             (blade_row.name, block.name),
-            rig_of(ski, blade, block.studs),
+            rig,
             methods,
-            self._progress(ski, facts),
+            at,
             facts,
             finest,
             baselines[-1] if baselines else None,
             tuple(method_of(row, blade) for row in self.book.methods_of(ski.blade_id)),
+            tools_of(self.book, facts, stated),
+            self.guarded,
+            left_with(self.book, job, named, rig, stated) if first else None,
+            rules,
+            self._marks(ski, blade),
         )
 
-    def _progress(self, ski: rows.Ski, facts: Sequence[rows.AnyFact]) -> Progress:
+    def _marks(self, ski: rows.Ski, blade: Blade) -> tuple[tuple[str, Method], ...]:
+        """Return the coarse marks of the ski's blade (id, method) that are none of its readings."""
+        kept = [r for r in self.book.methods_of(ski.blade_id) if r.scribe_x_mm is not None]
+        return tuple((r.id, method_of(r, blade)) for r in kept if r.id not in ski.methods)
+
+    @property
+    def guarded(self) -> bool:
+        """Whether the shop accepts a reading only with a guard band inside its tolerance."""
+        return self.book.setting(GUARD, "off") == "on"
+
+    def _methods(
+        self, ski: rows.Ski, blade: Blade
+    ) -> tuple[list[tuple[str, Method, float]], dict[str, float]]:
+        """Return the ski's methods (id, method, tolerance in mm), and the u that some state."""
+        kept = [self.book.method(method_id) for method_id in ski.methods]
+        stated = {row.id: row.u_mm for row in kept if row.u_mm is not None}
+        return [(row.id, method_of(row, blade), row.tolerance_mm) for row in kept], stated
+
+    def _progress(
+        self, ski: rows.Ski, facts: Sequence[rows.AnyFact], kind: rows.JobKind, rules: Rules
+    ) -> Progress:
         tolerances = {m: self.book.method(m).tolerance_mm for m in ski.methods}
-        return progress(facts, ski.methods, tolerances, ski.has_wing)
+        u_of = partial(self._u_of, ski, facts) if self.guarded else None
+        return progress(facts, ski.methods, tolerances, ski.has_wing, u_of, kind, rules)
+
+    def _u_of(
+        self, ski: rows.Ski, facts: Sequence[rows.AnyFact], at: Progress
+    ) -> Mapping[str, float]:
+        """Return what each reading of the pass under way is worth, where a guard band asks."""
+        blade = blade_of(self.book.blade(ski.blade_id))
+        methods, stated = self._methods(ski, blade)
+        rig = rig_of(ski, blade, self.book.block(ski.block_id).studs)
+        return standard_u_mm(methods, at, rig, tools_of(self.book, facts, stated))
 
     @staticmethod
     def _finest(facts: Sequence[rows.AnyFact], job: rows.Job) -> float:
@@ -108,11 +130,15 @@ class Shop:
                 return float(fact.text)
         return job.finest_turn
 
+    def finest_of(self, job_id: str) -> float:
+        """Return the finest turn (turns) that a job was done with."""
+        return self._finest(self.book.facts(job_id), self.book.job(job_id))
+
     # -- doing -----------------------------------------------------------------------------------
 
     def tick(self, view: JobView, item: str) -> JobView:
         """Tick one item of the checklist that is due; the clamp bolts only after the rest."""
-        listed: rows.Checklist = "final" if view.stage == "final check" else "received"
+        listed: rows.Checklist = "final" if view.is_final else "received"
         self._check(view, "tick final" if listed == "final" else "tick received")
         open_items = [i for i in view.checklist if i.key not in view.progress.ticked]
         if not open_items or open_items[0].key != item:
@@ -134,8 +160,19 @@ class Shop:
         """Keep a reading: the one that is due, or a repeat of one already taken in this pass."""
         self._check(view, "read")
         number = view.progress.pass_number
-        taken = rows.Taken(line.method_id, number, text, unit, mm, caliper_id, how)
+        now = view.tools.now
+        at = now.id if now is not None else None
+        taken = rows.Taken(line.method_id, number, text, unit, mm, caliper_id, how, at)
         self.book.add_reading(view.job.id, self.who, taken)
+        return self.view(view.job.id)
+
+    def enough(self, view: JobView) -> JobView:
+        """Go on with fewer repeats than the shop wants; at least one of each reading."""
+        self._check(view, "enough")
+        if not view.may_go_on:
+            raise InputError("repeats", "not yet", "at least one of each reading")
+        number = view.progress.pass_number
+        self.book.add_mark(view.job.id, self.who, "enough", number=number)
         return self.view(view.job.id)
 
     def seat_studs(self, view: JobView) -> JobView:
@@ -186,15 +223,16 @@ class Shop:
         )  # fmt: skip
         return self.view(view.job.id)
 
-    def aim_at_baseline(self, view: JobView) -> JobView:
-        """Make the ski's baseline the target."""
+    def aim_at_baseline(self, view: JobView, baseline: rows.Baseline | None = None) -> JobView:
+        """Make a baseline the target: the ski's own where none is given."""
         self._check(view, "aim")
-        if view.baseline is None:
+        baseline = baseline or view.baseline
+        if baseline is None:
             raise InputError("baseline", "(none)", "a ski that has a baseline")
         by_name = {line.method.name: line for line in view.lines}
-        known = [e for e in view.baseline.entries if e.method_name in by_name]
+        known = [e for e in baseline.entries if e.method_name in by_name]
         if not known:
-            raise InputError("baseline", view.baseline.name, "numbers by this ski's own methods")
+            raise InputError("baseline", baseline.name, "numbers by this ski's own methods")
         for e in known:
             line = by_name[e.method_name]
             view = self.aim_at(view, line, e.text, e.unit, "baseline", e.mm, e.tolerance_mm)
@@ -240,27 +278,46 @@ class Shop:
         self.book.add_mark(view.job.id, self.who, "accepted", text=view.stage)
         return self.view(view.job.id)
 
-    def set_wing(self, view: JobView, text: str) -> JobView:
-        """Keep the wing's angle in degrees."""
+    def set_wing(
+        self, view: JobView, text: str, hold: rows.WingHold | None = None, gauge: str | None = None
+    ) -> JobView:
+        """Keep the wing's angle in degrees, with the shop's hold and the gauge of that angle.
+
+        ``hold`` and ``gauge`` are given where another was used.
+        """
         self._check(view, "set wing")
-        accepted = "degrees from 2 to 20, such as 7.5"
-        try:
-            angle = float(text.strip().rstrip("°").replace(",", "."))
-        except ValueError:
-            raise InputError("wing angle", text, accepted) from None
-        if not 2.0 <= angle <= 20.0:
-            raise InputError("wing angle", text, accepted)
-        self.book.add_wing(view.job.id, self.who, text, angle)
+        angle, setup = angle_of(text), wing_setup(self.book)
+        hold = setup.kept_hold if hold is None else hold
+        gauge = setup.gauge_named(angle) if gauge is None else gauge
+        self.book.add_wing(view.job.id, self.who, text, angle, hold=hold, gauge=gauge)
         return self.view(view.job.id)
 
-    def sign_off(self, view: JobView, who: str) -> JobView:
-        """Release the ski under these initials."""
-        self._check(view, "sign off")
-        initials = who.strip()
-        if not 1 <= len(initials) <= 12:
-            raise InputError("initials", who, "1 to 12 characters")
-        self.book.add_sign_off(view.job.id, initials)
+    def second_eyes(self, view: JobView, who: str) -> JobView:
+        """Keep that another pair of eyes looked at the ski after its final check."""
+        self._check(view, "second eyes")
+        self._check_other(_initials(who), self.who)
+        self.book.add_mark(view.job.id, self.who, "second_eyes", text=_initials(who))
         return self.view(view.job.id)
+
+    @staticmethod
+    def _check_other(eyes: str, who: str) -> None:
+        if not eyes or eyes.casefold() == who.strip().casefold():
+            accepted = "the initials of somebody else, who looked at the ski too"
+            raise InputError("second pair of eyes", eyes or "(none)", accepted)
+
+    def sign_off(self, view: JobView, who: str) -> JobView:
+        """Release the ski under these initials, on today's queue; another's where the shop asks."""
+        self._check(view, "sign off")
+        initials = _initials(who)
+        if view.rules.second_eyes:
+            self._check_other(view.progress.eyes, initials)
+        self.book.batch(self._sign_off, view.job, initials)
+        return self.view(view.job.id)
+
+    def _sign_off(self, job: rows.Job, initials: str) -> None:
+        if job.day < self.day:
+            self.book.carry_job(job.id, self.day, who=initials)
+        self.book.add_sign_off(job.id, initials)
 
     def set_aside(self, view: JobView, reason: str) -> JobView:
         """Put the ski aside with a reason."""
@@ -306,13 +363,39 @@ class Shop:
             self.book.strike(last.id, TAKEN_BACK, self.who)
         return self.view(view.job.id), last
 
-    def strike_reading(self, view: JobView, line: Line, reason: str) -> JobView:
-        """Strike out the last repeat of a reading in this pass, with a reason."""
+    def strike_reading(
+        self, view: JobView, line: Line, reason: str, reading_id: str | None = None
+    ) -> JobView:
+        """Strike out a repeat of this pass, with a reason: the last where none is named.
+
+        Raises:
+            InputError: no such repeat in this pass, or no reason.
+        """
         self._check(view, "strike")
-        if not line.latest:
+        repeats = [r.id for r in line.latest]
+        if not repeats or reading_id not in (None, *repeats):
             raise InputError("reading", line.method.name, "a reading taken in this pass")
-        self.book.strike(line.latest[-1].id, reason, self.who)
+        self.book.strike(reading_id or repeats[-1], reason, self.who)
         return self.view(view.job.id)
+
+    def queue(
+        self,
+        ski_id: str,
+        due: str = "",
+        *,
+        note: str = "",
+        kind: rows.JobKind = "setting",
+        finest_turn: float | None = None,
+    ) -> rows.Job:
+        """Put a ski at the end of today's queue.
+
+        The finest turn is the shop's where it has settled one, else that of the ski's block.
+        """
+        if finest_turn is None:
+            finest_turn = default_finest(self.book)
+        return self.book.add_job(
+            ski_id, self.day, due, finest_turn=finest_turn, who=self.who, kind=kind, note=note
+        )
 
     def remember(self, name: str, value: str) -> None:
         """Keep a setting of the bench, such as the ski in hand."""
@@ -326,5 +409,13 @@ class Shop:
         if view.progress.mid_pass:
             raise InputError(
                 what, "in the middle of a pass",
-                "finish this pass and measure first, or u takes its steps back",
+                "finish this pass and measure first, or take its steps back",
             )  # fmt: skip
+
+
+def _initials(text: str) -> str:
+    """Return initials without the blanks around them."""
+    initials = text.strip()
+    if not 1 <= len(initials) <= 12:
+        raise InputError("initials", text, "1 to 12 characters")
+    return initials

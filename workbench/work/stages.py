@@ -6,24 +6,29 @@ first gate that is not yet passed. Taking an entry back therefore leads back to 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Literal
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Literal, TypeAlias
 
-from workbench.advice.checklists import RECEIVED, final_items
+from workbench.advice.checklists import CLAMP, final_items
 from workbench.errors import InputError
 from workbench.fin.guidance import is_within
 from workbench.measure.repeats import mean_of
 from workbench.records.rows import (
     AnyFact,
+    JobKind,
     Mark,
     PassRow,
     Reading,
     SignOff,
     Target,
+    Temperature,
     Tick,
     WingSetting,
 )
+from workbench.work.at_twenty import known_temperatures, values_mm
+from workbench.work.meaning import accepted_mm
+from workbench.work.rules import SHIPPED, Rules
 
 Stage = Literal[
     "waiting", "received check", "as received", "studs", "target", "turning", "measuring",
@@ -31,8 +36,9 @@ Stage = Literal[
 ]  # fmt: skip
 
 Event = Literal[
-    "tick received", "read", "seat", "aim", "accept target", "step", "accept", "set wing",
-    "tick final", "sign off", "set aside", "take up", "note", "finest", "strike",
+    "tick received", "read", "seat", "aim", "accept target", "step", "accept", "enough",
+    "set wing", "tick final", "second eyes", "sign off", "set aside", "take up", "note", "finest",
+    "strike", "temperature", "mark",
 ]  # fmt: skip
 
 GLYPHS: dict[Stage, str] = {
@@ -41,25 +47,26 @@ GLYPHS: dict[Stage, str] = {
     "sign-off": "8", "signed off": "✓", "set aside": "‖",
 }  # fmt: skip
 
-_ANYTIME: frozenset[Event] = frozenset({"set aside", "note", "finest"})
+_ANYTIME: frozenset[Event] = frozenset({"set aside", "note", "finest", "temperature"})
 _READ: frozenset[Event] = _ANYTIME | {"strike"}
 
 ALLOWED: dict[Stage, frozenset[Event]] = {
-    "waiting": _ANYTIME | {"tick received"},
+    "waiting": _ANYTIME | {"tick received", "tick final"},
     "received check": _ANYTIME | {"tick received"},
-    "as received": _READ | {"read"},
-    "studs": _READ | {"read", "seat"},
-    "target": _READ | {"aim", "accept target"},
-    "turning": _READ | {"aim", "step", "accept"},
-    "measuring": _READ | {"read"},
-    "within": _READ | {"aim", "read", "accept"},
+    "as received": _READ | {"read", "enough", "mark"},
+    "studs": _READ | {"read", "seat", "mark"},
+    "target": _READ | {"aim", "accept target", "mark"},
+    "turning": _READ | {"aim", "step", "accept", "mark"},
+    "measuring": _READ | {"read", "enough", "mark"},
+    "within": _READ | {"aim", "read", "accept", "mark"},
     "wing": _READ | {"set wing"},
     "final check": _READ | {"tick final"},
-    "sign-off": _READ | {"sign off"},
+    "sign-off": _READ | {"second eyes", "sign off"},
     "signed off": frozenset({"note"}),
     "set aside": frozenset({"note", "take up"}),
 }
-"""Stage and event: everything that is not here is refused."""
+"""Stage and event: everything that is not here is refused. A re-check begins with its final check,
+so that both ticks are allowed where a job waits; its kind says which."""
 
 
 def check_allowed(stage: Stage, event: Event) -> None:
@@ -73,8 +80,10 @@ def check_allowed(stage: Stage, event: Event) -> None:
 class Progress:
     """Where a job stands: its stage, the pass under way, and what there is so far (mm).
 
-    ``values``: repeats by pass number and method id, in order. ``step``: acts of this pass done.
-    ``ticked``: keys ticked of the checklist that is due.
+    ``values``: repeats as kept, by pass number and method id, in order; what they are worth, at the
+    ``temperatures`` they name, is :meth:`values_mm`. ``step``: acts of this pass done.
+    ``ticked``: keys ticked of the checklist that is due. ``eyes``: the initials of the second pair
+    of eyes that looked after the final check, else nothing.
     """
 
     stage: Stage
@@ -84,6 +93,8 @@ class Progress:
     step: int
     ticked: frozenset[str]
     reason: str = ""
+    temperatures: Mapping[str, Temperature] = field(default_factory=dict)
+    eyes: str = ""
 
     @property
     def mid_pass(self) -> bool:
@@ -92,8 +103,17 @@ class Progress:
 
     def mean_mm(self, pass_number: int, method_id: str) -> float | None:
         """Return the mean of a method's repeats in a pass, or None."""
-        taken = self.values.get(pass_number, {}).get(method_id, ())
-        return mean_of([r.mm for r in taken]) if taken else None
+        taken = self.values_mm(pass_number, method_id)
+        return mean_of(taken) if taken else None
+
+    def values_mm(self, pass_number: int, method_id: str) -> tuple[float, ...]:
+        """Return what a method's repeats in a pass are worth: at 20 degrees where stated."""
+        kept = self.values.get(pass_number, {}).get(method_id, ())
+        return values_mm(kept, self.temperatures)
+
+
+UOf: TypeAlias = Callable[[Progress], Mapping[str, float]]
+"""What gives the standard uncertainty (mm) of each reading of the pass under way, by method id."""
 
 
 def progress(
@@ -101,61 +121,153 @@ def progress(
     method_ids: Sequence[str],
     tolerances_mm: Mapping[str, float],
     has_wing: bool,
+    u_of: UOf | None = None,
+    kind: JobKind = "setting",
+    rules: Rules = SHIPPED,
 ) -> Progress:
-    """Read a job's progress off its facts (in order of id)."""
-    live = [f for f in facts if f.struck is None]
-    values = _values(live)
-    targets = {f.method_id: f for f in live if isinstance(f, Target)}
-    passes = [f for f in live if isinstance(f, PassRow)]
-    number = len(passes)
-    found = _gate(live, method_ids, tolerances_mm, has_wing, values, targets, number)
-    stage, ticked = found
-    aside = [f for f in live if isinstance(f, Mark) and f.kind in ("set_aside", "taken_up")]
+    """Read a job's progress off its facts (in order of id) by the shop's rules.
+
+    ``u_of`` is given where a guard band is kept: readings then have to lie inside their tolerance
+    by their expanded uncertainty. A gate that was passed stays passed when the rules change: a tick
+    counts against the list that was in force when it was made, and readings that were gone on from
+    were enough.
+    """
+    kept = [f for f in facts if f.struck is None]
+    # A reading by another method, such as a coarse mark, bears the others out and moves no gate.
+    live = [f for f in kept if not isinstance(f, Reading) or f.method_id in method_ids]
+    since = _last_id(live, (Reading, Target, PassRow))
+    at = Progress(
+        stage="waiting",
+        pass_number=sum(isinstance(f, PassRow) for f in live),
+        values=_values(kept),
+        targets={f.method_id: f for f in live if isinstance(f, Target)},
+        step=sum(isinstance(f, Mark) and f.kind == "step" and f.id > since for f in live),
+        ticked=frozenset(),
+        temperatures=known_temperatures(live),
+    )
+    gates = _Gates(live, method_ids, tolerances_mm, has_wing, rules, at, u_of)
+    stage, ticked = gates.recheck() if kind == "recheck" else gates.setting()
+    eyes = gates.eyes() if stage == "sign-off" else ""
     reason = ""
+    aside = [f for f in live if isinstance(f, Mark) and f.kind in ("set_aside", "taken_up")]
     if aside and aside[-1].kind == "set_aside" and stage != "signed off":
         stage, reason = "set aside", aside[-1].text
-    since = _last_id(live, (Reading, Target, PassRow))
-    steps = [f for f in live if isinstance(f, Mark) and f.kind == "step" and f.id > since]
-    return Progress(stage, number, values, targets, len(steps), ticked, reason)
+    return replace(at, stage=stage, ticked=ticked, reason=reason, eyes=eyes)
 
 
-def _gate(
-    live: Sequence[AnyFact],
-    method_ids: Sequence[str],
-    tolerances_mm: Mapping[str, float],
-    has_wing: bool,
-    values: Mapping[int, Mapping[str, tuple[Reading, ...]]],
-    targets: Mapping[str, Target],
-    number: int,
-) -> tuple[Stage, frozenset[str]]:
-    """Return the stage of the first gate not passed, and what of its checklist is ticked."""
-    if any(isinstance(f, SignOff) for f in live):
-        return "signed off", frozenset()
-    received = frozenset(f.item for f in live if isinstance(f, Tick) and f.checklist == "received")
-    if not received >= {i.key for i in RECEIVED}:
-        return ("received check" if received else "waiting"), received
-    if not all(values.get(0, {}).get(m) for m in method_ids):
-        return "as received", frozenset()
-    marks = {f.kind: f.id for f in live if isinstance(f, Mark)}
-    if "seated" not in marks:
-        return "studs", frozenset()
-    opened = max(_last_id(live, (Target,)), marks.get("reaim", ""))
-    if marks.get("aimed", "") <= opened or "aimed" not in marks:
-        return "target", frozenset()
-    if not all(values.get(number, {}).get(m) for m in method_ids):
-        return "measuring", frozenset()
-    touched = _last_id(live, (Reading, Target, PassRow))
-    if marks.get("accepted", "") < touched:
-        met = _met(method_ids, tolerances_mm, values, targets, number)
-        return ("within" if met else "turning"), frozenset()
-    if has_wing and not any(isinstance(f, WingSetting) and f.id > touched for f in live):
-        return "wing", frozenset()
-    touched = max(touched, _last_id(live, (WingSetting,)), marks.get("accepted", ""))
-    final = frozenset(
-        f.item for f in live if isinstance(f, Tick) and f.checklist == "final" and f.id > touched
-    )
-    done = final >= {i.key for i in final_items(has_wing)}
-    return ("sign-off" if done else "final check"), final
+GOES_ON = ("seated", "aimed", "reaim", "step", "accepted")
+"""Marks that go on from the readings as they stand."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Gates:
+    """The facts of a job that stand, and the gates that they have passed."""
+
+    live: Sequence[AnyFact]
+    method_ids: Sequence[str]
+    tolerances_mm: Mapping[str, float]
+    has_wing: bool
+    rules: Rules
+    at: Progress
+    u_of: UOf | None
+
+    def setting(self) -> tuple[Stage, frozenset[str]]:
+        """Return the stage of the first gate not passed, and what of its checklist is ticked."""
+        if self._signed:
+            return "signed off", frozenset()
+        passed, ticked = self._received()
+        if not passed:
+            return ("received check" if ticked else "waiting"), ticked
+        if not self._read(0):
+            return "as received", frozenset()
+        marks = {f.kind: f.id for f in self.live if isinstance(f, Mark)}
+        if "seated" not in marks:
+            return "studs", frozenset()
+        opened = max(_last_id(self.live, (Target,)), marks.get("reaim", ""))
+        if marks.get("aimed", "") <= opened or "aimed" not in marks:
+            return "target", frozenset()
+        if not self._read(self.at.pass_number):
+            return "measuring", frozenset()
+        touched = _last_id(self.live, (Reading, Target, PassRow))
+        if marks.get("accepted", "") < touched:
+            met = _met(self.at, self.method_ids, self.tolerances_mm, self.u_of)
+            return ("within" if met else "turning"), frozenset()
+        if self.has_wing and _last_id(self.live, (WingSetting,)) <= touched:
+            return "wing", frozenset()
+        passed, ticked = self._final()
+        return ("sign-off" if passed else "final check"), ticked
+
+    def recheck(self) -> tuple[Stage, frozenset[str]]:
+        """Return the stage of a re-check: the final check alone, then the sign-off."""
+        if self._signed:
+            return "signed off", frozenset()
+        passed, ticked = self._final()
+        if passed:
+            return "sign-off", ticked
+        return ("final check" if ticked else "waiting"), ticked
+
+    @property
+    def _signed(self) -> bool:
+        return any(isinstance(f, SignOff) for f in self.live)
+
+    def _received(self) -> tuple[bool, frozenset[str]]:
+        """Whether the received check is passed, now or when one of its ticks was made."""
+        ticks = [f for f in self.live if isinstance(f, Tick) and f.checklist == "received"]
+        items: frozenset[str] = frozenset()
+        for tick in ticks:
+            items |= {tick.item}
+            if items >= self.rules.received_at(tick.id):
+                return True, items
+        return bool(items) and items >= {i.key for i in self.rules.received_now}, items
+
+    def _read(self, number: int) -> bool:
+        """Whether a pass has its readings: all repeats wanted, or fewer that were gone on from."""
+        taken = self.at.values.get(number, {})
+        least = min((len(taken.get(m, ())) for m in self.method_ids), default=0)
+        if least >= self.rules.repeats or least == 0:
+            return least > 0 or not self.method_ids
+        last = max(r.id for m in self.method_ids for r in taken[m])
+        return any(_goes_on(f, number, last) for f in self.live)
+
+    def _touched(self) -> str:
+        """The id of the last thing after which the final check has to be gone through anew."""
+        accepted = (f.id for f in self.live if isinstance(f, Mark) and f.kind == "accepted")
+        changed = _last_id(self.live, (Reading, Target, PassRow, WingSetting))
+        return max(changed, *accepted, "")
+
+    def _final(self) -> tuple[bool, frozenset[str]]:
+        """Whether the final check is passed; the clamp bolts count where nothing was left open."""
+        touched = self._touched()
+        ticks = [
+            f
+            for f in self.live
+            if isinstance(f, Tick) and f.checklist == "final" and f.id > touched
+        ]
+        now = {i.key for i in final_items(self.has_wing, self.rules.final_now)}
+        items: frozenset[str] = frozenset()
+        for tick in ticks:
+            items |= {tick.item}
+            then = self.rules.final_at(tick.id, self.has_wing)
+            if tick.item == CLAMP and (items >= then or items >= now):
+                return True, items
+        return False, items - {CLAMP}
+
+    def eyes(self) -> str:
+        """The initials of who else looked at the ski since its final check."""
+        since = max(_last_id(self.live, (Tick,)), self._touched())
+        looked = [f for f in self.live if isinstance(f, Mark) and f.kind == "second_eyes"]
+        return looked[-1].text if looked and looked[-1].id > since else ""
+
+
+def _goes_on(fact: AnyFact, number: int, last: str) -> bool:
+    """Whether a fact goes on from the readings of a pass; ``last`` is the id of the last one."""
+    if isinstance(fact, Mark) and fact.kind == "enough":
+        return fact.number == number
+    if fact.id < last:
+        return False
+    if isinstance(fact, Mark):
+        return fact.kind in GOES_ON
+    return isinstance(fact, Target | PassRow | WingSetting | SignOff)
 
 
 def _values(live: Sequence[AnyFact]) -> dict[int, dict[str, tuple[Reading, ...]]]:
@@ -168,20 +280,20 @@ def _values(live: Sequence[AnyFact]) -> dict[int, dict[str, tuple[Reading, ...]]
 
 
 def _met(
+    at: Progress,
     method_ids: Sequence[str],
     tolerances_mm: Mapping[str, float],
-    values: Mapping[int, Mapping[str, tuple[Reading, ...]]],
-    targets: Mapping[str, Target],
-    number: int,
+    u_of: UOf | None,
 ) -> bool:
+    """Whether every reading of the pass is within its tolerance, or its guard band inside it."""
+    u_mm = u_of(at) if u_of is not None else {}
     for m in method_ids:
-        now = mean_of([r.mm for r in values[number][m]])
-        target = targets.get(m)
-        if target is not None:
-            aim, tolerance = target.mm, target.tolerance_mm
-        else:
-            aim, tolerance = mean_of([r.mm for r in values[0][m]]), tolerances_mm[m]
-        if not is_within(now - aim, tolerance):
+        now, received = at.mean_mm(at.pass_number, m), at.mean_mm(0, m)
+        target = at.targets.get(m)
+        aim = target.mm if target is not None else received
+        tolerance = target.tolerance_mm if target is not None else tolerances_mm[m]
+        allowed = accepted_mm(tolerance, u_mm.get(m))
+        if now is None or aim is None or allowed < 0 or not is_within(now - aim, allowed):
             return False
     return True
 
