@@ -1,0 +1,26 @@
+"""The likeliest slip behind a reading: the nearest line, however coarse the check."""
+
+from __future__ import annotations
+
+import pytest
+
+from workbench.measure.slips import GRADUATIONS_IN, doubt
+
+
+@pytest.mark.parametrize("step_in", GRADUATIONS_IN)
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+@pytest.mark.parametrize("u_mm", [0.02, 0.2])
+def test_the_line_misread_is_the_nearest(step_in: float, sign: float, u_mm: float) -> None:
+    """Where several lines lie within reach of a coarse check, the nearest one is named."""
+    found = doubt(60.0 + sign * step_in * 25.4, 60.0, u_mm)
+    if step_in * 25.4 <= 2.95 * u_mm:
+        assert found is None
+    else:
+        assert found is not None
+        assert (found.slip, found.detail) == ("graduation", f"{step_in:.3f} in")
+
+
+def test_a_tenth_seen_through_a_mark_of_half_a_millimetre_is_a_tenth() -> None:
+    found = doubt(22.9, 20.6, 0.5)
+    assert found is not None
+    assert found.detail == "0.100 in"
