@@ -1,0 +1,231 @@
+"""Any two settings of a ski side by side, the turns between them, and one of them as the target."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import ClassVar
+
+from textual.content import Content
+from textual.events import Key
+from textual.widget import Widget
+
+from workbench.bench.closer import Closer
+from workbench.bench.history_lines import Past
+from workbench.bench.text import lines, styled, visible, wrapped
+from workbench.errors import BenchError
+from workbench.measure.display import change_text, fine_text, length_text
+from workbench.measure.units import UNITS, Unit
+from workbench.work.compare import Beside, Between, Comparison, compare, finest_of, go_back
+from workbench.work.compare_words import between_words, rating_words, wing_words
+from workbench.work.history import Setting
+from workbench.work.shop import Shop
+from workbench.work.words import error_words
+
+LEAST_LIST = 4
+"""Rows of the list of settings that stay, however small the screen."""
+
+NAME_CELLS = 22
+COLUMN = 9
+"""Cells of one method in the list of settings."""
+
+FINE: dict[Unit, str] = {"in": "0.0001", "mm": "0.001"}
+
+
+def made_target(shop: Shop, job_id: str, setting: Setting, unit: Unit) -> str:
+    """Make a setting the target of the job in hand; return what was done, or why it was not."""
+    if not job_id:
+        return "no ski in hand: take one in hand to go back to a setting"
+    try:
+        go_back(shop, shop.view(job_id), setting)
+    except BenchError as why:
+        return error_words(why, unit)
+    wing = f"; its wing was {setting.wing.angle_deg:g}°" if setting.wing is not None else ""
+    return f"{setting.name} is the target now{wing}; u on the bench takes it back"
+
+
+class Lines(Widget):
+    """Draws the settings and the comparison into whatever room there is."""
+
+    can_focus = False
+
+    def __init__(self, screen: CompareScreen) -> None:
+        super().__init__(id="closer-body")
+        self._from = screen
+
+    def render(self) -> Content:
+        """Return the rows at the present size."""
+        return self._from.drawn(self.content_size.width, self.content_size.height)
+
+
+class CompareScreen(Closer):
+    """Two settings side by side. ``changed`` is called after one was made the target."""
+
+    DEFAULT_CSS = """
+    CompareScreen > Vertical { max-width: 100%; max-height: 100%; padding: 0 1; }
+    CompareScreen #closer-foot { height: auto; max-height: 3; }
+    """
+    TITLE_WORDS = "Two settings side by side"
+    KEYS: ClassVar[str] = "↑↓ a setting · a first · b second · g go back to it (target) · Esc"
+
+    def __init__(
+        self,
+        shop: Shop,
+        past: Past,
+        from_job: str,
+        job_id: str,
+        unit: Unit,
+        changed: Callable[[], None] = lambda: None,
+    ) -> None:
+        """Compare settings; ``from_job`` is the job to begin with, ``job_id`` the one in hand."""
+        super().__init__("c")
+        self._shop, self._past, self._job_id, self.unit = shop, past, job_id, unit
+        self._changed = changed
+        settings = past.settings
+        of_job = [i for i, s in enumerate(settings) if s.job_id == from_job]
+        last = max(len(settings) - 1, 0)
+        self.first, self.second = (of_job[0], of_job[-1]) if of_job else (max(last - 1, 0), last)
+        if self.first == self.second and self.first > 0:
+            self.first -= 1
+        self.at = self.second
+        self._found: tuple[int, int, Comparison] | None = None
+
+    def body(self) -> Widget:
+        """Return the rows."""
+        return Lines(self)
+
+    @property
+    def comparison(self) -> Comparison:
+        """The two settings chosen, side by side."""
+        if self._found is None or self._found[:2] != (self.first, self.second):
+            a, b = (self._past.settings[i] for i in (self.first, self.second))
+            finest = finest_of(self._past.history, b)
+            made = compare(self._past.history, a, b, self.unit, finest)
+            self._found = (self.first, self.second, made)
+        return self._found[2]
+
+    def drawn(self, width: int, height: int) -> Content:
+        """Return the list of settings above the comparison, in width x height cells."""
+        if not self._past.settings:
+            return styled(("this ski was not read yet: there is nothing to compare", "bold"))
+        table = comparison_rows(self.comparison, self._past.history.ski.has_wing, width)
+        room = max(height - len(table) - 1, LEAST_LIST)
+        rows = [*self._list(width, room), styled(("─" * width, "$ink-faint")), *table]
+        return lines(rows[: max(height, 1)])
+
+    def _list(self, width: int, room: int) -> list[Content]:
+        """Return the settings around the one marked, below the names of the methods."""
+        settings, room = self._past.settings, room - 1
+        methods = [i for i in self._past.history.methods if any(s.value(i) for s in settings)]
+        first = min(max(self.at - room // 2, 0), max(len(settings) - room, 0))
+        shown = range(first, min(first + room, len(settings)))
+        names = [_right(self._past.history.method_name(i)) for i in methods]
+        head = f"    {f'setting ({self.unit})':<22} {'who':<4} {' '.join(names)}"
+        rows = [self._line(i, settings[i], methods, width) for i in shown]
+        return [styled((visible(head, width), "bold $accent")), *rows]
+
+    def _line(self, index: int, setting: Setting, methods: Sequence[str], width: int) -> Content:
+        here = index == self.at
+        a, b = ("A" if index == self.first else " "), ("B" if index == self.second else " ")
+        values = [setting.value(i) for i in methods]
+        texts = [length_text(v.mm, self.unit) if v is not None else "—" for v in values]
+        numbers = " ".join(_right(text) for text in texts)
+        more = ", ".join(w for w in (wing_words(setting), rating_words(setting)) if w)
+        head = f"{'▸' if here else ' '}{a}{b} {setting.name:<22} {visible(setting.who, 4):<4}"
+        return styled((visible(f"{head} {numbers}  {more}", width), "bold" if here else ""))
+
+    def on_key(self, event: Key) -> None:
+        """Choose a setting, mark it as the first or the second, or go back to it."""
+        char = (event.character or "").lower()
+        if not self._typed and self._past.settings and char in ("a", "b", "g"):
+            event.stop()
+            event.prevent_default()
+            self._letter(char)
+        else:
+            super().on_key(event)
+
+    def _letter(self, char: str) -> None:
+        if char == "g":
+            said = made_target(self._shop, self._job_id, self._past.settings[self.at], self.unit)
+            self._changed()
+            self._say(said)
+            return
+        if char == "a":
+            self.first = self.at
+        else:
+            self.second = self.at
+        self.query_one(Lines).refresh()
+
+    def move(self, by: int) -> None:
+        """Mark the next or the previous setting."""
+        self.at = min(max(self.at + by, 0), max(len(self._past.settings) - 1, 0))
+        self.query_one(Lines).refresh()
+
+
+def _right(text: str) -> str:
+    shown = visible(text, COLUMN)
+    return " " * max(COLUMN - styled(shown).cell_length, 0) + shown
+
+
+# -- the table ---------------------------------------------------------------------------------
+
+
+def comparison_rows(found: Comparison, has_wing: bool, width: int) -> list[Content]:
+    """Return the two settings by method in inch and mm, their wings, and the turns between."""
+    name = min(max(width - 56, NAME_CELLS), 40)
+    a = f"A  {found.first.name}"
+    b = f"B  {found.second.name}"
+    out = [
+        styled((visible(f"{a}   {b}", width), "bold")),
+        styled((visible(_head(name), width), "bold $accent")),
+    ]
+    for line in found.lines:
+        out += _line_rows(line, name, width)
+    more = _more(found, has_wing)
+    out += [styled(visible(more, width))] if more else []
+    return [*out, *_turn_rows(found.turns, found.trouble, width)]
+
+
+def _more(found: Comparison, has_wing: bool) -> str:
+    """Return wing and ride of both settings in words."""
+    out = []
+    for k, setting in (("A", found.first), ("B", found.second)):
+        words = [w for w in (wing_words(setting), rating_words(setting)) if w]
+        if words or has_wing:
+            out.append(f"{k}  {', '.join(words) or 'wing not read'}")
+    return "   ".join(out)
+
+
+def _head(name: int) -> str:
+    head = f"{'method':<{name}}"
+    for word in ("A in", "A mm", "B in", "B mm"):
+        head += f" {word:>7}"
+    return f"{head} {'B−A in':>9} {'B−A mm':>8}"
+
+
+def _line_rows(line: Beside, name: int, width: int) -> list[Content]:
+    label = visible(line.method.name, name)
+    text = label + " " * max(name - styled(label).cell_length, 0)
+    for value in (line.first, line.second):
+        for each in UNITS:
+            shown = length_text(value.mm, each) if value is not None else "—"
+            text += f" {shown:>7}"
+    if line.change is None:
+        return [styled(visible(text, width)), styled(("    not read in both", "$ink-faint"))]
+    inch, mm = (change_text(line.change.mm, each, FINE[each]) for each in UNITS)
+    text += f" {inch:>9} {mm:>8}"
+    sign, ink = ("≠", "$state-within") if line.change.clear else ("≈", "$state-caution")
+    expanded = line.change.expanded_mm
+    said = f"U ±{fine_text(expanded, 'in')} in ±{fine_text(expanded, 'mm')} mm  {sign} "
+    return [
+        styled((visible(text, width), "bold")),
+        styled((f"    {said}", "$ink-faint"), (line.change.glance, ink)),
+    ]
+
+
+def _turn_rows(turns: Sequence[Between], trouble: str, width: int) -> list[Content]:
+    if trouble:
+        return [styled((p, "$state-caution")) for p in wrapped(f"! no turns: {trouble}", width)]
+    out = [styled(("From A to B, each stud:", "bold $accent"))]
+    for each in turns:
+        out.append(styled(visible(f"  {between_words(each)}", width)))
+    return out
