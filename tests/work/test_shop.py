@@ -255,3 +255,26 @@ def test_a_setting_is_there_after_the_book_was_closed(tmp_path: Path) -> None:
         view = walk_to(shop, view, heron(view), "turning")
     with open_shop(path) as again:
         assert again.view(view.job.id) == view
+
+
+@pytest.mark.parametrize("mm", [-0.5, 1000.5, 2539974.6, float("nan"), float("inf")])
+def test_a_number_that_no_caliper_shows_is_not_kept(shop: Shop, mm: float) -> None:
+    """Kept, it would stand in the way of everything that is reckoned from it."""
+    view = ski(shop, "Heron 66")
+    view = walk_to(shop, view, heron(view), "as received")
+    with pytest.raises(InputError, match="depth"):
+        shop.take_reading(view, view.lines[0], "x", "mm", mm)
+    assert not shop.view(view.job.id).lines[0].latest
+
+
+def test_a_long_number_out_of_another_book_does_not_stop_the_bench(shop: Shop) -> None:
+    """Its budget takes the last row of the table, and it can be struck out."""
+    view = ski(shop, "Heron 66")
+    view = walk_to(shop, view, heron(view), "as received")
+    shop.book.add_reading(
+        view.job.id, "KV", rows.Taken(view.lines[0].method_id, 0, "2000", "mm", 2000.0)
+    )
+    view = shop.view(view.job.id)
+    assert view.lines[0].now_mm == 2000.0
+    view = shop.strike_reading(view, view.lines[0], "no caliper is that long")
+    assert not view.lines[0].latest

@@ -34,6 +34,10 @@ DIN_862_MM: dict[CaliperScale, tuple[tuple[float, float], ...]] = {
 """By scale: (measuring length up to, permissible error), both in mm."""
 
 
+LONGEST_MM = 1000.0
+"""The longest measuring length in DIN 862's table."""
+
+
 def din862_mpe_mm(length_mm: float, scale: CaliperScale = "digital") -> float:
     """Permissible error in mm of an outside measurement of ``length_mm`` (0 to 1000).
 

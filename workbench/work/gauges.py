@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import datetime
 from typing import cast
 
 from workbench.errors import BenchError
 from workbench.fin.methods import Method
+from workbench.frozen import dataclass
 from workbench.measure import calipers as measure
 from workbench.measure.display import fine_text
-from workbench.measure.limits import CaliperScale
+from workbench.measure.limits import LONGEST_MM, CaliperScale
 from workbench.records import rows
 from workbench.records.book import Book
 from workbench.records.faults import UnknownRowError
@@ -80,7 +81,7 @@ class Gauge:
         name = shown_name(self.row)
         try:
             caliper = measured(self.row)
-            mpe = caliper.mpe_at(length_mm)
+            mpe = caliper.mpe_at(min(abs(length_mm), LONGEST_MM))
         except BenchError:  # a row of other hands that no caliper has
             return default_figures(length_mm, f"{name} (its figures cannot be)")
         by_table = self.row.din862_scale is not None

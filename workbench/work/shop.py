@@ -15,6 +15,7 @@ from workbench.errors import InputError
 from workbench.fin.blade import Blade
 from workbench.fin.methods import Method
 from workbench.measure.lengths import parse_length
+from workbench.measure.limits import LONGEST_MM
 from workbench.measure.units import Unit
 from workbench.records import rows
 from workbench.records.book import Book
@@ -159,6 +160,9 @@ class Shop:
     ) -> JobView:
         """Keep a reading: the one that is due, or a repeat of one already taken in this pass."""
         self._check(view, "read")
+        if not 0.0 <= mm <= LONGEST_MM:
+            accepted = f"a number that a caliper shows: 0 to {LONGEST_MM:g} mm"
+            raise InputError(line.method.name, text, accepted)
         number = view.progress.pass_number
         now = view.tools.now
         at = now.id if now is not None else None

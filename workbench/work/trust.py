@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from workbench.errors import BenchError
 from workbench.fin.fit import Reading, fit_pose
 from workbench.fin.methods import Method
 from workbench.fin.rig import Rig
+from workbench.frozen import dataclass
 from workbench.measure.budget import Budget, Contribution
-from workbench.measure.limits import din862_mpe_mm
+from workbench.measure.limits import LONGEST_MM, din862_mpe_mm
 from workbench.measure.reading_budget import (
     RESOLUTION_MM,
     TEMPERATURE_HALF_WIDTH_C,
@@ -70,7 +70,7 @@ def default_figures(length_mm: float, caliper: str = "no caliper named") -> Figu
     return Figures(
         caliper,
         Figure(RESOLUTION_MM, "default: 0.0005 in"),
-        Figure(din862_mpe_mm(length_mm), "default: DIN 862, digital"),
+        Figure(din862_mpe_mm(min(abs(length_mm), LONGEST_MM)), "default: DIN 862, digital"),
         Figure(RESOLUTION_MM / 2, "default: half a step"),
     )
 
