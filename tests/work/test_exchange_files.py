@@ -1,0 +1,217 @@
+"""Exchange files: the same for equal books, refused in words, conflicts said and never guessed."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from contextlib import suppress
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from tests.shop import demo_file, heron, open_shop, ski, walk_to
+from workbench.errors import InputError
+from workbench.records.book import Book
+from workbench.work import exchange
+from workbench.work.exchange_words import exported_lines, taken_in_lines
+from workbench.work.shop import Shop
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Iterator[Shop]:
+    with open_shop(demo_file(tmp_path)) as opened:
+        yield opened
+
+
+@pytest.fixture
+def other(tmp_path: Path) -> Iterator[Shop]:
+    with Book(tmp_path / "other.db", bench="other") as book:
+        yield Shop(book, who="ML")
+
+
+def file_of(shop: Shop, folder: Path, name: str = "book.json") -> str:
+    path = str(folder / name)
+    exchange.export_book(shop, path)
+    return path
+
+
+def test_a_day_at_two_benches_ends_in_equal_files(shop: Shop, tmp_path: Path) -> None:
+    """Each works on skis of its own and both on one; files both ways; byte for byte the same."""
+    (tmp_path / "b").mkdir()
+    with open_shop(demo_file(tmp_path / "b"), who="ML") as other:
+        walk_to(shop, ski(shop, "Heron 66"), heron(ski(shop, "Heron 66")), "within")
+        walk_to(other, ski(other, "Heron 66"), heron(ski(other, "Heron 66")), "studs")
+        shop.note(ski(shop, "Lark 64"), "note", "ours")
+        other.book.correct_ski(other.book.skis()[2])
+        ours, theirs = file_of(shop, tmp_path), file_of(other, tmp_path, "theirs.json")
+        brought = exchange.take_in(shop, theirs)
+        exchange.take_in(other, ours)
+        assert (
+            Path(file_of(shop, tmp_path)).read_bytes()
+            == Path(file_of(other, tmp_path, "theirs.json")).read_bytes()
+        )
+        assert shop.roster() == other.roster()
+        said = "\n".join(taken_in_lines(brought))
+        assert f"! 'Heron 66' of {shop.day} was worked on at both benches" in said
+
+
+def test_a_file_is_plain_ascii_and_says_what_it_is(shop: Shop, tmp_path: Path) -> None:
+    """So that no name in it acts on a terminal or an editor."""
+    template = shop.book.skis()[0]
+    shop.book.add_ski(replace(template, name="\x1b[31m\u202e深"))
+    path = Path(file_of(shop, tmp_path))
+    text = path.read_bytes()
+    assert all(32 <= byte < 127 or byte == 10 for byte in text)
+    data = json.loads(text)
+    assert (data["format"], data["version"], data["holds"]) == (exchange.FORMAT, 1, "book")
+    assert path.stat().st_mode & 0o777 == 0o600
+
+
+def test_one_ski_opens_on_another_bench(shop: Shop, other: Shop, tmp_path: Path) -> None:
+    """With its stage and all its numbers."""
+    view = ski(shop, "Heron 66")
+    done = exchange.export_ski(shop, view.ski.serial, str(tmp_path / "ski.json"))
+    assert exported_lines(done)[0].startswith("Written: ")
+    taken = exchange.take_in(other, str(tmp_path / "ski.json"))
+    assert taken.troubles == ()
+    there = other.view(view.job.id)
+    assert (there.stage, there.ski, there.facts) == (view.stage, view.ski, view.facts)
+
+
+def test_a_dry_run_says_the_same_and_keeps_nothing(shop: Shop, other: Shop, tmp_path: Path) -> None:
+    """In the conditional; ids to come do not follow it either."""
+    path = file_of(shop, tmp_path)
+    tried = taken_in_lines(exchange.take_in(other, path, dry_run=True))
+    assert not other.book.skis()
+    done = taken_in_lines(exchange.take_in(other, path))
+    assert tried[0].replace("Would take in", "Taken in") == done[0]
+    assert tried[1:] == done[1:]
+    assert len(other.book.skis()) == len(shop.book.skis())
+
+
+def test_a_bench_whose_clock_is_ahead_is_said(shop: Shop, other: Shop, tmp_path: Path) -> None:
+    """Rows of tomorrow are taken in, with a word on the clocks."""
+    taken = exchange.take_in(other, file_of(shop, tmp_path))
+    early = taken_in_lines(taken, now=datetime(2020, 1, 1, tzinfo=UTC))
+    assert any("check the clocks of both benches" in line for line in early)
+    late = taken_in_lines(taken, now=datetime(2099, 1, 1, tzinfo=UTC))
+    assert not any("clocks" in line for line in late)
+
+
+def test_a_blade_that_cannot_be_reckoned_with_is_refused(
+    shop: Shop, other: Shop, tmp_path: Path
+) -> None:
+    """An outline that crosses itself never reaches the bench."""
+    path = Path(file_of(shop, tmp_path))
+    data = json.loads(path.read_text())
+    data["rows"]["blades"][0]["outline_mm"] = "[[0,0],[10,10],[10,0],[0,10]]"
+    path.write_text(json.dumps(data))
+    with pytest.raises(InputError, match=r"book\.json.*blade 'Plate A', outline"):
+        exchange.take_in(other, str(path))
+    assert not other.book.skis()
+
+
+def test_a_ski_that_does_not_fit_together_is_taken_in_and_said(
+    shop: Shop, other: Shop, tmp_path: Path
+) -> None:
+    """Two benches may have changed blade and methods apart; that must not stop an exchange."""
+    blade = shop.book.blades()[0]
+    shop.book.correct_blade(replace(blade, holes=()))
+    taken = exchange.take_in(other, file_of(shop, tmp_path))
+    assert any("does not fit together" in line for line in taken_in_lines(taken))
+
+
+WRONG: dict[str, tuple[Any, str]] = {
+    "no JSON": ("{", r"line 1"),
+    "a list": ([], r"list.*a table"),
+    "another format": ({"format": "xyz"}, r"format: 'xyz'.*quarterturn export wrote"),
+    "nothing in it": ({}, r"format: '\(missing\)'"),
+    "a newer version": ({"version": 2}, r"version: 2.*newer Quarterturn; update"),
+    "a version that is none": ({"version": "1"}, r"version: '1'.*whole number"),
+    "true for a version": ({"version": True}, r"version: True"),
+    "newer migrations": ({"migrations": ["first_book", "x9"]}, r"migrations: 'x9'.*newer"),
+    "migrations that are none": ({"migrations": "x"}, r"migrations: 'x'.*list"),
+    "an unknown key": ({"colour": 1}, r"colour: 1.*one of format"),
+    "holds nothing known": ({"holds": "all"}, r"holds: 'all'"),
+    "rows that are none": ({"rows": []}, r"rows: '\(a list\)'"),
+    "nested too deeply": ('{"format": ' + "[" * 100_000 + "]" * 100_000 + "}", r"nested too deep"),
+    "NaN": ('{"format": NaN}', r"finite"),
+    "an endless number": ('{"format": 1' + "0" * 5000 + "}", r"number|digits"),
+    "a key twice": ('{"format": 1, "format": 2}', r"each key once"),
+    "not text": (b"\xff\xfe{", r"UTF-8"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", WRONG)
+def test_a_file_that_is_no_exchange_file_is_refused(other: Shop, tmp_path: Path, case: str) -> None:
+    """File, place, value and what is accepted, on one line."""
+    content, words = WRONG[case]
+    path = tmp_path / "wrong.json"
+    if isinstance(content, dict):
+        good = {"format": exchange.FORMAT, "version": 1, "migrations": [], "holds": "book"}
+        content = json.dumps({} if not content else good | content)
+    elif isinstance(content, list):
+        content = json.dumps(content)
+    path.write_bytes(content if isinstance(content, bytes) else content.encode())
+    with pytest.raises(InputError, match=rf"wrong\.json.*{words}"):
+        exchange.take_in(other, str(path))
+
+
+def test_a_file_over_the_limit_is_refused(
+    shop: Shop, other: Shop, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """And the bench that wrote it said so."""
+    monkeypatch.setattr(exchange, "LARGEST_BYTES", 2_000)
+    done = exchange.export_book(shop, str(tmp_path / "big.json"))
+    assert done.too_large
+    with pytest.raises(InputError, match=r"big\.json.*over 2000 bytes"):
+        exchange.take_in(other, str(tmp_path / "big.json"))
+
+
+def test_an_export_never_takes_the_place_of_a_foreign_file(shop: Shop, tmp_path: Path) -> None:
+    """Of an older export it does."""
+    path = file_of(shop, tmp_path)
+    assert file_of(shop, tmp_path) == path
+    for name, content in (("letter.txt", "Dear Ines"), ("shop.json", '{"unit": "in"}')):
+        (tmp_path / name).write_text(content)
+        with pytest.raises(InputError, match="a file of another kind is there"):
+            exchange.export_book(shop, str(tmp_path / name))
+        assert (tmp_path / name).read_text() == content
+    for place in (str(tmp_path), str(tmp_path / "no" / "x.json"), "a\0b", "~nobody/x", " "):
+        with pytest.raises(InputError):
+            exchange.export_book(shop, place)
+
+
+@pytest.fixture(scope="module")
+def sample(tmp_path_factory: pytest.TempPathFactory) -> tuple[bytes, Shop, Path]:
+    folder = tmp_path_factory.mktemp("sample")
+    with open_shop(demo_file(folder)) as shop:
+        exchange.export_ski(shop, "H66-014", str(folder / "s.json"))
+    target = Shop(Book(folder / "target.db"))
+    return (folder / "s.json").read_bytes(), target, folder
+
+
+@given(data=st.data())
+@settings(max_examples=250)
+def test_no_spoilt_file_crashes_or_changes_the_book(
+    sample: tuple[bytes, Shop, Path], data: st.DataObject
+) -> None:
+    """Bytes cut out, put in or exchanged anywhere: refused, or the dry run says what it holds."""
+    text, target, folder = sample
+    spoilt = bytearray(text)
+    for _ in range(data.draw(st.integers(1, 4))):
+        at = data.draw(st.integers(0, len(spoilt) - 1))
+        end = data.draw(st.integers(at, min(at + 40, len(spoilt))))
+        spoilt[at:end] = data.draw(
+            st.binary(max_size=6) | st.sampled_from([b"1e400", b"NaN", b"null", b"[[", b'"', b"{}"])
+        )
+    path = folder / "spoilt.json"
+    path.write_bytes(spoilt)
+    with suppress(InputError):
+        exchange.take_in(target, str(path), dry_run=True)
+    assert not target.book.skis()

@@ -1,0 +1,44 @@
+"""The pages of a book about giving its rows to another book and taking rows in."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from .door import Door
+
+if TYPE_CHECKING:
+    from .clashes import Clash
+    from .exchange_form import Row
+    from .exchange_in import Brought
+    from .schema import Table
+
+
+class ExchangePages(Door):
+    """Rows out and in, as plain values of JSON. What does it is loaded when asked for."""
+
+    def steps(self) -> tuple[str, ...]:
+        """The names of the migrations that made this book, oldest first."""
+        from .exchange import steps_of
+
+        return self._read(steps_of)
+
+    def rows_out(self, ski_id: str | None = None) -> dict[Table, list[Row]]:
+        """All rows that travel, or one ski's with what they refer to; by table and id."""
+        from .exchange import book_rows, ski_rows
+
+        return self._read(book_rows) if ski_id is None else self._read(ski_rows, ski_id)
+
+    def take_in(self, data: object, *, follow: bool = True) -> Brought:
+        """Keep the rows of a file that are new here: all of them or none.
+
+        ``follow=False`` is for a batch that will be undone. Raises ``InputError`` naming the place.
+        """
+        from .exchange_in import take_in
+
+        return self._write(take_in, data, follow=follow)
+
+    def clashes(self, brought: Brought) -> tuple[Clash, ...]:
+        """What fits badly together since these rows came in; nothing of it is guessed away."""
+        from .clashes import clashes
+
+        return self._read(clashes, brought)

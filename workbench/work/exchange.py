@@ -1,0 +1,215 @@
+"""The book, or one ski, as a file for another bench, and such a file taken in.
+
+The file is JSON: what it is, how the book was made that it came from, and its rows by table. Equal
+books give equal files, byte for byte.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from workbench.errors import BenchError, InputError, shown
+from workbench.fin.blade import Blade
+from workbench.records.book import Book
+from workbench.records.clashes import Clash
+from workbench.records.exchange_in import Brought
+from workbench.records.schema import Table
+from workbench.work.adding import known_ski
+from workbench.work.exports import path_of, write_file
+from workbench.work.files import parse_table, read_text
+from workbench.work.rigs import blade_of, method_of, rig_of, stud_of
+from workbench.work.shop import Shop
+
+FORMAT = "quarterturn exchange"
+VERSION = 1
+LARGEST_BYTES = 200_000_000
+LONGEST_PLACE = 200
+_KEYS = ("format", "version", "migrations", "holds", "rows")
+
+
+@dataclass(frozen=True, slots=True)
+class Exported:
+    """A file that was written: where, how many rows and bytes, and whether it can be taken in."""
+
+    path: Path
+    rows: int
+    size: int
+
+    @property
+    def too_large(self) -> bool:
+        """Whether no bench would take it in."""
+        return self.size > LARGEST_BYTES
+
+
+@dataclass(frozen=True, slots=True)
+class TakenIn:
+    """What a file brought, or would bring: ``troubles`` are skis that do not fit together here."""
+
+    file: str
+    dry_run: bool
+    brought: Brought
+    clashes: tuple[Clash, ...]
+    troubles: tuple[str, ...]
+
+
+class _UndoneError(Exception):
+    """Ends a dry run, so that its batch is undone."""
+
+    def __init__(self, taken: TakenIn) -> None:
+        self.taken = taken
+
+
+def export_book(shop: Shop, path: str) -> Exported:
+    """Write the whole book to a file; raises ``InputError`` where it cannot be written."""
+    return _export(shop.book, path, None)
+
+
+def export_ski(shop: Shop, ski: str, path: str) -> Exported:
+    """Write one ski, by its name or serial, with everything it needs."""
+    return _export(shop.book, path, known_ski(shop, ski).id)
+
+
+def export_ski_of_id(shop: Shop, ski_id: str, path: str) -> Exported:
+    """Write one ski, by its id, with everything it needs."""
+    return _export(shop.book, path, ski_id)
+
+
+def _export(book: Book, path: str, ski_id: str | None) -> Exported:
+    target = path_of(path)
+    found = book.rows_out(ski_id)
+    size = write_file(target, text_of(book.steps(), found, ski_id is None), _is_ours)
+    return Exported(target, sum(map(len, found.values())), size)
+
+
+def _is_ours(head: bytes) -> bool:
+    return json.dumps(FORMAT).encode() in head
+
+
+def text_of(
+    steps: tuple[str, ...], found: Mapping[Table, list[dict[str, Any]]], whole: bool
+) -> Iterator[bytes]:
+    """Yield a file's text: a line for each row, ASCII alone, the same for the same rows."""
+    yield f'{{\n"format": {_json(FORMAT)},\n"version": {VERSION},\n'.encode()
+    yield f'"migrations": {_json(steps)},\n'.encode()
+    yield f'"holds": "{"book" if whole else "ski"}",\n"rows": {{'.encode()
+    comma = ""
+    for table, listed in found.items():
+        yield f"{comma}\n{_json(table)}: [".encode()
+        comma = ","
+        for i, row in enumerate(listed):
+            yield f"{',' if i else ''}\n{_json(row)}".encode()
+        yield b"\n]" if listed else b"]"
+    yield b"\n}\n}\n"
+
+
+def _json(value: object) -> str:
+    return json.dumps(value, ensure_ascii=True, allow_nan=False)
+
+
+def take_in(shop: Shop, path: str, *, dry_run: bool = False) -> TakenIn:
+    """Take a file in: all its rows or none. A dry run says what would come of it.
+
+    Raises:
+        InputError: naming the file, the place in it, the value and what is accepted.
+    """
+    book = shop.book
+    with _in_file(path):
+        data = _rows_in(book, path)
+        try:
+            return book.batch(_take, book, path, data, dry_run)
+        except _UndoneError as done:
+            return done.taken
+
+
+def _take(book: Book, path: str, data: object, dry_run: bool) -> TakenIn:
+    brought = book.take_in(data, follow=not dry_run)
+    _check_parts(book, brought)
+    taken = TakenIn(path, dry_run, brought, book.clashes(brought), _troubles(book, brought))
+    if dry_run:
+        raise _UndoneError(taken)
+    return taken
+
+
+@contextmanager
+def _in_file(path: str) -> Iterator[None]:
+    """Put the file's name in front of the place that an InputError names."""
+    try:
+        yield
+    except InputError as why:
+        place = "" if why.field == "file" else f": {why.field[:LONGEST_PLACE]}"
+        raise InputError(f"{shown(path, 300)}{place}", why.value, why.accepted) from None
+
+
+def _rows_in(book: Book, path: str) -> object:
+    text = read_text(path if path == "-" else path_of(path), LARGEST_BYTES)
+    data = parse_table(text, "json")
+    if data.get("format") != FORMAT:
+        accepted = f"'{FORMAT}': a file that quarterturn export wrote"
+        raise InputError("format", data.get("format", "(missing)"), accepted)
+    _refuse_newer(book, data)
+    for key in data:
+        if key not in _KEYS:
+            raise InputError(key, data[key], f"one of {', '.join(_KEYS)}")
+    if data.get("holds") not in ("book", "ski"):
+        raise InputError("holds", data.get("holds", "(missing)"), "'book' or 'ski'")
+    return data.get("rows", {})
+
+
+def _refuse_newer(book: Book, data: Mapping[str, Any]) -> None:
+    newer = "was written by a newer Quarterturn; update this one"
+    version, steps = data.get("version", "(missing)"), data.get("migrations", "(missing)")
+    if isinstance(version, bool) or not isinstance(version, int) or version < 1:
+        raise InputError("version", version, f"a whole number, at most {VERSION}")
+    if version > VERSION:
+        raise InputError("version", version, f"at most {VERSION}: the file {newer}")
+    if not isinstance(steps, list):
+        raise InputError("migrations", steps, "a list of names")
+    known = book.steps()
+    for step in steps:
+        if step not in known:
+            raise InputError("migrations", step, f"steps that this book knows: the file {newer}")
+
+
+def _check_parts(book: Book, brought: Brought) -> None:
+    """Refuse a blade or a stud that the bench could not reckon with."""
+    for blade in map(book.blade, _new_roots(Table.BLADES, brought)):
+        with _part(f"blade {shown(blade.name)}"):
+            blade_of(blade)
+    for block in map(book.block, _new_roots(Table.BLOCKS, brought)):
+        with _part(f"block {shown(block.name)}"):
+            for stud in block.studs:
+                stud_of(stud)
+
+
+def _new_roots(table: Table, brought: Brought) -> list[str]:
+    return sorted({row["root"] for row in brought.new.get(table, ())})
+
+
+@contextmanager
+def _part(name: str) -> Iterator[None]:
+    try:
+        yield
+    except InputError as why:
+        raise InputError(f"{name}, {why.field}", why.value, why.accepted) from None
+
+
+def _troubles(book: Book, brought: Brought) -> tuple[str, ...]:
+    """What keeps a new ski from the bench: say, a method whose hole its blade no longer has."""
+    blades: dict[str, Blade] = {}
+    out = []
+    for ski in map(book.ski, _new_roots(Table.SKIS, brought)):
+        try:
+            if ski.blade_id not in blades:
+                blades[ski.blade_id] = blade_of(book.blade(ski.blade_id))
+            blade = blades[ski.blade_id]
+            rig_of(ski, blade, book.block(ski.block_id).studs)
+            for method_id in ski.methods:
+                method_of(book.method(method_id), blade)
+        except BenchError as why:
+            out.append(f"{ski.name} does not fit together: {why}")
+    return tuple(out)

@@ -1,0 +1,123 @@
+"""The bench's errands with files, one table: what each is called, asks for and gives back in words.
+
+Each is done beside the screen, so nothing here knows one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal
+
+from workbench.errors import InputError
+from workbench.work.backup import back_up, listed
+from workbench.work.csv_out import write_csv
+from workbench.work.exchange import export_book, export_ski_of_id, take_in
+from workbench.work.exchange_words import exported_lines, taken_in_lines
+from workbench.work.exports import path_of
+from workbench.work.intake import intake_lines, take_in_skis
+from workbench.work.shop import Shop
+from workbench.work.words import clean
+from workbench.work.writing import slug
+
+MOST_BACKUPS = 3
+
+Name = Literal["book", "ski", "import", "intake", "queue", "readings", "backup"]
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What an errand did, in lines; ``ready`` says that it was a trial which may now be done."""
+
+    lines: tuple[str, ...]
+    ready: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Errand:
+    """One errand: its letter, words, what it does in a sentence, and the file's name proposed.
+
+    ``tried_first``: a dry run shows what would come of it. ``asks``: a path is asked for.
+    """
+
+    name: Name
+    key: str
+    words: str
+    hint: str
+    proposed: str = ""
+    tried_first: bool = False
+    needs_ski: bool = False
+    asks: bool = True
+
+
+ERRANDS: tuple[Errand, ...] = (
+    Errand("book", "b", "export the book", "everything, for another bench",
+           "quarterturn-{day}.json"),
+    Errand("ski", "s", "export this ski", "the ski in hand and all it needs, for a bench",
+           "quarterturn-{ski}-{day}.json", needs_ski=True),
+    Errand("import", "i", "import a file", "of another bench: a look first, then F2",
+           tried_first=True),
+    Errand("intake", "c", "skis from a CSV", "a day's skis: their problems first, then F2",
+           tried_first=True),
+    Errand("queue", "q", "queue to a CSV", "today's skis, for a spreadsheet or a bench",
+           "queue-{day}.csv"),
+    Errand("readings", "r", "readings to a CSV", "every reading kept, for a spreadsheet",
+           "readings-{day}.csv"),
+    Errand("backup", "k", "back up now", "today's copy in 'backups' beside the book",
+           asks=False),
+)  # fmt: skip
+
+
+def proposed(errand: Errand, shop: Shop, ski_name: str) -> str:
+    """Return the path that is proposed: in the home folder, by day and ski."""
+    if not errand.proposed:
+        return ""
+    return "~/" + errand.proposed.format(day=shop.day, ski=slug(ski_name))
+
+
+def backup_words(shop: Shop) -> tuple[str, ...]:
+    """Return the newest daily copies of the book, a line each, and how one is put back."""
+    found = listed(shop.book.path)
+    if not found:
+        return ("No daily backup yet: one is made when the shop's own book is open.",)
+    days = [f"  {each.day}  {each.size / 1e6:.1f} MB" for each in found[:MOST_BACKUPS]]
+    more = f", {len(found) - MOST_BACKUPS} older ones" if len(found) > MOST_BACKUPS else ""
+    back = "To put one back close the bench, then: quarterturn restore DAY"
+    return (f"Daily backups{more}:", *days, back)
+
+
+def check_path(path: str) -> str:
+    """Return a path that is not blank, trimmed."""
+    path_of(path)
+    return path.strip()
+
+
+def run(errand: Errand, shop: Shop, path: str, ski_id: str = "", *, trial: bool = False) -> Outcome:
+    """Do an errand, or with ``trial`` try it; raises ``BenchError`` where it cannot be done."""
+    acts: dict[Name, Callable[[], Outcome]] = {
+        "book": lambda: Outcome(tuple(exported_lines(export_book(shop, path)))),
+        "ski": lambda: Outcome(tuple(exported_lines(export_ski_of_id(shop, ski_id, path)))),
+        "import": lambda: _import(shop, path, trial),
+        "intake": lambda: _intake(shop, path, trial),
+        "queue": lambda: _csv(shop, "queue", path),
+        "readings": lambda: _csv(shop, "readings", path),
+        "backup": lambda: Outcome((f"Backup: {clean(str(back_up(shop.book)))}",)),
+    }
+    if errand.tried_first and not path_of(path).is_file():
+        raise InputError("file", path, "a file that is there")
+    return acts[errand.name]()
+
+
+def _import(shop: Shop, path: str, trial: bool) -> Outcome:
+    taken = take_in(shop, path, dry_run=trial)
+    return Outcome(tuple(taken_in_lines(taken)), trial and bool(taken.brought.new))
+
+
+def _intake(shop: Shop, path: str, trial: bool) -> Outcome:
+    intake = take_in_skis(shop, path, dry_run=trial)
+    return Outcome(tuple(intake_lines(intake)), trial and not intake.problems)
+
+
+def _csv(shop: Shop, kind: str, path: str) -> Outcome:
+    size = write_csv(shop, kind, path)
+    return Outcome((f"Written: {clean(path)} ({size} bytes)",))
