@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from workbench.commands.manual import page
 from workbench.errors import InputError
 
 if TYPE_CHECKING:
@@ -35,6 +36,15 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
     card.add_argument("--day", metavar="DAY", help="YYYY-MM-DD; left out: the latest")
     _outputs(card, ("text", "html", "pdf", "svg", "all"))
     card.set_defaults(run=_card)
+    page(
+        card,
+        [
+            ("card H66-014", "Its latest setting, as text."),
+            ('card "Heron 66" --format html --to cards', "A page for a browser."),
+            ("card LK64/22 --day 2026-11-25 --format pdf --paper letter", "A PDF to print."),
+        ],
+        ("day-sheet", "sign-off"),
+    )
     sheet = commands.add_parser(
         "day-sheet",
         help="all skis of a day on one page",
@@ -45,6 +55,14 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
     sheet.add_argument("--day", metavar="DAY", help="YYYY-MM-DD; left out: today")
     _outputs(sheet, ("text", "html", "pdf", "all"))
     sheet.set_defaults(run=_sheet)
+    page(
+        sheet,
+        [
+            ("day-sheet", "Today, as text."),
+            ("day-sheet --day 2026-11-25 --format all --to sheets", "Every format there is."),
+        ],
+        ("card", "queue"),
+    )
 
 
 def _outputs(parser: argparse.ArgumentParser, formats: tuple[str, ...]) -> None:

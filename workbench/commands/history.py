@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any, get_args
 
+from workbench.commands.manual import page
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -26,13 +28,25 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
         "entry that was struck out stays, with the reason, who and when.",
     )
     history.add_argument("ski", metavar="SKI", help="serial or name of a ski in the book")
-    history.add_argument("--kind", choices=KINDS, default="all", help="left out: all")
+    history.add_argument(
+        "--kind", metavar="KIND", choices=KINDS, default="all",
+        help=f"one of {', '.join(KINDS)}; left out: all",
+    )  # fmt: skip
     history.add_argument("--find", metavar="WORDS", default="", help="only lines with these words")
     history.add_argument(
         "--settings", action="store_true", help="the settings it came and left with, numbered"
     )
     _shared(history)
     history.set_defaults(run=_history)
+    page(
+        history,
+        [
+            ("history H66-014", "Everything, oldest first."),
+            ('history "Heron 67" --kind readings --find depth --unit mm', "Its depths, in mm."),
+            ("history H67-003 --settings", "The settings it came and left with, numbered."),
+        ],
+        ("compare", "strike"),
+    )
     compare = commands.add_parser(
         "compare",
         help="two settings of a ski side by side, with the stud turns between them",
@@ -41,10 +55,18 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
         "or left, after the setting before that.",
     )
     compare.add_argument("ski", metavar="SKI", help="serial or name of a ski in the book")
-    compare.add_argument("first", metavar="A", nargs="?", default="")
-    compare.add_argument("second", metavar="B", nargs="?", default="last")
+    compare.add_argument("first", metavar="A", nargs="?", default="", help="the earlier one")
+    compare.add_argument("second", metavar="B", nargs="?", default="last", help="left out: last")
     _shared(compare)
     compare.set_defaults(run=_compare)
+    page(
+        compare,
+        [
+            ("compare H67-003", "Its last setting, after the one before."),
+            ("compare H67-003 2026-07-04:left last --unit mm", "Two days, in mm."),
+        ],
+        ("history", "aim"),
+    )
 
 
 def _shared(parser: argparse.ArgumentParser) -> None:

@@ -7,6 +7,8 @@ import sys
 from pathlib import Path
 from typing import Any
 
+from workbench.commands.manual import page
+
 
 def add(commands: argparse._SubParsersAction[Any]) -> None:
     """Add the parsers."""
@@ -16,9 +18,21 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
         description="Rules of thumb are common practice; technicians disagree. A shop may keep its "
         "own list: export it, change it, import it.",
     )
-    advice.add_argument("action", choices=("show", "export", "import"), nargs="?", default="show")
+    advice.add_argument(
+        "action", choices=("show", "export", "import"), nargs="?", default="show",
+        help="left out: show",
+    )  # fmt: skip
     advice.add_argument("file", metavar="FILE", nargs="?", default="-", help="- is standard in/out")
     advice.set_defaults(run=_advice)
+    page(
+        advice,
+        [
+            ("advice", "The shop's rules, or those it begins with."),
+            ("advice export rules.json", "Written out, to be changed."),
+            ("advice import rules.json", "The shop's own from now on."),
+        ],
+        ("ride",),
+    )
     baselines = commands.add_parser(
         "baselines",
         help="starting numbers of skis, riders and models: listed, written out, read in",
@@ -26,12 +40,22 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
         "there already is not doubled.",
     )
     baselines.add_argument(
-        "action", choices=("list", "export", "import"), nargs="?", default="list"
-    )
+        "action", choices=("list", "export", "import"), nargs="?", default="list",
+        help="left out: list",
+    )  # fmt: skip
     baselines.add_argument(
         "file", metavar="FILE", nargs="?", default="-", help="- is standard in/out"
     )
     baselines.set_defaults(run=_baselines)
+    page(
+        baselines,
+        [
+            ("baselines", "All of the book."),
+            ("baselines export spring.json", "Written out for another bench."),
+            ("baselines import spring.json", "Read in; what is there is not doubled."),
+        ],
+        ("aim", "new-baseline"),
+    )
 
 
 def _advice(args: argparse.Namespace) -> int:

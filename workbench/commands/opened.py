@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from workbench.errors import RecordsError, shown
-from workbench.places import book_path
+from workbench.places import book_path, is_there
 
 if TYPE_CHECKING:
     from workbench.work.shop import Shop
@@ -31,9 +31,9 @@ def opened_shop(args: argparse.Namespace, *, day: str | None = None) -> Iterator
     from workbench.work.shop import Shop
 
     path = path_of(args)
-    if not path.exists():
+    if not is_there(path):
         raise RecordsError(
-            f"{shown(str(path), 300)}: there is no book; run quarterturn to begin one"
+            f"{shown(str(path), 300)}: there is no book; quarterturn begin begins one"
         )
     with Book(path) as book:
         yield Shop(book, day=day, who=args.who or "")

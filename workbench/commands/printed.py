@@ -6,12 +6,13 @@ import json
 import sys
 from collections.abc import Iterable
 
+from workbench.commands.spoken import plain
+
 
 def print_lines(lines: Iterable[str]) -> None:
-    """Print lines; a letter that the terminal's encoding lacks is written out."""
-    encoding = sys.stdout.encoding or "ascii"
+    """Print lines one by one; what the terminal's encoding lacks in plain letters."""
     for line in lines:
-        print(line.encode(encoding, "backslashreplace").decode(encoding))
+        print(plain(line, sys.stdout.encoding))
 
 
 def print_json(value: object) -> None:

@@ -5,8 +5,12 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
+from workbench.commands.manual import page
+
 if TYPE_CHECKING:
     from workbench.work.shop import RosterLine
+
+HEADING = "the day and its skis"
 
 
 def add(commands: Any) -> None:
@@ -18,7 +22,16 @@ def add(commands: Any) -> None:
         "earlier days left unfinished stands before today's. Then the re-checks that are offered.",
     )
     listed.add_argument("--day", metavar="DAY", help="another day than today, as YYYY-MM-DD")
+    listed.add_argument("--json", action="store_true", help="print JSON for machines")
     listed.set_defaults(run=_queue)
+    page(
+        listed,
+        [
+            ("queue", "Today's skis."),
+            ("queue --day 2026-11-28 --json", "Another day's, for a script."),
+        ],
+        ("take", "queue-ski", "move", "carry"),
+    )
     find = commands.add_parser(
         "find",
         help="find skis by name, rider, serial and note",
@@ -27,16 +40,26 @@ def add(commands: Any) -> None:
     )
     find.add_argument("words", nargs="+", metavar="WORD", help="words that must all match")
     find.set_defaults(run=_find)
+    page(
+        find,
+        [("find heron tavary", "Ines Tavary's skis whose name begins with Heron.")],
+        ("queue-ski", "history"),
+    )
 
 
 def _queue(args: argparse.Namespace) -> int:
     from workbench.commands.opened import opened_shop
+    from workbench.commands.printed import print_json
     from workbench.commands.spoken import say
     from workbench.work import queue
+    from workbench.work.plain_report import queue_report
 
     with opened_shop(args) as shop:
         day = args.day or shop.day
         lines = shop.lines_of(day)
+        if args.json:
+            print_json(queue_report(day, lines))
+            return 0
         out = [f"{number:>3} {_line(line, day)}" for number, line in enumerate(lines, 1)]
         out.append(f"{day}: {queue.summary_of(shop, lines).words}")
         for offer in queue.rechecks_offered(shop) if day == shop.day else ():

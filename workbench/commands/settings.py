@@ -5,6 +5,10 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
+from workbench.commands.manual import page
+
+HEADING = "the shop"
+
 
 def add(commands: Any) -> None:
     """Add ``settings``."""
@@ -17,6 +21,16 @@ def add(commands: Any) -> None:
     parser.add_argument("name", nargs="?", metavar="NAME", help="a setting, such as repeats")
     parser.add_argument("value", nargs="?", metavar="VALUE", help="what it shall be")
     parser.set_defaults(run=_settings)
+    page(
+        parser,
+        [
+            ("settings", "All of them."),
+            ("settings repeats 3", "Three of each reading from now on."),
+            ("settings who KV", "Entries are kept under KV."),
+            ("settings tolerance-depth '0.003 in'", "Of new methods."),
+        ],
+        ("calipers",),
+    )
 
 
 def _settings(args: argparse.Namespace) -> int:

@@ -4,17 +4,27 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterable
+from typing import TextIO
 
-PLAIN_SIGNS = {"—": "-", "…": "...", "✗": "x", "±": "+/-", "\N{MINUS SIGN}": "-", "°": " deg"}
+PLAIN_SIGNS = {
+    "\N{MINUS SIGN}": "-", "±": "+/-", "°": " deg", "—": "-", "…": "...", "→": "->", "·": "|",
+    "✗": "x",
+}  # fmt: skip
+"""Signs as they are printed where the terminal's encoding lacks them."""
 
 
-def say(lines: Iterable[str]) -> None:
-    """Print lines, with plain letters for signs that standard output's encoding lacks."""
-    text = "\n".join(lines)
+def plain(text: str, encoding: str | None) -> str:
+    """Return text that the encoding has: signs in plain letters, what else it lacks written out."""
     try:
-        text.encode(sys.stdout.encoding or "ascii")
+        text.encode(encoding or "ascii")
     except UnicodeEncodeError:
-        for sign, plain in PLAIN_SIGNS.items():
-            text = text.replace(sign, plain)
-        text = text.encode("ascii", "backslashreplace").decode("ascii")
-    print(text, flush=True)
+        for sign, letters in PLAIN_SIGNS.items():
+            text = text.replace(sign, letters)
+        return text.encode("ascii", "backslashreplace").decode("ascii")
+    return text
+
+
+def say(lines: Iterable[str], stream: TextIO | None = None) -> None:
+    """Print lines on standard output, or on another stream."""
+    out = sys.stdout if stream is None else stream
+    print(plain("\n".join(lines), out.encoding), file=out, flush=True)

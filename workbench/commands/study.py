@@ -6,6 +6,7 @@ import argparse
 import sys
 from typing import Any
 
+from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
 
 
@@ -24,6 +25,15 @@ def add(commands: Any) -> None:
     how.add_argument("--json", action="store_true", help="print JSON for machines")
     how.add_argument("--plain", action="store_true", help="print plain lines (the default)")
     parser.set_defaults(run=run)
+    page(
+        parser,
+        [
+            ("study", "The studies with their numbers."),
+            ("study 1", "The first of them."),
+            ("study 1 --json", "The same for a script."),
+        ],
+        ("calipers", "settings"),
+    )
 
 
 def run(args: argparse.Namespace) -> int:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
+from workbench.commands.manual import page
+
 TEXTS = ("chord", "sagitta", "start", "straightedge", "at", "angle", "held", "lead")
 
 
@@ -41,6 +43,14 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
     wing.add_argument("--unit", choices=("in", "mm"), default="in", help="unit of bare numbers")
     wing.add_argument("--json", action="store_true", help="print JSON for machines")
     wing.set_defaults(run=run)
+    page(
+        wing,
+        [
+            ("wing --chord 6 --sagitta .028 --angle 8 --held front", "Eight degrees at the front."),
+            ("wing --chord '152 mm' --sagitta '0.7 mm' --json", "The base's curve, for a script."),
+        ],
+        ("set-wing",),
+    )
 
 
 def run(args: argparse.Namespace) -> int:

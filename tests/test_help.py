@@ -1,0 +1,170 @@
+"""The pages of --help, their examples, and the scripts by which a shell completes."""
+
+from __future__ import annotations
+
+import argparse
+import shlex
+import shutil
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from workbench.cli import FAMILIES, OWN_COMMANDS, build_parser, main
+from workbench.commands.manual import STATUSES, WIDTH, Parser
+
+
+def commands_of(parser: argparse.ArgumentParser) -> Iterator[tuple[str, Parser]]:
+    """Yield every command of the command line by name."""
+    for action in parser._actions:
+        if isinstance(action, argparse._SubParsersAction):
+            yield from action.choices.items()
+
+
+WHOLE = build_parser()
+COMMANDS = dict(commands_of(WHOLE))
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_every_command_has_a_whole_page(name: str) -> None:
+    """Name, usage, description, examples, exit statuses and neighbours that are there."""
+    parser = COMMANDS[name]
+    page = parser.format_help()
+    first, usage, *_ = page.split("\n\n")
+    assert " ".join(first.split()) == f"quarterturn {name} - {parser.summary}"
+    assert usage.startswith(f"usage: quarterturn {name} ")
+    assert parser.summary
+    assert parser.description
+    assert parser.description in page
+    headings = [line for line in page.splitlines() if line[:1].isalpha() and line.endswith(":")]
+    assert headings[-3:] == ["examples:", "exit status:", "see also:"]
+    for status, words in STATUSES:
+        assert f"  {status}  {words}" in page
+    assert set(parser.see) <= set(COMMANDS)
+    assert name not in parser.see
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_every_example_is_a_line_of_its_command(name: str) -> None:
+    """Each example parses, and is about the command whose page it stands on."""
+    parser = COMMANDS[name]
+    assert parser.examples
+    for line, words in parser.examples:
+        program, *given = shlex.split(line)
+        assert program == "quarterturn"
+        assert WHOLE.parse_args(given).command == name
+        assert words[0].isupper()
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_every_argument_is_explained_within_the_width(name: str) -> None:
+    """No option and no place without words; prose stays within the page."""
+    parser = COMMANDS[name]
+    for action in parser._actions:
+        assert action.help or isinstance(action, argparse._SubParsersAction), action.dest
+    prose = parser.format_help().split("examples:")[0].splitlines()
+    assert max(map(len, prose)) <= WIDTH
+
+
+def test_the_programs_own_page_lists_each_command_under_a_heading() -> None:
+    """Every command stands on it, and the first of each group below its heading."""
+    page = WHOLE.format_help()
+    for name, parser in COMMANDS.items():
+        assert f"\n    {name} " in page, name
+        assert parser.summary
+    for heading in ("a ski, step by step", "the day and its skis", "files", "the shop"):
+        assert f"\n  {heading}:\n" in page
+    assert "quarterturn COMMAND --help" in page
+
+
+def test_help_of_a_command_is_printed_with_status_0(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as left:
+        main(["tick", "--help"])
+    assert left.value.code == 0
+    out = capsys.readouterr().out
+    assert "quarterturn tick edges" in out
+    assert "clamp bolts come last" in out
+
+
+@pytest.mark.parametrize("name", OWN_COMMANDS)
+def test_a_command_that_loads_no_family_has_the_same_page(name: str) -> None:
+    """The light parser's page is the whole one's."""
+    light = dict(commands_of(build_parser(())))
+    assert light[name].format_help() == COMMANDS[name].format_help()
+
+
+def test_building_the_parser_loads_nothing_heavy() -> None:
+    """Every family's parsers together load neither screen nor store nor kernel nor completion."""
+    code = (
+        "import sys; from workbench.cli import build_parser; build_parser(); "
+        "heavy = {'textual', 'rich', 'sqlite_utils', 'sqlite3', 'pint', 'shtab', 'numpy', "
+        "'workbench.work', 'workbench.records', 'workbench.fin', 'workbench.measure'}; "
+        "print(*(heavy & set(sys.modules)))"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=True
+    )
+    assert done.stdout.split() == []
+
+
+@pytest.mark.parametrize(
+    ("given", "light"),
+    [
+        ((), True), (("--book", "tick"), True), (("--who=KV",), True), (("--version",), True),
+        (("turns", "x.toml"), True), (("--book", "b.db", "demo"), True),
+        (("tick", "edges"), False), (("--who", "KV", "next"), False), (("--help",), False),
+        (("-h",), False), (("nonsense",), False),
+    ],
+)  # fmt: skip
+def test_the_bench_starts_without_loading_families(given: tuple[str, ...], light: bool) -> None:
+    """Only what may need them does."""
+    from workbench.cli import _families_for
+
+    assert (len(_families_for(given)) == 0) is light
+
+
+def test_negative_numbers_are_values_not_options() -> None:
+    """A change with its sign, as a fraction or with a unit, needs no quoting."""
+    for text in ("-.010", "-1/64", "-0.2mm", "-5"):
+        assert WHOLE.parse_args(["aim", "depth", text]).value == text
+
+
+# -- completion ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("shell", ["bash", "zsh", "tcsh"])
+def test_a_shells_script_names_the_commands(shell: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["completion", shell]) == 0
+    out = capsys.readouterr().out
+    for name in ("next", "tick", "day-sheet", "turns"):
+        assert name in out
+
+
+@pytest.mark.skipif(shutil.which("bash") is None, reason="no bash here")
+def test_bash_takes_the_script_and_completes_by_it(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The script is sound bash, and completes a command's first letters."""
+    assert main(["completion", "bash"]) == 0
+    script = tmp_path / "quarterturn.bash"
+    script.write_text(capsys.readouterr().out, "utf-8")
+    checked = subprocess.run(
+        ["bash", "-n", str(script)], capture_output=True, timeout=60, check=False
+    )
+    assert checked.returncode == 0, checked.stderr
+    ask = (
+        f"source {shlex.quote(str(script))}; COMP_WORDS=(quarterturn day); COMP_CWORD=1; "
+        '"$(complete -p quarterturn | sed "s/.*-F \\([^ ]*\\).*/\\1/")" quarterturn day; '
+        'echo "${COMPREPLY[@]}"'
+    )
+    asked = subprocess.run(
+        ["bash", "-c", ask], capture_output=True, text=True, timeout=60, check=False
+    )
+    assert asked.stdout.split() == ["day-sheet"], asked.stderr
+
+
+def test_families_are_named_once() -> None:
+    """No family adds its commands twice."""
+    assert len(set(FAMILIES)) == len(FAMILIES)

@@ -1,0 +1,124 @@
+"""The ski that a command is about: named by --ski, else the one in hand."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, TypeAlias
+
+if TYPE_CHECKING:
+    from workbench.measure.units import Unit
+    from workbench.work.jobs import JobView
+    from workbench.work.roster import RosterLine
+    from workbench.work.shop import Shop
+
+
+@dataclass(frozen=True, slots=True)
+class AtSki:
+    """A shop with the job that is meant: its place in the queue, and the bench's unit.
+
+    ``ski`` is the option that names it in commands shown to the reader, blank where it is in hand.
+    """
+
+    shop: Shop
+    view: JobView
+    unit: Unit
+    number: int
+    line: RosterLine
+    ski: str
+
+
+Did: TypeAlias = "tuple[JobView, str] | tuple[JobView, str, str]"
+"""The job after an act, what was done in a few words, and what warns beside it."""
+
+
+def add_ski_option(parser: argparse.ArgumentParser) -> None:
+    """Add the option that names the ski."""
+    parser.add_argument(
+        "--ski", metavar="SKI", default="", help="serial, name or number in the queue; left out: "
+        "the ski in hand",
+    )  # fmt: skip
+
+
+def add_unit_option(parser: argparse.ArgumentParser, words: str) -> None:
+    """Add the option of another unit than the bench's."""
+    parser.add_argument("--unit", choices=("in", "mm"), help=f"{words}; left out: the bench's own")
+
+
+Fields: TypeAlias = "tuple[tuple[str, str, str], ...]"
+"""What a form asks at the bench, as options: (name, what stands for its value, words)."""
+
+
+def add_fields(parser: argparse.ArgumentParser, fields: Fields) -> None:
+    """Add an option for each field; left out it is blank."""
+    for name, metavar, words in fields:
+        parser.add_argument(f"--{name}", metavar=metavar, default="", help=words)
+
+
+def fields_of(args: argparse.Namespace, fields: Fields) -> dict[str, str]:
+    """Return the fields as given, by the names that the use cases know."""
+    names = [name.replace("-", "_") for name, *_ in fields]
+    return {name: getattr(args, name) for name in names}
+
+
+def ski_command(commands: Any, name: str, words: str, description: str) -> Any:
+    """Return the new parser of a command about one ski; its help names how to name another."""
+    parser = commands.add_parser(name, help=words, description=description)
+    add_ski_option(parser)
+    return parser
+
+
+@contextmanager
+def at_ski(args: argparse.Namespace) -> Iterator[AtSki]:
+    """Open the book and find the job that is meant.
+
+    Raises:
+        InputError: no ski is in hand, or none or several of the queue are meant.
+        RecordsError: the book cannot be opened.
+    """
+    from workbench.commands.opened import opened_shop
+    from workbench.work.in_hand import is_in_hand, job_meant, option_for
+
+    with opened_shop(args) as shop:
+        number, line = job_meant(shop, args.ski)
+        ski = "" if is_in_hand(shop, line) else option_for(shop, number, line)
+        view = shop.view(line.job_id)
+        yield AtSki(shop, view, unit_of(args, shop), number, line, ski)
+
+
+def unit_of(args: argparse.Namespace, shop: Shop) -> Unit:
+    """Return the unit asked for, else the bench's own."""
+    asked = getattr(args, "unit", None) or shop.book.setting("unit", "in")
+    return "mm" if asked == "mm" else "in"
+
+
+Act: TypeAlias = Callable[[AtSki, argparse.Namespace], Did]
+"""What a command does with the ski that is meant."""
+
+
+def does(parser: argparse.ArgumentParser, do: Act) -> None:
+    """Let a command do one thing with the ski that is meant."""
+    parser.set_defaults(run=lambda args: act(args, do))
+
+
+def act(args: argparse.Namespace, do: Act) -> int:
+    """Do one thing with the ski that is meant; say what was done and what comes next."""
+    from workbench.commands.spoken import say
+    from workbench.work.plain import after_lines, refused_words
+    from workbench.work.stages import NotNowError
+
+    with at_ski(args) as at:
+        try:
+            new, said, *warned = do(at, args)
+        except NotNowError as why:
+            raise NotNowError(why.field, why.value, refused_words(at.view, at.ski)) from None
+        lines = after_lines(new, at.unit, at.ski, said, warned)
+    say(lines)
+    return 0
+
+
+def words_of(texts: Iterable[str]) -> str:
+    """Return words that stood one by one on the command line as one text."""
+    return " ".join(texts)

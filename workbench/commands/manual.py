@@ -1,0 +1,128 @@
+"""The pages that --help prints: name, usage, description, options, examples, exit status, see also.
+
+One parser for every command, so that all pages are built alike; a family of commands adds
+examples and neighbours with :func:`page`.
+"""
+
+from __future__ import annotations
+
+import argparse
+import re
+import textwrap
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from typing import Any, ClassVar, NoReturn
+
+WRONG_INPUT = 2
+
+STATUSES = (
+    (0, "done"),
+    (1, "the bench or the book failed"),
+    (2, "the input is wrong: one line says what, the value, and what is accepted"),
+    (3, "the target is out of reach: which reading or stud, and its limit"),
+)
+
+WIDTH = 78
+NEGATIVE = re.compile(r"-[\d.,]")
+"""What looks like a number with a sign, such as -1/64 or -0.2mm: a value, never an option."""
+
+
+class Page(argparse.RawDescriptionHelpFormatter):
+    """A page of fixed width, its paragraphs already filled."""
+
+    def __init__(self, prog: str) -> None:
+        super().__init__(prog, max_help_position=26, width=WIDTH)
+
+
+class Index(Page):
+    """The page of the program itself: its commands under headings.
+
+    ``headings`` gives the heading that stands before a command, by the command's name.
+    """
+
+    headings: ClassVar[dict[str, str]] = {}
+
+    def _format_action(self, action: argparse.Action) -> str:
+        text = super()._format_action(action)
+        heading = "" if action.option_strings else self.headings.get(action.dest, "")
+        return f"\n  {heading}:\n{text}" if heading else text
+
+
+class Parser(argparse.ArgumentParser):
+    """A parser whose help is a page and whose complaints are one line.
+
+    ``summary`` says in a few words what the command does, ``examples`` are (command line, what it
+    does), ``see`` the names of its neighbours.
+    """
+
+    def __init__(self, **more: Any) -> None:
+        more.setdefault("formatter_class", Page)
+        super().__init__(**more)
+        self._negative_number_matcher = NEGATIVE
+        self.summary = ""
+        self.examples: tuple[tuple[str, str], ...] = ()
+        self.see: tuple[str, ...] = ()
+
+    def error(self, message: str) -> NoReturn:
+        """Print one line and leave with the status for wrong input."""
+        self.exit(WRONG_INPUT, f"{self.prog}: {message}; see {self.prog} --help\n")
+
+    def format_help(self) -> str:
+        """Return the whole page."""
+        if not self.summary:
+            return super().format_help()
+        name = textwrap.fill(f"{self.prog} - {self.summary}", WIDTH, subsequent_indent="    ")
+        return f"{name}\n\n{super().format_help()}"
+
+
+def page(
+    parser: argparse.ArgumentParser,
+    examples: Sequence[tuple[str, str]],
+    see: Sequence[str] = (),
+) -> None:
+    """Make a command's help a page; ``examples`` are (arguments behind the program's name, words).
+
+    A string of examples may begin with an option of the program, such as ``--who KV sign-off``.
+    """
+    assert isinstance(parser, Parser)
+    program, _, _ = parser.prog.partition(" ")
+    parser.examples = tuple((f"{program} {line}", words) for line, words in examples)
+    parser.see = tuple(see)
+    parser.description = filled(parser.description or "")
+    parser.epilog = "\n\n".join(_sections(parser))
+
+
+@contextmanager
+def headed(commands: Any, heading: str) -> Iterator[None]:
+    """Put a heading before the first command that is added within; none where it is blank."""
+    known = set(commands.choices)
+    yield
+    first = next((name for name in commands.choices if name not in known), None)
+    if heading and first is not None:
+        Index.headings[first] = heading
+
+
+def summarise(commands: Any) -> None:
+    """Give each command the line it has in the list of all as the first of its page."""
+    for shown in commands._get_subactions():
+        parser = commands.choices[shown.dest]
+        if isinstance(parser, Parser):
+            parser.summary = str(shown.help or "").rstrip(".")
+
+
+def filled(text: str) -> str:
+    """Return paragraphs, parted by blank lines, filled to the page's width."""
+    parts = [" ".join(part.split()) for part in text.split("\n\n")]
+    return "\n\n".join(textwrap.fill(part, WIDTH) for part in parts)
+
+
+def _sections(parser: Parser) -> list[str]:
+    out = ["examples:\n" + "\n".join(_example(*each) for each in parser.examples)]
+    out.append("exit status:\n" + "\n".join(f"  {n}  {words}" for n, words in STATUSES))
+    if parser.see:
+        out.append("see also:\n  " + ", ".join(parser.see))
+    return out
+
+
+def _example(line: str, words: str) -> str:
+    return f"  {line}\n{textwrap.indent(textwrap.fill(words, WIDTH - 6), ' ' * 6)}"

@@ -1,0 +1,63 @@
+"""What a ski needs now, in words that bench and command line share.
+
+Each adds how it is done there: a key, or a command.
+"""
+
+from __future__ import annotations
+
+from workbench.fin.guidance import Step
+from workbench.work.jobs import JobView
+from workbench.work.words import CAUTION_EDGES, CAUTION_LOOSEN, CAUTION_RIDE, CAUTION_SNUG
+
+STUDS_UP = "Bring all three studs up until each just touches the blade"
+NO_FIT = "These readings do not work"
+NO_TURNS = "No turns: see the warning"
+MAKERS_FIRST = "The maker's instructions, event rules and a qualified technician come first."
+
+
+def act_due(view: JobView) -> Step:
+    """Return the act of the pass that is due; only where the view has a plan."""
+    assert view.plan is not None
+    acts = [s for s in view.plan.steps if s.do != "measure"]
+    return acts[min(view.progress.step, len(acts) - 1)]
+
+
+def reading_due(view: JobView, name: str) -> str:
+    """Return the reading of that name, with which repeat it is where more than one is wanted."""
+    wanted = view.rules.repeats
+    if wanted == 1 or view.due is None:
+        return name
+    return f"{name}, {len(view.lines[view.due].latest) + 1} of {wanted}"
+
+
+def leave_words(view: JobView) -> str:
+    """Return that the readings are within tolerance, how surely, and to leave the fin alone."""
+    return f"{view.within_words}: leave it alone."
+
+
+def wing_step(view: JobView) -> str:
+    """Return that the wing is to be set, to which angle where one is wanted, and tightened."""
+    wanted = view.wing_wanted_deg
+    to = f" to {wanted:g}°" if wanted is not None else ""
+    return f"Set the wing{to}, tighten it"
+
+
+def caution_words(view: JobView, at_check: bool) -> str:
+    """Return the caution that belongs where the hand is now; ``at_check``: a check was begun."""
+    stage = view.stage
+    if at_check and view.torque_words:
+        return view.torque_words
+    if stage == "turning":
+        return _turning_caution(view)
+    if stage in ("waiting", "received check", "as received", "measuring", "studs"):
+        return CAUTION_EDGES
+    if stage in ("final check", "sign-off", "signed off"):
+        return CAUTION_RIDE
+    return MAKERS_FIRST
+
+
+def _turning_caution(view: JobView) -> str:
+    """Return loosen before the turns and snug after them."""
+    if view.plan is None or view.progress.step == 0:
+        return CAUTION_LOOSEN
+    return CAUTION_SNUG if act_due(view).do in ("seat", "snug") else CAUTION_EDGES
