@@ -7,7 +7,8 @@ bolts come last, always, and are never taken off the list: a loose one throws a 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+
+from workbench.frozen import dataclass
 
 WING, CLAMP = "wing", "clamp"
 """Keys with a meaning: an item for skis with a wing only, and the one that always comes last."""

@@ -7,7 +7,8 @@ there is one it wins over every note, and every note is shown with that said.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+
+from workbench.frozen import dataclass
 
 MAKER_WINS = "the maker's figure wins"
 

@@ -5,7 +5,7 @@ Common practice, no source; the maker's figure for the screws wins.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from workbench.frozen import dataclass
 
 SOURCE = "common practice, no source; the maker's figure wins"
 

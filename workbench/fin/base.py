@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from workbench.errors import InputError
+from workbench.frozen import dataclass
 
 SMALLEST_RADIUS_MM = 300.0
 """A base bent tighter than this is no ski; an inch figure read as mm is likelier."""

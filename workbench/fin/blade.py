@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 
 from workbench.errors import InputError, shown
 from workbench.fin.pose import Point
+from workbench.frozen import dataclass
 
 Edge = tuple[Point, Point]
 

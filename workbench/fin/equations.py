@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from workbench.fin.base import Base
 from workbench.fin.blade import Blade
@@ -12,6 +11,7 @@ from workbench.fin.linear import Row
 from workbench.fin.methods import Observation, observe_all
 from workbench.fin.pose import Pose
 from workbench.fin.readings import Reading
+from workbench.frozen import dataclass
 
 MET_MM = 1e-9
 """Three readings count as met when each is within this of its value: far below any caliper."""

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from workbench.errors import InputError
 from workbench.fin.base import Base
@@ -20,6 +19,7 @@ from workbench.fin.methods import Method, Observation
 from workbench.fin.pose import Pose
 from workbench.fin.readings import NoPoseError, Reading
 from workbench.fin.search import distinct, every_pose, first_pose
+from workbench.frozen import dataclass
 
 __all__ = ["Fit", "NoPoseError", "Reading", "fit_pose"]
 

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from workbench.fin.fit import Fit
 from workbench.fin.linear import inverse
 from workbench.fin.methods import Method
 from workbench.fin.rig import Rig
 from workbench.fin.trust import u_after
+from workbench.frozen import dataclass
 
 U_TURN = 0.01
 """Standard uncertainty of a turn made by hand against a mark, in turns (3.6 degrees): our

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from workbench.errors import InputError, OutOfReachError, shown
 from workbench.fin.fit import Fit, NoPoseError, Reading, fit_pose
 from workbench.fin.linear import multiply
+from workbench.fin.methods import Method, Quantity
 from workbench.fin.plans import Role, Target
 from workbench.fin.pose import Pose
 from workbench.fin.rig import Rig
+from workbench.frozen import dataclass
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,14 +65,17 @@ def _listed(names: set[str]) -> str:
 
 
 def _freed(goals: list[Goal], fit: Fit) -> list[Goal]:
-    """Keep only as many held readings as the targets leave the pose open for; free the others."""
+    """Keep only as many held readings as the targets leave the pose open for; free the others.
+
+    Coarse marks are held last: where the fine readings fix the pose they follow.
+    """
     rows = [o.gradient for o in fit.observations]
     targeted = [i for i, g in enumerate(goals) if g.role == "target"]
     if not targeted:
         return goals
     busy = {goals[i].target.method.quantity for i in targeted}
     spare = [i for i in range(len(goals)) if i not in targeted]
-    spare.sort(key=lambda i: goals[i].target.method.quantity in busy)
+    spare.sort(key=lambda i: _held_later(goals[i].target.method, busy))
     chosen = list(targeted)
     for i in spare:
         if _rank([rows[j] for j in (*chosen, i)]) > _rank([rows[j] for j in chosen]):
@@ -80,6 +84,10 @@ def _freed(goals: list[Goal], fit: Fit) -> list[Goal]:
         g if i in chosen else Goal(g.target, "follows", g.follows_reading, g.u_mm)
         for i, g in enumerate(goals)
     ]
+
+
+def _held_later(method: Method, busy: set[Quantity]) -> tuple[bool, bool]:
+    return (method.is_coarse, method.quantity in busy)
 
 
 def _rank(rows: Sequence[Sequence[float]]) -> int:

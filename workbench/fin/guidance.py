@@ -82,7 +82,7 @@ def plan(
     )
     after = rig.seated(fit.pose, turns)
     predictions = _predictions(rig, fit, goals, after)
-    notes = remarks(rig, fit, goals, wanted, predictions, within)
+    notes = remarks(rig, fit, goals, wanted, after, predictions, within)
     steps = _steps(rig, fit, stud_turns)
     return Plan(fit, wanted, after, stud_turns, predictions, steps, notes, within)
 

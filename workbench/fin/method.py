@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Literal
 
 from workbench.errors import InputError, shown
 from workbench.fin.blade import check_point
 from workbench.fin.pose import Point
 from workbench.fin.scribes import COARSE_U_MM, Scribe
+from workbench.frozen import dataclass
 
 Quantity = Literal["depth", "tail", "length"]
 QUANTITIES: tuple[Quantity, ...] = ("depth", "tail", "length")

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from workbench.fin.linear import Row
 from workbench.fin.pose import Point
+from workbench.frozen import dataclass
 
 
 @dataclass(frozen=True, slots=True)

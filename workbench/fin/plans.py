@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Literal
 
 from workbench.errors import InputError, shown
@@ -11,6 +10,7 @@ from workbench.fin.fit import Fit
 from workbench.fin.methods import Method
 from workbench.fin.pose import Pose
 from workbench.fin.studs import Stud
+from workbench.frozen import dataclass
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +90,7 @@ class Step:
 
 Code = Literal[
     "within", "tilt", "ambiguous", "off_edge", "travel_limit", "near_limit", "insignificant",
-    "still_off",
+    "still_off", "coarse", "rough",
 ]  # fmt: skip
 
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+
+from workbench.frozen import dataclass
 
 Point = tuple[float, float]
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 from workbench.errors import InputError, PoseError, shown
 from workbench.fin.methods import Method
+from workbench.frozen import dataclass
 
 
 @dataclass(frozen=True, slots=True)

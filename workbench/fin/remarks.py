@@ -6,11 +6,13 @@ import math
 from collections.abc import Sequence
 from typing import Literal
 
-from workbench.fin.fit import Fit
+from workbench.fin.fit import Fit, Reading
 from workbench.fin.goals import Goal
+from workbench.fin.methods import Method
 from workbench.fin.plans import Prediction, Remark, is_within
 from workbench.fin.pose import Pose
 from workbench.fin.rig import Rig
+from workbench.fin.roughness import rough_methods
 
 COVERAGE = 2.0
 """Coverage factor for 'smaller than its own expanded uncertainty' (JCGM 100:2008, 6.2.1: k = 2)."""
@@ -24,6 +26,7 @@ def remarks(
     fit: Fit,
     goals: Sequence[Goal],
     wanted: Pose,
+    after: Pose,
     predictions: Sequence[Prediction],
     within: bool,
 ) -> tuple[Remark, ...]:
@@ -33,20 +36,24 @@ def remarks(
         out.append(Remark("within"))
     if abs(fit.pose.tilt_rad) > ODD_TILT_RAD:
         out.append(Remark("tilt", angle_rad=fit.pose.tilt_rad))
+    if abs(wanted.tilt_rad) > ODD_TILT_RAD and not within:
+        out.append(Remark("tilt", when="wanted", angle_rad=wanted.tilt_rad))
     for pose in fit.others:
         if abs(pose.tilt_rad) <= ODD_TILT_RAD:
             out.append(Remark("ambiguous", angle_rad=pose.tilt_rad))
     out += contact_remarks(rig, fit.pose, "now")
     if not within:
         out += contact_remarks(rig, wanted, "wanted")
-    for g, reading in zip(goals, fit.readings, strict=True):
-        change = g.target.value_mm - reading.value_mm
-        if g.role == "target" and not is_within(change, 0.0):
-            expanded = COVERAGE * reading.u_mm
-            if abs(change) < expanded:
-                out.append(
-                    Remark("insignificant", reading.method.name, value_mm=change, limit_mm=expanded)
-                )
+    out += rough_remarks(rig, fit, fit.methods, fit.pose, "now")
+    if not within:
+        told = {r.subject for r in out if r.code == "rough"}
+        for pose in (wanted, after):
+            untold = [m for m in fit.methods if m.name not in told]
+            out += rough_remarks(rig, fit, untold, pose, "wanted")
+            told = {r.subject for r in out if r.code == "rough"}
+    for goal, reading in zip(goals, fit.readings, strict=True):
+        if goal.role == "target":
+            out += _target_remarks(goal, reading)
     if not within:
         for p in predictions:
             if not p.within and p.role != "follows":
@@ -54,6 +61,24 @@ def remarks(
                     Remark("still_off", p.method.name, value_mm=p.off_mm, limit_mm=p.tolerance_mm)
                 )
     return tuple(out)
+
+
+def _target_remarks(goal: Goal, reading: Reading) -> list[Remark]:
+    """Return what to tell about one target: by a coarse mark, or smaller than it can be known."""
+    name, out = reading.method.name, []
+    if reading.method.is_coarse:
+        out.append(Remark("coarse", name))
+    change, expanded = goal.target.value_mm - reading.value_mm, COVERAGE * reading.u_mm
+    if not is_within(change, 0.0) and abs(change) < expanded:
+        out.append(Remark("insignificant", name, value_mm=change, limit_mm=expanded))
+    return out
+
+
+def rough_remarks(
+    rig: Rig, fit: Fit, methods: Sequence[Method], pose: Pose, when: Literal["now", "wanted"]
+) -> list[Remark]:
+    """Return a remark for each method whose uncertainty at ``pose`` is only rough."""
+    return [Remark("rough", m.name, when) for m in rough_methods(rig, fit, methods, pose)]
 
 
 def contact_remarks(rig: Rig, pose: Pose, when: Literal["now", "wanted"]) -> list[Remark]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from workbench.errors import InputError, OutOfReachError, shown
 from workbench.fin.base import Base
@@ -12,6 +11,7 @@ from workbench.fin.linear import inverse, multiply
 from workbench.fin.methods import Method, Observation, observe
 from workbench.fin.pose import Pose
 from workbench.fin.studs import Stud, Travel, check_studs, seat, travel
+from workbench.frozen import dataclass
 
 
 @dataclass(frozen=True, slots=True)

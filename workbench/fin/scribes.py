@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 from workbench.errors import InputError
 from workbench.fin.blade import check_point
 from workbench.fin.observation import Observation
 from workbench.fin.pose import Point, Pose
+from workbench.frozen import dataclass
 
 COARSE_U_MM = 0.5
 """Standard uncertainty of one reading by a coarse mark, where its method states none: half a line

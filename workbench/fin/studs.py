@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Literal
 
 from workbench.errors import InputError, OutOfReachError, shown
 from workbench.fin.blade import Blade, Edge, check_point
 from workbench.fin.linear import Row, solve
 from workbench.fin.pose import Point, Pose
+from workbench.frozen import dataclass
 
 Touches = Literal["top", "back"]
 Hand = Literal["right", "left"]

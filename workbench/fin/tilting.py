@@ -9,13 +9,13 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 
 from workbench.fin.equations import Equations
 from workbench.fin.methods import observe
 from workbench.fin.pose import Pose
 from workbench.fin.readings import Reading
 from workbench.fin.starts import meet_two
+from workbench.frozen import dataclass
 
 CLOSE_MM = 1e-6
 """A search along the tilt stops this close to the third reading and leaves the rest to descent."""

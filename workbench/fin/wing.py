@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Literal
 
 from workbench.errors import InputError
 from workbench.fin.base import Base
+from workbench.frozen import dataclass
 
 Hold = Literal["front", "middle", "rear"]
 Lead = Literal["out", "in"]

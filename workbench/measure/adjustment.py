@@ -10,9 +10,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from workbench.errors import BenchError, InputError
+from workbench.frozen import dataclass
 from workbench.measure.distributions import chi2_sf, normal_quantile
 from workbench.measure.matrix import (
     Factors,

@@ -8,10 +8,10 @@ same unit once its sensitivity is applied.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Literal
 
 from workbench.errors import InputError
+from workbench.frozen import dataclass
 from workbench.measure.distributions import coverage_factor
 from workbench.measure.repeats import Repeats
 

@@ -7,10 +7,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import Literal
 
 from workbench.errors import InputError
+from workbench.frozen import dataclass
 from workbench.measure.display import change_text, fine_text
 from workbench.measure.limits import CaliperScale, din862_mpe_mm
 from workbench.measure.units import UNITS, Unit

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from workbench.frozen import dataclass
 
 Row = list[float]
 _DEPENDENT = 1e-10

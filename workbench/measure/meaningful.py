@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Literal
 
 from workbench.errors import InputError
+from workbench.frozen import dataclass
 
 ChangeState = Literal["clear", "unclear"]
 AcceptanceState = Literal["within", "outside", "unclear"]

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Literal
 
 from workbench.errors import InputError
+from workbench.frozen import dataclass
 from workbench.measure.distributions import t_quantile
 from workbench.measure.repeats import checked, mean_of, sum_of_squares
 

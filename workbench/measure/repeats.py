@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 
 from workbench.errors import InputError
+from workbench.frozen import dataclass
 
 _LARGEST = 1e100
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Literal
 
 from workbench.errors import InputError
+from workbench.frozen import dataclass
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import MM_PER_INCH, Unit
 

@@ -7,9 +7,9 @@ corrected length is a value of its own kind and is refused by a second correctio
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 from workbench.errors import BenchError, InputError
+from workbench.frozen import dataclass
 from workbench.measure.budget import Contribution
 
 REFERENCE_C = 20.0
