@@ -1,8 +1,12 @@
 """How fast the kernel, an order and a kept reading are, each against something bare.
 
-    python -m tests.bench.speed [kernel] [order] [kept]
+    python -m tests.bench.speed [kernel] [order] [kept] [--python PYTHON]
+    python -m tests.bench.speed walk find flip history memory --book BOOK [--python PYTHON]
 
 Every figure is a median of rounds taken in turn with what it is compared with, in this one run.
+What is measured on a book, see :mod:`tests.bench.speed_book`, is measured where one is given:
+``tests.bench.make_book`` writes one. ``--python`` runs what is a program of its own: best that of
+an environment with nothing but what a user installs.
 """
 
 from __future__ import annotations
@@ -19,6 +23,8 @@ from pathlib import Path
 from statistics import median
 from time import perf_counter, process_time
 
+from tests.bench import speed_book
+from tests.bench.speed_paint import use_compiled
 from tests.shop import demo_file, heron, open_shop, ski, walk_to
 from workbench.fin.fit import fit_pose
 from workbench.fin.goals import goals_of, wanted_pose
@@ -91,18 +97,21 @@ def first_order() -> Path:
     return ORDER / "practice-plate.toml"
 
 
-def order(rounds: int) -> None:
+def order(rounds: int, python: str = sys.executable) -> None:
     """``quarterturn turns ORDER --json`` as a process, against Python with three modules."""
-    ours = [sys.executable, "-m", "workbench", "turns", str(first_order()), "--json"]
-    bare = [sys.executable, "-c", BARE_PYTHON]
+    ours = [python, "-m", "workbench", "turns", str(first_order()), "--json"]
+    bare = [python, "-c", BARE_PYTHON]
 
     def run(command: list[str]) -> float:
         return timed(lambda: subprocess.run(command, check=True, capture_output=True))
 
     own, base = [], []
-    for _ in range(rounds):
-        own.append(run(ours))
-        base.append(run(bare))
+    with tempfile.TemporaryDirectory() as folder:
+        use_compiled(folder)
+        run(ours), run(bare)  # compiles
+        for _ in range(rounds):
+            own.append(run(ours))
+            base.append(run(bare))
     limit = 2 * median(base) + 0.060
     print(
         f"turns --json {median(own) * 1e3:.0f} ms, bare python {median(base) * 1e3:.0f} ms, "
@@ -139,17 +148,36 @@ def _keep(shop: Shop, view: JobView) -> None:
     shop.book.add_reading(view.job.id, "KV", taken)
 
 
-MEASURES: dict[str, Callable[[int], None]] = {"kernel": kernel, "order": order, "kept": kept}
+MEASURES: dict[str, Callable[[int, str], object]] = {
+    "kernel": lambda rounds, python: kernel(rounds),
+    "order": order,
+    "kept": lambda rounds, python: kept(rounds),
+}
+ON_A_BOOK: dict[str, Callable[[Path, int, str], object]] = {
+    "walk": lambda book, rounds, python: speed_book.walk(book, python),
+    "find": lambda book, rounds, python: speed_book.find(book, python, rounds),
+    "flip": lambda book, rounds, python: speed_book.flip(book, python, rounds),
+    "history": lambda book, rounds, python: speed_book.history(book, rounds),
+    "memory": lambda book, rounds, python: speed_book.memory(book),
+}
 
 
 def main() -> int:
     """Measure what is asked for, everything where nothing is."""
-    parser = argparse.ArgumentParser(description="Speed of kernel, order and kept reading.")
-    parser.add_argument("what", nargs="*", choices=[*MEASURES, []])
+    parser = argparse.ArgumentParser(description="Speed of the kernel, of an order and of a book.")
+    parser.add_argument("what", nargs="*", choices=[*MEASURES, *ON_A_BOOK, []])
+    parser.add_argument("--book", type=Path, help="a big book, for " + ", ".join(ON_A_BOOK))
+    parser.add_argument("--python", default=sys.executable, help="what runs the bench")
     parser.add_argument("--rounds", type=int, default=15)
     args = parser.parse_args()
-    for name in args.what or MEASURES:
-        MEASURES[name](args.rounds)
+    wanted = args.what or [*MEASURES, *(ON_A_BOOK if args.book else ())]
+    if args.book is None and any(name in ON_A_BOOK for name in wanted):
+        parser.error("--book: a book is needed; tests.bench.make_book writes one")
+    for name in wanted:
+        if name in MEASURES:
+            MEASURES[name](args.rounds, args.python)
+        else:
+            ON_A_BOOK[name](args.book, args.rounds, args.python)
     return 0
 
 

@@ -3,54 +3,39 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 from time import monotonic
 from typing import Any
 
 from textual.app import App, ComposeResult
 from textual.containers import Horizontal, Vertical
-from textual.content import Content
 from textual.events import Key, Paste, Resize
-from textual.reactive import var
-from textual.screen import ModalScreen
-from textual.timer import Timer
-from textual.widget import Widget
+from textual.geometry import Size
+from textual.screen import Screen
 from textual.widgets import Static
 
-from workbench.bench import next_line, opens, panels, readings_panel, themes, turns_panel
-from workbench.bench.hands import ENTRY_MORE, Hands
+from workbench.bench import next_line, panels, readings_panel, themes, turns_panel
+from workbench.bench.bursts import ENTRY_MORE, LONGEST_ENTRY, SignKey
+from workbench.bench.hands import Hands
 from workbench.bench.help import Help
-from workbench.bench.sheet import CHOICES, PLUS_WAIT_S, Sheet
-from workbench.bench.state import BenchState
+from workbench.bench.lines import Box, Texts, unfinished_form, unfinished_text
+from workbench.bench.opens import OPEN
+from workbench.bench.panel import Line, Panel
+from workbench.bench.sheet import CHOICES, Sheet
+from workbench.bench.state import SIDES, BenchState
+from workbench.bench.text import lines, styled, wrapped
 from workbench.errors import BenchError
 from workbench.places import shipped
 from workbench.work.shop import Shop
+from workbench.work.words import error_words
 
 WIDE_FROM = 110
 LEAST_WIDTH, LEAST_HEIGHT = 60, 18
+AT_REST_S = 0.3
+"""So long after a ski was taken in hand, what may be wanted next is read: its paint comes first."""
 
-
-class Panel(Widget):
-    """A bordered panel that draws the state into whatever room it has."""
-
-    can_focus = False
-    state: var[BenchState | None] = var(None)
-
-    def __init__(
-        self, name: str, title: str, draw: Callable[[BenchState, int, int], Content]
-    ) -> None:
-        super().__init__(id=name)
-        self.border_title = title
-        self._make = draw
-
-    def watch_state(self) -> None:
-        """Draw again whenever there is something new."""
-        self.refresh()
-
-    def render(self) -> Content:
-        """Return the panel's text for its present size."""
-        if self.state is None:
-            return Content("")
-        return self._make(self.state, self.content_size.width, self.content_size.height)
+MOST_PASTED = 1000
+"""Lines of one paste: more is a file dropped here by accident, not a morning's readings."""
 
 
 class Bench(App[int]):
@@ -63,21 +48,30 @@ class Bench(App[int]):
 
     def __init__(self, shop: Shop, no_color: bool = False) -> None:
         self._no_color = no_color
-        super().__init__()
+        super().__init__(ansi_color=True if no_color else None)
         self.shop = shop
         self.hands = Hands(shop)
-        self.drafts: dict[str, dict[str, str]] = {}
-        self._waiting: Timer | None = None
-        self._waiting_sign = ""
-        self._waiting_time = 0.0
+        self.form_drafts: dict[str, Texts] = unfinished_form(shop.book.setting("forms"))
+        kept = shop.book.settings()
+        self.touring = kept.get("tour") == "on"
+        themes.register(self)
+        themes.begin_with(self, themes.pick(no_color, kept.get("theme") or themes.NIGHT.name))
+        self.report = ""
+        self._drawn_job = ""
+        self._sign = SignKey(self, self.hands.type, self._sign_alone)
 
     def get_theme_variable_defaults(self) -> dict[str, str]:
         """Give our own colours a value under every theme."""
         return themes.VARIABLE_DEFAULTS
 
+    def get_default_screen(self) -> Screen[None]:
+        """Return the bench's own screen, laid out for the room there is from the beginning."""
+        classes = [name for name, on in self._looks(self.hands.state).items() if on]
+        return Screen(id="_default", classes=" ".join(classes))
+
     def compose(self) -> ComposeResult:
         """Lay the bench out."""
-        yield Static(id="top", markup=False)
+        yield Line(id="top", markup=False)
         with Horizontal(id="body"):
             yield Panel("roster", "Roster", panels.roster)
             with Vertical(id="numbers"):
@@ -86,7 +80,8 @@ class Bench(App[int]):
             with Vertical(id="guidance"):
                 yield Panel("turns", "Stud turns", turns_panel.turns)
                 yield Panel("view", "Side view", panels.picture)
-        yield Static(id="next", markup=False)
+        yield Static(id="tour", markup=False)
+        yield Line(id="next", markup=False)
         yield Static(
             "Too small to draw: make the window at least 60x18.\n"
             "Keys still feed the entry; nothing is lost.",
@@ -96,33 +91,70 @@ class Bench(App[int]):
         yield Static(next_line.keys_line(), id="keys", markup=False)
 
     def on_mount(self) -> None:
-        """Choose the theme and begin to look for what other benches write."""
-        themes.register(self)
-        wanted = self.shop.book.setting("theme", themes.NIGHT.name) or themes.NIGHT.name
-        self.theme = themes.pick(self._no_color, wanted)
-        self.hands._changed = self._draw
+        """Draw, and begin to look for what other benches write."""
+        self.hands.changed = self._draw
+        self.hands.asks = self.do_
+        self._draw(self.hands.state)
         self.set_interval(1.0, self._look)
-        self.call_after_refresh(self._draw, self.hands.state)
+        self.app_resume_signal.subscribe(self, lambda _: self.refresh(layout=True))
 
     def on_resize(self, event: Resize) -> None:
         """Lay out for the room there is."""
-        base = self.screen_stack[0]
-        base.set_class(event.size.width >= WIDE_FROM, "-wide")
-        small = event.size.width < LEAST_WIDTH or event.size.height < LEAST_HEIGHT
-        base.set_class(small, "-small")
+        self.screen_stack[0].update_classes(self._looks(self.hands.state, event.size))
         self.call_after_refresh(lambda: self._draw(self.hands.state))
+
+    def _looks(self, state: BenchState, room: Size | None = None) -> dict[str, bool]:
+        """Return what the style sheet is to know of the room and the state.
+
+        Where there is room for everything, the state moves no panel.
+        """
+        width, height = room or self.size
+        wide = width >= WIDE_FROM
+        sides = {f"-side-{side}": not wide and state.shown_side == side for side in SIDES}
+        return sides | {
+            "-wide": wide,
+            "-small": width < LEAST_WIDTH or height < LEAST_HEIGHT,
+            "-entry": not wide and readings_panel.has_entry(state),
+            "-no-target": not wide and not panels.has_target(state),
+            "-checks": not wide and readings_panel.has_checks(state),
+            "-tour": self.touring,
+        }
 
     def _draw(self, state: BenchState) -> None:
         base = self.screen_stack[0]
-        base.set_class(self.size.width >= WIDE_FROM, "-wide")
-        for side in ("turns", "view", "roster"):
-            base.set_class(state.shown_side == side, f"-side-{side}")
-        base.set_class(readings_panel.has_entry(state), "-entry")
-        base.set_class(not panels.has_target(state), "-no-target")
-        base.query_one("#top", Static).update(panels.top_line(state, self.size.width))
+        base.update_classes(self._looks(state))
+        width = self.size.width
+        base.query_one("#top", Line).show(panels.top_line(state, width))
         for panel in base.query(Panel):
-            panel.state = state
-        base.query_one("#next", Static).update(next_line.next_step(state, self.size.width - 2))
+            panel.show(state)
+        self._draw_tour(state)
+        base.query_one("#next", Line).show(next_line.next_step(state, width - 2))
+        job_id = state.view.job.id if state.view is not None else ""
+        if job_id != self._drawn_job:
+            self._drawn_job = job_id
+            self.set_timer(AT_REST_S, lambda: self._at_rest(job_id))
+
+    def _at_rest(self, job_id: str) -> None:
+        """Read the rest of the day, and the neighbours of a ski that is still in hand."""
+        self.hands.read_all()
+        if job_id == self._drawn_job:
+            self.hands.look_ahead()
+
+    def _draw_tour(self, state: BenchState) -> None:
+        """Show the walk-through's line where it is on."""
+        base = self.screen_stack[0]
+        if self.touring:
+            from workbench.work.first_day import tour_words
+
+            words = tour_words(state.view, state.unit, state.hands_on)
+            rows = [styled((x, "bold")) for x in wrapped(words, self.size.width - 2)[:3]]
+            base.query_one("#tour", Static).update(lines(rows))
+
+    def _tour(self) -> None:
+        """Begin the walk-through of a first day, or end it."""
+        self.touring = not self.touring
+        self.hands.remember("tour", "on" if self.touring else "off")
+        self.hands.say("walk-through on" if self.touring else "walk-through off")
 
     def _look(self) -> None:
         try:
@@ -137,17 +169,33 @@ class Bench(App[int]):
 
     async def on_event(self, event: Any) -> None:
         """Take bench keys before any binding does, in the order they came."""
-        if isinstance(event, Key) and len(self.screen_stack) == 1 and self._take(event):
+        if isinstance(event, Key) and self._took(event):
             event.stop()
             event.prevent_default()
             return
         await super().on_event(event)
 
+    def _took(self, event: Key) -> bool:
+        """Take a key of the bench, or F1 wherever it is pressed; return whether it was one."""
+        if event.key == "ctrl+c" and not self._has_selection():
+            self._leave()
+            return True
+        if len(self.screen_stack) == 1:
+            return self._take(event)
+        if event.key == "f1" and not isinstance(self.screen, Help):
+            self.push_screen(Help(self.hands.state, getattr(self.screen, "KEYS", "")))
+            return True
+        return False
+
+    def _has_selection(self) -> bool:
+        """Tell whether Ctrl+C has text to copy; else it leaves, as anywhere."""
+        in_line = getattr(self.focused, "selected_text", "")
+        return bool(in_line or self.screen.get_selected_text())
+
     def _take(self, event: Key) -> bool:
         """Do what a key means on the bench; return whether it meant anything."""
         hands, key, char, time = self.hands, event.key, event.character or "", event.time
-        if self._waiting is not None:
-            self._settle_sign(char, time)
+        self._sign.settle(char)
         if key in ("enter", "ctrl+j"):
             hands.enter(time)
         elif key == "backspace":
@@ -169,6 +217,8 @@ class Bench(App[int]):
             hands.flip_unit()
         elif char == "/":
             self.push_screen(Sheet(), self._after_sheet)
+        elif char == ":" or key == "ctrl+p":
+            self.do_("palette")
         elif key in ("f1", "question_mark"):
             self.do_("help")
         elif key == "tab":
@@ -185,34 +235,25 @@ class Bench(App[int]):
         if target and self.hands.state.question is None:
             self.hands.type(sign, time)
             return
-        self._waiting_sign, self._waiting_time = sign, time
-        self._waiting = self.set_timer(PLUS_WAIT_S, self._sign_alone)
+        self._sign.press(sign, time)
 
-    def _settle_sign(self, char: str, time: float) -> None:
-        assert self._waiting is not None
-        if char and char in "0123456789.,":
-            self._waiting.stop()
-            self._waiting = None
-            self.hands.type(self._waiting_sign, self._waiting_time)
+    def _sign_alone(self, sign: str, time: float) -> None:
+        if sign == "+":
+            self.hands.yes(time)
         else:
-            self._sign_alone()
-
-    def _sign_alone(self) -> None:
-        if self._waiting is not None:
-            self._waiting.stop()
-            self._waiting = None
-            if self._waiting_sign == "+":
-                self.hands.yes(self._waiting_time)
-            else:
-                self.hands.no()
+            self.hands.no()
 
     def on_paste(self, event: Paste) -> None:
         """Take pasted text as if it had been typed, line by line; what is none is refused."""
-        for line in event.text.splitlines():
+        pasted = event.text.splitlines()
+        if len(pasted) > MOST_PASTED:
+            self.hands.say(f"more than {MOST_PASTED} lines at once: none of it was taken", "warn")
+            return
+        for line in pasted:
             text = line.strip()
             if len(self.screen_stack) > 1:
                 self.hold_burst(text)
-            elif any(char not in ENTRY_MORE for char in text):
+            elif len(text) > LONGEST_ENTRY or any(char not in ENTRY_MORE for char in text):
                 self.hands.say(f"not a reading, so not taken: '{text}'", "warn")
                 return
             elif text:
@@ -227,12 +268,25 @@ class Bench(App[int]):
         if answer:
             self.do_(answer)
 
+    def _after_palette(self, answer: str | None) -> None:
+        self.hands.ignore_enter(monotonic())
+        if answer and answer.startswith(OPEN):
+            self.hands.open(answer.removeprefix(OPEN))
+        elif answer:
+            self.do_(answer)
+
     def hold_burst(self, text: str) -> None:
         """Keep a caliper's number that came while something else was open."""
         self.hands.hold(text)
 
     def do_(self, action: str) -> None:
-        """Do one of the sheet's actions."""
+        """Do one of the sheet's actions; where the book does not answer, say so and stay."""
+        try:
+            self._do(action)
+        except BenchError as why:
+            self.hands.say(error_words(why, self.hands.state.unit), "warn")
+
+    def _do(self, action: str) -> None:
         hands = self.hands
         plain: dict[str, Callable[[], None]] = {
             "take_back": hands.take_back,
@@ -244,76 +298,49 @@ class Bench(App[int]):
             "side": hands.next_side,
             "drawing": hands.next_drawing,
             "theme": self._next_theme,
+            "tour": self._tour,
             "quit": self._leave,
         }
         if action in plain:
             plain[action]()
         elif action == "help":
-            self.push_screen(Help())
+            self.push_screen(Help(hands.state))
+        elif action == "palette":
+            from workbench.bench.palette import Palette
+
+            hands.read_all()
+            self.push_screen(Palette(hands.state), self._after_palette)
         else:
-            self._ask(action)
+            from workbench.bench.asking import ask
 
-    def _ask(self, action: str) -> None:
-        from workbench.bench import forms
+            ask(self, action)
 
-        hands = self.hands
-        if action in opens.OPENINGS:
-            opens.open_on(self, action)
-        elif action == "add_ski":
-            self.push_screen(forms.ski_form(self.shop), self._after_form)
-        elif action == "queue_ski":
-            self.push_screen(forms.queue_form(self.shop), self._after_form)
-        elif action == "add_blade":
-            self.push_screen(forms.blade_form(self.shop), self._after_form)
-        elif action == "add_block":
-            self.push_screen(forms.block_form(self.shop), self._after_form)
-        elif action == "initials":
-            self.push_screen(
-                forms.Prompt(
-                    "Initials",
-                    "whose hands: 1 to 12 characters",
-                    self.hands.state.who,
-                    hands.set_who,
-                )
-            )
-        elif action == "calipers":
-            from workbench.bench.caliper_screens import CaliperScreen
+    def _fatal_error(self) -> None:
+        """Close after an error of our own: the draft kept, a report written, the terminal whole."""
+        from workbench.bench.crash import words, write_report
 
-            self.push_screen(CaliperScreen(self.shop, hands.state.unit), self._after_form)
-        elif hands.state.view is None:
-            hands.say("no ski in hand", "warn")
-        elif action in ("hold", "worth", "restate"):
-            self._look_closer(action)
-        elif action == "aside":
-            self.push_screen(forms.Prompt("Set aside", "why: a word or two", "", hands.set_aside))
-        elif action == "strike":
-            self.push_screen(
-                forms.Prompt(
-                    "Strike out the reading marked", "why: a word or two", "", hands.strike_reading
-                )
-            )
-        elif action == "note":
-            self.push_screen(forms.Prompt("Note", "kept with this job", "", hands.write_note))
+        with suppress(Exception):
+            self.leave_off()
+        error = self._exception or RuntimeError("an error without a name")
+        report = write_report(error, self.shop.book.path.parent, self._where())
+        self.report = self.report or words(report)
+        self._close_messages_no_wait()
 
-    def _look_closer(self, action: str) -> None:
-        from workbench.bench import closer
+    def _where(self) -> str:
+        """Say what was open, for a report; while the bench starts there is no screen yet."""
+        view = self.hands.state.view
+        stage = view.stage if view is not None else "no ski in hand"
+        open_now = type(self.screen).__name__ if self._screen_stack else "no screen"
+        return f"{open_now}, {stage}, {self.size.width}x{self.size.height}"
 
-        state = self.hands.state
-        if state.view is None:
-            return
-        screen: ModalScreen[None]
-        if action == "hold":
-            screen = closer.HoldScreen(
-                state.view, state.line_index, state.unit, state.drawing, key="m"
-            )
-        elif action == "restate":
-            screen = closer.RestateScreen(self.shop, state.view, state.unit, key="v")
-        else:
-            screen = closer.BudgetScreen(state.view, state.line_index, state.unit, key="g")
-        self.push_screen(screen, lambda _: self.hands.ignore_enter(monotonic()))
+    def panic(self, *renderables: Any) -> None:
+        """Close as after any error of ours; what Textual would have printed goes into a report."""
+        from workbench.bench.crash import as_text
 
-    def _after_form(self, _: object) -> None:
-        self.hands.look_again()
+        self._return_code = 1
+        if self._exception is None:
+            self._exception = RuntimeError(as_text(renderables))
+        self._fatal_error()
 
     def _next_theme(self) -> None:
         names = list(themes.NAMES)
@@ -322,8 +349,16 @@ class Bench(App[int]):
         self.hands.remember("theme", self.theme)
         self.hands.say(f"theme: {self.theme}")
 
-    def _leave(self) -> None:
+    def leave_off(self) -> None:
+        """Keep where the bench stands, the entry begun, and what is typed in an open form."""
+        boxes = [screen for screen in self.screen_stack if isinstance(screen, Box)]
+        texts = unfinished_text(boxes[-1].heading, self.form_drafts) if boxes else ""
+        if texts or self.shop.book.setting("forms"):
+            self.hands.remember("forms", texts)
         self.hands.leave()
+
+    def _leave(self) -> None:
+        self.leave_off()
         self.exit(0)
 
     async def action_quit(self) -> None:

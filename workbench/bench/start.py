@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from workbench.errors import BenchError, InputError
-from workbench.places import book_path
+from workbench.places import book_path, is_there
 from workbench.records.book import Book
 from workbench.work.shop import Shop
 
@@ -26,8 +26,14 @@ WITHOUT = "every job goes line by line without one: quarterturn next, quartertur
 BACKUP_AFTER_S = 2.0
 """So long after the start the day's backup is made: the first paint comes first."""
 
+TERMINAL_LOOK_S = 1.0
+"""So often the bench looks whether its terminal is still there."""
+
 DRAWN_AFTER_S = 1.0
-"""So long after the start the first paint is over, and what was loaded stays for good."""
+"""So long after the start the first paint is over."""
+
+BETWEEN_LOADS_S = 0.05
+"""So long keys may come in between one screen's loading and the next's."""
 
 
 def run(args: argparse.Namespace) -> int:
@@ -38,9 +44,10 @@ def run(args: argparse.Namespace) -> int:
     path = Path(args.book) if args.book else book_path()
     book = Book(path, make_folder=not args.book)
     try:
-        from workbench.work.adding import ensure_starter
+        if not book.blades():
+            from workbench.work.adding import ensure_starter
 
-        ensure_starter(book, args.who or "")
+            ensure_starter(book, args.who or "")
         return _open_and_back_up(book, args.who or "")
     finally:
         book.close()
@@ -51,7 +58,7 @@ def _demo(args: argparse.Namespace) -> int:
 
     if args.keep:
         path = Path(args.keep)
-        book = Book(path) if path.exists() else build_demo(path)
+        book = Book(path) if is_there(path) else build_demo(path)
         _begin_tour(book, args)
         try:
             return _open(book, args.who or "")
@@ -72,7 +79,7 @@ def _begin_tour(book: Book, args: argparse.Namespace) -> None:
 
 
 def _check_terminal() -> None:
-    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+    if not all(stream.isatty() for stream in (sys.stdin, sys.stdout, sys.stderr)):
         raise InputError("terminal", "not a terminal", f"a terminal; {WITHOUT}")
     if os.environ.get("TERM", "") in ("", "dumb"):
         raise InputError(
@@ -113,23 +120,65 @@ async def _back_up_today(app: Bench) -> None:
 
 
 async def _settle() -> None:
-    """Begin to collect garbage once the bench stands, what was loaded until then left out."""
+    """Load the other screens once the bench stands, then begin to collect garbage.
+
+    What was loaded until then stays, and is left out of the collecting.
+    """
+    from workbench.bench.opens import load_one_by_one
+
     await asyncio.sleep(DRAWN_AFTER_S)
+    for _ in load_one_by_one():
+        await asyncio.sleep(BETWEEN_LOADS_S)
     gc.freeze()
     gc.enable()
 
 
-def _open(book: Book, who: str, *, daily: bool = False) -> int:
-    from workbench.bench.app import Bench
+async def _watch_terminal(app: Bench) -> None:
+    """Leave when the terminal has gone without a word, so that nothing runs on unseen."""
+    while os.isatty(sys.__stdin__.fileno() if sys.__stdin__ else 0):
+        await asyncio.sleep(TERMINAL_LOOK_S)
+    _leave(app, 129)
 
+
+def _open(book: Book, who: str, *, daily: bool = False) -> int:
+    try:
+        return _run_bench(book, who, daily=daily)
+    except BenchError:
+        raise
+    except Exception as error:
+        from workbench.bench.crash import words, write_report
+
+        return _say_report(words(write_report(error, book.path.parent, "start"), ""))
+
+
+def _say_report(text: str) -> int:
+    with suppress(OSError, ValueError):  # the terminal may have gone
+        print(f"quarterturn: {text}", file=sys.stderr)
+    return 1
+
+
+def _clear_surroundings() -> None:
+    """Take away variables that Textual would take for more than they say."""
+    if not os.environ.get("NO_COLOR"):
+        os.environ.pop("NO_COLOR", None)  # an empty one is not set
+    for name in ("COLUMNS", "LINES"):  # where the shell exports them no resize would be seen
+        os.environ.pop(name, None)
+
+
+def _run_bench(book: Book, who: str, *, daily: bool) -> int:
+    from workbench.bench.app import Bench
+    from workbench.bench.plain_signs import letters_fit
+
+    letters_fit()
+    _clear_surroundings()
     app = Bench(Shop(book, who=who), no_color=bool(os.environ.get("NO_COLOR")))
 
     async def main() -> None:
         loop = asyncio.get_running_loop()
-        for number in (signal.SIGTERM, getattr(signal, "SIGHUP", None)):
+        for number in (signal.SIGINT, signal.SIGTERM, getattr(signal, "SIGHUP", None)):
             if number is not None and hasattr(loop, "add_signal_handler"):
                 loop.add_signal_handler(number, _leave, app, 128 + number)
-        beside = [asyncio.create_task(_settle())]
+        beside = [asyncio.create_task(_settle()), asyncio.create_task(_watch_terminal(app))]
         if daily:
             beside.append(asyncio.create_task(_back_up_today(app)))
         try:
@@ -140,10 +189,10 @@ def _open(book: Book, who: str, *, daily: bool = False) -> int:
 
     asyncio.run(main())
     if app.report:
-        print(f"quarterturn: {app.report}", file=sys.stderr)
+        return _say_report(app.report)
     return int(app.return_code or 0)
 
 
 def _leave(app: object, status: int) -> None:
-    app.hands.leave()  # type: ignore[attr-defined]
+    app.leave_off()  # type: ignore[attr-defined]
     app.exit(status, return_code=status)  # type: ignore[attr-defined]

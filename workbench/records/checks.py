@@ -5,13 +5,16 @@ from __future__ import annotations
 import sqlite3
 from contextlib import closing
 from pathlib import Path
-
-from sqlite_utils import Database, Migrations
+from typing import TYPE_CHECKING
 
 from ..errors import RecordsError, shown
+from .database import Database
 from .faults import explain, is_busy, said
-from .schema import APPLICATION_ID, fingerprint
+from .schema import APPLICATION_ID, applied, fingerprint, step_names
 from .waiting import BUSY_SECONDS
+
+if TYPE_CHECKING:
+    from sqlite_utils import Migrations
 
 CHECK_AT_MOST_BYTES = 50_000_000
 """Books up to this size are checked when first opened; it takes about 0.1 s at most."""
@@ -47,7 +50,7 @@ def _is_cut_short(path: Path, head: bytes) -> bool:
     return trusted and path.stat().st_size < size * int.from_bytes(head[28:32])
 
 
-def look_inside(path: Path, steps: Migrations) -> None:
+def look_inside(path: Path, steps: Migrations | None) -> None:
     """Refuse a damaged book or a newer one, through a connection that cannot write.
 
     Where no log shows that the book is in use, the file is read as it lies there, and read again
@@ -78,14 +81,14 @@ def _has_beside(path: Path, ending: str) -> bool:
     return log.exists() and log.stat().st_size > 0
 
 
-def _look(path: Path, steps: Migrations, how: str) -> None:
+def _look(path: Path, steps: Migrations | None, how: str) -> None:
     uri = f"{path.absolute().as_uri()}?{how}"
     with closing(sqlite3.connect(uri, uri=True, timeout=BUSY_SECONDS)) as conn:
-        db = Database(conn, execute_plugins=False)
+        db = Database(conn)
         try:
             _check_whole(db, path)
             _check_steps(db, path, steps)
-            _check_tables(db, path, steps)
+            _check_tables(db, path)
         except sqlite3.Error as error:
             if isinstance(error, sqlite3.OperationalError) and is_busy(error):
                 raise
@@ -116,29 +119,22 @@ def _check_whole(db: Database, path: Path) -> None:
     _checked.add(key)
 
 
-def _check_steps(db: Database, path: Path, steps: Migrations) -> None:
-    known = {step.name for step in steps.pending(db)} | {step.name for step in steps.applied(db)}
-    ours = _names(steps)
-    if newer := sorted(known - ours):
+def _check_steps(db: Database, path: Path, steps: Migrations | None) -> None:
+    if newer := sorted(set(applied(db)) - set(step_names(steps))):
         raise RecordsError(
             f"{_name(path)}: was written by a newer Quarterturn ({shown(newer[-1])}); "
             "update this one, or name another book"
         )
 
 
-def _check_tables(db: Database, path: Path, steps: Migrations) -> None:
+def _check_tables(db: Database, path: Path) -> None:
     """Refuse a book whose tables or triggers are not as we left them."""
     made = db.execute("PRAGMA user_version").fetchone()[0]
-    if steps.applied(db) and fingerprint(db) != made:
+    if applied(db) and fingerprint(db) != made:
         raise RecordsError(
             f"{_name(path)}: its tables are damaged or were changed by another program; "
             "keep it and open the latest backup"
         )
-
-
-def _names(steps: Migrations) -> set[str]:
-    with closing(sqlite3.connect(":memory:")) as nothing:
-        return {step.name for step in steps.pending(Database(nothing, execute_plugins=False))}
 
 
 def _name(path: Path) -> str:

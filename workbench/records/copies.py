@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import os
+import re
 import sqlite3
 import tempfile
+import time
 from contextlib import closing, suppress
 from pathlib import Path
 
 from ..errors import RecordsError, shown
 from .faults import said
 from .schema import APPLICATION_ID
+
+STALE_AFTER_S = 600.0
+"""A half copy this old was left by a process that was killed; no copy takes so long."""
 
 
 def copy_book(source: sqlite3.Connection, book: Path, target: Path) -> None:
@@ -21,6 +26,7 @@ def copy_book(source: sqlite3.Connection, book: Path, target: Path) -> None:
     """
     name = shown(str(target), 300)
     _refuse_target(book, target, name)
+    clear_half_copies(target.parent, re.escape(target.name))
     try:
         handle, spare_name = tempfile.mkstemp(
             prefix=f"{target.name}.", suffix=".tmp", dir=target.parent
@@ -41,6 +47,16 @@ def copy_book(source: sqlite3.Connection, book: Path, target: Path) -> None:
         raise RecordsError(
             f"{name}: the copy was not made ({said(error)}); name another place"
         ) from error
+
+
+def clear_half_copies(folder: Path, names: str) -> None:
+    """Remove what killed processes left of copies whose targets' names match ``names``."""
+    form = re.compile(rf"(?:{names})\.[a-z0-9_]{{8}}\.tmp(?:-journal|-wal|-shm)?")
+    latest = time.time() - STALE_AFTER_S
+    with suppress(OSError):
+        for path in folder.iterdir():
+            if form.fullmatch(path.name) and path.lstat().st_mtime < latest:
+                path.unlink()
 
 
 def _refuse_target(book: Path, target: Path, name: str) -> None:

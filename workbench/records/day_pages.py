@@ -14,12 +14,16 @@ from .rows import QueueItem
 class DayPages(Door):
     """Days, known skis, and the settings that rules are made of."""
 
-    def day_list(self, day: str, *, with_unfinished: bool = False) -> tuple[DayItem, ...]:
+    def day_list(
+        self, day: str, *, with_unfinished: bool = False, near: str | None = None
+    ) -> tuple[DayItem, ...]:
         """A day's queue by rank with all that stages are read off, in a fixed number of queries.
 
-        ``with_unfinished``: what earlier days left open stands before it.
+        ``with_unfinished``: what earlier days left open stands before it. ``near``: the id of a
+        job; what stages are read off is then read for the jobs around it alone (where it is not
+        in the list: around the first that is open).
         """
-        return self._read(days.day_list, day, with_unfinished=with_unfinished)
+        return self._read(days.day_list, day, with_unfinished=with_unfinished, near=near)
 
     def job_times(self, job_ids: Iterable[str]) -> tuple[JobTimes, ...]:
         """When those of these jobs that are signed off were begun, broken off and signed off."""

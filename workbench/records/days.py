@@ -5,9 +5,9 @@ from __future__ import annotations
 import json
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import Any
 
+from ..frozen import dataclass
 from . import facts
 from .database import Database
 from .jobs import UNFINISHED_BEFORE, item_of, item_rows
@@ -20,7 +20,7 @@ class DayItem:
     """A job of the queue with all that its stage is read off.
 
     ``methods``: id and tolerance (mm) of each reading of its ski, in order. ``passes`` are counted
-    for signed-off jobs, ``facts`` given for the others.
+    for signed-off jobs, ``facts`` given for the others. ``read`` is False where both were left out.
     """
 
     item: QueueItem
@@ -29,6 +29,7 @@ class DayItem:
     methods: tuple[tuple[str, float], ...]
     passes: int
     facts: tuple[AnyFact, ...]
+    read: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,14 +79,26 @@ _LAST_SETTING = """SELECT j.id FROM jobs j JOIN queue q ON q.job_id = j.id
 AFTER_EVERY_ID = "~"
 
 
-def day_list(db: Database, day: str, *, with_unfinished: bool) -> tuple[DayItem, ...]:
-    """A day's queue by rank; what earlier days left open stands before it where asked for."""
+NEAR = 40
+"""So many jobs to each side are more than a screen shows."""
+
+
+def day_list(
+    db: Database, day: str, *, with_unfinished: bool, near: str | None = None
+) -> tuple[DayItem, ...]:
+    """A day's queue by rank; what earlier days left open stands before it where asked for.
+
+    With ``near``, the id of a job, facts are read only of that job and those around it; of the
+    first open one where it is not in the list.
+    """
     day = day_text("day", day)
     found = item_rows(db, UNFINISHED_BEFORE, [day]) if with_unfinished else []
     found += item_rows(db, "q.day = ? AND q.struck = 0", [day])
-    methods = _methods(db, {row["ski_row"] for row in found})
-    passes = _counts(db, [row["id"] for row in found if not row["open"]])
-    kept = facts.facts_for(db, [row["id"] for row in found if row["open"]])
+    seen = found if near is None else _around(found, near)
+    read = {row["id"] for row in seen}
+    methods = _methods(db, {row["ski_row"] for row in seen})
+    passes = _counts(db, [row["id"] for row in seen if not row["open"]])
+    kept = facts.facts_for(db, [row["id"] for row in seen if row["open"]])
     return tuple(
         DayItem(
             item_of(row),
@@ -94,9 +107,17 @@ def day_list(db: Database, day: str, *, with_unfinished: bool) -> tuple[DayItem,
             tuple(methods[row["ski_row"]]),
             passes.get(row["id"], 0),
             kept.get(row["id"], ()),
+            row["id"] in read,
         )
         for row in found
     )
+
+
+def _around(found: list[dict[str, Any]], near: str) -> list[dict[str, Any]]:
+    at = next((i for i, row in enumerate(found) if row["id"] == near), None)
+    if at is None:
+        at = next((i for i, row in enumerate(found) if row["open"]), 0)
+    return found[max(at - NEAR, 0) : at + NEAR + 1]
 
 
 def _methods(db: Database, ski_rows: Iterable[str]) -> dict[str, list[tuple[str, float]]]:

@@ -13,17 +13,19 @@ from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TypeVar
-
-from sqlite_utils import Database, Migrations
+from typing import TYPE_CHECKING, TypeVar
 
 from ..errors import InputError, RecordsError, shown
+from .database import Database
 from .faults import explain
 from .ids import Mint
 from .opening import open_book
 from .pen import Pen
-from .schema import WITH_IDS, migrations
+from .schema import WITH_IDS
 from .waiting import patiently
+
+if TYPE_CHECKING:
+    from sqlite_utils import Migrations
 
 T = TypeVar("T")
 
@@ -49,7 +51,7 @@ class Desk:
         make_folder: bool = False,
         steps: Migrations | None = None,
     ) -> None:
-        """Open or begin the book at ``path``; raises ``RecordsError``."""
+        """Open or begin the book at ``path``, made by today's steps; raises ``RecordsError``."""
         self.path = path
         self._clock = clock
         self._mint = Mint(bench or platform.node())
@@ -57,12 +59,12 @@ class Desk:
         self._pen: Pen | None = None
         self._reading = False
         try:
-            self.submit(lambda: self._open(steps or migrations(), make_folder)).result()
+            self.submit(lambda: self._open(steps, make_folder)).result()
         except BaseException:
             self._pool.shutdown()
             raise
 
-    def _open(self, steps: Migrations, make_folder: bool) -> None:
+    def _open(self, steps: Migrations | None, make_folder: bool) -> None:
         self._thread = threading.get_ident()
         try:
             self._db = open_book(self.path, steps, make_folder=make_folder)

@@ -10,9 +10,8 @@ from pathlib import Path
 from types import TracebackType
 from typing import Concatenate, ParamSpec, Self, TypeVar
 
-from sqlite_utils import Database
-
 from . import copies
+from .database import Database
 from .desk import Desk, utc_now
 from .pen import Pen
 
@@ -95,6 +94,13 @@ class Door:
         It runs on the desk's thread; nobody else's write comes between.
         """
         return self._desk.write(lambda _pen: work(*args, **kwargs))
+
+    def at_once(self, work: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> T:
+        """Run ``work``, which only reads by this book's methods, on one state of the book.
+
+        It runs on the desk's thread, which saves every method the way there and back.
+        """
+        return self._desk.read(lambda _db: work(*args, **kwargs))
 
     def _read(
         self, fn: Callable[Concatenate[Database, P], T], *args: P.args, **kwargs: P.kwargs

@@ -5,9 +5,8 @@ from __future__ import annotations
 import json
 from typing import Any, TypeVar
 
-from sqlite_utils import Database
-
 from . import parts
+from .database import Database
 from .faults import DamagedError, UnknownRowError
 from .pen import Pen
 from .rows import CaliperCheck, Curve, Pair, Study, StudyReading

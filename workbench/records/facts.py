@@ -8,12 +8,10 @@ from collections.abc import Iterable
 from dataclasses import asdict, fields
 from typing import Any, TypeVar
 
-from sqlite_utils import Database
-
 from ..errors import InputError, shown
 from . import jobs
+from .database import Database
 from .faults import DamagedError, StruckTwiceError, UnknownRowError
-from .parts import struck
 from .pen import Pen
 from .rows import (
     AnyFact,
@@ -48,7 +46,8 @@ _TABLES: dict[type, Table] = {
 }
 
 _TAKEN = tuple(field.name for field in fields(Taken))
-_STRUCK_COLUMNS = ("struck_at", "struck_who", "struck_reason", "struck_replaced_by")
+_STRIKE_COLUMNS = 4
+"""The last columns of a fact: when, by whom and why it was struck, and what replaces it."""
 
 _FACTS = """SELECT t.*, s.at AS struck_at, s.who AS struck_who, s.reason AS struck_reason,
     s.replaced_by AS struck_replaced_by
@@ -155,27 +154,24 @@ def facts_for(db: Database, job_ids: Iterable[str]) -> dict[str, tuple[AnyFact, 
     found: dict[str, list[AnyFact]] = {job_id: [] for job_id in asked}
     turns = _turns(db, asked_text)
     for kind, table in _TABLES.items():
-        for row in db.query(_FACTS.format(table=table), [asked_text]):
+        rows = db.execute(_FACTS.format(table=table), [asked_text])
+        names = [column[0] for column in rows.description[:-_STRIKE_COLUMNS]]
+        for row in rows:
+            columns: dict[str, Any] = dict(zip(names, row, strict=False))
             if kind is PassRow:
-                row["turns"] = tuple(turns[row["id"]])
+                columns["turns"] = tuple(turns[columns["id"]])
             elif kind is RideNote:
-                row["complaints"] = tuple(row["complaints"].split())
-            if row["job_id"] not in found:
-                raise DamagedError(f"{table} of job {shown(row['job_id'])}")
-            found[row["job_id"]].append(_fact(kind, row))
+                columns["complaints"] = tuple(columns["complaints"].split())
+            strike_of = row[-_STRIKE_COLUMNS:]
+            struck = None if strike_of[0] is None else Strike(*strike_of)
+            if columns["job_id"] not in found:
+                raise DamagedError(f"{table} of job {shown(columns['job_id'])}")
+            found[columns["job_id"]].append(kind(struck=struck, **columns))
     return {job_id: tuple(sorted(kept, key=_by_id)) for job_id, kept in found.items()}
 
 
 def _by_id(fact: AnyFact) -> str:
     return fact.id
-
-
-def _fact(kind: type[Any], row: dict[str, Any]) -> AnyFact:
-    strike_of = struck(row)
-    for name in _STRUCK_COLUMNS:
-        del row[name]
-    fact: AnyFact = kind(struck=strike_of, **row)
-    return fact
 
 
 def _turns(db: Database, asked: str) -> dict[str, list[Turn]]:

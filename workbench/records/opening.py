@@ -6,21 +6,25 @@ import os
 import sqlite3
 from contextlib import closing
 from pathlib import Path
-
-from sqlite_utils import Database, Migrations
+from typing import TYPE_CHECKING
 
 from ..errors import RecordsError, shown
 from .checks import check_header, look_inside
 from .copies import copy_book, sync_folder
+from .database import Database
 from .faults import said
-from .schema import APPLICATION_ID, fingerprint
+from .schema import APPLICATION_ID, applied, fingerprint, migrations, pending
 from .waiting import BUSY_SECONDS, patiently
 
+if TYPE_CHECKING:
+    from sqlite_utils import Migrations
 
-def open_book(path: Path, steps: Migrations, *, make_folder: bool) -> Database:
+
+def open_book(path: Path, steps: Migrations | None, *, make_folder: bool) -> Database:
     """A connection to the book at ``path``, begun or brought up to date where needed.
 
-    Raises ``RecordsError``; a file that is not a sound book of ours is not changed by a byte.
+    ``steps`` None is today's. Raises ``RecordsError``; a file that is not a sound book of ours is
+    not changed by a byte.
     """
     _check_place(path, make_folder)
     if not path.exists():
@@ -94,7 +98,7 @@ def _connect(path: Path) -> Database:
     uri = f"{path.absolute().as_uri()}?mode=rw"
     conn = sqlite3.connect(uri, uri=True, timeout=BUSY_SECONDS, isolation_level=None)
     try:
-        db = Database(conn, execute_plugins=False)
+        db = Database(conn)
         if db.execute("PRAGMA application_id").fetchone()[0] != APPLICATION_ID:
             db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
         mode = db.execute("PRAGMA journal_mode = WAL").fetchone()[0]
@@ -105,23 +109,26 @@ def _connect(path: Path) -> Database:
             )
         db.execute("PRAGMA synchronous = FULL")
         db.execute("PRAGMA foreign_keys = ON")
+        db.execute("PRAGMA recursive_triggers = ON")  # for what INSERT OR REPLACE takes away
     except BaseException:
         conn.close()
         raise
     return db
 
 
-def _bring_up_to_date(db: Database, path: Path, steps: Migrations) -> None:
+def _bring_up_to_date(db: Database, path: Path, steps: Migrations | None) -> None:
     """Apply what is pending as one transaction, a copy of the book kept first."""
-    if not steps.pending(db):
+    if not pending(db, steps):
         return
+    from sqlite_utils import Database as Whole
+
     patiently(lambda: db.execute("BEGIN IMMEDIATE"))
     copy: Path | None = None
     try:
-        pending = steps.pending(db)
-        if pending and steps.applied(db):
-            copy = _keep_copy(path, pending[0].name)
-        steps.apply(db)
+        left = pending(db, steps)
+        if left and applied(db):
+            copy = _keep_copy(path, left[0])
+        (steps or migrations()).apply(Whole(db.conn, execute_plugins=False))
         db.execute(f"PRAGMA user_version = {fingerprint(db)}")
         db.commit()
     except Exception as error:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, fields
 from typing import Any, TypeAlias, TypeVar
 
+from ..frozen import dataclass
 from .rows import (
     Baseline,
     BaselineEntry,

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Callable
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import lru_cache
 
-from sqlite_utils import Database
-
+from ..frozen import dataclass
+from .database import Database
 from .faults import UnknownRowError, refused
 from .ids import Mint
 from .schema import Table

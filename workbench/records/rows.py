@@ -6,8 +6,9 @@ caliper or baseline stays the same when it is corrected.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Literal, TypeAlias
+
+from ..frozen import dataclass
 
 Unit: TypeAlias = Literal["in", "mm"]
 Quantity: TypeAlias = Literal["depth", "tail", "length"]

@@ -9,14 +9,21 @@ decade.
 from __future__ import annotations
 
 import zlib
+from collections.abc import Callable
 from enum import StrEnum
+from typing import TYPE_CHECKING
 
-from sqlite_utils import Database, Migrations
+from .database import Database
+
+if TYPE_CHECKING:
+    import sqlite_utils
+    from sqlite_utils import Migrations
 
 APPLICATION_ID = 0x51544E31
 """Marks a database as a book of ours ("QTN1")."""
 
 MIGRATION_SET = "quarterturn"
+_APPLIED = "_sqlite_migrations"
 
 
 class Table(StrEnum):
@@ -365,10 +372,54 @@ def fingerprint(db: Database) -> int:
     return zlib.crc32("\n".join(row[0] for row in made).encode()) & 0x7FFFFFFF
 
 
+STEPS: dict[str, Callable[[Database], None]] = {
+    "first_book": _first_book,
+    "caliper_checks": _caliper_checks,
+    "whole_day": _whole_day,
+}
+"""All steps from an empty file to today's book, oldest first."""
+
+
 def migrations() -> Migrations:
-    """All steps from an empty file to today's book, oldest first."""
+    """The steps as sqlite-utils applies them."""
+    from sqlite_utils import Migrations
+
     steps = Migrations(MIGRATION_SET)
-    steps(name="first_book")(_first_book)
-    steps(name="caliper_checks")(_caliper_checks)
-    steps(name="whole_day")(_whole_day)
+    for name, step in STEPS.items():
+        steps(name=name)(_applied_by(step))
     return steps
+
+
+def _applied_by(step: Callable[[Database], None]) -> Callable[[sqlite_utils.Database], None]:
+    def apply(db: sqlite_utils.Database) -> None:
+        step(Database(db.conn))
+
+    return apply
+
+
+def step_names(steps: Migrations | None) -> tuple[str, ...]:
+    """The names of steps, oldest first; None is today's."""
+    if steps is None:
+        return tuple(STEPS)
+    from sqlite_utils import Database as Whole
+
+    nothing = Whole(memory=True, execute_plugins=False)
+    try:
+        return tuple(step.name for step in steps.pending(nothing))
+    finally:
+        nothing.close()
+
+
+def applied(db: Database) -> tuple[str, ...]:
+    """The names of the steps that made a book, in the order they were applied."""
+    there = "SELECT 1 FROM sqlite_master WHERE type = 'table' AND name = ?"
+    if db.execute(there, [_APPLIED]).fetchone() is None:
+        return ()
+    sql = f"SELECT name FROM {_APPLIED} WHERE migration_set = ? ORDER BY rowid"
+    return tuple(row[0] for row in db.execute(sql, [MIGRATION_SET]))
+
+
+def pending(db: Database, steps: Migrations | None) -> tuple[str, ...]:
+    """The names of the steps that are still to be applied, oldest first."""
+    done = applied(db)
+    return tuple(name for name in step_names(steps) if name not in done)

@@ -1,0 +1,56 @@
+"""The connection of a book: statements, rows as dicts, and savepoints.
+
+sqlite-utils takes a while to load and is needed only where the tables themselves change, so that
+nothing else here waits for it.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from typing import Any
+
+
+class Database:
+    """A SQLite connection that begins no transaction unless told to."""
+
+    __slots__ = ("conn",)
+
+    def __init__(self, conn: sqlite3.Connection) -> None:
+        self.conn = conn
+
+    def execute(self, sql: str, values: Sequence[object] = ()) -> sqlite3.Cursor:
+        """Execute one statement."""
+        return self.conn.execute(sql, values)
+
+    def query(self, sql: str, values: Sequence[object] = ()) -> Iterator[dict[str, Any]]:
+        """Execute a statement that gives rows, and return them by the names of their columns."""
+        found = self.conn.execute(sql, values)
+        names = [column[0] for column in found.description]
+        return (dict(zip(names, row, strict=True)) for row in found)
+
+    @contextmanager
+    def atomic(self) -> Iterator[None]:
+        """Do what follows whole or not at all, within the transaction that is open."""
+        self.conn.execute("SAVEPOINT part")
+        try:
+            yield
+        except BaseException:
+            if self.conn.in_transaction:  # a full disk may have ended it
+                self.conn.execute("ROLLBACK TO part")
+                self.conn.execute("RELEASE part")
+            raise
+        self.conn.execute("RELEASE part")
+
+    def commit(self) -> None:
+        """Keep what the open transaction did."""
+        self.conn.commit()
+
+    def rollback(self) -> None:
+        """Drop what the open transaction did; without one there is nothing to do."""
+        self.conn.rollback()
+
+    def close(self) -> None:
+        """Close the connection."""
+        self.conn.close()
