@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 from textual.content import Content
 
 from workbench.bench.forms import Field, Form
-from workbench.bench.lists import ListScreen
-from workbench.bench.text import styled, visible
+from workbench.bench.text import styled, visible, wrapped
+from workbench.bench.unit_list import UnitList
 from workbench.errors import InputError
 from workbench.measure.display import change_text, length_text
 from workbench.measure.units import Unit
@@ -29,17 +29,16 @@ def open_on(bench: Bench) -> None:
         bench.push_screen(BaselineScreen(bench.shop, state.view, state.unit))
 
 
-class BaselineScreen(ListScreen):
+class BaselineScreen(UnitList):
     """The fitting baselines; the marked one is shown number by number."""
 
     TITLE_WORDS = "Baselines"
-    KEYS = "↑ ↓ choose · + is the target · n keep those of now · x strike out · Esc"
+    KEYS = (
+        "↑ ↓ choose · + is the target · n keeps those of now · x strikes out · * in/mm · Esc closes"
+    )
 
     def __init__(self, shop: Shop, view: JobView, unit: Unit) -> None:
-        super().__init__()
-        self.shop = shop
-        self.view = view
-        self.unit: Unit = unit
+        super().__init__(shop, view, unit)
         self._load()
 
     def _load(self) -> None:
@@ -63,7 +62,9 @@ class BaselineScreen(ListScreen):
             mark = "▸" if i == self.at else " "
             name = visible(each.baseline.name, 30)
             source = each.baseline.source
-            text = f"{mark} {name:<30} {each.of:<24} {source}"
+            text = f"{mark} {name:<30} {each.of:<24}"
+            if len(text) + 1 + len(source) <= width:  # below it stands in full
+                text += f" {source}"
             out.append(styled((visible(text, width), "bold" if i == self.at else "")))
         return out or [styled("  none fits this ski yet; n keeps the numbers of now")]
 
@@ -87,7 +88,8 @@ class BaselineScreen(ListScreen):
             other = "" if number.line is not None else "  another method than this ski's"
             out.append(styled(f"  {name:<30} {base:>10} {now:>10} {off:>9}", (other, "$ink-faint")))
         wing = baselines.wing_words(each.baseline)
-        return [*out, styled(f"  {wing}")] if wing else out
+        said = " · ".join(part for part in (wing, each.baseline.source) if part)
+        return [*out, *(styled(f"  {part}") for part in wrapped(said, width - 2))]
 
     def letter(self, char: str) -> None:
         """Keep the numbers of now, or strike the marked baseline out."""

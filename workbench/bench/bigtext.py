@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 _GRID: dict[str, tuple[str, ...]] = {
     "0": (".###.", "#...#", "#..##", "#.#.#", "##..#", "#...#", ".###."),
     "1": ("..#..", ".##..", "..#..", "..#..", "..#..", "..#..", ".###."),
@@ -26,10 +28,18 @@ _GRID: dict[str, tuple[str, ...]] = {
 _HALVES = {(False, False): " ", (True, False): "▀", (False, True): "▄", (True, True): "█"}
 
 
-def big(text: str, width: int, ascii_only: bool = False) -> list[str]:
-    """Return the rows of ``text`` in large signs, or as it is where it would not fit."""
+def big(
+    text: str,
+    width: int,
+    ascii_only: bool = False,
+    more: Mapping[str, tuple[str, ...]] | None = None,
+) -> list[str]:
+    """Return the rows of ``text`` in large signs, or as it is where it would not fit.
+
+    ``more`` holds further signs, each 7 rows of ``#`` and ``.``.
+    """
     written = text.replace("\N{MINUS SIGN}", "-")
-    grids = [_GRID.get(char) for char in written]
+    grids = [_GRID.get(char) or (more or {}).get(char) for char in written]
     if not written or any(grid is None for grid in grids):
         return [text]
     rows = [" ".join(grid[i] for grid in grids if grid is not None) for i in range(7)]

@@ -6,7 +6,7 @@ import math
 
 from textual.content import Content
 
-from workbench.bench.closer import TableScreen, trouble
+from workbench.bench.closer import UnitTable, trouble
 from workbench.bench.text import lines, styled, visible, wrapped
 from workbench.errors import BenchError
 from workbench.measure.budget import Row
@@ -32,14 +32,13 @@ KIND_FROM = 66
 """Width from which the kind of each contribution stands beside it."""
 
 
-class BudgetScreen(TableScreen):
+class BudgetScreen(UnitTable):
     """What one reading is worth, part by part, with its repeats."""
 
     TITLE_WORDS = "What this reading is worth"
 
     def __init__(self, view: JobView, line_index: int, unit: Unit, key: str = "g") -> None:
-        super().__init__(key)
-        self._unit = unit
+        super().__init__(key, unit)
         self._worth: Worth | None = None
         self._why = "this ski has no reading"
         if not view.lines:
@@ -57,7 +56,7 @@ class BudgetScreen(TableScreen):
         """Return the table, or why there is none."""
         if self._worth is None:
             return trouble(self._why, width)
-        return budget_table(self._worth, self._unit, width)
+        return budget_table(self._worth, self.unit, width)
 
 
 def budget_table(worth: Worth, unit: Unit, width: int) -> Content:

@@ -48,7 +48,7 @@ class ChecksScreen(ListScreen):
     """Both checklists, then how each fastener is brought up."""
 
     TITLE_WORDS = "Checks and torque notes"
-    KEYS = "n new · e reword · x take off · F3 F4 order · u undo · Esc closes"
+    KEYS = "↑ ↓ choose · n adds · e rewords · x takes off · F3 F4 order · u takes back · Esc closes"
 
     def __init__(self) -> None:
         super().__init__()

@@ -13,13 +13,12 @@ from textual.screen import ModalScreen
 from textual.widget import Widget
 from textual.widgets import Static
 
+from workbench.bench.bursts import BURST_WINDOW_S, DIGITS, SHORTEST_BURST
+from workbench.bench.room import held_words
 from workbench.bench.text import lines, styled, visible, wrapped
+from workbench.measure.units import Unit
 
-BURST = "0123456789.,+-/"
-SHORTEST_BURST = 3
-AFTER_BURST_S = 0.15
-"""An Enter this soon after a burst's own is its line feed, not a hand."""
-
+BURST = DIGITS + "+-/"
 SHOWN = 20
 NARROWEST = 56
 
@@ -77,26 +76,30 @@ class Closer(ModalScreen[None]):
             self.move(1 if event.key == "down" else -1)
         elif event.key == "backspace":
             self._typed = self._typed[:-1]
+        elif char == "*" and not self._typed:
+            self.flip()
         elif char and (char in BURST or (self._typed and char.isprintable())):
             self._typed += char  # a unit behind digits belongs to them
+
+    def in_unit(self, unit: Unit) -> None:
+        """Take over the unit that the bench shows now; a screen without lengths shows the same."""
+
+    def flip(self) -> None:
+        """Exchange inch and mm, here and on the bench."""
+        hands = getattr(self.app, "hands", None)
+        if hands is not None:
+            hands.flip_unit()
+            self.in_unit(hands.state.unit)
 
     def _enter(self, time: float) -> None:
         text, self._typed = self._typed, ""
         if sum(c.isdigit() for c in text) >= SHORTEST_BURST:
             self._burst_s = time
-            self._hold(text)
+            self._say(held_words(self.app, text))
         elif text:
             self._say(f"'{visible(text, SHOWN)}' is no reading, not taken")
-        elif time - self._burst_s > AFTER_BURST_S:
+        elif time - self._burst_s > BURST_WINDOW_S:
             self.dismiss(None)
-
-    def _hold(self, text: str) -> None:
-        hold = getattr(self.app, "hold_burst", None)
-        if hold is None:
-            self._say(f"{visible(text, SHOWN)} came in, not taken")
-            return
-        hold(text)
-        self._say(f"{visible(text, SHOWN)} came in, held as a note")
 
     def _say(self, text: str) -> None:
         foot = styled(
@@ -127,7 +130,7 @@ class Rows(Widget):
 class TableScreen(Closer):
     """A screen of rows; arrows scroll where there is more of them than room."""
 
-    KEYS = "up down: scroll · Enter or Esc closes"
+    KEYS = "↑ ↓ scroll · Enter or Esc closes"
 
     def table(self, width: int) -> Content:
         """Return the rows for a width in cells."""
@@ -139,9 +142,28 @@ class TableScreen(Closer):
         scroll.can_focus = False
         return scroll
 
+    def redraw(self) -> None:
+        """Make the rows anew."""
+        self.query_one(Rows).refresh(layout=True)
+
     def move(self, by: int) -> None:
         """Scroll by a row."""
         self.query_one("#closer-body").scroll_relative(y=by, animate=False)
+
+
+class UnitTable(TableScreen):
+    """A table that ``*`` shows in the other unit."""
+
+    KEYS = "↑ ↓ scroll · * in/mm · Enter or Esc closes"
+
+    def __init__(self, key: str, unit: Unit) -> None:
+        super().__init__(key)
+        self.unit: Unit = unit
+
+    def in_unit(self, unit: Unit) -> None:
+        """Show lengths in another unit."""
+        self.unit = unit
+        self.redraw()
 
 
 def trouble(why: str, width: int) -> Content:

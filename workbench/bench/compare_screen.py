@@ -11,6 +11,7 @@ from textual.widget import Widget
 
 from workbench.bench.closer import Closer
 from workbench.bench.history_lines import Past
+from workbench.bench.room import first_seen
 from workbench.bench.text import lines, styled, visible, wrapped
 from workbench.errors import BenchError
 from workbench.measure.display import change_text, fine_text, length_text
@@ -65,7 +66,7 @@ class CompareScreen(Closer):
     CompareScreen #closer-foot { height: auto; max-height: 3; }
     """
     TITLE_WORDS = "Two settings side by side"
-    KEYS: ClassVar[str] = "↑↓ a setting · a first · b second · g go back to it (target) · Esc"
+    KEYS = "↑ ↓ choose · a first · b second · g goes back to it (target) · Esc closes"
 
     def __init__(
         self,
@@ -93,6 +94,11 @@ class CompareScreen(Closer):
         """Return the rows."""
         return Lines(self)
 
+    def in_unit(self, unit: Unit) -> None:
+        """Show the list in another unit; the comparison stands in both."""
+        self.unit, self._found = unit, None
+        self.query_one(Lines).refresh()
+
     @property
     def comparison(self) -> Comparison:
         """The two settings chosen, side by side."""
@@ -116,7 +122,7 @@ class CompareScreen(Closer):
         """Return the settings around the one marked, below the names of the methods."""
         settings, room = self._past.settings, room - 1
         methods = [i for i in self._past.history.methods if any(s.value(i) for s in settings)]
-        first = min(max(self.at - room // 2, 0), max(len(settings) - room, 0))
+        first = first_seen(self.at, len(settings), room)
         shown = range(first, min(first + room, len(settings)))
         names = [_right(self._past.history.method_name(i)) for i in methods]
         head = f"    {f'setting ({self.unit})':<22} {'who':<4} {' '.join(names)}"

@@ -11,6 +11,7 @@ import platform
 import sys
 import tempfile
 import traceback
+from collections.abc import Iterable
 from pathlib import Path
 
 from workbench import __version__
@@ -45,7 +46,17 @@ def _report(error: BaseException, where: str) -> str:
     )
 
 
-def words(report: Path | None) -> str:
+def as_text(renderables: Iterable[object]) -> str:
+    """Return what Textual would have printed as plain text."""
+    from rich.console import Console
+
+    console = Console(width=100, no_color=True, force_terminal=False)
+    with console.capture() as got:
+        console.print(*renderables)
+    return got.get()
+
+
+def words(report: Path | None, then: str = "Start it again: it opens where you were.") -> str:
     """Return what the person at the bench is told, in one line."""
     told = f"a report for its makers is in {report}" if report else "no report could be written"
-    return f"{SORRY} {told}. Start it again: it opens where you were."
+    return f"{SORRY} {told}. {then}".rstrip()

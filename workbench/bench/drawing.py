@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from workbench.bench.canvas import DOTS, LARGEST_CELLS, XY, Canvas, Mode
 from workbench.fin.base import Base
@@ -15,6 +14,7 @@ from workbench.fin.methods import Method
 from workbench.fin.pose import Point, Pose
 from workbench.fin.readings import Reading
 from workbench.fin.rig import Rig
+from workbench.frozen import dataclass
 from workbench.work.shapes import (
     BASE,
     FACTORS,

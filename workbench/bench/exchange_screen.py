@@ -81,7 +81,7 @@ class ExchangeScreen(ListScreen):
 
     DEFAULT_CSS = "ExchangeScreen > Vertical { max-height: 22; }"
     TITLE_WORDS = "Files: in, out, backup"
-    KEYS = "↑ ↓ choose, + does it; or its letter · Esc closes"
+    KEYS = "↑ ↓ choose · + does it, or its letter · Esc closes"
 
     def __init__(self) -> None:
         super().__init__()
@@ -108,7 +108,7 @@ class ExchangeScreen(ListScreen):
     def foot(self, width: int) -> Sequence[Content]:
         """Return where the book lies and which daily copies there are."""
         told = (f"This book: {self.bench.shop.book.path}", *self._backups)
-        return [styled((visible(line, width), "$ink-faint")) for line in told]
+        return [styled((part, "$ink-faint")) for line in told for part in wrapped(line, width)]
 
     def plus(self) -> None:
         """Begin the marked errand."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from workbench.bench.prompts import BURST_GAP_S, READING_AT_END, SHORTEST_BURST
+from workbench.bench.bursts import BURST_GAP_S, READING_AT_END, SHORTEST_BURST
 
 LONGEST_FIND = 60
 

@@ -6,11 +6,11 @@ Commands lie on the keys beside them. A caliper's burst is taken out of the line
 from __future__ import annotations
 
 from textual.events import Key, Paste
-from textual.timer import Timer
 
+from workbench.bench.bursts import SignKey
 from workbench.bench.find_line import FindLine
 from workbench.bench.lists import ListScreen
-from workbench.bench.sheet import PLUS_WAIT_S
+from workbench.bench.room import held_words
 
 
 class FindScreen(ListScreen):
@@ -19,7 +19,7 @@ class FindScreen(ListScreen):
     def __init__(self) -> None:
         super().__init__()
         self.find = FindLine()
-        self._plus: Timer | None = None
+        self._sign = SignKey(self, self.find.type, lambda sign, time: self._open())
 
     # -- what a subclass gives -------------------------------------------------------------------
 
@@ -41,16 +41,17 @@ class FindScreen(ListScreen):
         if self._over:
             return
         key, char = event.key, event.character or ""
-        if self._plus is not None:
-            self._settle_plus(char, event.time)
-            if self._over:
-                return
+        self._sign.settle(char)
+        if self._over:
+            return
         if key in ("enter", "ctrl+j"):
             self._entered(event.time)
         elif char == "+":
-            self._plus = self.set_timer(PLUS_WAIT_S, self._plus_pressed)
+            self._sign.press(char, event.time)
         elif key == "escape":
             self._escape()
+        elif char == "*":
+            self.flip()
         elif key == "backspace":
             self.find.rub_out()
             self._found()
@@ -74,19 +75,8 @@ class FindScreen(ListScreen):
                 self.find.type(char, 0.0)
         self._found()
 
-    def _settle_plus(self, char: str, time: float) -> None:
-        """A + with digits on its heels is the sign of a reading; alone it opens."""
-        if self._plus is not None:
-            self._plus.stop()
-            self._plus = None
-        if char and char in "0123456789.,":
-            self.find.type("+", time)
-        else:
-            self._try(self.open_marked)
-
-    def _plus_pressed(self) -> None:
-        if self._plus is not None and not self._over:
-            self._plus = None
+    def _open(self) -> None:
+        if not self._over:
             self._try(self.open_marked)
 
     def _found(self) -> None:
@@ -97,11 +87,10 @@ class FindScreen(ListScreen):
     def _entered(self, time: float) -> None:
         found = self.find.enter(time)
         if found.kind == "burst":
-            self.bench.hold_burst(found.reading)
             self._try(self.fill)
-            self.say(f"{found.reading} came in here and is held as a note", "warn")
+            self.say(held_words(self.app, found.reading), "warn")
         elif found.kind == "open":
-            self._try(self.open_marked)
+            self._open()
 
     def _escape(self) -> None:
         if self.find.text:

@@ -123,7 +123,7 @@ class Form(Box):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("f2,ctrl+s", "save", "Save", tooltip="keep what was typed")
     ]
-    KEYS = "F2 save · Esc close, what is typed stays · Enter ↓ ↑ move"
+    KEYS = "F2 saves · Enter ↓ ↑ move · Esc closes, what is typed stays"
 
     def __init__(
         self, title: str, fields: Iterable[Field], on_save: Callable[[Texts], object]

@@ -8,8 +8,9 @@ from textual.events import Key
 from textual.screen import ModalScreen
 from textual.widgets import Static
 
+from workbench.bench.bursts import DIGITS, Heard
 from workbench.bench.next_line import next_words
-from workbench.bench.sheet import CHOICES, Heard
+from workbench.bench.sheet import CHOICES
 from workbench.bench.state import BenchState
 from workbench.bench.text import lines, styled, wrapped
 
@@ -56,7 +57,8 @@ class Help(ModalScreen[None]):
         out += [styled(("Words", "bold $accent"))]
         out += [styled((f"  {k:<11}", "bold"), words) for k, words in WORDS]
         out += [styled("A loose or sharp fin injures. The maker's instructions come first.")]
-        with VerticalScroll(id="help"):
+        with VerticalScroll(id="help") as box:
+            box.border_title = "Help · ↑ ↓ scroll · Esc closes"
             yield Static(lines(out))
 
     def _where(self) -> list[str]:
@@ -74,7 +76,7 @@ class Help(ModalScreen[None]):
         if event.key in ("escape", "h", "f1", "q", "question_mark"):
             event.stop()
             self.dismiss(None)
-        elif char and char in "0123456789.,+-/":
+        elif char and char in DIGITS + "+-/":
             self._heard.add(char, event.time)
         elif event.key in ("enter", "ctrl+j"):
             reading = self._heard.complete()

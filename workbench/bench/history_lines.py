@@ -10,6 +10,7 @@ from textual.content import Content
 
 from workbench.bench import plots as drawn
 from workbench.bench.canvas import Mode
+from workbench.bench.room import first_seen
 from workbench.bench.text import lines, styled, visible, wrapped
 from workbench.fin.remarks import COVERAGE
 from workbench.measure.display import fine_text, length_text
@@ -121,7 +122,7 @@ def timeline_rows(
     """Return the rows around the one marked, as many as there is room for."""
     if not entries:
         return [styled(("nothing of this kind; ←→ another kind, Esc ends a search", "$ink-faint"))]
-    first = min(max(at - room // 2, 0), max(len(entries) - room, 0))
+    first = first_seen(at, len(entries), room)
     year = local(past.timeline.entries[-1].row.at).year
     return [
         _row(entry, first + i == at, past, unit, mode, width, year)

@@ -30,6 +30,7 @@ from workbench.bench.history_lines import (
     timeline_rows,
 )
 from workbench.bench.prompts import Prompt, PromptInput
+from workbench.bench.room import held_words
 from workbench.bench.text import lines, styled, visible
 from workbench.errors import BenchError
 from workbench.measure.units import Unit
@@ -267,7 +268,7 @@ class HistoryScreen(Closer):
 
     @on(PromptInput.Burst)
     def _burst(self, event: PromptInput.Burst) -> None:
-        self._hold(event.reading)
+        self._say(held_words(self.app, event.reading))
 
     def _say(self, text: str) -> None:
         self._said = text
@@ -315,7 +316,12 @@ class HistoryScreen(Closer):
         screen = CompareScreen(
             self._shop, self.past, self._compared_job(), self._job_id, self.unit, self._load
         )
-        self.app.push_screen(screen)
+        self.app.push_screen(screen, lambda _: self._in_unit(screen.unit))
+
+    def _in_unit(self, unit: Unit) -> None:
+        """Show lengths in the unit that a screen above this one was left in."""
+        self.unit = unit
+        self._show()
 
     def _compared_job(self) -> str:
         if self.look.plotted and self.setting is not None:

@@ -25,20 +25,21 @@ class Held(Widget):
 
     def __init__(self, view: JobView, unit: Unit, mode: Mode) -> None:
         super().__init__(id="closer-body")
-        self._view, self._unit, self._mode = view, unit, mode
+        self._view, self._mode = view, mode
+        self.unit: Unit = unit
         self.index = 0
 
     def render(self) -> Content:
         """Return the words and the drawing at the present size."""
         size = self.content_size
-        return hold(self._view, self.index, self._unit, self._mode, size.width, size.height)
+        return hold(self._view, self.index, self.unit, self._mode, size.width, size.height)
 
 
 class HoldScreen(Closer):
     """How to take a reading: words, and a drawing of this very blade; arrows change the method."""
 
     TITLE_WORDS = "How to hold it"
-    KEYS = "up down: another reading · Enter or Esc closes"
+    KEYS = "↑ ↓ another reading · * in/mm · Enter or Esc closes"
 
     def __init__(
         self, view: JobView, line_index: int, unit: Unit, drawing_mode: Mode, key: str = "m"
@@ -51,6 +52,11 @@ class HoldScreen(Closer):
     def body(self) -> Widget:
         """Return the words and the drawing."""
         return self._held
+
+    def in_unit(self, unit: Unit) -> None:
+        """Say lengths in another unit."""
+        self._held.unit = unit
+        self._held.refresh()
 
     def move(self, by: int) -> None:
         """Show the next or the previous of the ski's methods."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+from collections.abc import Mapping
 from typing import Any, ClassVar
 
 from textual import events
@@ -12,8 +14,11 @@ from textual.widgets import Input, Static
 
 from workbench.bench.text import literal
 
-LONGEST_MESSAGE = 300
+LONGEST_MESSAGE = 500
 """Cells that an error or a hint may take; it wraps."""
+
+LONGEST_TEXT = 4000
+"""Characters that a line takes: far more than a hand types, far less than what would stall it."""
 
 Texts = dict[str, str]
 
@@ -32,14 +37,20 @@ class LineInput(Input):
     """A line whose start and whose pasted text act on nothing and lose nothing."""
 
     def __init__(self, value: str = "", *, id: str | None = None) -> None:
-        super().__init__(clean(value), id=id, compact=True, select_on_focus=False)
+        super().__init__(
+            clean(value), id=id, compact=True, select_on_focus=False, max_length=LONGEST_TEXT
+        )
 
     def _on_paste(self, event: events.Paste) -> None:
         """Take every pasted line: Textual's own would keep the first alone."""
         event.stop()
         event.prevent_default()
+        text = clean(event.text) if len(event.text) <= LONGEST_TEXT else ""
+        if len(self.value) + len(text) > LONGEST_TEXT or (event.text and not text):
+            self.app.notify(f"more than {LONGEST_TEXT} characters: not pasted", markup=False)
+            return
         start, end = self.selection
-        self.replace(clean(event.text), min(start, end), max(start, end))
+        self.replace(text, min(start, end), max(start, end))
 
 
 BOX = """
@@ -49,7 +60,7 @@ BOX = """
         padding: 0 1; background: $surface; color: $foreground; border: round $primary;
     }
     .title { text-style: bold; height: auto; }
-    .hint { height: auto; max-height: 3; color: $text-muted; }
+    .hint { height: auto; max-height: 7; color: $text-muted; }
     .trouble, .note { display: none; height: auto; color: $text-warning; text-style: bold; }
     .-wrong .trouble, .note.-shown { display: block; }
     .keys { height: auto; color: $text-muted; }
@@ -92,6 +103,24 @@ class Box(ModalScreen[object]):
         if not self.over:
             self.over = True
             self.dismiss(None)
+
+
+def unfinished_text(heading: str, drafts: Mapping[str, Texts]) -> str:
+    """Return what is typed in the form of that heading as one text to be kept."""
+    texts = drafts.get(heading)
+    return json.dumps({heading: texts}) if texts else ""
+
+
+def unfinished_form(text: str | None) -> dict[str, Texts]:
+    """Return drafts kept by :func:`unfinished_text`; a text that is none of ours gives none."""
+    try:
+        found = json.loads(text or "{}")
+        return {
+            str(heading): {str(key): clean(str(value)) for key, value in texts.items()}
+            for heading, texts in found.items()
+        }
+    except (ValueError, AttributeError, RecursionError):
+        return {}
 
 
 def drafts_of(app: App[Any]) -> dict[str, Texts]:

@@ -17,17 +17,17 @@ from textual.events import Key, Paste, Resize
 from textual.screen import ModalScreen
 from textual.widgets import Static
 
-from workbench.bench.sheet import PLUS_WAIT_S, Heard
+from workbench.bench.bursts import PLUS_WAIT_S, Heard
+from workbench.bench.room import first_seen, held_words, said
 from workbench.bench.state import Tone
-from workbench.bench.text import lines, literal, styled, visible
+from workbench.bench.text import lines, literal
 from workbench.errors import BenchError
+from workbench.measure.units import Unit
 
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
 
-TONES: dict[Tone, str] = {"say": "", "done": "bold $state-within", "warn": "bold $state-caution"}
-WIDEST = 112
-FRAME = 4
+SAID_LINES = 3
 
 
 class ListScreen(ModalScreen[None]):
@@ -94,6 +94,9 @@ class ListScreen(ModalScreen[None]):
     def letter(self, char: str) -> None:
         """Do what a letter does."""
 
+    def in_unit(self, unit: Unit) -> None:
+        """Take over the unit that the bench shows now; a list without lengths has nothing to do."""
+
     # -- drawing ---------------------------------------------------------------------------------
 
     def draw(self) -> None:
@@ -108,18 +111,19 @@ class ListScreen(ModalScreen[None]):
         listed = self.rows(width)
         self.at = min(self.at, max(len(listed) - 1, 0))
         room = max(height - len(head) - len(foot), 1)
-        first = min(max(self.at - room // 2, 0), max(len(listed) - room, 0))
+        first = first_seen(self.at, len(listed), room)
         seen = listed[first : first + room]
         gap = [Content("")] * (room - len(seen))
         panel.update(lines([*head, *seen, *gap, *foot]))
-        words, tone = self._message
-        said = styled((visible(words, 3 * width - width // 4), TONES[tone]))
-        self.query_one("#list-said", Static).update(said)
+        self.query_one("#list-said", Static).update(said(self._message, width, SAID_LINES))
 
     def say(self, words: str, tone: Tone = "say") -> None:
         """Show a message until the next one."""
+        changed = words != self._message[0]
         self._message = (words, tone)
         self.draw()
+        if changed:  # more lines of it leave the list fewer
+            self.call_after_refresh(self.draw)
 
     # -- keys ------------------------------------------------------------------------------------
 
@@ -138,15 +142,23 @@ class ListScreen(ModalScreen[None]):
         char, time = event.character or "", event.time
         if event.key in ("enter", "ctrl+j"):
             self._enter()
-        elif char and (char in "0123456789.," or (char in "+-/ " and self._heard.hard_on(time))):
+        elif self._heard.belongs(char, time):
             self._heard.add(char, time)
         elif char == "+":
             self._heard.add(char, time)
             self.set_timer(PLUS_WAIT_S, self._plus_alone)
         elif event.key == "escape":
             self.close_list()
-        else:
+        elif char == "*":
+            self.flip()
+        elif not (char.isalpha() and self._heard.hard_on(time)):  # else a burst's unit
             self._move_or_letter(event.key, char)
+
+    def flip(self) -> None:
+        """Exchange inch and mm, here and on the bench."""
+        self.bench.hands.flip_unit()
+        self.in_unit(self.bench.hands.state.unit)
+        self.draw()
 
     def on_paste(self, event: Paste) -> None:
         """Hold pasted text: nothing is read here."""
@@ -169,8 +181,7 @@ class ListScreen(ModalScreen[None]):
     def _enter(self) -> None:
         reading = self._heard.complete()
         if reading:
-            self.bench.hold_burst(reading)
-            self.say(f"{reading} came in here and is held as a note", "warn")
+            self.say(held_words(self.app, reading), "warn")
 
     def _try(self, act: Any) -> None:
         try:

@@ -12,13 +12,12 @@ from typing import TYPE_CHECKING
 from textual.app import ComposeResult
 from textual.containers import Vertical
 from textual.content import Content
-from textual.events import Key, Paste, Resize
-from textual.screen import ModalScreen
 from textual.widgets import Static
 
+from workbench.bench.bursts import ENTRY_START
 from workbench.bench.forms import Field, Form
-from workbench.bench.hands import ENTRY_MORE, ENTRY_START, LONGEST_ENTRY
-from workbench.bench.state import Tone
+from workbench.bench.number_screen import ENTRY_FIRST, NumberScreen
+from workbench.bench.room import TONES, count_line, first_seen
 from workbench.bench.text import lines, literal, styled, visible, wrapped
 from workbench.errors import BenchError
 from workbench.measure.display import length_text
@@ -38,41 +37,32 @@ SIGNS: dict[bool | None, tuple[str, str]] = {
 }
 """Sign and colour by whether a mark bears the readings out; the words stand beside them."""
 
-TONES: dict[Tone, str] = {"say": "", "done": "bold $state-within", "warn": "bold $state-caution"}
-SIGN_START = "+-−"
 FRAME_LINES = 15
 """Lines of the screen that are not the marks: border, titles, entry, warnings and keys."""
 
 SAID_LINES = 4
-KEYS = "↑ ↓ choose · number, Enter keeps · * in/mm · n adds · Esc closes"
 NONE_YET = "no coarse mark on this blade yet: n adds one"
 
 
-class MarksScreen(ModalScreen[None]):
+class MarksScreen(NumberScreen[None]):
     """The blade's coarse marks beside what the readings of this pass would give for each."""
 
     DEFAULT_CSS = """
-    MarksScreen { align: center middle; }
-    MarksScreen > Vertical {
-        width: 92%; max-width: 110; height: auto; max-height: 100%;
-        padding: 0 1; background: $surface; color: $foreground; border: round $primary;
-    }
     MarksScreen #marks { height: auto; text-wrap: nowrap; }
     MarksScreen #mark-entry { height: auto; border-top: solid $secondary; text-wrap: nowrap; }
     MarksScreen #mark-said { height: auto; max-height: 4; text-wrap: nowrap; }
     MarksScreen #mark-keys { height: auto; color: $text-muted; }
     """
-    AUTO_FOCUS = None
+    KEYS = "↑ ↓ choose · number, Enter takes it · n adds · * in/mm · Esc closes"
+    ENTRY_SIGNS = "+-−"
 
     def __init__(self, shop: Shop, view: JobView, unit: Unit) -> None:
         super().__init__()
         self.shop = shop
         self.view = view
         self.unit: Unit = unit
-        self._entry = ""
         self._refused = False
         self._at = next((i for i, m in enumerate(view.marks) if not m.latest), 0)
-        self._message: tuple[str, Tone] = ("", "say")
 
     def compose(self) -> ComposeResult:
         """Lay out the marks, the entry, what was said and the keys."""
@@ -82,15 +72,11 @@ class MarksScreen(ModalScreen[None]):
             yield Static(id="marks", markup=False)
             yield Static(id="mark-entry", markup=False)
             yield Static(id="mark-said", markup=False)
-            yield Static(literal(KEYS, 200), id="mark-keys", markup=False)
+            yield Static(literal(self.KEYS, 200), id="mark-keys", markup=False)
 
     def on_mount(self) -> None:
         """Show the marks, the first that is not read marked."""
-        self._draw()
-
-    def on_resize(self, event: Resize) -> None:
-        """Draw for the room there is."""
-        self._draw()
+        self.draw()
 
     # -- what is shown ---------------------------------------------------------------------------
 
@@ -100,10 +86,11 @@ class MarksScreen(ModalScreen[None]):
         marks = self.view.marks
         return marks[min(self._at, len(marks) - 1)] if marks else None
 
-    def _draw(self) -> None:
+    def draw(self) -> None:
+        """Draw everything anew."""
         if not self.is_mounted:
             return
-        width = max(min(self.size.width * 92 // 100, 110) - 4, 20)
+        width = self.inner_width
         self.query_one("#marks", Static).update(self._mark_lines(width))
         self.query_one("#mark-entry", Static).update(self._entry_lines(width))
         self.query_one("#mark-said", Static).update(self._said_lines(width))
@@ -115,14 +102,14 @@ class MarksScreen(ModalScreen[None]):
         name_room = max(width - 41, 10)
         head = f"  {'mark':<{name_room}} {'by readings':>11} {f'read ({unit})':>9}"
         room = max(self.size.height - FRAME_LINES, 2)
-        first = min(max(self._at - room // 2, 0), max(len(marks) - room, 0))
+        first = first_seen(self._at, len(marks), room)
         out = [styled((visible(head, width), "bold $accent"))]
         out += [
             self._line(m, first + i == self._at, name_room)
             for i, m in enumerate(marks[first : first + room])
         ]
         if len(marks) > room:
-            out.append(styled((f"  {self._at + 1} of {len(marks)}", "$ink-faint")))
+            out.append(count_line(self._at, len(marks)))
         return lines(out)
 
     def _line(self, mark: Mark, here: bool, name_room: int) -> Content:
@@ -146,71 +133,42 @@ class MarksScreen(ModalScreen[None]):
         place = [
             styled((p, "$ink-faint")) for p in wrapped(place_words(mark.method, self.unit), width)
         ]
-        typed = self._entry or "type it, then Enter"
-        entry = styled(("▏ ", "$accent"), (typed, "bold" if self._entry else "$ink-faint"))
-        return lines([styled((title, "bold $accent")), *place, entry])
+        return lines([styled((title, "bold $accent")), *place, self.entry_line()])
 
     def _said_lines(self, width: int) -> Content:
-        words, tone = self._message
+        words, tone = self.message
         out = [styled((part, TONES[tone])) for part in wrapped(words, width)] if words else []
         for sentence in suspect_words(self.view, self.unit):
             said = wrapped(f"? {sentence}", width)
             out += [styled((part, "bold $state-caution")) for part in said]
         return lines(out[:SAID_LINES])
 
-    def say(self, words: str, tone: Tone = "say") -> None:
-        """Show a message until the next one."""
-        self._message = (words, tone)
-        self._draw()
-
     # -- keys ------------------------------------------------------------------------------------
 
-    def on_key(self, event: Key) -> None:
-        """Take every key here, in the order they came."""
-        event.stop()
-        event.prevent_default()
-        key, char = event.key, event.character or ""
-        if key in ("enter", "ctrl+j"):
-            self._enter()
-        elif key == "escape":
-            self.dismiss(None)
-        elif key == "backspace":
-            self._entry, self._refused = self._entry[:-1], False
-            self._draw()
-        elif char and self._belongs(char):
-            self._type(char)
-        elif key in ("up", "down"):
+    def command(self, key: str, char: str) -> None:
+        """Move the mark, exchange inch and mm, or add a mark."""
+        if key in ("up", "down"):
             self._choose(1 if key == "down" else -1)
         elif char == "*":
             self._flip()
-        elif char.lower() == "n" and not self._entry:
-            self._add()
+        elif char.lower() == "n" and not self.entry:
+            self.app.push_screen(mark_form(self.shop, self.view, self.unit), self._added)
 
-    def on_paste(self, event: Paste) -> None:
-        """Take pasted text as if it had been typed; it is never kept without an Enter."""
-        event.stop()
-        for char in event.text.strip():
-            if self._belongs(char):
-                self._type(char)
-
-    def _belongs(self, char: str) -> bool:
-        if not self._entry:
-            return char in ENTRY_START or char in SIGN_START
-        return char in ENTRY_MORE
-
-    def _type(self, char: str) -> None:
-        if self._refused and char in ENTRY_START + SIGN_START:
-            self._entry = ""  # what was refused is not the start of the next number
+    def type(self, char: str, time: float) -> None:
+        """Add a character; what was refused is not the start of the next number."""
+        if self._refused and char in ENTRY_START + self.ENTRY_SIGNS:
+            self.entry = ""
         self._refused = False
-        if len(self._entry) >= LONGEST_ENTRY:
-            self.say(f"an entry has at most {LONGEST_ENTRY} characters", "warn")
-            return
-        self._entry += char
-        self._draw()
+        super().type(char, time)
+
+    def rub_out(self) -> None:
+        """Take the last character back; what is left of a refused number is mended."""
+        self._refused = False
+        super().rub_out()
 
     def _choose(self, step: int) -> None:
-        if self._entry:
-            self.say("Enter keeps the entry first, or rub it out with Backspace", "warn")
+        if self.entry:
+            self.say(ENTRY_FIRST, "warn")
         elif self.view.marks:
             self._at = (self._at + step) % len(self.view.marks)
             self.say("")
@@ -221,14 +179,13 @@ class MarksScreen(ModalScreen[None]):
         hands = getattr(self.app, "hands", None)
         if hands is not None:
             hands.flip_unit()
-        self._draw()
+        self.draw()
 
-    def _enter(self) -> None:
-        mark, text = self.marked, self._entry
-        if not text:
-            return
+    def take(self, time: float) -> None:
+        """Keep the entry as the reading of the marked line."""
+        mark, text = self.marked, self.entry
         if mark is None:
-            self._entry = ""
+            self.entry = ""
             self.say(f"{visible(text, 20)} not taken: {NONE_YET}", "warn")
             return
         try:
@@ -237,7 +194,7 @@ class MarksScreen(ModalScreen[None]):
             self._refused = True
             self.say(f"✗ {why}", "warn")
             return
-        self._entry = ""
+        self.entry = ""
         agrees = self.view.marks[self._at].agrees
         kept = f"kept: {visible(mark.method.name, 40)} {visible(text, 20)}"
         self._at = next((i for i, m in enumerate(self.view.marks) if not m.latest), self._at)
@@ -248,16 +205,13 @@ class MarksScreen(ModalScreen[None]):
 
     # -- a new mark ------------------------------------------------------------------------------
 
-    def _add(self) -> None:
-        self.app.push_screen(mark_form(self.shop, self.view, self.unit), self._added)
-
     def _added(self, method_id: object) -> None:
         self.view = self.shop.view(self.view.job.id)
         for i, mark in enumerate(self.view.marks):
             if mark.method_id == method_id:
                 self._at = i
-                self._message = (f"added: {visible(mark.method.name)}", "done")
-        self._draw()
+                self.message = (f"added: {visible(mark.method.name)}", "done")
+        self.draw()
 
 
 def mark_form(shop: Shop, view: JobView, unit: Unit) -> Form:

@@ -11,6 +11,7 @@ from workbench.work.marks import again_words
 from workbench.work.next_step import (
     NO_FIT,
     NO_TURNS,
+    OUT_OF_REACH,
     STUDS_UP,
     act_due,
     caution_words,
@@ -47,7 +48,9 @@ def next_step(state: BenchState, width: int) -> Content:
     rows += [styled((f"      {part}", "bold")) for part in rest[:1]]
     if state.message:
         rows.append(styled((visible(sign + state.message, width), said)))
-    rows.append(styled((visible(caution(state), width), "$ink-faint")))
+    careful = caution(state)
+    if careful not in next_words(state):
+        rows.append(styled((visible(careful, width), "$ink-faint")))
     return lines(rows[:3])
 
 
@@ -57,12 +60,17 @@ def next_words(state: BenchState) -> str:
     if view is None:
         return "n adds a ski to today's queue; / opens the sheet of everything else."
     if state.question is not None:
-        return "+ takes the value shown, - shows the next, Backspace goes back to typing."
+        others = ", - shows the next," if len(state.question.placings) > 1 else ";"
+        return f"+ takes the value shown{others} Backspace goes back to typing."
     if state.entry:
         return f"Enter takes {state.reads_as or state.entry}; Backspace mends it, Esc drops it."
     line = state.line
     name = line.method.name if line is not None else ""
     stage = view.stage
+    if view.unreachable is not None and stage == "target":
+        return f"{OUT_OF_REACH} u takes the last one back."
+    if view.unreachable is not None and stage == "turning":
+        return f"{OUT_OF_REACH} t opens the target."
     if view.trouble and stage in ("turning", "studs", "target"):
         return f"{NO_FIT}: u takes the last one back, then measure it again."
     if view.contradictions and stage in ("turning", "studs", "target") and not view.progress.step:

@@ -42,8 +42,8 @@ class OffsetScreen(UnitList):
 
     TITLE_WORDS = "Method offsets, learnt"
     KEYS = (
-        "n a pair · r restate a number · + take the one offered · t take all · x strike out · "
-        "o other way · m other methods · * in/mm · Esc closes"
+        "n adds a pair · r restates a number · + takes the one offered · t takes all · "
+        "x strikes out · o other way · m other methods · * in/mm · Esc closes"
     )
 
     def __init__(self, shop: Shop, view: JobView, unit: Unit) -> None:

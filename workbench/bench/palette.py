@@ -5,8 +5,8 @@ Only an Enter pressed on purpose does the marked line; a caliper's burst is held
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from textual import events, on
 from textual.app import ComposeResult
@@ -18,12 +18,12 @@ from textual.widgets import Input, Static
 from workbench.bench.lines import BOX
 from workbench.bench.opens import OPEN
 from workbench.bench.prompts import PromptInput
+from workbench.bench.room import first_seen, held_words
 from workbench.bench.sheet import CHOICES
 from workbench.bench.state import BenchState
 from workbench.bench.text import lines, literal, styled, visible
 
 MOST_ROWS = 14
-KEYS = "type a word or two · ↑ ↓ choose · Enter does it · Esc closes"
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,14 +46,23 @@ def entries(state: BenchState) -> tuple[Entry, ...]:
 
 
 def matching(found: tuple[Entry, ...], text: str) -> tuple[Entry, ...]:
-    """Return the entries that hold every word of ``text``, those beginning a word first."""
+    """Return the entries that hold every word of ``text``.
+
+    Those that begin with it come first, then those of which it begins words.
+    """
     words = text.casefold().split()
     kept = [e for e in found if all(w in e.words.casefold() for w in words)]
-    return tuple(sorted(kept, key=lambda e: not all(_begins(w, e.words) for w in words)))
+    return tuple(sorted(kept, key=lambda e: _rank(words, e.words.casefold())))
+
+
+def _rank(words: Sequence[str], of: str) -> int:
+    if of.startswith(" ".join(words)):
+        return 0
+    return 1 if all(_begins(w, of) for w in words) else 2
 
 
 def _begins(word: str, words: str) -> bool:
-    return any(each.startswith(word) for each in words.casefold().split())
+    return any(each.startswith(word) for each in words.split())
 
 
 class Palette(ModalScreen[str]):
@@ -64,6 +73,7 @@ class Palette(ModalScreen[str]):
         #found {{ height: auto; text-wrap: nowrap; }}
     }}
     """
+    KEYS = "type a word or two · ↑ ↓ choose · Enter does it · Esc closes"
 
     def __init__(self, state: BenchState) -> None:
         super().__init__()
@@ -78,7 +88,7 @@ class Palette(ModalScreen[str]):
             yield PromptInput()
             yield Static(id="found", markup=False)
             yield Static(classes="note")
-            yield Static(literal(KEYS, 200), classes="keys")
+            yield Static(literal(self.KEYS, 200), classes="keys")
 
     def on_mount(self) -> None:
         """Begin in the line."""
@@ -91,7 +101,7 @@ class Palette(ModalScreen[str]):
 
     def _draw(self) -> None:
         room = max(min(MOST_ROWS, self.size.height - 8), 3)
-        first = min(max(self._at - room // 2, 0), max(len(self._found) - room, 0))
+        first = first_seen(self._at, len(self._found), room)
         rows = [self._row(first + i, e) for i, e in enumerate(self._found[first : first + room])]
         if not rows:
             rows = [styled(("  nothing is called so", "$ink-faint"))]
@@ -127,10 +137,8 @@ class Palette(ModalScreen[str]):
 
     @on(PromptInput.Burst)
     def _hold(self, event: PromptInput.Burst) -> None:
-        app: Any = self.app
-        app.hold_burst(event.reading)
         note = self.query_one(".note", Static)
-        note.update(literal(f"{event.reading} came in here and is held as a note", 100))
+        note.update(literal(held_words(self.app, event.reading), 100))
         note.set_class(True, "-shown")
 
     def _end(self, answer: str) -> None:

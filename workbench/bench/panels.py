@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from textual.content import Content
 
+from workbench.bench.canvas import Mode
 from workbench.bench.drawing import side_view
+from workbench.bench.room import first_seen
 from workbench.bench.state import BenchState
 from workbench.bench.text import lines, styled, visible, wrapped
+from workbench.fin.pose import Pose
+from workbench.fin.rig import Rig
 from workbench.measure.display import (
     change_text,
     fine_text,
@@ -15,8 +21,11 @@ from workbench.measure.display import (
 from workbench.measure.units import Unit
 from workbench.work.jobs import Line
 from workbench.work.meaning import SIGNS
+from workbench.work.shop import RosterLine
 
 BLANK = Content("")
+LEAST_NAME = 7
+"""Cells of a rider's name that must be left beside the time."""
 
 
 def top_line(state: BenchState, width: int) -> Content:
@@ -27,6 +36,8 @@ def top_line(state: BenchState, width: int) -> Content:
     middle = ""
     if view is not None:
         middle = f" {visible(view.ski.name, 24)} · {view.stage_words} · {view.ski.rider}"
+    if len(left) + len(middle) + len(right) > width:
+        left = ""  # ski, stage and rider matter more than whose bench this is
     room = max(width - len(left) - len(right), 0)
     return styled((left, "bold"), visible(middle, room).ljust(room), (right, "bold"))
 
@@ -38,21 +49,30 @@ def roster(state: BenchState, width: int, height: int) -> Content:
         return lines([styled(part) for text in words for part in wrapped(text, width)])
     here = state.position or 0
     per = 2
-    room = max(height // per, 1)
-    first = min(max(here - room // 2, 0), max(len(state.roster) - room, 0))
+    count = len(state.roster)
+    room = max((height - (count > height // per)) // per, 1)
+    first = first_seen(here, count, room)
     out: list[Content] = []
     for i, line in enumerate(state.roster[first : first + room], first):
         mark = "▸" if i == here and state.view is not None else " "
         bold = "bold" if mark == "▸" else ""
         stage = line.stage_words
         out.append(styled((f"{mark}{line.glyph} {visible(line.ski_name, width - 4)}", bold)))
-        room_rider = max(width - 6 - len(stage), 4)
-        due = f" {line.due}" if line.due and len(line.due) + len(line.rider) < room_rider else ""
-        rider = visible(line.rider + due, room_rider)
-        out.append(
-            styled(f"   {stage} ", (rider.rjust(max(width - 4 - len(stage), 0)), "$ink-faint"))
-        )
+        room_rider = max(width - 4 - len(stage), 4)
+        rider = _rider_due(line, room_rider).rjust(room_rider)
+        out.append(styled(f"   {stage} ", (rider, "$ink-faint")))
+    if count > room:
+        more = f"   {first} above, {max(count - first - room, 0)} below"
+        out.append(styled((visible(more, width), "$ink-faint")))
     return lines(out)
+
+
+def _rider_due(line: RosterLine, room: int) -> str:
+    """Return the rider and when the ski is due; the rider's name gives way to a time of day."""
+    least = len(line.due) + 1 + LEAST_NAME
+    if not line.due or (len(line.due) + 1 + len(line.rider) > room and least > room):
+        return visible(line.rider, room)
+    return f"{visible(line.rider, room - len(line.due) - 1)} {visible(line.due, room)}"
 
 
 def has_target(state: BenchState) -> bool:
@@ -126,7 +146,14 @@ def picture(state: BenchState, width: int, height: int) -> Content:
     if view is None or width < 10 or height < 4:
         return BLANK
     wanted = view.plan.wanted if view.plan is not None and view.progress.targets else None
-    shown = side_view(view.rig, view.pose, wanted, width, height - 1, state.drawing)
+    return _drawn(view.rig, view.pose, wanted, width, height, state.drawing)
+
+
+@lru_cache(maxsize=8)
+def _drawn(
+    rig: Rig, pose: Pose | None, wanted: Pose | None, width: int, height: int, mode: Mode
+) -> Content:
+    shown = side_view(rig, pose, wanted, width, height - 1, mode)
     rows = []
     for row in shown.canvas.rows():
         rows.append(styled(*[(text, f"$ink-{ink}" if ink else "") for text, ink in row]))

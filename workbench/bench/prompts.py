@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -12,17 +11,11 @@ from textual.containers import Vertical
 from textual.message import Message
 from textual.widgets import Input, Static
 
+from workbench.bench.bursts import BURST_GAP_S, READING_AT_END, SHORTEST_BURST
 from workbench.bench.lines import BOX, LONGEST_MESSAGE, Box, LineInput
+from workbench.bench.room import held_words
 from workbench.bench.text import literal
 from workbench.errors import BenchError
-
-BURST_GAP_S = 0.060
-"""Keys closer together than this come off a cable, not from a hand."""
-
-SHORTEST_BURST = 3
-"""Fewer characters than any caliper sends before its Enter."""
-
-READING_AT_END = re.compile(r"[+\-]?[0-9.,][0-9.,/ \-]*(?:mm|in|\")?$", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +95,7 @@ class Prompt(Box):
         LineInput {{ width: 100%; }}
     }}
     """
-    KEYS = "Enter answers · Esc close, what is typed stays"
+    KEYS = "Enter answers · Esc closes, what is typed stays"
 
     def __init__(self, title: str, hint: str, value: str, accept: Callable[[str], object]) -> None:
         super().__init__(title)
@@ -147,12 +140,7 @@ class Prompt(Box):
 
     @on(PromptInput.Burst)
     def _hold(self, event: PromptInput.Burst) -> None:
-        hold = getattr(self.app, "hold_burst", None)
-        if hold is None:
-            self.say(f"the reading {event.reading} came in here and was not taken")
-            return
-        hold(event.reading)
-        self.say(f"the reading {event.reading} came in here and is held")
+        self.say(held_words(self.app, event.reading))
 
     @on(PromptInput.Hasty)
     def _ask_again(self) -> None:

@@ -168,7 +168,7 @@ class QueueScreen(FindScreen):
             return ()
         name = item.ski_name if isinstance(item, RosterLine) else item.name
         more = [name, item.rider, item.serial, item.note]
-        more += [item.ski_note] if isinstance(item, RosterLine) else []
+        more += [item.ski_note, item.reason] if isinstance(item, RosterLine) else []
         return (styled((visible(" · ".join(part for part in more if part), width), "$ink-faint")),)
 
     # -- keys ------------------------------------------------------------------------------------

@@ -32,7 +32,7 @@ def readings(state: BenchState, width: int, height: int) -> Content:
     if view is None:
         return styled("Nothing on the bench.")
     if view.checklist or view.stage == "sign-off":
-        return _checks(state, view, width)
+        return lines(_in_sight(*_checks(state, view, width), height))
     out: list[Content] = []
     if has_entry(state):
         out += _big_entry(state, width)
@@ -40,7 +40,10 @@ def readings(state: BenchState, width: int, height: int) -> Content:
     room = left // max(len(view.lines), 1)
     flags = [_flags(line, state.unit, width) for line in view.lines]
     spare = left - min(room, 3) * len(view.lines)
+    first = min(max(state.line_index - left + 1, 0), max(len(view.lines) - left, 0))
     for i, line in enumerate(view.lines):
+        if i < first:
+            continue
         if room < 2:
             out.append(_reading_in_one(state, view, i, line, width))
             continue
@@ -170,29 +173,36 @@ def _origin(line: Line, view: JobView, unit: Unit) -> str:
     return f"{typed} ({last.how})"
 
 
-def _checks(state: BenchState, view: JobView, width: int) -> Content:
+def _in_sight(rows: list[Content], at: int, height: int) -> list[Content]:
+    """Return the rows from one on, so that those from row ``at`` can be seen."""
+    first = 0 if len(rows) <= height else min(max(at - 1, 0), len(rows) - height)
+    return rows[first:]
+
+
+def _checks(state: BenchState, view: JobView, width: int) -> tuple[list[Content], int]:
+    """Return the checklist that is due, or what a sign-off takes, and the row of what is due."""
     if view.stage == "sign-off":
         who = state.who or "(initials: i)"
         keys = "+" if state.hands_on else "Enter, then +"
-        return lines(
-            [
-                *[
-                    styled((p, "bold"))
-                    for p in wrapped("Every item of the final check is ticked.", width)
-                ],
-                BLANK,
-                *[styled(p) for p in wrapped(f"Sign off as {who}: {keys} on purpose.", width)],
-                *[styled((p, "bold")) for p in wrapped(view.eyes_words, width) if p],
-                BLANK,
-                *[styled((part, "$state-caution")) for part in wrapped(CAUTION_RIDE, width)],
-            ]
-        )
+        rows = [
+            *[
+                styled((p, "bold"))
+                for p in wrapped("Every item of the final check is ticked.", width)
+            ],
+            BLANK,
+            *[styled(p) for p in wrapped(f"Sign off as {who}: {keys} on purpose.", width)],
+            *[styled((p, "bold")) for p in wrapped(view.eyes_words, width) if p],
+            BLANK,
+            *[styled((part, "$state-caution")) for part in wrapped(CAUTION_RIDE, width)],
+        ]
+        return rows, 0
     out = [styled((view.check_name, "bold $accent")), BLANK]
-    next_found = False
+    at, next_found = 0, False
     for item in view.checklist:
         done = item.key in view.progress.ticked
         box = "[x]" if done else "[ ]"
         is_next = not done and not next_found
+        at = len(out) if is_next else at
         next_found = next_found or not done
         style = "bold" if is_next else "$ink-faint" if done else ""
         for k, part in enumerate(wrapped(item.words, width - 6)):
@@ -202,7 +212,13 @@ def _checks(state: BenchState, view: JobView, width: int) -> Content:
         out += [BLANK, *[styled((p, "$state-caution")) for p in wrapped(CAUTION_EDGES, width)]]
     else:
         out += [BLANK, *[styled((p, "$state-caution")) for p in wrapped(CAUTION_SNUG, width)]]
-    return lines(out)
+    return out, at
+
+
+def has_checks(state: BenchState) -> bool:
+    """Whether a checklist or a sign-off is due, which needs the room more than the target does."""
+    view = state.view
+    return view is not None and bool(view.checklist or view.stage == "sign-off")
 
 
 def has_entry(state: BenchState) -> bool:

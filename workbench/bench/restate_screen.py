@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from textual.content import Content
 
-from workbench.bench.closer import TableScreen, trouble
+from workbench.bench.closer import UnitTable, trouble
 from workbench.bench.text import lines, styled, visible, wrapped
 from workbench.errors import BenchError
 from workbench.measure.display import change_text, fine_text, length_text
@@ -18,14 +18,13 @@ from workbench.work.shop import Shop
 from workbench.work.words import error_words
 
 
-class RestateScreen(TableScreen):
+class RestateScreen(UnitTable):
     """The readings of this pass by every method of the blade, in both units."""
 
     TITLE_WORDS = "By every method"
 
     def __init__(self, shop: Shop, view: JobView, unit: Unit, key: str = "r") -> None:
-        super().__init__(key)
-        self._unit = unit
+        super().__init__(key, unit)
         self._rows: tuple[Restated, ...] = ()
         self._learnt: dict[str, LearntReading] = {}
         self._why = ""
@@ -39,7 +38,7 @@ class RestateScreen(TableScreen):
         """Return the table, or why there is none."""
         if self._why:
             return trouble(self._why, width)
-        return restate_table(self._rows, self._unit, width, self._learnt)
+        return restate_table(self._rows, self.unit, width, self._learnt)
 
 
 def restate_table(

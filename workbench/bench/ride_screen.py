@@ -9,8 +9,8 @@ from textual.content import Content
 
 from workbench.advice.ride_feel import CLAIM, SURE_WORDS
 from workbench.bench.forms import Field, Form
-from workbench.bench.lists import ListScreen
 from workbench.bench.text import styled, visible, wrapped
+from workbench.bench.unit_list import UnitList
 from workbench.errors import InputError
 from workbench.measure.units import Unit
 from workbench.work import rides
@@ -30,18 +30,20 @@ def open_on(bench: Bench) -> None:
         bench.push_screen(RideScreen(bench.shop, bench.hands.state.view, bench.hands.state.unit))
 
 
-class RideScreen(ListScreen):
+class RideScreen(UnitList):
     """The ride notes, newest first, and the offers for the one that is shown."""
 
     TITLE_WORDS = "After the ride"
-    KEYS = "n new note · p earlier one · ↑ ↓ choose · + is the target · Esc closes"
+    KEYS = "↑ ↓ choose · + is the target · n adds a note · p earlier one · * in/mm · Esc closes"
 
     def __init__(self, shop: Shop, view: JobView, unit: Unit) -> None:
-        super().__init__()
-        self.unit: Unit = unit
-        self.shop = shop
-        self.view = view
+        super().__init__(shop, view, unit)
         self._note = 0
+        self._load()
+
+    def in_unit(self, unit: Unit) -> None:
+        """Show lengths in another unit."""
+        super().in_unit(unit)
         self._load()
 
     def _load(self) -> None:
@@ -87,7 +89,9 @@ class RideScreen(ListScreen):
             mark = "▸" if i == self.at else " "
             words = rides.try_words(change, self.unit)
             sure = SURE_WORDS[change.sure]
-            text = f"{mark} {words:<26} {sure:<16} {change.why}"
+            text = f"{mark} {words:<26} {sure:<16}"
+            if len(text) + 1 + len(change.why) <= width:  # below it stands in full
+                text += f" {change.why}"
             out.append(styled((visible(text, width), "bold" if i == self.at else "")))
         if not out and self._rides:
             out.append(styled(("  nothing in the list for this note", "$ink-faint")))
@@ -100,12 +104,8 @@ class RideScreen(ListScreen):
             offer = self._offers[min(self.at, len(self._offers) - 1)]
             change = offer.suggestion.change
             out.append(styled((visible(offer.arithmetic, width), "bold")))
-            out += [
-                styled(x)
-                for x in wrapped(
-                    f"for: {offer.suggestion.because}. It may cost: {change.cost}.", width
-                )[:2]
-            ]
+            why = f"{change.why}; for: {offer.suggestion.because}. It may cost: {change.cost}."
+            out += [styled(x) for x in wrapped(why[0].upper() + why[1:], width)[:3]]
             if offer.trouble:
                 out.append(
                     styled((visible(f"✗ not now: {offer.trouble}", width), "$state-caution"))
@@ -149,7 +149,7 @@ def ride_form(shop: Shop, view: JobView) -> Form:
         Field("water", "Water", "its temperature, such as 17 C or 63 F; may stay blank"),
         Field("rope", "Rope", "in your own words; may stay blank"),
         Field("speed", "Speed", "in your own words; may stay blank"),
-        Field("complaints", "It did", f"numbers: {listed}"),
+        Field("complaints", "It did", f"numbers or words: {listed}"),
         Field("text", "In words", "the rider's own words"),
         Field("rating", "Rating", "1 (poor) to 5 (as good as it gets); may stay blank"),
     )

@@ -6,8 +6,6 @@ here is held and answers nothing; the sheet stays.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.containers import Vertical
@@ -16,34 +14,11 @@ from textual.events import Key, Resize
 from textual.screen import ModalScreen
 from textual.widgets import Static
 
+from workbench.bench.bursts import PLUS_WAIT_S, Heard
 from workbench.bench.opens import OPENINGS
+from workbench.bench.room import first_seen
 from workbench.bench.text import lines, styled, visible
-
-PLUS_WAIT_S = 0.12
-SHORTEST_BURST = 3
-
-
-class Heard:
-    """Gathers what a caliper's cable types where no reading can be taken."""
-
-    def __init__(self) -> None:
-        self.text = ""
-        self._time = float("-inf")
-
-    def hard_on(self, time: float) -> bool:
-        """Tell whether a key comes hard on the heels of the last one."""
-        return bool(self.text) and time - self._time < PLUS_WAIT_S
-
-    def add(self, char: str, time: float) -> None:
-        """Add a character to the number under way; after a pause begin another."""
-        self.text = self.text + char if self.hard_on(time) else char
-        self._time = time
-
-    def complete(self) -> str:
-        """Return the reading that Enter completes, or nothing where too little was typed."""
-        text, self.text = self.text, ""
-        return text if len(text) >= SHORTEST_BURST else ""
-
+from workbench.frozen import dataclass
 
 COLUMN = 38
 
@@ -120,7 +95,7 @@ class Sheet(ModalScreen[str]):
         columns = 3 if self.size.width >= 3 * COLUMN + 6 else 2
         deep = -(-len(CHOICES) // columns)
         room = max(self.size.height - 3, 3)
-        first = min(max(self._marked % deep - room // 2, 0), max(deep - room, 0))
+        first = first_seen(self._marked % deep, deep, room)
         head = "Everything else: number or arrows, then + ; Esc closes"
         if self._held:
             head = f"! {visible(self._held, 24)} came in here: held as a note"
@@ -152,7 +127,7 @@ class Sheet(ModalScreen[str]):
             self._enter()
         elif event.key in ("up", "down"):
             self._mark(self._marked + (1 if event.key == "down" else -1))
-        elif char and (char in "0123456789.," or (char in "+-/ " and self._heard.hard_on(time))):
+        elif self._heard.belongs(char, time):
             self._type(char, time)
         elif char and char in "+-":
             self._heard.add(char, time)

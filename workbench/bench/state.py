@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Literal
 
 from workbench.bench.canvas import Mode
+from workbench.frozen import dataclass
 from workbench.measure.lengths import Entry
 from workbench.measure.units import Unit
 from workbench.work.jobs import JobView, Line
@@ -13,6 +13,7 @@ from workbench.work.shop import RosterLine
 
 Tone = Literal["say", "done", "warn"]
 Side = Literal["turns", "view", "roster"]
+SIDES: tuple[Side, ...] = ("turns", "view", "roster")
 DRAWINGS: tuple[Mode, ...] = ("braille", "block", "ascii")
 
 

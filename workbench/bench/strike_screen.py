@@ -38,7 +38,7 @@ class StrikeScreen(Prompt):
         #repeats {{ height: auto; }}
     }}
     """
-    KEYS = "↑ ↓ choose · Enter strikes it out · Esc close, what is typed stays"
+    KEYS = "↑ ↓ choose · Enter strikes it out · Esc closes, what is typed stays"
 
     def __init__(self, bench: Bench, line: Line, unit: Unit) -> None:
         super().__init__("Strike out one repeat", "why: a word or two", "", self._strike)

@@ -32,7 +32,7 @@ class ResultScreen(TableScreen):
     """What a study says; letters change how it is drawn, ``*`` the unit."""
 
     TITLE_WORDS = "How well do we agree?"
-    KEYS = "↑↓ scroll · e bars · o offsets or values · d drawing · * in/mm · Esc closes"
+    KEYS = "↑ ↓ scroll · e bars · o offsets or values · d drawing · * in/mm · Esc closes"
 
     def __init__(self, result: StudyResult, unit: Unit, mode: Mode, key: str = "r") -> None:
         super().__init__(key)

@@ -124,6 +124,18 @@ def register(app: App[Any]) -> None:
         app.register_theme(theme)
 
 
+def begin_with(app: App[Any], name: str) -> None:
+    """Choose the theme of an app that does not run yet, so that no style is reckoned twice."""
+    if name not in NAMES:  # the terminal's own colours need more than variables
+        app.theme = name
+        return
+    app.set_reactive(App.theme, name)
+    dark = app.current_theme.dark
+    classes = {f"-theme-{name}": True, "-dark-mode": dark, "-light-mode": not dark}
+    app.update_classes(classes, update=False)
+    app.stylesheet.set_variables(app.get_css_variables())
+
+
 def pick(no_color: bool, wanted: str = NIGHT.name) -> str:
     """Return the theme to start with: ``wanted``, or the terminal's own colours for NO_COLOR.
 

@@ -7,12 +7,15 @@ from textual.content import Content
 from workbench.bench.bigtext import big
 from workbench.bench.state import BenchState
 from workbench.bench.text import lines, styled, visible, wrapped
-from workbench.fin.guidance import Step, StudTurn
+from workbench.bench.wing_steps import steps_panel
+from workbench.fin.guidance import StudTurn
 from workbench.measure.display import (
     length_text,
     turn_text,
 )
 from workbench.work.jobs import JobView
+from workbench.work.marks import suspect_words
+from workbench.work.next_step import act_due
 from workbench.work.words import (
     exact_words,
     remark_words,
@@ -27,13 +30,16 @@ def turns(state: BenchState, width: int, height: int) -> Content:
     view = state.view
     if view is None:
         return BLANK
-    if view.trouble:
-        words = wrapped(f"! {view.trouble}", width)
+    if view.stage == "wing":
+        return steps_panel(width)
+    if view.why is not None:
+        words = wrapped(f"! {view.trouble_in(state.unit)}", width)
         return lines([styled((part, "bold $state-caution")) for part in words])
     if view.plan is None or not view.progress.targets:
         words = wrapped("Worked out when readings and target are there.", width)
-        return lines([styled((part, "$ink-faint")) for part in words])
-    out = _current(state, view, width)
+        faint = [styled((part, "$ink-faint")) for part in words]
+        return lines([*_contradicted(state, view, width), *faint])
+    out = _contradicted(state, view, width) + _current(state, view, width)
     for t in view.plan.turns:
         out.append(_stud(t, width))
     if view.stage in ("turning", "target", "within"):
@@ -50,11 +56,19 @@ def turns(state: BenchState, width: int, height: int) -> Content:
     return lines(out[: max(height, 1)])
 
 
+def _contradicted(state: BenchState, view: JobView, width: int) -> list[Content]:
+    """Return which reading to take again before a stud is turned, and why."""
+    out = []
+    for words in suspect_words(view, state.unit):
+        out += [styled((part, "bold $state-caution")) for part in wrapped(f"? {words}", width)]
+    return out
+
+
 def _current(state: BenchState, view: JobView, width: int) -> list[Content]:
     """Return the turn to make now in large type, with its direction in a sign and words."""
     if view.plan is None or view.stage != "turning":
         return []
-    step = act(view)
+    step = act_due(view)
     if step.turn is None:
         return [styled((part, "bold $accent")) for part in wrapped(step_words(step), width)] + [
             BLANK
@@ -91,7 +105,7 @@ def _stud(t: StudTurn, width: int) -> Content:
 def _after(view: JobView, state: BenchState, width: int) -> list[Content]:
     """Return the readings to expect: after the turn to make now, else after all of them."""
     assert view.plan is not None
-    step = act(view) if view.stage == "turning" else None
+    step = act_due(view) if view.stage == "turning" else None
     if step is not None and step.turn is not None:
         out = [styled(("expect after this turn, seated", "$ink-faint"))]
         return out + [_expected(m.name, mm, "", state, width) for m, mm in step.expect]
@@ -100,13 +114,6 @@ def _after(view: JobView, state: BenchState, width: int) -> list[Content]:
         word = "= within" if p.within else "! outside"
         out.append(_expected(p.method.name, p.after_mm, word, state, width))
     return out
-
-
-def act(view: JobView) -> Step:
-    """Return the act of the pass that is due."""
-    assert view.plan is not None
-    acts = [s for s in view.plan.steps if s.do != "measure"]
-    return acts[min(view.progress.step, len(acts) - 1)]
 
 
 def _expected(name: str, value_mm: float, word: str, state: BenchState, width: int) -> Content:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from textual.content import Content
-from textual.events import Key
 
 from workbench.bench.lists import ListScreen
 from workbench.bench.text import styled, wrapped
@@ -30,11 +29,6 @@ class UnitList(ListScreen):
         self.view = view
         self.unit: Unit = unit
 
-    def on_key(self, event: Key) -> None:
-        """Take ``*``; every other key goes on to the list."""
-        if event.character == "*":
-            event.stop()
-            event.prevent_default()
-            self.bench.hands.flip_unit()
-            self.unit = self.bench.hands.state.unit
-            self.draw()
+    def in_unit(self, unit: Unit) -> None:
+        """Show lengths in another unit."""
+        self.unit = unit

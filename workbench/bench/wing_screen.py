@@ -48,8 +48,8 @@ class WingScreen(UnitList):
 
     TITLE_WORDS = "Wing"
     KEYS = (
-        "↑ ↓ + the shop's hold · c curve by feeler · d by three depths · b as the ski's base · "
-        "x strike · s gauges · * in/mm · Esc closes"
+        "↑ ↓ choose · + the shop's hold · c curve by feeler · d by three depths · "
+        "b as the ski's base · x strikes out · s gauges · * in/mm · Esc closes"
     )
 
     def __init__(self, shop: Shop, view: JobView, unit: Unit, mode: Mode) -> None:

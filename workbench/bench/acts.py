@@ -1,0 +1,122 @@
+"""What letters and the sheet do to the ski in hand: every one is a use case."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from workbench.bench.ski_in_hand import SkiInHand
+from workbench.bench.state import DRAWINGS, SIDES
+from workbench.measure.units import other
+from workbench.work.entry_words import described
+from workbench.work.jobs import JobView
+from workbench.work.last_time import aim_at_last
+
+FINEST = (1.0, 0.5, 0.25, 0.125, 0.0625, 0.0)
+"""The finest turns that one goes round through; 0 is exact."""
+
+
+class Acts(SkiInHand):
+    """Does what is asked for by name, and says what was done."""
+
+    def flip_unit(self) -> None:
+        """Exchange inch and mm everywhere; what was typed keeps its own unit."""
+        unit = other(self.state.unit)
+        self._set(unit=unit, question=None)
+        self.remember("unit", unit)
+
+    def take_back(self) -> None:
+        """Take the last entry back: it is struck out and stays readable."""
+        self._try(self._take_back)
+
+    def _take_back(self) -> None:
+        view = self.state.view
+        if view is None:
+            return
+        new, fact = self.shop.take_back(view)
+        self._show(
+            new, f"taken back: {described(fact)}" if fact else "nothing to take back", "done"
+        )
+
+    def baseline(self) -> None:
+        """Make the ski's baseline the target."""
+        self._job(lambda v: (self.shop.aim_at_baseline(v), "baseline taken as the target"))
+
+    def retarget(self) -> None:
+        """Go back to the target, to change it."""
+        self._job(
+            lambda v: (self.shop.reopen_target(v), "target open again: type it, Enter accepts")
+        )
+
+    def keep_as_is(self) -> None:
+        """Accept readings as good enough: outside tolerance, or with fewer repeats than wanted."""
+        self._job(self._as_is)
+
+    def _as_is(self, view: JobView) -> tuple[JobView, str]:
+        if view.may_go_on:
+            return self.shop.enough(view), "going on with fewer repeats"
+        return self.shop.accept(view), "kept as it stands"
+
+    def second_eyes(self, initials: str) -> None:
+        """Keep the initials of who else looked; the sign-off stays to be done."""
+        said = f"{initials.strip()} looked too: now + signs off"
+        self._job(lambda v: (self.shop.second_eyes(v, initials), said), True)
+
+    def last_setting(self) -> None:
+        """Make what the ski was last set to the target."""
+        self._job(lambda v: (aim_at_last(self.shop, v), "last setting taken as the target"))
+
+    def finer(self) -> None:
+        """Go to the next finer turn, round and round."""
+        view = self.state.view
+        if view is None:
+            return
+        later = [f for f in FINEST if f < view.finest_turn] or [FINEST[0]]
+        from workbench.measure.display import turn_text
+
+        words = f"finest turn {turn_text(later[0])}" if later[0] else "exact turns"
+        self._job(lambda v: (self.shop.set_finest(v, later[0]), words))
+
+    def set_aside(self, reason: str) -> None:
+        """Put the ski aside with a reason."""
+        self._job(lambda v: (self.shop.set_aside(v, reason), "set aside"), True)
+
+    def write_note(self, text: str) -> None:
+        """Keep a note to the job."""
+        self._job(lambda v: (self.shop.note(v, "note", text), "note kept"), True)
+
+    def strike_reading(self, reason: str, reading_id: str | None = None) -> None:
+        """Strike out a repeat of the chosen reading, with its reason: the last if none is named."""
+        line = self.state.line
+        if line is not None:
+            self._job(
+                lambda v: (
+                    self.shop.strike_reading(v, line, reason, reading_id),
+                    f"struck out: {line.method.name}",
+                ),
+                True,
+            )
+
+    def set_who(self, initials: str) -> None:
+        """Remember whose hands these are."""
+        self.shop.who = initials.strip()
+        self.shop.remember("who", self.shop.who)
+        self._set(who=self.shop.who, message=f"entries are now kept under {self.shop.who}")
+
+    def _job(self, act: Callable[[JobView], tuple[JobView, str]], raises: bool = False) -> None:
+        view = self.state.view
+        if view is None:
+            return
+        if raises:
+            self._show(*act(view))
+        else:
+            self._try(lambda: self._show(*act(view)))
+
+    def next_side(self) -> None:
+        """Let the next panel stand at the side."""
+        self._set(side=SIDES[(SIDES.index(self.state.shown_side) + 1) % len(SIDES)])
+
+    def next_drawing(self) -> None:
+        """Draw with other signs: braille, blocks, ASCII."""
+        at = DRAWINGS[(DRAWINGS.index(self.state.drawing) + 1) % len(DRAWINGS)]
+        self._set(drawing=at, message=f"drawing with {at}")
+        self.remember("drawing", at)

@@ -1,0 +1,208 @@
+"""The ski in hand: the bench's state, the queue around it, and what came in without a place.
+
+Knows no widget.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import suppress
+from dataclasses import replace
+
+from workbench.bench.bursts import Pace
+from workbench.bench.state import DRAWINGS, BenchState, Tone
+from workbench.errors import BenchError
+from workbench.measure.units import Unit
+from workbench.work.jobs import JobView
+from workbench.work.shop import RosterLine, Shop
+from workbench.work.words import error_words
+
+
+class SkiInHand:
+    """Holds the bench's state, and tells ``changed`` of every new one."""
+
+    def __init__(self, shop: Shop, changed: Callable[[BenchState], None] | None = None) -> None:
+        self.shop = shop
+        self.changed = changed or (lambda state: None)
+        self._pace = Pace()
+        self._answered = False
+        self._draft = ""
+        settings = shop.book.settings()
+        self.state = BenchState(roster=shop.roster(near=settings.get("job", "")), day=shop.day)
+        self.take_settings(settings)
+        self._open_first(settings.get("job", ""), settings.get("draft", ""))
+
+    # -- state -----------------------------------------------------------------------------------
+
+    def _set(self, **changes: object) -> None:
+        self.state = replace(self.state, **changes)  # type: ignore[arg-type]
+        self.changed(self.state)
+
+    def say(self, message: str, tone: Tone = "say") -> None:
+        """Show a message until the next one."""
+        self._set(message=message, tone=tone)
+
+    def take_settings(self, settings: Mapping[str, str]) -> None:
+        """Take over the settings that the bench itself shows."""
+        unit: Unit = "mm" if settings.get("unit") == "mm" else "in"
+        drawing = next((d for d in DRAWINGS if d == settings.get("drawing")), DRAWINGS[0])
+        name = settings.get("shop", "")
+        self._set(unit=unit, who=self.shop.who, shop_name=name, drawing=drawing, question=None)
+
+    def _show(self, view: JobView, message: str = "", tone: Tone = "done") -> None:
+        """Show a job's new view after something was kept; its row of the roster follows."""
+        stage_changed = self.state.view is None or self.state.view.stage != view.stage
+        roster = tuple(
+            replace(line, stage=view.stage, pass_number=view.progress.pass_number, read=True)
+            if line.job_id == view.job.id
+            else line
+            for line in self.state.roster
+        )
+        self._set(
+            view=view, roster=roster, entry="", question=None, offered=0, selected=None,
+            message=message, tone=tone,
+            hands_on=self.state.hands_on and (
+                not stage_changed or view.stage == "received check" or view.begins_final),
+            side=None if stage_changed else self.state.side,
+        )  # fmt: skip
+        self._pace.clear()
+        self._forget_draft()
+
+    def _forget_draft(self) -> None:
+        """What was kept must not come back as a draft, should the bench be killed."""
+        if self._draft:
+            self._draft = ""
+            self.remember("draft", "")
+
+    def remember(self, name: str, value: str) -> None:
+        """Keep a setting of the bench; where the book cannot, say so."""
+        self._try(lambda: self.shop.remember(name, value))
+
+    def _open_first(self, job_id: str, draft: str) -> None:
+        known = [line.job_id for line in self.state.roster]
+        if not known:
+            return
+        if job_id not in known:
+            job_id = next(self._unfinished(self.state.roster), known[0])
+        self._draft = draft
+        self._try(lambda: self._set(view=self.shop.view(job_id), entry=draft))
+
+    def _unfinished(self, roster: Iterable[RosterLine]) -> Iterator[str]:
+        """Yield the jobs that are neither signed off nor set aside, in order."""
+        for line in roster:
+            stage = line.stage if line.read else self.shop.view(line.job_id).stage
+            if stage not in ("signed off", "set aside"):
+                yield line.job_id
+
+    def read_all(self) -> None:
+        """Read the stages of the whole day, where those around the ski in hand were read first."""
+        if not all(line.read for line in self.state.roster):
+            self._try(lambda: self._set(roster=self.shop.roster()))
+
+    def look_ahead(self) -> None:
+        """Have the skis before and after this one reckoned, to be there at once when asked for."""
+        roster, here = self.state.roster, self.state.position
+        if here is not None:
+            for at in {(here + 1) % len(roster), (here - 1) % len(roster)} - {here}:
+                with suppress(BenchError):
+                    self.shop.view(roster[at].job_id)
+
+    def open(self, job_id: str) -> None:
+        """Take a ski of the roster in hand; an entry in progress is kept as a note, not lost."""
+        self._try(lambda: self._open(job_id))
+
+    def _open(self, job_id: str) -> None:
+        view = self.shop.view(job_id)
+        entry = self.state.entry if self.state.view is None else ""
+        if not entry and not self._hold_entry():
+            return
+        self._answered = False
+        self._set(
+            view=view,
+            entry=entry,
+            question=None,
+            selected=None,
+            hands_on=False,
+            side=None,
+            message="",
+        )
+        self.remember("job", job_id)
+
+    def look_again(self) -> None:
+        """Read roster and job again where another bench has written to the book."""
+        self._try(self._look_again)
+
+    def _look_again(self) -> None:
+        state = self.state
+        view = self.shop.view(state.view.job.id) if state.view is not None else None
+        self._set(roster=self.shop.roster(), view=view)
+        if view is None:
+            self._open_first("", "")
+
+    def leave(self) -> None:
+        """Keep the ski in hand and the entry in progress, for the next time the bench opens."""
+        self.remember("draft", self.state.entry)
+        if self.state.view is not None:
+            self.remember("job", self.state.view.job.id)
+
+    def _try(self, act: Callable[[], object]) -> bool:
+        try:
+            act()
+        except BenchError as why:
+            self.say(error_words(why, self.state.unit), "warn")
+            return False
+        return True
+
+    # -- the queue -------------------------------------------------------------------------------
+
+    def step_queue(self, by: int) -> None:
+        """Take the next or the previous ski of the queue in hand."""
+        roster = self.state.roster
+        if not roster:
+            self.say("the queue is empty: n adds a ski", "warn")
+            return
+        here = self.state.position
+        at = 0 if here is None else (here + by) % len(roster)
+        self._try(lambda: self.open(roster[at].job_id))
+
+    def next_unfinished(self) -> None:
+        """Take the next ski in hand that is neither signed off nor set aside."""
+        roster, here = self.state.roster, self.state.position or 0
+        self._try(lambda: self._next_of((*roster[here + 1 :], *roster[: here + 1])))
+
+    def _next_of(self, roster: tuple[RosterLine, ...]) -> None:
+        job_id = next(self._unfinished(roster), None)
+        if job_id is None:
+            self.say("every ski of the day is signed off or set aside", "done")
+        else:
+            self.open(job_id)
+
+    def select(self, by: int) -> None:
+        """Choose another reading or target by hand."""
+        view = self.state.view
+        if view is not None and view.lines and self.state.question is None:
+            self._set(selected=(self.state.line_index + by) % len(view.lines))
+
+    # -- what came in without a place --------------------------------------------------------------
+
+    def hold(self, text: str) -> None:
+        """Keep what a caliper sent while something else was open; never an answer to it."""
+        if text and self._hold(text):
+            self.say(f"'{text}' came in while this was open: kept as a note, not taken", "warn")
+
+    def _hold_entry(self) -> bool:
+        return not self.state.entry or self._hold(self.state.entry)
+
+    def _hold(self, text: str) -> bool:
+        """Keep a text as a note to the ski in hand; where that fails, say so with the text."""
+        view = self.state.view
+        if view is None:
+            self.say(f"no ski in hand: '{text}' is not kept", "warn")
+            return False
+        try:
+            self._set(view=self.shop.note(view, "held", text))
+        except BenchError as why:
+            words = error_words(why, self.state.unit)
+            self.say(f"'{text}' came in and is not kept: {words}", "warn")
+            return False
+        return True
