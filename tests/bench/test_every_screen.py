@@ -1,0 +1,153 @@
+"""Every screen of the bench, at three stages and both sizes: opens, helps, bears a burst, closes."""
+
+from __future__ import annotations
+
+import re
+import sqlite3
+from collections import Counter
+from pathlib import Path
+from typing import Any
+
+import pytest
+from textual.widgets import Input
+
+from tests.bench.screens import SIZES, Screen, bench
+from tests.shop import heron, ski, walk_to
+from workbench.bench.help import Help
+from workbench.bench.opens import OPENINGS
+from workbench.bench.sheet import CHOICES
+from workbench.records import rows
+from workbench.work.shop import Shop
+
+AT_ONCE = (
+    "take_back", "retarget", "baseline", "finer", "keep", "unfinished", "last_setting", "side",
+    "drawing", "theme", "tour", "quit",
+)  # fmt: skip
+"""Actions that do what they say without a screen; the walk tests try them."""
+
+TAKES_NUMBERS = {"CaliperScreen": "caliper_checks", "MarksScreen": "readings"}
+"""Screens that are there to take a number, and the table that it goes to."""
+
+CLIPPED = ("HistoryScreen", "QueueScreen", "CompareScreen")
+"""Lists whose rows are cut to a line on purpose: what is marked stands below in full."""
+
+OPENING = [choice.action for choice in CHOICES if choice.action not in AT_ONCE]
+OF_A_SKI = [
+    action for action in OPENING
+    if action in ("aside", "strike", "note", "hold", "worth", "restate", "queue")
+    or (action in OPENINGS and OPENINGS[action].needs_ski)
+]  # fmt: skip
+"""Actions whose screen differs with the ski in hand."""
+
+BURST = "2.4750\n"
+FRAME = re.compile(r"[│─╭╮╰╯┃▁▂▃▄▅▆▇█▏▊▎▔]")
+
+
+def _kept(shop: Shop) -> Counter[str]:
+    """Return how many rows each table of the book has."""
+    with sqlite3.connect(shop.book.path) as book:
+        names = book.execute("select name from sqlite_master where type = 'table'").fetchall()
+        return Counter({n: book.execute(f"select count(*) from {n}").fetchone()[0] for (n,) in names})
+
+
+def _words(screen: Screen) -> str:
+    """Return what the screen on top says, on one line."""
+    return " ".join(FRAME.sub(" ", screen.shown()).split())
+
+
+def _top(screen: Screen) -> Any:
+    return screen.app.screen
+
+
+async def _looks_right(screen: Screen, action: str) -> None:
+    """Nothing of the program's own is cut, and the keys that it names can be read."""
+    top, name = _top(screen), type(_top(screen)).__name__
+    shown = screen.shown()
+    if name not in CLIPPED and not top.query(Input):
+        assert "…" not in shown, f"{action}: {shown}"
+    if name != "QueueScreen":  # its keys are all on F1
+        said = _words(screen)
+        for part in getattr(top, "KEYS", "").split(" · "):
+            assert " ".join(part.split()) in said, f"{action}: '{part}' not in {shown}"
+
+
+async def _helps(screen: Screen, action: str) -> None:
+    """F1 names the keys of the screen, and goes away again."""
+    below = _top(screen)
+    if isinstance(below, Help):
+        return
+    await screen.pilot.press("f1")
+    assert isinstance(_top(screen), Help), action
+    first = getattr(below, "KEYS", "").split(" · ")[0]
+    assert " ".join(first.split()) in _words(screen), action
+    await screen.pilot.press("escape")
+    assert _top(screen) is below, action
+
+
+async def _bears_a_burst(screen: Screen, action: str) -> None:
+    """A caliper's number is held, or taken where numbers are; nothing else is kept of it."""
+    shop, below = screen.app.shop, _top(screen)
+    before = _kept(shop)
+    held = len(screen.held())
+    screen.burst(BURST)
+    await screen.pilot.pause(0.02)
+    assert _top(screen) is below, f"{action}: a burst closed it"
+    more = _kept(shop) - before
+    more.subtract({"marks": len(screen.held()) - held, "settings": more["settings"]})
+    took = TAKES_NUMBERS.get(type(below).__name__, "")
+    assert {table for table, count in more.items() if count} <= {took}, f"{action}: {more}"
+
+
+async def _flips(screen: Screen, action: str) -> None:
+    """Where lengths are shown ``*`` exchanges the unit, and again back."""
+    top, hands = _top(screen), screen.app.hands
+    if not hasattr(top, "in_unit"):
+        return
+    before = hands.state.unit
+    await screen.by_hand("*")
+    assert hands.state.unit != before, action
+    assert _top(screen) is top, action
+    await screen.by_hand("*")
+    assert hands.state.unit == before, action
+
+
+async def _try(
+    screen: Screen, action: str, sizes: tuple[tuple[int, int], ...], helps: bool
+) -> None:
+    before = screen.app.hands.state
+    screen.app.do_(action)
+    await screen.pilot.pause(0.02)
+    if len(screen.app.screen_stack) == 1:
+        assert screen.app.hands.state.message != before.message, f"{action} says nothing"
+        return
+    for size in sizes:
+        await screen.pilot.resize_terminal(*size)
+        await screen.pilot.pause()
+        await _looks_right(screen, action)
+    if helps:
+        await _helps(screen, action)
+        await _flips(screen, action)
+    await _bears_a_burst(screen, action)
+    await screen.pilot.press("escape")
+    await screen.pilot.pause()
+    assert len(screen.app.screen_stack) == 1, f"{action}: Esc does not close it"
+    screen.app.hands.say("")
+
+
+@pytest.mark.parametrize("stage", ["waiting", "turning", "signed off"])
+async def test_every_screen_opens_helps_bears_a_burst_and_closes(
+    shop: Shop, book_file: Path, stage: str
+) -> None:
+    """Whatever stage the ski is at; no tick, strike, sign-off or file comes of a burst."""
+    view = ski(shop, "Heron 66")
+    walk_to(shop, view, heron(view), stage)
+    files = sorted(book_file.parent.iterdir())
+    async with bench(shop, SIZES[0]) as screen:
+        screen.app.hands.open(view.job.id)
+        all_of_them = stage == "turning"
+        for i, action in enumerate(OPENING if all_of_them else OF_A_SKI):
+            await _try(screen, action, SIZES if i % 2 else SIZES[::-1], all_of_them)
+        assert screen.view.stage == stage
+        facts = screen.view.facts
+    assert not any(f.struck for f in facts if isinstance(f, rows.Reading))
+    assert sorted(book_file.parent.iterdir()) == files
