@@ -6,6 +6,8 @@ import subprocess
 import sys
 from pathlib import Path
 
+from tests.shop import DAY, demo_file
+
 ROOT = Path(__file__).parent.parent
 
 
@@ -31,3 +33,42 @@ def test_the_command_line_starts_light() -> None:
         [sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=True
     )
     assert done.stdout.split() == []
+
+
+FIRST_PAINT = """
+import asyncio, sys
+from pathlib import Path
+from workbench.bench import start
+from workbench.bench.app import Bench
+from workbench.bench.opens import OPENINGS
+from workbench.records.book import Book
+from workbench.work.shop import Shop
+
+async def paint():
+    with Book(Path(sys.argv[1])) as book:
+        app = Bench(Shop(book, day=sys.argv[2], who="KV"))
+        async with app.run_test(size=(120, 36)) as pilot:
+            await pilot.pause()
+            assert app.hands.state.view is not None
+            late = {opening.module for opening in OPENINGS.values()}
+            late |= {"pint", "numpy", "scipy", "sqlite_utils", "click", "tomllib"}
+            late |= {f"workbench.bench.{name}" for name in (
+                "forms", "palette", "caliper_screens", "strike_screen", "lists",
+                "find_screen", "prompts", "crash",
+            )}
+            late |= {f"workbench.work.{name}" for name in ("adding", "demo", "backup", "queue")}
+            late |= {"workbench.records.exchange", "workbench.records.backups"}
+            print(*sorted(late & set(sys.modules)))
+
+asyncio.run(paint())
+"""
+
+
+def test_the_first_paint_loads_no_more_than_it_shows(tmp_path: Path) -> None:
+    """No other screen, no form, no number mill, and sqlite-utils only to change tables."""
+    book = demo_file(tmp_path)
+    done = subprocess.run(
+        [sys.executable, "-c", FIRST_PAINT, str(book), DAY],
+        cwd=ROOT, capture_output=True, text=True, timeout=60, check=False,
+    )  # fmt: skip
+    assert (done.returncode, done.stdout.split()) == (0, []), done.stderr

@@ -7,13 +7,17 @@ Everything heavy is imported by the command that needs it.
 from __future__ import annotations
 
 import argparse
+import gc
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from importlib import import_module
-from typing import TYPE_CHECKING, NoReturn, TextIO
+from typing import TYPE_CHECKING
 
 from workbench import __version__
+from workbench.commands.manual import Index, Parser, filled, headed, page, summarise
+from workbench.commands.spoken import say
 from workbench.errors import BenchError, InputError, OutOfReachError, PoseError, RecordsError, shown
 from workbench.places import NotShippedError
 
@@ -21,47 +25,65 @@ if TYPE_CHECKING:
     from workbench.work.orders import Order
 
 LONGEST_LINE = 1000
-PLAIN_SIGNS = {"\N{MINUS SIGN}": "-", "±": "+/-", "°": " deg", "—": "-", "…": "..."}
 
-FAMILIES: tuple[str, ...] = ()
-"""The modules of ``workbench.commands`` that add commands."""
+FAMILIES: tuple[str, ...] = (
+    "job", "job_do", "job_turns", "job_mend", "job_more", "curve", "pairs", "queue", "adding",
+    "correct", "parts", "calipers",
+    "ride", "lists", "history", "cards", "exchange", "backup", "settings", "checks", "study", "wing",
+    "completion",
+)  # fmt: skip
+"""The modules of ``workbench.commands`` that add commands, in the order of the help."""
+
+OWN_COMMANDS = ("turns", "predict", "restate", "demo", "paths")
+"""Commands that need none of the families: they start without loading them."""
 
 DONE, FAILED, WRONG_INPUT, OUT_OF_REACH = 0, 1, 2, 3
 
+DESCRIPTION = """\
+A bench partner for setting a slalom-ski fin. Without a command the bench opens on the shop's own \
+book; F1 or ? inside shows the keys. Every job of the bench can also be done line by line: \
+'quarterturn take SKI', then 'quarterturn next' says what to do and by which command."""
+
 EPILOG = """\
-Without a command the bench opens on the shop's own book. F1 or ? inside shows the keys.
+Every command has its own page: quarterturn COMMAND --help.
 Exit status: 0 done, 1 failed, 2 the input is wrong, 3 the target is out of reach.
 A loose or sharp fin injures. The ski and block maker's instructions come first."""
 
 
-class _Parser(argparse.ArgumentParser):
-    """A parser whose complaints are one line, with the exit status for wrong input."""
-
-    def error(self, message: str) -> NoReturn:
-        """Print one line and leave with the status for wrong input."""
-        self.exit(WRONG_INPUT, f"{self.prog}: {message}; see {self.prog} --help\n")
-
-
-def build_parser() -> argparse.ArgumentParser:
-    """Return the parser of the whole command line."""
-    parser = _Parser(
-        prog="quarterturn",
-        description="A bench partner for setting a slalom-ski fin.",
-        epilog=EPILOG,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+def build_parser(families: Sequence[str] = FAMILIES) -> argparse.ArgumentParser:
+    """Return the parser of the command line with these families of commands."""
+    parser = Parser(
+        prog="quarterturn", description=filled(DESCRIPTION), epilog=EPILOG, formatter_class=Index
     )
     parser.add_argument("--version", action="version", version=f"quarterturn {__version__}")
     parser.add_argument("--book", metavar="PATH", help="the book to open instead of the shop's own")
     parser.add_argument("--who", metavar="INITIALS", help="initials that entries are kept under")
-    commands = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=_Parser)
-    _order_commands(commands)
-    _bench_commands(commands)
-    for family in FAMILIES:
-        import_module(f"workbench.commands.{family}").add(commands)
+    parser.set_defaults(parser=parser)
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=Parser)
+    for family in families:
+        module = import_module(f"workbench.commands.{family}")
+        with headed(commands, getattr(module, "HEADING", "")):
+            module.add(commands)
+    with headed(commands, "a job as a file"):
+        _order_commands(commands)
+    with headed(commands, "the program"):
+        _bench_commands(commands)
+    summarise(commands)
     return parser
 
 
-def _order_commands(commands: argparse._SubParsersAction[_Parser]) -> None:
+def _families_for(given: Sequence[str]) -> Sequence[str]:
+    """Return the families to load: none for the bench itself and for a command of our own."""
+    words = iter(given)
+    for word in words:
+        if word in ("--book", "--who"):
+            next(words, "")
+        elif not word.startswith(("--book=", "--who=", "--version")):
+            return () if word in OWN_COMMANDS else FAMILIES
+    return ()
+
+
+def _order_commands(commands: argparse._SubParsersAction[Parser]) -> None:
     turns = commands.add_parser(
         "turns",
         help="the stud turns that bring a work order's readings to its targets",
@@ -97,21 +119,74 @@ def _order_commands(commands: argparse._SubParsersAction[_Parser]) -> None:
             "order", metavar="ORDER", help="a work-order file, TOML or JSON; - is standard input"
         )
         command.add_argument("--json", action="store_true", help="print JSON for machines")
+    page(
+        turns,
+        [
+            ("turns heron.toml", "The turns of a work order, as a table."),
+            ("turns - --json", "An order on standard input, for a machine."),
+        ],
+        ("predict", "restate"),
+    )
+    page(
+        predict,
+        [("predict heron.toml --turn front=+1/4 --turn back=-0.1", "Two studs turned.")],
+        ("turns",),
+    )
+    page(
+        restate,
+        [('restate heron.toml --by "length, flat"', "What the caliper laid flat would read.")],
+        ("turns",),
+    )
 
 
-def _bench_commands(commands: argparse._SubParsersAction[_Parser]) -> None:
+def _bench_commands(commands: argparse._SubParsersAction[Parser]) -> None:
     demo = commands.add_parser(
-        "demo", help="open the bench on a scratch book with an invented shop"
+        "demo",
+        help="open the bench on a scratch book with an invented shop",
+        description="Nothing of yours is touched; the scratch book goes when the bench is left, "
+        "unless --keep names a place for it.",
     )
     demo.add_argument(
         "--keep", metavar="PATH", help="keep the demo's book at PATH; the next run goes on with it"
     )
-    commands.add_parser("paths", help="say where the book and the settings lie")
+    demo.add_argument("--tour", action="store_true", help="walk through a first day, step by step")
+    page(
+        demo,
+        [
+            ("demo", "The invented shop, afresh."),
+            ("demo --keep demo.db --tour", "A first day step by step, in a book that stays."),
+        ],
+        ("begin",),
+    )
+    paths = commands.add_parser(
+        "paths",
+        help="say where the book and the settings lie",
+        description="The book holds all that was kept, its settings too.",
+    )
+    page(paths, [("paths", "The shop's own book.")], ("backup",))
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line and return its exit status."""
-    args = build_parser().parse_args(arguments)
+    with _no_collecting():
+        given = sys.argv[1:] if arguments is None else arguments
+        return _answered(build_parser(_families_for(given)).parse_args(given))
+
+
+@contextmanager
+def _no_collecting() -> Iterator[None]:
+    """Start without looking for garbage, of which loading makes none; the bench begins later."""
+    collecting = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if collecting:
+            gc.enable()
+
+
+def _answered(args: argparse.Namespace) -> int:
+    """Do what is asked; return the exit status, whatever happens."""
     try:
         return _run(args)
     except InputError as why:
@@ -126,6 +201,19 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return DONE
     except KeyboardInterrupt:
         return 130
+    except Exception as error:
+        return _slip_of_ours(args, error)
+
+
+def _slip_of_ours(args: argparse.Namespace, error: Exception) -> int:
+    """Write a report of an error that is nobody's but ours, and say where it is."""
+    import tempfile
+    from pathlib import Path
+
+    from workbench.bench.crash import words, write_report
+
+    report = write_report(error, Path(tempfile.gettempdir()), str(args.command or "start"))
+    return _complain(args, words(report, ""), FAILED)
 
 
 def _status(why: BenchError) -> int:
@@ -137,7 +225,7 @@ def _status(why: BenchError) -> int:
 def _complain(args: argparse.Namespace, text: str, status: int) -> int:
     order = getattr(args, "order", None)
     where = f"{_one_line(order)}: " if order is not None else ""
-    _say(_one_line(f"quarterturn: {where}{text}"), sys.stderr)
+    say([_one_line(f"quarterturn: {where}{text}")], sys.stderr)
     return status
 
 
@@ -145,17 +233,6 @@ def _one_line(text: str) -> str:
     """Return text on one line, its control characters written out."""
     line = shown(" ".join(text.split()), sys.maxsize)[1:-1]
     return line if len(line) <= LONGEST_LINE else f"{line[: LONGEST_LINE - 1]}…"
-
-
-def _say(text: str, stream: TextIO) -> None:
-    """Print text, with plain letters for signs that the stream's encoding lacks."""
-    try:
-        text.encode(stream.encoding or "ascii")
-    except UnicodeEncodeError:
-        for sign, plain in PLAIN_SIGNS.items():
-            text = text.replace(sign, plain)
-        text = text.encode("ascii", "backslashreplace").decode("ascii")
-    print(text, file=stream, flush=True)
 
 
 def _run(args: argparse.Namespace) -> int:
@@ -166,7 +243,7 @@ def _run(args: argparse.Namespace) -> int:
     if args.command == "paths":
         from workbench.places import book_path
 
-        _say(f"book: {_one_line(str(args.book or book_path()))}", sys.stdout)
+        say([f"book: {_one_line(str(args.book or book_path()))}"])
         return DONE
     from workbench.bench.start import run
 
@@ -187,7 +264,7 @@ def _order(args: argparse.Namespace) -> int:
         from workbench.work.words import error_words
 
         return _complain(args, error_words(why, order.unit), _status(why))
-    _say(text, sys.stdout)
+    say([text])
     return DONE
 
 

@@ -39,7 +39,8 @@ class RecordsError(BenchError, OSError):
 def shown(value: object, limit: int = 60) -> str:
     """Quote ``value`` for a message: control characters escaped, long text shortened."""
     if isinstance(value, str):
-        text = "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in value)
+        head = value[: limit + 1]  # a text of megabytes is cut anyway
+        text = "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in head)
         text = f"'{text}'"
     else:
         text = repr(value)

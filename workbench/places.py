@@ -33,6 +33,24 @@ def shipped(name: str) -> Path:
     )
 
 
+def is_there(path: Path) -> bool:
+    """Return whether anything is at a path; a name that no system takes leads nowhere."""
+    try:
+        return path.exists()
+    except (OSError, ValueError):
+        return False
+
+
+def is_folder(path: Path) -> bool:
+    """Return whether a folder is at a path, whatever its name."""
+    return is_there(path) and path.is_dir()
+
+
+def is_plain_file(path: Path) -> bool:
+    """Return whether a file is at a path, no pipe and no device."""
+    return is_there(path) and path.is_file()
+
+
 def book_path() -> Path:
     """Return where the shop's book lies: QUARTERTURN_BOOK, else the user's data folder."""
     named = os.environ.get(BOOK_VARIABLE)

@@ -88,7 +88,7 @@ async def test_a_burst_is_held_and_the_screen_stays(
         await pilot.press(*"62.23mm", "enter")
         assert app.held == ["2.4505", "62.23mm"]
         assert isinstance(app.screen, Closer)
-        assert "62.23mm came in, held as a note" in text_of(app)
+        assert "62.23mm came in here and is held as a note" in text_of(app)
 
 
 @EACH

@@ -243,7 +243,7 @@ async def test_where_no_target_can_be_set_it_says_which_stage_does(shop: Shop) -
         before = len(screen.view.facts)
         await screen.pilot.press("c", "g")
         await screen.settle()
-        assert "now at the stage 'waiting'" in screen.shown()
+        assert "now at the stage waiting" in screen.shown()
         assert len(screen.view.facts) == before
 
 

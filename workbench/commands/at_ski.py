@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -98,25 +99,46 @@ Act: TypeAlias = Callable[[AtSki, argparse.Namespace], Did]
 """What a command does with the ski that is meant."""
 
 
-def does(parser: argparse.ArgumentParser, do: Act) -> None:
-    """Let a command do one thing with the ski that is meant."""
-    parser.set_defaults(run=lambda args: act(args, do))
+OUT_OF_REACH = 3
 
 
-def act(args: argparse.Namespace, do: Act) -> int:
-    """Do one thing with the ski that is meant; say what was done and what comes next."""
+def does(parser: argparse.ArgumentParser, do: Act, *, aims: bool = False) -> None:
+    """Let a command do one thing with the ski that is meant; see :func:`act`."""
+    parser.set_defaults(run=lambda args: act(args, do, aims=aims))
+
+
+def act(args: argparse.Namespace, do: Act, *, aims: bool = False) -> int:
+    """Do one thing with the ski that is meant; say what was done and what comes next.
+
+    With ``aims`` it bears on the target: one out of reach is kept, told and status 3.
+    """
     from workbench.commands.spoken import say
+    from workbench.errors import OutOfReachError
     from workbench.work.plain import after_lines, refused_words
     from workbench.work.stages import NotNowError
+    from workbench.work.words import error_words
 
     with at_ski(args) as at:
         try:
             new, said, *warned = do(at, args)
         except NotNowError as why:
             raise NotNowError(why.field, why.value, refused_words(at.view, at.ski)) from None
+        except OutOfReachError as why:
+            raise OutOfReachError(error_words(why, at.unit)) from None
         lines = after_lines(new, at.unit, at.ski, said, warned)
     say(lines)
-    return 0
+    return reach_status(new, at.unit) if aims else 0
+
+
+def reach_status(view: JobView, unit: Unit) -> int:
+    """Return the exit status for a target that was given; one out of reach is told."""
+    from workbench.commands.spoken import say
+    from workbench.work.words import error_words
+
+    if view.unreachable is None or view.stage not in ("target", "turning"):
+        return 0
+    say([f"quarterturn: {error_words(view.unreachable, unit)}"], sys.stderr)
+    return OUT_OF_REACH
 
 
 def words_of(texts: Iterable[str]) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from workbench.commands.at_ski import AtSki, Did, add_unit_option, does, ski_command
+from workbench.commands.at_ski import AtSki, Did, act, add_unit_option, does, ski_command
 from workbench.commands.job_do import METHOD, YES
 from workbench.commands.manual import page
 
@@ -25,7 +25,8 @@ def _add_aim(commands: Any) -> None:
     aim = ski_command(
         commands, "aim", "give the target of a reading: a value, or a sign and a change",
         "A reading without a target stays where it is. A change is counted from the reading of "
-        "now; 'accept' goes on to the turns.",
+        "now; 'accept' goes on to the turns. One out of reach is kept and told, with status 3: give "
+        "another, or those of the other readings that belong to it.",
     )  # fmt: skip
     aim.add_argument("method", metavar="METHOD", nargs="?", help=METHOD)
     aim.add_argument(
@@ -41,7 +42,7 @@ def _add_aim(commands: Any) -> None:
     )
     add_unit_option(aim, "unit of a bare number")
     aim.add_argument("--yes", action="store_true", help=YES)
-    does(aim, _aim)
+    aim.set_defaults(run=lambda args: act(args, _aim, aims=not args.again))
     page(
         aim,
         [
@@ -105,7 +106,7 @@ def _add_accept(commands: Any) -> None:
     accept.add_argument(
         "--as-is", action="store_true", help="keep readings that are outside tolerance as they are"
     )
-    does(accept, _accept)
+    does(accept, _accept, aims=True)
     page(
         accept,
         [

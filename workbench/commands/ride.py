@@ -60,6 +60,7 @@ def add(commands: Any) -> None:
 
 
 def _ride(args: argparse.Namespace) -> int:
+    from workbench.commands.at_ski import reach_status
     from workbench.commands.opened import opened_shop
     from workbench.commands.spoken import say
     from workbench.work.plain_rides import complaint_lines, ride_lines
@@ -73,9 +74,10 @@ def _ride(args: argparse.Namespace) -> int:
         if args.choose is not None:
             view, chosen = _chosen(shop, view, args)
             said = [*said, chosen]
-        out = [*said, *ride_lines(shop, view, unit_of(args, shop), args.all)]
+        unit = unit_of(args, shop)
+        out = [*said, *ride_lines(shop, view, unit, args.all)]
     say(out)
-    return 0
+    return reach_status(view, unit) if args.choose is not None else 0
 
 
 def _view(shop: Shop, text: str) -> JobView:

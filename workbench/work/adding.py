@@ -16,11 +16,11 @@ from workbench.fin.methods import QUANTITIES, Method
 from workbench.places import shipped
 from workbench.records import rows
 from workbench.records.book import Book
-from workbench.records.faults import UnknownRowError
 from workbench.records.values import keepable
 from workbench.work.files import read_table_file
-from workbench.work.orders import DEFAULT_TOLERANCE_MM
+from workbench.work.queue import queue_again
 from workbench.work.rigs import row_of_blade, row_of_method, row_of_stud
+from workbench.work.settings import tolerance_mm
 from workbench.work.shop import Shop
 from workbench.work.stock import stock_shop
 from workbench.work.typed import (
@@ -47,11 +47,21 @@ Part = TypeVar("Part", rows.Blade, rows.Block)
 def add_ski(shop: Shop, fields: Mapping[str, str]) -> str:
     """Keep a new ski and put it in today's queue; return the job's id.
 
-    Fields: name, rider, serial, model, unit, blade, block (by name or number in the list),
-    base_radius and base_apex (both blank: flat), wing (yes or no), due.
+    Fields: those of :func:`ski_typed`, and due.
     """
-    name = _name(fields)
-    texts = {key: _text(fields, key) for key in ("rider", "serial", "model", "due")}
+    ski, due = ski_typed(shop, fields), checked_text(fields, "due")
+    return shop.book.batch(_keep_ski, shop, ski, due)
+
+
+def ski_typed(shop: Shop, fields: Mapping[str, str]) -> rows.Ski:
+    """Return the ski that was typed, not kept yet.
+
+    Fields: name, rider, serial, model, size, unit, blade, block (by name or number in the list),
+    base_radius and base_apex (both blank: flat), wing (yes or no), ski_note.
+    """
+    name = checked_name(fields)
+    words = ("rider", "serial", "model", "size", "ski_note")
+    texts = {key: checked_text(fields, key) for key in words}
     unit = unit_of(fields.get("unit", ""))
     blade = pick(fields.get("blade", ""), shop.book.blades(), "blade")
     block = pick(fields.get("block", ""), shop.book.blocks(), "block")
@@ -61,11 +71,10 @@ def add_ski(shop: Shop, fields: Mapping[str, str]) -> str:
     if len(methods) < len(QUANTITIES):
         raise InputError("blade", blade.name, "a blade with three reading methods")
     apex = None if base.radius_mm is None else base.apex_mm
-    ski = rows.Ski(
+    return rows.Ski(
         "", name, texts["model"], texts["serial"], texts["rider"], unit, blade.id, block.id,
-        base.radius_mm, apex, wing, methods,
+        base.radius_mm, apex, wing, methods, texts["ski_note"], size=texts["size"],
     )  # fmt: skip
-    return shop.book.batch(_keep_ski, shop, ski, texts["due"])
 
 
 def _keep_ski(shop: Shop, ski: rows.Ski, due: str) -> str:
@@ -74,7 +83,7 @@ def _keep_ski(shop: Shop, ski: rows.Ski, due: str) -> str:
         accepted = "a ski that is new: this name, rider and serial are known; queue it instead"
         raise InputError("name", ski.name, accepted)
     kept = shop.book.add_ski(ski, who=shop.who)
-    return shop.book.add_job(kept.id, shop.day, due, who=shop.who).id
+    return shop.queue(kept.id, due).id
 
 
 def known_skis(shop: Shop) -> tuple[rows.Ski, ...]:
@@ -90,15 +99,25 @@ def queue_known(shop: Shop, fields: Mapping[str, str]) -> str:
     Raises:
         InputError: no ski or more than one of that name, or it is in the queue already.
     """
-    wanted = fields.get("ski", "").strip().casefold()
+    ski = known_ski(shop, fields.get("ski", ""))
+    return queue_ski(shop, ski.id, fields.get("due", ""))
+
+
+def known_ski(shop: Shop, text: str) -> rows.Ski:
+    """Return the ski of the book that a person means by its serial or its name.
+
+    Raises:
+        InputError: no ski or more than one of that name.
+    """
+    wanted = text.strip().casefold()
     skis = known_skis(shop)
     found = [s for s in skis if wanted and s.serial.casefold() == wanted] or [
         s for s in skis if s.name.casefold() == wanted
     ]
     if len(found) != 1:
         many = f"{len(found)} skis are called so: give the serial" if found else _known_names(skis)
-        raise InputError("ski", fields.get("ski", ""), many)
-    return queue_ski(shop, found[0].id, fields.get("due", ""))
+        raise InputError("ski", text, many)
+    return found[0]
 
 
 def _known_names(skis: Sequence[rows.Ski]) -> str:
@@ -110,22 +129,7 @@ def _known_names(skis: Sequence[rows.Ski]) -> str:
 
 def queue_ski(shop: Shop, ski_id: str, due: str = "") -> str:
     """Put a known ski in today's queue again; return the job's id."""
-    keepable("due", due)
-    return shop.book.batch(_queue, shop, ski_id, due)
-
-
-def _queue(shop: Shop, ski_id: str, due: str) -> str:
-    book = shop.book
-    try:
-        ski = book.ski(ski_id)
-    except UnknownRowError:
-        raise InputError("ski", ski_id, "a ski that is in the book") from None
-    if ski.struck is not None:
-        raise InputError("ski", ski.name, "a ski that is not struck out")
-    waiting = (*book.unfinished_before(shop.day), *book.day_queue(shop.day))
-    if any(item.job.ski_id == ski_id and not item.signed_off for item in waiting):
-        raise InputError("ski", ski.name, "a ski that is not in the queue already")
-    return book.add_job(ski_id, shop.day, due, who=shop.who).id
+    return queue_again(shop, ski_id, due)
 
 
 def add_blade(shop: Shop, fields: Mapping[str, str]) -> str:
@@ -141,9 +145,9 @@ def add_blade(shop: Shop, fields: Mapping[str, str]) -> str:
         name = fields.get("name", "")
         blade, methods = blade_in(open_parts(fields["file"]), name)
         source = fields["file"]
-        _name({"name": blade.name})
+        checked_name({"name": blade.name})
     else:
-        _name(fields)
+        checked_name(fields)
         blade = blade_typed(fields, unit_of(fields.get("unit", "")))
         source = fields.get("outline", "")
     blade = replace(blade, name=blade.name.strip())
@@ -155,13 +159,14 @@ def _keep_blade(shop: Shop, blade: Blade, methods: Iterable[Method], source: str
     _new_name(blade.name, shop.book.blades(), "blade")
     kept = shop.book.add_blade(row_of_blade(blade, source), who=shop.who)
     for method in methods:
-        shop.book.add_method(row_of_method(method, kept.id, DEFAULT_TOLERANCE_MM), who=shop.who)
+        tolerance = tolerance_mm(shop.book, method)
+        shop.book.add_method(row_of_method(method, kept.id, tolerance), who=shop.who)
     return kept.id
 
 
 def _completed(methods: tuple[Method, ...], blade: Blade) -> tuple[Method, ...]:
     """Add the usual methods of each quantity that is missing, so that any ski can be read."""
-    have = {m.quantity for m in methods}
+    have = {m.quantity for m in methods if not m.is_coarse}
     taken = {m.name for m in methods}
     added = []
     for method in usual_methods(blade):
@@ -175,11 +180,13 @@ def _completed(methods: tuple[Method, ...], blade: Blade) -> tuple[Method, ...]:
 def first_three(methods: Sequence[rows.Method]) -> tuple[rows.Method, ...]:
     """Return the first method of each of depth, tail and length, in that order, where there is one.
 
-    One of each fixes a pose; two lengths and a tail distance, say, may not.
+    One of each fixes a pose; two lengths and a tail distance, say, may not. Coarse marks are none
+    of them: they are optional.
     """
+    fine = [m for m in methods if m.scribe_x_mm is None]
     out = []
     for quantity in QUANTITIES:
-        out.extend([m for m in methods if m.quantity == quantity][:1])
+        out.extend([m for m in fine if m.quantity == quantity][:1])
     return tuple(out)
 
 
@@ -196,9 +203,9 @@ def add_block(shop: Shop, fields: Mapping[str, str]) -> str:
         name = name if name.strip() else file.top.text("name", default="")
         studs = studs_in(file)
         finest = finest if finest.strip() else finest_in(file)
-        name = _name({"name": name})
+        name = checked_name({"name": name})
     else:
-        name = _name(fields)
+        name = checked_name(fields)
         studs = studs_typed(fields, unit_of(fields.get("unit", "")))
     kept = tuple(row_of_stud(s.stud, s.thread) for s in studs)
     return shop.book.batch(_keep_block, shop, rows.Block("", name, kept, finest_of(finest)))
@@ -243,14 +250,16 @@ def listed(known: Sequence[Part]) -> str:
     return " · ".join(names) + (f" · and {more} more" if more > 0 else "")
 
 
-def _name(fields: Mapping[str, str]) -> str:
-    name = _text(fields, "name")
+def checked_name(fields: Mapping[str, str]) -> str:
+    """Return the field ``name``; an :class:`InputError` where it is blank."""
+    name = checked_text(fields, "name")
     if not name:
         raise InputError("name", fields.get("name", ""), "a name that is not empty")
     return name
 
 
-def _text(fields: Mapping[str, str], key: str) -> str:
+def checked_text(fields: Mapping[str, str], key: str) -> str:
+    """Return a field's text without the blanks around it, where a book can keep it."""
     text = fields.get(key, "").strip()
     keepable(key, text)
     if len(text) > LONGEST_NAME:

@@ -6,6 +6,7 @@ from datetime import date, datetime
 from pathlib import Path
 
 from workbench.errors import BenchError, InputError, shown
+from workbench.places import is_folder
 from workbench.records import backups
 from workbench.records.backups import Backup, Restored
 from workbench.records.book import Book
@@ -54,7 +55,7 @@ def back_up(book: Book, path: str = "", today: date | None = None) -> Path:
     if not path.strip():
         return backups.copy_of_day(book.path, today, kept_of(book))
     target = path_of(path)
-    if target.is_dir():
+    if is_folder(target):
         target = target / backups.path_for(book.path, today).name
     return book.backup(target)
 

@@ -89,6 +89,22 @@ def _compared(baseline: rows.Baseline, view: JobView) -> tuple[Compared, ...]:
     return tuple(out)
 
 
+def baseline_meant(shop: Shop, view: JobView, name: str) -> rows.Baseline:
+    """Return the fitting baseline of this name; blank is the ski's own.
+
+    Raises:
+        InputError: no baseline of this name fits the ski, or it has none of its own.
+    """
+    found = [each.baseline for each in fitting(shop, view)]
+    if not name.strip() and view.baseline is not None:
+        return view.baseline
+    for baseline in found:
+        if name.strip() and _same(baseline.name, name):
+            return baseline
+    few = " · ".join(dict.fromkeys(b.name[:40] for b in found[:12]))
+    raise InputError("baseline", name or "(none)", f"one that fits this ski: {few or 'none yet'}")
+
+
 def aim_at(shop: Shop, view: JobView, baseline: rows.Baseline) -> JobView:
     """Make a baseline the target of the ski in hand, all of its numbers or none.
 

@@ -7,10 +7,10 @@ field, the value and what would be accepted, and then nothing is kept.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date
 
 from workbench.errors import InputError
+from workbench.frozen import dataclass
 from workbench.measure import calipers as measure
 from workbench.measure.display import STEP
 from workbench.measure.lengths import Length, parse_length, understand
@@ -29,6 +29,7 @@ __all__ = [
     "Registered",
     "add_caliper",
     "block_size",
+    "caliper_meant",
     "check_block",
     "check_zero",
     "checks_of",
@@ -83,6 +84,19 @@ def register(shop: Shop) -> tuple[Registered, ...]:
 def in_hand(shop: Shop) -> rows.Caliper | None:
     """Return the caliper in hand; None where none was chosen, or it was struck out since."""
     return held_caliper(shop.book)
+
+
+def caliper_meant(shop: Shop, text: str) -> rows.Caliper:
+    """Return the caliper of the register that a name, or its number there, means."""
+    known = shop.book.calipers()
+    wanted = text.strip().casefold()
+    found = [c for c in known if c.name.casefold() == wanted]
+    if not found and wanted.isdecimal() and len(wanted) < 5 and 1 <= int(wanted) <= len(known):
+        found = [known[int(wanted) - 1]]
+    if len(found) != 1:
+        names = ", ".join(f"{i} {shown_name(c)}" for i, c in enumerate(known[:8], 1))
+        raise InputError("caliper", text, f"a caliper of the register: {names or 'none yet'}")
+    return found[0]
 
 
 def take_in_hand(shop: Shop, caliper_id: str) -> rows.Caliper:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 from workbench.errors import BenchError
 from workbench.fin.fit import Fit, Reading, fit_pose
@@ -12,6 +11,7 @@ from workbench.fin.foresight import Expected, expected_after
 from workbench.fin.methods import Method
 from workbench.fin.remarks import COVERAGE, ODD_TILT_RAD
 from workbench.fin.rig import Rig
+from workbench.frozen import dataclass
 from workbench.measure.adjustment import critical_w
 from workbench.measure.display import change_text, length_text
 from workbench.measure.slips import Doubt, doubt

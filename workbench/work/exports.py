@@ -9,6 +9,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from workbench.errors import InputError
+from workbench.places import is_folder
 
 FIELD = "file"
 HEAD_BYTES = 4096
@@ -60,7 +61,7 @@ def write_file(path: Path, chunks: Iterable[bytes], is_ours: Callable[[bytes], b
 def _refuse(path: Path, is_ours: Callable[[bytes], bool]) -> None:
     if str(path) == "-":
         raise InputError(FIELD, "-", "a file's path; this is not written to standard output")
-    if path.is_dir():
+    if is_folder(path):
         raise InputError(FIELD, str(path), "a file, not a folder")
     if not path.exists():
         return

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from workbench.errors import BenchError
 from workbench.fin.fit import Reading, fit_pose
@@ -14,6 +14,7 @@ from workbench.fin.plans import Plan
 from workbench.fin.pose import Pose
 from workbench.fin.remarks import ODD_TILT_RAD
 from workbench.fin.rig import Rig
+from workbench.frozen import dataclass
 from workbench.measure.repeats import mean_of
 from workbench.measure.slips import CRITICAL
 from workbench.measure.units import Unit

@@ -129,3 +129,24 @@ def as_list(value: object, where: str, accepted: str, count: int | None = None) 
     if not isinstance(value, list | tuple) or (count is not None and len(value) != count):
         raise InputError(where, value, accepted)
     return value
+
+
+class under:
+    """Name the key and the value as written in an error that the kernel raises about a table."""
+
+    def __init__(self, table: Table) -> None:
+        self._table = table
+
+    def __enter__(self) -> None:
+        return None
+
+    def __exit__(self, kind: object, error: object, trace: object) -> None:
+        if not isinstance(error, InputError):
+            return
+        key = error.field.rpartition(" ")[2]
+        if key not in ("name", "outline") and self._table.has(key):
+            value = self._table.raw(key, error.accepted)
+            raise InputError(self._table.where(key), value, error.accepted) from None
+        raise InputError(
+            f"{self._table.path}: {error.field}", error.value, error.accepted
+        ) from None

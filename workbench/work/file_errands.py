@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from workbench.errors import InputError
+from workbench.places import is_plain_file
 from workbench.work.backup import back_up, listed
 from workbench.work.csv_out import write_csv
 from workbench.work.exchange import export_book, export_ski_of_id, take_in
@@ -103,7 +104,7 @@ def run(errand: Errand, shop: Shop, path: str, ski_id: str = "", *, trial: bool 
         "readings": lambda: _csv(shop, "readings", path),
         "backup": lambda: Outcome((f"Backup: {clean(str(back_up(shop.book)))}",)),
     }
-    if errand.tried_first and not path_of(path).is_file():
+    if errand.tried_first and not is_plain_file(path_of(path)):
         raise InputError("file", path, "a file that is there")
     return acts[errand.name]()
 

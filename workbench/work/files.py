@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import sys
-import tomllib
 from pathlib import Path
 from typing import Any
 
@@ -58,25 +57,26 @@ def _check_sane(data: dict[str, Any]) -> None:
         raise InputError("file", "nested too deeply", f"at most {DEEPEST} levels")
 
 
-def read_text(path: str | Path) -> str:
-    """Return a file's text; ``-`` reads standard input.
+def read_text(path: str | Path, largest: int = LARGEST_BYTES) -> str:
+    """Return a file's text, of at most ``largest`` bytes; ``-`` reads standard input.
 
     Raises:
         InputError: no such file, too large, or not text.
     """
     try:
         if str(path) == "-":
-            raw = sys.stdin.buffer.read(LARGEST_BYTES + 1)
+            raw = sys.stdin.buffer.read(largest + 1)
         else:
             with open(path, "rb") as file:
-                raw = file.read(LARGEST_BYTES + 1)
+                raw = file.read(largest + 1)
     except OSError as why:
         reason = why.strerror or type(why).__name__
         raise InputError("file", str(path), f"a file that can be read ({reason})") from None
     except ValueError:
         raise InputError("file", str(path), "a path without control characters") from None
-    if len(raw) > LARGEST_BYTES:
-        raise InputError("file", f"over {LARGEST_BYTES} bytes", "a file of at most 5 MB")
+    if len(raw) > largest:
+        accepted = f"a file of at most {largest // 1_000_000} MB"
+        raise InputError("file", f"over {largest} bytes", accepted)
     try:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError as why:
@@ -84,6 +84,8 @@ def read_text(path: str | Path) -> str:
 
 
 def _toml(text: str) -> object:
+    import tomllib
+
     try:
         return tomllib.loads(text)
     except (tomllib.TOMLDecodeError, ValueError) as why:

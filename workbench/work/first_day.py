@@ -6,9 +6,11 @@ were made, before that those it left with last, else some that this blade can re
 
 from __future__ import annotations
 
+from workbench.errors import BenchError
 from workbench.measure.display import length_text
 from workbench.measure.units import Unit
 from workbench.work.jobs import JobView, Line
+from workbench.work.shapes import nominal_pose
 from workbench.work.stages import Stage
 
 STEPS: tuple[Stage, ...] = (
@@ -41,6 +43,7 @@ def _words(view: JobView, unit: Unit, hands_on: bool) -> str:
         return f"{begin}; {why}."
     if stage in ("as received", "measuring"):
         return _reading_words(view, unit)
+    release = "press +" if hands_on else "press Enter, then +"
     return {
         "studs": "bring the studs up to the blade, then Enter: from here the turns count.",
         "target": f"type {_change(view, unit)} and Enter for a little more depth, then Enter "
@@ -49,7 +52,7 @@ def _words(view: JobView, unit: Unit, hands_on: bool) -> str:
         "any stud is turned. Tab shows the other panels.",
         "within": "within tolerance: leave it alone. Enter goes on.",
         "wing": "type 7.5 and Enter. /, then the wing's number, shows how the hold changes it.",
-        "sign-off": "press Enter, then + : your initials release the ski (i changes them).",
+        "sign-off": f"{release} : your initials release the ski (i changes them).",
         "signed off": "done. a writes its card, o shows its history, z the day's queue, "
         "j takes the next ski. :, then first day, ends this walk-through.",
     }[stage]
@@ -74,8 +77,11 @@ def _shown_mm(view: JobView, line: Line) -> float:
     for entry in view.baseline.entries if view.baseline is not None else ():
         if entry.method_name == line.method.name:
             return entry.mm
-    low, high = line.usual_mm
-    return (low + high) / 2.0
+    try:
+        return view.rig.observe(line.method, nominal_pose(view.rig)).value_mm
+    except BenchError:
+        low, high = line.usual_mm
+        return (low + high) / 2.0
 
 
 def _change(view: JobView, unit: Unit) -> str:

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 
 from workbench.advice.checklists import CheckItem, final_items
 from workbench.advice.torque import note_for
-from workbench.errors import BenchError
-from workbench.fin.fit import Reading, fit_pose
+from workbench.errors import BenchError, OutOfReachError
+from workbench.fin.fit import Reading
 from workbench.fin.foresight import Expected
-from workbench.fin.guidance import Plan, Rig, Target, plan
+from workbench.fin.guidance import Plan, Rig, Target
 from workbench.fin.methods import Method
 from workbench.fin.pose import Pose
+from workbench.frozen import dataclass
 from workbench.measure.units import Unit
 from workbench.records import rows
 from workbench.work.doubts import (
@@ -31,6 +32,7 @@ from workbench.work.last_setting import LastSetting
 from workbench.work.reading_lines import Line as Line
 from workbench.work.rigs import usual_range_mm
 from workbench.work.rules import AS_LAST_TIME, SHIPPED, Rules
+from workbench.work.solved import plan_of, pose_of
 from workbench.work.stages import Progress, Stage
 from workbench.work.trust import Taken, reading_u_mm, readings_of
 from workbench.work.words import clean, error_words
@@ -44,7 +46,10 @@ TAKEN_BACK = "taken back"
 
 @dataclass(frozen=True, slots=True)
 class JobView:
-    """Everything the bench shows of one job, as values."""
+    """Everything the bench shows of one job, as values.
+
+    ``why`` is the error for which there is no pose or no plan; None where nothing is in the way.
+    """
 
     job: rows.Job
     ski: rows.Ski
@@ -57,7 +62,7 @@ class JobView:
     finest_turn: float
     pose: Pose | None
     plan: Plan | None
-    trouble: str
+    why: BenchError | None = field(compare=False)
     baseline: rows.Baseline | None
     expected: tuple[Expected, ...] = ()
     tools: Tools = field(default_factory=Tools)
@@ -70,6 +75,20 @@ class JobView:
     def stage(self) -> Stage:
         """The stage the job is at."""
         return self.progress.stage
+
+    @property
+    def trouble(self) -> str:
+        """Why there is no pose or no plan, in the ski's own unit, or nothing."""
+        return self.trouble_in(self.ski.unit)
+
+    def trouble_in(self, unit: Unit) -> str:
+        """Return why there is no pose or no plan, its lengths in ``unit``, or nothing."""
+        return error_words(self.why, unit) if self.why is not None else ""
+
+    @property
+    def unreachable(self) -> OutOfReachError | None:
+        """The error where the target is out of reach, else None."""
+        return self.why if isinstance(self.why, OutOfReachError) else None
 
     @property
     def due(self) -> int | None:
@@ -260,7 +279,7 @@ def build_view(
     known = [worth[line.method.name] for line in lines if line.method.name in worth]
     coarse = marks_in_pass(marks, progress)
     borne_out = [m.reading for m in coarse if m.reading is not None]
-    pose, result, trouble = _solve(rig, lines, (known, borne_out), progress, finest_turn, ski.unit)
+    pose, result, why = _solve(rig, lines, (known, borne_out), progress, finest_turn)
     expected = _expected(rig, methods, others, progress, facts, tools)
     return JobView(
         job,
@@ -274,7 +293,7 @@ def build_view(
         finest_turn,
         pose,
         result,
-        trouble,
+        why,
         baseline,
         expected,
         tools,
@@ -375,31 +394,30 @@ def _solve(
     known: tuple[Sequence[Reading], Sequence[Reading]],
     progress: Progress,
     finest_turn: float,
-    unit: Unit,
-) -> tuple[Pose | None, Plan | None, str]:
+) -> tuple[Pose | None, Plan | None, BenchError | None]:
     """Return the pose, the plan where targets are accepted, and what stands in the way.
 
     ``known`` are the ski's own readings and those by coarse marks.
     """
     if len(known[0]) < len(lines) or len(known[0]) < 3:
-        return None, None, ""
-    readings = [*known[0], *known[1]]
+        return None, None, None
+    readings = (*known[0], *known[1])
     try:
         if progress.stage in ("as received", "studs") and not progress.targets:
-            return fit_pose(rig.blade, rig.base, readings, every=True).pose, None, ""
-        targets = [
+            return pose_of(rig, readings), None, None
+        targets = tuple(
             Target(line.method, line.target_mm, line.aimed_within_mm)
             for line in lines
             if line.target_mm is not None
-        ]
-        result = plan(rig, readings, targets, finest_turn)
-        return result.fit.pose, without_marks(result), ""
+        )
+        result = plan_of(rig, readings, targets, finest_turn)
+        return result.fit.pose, without_marks(result), None
     except BenchError as why:
-        return _pose_alone(rig, readings), None, error_words(why, unit)
+        return _pose_alone(rig, readings), None, why.with_traceback(None)
 
 
-def _pose_alone(rig: Rig, readings: Sequence[Reading]) -> Pose | None:
+def _pose_alone(rig: Rig, readings: tuple[Reading, ...]) -> Pose | None:
     try:
-        return fit_pose(rig.blade, rig.base, readings, every=True).pose
+        return pose_of(rig, readings)
     except BenchError:
         return None

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 
 from workbench.fin.foresight import Expected
 from workbench.fin.methods import Method
 from workbench.fin.readings import Reading
 from workbench.fin.rig import Rig
+from workbench.frozen import dataclass
 from workbench.records import rows
 from workbench.records.book import Book
 from workbench.work.doubts import expected_readings

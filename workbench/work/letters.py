@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Callable, Iterator
+from functools import lru_cache
 
 MOST_MARKS = 2
 """Combining marks on one letter: more would climb over the lines above and below."""
@@ -11,6 +12,9 @@ MOST_MARKS = 2
 _ESCAPED_KINDS = frozenset(("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"))
 _BLANKS = frozenset("\u115f\u1160\u3164\uffa0\u2800\u034f\u17b4\u17b5")
 """Letters and marks by category that print nothing at all."""
+
+LONGEST_KEPT = 200
+"""Characters of a text whose looks are kept, for most are shown again and again."""
 
 Cells = Callable[[str], int]
 
@@ -35,6 +39,12 @@ def visible(text: str, limit: int, cells: Cells = cells_of) -> str:
     """
     if limit < 1:
         return ""
+    if text.isascii() and text.isprintable():  # a cell each, and nothing to hide
+        return text if len(text) <= limit else f"{text[: limit - 1]}…"
+    return _brief(text, limit, cells) if len(text) <= LONGEST_KEPT else _shown(text, limit, cells)
+
+
+def _shown(text: str, limit: int, cells: Cells) -> str:
     kept: list[str] = []
     count = 0
     for unit in units(text, cells):
@@ -43,6 +53,9 @@ def visible(text: str, limit: int, cells: Cells = cells_of) -> str:
         if count > limit:
             return _shortened(kept, limit, cells)
     return "".join(kept)
+
+
+_brief = lru_cache(maxsize=4096)(_shown)
 
 
 def units(text: str, cells: Cells = cells_of) -> Iterator[str]:

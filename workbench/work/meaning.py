@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Literal
 
 from workbench.fin.plans import is_within
 from workbench.fin.remarks import COVERAGE
+from workbench.frozen import dataclass
 from workbench.measure.display import change_text, fine_text
 from workbench.measure.meaningful import Verdict, acceptance, verdict
 from workbench.measure.units import Unit

@@ -11,6 +11,7 @@ from workbench.work.words import CAUTION_EDGES, CAUTION_LOOSEN, CAUTION_RIDE, CA
 
 STUDS_UP = "Bring all three studs up until each just touches the blade"
 NO_FIT = "These readings do not work"
+OUT_OF_REACH = "The target is out of reach: see the warning, and give another."
 NO_TURNS = "No turns: see the warning"
 MAKERS_FIRST = "The maker's instructions, event rules and a qualified technician come first."
 

@@ -8,7 +8,6 @@ apply, ``finest_turn``, ``base`` and ``targets``; README.md shows one. Lengths a
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from pathlib import Path
 
 from workbench.errors import InputError
@@ -16,14 +15,21 @@ from workbench.fin.base import Base
 from workbench.fin.blade import Blade, Hole
 from workbench.fin.fit import Reading
 from workbench.fin.guidance import Rig, Target
-from workbench.fin.methods import QUANTITIES, Method, Station
+from workbench.fin.methods import Method
 from workbench.fin.studs import Stud
 from workbench.fin.threads import lead_of_thread, lead_of_tpi
+from workbench.frozen import dataclass
 from workbench.measure.lengths import parse_turn
 from workbench.measure.units import MM_PER_INCH, Unit, check_unit
-from workbench.work.fields import Table, as_list, as_number
+from workbench.work.fields import Table, as_list, as_number, under
 from workbench.work.files import read_table_file
+from workbench.work.method_tables import read_method
 from workbench.work.trust import Taken, readings_of
+
+__all__ = [
+    "DEFAULT_FINEST_TURN", "DEFAULT_TOLERANCE_MM", "Order", "order_from", "read_base", "read_blade",
+    "read_method", "read_order", "read_stud",
+]  # fmt: skip
 
 DEFAULT_TOLERANCE_MM = 0.002 * MM_PER_INCH
 """0.002 in: the finest change that riders say they feel (common practice, no source)."""
@@ -104,14 +110,14 @@ def read_blade(table: Table) -> Blade:
     back = table.points("back_edge", 2)
     holes = tuple(_hole(t) for t in table.tables("holes", required=False))
     table.done()
-    with _under(table):
+    with under(table):
         return Blade(name, outline, (top[0], top[1]), (back[0], back[1]), holes)
 
 
 def _hole(table: Table) -> Hole:
     name, at, diameter = table.name(), table.point("at"), table.length("diameter")
     table.done()
-    with _under(table):
+    with under(table):
         return Hole(name, at, diameter)
 
 
@@ -122,7 +128,7 @@ def read_base(top: Table) -> Base:
     table = top.table("base")
     radius, apex = table.length("radius"), table.length("apex")
     table.done()
-    with _under(table):
+    with under(table):
         return Base(radius, apex)
 
 
@@ -147,7 +153,7 @@ def read_stud(table: Table) -> Stud:
     radius = table.length("tip_radius", 0.0)
     limits = _limits(table)
     table.done()
-    with _under(table):
+    with under(table):
         return Stud(
             name,
             "top" if touches == "top" else "back",
@@ -182,40 +188,6 @@ def _limits(table: Table) -> tuple[float, float] | None:
     return (low, high)
 
 
-def read_method(table: Table, blade: Blade) -> Method:
-    """Return the method in its table, its station found on ``blade``."""
-    name = table.name()
-    quantity = table.text("quantity", "depth, tail or length")
-    if quantity not in QUANTITIES:
-        raise InputError(table.where("quantity"), quantity, "depth, tail or length")
-    station = _station(table, blade) if table.has("station") else None
-    width = table.length("jaw_width", 0.0)
-    band = None
-    if table.has("band"):
-        accepted = "[lo, hi], the heights above the base that the jaw can touch between"
-        pair = as_list(table.raw("band", accepted), table.where("band"), accepted, 2)
-        band = (
-            table.as_length(pair[0], table.where("band[0]")),
-            table.as_length(pair[1], table.where("band[1]")),
-        )
-    table.done()
-    with _under(table):
-        return Method(name, quantity, station, width, band)
-
-
-def _station(table: Table, blade: Blade) -> Station:
-    accepted = "{ hole, edge } or a point [u, v]"
-    value = table.raw("station", accepted)
-    if isinstance(value, list):
-        return Station(table.as_point(value, table.where("station")))
-    inner = table.table("station", accepted)
-    hole_name = inner.text("hole", "the name of one of the blade's holes")
-    edge = inner.text("edge", "'back' or 'front'")
-    inner.done()
-    with _under(inner):
-        return Station(blade.hole(hole_name).edge(edge), hole_name, edge)
-
-
 def _taken(table: Table, methods: tuple[Method, ...]) -> Taken:
     method = _named(table.text("method", "a method's name"), methods, table.where("method"))
     accepted = "a list of one or more lengths"
@@ -229,7 +201,7 @@ def _taken(table: Table, methods: tuple[Method, ...]) -> Taken:
     table.done()
     if given is not None and given <= 0.0:
         raise InputError(table.where("u"), given / _per(table.unit), "more than 0")
-    return Taken(method, values, given)
+    return Taken(method, values, method.stated_u_mm if given is None else given)
 
 
 def _target(table: Table, readings: tuple[Reading, ...]) -> Target:
@@ -270,24 +242,3 @@ def _once(field: str, names: list[str]) -> None:
     for name in names:
         if names.count(name) > 1:
             raise InputError(f"{field} method", name, "each method once, its repeats in one list")
-
-
-class _under:
-    """Name the key and the value as written in an error that the kernel raises about a table."""
-
-    def __init__(self, table: Table) -> None:
-        self._table = table
-
-    def __enter__(self) -> None:
-        return None
-
-    def __exit__(self, kind: object, error: object, trace: object) -> None:
-        if not isinstance(error, InputError):
-            return
-        key = error.field.rpartition(" ")[2]
-        if key not in ("name", "outline") and self._table.has(key):
-            value = self._table.raw(key, error.accepted)
-            raise InputError(self._table.where(key), value, error.accepted) from None
-        raise InputError(
-            f"{self._table.path}: {error.field}", error.value, error.accepted
-        ) from None

@@ -9,6 +9,7 @@ from workbench.work.jobs import JobView
 from workbench.work.next_step import (
     NO_FIT,
     NO_TURNS,
+    OUT_OF_REACH,
     STUDS_UP,
     act_due,
     leave_words,
@@ -29,6 +30,9 @@ class Task:
 def task_of(view: JobView) -> Task:
     """Return what to do now with a ski, and by which commands."""
     stage = view.stage
+    if view.unreachable is not None and stage in ("target", "turning"):
+        again = "aim --again" if stage == "turning" else "aim METHOD VALUE"
+        return Task(OUT_OF_REACH, (again, "take-back"))
     if view.trouble and stage in ("turning", "studs", "target"):
         return Task(f"{NO_FIT}: take the last one back, then measure it again.", ("take-back",))
     if view.contradictions and stage in ("turning", "studs", "target") and not view.progress.step:

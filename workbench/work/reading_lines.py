@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from workbench.fin.methods import Method
+from workbench.frozen import dataclass
 from workbench.measure.outliers import Doubts, doubtful_repeats
 from workbench.measure.reading_budget import RESOLUTION_MM
 from workbench.measure.repeats import Repeats, summarise

@@ -15,6 +15,7 @@ from workbench.fin.fit import Fit, fit_pose
 from workbench.fin.guidance import Plan, Step, StudTurn, contact_remarks, plan, u_after
 from workbench.fin.methods import Method
 from workbench.fin.pose import Pose
+from workbench.fin.remarks import rough_remarks
 from workbench.measure.units import MM_PER
 from workbench.work.doubts import suspects_of
 from workbench.work.orders import DEFAULT_TOLERANCE_MM, Order
@@ -81,11 +82,13 @@ def predict_report(order: Order, turns: Mapping[str, float]) -> dict[str, Any]:
     fit = fit_of(order)
     after = order.rig.seated(fit.pose, [turns.get(name, 0.0) for name in names])
     per = MM_PER[order.unit]
+    methods = [r.method for r in order.readings]
     remarks = contact_remarks(order.rig, after, "wanted")
+    remarks += rough_remarks(order.rig, fit, methods, after, "wanted")
     return {
         "unit": order.unit,
         "pose": {"now": _pose(fit.pose, per), "after": _pose(after, per)},
-        "readings": _values(order, fit, [r.method for r in order.readings], after),
+        "readings": _values(order, fit, methods, after),
         "warnings": [remark_words(r, order.unit).replace("at the target", "then") for r in remarks],
     }
 
@@ -94,10 +97,12 @@ def restate_report(order: Order, methods: Sequence[Method]) -> dict[str, Any]:
     """Return what other methods would read on the fin as it stands."""
     fit = fit_of(order)
     per = MM_PER[order.unit]
+    remarks = rough_remarks(order.rig, fit, methods, fit.pose, "now")
     return {
         "unit": order.unit,
         "pose": {"now": _pose(fit.pose, per)},
         "restated": _values(order, fit, methods, fit.pose),
+        "warnings": [remark_words(r, order.unit) for r in remarks],
     }
 
 

@@ -142,23 +142,37 @@ def _rating(text: str) -> int | None:
 
 
 def complaints_in(rules: Rules, text: str) -> tuple[Complaint, ...]:
-    """Return the complaints that numbers or keys of the list name, each once.
+    """Return the complaints that numbers, keys or words of the list name, each once.
 
     Raises:
-        InputError: a word that is neither.
+        InputError: something that is none of them, or words that two complaints share.
     """
-    found = []
-    for word in text.replace(",", " ").replace(";", " ").split():
-        at = int(word) - 1 if word.isascii() and word.isdigit() and len(word) < 4 else None
-        if at is not None and 0 <= at < len(rules.complaints):
-            complaint: Complaint | None = rules.complaints[at]
-        else:
-            complaint = rules.complaint(word)
-        if complaint is None:
-            raise InputError("complaints", word, f"numbers of the list: {listed_complaints(rules)}")
-        if complaint not in found:
-            found.append(complaint)
-    return tuple(found)
+    found: dict[str, Complaint] = {}
+    for part in text.replace(";", ",").split(","):
+        meant = _by_words(rules, part)
+        for complaint in (meant,) if meant else (_by_word(rules, w) for w in part.split()):
+            found.setdefault(complaint.key, complaint)
+    return tuple(found.values())
+
+
+def _by_words(rules: Rules, part: str) -> Complaint | None:
+    """Return the one complaint that has these words in its own, such as 'tail slides'."""
+    words = " ".join(part.casefold().split())
+    if not any(c.isalpha() for c in words):
+        return None
+    having = [c for c in rules.complaints if words in c.words.casefold()]
+    return having[0] if len(having) == 1 else None
+
+
+def _by_word(rules: Rules, word: str) -> Complaint:
+    """Return the complaint of a number of the list, or of a key."""
+    at = int(word) - 1 if word.isascii() and word.isdigit() and len(word) < 4 else None
+    if at is not None and 0 <= at < len(rules.complaints):
+        return rules.complaints[at]
+    complaint = rules.complaint(word)
+    if complaint is None:
+        raise InputError("complaints", word, f"numbers of the list: {listed_complaints(rules)}")
+    return complaint
 
 
 # -- suggestions -------------------------------------------------------------------------------

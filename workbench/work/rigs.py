@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from workbench.fin.base import Base
 from workbench.fin.blade import Blade, Hole
 from workbench.fin.guidance import Rig
-from workbench.fin.methods import Method, Station
+from workbench.fin.methods import Method, Scribe, Station
 from workbench.fin.studs import Stud
 from workbench.records import rows
 
@@ -63,7 +63,20 @@ def method_of(row: rows.Method, blade: Blade) -> Method:
     band = None
     if row.band_lo_mm is not None and row.band_hi_mm is not None:
         band = (row.band_lo_mm, row.band_hi_mm)
-    return Method(row.name, row.quantity, station, row.jaw_width_mm, band)
+    return Method(
+        row.name, row.quantity, station, row.jaw_width_mm, band, _scribe_of(row), row.u_mm
+    )
+
+
+def _scribe_of(row: rows.Method) -> Scribe | None:
+    """Return the scribe of a coarse mark; its station edge says which way the figures grow.
+
+    None and ``back`` are as usual (toward the rear, the lines' toward the top edge).
+    """
+    if row.scribe_x_mm is None or row.scribe_y_mm is None:
+        return None
+    at = (row.scribe_x_mm, row.scribe_y_mm)
+    return Scribe(at, row.scribe_zero_mm or 0.0, row.station_edge == "front")
 
 
 def row_of_method(method: Method, blade_id: str, tolerance_mm: float) -> rows.Method:
@@ -71,6 +84,9 @@ def row_of_method(method: Method, blade_id: str, tolerance_mm: float) -> rows.Me
     named = method.station is not None and method.station.hole is not None
     at = method.station.at_mm if method.station is not None and not named else (None, None)
     edge = method.station.edge if method.station is not None else None
+    scribe = method.scribe
+    if scribe is not None:
+        edge = "front" if scribe.is_reversed else None
     return rows.Method(
         "",
         blade_id,
@@ -84,6 +100,10 @@ def row_of_method(method: Method, blade_id: str, tolerance_mm: float) -> rows.Me
         at[1],
         method.jaw_width_mm,
         tolerance_mm,
+        scribe_x_mm=scribe.at_mm[0] if scribe is not None else None,
+        scribe_y_mm=scribe.at_mm[1] if scribe is not None else None,
+        scribe_zero_mm=scribe.zero_mm if scribe is not None else None,
+        u_mm=method.u_mm,
     )
 
 
@@ -100,6 +120,8 @@ def usual_range_mm(method: Method, blade: Blade) -> tuple[float, float]:
 
     Narrower than a factor of ten, so that bare digits can be placed in one way only.
     """
+    if method.is_coarse:
+        return (1.0, 0.5 * blade.length_mm)
     vs = [v for _, v in blade.outline_mm]
     height, length = max(vs) - min(vs), blade.length_mm
     if method.quantity == "depth":

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from workbench.frozen import dataclass
 from workbench.measure.units import Unit
 from workbench.records import rows
 from workbench.records.days import DayItem
@@ -13,7 +12,10 @@ from workbench.work.stages import GLYPHS, Stage, progress
 
 @dataclass(frozen=True, slots=True)
 class RosterLine:
-    """One ski of the day: its job, names as typed, stage and pass; ``day`` is the job's own."""
+    """One ski of the day: its job, names as typed, stage and pass; ``day`` is the job's own.
+
+    ``read``: whether its stage is known; where it is not, only a sign-off was looked for.
+    """
 
     job_id: str
     ski_name: str
@@ -30,15 +32,18 @@ class RosterLine:
     day: str = ""
     rank: float = 0.0
     reason: str = ""
+    read: bool = True
 
     @property
     def glyph(self) -> str:
         """A sign for the stage; the word stands beside it."""
-        return GLYPHS[self.stage]
+        return GLYPHS[self.stage] if self.read else "…"
 
     @property
     def stage_words(self) -> str:
         """The stage in words, with the pass that is under way."""
+        if not self.read:
+            return "…"
         if self.kind == "recheck" and self.stage == "waiting":
             return "re-check"
         if self.stage in ("turning", "measuring"):
@@ -51,7 +56,9 @@ def roster_line(each: DayItem, rules: Rules) -> RosterLine:
     item, job = each.item, each.item.job
     stage: Stage = "signed off"
     number, reason = each.passes, ""
-    if not item.signed_off:
+    if not each.read:
+        stage = stage if item.signed_off else "waiting"
+    elif not item.signed_off:
         methods = dict(each.methods)
         at = progress(
             each.facts, tuple(methods), methods, each.has_wing, kind=job.kind, rules=rules
@@ -59,5 +66,5 @@ def roster_line(each: DayItem, rules: Rules) -> RosterLine:
         stage, number, reason = at.stage, at.pass_number, at.reason
     return RosterLine(
         job.id, item.ski_name, item.rider, item.unit, job.due, stage, number, item.serial,
-        job.note, each.ski_note, job.ski_id, job.kind, job.day, job.rank, reason,
+        job.note, each.ski_note, job.ski_id, job.kind, job.day, job.rank, reason, each.read,
     )  # fmt: skip

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import lru_cache
 from typing import Any
 
 from workbench.advice.checklists import FINAL, RECEIVED, WING, CheckItem, with_clamp_last
+from workbench.frozen import dataclass
 from workbench.records.book import Book
 
 RECEIVED_SETTING, FINAL_SETTING = "check_received", "check_final"

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Literal
 
 from workbench.errors import InputError
@@ -18,6 +17,7 @@ from workbench.fin.pose import Point, Pose
 from workbench.fin.readings import Reading
 from workbench.fin.rig import Rig
 from workbench.fin.studs import Stud, Travel, travel
+from workbench.frozen import dataclass
 
 FACTORS = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0)
 SHOWN_SHARE = 0.12

@@ -42,13 +42,16 @@ class Shop:
 
     # -- looking ---------------------------------------------------------------------------------
 
-    def roster(self) -> tuple[RosterLine, ...]:
-        """Return the day's queue in its order, what earlier days left unfinished first."""
-        return self.lines_of(self.day)
+    def roster(self, near: str | None = None) -> tuple[RosterLine, ...]:
+        """Return the day's queue in its order, what earlier days left unfinished first.
 
-    def lines_of(self, day: str) -> tuple[RosterLine, ...]:
+        With ``near``, a job's id, stages are read of the skis around it alone.
+        """
+        return self.lines_of(self.day, near)
+
+    def lines_of(self, day: str, near: str | None = None) -> tuple[RosterLine, ...]:
         """Return a day's queue in its order; before today's, what earlier days left unfinished."""
-        found = self.book.day_list(day, with_unfinished=day == self.day)
+        found = self.book.day_list(day, with_unfinished=day == self.day, near=near)
         rules = rules_of(self.book)
         lines = tuple(roster_line(each, rules) for each in found)
         return tuple(map(self._guarded_line, lines)) if self.guarded else lines
@@ -59,6 +62,9 @@ class Shop:
 
     def view(self, job_id: str) -> JobView:
         """Return everything the bench shows of a job."""
+        return self.book.at_once(self._view, job_id)
+
+    def _view(self, job_id: str) -> JobView:
         job = self.book.job(job_id)
         ski = self.book.ski(job.ski_id)
         blade_row, block = self.book.blade(ski.blade_id), self.book.block(ski.block_id)
@@ -260,6 +266,8 @@ class Shop:
     def step_done(self, view: JobView) -> JobView:
         """Keep that the next act of the pass is done; the last before measuring closes the pass."""
         self._check(view, "step")
+        if view.unreachable is not None:
+            raise view.unreachable
         if view.plan is None:
             raise InputError(
                 "turns", view.trouble or "(none)", "readings and a target that fix them"

@@ -7,12 +7,13 @@ first gate that is not yet passed. Taking an entry back therefore leads back to 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import Literal, TypeAlias
 
 from workbench.advice.checklists import CLAMP, final_items
 from workbench.errors import InputError
 from workbench.fin.guidance import is_within
+from workbench.frozen import dataclass
 from workbench.measure.repeats import mean_of
 from workbench.records.rows import (
     AnyFact,
@@ -69,11 +70,15 @@ ALLOWED: dict[Stage, frozenset[Event]] = {
 so that both ticks are allowed where a job waits; its kind says which."""
 
 
+class NotNowError(InputError):
+    """Something that is not allowed at the stage a job is at."""
+
+
 def check_allowed(stage: Stage, event: Event) -> None:
-    """Raise an InputError unless the event is allowed at this stage."""
+    """Raise a NotNowError unless the event is allowed at this stage."""
     if event not in ALLOWED[stage]:
         can = ", ".join(sorted(ALLOWED[stage]))
-        raise InputError("next step", f"{event} at the stage '{stage}'", f"one of: {can}")
+        raise NotNowError("next step", f"{event} at the stage {stage}", f"one of: {can}")
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,6 +24,9 @@ MARK_WORDS: dict[str, str] = {
     "held": "came in without a place",
     "finest": "finest turn",
     "note": "note",
+    "second_eyes": "second pair of eyes",
+    "wing_aim": "wing angle wanted",
+    "enough": "gone on with fewer repeats",
 }
 
 HOW_WORDS: dict[str, str] = {"typed": "typed", "gauge": "off the caliper", "demo": "demo"}

@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 from workbench.errors import InputError
@@ -16,6 +16,7 @@ from workbench.fin.base import Base
 from workbench.fin.blade import Blade, Hole
 from workbench.fin.methods import Method, Station
 from workbench.fin.studs import Stud, check_studs
+from workbench.frozen import dataclass
 from workbench.measure.lengths import parse_length, parse_turn
 from workbench.measure.units import MM_PER_INCH, Unit, check_unit
 from workbench.work.fields import Table
@@ -192,9 +193,12 @@ def open_parts(path: str) -> PartsFile:
     """
     try:
         place = Path(path.strip()).expanduser()
+        there = place.is_file()
     except RuntimeError:
         raise InputError("file", path, "a file that is there (no such user's folder)") from None
-    if not place.is_file():  # a pipe or a terminal would keep the bench waiting
+    except (OSError, ValueError):  # no system takes such a name
+        there = False
+    if not there:  # a pipe or a terminal would keep the bench waiting
         raise InputError("file", path, "the path of a TOML or JSON file that is there")
     data = read_table_file(place)
     with within("file"):

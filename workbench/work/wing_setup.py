@@ -7,10 +7,10 @@ Kept as the shop's settings, by these names: ``gauge_set``, ``wing_hold``, ``win
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 from workbench.errors import InputError
 from workbench.fin.wing import HOLDS, LONGEST_STRAIGHTEDGE_MM, Hold, Lead
+from workbench.frozen import dataclass
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
 from workbench.records.book import Book

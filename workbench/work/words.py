@@ -65,6 +65,8 @@ def remark_words(remark: Remark, unit: Unit) -> str:
         return "already within tolerance: leave it alone"
     if remark.code == "tilt":
         tilt = degrees_text(math.degrees(remark.angle_rad))
+        if remark.when == "wanted":
+            return f"the targets ask for a tilt of {tilt}: that is odd, look at them again"
         return f"the readings put the blade at a tilt of {tilt}: that is odd, take them again"
     if remark.code == "ambiguous":
         tilt = degrees_text(math.degrees(remark.angle_rad))
@@ -81,6 +83,13 @@ def remark_words(remark: Remark, unit: Unit) -> str:
     if remark.code == "near_limit":
         return (
             f"stud {subject}: {when} it is within a quarter turn of its limit {_len(limit, unit)}"
+        )
+    if remark.code == "coarse":
+        return f"{subject}: a target by a coarse mark is met no closer than an eye can read it"
+    if remark.code == "rough":
+        return (
+            f"{subject}: {when} it touches so near a corner of the outline that the "
+            "uncertainties beside it are only rough"
         )
     if remark.code == "insignificant":
         return (

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 from workbench.errors import InputError
 from workbench.fin.methods import Method
+from workbench.frozen import dataclass
 from workbench.measure.budget import Budget
 from workbench.measure.display import change_text, fine_text
 from workbench.measure.outliers import Doubts

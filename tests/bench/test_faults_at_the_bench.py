@@ -1,0 +1,506 @@
+"""What can happen to the book's file: a line that says what and what to do; nothing typed is lost.
+
+Short in the everyday run; ``pytest --long`` lets the random hands work for an hour.
+"""
+
+from __future__ import annotations
+
+import os
+import random
+import resource
+import shutil
+import sqlite3
+import subprocess
+import time
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, closing, contextmanager, suppress
+from pathlib import Path
+
+import pytest
+from textual.events import Paste
+
+from tests.bench.screens import SIZES, Screen, bench
+from tests.bench.test_kill import bench_on, plain, sound
+from tests.shop import demo_file, open_shop, ski
+from workbench.bench import start
+from workbench.bench.sheet import CHOICES
+from workbench.cli import main
+from workbench.errors import RecordsError
+from workbench.records import checks, desk, rows, schema, waiting
+from workbench.records.book import Book
+from workbench.work.shop import Shop
+
+
+@pytest.fixture
+def long(request: pytest.FixtureRequest) -> bool:
+    return bool(request.config.getoption("--long"))
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> Path:
+    """A book in a folder of its own, whose ski in hand has a reading due."""
+    (tmp_path / "shop").mkdir()
+    path = demo_file(tmp_path / "shop")
+    with open_shop(path) as shop:
+        shop.remember("job", ski(shop, "Gannet 68").job.id)
+    return path
+
+
+def texts(book: Path) -> list[str]:
+    """The readings of the ski in hand."""
+    with Book(book) as opened:
+        job = opened.setting("job") or ""
+        return [f.text for f in opened.facts(job) if isinstance(f, rows.Reading)]
+
+
+# A book that cannot be opened ---------------------------------------------------------------------
+
+
+def _other_program(book: Path) -> None:
+    book.unlink()
+    with closing(sqlite3.connect(book)) as conn:
+        conn.execute("CREATE TABLE skis (id TEXT)")
+        conn.commit()
+
+
+def _no_database(book: Path) -> None:
+    book.write_bytes(b"dear rider,\n" * 500)
+
+
+def _cut_short(book: Path) -> None:
+    with book.open("r+b") as file:
+        file.truncate(book.stat().st_size // 2)
+
+
+def _bits_flipped(book: Path) -> None:
+    text = bytearray(book.read_bytes())
+    for at in range(12288, len(text), 4096):
+        for byte in range(at, at + 16):
+            text[byte] ^= 0x55
+    book.write_bytes(text)
+
+
+def _newer(book: Path) -> None:
+    with closing(sqlite3.connect(book)) as conn:
+        conn.execute(
+            """INSERT INTO _sqlite_migrations (migration_set, name, applied_at)
+            VALUES ('quarterturn', 'from_the_future', '2040-01-01')"""
+        )
+        conn.commit()
+
+
+def _no_longer_guarded(book: Path) -> None:
+    with closing(sqlite3.connect(book)) as conn:
+        conn.execute("DROP TRIGGER readings_no_update")
+        conn.commit()
+
+
+def _folder(book: Path) -> None:
+    book.unlink()
+    book.mkdir()
+
+
+BROKEN: dict[str, tuple[Callable[[Path], None], str]] = {
+    "another program's": (_other_program, "database of another program; name another file"),
+    "no database": (_no_database, "not a book of Quarterturn; name another file"),
+    "cut short": (_cut_short, "cut short; keep it and open the latest backup"),
+    "bits flipped": (_bits_flipped, "damaged"),
+    "a newer one": (_newer, "newer Quarterturn"),
+    "guards taken off": (_no_longer_guarded, "changed by another program; keep it"),
+    "a folder": (_folder, "is a folder; name a file in it"),
+}
+
+
+def _contents(folder: Path) -> dict[str, bytes | None]:
+    return {p.name: p.read_bytes() if p.is_file() else None for p in folder.iterdir()}
+
+
+@pytest.mark.parametrize("fault", BROKEN)
+@pytest.mark.parametrize("command", [(), ("queue",), ("read", "length", "2.4505"), ("backup",)])
+def test_a_book_that_cannot_be_opened(
+    book: Path,
+    fault: str,
+    command: tuple[str, ...],
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Bench and commands alike: one line with a way on, status 1, nothing in the folder touched."""
+    monkeypatch.setattr(checks, "_checked", set())
+    monkeypatch.setattr(start, "_check_terminal", lambda: None)
+    spoil, words = BROKEN[fault]
+    spoil(book)
+    before = _contents(book.parent)
+    assert main(["--book", str(book), *command]) == 1
+    out, errors = capsys.readouterr()
+    assert out == ""
+    assert errors.count("\n") == 1
+    assert words in errors
+    assert _contents(book.parent) == before
+
+
+def test_a_step_that_fails_half_way(
+    book: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A new version whose migration breaks: the book as it was, a copy named, the old one works."""
+    before = texts(book)
+    old = schema.migrations
+
+    def broken() -> object:
+        steps = old()
+
+        @steps(name="next_step")
+        def _next(db: object) -> None:
+            db.execute("CREATE TABLE extra (id TEXT) STRICT")  # type: ignore[attr-defined]
+            raise ValueError("no room for it")
+
+        return steps
+
+    monkeypatch.setattr(desk, "migrations", broken)
+    assert main(["--book", str(book), "queue"]) == 1
+    errors = capsys.readouterr().err
+    assert "could not be brought up to date (no room for it); it is as it was" in errors
+    assert "before-next_step.db" in errors
+    monkeypatch.undo()
+    assert texts(book) == before
+    sound(book)
+
+
+@pytest.mark.parametrize("left", ["-wal", "-shm", "-journal", ".lock"])
+def test_what_a_dead_program_left_beside_the_book(book: Path, left: str) -> None:
+    """Rubbish beside it, or the log of another book: the book opens with all that it holds."""
+    before = texts(book)
+    book.with_name(book.name + left).write_bytes(os.urandom(40_000))
+    assert texts(book) == before
+    sound(book)
+
+
+def test_an_old_copy_laid_over_the_book_beside_its_newer_log(book: Path) -> None:
+    """What copying by hand may leave: refused as damaged, or sound with all of the copy in it."""
+    old = book.read_bytes()
+    before = texts(book)
+    with open_shop(book) as shop:
+        for n in range(300):
+            shop.note(ski(shop, "Gannet 68"), "note", f"later {n}")
+        log = book.with_name("demo.db-wal").read_bytes()
+    book.write_bytes(old)
+    book.with_name("demo.db-wal").write_bytes(log)
+    checks._checked.clear()
+    try:
+        found = texts(book)
+    except RecordsError as why:
+        assert "keep it and open the latest backup" in str(why)
+    else:
+        assert found == before
+        sound(book)
+
+
+# Trouble while the bench is open ------------------------------------------------------------------
+
+
+@contextmanager
+def _full(shop: Shop) -> Iterator[None]:
+    look = shop.book._desk.look
+    pages = look(lambda db: db.execute("PRAGMA page_count").fetchone()[0])
+    look(lambda db: db.execute(f"PRAGMA max_page_count = {pages}").fetchall())
+    other = ski(shop, "Lark 64").job.id
+    taken = next(f for f in shop.book.facts(other) if isinstance(f, rows.Reading)).taken
+    for fill in (
+        lambda: shop.book.add_mark(other, "KV", "held", text="x"),
+        lambda: shop.book.add_reading(other, "KV", taken),
+        lambda: shop.book.set_setting("filler", "x", who=""),
+    ):
+        for _ in range(3000):
+            try:
+                fill()
+            except RecordsError:
+                break
+    yield
+    look(lambda db: db.execute("PRAGMA max_page_count = 1000000").fetchall())
+
+
+@contextmanager
+def _read_only(shop: Shop) -> Iterator[None]:
+    shop.book._desk.look(lambda db: db.execute("PRAGMA query_only = ON"))
+    yield
+    shop.book._desk.look(lambda db: db.execute("PRAGMA query_only = OFF"))
+
+
+@contextmanager
+def _folder_gone(shop: Shop) -> Iterator[None]:
+    folder = shop.book.path.parent
+    away = folder.with_name("away")
+    folder.rename(away)
+    yield
+    away.rename(folder)
+
+
+@contextmanager
+def _held_by_another(shop: Shop) -> Iterator[None]:
+    with closing(sqlite3.connect(shop.book.path, isolation_level=None)) as other:
+        shop.book._desk.look(lambda db: db.execute("PRAGMA busy_timeout = 20"))
+        other.execute("BEGIN IMMEDIATE")
+        yield
+        other.execute("ROLLBACK")
+
+
+TROUBLE: dict[str, tuple[Callable[[Shop], AbstractContextManager[None]], str]] = {
+    "the disk is full": (_full, "the disk is full"),
+    "the book is read-only": (_read_only, "the book is read-only"),
+    "its folder has gone": (_folder_gone, "moved or deleted"),
+    "another program holds it": (_held_by_another, "held the book too long"),
+}
+
+
+@pytest.mark.parametrize("trouble", TROUBLE)
+async def test_trouble_while_a_reading_is_typed(
+    book: Path, trouble: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It says what; the reading stays on the screen, and Enter keeps it once that is over."""
+    monkeypatch.setattr(waiting, "PATIENCE_SECONDS", 0.05)
+    cause, words = TROUBLE[trouble]
+    before = texts(book)
+    with open_shop(book) as shop:
+        async with bench(shop, (120, 36)) as screen:
+            await screen.by_hand("2.4505")
+            with cause(shop):
+                await screen.by_hand("\n")
+                shown = " ".join(screen.shown().replace("┃", " ").split())
+                assert words in shown
+                assert screen.app.hands.state.entry == "2.4505"
+                for key in ("asterisk", "pagedown", "asterisk", "tab", "y", "pageup"):
+                    await screen.pilot.press(key)
+                assert screen.app.hands.state.entry == "2.4505"
+                assert "Gannet 68" in screen.shown(), "an entry holds its ski in hand"
+            await screen.settle()
+            await screen.by_hand("\n")
+            assert "kept" in screen.shown()
+    assert texts(book) == [*before, "2.4505"]
+    sound(book)
+
+
+@pytest.mark.parametrize("trouble", TROUBLE)
+async def test_a_burst_that_no_place_can_keep_stays_in_sight(
+    book: Path, trouble: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A reading sent while the help is open, and no note can be written: it is said, with it."""
+    monkeypatch.setattr(waiting, "PATIENCE_SECONDS", 0.05)
+    with open_shop(book) as shop:
+        async with bench(shop) as screen:
+            with TROUBLE[trouble][0](shop):
+                await screen.by_hand("h")
+                await screen.settle()
+                screen.burst("2.4505\r\n")
+                await screen.settle()
+                await screen.pilot.press("escape")
+                await screen.settle()
+                assert "'2.4505' came in and is not kept" in screen.shown()
+            assert screen.held() == []
+
+
+def test_a_disk_that_fills_under_a_real_bench(book: Path) -> None:
+    """A limit on the file's size stops the log: the bench says so; with room again, Enter keeps."""
+    before = texts(book)
+    with bench_on(book) as terminal:
+        terminal.until(b"Gannet 68")
+        terminal.settle(0.1)
+        was = resource.prlimit(terminal.pid, resource.RLIMIT_FSIZE)
+        resource.prlimit(terminal.pid, resource.RLIMIT_FSIZE, (1000, was[1]))
+        terminal.press(b"2.4505")
+        terminal.settle(0.1)
+        terminal.out = b""
+        terminal.press(b"\r")
+        terminal.until(b"disk")
+        assert "kept:" not in plain(terminal.out)
+        resource.prlimit(terminal.pid, resource.RLIMIT_FSIZE, was)
+        terminal.out = b""
+        terminal.settle(0.2)
+        terminal.press(b"\r")
+        terminal.until(b"kept: ")
+    assert texts(book) == [*before, "2.4505"]
+    sound(book)
+
+
+@pytest.fixture
+def small_disk(tmp_path: Path) -> Iterator[Path]:
+    """A real file system of two megabytes, where the tests may mount one."""
+    where = tmp_path / "disk"
+    where.mkdir()
+    made = subprocess.run(
+        ["mount", "-t", "tmpfs", "-o", "size=2m", "none", str(where)], capture_output=True,
+        check=False,
+    )  # fmt: skip
+    if made.returncode:
+        pytest.skip("no small disk can be mounted here")
+    yield where
+    subprocess.run(["umount", "-l", str(where)], check=True)
+
+
+def test_a_small_disk_that_is_really_full(small_disk: Path) -> None:
+    """Everything up to the last byte, then a line; with room again, on it goes."""
+    book = demo_file(small_disk)
+    with open_shop(book) as shop:
+        job = ski(shop, "Gannet 68").job.id
+        shop.remember("job", job)
+    with bench_on(book) as terminal:
+        terminal.until(b"Gannet 68")
+        terminal.settle(0.1)
+        filler = small_disk / "filler"
+        with suppress(OSError), filler.open("wb", buffering=0) as file:
+            while True:
+                file.write(bytes(1024))
+        terminal.press(b"2.4505")
+        terminal.settle(0.1)
+        for _ in range(60):  # until what room the log still had is used up
+            terminal.out = b""
+            terminal.press(b"\r")
+            terminal.settle(0.05)
+            if b"kept:" not in terminal.out:
+                break
+            terminal.press(b"2.4505")
+            terminal.settle(0.05)
+        terminal.until(b"disk")
+        filler.unlink()
+        told = len(texts(book))
+        terminal.settle(0.2)
+        terminal.press(b"\r")
+        terminal.until(b"kept: ")
+    assert len(texts(book)) == told + 1
+    sound(book)
+
+
+# A book that does not answer, whatever is done ----------------------------------------------------
+
+LATER = "enter 2 plus enter f2 a n f3 f4 f5 f6 f7 delete space left right home end tab c k w s t z"
+ACTIONS = sorted(choice.action for choice in CHOICES)
+
+
+def _silent(*_: object, **__: object) -> None:
+    raise RecordsError("the book: the disk does not answer properly; check it, then try again")
+
+
+async def _stands(screen: Screen, keys: str) -> None:
+    for key in keys.split():
+        await screen.pilot.press(key)
+    await screen.pilot.pause(0.02)
+    assert screen.app.is_running or screen.app.return_code == 0
+
+
+@pytest.mark.parametrize("action", ACTIONS)
+@pytest.mark.parametrize("silent", ["read", "write"])
+async def test_no_action_needs_a_book_that_answers(
+    book: Path, action: str, silent: str, long: bool
+) -> None:
+    """Opened on a silent book, or the book falls silent when open: a message, and it stands."""
+    if not long and (ACTIONS.index(action) + 5 * (silent == "read")) % 10:
+        pytest.skip("one in ten of the everyday run: all with --long")
+    with open_shop(book) as shop:
+        async with bench(shop, (80, 24)) as screen:
+            await screen.by_hand("2.4")
+            setattr(shop.book._desk, silent, _silent)
+            screen.app.do_(action)
+            await _stands(screen, "x f2 enter plus escape escape")
+        delattr(shop.book._desk, silent)
+        async with bench(shop, (80, 24)) as screen:
+            screen.app.do_(action)
+            await screen.pilot.pause(0.05)
+            setattr(shop.book._desk, silent, _silent)
+            await _stands(screen, LATER)
+        delattr(shop.book._desk, silent)
+
+
+# Random hands -------------------------------------------------------------------------------------
+
+HOSTILE = (
+    "[b]X[/b]", "a[/nope]b", "[@click=app.quit]go[/]", "end\\", "\x1b[31mred\x1b]0;t\x07",
+    "\u202eabc\u2066", "z\u200bw\ufeff", "L" * 5000, "💥é\u0301\u0301\u0301", "%s {x} $name",
+    "a\nb\tc", "\ud800\udfff", "nul\x00", "=1+1", "1e400", "nan", "2.45", "-1", "½", "9" * 400,
+    "'; DROP TABLE skis; --", "x" * 1_000_000, "\r\n" * 5, "1\n" * 2000, "a" + "\u0301" * 3000,
+    "日本" * 200, "\x9b31m", "../x", "yes", "in", "mm", "2.4505", "7 1/2", "0 0; 7.3 0; 1.6 3.4",
+)  # fmt: skip
+BAD_SIGNS = set("\x1b\x07\x00\x9b\u202e\u2066\u200b\ufeff\t\ud800")
+_NAMES = """enter tab shift+tab up down left right pageup pagedown home end escape space f1 f2 f2 f2
+f3 f4 f5 f6 f7 f8 f9 plus plus minus slash asterisk colon backspace delete ctrl+s full_stop comma
+enter"""
+KEYS = [*_NAMES.split(), *"abcdefghijklmnoprstuvwxyz0123456789"]
+SLOWEST_S = 1.0
+
+
+async def _random_act(screen: Screen, rnd: random.Random) -> str:
+    """Do something anybody could do, and return what."""
+    app, what = screen.app, rnd.random()
+    in_front = len(app.screen_stack) > 1
+    if what < 0.12 and not in_front:
+        action = rnd.choice([a for a in ACTIONS if a != "quit"])
+        app.do_(action)
+        return f"do {action}"
+    if what < 0.30:
+        text = rnd.choice(HOSTILE)
+        target = (app.focused or app.screen) if in_front else app
+        target.post_message(Paste(text))
+        return f"paste {text[:20]!r}"
+    if what < 0.34:
+        burst = rnd.choice(("2.4505\r\n", ".728\n", "-1/64\n"))
+        screen.burst(burst)
+        return f"burst {burst!r}"
+    key = rnd.choice(KEYS)
+    await screen.pilot.press(key)
+    return key
+
+
+async def _random_hands(folder: Path, seed: int, steps: int) -> None:
+    rnd = random.Random(seed)
+    book = demo_file(folder)
+    done: list[str] = []
+    with open_shop(book) as shop:
+        async with bench(shop, rnd.choice(SIZES)) as screen:
+            for n in range(steps):
+                begun = time.process_time()
+                done.append(await _random_act(screen, rnd))
+                await screen.pilot.pause()
+                took = time.process_time() - begun
+                assert screen.app.is_running, (seed, done[-8:])
+                assert took < SLOWEST_S, (seed, took, done[-8:])
+                if n % 4 == 0:
+                    shown = screen.shown()
+                    assert not BAD_SIGNS & set(shown), (seed, done[-8:])
+    sound(book)
+
+
+async def test_random_hands_and_hostile_text(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, long: bool
+) -> None:
+    """Any keys, pastes and bursts on any screen: nothing crashes, hangs, acts or hides."""
+    monkeypatch.chdir(tmp_path)
+    for seed in range(1000 if long else 2):
+        await _random_hands(tmp_path, seed, 150 if long else 90)
+
+
+# For their owner alone ----------------------------------------------------------------------------
+
+
+def test_all_that_is_written_is_for_its_owner_alone(
+    book: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Book, log, copies, exports, cards and reports, whatever the shell's mask allows others."""
+    folder = book.parent
+    book.chmod(0o600)
+    monkeypatch.chdir(folder)
+    was = os.umask(0)
+    try:
+        for command in (
+            ("backup",), ("export", "all.json"), ("export-csv", "readings", "readings.csv"),
+            ("export-csv", "queue", "queue.csv"), ("card", "Stilt 65", "--to", "cards"),
+            ("day-sheet", "--to", "cards"), ("note", "a bolt is worn"),
+        ):  # fmt: skip
+            assert main(["--book", str(book), *command]) == 0, (command, capsys.readouterr())
+        with Book(book):
+            _only_mine(folder)
+    finally:
+        os.umask(was)
+    _only_mine(folder)
+    assert len(list(folder.rglob("*"))) > 8
+
+
+def _only_mine(folder: Path) -> None:
+    for path in folder.rglob("*"):
+        assert path.stat().st_mode & 0o077 == 0, path

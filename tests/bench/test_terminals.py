@@ -1,0 +1,378 @@
+"""Whatever the terminal is, does or sends: the work is kept and the terminal given back whole."""
+
+from __future__ import annotations
+
+import os
+import pty
+import re
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+
+import pytest
+
+from tests.bench.terminal import Terminal
+from tests.bench.test_kill import plain
+from tests.shop import demo_file, open_shop, ski
+from workbench.bench.plain_signs import plain as plain_sign
+from workbench.records import rows
+from workbench.records.book import Book
+
+ENTERED, LEFT = b"\x1b[?1049h", b"\x1b[?1049l"
+MOUSE_OFF, PASTE_OFF, CURSOR_ON = b"\x1b[?1000l", b"\x1b[?2004l", b"\x1b[?25h"
+COLOURS = re.compile(rb"\x1b\[([0-9;:]+)m")
+SHOW_ME = b"Gannet 68"
+SHELL = {"COLORTERM": "", "NO_COLOR": "", "COLUMNS": "80", "LINES": "24"}
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> Path:
+    """A book whose ski in hand has a reading due."""
+    path = demo_file(tmp_path)
+    with open_shop(path) as shop:
+        shop.remember("job", ski(shop, "Gannet 68").job.id)
+    return path
+
+
+def start(
+    book: Path, size: tuple[int, int] = (120, 36), env: Mapping[str, str] | None = None
+) -> Terminal:
+    """A real bench on the book, from a shell that exports a size of its own."""
+    command = [sys.executable, "-m", "workbench", "--book", str(book), "--who", "KV"]
+    terminal = Terminal(command, size, {**SHELL, **(env or {})})
+    terminal.until(SHOW_ME)
+    terminal.settle(0.15)
+    return terminal
+
+
+@pytest.fixture
+def bench(book: Path) -> Iterator[Terminal]:
+    with start(book) as terminal:
+        yield terminal
+
+
+def draft(book: Path) -> str | None:
+    with Book(book) as opened:
+        return opened.setting("draft")
+
+
+def texts(book: Path) -> list[str]:
+    """The readings of the ski in hand."""
+    with Book(book) as opened:
+        job = opened.setting("job") or ""
+        return [f.text for f in opened.facts(job) if isinstance(f, rows.Reading)]
+
+
+def keep(terminal: Terminal) -> None:
+    """Press Enter on an entry and wait until it is kept."""
+    terminal.out = b""
+    terminal.press(b"\r")
+    terminal.until(b"kept: ")
+
+
+def given_back(out: bytes) -> None:
+    """The alternate screen left, mouse and bracketed paste off, the cursor shown."""
+    assert out.count(ENTERED) == out.count(LEFT) == 1
+    for code in (MOUSE_OFF, PASTE_OFF, CURSOR_ON):
+        assert code in out[out.index(ENTERED) :]
+    assert b"Traceback" not in out
+
+
+# Leaving ------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("how", "status"),
+    [(signal.SIGTERM, 143), (signal.SIGHUP, 129), (signal.SIGINT, 130), (b"\x03", 0), (b"\x11", 0)],
+)
+def test_every_way_out_keeps_the_entry(
+    bench: Terminal, book: Path, how: signal.Signals | bytes, status: int
+) -> None:
+    """Signals, Ctrl+C and Ctrl+Q: the entry begun is there next time, the terminal whole."""
+    bench.press(b"2.4")
+    if isinstance(how, bytes):
+        os.write(bench.file, how)
+    else:
+        os.kill(bench.pid, how)
+    assert bench.exit_status() == status
+    given_back(bench.out)
+    assert draft(book) == "2.4"
+
+
+def test_ctrl_c_leaves_from_an_open_form_too(bench: Terminal) -> None:
+    """A form in front is no trap."""
+    bench.press(b"n")
+    bench.until(b"Add a ski")
+    bench.press(b"Swift")
+    os.write(bench.file, b"\x03")
+    assert bench.exit_status() == 0
+    given_back(bench.out)
+
+
+def test_a_lid_that_closes_ends_the_bench(book: Path) -> None:
+    """The terminal goes with its line cut: the system sends SIGHUP."""
+    terminal = start(book)
+    terminal.press(b"2.4")
+    os.close(terminal.file)
+    assert _ended(terminal.pid) == 129
+    assert draft(book) == "2.4"
+
+
+def test_a_terminal_that_goes_without_a_word_ends_the_bench(book: Path) -> None:
+    """No SIGHUP reaches it, as under another program's session: it notices, and does not spin."""
+    master, slave = pty.openpty()
+    child = subprocess.Popen(
+        [sys.executable, "-m", "workbench", "--book", str(book)],
+        stdin=slave, stdout=slave, stderr=slave, start_new_session=True,
+        env={**os.environ, "TERM": "xterm-256color"},
+    )  # fmt: skip
+    os.close(slave)
+    seen = b""
+    while SHOW_ME not in seen:
+        seen += os.read(master, 65536)
+    os.write(master, b"2.4")
+    while b"2.4" not in seen.rpartition(SHOW_ME)[2]:
+        seen += os.read(master, 65536)
+    os.close(master)
+    assert child.wait(timeout=20) == 129
+    assert draft(book) == "2.4"
+
+
+def _ended(pid: int) -> int:
+    end = time.monotonic() + 20
+    while time.monotonic() < end:
+        ended, status = os.waitpid(pid, os.WNOHANG)
+        if ended:
+            return os.waitstatus_to_exitcode(status)
+        time.sleep(0.05)
+    os.kill(pid, signal.SIGKILL)
+    raise AssertionError("the bench runs on without a terminal")
+
+
+def test_stopped_and_continued(bench: Terminal, book: Path) -> None:
+    """SIGTSTP gives the terminal back, SIGCONT draws again, and the entry goes on."""
+    bench.press(b"2.4")
+    os.kill(bench.pid, signal.SIGTSTP)
+    bench.until(LEFT)
+    _, status = os.waitpid(bench.pid, os.WUNTRACED)
+    assert os.WIFSTOPPED(status)
+    bench.out = b""
+    os.kill(bench.pid, signal.SIGCONT)
+    bench.until(SHOW_ME)
+    bench.press(b"505")
+    keep(bench)
+    assert texts(book)[-1] == "2.4505"
+
+
+# An error of our own ------------------------------------------------------------------------------
+
+BROKEN = """
+import sys
+{patch}
+from workbench.cli import main
+raise SystemExit(main(["--book", sys.argv[1], "--who", "KV"]))
+"""
+PLACES = {
+    "in a key of the bench": (
+        "from workbench.bench.hands import Hands\nHands.next_side = lambda s: 1 / 0", b"\t"
+    ),
+    "in a screen in front": (
+        "from workbench.bench.help import Help\nHelp.on_mount = lambda s: 1 / 0", b"?"
+    ),
+    "in a key of a screen in front": (
+        "from workbench.bench.help import Help\nHelp.on_key = lambda s, e: 1 / 0", b"?x"
+    ),
+    "in drawing a panel": (
+        "from workbench.bench import panels\nfrom workbench.bench.hands import Hands\n"
+        "def flip(self):\n    panels.top_line = None\n    self._set()\nHands.flip_unit = flip", b"*"
+    ),
+    "in a timer": (
+        "from workbench.bench.app import Bench\n"
+        "Bench._look = lambda s: 1 / 0 if s.hands.state.entry else None", b""
+    ),
+    "while it starts": (
+        "from workbench.bench.app import Bench\nBench.on_mount = lambda s: 1 / 0", None
+    ),
+    "while its screen is made": (
+        "from workbench.bench.app import Bench\nBench.compose = lambda s: 1 / 0", None
+    ),
+    "before there is a screen": (
+        "from workbench.bench import app\n"
+        "def make(shop):\n    raise ZeroDivisionError\napp.Hands = make", None
+    ),
+    "where the keyboard is read": (
+        "import textual.drivers.linux_driver as d\nclass P:\n"
+        "    def __init__(self, *a): pass\n    def tick(self): return []\n"
+        "    def feed(self, text):\n        if 'h' in text: 1 / 0\n"
+        "        return d.parser_was.feed(text)\n"
+        "d.parser_was = d.XTermParser()\nd.XTermParser = P", b"h"
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("place", PLACES)
+def test_an_error_of_ours_anywhere(book: Path, place: str) -> None:
+    """The terminal is whole, the entry kept, a report written and named, the status 1."""
+    patch, keys = PLACES[place]
+    script = BROKEN.format(patch=patch)
+    with Terminal([sys.executable, "-c", script, str(book)]) as terminal:
+        if keys is not None:
+            terminal.until(SHOW_ME)
+            terminal.press(b"2.4")
+            os.write(terminal.file, keys)
+        assert terminal.exit_status(30) == 1
+        out = terminal.out
+    assert out.count(ENTERED) == out.count(LEFT)
+    assert b"Traceback" not in out
+    assert b"Quarterturn ran into an error of its own" in out
+    (report,) = book.parent.glob("quarterturn-report-*.txt")
+    assert "ZeroDivisionError" in report.read_text() or place == "in drawing a panel"
+    assert report.stat().st_mode & 0o777 == 0o600
+    assert "2.4" not in report.read_text().partition("at: ")[0]
+    if keys is not None:
+        assert draft(book) == "2.4"
+
+
+def test_a_byte_that_is_no_text_changes_nothing(bench: Terminal, book: Path) -> None:
+    """Noise on the line, a keyboard of another encoding: what can be read is read."""
+    bench.press(b"2.4\xff\xfe5\x80\xc305")
+    bench.settle()
+    keep(bench)
+    assert texts(book)[-1] == "2.4505"
+
+
+# Sizes --------------------------------------------------------------------------------------------
+
+
+def test_resized_while_typing(bench: Terminal, book: Path) -> None:
+    """From 200x60 to 60x18 and back between the digits."""
+    for n, digit in enumerate(b"2.4505"):
+        bench.resize((200, 60) if n % 2 else (60, 18))
+        bench.press(bytes([digit]))
+    bench.resize((200, 60))
+    bench.settle()
+    keep(bench)
+    assert texts(book)[-1] == "2.4505"
+
+
+def test_too_small_says_so_and_still_keeps_readings(bench: Terminal, book: Path) -> None:
+    """At 40x10 nothing is drawn but what is wrong; the entry begun is kept by Enter."""
+    bench.press(b"2.4")
+    bench.out = b""
+    bench.resize((40, 10))
+    bench.until(b"Too small to draw")
+    bench.settle()
+    bench.press(b"505\r")
+    bench.settle()
+    assert texts(book)[-1] == "2.4505"
+    bench.out = b""
+    bench.resize((120, 36))
+    bench.until(SHOW_ME)
+    bench.settle()
+    assert "2.4505 in" in plain(bench.out)
+
+
+# Kinds of terminal --------------------------------------------------------------------------------
+
+
+def _colours(out: bytes) -> tuple[int, int]:
+    """How many codes set one of the sixteen colours, and how many any other colour."""
+    sixteen = more = 0
+    for code in COLOURS.findall(out):
+        parts = code.replace(b":", b";").split(b";")
+        if b"38" in parts or b"48" in parts:
+            more += 1
+        elif any(part.isdigit() and _is_colour(int(part)) for part in parts):
+            sixteen += 1
+    return sixteen, more
+
+
+def _is_colour(number: int) -> bool:
+    return 30 <= number % 60 <= 37 or 40 <= number % 60 <= 47
+
+
+@pytest.mark.parametrize(
+    ("env", "sixteen", "more"),
+    [
+        ({"TERM": "xterm-256color"}, False, True),
+        ({"TERM": "xterm"}, True, False),
+        ({"TERM": "linux"}, True, False),
+        ({"TERM": "screen"}, True, False),
+        ({"TERM": "xterm-256color", "NO_COLOR": "1"}, False, False),
+        ({"TERM": "xterm-256color", "COLORTERM": "truecolor", "NO_COLOR": "1"}, False, False),
+    ],
+    ids=["256", "xterm", "linux", "screen", "no colour", "no true colour"],
+)
+def test_the_colours_are_those_that_the_terminal_has(
+    book: Path, env: dict[str, str], sixteen: bool, more: bool
+) -> None:
+    """True colour, 256, sixteen or none; a reading is taken with each, and each can be read."""
+    with start(book, env=env) as terminal:
+        terminal.press(b"2.4505")
+        keep(terminal)
+        terminal.press(b"y")
+        terminal.settle(0.1)
+        terminal.press(b"q")
+        assert terminal.exit_status() == 0
+        found = _colours(terminal.out)
+    assert (found[0] > 0, found[1] > 0) == (sixteen, more), found
+
+
+def test_a_terminal_of_plain_letters(book: Path) -> None:
+    """An encoding without our signs: others of the same width stand for them, and nothing else."""
+    env = {"PYTHONIOENCODING": "ascii", "LC_ALL": "C", "LANG": "C", "PYTHONUTF8": "0"}
+    with start(book, env=env) as terminal:
+        first = terminal.out
+        terminal.press(b"2.4505")
+        keep(terminal)
+        out = first + terminal.out
+    assert out.isascii()
+    assert b"\\u" not in out
+    shown = plain(out)
+    assert "+- Readings ---" in shown
+    assert "2.4505 in" in shown
+
+
+def test_the_signs_that_stand_in_take_as_many_cells() -> None:
+    """One letter for one cell, two for two, none for what takes none; each is plain."""
+    from rich.cells import cell_len
+
+    for char in map(chr, (*range(0xA0, 0x3000), 0x65E5, 0x1F4A5, 0xFF0B)):
+        found = plain_sign(char)
+        assert found.isascii(), char
+        assert len(found) == cell_len(char), char
+
+
+def test_drawn_without_braille(book: Path) -> None:
+    """With drawing set to ASCII the side view and the readings' pictures use plain letters."""
+    with Book(book) as opened:
+        opened.set_setting("drawing", "ascii", who="")
+    with start(book) as terminal:
+        shown = plain(terminal.out)
+    assert not any("\u2800" <= char <= "\u28ff" for char in shown)
+
+
+@pytest.mark.parametrize("stream", ["stdin", "stdout", "stderr"])
+def test_any_stream_that_is_no_terminal_is_refused(book: Path, stream: str, tmp_path: Path) -> None:
+    """The screen is drawn on standard error, so that must be a terminal too."""
+    master, slave = pty.openpty()
+    streams = {"stdin": slave, "stdout": slave, "stderr": slave}
+    with (tmp_path / "file").open("w+") as file:
+        streams[stream] = file.fileno()
+        done = subprocess.run(
+            [sys.executable, "-m", "workbench", "--book", str(book)], **streams, timeout=30,
+            check=False,
+        )  # fmt: skip
+        file.seek(0)
+        said = file.read()
+    if stream != "stderr":
+        said = os.read(master, 65536).decode()
+    os.close(slave)
+    os.close(master)
+    assert done.returncode == 2
+    assert said.strip().count("\n") == 0
+    assert "terminal" in said
+    assert "\x1b" not in said

@@ -1,0 +1,133 @@
+"""Two benches on one book: nothing lost, nothing doubled, nobody locked out, each sees the other.
+
+Short in the everyday run; ``pytest --long tests/bench/test_two_benches.py`` writes thousands.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import time
+from pathlib import Path
+
+import pytest
+
+from tests.bench.terminal import Terminal
+from tests.bench.test_kill import (
+    bench_on,
+    book_with_studs_seated,
+    plain,
+    readings,
+    run,
+    sound,
+    stands_where_it_was,
+)
+from tests.shop import demo_file, open_shop, ski
+from workbench.records import rows
+from workbench.records.book import Book
+
+WORKER = """
+import sys
+from workbench.measure.lengths import parse_length
+from workbench.records.book import Book
+from workbench.work.shop import Shop
+path, job, who, count = sys.argv[1:]
+with Book(path, bench=who) as book:
+    shop = Shop(book, who=who)
+    print("open", flush=True)
+    sys.stdin.readline()
+    for n in range(int(count)):
+        if n % 50 == 0:
+            view = shop.view(job)
+            line = view.lines[0]
+        text = f"2.4{n % 1000:03d}"
+        taken = (line.method_id, view.progress.pass_number, text, "in", float(text) * 25.4)
+        from workbench.records.rows import Taken
+        book.add_reading(job, who, Taken(*taken))
+"""
+
+
+@pytest.fixture
+def long(request: pytest.FixtureRequest) -> bool:
+    return bool(request.config.getoption("--long"))
+
+
+def test_two_processes_write_one_book(long: bool, tmp_path: Path) -> None:
+    """Both write as fast as they can; every row is there once, each one's in its order."""
+    count = 5000 if long else 300
+    book, job = book_with_studs_seated(tmp_path)
+    before = len(readings(book, job))
+    both = [run(WORKER, book, job, who, count) for who in ("AA", "BB")]
+    for process in both:
+        assert process.stdout is not None
+        assert process.stdout.readline() == "open\n"
+    for process in both:
+        assert process.stdin is not None
+        process.stdin.write("go\n")
+        process.stdin.flush()
+    for process in both:
+        out, errors = process.communicate(timeout=600)
+        assert (process.returncode, out, errors) == (0, "", "")
+    with Book(book) as opened:
+        kept = [f for f in opened.facts(job) if isinstance(f, rows.Reading)]
+    assert len(kept) == before + 2 * count
+    assert len({f.id for f in kept}) == len(kept)
+    for who in ("AA", "BB"):
+        assert [f.text for f in kept if f.who == who] == [
+            f"2.4{n % 1000:03d}" for n in range(count)
+        ]
+    sound(book)
+
+
+def test_two_benches_take_readings_of_one_ski(long: bool, tmp_path: Path) -> None:
+    """Two real benches, a burst each at the same time: all of both, in each one's order."""
+    count = 400 if long else 40
+    book, job = book_with_studs_seated(tmp_path)
+    before = len(readings(book, job))
+    sent = [[f"2.{4 + at}{n:03d}" for n in range(count)] for at in (0, 1)]
+    with bench_on(book) as one, bench_on(book) as two:
+        for terminal in (one, two):
+            stands_where_it_was(terminal)
+        for at, terminal in enumerate((one, two)):
+            os.write(terminal.file, "".join(f"{text}\r" for text in sent[at]).encode())
+        _until_there(book, job, before + 2 * count, one, two)
+        for terminal in (one, two):
+            assert "locked" not in plain(terminal.out)
+            terminal.press(b"q")
+            assert terminal.exit_status() == 0
+    kept = readings(book, job)[before:]
+    for texts in sent:
+        assert [text for text in kept if text in set(texts)] == texts
+    sound(book)
+
+
+def _until_there(book: Path, job: str, count: int, *terminals: Terminal) -> None:
+    end = time.monotonic() + 120
+    while len(readings(book, job)) < count:
+        assert time.monotonic() < end, plain(terminals[0].out)[-2000:]
+        for terminal in terminals:
+            while terminal.read(0.1):
+                pass
+
+
+def test_what_one_does_the_other_shows(long: bool, tmp_path: Path) -> None:
+    """A ski set aside at one bench says so in the other's roster, with no key pressed there."""
+    book = demo_file(tmp_path)
+    with open_shop(book) as shop:
+        shop.remember("job", ski(shop, "Heron 66").job.id)
+    with bench_on(book) as one, bench_on(book) as two:
+        for terminal in (one, two):
+            terminal.until(b"Heron 66")
+            terminal.settle()
+        two.out = b""
+        one.press(b"s")
+        one.settle()
+        one.press(b"a bolt is missing")
+        one.settle()
+        one.press(b"\r")
+        one.until(b"a bolt is missing")
+        start = time.monotonic()
+        two.until(b"a bolt is missing", wait_s=2.0 if long else 20.0)
+        took = time.monotonic() - start
+        assert re.search(r"Heron 66.{0,80}set aside", plain(two.out), re.DOTALL)
+        print(f"seen after {took:.2f} s")
