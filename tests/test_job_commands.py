@@ -8,72 +8,37 @@ import subprocess
 import sys
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import date
 from pathlib import Path
-from typing import Any, Self
+from typing import Any
 
 import pytest
 
-from tests.shop import DAY, Fin, demo_file, heron, open_shop
-from workbench.cli import main
+from tests.by_command import Commands, Said, demo_of_today, fact
+from tests.shop import Fin, heron, open_shop
 from workbench.measure.display import length_text
 from workbench.records.book import Book
 from workbench.work.jobs import JobView
 from workbench.work.shop import Shop
 
-Said = list[str]
-
-
-class _Day(date):
-    """The demo's own day, whatever the calendar says."""
-
-    @classmethod
-    def today(cls) -> Self:
-        return cls.fromisoformat(DAY)
-
 
 @pytest.fixture
 def book(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A demo book on its own day: commands work on today's queue."""
-    monkeypatch.setattr("workbench.work.shop.date", _Day)
-    return demo_file(tmp_path)
+    return demo_of_today(tmp_path, monkeypatch)
 
 
 @pytest.fixture
 def run(book: Path, capsys: pytest.CaptureFixture[str]) -> Callable[..., Said]:
-    """Run a command on the book in process and return its lines; it must succeed."""
-
-    def do(*words: str, who: str = "KV") -> Said:
-        assert main(["--book", str(book), "--who", who, *words]) == 0, capsys.readouterr().err
-        out, err = capsys.readouterr()
-        assert err == ""
-        return out.splitlines()
-
-    return do
+    return Commands(book, capsys).run
 
 
 @pytest.fixture
 def refused(book: Path, capsys: pytest.CaptureFixture[str]) -> Callable[..., str]:
-    """Run a command that is refused: status 2, one line on standard error, none on the other."""
-
-    def do(*words: str, who: str = "KV", status: int = 2) -> str:
-        assert main(["--book", str(book), "--who", who, *words]) == status
-        out, err = capsys.readouterr()
-        assert out == ""
-        assert err.count("\n") == 1
-        return err
-
-    return do
+    return Commands(book, capsys).refused
 
 
 def view_of(book: Path, name: str) -> JobView:
     with open_shop(book) as shop:
         return shop.view(next(x.job_id for x in shop.roster() if x.ski_name == name))
-
-
-def fact(lines: Said, name: str) -> str:
-    """Return what is said behind ``name: ``, the first time."""
-    return next(x.removeprefix(f"{name}: ") for x in lines if x.startswith(f"{name}: "))
 
 
 def do_next(run: Callable[..., Said], book: Path, fin: Fin, name: str, aims: list[str]) -> Said:

@@ -167,7 +167,7 @@ async def test_a_recheck_is_offered_and_added_by_plus_alone(shop: Shop) -> None:
         assert "Enter begins the re-check after the ride." in shown.shown()
         await shown.by_hand("\n" + "+" * len(shown.view.checklist))
         assert shown.view.stage == "sign-off"
-        await shown.by_hand("+")
+        await shown.by_hand("\n+")
         assert shown.view.stage == "signed off"
 
 

@@ -102,14 +102,29 @@ def test_every_way_out_keeps_the_entry(
     assert draft(book) == "2.4"
 
 
-def test_ctrl_c_leaves_from_an_open_form_too(bench: Terminal) -> None:
-    """A form in front is no trap."""
+@pytest.mark.parametrize("how", [b"\x03", signal.SIGHUP])
+def test_what_was_typed_in_an_open_form_comes_back(
+    bench: Terminal, book: Path, how: signal.Signals | bytes
+) -> None:
+    """A form in front is no trap: Ctrl+C and a closed lid leave, and the form is as it was."""
     bench.press(b"n")
     bench.until(b"Add a ski")
-    bench.press(b"Swift")
-    os.write(bench.file, b"\x03")
-    assert bench.exit_status() == 0
+    bench.press(b"Swift 65")
+    if isinstance(how, bytes):
+        os.write(bench.file, how)
+    else:
+        os.kill(bench.pid, how)
+    assert bench.exit_status() == (0 if how == b"\x03" else 129)
     given_back(bench.out)
+    with start(book) as again:
+        again.press(b"n")
+        again.until(b"Swift 65")
+        again.press(b"\x1b")
+        again.settle()
+        again.press(b"q")
+        assert again.exit_status() == 0
+    with Book(book) as opened:
+        assert not opened.setting("forms"), "a form that was closed is not kept for ever"
 
 
 def test_a_lid_that_closes_ends_the_bench(book: Path) -> None:

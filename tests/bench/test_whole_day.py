@@ -6,10 +6,19 @@ import json
 from datetime import timedelta
 from pathlib import Path
 
+import pytest
+
 from tests.bench.screens import Screen, bench
-from tests.shop import DAY, TODAY, Fin, heron
+from tests.shop import DAY, TODAY, Fin, at_stage, heron
+from workbench.bench.palette import entries, matching
+from workbench.bench.panels import roster
+from workbench.bench.state import BenchState
+from workbench.errors import InputError
 from workbench.measure.lengths import parse_length
 from workbench.records import rows
+from workbench.work.ride_rules import rules_of
+from workbench.work.rides import complaints_in
+from workbench.work.roster import RosterLine
 from workbench.work.shop import Shop
 
 CSV = """Ski,Rider,Serial,Model,Size,Unit,Blade,Block,Wing,Due,Note
@@ -333,3 +342,60 @@ async def _tomorrow(shop: Shop) -> None:
         await screen.settle()
         assert "re-check of Stilt 65 is in the queue" in screen.shown()
     assert [x.ski_name for x in later.roster() if x.kind == "recheck"] == ["Stilt 65"]
+
+
+async def test_one_plus_too_many_leaves_the_ski_in_hand(shop: Shop) -> None:
+    """The + behind the last tick answers nothing: the next reading must not go to another ski."""
+    async with bench(shop) as screen:
+        job = screen.view.job.id
+        await screen.by_hand("\n+++")
+        assert screen.view.stage == "as received"
+        await screen.by_hand("+")
+        assert screen.view.job.id == job
+        assert "+ once more goes to the next ski" in screen.shown()
+        await screen.by_hand("+")
+        assert screen.view.job.id != job
+
+
+async def test_one_plus_too_many_signs_nothing_off(shop: Shop) -> None:
+    """Behind the last tick of the final check the hand is off: Enter comes before the sign-off."""
+    async with bench(shop) as screen:
+        screen.app.hands.open(at_stage(shop, "final check").job.id)
+        await screen.by_hand("\n")
+        while screen.view.checklist:
+            await screen.by_hand("+")
+        await screen.by_hand("+")
+        assert screen.view.stage == "sign-off"
+        await screen.by_hand("\n+")
+        assert screen.view.stage == "signed off"
+
+
+@pytest.mark.parametrize("due", ["11:00", "", "once the new bolts are here, not before noon"])
+def test_the_roster_shows_when_a_ski_is_due(due: str) -> None:
+    """Beside the ski's name, however long the rider's; at the end it says what is not seen."""
+    lines = tuple(
+        RosterLine(f"j{i}", "Heron 66", "Ines Tavary-Halloran of Bay", "in", due, "waiting", 0)
+        for i in range(20)
+    )
+    shown = roster(BenchState(roster=lines), 30, 12).plain.split("\n")
+    assert shown[0].startswith(" · Heron 66" if not due else " · Heron 66  ")
+    assert shown[0].endswith("…" if len(due) > 12 else due)
+    assert "Ines" in shown[1]
+    assert all(len(line) <= 30 for line in shown)
+    assert shown[-1].strip() == "0 above, 15 below"
+
+
+def test_what_begins_with_the_words_typed_comes_first_in_the_palette() -> None:
+    """'setti' means the settings rather than the last setting, found by a word within."""
+    found = matching(entries(BenchState()), "setti")
+    assert found[0].answer == "settings"
+    assert "last_setting" in [e.answer for e in found]
+
+
+def test_complaints_are_known_by_their_words(shop: Shop) -> None:
+    """Part of a complaint's words will do where no other has them."""
+    rules = rules_of(shop)
+    first = rules.complaints[0]
+    assert complaints_in(rules, f"{first.words[:11]}, 2") == rules.complaints[:2]
+    with pytest.raises(InputError, match="complaints"):
+        complaints_in(rules, "the")

@@ -33,6 +33,9 @@ GOOD = {
     "drawing": ("ASCII", "ascii"),
     "gauge_set": ("8, 7,5 7°", "7 7.5 8"),
     "wing_hold": ("rear", "rear"),
+    "wing_straightedge": ("152 mm", "152 mm"),
+    "wing_place": ("76.2mm", "76.2mm"),
+    "wing_lead": ("IN", "in"),
     "card_folder": ("~/cards", "~/cards"),
     "backups_kept": ("30", "30"),
 }
@@ -51,6 +54,9 @@ BAD = {
     "caliper": ("nobody's", "99"),
     "gauge_set": ("7 wide", "45", "nan"),
     "wing_hold": ("top",),
+    "wing_straightedge": ("6", "1 mm", "90 m", "long"),
+    "wing_place": ("3", "-1 in"),
+    "wing_lead": ("up",),
     "backups_kept": ("0", "many"),
 }
 

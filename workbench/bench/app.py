@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from contextlib import suppress
 from time import monotonic
 from typing import Any
 
-from textual.app import App, ComposeResult
+from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical
 from textual.events import Key, Paste, Resize
 from textual.geometry import Size
@@ -18,7 +17,8 @@ from workbench.bench import next_line, panels, readings_panel, themes, turns_pan
 from workbench.bench.bursts import ENTRY_MORE, LONGEST_ENTRY, SignKey
 from workbench.bench.hands import Hands
 from workbench.bench.help import Help
-from workbench.bench.lines import Box, Texts, unfinished_form, unfinished_text
+from workbench.bench.leaving import Leaving
+from workbench.bench.lines import unfinished_form
 from workbench.bench.opens import OPEN
 from workbench.bench.panel import Line, Panel
 from workbench.bench.sheet import CHOICES, Sheet
@@ -38,7 +38,7 @@ MOST_PASTED = 1000
 """Lines of one paste: more is a file dropped here by accident, not a morning's readings."""
 
 
-class Bench(App[int]):
+class Bench(Leaving):
     """The bench. Every key comes through :meth:`on_key`, one after the other."""
 
     CSS_PATH = [shipped("styles") / "bench.tcss"]
@@ -51,7 +51,7 @@ class Bench(App[int]):
         super().__init__(ansi_color=True if no_color else None)
         self.shop = shop
         self.hands = Hands(shop)
-        self.form_drafts: dict[str, Texts] = unfinished_form(shop.book.setting("forms"))
+        self.form_drafts = unfinished_form(shop.book.setting("forms"))
         kept = shop.book.settings()
         self.touring = kept.get("tour") == "on"
         themes.register(self)
@@ -162,8 +162,11 @@ class Bench(App[int]):
         except BenchError as why:
             self.hands.say(str(why), "warn")
             return
-        if changed:
+        turned = self.shop.turn_day()
+        if changed or turned:
             self.hands.look_again()
+        if turned:
+            self.hands.say(f"a new day has begun: {self.shop.day}")
 
     # -- keys ------------------------------------------------------------------------------------
 
@@ -178,7 +181,7 @@ class Bench(App[int]):
     def _took(self, event: Key) -> bool:
         """Take a key of the bench, or F1 wherever it is pressed; return whether it was one."""
         if event.key == "ctrl+c" and not self._has_selection():
-            self._leave()
+            self.leave()
             return True
         if len(self.screen_stack) == 1:
             return self._take(event)
@@ -299,7 +302,7 @@ class Bench(App[int]):
             "drawing": hands.next_drawing,
             "theme": self._next_theme,
             "tour": self._tour,
-            "quit": self._leave,
+            "quit": self.leave,
         }
         if action in plain:
             plain[action]()
@@ -315,55 +318,12 @@ class Bench(App[int]):
 
             ask(self, action)
 
-    def _fatal_error(self) -> None:
-        """Close after an error of our own: the draft kept, a report written, the terminal whole."""
-        from workbench.bench.crash import words, write_report
-
-        with suppress(Exception):
-            self.leave_off()
-        error = self._exception or RuntimeError("an error without a name")
-        report = write_report(error, self.shop.book.path.parent, self._where())
-        self.report = self.report or words(report)
-        self._close_messages_no_wait()
-
-    def _where(self) -> str:
-        """Say what was open, for a report; while the bench starts there is no screen yet."""
-        view = self.hands.state.view
-        stage = view.stage if view is not None else "no ski in hand"
-        open_now = type(self.screen).__name__ if self._screen_stack else "no screen"
-        return f"{open_now}, {stage}, {self.size.width}x{self.size.height}"
-
-    def panic(self, *renderables: Any) -> None:
-        """Close as after any error of ours; what Textual would have printed goes into a report."""
-        from workbench.bench.crash import as_text
-
-        self._return_code = 1
-        if self._exception is None:
-            self._exception = RuntimeError(as_text(renderables))
-        self._fatal_error()
-
     def _next_theme(self) -> None:
         names = list(themes.NAMES)
         at = names.index(self.theme) if self.theme in names else -1
         self.theme = names[(at + 1) % len(names)]
         self.hands.remember("theme", self.theme)
         self.hands.say(f"theme: {self.theme}")
-
-    def leave_off(self) -> None:
-        """Keep where the bench stands, the entry begun, and what is typed in an open form."""
-        boxes = [screen for screen in self.screen_stack if isinstance(screen, Box)]
-        texts = unfinished_text(boxes[-1].heading, self.form_drafts) if boxes else ""
-        if texts or self.shop.book.setting("forms"):
-            self.hands.remember("forms", texts)
-        self.hands.leave()
-
-    def _leave(self) -> None:
-        self.leave_off()
-        self.exit(0)
-
-    async def action_quit(self) -> None:
-        """Leave; what was typed is kept for next time."""
-        self._leave()
 
 
 _LETTERS = {choice.key: choice.action for choice in CHOICES if choice.key} | {"?": "help"}

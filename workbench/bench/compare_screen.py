@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import ClassVar
 
 from textual.content import Content
 from textual.events import Key
-from textual.widget import Widget
 
-from workbench.bench.closer import Closer
+from workbench.bench.drawn_closer import DrawnCloser
 from workbench.bench.history_lines import Past
 from workbench.bench.room import first_seen
 from workbench.bench.text import lines, styled, visible, wrapped
@@ -44,21 +42,7 @@ def made_target(shop: Shop, job_id: str, setting: Setting, unit: Unit) -> str:
     return f"{setting.name} is the target now{wing}; u on the bench takes it back"
 
 
-class Lines(Widget):
-    """Draws the settings and the comparison into whatever room there is."""
-
-    can_focus = False
-
-    def __init__(self, screen: CompareScreen) -> None:
-        super().__init__(id="closer-body")
-        self._from = screen
-
-    def render(self) -> Content:
-        """Return the rows at the present size."""
-        return self._from.drawn(self.content_size.width, self.content_size.height)
-
-
-class CompareScreen(Closer):
+class CompareScreen(DrawnCloser):
     """Two settings side by side. ``changed`` is called after one was made the target."""
 
     DEFAULT_CSS = """
@@ -90,14 +74,10 @@ class CompareScreen(Closer):
         self.at = self.second
         self._found: tuple[int, int, Comparison] | None = None
 
-    def body(self) -> Widget:
-        """Return the rows."""
-        return Lines(self)
-
     def in_unit(self, unit: Unit) -> None:
         """Show the list in another unit; the comparison stands in both."""
         self.unit, self._found = unit, None
-        self.query_one(Lines).refresh()
+        self.redraw()
 
     @property
     def comparison(self) -> Comparison:
@@ -159,12 +139,12 @@ class CompareScreen(Closer):
             self.first = self.at
         else:
             self.second = self.at
-        self.query_one(Lines).refresh()
+        self.redraw()
 
     def move(self, by: int) -> None:
         """Mark the next or the previous setting."""
         self.at = min(max(self.at + by, 0), max(len(self._past.settings) - 1, 0))
-        self.query_one(Lines).refresh()
+        self.redraw()
 
 
 def _right(text: str) -> str:

@@ -6,6 +6,7 @@ from time import monotonic
 from typing import TYPE_CHECKING
 
 from workbench.bench.forms import Field, Form
+from workbench.bench.lines import clean
 from workbench.records import rows
 from workbench.work.corrections import changed_words, correct_ski, sheet_of
 from workbench.work.shop import Shop
@@ -30,14 +31,14 @@ def sheet_form(shop: Shop, ski: rows.Ski) -> Form:
 
     Only what is typed otherwise is kept, so that what another bench corrected meanwhile stays.
     """
-    now = sheet_of(ski)
+    now = {key: clean(text) for key, text in sheet_of(ski).items()}
     fields = [Field(key, label, hint, now[key]) for key, label, hint in LABELS]
 
     def save(texts: dict[str, str]) -> rows.Ski:
-        changed = {key: text for key, text in texts.items() if text.strip() != now[key].strip()}
+        changed = {key: text for key, text in texts.items() if text != now[key]}
         return correct_ski(shop, ski.id, changed)
 
-    return Form(f"{TITLE}: {ski.name}", fields, save)
+    return Form(f"{TITLE}: {ski.name} {ski.serial}".rstrip(), fields, save)
 
 
 def open_on(bench: Bench) -> None:

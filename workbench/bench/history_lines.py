@@ -19,11 +19,10 @@ from workbench.records import rows
 from workbench.work.history import (
     History,
     Setting,
-    day_and_time,
     load_history,
-    local,
     settings_in,
 )
+from workbench.work.local_time import day_and_time, local
 from workbench.work.series import Series, seconds, series_of, series_of_job, span_of
 from workbench.work.shop import Shop
 from workbench.work.timeline import (

@@ -11,16 +11,13 @@ from dataclasses import replace
 from time import monotonic
 from typing import TYPE_CHECKING, ClassVar
 
-from textual import on
-from textual.app import ComposeResult
-from textual.containers import Horizontal, Vertical
+from textual.containers import Vertical
 from textual.content import Content
 from textual.events import Key
-from textual.widget import Widget
-from textual.widgets import Input, Static
+from textual.widgets import Static
 
 from workbench.bench.canvas import Mode
-from workbench.bench.closer import Closer
+from workbench.bench.find_closer import FindCloser
 from workbench.bench.history_lines import (
     Looking,
     detail,
@@ -29,8 +26,7 @@ from workbench.bench.history_lines import (
     plots,
     timeline_rows,
 )
-from workbench.bench.prompts import Prompt, PromptInput
-from workbench.bench.room import held_words
+from workbench.bench.prompts import Prompt
 from workbench.bench.text import lines, styled, visible
 from workbench.errors import BenchError
 from workbench.measure.units import Unit
@@ -48,32 +44,13 @@ SHOWN: tuple[Shown, ...] = tuple(KINDS)
 PAGE_ROWS = 10
 
 
-class Lines(Widget):
-    """Draws the screen's body into whatever room there is: only what can be seen."""
-
-    can_focus = False
-
-    def __init__(self, screen: HistoryScreen) -> None:
-        super().__init__(id="closer-body")
-        self._from = screen
-
-    def render(self) -> Content:
-        """Return the rows at the present size."""
-        return self._from.drawn(self.content_size.width, self.content_size.height)
-
-
-class HistoryScreen(Closer):
+class HistoryScreen(FindCloser):
     """Everything ever read or done to a ski. ``changed`` is called after a row was struck out."""
 
     DEFAULT_CSS = """
     HistoryScreen > Vertical { max-width: 100%; max-height: 100%; padding: 0 1; }
     HistoryScreen #closer-foot { height: auto; max-height: 3; }
-    HistoryScreen #find { height: 1; display: none; }
-    HistoryScreen.-finding #find { display: block; }
-    HistoryScreen #find Static { width: 6; }
-    HistoryScreen #find PromptInput { width: 1fr; }
     """
-    AUTO_FOCUS = ""
     KEYS: ClassVar[str] = "↑↓ · ←→ kind · n order · f find · x strike · p plots · c compare · Esc"
     PLOT_KEYS: ClassVar[str] = (
         "←→ plot · ↑↓ setting · z job · g go back to it · c compare · p lines · Esc"
@@ -103,24 +80,12 @@ class HistoryScreen(Closer):
 
     # -- what is shown ---------------------------------------------------------------------------
 
-    def compose(self) -> ComposeResult:
-        """Lay out the line to find by, the rows and the keys."""
-        box = Vertical()
-        box.border_title = Content(visible(f"History: {self.past.history.ski.name}"))
-        with box:
-            with Horizontal(id="find"):
-                yield Static("find: ", markup=False)
-                yield PromptInput()
-            yield self.body()
-            yield Static(id="closer-foot", markup=False)
-
     def on_mount(self) -> None:
-        """Show the keys."""
+        """Show the keys under the ski's name."""
+        self.query_one(Vertical).border_title = Content(
+            visible(f"History: {self.past.history.ski.name}")
+        )
         self._show()
-
-    def body(self) -> Widget:
-        """Return the rows."""
-        return Lines(self)
 
     def drawn(self, width: int, height: int) -> Content:
         """Return the timeline or the plots, filling width x height cells."""
@@ -153,7 +118,7 @@ class HistoryScreen(Closer):
         keys = self.PLOT_KEYS if self.look.plotted else self.KEYS
         said = [(f"! {visible(self._said, 200)} ", "bold $state-caution")] if self._said else []
         self.query_one("#closer-foot", Static).update(styled(*said, (keys, "$ink-faint")))
-        self.query_one(Lines).refresh()
+        self.redraw()
 
     def _search(self, **changes: object) -> None:
         """Show other entries; the mark stays with its entry where that is still there."""
@@ -168,18 +133,17 @@ class HistoryScreen(Closer):
 
     def on_key(self, event: Key) -> None:
         """Do what a key means here; digits and Enter are a reading that has no place."""
-        finding = self.focused is not None
         key, char = event.key, (event.character or "").lower()
         if key == "escape" and self.has_class("-finding"):
             event.stop()
             event.prevent_default()
-            self._end_find(clear=True)
+            self.end_find(clear=True)
         elif key in _MOVES and not self._typed:
             event.stop()
             event.prevent_default()
             self._said = ""
             self._move_by(key)
-        elif finding:
+        elif self.finding:
             return
         elif not self._typed and self._letter(key, char):
             event.stop()
@@ -199,7 +163,7 @@ class HistoryScreen(Closer):
         else:
             acts |= {
                 "n": lambda: self._search(newest_first=not self.look.newest_first),
-                "f": self._find,
+                "f": self.begin_find,
                 "x": self._strike,
                 "left": lambda: self._kind(-1),
                 "right": lambda: self._kind(1),
@@ -243,32 +207,9 @@ class HistoryScreen(Closer):
         self.unit = self._flip() if self._flip is not None else self.unit
         self._show()
 
-    # -- finding ---------------------------------------------------------------------------------
-
-    def _find(self) -> None:
-        self.add_class("-finding")
-        self.query_one(PromptInput).focus()
-
-    def _end_find(self, clear: bool) -> None:
-        line = self.query_one(PromptInput)
-        if clear:
-            line.value = ""
-        if not line.value:
-            self.remove_class("-finding")
-        self.set_focus(None)
-
-    @on(Input.Changed)
-    def _found(self, event: Input.Changed) -> None:
-        event.stop()
-        self._search(find=event.value)
-
-    @on(PromptInput.Answered)
-    def _keep_find(self) -> None:
-        self._end_find(clear=False)
-
-    @on(PromptInput.Burst)
-    def _burst(self, event: PromptInput.Burst) -> None:
-        self._say(held_words(self.app, event.reading))
+    def show_found(self, text: str) -> None:
+        """List the entries in which ``text`` stands."""
+        self._search(find=text)
 
     def _say(self, text: str) -> None:
         self._said = text

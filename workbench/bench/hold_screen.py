@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from textual.content import Content
-from textual.widget import Widget
 
 from workbench.advice.holds import SOURCE
 from workbench.bench.canvas import Mode
-from workbench.bench.closer import Closer
 from workbench.bench.drawing import method_view
+from workbench.bench.drawn_closer import DrawnCloser
 from workbench.bench.text import lines, styled, visible, wrapped
 from workbench.measure.units import Unit
 from workbench.work.closer import hold_words, place_words
@@ -18,24 +17,7 @@ LEAST_DRAWN = 3
 """Rows below which a drawing says nothing."""
 
 
-class Held(Widget):
-    """The hold of one method, drawn into whatever room there is."""
-
-    can_focus = False
-
-    def __init__(self, view: JobView, unit: Unit, mode: Mode) -> None:
-        super().__init__(id="closer-body")
-        self._view, self._mode = view, mode
-        self.unit: Unit = unit
-        self.index = 0
-
-    def render(self) -> Content:
-        """Return the words and the drawing at the present size."""
-        size = self.content_size
-        return hold(self._view, self.index, self.unit, self._mode, size.width, size.height)
-
-
-class HoldScreen(Closer):
+class HoldScreen(DrawnCloser):
     """How to take a reading: words, and a drawing of this very blade; arrows change the method."""
 
     TITLE_WORDS = "How to hold it"
@@ -45,24 +27,24 @@ class HoldScreen(Closer):
         self, view: JobView, line_index: int, unit: Unit, drawing_mode: Mode, key: str = "m"
     ) -> None:
         super().__init__(key)
-        self._count = len(view.lines)
-        self._held = Held(view, unit, drawing_mode)
-        self._held.index = min(max(line_index, 0), max(self._count - 1, 0))
+        self._view, self._mode = view, drawing_mode
+        self.unit: Unit = unit
+        self._index = min(max(line_index, 0), max(len(view.lines) - 1, 0))
 
-    def body(self) -> Widget:
+    def drawn(self, width: int, height: int) -> Content:
         """Return the words and the drawing."""
-        return self._held
+        return hold(self._view, self._index, self.unit, self._mode, width, height)
 
     def in_unit(self, unit: Unit) -> None:
         """Say lengths in another unit."""
-        self._held.unit = unit
-        self._held.refresh()
+        self.unit = unit
+        self.redraw()
 
     def move(self, by: int) -> None:
         """Show the next or the previous of the ski's methods."""
-        if self._count:
-            self._held.index = (self._held.index + by) % self._count
-            self._held.refresh()
+        if self._view.lines:
+            self._index = (self._index + by) % len(self._view.lines)
+            self.redraw()
 
 
 def hold(view: JobView, index: int, unit: Unit, mode: Mode, width: int, height: int) -> Content:

@@ -47,11 +47,20 @@ def next_step(state: BenchState, width: int) -> Content:
     rows = [styled(("NEXT  ", "bold $accent"), (first, "bold"))]
     rows += [styled((f"      {part}", "bold")) for part in rest[:1]]
     if state.message:
-        rows.append(styled((visible(sign + state.message, width), said)))
+        room = 3 - len(rows) if state.tone == "warn" else 1
+        rows += [styled((part, said)) for part in _within(sign + state.message, width, room)]
     careful = caution(state)
     if careful not in next_words(state):
         rows.append(styled((visible(careful, width), "$ink-faint")))
     return lines(rows[:3])
+
+
+def _within(text: str, width: int, most: int) -> list[str]:
+    """Return text in at most so many lines, the last of them cut where it is too long."""
+    parts = wrapped(text, width)
+    if len(parts) <= most:
+        return parts
+    return [*parts[: most - 1], visible(" ".join(parts[most - 1 :]), width)]
 
 
 def next_words(state: BenchState) -> str:

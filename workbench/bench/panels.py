@@ -21,11 +21,10 @@ from workbench.measure.display import (
 from workbench.measure.units import Unit
 from workbench.work.jobs import Line
 from workbench.work.meaning import SIGNS
-from workbench.work.shop import RosterLine
 
 BLANK = Content("")
-LEAST_NAME = 7
-"""Cells of a rider's name that must be left beside the time."""
+LONGEST_DUE = 12
+"""Cells for when a ski is due, which people write in words of their own."""
 
 
 def top_line(state: BenchState, width: int) -> Content:
@@ -57,22 +56,17 @@ def roster(state: BenchState, width: int, height: int) -> Content:
         mark = "▸" if i == here and state.view is not None else " "
         bold = "bold" if mark == "▸" else ""
         stage = line.stage_words
-        out.append(styled((f"{mark}{line.glyph} {visible(line.ski_name, width - 4)}", bold)))
+        due = visible(line.due, LONGEST_DUE)
+        name = visible(line.ski_name, max(width - 4 - len(due), 8))
+        gap = " " * max(width - 3 - len(due) - styled(name).cell_length, 1)
+        out.append(styled((f"{mark}{line.glyph} {name}", bold), (gap + due, "$ink-faint")))
         room_rider = max(width - 4 - len(stage), 4)
-        rider = _rider_due(line, room_rider).rjust(room_rider)
+        rider = visible(line.rider, room_rider).rjust(room_rider)
         out.append(styled(f"   {stage} ", (rider, "$ink-faint")))
     if count > room:
         more = f"   {first} above, {max(count - first - room, 0)} below"
         out.append(styled((visible(more, width), "$ink-faint")))
     return lines(out)
-
-
-def _rider_due(line: RosterLine, room: int) -> str:
-    """Return the rider and when the ski is due; the rider's name gives way to a time of day."""
-    least = len(line.due) + 1 + LEAST_NAME
-    if not line.due or (len(line.due) + 1 + len(line.rider) > room and least > room):
-        return visible(line.rider, room)
-    return f"{visible(line.rider, room - len(line.due) - 1)} {visible(line.due, room)}"
 
 
 def has_target(state: BenchState) -> bool:

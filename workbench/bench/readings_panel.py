@@ -18,6 +18,9 @@ from workbench.work.words import CAUTION_EDGES, CAUTION_RIDE, CAUTION_SNUG
 BLANK = Content("")
 DOUBTFUL = "  ? doubtful"
 AGAIN = "  ? take again"
+ITEM_ROWS = 3
+"""Rows that an item of a checklist may take where the panel is narrow."""
+
 COARSE = {
     True: ("✓", "$ink-faint"),
     False: ("?", "bold $state-caution"),
@@ -175,8 +178,9 @@ def _origin(line: Line, view: JobView, unit: Unit) -> str:
 
 def _in_sight(rows: list[Content], at: int, height: int) -> list[Content]:
     """Return the rows from one on, so that those from row ``at`` can be seen."""
-    first = 0 if len(rows) <= height else min(max(at - 1, 0), len(rows) - height)
-    return rows[first:]
+    if at + ITEM_ROWS <= height:
+        return rows
+    return rows[min(max(at - 1, 0), max(len(rows) - height, 0)) :]
 
 
 def _checks(state: BenchState, view: JobView, width: int) -> tuple[list[Content], int]:

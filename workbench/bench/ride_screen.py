@@ -15,6 +15,7 @@ from workbench.errors import InputError
 from workbench.measure.units import Unit
 from workbench.work import rides
 from workbench.work.jobs import JobView
+from workbench.work.local_time import local_day
 from workbench.work.ride_rules import rules_of
 from workbench.work.shop import Shop
 
@@ -71,7 +72,7 @@ class RideScreen(UnitList):
         many = len(self._rides) > 1
         out = [
             styled(
-                (f"{name} · {note.at[:10]} {visible(note.who, 12)}", "bold"),
+                (f"{name} · {local_day(note.at)} {visible(note.who, 12)}", "bold"),
                 (rating, "$accent"),
                 (f"  note {self._note + 1} of {len(self._rides)}" if many else "", "$ink-faint"),
             ),

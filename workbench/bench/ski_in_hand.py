@@ -11,11 +11,14 @@ from dataclasses import replace
 
 from workbench.bench.bursts import Pace
 from workbench.bench.state import DRAWINGS, BenchState, Tone
-from workbench.errors import BenchError
+from workbench.errors import BenchError, shown
 from workbench.measure.units import Unit
 from workbench.work.jobs import JobView
 from workbench.work.shop import RosterLine, Shop
 from workbench.work.words import error_words
+
+LONGEST_HELD = 2000
+"""Characters of a note to what came in without a place: no caliper sends so many."""
 
 
 class SkiInHand:
@@ -85,7 +88,8 @@ class SkiInHand:
         if job_id not in known:
             job_id = next(self._unfinished(self.state.roster), known[0])
         self._draft = draft
-        self._try(lambda: self._set(view=self.shop.view(job_id), entry=draft))
+        self._set(entry=draft)
+        self._try(lambda: self._set(view=self.shop.view(job_id)))
 
     def _unfinished(self, roster: Iterable[RosterLine]) -> Iterator[str]:
         """Yield the jobs that are neither signed off nor set aside, in order."""
@@ -135,7 +139,7 @@ class SkiInHand:
     def _look_again(self) -> None:
         state = self.state
         view = self.shop.view(state.view.job.id) if state.view is not None else None
-        self._set(roster=self.shop.roster(), view=view)
+        self._set(roster=self.shop.roster(), view=view, day=self.shop.day)
         if view is None:
             self._open_first("", "")
 
@@ -149,9 +153,14 @@ class SkiInHand:
         try:
             act()
         except BenchError as why:
-            self.say(error_words(why, self.state.unit), "warn")
+            self.say(self._told(why), "warn")
             return False
         return True
+
+    def _told(self, why: BenchError) -> str:
+        """Return an error in words; the book's path would push the way on out of the line."""
+        words = error_words(why, self.state.unit)
+        return words.removeprefix(f"{shown(str(self.shop.book.path), 300)}: ")
 
     # -- the queue -------------------------------------------------------------------------------
 
@@ -187,7 +196,9 @@ class SkiInHand:
 
     def hold(self, text: str) -> None:
         """Keep what a caliper sent while something else was open; never an answer to it."""
-        if text and self._hold(text):
+        if len(text) > LONGEST_HELD:
+            self.say(f"more than {LONGEST_HELD} characters came in: that is no reading", "warn")
+        elif text and self._hold(text):
             self.say(f"'{text}' came in while this was open: kept as a note, not taken", "warn")
 
     def _hold_entry(self) -> bool:
@@ -202,7 +213,6 @@ class SkiInHand:
         try:
             self._set(view=self.shop.note(view, "held", text))
         except BenchError as why:
-            words = error_words(why, self.state.unit)
-            self.say(f"'{text}' came in and is not kept: {words}", "warn")
+            self.say(f"'{text}' came in and is not kept: {self._told(why)}", "warn")
             return False
         return True

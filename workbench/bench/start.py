@@ -168,10 +168,13 @@ def _clear_surroundings() -> None:
 def _run_bench(book: Book, who: str, *, daily: bool) -> int:
     from workbench.bench.app import Bench
     from workbench.bench.plain_signs import letters_fit
+    from workbench.work.local_time import clock_words
 
     letters_fit()
     _clear_surroundings()
     app = Bench(Shop(book, who=who), no_color=bool(os.environ.get("NO_COLOR")))
+    if words := clock_words(book):
+        app.hands.say(words, "warn")
 
     async def main() -> None:
         loop = asyncio.get_running_loop()

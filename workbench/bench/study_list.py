@@ -13,12 +13,14 @@ from textual.content import Content
 from workbench.bench.forms import Field, Form, Prompt
 from workbench.bench.lists import ListScreen
 from workbench.bench.state import BenchState
+from workbench.bench.study_readings import ReadingsScreen
 from workbench.bench.study_result import ResultScreen
 from workbench.bench.study_take import TakeScreen
 from workbench.bench.text import styled, visible, wrapped
 from workbench.errors import InputError
 from workbench.measure.display import length_text
 from workbench.work import studies
+from workbench.work.local_time import local_day
 from workbench.work.shop import Shop
 from workbench.work.study_order import RULE
 from workbench.work.study_plans import plan_study
@@ -44,7 +46,10 @@ class StudyList(ListScreen):
     """All studies; the plan's form starts from the ski in hand."""
 
     TITLE_WORDS = "How well do we agree?"
-    KEYS = "↑ ↓ choose · + goes on · n plans · t reads · r result · x strikes out · Esc closes"
+    KEYS = (
+        "↑ ↓ choose · + goes on · n plans · t reads · r result · s strikes a reading · x the study "
+        "· Esc closes"
+    )
 
     def __init__(self, shop: Shop) -> None:
         super().__init__()
@@ -102,7 +107,8 @@ class StudyList(ListScreen):
             f"{self.at + 1} of {len(self._views)}: {s.what}, "
             f"read in {studies.UNIT_WORDS[s.unit]}; {count}",
             f"parts: {'; '.join(s.parts)}",
-            f"people: {' '.join(s.people)} · planned {s.at[:10]} by {s.who or 'nobody named'}",
+            f"people: {' '.join(s.people)} · planned {local_day(s.at)} "
+            f"by {s.who or 'nobody named'}",
         )
         return [Content(""), *(styled(visible(text, width)) for text in said), Content(""), *rule]
 
@@ -116,11 +122,13 @@ class StudyList(ListScreen):
             self._show_result(self.chosen)
 
     def letter(self, char: str) -> None:
-        """Plan a study; read the one chosen, show its result or strike it out."""
+        """Plan a study; read the one chosen, show its result, strike a reading or all of it."""
         if char == "n":
             self.app.push_screen(plan_form(self.shop, self.bench.hands.state), self._planned)
-        elif char in "trx":
-            {"t": self._read, "r": self._show_result, "x": self._strike}[char](self.chosen)
+        elif char in "trsx":
+            {"t": self._read, "r": self._show_result, "s": self._readings, "x": self._strike}[char](
+                self.chosen
+            )
 
     def _read(self, view: studies.StudyView) -> None:
         if view.study.struck is not None:
@@ -140,6 +148,12 @@ class StudyList(ListScreen):
         result, state = result_of(view), self.bench.hands.state
         self.say("")
         self.app.push_screen(ResultScreen(result, state.unit, state.drawing))
+
+    def _readings(self, view: studies.StudyView) -> None:
+        if not view.readings:
+            raise InputError("readings", "none yet", "t or + takes them")
+        self.say("")
+        self.app.push_screen(ReadingsScreen(self.shop, view))
 
     def _strike(self, view: studies.StudyView) -> None:
         if view.study.struck is not None:

@@ -1,4 +1,4 @@
-"""The stud turns: the one to make now large, then all three, what to expect, steps, warnings."""
+"""The stud turns: the one to make now large, then all three, what to expect, warnings, steps."""
 
 from __future__ import annotations
 
@@ -19,6 +19,7 @@ from workbench.work.next_step import act_due
 from workbench.work.words import (
     exact_words,
     remark_words,
+    short_step_words,
     step_words,
 )
 
@@ -26,7 +27,7 @@ BLANK = Content("")
 
 
 def turns(state: BenchState, width: int, height: int) -> Content:
-    """Return the stud turns: the one to make now large, then all three, steps and warnings."""
+    """Return the stud turns: the one to make now large, then all three, warnings and steps."""
     view = state.view
     if view is None:
         return BLANK
@@ -44,8 +45,6 @@ def turns(state: BenchState, width: int, height: int) -> Content:
         out.append(_stud(t, width))
     if view.stage in ("turning", "target", "within"):
         out += _after(view, state, width)
-    if view.stage == "turning" and height > len(out) + 3:
-        out += _step_list(view, width)
     for remark in view.plan.remarks:
         if remark.code == "within" and view.stage != "target":
             continue
@@ -53,6 +52,8 @@ def turns(state: BenchState, width: int, height: int) -> Content:
             continue
         text = wrapped(f"! {remark_words(remark, state.unit)}", width)
         out += [styled((part, "$state-caution")) for part in text]
+    if view.stage == "turning" and height > len(out) + 3:  # a warning must not be cut off for it
+        out += _step_list(view, width)
     return lines(out[: max(height, 1)])
 
 
@@ -127,5 +128,5 @@ def _step_list(view: JobView, width: int) -> list[Content]:
     out = [styled(("steps", "$ink-faint"))]
     for i, step in enumerate(view.plan.steps):
         mark = "✓" if i < view.progress.step else "▸" if i == view.progress.step else " "
-        out.append(styled(f"{mark} {visible(step_words(step), width - 2)}"))
+        out.append(styled(f"{mark} {visible(short_step_words(step), width - 2)}"))
     return out

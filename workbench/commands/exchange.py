@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from workbench.work.shop import Shop
 
 WRONG_INPUT = 2
-CSV_KINDS = ("queue", "skis", "readings")
+CSV_KINDS = ("queue", "skis", "readings", "history")
 
 HEADING = "files"
 
@@ -85,12 +85,12 @@ def _add_csv(commands: argparse._SubParsersAction[Any]) -> None:
     )
     out = commands.add_parser(
         "export-csv",
-        help="the queue, the roster or the readings as CSV",
+        help="the queue, the roster, readings or histories as CSV",
         description="No cell starts a formula: text that might gets an apostrophe before it, which "
         "intake takes off again. Lengths in mm stay numbers.",
     )
     out.add_argument("what", choices=CSV_KINDS, help="what to write")
-    out.add_argument("--ski", metavar="NAME", default="", help="readings of one ski alone")
+    out.add_argument("--ski", metavar="NAME", default="", help="readings or history of one ski")
     out.add_argument("--day", metavar="YYYY-MM-DD", help="the queue of this day; default: today")
     out.add_argument("--to", metavar="FILE", help="the file to write; default: standard output")
     out.set_defaults(run=_export_csv)
@@ -99,6 +99,7 @@ def _add_csv(commands: argparse._SubParsersAction[Any]) -> None:
         [
             ("export-csv queue --to today.csv", "Today's queue as a file."),
             ('export-csv readings --ski "Heron 66"', "One ski's readings, printed."),
+            ("export-csv history --ski H66-014 --to heron.csv", "All that was done to it."),
         ],
         ("intake", "export"),
     )

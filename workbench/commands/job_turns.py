@@ -25,8 +25,8 @@ def _add_aim(commands: Any) -> None:
     aim = ski_command(
         commands, "aim", "give the target of a reading: a value, or a sign and a change",
         "A reading without a target stays where it is. A change is counted from the reading of "
-        "now; 'accept' goes on to the turns. One out of reach is kept and told, with status 3: give "
-        "another, or those of the other readings that belong to it.",
+        "now; 'accept' goes on to the turns. One out of reach is kept and told, with status 3: "
+        "give another, or those of the other readings that belong to it.",
     )  # fmt: skip
     aim.add_argument("method", metavar="METHOD", nargs="?", help=METHOD)
     aim.add_argument(
@@ -37,6 +37,9 @@ def _add_aim(commands: Any) -> None:
         help="aim at a baseline's numbers instead; without NAME the ski's own",
     )  # fmt: skip
     aim.add_argument("--last", action="store_true", help="aim at what the ski was last set to")
+    aim.add_argument(
+        "--setting", metavar="N", help="go back to a setting as 'history SKI --settings' numbers it"
+    )
     aim.add_argument(
         "--again", action="store_true", help="open the target again after it was accepted"
     )
@@ -51,6 +54,7 @@ def _add_aim(commands: Any) -> None:
             ('aim "tail, upper line" 18.50mm', "A tail distance by its value."),
             ("aim --baseline", "The ski's own baseline."),
             ("aim --last", "What it was last set to."),
+            ("aim --setting 2026-07-04:left", "How it left on that day."),
             ("aim --again", "Change the target after all."),
         ],
         ("accept", "baselines", "finest", "ride"),
@@ -61,14 +65,19 @@ def _aim(at: AtSki, args: argparse.Namespace) -> Did:
     from workbench.errors import InputError
     from workbench.work.last_time import aim_at_last
 
-    ways = [args.baseline is not None, args.last, args.again, args.method is not None]
+    ways = [
+        args.baseline is not None, args.last, args.again, args.setting is not None,
+        args.method is not None,
+    ]  # fmt: skip
     if sum(ways) != 1 or (args.method is None) != (args.value is None):
-        accepted = "METHOD and VALUE, or one of --baseline, --last and --again"
+        accepted = "METHOD and VALUE, or one of --baseline, --last, --setting and --again"
         raise InputError("target", args.value or args.method or "(missing)", accepted)
     if args.again:
         return at.shop.reopen_target(at.view), "target open again"
     if args.last:
         return aim_at_last(at.shop, at.view), "the last setting is the target now"
+    if args.setting is not None:
+        return _aim_at_setting(at, args.setting)
     if args.method is None:
         return _aim_at_baseline(at, args.baseline)
     return _aim_at_value(at, args)
@@ -79,6 +88,14 @@ def _aim_at_baseline(at: AtSki, name: str) -> Did:
 
     baseline = baseline_meant(at.shop, at.view, name)
     return aim_at(at.shop, at.view, baseline), f"target: the baseline {baseline.name}"
+
+
+def _aim_at_setting(at: AtSki, name: str) -> Did:
+    from workbench.work.compare import go_back, named_setting
+    from workbench.work.history import load_history, settings_in
+
+    setting = named_setting(settings_in(load_history(at.shop, at.view.ski.id)), name)
+    return go_back(at.shop, at.view, setting), f"target: the setting {setting.name}"
 
 
 def _aim_at_value(at: AtSki, args: argparse.Namespace) -> Did:

@@ -108,6 +108,10 @@ class Desk:
         """Whether another connection has written since this was last asked."""
         return self.run(lambda: self._explained(self._look_again))
 
+    def newest(self) -> datetime | None:
+        """The time that the book's greatest id is of, as far as it has been followed."""
+        return self.run(lambda: self._mint.newest)
+
     def close(self) -> None:
         """Finish everything asked so far, then close the file; a second time does nothing."""
         try:

@@ -114,6 +114,10 @@ class Door:
         """Whether another bench has written since this was last asked; costs next to nothing."""
         return self._desk.changed_since_last_look()
 
+    def newest_entry(self) -> datetime | None:
+        """The time of what was entered last, as its id tells it; None in an empty book."""
+        return self._desk.newest()
+
     def backup(self, path: Path | str) -> Path:
         """Copy the book to ``path`` while it is in use, check the copy, then give it its name.
 

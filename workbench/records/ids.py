@@ -51,6 +51,16 @@ class Mint:
         if greatest is not None:
             self._last = max(self._last, _stamp_of(greatest))
 
+    @property
+    def newest(self) -> datetime | None:
+        """The time of the greatest id given or followed; None before the first."""
+        if self._last < 0:
+            return None
+        try:
+            return _EPOCH + timedelta(milliseconds=self._last >> 12)
+        except OverflowError:
+            return datetime.max.replace(tzinfo=UTC)
+
     def next(self, now: datetime) -> str:
         """A new id for ``now``, greater than all before."""
         stamp = max(_stamp_at(now), self._last + 1)

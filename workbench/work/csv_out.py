@@ -4,14 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from workbench.errors import InputError
+from workbench.measure.units import Unit
 from workbench.records import rows
 from workbench.work.adding import known_ski
 from workbench.work.cells import csv_chunks
 from workbench.work.exports import path_of, write_file
+from workbench.work.history import load_history
 from workbench.work.intake import COLUMNS
+from workbench.work.local_time import local_day
 from workbench.work.shop import Shop
+from workbench.work.timeline import timeline_of
+from workbench.work.timeline_words import row_words
 
-KINDS = ("queue", "skis", "readings")
+KINDS = ("queue", "skis", "readings", "history")
 BOM = b"\xef\xbb\xbf"
 """What tells a spreadsheet that a file is UTF-8."""
 
@@ -21,23 +27,37 @@ READING_COLUMNS = (
 )  # fmt: skip
 """The columns of a file of readings: ``reading`` as typed in ``unit``, ``at`` in UTC."""
 
+HISTORY_COLUMNS = (
+    "day", "at", "who", "ski", "serial", "rider", "kind", "words", "unit", "job_day", "struck_out",
+    "struck_by", "struck_at", "reason", "job", "id",
+)  # fmt: skip
+"""The columns of a file of history: ``words`` as the timeline says it, its lengths in ``unit``."""
+
 _HEADERS: dict[str, tuple[str, ...]] = {
     "queue": COLUMNS,
     "skis": COLUMNS,
     "readings": READING_COLUMNS,
+    "history": HISTORY_COLUMNS,
 }
 
 Cells = Sequence[str | float | None]
 
 
 def csv_of(shop: Shop, kind: str, ski: str = "") -> Iterator[bytes]:
-    """Yield a CSV file; ``ski`` (its name or serial) leaves the others out of the readings.
+    """Yield a CSV file; ``ski`` (its name or serial) leaves the others out of readings and history.
 
-    Kinds: ``queue`` (the shop's day, what earlier days left first), ``skis``, ``readings``. The
-    first two are such files as :func:`workbench.work.intake.take_in_skis` takes.
+    Kinds: ``queue`` (the shop's day, what earlier days left first), ``skis``, ``readings``,
+    ``history`` (every row of a ski, each in its words). The first two are such files as
+    :func:`workbench.work.intake.take_in_skis` takes, and are of all skis.
     """
-    found = {"queue": _queue, "skis": _skis}[kind](shop) if kind != "readings" else None
-    return csv_chunks(_HEADERS[kind], _readings(shop, ski) if found is None else found)
+    whole = {"queue": _queue, "skis": _skis}
+    if kind in whole:
+        if ski:
+            raise InputError("ski", ski, "readings or history: those can be of one ski alone")
+        return csv_chunks(_HEADERS[kind], whole[kind](shop))
+    skis = (known_ski(shop, ski),) if ski else shop.book.skis()
+    found = _readings(shop, skis) if kind == "readings" else _history(shop, skis)
+    return csv_chunks(_HEADERS[kind], found)
 
 
 def write_csv(shop: Shop, kind: str, path: str, ski: str = "") -> int:
@@ -87,9 +107,25 @@ def _mm(length_mm: float | None) -> str:
     return "" if length_mm is None else f"{length_mm!r} mm"
 
 
-def _readings(shop: Shop, only: str) -> Iterator[Cells]:
+def _history(shop: Shop, skis: Sequence[rows.Ski]) -> Iterator[Cells]:
+    kept = shop.book.setting("unit", "in")
+    unit: Unit = "mm" if kept == "mm" else "in"
+    for ski in skis:
+        history = load_history(shop, ski.id)
+        days = {past.job.id: past.job.day for past in history.jobs}
+        for entry in timeline_of(history).entries:
+            row, struck = entry.row, entry.struck
+            job_id = row.job_id if isinstance(row, rows.Fact) else ""
+            yield (
+                local_day(row.at), row.at, row.who, ski.name, ski.serial, ski.rider,
+                entry.kind, row_words(row, history, unit), unit, days.get(job_id, ""),
+                "yes" if struck else "", struck.who if struck else "", struck.at if struck else "",
+                struck.reason if struck else "", job_id, row.id,
+            )  # fmt: skip
+
+
+def _readings(shop: Shop, skis: Sequence[rows.Ski]) -> Iterator[Cells]:
     book = shop.book
-    skis = (known_ski(shop, only),) if only else book.skis()
     methods: dict[str, rows.Method] = {}
     calipers = {caliper.id: caliper.name for caliper in book.calipers()}
     for ski in skis:

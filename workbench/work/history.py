@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
 from typing import Literal
 
 from workbench.fin.methods import Method
@@ -12,6 +11,7 @@ from workbench.fin.rig import Rig
 from workbench.measure.repeats import mean_of
 from workbench.records import rows
 from workbench.work.gauges import Tools, tools_of
+from workbench.work.local_time import local
 from workbench.work.rigs import blade_of, method_of, rig_of
 from workbench.work.shop import Shop
 from workbench.work.slopes import Slopes, u_of
@@ -27,16 +27,6 @@ MOMENT_WORDS: dict[Moment, str] = {
 LONGEST_MM = 1000.0
 """A reading beyond the reach of any caliper's table, as other hands may have left one, is shown but
 not reckoned with."""
-
-
-def local(at: str) -> datetime:
-    """Return a moment of the book (ISO UTC) on this machine's clock."""
-    return datetime.fromisoformat(at).astimezone()
-
-
-def day_and_time(at: str) -> str:
-    """Return a moment of the book as local day and time."""
-    return f"{local(at):%Y-%m-%d %H:%M}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,8 @@ from workbench.measure.units import Unit
 from workbench.records import rows
 from workbench.work.compare import Comparison
 from workbench.work.compare_words import rating_words, wing_words
-from workbench.work.history import Setting, Value, day_and_time
+from workbench.work.history import Setting, Value
+from workbench.work.local_time import day_and_time
 from workbench.work.timeline import Entry, Timeline, struck_words
 from workbench.work.timeline_words import row_words
 from workbench.work.words import clean

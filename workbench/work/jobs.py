@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from dataclasses import field
 
 from workbench.advice.checklists import CheckItem, final_items
 from workbench.advice.torque import note_for
 from workbench.errors import BenchError, OutOfReachError
-from workbench.fin.fit import Reading
 from workbench.fin.foresight import Expected
-from workbench.fin.guidance import Plan, Rig, Target
-from workbench.fin.methods import Method
+from workbench.fin.guidance import Plan, Rig
 from workbench.fin.pose import Pose
 from workbench.frozen import dataclass
 from workbench.measure.units import Unit
@@ -21,20 +18,16 @@ from workbench.work.doubts import (
     Suspect,
     doubt_of,
     doubt_words,
-    expected_readings,
     moved_question,
     moved_words,
     suspects_in,
 )
-from workbench.work.extra_readings import Mark, beside, contradicted, marks_in_pass, without_marks
+from workbench.work.extra_readings import Mark
 from workbench.work.gauges import Tools
-from workbench.work.last_setting import LastSetting
 from workbench.work.reading_lines import Line as Line
-from workbench.work.rigs import usual_range_mm
 from workbench.work.rules import AS_LAST_TIME, SHIPPED, Rules
-from workbench.work.solved import plan_of, pose_of
 from workbench.work.stages import Progress, Stage
-from workbench.work.trust import Taken, reading_u_mm, readings_of
+from workbench.work.trust import reading_u_mm
 from workbench.work.words import clean, error_words
 
 WING_AIM = "wing_aim"
@@ -238,186 +231,3 @@ class JobView:
             number = self.progress.pass_number + (self.stage == "turning")
             return f"{self.stage}, pass {number}"
         return self.stage if self.stage != "within" else "within tolerance"
-
-
-def build_view(
-    job: rows.Job,
-    ski: rows.Ski,
-    names: tuple[str, str],
-    rig: Rig,
-    methods: Sequence[tuple[str, Method, float]],
-    progress: Progress,
-    facts: tuple[rows.AnyFact, ...],
-    finest_turn: float,
-    baseline: rows.Baseline | None,
-    others: tuple[Method, ...] = (),
-    tools: Tools | None = None,
-    guard: bool = False,
-    last: LastSetting | None = None,
-    rules: Rules = SHIPPED,
-    marks: Sequence[tuple[str, Method]] = (),
-) -> JobView:
-    """Put a job's view together; ``methods`` are (id, method, tolerance_mm) in the ski's order.
-
-    ``others`` are all methods of the blade, to tell which one a wrong reading was taken by.
-    ``tools`` are what the readings were taken with, ``last`` how the ski left before, which is
-    looked at while it is read as received. With ``guard`` there is a guard band. ``marks`` are the
-    blade's coarse marks (id, method): they bear the readings out, are never due and never aimed at.
-    """
-    tools = tools or Tools()
-    taken = taken_in_pass(methods, progress, progress.pass_number, tools)
-    worth = _worth(taken, rig)
-    received = worth
-    if progress.pass_number:
-        received = _worth(taken_in_pass(methods, progress, 0, tools), rig)
-    struck = _struck(facts, progress.pass_number)
-    lines = tuple(
-        _line(i, m, tol, progress, rig, (taken.get(m.name), worth.get(m.name)),
-              received.get(m.name), struck.get(i, ()), guard)
-        for i, m, tol in methods
-    )  # fmt: skip
-    known = [worth[line.method.name] for line in lines if line.method.name in worth]
-    coarse = marks_in_pass(marks, progress)
-    borne_out = [m.reading for m in coarse if m.reading is not None]
-    pose, result, why = _solve(rig, lines, (known, borne_out), progress, finest_turn)
-    expected = _expected(rig, methods, others, progress, facts, tools)
-    return JobView(
-        job,
-        ski,
-        names[0],
-        names[1],
-        rig,
-        lines,
-        progress,
-        facts,
-        finest_turn,
-        pose,
-        result,
-        why,
-        baseline,
-        expected,
-        tools,
-        last.expected(rig, others) if last is not None else (),
-        rules,
-        beside(coarse, rig, known, pose, expected),
-        contradicted(rig, [*known, *borne_out], pose, others, ski.unit),
-    )
-
-
-def _expected(
-    rig: Rig,
-    methods: Sequence[tuple[str, Method, float]],
-    others: tuple[Method, ...],
-    progress: Progress,
-    facts: Sequence[rows.AnyFact],
-    tools: Tools,
-) -> tuple[Expected, ...]:
-    """Return what the turns just made should have brought each reading to, while measuring."""
-    if progress.stage != "measuring":
-        return ()
-    made = [f for f in facts if isinstance(f, rows.PassRow) and f.struck is None][-1]
-    by_stud = {t.stud: t.turns for t in made.turns}
-    taken = taken_in_pass(methods, progress, progress.pass_number - 1, tools)
-    before = _worth(taken, rig)
-    turns = [by_stud.get(s.name, 0.0) for s in rig.studs]
-    return expected_readings(rig, tuple(before.values()), turns, others)
-
-
-def taken_in_pass(
-    methods: Sequence[tuple[str, Method, float]], progress: Progress, number: int, tools: Tools
-) -> dict[str, Taken]:
-    """Return what was taken in a pass by method name: values at 20 degrees where stated."""
-    return tools.taken_in([(i, m) for i, m, _ in methods], progress.values.get(number, {}))
-
-
-def standard_u_mm(
-    methods: Sequence[tuple[str, Method, float]], progress: Progress, rig: Rig, tools: Tools
-) -> dict[str, float]:
-    """Return the standard uncertainty (mm) of each reading of the pass under way, by method id."""
-    worth = _worth(taken_in_pass(methods, progress, progress.pass_number, tools), rig)
-    return {i: worth[m.name].u_mm for i, m, _ in methods if m.name in worth}
-
-
-def _worth(taken: Mapping[str, Taken], rig: Rig) -> dict[str, Reading]:
-    """Return the readings by method name, each with what it is worth."""
-    return {r.method.name: r for r in readings_of(tuple(taken.values()), rig)}
-
-
-def _struck(facts: Sequence[rows.AnyFact], number: int) -> dict[str, tuple[rows.Reading, ...]]:
-    """Return the readings of a pass that were struck out, by method id; not those taken back."""
-    out: dict[str, tuple[rows.Reading, ...]] = {}
-    for f in facts:
-        if not isinstance(f, rows.Reading) or f.struck is None or f.pass_number != number:
-            continue
-        if f.struck.reason != TAKEN_BACK:
-            out[f.method_id] = (*out.get(f.method_id, ()), f)
-    return out
-
-
-def _line(
-    method_id: str,
-    method: Method,
-    tolerance_mm: float,
-    progress: Progress,
-    rig: Rig,
-    now: tuple[Taken | None, Reading | None],
-    was: Reading | None,
-    struck: tuple[rows.Reading, ...],
-    guard: bool,
-) -> Line:
-    number, (taken, worth) = progress.pass_number, now
-    latest = progress.values.get(number, {}).get(method_id, ())
-    received = progress.mean_mm(0, method_id)
-    target = progress.targets.get(method_id)
-    aim = target.mm if target is not None else received if progress.targets else None
-    return Line(
-        method_id,
-        method,
-        usual_range_mm(method, rig.blade),
-        received,
-        latest,
-        worth.value_mm if worth is not None else None,
-        worth.u_mm if worth is not None else None,
-        aim,
-        target.tolerance_mm if target is not None else tolerance_mm,
-        target,
-        taken,
-        was.u_mm if was is not None else None,
-        struck,
-        guard,
-    )
-
-
-def _solve(
-    rig: Rig,
-    lines: Sequence[Line],
-    known: tuple[Sequence[Reading], Sequence[Reading]],
-    progress: Progress,
-    finest_turn: float,
-) -> tuple[Pose | None, Plan | None, BenchError | None]:
-    """Return the pose, the plan where targets are accepted, and what stands in the way.
-
-    ``known`` are the ski's own readings and those by coarse marks.
-    """
-    if len(known[0]) < len(lines) or len(known[0]) < 3:
-        return None, None, None
-    readings = (*known[0], *known[1])
-    try:
-        if progress.stage in ("as received", "studs") and not progress.targets:
-            return pose_of(rig, readings), None, None
-        targets = tuple(
-            Target(line.method, line.target_mm, line.aimed_within_mm)
-            for line in lines
-            if line.target_mm is not None
-        )
-        result = plan_of(rig, readings, targets, finest_turn)
-        return result.fit.pose, without_marks(result), None
-    except BenchError as why:
-        return _pose_alone(rig, readings), None, why.with_traceback(None)
-
-
-def _pose_alone(rig: Rig, readings: tuple[Reading, ...]) -> Pose | None:
-    try:
-        return pose_of(rig, readings)
-    except BenchError:
-        return None

@@ -7,6 +7,7 @@ from typing import Literal, NamedTuple
 from workbench.measure.display import change_text, fine_text, length_text
 from workbench.measure.learnt import FEWEST_FOR_SLOPE, LearntOffset
 from workbench.measure.units import MM_PER, Unit
+from workbench.work.local_time import local_day
 from workbench.work.offsets import LearntReading, OffsetStudy, Outline
 from workbench.work.pairs import Number, PairLine
 
@@ -117,7 +118,7 @@ def pair_state(line: PairLine) -> tuple[str, str]:
         return "?", f"offered: {line.where}"
     if line.row.struck is not None:
         return "✗", f"struck: {line.row.struck.reason}"
-    return "✓", f"counts, {line.row.at[:10]} {line.row.who}".rstrip()
+    return "✓", f"counts, {local_day(line.row.at)} {line.row.who}".rstrip()
 
 
 def _change(mm: float, unit: Unit) -> str:

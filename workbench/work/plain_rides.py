@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from workbench.advice.ride_feel import CLAIM, SURE_WORDS
 from workbench.measure.units import Unit
 from workbench.work.jobs import JobView
+from workbench.work.local_time import local_day
 from workbench.work.ride_rules import rules_of
 from workbench.work.rides import Offer, Ride, offers_for, rides_of, try_words, wing_of
 from workbench.work.shop import Shop
@@ -47,7 +48,7 @@ def _note_lines(number: int, ride: Ride) -> list[str]:
         ("in words", note.text),
     )
     name = f"Ride {number}"
-    day = f"{name}: {note.at[:10]} {clean(note.who)}".rstrip()
+    day = f"{name}: {local_day(note.at)} {clean(note.who)}".rstrip()
     return [day, *(f"{name} {what}: {clean(text)}" for what, text in facts if text)]
 
 

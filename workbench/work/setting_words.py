@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from typing import TypeVar
 
 from workbench.fin.guidance import is_within
@@ -12,6 +11,7 @@ from workbench.records import rows
 from workbench.work.closer import place_words
 from workbench.work.jobs import JobView, Line
 from workbench.work.letters import visible
+from workbench.work.local_time import local_day as local_day
 
 F = TypeVar("F", bound=rows.Fact)
 
@@ -65,11 +65,6 @@ def wing_words(view: JobView) -> str:
     held = f"straightedge at the {kept.hold}" if kept.hold else "where it was held is not noted"
     gauge = f", gauge {visible(kept.gauge, 30)}" if kept.gauge.strip() else ""
     return f"{kept.angle_deg:g}° to the base, {held}{gauge}"
-
-
-def local_day(at: str) -> str:
-    """Return the day of a moment in the book by the clock on the wall."""
-    return datetime.fromisoformat(at).astimezone().date().isoformat()
 
 
 def target_words(line: Line) -> str:

@@ -17,7 +17,17 @@ from workbench.work.calipers import INTERVAL, caliper_meant, in_hand
 from workbench.work.orders import DEFAULT_TOLERANCE_MM
 from workbench.work.rules import EYES, FINEST, MOST_REPEATS, REPEATS
 from workbench.work.shop import Shop
-from workbench.work.wing_setup import GAUGE_SET, HOLD, gauges_of, hold_of
+from workbench.work.wing_setup import (
+    GAUGE_SET,
+    HOLD,
+    LEAD,
+    PLACE,
+    STRAIGHTEDGE,
+    gauges_of,
+    hold_of,
+    kept_length,
+    lead_of,
+)
 
 if TYPE_CHECKING:
     from workbench.fin.methods import Method
@@ -117,18 +127,20 @@ def _tolerance(field: str, text: str) -> str:
     return text
 
 
-def _angles(field: str, text: str) -> str:
-    try:
-        return " ".join(f"{angle:g}" for angle in gauges_of(text))
-    except InputError as why:
-        raise InputError(field, why.value, why.accepted) from None
+def _by(understood: Callable[[str], str]) -> Callable[[str, str], str]:
+    """Return what keeps a text as ``understood`` gives it; its errors go by the setting's name."""
+
+    def keep(field: str, text: str) -> str:
+        try:
+            return understood(text)
+        except InputError as why:
+            raise InputError(field, why.value, why.accepted) from None
+
+    return keep
 
 
-def _hold(field: str, text: str) -> str:
-    try:
-        return hold_of(text)
-    except InputError as why:
-        raise InputError(field, why.value, why.accepted) from None
+def _angles(text: str) -> str:
+    return " ".join(f"{angle:g}" for angle in gauges_of(text))
 
 
 SETTINGS: tuple[Setting, ...] = (
@@ -170,11 +182,22 @@ SETTINGS: tuple[Setting, ...] = (
     Setting("caliper", "Caliper", "in hand: its name, or its number in the register", _words),
     Setting(
         GAUGE_SET, "Wing gauges", "the angles that the shop's gauges have, such as 6 7 7.5 8",
-        _angles,
+        _by(_angles),
     ),
     Setting(
         HOLD, "Wing hold", "where the straightedge lies: front, middle, rear; blank: not settled",
-        _hold,
+        _by(hold_of),
+    ),
+    Setting(
+        STRAIGHTEDGE, "Straightedge", "its length, with its unit; blank: 6 in",
+        _by(lambda text: kept_length(STRAIGHTEDGE, text)),
+    ),
+    Setting(
+        PLACE, "Wing at", "from the tail end to the wing, with its unit; blank: 3 in",
+        _by(lambda text: kept_length(PLACE, text)),
+    ),
+    Setting(
+        LEAD, "Wing leads", "out or in: where its leading edge stands; blank: out", _by(lead_of)
     ),
     Setting("card_folder", "Card folder", "where cards go; blank: beside the book", _words),
     Setting(

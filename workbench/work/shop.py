@@ -6,142 +6,22 @@ this; neither touches the book itself.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import replace
-from datetime import date
-from functools import partial
-
 from workbench.errors import InputError
-from workbench.fin.blade import Blade
-from workbench.fin.methods import Method
 from workbench.measure.lengths import parse_length
 from workbench.measure.limits import LONGEST_MM
 from workbench.measure.units import Unit
 from workbench.records import rows
-from workbench.records.book import Book
-from workbench.work.gauges import tools_of
 from workbench.work.jobs import TAKEN_BACK as TAKEN_BACK
-from workbench.work.jobs import JobView, Line, build_view, standard_u_mm
-from workbench.work.last_setting import left_with
-from workbench.work.meaning import GUARD
-from workbench.work.rigs import blade_of, method_of, rig_of
+from workbench.work.jobs import JobView, Line
+from workbench.work.looking import OpenBook
 from workbench.work.roster import RosterLine as RosterLine
-from workbench.work.roster import roster_line
-from workbench.work.rules import Rules, default_finest, rules_of
-from workbench.work.stages import Event, Progress, check_allowed, progress
+from workbench.work.rules import default_finest
+from workbench.work.stages import Event, check_allowed
 from workbench.work.wing_setup import angle_of, wing_setup
 
 
-class Shop:
-    """A book open for one day's work by one pair of hands."""
-
-    def __init__(self, book: Book, day: str | None = None, who: str = "") -> None:
-        self.book = book
-        self.day = day or date.today().isoformat()
-        self.who = who or book.setting("who", "") or ""
-
-    # -- looking ---------------------------------------------------------------------------------
-
-    def roster(self, near: str | None = None) -> tuple[RosterLine, ...]:
-        """Return the day's queue in its order, what earlier days left unfinished first.
-
-        With ``near``, a job's id, stages are read of the skis around it alone.
-        """
-        return self.lines_of(self.day, near)
-
-    def lines_of(self, day: str, near: str | None = None) -> tuple[RosterLine, ...]:
-        """Return a day's queue in its order; before today's, what earlier days left unfinished."""
-        found = self.book.day_list(day, with_unfinished=day == self.day, near=near)
-        rules = rules_of(self.book)
-        lines = tuple(roster_line(each, rules) for each in found)
-        return tuple(map(self._guarded_line, lines)) if self.guarded else lines
-
-    def _guarded_line(self, line: RosterLine) -> RosterLine:
-        """Only the whole view knows what readings are worth, and so if a guard band lets them."""
-        return replace(line, stage=self.view(line.job_id).stage) if line.stage == "within" else line
-
-    def view(self, job_id: str) -> JobView:
-        """Return everything the bench shows of a job."""
-        return self.book.at_once(self._view, job_id)
-
-    def _view(self, job_id: str) -> JobView:
-        job = self.book.job(job_id)
-        ski = self.book.ski(job.ski_id)
-        blade_row, block = self.book.blade(ski.blade_id), self.book.block(ski.block_id)
-        blade = blade_of(blade_row)
-        facts = self.book.facts(job_id)
-        methods, stated = self._methods(ski, blade)
-        rig = rig_of(ski, blade, block.studs)
-        rules = rules_of(self.book)
-        at = self._progress(ski, facts, job.kind, rules)
-        named = [(i, m) for i, m, _ in methods]
-        first = at.stage == "as received"
-        finest = self._finest(facts, job)
-        baselines = self.book.baselines_of(ski.id)
-        return build_view(
-            job,
-            ski,
-            (blade_row.name, block.name),
-            rig,
-            methods,
-            at,
-            facts,
-            finest,
-            baselines[-1] if baselines else None,
-            tuple(method_of(row, blade) for row in self.book.methods_of(ski.blade_id)),
-            tools_of(self.book, facts, stated),
-            self.guarded,
-            left_with(self.book, job, named, rig, stated) if first else None,
-            rules,
-            self._marks(ski, blade),
-        )
-
-    def _marks(self, ski: rows.Ski, blade: Blade) -> tuple[tuple[str, Method], ...]:
-        """Return the coarse marks of the ski's blade (id, method) that are none of its readings."""
-        kept = [r for r in self.book.methods_of(ski.blade_id) if r.scribe_x_mm is not None]
-        return tuple((r.id, method_of(r, blade)) for r in kept if r.id not in ski.methods)
-
-    @property
-    def guarded(self) -> bool:
-        """Whether the shop accepts a reading only with a guard band inside its tolerance."""
-        return self.book.setting(GUARD, "off") == "on"
-
-    def _methods(
-        self, ski: rows.Ski, blade: Blade
-    ) -> tuple[list[tuple[str, Method, float]], dict[str, float]]:
-        """Return the ski's methods (id, method, tolerance in mm), and the u that some state."""
-        kept = [self.book.method(method_id) for method_id in ski.methods]
-        stated = {row.id: row.u_mm for row in kept if row.u_mm is not None}
-        return [(row.id, method_of(row, blade), row.tolerance_mm) for row in kept], stated
-
-    def _progress(
-        self, ski: rows.Ski, facts: Sequence[rows.AnyFact], kind: rows.JobKind, rules: Rules
-    ) -> Progress:
-        tolerances = {m: self.book.method(m).tolerance_mm for m in ski.methods}
-        u_of = partial(self._u_of, ski, facts) if self.guarded else None
-        return progress(facts, ski.methods, tolerances, ski.has_wing, u_of, kind, rules)
-
-    def _u_of(
-        self, ski: rows.Ski, facts: Sequence[rows.AnyFact], at: Progress
-    ) -> Mapping[str, float]:
-        """Return what each reading of the pass under way is worth, where a guard band asks."""
-        blade = blade_of(self.book.blade(ski.blade_id))
-        methods, stated = self._methods(ski, blade)
-        rig = rig_of(ski, blade, self.book.block(ski.block_id).studs)
-        return standard_u_mm(methods, at, rig, tools_of(self.book, facts, stated))
-
-    @staticmethod
-    def _finest(facts: Sequence[rows.AnyFact], job: rows.Job) -> float:
-        for fact in reversed(facts):
-            if isinstance(fact, rows.Mark) and fact.kind == "finest" and fact.struck is None:
-                return float(fact.text)
-        return job.finest_turn
-
-    def finest_of(self, job_id: str) -> float:
-        """Return the finest turn (turns) that a job was done with."""
-        return self._finest(self.book.facts(job_id), self.book.job(job_id))
-
-    # -- doing -----------------------------------------------------------------------------------
+class Shop(OpenBook):
+    """A book open for one day's work by one pair of hands: what they do."""
 
     def tick(self, view: JobView, item: str) -> JobView:
         """Tick one item of the checklist that is due; the clamp bolts only after the rest."""

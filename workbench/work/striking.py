@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from workbench.errors import InputError
 from workbench.records import rows
-from workbench.work.history import day_and_time
+from workbench.work.local_time import day_and_time
 from workbench.work.shop import Shop
 from workbench.work.stages import Stage
 from workbench.work.timeline import Entry

@@ -12,7 +12,8 @@ from typing import Literal
 from workbench.measure.display import length_text
 from workbench.measure.units import Unit
 from workbench.records import rows
-from workbench.work.history import LONGEST_MM, History, day_and_time
+from workbench.work.history import LONGEST_MM, History
+from workbench.work.local_time import day_and_time
 from workbench.work.timeline_words import Row, row_words
 from workbench.work.words import clean
 

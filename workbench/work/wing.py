@@ -18,6 +18,7 @@ from workbench.fin.wing import (
 from workbench.records import rows
 from workbench.work.base_curve import KeptCurve, latest_curve
 from workbench.work.jobs import JobView
+from workbench.work.local_time import local_day
 from workbench.work.shop import Shop
 from workbench.work.wing_setup import WingSetup, wing_setup
 
@@ -136,7 +137,7 @@ def _arc(base: Base, curve: KeptCurve | None) -> tuple[Arc, str]:
     if curve is None:
         return Arc.of(base), "by its card"
     found = curve.measured
-    return Arc(found.curvature, found.apex_mm), f"measured {curve.row.at[:10]}"
+    return Arc(found.curvature, found.apex_mm), f"measured {local_day(curve.row.at)}"
 
 
 def _in_use(ski: rows.Ski, curve: KeptCurve | None) -> bool:

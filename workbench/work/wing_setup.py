@@ -173,6 +173,17 @@ def _length(text: str, unit: Unit, field: str) -> float:
     return mm
 
 
+def kept_length(name: str, text: str) -> str:
+    """Return a straightedge's length or the wing's place (STRAIGHTEDGE, PLACE) as it is kept.
+
+    Raises:
+        InputError: no length with its unit, or outside what a bench has.
+    """
+    if not parse_length(text, "in", name).named:
+        raise InputError(name, text, "a length with its unit, such as 6 in or 152 mm")
+    return _with_unit(text, "in", name)
+
+
 def _with_unit(text: str, unit: Unit, field: str) -> str:
     _length(text, unit, field)
     return text.strip() if parse_length(text, unit, field).named else f"{text.strip()} {unit}"

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from workbench.measure.display import length_text
 from workbench.measure.units import Unit
 from workbench.records import rows
+from workbench.work.local_time import local_day
 from workbench.work.wing import WingReport
 from workbench.work.wing_setup import setting_words
 
@@ -55,6 +56,18 @@ def base_words(report: WingReport, unit: Unit) -> str:
     return f"{shape}, radius {radius}{u} {unit}, apex at {apex} {unit}, {report.base_from}"
 
 
+def used_words(report: WingReport, ski: rows.Ski, unit: Unit) -> tuple[str, ...]:
+    """Return by which base the readings are reckoned, where that is not what was measured last."""
+    if report.curve is None or report.curve_in_use:
+        return ()
+    radius, apex = ski.base_radius_mm, ski.base_apex_mm
+    if radius is None or apex is None:
+        return ("Reckoned by: a flat base, not by what was measured",)
+    step = "0.1" if unit == "in" else "1"
+    told = f"radius {length_text(radius, unit, step)} {unit}, apex at {length_text(apex, unit)}"
+    return (f"Reckoned by: {told} {unit}, not by what was measured",)
+
+
 def gauge_words(report: WingReport) -> str:
     """Return which gauges of the shop stand next to the wanted angle."""
     gauges: Sequence[float] = report.setup.gauges
@@ -70,4 +83,4 @@ def gauge_words(report: WingReport) -> str:
 
 def when_words(setting: rows.WingSetting) -> str:
     """Return an angle as it was kept: with its hold and gauge, when and by whom."""
-    return f"{setting_words(setting)}, {setting.at[:10]} {setting.who}".rstrip()
+    return f"{setting_words(setting)}, {local_day(setting.at)} {setting.who}".rstrip()

@@ -56,6 +56,21 @@ def step_words(step: Step) -> str:
     }[step.do]
 
 
+def short_step_words(step: Step) -> str:
+    """Return one act at the bench in a few words, for a list of them."""
+    if step.do == "turn" and step.turn is not None:
+        turn = f"{turn_text(step.turn.turns)} turn {step.turn.direction}"
+        return f"Turn the {clean(step.turn.stud.name)} stud {turn}"
+    return {
+        "leave": "Leave it alone",
+        "loosen": "Loosen the clamp bolts",
+        "seat": "Push the blade home",
+        "snug": "Snug the clamp bolts evenly",
+        "measure": "Measure again",
+        "turn": "",
+    }[step.do]
+
+
 def remark_words(remark: Remark, unit: Unit) -> str:
     """Return a warning as one sentence in ``unit``."""
     subject = clean(remark.subject)

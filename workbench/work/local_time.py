@@ -1,0 +1,41 @@
+"""Moments of the book (ISO, UTC) by the clock on the wall, and a clock that cannot be right."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from workbench.records.book import Book
+
+AHEAD = timedelta(days=1)
+"""More than two benches' clocks and their zones may differ by."""
+
+
+def local(at: str) -> datetime:
+    """Return a moment of the book on this machine's clock."""
+    return datetime.fromisoformat(at).astimezone()
+
+
+def local_day(at: str) -> str:
+    """Return the day of a moment of the book by the clock on the wall."""
+    return local(at).date().isoformat()
+
+
+def day_and_time(at: str) -> str:
+    """Return a moment of the book as local day and time."""
+    return f"{local(at):%Y-%m-%d %H:%M}"
+
+
+def clock_words(book: Book, now: datetime | None = None) -> str:
+    """Say that the book has entries from a day this machine has not come to; else nothing.
+
+    Either clock may be the wrong one. What is entered comes after what is there all the same.
+    """
+    newest, now = book.newest_entry(), now or datetime.now(UTC)
+    if newest is None or newest - now < AHEAD:
+        return ""
+    return (
+        f"the book's last entry is of {newest.astimezone().date()}, but this machine's clock says "
+        f"{now.astimezone().date()}: check the clock"
+    )
