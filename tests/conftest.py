@@ -1,9 +1,15 @@
-"""What all tests share: the long-run option and hypothesis' manners."""
+"""What all tests share: the demo book, the long-run option and hypothesis' manners."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from pathlib import Path
+
 import pytest
 from hypothesis import HealthCheck, settings
+
+from tests.shop import demo_file, open_shop
+from workbench.work.shop import Shop
 
 settings.register_profile(
     "bench",
@@ -14,6 +20,19 @@ settings.register_profile(
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much],
 )
 settings.load_profile("bench")
+
+
+@pytest.fixture
+def book_file(tmp_path: Path) -> Path:
+    """A fresh copy of the demo book."""
+    return demo_file(tmp_path)
+
+
+@pytest.fixture
+def shop(book_file: Path) -> Iterator[Shop]:
+    """The demo book open for its day."""
+    with open_shop(book_file) as opened:
+        yield opened
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

@@ -6,7 +6,7 @@ import math
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import date
+from datetime import date, datetime, timedelta
 from functools import cache
 from pathlib import Path
 
@@ -18,6 +18,9 @@ from workbench.records.book import Book
 from workbench.work.demo import build_demo
 from workbench.work.jobs import JobView, Line
 from workbench.work.shop import Shop
+
+NOON = datetime(2031, 5, 6, 12).astimezone()
+"""Noon of an empty shop's day by the clock on the wall, whatever the zone of this machine."""
 
 TODAY = date(2026, 11, 25)
 DAY = TODAY.isoformat()
@@ -44,6 +47,24 @@ def open_shop(path: Path, who: str = "KV") -> Iterator[Shop]:
     """Open a book for the demo's day."""
     with Book(path) as book:
         yield Shop(book, day=DAY, who=who)
+
+
+class Clock:
+    """Goes on by a second at every look; begins at noon and may be set."""
+
+    def __init__(self) -> None:
+        self.now = NOON
+
+    def __call__(self) -> datetime:
+        self.now += timedelta(seconds=1)
+        return self.now
+
+
+@contextmanager
+def empty_shop(folder: Path, clock: Clock | None = None) -> Iterator[Shop]:
+    """Open a book without anything in it, on the day of :data:`NOON`."""
+    with Book(folder / "shop.db", clock=clock or Clock()) as book:
+        yield Shop(book, NOON.date().isoformat(), "KV")
 
 
 def ski(shop: Shop, name: str) -> JobView:
@@ -82,6 +103,15 @@ def read(shop: Shop, view: JobView, line: Line, text: str) -> JobView:
     """Keep one reading typed in the ski's unit."""
     unit = view.ski.unit
     return shop.take_reading(view, line, text, unit, parse_length(text, unit).mm)
+
+
+def as_received(shop: Shop, *texts: str) -> JobView:
+    """Return a job whose first reading was taken so, the others not at all."""
+    view = ski(shop, "Heron 66")
+    view = walk_to(shop, view, heron(view), "as received")
+    for text in texts:
+        view = read(shop, view, view.lines[0], text)
+    return view
 
 
 def advance(shop: Shop, view: JobView, fin: Fin, changes: tuple[str, ...]) -> JobView:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Awaitable, Callable, Iterable
 from contextlib import asynccontextmanager
+from typing import Any
 
+from textual.app import App
 from textual.events import Key
 from textual.pilot import Pilot
 
@@ -21,6 +23,8 @@ NAMED = {
     " ": ("space", " "), ",": ("comma", ","),
 }  # fmt: skip
 HAND_S = 0.16
+
+Before = Callable[[Pilot[Any]], Awaitable[None]]
 
 
 class Screen:
@@ -72,3 +76,42 @@ async def bench(shop: Shop, size: tuple[int, int] = (120, 36)) -> AsyncIterator[
     async with app.run_test(size=size, notifications=True, tooltips=True) as pilot:
         await pilot.pause()
         yield Screen(app, pilot)
+
+
+async def send(pilot: Pilot[None], text: Iterable[str], gap_s: float = 0.002) -> None:
+    """Deliver keys as a cable does: all at once in the queue, ``gap_s`` apart by their times."""
+    app: App[Any] = pilot.app
+    at = getattr(app, "sent_until", 1000.0) + 1.0
+    for char in text:
+        key, character = ("ctrl+j", "\n") if char == "\n" else NAMED.get(char, (char, char))
+        event = Key(key, character if len(character) == 1 else None)
+        event.time = at
+        app.post_message(event)
+        at += gap_s
+    app.sent_until = at  # type: ignore[attr-defined]
+    await pilot.pause()
+    await pilot.pause()
+
+
+async def slowly(pilot: Pilot[None], text: Iterable[str]) -> None:
+    """Type as a hand does."""
+    await send(pilot, text, gap_s=0.2)
+
+
+def before(keys: Iterable[str] = (), action: str = "", job_id: str = "") -> Before:
+    """Return what is done before a picture: a ski in hand, an action, then keys by hand."""
+
+    async def act(pilot: Pilot[Any]) -> None:
+        await pilot.pause()
+        app: Any = pilot.app
+        if job_id:
+            app.hands.open(job_id)
+        if action:
+            app.do_(action)
+            await pilot.pause(0.2)
+        for key in keys:
+            await pilot.press(NAMED.get(key, (key, key))[0])
+            await pilot.pause(0.17)
+        await pilot.pause(0.1)
+
+    return act

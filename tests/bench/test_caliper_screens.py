@@ -2,38 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from datetime import datetime, timedelta
+from collections.abc import Iterator
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
 from textual import events
 from textual.app import App
-from textual.pilot import Pilot
 from textual.widgets import Static
 
+from tests.bench.screens import send, slowly
+from tests.shop import NOON, Clock, empty_shop
 from workbench.bench import themes
 from workbench.bench.caliper_screens import CaliperScreen
 from workbench.bench.forms import Form
 from workbench.records import rows
-from workbench.records.book import Book
 from workbench.work import calipers
 from workbench.work.shop import Shop
 
 SIZES = [(120, 36), (80, 24)]
-NAMES = {".": "full_stop", "-": "minus", "+": "plus", ",": "comma", "\r": "enter", "\n": "ctrl+j",
-         " ": "space"}  # fmt: skip
 HOSTILE = ["[b]X[/b]", "a[/nope]b", "[$primary]", "\x1b[31mred", "long " * 15, "深い" * 20]
-NOON = datetime(2031, 5, 6, 12).astimezone()
-
-
-class Clock:
-    now = NOON
-
-    def __call__(self) -> datetime:
-        self.now += timedelta(seconds=1)
-        return self.now
 
 
 class Bench(App[None]):
@@ -56,31 +45,12 @@ def clock() -> Clock:
 
 @pytest.fixture
 def shop(tmp_path: Path, clock: Clock) -> Iterator[Shop]:
-    with Book(tmp_path / "shop.db", clock=clock) as book:
-        yield Shop(book, "2031-05-06", "KV")
+    with empty_shop(tmp_path, clock) as opened:
+        yield opened
 
 
 def add(shop: Shop, name: str = "Caliper A", unit: str = "in", resolution: str = ".0005") -> str:
     return calipers.add_caliper(shop, {"name": name, "unit": unit, "resolution": resolution})
-
-
-async def send(pilot: Pilot[None], text: Iterable[str], gap_s: float = 0.002) -> None:
-    """Deliver keys as a cable does: all at once in the queue, ``gap_s`` apart by their times."""
-    app: App[Any] = pilot.app
-    at = getattr(app, "sent_until", 1000.0) + 1.0
-    for character in text:
-        name = NAMES.get(character, character)
-        event = events.Key(name, character if len(character) == 1 else None)
-        event.time = at
-        app.post_message(event)
-        at += gap_s
-    app.sent_until = at  # type: ignore[attr-defined]
-    await pilot.pause()
-    await pilot.pause()
-
-
-async def slowly(pilot: Pilot[None], text: Iterable[str]) -> None:
-    await send(pilot, text, gap_s=0.2)
 
 
 def shown(app: App[Any]) -> str:

@@ -10,7 +10,7 @@ import pytest
 from textual.app import App
 from textual.pilot import Pilot
 
-from tests.shop import heron, read, ski, walk_to
+from tests.shop import as_received, ski
 from workbench.bench import themes
 from workbench.bench.budget_screen import BudgetScreen, budget_table
 from workbench.bench.canvas import Mode
@@ -60,14 +60,6 @@ def text_of(app: App[None]) -> str:
 
 def turning(shop: Shop) -> JobView:
     return ski(shop, "Heron 67")
-
-
-def begun(shop: Shop, *texts: str) -> JobView:
-    view = ski(shop, "Heron 66")
-    view = walk_to(shop, view, heron(view), "as received")
-    for text in texts:
-        view = read(shop, view, view.lines[0], text)
-    return view
 
 
 MAKERS: tuple[Callable[[Shop], Closer], ...] = (
@@ -140,7 +132,7 @@ async def test_arrows_go_through_the_methods_and_round(shop: Shop) -> None:
 
 
 async def test_without_readings_the_drawing_says_that_its_place_is_made_up(shop: Shop) -> None:
-    async with opened(HoldScreen(begun(shop), 0, "mm", "ascii")) as (app, _):
+    async with opened(HoldScreen(as_received(shop), 0, "mm", "ascii")) as (app, _):
         assert "at a made-up place: not read yet" in text_of(app)
 
 
@@ -181,7 +173,7 @@ async def test_a_learnt_offset_stands_below_its_method(shop: Shop) -> None:
 
 
 async def test_without_a_pose_it_says_what_is_missing(shop: Shop) -> None:
-    async with opened(RestateScreen(shop, begun(shop, "2.45"), "in")) as (app, _):
+    async with opened(RestateScreen(shop, as_received(shop, "2.45"), "in")) as (app, _):
         text = text_of(app)
         assert "1 of 3 readings are taken in this pass" in text
         assert "missing: 'tail, upper line', 'length, tips'" in text
@@ -190,7 +182,7 @@ async def test_without_a_pose_it_says_what_is_missing(shop: Shop) -> None:
 @pytest.mark.parametrize("size", SIZES)
 async def test_the_budget_fits_with_its_repeats(shop: Shop, size: tuple[int, int]) -> None:
     """Shares, sums, coverage and the doubtful repeat, down to the last sentence."""
-    view = begun(shop, *SEVEN)
+    view = as_received(shop, *SEVEN)
     async with opened(BudgetScreen(view, 0, "in"), size) as (app, _):
         text = text_of(app)
         assert "repeat scatter scatter" in text
@@ -203,7 +195,7 @@ async def test_the_budget_fits_with_its_repeats(shop: Shop, size: tuple[int, int
 
 async def test_many_repeats_are_all_there_by_scrolling(shop: Shop) -> None:
     """Sixty do not fit above the last line; down brings the test's name up."""
-    view = begun(shop, *[f"2.45{i:02d}" for i in range(60)])
+    view = as_received(shop, *[f"2.45{i:02d}" for i in range(60)])
     async with opened(BudgetScreen(view, 0, "in")) as (app, pilot):
         assert "generalised ESD" not in text_of(app)
         await pilot.press(*["down"] * 20)
@@ -214,14 +206,14 @@ async def test_many_repeats_are_all_there_by_scrolling(shop: Shop) -> None:
 
 
 async def test_a_reading_not_taken_says_so(shop: Shop) -> None:
-    async with opened(BudgetScreen(begun(shop), 1, "in")) as (app, _):
+    async with opened(BudgetScreen(as_received(shop), 1, "in")) as (app, _):
         assert "'tail, upper line' is not read yet in this pass" in text_of(app)
 
 
 @pytest.mark.parametrize("width", [56, 76, 108])
 def test_no_row_is_wider_than_its_room(shop: Shop, width: int) -> None:
     """A row that wrapped would push the last one off the sheet."""
-    view, many = turning(shop), begun(shop, *SEVEN)
+    view, many = turning(shop), as_received(shop, *SEVEN)
     tables = [restate_table(restated(shop, view), "in", width)]
     for unit in ("in", "mm"):
         tables += [budget_table(worth_of(view, x), unit, width) for x in view.lines]

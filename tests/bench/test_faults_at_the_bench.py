@@ -477,7 +477,9 @@ async def test_random_hands_and_hostile_text(
 
 
 @pytest.mark.parametrize("where", ["bench", "n", "/", "s", "z"])
-@pytest.mark.parametrize("text", ["9" * 1_000_000, "1\n" * 300_000, "x\n" * 300_000])
+@pytest.mark.parametrize(
+    "text", ["9" * 1_000_000, "1\n" * 300_000, "x\n" * 300_000], ids=["line", "digits", "lines"]
+)
 async def test_a_file_dropped_on_the_bench(shop_of: Shop, where: str, text: str) -> None:
     """A megabyte pasted anywhere is refused in words, at once, and what was typed stays."""
     async with bench(shop_of) as screen:

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 from textual import events
 from textual.app import App
-from textual.pilot import Pilot
 from textual.widgets import Input, Static
 
+from tests.bench.screens import send, slowly
 from workbench.bench.forms import (
     Field,
     Form,
@@ -29,7 +29,6 @@ from workbench.work.shop import Shop
 
 SIZES = [(120, 36), (80, 24)]
 HOSTILE = ["[b]X[/b]", "a[/nope]b", "[Q1]", "\x1b[31mred", "long " * 300]
-NAMES = {".": "full_stop", "-": "minus", ",": "comma", "\r": "enter", "\n": "ctrl+j", " ": "space"}
 
 
 class Bench(App[None]):
@@ -56,26 +55,6 @@ def shop(tmp_path: Path) -> Iterator[Shop]:
     with Book(tmp_path / "shop.db") as book:
         ensure_starter(book, "KV")
         yield Shop(book, "2031-05-06", "KV")
-
-
-async def send(pilot: Pilot[None], text: Iterable[str], gap_s: float = 0.002) -> None:
-    """Deliver keys as a cable does: all at once in the queue, ``gap_s`` apart by their times."""
-    app: App[Any] = pilot.app
-    at = getattr(app, "sent_until", 1000.0) + 1.0
-    for character in text:
-        name = NAMES.get(character, character)
-        event = events.Key(name, "\r" if character == "\r" else character)
-        event.time = at
-        app.post_message(event)
-        at += gap_s
-    app.sent_until = at  # type: ignore[attr-defined]
-    await pilot.pause()
-    await pilot.pause()
-
-
-async def slowly(pilot: Pilot[None], text: str) -> None:
-    """Type as a hand does."""
-    await send(pilot, text, gap_s=0.2)
 
 
 def lines(app: App[Any]) -> list[Input]:

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Awaitable, Callable, Iterator
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from textual.pilot import Pilot
 
-from tests.bench.screens import SIZES, Screen, bench
+from tests.bench.screens import SIZES, Screen, before, bench
 from tests.shop import ski
 from workbench.bench.app import Bench
 from workbench.bench.compare_screen import CompareScreen
@@ -298,17 +297,6 @@ async def test_u_on_the_bench_shows_in_the_timeline(shop: Shop) -> None:
 CASES = {"timeline": ("down",), "plots": ("p",), "compare": ("p", "home", "c")}
 
 
-def _keys(keys: tuple[str, ...]) -> Callable[[Pilot[Any]], Awaitable[None]]:
-    async def press(pilot: Pilot[Any]) -> None:
-        await pilot.pause()
-        for key in ("o", *keys):
-            await pilot.press(key)
-            await pilot.pause()
-        await pilot.pause(0.3)
-
-    return press
-
-
 @pytest.mark.parametrize("size", SIZES, ids=["wide", "narrow"])
 @pytest.mark.parametrize("case", list(CASES))
 def test_screens_look_as_they_did(
@@ -317,4 +305,4 @@ def test_screens_look_as_they_did(
     """Looked at and found good."""
     app = Bench(shop)
     app.hands.open(ski(shop, "Heron 67").job.id)
-    assert snap_compare(app, terminal_size=size, run_before=_keys(CASES[case]))
+    assert snap_compare(app, terminal_size=size, run_before=before(("o", *CASES[case])))

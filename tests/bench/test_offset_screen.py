@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
-from textual.pilot import Pilot
 
-from tests.bench.screens import SIZES, Screen, bench
+from tests.bench.screens import SIZES, Screen, before, bench
 from tests.shop import DAY, Fin, ski, walk_to
 from workbench.bench.app import Bench
 from workbench.bench.forms import Form
@@ -164,17 +162,6 @@ async def test_a_reason_with_markup_stays_text(shop: Shop) -> None:
         assert "struck: [red]x\\x1b[2J[/nope]" in flat_text(screen)
 
 
-def _opened(view: JobView) -> Callable[[Pilot[Any]], Awaitable[None]]:
-    async def go(pilot: Pilot[Any]) -> None:
-        await pilot.pause()
-        app: Any = pilot.app
-        app.hands.open(view.job.id)
-        app.do_("offsets")
-        await pilot.pause(0.2)
-
-    return go
-
-
 @pytest.mark.parametrize("size", SIZES, ids=["120x36", "80x24"])
 def test_the_offsets_look_as_they_did(
     book_file: Path, snap_compare: Any, size: tuple[int, int]
@@ -183,4 +170,6 @@ def test_the_offsets_look_as_they_did(
     with Book(book_file, clock=lambda: datetime(2026, 11, 25, 9, tzinfo=UTC)) as book:
         shop = Shop(book, day=DAY, who="KV")
         view, _ = filled(shop)
-        assert snap_compare(Bench(shop), terminal_size=size, run_before=_opened(view))
+        assert snap_compare(
+            Bench(shop), terminal_size=size, run_before=before((), "offsets", view.job.id)
+        )

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Awaitable, Callable
+from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from dataclasses import replace
 from typing import Any
 
 import pytest
-from textual.pilot import Pilot
 
-from tests.bench.screens import Screen, bench
+from tests.bench.screens import Screen, before, bench
 from tests.shop import DAY, at_stage
 from workbench.bench.app import Bench
 from workbench.bench.queue_screen import QueueScreen
@@ -207,17 +206,6 @@ async def test_hostile_names_are_shown_and_not_obeyed(shop: Shop) -> None:
             assert "\\u202e" in text
 
 
-def _keys(*keys: str) -> Callable[[Pilot[Any]], Awaitable[None]]:
-    async def run(pilot: Pilot[Any]) -> None:
-        await pilot.pause()
-        for key in keys:
-            await pilot.press(key)
-            await pilot.pause(0.15)
-        await pilot.pause(0.1)
-
-    return run
-
-
 CASES = {"queue": ("z",), "found": ("z", *"her"), "tomorrow": ("z", "f7", "right")}
 
 
@@ -230,7 +218,7 @@ def test_the_queue_looks_as_it_did(
     first = shop.book.ski(shop.roster()[0].ski_id)
     shop.book.add_ski(replace(first, id="", name="Heron 70", serial="H70-1", note="swept blade"))
     queue.write_notes(shop, shop.roster()[0], {"job": "", "ski": "likes a firm tail"})
-    assert snap_compare(Bench(shop), terminal_size=size, run_before=_keys(*CASES[case]))
+    assert snap_compare(Bench(shop), terminal_size=size, run_before=before(CASES[case]))
 
 
 @pytest.mark.parametrize("size", SIZES, ids=["wide", "narrow"])
@@ -239,7 +227,7 @@ def test_an_offered_recheck_looks_as_it_did(
 ) -> None:
     """Below the queue, with the words that add it."""
     tomorrow = Shop(shop.book, NEXT, "KV")
-    assert snap_compare(Bench(tomorrow), terminal_size=size, run_before=_keys("z", "end"))
+    assert snap_compare(Bench(tomorrow), terminal_size=size, run_before=before(("z", "end")))
 
 
 def test_the_demos_day_is_the_tests_day(shop: Shop) -> None:

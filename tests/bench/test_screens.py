@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from textual.pilot import Pilot
 
-from tests.bench.screens import NAMED
+from tests.bench.screens import before
 from tests.shop import Fin, heron, ski, walk_to
 from workbench.bench.app import Bench
 from workbench.work.jobs import JobView
@@ -32,19 +32,6 @@ def _app(shop: Shop, job_id: str) -> Bench:
     app.hands.look_again()
     app.hands.open(job_id)
     return app
-
-
-def _keys(text: str) -> Before:
-    """Return what presses keys by hand before the picture is taken."""
-
-    async def press(pilot: Pilot[Any]) -> None:
-        await pilot.pause()
-        for char in text:
-            await pilot.press(NAMED.get(char, (char, char))[0])
-            await pilot.pause(0.17)
-        await pilot.pause()
-
-    return press
 
 
 CASES: dict[str, tuple[str, str, tuple[int, int]]] = {
@@ -79,11 +66,11 @@ def test_the_screen_looks_as_it_did(shop: Shop, snap_compare: Any, case: str) ->
     """The picture is the one that was looked at and found good."""
     stage, keys, size = CASES[case]
     app = _app(shop, _at(shop, stage).job.id)
-    assert snap_compare(app, terminal_size=size, run_before=_keys(keys))
+    assert snap_compare(app, terminal_size=size, run_before=before(keys))
 
 
 def test_a_ski_set_aside_looks_as_it_did(shop: Shop, snap_compare: Any) -> None:
     """With its reason and the way on."""
     view = next(x for x in shop.roster() if x.stage == "set aside")
     app = _app(shop, view.job_id)
-    assert snap_compare(app, terminal_size=NARROW, run_before=_keys(""))
+    assert snap_compare(app, terminal_size=NARROW, run_before=before())

@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import random
-from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
+from collections.abc import AsyncIterator, Iterator
 from contextlib import asynccontextmanager
-from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
 from textual.events import Paste
-from textual.pilot import Pilot
 
-from tests.bench.screens import NAMED, Screen
+from tests.bench.screens import Screen, before
+from tests.shop import empty_shop
 from workbench.bench.app import Bench
 from workbench.bench.canvas import DOTS, Mode
 from workbench.bench.forms import Form, Prompt
@@ -23,7 +22,6 @@ from workbench.bench.study_picture import LABEL_ROWS, MARKS, study_picture
 from workbench.bench.study_result import ResultScreen
 from workbench.bench.study_take import TakeScreen
 from workbench.measure.lengths import parse_length
-from workbench.records.book import Book
 from workbench.work import studies, study_words
 from workbench.work.shop import Shop
 from workbench.work.study_plans import plan_study
@@ -31,7 +29,6 @@ from workbench.work.study_results import result_of
 
 WIDE, NARROW = (120, 36), (80, 24)
 SIZES = (WIDE, NARROW)
-NOON = datetime(2031, 5, 6, 12).astimezone()
 PLAN = {
     "name": "slow hour", "what": "depth, hole 2 back edge", "unit": "in", "near": "2.5",
     "parts": "Heron 66; Tern 67; Lark 64", "people": "KV JT", "trials": "2",
@@ -39,19 +36,10 @@ PLAN = {
 HOSTILE = ("[b]X[/b]", "a[/nope]b", "[$primary]", "red \x1b[31m", "深い" * 15)
 
 
-class Clock:
-    def __init__(self) -> None:
-        self.now = NOON
-
-    def __call__(self) -> datetime:
-        self.now += timedelta(seconds=1)
-        return self.now
-
-
 @pytest.fixture
 def shop(tmp_path: Path) -> Iterator[Shop]:
-    with Book(tmp_path / "shop.db", clock=Clock()) as book:
-        yield Shop(book, "2031-05-06", "KV")
+    with empty_shop(tmp_path) as opened:
+        yield opened
 
 
 def planned(shop: Shop, **more: str) -> studies.StudyView:
@@ -426,24 +414,6 @@ def test_parts_that_have_no_room_are_reached_by_going_on(shop: Shop) -> None:
 
 # -- pictures --------------------------------------------------------------------------------------
 
-Before = Callable[[Pilot[Any]], Awaitable[None]]
-
-
-def keys(text: str) -> Before:
-    """Return what opens the studies and presses keys by hand before the picture is taken."""
-
-    async def press(pilot: Pilot[Any]) -> None:
-        await pilot.pause()
-        pilot.app.do_("study")
-        await pilot.pause()
-        for char in text:
-            await pilot.press(NAMED.get(char, (char, char))[0])
-            await pilot.pause(0.17)
-        await pilot.pause()
-
-    return press
-
-
 CASES = {
     "list": (5, ""),
     "plan": (12, "n"),
@@ -464,4 +434,4 @@ def test_the_screen_looks_as_it_did(
     """The picture is the one that was looked at and found good."""
     until, pressed = CASES[case]
     read(shop, planned(shop), until)
-    assert snap_compare(Bench(shop), terminal_size=size, run_before=keys(pressed))
+    assert snap_compare(Bench(shop), terminal_size=size, run_before=before(pressed, "study"))

@@ -109,6 +109,7 @@ def test_what_was_typed_in_an_open_form_comes_back(
     """A form in front is no trap: Ctrl+C and a closed lid leave, and the form is as it was."""
     bench.press(b"n")
     bench.until(b"Add a ski")
+    bench.settle(0.1)
     bench.press(b"Swift 65")
     if isinstance(how, bytes):
         os.write(bench.file, how)

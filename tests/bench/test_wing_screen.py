@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable
 from typing import Any
 
 import pytest
-from textual.pilot import Pilot
 
-from tests.bench.screens import SIZES, Screen, bench
+from tests.bench.screens import SIZES, Screen, before, bench
 from tests.shop import Fin, ski, walk_to
 from workbench.bench.app import Bench
 from workbench.bench.forms import Form
@@ -195,17 +193,6 @@ def test_the_drawing_shows_base_holds_and_wing(shop: Shop, mode: Any, shape: str
 # -- pictures -----------------------------------------------------------------------------------
 
 
-def _opened(view: JobView) -> Callable[[Pilot[Any]], Awaitable[None]]:
-    async def go(pilot: Pilot[Any]) -> None:
-        await pilot.pause()
-        app: Any = pilot.app
-        app.hands.open(view.job.id)
-        app.do_("wing")
-        await pilot.pause(0.2)
-
-    return go
-
-
 @pytest.mark.parametrize("size", SIZES, ids=["120x36", "80x24"])
 @pytest.mark.parametrize("case", ["wing", "no-wing"])
 def test_the_wing_looks_as_it_did(
@@ -214,4 +201,4 @@ def test_the_wing_looks_as_it_did(
     """The picture is the one that was looked at and found good."""
     change_setup(shop.book, SETUP, "in", "KV")
     view = ski(shop, "Heron 67" if case == "wing" else "Heron 66")
-    assert snap_compare(Bench(shop), terminal_size=size, run_before=_opened(view))
+    assert snap_compare(Bench(shop), terminal_size=size, run_before=before((), "wing", view.job.id))

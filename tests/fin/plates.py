@@ -11,6 +11,8 @@ from workbench.fin.readings import Reading
 from workbench.fin.studs import Stud
 
 IN = 25.4
+CURVED = Base(150 * IN, 3.5 * IN)
+BASES = (Base(), CURVED)
 
 
 def inches(*points: Point) -> tuple[Point, ...]:

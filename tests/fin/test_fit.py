@@ -15,6 +15,8 @@ from scipy.optimize import brentq, least_squares, minimize
 from tests import strategies as made
 from tests.fin import oracle
 from tests.fin.plates import (
+    BASES,
+    CURVED,
     DEEPEST,
     DEPTH,
     LENGTH,
@@ -31,9 +33,6 @@ from workbench.fin.blade import Blade
 from workbench.fin.fit import Fit, NoPoseError, Reading, fit_pose
 from workbench.fin.methods import Method, Station, observe
 from workbench.fin.pose import Pose
-
-CURVED = Base(150 * 25.4, 3.5 * 25.4)
-BASES = (Base(), CURVED)
 
 
 def apart(a: Pose, b: Pose) -> float:

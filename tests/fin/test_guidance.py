@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from tests import strategies as made
 from tests.fin.plates import (
+    CURVED,
     DEEPEST,
     DEPTH,
     LENGTH,
@@ -39,7 +40,6 @@ from workbench.fin.guidance import (
 from workbench.fin.methods import Method, observe
 from workbench.fin.pose import Pose
 
-CURVED = Base(150 * 25.4, 3.5 * 25.4)
 THREE = (DEPTH, TAIL, LENGTH)
 CHANGES = st.floats(-0.6, 0.6)
 FINEST = st.sampled_from([0.0, 1 / 16, 1 / 8, 1 / 4, 1 / 2])

@@ -9,6 +9,7 @@ import pytest
 
 from tests import strategies as made
 from tests.fin.plates import (
+    BASES,
     DEEPEST,
     DEPTH,
     LENGTH,
@@ -23,9 +24,6 @@ from workbench.fin.base import Base
 from workbench.fin.fit import NoPoseError, Reading, fit_pose
 from workbench.fin.methods import Method, Station
 from workbench.fin.pose import Pose
-
-CURVED = Base(150 * 25.4, 3.5 * 25.4)
-BASES = (Base(), CURVED)
 
 
 def reason_of(readings: list[Reading], base: Base, blade: object = None) -> NoPoseError:

@@ -3,31 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import datetime, timedelta
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
 
+from tests.shop import NOON, Clock, empty_shop
 from workbench.errors import InputError
 from workbench.measure.lengths import Length
 from workbench.records import rows
-from workbench.records.book import Book
 from workbench.work import calipers
 from workbench.work.shop import Shop
 
-NOON = datetime(2031, 5, 6, 12).astimezone()
-"""Noon of the shop's day by the clock on the wall, whatever the zone of this machine."""
-
 INCH = {"name": "Caliper A", "unit": "in", "resolution": "0.0005"}
-
-
-class Clock:
-    def __init__(self) -> None:
-        self.now = NOON
-
-    def __call__(self) -> datetime:
-        self.now += timedelta(seconds=1)
-        return self.now
 
 
 @pytest.fixture
@@ -37,8 +25,8 @@ def clock() -> Clock:
 
 @pytest.fixture
 def shop(tmp_path: Path, clock: Clock) -> Iterator[Shop]:
-    with Book(tmp_path / "shop.db", clock=clock) as book:
-        yield Shop(book, "2031-05-06", "KV")
+    with empty_shop(tmp_path, clock) as opened:
+        yield opened
 
 
 def added(shop: Shop, **more: str) -> rows.Caliper:

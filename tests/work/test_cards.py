@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from tests.shop import Fin, demo_file, heron, open_shop, read, ski, walk_to
+from tests.shop import Fin, heron, read, ski, walk_to
 from workbench.errors import InputError
 from workbench.measure.display import length_text
 from workbench.work.card_text import card_text
@@ -20,12 +19,6 @@ from workbench.work.setting_words import NOT_READ
 from workbench.work.shop import Shop
 from workbench.work.temperature import state_temperature
 from workbench.work.words import CAUTION_EDGES
-
-
-@pytest.fixture
-def shop(tmp_path: Path) -> Iterator[Shop]:
-    with open_shop(demo_file(tmp_path)) as opened:
-        yield opened
 
 
 def winged(shop: Shop, stage: str) -> JobView:

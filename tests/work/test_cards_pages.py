@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import sys
-from collections.abc import Iterator
 from dataclasses import replace
 from functools import cache
 from html.parser import HTMLParser
@@ -55,12 +54,6 @@ def parts() -> tuple[Card, JobView, DaySheet]:
     with TemporaryDirectory() as folder, open_shop(demo_file(Path(folder))) as shop:
         view = ski(shop, "Stilt 65")
         return card_of(shop, view), view, day_sheet(shop)
-
-
-@pytest.fixture
-def shop(tmp_path: Path) -> Iterator[Shop]:
-    with open_shop(demo_file(tmp_path)) as opened:
-        yield opened
 
 
 def named(text: str) -> Card:

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
@@ -16,12 +14,6 @@ from workbench.errors import InputError
 from workbench.work import check_lists
 from workbench.work.rules import rules_of
 from workbench.work.shop import Shop
-
-
-@pytest.fixture
-def shop(tmp_path: Path) -> Iterator[Shop]:
-    with open_shop(demo_file(tmp_path)) as opened:
-        yield opened
 
 
 def _keys(shop: Shop, which: str) -> list[str]:

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 
-from tests.shop import demo_file, heron, open_shop, read, ski, walk_to
+from tests.shop import as_received, read, ski
 from workbench.advice.holds import HOLDS, hold_for
 from workbench.fin.fit import NoPoseError, fit_pose
 from workbench.fin.methods import Method, Station
@@ -21,24 +19,7 @@ from workbench.work.closer import (
     restate_all,
     restated,
 )
-from workbench.work.jobs import JobView
 from workbench.work.shop import Shop
-
-
-@pytest.fixture
-def shop(tmp_path: Path) -> Iterator[Shop]:
-    with open_shop(demo_file(tmp_path)) as opened:
-        yield opened
-
-
-def begun(shop: Shop, *texts: str) -> JobView:
-    """Return a job whose first reading was taken so, the others not at all."""
-    view = ski(shop, "Heron 66")
-    view = walk_to(shop, view, heron(view), "as received")
-    for text in texts:
-        view = read(shop, view, view.lines[0], text)
-    return view
-
 
 # -- restated ----------------------------------------------------------------------------------
 
@@ -81,7 +62,7 @@ def test_a_method_that_meets_nothing_says_so_and_spoils_no_other(shop: Shop) -> 
 
 def test_without_a_pose_it_says_what_is_missing(shop: Shop) -> None:
     """One of three is read: the other two are named, the first is not."""
-    view = begun(shop, "2.45")
+    view = as_received(shop, "2.45")
     with pytest.raises(NoPoseError) as why:
         restated(shop, view)
     assert "1 of 3 readings" in str(why.value)
@@ -90,7 +71,7 @@ def test_without_a_pose_it_says_what_is_missing(shop: Shop) -> None:
 
 
 def test_readings_that_fit_no_pose_are_refused(shop: Shop) -> None:
-    view = begun(shop, "2.45")
+    view = as_received(shop, "2.45")
     for line, text in zip(view.lines[1:], ("0.728", "9.9"), strict=True):
         view = read(shop, view, line, text)
     with pytest.raises(NoPoseError, match="length, tips"):

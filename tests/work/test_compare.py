@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
 
-from tests.shop import demo_file, heron, open_shop, ski, walk_to
+from tests.shop import heron, ski, walk_to
 from workbench.errors import InputError
 from workbench.fin.fit import Reading, fit_pose
 from workbench.records import rows
@@ -17,12 +15,6 @@ from workbench.work.compare import Comparison, compare, go_back, named_setting
 from workbench.work.compare_words import comparison_lines
 from workbench.work.history import History, Setting, load_history, settings_in
 from workbench.work.shop import Shop
-
-
-@pytest.fixture
-def shop(tmp_path: Path) -> Iterator[Shop]:
-    with open_shop(demo_file(tmp_path)) as opened:
-        yield opened
 
 
 def of(shop: Shop, name: str = "Heron 67") -> tuple[History, tuple[Setting, ...]]:

@@ -2,21 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 
-import pytest
-
-from tests.shop import TODAY, demo_file, open_shop
+from tests.shop import TODAY, open_shop
 from workbench.records import rows
 from workbench.work.demo import build_demo
 from workbench.work.shop import Shop
-
-
-@pytest.fixture
-def shop(tmp_path: Path) -> Iterator[Shop]:
-    with open_shop(demo_file(tmp_path)) as opened:
-        yield opened
 
 
 def test_the_day_has_skis_at_many_stages_and_in_both_units(shop: Shop) -> None:

@@ -23,12 +23,6 @@ from workbench.work.shop import Shop
 
 
 @pytest.fixture
-def shop(tmp_path: Path) -> Iterator[Shop]:
-    with open_shop(demo_file(tmp_path)) as opened:
-        yield opened
-
-
-@pytest.fixture
 def other(tmp_path: Path) -> Iterator[Shop]:
     with Book(tmp_path / "other.db", bench="other") as book:
         yield Shop(book, who="ML")

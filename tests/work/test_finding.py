@@ -2,25 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tests.shop import demo_file, open_shop
 from workbench.work.finding import Finder, folded, queue_finder, ski_finder
 from workbench.work.shop import Shop
 
 WORDS = st.text(alphabet="abÅØßıé 1-", max_size=8)
-
-
-@pytest.fixture
-def shop(tmp_path: Path) -> Iterator[Shop]:
-    with open_shop(demo_file(tmp_path)) as opened:
-        yield opened
 
 
 @pytest.mark.parametrize(

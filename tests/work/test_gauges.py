@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from dataclasses import replace
-from pathlib import Path
 
 import GTC
 import pytest
@@ -13,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from uncertainties import ufloat
 
-from tests.shop import demo_file, heron, open_shop, read, ski, walk_to
+from tests.shop import as_received, read, ski
 from workbench.fin.methods import Method
 from workbench.measure.limits import din862_mpe_mm
 from workbench.measure.temperature import MATERIALS
@@ -21,17 +19,10 @@ from workbench.records import rows
 from workbench.work import calipers
 from workbench.work.at_twenty import STATED_HALF_WIDTH_C
 from workbench.work.gauges import Gauge, Tools
-from workbench.work.jobs import JobView
 from workbench.work.shop import Shop
 from workbench.work.trust import budget_of, default_figures, reading_u_mm, worst_of
 
 DEPTH = Method("depth", "depth")
-
-
-@pytest.fixture
-def shop(tmp_path: Path) -> Iterator[Shop]:
-    with open_shop(demo_file(tmp_path)) as opened:
-        yield opened
 
 
 def caliper(step_mm: float = 0.01, mpe_mm: float = 0.03, name: str = "C", **more) -> rows.Caliper:
@@ -184,11 +175,6 @@ def test_a_caliper_that_cannot_be_leaves_the_default_and_says_so() -> None:
 
 
 # -- at the bench ------------------------------------------------------------------------------
-
-
-def as_received(shop: Shop) -> JobView:
-    view = ski(shop, "Heron 66")
-    return walk_to(shop, view, heron(view), "as received")
 
 
 def test_a_reading_is_worth_what_its_own_caliper_is(shop: Shop) -> None:

@@ -2,29 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from pathlib import Path
-
 import pytest
 
-from tests.shop import DAY, Fin, demo_file, heron, open_shop, ski, walk_to
+from tests.shop import DAY, Fin, as_received, heron, ski, walk_to
 from workbench.bench.hands import Hands
 from workbench.fin.rig import Rig
 from workbench.measure.display import length_text
 from workbench.work.jobs import JobView
 from workbench.work.last_setting import left_with
 from workbench.work.shop import Shop
-
-
-@pytest.fixture
-def shop(tmp_path: Path) -> Iterator[Shop]:
-    with open_shop(demo_file(tmp_path)) as opened:
-        yield opened
-
-
-def as_received(shop: Shop) -> JobView:
-    view = ski(shop, "Heron 66")
-    return walk_to(shop, view, heron(view), "as received")
 
 
 def asked(view: JobView, index: int, off_mm: float, text: str | None = None) -> str:

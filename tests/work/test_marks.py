@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
 
-from tests.shop import Fin, demo_file, open_shop, read, ski, walk_to
+from tests.shop import Fin, read, ski, walk_to
 from workbench.errors import InputError
 from workbench.measure.display import length_text
 from workbench.records import rows
@@ -23,12 +21,6 @@ SCALE = {
 }  # fmt: skip
 FRONT = SCALE | {"name": "scale, front", "at": "6.0", "zero": "5.5"}
 LINES = SCALE | {"name": "lines", "kind": "lines", "at": "4.0 0.0", "u": "0.3 mm"}
-
-
-@pytest.fixture
-def shop(tmp_path: Path) -> Iterator[Shop]:
-    with open_shop(demo_file(tmp_path)) as opened:
-        yield opened
 
 
 def fin_of(view: JobView) -> Fin:

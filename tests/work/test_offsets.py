@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
 
 from tests.measure.figures import figure
-from tests.shop import Fin, demo_file, open_shop, read, ski, walk_to
+from tests.shop import Fin, read, ski, walk_to
 from workbench.errors import InputError
 from workbench.fin.pose import Pose
 from workbench.measure.display import length_text
@@ -20,12 +18,6 @@ from workbench.work.jobs import JobView
 from workbench.work.offset_words import pair_state, restated_words, summary
 from workbench.work.pairs import Two
 from workbench.work.shop import Shop
-
-
-@pytest.fixture
-def shop(tmp_path: Path) -> Iterator[Shop]:
-    with open_shop(demo_file(tmp_path)) as opened:
-        yield opened
 
 
 def lengths(shop: Shop) -> tuple[JobView, Two]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -10,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tests.shop import DAY, at_stage, demo_file, heron, open_shop, ski, walk_to
+from tests.shop import DAY, at_stage, demo_file, heron, ski, walk_to
 from workbench.errors import InputError
 from workbench.measure.lengths import parse_length
 from workbench.records import rows
@@ -21,12 +20,6 @@ from workbench.work.last_time import aim_at_last
 from workbench.work.shop import RosterLine, Shop
 
 NEXT, BEFORE = "2026-11-26", "2026-11-24"
-
-
-@pytest.fixture
-def shop(tmp_path: Path) -> Iterator[Shop]:
-    with open_shop(demo_file(tmp_path)) as opened:
-        yield opened
 
 
 def _names(lines: tuple[RosterLine, ...]) -> list[str]:

@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from pathlib import Path
-
 import pytest
 
-from tests.shop import advance, at_stage, demo_file, heron, open_shop, read, ski, walk_to
+from tests.shop import advance, at_stage, heron, read, ski, walk_to
 from workbench.advice.checklists import FINAL, RECEIVED, CheckItem, final_items
 from workbench.errors import InputError
 from workbench.records import rows
@@ -15,12 +12,6 @@ from workbench.work import check_lists
 from workbench.work.jobs import JobView
 from workbench.work.rules import SHIPPED, items_of, rules_of, text_of, torque_of
 from workbench.work.shop import Shop
-
-
-@pytest.fixture
-def shop(tmp_path: Path) -> Iterator[Shop]:
-    with open_shop(demo_file(tmp_path)) as opened:
-        yield opened
 
 
 def _heron(shop: Shop, stage: str) -> JobView:

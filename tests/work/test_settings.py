@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tests.shop import demo_file, open_shop
 from workbench.bench import state, themes
 from workbench.errors import InputError
 from workbench.work import settings
@@ -59,12 +56,6 @@ BAD = {
     "wing_lead": ("up",),
     "backups_kept": ("0", "many"),
 }
-
-
-@pytest.fixture
-def shop(tmp_path: Path) -> Iterator[Shop]:
-    with open_shop(demo_file(tmp_path)) as opened:
-        yield opened
 
 
 def test_every_setting_has_a_good_example_here_but_the_caliper() -> None:

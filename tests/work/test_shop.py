@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -12,12 +11,6 @@ from workbench.errors import InputError
 from workbench.records import rows
 from workbench.work.jobs import JobView
 from workbench.work.shop import Shop
-
-
-@pytest.fixture
-def shop(tmp_path: Path) -> Iterator[Shop]:
-    with open_shop(demo_file(tmp_path)) as opened:
-        yield opened
 
 
 def _stages(shop: Shop, view: JobView, fin: Fin, changes: tuple[str, ...]) -> list[str]:

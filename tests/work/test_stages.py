@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from pathlib import Path
+from collections.abc import Callable
 from typing import get_args
 
 import pytest
@@ -46,12 +45,6 @@ ACTS: dict[Event, Callable[[Shop, JobView], object]] = {
     "strike": lambda s, v: s.strike_reading(v, v.lines[0], "slipped"),
     "finest": lambda s, v: s.set_finest(v, 0.25),
 }
-
-
-@pytest.fixture
-def shop(tmp_path: Path) -> Iterator[Shop]:
-    with open_shop(demo_file(tmp_path)) as opened:
-        yield opened
 
 
 def test_the_table_names_every_stage_and_only_known_events() -> None:

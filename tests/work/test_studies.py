@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import random
 from collections.abc import Iterator
-from datetime import datetime, timedelta
 from itertools import pairwise
 from pathlib import Path
 
@@ -14,6 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.measure.figures import figure
+from tests.shop import empty_shop
 from workbench import cli
 from workbench.errors import InputError
 from workbench.measure.gauge import by_anova
@@ -30,26 +30,16 @@ from workbench.work.study_order import reading_order
 from workbench.work.study_plans import plan_study
 from workbench.work.study_results import StudyResult, bars, result_of
 
-NOON = datetime(2031, 5, 6, 12).astimezone()
 PLAN = {
     "name": "slow hour", "what": "depth", "unit": "in", "near": "",
     "parts": "Heron 66; Tern 67", "people": "KV JT", "trials": "2",
 }  # fmt: skip
 
 
-class Clock:
-    def __init__(self) -> None:
-        self.now = NOON
-
-    def __call__(self) -> datetime:
-        self.now += timedelta(seconds=1)
-        return self.now
-
-
 @pytest.fixture
 def shop(tmp_path: Path) -> Iterator[Shop]:
-    with Book(tmp_path / "shop.db", clock=Clock()) as book:
-        yield Shop(book, "2031-05-06", "KV")
+    with empty_shop(tmp_path) as opened:
+        yield opened
 
 
 def planned(shop: Shop, **more: str) -> StudyView:

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from tests.shop import DAY, demo_file, heron, open_shop, read, ski, walk_to
+from tests.shop import DAY, as_received, demo_file, open_shop, read
 from workbench.errors import InputError
 from workbench.records import rows
 from workbench.records.book import Book
 from workbench.work.at_twenty import at_words, in_force, values_mm
-from workbench.work.jobs import JobView
 from workbench.work.shop import Shop
 from workbench.work.temperature import (
     effect_words,
@@ -26,17 +24,6 @@ from workbench.work.temperature import (
 WARM = {"blade": "30 C", "caliper": "", "scale": "C"}
 GROWTH = (11.5e-6 - 23.1e-6) * 10.0 / (1.0 + 23.1e-6 * 10.0)
 """Relative correction at 30 degC: steel less aluminium (D. A. Swyt, J. Res. NIST 99 (1994) 31)."""
-
-
-@pytest.fixture
-def shop(tmp_path: Path) -> Iterator[Shop]:
-    with open_shop(demo_file(tmp_path)) as opened:
-        yield opened
-
-
-def as_received(shop: Shop) -> JobView:
-    view = ski(shop, "Heron 66")
-    return walk_to(shop, view, heron(view), "as received")
 
 
 def test_it_is_off_until_somebody_states_it(shop: Shop) -> None:

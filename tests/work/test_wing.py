@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from pathlib import Path
-
 import pytest
 
-from tests.shop import Fin, demo_file, open_shop, ski, walk_to
+from tests.shop import Fin, ski, walk_to
 from workbench.advice.wing_steps import STEPS
 from workbench.errors import InputError
 from workbench.fin.curve import height_of_segment_mm
@@ -23,12 +20,6 @@ SETUP = {
 }  # fmt: skip
 BULGE = {"shape": "bulge", "from": "0", "chord": "6", "gap": ".028"}
 HOLLOW = {**BULGE, "shape": "hollow"}
-
-
-@pytest.fixture
-def shop(tmp_path: Path) -> Iterator[Shop]:
-    with open_shop(demo_file(tmp_path)) as opened:
-        yield opened
 
 
 def at_wing(shop: Shop) -> JobView:

@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
 
-from tests.shop import demo_file, heron, open_shop, read, ski, walk_to
+from tests.shop import as_received, ski
 from workbench.errors import InputError
 from workbench.records import rows
-from workbench.work.jobs import JobView
 from workbench.work.meaning import GUARD
 from workbench.work.shop import Shop
 from workbench.work.worth import (
@@ -25,21 +22,6 @@ from workbench.work.worth import (
 )
 
 SEVEN = ("2.4900", "2.4905", "2.4900", "2.4895", "2.4900", "2.4905", "2.5200")
-
-
-@pytest.fixture
-def shop(tmp_path: Path) -> Iterator[Shop]:
-    with open_shop(demo_file(tmp_path)) as opened:
-        yield opened
-
-
-def as_received(shop: Shop, *texts: str) -> JobView:
-    """Return a job whose first reading was taken so, the others not at all."""
-    view = ski(shop, "Heron 66")
-    view = walk_to(shop, view, heron(view), "as received")
-    for text in texts:
-        view = read(shop, view, view.lines[0], text)
-    return view
 
 
 def test_the_budget_is_that_of_the_reading_on_the_bench(shop: Shop) -> None:

@@ -11,6 +11,7 @@ from contextlib import closing, suppress
 from pathlib import Path
 
 from ..errors import RecordsError, shown
+from ..places import is_folder, is_there
 from .faults import said
 from .schema import APPLICATION_ID
 
@@ -60,11 +61,11 @@ def clear_half_copies(folder: Path, names: str) -> None:
 
 
 def _refuse_target(book: Path, target: Path, name: str) -> None:
-    if target.is_dir():
+    if is_folder(target):
         raise RecordsError(f"{name}: is a folder; name a file in it")
     if not target.parent.is_dir():
         raise RecordsError(f"{name}: its folder is not there; make it, or name another")
-    if not target.exists():
+    if not is_there(target):
         return
     if target.samefile(book):
         raise RecordsError(f"{name}: is the book itself; name another file")
