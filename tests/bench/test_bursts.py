@@ -172,3 +172,17 @@ async def test_a_paste_into_the_sheet_is_held(shop: Shop) -> None:
         screen.app.post_message(Paste("2.4500\n"))
         await screen.settle()
         assert screen.held() == ["2.4500"]
+
+
+async def test_a_burst_at_the_target_is_no_target(shop: Shop) -> None:
+    """What a caliper sends while a target is asked for is kept as a note."""
+    view = ski(shop, "Heron 66")
+    view = walk_to(shop, view, heron(view), "target")
+    shop.remember("job", view.job.id)
+    async with bench(shop) as screen:
+        screen.burst("2.4750\n")
+        await screen.settle()
+        assert screen.held() == ["2.4750"]
+        assert all(line.target is None for line in screen.view.lines)
+        await screen.by_hand("2.475\n")
+        assert screen.view.lines[0].target is not None

@@ -151,7 +151,7 @@ def test_captions_say_what_is_drawn(mode: Mode) -> None:
     assert side_view(rig, now, now, 60, 20, mode).caption.endswith("is as wanted")
     assert "wanted" not in side_view(rig, now, None, 60, 20, mode).caption
     none = side_view(rig, None, None, 60, 20, mode)
-    assert none.caption == "no readings yet"
+    assert none.caption == "not all readings yet"
     assert none.canvas.dots_of("wanted")
     assert not none.canvas.dots_of("now")
     assert "wanted" in side_view(rig, None, now, 60, 20, mode).caption

@@ -68,3 +68,16 @@ def test_the_palette_looks_as_it_should(
             await pilot.pause(0.1)
 
         assert snap_compare(Bench(shop), terminal_size=size, run_before=show)
+
+
+async def test_an_enter_on_nothing_does_nothing(tmp_path: Path) -> None:
+    """Its first line takes the last entry back: never by a slip."""
+    with open_shop(demo_file(tmp_path)) as shop:
+        async with bench(shop) as screen:
+            before = shop.book.facts(screen.view.job.id)
+            await screen.pilot.press("colon")
+            await screen.pilot.pause(0.2)
+            await screen.pilot.press("enter")
+            await screen.pilot.pause(0.2)
+            assert isinstance(screen.app.screen, Palette)
+            assert shop.book.facts(screen.view.job.id) == before

@@ -189,7 +189,7 @@ def _caption(
         ("--", "..", "x", ";") if mode == "ascii" else ("──", "╌╌", "×", "·")
     )
     if now is None:
-        text = "no readings yet" + (f" {dot} wanted {dashed}" if wanted else "")
+        text = "not all readings yet" + (f" {dot} wanted {dashed}" if wanted else "")
     elif wanted is None:
         text = f"now {solid}"
     elif largest_move(rig.blade, now, wanted) < SAME_MM:

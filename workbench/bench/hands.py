@@ -128,10 +128,11 @@ class Hands(Acts):
     def _take_entry(self, how: rows.How) -> None:
         state, view, line = self.state, self.state.view, self.state.line
         assert view is not None
-        if view.stage == "wing" and how == "gauge":
+        if view.stage in ("wing", "target") and how == "gauge":
+            what = "angle" if view.stage == "wing" else "target"
             if self._hold(state.entry):
                 self._set(entry="")
-                self.say(f"'{state.entry}' off a caliper is no angle: kept as a note", "warn")
+                self.say(f"'{state.entry}' off a caliper is no {what}: kept as a note", "warn")
             return
         if view.stage == "wing":
             new = self.shop.set_wing(view, state.entry)

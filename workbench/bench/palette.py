@@ -132,7 +132,8 @@ class Palette(ModalScreen[str]):
 
     @on(PromptInput.Answered)
     def _do(self) -> None:
-        if self._found:
+        chosen = self._at > 0 or self.query_one(PromptInput).value.strip()
+        if self._found and chosen:  # an Enter on nothing typed and nothing marked is a slip
             self._end(self._found[self._at].answer)
 
     @on(PromptInput.Burst)

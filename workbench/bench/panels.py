@@ -19,7 +19,7 @@ from workbench.measure.display import (
     length_text,
 )
 from workbench.measure.units import Unit
-from workbench.work.jobs import Line
+from workbench.work.jobs import JobView, Line
 from workbench.work.meaning import SIGNS
 
 BLANK = Content("")
@@ -94,7 +94,17 @@ def target(state: BenchState, width: int, height: int) -> Content:
         if view.baseline is not None:
             hint = "b: the baseline; +.005: a change"
         out += [styled((part, "$ink-faint")) for part in wrapped(hint, width)]
+    if view.ski.has_wing and len(out) < height:
+        out.append(styled(_wing_words(view)))
     return lines(out)
+
+
+def _wing_words(view: JobView) -> str:
+    """Return the wing's angle as set, else as wanted."""
+    if view.wing_set_deg is not None:
+        return f"wing {view.wing_set_deg:g}° set"
+    wanted = view.wing_wanted_deg
+    return "wing not set yet" if wanted is None else f"wing {wanted:g}° wanted"
 
 
 def _aim(line: Line, unit: Unit, width: int) -> list[Content]:

@@ -214,6 +214,12 @@ class JobView:
         return f"{why}: {more} k keeps it as it is"
 
     @property
+    def wing_set_deg(self) -> float | None:
+        """The wing's angle as set in this job; None where it was not set."""
+        kept = [f for f in self.facts if isinstance(f, rows.WingSetting) and f.struck is None]
+        return kept[-1].angle_deg if kept else None
+
+    @property
     def wing_wanted_deg(self) -> float | None:
         """The wing's angle wanted in this job: one aimed at, else the baseline's; None without."""
         aimed = [f for f in self.facts if isinstance(f, rows.Mark) and f.kind == WING_AIM]
