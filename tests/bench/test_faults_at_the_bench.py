@@ -21,6 +21,7 @@ from sqlite_utils import Database
 from textual.events import Paste
 
 from tests.bench.screens import SIZES, Screen, bench
+from tests.bench.test_hostile import _hostile_job
 from tests.bench.test_kill import bench_on, plain, sound
 from tests.shop import demo_file, open_shop, ski
 from workbench.bench import start
@@ -117,7 +118,7 @@ def _contents(folder: Path) -> dict[str, bytes | None]:
 
 
 @pytest.mark.parametrize("fault", BROKEN)
-@pytest.mark.parametrize("command", [(), ("queue",), ("read", "length", "2.4505"), ("backup",)])
+@pytest.mark.parametrize("command", [(), ("read", "length", "2.4505")])
 def test_a_book_that_cannot_be_opened(
     book: Path,
     fault: str,
@@ -279,7 +280,10 @@ async def test_trouble_while_a_reading_is_typed(
     sound(book)
 
 
-@pytest.mark.parametrize("trouble", TROUBLE)
+@pytest.mark.parametrize(
+    "trouble",
+    [pytest.param(t, marks=() if "full" in t else pytest.mark.long) for t in TROUBLE],
+)
 async def test_a_burst_that_no_place_can_keep_stays_in_sight(
     book: Path, trouble: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -296,6 +300,24 @@ async def test_a_burst_that_no_place_can_keep_stays_in_sight(
                 await screen.settle()
                 assert "'2.4505' came in and is not kept" in screen.shown()
             assert screen.held() == []
+
+
+async def test_a_burst_into_the_queue_that_cannot_be_kept_says_so_there(book: Path) -> None:
+    """The screen in front never claims that a note was kept when none was."""
+    with open_shop(book) as shop:
+        async with bench(shop) as screen:
+            await screen.by_hand("z")
+            await screen.settle()
+            with _read_only(shop):
+                screen.burst("2.4505\r\n")
+                await screen.settle()
+                shown = screen.shown()
+                assert "2.4505 came in here and was not taken" in shown
+                assert "held as a note" not in shown
+            screen.burst("2.4506\r\n")
+            await screen.settle()
+            assert "2.4506 came in here and is held as a note" in screen.shown()
+            assert screen.held() == ["2.4506"]
 
 
 def test_a_disk_that_fills_under_a_real_bench(book: Path) -> None:
@@ -336,6 +358,7 @@ def small_disk(tmp_path: Path) -> Iterator[Path]:
     subprocess.run(["umount", "-l", str(where)], check=True)
 
 
+@pytest.mark.long
 def test_a_small_disk_that_is_really_full(small_disk: Path) -> None:
     """Everything up to the last byte, then a line; with room again, on it goes."""
     book = demo_file(small_disk)
@@ -392,8 +415,8 @@ async def test_no_action_needs_a_book_that_answers(
     book: Path, action: str, silent: str, long: bool
 ) -> None:
     """Opened on a silent book, or the book falls silent when open: a message, and it stands."""
-    if not long and (ACTIONS.index(action) + 7 * (silent == "read")) % 14:
-        pytest.skip("one in fourteen of the everyday run: all with --long")
+    if not long and (ACTIONS.index(action) + 25 * (silent == "read")) % 50:
+        pytest.skip("two of the everyday run: all with --long")
     with open_shop(book) as shop:
         async with bench(shop, (80, 24)) as screen:
             await screen.by_hand("2.4")
@@ -472,23 +495,29 @@ async def test_random_hands_and_hostile_text(
 ) -> None:
     """Any keys, pastes and bursts on any screen: nothing crashes, hangs, acts or hides."""
     monkeypatch.chdir(tmp_path)
-    for seed in range(200 if long else 2):
-        await _random_hands(tmp_path, seed, 150 if long else 60)
+    for seed in range(200 if long else 1):
+        await _random_hands(tmp_path, seed, 150 if long else 50)
+
+
+DROPPED = {"line": "9" * 1_000_000, "digits": "1\n" * 300_000, "lines": "x\n" * 300_000}
+EVERY_DAY = {("bench", "line"), ("bench", "digits"), ("n", "line"), ("/", "digits"), ("z", "lines")}
 
 
 @pytest.mark.parametrize("where", ["bench", "n", "/", "s", "z"])
-@pytest.mark.parametrize(
-    "text", ["9" * 1_000_000, "1\n" * 300_000, "x\n" * 300_000], ids=["line", "digits", "lines"]
-)
-async def test_a_file_dropped_on_the_bench(shop_of: Shop, where: str, text: str) -> None:
+@pytest.mark.parametrize("what", DROPPED)
+async def test_a_file_dropped_on_the_bench(
+    shop_of: Shop, where: str, what: str, long: bool
+) -> None:
     """A megabyte pasted anywhere is refused in words, at once, and what was typed stays."""
+    if not long and (where, what) not in EVERY_DAY:
+        pytest.skip("the other pairs with --long")
     async with bench(shop_of) as screen:
         await screen.by_hand("2.4" if where == "bench" else where)
         await screen.settle()
         app = screen.app
         begun = time.process_time()
         target = app if where == "bench" else (app.focused or app.screen)
-        target.post_message(Paste(text))
+        target.post_message(Paste(DROPPED[what]))
         await screen.settle()
         assert time.process_time() - begun < 2 * SLOWEST_S
         assert screen.held() == []
@@ -526,6 +555,57 @@ def test_a_name_that_no_system_takes(
     errors = capsys.readouterr().err
     assert errors.count("\n") == 1
     assert "error of its own" not in errors
+
+
+# What leaves the book ----------------------------------------------------------------------------
+
+PRINTING = (
+    "queue", "find a", "find Heron", "history {ski}", "next --ski {ski}", "card {ski}", "day-sheet",
+    "parts", "calipers", "baselines", "ride --ski {ski}", "hold --ski {ski}", "marks --ski {ski}",
+    "compare {ski}", "no-such {ski}", "settings", "study", "restore --list",
+    "temperature --ski {ski}",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    "text", ["\x1b[31m\x1b]0;t\x07\x9b2J", "\u202ea\u2066z\u200b\ufeff", "=1+1|a"]
+)
+def test_no_name_acts_on_a_terminal_through_a_command(
+    book: Path, text: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """All that commands print or write of things so named is letters, their complaints too."""
+    with open_shop(book) as shop:
+        view = _hostile_job(shop, text)
+        shop.note(view, "note", text)
+        shop.book.set_setting("shop", text, who="")
+        serial = view.ski.serial
+    statuses = set()
+    for line in PRINTING:
+        command = [serial if word == "{ski}" else word for word in line.split()]
+        statuses.add(_status(["--book", str(book), *command]))
+        _is_letters("".join(capsys.readouterr()))
+    for kind in ("queue", "skis", "readings"):
+        main(["--book", str(book), "export-csv", kind, "--to", str(tmp_path / f"{kind}.csv")])
+        _is_letters((tmp_path / f"{kind}.csv").read_text(encoding="utf-8-sig"))
+    main(["--book", str(book), "export", str(tmp_path / "all.json")])
+    assert (tmp_path / "all.json").read_text("utf-8").isascii()
+    main(["--book", str(book), "card", serial, "--format", "all", "--to", str(tmp_path / "cards")])
+    for path in (tmp_path / "cards").iterdir():
+        if path.suffix != ".pdf":
+            _is_letters(path.read_text("utf-8"))
+    assert statuses <= {0, 2}
+    assert 0 in statuses
+
+
+def _status(command: list[str]) -> object:
+    try:
+        return main(command)
+    except SystemExit as left:
+        return left.code
+
+
+def _is_letters(text: str) -> None:
+    assert not BAD_SIGNS & set(text), text[:300]
 
 
 # For their owner alone ----------------------------------------------------------------------------

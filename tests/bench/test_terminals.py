@@ -86,7 +86,13 @@ def given_back(out: bytes) -> None:
 
 @pytest.mark.parametrize(
     ("how", "status"),
-    [(signal.SIGTERM, 143), (signal.SIGHUP, 129), (signal.SIGINT, 130), (b"\x03", 0), (b"\x11", 0)],
+    [
+        (signal.SIGHUP, 129),
+        (signal.SIGINT, 130),
+        (b"\x03", 0),
+        pytest.param(signal.SIGTERM, 143, marks=pytest.mark.long),
+        pytest.param(b"\x11", 0, marks=pytest.mark.long),
+    ],
 )
 def test_every_way_out_keeps_the_entry(
     bench: Terminal, book: Path, how: signal.Signals | bytes, status: int
@@ -102,7 +108,7 @@ def test_every_way_out_keeps_the_entry(
     assert draft(book) == "2.4"
 
 
-@pytest.mark.parametrize("how", [b"\x03", signal.SIGHUP])
+@pytest.mark.parametrize("how", [b"\x03", pytest.param(signal.SIGHUP, marks=pytest.mark.long)])
 def test_what_was_typed_in_an_open_form_comes_back(
     bench: Terminal, book: Path, how: signal.Signals | bytes
 ) -> None:
@@ -229,7 +235,16 @@ PLACES = {
 }  # fmt: skip
 
 
-@pytest.mark.parametrize("place", PLACES)
+ONLY_LONG = (
+    "in a key of the bench", "while its screen is made", "in drawing a panel",
+    "in a key of a screen in front", "before there is a screen",
+)  # fmt: skip
+"""The first of them is in the everyday run elsewhere."""
+
+
+@pytest.mark.parametrize(
+    "place", [pytest.param(p, marks=pytest.mark.long) if p in ONLY_LONG else p for p in PLACES]
+)
 def test_an_error_of_ours_anywhere(book: Path, place: str) -> None:
     """The terminal is whole, the entry kept, a report written and named, the status 1."""
     patch, keys = PLACES[place]
@@ -313,12 +328,17 @@ def _is_colour(number: int) -> bool:
 @pytest.mark.parametrize(
     ("env", "sixteen", "more"),
     [
-        ({"TERM": "xterm-256color"}, False, True),
+        pytest.param({"TERM": "xterm-256color"}, False, True, marks=pytest.mark.long),
         ({"TERM": "xterm"}, True, False),
-        ({"TERM": "linux"}, True, False),
-        ({"TERM": "screen"}, True, False),
+        pytest.param({"TERM": "linux"}, True, False, marks=pytest.mark.long),
+        pytest.param({"TERM": "screen"}, True, False, marks=pytest.mark.long),
         ({"TERM": "xterm-256color", "NO_COLOR": "1"}, False, False),
-        ({"TERM": "xterm-256color", "COLORTERM": "truecolor", "NO_COLOR": "1"}, False, False),
+        pytest.param(
+            {"TERM": "xterm-256color", "COLORTERM": "truecolor", "NO_COLOR": "1"},
+            False,
+            False,
+            marks=pytest.mark.long,
+        ),
     ],
     ids=["256", "xterm", "linux", "screen", "no colour", "no true colour"],
 )
@@ -362,6 +382,7 @@ def test_the_signs_that_stand_in_take_as_many_cells() -> None:
         assert len(found) == cell_len(char), char
 
 
+@pytest.mark.long
 def test_drawn_without_braille(book: Path) -> None:
     """With drawing set to ASCII the side view and the readings' pictures use plain letters."""
     with Book(book) as opened:

@@ -94,8 +94,11 @@ async def _step(keys: Keys, fin: Fin) -> None:
     """Do what the next-step line asks for, as a careful technician."""
     screen, view = keys.screen, keys.screen.view
     if view.checklist or view.stage == "sign-off":
-        await screen.by_hand("+" if screen.app.hands.state.hands_on else "\n")
-        if keys.top == "Prompt":
+        asked = view.stage == "sign-off" and view.rules.second_eyes and not view.progress.eyes
+        begun = screen.app.hands.state.hands_on
+        await screen.by_hand("+" if begun else "\n")
+        if asked and begun:
+            await keys.until("Prompt")
             await keys.enter("AB")
     elif view.stage in ("as received", "measuring"):
         screen.burst(fin.text(view.lines[view.due or 0]) + "\n")

@@ -278,9 +278,9 @@ class Bench(Leaving):
         elif answer:
             self.do_(answer)
 
-    def hold_burst(self, text: str) -> None:
-        """Keep a caliper's number that came while something else was open."""
-        self.hands.hold(text)
+    def hold_burst(self, text: str) -> bool:
+        """Keep a caliper's number that came while something else was open; tell whether it is."""
+        return self.hands.hold(text)
 
     def do_(self, action: str) -> None:
         """Do one of the sheet's actions; where the book does not answer, say so and stay."""

@@ -99,19 +99,8 @@ class BaselineScreen(UnitList):
             self._strike(self.chosen.baseline)
 
     def _strike(self, baseline: Baseline) -> None:
-        from workbench.bench.prompts import Prompt
-
-        def strike(reason: str) -> bool:
-            self.shop.book.strike(baseline.id, reason, self.shop.who)
-            return True
-
         title = f"Strike out the baseline {visible(baseline.name, 30)}"
-        self.app.push_screen(Prompt(title, "why: a word or two", "", strike), self._kept)
-
-    def _kept(self, result: object) -> None:
-        if result:
-            self._load()
-            self.say("kept", "done")
+        self._ask_why(title, lambda why: self.shop.book.strike(baseline.id, why, self.shop.who))
 
     def plus(self) -> None:
         """Make the marked baseline the target."""

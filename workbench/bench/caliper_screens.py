@@ -14,6 +14,7 @@ from textual.content import Content
 from textual.widgets import Static
 
 from workbench.bench.forms import Field, Form
+from workbench.bench.key_line import KeyLine
 from workbench.bench.number_screen import ENTRY_FIRST, NumberScreen
 from workbench.bench.room import count_line, first_seen, said
 from workbench.bench.text import lines, literal, styled, visible
@@ -55,7 +56,6 @@ class CaliperScreen(NumberScreen[None]):
     CaliperScreen #register { height: auto; text-wrap: nowrap; }
     CaliperScreen #check { height: 4; border-top: solid $secondary; text-wrap: nowrap; }
     CaliperScreen #said { height: 3; }
-    CaliperScreen #caliper-keys { height: auto; color: $text-muted; }
     """
     KEYS = "↑ ↓ choose · number, Enter takes it · + or space takes in hand · n adds · Esc closes"
     ENTRY_SIGNS = "-−"
@@ -75,7 +75,7 @@ class CaliperScreen(NumberScreen[None]):
             yield Static(id="register", markup=False)
             yield Static(id="check", markup=False)
             yield Static(id="said", markup=False)
-            yield Static(literal(self.KEYS, 200), id="caliper-keys", markup=False)
+            yield KeyLine(self.KEYS, id="caliper-keys")
 
     def on_mount(self) -> None:
         """Show the register, the caliper in hand marked."""

@@ -8,7 +8,7 @@ from __future__ import annotations
 from textual.events import Key, Paste
 
 from workbench.bench.bursts import SignKey
-from workbench.bench.find_line import FindLine
+from workbench.bench.find_line import LONGEST_FIND, FindLine
 from workbench.bench.lists import ListScreen
 from workbench.bench.room import held_words
 
@@ -67,10 +67,9 @@ class FindScreen(ListScreen):
         event.prevent_default()
         text = event.text.strip()
         if text and not any(c.isalpha() for c in text):
-            self.bench.hold_burst(text)
-            self.say("pasted text is held as a note: no number is read here", "warn")
+            self.say(held_words(self.bench, text), "warn")
             return
-        for char in text:
+        for char in text[:LONGEST_FIND]:
             if char.isprintable():
                 self.find.type(char, 0.0)
         self._found()

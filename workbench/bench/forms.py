@@ -17,6 +17,7 @@ from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.widget import Widget
 from textual.widgets import Input, Static
 
+from workbench.bench.key_line import KeyLine
 from workbench.bench.lines import BOX, LONGEST_MESSAGE, Box, LineInput, Texts, drafts_of
 from workbench.bench.prompts import Prompt, PromptInput
 from workbench.bench.text import literal
@@ -145,7 +146,7 @@ class Form(Box):
                 yield from self._rows
             yield Static(classes="hint")
             yield Static(classes="note")
-            yield Static(literal(self.KEYS, LONGEST_MESSAGE), classes="keys")
+            yield KeyLine(self.KEYS, classes="keys")
 
     def on_mount(self) -> None:
         """Begin in the first field."""

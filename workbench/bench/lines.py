@@ -63,7 +63,6 @@ BOX = """
     .hint { height: auto; max-height: 7; color: $text-muted; }
     .trouble, .note { display: none; height: auto; color: $text-warning; text-style: bold; }
     .-wrong .trouble, .note.-shown { display: block; }
-    .keys { height: auto; color: $text-muted; }
     LineInput { background: $panel; }
     LineInput:focus { background: $boost; text-style: bold; }
 """

@@ -6,7 +6,7 @@ heels.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from time import monotonic
 from typing import TYPE_CHECKING, Any
 
@@ -18,9 +18,11 @@ from textual.screen import ModalScreen
 from textual.widgets import Static
 
 from workbench.bench.bursts import PLUS_WAIT_S, Heard
+from workbench.bench.key_line import KeyLine
+from workbench.bench.prompts import Prompt
 from workbench.bench.room import first_seen, held_words, said
 from workbench.bench.state import Tone
-from workbench.bench.text import lines, literal
+from workbench.bench.text import lines
 from workbench.errors import BenchError
 from workbench.measure.units import Unit
 
@@ -45,10 +47,12 @@ class ListScreen(ModalScreen[None]):
     }
     ListScreen #list { height: 1fr; text-wrap: nowrap; }
     ListScreen #list-said { height: auto; max-height: 3; }
-    ListScreen #list-keys { height: auto; color: $text-muted; }
     """
     AUTO_FOCUS = None
     KEYS = "↑ ↓ choose · Esc closes"
+    SHOWN_KEYS = ""
+    """Those of the keys that there is room for; help shows all of them."""
+
     TITLE_WORDS = ""
 
     def __init__(self) -> None:
@@ -63,7 +67,7 @@ class ListScreen(ModalScreen[None]):
         with Vertical():
             yield Static(id="list", markup=False)
             yield Static(id="list-said", markup=False)
-            yield Static(literal(self.KEYS, 300), id="list-keys", markup=False)
+            yield KeyLine(self.SHOWN_KEYS or self.KEYS, id="list-keys")
 
     def on_mount(self) -> None:
         """Show the list under its title."""
@@ -93,6 +97,9 @@ class ListScreen(ModalScreen[None]):
 
     def letter(self, char: str) -> None:
         """Do what a letter does."""
+
+    def _load(self) -> None:
+        """Read anew what is listed."""
 
     def in_unit(self, unit: Unit) -> None:
         """Take over the unit that the bench shows now; a list without lengths has nothing to do."""
@@ -163,8 +170,7 @@ class ListScreen(ModalScreen[None]):
     def on_paste(self, event: Paste) -> None:
         """Hold pasted text: nothing is read here."""
         event.stop()
-        self.bench.hold_burst(event.text.strip())
-        self.say("pasted text is held as a note: no number is read here", "warn")
+        self.say(held_words(self.bench, event.text.strip()), "warn")
 
     def _move_or_letter(self, key: str, char: str) -> None:
         steps = {"up": -1, "down": 1, "pageup": -10, "pagedown": 10, "home": -100000, "end": 100000}
@@ -188,6 +194,28 @@ class ListScreen(ModalScreen[None]):
             act()
         except BenchError as why:
             self.say(f"✗ {why}", "warn")
+
+    def _kept(self, result: object) -> None:
+        """Show what a form kept, unless it was closed."""
+        if result:
+            self._try(self._load)
+            self.say("kept", "done")
+
+    def _ask_why(
+        self, title: str, strike: Callable[[str], object], done: str = "it stays readable"
+    ) -> None:
+        """Ask why, strike out with that reason, and say so."""
+
+        def accept(reason: str) -> bool:
+            strike(reason)
+            return True
+
+        def after(struck: object) -> None:
+            if struck:
+                self._try(self._load)
+                self.say(f"struck out; {done}", "done")
+
+        self.app.push_screen(Prompt(title, "why: a word or two", "", accept), after)
 
     def close_list(self) -> None:
         """Go back to the bench, which reads everything again."""

@@ -16,9 +16,10 @@ from textual.widgets import Static
 
 from workbench.bench.bursts import ENTRY_START
 from workbench.bench.forms import Field, Form
+from workbench.bench.key_line import KeyLine
 from workbench.bench.number_screen import ENTRY_FIRST, NumberScreen
 from workbench.bench.room import TONES, count_line, first_seen
-from workbench.bench.text import lines, literal, styled, visible, wrapped
+from workbench.bench.text import lines, styled, visible, wrapped
 from workbench.errors import BenchError
 from workbench.measure.display import length_text
 from workbench.measure.units import Unit, other
@@ -51,7 +52,6 @@ class MarksScreen(NumberScreen[None]):
     MarksScreen #marks { height: auto; text-wrap: nowrap; }
     MarksScreen #mark-entry { height: auto; border-top: solid $secondary; text-wrap: nowrap; }
     MarksScreen #mark-said { height: auto; max-height: 4; text-wrap: nowrap; }
-    MarksScreen #mark-keys { height: auto; color: $text-muted; }
     """
     KEYS = "↑ ↓ choose · number, Enter takes it · n adds · * in/mm · Esc closes"
     ENTRY_SIGNS = "+-−"
@@ -72,7 +72,7 @@ class MarksScreen(NumberScreen[None]):
             yield Static(id="marks", markup=False)
             yield Static(id="mark-entry", markup=False)
             yield Static(id="mark-said", markup=False)
-            yield Static(literal(self.KEYS, 200), id="mark-keys", markup=False)
+            yield KeyLine(self.KEYS, id="mark-keys")
 
     def on_mount(self) -> None:
         """Show the marks, the first that is not read marked."""

@@ -162,22 +162,20 @@ class OffsetScreen(UnitList):
         self.say(f"{count} kept from passes; never counted twice", "done")
 
     def _strike(self, line: pairs.PairLine) -> None:
-        from workbench.bench.prompts import Prompt
-
-        def strike(reason: str) -> bool:
-            pairs.strike_pair(self.shop, line, reason)
-            return True
-
         if not line.counts:
             raise InputError("pair", _typed(line.first), "a pair that counts, marked ✓")
         title = f"Strike out the pair {_typed(line.first)}, {_typed(line.second)}"
-        self.app.push_screen(Prompt(title, "why: a word or two", "", strike), self._kept)
+
+        def strike(reason: str) -> None:
+            pairs.strike_pair(self.shop, line, reason)
+            self._typed = None
+
+        self._ask_why(title, strike)
 
     def _kept(self, result: object) -> None:
         if result:
             self._typed = None
-            self._load()
-            self.say("kept", "done")
+        super()._kept(result)
 
     def _show_restated(self, result: object) -> None:
         if isinstance(result, tuple):

@@ -15,6 +15,7 @@ from textual.content import Content
 from textual.screen import ModalScreen
 from textual.widgets import Input, Static
 
+from workbench.bench.key_line import KeyLine
 from workbench.bench.lines import BOX
 from workbench.bench.opens import OPEN
 from workbench.bench.prompts import PromptInput
@@ -88,7 +89,7 @@ class Palette(ModalScreen[str]):
             yield PromptInput()
             yield Static(id="found", markup=False)
             yield Static(classes="note")
-            yield Static(literal(self.KEYS, 200), classes="keys")
+            yield KeyLine(self.KEYS, classes="keys")
 
     def on_mount(self) -> None:
         """Begin in the line."""

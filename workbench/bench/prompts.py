@@ -12,6 +12,7 @@ from textual.message import Message
 from textual.widgets import Input, Static
 
 from workbench.bench.bursts import BURST_GAP_S, READING_AT_END, SHORTEST_BURST
+from workbench.bench.key_line import KeyLine
 from workbench.bench.lines import BOX, LONGEST_MESSAGE, Box, LineInput
 from workbench.bench.room import held_words
 from workbench.bench.text import literal
@@ -111,7 +112,7 @@ class Prompt(Box):
             yield PromptInput(draft.get("", self._value))
             yield Static(literal(self._hint, LONGEST_MESSAGE), classes="hint")
             yield Static(classes="note")
-            yield Static(literal(self.KEYS, LONGEST_MESSAGE), classes="keys")
+            yield KeyLine(self.KEYS, classes="keys")
 
     def on_mount(self) -> None:
         """Begin in the line."""

@@ -11,13 +11,12 @@ from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from textual.content import Content
-from textual.widgets import Static
 
 from workbench.bench.find_screen import FindScreen
 from workbench.bench.forms import Field, Form
 from workbench.bench.prompts import Prompt
 from workbench.bench.queue_rows import Drawn, Heading, Item, Thing, row
-from workbench.bench.text import literal, styled, visible
+from workbench.bench.text import styled, visible
 from workbench.errors import InputError
 from workbench.records.finding import KnownSki
 from workbench.records.rows import QueueItem
@@ -32,7 +31,6 @@ MOST_SKIS = 200
 """So many of the skis found are listed; more are only counted."""
 
 SOON_S = 0.05
-KEYS = "Enter opens · F3 F4 order · F5 by due · F6 aside · F7 carry · F1 keys"
 ALL_KEYS = (
     "letters and digits find by name, rider, serial and note: every word must match; Esc clears",
     "↑ ↓ PgUp PgDn move the mark",
@@ -58,6 +56,7 @@ class QueueScreen(FindScreen):
     """The queue of a day, today's first."""
 
     KEYS = " · ".join(ALL_KEYS)
+    SHOWN_KEYS = "Enter opens · F3 F4 order · F5 by due · F6 aside · F7 carries · F1 keys"
     TITLE_WORDS = "The day's queue"
 
     def __init__(self) -> None:
@@ -72,7 +71,6 @@ class QueueScreen(FindScreen):
 
     def on_mount(self) -> None:
         """Show today's queue, the ski in hand marked; then get ready to find."""
-        self.query_one("#list-keys", Static).update(literal(KEYS, 200))
         self.day = self.bench.shop.day
         self._try(self._load)
         view = self.bench.hands.state.view

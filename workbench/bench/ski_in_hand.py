@@ -194,12 +194,18 @@ class SkiInHand:
 
     # -- what came in without a place --------------------------------------------------------------
 
-    def hold(self, text: str) -> None:
-        """Keep what a caliper sent while something else was open; never an answer to it."""
+    def hold(self, text: str) -> bool:
+        """Keep what a caliper sent while something else was open; never an answer to it.
+
+        Returns whether it is kept; where it is not, the message says why.
+        """
         if len(text) > LONGEST_HELD:
             self.say(f"more than {LONGEST_HELD} characters came in: that is no reading", "warn")
-        elif text and self._hold(text):
-            self.say(f"'{text}' came in while this was open: kept as a note, not taken", "warn")
+            return False
+        if not text or not self._hold(text):
+            return False
+        self.say(f"'{text}' came in while this was open: kept as a note, not taken", "warn")
+        return True
 
     def _hold_entry(self) -> bool:
         return not self.state.entry or self._hold(self.state.entry)

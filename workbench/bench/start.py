@@ -79,14 +79,14 @@ def _begin_tour(book: Book, args: argparse.Namespace) -> None:
 
 
 def _check_terminal() -> None:
-    if not all(stream.isatty() for stream in (sys.stdin, sys.stdout, sys.stderr)):
-        raise InputError("terminal", "not a terminal", f"a terminal; {WITHOUT}")
     if os.environ.get("TERM", "") in ("", "dumb"):
         raise InputError(
             "TERM",
             os.environ.get("TERM", ""),
             f"a terminal that can draw; {WITHOUT}",
         )
+    if not all(stream.isatty() for stream in (sys.stdin, sys.stdout, sys.stderr)):
+        raise InputError("terminal", "not a terminal", f"a terminal; {WITHOUT}")
 
 
 def _open_and_back_up(book: Book, who: str) -> int:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from textual.content import Content
 
-from workbench.bench.forms import Field, Form, Prompt
+from workbench.bench.forms import Field, Form
 from workbench.bench.lists import ListScreen
 from workbench.bench.state import BenchState
 from workbench.bench.study_readings import ReadingsScreen
@@ -160,17 +160,8 @@ class StudyList(ListScreen):
             self.say(f"✗ it is {state_words(view)} already", "warn")
             return
 
-        def accept(reason: str) -> bool:
-            studies.strike_study(self.shop, view, reason)
-            return True
-
         title = f"Strike out the study '{visible(view.study.name, 30)}'"
-        self.app.push_screen(Prompt(title, "why: a word or two", "", accept), self._struck)
-
-    def _struck(self, done: object) -> None:
-        if done:
-            self._try(self._load)
-            self.say("struck out; it stays readable", "done")
+        self._ask_why(title, lambda why: studies.strike_study(self.shop, view, why))
 
     def _planned(self, study_id: object) -> None:
         self._try(self._load)

@@ -10,7 +10,6 @@ from collections.abc import Sequence
 from textual.content import Content
 
 from workbench.bench.lists import ListScreen
-from workbench.bench.prompts import Prompt
 from workbench.bench.text import styled, visible, wrapped
 from workbench.errors import InputError
 from workbench.work import studies
@@ -80,12 +79,7 @@ class ReadingsScreen(ListScreen):
             raise InputError("reading", whose_words(reading), "one that counts, marked ✓")
         title = f"Strike out {visible(whose_words(reading), 50)}"
 
-        def strike(reason: str) -> bool:
+        def strike(reason: str) -> None:
             self.view = studies.strike_reading(self.shop, self.view, reading.id, reason)
-            return True
 
-        self.app.push_screen(Prompt(title, "why: a word or two", "", strike), self._struck)
-
-    def _struck(self, done: object) -> None:
-        if done:
-            self.say("struck out; its turn is due again", "done")
+        self._ask_why(title, strike, "its turn is due again")

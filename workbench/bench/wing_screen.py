@@ -163,23 +163,14 @@ class WingScreen(UnitList):
             self._strike()
 
     def _strike(self) -> None:
-        from workbench.bench.prompts import Prompt
-
         curve = self._report.curve if self._report is not None else None
         if curve is None:
             raise InputError("curve", "(none)", "a curve that was measured")
 
-        def strike(reason: str) -> bool:
-            base_curve.strike_curve(self.shop, curve, reason)
-            return True
-
-        title = "Strike out the curve measured last"
-        self.app.push_screen(Prompt(title, "why: a word or two", "", strike), self._kept)
-
-    def _kept(self, result: object) -> None:
-        if result:
-            self._load()
-            self.say("kept", "done")
+        self._ask_why(
+            "Strike out the curve measured last",
+            lambda why: base_curve.strike_curve(self.shop, curve, why),
+        )
 
 
 # -- what it says ------------------------------------------------------------------------------

@@ -13,7 +13,10 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any, ClassVar, NoReturn
 
+from workbench.errors import shown as quoted
+
 WRONG_INPUT = 2
+LONGEST_COMPLAINT = 1500
 
 STATUSES = (
     (0, "done"),
@@ -65,7 +68,8 @@ class Parser(argparse.ArgumentParser):
 
     def error(self, message: str) -> NoReturn:
         """Print one line and leave with the status for wrong input."""
-        self.exit(WRONG_INPUT, f"{self.prog}: {message}; see {self.prog} --help\n")
+        said = quoted(message, LONGEST_COMPLAINT)[1:-1]  # what was given may hold anything
+        self.exit(WRONG_INPUT, f"{self.prog}: {said}; see {self.prog} --help\n")
 
     def format_help(self) -> str:
         """Return the whole page."""

@@ -119,17 +119,7 @@ def _line(xs: Sequence[float], ys: Sequence[float]) -> Line:
     """
     ones = [1.0] * len(xs)
     unit = york(xs, ys, ones, ones)
-    s = math.sqrt(unit.chi2 / unit.dof)
-    return Line(
-        unit.intercept,
-        unit.slope,
-        s * unit.u_intercept,
-        s * unit.u_slope,
-        s * s * unit.covariance,
-        unit.chi2,
-        unit.dof,
-        s * math.hypot(1.0, unit.slope),
-    )
+    return unit.from_scatter(math.hypot(1.0, unit.slope))
 
 
 def _effective_dof(u: float, own: float, dof: int) -> float:

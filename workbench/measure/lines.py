@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from workbench.errors import BenchError, InputError
@@ -46,6 +46,21 @@ class Line:
     def correlation(self) -> float:
         """Correlation coefficient of intercept and slope."""
         return self.covariance / (self.u_intercept * self.u_slope)
+
+    def from_scatter(self, further: float = 1.0) -> Line:
+        """The line of points whose u were all taken as 1, their common u estimated from them.
+
+        It is such that chi-square is its degrees of freedom. ``further`` is how far one more y
+        scatters about the line, in that u.
+        """
+        s = math.sqrt(self.chi2 / self.dof)
+        return replace(
+            self,
+            u_intercept=s * self.u_intercept,
+            u_slope=s * self.u_slope,
+            covariance=s * s * self.covariance,
+            residual_sd=s * further,
+        )
 
     def at(self, x: float) -> tuple[float, float]:
         """The line's y at ``x`` and its standard uncertainty."""
@@ -99,18 +114,7 @@ def weighted_line(xs: Sequence[float], ys: Sequence[float], u_ys: Sequence[float
 def ordinary_line(xs: Sequence[float], ys: Sequence[float]) -> Line:
     """Line through three or more points whose equal scatter in y is estimated from themselves."""
     _check_points(xs, ys, 3)
-    unit = weighted_line(xs, ys, [1.0] * len(xs))
-    s = math.sqrt(unit.chi2 / unit.dof)
-    return Line(
-        unit.intercept,
-        unit.slope,
-        s * unit.u_intercept,
-        s * unit.u_slope,
-        s * s * unit.covariance,
-        unit.chi2,
-        unit.dof,
-        s,
-    )
+    return weighted_line(xs, ys, [1.0] * len(xs)).from_scatter()
 
 
 class Slope(NamedTuple):

@@ -151,9 +151,7 @@ def learnt_restatement(
     return None if learnt is None else _reading_of(learnt, value_mm, u_mm)
 
 
-def learnt_beside(
-    shop: Shop, view: JobView, found: Sequence[Restated]
-) -> dict[str, LearntReading]:
+def learnt_beside(shop: Shop, view: JobView, found: Sequence[Restated]) -> dict[str, LearntReading]:
     """Return, by method name, what the learnt offsets make of the readings of this pass."""
     read = {line.method.name: line for line in view.lines}
     out: dict[str, LearntReading] = {}
