@@ -17,6 +17,7 @@ from workbench.fin.methods import Method
 from workbench.fin.pose import Pose
 from workbench.fin.remarks import rough_remarks
 from workbench.measure.units import MM_PER
+from workbench.work.agreed import agreement_report
 from workbench.work.doubts import suspects_of
 from workbench.work.orders import DEFAULT_TOLERANCE_MM, Order
 from workbench.work.words import remark_words, step_words
@@ -65,6 +66,7 @@ def turns_report(order: Order, result: Plan | None = None) -> dict[str, Any]:
             {"method": s.method, "normalised_residual": s.normalised, "cause": s.cause}
             for s in suspects_of(order.rig, result.fit, order.methods, order.unit)
         ],
+        "agreement": agreement_report(result.fit, per),
         "warnings": [remark_words(r, order.unit) for r in result.remarks],
     }
 

@@ -8,6 +8,7 @@ from typing import Any
 from workbench.fin.guidance import Plan, Prediction, StudTurn
 from workbench.measure.display import change_text, degrees_text, fine_text, length_text
 from workbench.measure.units import MM_PER, Unit
+from workbench.work.agreed import agreement_words
 from workbench.work.doubts import suspects_of
 from workbench.work.orders import Order
 from workbench.work.words import (
@@ -34,6 +35,9 @@ def turns_table(order: Order, result: Plan) -> str:
     for i, step in enumerate(result.steps, 1):
         expect = ", ".join(f"{clean(m.name)} {length_text(v, unit)}" for m, v in step.expect)
         lines.append(f"{i:>2}. {step_words(step)}" + (f"  Expect: {expect}" if expect else ""))
+    agreed = agreement_words(result.fit)
+    if agreed:
+        lines += ["", agreed]
     suspects = suspects_of(order.rig, result.fit, order.methods, unit)
     if suspects:
         lines += ["", "Take again"]
