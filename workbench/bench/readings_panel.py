@@ -12,6 +12,7 @@ from workbench.measure.units import Unit
 from workbench.work.extra_readings import Mark
 from workbench.work.jobs import JobView, Line
 from workbench.work.marks import off_words
+from workbench.work.stages import Stage
 from workbench.work.temperature import correction_words
 from workbench.work.words import CAUTION_EDGES, CAUTION_RIDE, CAUTION_SNUG
 
@@ -91,6 +92,9 @@ def _big_entry(state: BenchState, width: int) -> list[Content]:
     rows = big(state.entry or "_", width, state.drawing == "ascii")
     style = "bold $big-digits"
     body = [styled((row, style)) for row in rows]
+    if not state.entry:
+        body = [styled("") for _ in rows]
+        body[len(rows) // 2] = styled(("▏ ", "$accent"), (_awaited(view.stage), "$ink-faint"))
     if state.question is not None:
         asked = [part for text in _question(state) for part in wrapped(text, width)]
         body = [
@@ -98,6 +102,13 @@ def _big_entry(state: BenchState, width: int) -> list[Content]:
             *[styled((part, "bold $state-caution")) for part in asked],
         ]
     return [head, *body]
+
+
+def _awaited(stage: Stage) -> str:
+    """Say what will stand large once it is typed."""
+    if stage in ("wing", "target"):
+        return f"type the {'angle' if stage == 'wing' else stage}, then Enter"
+    return "type it, or off the caliper"
 
 
 def _question(state: BenchState) -> list[str]:
