@@ -100,6 +100,7 @@ async def _bears_a_burst(screen: Screen, action: str) -> None:
     held = len(screen.held())
     screen.burst(BURST)
     await screen.pilot.pause(0.02)
+    await screen.pilot.pause()
     assert _top(screen) is below, f"{action}: a burst closed it"
     more = _kept(shop) - before
     more.subtract({"marks": len(screen.held()) - held, "settings": more["settings"]})
@@ -126,6 +127,7 @@ async def _try(
     before = screen.app.hands.state
     screen.app.do_(action)
     await screen.pilot.pause(0.02)
+    await screen.pilot.pause()
     if len(screen.app.screen_stack) == 1:
         assert screen.app.hands.state.message != before.message, f"{action} says nothing"
         return
@@ -139,6 +141,10 @@ async def _try(
         await _flips(screen, action)
     await _bears_a_burst(screen, action)
     await _press(screen, "escape")
+    for _ in range(100):  # one press; a busy machine takes its time over it
+        if len(screen.app.screen_stack) == 1:
+            break
+        await screen.pilot.pause(0.03)
     assert len(screen.app.screen_stack) == 1, f"{action}: Esc does not close it"
     screen.app.hands.say("")
 
