@@ -66,6 +66,7 @@ async def _press(screen: Screen, key: str, character: str | None = None) -> None
     """Press one key, and let it be done with."""
     screen.app.post_message(Key(key, character))
     await screen.pilot.pause(0.02)
+    await screen.pilot.pause()
 
 
 async def _looks_right(screen: Screen, action: str) -> None:
