@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable
 
 from textual.content import Content
-from textual.geometry import Size
+from textual.geometry import Region, Size
+from textual.strip import Strip
+from textual.visual import Visual
 from textual.widget import Widget
 from textual.widgets import Static
 
 from workbench.bench.state import BenchState
 
 Draw = Callable[[BenchState, int, int], Content]
+
+FEW_ROWS = 4
+"""So many rows are painted one by one."""
 
 
 def same(one: Content, other: Content) -> bool:
@@ -32,7 +38,7 @@ class Line(Static):
 
 
 class Panel(Widget):
-    """Draws the state into whatever room it has."""
+    """Draws the state into whatever room it has; only rows that changed are painted again."""
 
     can_focus = False
 
@@ -42,24 +48,66 @@ class Panel(Widget):
         self._make = draw
         self._state: BenchState | None = None
         self._drawn = Content("")
+        self._rows: list[Content] = []
+        self._strips: dict[int, Strip] = {}
         self._drawn_for: Size | None = None
 
     def show(self, state: BenchState) -> None:
-        """Take a new state over; it is painted where it looks any different."""
+        """Take a new state over; what looks any different is painted."""
         self._state = state
-        before, room = self._drawn, self.content_size
+        room = self.content_size
         if room != self._drawn_for or not room:
             self._drawn_for = None
             self.refresh()
             return
-        self._drawn = self._make(state, room.width, room.height)
-        if not same(before, self._drawn):
-            self.refresh()
+        changed = self._draw(state, room)
+        if changed:
+            self.refresh(*(Region(0, y, room.width, 1) for y in changed))
+
+    def _draw(self, state: BenchState, room: Size) -> list[int]:
+        """Draw the state; return the rows that look different, whose paint is given up."""
+        drawn = self._make(state, room.width, room.height)
+        if same(drawn, self._drawn):
+            return []
+        before, self._drawn = self._rows, drawn
+        self._rows = drawn.split("\n", allow_blank=True)
+        rows = itertools.zip_longest(before, self._rows, fillvalue=Content(""))
+        changed = [y for y, (old, new) in enumerate(rows) if not same(old, new)]
+        for y in changed:
+            self._strips.pop(y, None)
+        return changed
 
     def render(self) -> Content:
         """Return the panel's text for its present size."""
         room = self.content_size
         if self._state is not None and room != self._drawn_for:
-            self._drawn = self._make(self._state, room.width, room.height)
+            self._strips.clear()
+            self._draw(self._state, room)
             self._drawn_for = room
         return self._drawn
+
+    def render_line(self, y: int) -> Strip:
+        """Return a row as it is painted; while the mouse selects in it, Textual paints it all."""
+        self.render()
+        if self.text_selection is not None or not 0 <= y < len(self._rows):
+            return super().render_line(y)
+        if y not in self._strips:
+            self._paint(y)
+        return self._strips[y]
+
+    def _paint(self, y: int) -> None:
+        """Paint a row, or all of them at once where many are wanted, which costs less."""
+        width, style = self.content_size.width, self.visual_style
+        count = len(self._rows)
+        if count - len(self._strips) > FEW_ROWS:
+            whole = Visual.to_strips(self, self._drawn, width, count, style)
+            self._strips = dict(enumerate(whole))
+        else:
+            one = Visual.to_strips(self, self._rows[y], width, 1, style)
+            self._strips[y] = one[0].apply_offsets(0, y) if one else Strip.blank(width)
+        self._strips.setdefault(y, Strip.blank(width))
+
+    def notify_style_update(self) -> None:
+        """Paint in the new colours."""
+        self._strips.clear()
+        super().notify_style_update()

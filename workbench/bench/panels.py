@@ -21,6 +21,7 @@ from workbench.measure.display import (
 from workbench.measure.units import Unit
 from workbench.work.jobs import JobView, Line
 from workbench.work.meaning import SIGNS
+from workbench.work.roster import RosterLine
 
 BLANK = Content("")
 LONGEST_DUE = 12
@@ -53,20 +54,26 @@ def roster(state: BenchState, width: int, height: int) -> Content:
     first = first_seen(here, count, room)
     out: list[Content] = []
     for i, line in enumerate(state.roster[first : first + room], first):
-        mark = "▸" if i == here and state.view is not None else " "
-        bold = "bold" if mark == "▸" else ""
-        stage = line.stage_words
-        due = visible(line.due, LONGEST_DUE)
-        name = visible(line.ski_name, max(width - 4 - len(due), 8))
-        gap = " " * max(width - 3 - len(due) - styled(name).cell_length, 1)
-        out.append(styled((f"{mark}{line.glyph} {name}", bold), (gap + due, "$ink-faint")))
-        room_rider = max(width - 4 - len(stage), 4)
-        rider = visible(line.rider, room_rider).rjust(room_rider)
-        out.append(styled(f"   {stage} ", (rider, "$ink-faint")))
+        out += _queued(line, i == here and state.view is not None, width)
     if count > room:
         more = f"   {first} above, {max(count - first - room, 0)} below"
         out.append(styled((visible(more, width), "$ink-faint")))
     return lines(out)
+
+
+@lru_cache(maxsize=256)
+def _queued(line: RosterLine, marked: bool, width: int) -> tuple[Content, Content]:
+    """Return one ski of the queue on its two lines; kept, since each key draws them again."""
+    stage, due = line.stage_words, visible(line.due, LONGEST_DUE)
+    name = visible(line.ski_name, max(width - 4 - len(due), 8))
+    gap = " " * max(width - 3 - len(due) - styled(name).cell_length, 1)
+    room = max(width - 4 - len(stage), 4)
+    rider = visible(line.rider, room).rjust(room)
+    words = f"{'▸' if marked else ' '}{line.glyph} {name}"
+    return (
+        styled((words, "bold" if marked else ""), (gap + due, "$ink-faint")),
+        styled(f"   {stage} ", (rider, "$ink-faint")),
+    )
 
 
 def has_target(state: BenchState) -> bool:

@@ -23,7 +23,7 @@ from workbench.fin.trust import u_after, u_turns
 
 __all__ = [
     "Plan", "Prediction", "Remark", "Rig", "Role", "Step", "StudLimitError", "StudTurn", "Target",
-    "TargetOutOfReachError", "contact_remarks", "is_within", "plan", "u_after",
+    "TargetOutOfReachError", "contact_remarks", "is_within", "plan", "plan_from", "u_after",
 ]  # fmt: skip
 
 
@@ -57,9 +57,30 @@ def plan(
         NoPoseError: the readings fix no pose.
         OutOfReachError: the blade or a stud cannot get there.
     """
-    if not (math.isfinite(finest_turn) and 0.0 <= finest_turn <= 1.0):
-        raise InputError("finest_turn", finest_turn, "0 (exact) to 1 turn, such as 1/8")
+    _check_finest(finest_turn)
     fit = fit_pose(rig.blade, rig.base, readings, start, every=True)
+    return plan_from(rig, fit, targets, finest_turn, default_tolerance_mm)
+
+
+def _check_finest(turn: float) -> None:
+    if not (math.isfinite(turn) and 0.0 <= turn <= 1.0):
+        raise InputError("finest_turn", turn, "0 (exact) to 1 turn, such as 1/8")
+
+
+def plan_from(
+    rig: Rig,
+    fit: Fit,
+    targets: Sequence[Target],
+    finest_turn: float,
+    default_tolerance_mm: float = 0.05,
+) -> Plan:
+    """Work out the turns as :func:`plan` does, from a pose that the readings gave already.
+
+    Raises:
+        InputError: a target without a reading, two for one method, or an odd ``finest_turn``.
+        OutOfReachError: the blade or a stud cannot get there.
+    """
+    _check_finest(finest_turn)
     goals = goals_of(fit, targets, default_tolerance_mm)
     within = _are_within(fit, goals)
     wanted, wanted_gain = wanted_pose(rig, fit, goals)

@@ -145,29 +145,6 @@ def _cause(found: Contradiction, unit: Unit) -> str:
     return cause
 
 
-def expected_readings(
-    rig: Rig, before: Sequence[Reading], turns: Sequence[float], others: Sequence[Method] = ()
-) -> tuple[Expected, ...]:
-    """Return what each method, and ``others``, should read after ``turns`` from ``before``.
-
-    Nothing where the readings before them fix no pose.
-    """
-    read = [r.method for r in before]
-    known = {m.name for m in read}
-    try:
-        fit = fit_pose(rig.blade, rig.base, before, every=True)
-        out = list(expected_after(rig, fit, turns, read))
-    except BenchError:
-        return ()
-    for method in others:
-        if method.name not in known:
-            try:
-                out += expected_after(rig, fit, turns, [method])
-            except BenchError:  # a method that meets no part of the blade there
-                continue
-    return tuple(out)
-
-
 def doubt_of(
     expected: Expected,
     read_mm: float,

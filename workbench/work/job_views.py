@@ -11,7 +11,6 @@ from workbench.fin.guidance import Plan, Rig, Target
 from workbench.fin.methods import Method
 from workbench.fin.pose import Pose
 from workbench.records import rows
-from workbench.work.doubts import expected_readings
 from workbench.work.extra_readings import beside, contradicted, marks_in_pass, without_marks
 from workbench.work.gauges import Tools
 from workbench.work.jobs import TAKEN_BACK, JobView
@@ -19,7 +18,7 @@ from workbench.work.last_setting import LastSetting
 from workbench.work.reading_lines import Line
 from workbench.work.rigs import usual_range_mm
 from workbench.work.rules import SHIPPED, Rules
-from workbench.work.solved import plan_of, pose_of
+from workbench.work.solved import expected_of, fit_of, plan_of
 from workbench.work.stages import Progress
 from workbench.work.trust import Taken, readings_of
 
@@ -103,8 +102,8 @@ def _expected(
     by_stud = {t.stud: t.turns for t in made.turns}
     taken = taken_in_pass(methods, progress, progress.pass_number - 1, tools)
     before = _worth(taken, rig)
-    turns = [by_stud.get(s.name, 0.0) for s in rig.studs]
-    return expected_readings(rig, tuple(before.values()), turns, others)
+    turns = tuple(by_stud.get(s.name, 0.0) for s in rig.studs)
+    return expected_of(rig, tuple(before.values()), turns, others)
 
 
 def taken_in_pass(
@@ -188,7 +187,7 @@ def _solve(
     readings = (*known[0], *known[1])
     try:
         if progress.stage in ("as received", "studs") and not progress.targets:
-            return pose_of(rig, readings), None, None
+            return fit_of(rig, readings).pose, None, None
         targets = tuple(
             Target(line.method, line.target_mm, line.aimed_within_mm)
             for line in lines
@@ -202,6 +201,6 @@ def _solve(
 
 def _pose_alone(rig: Rig, readings: tuple[Reading, ...]) -> Pose | None:
     try:
-        return pose_of(rig, readings)
+        return fit_of(rig, readings).pose
     except BenchError:
         return None

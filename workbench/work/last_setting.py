@@ -11,8 +11,8 @@ from workbench.fin.rig import Rig
 from workbench.frozen import dataclass
 from workbench.records import rows
 from workbench.records.book import Book
-from workbench.work.doubts import expected_readings
 from workbench.work.gauges import tools_of
+from workbench.work.solved import expected_of
 from workbench.work.trust import readings_of
 
 
@@ -27,8 +27,8 @@ class LastSetting:
 
     def expected(self, rig: Rig, others: Sequence[Method] = ()) -> tuple[Expected, ...]:
         """Return what each method should read if nothing moved since; nothing where no pose."""
-        turns = [self.turns.get(stud.name, 0.0) for stud in rig.studs]
-        return expected_readings(rig, self.readings, turns, others)
+        turns = tuple(self.turns.get(stud.name, 0.0) for stud in rig.studs)
+        return expected_of(rig, self.readings, turns, others)
 
 
 def left_with(

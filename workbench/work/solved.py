@@ -1,28 +1,42 @@
 """What the kernel found for the jobs of late, kept: the same numbers in give the same ones out.
 
-A step ticked off, another unit or a look at the next ski and back then cost no second search.
+A step ticked off, another unit or a look at the next ski and back then cost no second search, and
+neither do the turns from readings, nor what is to be expected after them.
 """
 
 from __future__ import annotations
 
 from functools import lru_cache
 
-from workbench.fin.fit import Reading, fit_pose
-from workbench.fin.guidance import Plan, Rig, Target, plan
-from workbench.fin.pose import Pose
+from workbench.errors import BenchError
+from workbench.fin.fit import Fit, Reading, fit_pose
+from workbench.fin.foresight import Expected, expected_after
+from workbench.fin.guidance import Plan, Rig, Target, plan_from
+from workbench.fin.methods import Method
 
 KEPT = 64
-"""So many poses and plans are kept."""
+"""So many of each are kept."""
 
 
-@lru_cache(maxsize=KEPT)
-def pose_of(rig: Rig, readings: tuple[Reading, ...]) -> Pose:
-    """Return the pose that readings fix, no other being possible.
+def fit_of(rig: Rig, readings: tuple[Reading, ...]) -> Fit:
+    """Return the pose that readings fix, with any other that they fix as well.
 
     Raises:
         PoseError: see :func:`workbench.fin.fit.fit_pose`.
     """
-    return fit_pose(rig.blade, rig.base, readings, every=True).pose
+    found = _fit_or_why(rig, readings)
+    if isinstance(found, BenchError):
+        raise found
+    return found
+
+
+@lru_cache(maxsize=KEPT)
+def _fit_or_why(rig: Rig, readings: tuple[Reading, ...]) -> Fit | BenchError:
+    """Keep why there is no pose as well: a search that finds nothing is the longest."""
+    try:
+        return fit_pose(rig.blade, rig.base, readings, every=True)
+    except BenchError as why:
+        return why.with_traceback(None)
 
 
 @lru_cache(maxsize=KEPT)
@@ -34,4 +48,28 @@ def plan_of(
     Raises:
         PoseError, OutOfReachError: see :func:`workbench.fin.guidance.plan`.
     """
-    return plan(rig, readings, targets, finest_turn)
+    return plan_from(rig, fit_of(rig, readings), targets, finest_turn)
+
+
+@lru_cache(maxsize=KEPT)
+def expected_of(
+    rig: Rig, before: tuple[Reading, ...], turns: tuple[float, ...], others: tuple[Method, ...] = ()
+) -> tuple[Expected, ...]:
+    """Return what each method, and ``others``, should read after ``turns`` from ``before``.
+
+    Nothing where the readings before them fix no pose.
+    """
+    read = [r.method for r in before]
+    known = {m.name for m in read}
+    try:
+        fit = fit_of(rig, before)
+        out = list(expected_after(rig, fit, turns, read))
+    except BenchError:
+        return ()
+    for method in others:
+        if method.name not in known:
+            try:
+                out += expected_after(rig, fit, turns, [method])
+            except BenchError:  # a method that meets no part of the blade there
+                continue
+    return tuple(out)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import lru_cache
 
 from workbench.errors import BenchError
 from workbench.fin.fit import Reading, fit_pose
@@ -157,7 +158,7 @@ def budgets_of(taken: Sequence[Taken], rig: Rig) -> tuple[Budget, ...]:
     plain = tuple(_budget(t, 0.0) for t in taken)
     if all(t.u_mm is not None or t.method.quantity == "depth" for t in taken):
         return plain
-    slopes = _height_slopes(taken, plain, rig)
+    slopes = _height_slopes(rig, tuple(map(_reading, taken, plain)))
     return tuple(
         budget if t.u_mm is not None else _budget(t, slope)
         for t, budget, slope in zip(taken, plain, slopes, strict=True)
@@ -181,10 +182,11 @@ def _reading(taken: Taken, budget: Budget) -> Reading:
     return Reading(taken.method, mean_of(taken.values_mm), u)
 
 
-def _height_slopes(taken: Sequence[Taken], plain: Sequence[Budget], rig: Rig) -> list[float]:
-    readings = list(map(_reading, taken, plain))
+@lru_cache(maxsize=64)
+def _height_slopes(rig: Rig, readings: tuple[Reading, ...]) -> tuple[float, ...]:
+    """Return the slopes at the pose of these readings; kept, since every look at a job asks."""
     try:
         fit = fit_pose(rig.blade, rig.base, readings)
     except BenchError:  # said in full when the plan is made
-        return [0.0] * len(readings)
-    return [seen.height_slope for seen in fit.observations]
+        return (0.0,) * len(readings)
+    return tuple(seen.height_slope for seen in fit.observations)
