@@ -104,8 +104,11 @@ class SkiInHand:
             self._try(lambda: self._set(roster=self.shop.roster()))
 
     def look_ahead(self) -> None:
-        """Have the skis before and after this one reckoned, to be there at once when asked for."""
-        roster, here = self.state.roster, self.state.position
+        """Have what may be wanted next reckoned: how this ski left, and the skis beside it."""
+        roster, here, view = self.state.roster, self.state.position, self.state.view
+        if view is not None:
+            with suppress(BenchError):
+                self.shop.foresee(view)
         if here is not None:
             for at in {(here + 1) % len(roster), (here - 1) % len(roster)} - {here}:
                 with suppress(BenchError):

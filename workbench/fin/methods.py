@@ -23,7 +23,14 @@ from workbench.fin.method import (
 from workbench.fin.observation import Observation, Touch
 from workbench.fin.pose import Point, Pose
 from workbench.fin.scribes import COARSE_U_MM, Scribe, read_forward, read_outward
-from workbench.fin.touches import NEAR_MM, band_ends, deepest, depth_at, level_crossings
+from workbench.fin.touches import (
+    NEAR_MM,
+    band_ends,
+    bend_of,
+    deepest,
+    depth_at,
+    level_crossings,
+)
 
 __all__ = [
     "COARSE_U_MM", "HIGHEST_BAND_MM", "NEAR_MM", "QUANTITIES", "WIDEST_JAW_MM", "Method",
@@ -44,7 +51,7 @@ def observe_all(
     c, s = math.cos(pose.tilt_rad), math.sin(pose.tilt_rad)
     x0, y0 = pose.x_mm, pose.y_mm
     points = [(x0 + c * u - s * v, y0 + s * u + c * v) for u, v in blade.outline_mm]
-    heights: list[float] | None = None
+    over: tuple[list[float], float] | None = None
     out: list[Observation | None] = []
     for method in methods:
         if method.scribe is not None:
@@ -53,9 +60,9 @@ def observe_all(
         elif method.quantity == "depth":
             out.append(_depth(method, points, base, pose))
         else:
-            if heights is None:
-                heights = base.heights(points)
-            out.append(_along(method, points, heights, base, pose))
+            if over is None:
+                over = base.heights(points), bend_of(points, base)
+            out.append(_along(method, points, over, base, pose))
     return out
 
 
@@ -66,11 +73,12 @@ def _depth(method: Method, points: list[Point], base: Base, pose: Pose) -> Obser
 
 
 def _along(
-    method: Method, points: list[Point], heights: list[float], base: Base, pose: Pose
+    method: Method, points: list[Point], over: tuple[list[float], float], base: Base, pose: Pose
 ) -> Observation | None:
-    """Return a tail distance or a length."""
+    """Return a tail distance or a length; ``over``: the points' heights and how edges bend."""
     assert method.band_mm is not None
-    ends = band_ends(points, heights, base, pose, *method.band_mm)
+    heights, bend = over
+    ends = band_ends(points, heights, bend, base, pose, method.band_mm)
     if ends is None:
         return None
     rear, front = ends

@@ -93,14 +93,19 @@ def _wall_gradient(a: Point, b: Point, at: Point, wall_move: Row, base: Base, po
 
 
 def band_ends(
-    points: list[Point], heights: list[float], base: Base, pose: Pose, lo: float, hi: float
+    points: list[Point],
+    heights: list[float],
+    bend: float,
+    base: Base,
+    pose: Pose,
+    band_mm: tuple[float, float],
 ) -> tuple[Touch, Touch] | None:
-    """Return the rearmost and foremost contact among outline points with height in [lo, hi].
+    """Return the rearmost and foremost contact among outline points with height in the band.
 
-    ``heights`` are those of ``points`` over the base, in mm.
+    ``heights`` are those of ``points`` over the base, in mm, and ``bend`` is :func:`bend_of` them.
     """
+    lo, hi = band_mm
     levels = (lo,) if lo == hi else (lo, hi)
-    bend = _bend(points, base)
     rear_x, front_x = math.inf, -math.inf
     rear: tuple[int, Point, bool] | None = None
     front: tuple[int, Point, bool] | None = None
@@ -113,19 +118,23 @@ def band_ends(
             continue
         if bend == 0.0 and ha > most and hb > most:
             continue
-        a, b = points[i], points[j]
+        a = points[i]
+        if lo <= ha <= hi:
+            if a[0] < rear_x:
+                rear_x, rear = a[0], (i, a, True)
+            if a[0] > front_x:
+                front_x, front = a[0], (i, a, True)
+        b = points[j]
         low = (ha if ha < hb else hb) - bend * (b[0] - a[0]) ** 2 - NEAR_MM
         high = (ha if ha > hb else hb) + NEAR_MM
-        found: list[tuple[Point, bool]] = [(a, True)] if lo <= ha <= hi else []
         for level in levels:
-            if low <= level <= high:
-                found += [(at, False) for at in level_crossings(a, b, base, level)]
-        for at, corner in found:
-            x = at[0]
-            if x < rear_x or (x == rear_x and not corner):
-                rear_x, rear = x, (i, at, corner)
-            if x > front_x or (x == front_x and not corner):
-                front_x, front = x, (i, at, corner)
+            if not low <= level <= high:
+                continue
+            for at in level_crossings(a, b, base, level):
+                if at[0] <= rear_x:  # at a corner the edge counts, whose contact can move
+                    rear_x, rear = at[0], (i, at, False)
+                if at[0] >= front_x:
+                    front_x, front = at[0], (i, at, False)
     if rear is None or front is None:
         return None
     ends = []
@@ -134,7 +143,7 @@ def band_ends(
     return (ends[0], ends[1])
 
 
-def _bend(points: list[Point], base: Base) -> float:
+def bend_of(points: list[Point], base: Base) -> float:
     """Return a bound of how far an edge's middle can lie lower than both ends, over dx squared.
 
     An arc rises above its chord by at most a quarter of dx times the change of its slope, and
@@ -166,11 +175,13 @@ def level_crossings(a: Point, b: Point, base: Base, level_mm: float) -> list[Poi
     Y + (X^2 + Y^2)/(2R) = 0: a quadratic along the segment that becomes linear as R grows.
     """
     k = base.half_curvature
-    px, py = a[0] - base.apex_mm, a[1] - level_mm
-    dx, dy = b[0] - a[0], b[1] - a[1]
+    ax, ay, bx, by = *a, *b
+    dx, dy = bx - ax, by - ay
+    py = ay - level_mm
     if k == 0.0:
         roots: tuple[float, ...] = () if dy == 0.0 else (-py / dy,)
     else:
+        px = ax - base.apex_mm
         roots = _roots(
             k * (dx * dx + dy * dy),
             dy + 2.0 * k * (px * dx + py * dy),
@@ -180,15 +191,14 @@ def level_crossings(a: Point, b: Point, base: Base, level_mm: float) -> list[Poi
     for t in roots:
         if not -1e-12 <= t <= 1.0 + 1e-12:
             continue
-        t = min(1.0, max(0.0, t))
+        t = 0.0 if t < 0.0 else 1.0 if t > 1.0 else t
         # Counted from the nearer end, so that a crossing at a corner is that corner.
-        at = (
-            (a[0] + t * dx, a[1] + t * dy)
-            if t <= 0.5
-            else (b[0] - (1 - t) * dx, b[1] - (1 - t) * dy)
-        )
-        if k == 0.0 or 2.0 * k * (at[1] - level_mm) + 1.0 > 0.0:  # the arc's upper half only
-            out.append(at)
+        if t <= 0.5:
+            x, y = ax + t * dx, ay + t * dy
+        else:
+            x, y = bx - (1.0 - t) * dx, by - (1.0 - t) * dy
+        if k == 0.0 or 2.0 * k * (y - level_mm) + 1.0 > 0.0:  # the arc's upper half only
+            out.append((x, y))
     return out
 
 

@@ -85,13 +85,29 @@ class OpenBook:
             facts,
             finest,
             baselines[-1] if baselines else None,
-            tuple(method_of(row, blade) for row in self.book.methods_of(ski.blade_id)),
+            self._others(ski, blade),
             tools_of(self.book, facts, stated),
             self.guarded,
             left_with(self.book, job, named, rig, stated) if first else None,
             rules,
             self._marks(ski, blade),
         )
+
+    def foresee(self, view: JobView) -> None:
+        """Reckon what a ski that is to be read as received left with, before its first reading."""
+        if view.stage in ("waiting", "received check"):
+            self.book.at_once(self._foresee, view)
+
+    def _foresee(self, view: JobView) -> None:
+        named = [(line.method_id, line.method) for line in view.lines]
+        _, stated = self._methods(view.ski, view.rig.blade)
+        last = left_with(self.book, view.job, named, view.rig, stated)
+        if last is not None:
+            last.expected(view.rig, self._others(view.ski, view.rig.blade))
+
+    def _others(self, ski: rows.Ski, blade: Blade) -> tuple[Method, ...]:
+        """Return all methods of the ski's blade."""
+        return tuple(method_of(row, blade) for row in self.book.methods_of(ski.blade_id))
 
     def _marks(self, ski: rows.Ski, blade: Blade) -> tuple[tuple[str, Method], ...]:
         """Return the coarse marks of the ski's blade (id, method) that are none of its readings."""
