@@ -17,6 +17,7 @@ from tests.fin.plates import (
     CURVED,
     DEEPEST,
     DEPTH,
+    IN,
     LENGTH,
     LEVEL,
     TAIL,
@@ -37,7 +38,7 @@ from workbench.fin.guidance import (
     plan,
     u_after,
 )
-from workbench.fin.methods import Method, observe
+from workbench.fin.methods import Method, Station, observe
 from workbench.fin.pose import Pose
 
 THREE = (DEPTH, TAIL, LENGTH)
@@ -380,6 +381,7 @@ def test_odd_targets_are_refused() -> None:
 
 # More than three readings.
 
+SECOND_DEPTH = Method("depth, hole 1", "depth", Station((4.5 * IN, 2.0 * IN)))
 FLAT_LENGTH = Method("length, flat", "length", band_mm=(3.0, 9.0))
 
 
@@ -402,6 +404,25 @@ def test_roles_with_five_readings() -> None:
         else:
             assert p.off_mm == pytest.approx(0.0, abs=made.EXACT_MM)
             assert p.after_mm != p.now_mm
+
+
+@given(
+    base=st.sampled_from([Base(), CURVED, Base(70 * IN, 1.0 * IN), Base(1000 * IN, 6.0 * IN)]),
+    order=st.permutations([DEPTH, SECOND_DEPTH, TAIL, LENGTH, FLAT_LENGTH]),
+    aimed=st.sets(st.sampled_from([DEPTH, SECOND_DEPTH, LENGTH, FLAT_LENGTH]), min_size=1),
+    change=st.floats(-0.5, 0.5),
+)
+def test_the_place_fore_and_aft_is_held_by_the_tail_distance(
+    base: Base, order: list[Method], aimed: set[Method], change: float
+) -> None:
+    """Over a curved base depths and lengths fix it as well, but hardly: the fin would run away."""
+    rig = replace(practice_rig(), base=base)
+    readings = readings_at(LEVEL, order, rig.blade, rig.base)
+    goals = [Target(r.method, r.value_mm + change, 0.05) for r in readings if r.method in aimed]
+    outcome = plan(rig, readings, goals, 0.0)
+    roles = {p.method.name: p.role for p in outcome.predictions}
+    assert roles[TAIL.name] == "held"
+    assert abs(outcome.wanted.x_mm - LEVEL.x_mm) < 8.0
 
 
 def test_scattered_extra_readings_do_not_turn_a_stud() -> None:

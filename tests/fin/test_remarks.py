@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 
-from tests.fin.plates import DEPTH, LENGTH, TAIL, practice_rig, readings_at
+from tests.fin.plates import CURVED, DEPTH, IN, LENGTH, TAIL, practice_rig, readings_at
 from workbench.fin.blade import Blade
 from workbench.fin.fit import Fit, fit_pose
 from workbench.fin.guidance import Plan, Target, plan
@@ -16,6 +17,8 @@ from workbench.fin.remarks import ODD_TILT_RAD
 from workbench.fin.rig import Rig
 from workbench.fin.roughness import rough_methods
 from workbench.work.words import remark_words
+
+SECOND = Method("depth, hole 1", "depth", Station((4.5 * IN, 2.0 * IN)))
 
 
 def planned(now_deg: float, wanted_deg: float) -> Plan:
@@ -99,3 +102,16 @@ def test_a_plan_tells_which_reading_is_rough_and_when() -> None:
     words = remark_words(found, "mm")
     assert words.startswith("tail at 3: at the target it touches so near a corner")
     assert "only rough" in words
+
+
+def test_a_place_known_by_the_base_s_curve_alone_is_told() -> None:
+    """Two depths and a length over a curved base fix the place fore and aft, but hardly."""
+    rig, pose = replace(practice_rig(), base=CURVED), Pose(20.0, -26.0, 0.01)
+    for methods, told in (((DEPTH, SECOND, LENGTH), True), ((DEPTH, TAIL, LENGTH), False)):
+        readings = readings_at(pose, methods, rig.blade, rig.base, 0.02)
+        result = plan(rig, readings, [], 0.125)
+        found = [r for r in result.remarks if r.code == "no_tail"]
+        assert bool(found) is told
+        for remark in found:
+            assert remark.limit_mm == 2.0 * math.sqrt(result.fit.covariance[0][0]) > 2.0
+            assert "fore and aft" in remark_words(remark, "mm")

@@ -212,10 +212,11 @@ def test_what_is_shown_reads_back(steps: int, unit: Unit) -> None:
 @pytest.mark.parametrize(
     ("text", "turns"),
     [("1/4", 0.25), ("+1/4", 0.25), ("-0.125", -0.125), ("1 1/2", 1.5), ("+1-1/8", 1.125),
-     (".5", 0.5), ("0,75", 0.75), ("¾", 0.75), ("-100", -100.0), ("0", 0.0)],
+     (".5", 0.5), ("0,75", 0.75), ("¾", 0.75), ("-100", -100.0), ("0", 0.0),
+     ("7.944956717717184e-07", 7.944956717717184e-07), ("-2e-10", -2e-10)],
 )  # fmt: skip
 def test_turns_as_written(text: str, turns: float) -> None:
-    """Fractions, decimals and signs of a number of turns."""
+    """Fractions, decimals and signs of a number of turns; next to nothing as programs write it."""
     assert parse_turn(text) == turns
 
 

@@ -14,6 +14,10 @@ from workbench.fin.pose import Pose
 from workbench.fin.rig import Rig
 from workbench.frozen import dataclass
 
+WELL_FIXED, JUST_FIXED = 0.1, 1e-4
+"""How much of a reading's derivatives (at most 1; tilt over 100 mm) the others must leave open for
+it to fix the pose well, or at all."""
+
 
 @dataclass(frozen=True, slots=True)
 class Goal:
@@ -67,7 +71,9 @@ def _listed(names: set[str]) -> str:
 def _freed(goals: list[Goal], fit: Fit) -> list[Goal]:
     """Keep only as many held readings as the targets leave the pose open for; free the others.
 
-    Coarse marks are held last: where the fine readings fix the pose they follow.
+    A reading is held that fixes what is open; one that hardly does (over a curved base a depth
+    changes a little with the place fore and aft) only where no other can. Coarse marks come last:
+    where the fine readings fix the pose they follow.
     """
     rows = [o.gradient for o in fit.observations]
     targeted = [i for i, g in enumerate(goals) if g.role == "target"]
@@ -77,9 +83,11 @@ def _freed(goals: list[Goal], fit: Fit) -> list[Goal]:
     spare = [i for i in range(len(goals)) if i not in targeted]
     spare.sort(key=lambda i: _held_later(goals[i].target.method, busy))
     chosen = list(targeted)
-    for i in spare:
-        if _rank([rows[j] for j in (*chosen, i)]) > _rank([rows[j] for j in chosen]):
-            chosen.append(i)
+    for least in (WELL_FIXED, JUST_FIXED):
+        for i in spare:
+            before = _rank([rows[j] for j in chosen], least)
+            if i not in chosen and _rank([rows[j] for j in (*chosen, i)], least) > before:
+                chosen.append(i)
     return [
         g if i in chosen else Goal(g.target, "follows", g.follows_reading, g.u_mm)
         for i, g in enumerate(goals)
@@ -90,8 +98,11 @@ def _held_later(method: Method, busy: set[Quantity]) -> tuple[bool, bool]:
     return (method.is_coarse, method.quantity in busy)
 
 
-def _rank(rows: Sequence[Sequence[float]]) -> int:
-    """Return the rank of a few design rows, by elimination on rows of at most unit length."""
+def _rank(rows: Sequence[Sequence[float]], least: float) -> int:
+    """Return the rank of a few design rows, by elimination on rows of at most unit length.
+
+    A row counts where more than ``least`` of it is left beside those before it.
+    """
     kept: list[list[float]] = []
     for row in rows:
         scaled = [row[0], row[1], row[2] / 100.0]
@@ -101,7 +112,7 @@ def _rank(rows: Sequence[Sequence[float]]) -> int:
             along = sum(a * b for a, b in zip(rest, base, strict=True))
             rest = [a - along * b for a, b in zip(rest, base, strict=True)]
         left = math.hypot(*rest)
-        if left > 1e-4:
+        if left > least:
             kept.append([c / left for c in rest])
     return len(kept)
 

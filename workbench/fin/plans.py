@@ -90,7 +90,7 @@ class Step:
 
 Code = Literal[
     "within", "tilt", "ambiguous", "off_edge", "travel_limit", "near_limit", "insignificant",
-    "still_off", "coarse", "rough",
+    "still_off", "coarse", "rough", "no_tail",
 ]  # fmt: skip
 
 

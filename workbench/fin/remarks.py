@@ -41,6 +41,8 @@ def remarks(
     for pose in fit.others:
         if abs(pose.tilt_rad) <= ODD_TILT_RAD:
             out.append(Remark("ambiguous", angle_rad=pose.tilt_rad))
+    if all(m.quantity != "tail" for m in fit.methods):
+        out.append(Remark("no_tail", limit_mm=COVERAGE * math.sqrt(fit.covariance[0][0])))
     out += contact_remarks(rig, fit.pose, "now")
     if not within:
         out += contact_remarks(rig, wanted, "wanted")

@@ -36,6 +36,9 @@ _LENGTH = re.compile(
     re.IGNORECASE,
 )
 
+_TINY = re.compile(r"[+-]?[0-9](\.[0-9]{1,20})?e-[0-9]{1,2}")
+"""How programs write a turn next to nothing; no hand does."""
+
 
 @dataclass(frozen=True, slots=True)
 class Length:
@@ -84,11 +87,13 @@ def parse_length(text: str, unit: Unit, field: str = "length") -> Length:
 
 
 def parse_turn(text: str, field: str = "turns") -> float:
-    """Read a number of turns: ``1/4``, ``+1 1/4``, ``-0.125``; no unit.
+    """Read a number of turns: ``1/4``, ``+1 1/4``, ``-0.125``, ``2e-7``; no unit.
 
     Raises:
         InputError: anything else, or more than 100 turns.
     """
+    if _TINY.fullmatch(text):
+        return float(text)
     match = _match(text, field, "turns such as 1/4, +1 1/2 or -0.125")
     if match["unit"] is not None:
         raise InputError(field, text, "turns without a unit, such as 1/4 or -0.125")

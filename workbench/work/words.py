@@ -101,6 +101,11 @@ def remark_words(remark: Remark, unit: Unit) -> str:
         )
     if remark.code == "coarse":
         return f"{subject}: a target by a coarse mark is met no closer than an eye can read it"
+    if remark.code == "no_tail":
+        return (
+            "no tail distance is read: only the base's curve tells where the blade stands fore and "
+            f"aft, to ±{fine_text(limit, unit)} {unit}"
+        )
     if remark.code == "rough":
         return (
             f"{subject}: {when} it touches so near a corner of the outline that the "
