@@ -35,7 +35,7 @@ def test_a_days_queue_is_listed_in_its_order_with_its_sum(run: Run) -> None:
     assert status == 0
     assert lines[0].strip() == "1 waiting  Heron 66  Ines Tavary  09:00  H66-014"
     assert "set aside  Otter 66  Rafe Lundqvist  13:30  a clamp bolt is stripped" in out
-    assert lines[-1].startswith(f"{DAY}: 10 skis: 1 done, 8 waiting, 1 set aside")
+    assert lines[-1].startswith(f"{DAY}: 10 skis: 1 done, 8 open, 1 set aside")
 
 
 def test_names_act_on_no_terminal(run: Run, book: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 from collections.abc import Awaitable, Callable
 from pathlib import Path
 from typing import Any
@@ -54,7 +55,7 @@ async def done(screen: Screen) -> None:
 
 
 def test_each_errand_has_a_letter_of_its_own() -> None:
-    """Seven errands, seven letters, hints that fit 80 columns."""
+    """A letter for each, and hints that fit 80 columns."""
     assert len({e.key for e in ERRANDS}) == len(ERRANDS)
     assert all(len(e.hint) <= 47 for e in ERRANDS)
 
@@ -67,6 +68,40 @@ async def test_book_and_ski_go_out(shop: Shop, tmp_path: Path) -> None:
         assert "Written: " in screen.shown()
         await errand(screen, "s", str(tmp_path / "ski.json"))
     assert (tmp_path / "book.json").stat().st_size > (tmp_path / "ski.json").stat().st_size > 0
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_a_book_too_large_for_a_file_says_how_it_goes_out(
+    shop: Shop, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, size: tuple[int, int]
+) -> None:
+    """In full, before anything is written."""
+    monkeypatch.setattr(exchange, "LARGEST_BYTES", 5_000)
+    async with bench(shop, size) as screen:
+        await open_files(screen)
+        await errand(screen, "b", str(tmp_path / "book.json"))
+        assert isinstance(screen.app.screen, ReportScreen)
+        said = " ".join(screen.shown().replace("│", " ").split())
+        assert "Nothing was written. Export ski by ski: 'export --ski NAME FILE'" in said
+        assert "To have the whole book: 'backup FILE'" in said
+    assert not (tmp_path / "book.json").exists()
+
+
+async def test_every_csv_of_the_command_line_goes_out(shop: Shop, tmp_path: Path) -> None:
+    """The history of all skis or of the one in hand alone."""
+    async with bench(shop) as screen:
+        screen.app.hands.open(next(x.job_id for x in shop.roster() if x.ski_name == "Heron 67"))
+        await open_files(screen)
+        for letter in "qlrho":
+            await errand(screen, letter, str(tmp_path / f"{letter}.csv"))
+            assert "Written: " in screen.shown()
+    skis = {
+        letter: {row["ski"] for row in csv.DictReader(file.read_text("utf-8-sig").splitlines())}
+        for letter in "qlrho"
+        if (file := tmp_path / f"{letter}.csv")
+    }
+    assert skis["o"] == {"Heron 67"}
+    assert skis["o"] < skis["h"] == skis["l"]
+    assert skis["q"] <= skis["l"]
 
 
 async def test_a_file_is_looked_at_first_and_f2_takes_it_in(shop: Shop, tmp_path: Path) -> None:

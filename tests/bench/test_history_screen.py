@@ -11,9 +11,10 @@ import pytest
 from tests.bench.screens import SIZES, Screen, before, bench
 from tests.shop import ski
 from workbench.bench.app import Bench
-from workbench.bench.compare_screen import CompareScreen
+from workbench.bench.compare_screen import HEAD_CELLS, CompareScreen, columns_for
 from workbench.bench.history_screen import HistoryScreen
 from workbench.bench.prompts import Prompt
+from workbench.bench.text import styled
 from workbench.records import rows
 from workbench.work.shop import Shop
 
@@ -234,6 +235,36 @@ async def test_two_settings_are_chosen_and_one_becomes_the_target(shop: Shop) ->
         assert "its wing was 7.5°" in screen.shown()
         await screen.pilot.press("escape", "escape")
         assert len(screen.app.screen_stack) == 1
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_every_method_is_named_in_full_above_its_column(
+    shop: Shop, size: tuple[int, int]
+) -> None:
+    """On as many lines as it takes; wing and ride have columns of their own."""
+    async with bench(shop, size) as screen:
+        for name in ("Heron 67", "Lark 64"):
+            history = await opened(screen, name)
+            await screen.pilot.press("c")
+            await screen.pilot.pause()
+            above = screen.shown().split("wing ride")[0]
+            assert "…" not in above
+            words = above.split("side by side")[1]
+            for method in history.past.history.methods.values():
+                assert all(word in words for word in method.name.split())
+            await screen.pilot.press("escape", "escape")
+
+
+def test_methods_without_room_are_counted_and_columns_stay_in_line() -> None:
+    """Long names, wide letters and many methods: never wider than the screen."""
+    for names in (["depth, hole 2 back edge"] * 9, ["漢字" * 20] * 3, ["W" * 60, "a"], []):
+        for width in (46, 76, 116):
+            columns = columns_for(names, width)
+            assert len(columns) == len(names) or len(columns) >= 1
+            assert sum(cells + 1 for cells, _ in columns) <= max(width - HEAD_CELLS - 12, 9)
+            for cells, lines in columns:
+                assert len(lines) <= 3
+                assert all(styled(line).cell_length <= cells for line in lines)
 
 
 async def test_where_no_target_can_be_set_it_says_which_stage_does(shop: Shop) -> None:

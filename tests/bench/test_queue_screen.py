@@ -125,8 +125,56 @@ async def test_carrying_to_tomorrow_and_looking_at_another_day(shop: Shop) -> No
         assert "F7 carries it into today" in shown.shown()
         await press(shown, "f7", "left")
         assert names(screen)[-1] == "Heron 67"
-        await press(shown, "f8")
+        await press(shown, "f8", "plus")
         assert names(screen) == ["Stilt 65"]
+    assert len(shop.lines_of(NEXT)) == 9
+
+
+@pytest.mark.parametrize("answer", ["escape", "enter", "x", "5", "down"])
+async def test_the_whole_day_is_carried_by_plus_alone(shop: Shop, answer: str) -> None:
+    """It asks with the count and the day; any other key leaves them, and + then opens again."""
+    async with opened(shop) as (shown, screen):
+        before = names(screen)
+        await press(shown, "f8")
+        assert f"Carry all 9 unfinished skis to {NEXT}? Only + does it" in shown.shown()
+        await press(shown, answer)
+        assert "Carry all" not in shown.shown()
+        assert shown.app.screen is screen
+        assert not shop.lines_of(NEXT)
+        screen.find.clear()
+        screen.fill()
+        assert names(screen) == before
+        await press(shown, "plus")
+        assert shown.app.screen is not screen
+    assert not shop.lines_of(NEXT)
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_a_long_message_leaves_the_marked_ski_in_sight(
+    shop: Shop, size: tuple[int, int]
+) -> None:
+    """What is known of it stands above the message, however many lines that takes."""
+    async with opened(shop, size) as (shown, screen):
+        await press(shown, "down")
+        for words in ("word " * 20, "word " * 40, "word"):
+            screen.say(words)
+            await shown.settle()
+            assert "Heron 67 · Jo Brandvik · H67-003" in shown.shown()
+
+
+async def test_a_reading_off_the_cable_is_no_answer(shop: Shop) -> None:
+    """A sign with digits behind it carries nothing."""
+    async with opened(shop) as (shown, _):
+        await press(shown, "f8")
+        shown.burst("+2.4505\n")
+        await shown.settle()
+    assert not shop.lines_of(NEXT)
+
+
+async def test_with_nothing_left_to_carry_it_says_so(shop: Shop) -> None:
+    async with opened(shop) as (shown, _):
+        await press(shown, "f8", "plus", "f8")
+        assert "a ski that is not signed off" in shown.shown()
     assert len(shop.lines_of(NEXT)) == 9
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -10,11 +11,12 @@ import pytest
 from textual.pilot import Pilot
 
 from tests.bench.screens import SIZES, bench
-from tests.shop import demo_file, heron, open_shop, ski, walk_to
+from tests.shop import DAY, demo_file, heron, open_shop, ski, walk_to
 from workbench.bench.app import Bench
 from workbench.bench.baseline_screen import BaselineScreen
 from workbench.bench.ride_screen import RideScreen
 from workbench.records import rows
+from workbench.records.book import Book
 from workbench.work import rides
 from workbench.work.jobs import JobView
 from workbench.work.shop import Shop
@@ -100,8 +102,10 @@ async def test_numbers_are_kept_as_a_baseline_and_aimed_at(tmp_path: Path) -> No
 def test_the_lists_look_as_they_should(
     tmp_path: Path, snap_compare: Any, action: str, size: tuple[int, int]
 ) -> None:
-    """Snapshots at both sizes."""
-    with open_shop(demo_file(tmp_path)) as shop:
+    """Snapshots at both sizes, of one day whatever day it is."""
+    noon = datetime(2026, 11, 25, 12, tzinfo=UTC)
+    with Book(demo_file(tmp_path), clock=lambda: noon) as book:
+        shop = Shop(book, day=DAY, who="KV")
         ready(shop)
 
         async def show(pilot: Pilot[int]) -> None:

@@ -17,7 +17,7 @@ from textual.theme import BUILTIN_THEMES
 from textual.widgets import Button, DataTable, Label
 
 from tests.strategies import HOSTILE_NAMES, hostile_names
-from workbench.bench.text import LIMIT, lines, literal, rich_literal, styled, visible
+from workbench.bench.text import LIMIT, lines, literal, rich_literal, styled, visible, wrapped
 from workbench.bench.themes import CONTRAST, NAMES, THEMES, VARIABLE_DEFAULTS, pick, register
 
 MARKUP = ("[b]X[/b]", "a[/nope]b", "[Q1]", "[ x]", "[$primary]", "[@click=app.quit]go[/]", "a\\")
@@ -176,3 +176,15 @@ def luminance(colour: str) -> float:
     parts = [c / 255 for c in Color.parse(colour).rgb]
     linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in parts]
     return sum(w * c for w, c in zip((0.2126, 0.7152, 0.0722), linear, strict=True))
+
+
+@given(text=hostile_names(), width=st.integers(8, 60))
+def test_wrapped_lines_are_never_wider_than_their_room(text: str, width: int) -> None:
+    """Wide letters count as two cells, and none is lost."""
+    found = wrapped(text, width)
+    assert all(cell_len(line) <= width for line in found)
+    assert "".join("".join(found).split()) == "".join(visible(text, 2000).split())
+
+
+def test_wide_letters_are_broken_where_they_reach_the_edge() -> None:
+    assert wrapped("漢字" * 6, 10) == ["漢字漢字漢", "字漢字漢字", "漢字"]

@@ -106,6 +106,9 @@ def full_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
             study.id, "kl", part="one", person="KL", trial=0, text="18.5", unit="mm", mm=18.5
         )
         book.strike(reading.id, "slip", "kl")
+        (ours,) = book.rows_out()["strikes"]
+        last = "1" if ours["id"].endswith("0") else "0"
+        book.take_in({"strikes": [ours | {"id": ours["id"][:-1] + last, "reason": "slipped"}]})
     return path
 
 

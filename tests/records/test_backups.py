@@ -17,7 +17,7 @@ from workbench.errors import RecordsError
 from workbench.records import backups
 from workbench.records.book import Book
 from workbench.records.opening import open_book
-from workbench.records.schema import migrations
+from workbench.records.schema import applied, migrations
 
 DAY = date(2031, 5, 6)
 NOW = datetime(2031, 5, 6, 17, 30, 5)
@@ -243,7 +243,7 @@ def test_an_older_backup_is_put_back_and_brought_up_to_date(closed_book: Path) -
     open_book(old, steps, make_folder=False).close()
     backups.restore(closed_book, old, NOW)
     with Book(closed_book) as book:
-        assert book.steps() == tuple(step.name for step in migrations()._migrations)
+        assert book._desk.read(applied) == tuple(step.name for step in migrations()._migrations)
 
 
 def test_the_book_itself_and_a_foreign_file_in_its_place_are_refused(

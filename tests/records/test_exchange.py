@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import copy
 import json
+import sqlite3
 import tempfile
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack
+from contextlib import ExitStack, closing
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from functools import cache
@@ -21,10 +22,11 @@ from sqlite_utils import Database
 from tests.records.conftest import DAY, Shop, blade, block, furnish, ski
 from workbench.errors import InputError
 from workbench.records.book import Book
+from workbench.records.database import Database as Bare
 from workbench.records.exchange_form import LOCAL_SETTINGS, ORDER, PART_OF
 from workbench.records.exchange_in import Brought
 from workbench.records.rows import Baseline, BaselineEntry, Method, Reading, Taken, Turn
-from workbench.records.schema import PARTS, RECKONED_QUEUE, WITH_IDS
+from workbench.records.schema import PARTS, RECKONED_QUEUE, WITH_IDS, Table, fingerprint
 
 
 def out(book: Book, ski_id: str | None = None) -> dict[str, Any]:
@@ -62,8 +64,8 @@ def other(tmp_path: Path) -> Iterator[Book]:
 
 
 def test_every_table_with_ids_travels_and_every_part_with_its_row() -> None:
-    """A table that a later migration adds is not forgotten here."""
-    assert set(ORDER) == set(WITH_IDS)
+    """A table that a later migration adds is not forgotten here; other strikes go with strikes."""
+    assert {*ORDER, Table.OTHER_STRIKES} == set(WITH_IDS)
     assert set(PART_OF.values()) == set(PARTS)
 
 
@@ -187,10 +189,69 @@ def test_both_benches_strike_one_row(shop: Shop, other: Book) -> None:
     give(shop.book, other)
     assert out(shop.book) == out(other)
     assert [row["reason"] for row in out(other)["strikes"]] == ["typed wrong", "wrong caliper"]
-    assert shop.book.facts(shop.job.id)[0].struck == ours
-    assert other.facts(shop.job.id)[0].struck == theirs
+    assert shop.book.facts(shop.job.id)[0].struck == replace(ours, others=(theirs,))
+    assert other.facts(shop.job.id)[0].struck == replace(theirs, others=(ours,))
     assert not give(other, shop.book).new
     assert len(out(shop.book, shop.ski.id)["strikes"]) == 2
+
+
+def test_both_benches_strike_one_measurement_of_a_base(shop: Shop, other: Book) -> None:
+    """What belongs to no job shows both strikes too."""
+    curve = shop.book.add_curve(
+        shop.ski.id, "KV", kind="sagitta", text="0.2", unit="mm", from_x_mm=0.0, to_x_mm=150.0,
+        sagitta_mm=0.2, radius_mm=14062.6, apex_mm=75.0,
+    )  # fmt: skip
+    give(shop.book, other)
+    ours = shop.book.strike(curve.id, "typed wrong", "KV")
+    theirs = other.strike(curve.id, "wrong place", "ML")
+    give(other, shop.book)
+    (kept,) = shop.book.curves_of(shop.ski.id)
+    assert kept.struck == replace(ours, others=(theirs,))
+
+
+def test_a_book_from_before_other_strikes_gives_the_same_file(
+    shop: Shop, other: Book, tmp_path: Path
+) -> None:
+    """What such a book kept as settings is told as strikes, once, and both can be read."""
+    reading = shop.book.add_reading(shop.job.id, "KV", shop.taken())
+    give(shop.book, other)
+    shop.book.strike(reading.id, "typed wrong", "KV")
+    other.strike(reading.id, "wrong caliper", "ML")
+    give(other, shop.book)
+    path = before_other_strikes(shop.book, tmp_path / "old.db")
+    with Book(path, bench="old") as old:
+        assert out(old) == out(shop.book)
+        assert "other_strikes" not in old.steps()  # so that older benches take its files in
+        assert old.facts(shop.job.id) == shop.book.facts(shop.job.id)
+        assert not give(shop.book, old).new
+        assert out(old, shop.ski.id) == out(shop.book, shop.ski.id)
+
+
+def test_an_other_strike_that_cannot_be_read_does_not_keep_the_book_shut(
+    shop: Shop, tmp_path: Path
+) -> None:
+    """It stays the setting that it was."""
+    shop.book.set_setting("second strike of x", "not JSON")
+    shop.book.set_setting("second strike of y", "{}")
+    path = before_other_strikes(shop.book, tmp_path / "old.db")
+    with Book(path, bench="old") as old:
+        assert old.setting("second strike of x") == "not JSON"
+        assert out(old)["strikes"] == []
+
+
+def before_other_strikes(book: Book, path: Path) -> Path:
+    """Write a copy of a book as it was made before other strikes had a table of their own."""
+    book.backup(path)
+    with closing(sqlite3.connect(path, isolation_level=None)) as conn:
+        kept = conn.execute("SELECT * FROM other_strikes").fetchall()
+        conn.execute("DROP TABLE other_strikes")
+        conn.execute("DELETE FROM _sqlite_migrations WHERE name = 'other_strikes'")
+        for row_id, at, who, row_table, struck, reason, replaced_by in kept:
+            value = {"row_table": row_table, "reason": reason, "replaced_by": replaced_by}
+            row = (row_id, at, who, f"second strike of {struck}", json.dumps(value))
+            conn.execute("INSERT INTO settings VALUES (?, ?, ?, ?, ?)", row)
+        conn.execute(f"PRAGMA user_version = {fingerprint(Bare(conn))}")
+    return path
 
 
 def test_the_clashes_of_two_shops_with_like_names(shop: Shop, other: Book) -> None:

@@ -14,6 +14,7 @@ from workbench.work.card_text import card_text
 from workbench.work.cards import CAUTIONS, card_of
 from workbench.work.day_sheet import UNREAD, day_sheet
 from workbench.work.jobs import JobView
+from workbench.work.plain_picture import plain_picture
 from workbench.work.printing import card_folder, find_view, paper_of
 from workbench.work.setting_words import NOT_READ
 from workbench.work.shop import Shop
@@ -242,6 +243,61 @@ class TestDaySheet:
         shop.sign_off(view, "ZZ")
         row = next(r for r in day_sheet(shop).rows if r.ski == "Heron 67")
         assert (row.initials, row.wing, row.glyph) == ("ZZ", "7.5°", "✓")
+
+
+class TestText:
+    def test_the_setting_stands_above_all_else(self, shop: Shop) -> None:
+        """Each number with its method, and the wing, before the first fact of the ski."""
+        card = card_of(shop, winged(shop, "signed off"))
+        top = card_text(card).split("Rider")[0]
+        for number in card.numbers:
+            assert f"{number.quantity.upper():<14} {number.both}  ({number.method})" in top
+        assert "WING           7.5°" in top
+        assert card.ski in top.split("\n")[1]
+
+    def test_a_number_outside_its_tolerance_says_so_there_too(self, shop: Shop) -> None:
+        top = card_text(card_of(shop, ski(shop, "Heron 67"))).split("Rider")[0]
+        assert [line.split()[0] for line in top.split("\n") if "! OUTSIDE tolerance" in line] == [
+            "DEPTH", "TAIL",
+        ]  # fmt: skip
+
+    @pytest.mark.parametrize("width", [50, 80])
+    def test_the_drawing_is_of_letters_alone_and_can_be_left_out(
+        self, shop: Shop, width: int
+    ) -> None:
+        """The base, three places where jaws touched and the studs; without it nothing else goes."""
+        card = card_of(shop, ski(shop, "Stilt 65"))
+        drawn = plain_picture(card.side, width)
+        assert all(line.isascii() and len(line) <= width for line in drawn)
+        assert 6 <= len(drawn) <= 13
+        text = "".join(drawn)
+        assert text.count("o") == len(card.numbers)
+        assert {"b", "f", "r", "="} <= set(text)
+        with_it = card_text(card, width).split("\n")
+        without = card_text(card, width, drawing=False).split("\n")
+        assert all(line in with_it for line in drawn)
+        assert not any(line in without for line in drawn)
+        assert [line for line in with_it if line and line in without] == list(filter(None, without))
+
+    def test_what_lies_higher_on_the_ski_is_drawn_higher(self, shop: Shop) -> None:
+        """The blade's deepest edge above the base, the studs below it."""
+        drawn = plain_picture(card_of(shop, ski(shop, "Stilt 65")).side, 80)
+        base = next(i for i, line in enumerate(drawn) if "===" in line)
+        assert "o" in drawn[0]
+        assert {i > base for i, line in enumerate(drawn) if "r" in line or "f" in line} == {True}
+
+
+def test_the_skis_own_unit_stands_first_on_its_pages(shop: Shop) -> None:
+    """Both are there; where nothing was read that is said once."""
+    view = ski(shop, "Stilt 65")
+    shop.book.correct_ski(replace(shop.book.ski(view.ski.id), unit="in"))
+    inch = card_of(shop, shop.view(view.job.id))
+    shop.book.correct_ski(replace(shop.book.ski(view.ski.id), unit="mm"))
+    mm = card_of(shop, shop.view(view.job.id))
+    for a, b in zip(inch.numbers, mm.numbers, strict=True):
+        assert a.in_units(inch.unit) == b.in_units(mm.unit)[::-1]
+        assert a.in_units("in")[0] == f"{a.inch} in"
+    assert card_of(shop, ski(shop, "Heron 66")).numbers[0].in_units("mm") == (NOT_READ, "")
 
 
 def test_a_reading_under_way_is_on_the_card_at_once(shop: Shop) -> None:

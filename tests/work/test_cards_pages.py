@@ -9,6 +9,7 @@ from functools import cache
 from html.parser import HTMLParser
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import Any
 from xml.etree import ElementTree
 
 import pytest
@@ -27,7 +28,7 @@ from workbench.work.day_sheet import DaySheet, day_sheet
 from workbench.work.html_page import POLICY
 from workbench.work.jobs import JobView
 from workbench.work.letters import cells_of, visible
-from workbench.work.pdf_page import STRANGE, has_pdf
+from workbench.work.pdf_page import MARGIN_MM, STRANGE, PdfPage, has_pdf
 from workbench.work.pictures import Dot, Stroke, Words, picture_of
 from workbench.work.setting_words import NAME
 from workbench.work.shop import Shop
@@ -294,6 +295,31 @@ class TestDaySheet:
             count, said = text_of(day_pdf(sheet, "a4" if paper == "a4" else "letter"))
             assert count == 1
             assert all(row.ski in said for row in sheet.rows)
+
+    @needs_pdf
+    @pytest.mark.parametrize(
+        "stage", ["within tolerance", "re-check, measuring, pass 12", "W" * 60]
+    )
+    def test_no_text_reaches_into_the_next_column(
+        self, monkeypatch: pytest.MonkeyPatch, stage: str
+    ) -> None:
+        """A millimetre and a half stays free behind every line of every cell, heads included."""
+        sheet = parts()[2]
+        rows_ = tuple(replace(r, stage=stage, ski=stage, rider=stage) for r in sheet.rows)
+        ends: list[tuple[float, float]] = []
+        write = PdfPage.words
+
+        def watched(page: PdfPage, x: float, y: float, text: str, **how: Any) -> None:
+            if how.get("anchor", "start") == "start" and y > MARGIN_MM + 8.0:
+                ends.append((x, x + page.measure(text, 1.0, how.get("strong", False))))
+            write(page, x, y, text, **how)
+
+        monkeypatch.setattr(PdfPage, "words", watched)
+        day_pdf(replace(sheet, rows=rows_))
+        starts = sorted({x for x, _ in ends})
+        for x, end in ends:
+            following = [s for s in starts if s > x]
+            assert not following or end <= following[0] - 1.5
 
     @needs_pdf
     def test_a_day_too_long_for_a_page_goes_on_on_the_next(self) -> None:

@@ -159,12 +159,42 @@ def test_a_file_that_is_no_exchange_file_is_refused(other: Shop, tmp_path: Path,
 def test_a_file_over_the_limit_is_refused(
     shop: Shop, other: Shop, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """And the bench that wrote it said so."""
+    """Whoever wrote it."""
+    path = file_of(shop, tmp_path)
     monkeypatch.setattr(exchange, "LARGEST_BYTES", 2_000)
-    done = exchange.export_book(shop, str(tmp_path / "big.json"))
-    assert done.too_large
-    with pytest.raises(InputError, match=r"big\.json.*over 2000 bytes"):
-        exchange.take_in(other, str(tmp_path / "big.json"))
+    with pytest.raises(InputError, match=r"book\.json.*over 2000 bytes"):
+        exchange.take_in(other, str(path))
+
+
+def test_a_book_too_large_for_a_file_is_told_to_go_ski_by_ski_before_the_work(
+    shop: Shop, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """No row is read for it and no file is begun; a ski alone still goes out."""
+    size = exchange.export_ski(shop, "H66-014", str(tmp_path / "ski.json")).size
+    monkeypatch.setattr(exchange, "LARGEST_BYTES", size)
+    with monkeypatch.context() as patched:
+        patched.setattr(Book, "rows_out", lambda *_: pytest.fail("the work was begun"))
+        with pytest.raises(InputError, match=r"this would be about .*export --ski NAME FILE"):
+            exchange.export_book(shop, str(tmp_path / "big.json"))
+    assert exchange.export_ski(shop, "H66-014", str(tmp_path / "ski.json")).size == size
+    assert [p.name for p in tmp_path.glob("*.json")] == ["ski.json"]
+
+
+def test_where_the_size_was_foretold_too_small_nothing_is_written_all_the_same(
+    shop: Shop, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(exchange, "LARGEST_BYTES", 2_000)
+    monkeypatch.setattr(Book, "likely_size", lambda _: 0)
+    with pytest.raises(InputError, match=r"more than that\. Nothing was written"):
+        exchange.export_book(shop, str(tmp_path / "big.json"))
+    assert not list(tmp_path.glob("*.json"))
+    assert not list(tmp_path.glob(".quarterturn*"))
+
+
+def test_the_size_foretold_is_near_the_one_written(shop: Shop, tmp_path: Path) -> None:
+    """Within the share that is left to it."""
+    size = exchange.export_book(shop, str(tmp_path / "shop.json")).size
+    assert size / exchange.SURELY_OVER < shop.book.likely_size() < size * exchange.SURELY_OVER
 
 
 def test_an_export_never_takes_the_place_of_a_foreign_file(shop: Shop, tmp_path: Path) -> None:

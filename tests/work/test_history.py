@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import re
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -13,8 +14,11 @@ from tests.shop import DAY, demo_file, heron, open_shop, read, ski, walk_to
 from workbench.errors import InputError
 from workbench.fin.fit import Reading, fit_pose
 from workbench.records import rows
-from workbench.work.history import Setting, load_history, readings_in, settings_in, settings_of
+from workbench.work import exchange
+from workbench.work.csv_out import csv_of
+from workbench.work.history import Setting, load_history, readings_in, settings_in
 from workbench.work.jobs import JobView
+from workbench.work.ride_rules import rules_of
 from workbench.work.series import series_of, series_of_job, span_of
 from workbench.work.shop import TAKEN_BACK, Shop
 from workbench.work.slopes import Slopes
@@ -27,6 +31,7 @@ from workbench.work.timeline import (
     Timeline,
     struck_words,
     timeline_of,
+    times_struck,
 )
 from workbench.work.timeline_words import row_words
 from workbench.work.trust import Taken, readings_of
@@ -41,6 +46,10 @@ def path(tmp_path: Path) -> Path:
 def shop(path: Path) -> Iterator[Shop]:
     with open_shop(path) as opened:
         yield opened
+
+
+def settings_of(shop: Shop, ski_id: str) -> tuple[Setting, ...]:
+    return settings_in(load_history(shop, ski_id))
 
 
 def of(shop: Shop, name: str = "Heron 67") -> tuple[JobView, Timeline, tuple[Setting, ...]]:
@@ -298,6 +307,53 @@ def test_what_replaced_a_struck_reading_is_named(shop: Shop) -> None:
 
 
 # -- striking ----------------------------------------------------------------------------------
+
+
+def test_a_row_struck_on_two_benches_says_so_with_both_reasons(shop: Shop, tmp_path: Path) -> None:
+    """In the timeline, in a search, as CSV; this bench's own strike stands first."""
+    (tmp_path / "b").mkdir()
+    reading = ski(shop, "Stilt 65").facts[3]
+    assert isinstance(reading, rows.Reading)
+    with open_shop(demo_file(tmp_path / "b"), who="ML") as other:
+        shop.book.strike(reading.id, "jaw tilted", "KV")
+        other.book.strike(reading.id, "wrong caliper", "ML")
+        exchange.export_book(other, str(tmp_path / "theirs.json"))
+    exchange.take_in(shop, str(tmp_path / "theirs.json"))
+    _, timeline, _ = of(shop, "Stilt 65")
+    entry = timeline.by_id(reading.id)
+    assert entry is not None
+    assert entry.struck is not None
+    assert times_struck(entry.struck) == "struck twice"
+    said = struck_words(entry, timeline, "in")
+    assert re.fullmatch(
+        r"struck out by KV [-0-9]+ [0-9:]+: jaw tilted; "
+        r"on another bench too by ML [-0-9]+ [0-9:]+: wrong caliper", said,
+    )  # fmt: skip
+    assert timeline.shown("all", "twice caliper ML") == (entry,)
+    for kind in ("readings", "history"):
+        text = b"".join(csv_of(shop, kind, "S-65-101")).decode()
+        assert "jaw tilted; on another bench by ML: wrong caliper" in text
+
+
+def test_what_was_felt_stands_in_the_words_of_the_shops_list(shop: Shop) -> None:
+    """Which a search finds too; what the list no longer has stands by its key."""
+    view = done(shop)
+    first, second = rules_of(shop).complaints[:2]
+    felt = (first.key, second.key, "lost-its_bite")
+    note = shop.book.add_ride_note(view.job.id, "KV", "", complaints=felt, rating=2)
+    _, timeline, _ = of(shop, "Heron 66")
+    said = row_words(note, timeline.history, "in")
+    assert said == f"rated 2 of 5 · {first.words}, {second.words}, lost its bite"
+    found = timeline.shown("ride notes", first.words)
+    assert [e.row.id for e in found] == [note.id]
+
+
+def test_a_list_that_cannot_be_read_does_not_hide_the_history(shop: Shop) -> None:
+    view = done(shop)
+    note = shop.book.add_ride_note(view.job.id, "KV", "", complaints=("slides-out",))
+    shop.book.set_setting("ride_rules", "complaints = 3")
+    _, timeline, _ = of(shop, "Heron 66")
+    assert row_words(note, timeline.history, "in") == "slides out"
 
 
 def test_striking_a_sign_off_says_before_that_the_job_opens_again(shop: Shop) -> None:

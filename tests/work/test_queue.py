@@ -329,12 +329,12 @@ def test_over_a_weekend_the_last_days_work_is_offered_and_later_none(shop: Shop)
 
 
 def test_the_sum_of_the_demos_day(shop: Shop) -> None:
-    """Done, waiting and set aside add up to the list."""
+    """Done, open and set aside add up to the list."""
     lines = shop.roster()
     found = queue.summary_of(shop, lines)
-    assert (found.done, found.waiting, found.aside) == (1, 8, 1)
-    assert found.words.startswith("10 skis: 1 done, 8 waiting, 1 set aside · 1.0 passes a ski · ")
-    assert queue.summary_of(shop, ()).words == "0 skis: 0 done, 0 waiting"
+    assert (found.done, found.open, found.aside) == (1, 8, 1)
+    assert found.words.startswith("10 skis: 1 done, 8 open, 1 set aside · 1.0 passes a ski · ")
+    assert queue.summary_of(shop, ()).words == "0 skis: 0 done, 0 open"
 
 
 def test_the_time_of_a_ski_is_from_first_tick_to_sign_off_less_what_it_lay_aside(

@@ -10,6 +10,7 @@ from typing import Literal
 from rich.cells import cell_len
 
 from workbench.errors import InputError
+from workbench.work.shapes import line_glyph
 
 Mode = Literal["braille", "block", "ascii"]
 Ink = int | str
@@ -131,7 +132,7 @@ class Canvas:
         if part is None:
             return after
         (x0, y0), (x1, y1), begin = part
-        shape = glyph or _line_glyph(x1 - x0, y1 - y0)
+        shape = glyph or line_glyph(x1 - x0, y1 - y0)
         if dash is not None:
             phase += math.fmod(begin * length, sum(dash) / 4.0) * 4.0
         steps = max(1, math.ceil(max(abs(x1 - x0), abs(y1 - y0))))
@@ -213,13 +214,3 @@ def _check(*coordinates: float) -> None:
     for value in coordinates:
         if not math.isfinite(value):
             raise InputError("canvas coordinate", value, "a finite number of dots")
-
-
-def _line_glyph(dx: float, dy: float) -> str:
-    """Return the ASCII character nearest to a line's direction; a cell is twice as high as wide."""
-    across, down = abs(dx), 2.0 * abs(dy)
-    if down <= 0.5 * across:
-        return "-"
-    if across <= 0.5 * down:
-        return "|"
-    return "\\" if (dx > 0.0) == (dy > 0.0) else "/"

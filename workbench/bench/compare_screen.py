@@ -24,8 +24,15 @@ LEAST_LIST = 4
 """Rows of the list of settings that stay, however small the screen."""
 
 NAME_CELLS = 22
-COLUMN = 9
-"""Cells of one method in the list of settings."""
+SETTING_CELLS = 23
+HEAD_CELLS = 4 + SETTING_CELLS + 1 + 4
+"""Cells of a setting's marks, name and initials."""
+
+LEAST_COLUMN, MOST_COLUMN = 8, 26
+MOST_LINES = 3
+"""Lines that the name of a method may take above its column."""
+
+WING_CELLS, RIDE_CELLS = 6, 4
 
 FINE: dict[Unit, str] = {"in": "0.0001", "mm": "0.001"}
 
@@ -40,6 +47,10 @@ def made_target(shop: Shop, job_id: str, setting: Setting, unit: Unit) -> str:
         return error_words(why, unit)
     wing = f"; its wing was {setting.wing.angle_deg:g}°" if setting.wing is not None else ""
     return f"{setting.name} is the target now{wing}; u on the bench takes it back"
+
+
+Column = tuple[int, list[str]]
+"""Cells of one method in the list of settings, and its name in lines."""
 
 
 class CompareScreen(DrawnCloser):
@@ -100,24 +111,53 @@ class CompareScreen(DrawnCloser):
 
     def _list(self, width: int, room: int) -> list[Content]:
         """Return the settings around the one marked, below the names of the methods."""
-        settings, room = self._past.settings, room - 1
+        settings = self._past.settings
         methods = [i for i in self._past.history.methods if any(s.value(i) for s in settings)]
+        columns = columns_for([self._past.history.method_name(i) for i in methods], width)
+        head = self._heads(columns, len(methods), width)
+        room -= len(head)
         first = first_seen(self.at, len(settings), room)
         shown = range(first, min(first + room, len(settings)))
-        names = [_right(self._past.history.method_name(i)) for i in methods]
-        head = f"    {f'setting ({self.unit})':<22} {'who':<4} {' '.join(names)}"
-        rows = [self._line(i, settings[i], methods, width) for i in shown]
-        return [styled((visible(head, width), "bold $accent")), *rows]
+        return [*head, *(self._line(i, settings[i], methods, columns, width) for i in shown)]
 
-    def _line(self, index: int, setting: Setting, methods: Sequence[str], width: int) -> Content:
+    def _heads(self, columns: Sequence[Column], count: int, width: int) -> list[Content]:
+        """Return the names above the columns, the last line of each at the foot."""
+        high = max((len(names) for _, names in columns), default=1)
+        out = []
+        for i in range(high):
+            last = i == high - 1
+            text = " " * HEAD_CELLS
+            if last:
+                text = f"    {_left(f'setting ({self.unit})', SETTING_CELLS)} who "
+            for cells, names in columns:
+                above = high - len(names)
+                text += f" {_right(names[i - above] if i >= above else '', cells)}"
+            if last:
+                text += f" {'wing':>{WING_CELLS}} {'ride':>{RIDE_CELLS}}"
+                text += f"  +{count - len(columns)} below" if count > len(columns) else ""
+            out.append(styled((visible(text, width), "bold $accent")))
+        return out
+
+    def _line(
+        self,
+        index: int,
+        setting: Setting,
+        methods: Sequence[str],
+        columns: Sequence[Column],
+        width: int,
+    ) -> Content:
         here = index == self.at
         a, b = ("A" if index == self.first else " "), ("B" if index == self.second else " ")
-        values = [setting.value(i) for i in methods]
-        texts = [length_text(v.mm, self.unit) if v is not None else "—" for v in values]
-        numbers = " ".join(_right(text) for text in texts)
-        more = ", ".join(w for w in (wing_words(setting), rating_words(setting)) if w)
-        head = f"{'▸' if here else ' '}{a}{b} {setting.name:<22} {visible(setting.who, 4):<4}"
-        return styled((visible(f"{head} {numbers}  {more}", width), "bold" if here else ""))
+        text = (
+            f"{'▸' if here else ' '}{a}{b} {setting.name:<{SETTING_CELLS}} {_left(setting.who, 4)}"
+        )
+        for method_id, (cells, _) in zip(methods, columns, strict=False):
+            value = setting.value(method_id)
+            text += f" {_right(length_text(value.mm, self.unit) if value else '—', cells)}"
+        wing = f"{setting.wing.angle_deg:g}°" if setting.wing is not None else "—"
+        ride = f"{setting.rating}/5" if setting.rating is not None else "—"
+        text += f" {wing:>{WING_CELLS}} {ride:>{RIDE_CELLS}}"
+        return styled((visible(text, width), "bold" if here else ""))
 
     def on_key(self, event: Key) -> None:
         """Choose a setting, mark it as the first or the second, or go back to it."""
@@ -147,9 +187,43 @@ class CompareScreen(DrawnCloser):
         self.redraw()
 
 
-def _right(text: str) -> str:
-    shown = visible(text, COLUMN)
-    return " " * max(COLUMN - styled(shown).cell_length, 0) + shown
+def _right(text: str, cells: int) -> str:
+    shown = visible(text, cells)
+    return " " * max(cells - styled(shown).cell_length, 0) + shown
+
+
+def _left(text: str, cells: int) -> str:
+    shown = visible(text, cells)
+    return shown + " " * max(cells - styled(shown).cell_length, 0)
+
+
+def columns_for(names: Sequence[str], width: int) -> list[Column]:
+    """Return each method's cells and the lines of its name, as few lines as the width allows.
+
+    Where there is no room for all methods the last are left out: the table below has them.
+    """
+    room = width - HEAD_CELLS - WING_CELLS - RIDE_CELLS - 2
+    for lines_high in range(1, MOST_LINES + 1):
+        columns = [_column(name, lines_high) for name in names]
+        if sum(cells + 1 for cells, _ in columns) <= room:
+            return columns
+    shown = max(min(len(names), room // (LEAST_COLUMN + 1)), 1)
+    cells = max(min(room // shown - 1, MOST_COLUMN), LEAST_COLUMN)
+    return [(cells, _cut(wrapped(name, cells))) for name in names[:shown]]
+
+
+def _column(name: str, lines_high: int) -> Column:
+    """Return the least cells in which a name takes so many lines, and the lines."""
+    for cells in range(LEAST_COLUMN, MOST_COLUMN):
+        found = wrapped(name, cells)
+        if len(found) <= lines_high:
+            return cells, found
+    return MOST_COLUMN, _cut(wrapped(name, MOST_COLUMN), lines_high)
+
+
+def _cut(found: list[str], most: int = MOST_LINES) -> list[str]:
+    """Return the first lines of a name, the last ending in … where more followed."""
+    return found if len(found) <= most else [*found[: most - 1], f"{found[most - 1][:-1]}…"]
 
 
 # -- the table ---------------------------------------------------------------------------------
@@ -157,7 +231,7 @@ def _right(text: str) -> str:
 
 def comparison_rows(found: Comparison, has_wing: bool, width: int) -> list[Content]:
     """Return the two settings by method in inch and mm, their wings, and the turns between."""
-    name = min(max(width - 56, NAME_CELLS), 40)
+    name = min(max(width - 51, NAME_CELLS), 40)
     a = f"A  {found.first.name}"
     b = f"B  {found.second.name}"
     out = [

@@ -26,15 +26,15 @@ if TYPE_CHECKING:
 SIGNS = {"! ": "bold $state-caution", "✗ ": "bold $state-caution", "+ ": "$state-within"}
 TROUBLES = ("! ", "✗ ")
 WORKING = "working ..."
-SHORT = 2
-"""An outcome of so many lines is said below the list; a longer one, or one with troubles, gets a
-screen of its own."""
+SHORT, LONG = 2, 150
+"""An outcome of so many lines is said below the list, and an error of so many letters; a longer
+one, or one with troubles, gets a screen of its own."""
 
 
 class ReportScreen(TableScreen):
     """What came of a file, to be read."""
 
-    TITLE_WORDS = "What the file brought"
+    TITLE_WORDS = "What came of it"
 
     def __init__(self, outcome: Outcome) -> None:
         super().__init__("escape")
@@ -165,7 +165,11 @@ class ExchangeScreen(ListScreen):
             )
         except BenchError as why:
             self._busy = False
-            self.say(f"✗ {why}", "warn")
+            words = f"✗ {why}"
+            if len(words) > LONG:
+                self._show(Outcome((words,)), lambda: None)
+            else:
+                self.say(words, "warn")
             return
         self._busy = False
         self._backups = errands.backup_words(self.bench.shop)

@@ -19,6 +19,7 @@ from workbench.records import rows
 from workbench.work.history import (
     History,
     Setting,
+    Value,
     load_history,
     settings_in,
 )
@@ -35,8 +36,9 @@ from workbench.work.timeline import (
     Shown,
     Timeline,
     job_words,
-    struck_words,
+    strikes_of,
     timeline_of,
+    times_struck,
 )
 from workbench.work.timeline_words import row_words
 
@@ -146,7 +148,7 @@ def _row(
     if row.struck is None:
         return styled((head, style), (visible(words, room), style))
     reason = visible(
-        f" struck: {row.struck.reason}",
+        f" {times_struck(row.struck)}: {row.struck.reason}",
         min(REASON_CELLS if width < ROOMY else 2 * REASON_CELLS, room // 2),
     )
     left = room - styled(reason).cell_length
@@ -174,12 +176,24 @@ def detail(entry: Entry | None, past: Past, unit: Unit, width: int) -> list[Cont
         out = [styled((part, "bold")) for part in wrapped(words, width)][:DETAIL_LINES]
         about = [day_and_time(row.at), row.who, job_words(entry, past.history), _tool(row, past)]
         beneath = " · ".join(part for part in about if part)
-        struck = struck_words(entry, past.timeline, unit)
+        struck = strikes_of(entry, past.timeline, unit)
         if struck:
-            caution = wrapped(f"✗ {struck}", width)
-            out = [*out[: DETAIL_LINES - 1], *[styled((p, "$state-caution")) for p in caution]]
+            caution = _caution(struck, width)
+            out = [*out[: DETAIL_LINES - len(caution)], *caution]
         out.append(styled((visible(beneath, width), "$ink-faint")))
     return [*out, *[styled("")] * DETAIL_LINES][:DETAIL_LINES]
+
+
+def _caution(struck: Sequence[str], width: int) -> list[Content]:
+    """Return one strike on as many lines as it takes, several on a line each, cut with …"""
+    most = DETAIL_LINES - 1
+    shown = [f"✗ {words}" for words in struck]
+    if len(shown) == 1:
+        first, *more = wrapped(shown[0], width)
+        shown = [first, " ".join(more)] if more else [first]
+    elif len(shown) > most:
+        shown[most - 1] = f"✗ and on {len(shown) - most + 1} other benches: quarterturn history"
+    return [styled((visible(words, width), "$state-caution")) for words in shown[:most]]
 
 
 def _tool(row: object, past: Past) -> str:
@@ -234,10 +248,17 @@ def _standing(setting: Setting | None, title: str, unit: Unit, width: int) -> Co
     if setting is None:
         return styled("")
     values = sorted(setting.values, key=lambda v: v.method.name != title)
-    numbers = ", ".join(
-        f"{v.method.name} {length_text(v.mm, unit)} ±{fine_text(COVERAGE * v.u_mm, unit)}"
-        for v in values
-    )
     wing = f", wing {setting.wing.angle_deg:g}°" if setting.wing is not None else ""
     ride = f", ride {setting.rating} of 5" if setting.rating is not None else ""
-    return styled((visible(f"▸ {setting.name}: {numbers} {unit}{wing}{ride}", width), "bold"))
+    text = ""
+    for worth, count in ((9, len(values)), (1, len(values)), (1, 1)):  # as the room allows
+        numbers = ", ".join(_number(v, unit, i < worth) for i, v in enumerate(values[:count]))
+        text = f"▸ {setting.name}: {numbers} {unit}{wing}{ride}"
+        if styled(text).cell_length <= width:
+            break
+    return styled((visible(text, width), "bold"))
+
+
+def _number(value: Value, unit: Unit, worth: bool) -> str:
+    good_to = f" ±{fine_text(COVERAGE * value.u_mm, unit)}" if worth else ""
+    return f"{value.method.name} {length_text(value.mm, unit)}{good_to}"

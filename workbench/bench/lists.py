@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from textual.app import ComposeResult
 from textual.containers import Vertical
 from textual.content import Content
-from textual.events import Key, Paste, Resize
+from textual.events import Key, Paste
 from textual.screen import ModalScreen
 from textual.widgets import Static
 
@@ -30,6 +30,16 @@ if TYPE_CHECKING:
     from workbench.bench.app import Bench
 
 SAID_LINES = 3
+
+
+class Listed(Static):
+    """The list of a screen, which draws it anew where its room changed: a message takes lines."""
+
+    def on_resize(self) -> None:
+        """Show as much as there is room for."""
+        screen = self.screen
+        if isinstance(screen, ListScreen):
+            screen.draw()
 
 
 class ListScreen(ModalScreen[None]):
@@ -65,17 +75,13 @@ class ListScreen(ModalScreen[None]):
     def compose(self) -> ComposeResult:
         """Lay out the list, what was said and the keys."""
         with Vertical():
-            yield Static(id="list", markup=False)
+            yield Listed(id="list", markup=False)
             yield Static(id="list-said", markup=False)
             yield KeyLine(self.SHOWN_KEYS or self.KEYS, id="list-keys")
 
     def on_mount(self) -> None:
         """Show the list under its title."""
         self.query_one(Vertical).border_title = self.TITLE_WORDS
-        self.call_after_refresh(self.draw)
-
-    def on_resize(self, event: Resize) -> None:
-        """Show as much as there is room for."""
         self.call_after_refresh(self.draw)
 
     # -- what a subclass gives -------------------------------------------------------------------
@@ -114,9 +120,11 @@ class ListScreen(ModalScreen[None]):
         width, height = panel.size.width, panel.size.height
         if width < 1 or height < 1:
             return
-        head, foot = list(self.head(width)), list(self.foot(width))
         listed = self.rows(width)
-        self.at = min(self.at, max(len(listed) - 1, 0))
+        if self.at > (last := max(len(listed) - 1, 0)):
+            self.at = last
+            listed = self.rows(width)
+        head, foot = list(self.head(width)), list(self.foot(width))
         room = max(height - len(head) - len(foot), 1)
         first = first_seen(self.at, len(listed), room)
         seen = listed[first : first + room]
@@ -126,11 +134,8 @@ class ListScreen(ModalScreen[None]):
 
     def say(self, words: str, tone: Tone = "say") -> None:
         """Show a message until the next one."""
-        changed = words != self._message[0]
         self._message = (words, tone)
         self.draw()
-        if changed:  # more lines of it leave the list fewer
-            self.call_after_refresh(self.draw)
 
     # -- keys ------------------------------------------------------------------------------------
 

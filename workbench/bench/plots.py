@@ -281,4 +281,6 @@ def legend(series: Sequence[Series], mode: Mode, width: int) -> Content:
         parts.append(".. target +/-tol." if at else "╌╌ target ±tol.")
     if any(p.rating is not None for s in series for p in s.points):
         parts.append("ride 1-5")
-    return styled((visible("  ".join(parts), width), "$ink-faint"))
+    text = "  ".join(parts)
+    text = text if styled(text).cell_length <= width else " ".join(parts)
+    return styled((visible(text, width), "$ink-faint"))

@@ -11,6 +11,7 @@ from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from textual.content import Content
+from textual.events import Key, Paste
 
 from workbench.bench.find_screen import FindScreen
 from workbench.bench.forms import Field, Form
@@ -41,7 +42,7 @@ ALL_KEYS = (
     "F5 puts the whole day in the order it is due",
     "F6 sets aside with a reason; takes up again",
     "F7 carries this job to tomorrow; what is of another day, into today",
-    "F8 carries everything unfinished to tomorrow; on another day, into today",
+    "F8 and then + carries all that is unfinished to tomorrow; on another day, into today",
     "F9 as last time: queues this ski with its last setting as the target",
     "Esc goes back to the bench",
 )
@@ -68,6 +69,7 @@ class QueueScreen(FindScreen):
         self._summary = ""
         self._in_day: Finder[RosterLine] = Finder(())
         self._known: Finder[KnownSki] | None = None
+        self._asked = False
 
     def on_mount(self) -> None:
         """Show today's queue, the ski in hand marked; then get ready to find."""
@@ -171,6 +173,27 @@ class QueueScreen(FindScreen):
 
     # -- keys ------------------------------------------------------------------------------------
 
+    def on_key(self, event: Key) -> None:
+        """Any key but + leaves the whole day where it is; Enter and Esc do nothing else."""
+        if self._asked and event.character != "+":
+            self._sign.settle(event.character or "")  # a + just before it still counts
+            self._leave()
+            if event.key in ("enter", "ctrl+j", "escape"):
+                event.stop()
+                event.prevent_default()
+                return
+        super().on_key(event)
+
+    def on_paste(self, event: Paste) -> None:
+        """What is pasted is no answer."""
+        self._leave()
+        super().on_paste(event)
+
+    def _leave(self) -> None:
+        if self._asked:
+            self._asked = False
+            self.say("")
+
     def command(self, key: str) -> None:
         """Move, or do what a key beside the letters does."""
         steps = {"up": -1, "down": 1, "pageup": -10, "pagedown": 10, "home": -(10**6), "end": 10**6}
@@ -181,7 +204,7 @@ class QueueScreen(FindScreen):
             "f5": self._by_due,
             "f6": self._aside,
             "f7": self._carry,
-            "f8": self._carry_all,
+            "f8": self._ask_carry_all,
             "f9": self._as_last_time,
             "left": lambda: self._look_at(-1), "right": lambda: self._look_at(1),
         }  # fmt: skip
@@ -195,7 +218,10 @@ class QueueScreen(FindScreen):
     # -- what the keys do ------------------------------------------------------------------------
 
     def open_marked(self) -> None:
-        """Take the ski in hand, queue it, or add the re-check that is offered."""
+        """Take the ski in hand, queue it, add the re-check offered, or carry all as was asked."""
+        if self._asked:
+            self._carry_all()
+            return
         item = self.marked
         if isinstance(item, RosterLine):
             if self._another_day():
@@ -275,11 +301,27 @@ class QueueScreen(FindScreen):
         queue.carry(shop, line, day)
         self._again(f"{line.ski_name} carried to {'today' if into_today else day}", line.job_id)
 
+    def _ask_carry_all(self) -> None:
+        day, where = self._other_day()
+        count = len(queue.left_for(self._lines, day))
+        if not count:
+            raise InputError("carry", "nothing", "a day with a ski that is not signed off")
+        skis = "1 unfinished ski" if count == 1 else f"all {count} unfinished skis"
+        self._asked = True
+        self.say(f"Carry {skis} to {where}? Only + does it")
+
     def _carry_all(self) -> None:
-        shop = self.bench.shop
-        day = shop.day if self._another_day() else queue.day_after(shop.day)
-        count = queue.carry_all(shop, self._lines, day)
-        self._again(f"{count} carried to {'today' if day == shop.day else day}")
+        self._asked = False
+        day, where = self._other_day()
+        count = queue.carry_all(self.bench.shop, self._lines, day)
+        self._again(f"{count} carried to {where}")
+
+    def _other_day(self) -> tuple[str, str]:
+        """Return the day that skis are carried to, and in words."""
+        today = self.bench.shop.day
+        if self._another_day():
+            return today, "today"
+        return (day := queue.day_after(today)), day
 
     def _look_at(self, by: int) -> None:
         self.day = queue.day_after(self.day, by)

@@ -68,4 +68,21 @@ def _guarded(part: Part) -> Content | tuple[str, str]:
 
 def wrapped(text: str, width: int) -> list[str]:
     """Return text broken at spaces into lines of at most ``width`` cells, nothing in it hidden."""
-    return textwrap.wrap(visible(text, 2000), max(width, 8)) or [""]
+    room = max(width, 8)
+    rows = textwrap.wrap(visible(text, 2000), room)
+    return [part for row in rows for part in _narrowed(row, room)] or [""]
+
+
+def _narrowed(row: str, width: int) -> Iterable[str]:
+    """Break a line once more where wide letters make it too long."""
+    if cell_len(row) <= width:
+        yield row
+        return
+    part = ""
+    for unit in letters.units(row, cell_len):
+        if part and cell_len(part + unit) > width:
+            yield part
+            part = ""
+        part += unit
+    if part:
+        yield part

@@ -35,11 +35,15 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
     card.add_argument("ski", metavar="SKI", help="serial or name of a ski in the book")
     card.add_argument("--day", metavar="DAY", help="YYYY-MM-DD; left out: the latest")
     _outputs(card, ("text", "html", "pdf", "svg", "all"))
+    card.add_argument(
+        "--no-drawing", action="store_true", help="text in words alone, as for a screen reader"
+    )
     card.set_defaults(run=_card)
     page(
         card,
         [
             ("card H66-014", "Its latest setting, as text."),
+            ("card H66-014 --no-drawing", "The same in words alone."),
             ('card "Heron 66" --format html --to cards', "A page for a browser."),
             ("card LK64/22 --day 2026-11-25 --format pdf --paper letter", "A PDF to print."),
         ],
@@ -83,13 +87,14 @@ def _card(args: argparse.Namespace) -> int:
     day = _day(args.day)
     with opened_shop(args) as shop:
         view = printing.find_view(shop, args.ski, day)
+        paper, drawing = _paper(args, shop), not args.no_drawing
         if _prints(args):
             form: Any = args.format or "text"
-            _print(printing.card_in(card_of(shop, view), form, _paper(args, shop)), form)
+            card = card_of(shop, view)
+            _print(printing.card_in(card, form, paper, drawing=drawing), form)
             return 0
-        return _told(
-            printing.write_card(shop, view, _formats(args), _folder(args), _paper(args, shop))
-        )
+        formats, folder = _formats(args), _folder(args)
+        return _told(printing.write_card(shop, view, formats, folder, paper, drawing=drawing))
 
 
 def _sheet(args: argparse.Namespace) -> int:

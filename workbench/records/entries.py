@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from typing import Any, TypeVar
 
-from . import parts
+from . import parts, strikes
 from .database import Database
 from .faults import DamagedError, UnknownRowError
 from .pen import Pen
@@ -27,6 +27,11 @@ _ENTRIES = """SELECT t.*, s.at AS struck_at, s.who AS struck_who, s.reason AS st
     s.replaced_by AS struck_replaced_by
     FROM {table} t LEFT JOIN strikes s ON s.row_id = t.id WHERE {where} ORDER BY t.id"""
 
+_STUDIES_READ = """SELECT t.id, count(*) || ' ' || ifnull(group_concat(s.row_id), '')
+    FROM studies t JOIN study_readings r ON r.study_id = t.id
+    LEFT JOIN strikes s ON s.row_id = r.id
+    WHERE NOT EXISTS (SELECT 1 FROM strikes x WHERE x.row_id = t.id) GROUP BY t.id"""
+
 
 def add(pen: Pen, kind: type[E], who: str, /, **columns: Any) -> E:
     """Keep one entry."""
@@ -40,7 +45,7 @@ def every(db: Database, kind: type[E], **where: str) -> tuple[E, ...]:
     """All entries whose columns are as given, in order, struck ones included."""
     of = " AND ".join(f"t.{column} = ?" for column in where) or "1"
     found = db.query(_ENTRIES.format(table=_TABLES[kind], where=of), list(where.values()))
-    return tuple(_entry(kind, row) for row in found)
+    return strikes.with_others(db, [_entry(kind, row) for row in found])
 
 
 def one(db: Database, kind: type[E], entry_id: str) -> E:
@@ -49,6 +54,11 @@ def one(db: Database, kind: type[E], entry_id: str) -> E:
     if not found:
         raise UnknownRowError(str(_TABLES[kind]), entry_id)
     return found[0]
+
+
+def studies_read(db: Database) -> tuple[tuple[str, str], ...]:
+    """Each study with readings, its id and a mark that changes with any reading or strike."""
+    return tuple((study_id, mark) for study_id, mark in db.execute(_STUDIES_READ))
 
 
 def _entry(kind: type[E], row: dict[str, Any]) -> E:

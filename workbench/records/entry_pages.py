@@ -116,6 +116,13 @@ class EntryPages(Door):
         """All studies, oldest first, struck ones included."""
         return self._read(entries.every, Study)
 
+    def studies_read(self) -> tuple[tuple[str, str], ...]:
+        """Each study with readings that is not struck out: its id, and a mark of its readings.
+
+        The mark is another one after a reading was kept or struck out.
+        """
+        return self._read(entries.studies_read)
+
     def study(self, study_id: str) -> Study:
         """The study of this id, struck out or not."""
         return self._read(entries.one, Study, study_id)

@@ -7,21 +7,35 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator
 
 from .database import Database
-from .exchange_form import LOCAL_SETTINGS, ORDER, SECOND_STRIKE, Form, Row, forms
-from .faults import DamagedError, UnknownRowError
-from .schema import FACTS, LATER_FACTS, ROSTER, Table, applied
+from .exchange_form import HOME_STEPS, LOCAL_SETTINGS, ORDER, Form, Row, forms
+from .faults import UnknownRowError
+from .schema import FACTS, LATER_FACTS, OTHER_STRIKE_SETTING, ROSTER, Table, applied
 
 Chosen = dict[Table, set[str]]
+TRIED = 100
+"""So many rows of a table stand for all of them where a file's size is foretold."""
 
 
 def steps_of(db: Database) -> tuple[str, ...]:
-    """The names of the migrations that made this book, oldest first."""
-    return applied(db)
+    """The names of the migrations that made the form of this book's rows, oldest first."""
+    return tuple(step for step in applied(db) if step not in HOME_STEPS)
 
 
 def book_rows(db: Database) -> dict[Table, list[Row]]:
     """Every row that travels, by table and id; parts lie in their row."""
     return {table: list(rows_of(db, form)) for table, form in forms(db).items()}
+
+
+def likely_size(db: Database) -> int:
+    """About how many bytes the whole book takes as a file: its rows times what the first take."""
+    size = 0
+    for table, form in forms(db).items():
+        first = [row["id"] for row in db.query(f"SELECT id FROM {table} ORDER BY id LIMIT {TRIED}")]
+        if first:
+            count = db.execute(f"SELECT count(*) FROM {table}").fetchone()[0]
+            taken = sum(len(json.dumps(row)) + 2 for row in rows_of(db, form, first))
+            size += count * taken // len(first)
+    return size
 
 
 def ski_rows(db: Database, ski_id: str) -> dict[Table, list[Row]]:
@@ -75,37 +89,13 @@ def _parts(db: Database, form: Form, wanted: str | None) -> dict[str, list[Row]]
 
 def travels(setting: str) -> bool:
     """Whether a setting is one of the shop, and not of one bench."""
-    return setting not in LOCAL_SETTINGS and not setting.startswith(SECOND_STRIKE)
+    return setting not in LOCAL_SETTINGS and not setting.startswith(OTHER_STRIKE_SETTING)
 
 
 def _strikes(db: Database, form: Form, wanted: str | None) -> Iterator[Row]:
-    yield from _select(db, f"SELECT {form.select()} FROM {form.table} t", "t.id", wanted)
-    sql = f"SELECT t.id, t.at, t.who, t.name, t.value FROM {Table.SETTINGS} t"
-    of_name = f"{sql} WHERE t.name >= ? AND t.name < ?"
-    for row in db.query(of_name, [SECOND_STRIKE, SECOND_STRIKE + "~"]):
-        if wanted is None or f'"{row["id"]}"' in wanted:
-            yield _second(row)
-
-
-def _second(row: Row) -> Row:
-    try:
-        kept = json.loads(row["value"])
-        return {
-            "id": row["id"],
-            "at": row["at"],
-            "who": row["who"],
-            "row_table": kept["row_table"],
-            "row_id": row["name"].removeprefix(SECOND_STRIKE),
-            "reason": kept["reason"],
-            "replaced_by": kept["replaced_by"],
-        }
-    except (ValueError, KeyError, TypeError) as error:
-        raise DamagedError(f"the second strike {row['id']!r:.60}") from error
-
-
-def second_strike_value(row: Row) -> str:
-    """What the setting of a second strike holds."""
-    return json.dumps({name: row[name] for name in ("row_table", "reason", "replaced_by")})
+    """Those of this bench and those of others: a file knows no difference."""
+    for table in (Table.STRIKES, Table.OTHER_STRIKES):
+        yield from _select(db, f"SELECT {form.select()} FROM {table} t", "t.id", wanted)
 
 
 # One ski -------------------------------------------------------------------------------------
@@ -137,8 +127,7 @@ def _add_needed(db: Database, chosen: Chosen) -> None:
     chosen[Table.METHODS] |= _ids(db, Table.METHODS, "blade_id", chosen[Table.BLADES])
     every = set().union(*chosen.values())
     chosen[Table.STRIKES] |= _ids(db, Table.STRIKES, "row_id", every)
-    seconds = {SECOND_STRIKE + row_id for row_id in every}
-    chosen[Table.STRIKES] |= _ids(db, Table.SETTINGS, "name", seconds)
+    chosen[Table.STRIKES] |= _ids(db, Table.OTHER_STRIKES, "row_id", every)
 
 
 def references(form: Form, row: Row) -> Iterator[tuple[Table, str]]:

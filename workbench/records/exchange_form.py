@@ -19,11 +19,9 @@ LOCAL_SETTINGS = frozenset(
 )
 """Settings of one bench, not of the shop: where it stands, how it draws, whose hands, what tool."""
 
-SECOND_STRIKE = "second strike of "
-"""Before a row's id: the setting that keeps another bench's strike of a row that was struck here.
-
-``strikes`` holds one strike for a row, and neither of two may be lost.
-"""
+HOME_STEPS = frozenset(("other_strikes",))
+"""Migrations that change nothing of the form: a file does not name them, so that a bench without
+them takes it in too. The strikes of other benches have always travelled among the strikes."""
 
 ORDER = (
     Table.BLADES,

@@ -15,9 +15,9 @@ from datetime import datetime
 from ..errors import InputError, shown
 from . import jobs
 from .database import Database
-from .exchange import references, rows_of, second_strike_value, travels
+from .exchange import references, rows_of, travels
 from .exchange_checks import Arrived, arrived, time_of
-from .exchange_form import SECOND_STRIKE, Form, Row, forms
+from .exchange_form import Form, Row, forms
 from .pen import Pen
 from .schema import ROSTER, Table
 
@@ -224,8 +224,6 @@ def _strike(pen: Pen, each: Arrived, struck: dict[str, Row], brought: Brought) -
         struck[row["row_id"]] = row
         pen.insert(Table.STRIKES, **row)
         return
-    name = SECOND_STRIKE + row["row_id"]
-    stamp = {column: row[column] for column in ("id", "at", "who")}
-    pen.insert(Table.SETTINGS, **stamp, name=name, value=second_strike_value(row))
+    pen.insert(Table.OTHER_STRIKES, **row)
     twice = StruckTwice(Table(row["row_table"]), row["row_id"], ours, row)
     brought.struck_twice.append(twice)

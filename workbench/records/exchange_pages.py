@@ -22,6 +22,12 @@ class ExchangePages(Door):
 
         return self._read(steps_of)
 
+    def likely_size(self) -> int:
+        """About how many bytes the whole book takes as a file."""
+        from .exchange import likely_size
+
+        return self._read(likely_size)
+
     def rows_out(self, ski_id: str | None = None) -> dict[Table, list[Row]]:
         """All rows that travel, or one ski's with what they refer to; by table and id."""
         from .exchange import book_rows, ski_rows

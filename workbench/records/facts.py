@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict, fields
 from typing import Any, TypeVar
 
 from ..errors import InputError, shown
-from . import jobs
+from . import jobs, strikes
 from .database import Database
 from .faults import DamagedError, StruckTwiceError, UnknownRowError
 from .pen import Pen
@@ -153,6 +153,7 @@ def facts_for(db: Database, job_ids: Iterable[str]) -> dict[str, tuple[AnyFact, 
     asked_text = json.dumps(asked)
     found: dict[str, list[AnyFact]] = {job_id: [] for job_id in asked}
     turns = _turns(db, asked_text)
+    others: Mapping[str, tuple[Strike, ...]] | None = None  # few books have any
     for kind, table in _TABLES.items():
         rows = db.execute(_FACTS.format(table=table), [asked_text])
         names = [column[0] for column in rows.description[:-_STRIKE_COLUMNS]]
@@ -163,7 +164,11 @@ def facts_for(db: Database, job_ids: Iterable[str]) -> dict[str, tuple[AnyFact, 
             elif kind is RideNote:
                 columns["complaints"] = tuple(columns["complaints"].split())
             strike_of = row[-_STRIKE_COLUMNS:]
-            struck = None if strike_of[0] is None else Strike(*strike_of)
+            struck = None
+            if strike_of[0] is not None:
+                others = strikes.others_of(db) if others is None else others
+                at, by, reason, new = strike_of
+                struck = Strike(at, by, reason, new, others.get(columns["id"], ()))
             if columns["job_id"] not in found:
                 raise DamagedError(f"{table} of job {shown(columns['job_id'])}")
             found[columns["job_id"]].append(kind(struck=struck, **columns))

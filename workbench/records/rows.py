@@ -26,12 +26,16 @@ Point: TypeAlias = tuple[float, float]
 
 @dataclass(frozen=True, slots=True)
 class Strike:
-    """A row withdrawn: when (ISO UTC), by whom, why, and the id of what stands in its place."""
+    """A row withdrawn: when (ISO UTC), by whom, why, and the id of what stands in its place.
+
+    ``others`` are the strikes of the same row that other benches made, oldest first.
+    """
 
     at: str
     who: str
     reason: str
     replaced_by: str | None = None
+    others: tuple[Strike, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -53,6 +53,7 @@ class Table(StrEnum):
     SIGN_OFFS = "sign_offs"
     RIDE_NOTES = "ride_notes"
     STRIKES = "strikes"
+    OTHER_STRIKES = "other_strikes"
     CALIPER_CHECKS = "caliper_checks"
     TEMPERATURES = "temperatures"
     PAIRS = "pairs"
@@ -88,7 +89,7 @@ ENTRIES = (
     Table.STUDY_READINGS,
 )
 STRIKABLE = (*FACTS, *LATER_FACTS, Table.JOBS, *ROSTER, *ENTRIES)
-WITH_IDS = (*STRIKABLE, Table.SETTINGS, Table.MOVES, Table.STRIKES)
+WITH_IDS = (*STRIKABLE, Table.SETTINGS, Table.MOVES, Table.STRIKES, Table.OTHER_STRIKES)
 PARTS = (Table.SKI_METHODS, Table.HOLES, Table.STUDS, Table.BASELINE_ENTRIES, Table.TURNS)
 
 _ROW = "id TEXT PRIMARY KEY, at TEXT NOT NULL, who TEXT NOT NULL"
@@ -278,6 +279,22 @@ _WHOLE_DAY_INDEXES = (
     "CREATE INDEX skis_serial ON skis(serial)",
 )
 
+OTHER_STRIKE_SETTING = "second strike of "
+"""Before a row's id: the setting that kept another bench's strike of it in a book of old.
+
+Such settings stay where they are, as all rows do; they are read by one migration alone.
+"""
+
+_OTHER_STRIKES = f"""{_ROW}, row_table TEXT NOT NULL, row_id TEXT NOT NULL,
+    reason TEXT NOT NULL, replaced_by TEXT"""
+
+_OTHERS_SO_FAR = f"""INSERT OR IGNORE INTO {Table.OTHER_STRIKES}
+    SELECT id, at, who, json_extract(value, '$.row_table'),
+        substr(name, {len(OTHER_STRIKE_SETTING) + 1}),
+        json_extract(value, '$.reason'), json_extract(value, '$.replaced_by')
+    FROM {Table.SETTINGS} WHERE name >= ? AND name < ? AND json_valid(value) ORDER BY id"""
+"""What cannot be read stays a setting, and does not keep the book from opening."""
+
 _SIGNED = """EXISTS (SELECT 1 FROM sign_offs s WHERE s.job_id = {job}
     AND NOT EXISTS (SELECT 1 FROM strikes x WHERE x.row_id = s.id))"""
 
@@ -357,6 +374,14 @@ def _whole_day(db: Database) -> None:
         db.execute(statement)
 
 
+def _other_strikes(db: Database) -> None:
+    """Give the strikes that other benches made of rows struck here a table of their own."""
+    db.execute(f"CREATE TABLE {Table.OTHER_STRIKES} ({_OTHER_STRIKES}) STRICT, WITHOUT ROWID")
+    db.execute("CREATE INDEX other_strikes_row ON other_strikes(row_id)")
+    _guard(db, Table.OTHER_STRIKES)
+    db.execute(_OTHERS_SO_FAR, [OTHER_STRIKE_SETTING, OTHER_STRIKE_SETTING + "~"])
+
+
 def _guard(db: Database, table: Table) -> None:
     for statement in _append_only(table):
         db.execute(statement)
@@ -376,6 +401,7 @@ STEPS: dict[str, Callable[[Database], None]] = {
     "first_book": _first_book,
     "caliper_checks": _caliper_checks,
     "whole_day": _whole_day,
+    "other_strikes": _other_strikes,
 }
 """All steps from an empty file to today's book, oldest first."""
 

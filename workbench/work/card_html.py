@@ -5,32 +5,46 @@ from __future__ import annotations
 from collections.abc import Iterable
 from html import escape
 
-from workbench.work.cards import MEANS, Card, Number
+from workbench.measure.units import Unit
+from workbench.work.cards import Card, Number
 from workbench.work.html_page import page, said
 from workbench.work.letters import cells_of
 from workbench.work.pictures import picture_of
 from workbench.work.svg import svg_inline
 
-DRAWN = (60.0, 32.0)
+DRAWN = (60.0, 29.0)
 """Width and height of a number's drawing, in its own units (mm on the page where there is room)."""
 
-SIDE = (92.0, 42.0)
+SIDE = (92.0, 37.0)
 
 MUCH = 500
 """Columns of names and notes beyond which the page is set in smaller letters."""
 
-TIGHT = "body { font-size: 7.4pt; } .small { font-size: 6.6pt; } h2 { font-size: 8.4pt; }"
+TIGHT = """
+body { font-size: 7.4pt; } .small { font-size: 6.6pt; } h2 { font-size: 8.4pt; }
+.whose { font-size: 12pt; } .whose span { font-size: 9pt; }
+.number svg { max-height: 24mm; } .top svg { max-height: 30mm; }
+"""
+"""Smaller letters and drawings; the numbers at a glance stay as large as they are."""
 
 STYLE = """
 body { max-width: 190mm; }
+.whose { font-size: 15pt; font-weight: bold; margin: 1.2mm 0 0.6mm; line-height: 1.1; }
+.whose span { font-size: 10.5pt; font-weight: normal; margin-left: 3mm; }
 .status { font-weight: bold; padding: 0.8mm 2mm; margin: 1mm 0; border: 0.4mm solid #000; }
+.glance { display: grid; grid-template-columns: repeat(auto-fit, minmax(40mm, 1fr));
+  border-bottom: 0.5mm solid #000; margin-bottom: 1.5mm; }
+.glance div { padding: 0.6mm 2mm 1mm; border-left: 0.25mm solid #000; }
+.glance div:first-child { border-left: none; padding-left: 0; }
+.glance b { display: block; font-size: 15pt; line-height: 1.15; white-space: nowrap; }
+.glance .warning { display: block; font-weight: bold; }
+.glance .mm { display: block; font-size: 11pt; }
 .status.held { background: #000; color: #fff; }
 .top { display: grid; grid-template-columns: 1fr 92mm; gap: 4mm; margin-bottom: 1mm;
   align-items: start; }
 .facts th { width: 17mm; font-weight: normal; color: #333; }
 .number { display: grid; grid-template-columns: 1fr 60mm; gap: 3mm; break-inside: avoid;
   border-top: 0.25mm solid #000; padding: 0.8mm 0; }
-.number h2 .size { font-size: 12.5pt; }
 .number h2 .good { font-weight: normal; white-space: nowrap; }
 .number th { width: 14mm; font-weight: normal; color: #333; }
 .foot { display: grid; grid-template-columns: 1fr 1fr; gap: 5mm; border-top: 0.25mm solid #000;
@@ -60,17 +74,34 @@ def _is_long(card: Card) -> bool:
 def _head(card: Card) -> Iterable[str]:
     held = "" if card.released else " held"
     side = svg_inline(picture_of(card.side, *SIDE), card.side_caption)
-    facts = "\n".join(
-        _row(label, said(words)) for label, words in (*card.facts, ("Wing", card.wing))
-    )
+    glance = "".join(_glance(number, card.unit) for number in card.numbers)
+    facts = "\n".join(_row(label, said(words)) for label, words in card.more_facts)
     return (
         f"<header><h1>Setting card</h1><div>{said(card.shop)}</div>"
-        f"<div>{said(card.day)} · {said(card.initials)}</div></header>",
+        f"<div>{said(card.when)}</div></header>",
+        f'<p class="whose">{said(card.ski)} <span>{said(card.rider)}</span></p>',
         f'<p class="status{held}">{said(card.status)}</p>',
+        f'<section class="glance">{glance}{_wing(card)}</section>',
         f'<section class="top"><table class="facts">{facts}</table>',
         f'<figure style="margin:0">{side}'
         f'<figcaption class="small">{escape(card.side_caption)}</figcaption></figure></section>',
     )
+
+
+def _glance(number: Number, unit: Unit) -> str:
+    """Return a number as it is looked for: its name, both units, its method, and a warning."""
+    first, second = number.in_units(unit)
+    warning = f'<span class="warning">{number.warning}</span>' if number.warning else ""
+    return (
+        f"<div>{escape(number.quantity.capitalize())}<b>{escape(first)}</b>"
+        f'<span class="mm">{escape(second)}</span>'
+        f'<span class="small">{said(number.method)}</span>{warning}</div>'
+    )
+
+
+def _wing(card: Card) -> str:
+    angle, how = card.wing_glance
+    return f'<div>Wing<b>{said(angle)}</b><span class="small">{said(how)}</span></div>'
 
 
 def _row(label: str, cell: str) -> str:
@@ -88,8 +119,8 @@ def _number(number: Number) -> str:
     )
     drawing = svg_inline(picture_of(number.scene, *DRAWN, label=number.both), number.caption)
     return (
-        f'<section class="number"><div><h2>{escape(number.quantity.capitalize())} '
-        f'<span class="size">{escape(number.both)}</span> {good_to}</h2>'
+        f'<section class="number"><div><h2>{escape(number.quantity.capitalize())}: '
+        f"{escape(number.both)} {good_to}</h2>"
         f"<table>{''.join(rows)}</table></div>"
         f'<figure style="margin:0">{drawing}'
         f'<figcaption class="small">{escape(number.caption)}</figcaption></figure></section>'
@@ -104,7 +135,7 @@ def _foot(card: Card) -> Iterable[str]:
         for text in card.recheck
     )
     return (
-        f'<p class="small">{escape(MEANS)}</p>',
+        f'<p class="small">{escape(card.means)}</p>',
         f'<section class="foot"><div><h2>Take care</h2>{_items(card.cautions)}</div>',
         f'<div><h2>Check again</h2><ul class="boxes">{boxes}</ul></div></section>',
         f"<section>{notes}</section>",

@@ -5,25 +5,31 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable
 
-from workbench.work.cards import MEANS, Card, Number
+from workbench.work.cards import Card, Number
 from workbench.work.letters import cells_of
+from workbench.work.plain_picture import LEGEND, plain_picture
 
 WIDTH = 80
 NARROWEST = 50
-LABEL = 10
+LABEL, GLANCE = 10, 14
 RULE = "-"
 
 
-def card_text(card: Card, width: int = WIDTH) -> str:
-    """Return a card as lines of at most ``width`` columns (not below 50)."""
+def card_text(card: Card, width: int = WIDTH, *, drawing: bool = True) -> str:
+    """Return a card as lines of at most ``width`` columns (not below 50).
+
+    ``drawing``: with the side view in ASCII, which says nothing to those who listen.
+    """
     width = max(width, NARROWEST)
-    out = [*_head(card, width), ""]
+    out = [*_head(card, width), "", *_at_a_glance(card, width), ""]
     for label, words in card.facts:
         out += labelled(label, words, width)
-    out += labelled("Wing", card.wing, width)
     for number in card.numbers:
         out += ["", *_number(number, width)]
-    out += ["", *folded(MEANS, width)]
+    if drawing:
+        out += ["", *plain_picture(card.side, width), "", *folded(card.side_caption, width)]
+        out += folded(LEGEND, width)
+    out += ["", *folded(card.means, width)] if card.means else []
     out += _listed("Notes", card.notes, "- ", width)
     out += _listed("Take care", card.cautions, "! ", width)
     boxes = [f"{text}. Date __________ initials ____" for text in card.recheck]
@@ -53,9 +59,9 @@ def _split(line: str, width: int, follow: str) -> Iterable[str]:
     yield part
 
 
-def labelled(label: str, words: str, width: int) -> list[str]:
+def labelled(label: str, words: str, width: int, room: int = LABEL) -> list[str]:
     """Return words with a label to their left."""
-    return folded(words, width, f"{label:<{LABEL}} ")
+    return folded(words, width, f"{label:<{room}} ")
 
 
 def beside(left: str, right: str, width: int) -> list[str]:
@@ -68,11 +74,22 @@ def _head(card: Card, width: int) -> list[str]:
     sign = "* " if card.released else "! "
     return [
         RULE * width,
-        *beside("SETTING CARD", f"{card.day}  {card.initials}".strip(), width),
+        *beside(f"SETTING CARD  {card.ski}", card.when, width),
         *folded(card.shop, width),
         *folded(f"{sign}{card.status}", width),
         RULE * width,
     ]
+
+
+def _at_a_glance(card: Card, width: int) -> list[str]:
+    """Return the setting at the top, a number a line."""
+    out = []
+    for number in card.numbers:
+        name = number.quantity.upper()
+        warning = f"  {number.warning}" if number.warning else ""
+        words = f"{number.both}{warning}  ({number.method})"
+        out += labelled(name, words, width, GLANCE)
+    return out + labelled("WING", card.wing, width, GLANCE)
 
 
 def _number(number: Number, width: int) -> list[str]:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from workbench.fin.readings import Reading
 from workbench.fin.remarks import COVERAGE
 from workbench.measure.display import length_text
+from workbench.measure.units import Unit
 from workbench.records import rows
 from workbench.work.at_twenty import at_words
 from workbench.work.closer import hold_words
@@ -21,6 +22,7 @@ from workbench.work.setting_words import (
     NAME,
     NOT_READ,
     NOTE,
+    OUTSIDE,
     base_words,
     both,
     fine_both,
@@ -53,6 +55,9 @@ RECHECK = (
     "After the first ride: the same once more, and the three numbers where anything moved",
 )
 
+IN_HEADING = ("Ski", "Rider")
+"""Facts that stand large above the others on a page."""
+
 MEANS = (
     "± is what a number is good to: about 19 times in 20 the true value lies that near "
     "(expanded uncertainty, k = 2)."
@@ -80,9 +85,26 @@ class Number:
     caption: str
 
     @property
+    def is_read(self) -> bool:
+        """Whether there is a number at all."""
+        return self.inch != NOT_READ
+
+    def in_units(self, first: Unit) -> tuple[str, str]:
+        """Return the number in one unit and in the other; the second is empty where not read."""
+        if not self.is_read:
+            return NOT_READ, ""
+        inch, mm = f"{self.inch} in", f"{self.mm} mm"
+        return (inch, mm) if first == "in" else (mm, inch)
+
+    @property
+    def warning(self) -> str:
+        """Return that the number is outside its tolerance, nothing where it is not."""
+        return f"! {OUTSIDE}" if self.result.startswith(OUTSIDE) else ""
+
+    @property
     def both(self) -> str:
         """Return the number in both units on one line."""
-        return self.inch if self.inch == NOT_READ else f"{self.inch} in = {self.mm} mm"
+        return f"{self.inch} in = {self.mm} mm" if self.is_read else NOT_READ
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +112,7 @@ class Card:
     """A setting card: ``facts`` are (label, words) of the ski and the job, in order.
 
     ``status`` says whether the ski is released, and by whom; ``key`` tells its files from others.
+    ``unit`` is the ski's own, in which its numbers stand first.
     """
 
     shop: str
@@ -107,11 +130,38 @@ class Card:
     side: Scene
     side_caption: str
     key: str
+    unit: Unit = "in"
 
     @property
     def title(self) -> str:
         """Return the card's heading."""
         return f"Setting card: {self.ski}"
+
+    @property
+    def when(self) -> str:
+        """Return the day and who, on one line."""
+        return " · ".join(part for part in (self.day, self.initials) if part)
+
+    @property
+    def means(self) -> str:
+        """Return what ± means, nothing where there is none on the card."""
+        return MEANS if any(number.good_to for number in self.numbers) else ""
+
+    @property
+    def rider(self) -> str:
+        """Return whose ski it is."""
+        return dict(self.facts)["Rider"]
+
+    @property
+    def more_facts(self) -> tuple[tuple[str, str], ...]:
+        """Return the facts that do not stand in the heading."""
+        return tuple((label, words) for label, words in self.facts if label not in IN_HEADING)
+
+    @property
+    def wing_glance(self) -> tuple[str, str]:
+        """Return the wing's angle, or that there is none, and what is said of it behind a comma."""
+        angle, _, how = self.wing.partition(", ")
+        return angle.removesuffix(" to the base"), how
 
 
 def card_of(shop: Shop, view: JobView) -> Card:
@@ -141,6 +191,7 @@ def card_of(shop: Shop, view: JobView) -> Card:
         side=_side(source),
         side_caption=_side_caption(source),
         key=source.job.id[-8:],
+        unit=ski.unit,
     )
 
 

@@ -22,13 +22,13 @@ def rating_words(setting: Setting) -> str:
 
 def between_words(turn: Between) -> str:
     """Return what one stud turns by hand, then exactly with its standard uncertainty."""
-    sign = "+" if turn.exact >= 0 else "−"
+    sign = "−" if round(turn.exact, 3) < 0.0 else "+"
     exact = f"{sign}{abs(turn.exact):.3f} (u {turn.u:.3f})"
     name = clean(turn.stud.name)
     if turn.turns is None:
         return f"{name}: exactly {exact} (no round turns get there)"
     if not turn.turns:
-        return f"{name}: leave (exactly {exact})"
+        return f"{name}: leave, exactly {exact}"
     sense = "clockwise" if turn.stud.clockwise(turn.turns) else "counter-clockwise"
     way = "in" if turn.turns > 0 else "out"
     return f"{name}: {turn_text(turn.turns)} turn {way} ({sense}), exactly {exact}"

@@ -43,8 +43,9 @@ _HEADERS: dict[str, tuple[str, ...]] = {
 Cells = Sequence[str | float | None]
 
 
-def csv_of(shop: Shop, kind: str, ski: str = "") -> Iterator[bytes]:
-    """Yield a CSV file; ``ski`` (its name or serial) leaves the others out of readings and history.
+def csv_of(shop: Shop, kind: str, ski: str = "", *, ski_id: str = "") -> Iterator[bytes]:
+    """Yield a CSV file; ``ski`` (its name or serial) leaves the others out of readings and history,
+    and so does ``ski_id``.
 
     Kinds: ``queue`` (the shop's day, what earlier days left first), ``skis``, ``readings``,
     ``history`` (every row of a ski, each in its words). The first two are such files as
@@ -55,14 +56,16 @@ def csv_of(shop: Shop, kind: str, ski: str = "") -> Iterator[bytes]:
         if ski:
             raise InputError("ski", ski, "readings or history: those can be of one ski alone")
         return csv_chunks(_HEADERS[kind], whole[kind](shop))
-    skis = (known_ski(shop, ski),) if ski else shop.book.skis()
+    skis = shop.book.skis()
+    if ski or ski_id:
+        skis = (shop.book.ski(ski_id) if ski_id else known_ski(shop, ski),)
     found = _readings(shop, skis) if kind == "readings" else _history(shop, skis)
     return csv_chunks(_HEADERS[kind], found)
 
 
-def write_csv(shop: Shop, kind: str, path: str, ski: str = "") -> int:
+def write_csv(shop: Shop, kind: str, path: str, ski: str = "", *, ski_id: str = "") -> int:
     """Write such a file and return its size; a file of the same columns is written over."""
-    chunks = csv_of(shop, kind, ski)
+    chunks = csv_of(shop, kind, ski, ski_id=ski_id)
 
     def with_mark() -> Iterator[bytes]:
         yield BOM
@@ -120,8 +123,16 @@ def _history(shop: Shop, skis: Sequence[rows.Ski]) -> Iterator[Cells]:
                 local_day(row.at), row.at, row.who, ski.name, ski.serial, ski.rider,
                 entry.kind, row_words(row, history, unit), unit, days.get(job_id, ""),
                 "yes" if struck else "", struck.who if struck else "", struck.at if struck else "",
-                struck.reason if struck else "", job_id, row.id,
+                _reasons(struck), job_id, row.id,
             )  # fmt: skip
+
+
+def _reasons(struck: rows.Strike | None) -> str:
+    """Return why a row was struck out, on this bench and then on others."""
+    if struck is None:
+        return ""
+    others = [f"on another bench by {s.who or 'nobody named'}: {s.reason}" for s in struck.others]
+    return "; ".join([struck.reason, *others])
 
 
 def _readings(shop: Shop, skis: Sequence[rows.Ski]) -> Iterator[Cells]:
@@ -142,5 +153,5 @@ def _readings(shop: Shop, skis: Sequence[rows.Ski]) -> Iterator[Cells]:
                     history.job.day, fact.at, fact.who, ski.name, ski.serial, ski.rider,
                     method.name, method.quantity, fact.pass_number, fact.text, fact.unit, fact.mm,
                     calipers.get(fact.caliper_id or "", ""), "yes" if fact.struck else "",
-                    fact.struck.reason if fact.struck else "", fact.id,
+                    _reasons(fact.struck), fact.id,
                 )  # fmt: skip

@@ -15,21 +15,21 @@ HEADS = (
     "#", "ski", "rider", "due", "stage", "depth", "tail distance", "length", "wing", "by",
     "passes", "open points",
 )  # fmt: skip
-SHARES = (2.0, 8.0, 7.0, 4.0, 7.6, 5.4, 6.6, 5.6, 3.2, 3.6, 4.0, 12.0)
+SHARES = (2.0, 8.9, 7.2, 4.2, 8.3, 5.4, 6.8, 5.6, 3.2, 3.4, 4.2, 9.8)
 """How the width of a page is shared among the columns of :data:`HEADS`."""
 
-SIZES_PT = (8.4, 8.0, 7.6, 7.2, 6.8, 6.4, 6.0)
+SIZES_PT = (8.6, 8.4, 8.0, 7.6, 7.2, 6.8, 6.4, 6.0)
 """Heights of the words, tried from the largest until the day fits one page."""
 
 WIDE_NUMBERS = 70
 """Columns from which the three numbers of a ski stand below their heads."""
 
-PAD = 1.2
+PAD = 2.2
+"""Room (mm) that stays free between two columns."""
 BOLD_COLUMN = 1
 
 STYLE = """
 body { max-width: 297mm; }
-table { table-layout: fixed; }
 th { border-bottom: 0.4mm solid #000; }
 td { border-bottom: 0.15mm solid #888; padding-top: 0.6mm; }
 .n { white-space: nowrap; font-variant-numeric: tabular-nums; }

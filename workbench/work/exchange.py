@@ -28,22 +28,20 @@ from workbench.work.shop import Shop
 FORMAT = "quarterturn exchange"
 VERSION = 1
 LARGEST_BYTES = 200_000_000
+SURELY_OVER = 1.2
+"""A file foretold to be so many times the largest is refused before the work begins."""
+
 LONGEST_PLACE = 200
 _KEYS = ("format", "version", "migrations", "holds", "rows")
 
 
 @dataclass(frozen=True, slots=True)
 class Exported:
-    """A file that was written: where, how many rows and bytes, and whether it can be taken in."""
+    """A file that was written: where, and how many rows and bytes."""
 
     path: Path
     rows: int
     size: int
-
-    @property
-    def too_large(self) -> bool:
-        """Whether no bench would take it in."""
-        return self.size > LARGEST_BYTES
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +63,17 @@ class _UndoneError(Exception):
 
 
 def export_book(shop: Shop, path: str) -> Exported:
-    """Write the whole book to a file; raises ``InputError`` where it cannot be written."""
+    """Write the whole book to a file.
+
+    Raises:
+        InputError: it cannot be written, or would be larger than a bench takes in. The size is
+            foretold, so that this is said before the work; where that was wrong, as soon as the
+            file is too large. Nothing is written then.
+    """
+    path_of(path)
+    likely = shop.book.likely_size()
+    if likely > SURELY_OVER * LARGEST_BYTES:
+        raise _too_large(path, f"about {likely // 1_000_000} MB")
     return _export(shop.book, path, None)
 
 
@@ -82,8 +90,28 @@ def export_ski_of_id(shop: Shop, ski_id: str, path: str) -> Exported:
 def _export(book: Book, path: str, ski_id: str | None) -> Exported:
     target = path_of(path)
     found = book.rows_out(ski_id)
-    size = write_file(target, text_of(book.steps(), found, ski_id is None), _is_ours)
+    text = _bounded(path, text_of(book.steps(), found, ski_id is None))
+    size = write_file(target, text, _is_ours)
     return Exported(target, sum(map(len, found.values())), size)
+
+
+def _bounded(path: str, chunks: Iterator[bytes]) -> Iterator[bytes]:
+    """Pass a file's text on, and refuse as soon as no bench would take it in."""
+    size = 0
+    for chunk in chunks:
+        size += len(chunk)
+        if size > LARGEST_BYTES:
+            raise _too_large(path, "more than that")
+        yield chunk
+
+
+def _too_large(path: str, size: str) -> InputError:
+    largest = LARGEST_BYTES // 1_000_000
+    return InputError(
+        "file", path, f"at most {largest} MB, as much as a bench takes in; this would be {size}. "
+        "Nothing was written. Export ski by ski: 'export --ski NAME FILE' on the command line, or "
+        "'export this ski' on the files screen. To have the whole book: 'backup FILE'",
+    )  # fmt: skip
 
 
 def _is_ours(head: bytes) -> bool:

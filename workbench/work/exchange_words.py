@@ -9,7 +9,7 @@ from workbench.errors import shown
 from workbench.records.clashes import Clash, Kind
 from workbench.records.exchange_in import Differs, StruckTwice
 from workbench.records.schema import Table
-from workbench.work.exchange import LARGEST_BYTES, Exported, TakenIn
+from workbench.work.exchange import Exported, TakenIn
 from workbench.work.words import clean
 
 MOST_LISTED = 40
@@ -37,11 +37,7 @@ PLURAL = {
 
 def exported_lines(done: Exported) -> list[str]:
     """Return what was written and where."""
-    out = [f"Written: {clean(str(done.path))} ({done.rows} rows, {_size(done.size)})"]
-    if done.too_large:
-        largest = LARGEST_BYTES // 1_000_000
-        out.append(f"! It is over {largest} MB, more than a bench takes in: export ski by ski")
-    return out
+    return [f"Written: {clean(str(done.path))} ({done.rows} rows, {size_words(done.size)})"]
 
 
 def taken_in_lines(taken: TakenIn, now: datetime | None = None) -> list[str]:
@@ -74,7 +70,8 @@ def _count(table: Table, number: int) -> str:
     return f"{number} {one if number == 1 else PLURAL.get(table, one + 's')}"
 
 
-def _size(size: int) -> str:
+def size_words(size: int) -> str:
+    """Return a file's size as people say it."""
     return f"{size / 1e6:.1f} MB" if size >= 100_000 else f"{max(size / 1e3, 0.1):.1f} kB"
 
 

@@ -14,7 +14,7 @@ from workbench.places import is_plain_file
 from workbench.work.backup import back_up, listed
 from workbench.work.csv_out import write_csv
 from workbench.work.exchange import export_book, export_ski_of_id, take_in
-from workbench.work.exchange_words import exported_lines, taken_in_lines
+from workbench.work.exchange_words import exported_lines, size_words, taken_in_lines
 from workbench.work.exports import path_of
 from workbench.work.intake import intake_lines, take_in_skis
 from workbench.work.shop import Shop
@@ -23,7 +23,10 @@ from workbench.work.writing import slug
 
 MOST_BACKUPS = 3
 
-Name = Literal["book", "ski", "import", "intake", "queue", "readings", "backup"]
+Name = Literal[
+    "book", "ski", "import", "intake", "queue", "skis", "readings", "history", "this history",
+    "backup",
+]  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +67,12 @@ ERRANDS: tuple[Errand, ...] = (
            "queue-{day}.csv"),
     Errand("readings", "r", "readings to a CSV", "every reading kept, for a spreadsheet",
            "readings-{day}.csv"),
+    Errand("skis", "l", "skis to a CSV", "every ski, for a spreadsheet or a bench",
+           "skis-{day}.csv"),
+    Errand("history", "h", "history to a CSV", "all done to every ski, struck out or not",
+           "history-{day}.csv"),
+    Errand("this history", "o", "this ski's history", "the ski in hand alone, to a CSV",
+           "history-{ski}-{day}.csv", needs_ski=True),
     Errand("backup", "k", "back up now", "today's copy in 'backups' beside the book",
            asks=False),
 )  # fmt: skip
@@ -101,7 +110,10 @@ def run(errand: Errand, shop: Shop, path: str, ski_id: str = "", *, trial: bool 
         "import": lambda: _import(shop, path, trial),
         "intake": lambda: _intake(shop, path, trial),
         "queue": lambda: _csv(shop, "queue", path),
+        "skis": lambda: _csv(shop, "skis", path),
         "readings": lambda: _csv(shop, "readings", path),
+        "history": lambda: _csv(shop, "history", path),
+        "this history": lambda: _csv(shop, "history", path, ski_id),
         "backup": lambda: Outcome((f"Backup: {clean(str(back_up(shop.book)))}",)),
     }
     if errand.tried_first and not is_plain_file(path_of(path)):
@@ -119,6 +131,6 @@ def _intake(shop: Shop, path: str, trial: bool) -> Outcome:
     return Outcome(tuple(intake_lines(intake)), trial and not intake.problems)
 
 
-def _csv(shop: Shop, kind: str, path: str) -> Outcome:
-    size = write_csv(shop, kind, path)
-    return Outcome((f"Written: {clean(path)} ({size} bytes)",))
+def _csv(shop: Shop, kind: str, path: str, ski_id: str = "") -> Outcome:
+    size = write_csv(shop, kind, path, ski_id=ski_id)
+    return Outcome((f"Written: {clean(path)} ({size_words(size)})",))

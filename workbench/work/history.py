@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
+from workbench.errors import BenchError
 from workbench.fin.methods import Method
 from workbench.fin.rig import Rig
 from workbench.measure.repeats import mean_of
@@ -83,7 +84,7 @@ class History:
     """Everything the book has of a ski; ``methods`` and ``rigs`` by id of the method.
 
     A blade that was exchanged has methods and a rig of its own; the base and the block are those of
-    the ski as it is now.
+    the ski as it is now. ``felt`` has the words of the shop's short list of complaints, by key.
     """
 
     ski: rows.Ski
@@ -95,6 +96,7 @@ class History:
     curves: tuple[rows.Curve, ...] = ()
     pairs: tuple[rows.Pair, ...] = ()
     tools: Tools = field(default_factory=Tools)
+    felt: Mapping[str, str] = field(default_factory=dict)
 
     def job(self, job_id: str) -> rows.JobHistory:
         """Return a job of this ski with its facts."""
@@ -135,7 +137,21 @@ def load_history(shop: Shop, ski_id: str) -> History:
             [fact for job in jobs for fact in job.facts],
             {i: m.u_mm for i, m in method_rows.items() if m.u_mm is not None},
         ),
+        _felt(shop, jobs),
     )
+
+
+def _felt(shop: Shop, jobs: Iterable[rows.JobHistory]) -> dict[str, str]:
+    """Return the words of the short list where a rider chose of it; none where it is spoilt."""
+    facts = (fact for job in jobs for fact in job.facts)
+    if not any(isinstance(fact, rows.RideNote) and fact.complaints for fact in facts):
+        return {}
+    from workbench.work.ride_rules import rules_of
+
+    try:
+        return {complaint.key: complaint.words for complaint in rules_of(shop).complaints}
+    except BenchError:
+        return {}
 
 
 def _method_ids(
@@ -153,14 +169,6 @@ def _method_ids(
 
 
 # -- settings ----------------------------------------------------------------------------------
-
-
-def settings_of(shop: Shop, ski_id: str) -> tuple[Setting, ...]:
-    """Return every setting of a ski, oldest first: of each job as received and as it left.
-
-    A job with no pass has one setting only, as received, until it is signed off.
-    """
-    return settings_in(load_history(shop, ski_id))
 
 
 def settings_in(history: History) -> tuple[Setting, ...]:

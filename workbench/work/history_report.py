@@ -52,11 +52,16 @@ def _entry(entry: Entry, timeline: Timeline, unit: Unit) -> dict[str, object]:
             "mm": row.mm, "text": row.text, "typed_in": row.unit,
         }  # fmt: skip
     if row.struck is not None:
-        out["struck"] = {
-            "at": row.struck.at, "who": row.struck.who, "reason": row.struck.reason,
-            "replaced_by": row.struck.replaced_by,
-        }  # fmt: skip
+        others = [_strike(other) for other in row.struck.others]
+        out["struck"] = _strike(row.struck) | {"others": others}
     return out
+
+
+def _strike(strike: rows.Strike) -> dict[str, object]:
+    return {
+        "at": strike.at, "who": strike.who, "reason": strike.reason,
+        "replaced_by": strike.replaced_by,
+    }  # fmt: skip
 
 
 def settings_lines(settings: Sequence[Setting], unit: Unit) -> list[str]:

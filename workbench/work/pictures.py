@@ -152,7 +152,7 @@ def _dimension(
     words = Words((middle, box[1] - MARGIN + 0.6), text, SPAN)
     if abs(bx - ax) < abs(by - ay):
         return [*_arrows((ax, ay), (bx, by)), words]
-    y = box[1] - MARGIN - 3.0
+    y = box[1] - MARGIN - 3.4
     posts = [Stroke(((x, from_y), (x, y + 1.0)), FAINT) for x, from_y in ((ax, ay), (bx, by))]
     return [*posts, *_arrows((ax, y), (bx, y)), words]
 

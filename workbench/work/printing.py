@@ -87,13 +87,13 @@ def card_folder(shop: Shop) -> Path:
     return shop.book.path.parent / named
 
 
-def card_in(card: Card, form: Format, paper: Paper) -> str | bytes:
-    """Return a card in one format.
+def card_in(card: Card, form: Format, paper: Paper, *, drawing: bool = True) -> str | bytes:
+    """Return a card in one format; without ``drawing`` its text is words alone.
 
     Raises:
         InputError: PDF without reportlab; says how to get it.
     """
-    return _card_writers(card, paper)[form]()
+    return _card_writers(card, paper, drawing)[form]()
 
 
 def sheet_in(sheet: DaySheet, form: Format, paper: Paper) -> str | bytes:
@@ -114,6 +114,8 @@ def write_card(
     formats: Sequence[Format] | None = None,
     folder: Path | None = None,
     paper: Paper | None = None,
+    *,
+    drawing: bool = True,
 ) -> Written:
     """Write a job's card to a folder (the shop's) in the formats given, else in all there are.
 
@@ -122,7 +124,7 @@ def write_card(
     """
     card = card_of(shop, view)
     stem = f"{slug(card.ski)}-{slug(card.day)}-{card.key}"
-    writers = _card_writers(card, paper or paper_of(shop))
+    writers = _card_writers(card, paper or paper_of(shop), drawing)
     return _write(writers, formats, folder or card_folder(shop), stem)
 
 
@@ -138,7 +140,7 @@ def write_sheet(
     return _write(writers, formats, folder or card_folder(shop), f"day-{slug(sheet.day)}")
 
 
-def _card_writers(card: Card, paper: Paper) -> Writers:
+def _card_writers(card: Card, paper: Paper, drawing: bool) -> Writers:
     from workbench.work.card_html import card_html
     from workbench.work.card_pdf import card_pdf
     from workbench.work.card_text import card_text
@@ -146,7 +148,7 @@ def _card_writers(card: Card, paper: Paper) -> Writers:
 
     title = f"{visible(card.ski, TITLE)}, {card.day}"
     return {
-        "text": partial(card_text, card),
+        "text": partial(card_text, card, drawing=drawing),
         "html": partial(card_html, card),
         "svg": partial(svg_file, card.side, title, (card.status, card.side_caption)),
         "pdf": partial(card_pdf, card, paper),

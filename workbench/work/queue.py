@@ -138,9 +138,14 @@ def carry(shop: Shop, line: RosterLine, day: str) -> rows.Job:
     return shop.book.carry_job(line.job_id, day, who=shop.who)
 
 
+def left_for(lines: Sequence[RosterLine], day: str) -> list[RosterLine]:
+    """Return what is unfinished and does not stand on ``day`` already, in its order."""
+    return [line for line in lines if line.stage != "signed off" and line.day != day]
+
+
 def carry_all(shop: Shop, lines: Sequence[RosterLine], day: str) -> int:
     """Carry all that is unfinished to the end of another day, in its order; return how many."""
-    left = [line for line in lines if line.stage != "signed off" and line.day != day]
+    left = left_for(lines, day)
     shop.book.batch(lambda: [carry(shop, line, day) for line in left])
     return len(left)
 
@@ -240,7 +245,7 @@ class Summary:
     """
 
     done: int
-    waiting: int
+    open: int
     aside: int
     passes: float | None
     minutes: float | None
@@ -248,9 +253,9 @@ class Summary:
     @property
     def words(self) -> str:
         """The day in one line."""
-        total = self.done + self.waiting + self.aside
+        total = self.done + self.open + self.aside
         parts = [f"{total} {'ski' if total == 1 else 'skis'}: {self.done} done"]
-        parts[0] += f", {self.waiting} waiting"
+        parts[0] += f", {self.open} open"
         if self.aside:
             parts[0] += f", {self.aside} set aside"
         if self.passes is not None:

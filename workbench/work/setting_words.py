@@ -19,6 +19,7 @@ NAME, NOTE = 60, 200
 """Columns that a name and a note may take on a card."""
 
 NOT_READ = "not read"
+OUTSIDE = "OUTSIDE tolerance"
 
 
 def both(value_mm: float) -> str:
@@ -40,7 +41,7 @@ def result_words(line: Line) -> str:
         return "no target"
     if is_within(off, line.tolerance_mm):
         return "within tolerance"
-    return f"OUTSIDE tolerance, {'over' if off > 0 else 'under'} by {both(abs(off))}"
+    return f"{OUTSIDE}, {'over' if off > 0 else 'under'} by {both(abs(off))}"
 
 
 def base_words(view: JobView) -> str:

@@ -268,3 +268,16 @@ def _span(method: Method, base: Base, seen: Observation | None) -> tuple[Point, 
     if method.quantity == "tail":
         return (0.0, first[1]), first
     return first, seen.contacts_mm[1]
+
+
+def line_glyph(dx: float, dy: float) -> str:
+    """Return the ASCII character nearest to a line's direction, y down, in cells.
+
+    A cell is twice as high as it is wide.
+    """
+    across, down = abs(dx), 2.0 * abs(dy)
+    if down <= 0.5 * across:
+        return "-"
+    if across <= 0.5 * down:
+        return "|"
+    return "\\" if (dx > 0.0) == (dy > 0.0) else "/"

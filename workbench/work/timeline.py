@@ -139,16 +139,32 @@ def _kind(fact: rows.AnyFact) -> Kind:
 
 def struck_words(entry: Entry, timeline: Timeline, unit: Unit) -> str:
     """Return how an entry was struck out: why, by whom, when, and what stands in its place."""
+    return "; ".join(strikes_of(entry, timeline, unit))
+
+
+def strikes_of(entry: Entry, timeline: Timeline, unit: Unit) -> list[str]:
+    """Return the same strike by strike: this bench's own, then those of others."""
     strike = entry.struck
     if strike is None:
-        return ""
+        return []
+    others = [f"on another bench too{_strike_words(s, timeline, unit)}" for s in strike.others]
+    return [f"struck out{_strike_words(strike, timeline, unit)}", *others]
+
+
+def _strike_words(strike: rows.Strike, timeline: Timeline, unit: Unit) -> str:
     who = f" by {clean(strike.who)}" if strike.who else ""
-    out = f"struck out{who} {day_and_time(strike.at)}: {clean(strike.reason)}"
+    out = f"{who} {day_and_time(strike.at)}: {clean(strike.reason)}"
     if strike.replaced_by:
         new = timeline.by_id(strike.replaced_by)
         said = row_words(new.row, timeline.history, unit) if new is not None else "another entry"
         out += f"; in its place: {said}"
     return out
+
+
+def times_struck(strike: rows.Strike) -> str:
+    """Return how often a row was struck out, in a word: twice where two benches did."""
+    count = 1 + len(strike.others)
+    return {1: "struck", 2: "struck twice"}.get(count, f"struck {count} times")
 
 
 def search_text(entry: Entry, history: History) -> str:
@@ -158,7 +174,9 @@ def search_text(entry: Entry, history: History) -> str:
     if isinstance(row, rows.Reading | rows.Target) and abs(row.mm) <= LONGEST_MM:
         parts.append(length_text(row.mm, "mm"))
     if row.struck is not None:
-        parts += ["struck", row.struck.reason, row.struck.who]
+        parts.append(times_struck(row.struck))
+        for strike in (row.struck, *row.struck.others):
+            parts += [strike.reason, strike.who]
     return " ".join(parts).casefold()
 
 

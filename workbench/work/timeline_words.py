@@ -105,7 +105,8 @@ def _sign_off(row: rows.SignOff, history: History, unit: Unit) -> str:
 def _ride(row: rows.RideNote, history: History, unit: Unit) -> str:
     rated = f"rated {row.rating} of 5" if row.rating is not None else ""
     about = (row.rider, row.place, row.water and f"water {row.water}", row.rope, row.speed)
-    felt = ", ".join(c.replace("_", " ").replace("-", " ") for c in row.complaints)
+    plain = {c: c.replace("_", " ").replace("-", " ") for c in row.complaints}
+    felt = ", ".join(history.felt.get(c, plain[c]) for c in row.complaints)
     parts = [rated, row.text, felt, *about]
     return " · ".join(clean(part) for part in parts if part)
 
