@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 
 from tests.by_command import Commands, Said, demo_of_today, fact
-from tests.shop import Fin, heron, open_shop
+from tests.shop import Fin, as_received, heron, open_shop
 from workbench.measure.display import length_text
 from workbench.records.book import Book
 from workbench.work.jobs import JobView
@@ -531,6 +531,17 @@ def test_how_to_hold_and_what_a_reading_is_worth(run: Callable[..., Said]) -> No
     assert any(line.startswith("Station: back edge of hole '2'") for line in lines)
     assert any("Most comes from" in line for line in lines)
     assert not any("Reading 2" in line for line in lines)
+    scatter = "Reading 1: repeat scatter: study 'a slow hour' (2026-11-22, 27 readings)"
+    assert scatter in lines
+
+
+def test_two_repeats_far_apart_are_warned_about(run: Callable[..., Said], book: Path) -> None:
+    with open_shop(book) as shop:
+        as_received(shop, "2.4500", "2.4530")
+    said = "depth, hole 2 back edge: These two differ by more than 0.0014 in; take a third"
+    assert fact(run("next", "Heron 66"), "Warning") == said
+    found = json.loads("".join(run("next", "Heron 66", "--json")))
+    assert found["warnings"] == [said]
 
 
 # -- without a screen ------------------------------------------------------------------------------

@@ -104,3 +104,23 @@ async def test_a_doubtful_repeat_is_called_out_at_once_and_still_counts(shop: Sh
             assert state.tone == "warn"
             assert len(screen.view.lines[0].latest) == 7
             screen.app.hands.take_back()
+
+
+async def test_two_repeats_far_apart_ask_for_a_third_at_once(shop: Shop) -> None:
+    """In the message, in the panel and in the budget; a third that tells them apart ends it."""
+    view = repeats(shop, ("2.4500",))
+    for size in SIZES:
+        async with bench(shop, size) as screen:
+            screen.app.hands.look_again()
+            screen.app.hands.open(view.job.id)
+            screen.app.hands.select(-1)
+            await screen.by_hand("2.4530\n")
+            state = screen.app.hands.state
+            assert state.message.startswith("These two differ by more than 0.0014 in; take a third")
+            assert state.tone == "warn"
+            assert "? doubtful" in screen.shown()
+            screen.app.hands.select(-1)
+            await screen.by_hand("g")
+            assert "take a third; both still count" in " ".join(screen.shown().split())
+            await screen.by_hand("g")
+            screen.app.hands.take_back()

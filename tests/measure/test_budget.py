@@ -236,12 +236,6 @@ def test_fully_cancelling_parts_leave_nothing():
     assert (budget.u, budget.shares, budget.dof) == (0, (0, 0), math.inf)
 
 
-def test_scatter_brings_its_degrees_of_freedom():
-    part = Contribution.scatter("repeats", summarise([1.0, 2.0, 3.0]))
-    assert (part.dof, part.kind) == (2, "scatter")
-    assert math.isclose(part.u, 1 / math.sqrt(3))
-
-
 @pytest.mark.parametrize("u", [0, -0.1, math.nan, math.inf])
 def test_an_uncertainty_must_be_positive(u):
     with pytest.raises(InputError, match=r"uncertainty of jaw: .* more than 0"):
@@ -262,13 +256,6 @@ def test_degrees_of_freedom_below_one_are_refused(dof):
 def test_sensitivity_must_be_finite():
     with pytest.raises(InputError, match="sensitivity of jaw"):
         Contribution("jaw", 1.0, sensitivity=math.nan)
-
-
-def test_no_scatter_from_one_reading_or_equal_ones():
-    with pytest.raises(InputError, match="one shows no scatter"):
-        Contribution.scatter("depth", summarise([1.0]))
-    with pytest.raises(InputError, match="leave equal ones to the resolution"):
-        Contribution.scatter("depth", summarise([1.0, 1.0]))
 
 
 def test_an_empty_budget_is_refused():

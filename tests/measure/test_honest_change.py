@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from tests.measure.test_gauge import made_up, reference_study
 from workbench.measure.distributions import coverage_factor
 from workbench.measure.gauge import by_anova
-from workbench.measure.honest_change import Scatter, by_anyone, by_one_person
+from workbench.measure.honest_change import by_anyone, by_one_person
+from workbench.measure.scatter import Scatter
 from workbench.measure.study import Study
 
 

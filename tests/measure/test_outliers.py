@@ -145,7 +145,7 @@ def test_one_step_of_the_display_is_no_reason_for_doubt():
     assert doubtful_repeats(values, resolution=0.0127).indices == ()
 
 
-def test_two_readings_are_never_doubted():
+def test_two_readings_are_not_doubted_while_nothing_is_known_of_their_scatter():
     doubts = doubtful_repeats([1.0, 9.0])
     assert doubts.indices == ()
     assert "fewer than 3" in doubts.test

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from workbench.errors import InputError
 from workbench.measure.budget import Contribution
 from workbench.measure.reading_budget import reading_budget_mm
+from workbench.measure.scatter import Scatter
 
 INCH = 25.4
 
@@ -47,7 +48,7 @@ def test_parts_by_hand():
         resolution_mm=0.01,
         mpe_mm=0.02,
         zero_half_width_mm=0.004,
-        repeatability_mm=0.009,
+        scatter=Scatter(0.009, 12),
         contact_height_u_mm=0.5,
         slope=-0.1,
         temperature_half_width_c=4.0,
@@ -123,7 +124,7 @@ def test_contact_height_only_ever_adds(length_mm, height_u, slope):
         ({"resolution_mm": 0}, "resolution"),
         ({"mpe_mm": -0.02}, "caliper error"),
         ({"zero_half_width_mm": math.nan}, "zero and gauge block"),
-        ({"repeatability_mm": 0}, "repeat scatter"),
+        ({"scatter": Scatter(0.0, 12)}, "repeat scatter"),
         ({"contact_height_u_mm": -1}, "contact height"),
         ({"contact_height_u_mm": math.nan}, "contact height"),
         ({"temperature_half_width_c": -5}, "temperature"),

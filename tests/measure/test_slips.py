@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import pytest
+from scipy import stats
 
-from workbench.measure.slips import GRADUATIONS_IN, doubt
+from workbench.measure.slips import CRITICAL, GRADUATIONS_IN, doubt
 
 
 @pytest.mark.parametrize("step_in", GRADUATIONS_IN)
@@ -24,3 +25,17 @@ def test_a_tenth_seen_through_a_mark_of_half_a_millimetre_is_a_tenth() -> None:
     found = doubt(22.9, 20.6, 0.5)
     assert found is not None
     assert found.detail == "0.100 in"
+
+
+@pytest.mark.parametrize("dof", [1, 4, 12, 60])
+def test_few_degrees_of_freedom_take_student_s_t_of_the_same_chance(dof: int) -> None:
+    """By scipy: as many right readings are doubted as by a normal beyond CRITICAL."""
+    edge = float(stats.t.isf(stats.norm.sf(CRITICAL), dof))
+    assert doubt(60.0 + 0.02 * (edge - 1e-6), 60.0, 0.02, dof=dof) is None
+    assert doubt(60.0 + 0.02 * (edge + 1e-6), 60.0, 0.02, dof=dof) is not None
+
+
+def test_a_study_of_few_readings_asks_about_fewer() -> None:
+    """3.2 u is odd where u is well known, and not where four degrees of freedom stand behind it."""
+    assert doubt(60.064, 60.0, 0.02) is not None
+    assert doubt(60.064, 60.0, 0.02, dof=4) is None

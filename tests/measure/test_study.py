@@ -1,9 +1,8 @@
-"""The plan and the readings of a repeatability study."""
+"""The readings of a repeatability study."""
 
 from __future__ import annotations
 
 import random
-from collections import Counter
 
 import pytest
 from hypothesis import given
@@ -14,9 +13,7 @@ from workbench.measure.study import (
     MissingCellError,
     MixedUnitsError,
     StudyReading,
-    Turn,
     collect,
-    run_order,
 )
 
 PARTS, PERSONS = ("ski A", "ski B", "ski C"), ("MK", "JT")
@@ -30,29 +27,6 @@ def complete(trials: int = 2) -> list[StudyReading]:
         for i, part in enumerate(PARTS)
         for j, person in enumerate(PERSONS)
     ]
-
-
-@given(st.integers(0, 2**32), st.integers(1, 4))
-def test_order_holds_every_turn_once_and_trials_in_rounds(seed, trials):
-    """Whatever the shuffle: nobody measures a ski for the second time before all did the first."""
-    order = run_order(PARTS, PERSONS, trials, random.Random(seed).shuffle)
-    wanted = {Turn(p, q, t) for p in PARTS for q in PERSONS for t in range(1, trials + 1)}
-    assert set(order) == wanted
-    assert len(order) == len(wanted)
-    assert [turn.trial for turn in order] == sorted(turn.trial for turn in order)
-
-
-def test_order_is_the_shuffle_s_own():
-    """The same seed gives the same order; another seed another; every place is reached."""
-    first, again, other = (
-        run_order(PARTS, PERSONS, 1, random.Random(seed).shuffle) for seed in (1, 1, 2)
-    )
-    assert first == again
-    assert first != other
-    starts = Counter(
-        run_order(PARTS, PERSONS, 1, random.Random(seed).shuffle)[0] for seed in range(200)
-    )
-    assert len(starts) == len(PARTS) * len(PERSONS)
 
 
 @given(st.integers(0, 2**32))
@@ -111,14 +85,7 @@ def test_mixed_units_and_methods_are_refused():
         collect([*readings, StudyReading("ski A", "MK", 60.0, "mm", "length")])
 
 
-def test_bad_plans_and_readings_are_told():
-    shuffle = random.Random(1).shuffle
-    with pytest.raises(InputError, match="people of the study"):
-        run_order(PARTS, [], 2, shuffle)
-    with pytest.raises(InputError, match="each named once"):
-        run_order(["a", "a"], PERSONS, 2, shuffle)
-    with pytest.raises(InputError, match="trials: 0"):
-        run_order(PARTS, PERSONS, 0, shuffle)
+def test_bad_readings_are_told():
     with pytest.raises(InputError, match="no reading"):
         collect([])
     with pytest.raises(InputError, match="MK on ski A: nan"):

@@ -14,7 +14,6 @@ from workbench.work.meaning import (
     accepted_mm,
     change_of,
     difference_of,
-    difference_words,
     nearness,
 )
 
@@ -25,9 +24,9 @@ U = st.floats(0.001, 0.2)
 def test_a_difference_is_said_in_the_unit_asked_for() -> None:
     """5 thou against 1 thou of expanded uncertainty each is clear; 1 thou is not."""
     u = 0.0005 * 25.4
-    clear = difference_words(62.357, u, 62.23, u, "in")
+    clear = difference_of(62.357, u, 62.23, u).words("in")
     assert clear == "+0.0050 in (U 0.0014), clear of its uncertainty"
-    small = difference_words(62.2046, u, 62.23, u, "mm")
+    small = difference_of(62.2046, u, 62.23, u).words("mm")
     assert small == "−0.025 mm (U 0.036), too small to tell"
 
 

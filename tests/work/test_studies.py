@@ -479,32 +479,7 @@ def test_error_bars_are_a_cell_s_own_s_or_its_mean_s_u(shop: Shop) -> None:
     assert [b.half_mm for b in bars(begun, "U", True)] == [0.0]
 
 
-# -- what others take from it ----------------------------------------------------------------------
-
-
-def with_method(shop: Shop, name: str) -> None:
-    triangle = ((0.0, 0.0), (100.0, 0.0), (0.0, 50.0))
-    blade = rows.Blade("", "Plate A", triangle, triangle[:2], (triangle[0], triangle[2]))
-    kept = shop.book.add_blade(blade, who="KV")
-    shop.book.add_method(rows.Method("", kept.id, name, "depth"), who="KV")
-
-
-def test_the_shop_s_repeatability_is_of_the_newest_complete_study_of_a_method(shop: Shop) -> None:
-    with_method(shop, "Depth")
-    assert studies.shop_repeatability(shop) is None
-    result = finished(result_of(drawn(shop, planned(shop))))
-    newer = finished(result_of(drawn(shop, planned(shop, name="newer"), seed=2)))
-    assert result.one is not None
-    assert newer.one is not None
-    drawn(shop, planned(shop, name="other words", what="my thumb"), seed=3)
-    drawn(shop, planned(shop, name="begun"), until=2)
-    assert studies.shop_repeatability(shop) == (newer.one.sd, newer.one.dof)
-    studies.strike_study(shop, newer.view, "cold hands")
-    assert studies.shop_repeatability(shop) == (result.one.sd, result.one.dof)
-
-
 def test_the_demo_s_study_is_complete_and_the_same_at_every_run(shop: Shop, tmp_path: Path) -> None:
-    with_method(shop, "depth")
     add_demo_study(shop, "depth")
     with Book(tmp_path / "other.db") as book:
         other = Shop(book, "2031-05-06", "KV")
@@ -512,8 +487,6 @@ def test_the_demo_s_study_is_complete_and_the_same_at_every_run(shop: Shop, tmp_
         texts = [[r.text for r in studies.studies_of(s)[0].live] for s in (shop, other)]
     assert texts[0] == texts[1]
     result = finished(result_of(studies.studies_of(shop)[0]))
-    assert result.one is not None
-    assert studies.shop_repeatability(shop) == (result.one.sd, result.one.dof)
     assert "This shop can honestly tell a change" in study_words.sentence(result, "in")
 
 

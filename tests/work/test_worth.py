@@ -108,8 +108,11 @@ def test_a_method_that_states_its_u_is_its_whole_budget(shop: Shop) -> None:
 
 def test_a_doubtful_repeat_is_named_with_its_test_and_the_way_to_strike_it(shop: Shop) -> None:
     line = as_received(shop, *SEVEN).lines[0]
-    assert doubtful_words(line) == "Repeat 7 doubtful (Grubbs, two-sided, 0.05): x strikes it out"
-    assert doubtful_words(as_received(shop).lines[1]) == ""
+    assert (
+        doubtful_words(line, "in")
+        == "Repeat 7 doubtful (Grubbs, two-sided, 0.05): x strikes it out"
+    )
+    assert doubtful_words(as_received(shop).lines[1], "in") == ""
 
 
 def test_any_repeat_can_be_struck_out_and_stays_visible(shop: Shop) -> None:
@@ -149,7 +152,7 @@ def test_what_was_taken_back_is_not_shown_as_struck_out(shop: Shop) -> None:
 def test_change_tolerance_and_difference_are_said_with_their_figures(shop: Shop) -> None:
     view = ski(shop, "Heron 67")
     said = meaning_words(view.lines[0], "in")
-    assert said[0] == "Still to change: +0.0080 in (U 0.0013), clear of its uncertainty."
+    assert said[0] == "Still to change: +0.0080 in (U 0.0014), clear of its uncertainty."
     assert said[1] == "Tolerance: −0.0080 off, ±0.0020 in allowed: out."
     within = ski(shop, "Stilt 67")
     text = " ".join(w for line in within.lines for w in meaning_words(line, "in"))
@@ -163,6 +166,6 @@ def test_the_guard_band_says_what_it_leaves_of_the_tolerance(shop: Shop) -> None
     line = ski(shop, "Heron 67").lines[0]
     assert line.u_mm is not None
     assert line.accepted_mm == pytest.approx(line.tolerance_mm - 2.0 * line.u_mm)
-    assert "Guard band on: accepted up to 0.0007 in off." in meaning_words(line, "in")
+    assert "Guard band on: accepted up to 0.0006 in off." in meaning_words(line, "in")
     narrow = replace(line, tolerance_mm=0.02)
     assert "no reading can be accepted" in " ".join(meaning_words(narrow, "in"))

@@ -18,6 +18,7 @@ from workbench.work.words import error_words
 from workbench.work.worth import (
     LEVEL,
     Worth,
+    doubtful_words,
     improve_words,
     meaning_words,
     origins_of,
@@ -122,7 +123,9 @@ def _repeats(worth: Worth, unit: Unit, width: int) -> list[Content]:
     out += _listed(worth, unit, width)
     out += _struck(worth, unit, width)
     said = f"Test: {doubts.test}."
-    if doubts.indices:
+    if doubts.apart:
+        said += f" {doubtful_words(worth.line, unit)}; both still count."
+    elif doubts.indices:
         said += " Doubtful ones still count: strike one out (x) or keep it."
     elif repeats.n >= 3:
         said += " None is doubtful."

@@ -175,7 +175,8 @@ class Hands(Acts):
         kept = f"kept: {line.method.name} {text} → {placing.number} {unit}{again}"
         told = view.since_left(line, placing.mm, self.state.unit)
         again_words = " ".join(suspect_words(new, self.state.unit)[:1])
-        doubtful, warning = again_words or doubtful_words(now), standing_words(self.shop)
+        doubtful = again_words or doubtful_words(now, self.state.unit)
+        warning = standing_words(self.shop)
         said = [doubtful, f"{kept}; {told}" if told else kept, warning]
         tone: Tone = "warn" if doubtful or warning else "done"
         self._show(new, ". ".join(part for part in said if part), tone)

@@ -15,6 +15,7 @@ from workbench.work.marks import off_words
 from workbench.work.stages import Stage
 from workbench.work.temperature import correction_words
 from workbench.work.words import CAUTION_EDGES, CAUTION_RIDE, CAUTION_SNUG
+from workbench.work.worth import doubtful_words
 
 BLANK = Content("")
 DOUBTFUL = "  ? doubtful"
@@ -166,7 +167,10 @@ def _flags(line: Line, unit: Unit, width: int) -> list[Content]:
     """Return doubtful repeats and those struck out, each with its sign and word on a line."""
     out = []
     found = line.doubts
-    for i in sorted(found.indices):
+    if found.apart:
+        said = wrapped(f"? {doubtful_words(line, unit)}", width - 3)
+        out += [styled((f"   {part}", "bold $state-caution")) for part in said]
+    for i in () if found.apart else sorted(found.indices):
         value = length_text(line.latest[i].mm, unit)
         text = f"   ? {i + 1}) {value}: {found.test}"
         out.append(styled((visible(text, width), "bold $state-caution")))

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from workbench.errors import InputError
+from workbench.frozen import dataclass
 from workbench.measure.distributions import f_sf
 from workbench.measure.repeats import checked, mean_of, sum_of_squares
 

@@ -13,7 +13,6 @@ from typing import Literal
 from workbench.errors import InputError
 from workbench.frozen import dataclass
 from workbench.measure.distributions import coverage_factor
-from workbench.measure.repeats import Repeats
 
 Kind = Literal["standard", "normal", "rectangular", "triangular", "U-shaped", "scatter"]
 
@@ -78,24 +77,6 @@ class Contribution:
         return cls(
             name, u / _check_positive(f"coverage factor of {name}", k), dof, sensitivity, "normal"
         )
-
-    @classmethod
-    def scatter(cls, name: str, repeats: Repeats, sensitivity: float = 1.0) -> Contribution:
-        """The scatter of repeat readings: u of their mean, n - 1 degrees of freedom.
-
-        One reading shows no scatter, and equal ones none either: both are refused.
-        """
-        if repeats.u_mean is None:
-            raise InputError(
-                f"repeats of {name}", repeats.n, "2 or more readings: one shows no scatter"
-            )
-        if repeats.u_mean == 0:
-            raise InputError(
-                f"scatter of {name}",
-                0.0,
-                "readings that differ: leave equal ones to the resolution",
-            )
-        return cls(name, repeats.u_mean, repeats.dof, sensitivity, "scatter")
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,10 +7,10 @@ averages and ranges. Standard deviations throughout, in the study's unit.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Literal
 
 from workbench.errors import InputError
+from workbench.frozen import dataclass
 from workbench.measure.anova import Effect, TwoWay, probability, two_way
 from workbench.measure.distributions import coverage_factor
 from workbench.measure.range_constants import k_many, k_one

@@ -1,39 +1,17 @@
 """Which difference of two readings is more than chance, from a repeatability study.
 
 r = 2.8 s_r for two readings by one person and R = 2.8 s_R for two by anyone (ISO 5725-6:1994, 4.1,
-from memory). 2.8 is 1.96 sqrt(2), which takes the standard deviation as known; here Student's t for
-its degrees of freedom stands in the place of 1.96.
+from memory): see ``Scatter.change``.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 from workbench.measure.anova import Effect
-from workbench.measure.distributions import coverage_factor
 from workbench.measure.gauge import GaugeAnova
+from workbench.measure.scatter import Scatter
 from workbench.measure.study import Study
-
-LEVEL = 0.95
-
-
-@dataclass(frozen=True, slots=True)
-class Scatter:
-    """Standard deviation of one reading, in the study's unit, and its degrees of freedom."""
-
-    sd: float
-    dof: float
-
-    @property
-    def k(self) -> float:
-        """Coverage factor of 95 % for these degrees of freedom (JCGM 100:2008, Table G.2)."""
-        return coverage_factor(LEVEL, self.dof)
-
-    @property
-    def change(self) -> float:
-        """The difference of two readings that chance exceeds in one case of twenty."""
-        return math.sqrt(2) * self.k * self.sd
 
 
 def by_one_person(result: GaugeAnova) -> Scatter:

@@ -1,7 +1,8 @@
 """Doubtful repeats, flagged by published tests and never dropped.
 
 Grubbs' test asks about the one reading farthest out; the generalised extreme Studentised deviate
-(Rosner) asks about several that may hide each other. Whoever took the readings decides.
+(Rosner) asks about several that may hide each other; two alone are held against the repeatability
+limit (ISO 5725-6). Whoever took the readings decides.
 """
 
 from __future__ import annotations
@@ -14,11 +15,15 @@ from workbench.errors import InputError
 from workbench.frozen import dataclass
 from workbench.measure.distributions import t_quantile
 from workbench.measure.repeats import checked, mean_of, sum_of_squares
+from workbench.measure.scatter import Scatter
 
 Side = Literal["either", "high", "low"]
 
 ESD_LEAST = 15
 """Fewest readings for which Rosner's critical values hold well."""
+
+_A_HAIR_MORE = 1 + 1e-6
+"""Times a step, because steps are not exact in binary."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,10 +43,19 @@ class Suspect:
 
 @dataclass(frozen=True, slots=True)
 class Doubts:
-    """Which readings are doubtful (indices, the worst first), and by which test, in words."""
+    """Which readings are doubtful (indices, the worst first), and by which test, in words.
+
+    ``limit`` is how far two readings may differ; with two, both are doubtful or neither.
+    """
 
     indices: tuple[int, ...]
     test: str
+    limit: float | None = None
+
+    @property
+    def apart(self) -> bool:
+        """Whether two readings differ by more than their limit, so that a third is wanted."""
+        return self.limit is not None and bool(self.indices)
 
 
 def grubbs_critical(n: int, alpha: float = 0.05, side: Side = "either") -> float:
@@ -97,15 +111,21 @@ def generalised_esd(
 
 
 def doubtful_repeats(
-    values: Sequence[float], alpha: float = 0.05, resolution: float = 0.0
+    values: Sequence[float],
+    alpha: float = 0.05,
+    resolution: float = 0.0,
+    scatter: Scatter | None = None,
 ) -> Doubts:
     """The repeats to look at again: by Grubbs, or from 15 readings on by the generalised ESD.
 
-    Fewer than three readings are never doubted, and none is that lies within one step of
-    ``resolution`` of the mean of the rest: two alike and one a digit off is how a display reads.
+    Two are doubted where ``scatter``, that of one reading, is known and they are too far apart; one
+    never is. None is that lies within one step of ``resolution`` of the mean of the rest: two alike
+    and one a digit off is how a display reads.
     """
     given = checked(values)
     n = len(given)
+    if n == 2 and scatter is not None:
+        return _far_apart(given, scatter, resolution)
     if n < 3:
         return Doubts((), "fewer than 3 readings: no test")
     if n < ESD_LEAST:
@@ -119,9 +139,19 @@ def doubtful_repeats(
         test = f"generalised ESD, up to {most}, {alpha:g}"
     kept = [v for i, v in enumerate(given) if i not in found]
     centre = mean_of(kept)
-    # A hair more than a step, because steps are not exact in binary.
-    near = resolution * (1 + 1e-6)
+    near = resolution * _A_HAIR_MORE
     return Doubts(tuple(i for i in found if abs(given[i] - centre) > near), test)
+
+
+def _far_apart(given: Sequence[float], scatter: Scatter, resolution: float) -> Doubts:
+    """Both of two readings, the later first, where they differ by more than the limit.
+
+    The limit is the repeatability limit (ISO 5725-6:1994, 5.2.1, from memory: a third reading is
+    then called for), or one step of the display where that is more.
+    """
+    limit = max(scatter.change, resolution * _A_HAIR_MORE)
+    far = abs(given[1] - given[0]) > limit
+    return Doubts((1, 0) if far else (), "repeatability limit, 0.05", limit)
 
 
 def tau_critical(dof: int, alpha: float = 0.05) -> float:

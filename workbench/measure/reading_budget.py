@@ -13,12 +13,19 @@ from workbench.errors import InputError
 from workbench.measure.budget import Budget, Contribution
 from workbench.measure.limits import din862_mpe_mm
 from workbench.measure.repeats import summarise
+from workbench.measure.scatter import Scatter, scatter_of
 
 RESOLUTION_MM = 0.0127
 """The last digit's step of a digital inch caliper, 0.0005 in (common practice, no source)."""
 
 REPEATABILITY_MM = 0.01
 """Standard deviation of a single careful reading: our default (common practice, no source)."""
+
+ASSUMED = Scatter(REPEATABILITY_MM, math.inf)
+"""The scatter of a single reading where nothing was measured."""
+
+SCATTER = "repeat scatter"
+"""The name of the scatter's part in a budget."""
 
 TEMPERATURE_HALF_WIDTH_C = 5.0
 """How far a workshop is from 20 degC when nobody looked (common practice, no source)."""
@@ -34,8 +41,7 @@ def reading_budget_mm(
     resolution_mm: float = RESOLUTION_MM,
     mpe_mm: float | None = None,
     zero_half_width_mm: float | None = None,
-    repeatability_mm: float = REPEATABILITY_MM,
-    repeatability_dof: float = math.inf,
+    scatter: Scatter | None = None,
     contact_height_u_mm: float = 0.0,
     slope: float = 0.0,
     temperature_half_width_c: float = TEMPERATURE_HALF_WIDTH_C,
@@ -47,8 +53,9 @@ def reading_budget_mm(
     ``resolution_mm`` is the step of the display (rectangular, half a step either way);
     ``mpe_mm`` the caliper's permissible error (rectangular; by default DIN 862, digital, for this
     length); ``zero_half_width_mm`` how well zero and gauge block were seen to agree (rectangular;
-    by default half a step). A single reading takes ``repeatability_mm`` for its scatter, repeats
-    show their own. ``contact_height_u_mm`` is the standard uncertainty of the height at which the
+    by default half a step). ``scatter`` is the shop's own of one reading, as a study
+    measured it: see ``scatter_of``. Without it repeats show their own, and a single reading takes
+    ``ASSUMED``. ``contact_height_u_mm`` is the standard uncertainty of the height at which the
     jaw meets the edge, ``slope`` the change of the reading per mm of that height. 0 for slope,
     contact height, temperature or expansion leaves that part out.
     Raises :class:`InputError` for a figure that cannot be.
@@ -62,11 +69,13 @@ def reading_budget_mm(
         Contribution.rectangular("caliper error", mpe),
         Contribution.rectangular("zero and gauge block", zero),
     ]
-    if repeats.u_mean is None:
-        parts.append(Contribution("repeat scatter", repeatability_mm, repeatability_dof))
-    elif repeats.u_mean > 0:
+    found = scatter_of(repeats, scatter)
+    if found is None:
+        parts.append(Contribution(SCATTER, ASSUMED.sd, ASSUMED.dof))
+    elif found[0].sd > 0 or repeats.n == 1:
         # Equal repeats scatter by less than a step, which the resolution already covers.
-        parts.append(Contribution.scatter("repeat scatter", repeats))
+        one = found[0]
+        parts.append(Contribution(SCATTER, one.sd / math.sqrt(repeats.n), one.dof, kind="scatter"))
     if _given("contact height", contact_height_u_mm) and slope != 0:
         parts.append(Contribution("contact height", contact_height_u_mm, sensitivity=slope))
     per_c = repeats.mean * expansion_difference_per_c

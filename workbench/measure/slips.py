@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import Literal
 
 from workbench.errors import InputError
 from workbench.frozen import dataclass
+from workbench.measure.distributions import normal_sf, t_quantile
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import MM_PER_INCH, Unit
 
@@ -19,7 +21,8 @@ these (common practice, no source)."""
 CRITICAL = 2.95
 """A reading further from its prediction than this many standard uncertainties is called out: 3 in
 1,000 right ones are, so that three readings together give a false alarm in less than 1 % of passes
-(normal distribution)."""
+(normal distribution; Student's t of the same chance where a standard uncertainty rests on few
+degrees of freedom)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,19 +46,22 @@ def doubt(
     text: str = "",
     unit: Unit = "in",
     others_mm: Mapping[str, float] | None = None,
+    dof: float = math.inf,
 ) -> Doubt | None:
     """Return a doubt where a reading disagrees with its expectation, else None.
 
-    ``u_mm`` is the standard uncertainty of the difference. ``text`` is what was typed, to look for
-    exchanged digits; ``others_mm`` is what other methods would read here, by their names.
+    ``u_mm`` is the standard uncertainty of the difference and ``dof`` its degrees of freedom.
+    ``text`` is what was typed, to look for exchanged digits; ``others_mm`` is what other methods
+    would read here, by their names.
     """
     if not u_mm > 0.0:
         raise InputError("uncertainty of the difference", u_mm, "more than 0")
     off = read_mm - expected_mm
     normalised = off / u_mm
-    if abs(normalised) <= CRITICAL:
+    critical = _critical(dof)
+    if abs(normalised) <= critical:
         return None
-    near = CRITICAL * u_mm
+    near = critical * u_mm
     for name, other_mm in (others_mm or {}).items():
         if abs(read_mm - other_mm) <= near:
             return Doubt(off, normalised, "method", name)
@@ -66,6 +72,10 @@ def doubt(
     if abs(abs(off) - step * MM_PER_INCH) <= near:
         return Doubt(off, normalised, "graduation", f"{step:.3f} in")
     return Doubt(off, normalised, "unseated")
+
+
+def _critical(dof: float) -> float:
+    return CRITICAL if math.isinf(dof) else -t_quantile(normal_sf(CRITICAL), max(dof, 1.0))
 
 
 def _exchanged(text: str) -> list[str]:

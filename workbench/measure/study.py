@@ -1,14 +1,14 @@
-"""A repeatability study: several skis, several people, several trials, in a shuffled order.
+"""A repeatability study: several skis, several people, several trials.
 
-This holds the plan and the readings, complete and alike before anything is computed from them.
+This holds the readings, complete and alike before anything is computed from them.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
 
 from workbench.errors import InputError
+from workbench.frozen import dataclass
 from workbench.measure.repeats import Repeats, checked, summarise
 
 
@@ -26,15 +26,6 @@ class MissingCellError(InputError):
 
 class MixedUnitsError(InputError):
     """Readings of one study in different units, or by different methods."""
-
-
-@dataclass(frozen=True, slots=True)
-class Turn:
-    """Whose turn it is to measure what, for which time (from 1)."""
-
-    part: str
-    person: str
-    trial: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,28 +57,6 @@ class Study:
     def cell(self, part: str, person: str) -> Repeats:
         """The repeats of one person on one part, summarised (a point with its error bar)."""
         return summarise(self.table[self.parts.index(part)][self.persons.index(person)])
-
-
-def run_order(
-    parts: Sequence[str],
-    persons: Sequence[str],
-    trials: int,
-    shuffle: Callable[[list[Turn]], object],
-) -> tuple[Turn, ...]:
-    """The order to measure in: every trial a round of its own, shuffled within.
-
-    ``shuffle`` rearranges a list in place, as ``random.Random(seed).shuffle`` does.
-    """
-    _check_names("parts", parts)
-    _check_names("people", persons)
-    if trials < 1:
-        raise InputError("trials", trials, "1 or more")
-    order: list[Turn] = []
-    for trial in range(1, trials + 1):
-        turns = [Turn(part, person, trial) for part in parts for person in persons]
-        shuffle(turns)
-        order += turns
-    return tuple(order)
 
 
 def collect(readings: Iterable[StudyReading]) -> Study:
@@ -130,8 +99,3 @@ def _one_of(what: str, names: Sequence[str]) -> str:
     if len(found) > 1:
         raise MixedUnitsError(f"{what} of the study", list(found), "the same for every reading")
     return found[0]
-
-
-def _check_names(what: str, names: Sequence[str]) -> None:
-    if not names or len(set(names)) != len(names):
-        raise InputError(f"{what} of the study", list(names), "one or more, each named once")

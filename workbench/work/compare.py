@@ -163,7 +163,7 @@ def check_can_aim(view: JobView) -> None:
     if not before:
         can = "at the stages " + ", ".join(f"'{s}'" for s in ALLOWED if "aim" in ALLOWED[s])
     if view.stage in ("signed off", "sign-off", "final check", "wing"):
-        can = "in a new job: queue this ski again (key r), then at its stage 'target'"
+        can = "in a new job: queue this ski again, then at its stage 'target'"
     raise InputError("go back to this setting", f"now at the stage {view.stage}", can)
 
 

@@ -151,10 +151,15 @@ def doubt_of(
     u_read_mm: float,
     typed: tuple[str, Unit],
     others_mm: Mapping[str, float],
+    dof: float = math.inf,
 ) -> Doubt | None:
-    """Return a doubt about a reading just typed, against what the turns should have given."""
+    """Return a doubt about a reading just typed, against what the turns should have given.
+
+    ``dof`` are those of the reading's own uncertainty; what it is held against rests on the same
+    study of the shop's scatter, so that they are those of the difference too.
+    """
     u = (expected.u_mm**2 + u_read_mm**2) ** 0.5
-    return doubt(read_mm, expected.value_mm, u, *typed, others_mm)
+    return doubt(read_mm, expected.value_mm, u, *typed, others_mm, dof)
 
 
 def _by_other_methods(
@@ -206,18 +211,20 @@ def moved_question(
     typed: tuple[str, Unit],
     others_mm: Mapping[str, float],
     unit: Unit,
+    dof: float = math.inf,
 ) -> str:
     """Return the question to ask about a reading as received, or nothing.
 
     Asked only where the reading stands clear of the setting the ski left with, ridden and travelled
     as it was, and where a named slip with the fin still where it was left explains the number: a
-    fin may well have moved, and that alone is no reason to doubt the hand.
+    fin may well have moved, and that alone is no reason to doubt the hand. ``dof``: see
+    ``doubt_of``.
     """
     u_still = math.hypot(expected.u_mm, u_read_mm)
     ridden = math.hypot(u_still, RIDDEN_U_MM)
     if doubt(read_mm, expected.value_mm, ridden) is None:
         return ""
-    found = doubt(read_mm, expected.value_mm, u_still, *typed, others_mm)
+    found = doubt(read_mm, expected.value_mm, u_still, *typed, others_mm, dof)
     if found is None or found.slip == "unseated":
         return ""
     if found.slip == "graduation" and found.detail not in COMMON_LINES:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import field
+from dataclasses import field, replace
 from datetime import datetime
 from typing import cast
 
@@ -17,6 +17,7 @@ from workbench.records import rows
 from workbench.records.book import Book
 from workbench.records.faults import UnknownRowError
 from workbench.work import at_twenty
+from workbench.work.shop_scatter import StudyScatter, scatter_for, scatters_of
 from workbench.work.trust import Figure, Figures, Taken, default_figures, worst_of
 from workbench.work.words import clean
 
@@ -124,7 +125,8 @@ class Tools:
     """What the readings of a job were taken with, by id, and what is in hand now.
 
     ``stated_u_mm`` holds, by method id, the whole standard uncertainty of one reading where the
-    method states it. ``now`` is the temperature in force.
+    method states it. ``now`` is the temperature in force. ``studies`` are what the shop's own
+    studies found.
     """
 
     gauges: Mapping[str, Gauge] = field(default_factory=dict)
@@ -132,6 +134,7 @@ class Tools:
     temperatures: Mapping[str, rows.Temperature] = field(default_factory=dict)
     now: rows.Temperature | None = None
     stated_u_mm: Mapping[str, float] = field(default_factory=dict)
+    studies: tuple[StudyScatter, ...] = ()
 
     def values_mm(self, kept: Sequence[rows.Reading]) -> tuple[float, ...]:
         """Return what kept readings are worth: at 20 degrees where they name a temperature."""
@@ -144,7 +147,7 @@ class Tools:
         A ``u`` stated for the method is that of the mean too: what it stands for does not average
         out.
         """
-        figures = worst_of([self._figures(r) for r in kept])
+        figures = worst_of([self._figures(method, r) for r in kept])
         u = self.stated_u_mm.get(method_id)
         return Taken(method, self.values_mm(kept), u, figures)
 
@@ -160,28 +163,34 @@ class Tools:
             if kept.get(method_id)
         }
 
-    def _figures(self, kept: rows.Reading) -> Figures:
-        return self._with(
-            kept.caliper_id, self.temperatures.get(kept.temperature_id or ""), kept.mm, kept.id
-        )
+    def _figures(self, method: Method, kept: rows.Reading) -> Figures:
+        at = self.temperatures.get(kept.temperature_id or "")
+        return self._with(kept.caliper_id, at, method, kept.mm, kept.id)
 
-    def about_to_take(self, method_id: str, mm: float) -> tuple[float, float | None, Figures]:
+    def about_to_take(
+        self, method_id: str, method: Method, mm: float
+    ) -> tuple[float, float | None, Figures]:
         """Return what ``mm``, read now, is worth (mm), its stated u if any, and its figures."""
         stated = self.stated_u_mm.get(method_id)
-        return at_twenty.value_mm(mm, self.now), stated, self._with(self.held, self.now, mm)
+        figures = self._with(self.held, self.now, method, mm)
+        return at_twenty.value_mm(mm, self.now), stated, figures
 
     def _with(
-        self, caliper_id: str | None, at: rows.Temperature | None, mm: float, until: str = ""
+        self,
+        caliper_id: str | None,
+        at: rows.Temperature | None,
+        method: Method,
+        mm: float,
+        until: str = "",
     ) -> Figures:
         gauge = self.gauges.get(caliper_id or "")
         found = default_figures(mm) if gauge is None else gauge.figures(mm, until)
+        scatter = scatter_for(self.studies, method, until)
+        found = replace(found, scatter=scatter) if scatter is not None else found
         if at is None:
             return found
         stated = f"stated within {at_twenty.STATED_HALF_WIDTH_C:g} °C: {at_twenty.at_words(at)}"
-        return Figures(
-            found.caliper, found.resolution, found.mpe, found.zero_mm,
-            at_twenty.parts_of(mm, at), stated,
-        )  # fmt: skip
+        return replace(found, warmth=at_twenty.parts_of(mm, at), warmth_origin=stated)
 
 
 def tools_of(book: Book, facts: Iterable[rows.AnyFact], stated_u_mm: Mapping[str, float]) -> Tools:
@@ -197,6 +206,7 @@ def tools_of(book: Book, facts: Iterable[rows.AnyFact], stated_u_mm: Mapping[str
         at_twenty.known_temperatures(facts),
         at_twenty.in_force(facts),
         stated_u_mm,
+        scatters_of(book),
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import field
 
 from workbench.advice.checklists import CheckItem, final_items
@@ -27,7 +28,7 @@ from workbench.work.gauges import Tools
 from workbench.work.reading_lines import Line as Line
 from workbench.work.rules import AS_LAST_TIME, SHIPPED, Rules
 from workbench.work.stages import Progress, Stage
-from workbench.work.trust import reading_u_mm
+from workbench.work.trust import budget_of
 from workbench.work.words import clean, error_words
 
 WING_AIM = "wing_aim"
@@ -104,7 +105,7 @@ class JobView:
         While measuring after a pass the last readings and the turns made say what to expect; as
         received it is the setting that the ski left with, where it left this bench before.
         """
-        now_mm, u_read, expected = self._against(line, mm)
+        now_mm, u_read, dof, expected = self._against(line, mm)
         if expected is None:
             return ""
         foreseen = self.left if self.stage == "as received" else self.expected
@@ -116,25 +117,29 @@ class JobView:
             and not e.method.is_coarse
         }
         if self.stage == "as received":
-            return moved_question(expected, now_mm, u_read, (text, unit), others, shown_in)
-        found = doubt_of(expected, now_mm, u_read, (text, unit), others)
+            typed = (text, unit)
+            return moved_question(expected, now_mm, u_read, typed, others, shown_in, dof)
+        found = doubt_of(expected, now_mm, u_read, (text, unit), others, dof)
         return doubt_words(found, expected, shown_in) if found is not None else ""
 
     def since_left(self, line: Line, mm: float, shown_in: Unit) -> str:
         """Return how a reading as received differs from the setting it left with, or nothing."""
-        now_mm, u_read, expected = self._against(line, mm)
+        now_mm, u_read, _, expected = self._against(line, mm)
         if expected is None or self.stage != "as received":
             return ""
         return moved_words(expected, now_mm, u_read, shown_in)
 
-    def _against(self, line: Line, mm: float) -> tuple[float, float, Expected | None]:
-        """Return what a number read now is worth (mm), its u, and what was to be expected."""
+    def _against(self, line: Line, mm: float) -> tuple[float, float, float, Expected | None]:
+        """Return a number read now (mm at 20 degrees), its u with the degrees of freedom of that,
+        and what was to be expected."""
         foreseen = self.left if self.stage == "as received" else self.expected
         expected = next((e for e in foreseen if e.method.name == line.method.name), None)
-        now_mm, stated, figures = self.tools.about_to_take(line.method_id, mm)
+        now_mm, stated, figures = self.tools.about_to_take(line.method_id, line.method, mm)
         slope = expected.height_slope if expected is not None else 0.0
-        u = reading_u_mm([now_mm], slope, figures) if stated is None else stated
-        return now_mm, u, expected
+        if stated is not None:
+            return now_mm, stated, math.inf, expected
+        budget = budget_of([now_mm], slope, figures)
+        return now_mm, budget.u, budget.dof, expected
 
     def suspects(self, unit: Unit) -> tuple[Suspect, ...]:
         """Return the readings of this pass to take again, for the others contradict them."""

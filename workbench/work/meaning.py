@@ -82,11 +82,6 @@ def difference_of(a_mm: float, u_a_mm: float, b_mm: float, u_b_mm: float) -> Dif
     return change_of(a_mm - b_mm, math.hypot(u_a_mm, u_b_mm))
 
 
-def difference_words(a_mm: float, u_a_mm: float, b_mm: float, u_b_mm: float, unit: Unit) -> str:
-    """Return a less b in ``unit``, with its expanded uncertainty and whether it stands clear."""
-    return difference_of(a_mm, u_a_mm, b_mm, u_b_mm).words(unit)
-
-
 def nearness(off_mm: float, tolerance_mm: float, u_mm: float) -> Nearness:
     """Return how a reading stands to its tolerance: surely within, within but not clear, or out.
 

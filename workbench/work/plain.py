@@ -194,7 +194,7 @@ def warning_lines(view: JobView, unit: Unit) -> list[str]:
     out = [view.trouble_in(unit)] if view.why is not None else []
     out += suspect_words(view, unit)
     for number, line in enumerate(view.lines, 1):
-        doubtful = doubtful_words(line, f"quarterturn strike {number} strikes one out")
+        doubtful = doubtful_words(line, unit, f"quarterturn strike {number} strikes one out")
         out += [f"{clean(line.method.name)}: {doubtful}"] if doubtful else []
     if view.plan is not None and _has_turns(view):
         told = [r for r in view.plan.remarks if not _is_plain(r.code, view)]

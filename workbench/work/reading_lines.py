@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import math
+
 from workbench.fin.methods import Method
 from workbench.frozen import dataclass
 from workbench.measure.outliers import Doubts, doubtful_repeats
-from workbench.measure.reading_budget import RESOLUTION_MM
+from workbench.measure.reading_budget import ASSUMED, RESOLUTION_MM
 from workbench.measure.repeats import Repeats, summarise
+from workbench.measure.scatter import Scatter
 from workbench.records import rows
 from workbench.work.meaning import (
     Difference,
@@ -58,11 +61,19 @@ class Line:
 
     @property
     def doubts(self) -> Doubts:
-        """Which repeats are doubtful (by their place), and by which test."""
+        """Which repeats are doubtful (by their place), and by which test.
+
+        Two are held against the shop's own scatter where a study measured it; a method that states
+        its whole uncertainty scatters by no more than that.
+        """
         if self.taken is None:
             return Doubts((), "no reading yet")
-        step = self.taken.figures.resolution.mm if self.taken.figures else RESOLUTION_MM
-        return doubtful_repeats(self.taken.values_mm, resolution=step)
+        figures, u = self.taken.figures, self.taken.u_mm
+        step = figures.resolution.mm if figures else RESOLUTION_MM
+        study = figures.scatter if figures else None
+        scatter = study.scatter if study is not None else ASSUMED
+        scatter = Scatter(u, math.inf) if u is not None else scatter
+        return doubtful_repeats(self.taken.values_mm, resolution=step, scatter=scatter)
 
     @property
     def since_received(self) -> Difference | None:

@@ -6,13 +6,14 @@ first of its order without a reading that stands.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Literal, NoReturn
 
 from workbench.errors import InputError
+from workbench.frozen import dataclass
 from workbench.measure.lengths import Entry, Length, Placing, parse_length, understand
 from workbench.measure.units import MM_PER, Unit, other
 from workbench.records import rows
+from workbench.records.book import Book
 from workbench.work.calipers import in_hand
 from workbench.work.shop import TAKEN_BACK, Shop
 
@@ -103,14 +104,14 @@ class StudyView:
 
 def studies_of(shop: Shop) -> tuple[StudyView, ...]:
     """Return all studies, oldest first, struck ones included."""
-    return tuple(_view(shop, i, study) for i, study in enumerate(shop.book.studies(), 1))
+    return tuple(stands(shop.book, i, each) for i, each in enumerate(shop.book.studies(), 1))
 
 
 def view_of(shop: Shop, study_id: str) -> StudyView:
     """Return a study as it stands."""
     for i, study in enumerate(shop.book.studies(), 1):
         if study.id == study_id:
-            return _view(shop, i, study)
+            return stands(shop.book, i, study)
     raise InputError("study", study_id, "a study of this book")
 
 
@@ -123,24 +124,25 @@ def find_study(shop: Shop, text: str) -> StudyView:
         return view_of(shop, newest.id)
     number = text.strip().removeprefix("#")
     if number.isascii() and number.isdigit() and 1 <= int(number[:6]) <= len(every):
-        return _view(shop, int(number[:6]), every[int(number[:6]) - 1])
+        return stands(shop.book, int(number[:6]), every[int(number[:6]) - 1])
     accepted = f"a study's name, or its number 1 to {len(every)}" if every else "no study is kept"
     raise InputError("study", text, accepted)
 
 
-def _view(shop: Shop, number: int, study: rows.Study) -> StudyView:
-    readings = shop.book.study_readings(study.id)
+def stands(book: Book, number: int, study: rows.Study) -> StudyView:
+    """Return the study of this number as it stands."""
+    readings = book.study_readings(study.id)
     read = {(r.part, r.person, r.trial) for r in readings if r.struck is None}
     missing = tuple(
         Turn(study.parts[i], study.people[j], k + 1)
         for i, j, k in study.sequence
         if (study.parts[i], study.people[j], k) not in read
     )
-    return StudyView(number, study, readings, missing, _near(shop, study.id))
+    return StudyView(number, study, readings, missing, _near(book, study.id))
 
 
-def _near(shop: Shop, study_id: str) -> float | None:
-    kept = shop.book.setting(near_name(study_id))
+def _near(book: Book, study_id: str) -> float | None:
+    kept = book.setting(near_name(study_id))
     return float(kept) if kept else None
 
 
@@ -248,28 +250,3 @@ def strike_study(shop: Shop, view: StudyView, reason: str) -> StudyView:
 def _check_reason(reason: str) -> None:
     if not reason.strip():
         raise InputError("reason", reason, "a word or two on why")
-
-
-# -- what the budgets may take from it -------------------------------------------------------------
-
-
-def shop_repeatability(shop: Shop) -> tuple[float, float] | None:
-    """Return the shop's own scatter of one reading (mm) and its degrees of freedom.
-
-    It is the repeatability (one person, one part) of the newest study that is complete, not struck
-    out, and whose ``what`` names a reading method of a blade in the book; None where there is no
-    such study, or where it shows no scatter at all (then the display hides it).
-    """
-    from workbench.work.study_results import result_of
-
-    names = {
-        method.name.casefold()
-        for blade in shop.book.blades()
-        for method in shop.book.methods_of(blade.id)
-    }
-    for view in reversed(studies_of(shop)):
-        if view.state == "complete" and view.study.what.casefold() in names:
-            result = result_of(view)
-            if result.one is not None and not result.without_scatter:
-                return result.one.sd, result.one.dof
-    return None

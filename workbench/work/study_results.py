@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from typing import Literal
 
 from workbench.errors import InputError
+from workbench.frozen import dataclass
 from workbench.measure.gauge import Gauge, GaugeAnova, by_anova
-from workbench.measure.honest_change import LEVEL, Scatter, by_anyone, by_one_person
+from workbench.measure.honest_change import by_anyone, by_one_person
 from workbench.measure.repeats import Repeats, mean_of, summarise
+from workbench.measure.scatter import LEVEL, Scatter
 from workbench.measure.study import MixedUnitsError, Study, StudyReading, collect
 from workbench.measure.units import Unit
 from workbench.records import rows

@@ -10,8 +10,8 @@ from typing import Any
 
 from workbench.measure.display import length_text
 from workbench.measure.gauge import POOL_ALPHA, rating
-from workbench.measure.honest_change import LEVEL, Scatter
 from workbench.measure.rounding import round_to_uncertainty
+from workbench.measure.scatter import LEVEL, Scatter
 from workbench.measure.units import MM_PER, Unit
 from workbench.work.studies import StudyView
 from workbench.work.study_results import NO_SCATTER_MM, StudyResult, missing_words

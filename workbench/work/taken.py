@@ -13,6 +13,7 @@ from workbench.fin.methods import Method
 from workbench.measure.limits import DIN_862_MM
 from workbench.records import rows
 from workbench.work.gauges import Tools
+from workbench.work.shop_scatter import scatter_for
 from workbench.work.trust import Figures, Taken, worst_of
 
 _STEPS_MM = sorted({upper for table in DIN_862_MM.values() for upper, _ in table})
@@ -24,7 +25,7 @@ class TakenOnce:
 
     def __init__(self, tools: Tools) -> None:
         self._tools = tools
-        self._known: dict[tuple[str, int, int], Figures | None] = {}
+        self._known: dict[tuple[str, int, int, str], Figures | None] = {}
         self._checks = {i: sorted(c.id for c in g.checks) for i, g in tools.gauges.items()}
 
     def of(self, method_id: str, method: Method, kept: Sequence[rows.Reading]) -> Taken:
@@ -39,7 +40,9 @@ class TakenOnce:
             return self._tools.taken(method_id, method, [kept]).figures
         caliper = kept.caliper_id or ""
         before = bisect_left(self._checks.get(caliper, ()), kept.id)
-        key = (caliper, before, bisect_left(_STEPS_MM, abs(kept.mm)))
+        study = scatter_for(self._tools.studies, method, kept.id)
+        known = study.done if study is not None else ""
+        key = (caliper, before, bisect_left(_STEPS_MM, abs(kept.mm)), known)
         if key not in self._known:
             self._known[key] = self._tools.taken(method_id, method, [kept]).figures
         return self._known[key]

@@ -19,6 +19,7 @@ from workbench.measure.reading_budget import (
     reading_budget_mm,
 )
 from workbench.measure.repeats import mean_of
+from workbench.work.shop_scatter import StudyScatter
 
 CONTACT_HEIGHT_U_MM = 0.01
 """Standard uncertainty of the height at which a jaw meets a slanting edge: our default (common
@@ -42,10 +43,11 @@ class Figure:
 
 @dataclass(frozen=True, slots=True)
 class Figures:
-    """What a reading's budget takes from the caliper and the temperature it was taken at.
+    """What a reading's budget takes from the caliper, the temperature and the shop's own studies.
 
     ``caliper`` names it, in words. ``zero_mm`` is a half width. ``warmth`` are the parts that
     remain after the correction to 20 degrees; None takes the default half width instead.
+    ``scatter`` is what a study found before the reading, if there was one.
     """
 
     caliper: str
@@ -54,6 +56,7 @@ class Figures:
     zero_mm: Figure
     warmth: tuple[Contribution, ...] | None = None
     warmth_origin: str = f"nobody looked: within {TEMPERATURE_HALF_WIDTH_C:g} °C of 20 °C"
+    scatter: StudyScatter | None = None
 
     @property
     def origins(self) -> tuple[tuple[str, str], ...]:
@@ -80,7 +83,8 @@ def worst_of(each: Sequence[Figures]) -> Figures:
     """Return the figures of a mean of repeats taken with several calipers: the worst of each kind.
 
     Honest and simple: what averages out between calipers is not known, so nothing is taken to.
-    A repeat without a temperature takes the default half width for all of them.
+    A repeat without a temperature takes the default half width for all of them. The scatter is that
+    of the study that was known to the last.
     """
     if len(each) == 1:
         return each[0]
@@ -93,6 +97,7 @@ def worst_of(each: Sequence[Figures]) -> Figures:
         max((f.zero_mm for f in each), key=_mm),
         warmest.warmth,
         warmest.warmth_origin,
+        each[-1].scatter,
     )
 
 
@@ -135,6 +140,7 @@ def budget_of(
         resolution_mm=figures.resolution.mm,
         mpe_mm=figures.mpe.mm,
         zero_half_width_mm=figures.zero_mm.mm,
+        scatter=figures.scatter.scatter if figures.scatter is not None else None,
         contact_height_u_mm=CONTACT_HEIGHT_U_MM,
         slope=slope,
         temperature_half_width_c=TEMPERATURE_HALF_WIDTH_C if figures.warmth is None else 0.0,

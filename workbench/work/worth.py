@@ -10,10 +10,12 @@ from workbench.frozen import dataclass
 from workbench.measure.budget import Budget
 from workbench.measure.display import change_text, fine_text
 from workbench.measure.outliers import Doubts
+from workbench.measure.reading_budget import SCATTER
 from workbench.measure.repeats import Repeats
 from workbench.measure.units import Unit
 from workbench.work.jobs import JobView, Line
 from workbench.work.meaning import WITHIN
+from workbench.work.shop_scatter import origin_words
 from workbench.work.trust import STATED, Figures, budgets_of, default_figures
 
 LEVEL = 0.95
@@ -23,7 +25,7 @@ IMPROVE: dict[str, str] = {
     "resolution": "a caliper with a finer display would help most",
     "caliper error": "a caliper with a smaller permissible error would help most",
     "zero and gauge block": "clean the jaws, set zero again and check it on a gauge block",
-    "repeat scatter": "more repeats, each taken afresh, would help most",
+    SCATTER: "more repeats, each taken afresh, would help most",
     "contact height": "hold the jaw at the very same height every time",
     "temperature": "let blade and caliper lie together until both are near 20 °C",
     "temperature of the blade": "read a thermometer that lies on the blade",
@@ -34,8 +36,9 @@ IMPROVE: dict[str, str] = {
 }
 """What to do about each contribution (common practice, no source)."""
 
-ONE_READING = "the scatter is assumed: take it again two or three times to see it"
+ASSUMED = "the scatter is assumed: take it again two or three times to see it"
 DOUBTFUL = "look at the doubtful repeat first"
+THIRD = "take a third"
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,9 +84,10 @@ def origins_of(worth: Worth) -> tuple[tuple[str, str], ...]:
     names = {part.name for part in worth.budget.parts}
     if STATED in names:
         return (("uncertainty", "stated by the method itself; no caliper's figure is in it"),)
+    scatter = (SCATTER, origin_words(worth.figures.scatter, worth.repeats))
     used = [
         (name, origin)
-        for name, origin in worth.figures.origins
+        for name, origin in (*worth.figures.origins, scatter)
         if any(n == name or n.startswith(f"{name} of") for n in names)
     ]
     return (("taken with", worth.figures.caliper), *used)
@@ -115,11 +119,13 @@ def _guard_words(line: Line, unit: Unit) -> str:
     return f"Guard band on: accepted up to {fine_text(line.accepted_mm, unit)} {unit} off."
 
 
-def doubtful_words(line: Line, do: str = "x strikes it out") -> str:
+def doubtful_words(line: Line, unit: Unit, do: str = "x strikes it out") -> str:
     """Return which repeats of a line are doubtful, by which test and what to do, or nothing."""
     found = line.doubts
     if not found.indices:
         return ""
+    if found.limit is not None:
+        return f"These two differ by more than {fine_text(found.limit, unit)} {unit}; {THIRD}"
     which = ", ".join(str(i + 1) for i in sorted(found.indices))
     return f"Repeat {which} doubtful ({found.test}): {do}"
 
@@ -130,10 +136,10 @@ def improve_words(worth: Worth, unit: Unit) -> str:
     share = max(worth.budget.shares)
     left = math.sqrt(max(worth.budget.u**2 - part.component**2, 0.0))
     do = IMPROVE.get(part.name, "look at this one first")
-    if part.name == "repeat scatter" and worth.repeats.n == 1:
-        do = ONE_READING
-    elif part.name == "repeat scatter" and worth.doubts.indices:
-        do = DOUBTFUL
+    if part.name == SCATTER and worth.doubts.indices:
+        do = THIRD if worth.doubts.apart else DOUBTFUL
+    elif part.name == SCATTER and worth.repeats.n == 1 and worth.figures.scatter is None:
+        do = ASSUMED
     return (
         f"Most comes from {part.name} ({share:.0%}): {do}; without it "
         f"{fine_text(left, unit)} {unit} would be left of {fine_text(worth.budget.u, unit)}."
