@@ -623,7 +623,7 @@ def test_all_that_is_written_is_for_its_owner_alone(
         for command in (
             ("backup",), ("export", "all.json"), ("export-csv", "readings", "--to", "readings.csv"),
             ("export-csv", "queue", "--to", "queue.csv"), ("card", "Stilt 65", "--to", "cards"),
-            ("day-sheet", "--to", "cards"), ("note", "--ski", "Stilt 65", "a bolt is worn"),
+            ("day-sheet", "--to", "cards"), ("note", "--ski", "Gannet 68", "a bolt is worn"),
         ):  # fmt: skip
             assert main(["--book", str(book), *command]) == 0, (command, capsys.readouterr())
         with Book(book):

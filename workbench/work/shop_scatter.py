@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from workbench.fin.methods import Method
 from workbench.frozen import dataclass
 from workbench.measure.reading_budget import REPEATABILITY_MM
 from workbench.measure.repeats import Repeats
 from workbench.measure.scatter import Scatter, scatter_of
-from workbench.records.book import Book
+
+if TYPE_CHECKING:  # a work order knows no book
+    from workbench.records.book import Book
 
 QUANTITY_WORDS: dict[str, tuple[str, ...]] = {
     "depth": ("depth",), "tail": ("tail", "tail distance"), "length": ("length",),
