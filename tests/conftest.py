@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, settings
 
+from tests.by_command import Commands, demo_of_today
 from tests.shop import demo_file, open_shop
 from workbench.work.shop import Shop
 
@@ -33,6 +34,18 @@ def shop(book_file: Path) -> Iterator[Shop]:
     """The demo book open for its day."""
     with open_shop(book_file) as opened:
         yield opened
+
+
+@pytest.fixture
+def book(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A fresh copy of the demo book, whose day is today for the commands."""
+    return demo_of_today(tmp_path, monkeypatch)
+
+
+@pytest.fixture
+def commands(book: Path, capsys: pytest.CaptureFixture[str]) -> Commands:
+    """Runs commands on that book."""
+    return Commands(book, capsys)
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

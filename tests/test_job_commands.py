@@ -13,17 +13,12 @@ from typing import Any
 
 import pytest
 
-from tests.by_command import Commands, Said, demo_of_today, fact
+from tests.by_command import Commands, Said, fact
 from tests.shop import Fin, as_received, heron, open_shop
 from workbench.measure.display import length_text
 from workbench.records.book import Book
 from workbench.work.jobs import JobView
 from workbench.work.shop import Shop
-
-
-@pytest.fixture
-def book(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    return demo_of_today(tmp_path, monkeypatch)
 
 
 @pytest.fixture

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.by_command import Commands, Said, demo_of_today, fact
+from tests.by_command import Commands, Said, fact
 from tests.shop import heron, open_shop, ski, walk_to
 from workbench.work import pairs, studies
 from workbench.work.base_curve import latest_curve
@@ -22,16 +22,6 @@ from workbench.work.jobs import JobView
 
 Run = Callable[..., Said]
 Refused = Callable[..., str]
-
-
-@pytest.fixture
-def book(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    return demo_of_today(tmp_path, monkeypatch)
-
-
-@pytest.fixture
-def commands(book: Path, capsys: pytest.CaptureFixture[str]) -> Commands:
-    return Commands(book, capsys)
 
 
 @pytest.fixture

@@ -12,6 +12,7 @@ import os
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from errno import EBADF, EIO, ENOSPC
 from importlib import import_module
 from typing import TYPE_CHECKING
 
@@ -186,8 +187,12 @@ def _no_collecting() -> Iterator[None]:
 
 def _answered(args: argparse.Namespace) -> int:
     """Do what is asked; return the exit status, whatever happens."""
+    if sys.stdout is None:
+        return _complain(args, "standard output: is closed; open it, or send it to a file", FAILED)
     try:
-        return _run(args)
+        status = _run(args)
+        sys.stdout.flush()
+        return status
     except InputError as why:
         return _complain(args, str(why), WRONG_INPUT)
     except (PoseError, OutOfReachError, RecordsError, BenchError) as why:
@@ -196,12 +201,22 @@ def _answered(args: argparse.Namespace) -> int:
         return _complain(args, str(why), FAILED)
     except BrokenPipeError:
         # The reader went away (a pager was closed): nothing of ours is lost.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _drop_output()
         return DONE
     except KeyboardInterrupt:
         return 130
+    except OSError as why:
+        if why.errno not in (ENOSPC, EIO, EBADF) or why.filename is not None:
+            return _slip_of_ours(args, why)
+        _drop_output()
+        return _complain(args, f"standard output: cannot be written ({why.strerror})", FAILED)
     except Exception as error:
         return _slip_of_ours(args, error)
+
+
+def _drop_output() -> None:
+    """Let what is left to print go nowhere, or leaving would fail on it again."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _slip_of_ours(args: argparse.Namespace, error: Exception) -> int:

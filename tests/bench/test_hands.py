@@ -304,6 +304,19 @@ def test_nothing_goes_wrong_with_a_book_without_a_ski(tmp_path: Path) -> None:
         assert keys.hands.state.view is None
 
 
+def test_enter_adds_the_first_ski_and_a_burst_does_not(tmp_path: Path) -> None:
+    """The next step of an empty queue is a ski; what a caliper sends opens nothing."""
+    with open_shop(tmp_path / "empty.db") as shop:
+        keys, asked = Keys(Hands(shop)), []
+        keys.hands.asks = asked.append
+        keys.type("2450\n")
+        assert asked == []
+        assert keys.hands.state.entry == "2450"
+        keys.hands.escape()
+        keys.hands.enter(keys.time + 10)
+        assert asked == ["add_ski"]
+
+
 def test_an_entry_has_a_longest_length_and_says_so(shop: Shop) -> None:
     """The forty-first character is refused aloud."""
     keys = begin(shop, "as received")

@@ -189,6 +189,25 @@ def test_stopped_and_continued(bench: Terminal, book: Path) -> None:
     assert texts(book)[-1] == "2.4505"
 
 
+def test_stopped_without_warning_and_continued(bench: Terminal, book: Path) -> None:
+    """SIGSTOP says nothing first; SIGCONT draws anew without a key, and keys come in order."""
+    bench.press(b"2.4")
+    os.kill(bench.pid, signal.SIGSTOP)
+    os.waitpid(bench.pid, os.WUNTRACED)
+    bench.out = b""
+    os.kill(bench.pid, signal.SIGCONT)
+    bench.until(SHOW_ME)
+    bench.until(b"Gannet 68")
+    bench.press(b"505")
+    keep(bench)
+    assert texts(book)[-1] == "2.4505"
+    bench.press(b"\x03")
+    assert bench.exit_status() == 0
+    assert bench.out.count(LEFT) == 1
+    assert ENTERED not in bench.out
+    assert CURSOR_ON in bench.out[bench.out.index(LEFT) :]
+
+
 # An error of our own ------------------------------------------------------------------------------
 
 BROKEN = """

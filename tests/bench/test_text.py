@@ -17,7 +17,16 @@ from textual.theme import BUILTIN_THEMES
 from textual.widgets import Button, DataTable, Label
 
 from tests.strategies import HOSTILE_NAMES, hostile_names
-from workbench.bench.text import LIMIT, lines, literal, rich_literal, styled, visible, wrapped
+from workbench.bench.text import (
+    LIMIT,
+    lines,
+    literal,
+    padded,
+    rich_literal,
+    styled,
+    visible,
+    wrapped,
+)
 from workbench.bench.themes import CONTRAST, NAMES, THEMES, VARIABLE_DEFAULTS, pick, register
 
 MARKUP = ("[b]X[/b]", "a[/nope]b", "[Q1]", "[ x]", "[$primary]", "[@click=app.quit]go[/]", "a\\")
@@ -84,6 +93,11 @@ def test_every_name_fits_its_cells_and_hides_nothing(name: str, limit: int) -> N
     assert literal(name, limit).cell_length <= limit
     console = Console(width=200)
     assert console.render_str(shown, markup=False).plain == shown
+
+
+@given(hostile_names(), st.integers(1, 40), st.booleans())
+def test_a_padded_name_takes_just_its_cells(name: str, width: int, right: bool) -> None:
+    assert cell_len(padded(name, width, right)) == width
 
 
 def test_strings_beside_styles_are_guarded_too() -> None:

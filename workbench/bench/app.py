@@ -15,6 +15,7 @@ from textual.widgets import Static
 
 from workbench.bench import next_line, panels, readings_panel, themes, turns_panel
 from workbench.bench.bursts import ENTRY_MORE, LONGEST_ENTRY, SignKey
+from workbench.bench.continued import take_up_again
 from workbench.bench.hands import Hands
 from workbench.bench.help import Help
 from workbench.bench.leaving import Leaving
@@ -97,6 +98,7 @@ class Bench(Leaving):
         self._draw(self.hands.state)
         self.set_interval(1.0, self._look)
         self.app_resume_signal.subscribe(self, lambda _: self.refresh(layout=True))
+        take_up_again(self)
 
     def on_resize(self, event: Resize) -> None:
         """Lay out for the room there is."""

@@ -11,7 +11,7 @@ from dataclasses import replace
 
 from workbench.bench.acts import Acts
 from workbench.bench.bursts import BURST_WINDOW_S, ENTRY_MORE, ENTRY_START, LONGEST_ENTRY
-from workbench.bench.state import BenchState, Tone
+from workbench.bench.state import READS_AT, BenchState, Tone
 from workbench.errors import BenchError, InputError
 from workbench.measure.lengths import Placing, understand
 from workbench.records import rows
@@ -115,8 +115,10 @@ class Hands(Acts):
         empty_second = time - self._last_enter < BURST_WINDOW_S and not self.state.entry
         self._last_enter = time
         self._answered = False
-        if self.state.view is None:
-            self.say("no ski in hand: / opens the sheet, n adds a ski", "warn")
+        if self.state.view is None and not (self.state.entry or empty_second):
+            self.asks("add_ski")
+        elif self.state.view is None:
+            self.say("no ski in hand: Esc drops this, then Enter adds a ski", "warn")
         elif self.state.question is not None:
             self.say(f"{self.state.question.question} + takes it, Backspace goes back", "warn")
         elif self.state.entry:
@@ -138,13 +140,7 @@ class Hands(Acts):
             new = self.shop.set_wing(view, state.entry)
             self._show(new, f"wing angle kept: {wing_words(new.facts)}")
             return
-        if line is None or view.stage not in (
-            "as received",
-            "measuring",
-            "within",
-            "target",
-            "studs",
-        ):
+        if line is None or view.stage not in READS_AT:
             if self._hold(state.entry):
                 self._set(entry="")
                 self.say(f"no reading is due now: '{state.entry}' is kept as a note", "warn")
@@ -172,7 +168,8 @@ class Hands(Acts):
         new = self.shop.take_reading(view, line, text, unit, placing.mm, how, caliper_id)
         now = new.lines[self.state.line_index]
         again = f", repeat {len(now.latest)}" if len(now.latest) > 1 else ""
-        kept = f"kept: {line.method.name} {text} → {placing.number} {unit}{again}"
+        typed = "" if text == placing.number else f"{text} → "
+        kept = f"kept: {line.method.name} {typed}{placing.number} {unit}{again}"
         told = view.since_left(line, placing.mm, self.state.unit)
         again_words = " ".join(suspect_words(new, self.state.unit)[:1])
         doubtful = again_words or doubtful_words(now, self.state.unit)

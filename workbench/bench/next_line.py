@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from textual.content import Content
 
-from workbench.bench.state import BenchState
+from workbench.bench.state import READS_AT, BenchState
 from workbench.bench.text import lines, styled, visible, wrapped
 from workbench.work.jobs import JobView
 from workbench.work.marks import again_words
@@ -67,12 +67,12 @@ def next_words(state: BenchState) -> str:
     """Return what to do now, in one sentence."""
     view = state.view
     if view is None:
-        return "n adds a ski to today's queue; / opens the sheet of everything else."
+        return "Enter adds a ski to today's queue; / opens the sheet of everything else."
     if state.question is not None:
         others = ", - shows the next," if len(state.question.placings) > 1 else ";"
         return f"+ takes the value shown{others} Backspace goes back to typing."
     if state.entry:
-        return f"Enter takes {state.reads_as or state.entry}; Backspace mends it, Esc drops it."
+        return _entry_words(state)
     line = state.line
     name = line.method.name if line is not None else ""
     stage = view.stage
@@ -94,10 +94,10 @@ def next_words(state: BenchState) -> str:
         return f"{STUDS_UP}; Enter when they do."
     if stage == "target":
         if view.progress.targets:
-            return "Enter accepts the target; or type another number for the reading marked ▸."
+            return "Enter accepts the target; a number changes the one marked ▸."
         if view.offers_last:
             return f"Enter takes the last setting as the target; or type it for {name}."
-        return f"Type the target for {name}: a value, or a sign and a change."
+        return f"Target for {name}: type a value or a signed change."
     if stage == "turning":
         return _turn_words(view)
     if stage == "within":
@@ -113,6 +113,17 @@ def next_words(state: BenchState) -> str:
         why = visible(view.progress.reason, 48)
         return f"Set aside: {why}. Enter takes it up again; + goes to the next ski."
     return "Signed off. Enter goes to the next ski."
+
+
+def _entry_words(state: BenchState) -> str:
+    """Return what Enter does with what is being typed."""
+    if not any(char.isdigit() for char in state.entry):
+        return "Type the number; Backspace mends it, Esc drops it."
+    if state.view is None:
+        return "No ski in hand: Esc drops this, then Enter adds a ski."
+    if state.view.stage not in (*READS_AT, "wing"):
+        return f"Enter keeps {state.entry} as a note: no reading is due. Esc drops it."
+    return f"Enter takes {state.reads_as or state.entry}; Backspace mends it, Esc drops it."
 
 
 def _measure_words(view: JobView, name: str) -> str:

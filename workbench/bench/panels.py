@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from functools import lru_cache
 
+from rich.cells import cell_len
 from textual.content import Content
 
 from workbench.bench.canvas import Mode
 from workbench.bench.drawing import side_view
 from workbench.bench.room import first_seen
 from workbench.bench.state import BenchState
-from workbench.bench.text import lines, styled, visible, wrapped
+from workbench.bench.text import lines, padded, styled, visible, wrapped
 from workbench.fin.pose import Pose
 from workbench.fin.rig import Rig
 from workbench.measure.display import (
@@ -39,13 +40,13 @@ def top_line(state: BenchState, width: int) -> Content:
     if len(left) + len(middle) + len(right) > width:
         left = ""  # ski, stage and rider matter more than whose bench this is
     room = max(width - len(left) - len(right), 0)
-    return styled((left, "bold"), visible(middle, room).ljust(room), (right, "bold"))
+    return styled((left, "bold"), padded(middle, room), (right, "bold"))
 
 
 def roster(state: BenchState, width: int, height: int) -> Content:
     """Return the day's queue: the ski in hand marked, each with its stage in a sign and a word."""
     if not state.roster:
-        words = ("No ski in today's queue.", "", "n adds a ski; then it stands here.")
+        words = ("No ski in today's queue.", "", "Enter adds a ski; then it stands here.")
         return lines([styled(part) for text in words for part in wrapped(text, width)])
     here = state.position or 0
     per = 2
@@ -68,7 +69,7 @@ def _queued(line: RosterLine, marked: bool, width: int) -> tuple[Content, Conten
     name = visible(line.ski_name, max(width - 4 - len(due), 8))
     gap = " " * max(width - 3 - len(due) - styled(name).cell_length, 1)
     room = max(width - 4 - len(stage), 4)
-    rider = visible(line.rider, room).rjust(room)
+    rider = padded(line.rider, room, right=True)
     words = f"{'▸' if marked else ' '}{line.glyph} {name}"
     return (
         styled((words, "bold" if marked else ""), (gap + due, "$ink-faint")),
@@ -93,9 +94,12 @@ def target(state: BenchState, width: int, height: int) -> Content:
         words = wrapped(nothing if view.job.kind == "recheck" else later, width)
         return lines([styled((part, "$ink-faint")) for part in words])
     roomy = height >= 2 * len(view.lines)
+    fits = all(cell_len(x.method.name) + len(_aim_words(x, state.unit)) < width for x in view.lines)
     out: list[Content] = []
     for line in view.lines:
-        out += _aim(line, state.unit, width) if roomy else [_aim_in_one(line, state.unit, width)]
+        out += (
+            _aim(line, state.unit, width) if roomy else [_aim_in_one(line, state.unit, width, fits)]
+        )
     if view.stage == "target":
         hint = "a sign starts a change: +.005"
         if view.baseline is not None:
@@ -127,14 +131,21 @@ def _aim(line: Line, unit: Unit, width: int) -> list[Content]:
     ]
 
 
-def _aim_in_one(line: Line, unit: Unit, width: int) -> Content:
-    """Return one target on a single line, where an entry takes the room."""
+def _aim_words(line: Line, unit: Unit) -> str:
     if line.target_mm is None:
-        aim = "none yet"
-    else:
-        aim = f"{length_text(line.target_mm, unit)} ±{fine_text(line.tolerance_mm, unit)}"
-    name = visible(line.method.name, max(width - len(aim) - 1, 4))
-    return styled(f"{name} ".ljust(width - len(aim)), (aim, "bold"))
+        return "none yet"
+    return f"{length_text(line.target_mm, unit)} ±{fine_text(line.tolerance_mm, unit)}"
+
+
+def _aim_in_one(line: Line, unit: Unit, width: int, fits: bool) -> Content:
+    """Return one target on a single line, where an entry takes the room.
+
+    Where the names would not fit beside it, the tolerance is left out.
+    """
+    aim = _aim_words(line, unit)
+    aim = aim if fits else aim.partition(" ±")[0]
+    name = padded(line.method.name, max(width - len(aim) - 1, 4))
+    return styled(f"{name} ", (aim, "bold"))
 
 
 def _off(line: Line, unit: Unit) -> Content:

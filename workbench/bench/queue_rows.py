@@ -8,7 +8,7 @@ from typing import TypeAlias, overload
 
 from textual.content import Content
 
-from workbench.bench.text import styled, visible
+from workbench.bench.text import padded, styled, visible
 from workbench.records.finding import KnownSki
 from workbench.records.rows import QueueItem
 from workbench.work.queue import ago
@@ -53,12 +53,6 @@ class Drawn(Sequence[Content]):
 
     def __iter__(self) -> Iterator[Content]:
         return map(self._draw, range(len(self)))
-
-
-def padded(text: str, room: int) -> str:
-    """Return text in just ``room`` cells, nothing in it hidden."""
-    shown = visible(text, room)
-    return shown + " " * max(room - styled(shown).cell_length, 0)
 
 
 def row(item: Item, marked: bool, width: int, day: str) -> Content:

@@ -6,7 +6,7 @@ from textual.content import Content
 
 from workbench.bench.bigtext import big
 from workbench.bench.state import BenchState
-from workbench.bench.text import lines, styled, visible, wrapped
+from workbench.bench.text import lines, padded, styled, visible, wrapped
 from workbench.measure.display import fine_text, length_text
 from workbench.measure.units import Unit
 from workbench.work.extra_readings import Mark
@@ -77,8 +77,8 @@ def _reading_in_one(
     if line.now_mm is not None:
         value = f"{length_text(line.now_mm, state.unit)} {state.unit}"
         value += AGAIN if view.contradicts(line) else DOUBTFUL if line.doubts.indices else ""
-    name = visible(line.method.name, max(width - len(value) - 3, 4))
-    return styled(f"{mark} {name} ".ljust(width - len(value)), (value, "bold"))
+    name = padded(line.method.name, max(width - len(value) - 3, 4))
+    return styled(f"{mark} {name} ", (value, "bold"))
 
 
 def _big_entry(state: BenchState, width: int) -> list[Content]:
@@ -88,8 +88,8 @@ def _big_entry(state: BenchState, width: int) -> list[Content]:
     what = "wing angle (°)" if view.stage == "wing" else line.method.name if line else ""
     if view.stage == "target":
         what = f"target: {what}"
-    unit = "" if view.stage == "wing" else f" {state.unit}"
-    head = styled((f"{visible(what, width - 6)}{unit}", "bold $accent"))
+    unit = "" if view.stage == "wing" else f" ({state.unit})"
+    head = styled((f"{visible(what, width - len(unit))}{unit}", "bold $accent"))
     rows = big(state.entry or "_", width, state.drawing == "ascii")
     style = "bold $big-digits"
     body = [styled((row, style)) for row in rows]
@@ -108,8 +108,8 @@ def _big_entry(state: BenchState, width: int) -> list[Content]:
 def _awaited(stage: Stage) -> str:
     """Say what will stand large once it is typed."""
     if stage in ("wing", "target"):
-        return f"type the {'angle' if stage == 'wing' else stage}, then Enter"
-    return "type it, or off the caliper"
+        return f"type the {'angle' if stage == 'wing' else stage}"
+    return "type, or off the caliper"
 
 
 def _question(state: BenchState) -> list[str]:
@@ -183,12 +183,12 @@ def _flags(line: Line, unit: Unit, width: int) -> list[Content]:
 
 def _origin(line: Line, view: JobView, unit: Unit) -> str:
     last = line.latest[-1]
-    typed = f"as typed {visible(last.text, 14)} {last.unit}"
     if view.progress.pass_number and line.received_mm is not None:
         since = line.since_received
         glance = f", {since.short}" if since is not None and since.mm else ""
         return f"received {length_text(line.received_mm, unit)}{glance}"
-    return f"{typed} ({last.how})"
+    how = "off the caliper" if last.how == "gauge" else last.how
+    return f"{how}: {visible(last.text, 14)} ({last.unit})"
 
 
 def _in_sight(rows: list[Content], at: int, height: int) -> list[Content]:

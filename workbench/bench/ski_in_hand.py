@@ -171,7 +171,7 @@ class SkiInHand:
         """Take the next or the previous ski of the queue in hand."""
         roster = self.state.roster
         if not roster:
-            self.say("the queue is empty: n adds a ski", "warn")
+            self.say("the queue is empty: Enter adds a ski", "warn")
             return
         here = self.state.position
         at = 0 if here is None else (here + by) % len(roster)

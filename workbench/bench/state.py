@@ -14,6 +14,8 @@ from workbench.work.shop import RosterLine
 Tone = Literal["say", "done", "warn"]
 Side = Literal["turns", "view", "roster"]
 SIDES: tuple[Side, ...] = ("turns", "view", "roster")
+READS_AT = ("as received", "measuring", "within", "target", "studs")
+"""Stages at which a number typed is a reading or a target; at others it is kept as a note."""
 DRAWINGS: tuple[Mode, ...] = ("braille", "block", "ascii")
 
 

@@ -52,6 +52,16 @@ def styled(*parts: Part) -> Content:
     return Content.assemble(*(_guarded(part) for part in parts))
 
 
+def padded(text: str, width: int, right: bool = False) -> str:
+    """Return text cut or filled to ``width`` cells, at its end or (``right``) before it.
+
+    Wide letters take two cells, so that counting characters would push the rest aside.
+    """
+    shown = visible(text, width)
+    gap = " " * max(width - cell_len(shown), 0)
+    return gap + shown if right else shown + gap
+
+
 def lines(rows: Iterable[Content]) -> Content:
     """Return these contents one below the other."""
     return Content("\n").join(rows)

@@ -6,7 +6,7 @@ from textual.content import Content
 
 from workbench.bench.bigtext import big
 from workbench.bench.state import BenchState
-from workbench.bench.text import lines, styled, visible, wrapped
+from workbench.bench.text import lines, padded, styled, visible, wrapped
 from workbench.bench.wing_steps import steps_panel
 from workbench.fin.guidance import StudTurn
 from workbench.measure.display import (
@@ -37,7 +37,7 @@ def turns(state: BenchState, width: int, height: int) -> Content:
         words = wrapped(f"! {view.trouble_in(state.unit)}", width)
         return lines([styled((part, "bold $state-caution")) for part in words])
     if view.plan is None or not view.progress.targets:
-        words = wrapped("Worked out when readings and target are there.", width)
+        words = wrapped(_awaited(view), width)
         faint = [styled((part, "$ink-faint")) for part in words]
         return lines([*_contradicted(state, view, width), *faint])
     out = _contradicted(state, view, width) + _current(state, view, width)
@@ -55,6 +55,13 @@ def turns(state: BenchState, width: int, height: int) -> Content:
     if view.stage == "turning" and height > len(out) + 3:  # a warning must not be cut off for it
         out += _step_list(view, width)
     return lines(out[: max(height, 1)])
+
+
+def _awaited(view: JobView) -> str:
+    """Say what the turns still wait for."""
+    if view.progress.targets:
+        return "Worked out once every reading is taken again."
+    return "Worked out once readings and target are there."
 
 
 def _contradicted(state: BenchState, view: JobView, width: int) -> list[Content]:
@@ -110,16 +117,19 @@ def _after(view: JobView, state: BenchState, width: int) -> list[Content]:
     if step is not None and step.turn is not None:
         out = [styled(("expect after this turn, seated", "$ink-faint"))]
         return out + [_expected(m.name, mm, "", state, width) for m, mm in step.expect]
-    out = [styled(("after these turns", "$ink-faint"))]
+    if not any(t.turns for t in view.plan.turns):
+        return []  # what the readings and the target already show
+    kept = all(p.within for p in view.plan.predictions)
+    out = [styled(("after these turns", "$ink-faint"), "  = all within" if kept else "")]
     for p in view.plan.predictions:
-        word = "= within" if p.within else "! outside"
+        word = "" if kept else "= within" if p.within else "! outside"
         out.append(_expected(p.method.name, p.after_mm, word, state, width))
     return out
 
 
 def _expected(name: str, value_mm: float, word: str, state: BenchState, width: int) -> Content:
     shown = length_text(value_mm, state.unit)
-    label = visible(name, max(width - len(shown) - len(word) - 4, 8))
+    label = padded(name, max(width - len(shown) - len(word) - 3, 8))
     return styled(f" {label} ", (shown, "bold"), f" {word}")
 
 

@@ -145,7 +145,7 @@ def _sign_off(at: AtSki, args: argparse.Namespace) -> Did:
 
     who, view = at.shop.who, at.view
     if not who.strip():
-        raise InputError("initials", "(none)", "--who INITIALS before the command")
+        raise InputError("initials", "(none)", "some, as in quarterturn --who KV sign-off")
     if args.second is not None:
         view = at.shop.second_eyes(view, args.second)
     return at.shop.sign_off(view, who), f"signed off by {who}"

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import argparse
+import os
 import sys
-from pathlib import Path
 from typing import Any
 
 from workbench.commands.manual import page
@@ -118,6 +118,11 @@ def _baselines(args: argparse.Namespace) -> int:
     return 0
 
 
+def _private(path: str, flags: int) -> int:
+    """Open a file that its owner alone may read."""
+    return os.open(path, flags, 0o600)
+
+
 def _write(file: str, text: str) -> None:
     """Write a new file, or standard output; what is there is never overwritten."""
     if file == "-":
@@ -126,7 +131,7 @@ def _write(file: str, text: str) -> None:
     from workbench.errors import InputError
 
     try:
-        with Path(file).open("x", encoding="utf-8") as out:
+        with open(file, "x", encoding="utf-8", opener=_private) as out:
             out.write(text)
     except FileExistsError:
         raise InputError("file", file, "a file that is not there yet") from None

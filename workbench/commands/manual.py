@@ -66,6 +66,13 @@ class Parser(argparse.ArgumentParser):
         self.examples: tuple[tuple[str, str], ...] = ()
         self.see: tuple[str, ...] = ()
 
+    def parse_known_args(self, args: Any = None, namespace: Any = None) -> tuple[Any, list[str]]:
+        """Parse; what is left over is refused by the command it was given to, not the program."""
+        found, rest = super().parse_known_args(args, namespace)
+        if rest:
+            self.error(f"unrecognized arguments: {' '.join(rest)}")
+        return found, rest
+
     def error(self, message: str) -> NoReturn:
         """Print one line and leave with the status for wrong input."""
         said = quoted(message, LONGEST_COMPLAINT)[1:-1]  # what was given may hold anything

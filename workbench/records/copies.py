@@ -67,6 +67,8 @@ def _refuse_target(book: Path, target: Path, name: str) -> None:
         raise RecordsError(f"{name}: its folder is not there; make it, or name another")
     if not is_there(target):
         return
+    if not target.is_file():  # a pipe would be waited for without end
+        raise RecordsError(f"{name}: is not a plain file; name another")
     if target.samefile(book):
         raise RecordsError(f"{name}: is the book itself; name another file")
     with target.open("rb") as file:

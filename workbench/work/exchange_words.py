@@ -117,9 +117,9 @@ def clash_words(clash: Clash) -> str:
 
 
 _CLASH_WORDS: dict[Kind, str] = {
-    "serial": "serial '{subject}' stands for {others}: correct one, or strike it out",
+    "serial": "serial '{subject}' stands for {others}: correct one of them",
     "name": "'{subject}' is the name of skis with the serials {others}: go by the serial",
-    "twins": "there are two {kind}s called '{subject}': choose by number, or strike one out",
+    "twins": "there are two {kind}s called '{subject}': choose by number",
     "corrected": "{kind} '{subject}' was corrected on both benches: the later one is in force, "
     "look it over",
     "queued": "'{subject}' waits more than once, on {days}: strike out the job that is too much",

@@ -65,6 +65,8 @@ def _refuse(path: Path, is_ours: Callable[[bytes], bool]) -> None:
         raise InputError(FIELD, str(path), "a file, not a folder")
     if not path.exists():
         return
+    if not path.is_file():  # a pipe would be waited for without end
+        raise InputError(FIELD, str(path), "a plain file, or a name that is free")
     with path.open("rb") as file:
         head = file.read(HEAD_BYTES)
     if head and not is_ours(head):

@@ -63,6 +63,8 @@ def read_text(path: str | Path, largest: int = LARGEST_BYTES) -> str:
     Raises:
         InputError: no such file, too large, or not text.
     """
+    if str(path) == "-" and sys.stdin is None:
+        raise InputError("file", "-", "standard input that is open")
     try:
         if str(path) == "-":
             raw = sys.stdin.buffer.read(largest + 1)

@@ -70,7 +70,8 @@ def settings_lines(settings: Sequence[Setting], unit: Unit) -> list[str]:
     for number, setting in enumerate(settings, 1):
         numbers = [f"{clean(v.method.name)} {_value(v, unit)}" for v in setting.values]
         more = [words for words in (wing_words(setting), rating_words(setting)) if words]
-        out.append(f"{number}  {setting.name}, {clean(setting.who)}: {', '.join(numbers + more)}")
+        name = ", ".join(x for x in (setting.name, clean(setting.who)) if x)
+        out.append(f"{number}  {name}: {', '.join(numbers + more)}")
     return out or ["this ski was not read yet"]
 
 

@@ -61,7 +61,7 @@ def _named(
 def listed(numbered: Sequence[tuple[int, RosterLine]]) -> str:
     """Return skis of the queue with their numbers, on one line."""
     if not numbered:
-        return "the queue is empty, add a ski first"
+        return "the queue is empty, add a ski first: quarterturn add-ski NAME"
     few = [_short(number, line) for number, line in numbered[:MOST_SHOWN]]
     more = len(numbered) - MOST_SHOWN
     return " · ".join(few) + (f" · and {more} more" if more > 0 else "")

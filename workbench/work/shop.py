@@ -7,6 +7,7 @@ this; neither touches the book itself.
 from __future__ import annotations
 
 from workbench.errors import InputError
+from workbench.measure.display import length_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.limits import LONGEST_MM
 from workbench.measure.units import Unit
@@ -105,7 +106,8 @@ class Shop(OpenBook):
         if not 0.5 * low <= mm <= 1.5 * high:
             raise InputError(
                 f"target for {line.method.name}", text,
-                f"a value that this blade can read, {low:.1f} to {high:.1f} mm",
+                f"a value that this blade can read, {length_text(0.5 * low, unit)} to "
+                f"{length_text(1.5 * high, unit)} {unit}",
             )  # fmt: skip
         self.book.add_target(
             view.job.id, self.who, method_id=line.method_id, text=text, unit=unit, kind=kind, mm=mm,

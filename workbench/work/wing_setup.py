@@ -160,9 +160,9 @@ def wing_words(facts: Sequence[AnyFact]) -> str:
 
 def setting_words(setting: WingSetting) -> str:
     """Return an angle as it was kept, with its hold and gauge."""
-    hold = f"held at the {setting.hold}" if setting.hold else "hold not named"
+    hold = f" held at the {setting.hold}" if setting.hold else ", hold not named"
     gauge = f", gauge {setting.gauge}" if setting.gauge else ""
-    return f"{setting.angle_deg:g}° {hold}{gauge}"
+    return f"{setting.angle_deg:g}°{hold}{gauge}"
 
 
 def _length(text: str, unit: Unit, field: str) -> float:

@@ -38,8 +38,9 @@ def turn_words(turn: StudTurn) -> str:
 
 def exact_words(turn: StudTurn) -> str:
     """Return the exact turns with their standard uncertainty."""
-    sign = "+" if turn.exact >= 0 else "−"
-    return f"{sign}{abs(turn.exact):.3f} ±{turn.u_turns:.3f}"
+    shown = f"{abs(turn.exact):.3f}"
+    sign = "+" if turn.exact >= 0 or not float(shown) else "−"
+    return f"{sign}{shown} ±{turn.u_turns:.3f}"
 
 
 def step_words(step: Step) -> str:
