@@ -33,7 +33,7 @@ A_BOOK = 20
 """So many benches are killed on one book before a fresh one is taken."""
 
 CODES = re.compile(rb"\x1b\][^\x07\x1b]*(?:\x07|\x1b\\)|\x1b[\[()][0-9;?<>=]*[ -/]*[@-~]|\x1b[@-_]")
-KEPT = re.compile(r"kept: depth[^→\n]{1,60} (2\.\d+) → 2\.\d+ in,\W*repeat (\d+)")
+KEPT = re.compile(r"kept: depth[^→\n]{1,60} (2\.\d+) (?:→ 2\.\d+ )?in,\W*repeat (\d+)")
 AS_RECEIVED = 3
 """The ski in hand has so many readings, the depth first, before its repeats begin."""
 

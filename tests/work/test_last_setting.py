@@ -84,7 +84,7 @@ def test_a_fin_that_moved_is_said_and_not_asked_about(shop: Shop) -> None:
     for off_in in (0.012, -0.014, 0.040):
         assert asked(view, 0, off_in * 25.4) == ""
         told = view.since_left(view.lines[0], view.left[0].value_mm + off_in * 25.4, "in")
-        assert told.endswith("from the setting it left with")
+        assert told.endswith("since it left")
     near = view.left[0].value_mm + 0.0005 * 25.4
     assert view.since_left(view.lines[0], near, "in") == ""
 
@@ -103,7 +103,7 @@ def test_the_question_stands_at_the_bench_and_plus_takes_the_reading(shop: Shop)
     hands.yes(200.0)
     assert hands.state.view is not None
     assert hands.state.view.lines[0].latest[-1].text == text
-    assert "from the setting it left with" in hands.state.message
+    assert "since it left" in hands.state.message
 
 
 def test_after_a_pass_the_last_setting_has_no_say(shop: Shop) -> None:

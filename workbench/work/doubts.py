@@ -243,7 +243,7 @@ def moved_words(expected: Expected, read_mm: float, u_read_mm: float, unit: Unit
     off = read_mm - expected.value_mm
     if abs(off) <= COVERAGE * math.hypot(expected.u_mm, u_read_mm):
         return ""
-    return f"{_off(off, unit)} from the setting it left with"
+    return f"{_off(off, unit)} since it left"
 
 
 def _off(off_mm: float, unit: Unit) -> str:
