@@ -58,7 +58,7 @@ class Bench(Leaving):
         themes.register(self)
         themes.begin_with(self, themes.pick(no_color, kept.get("theme") or themes.NIGHT.name))
         self.report = ""
-        self._drawn_job = ""
+        self._drawn_job: tuple[str, int | None] = ("", None)
         self._sign = SignKey(self, self.hands.type, self._sign_alone)
 
     def get_theme_variable_defaults(self) -> dict[str, str]:
@@ -131,15 +131,19 @@ class Bench(Leaving):
             panel.show(state)
         self._draw_tour(state)
         base.query_one("#next", Line).show(next_line.next_step(state, width - 2))
-        job_id = state.view.job.id if state.view is not None else ""
-        if job_id != self._drawn_job:
-            self._drawn_job = job_id
+        view = state.view
+        job_id, due = (view.job.id, view.due) if view is not None else ("", None)
+        before, self._drawn_job = self._drawn_job, (job_id, due)
+        if job_id != before[0]:
             self.set_timer(AT_REST_S, lambda: self._at_rest(job_id))
+        elif due != before[1]:
+            self.set_timer(AT_REST_S, self.hands.foresee)
 
     def _at_rest(self, job_id: str) -> None:
         """Read the rest of the day, and the neighbours of a ski that is still in hand."""
         self.hands.read_all()
-        if job_id == self._drawn_job:
+        if job_id == self._drawn_job[0]:
+            self.hands.foresee()
             self.hands.look_ahead()
 
     def _draw_tour(self, state: BenchState) -> None:

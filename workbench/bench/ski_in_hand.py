@@ -103,12 +103,16 @@ class SkiInHand:
         if not all(line.read for line in self.state.roster):
             self._try(lambda: self._set(roster=self.shop.roster()))
 
-    def look_ahead(self) -> None:
-        """Have what may be wanted next reckoned: how this ski left, and the skis beside it."""
-        roster, here, view = self.state.roster, self.state.position, self.state.view
+    def foresee(self) -> None:
+        """Have reckoned what the next reading of the ski in hand will ask for."""
+        view = self.state.view
         if view is not None:
             with suppress(BenchError):
                 self.shop.foresee(view)
+
+    def look_ahead(self) -> None:
+        """Have the skis beside this one reckoned, which may be wanted next."""
+        roster, here = self.state.roster, self.state.position
         if here is not None:
             for at in {(here + 1) % len(roster), (here - 1) % len(roster)} - {here}:
                 with suppress(BenchError):

@@ -52,7 +52,8 @@ class Hole:
 class Blade:
     """A blade: outline (n x 2, mm, not repeated at its end), top and back edge, holes.
 
-    ``top_normal`` and ``back_normal`` are the edges' unit normals into the metal.
+    ``top_normal`` and ``back_normal`` are the edges' unit normals into the metal, ``reach_mm`` how
+    far the outline's farthest point lies from the origin.
 
     Raises:
         InputError: too few points, a self-crossing or degenerate outline, an odd size, or an edge
@@ -66,6 +67,7 @@ class Blade:
     holes: tuple[Hole, ...] = ()
     top_normal: Point = field(init=False, repr=False, compare=False)
     back_normal: Point = field(init=False, repr=False, compare=False)
+    reach_mm: float = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "outline_mm", _opened(self.outline_mm))
@@ -74,6 +76,7 @@ class Blade:
             _check_edge(label, edge, self.outline_mm)
         for label, edge in (("top_normal", self.top_edge_mm), ("back_normal", self.back_edge_mm)):
             object.__setattr__(self, label, inward_normal(self.outline_mm, edge))
+        object.__setattr__(self, "reach_mm", max(math.hypot(u, v) for u, v in self.outline_mm))
         names = [hole.name for hole in self.holes]
         for name in names:
             if names.count(name) > 1:

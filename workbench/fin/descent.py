@@ -1,9 +1,10 @@
 """From a pose near by down to the one that gives the readings.
 
 Readings are smooth functions of the pose between the corners of the outline and have kinks there.
-Newton steps (three readings) or Gauss-Newton steps (more) with the exact derivatives are damped
-until the misfit falls (Levenberg-Marquardt), and where a kink blocks the way the derivatives from
-its other sides are tried. A pose is only returned as a solution when it is one.
+Three readings are first solved with their contacts held (``held``). Where contacts change on the
+way, Newton steps (three readings) or Gauss-Newton steps (more) with the exact derivatives are
+damped until the misfit falls (Levenberg-Marquardt), and where a kink blocks the way the derivatives
+from its other sides are tried. A pose is only returned as a solution when it is one.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from collections.abc import Sequence
 from typing import TypeGuard
 
 from workbench.fin.equations import Equations, Sight
+from workbench.fin.held import solve_held
 from workbench.fin.linear import Row, normal_matrix, solve
 from workbench.fin.pose import Pose
 
@@ -27,6 +29,9 @@ FINEST = 1e-12
 
 QUADRATIC = 1e-6
 """After a plain Newton step this short what is left is of its square: below the last digits."""
+
+HOLDS = 3
+"""So often contacts that have changed are held anew."""
 
 STATIONARY = 1e-9
 """A least-squares minimum is smooth where no derivative is larger, relative to the misfits."""
@@ -46,6 +51,10 @@ def descend(equations: Equations, start: Pose, round_kinks: bool = True) -> Sigh
     sight = equations.sight(start)
     if sight is None:
         return None
+    if equations.exact:
+        held = _held(equations, sight)
+        if held is not None:
+            return held
     sight = _go_down(equations, sight, round_kinks)
     if abs(sight.pose.tilt_rad) > STEEPEST_RAD:
         return None
@@ -53,6 +62,21 @@ def descend(equations: Equations, start: Pose, round_kinks: bool = True) -> Sigh
         sight = _polish(equations, sight)
         return sight if equations.met(sight) else None
     return sight if _is_stationary(sight) else _settle(equations, sight)
+
+
+def _held(equations: Equations, sight: Sight) -> Sight | None:
+    """Return the solution with the contacts held, where they do hold or soon come to."""
+    for _ in range(HOLDS):
+        pose = solve_held(equations, sight)
+        if pose is None or abs(pose.tilt_rad) > STEEPEST_RAD:
+            return None
+        new = equations.sight(pose)
+        if new is None or not new.cost < sight.cost:
+            return None
+        if equations.met(new):
+            return new
+        sight = new
+    return None
 
 
 def _go_down(equations: Equations, sight: Sight, round_kinks: bool) -> Sight:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from operator import mul
 
 Row = tuple[float, float, float]
 Matrix3 = tuple[Row, Row, Row]
@@ -67,6 +68,21 @@ def _solve_three(matrix: Sequence[Sequence[float]], right: Sequence[float]) -> l
     return [x0, x1, x2]
 
 
+def inverse_of_three(rows: Sequence[Sequence[float]]) -> Matrix3 | None:
+    """Return the inverse of a 3 x 3 matrix by cofactors; None unless far from singular."""
+    (a, b, c), (d, e, f), (g, h, i) = rows
+    p, q, r = e * i - f * h, f * g - d * i, d * h - e * g
+    det = a * p + b * q + c * r
+    if not abs(det) > 1e-4 * (abs(a * p) + abs(b * q) + abs(c * r)):
+        return None
+    k = 1.0 / det
+    return (
+        (p * k, (c * h - b * i) * k, (b * f - c * e) * k),
+        (q * k, (a * i - c * g) * k, (c * d - a * f) * k),
+        (r * k, (b * g - a * h) * k, (a * e - b * d) * k),
+    )
+
+
 def inverse(matrix: Sequence[Sequence[float]]) -> list[list[float]] | None:
     """Return the inverse of an n x n matrix, or None where it is singular."""
     n = len(matrix)
@@ -99,6 +115,10 @@ def pseudo_inverse(rows: Sequence[Sequence[float]]) -> list[list[float]] | None:
     By orthogonal columns (modified Gram-Schmidt; Golub and Van Loan, Matrix Computations, section
     5.2), so that rows of very different size do not meet as squares.
     """
+    if len(rows) == len(rows[0]) == 3:
+        quick = inverse_of_three(rows)
+        if quick is not None:
+            return [list(row) for row in quick]
     columns = [list(map(float, column)) for column in zip(*rows, strict=True)]
     k = len(columns)
     upper = [[0.0] * k for _ in range(k)]
@@ -125,7 +145,7 @@ def pseudo_inverse(rows: Sequence[Sequence[float]]) -> list[list[float]] | None:
 def multiply(a: Sequence[Sequence[float]], b: Sequence[Sequence[float]]) -> list[list[float]]:
     """Return the matrix product a b."""
     columns = list(zip(*b, strict=True))
-    return [[sum(x * y for x, y in zip(row, col, strict=True)) for col in columns] for row in a]
+    return [[sum(map(mul, row, col)) for col in columns] for row in a]
 
 
 def symmetric_eigen(matrix: Sequence[Sequence[float]]) -> list[tuple[float, list[float]]]:

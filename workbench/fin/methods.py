@@ -61,7 +61,7 @@ def observe_all(
             out.append(_depth(method, points, base, pose))
         else:
             if over is None:
-                over = base.heights(points), bend_of(points, base)
+                over = base.heights(points), bend_of(base, x0, blade.reach_mm)
             out.append(_along(method, points, over, base, pose))
     return out
 
@@ -78,17 +78,20 @@ def _along(
     """Return a tail distance or a length; ``over``: the points' heights and how edges bend."""
     assert method.band_mm is not None
     heights, bend = over
-    ends = band_ends(points, heights, bend, base, pose, method.band_mm)
-    if ends is None:
+    is_tail = method.quantity == "tail"
+    ends = band_ends(points, heights, bend, base, pose, method.band_mm, rear_only=is_tail)
+    if not ends:
         return None
-    rear, front = ends
-    if method.quantity == "tail":
-        return Observation(rear.at[0], rear.gradient, (rear.at,), rear.height_slope)
+    rear = ends[0]
+    if is_tail:
+        return Observation(rear.at[0], rear.gradient, (rear.at,), rear.height_slope, (rear.edge,))
+    front = ends[1]
     return Observation(
         front.at[0] - rear.at[0],
         _minus(front.gradient, rear.gradient),
         (rear.at, front.at),
         front.height_slope - rear.height_slope,
+        (rear.edge, front.edge),
     )
 
 

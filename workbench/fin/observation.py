@@ -6,6 +6,8 @@ from workbench.fin.linear import Row
 from workbench.fin.pose import Point
 from workbench.frozen import dataclass
 
+Edge = tuple[Point, Point]
+
 
 @dataclass(frozen=True, slots=True)
 class Observation:
@@ -13,19 +15,22 @@ class Observation:
 
     ``value_mm``; ``gradient``: the derivatives by x (mm/mm), y (mm/mm) and tilt (mm/rad);
     ``contacts_mm``: the touched points, or the scribe looked at, in the ski frame;
-    ``height_slope``: how much the reading changes per mm of contact height.
+    ``height_slope``: how much the reading changes per mm of contact height; ``edges_mm``: for each
+    contact the two ends of the edge that it can slide along, None where a corner is touched.
     """
 
     value_mm: float
     gradient: Row
     contacts_mm: tuple[Point, ...]
     height_slope: float = 0.0
+    edges_mm: tuple[Edge | None, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Touch:
-    """A candidate contact: the point, how its coordinate moves with the pose, and its slope."""
+    """A contact: the point, how its x moves with the pose and with the height, and its edge."""
 
     at: Point
     gradient: Row
     height_slope: float = 0.0
+    edge: Edge | None = None

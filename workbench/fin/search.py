@@ -5,13 +5,15 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterator, Sequence
 
+from workbench.fin.base import Base
+from workbench.fin.blade import Blade
 from workbench.fin.descent import STEEPEST_RAD, descend
 from workbench.fin.equations import Equations, Sight
-from workbench.fin.methods import observe_all
+from workbench.fin.methods import Method, observe_all
 from workbench.fin.pose import Pose
 from workbench.fin.readings import Reading
 from workbench.fin.starts import first_of, start_x, start_ys, starts
-from workbench.fin.tilting import Group, lines_of, starts_along
+from workbench.fin.tilting import Group, lines_of, starts_along, sweep
 
 TILTS_RAD = tuple(STEEPEST_RAD * i / 15.0 for i in range(-15, 16))
 """The tilts that a search looks at, a degree apart."""
@@ -47,6 +49,14 @@ def every_pose(equations: Equations) -> list[Pose]:
         groups = _starts_over_heights(equations)
     found = [_first_met(equations, group) for group in groups]
     return distinct([pose for pose in found if pose is not None]) or _any_pose(equations)
+
+
+def sweep_ahead(blade: Blade, base: Base, two: Sequence[Reading], third: Method) -> None:
+    """Have what a depth and a tail distance tell of a third reading ready before that is taken."""
+    depth, tail = (first_of(two, quantity) for quantity in ("depth", "tail"))
+    if depth is not None and tail is not None:
+        methods = (depth.method, tail.method, third)
+        sweep(blade, base, methods, (depth.value_mm, tail.value_mm), TILTS_RAD)
 
 
 def _first_met(equations: Equations, group: Group) -> Pose | None:

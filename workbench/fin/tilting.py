@@ -9,9 +9,12 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterable, Iterator, Sequence
+from functools import lru_cache
 
+from workbench.fin.base import Base
+from workbench.fin.blade import Blade
 from workbench.fin.equations import Equations
-from workbench.fin.methods import observe
+from workbench.fin.methods import Method, observe
 from workbench.fin.pose import Pose
 from workbench.fin.readings import Reading
 from workbench.fin.starts import meet_two
@@ -41,11 +44,45 @@ class Line:
 
     def spot(self, tilt: float) -> Spot | None:
         """Return the pose at this tilt and the third reading's misfit there, if it has one."""
-        pose = meet_two(self.pair, tilt, MET_MM)
-        if pose is None:
-            return None
-        seen = observe(self.third.method, self.pair.blade, self.pair.base, pose)
-        return None if seen is None else Spot(pose, seen.value_mm - self.third.value_mm)
+        seen = _seen_along(self.pair, self.third.method, tilt)
+        return None if seen is None else Spot(seen[0], seen[1] - self.third.value_mm)
+
+    def spots(self, tilts: Sequence[float]) -> list[Spot]:
+        """Return the spots at these tilts, where there are any."""
+        pair = self.pair
+        values = tuple(r.value_mm for r in pair.readings)
+        methods = (*(r.method for r in pair.readings), self.third.method)
+        seen = sweep(pair.blade, pair.base, methods, values, tuple(tilts))
+        return [Spot(pose, value - self.third.value_mm) for pose, value in seen]
+
+
+@lru_cache(maxsize=16)
+def sweep(
+    blade: Blade,
+    base: Base,
+    methods: tuple[Method, ...],
+    values_mm: tuple[float, ...],
+    tilts: tuple[float, ...],
+) -> tuple[tuple[Pose, float], ...]:
+    """Return the poses at ``tilts`` that meet two readings, and what a third would read there (mm).
+
+    ``methods`` are those of a depth, of a tail distance and of the third, ``values_mm`` what the
+    first two read. It is kept, so that it can be had before the third reading is taken.
+    """
+    pair = Equations(
+        blade, base, [Reading(m, v, 1.0) for m, v in zip(methods, values_mm, strict=False)]
+    )
+    seen = (_seen_along(pair, methods[2], tilt) for tilt in tilts)
+    return tuple(s for s in seen if s is not None)
+
+
+def _seen_along(pair: Equations, method: Method, tilt: float) -> tuple[Pose, float] | None:
+    """Return the pose of this tilt that meets two readings, and what a third reads (mm) there."""
+    pose = meet_two(pair, tilt, MET_MM)
+    if pose is None:
+        return None
+    seen = observe(method, pair.blade, pair.base, pose)
+    return None if seen is None else (pose, seen.value_mm)
 
 
 def lines_of(equations: Equations) -> list[Line]:
@@ -74,7 +111,7 @@ class Group:
 
 def starts_along(line: Line, tilts: Sequence[float]) -> list[Group]:
     """Return groups of starts, each beside one place where the third reading may be met."""
-    spots = [s for s in map(line.spot, tilts) if s is not None]
+    spots = line.spots(tilts)
     for middle in _turning(spots):
         spots += _closer(line, spots[middle - 1 : middle + 2])
     spots.sort(key=lambda s: s.pose.tilt_rad)

@@ -16,6 +16,9 @@ from workbench.fin.pose import Point, Pose
 NEAR_MM = 1e-9
 """An edge whose end lies this near to a level is looked at for a crossing."""
 
+_End = tuple[Point, Point, Point, bool]
+"""An edge's two ends, where it is touched, and whether that is its first end."""
+
 
 def _height_gradient(at: Point, base: Base, pose: Pose) -> Row:
     """Return how the height of a blade corner changes with the pose."""
@@ -31,7 +34,7 @@ def deepest(points: list[Point], base: Base, pose: Pose) -> Observation | None:
     height = base.height(*best)
     if not math.isfinite(height):
         return None
-    return Observation(height, _height_gradient(best, base, pose), (best,))
+    return Observation(height, _height_gradient(best, base, pose), (best,), 0.0, (None,))
 
 
 def depth_at(
@@ -67,10 +70,10 @@ def depth_at(
         return None
     one, two, crossing = best
     if crossing is None:
-        return Observation(best_height, _height_gradient(one, base, pose), (one,))
+        return Observation(best_height, _height_gradient(one, base, pose), (one,), 0.0, (None,))
     station_move: Row = (1.0, 0.0, -(sy - pose.y_mm))
     gradient = _wall_gradient(one, two, crossing, station_move, base, pose)
-    return Observation(best_height, gradient, (crossing,))
+    return Observation(best_height, gradient, (crossing,), 0.0, ((one, two),))
 
 
 def _material(at: Point, normal: Point, pose: Pose) -> Row:
@@ -99,61 +102,62 @@ def band_ends(
     base: Base,
     pose: Pose,
     band_mm: tuple[float, float],
-) -> tuple[Touch, Touch] | None:
+    rear_only: bool = False,
+) -> list[Touch]:
     """Return the rearmost and foremost contact among outline points with height in the band.
 
     ``heights`` are those of ``points`` over the base, in mm, and ``bend`` is :func:`bend_of` them.
+    With ``rear_only`` the rearmost alone; nothing where no point lies in the band.
     """
     lo, hi = band_mm
     levels = (lo,) if lo == hi else (lo, hi)
-    rear_x, front_x = math.inf, -math.inf
-    rear: tuple[int, Point, bool] | None = None
-    front: tuple[int, Point, bool] | None = None
+    rear_x, front_x = math.inf, math.inf if rear_only else -math.inf
+    rear: _End | None = None
+    front: _End | None = None
     least, most = lo - NEAR_MM, hi + NEAR_MM
-    n = len(points)
-    for i, ha in enumerate(heights):
-        j = i + 1 if i + 1 < n else 0
-        hb = heights[j]
-        if ha < least and hb < least:  # convex along the edge: the middle is lower still
+    b, hb = points[-1], heights[-1]
+    for next_b, next_h in zip(points, heights, strict=True):
+        a, ha = b, hb
+        b, hb = next_b, next_h
+        if ha < hb:
+            low, high = ha, hb
+        else:
+            low, high = hb, ha
+        if high < least:  # convex along the edge: the middle is lower still
             continue
-        if bend == 0.0 and ha > most and hb > most:
+        ax, bx = a[0], b[0]
+        if bend:
+            low -= bend * (bx - ax) * (bx - ax)
+        if low > most or (ax > rear_x and bx > rear_x and ax < front_x and bx < front_x):
             continue
-        a = points[i]
         if lo <= ha <= hi:
-            if a[0] < rear_x:
-                rear_x, rear = a[0], (i, a, True)
-            if a[0] > front_x:
-                front_x, front = a[0], (i, a, True)
-        b = points[j]
-        low = (ha if ha < hb else hb) - bend * (b[0] - a[0]) ** 2 - NEAR_MM
-        high = (ha if ha > hb else hb) + NEAR_MM
+            if ax < rear_x:
+                rear_x, rear = ax, (a, b, a, True)
+            if ax > front_x:
+                front_x, front = ax, (a, b, a, True)
         for level in levels:
-            if not low <= level <= high:
+            if not low - NEAR_MM <= level <= high + NEAR_MM:
                 continue
             for at in level_crossings(a, b, base, level):
                 if at[0] <= rear_x:  # at a corner the edge counts, whose contact can move
-                    rear_x, rear = at[0], (i, at, False)
+                    rear_x, rear = at[0], (a, b, at, False)
                 if at[0] >= front_x:
-                    front_x, front = at[0], (i, at, False)
-    if rear is None or front is None:
-        return None
-    ends = []
-    for i, at, corner in (rear, front):
-        ends.append(_end_touch(points[i], points[(i + 1) % n], at, corner, base, pose))
-    return (ends[0], ends[1])
+                    front_x, front = at[0], (a, b, at, False)
+    ends = (rear,) if rear_only else (rear, front)
+    return [_end_touch(*end, base, pose) for end in ends if end is not None]
 
 
-def bend_of(points: list[Point], base: Base) -> float:
+def bend_of(base: Base, x_mm: float, reach_mm: float) -> float:
     """Return a bound of how far an edge's middle can lie lower than both ends, over dx squared.
 
-    An arc rises above its chord by at most a quarter of dx times the change of its slope, and
-    within half a radius of the apex its slope changes by less than 1.6 dx/R.
+    The edge lies within ``reach_mm`` of ``x_mm``. An arc rises above its chord by at most a quarter
+    of dx times the change of its slope, and within half a radius of the apex its slope changes by
+    less than 1.6 dx/R.
     """
-    if base.radius_mm is None:
+    radius = base.radius_mm
+    if radius is None:
         return 0.0
-    apex = base.apex_mm
-    reach = max(abs(min(points)[0] - apex), abs(max(points)[0] - apex))
-    return 0.4 / base.radius_mm if reach <= base.radius_mm / 2.0 else math.inf
+    return 0.4 / radius if abs(x_mm - base.apex_mm) + reach_mm <= radius / 2.0 else math.inf
 
 
 def _end_touch(a: Point, b: Point, at: Point, corner: bool, base: Base, pose: Pose) -> Touch:
@@ -165,7 +169,7 @@ def _end_touch(a: Point, b: Point, at: Point, corner: bool, base: Base, pose: Po
     if across == 0.0:  # the edge lies along the base: only its ends can be touched
         return Touch(at, (1.0, 0.0, -(at[1] - pose.y_mm)))
     mx, my, mt = _material(at, (nx, ny), pose)
-    return Touch(at, (mx / across, my / across, mt / across), -ny / across)
+    return Touch(at, (mx / across, my / across, mt / across), -ny / across, (a, b))
 
 
 def level_crossings(a: Point, b: Point, base: Base, level_mm: float) -> list[Point]:
@@ -175,7 +179,8 @@ def level_crossings(a: Point, b: Point, base: Base, level_mm: float) -> list[Poi
     Y + (X^2 + Y^2)/(2R) = 0: a quadratic along the segment that becomes linear as R grows.
     """
     k = base.half_curvature
-    ax, ay, bx, by = *a, *b
+    ax, ay = a
+    bx, by = b
     dx, dy = bx - ax, by - ay
     py = ay - level_mm
     if k == 0.0:
@@ -191,12 +196,11 @@ def level_crossings(a: Point, b: Point, base: Base, level_mm: float) -> list[Poi
     for t in roots:
         if not -1e-12 <= t <= 1.0 + 1e-12:
             continue
-        t = 0.0 if t < 0.0 else 1.0 if t > 1.0 else t
         # Counted from the nearer end, so that a crossing at a corner is that corner.
         if t <= 0.5:
-            x, y = ax + t * dx, ay + t * dy
+            x, y = (ax + t * dx, ay + t * dy) if t > 0.0 else a
         else:
-            x, y = bx - (1.0 - t) * dx, by - (1.0 - t) * dy
+            x, y = (bx - (1.0 - t) * dx, by - (1.0 - t) * dy) if t < 1.0 else b
         if k == 0.0 or 2.0 * k * (y - level_mm) + 1.0 > 0.0:  # the arc's upper half only
             out.append((x, y))
     return out

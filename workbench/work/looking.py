@@ -9,6 +9,8 @@ from functools import partial
 
 from workbench.fin.blade import Blade
 from workbench.fin.methods import Method
+from workbench.fin.readings import Reading
+from workbench.fin.search import sweep_ahead
 from workbench.records import rows
 from workbench.records.book import Book
 from workbench.work.gauges import tools_of
@@ -94,9 +96,13 @@ class OpenBook:
         )
 
     def foresee(self, view: JobView) -> None:
-        """Reckon what a ski that is to be read as received left with, before its first reading."""
+        """Reckon ahead: before the first reading as received what the ski left with, before the
+        last one of three where the two before it let the blade be."""
         if view.stage in ("waiting", "received check"):
             self.book.at_once(self._foresee, view)
+        known = [Reading(x.method, x.now_mm, 1.0) for x in view.lines if x.now_mm is not None]
+        if view.due is not None and len(view.lines) == 3 and len(known) == 2:
+            sweep_ahead(view.rig.blade, view.rig.base, known, view.lines[view.due].method)
 
     def _foresee(self, view: JobView) -> None:
         named = [(line.method_id, line.method) for line in view.lines]
