@@ -4,7 +4,8 @@ Each works on a copy of the book in a folder of its own. :mod:`tests.bench.speed
 
     python -m tests.bench.speed walk find flip history memory --book BOOK [--python PYTHON]
 
-* walk: skis from received to signed off by the keys of a keypad, each key to its paint.
+* walk: skis from received to signed off by the keys of a keypad, each key to its paint; the last
+  of them has a history of 5,000 readings.
 * find: every letter typed in the queue's list, which searches all skis of the book, to its paint.
 * flip: inch to mm and back with every panel shown, to its paint.
 * history: the ski with 5,000 readings, opened from the book, drawn as lines and as a plot.
@@ -41,7 +42,7 @@ BETWEEN_KEYS_S = 0.2
 
 MOST_KEYS = 200
 WALKED = 3
-"""So many skis are walked from received to signed off."""
+"""So many skis of the queue are walked from received to signed off."""
 
 SKIS = 1_000
 EVERY = 100
@@ -91,10 +92,11 @@ def walk(book: Path, python: str) -> None:
     times: dict[str, list[Times]] = {}
     with copied(book) as path, Book(path) as kept:
         shop = Shop(kept, who="KV")
-        for line in [x for x in shop.roster() if x.stage == "waiting"][:WALKED]:
-            shop.remember("job", line.job_id)
+        walked = [x.job_id for x in shop.roster() if x.stage == "waiting"][:WALKED]
+        for job_id in [*walked, shop.queue(longest(shop)).id]:
+            shop.remember("job", job_id)
             with running(path, python) as terminal:
-                for kind, key in _keys(shop, line.job_id):
+                for kind, key in _keys(shop, job_id):
                     times.setdefault(kind, []).append(pressed(terminal, key))
     for kind, each in times.items():
         told(kind, each)

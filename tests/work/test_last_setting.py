@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from unittest.mock import patch
+
 import pytest
 
 from tests.shop import DAY, Fin, as_received, heron, ski, walk_to
 from workbench.bench.hands import Hands
 from workbench.fin.rig import Rig
 from workbench.measure.display import length_text
+from workbench.records import rows
+from workbench.records.book import Book
 from workbench.work.jobs import JobView
 from workbench.work.last_setting import left_with
 from workbench.work.shop import Shop
@@ -43,6 +47,37 @@ def test_turns_that_were_never_measured_again_move_what_is_expected(shop: Shop) 
     for expected, line in zip(fresh.left, view.lines, strict=False):
         seen = view.rig.observe(line.method, fin.pose).value_mm
         assert expected.value_mm == pytest.approx(seen, abs=0.02)
+
+
+def test_the_round_read_last_counts_whichever_job_it_is_of(shop: Shop) -> None:
+    """A job begun earlier but read later; struck rounds, half rounds and later jobs do not count,
+    and years of jobs read before are not looked at."""
+    view = as_received(shop)
+    named = [(line.method_id, line.method) for line in view.lines]
+
+    def read(job: rows.Job, count: int) -> list[rows.Reading]:
+        taken = (rows.Taken(i, 0, "60", "mm", 60.0) for i, _ in named[:count])
+        return [shop.book.add_reading(job.id, "KV", each) for each in taken]
+
+    def last_of() -> str:
+        found = left_with(shop.book, view.job, named, view.rig, {})
+        assert found is not None
+        return found.job_id
+
+    early, late, half, gone = (shop.book.add_job(view.ski.id, DAY) for _ in range(4))
+    read(late, 3)
+    read(early, 3)
+    assert last_of() == early.id
+    read(half, 2)
+    assert last_of() == early.id
+    for reading in read(gone, 3):
+        shop.book.strike(reading.id, "the wrong ski", "KV")
+    assert last_of() == early.id
+    with patch.object(type(shop.book), "facts", autospec=True, side_effect=Book.facts) as looked:
+        last_of()
+    assert [call.args[1] for call in looked.call_args_list] == [gone.id, half.id, early.id]
+    shop.book.strike(early.id, "the wrong ski", "KV")
+    assert last_of() == late.id
 
 
 def test_a_ski_that_was_never_here_is_held_against_nothing(shop: Shop) -> None:

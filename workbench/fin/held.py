@@ -36,7 +36,7 @@ def solve_held(equations: Equations, sight: Sight) -> Pose | None:
     """
     back = inverse_of_three(sight.rows)
     forms = [
-        _form(r.method, o, sight.pose, equations.base)
+        closed_form(r.method, o, sight.pose, equations.base)
         for r, o in zip(equations.readings, sight.observations, strict=True)
     ]
     if back is None or None in forms:
@@ -76,7 +76,7 @@ def _turned(sight: Sight, x: float, y: float, turned: float) -> Pose:
     return Pose(x, y, sight.pose.tilt_rad + turned)
 
 
-def _form(method: Method, seen: Observation, pose: Pose, base: Base) -> Form | None:
+def closed_form(method: Method, seen: Observation, pose: Pose, base: Base) -> Form | None:
     """Return a reading's closed form with its contacts held."""
     if not seen.edges_mm:
         return None

@@ -54,6 +54,13 @@ _FACTS = """SELECT t.*, s.at AS struck_at, s.who AS struck_who, s.reason AS stru
     FROM json_each(?) o JOIN {table} t ON t.job_id = o.value
     LEFT JOIN strikes s ON s.row_id = t.id"""
 
+_LAST_READ = """
+    SELECT job_id, newest FROM (
+        SELECT j.id AS job_id, (SELECT max(r.id) FROM readings r WHERE r.job_id = j.id) AS newest
+        FROM jobs j WHERE j.ski_id = ?)
+    WHERE newest IS NOT NULL ORDER BY newest DESC
+"""
+
 _TURNS = """SELECT u.* FROM json_each(?) o JOIN passes p ON p.job_id = o.value
     JOIN turns u ON u.owner = p.id ORDER BY u.owner, u.place"""
 
@@ -191,3 +198,11 @@ def history_of_ski(db: Database, ski_id: str) -> tuple[JobHistory, ...]:
     of_ski = jobs.jobs(db, "j.ski_id = ?", [ski_id])
     kept = facts_for(db, (job.id for job in of_ski))
     return tuple(JobHistory(job, kept[job.id]) for job in of_ski)
+
+
+def last_read_jobs(db: Database, ski_id: str) -> tuple[tuple[str, str], ...]:
+    """The jobs of a ski that were read, with the newest reading of each: newest first.
+
+    Struck readings count, so that no standing reading of a job is newer than what it says.
+    """
+    return tuple((job_id, newest) for job_id, newest in db.execute(_LAST_READ, [ski_id]))

@@ -93,6 +93,10 @@ class JobPages(Door):
         """Every job of a ski with its facts, oldest first."""
         return self._read(facts.history_of_ski, ski_id)
 
+    def last_read_jobs(self, ski_id: str) -> tuple[tuple[str, str], ...]:
+        """The ids of a ski's jobs that were read, each with its newest reading's: newest first."""
+        return self._read(facts.last_read_jobs, ski_id)
+
     def add_reading(self, job_id: str, who: str, taken: Taken) -> Reading:
         """Keep one reading."""
         return self._write(facts.add_reading, job_id, who, taken)

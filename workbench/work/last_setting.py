@@ -43,7 +43,7 @@ def left_with(
     It is the last whole round of readings of any other job of the ski, with the turns that were
     made after it and not read again.
     """
-    found = _last_round(book.history_of_ski(job.ski_id), job.id, [i for i, _ in methods])
+    found = _last_round(book, job, [i for i, _ in methods])
     if found is None:
         return None
     each, number = found
@@ -57,14 +57,22 @@ def left_with(
 
 
 def _last_round(
-    history: Sequence[rows.JobHistory], job_id: str, method_ids: Sequence[str]
+    book: Book, of: rows.Job, method_ids: Sequence[str]
 ) -> tuple[rows.JobHistory, int] | None:
-    """Return the other job that was read last by all methods, and its last whole pass."""
+    """Return the other job that was read last by all methods, and its last whole pass.
+
+    Jobs are looked at from the one read last, no farther back than it takes: a ski may have years
+    of them.
+    """
     last: tuple[rows.JobHistory, int] | None = None
     last_id = ""
-    for each in history:
-        if each.job.id == job_id or each.job.struck is not None:
+    for job_id, newest_id in book.last_read_jobs(of.ski_id):
+        if newest_id <= last_id:
+            break
+        job = book.job(job_id)
+        if job_id == of.id or job.struck is not None:
             continue
+        each = rows.JobHistory(job, book.facts(job_id))
         rounds: dict[int, dict[str, str]] = {}
         for reading in _readings(each.facts):
             rounds.setdefault(reading.pass_number, {})[reading.method_id] = reading.id

@@ -1,0 +1,106 @@
+"""Readings with their contacts held, against the readings looked for anew."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
+from tests import strategies as made
+from tests.fin.plates import (
+    CURVED,
+    DEEPEST,
+    DEPTH,
+    LENGTH,
+    LEVEL,
+    TAIL,
+    practice_plate,
+    readings_at,
+)
+from workbench.fin.base import Base
+from workbench.fin.blade import Blade
+from workbench.fin.equations import Equations
+from workbench.fin.held import closed_form, solve_held
+from workbench.fin.methods import Method, Observation, Scribe, observe
+from workbench.fin.pose import Pose
+
+CLEAR = LEVEL.moved(0.0, 1.3, 0.0)
+"""A pose of the practice plate with no corner near a level."""
+
+MOVES = st.tuples(st.floats(-1e-3, 1e-3), st.floats(-1e-3, 1e-3), st.floats(-1e-5, 1e-5))
+
+
+@st.composite
+def sights(draw: st.DrawFn) -> tuple[Method, Blade, Base, Pose]:
+    """A method, a blade of any shape, a base and a pose."""
+    chance = made.Drawn(draw)
+    blade, base = made.make_shape(chance), made.make_base(chance)
+    pose = made.make_pose(chance, 12.0)
+    return made.make_method(chance, blade, "any"), blade, base, pose
+
+
+def touched(seen: Observation, pose: Pose) -> list[list[tuple[float, float]]]:
+    """Return the touched corners and edges' ends in the blade frame, which a move leaves alone."""
+    ends = [edge or (at, at) for at, edge in zip(seen.contacts_mm, seen.edges_mm, strict=True)]
+    return [[pose.locate(end) for end in edge] for edge in ends]
+
+
+@settings(max_examples=400)
+@given(sights(), MOVES)
+def test_a_held_reading_is_the_reading_while_its_contacts_hold(
+    sight: tuple[Method, Blade, Base, Pose], move: tuple[float, float, float]
+) -> None:
+    """Moved a little, the closed form says what is read there, if the same edges are touched."""
+    method, blade, base, pose = sight
+    seen, there = observe(*sight), pose.moved(*move)
+    again = observe(method, blade, base, there)
+    assume(seen is not None and again is not None)
+    assert seen is not None
+    assert again is not None
+    form = closed_form(method, seen, pose, base)
+    assert form is not None
+    here = form(pose.x_mm, pose.y_mm, 1.0, 0.0)
+    assert here == pytest.approx(seen.value_mm, rel=0, abs=made.EXACT_MM)
+    assume(seen.edges_mm and same_ends(touched(seen, pose), touched(again, there)))
+    held = form(there.x_mm, there.y_mm, math.cos(move[2]), math.sin(move[2]))
+    assert held == pytest.approx(again.value_mm, rel=0, abs=made.EXACT_MM)
+
+
+def same_ends(one: list[list[tuple[float, float]]], two: list[list[tuple[float, float]]]) -> bool:
+    pairs = zip((p for e in one for p in e), (p for e in two for p in e), strict=True)
+    return all(math.dist(a, b) < 1e-6 for a, b in pairs)
+
+
+@pytest.mark.parametrize("base", [Base(), CURVED])
+@pytest.mark.parametrize("depth", [DEPTH, DEEPEST])
+def test_three_readings_are_solved_from_a_few_tenths_of_a_mm_off(base: Base, depth: Method) -> None:
+    """One solution with the contacts held is the pose, as a look there tells."""
+    blade = practice_plate()
+    readings = readings_at(CLEAR, (depth, TAIL, LENGTH), blade, base)
+    equations = Equations(blade, base, readings)
+    begun = equations.sight(CLEAR.moved(0.3, -0.2, 0.002))
+    assert begun is not None
+    pose = solve_held(equations, begun)
+    assert pose is not None
+    assert pose.x_mm == pytest.approx(CLEAR.x_mm, abs=made.EXACT_MM)
+    assert pose.y_mm == pytest.approx(CLEAR.y_mm, abs=made.EXACT_MM)
+    assert pose.tilt_rad == pytest.approx(CLEAR.tilt_rad, abs=made.EXACT_MM / 100.0)
+
+
+def test_what_does_not_close_in_is_given_up() -> None:
+    """Readings that no pose near by gives with these contacts, and marks that touch nothing."""
+    blade, base = practice_plate(), Base()
+    readings = readings_at(LEVEL, (DEPTH, TAIL, LENGTH), blade, base)
+    equations = Equations(blade, base, readings)
+    begun = equations.sight(LEVEL.moved(0.0, 0.0, 0.2))
+    assert begun is not None
+    assert solve_held(equations, begun) is None
+    coarse = Method("mark", "tail", scribe=Scribe((20.0, 5.0)))
+    marked = Equations(
+        blade, base, [*readings[:1], *readings_at(LEVEL, (coarse, LENGTH), blade, base)]
+    )
+    seen = marked.sight(LEVEL.moved(0.3, -0.2, 0.002))
+    assert seen is not None
+    assert solve_held(marked, seen) is None
