@@ -13,7 +13,7 @@ from workbench.fin.fit import Fit
 from workbench.fin.linear import inverse
 from workbench.fin.methods import Method
 from workbench.fin.rig import Rig
-from workbench.fin.trust import u_after
+from workbench.fin.trust import gain_after, u_by
 from workbench.frozen import dataclass
 
 U_TURN = 0.01
@@ -42,10 +42,11 @@ def expected_after(
     """
     after = rig.seated(fit.pose, turns)
     per_travel = inverse([t.gradient for t in rig.travels(after)])
+    gain = gain_after(rig, fit, after)
     out = []
     for method in methods:
         seen = rig.observe(method, after)
-        squares = u_after(rig, fit, method, after) ** 2
+        squares = u_by(fit, gain, seen.gradient) ** 2
         for j, (stud, turn) in enumerate(zip(rig.studs, turns, strict=True)):
             if turn and per_travel is not None:
                 slope = sum(seen.gradient[k] * per_travel[k][j] for k in range(3))

@@ -19,7 +19,7 @@ from workbench.fin.remarks import contact_remarks, remarks
 from workbench.fin.rig import Rig
 from workbench.fin.rounding import rounded
 from workbench.fin.studs import Stud, Travel
-from workbench.fin.trust import u_after, u_turns
+from workbench.fin.trust import gain_after, u_after, u_by, u_turns
 
 __all__ = [
     "Plan", "Prediction", "Remark", "Rig", "Role", "Step", "StudLimitError", "StudTurn", "Target",
@@ -129,18 +129,19 @@ def _check_limits(rig: Rig, travels: Sequence[Travel]) -> None:
 
 
 def _predictions(rig: Rig, fit: Fit, goals: Sequence[Goal], after: Pose) -> tuple[Prediction, ...]:
-    return tuple(
-        Prediction(
-            g.target.method,
-            reading.value_mm,
-            g.target.value_mm,
-            rig.observe(g.target.method, after).value_mm,
-            g.target.tolerance_mm,
-            u_after(rig, fit, g.target.method, after),
-            g.role,
-        )
-        for g, reading in zip(goals, fit.readings, strict=True)
-    )
+    gain = gain_after(rig, fit, after)
+    out = []
+    for goal, reading in zip(goals, fit.readings, strict=True):
+        aim = goal.target
+        seen = rig.observe(aim.method, after)
+        u_mm = u_by(fit, gain, seen.gradient)
+        out.append(
+            Prediction(
+                aim.method, reading.value_mm, aim.value_mm, seen.value_mm, aim.tolerance_mm, u_mm,
+                goal.role,
+            )
+        )  # fmt: skip
+    return tuple(out)
 
 
 def _steps(rig: Rig, fit: Fit, stud_turns: Sequence[StudTurn]) -> tuple[Step, ...]:

@@ -31,11 +31,14 @@ class Rig:
 
     def seated(self, pose: Pose, turns: Sequence[float]) -> Pose:
         """Return where the blade seats after these turns (positive is in) from ``pose``."""
-        travels = [
-            t.mm + n * stud.lead_mm
-            for t, n, stud in zip(self.travels(pose), turns, self.studs, strict=True)
+        return self.seated_from(self.travels(pose), turns, pose)
+
+    def seated_from(self, travels: Sequence[Travel], turns: Sequence[float], near: Pose) -> Pose:
+        """Return where the blade seats, ``near`` the pose that has these travels, after turns."""
+        after = [
+            t.mm + n * stud.lead_mm for t, n, stud in zip(travels, turns, self.studs, strict=True)
         ]
-        return seat(self.studs, self.blade, travels, pose)
+        return seat(self.studs, self.blade, after, near)
 
     def observe(self, method: Method, pose: Pose) -> Observation:
         """Return what a method reads at ``pose``.

@@ -10,11 +10,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from workbench.fin.fit import Fit
-from workbench.fin.linear import multiply
-from workbench.fin.methods import Method, observe
+from workbench.fin.linear import Row
+from workbench.fin.methods import Method, Observation, observe_all
 from workbench.fin.pose import Pose
 from workbench.fin.rig import Rig
-from workbench.fin.trust import u_after
+from workbench.fin.trust import gain_after, u_by
 
 REACH = 2.0
 """Each reading is moved by this many of its standard uncertainties."""
@@ -29,26 +29,22 @@ def rough_methods(rig: Rig, fit: Fit, methods: Sequence[Method], pose: Pose) -> 
 
     ``pose`` is the fitted one, or one reached from it by known turns.
     """
-    gain = multiply(rig.pose_gain(fit.pose, pose), [list(row) for row in fit.gain])
-    moves = [
-        tuple(row[j] * sign * REACH * reading.u_mm for row in gain)
-        for j, reading in enumerate(fit.readings)
-        for sign in (1.0, -1.0)
-    ]
-    return tuple(m for m in methods if _bends(rig, fit, m, pose, moves))
+    if not methods:
+        return ()
+    gain = gain_after(rig, fit, pose)
+    here = [rig.observe(m, pose) for m in methods]
+    allowed = [BEND * REACH * u_by(fit, gain, o.gradient) for o in here]
+    rough = [False] * len(methods)
+    for j, reading in enumerate(fit.readings):
+        for reach in (REACH * reading.u_mm, -REACH * reading.u_mm):
+            move = (gain[0][j] * reach, gain[1][j] * reach, gain[2][j] * reach)
+            there = observe_all(methods, rig.blade, rig.base, pose.moved(*move))
+            for i, seen in enumerate(there):
+                rough[i] = rough[i] or seen is None or _bend(here[i], seen, move) > allowed[i]
+    return tuple(m for m, is_rough in zip(methods, rough, strict=True) if is_rough)
 
 
-def _bends(
-    rig: Rig, fit: Fit, method: Method, pose: Pose, moves: Sequence[tuple[float, ...]]
-) -> bool:
-    here = rig.observe(method, pose)
-    allowed = BEND * REACH * u_after(rig, fit, method, pose)
-    for dx, dy, dtilt in moves:
-        seen = observe(method, rig.blade, rig.base, pose.moved(dx, dy, dtilt))
-        if seen is None:
-            return True
-        gx, gy, gt = here.gradient
-        straight = here.value_mm + gx * dx + gy * dy + gt * dtilt
-        if abs(seen.value_mm - straight) > allowed:
-            return True
-    return False
+def _bend(here: Observation, there: Observation, move: Row) -> float:
+    """Return how far a reading after a move misses the straight line from before it, in mm."""
+    gx, gy, gt = here.gradient
+    return abs(there.value_mm - here.value_mm - gx * move[0] - gy * move[1] - gt * move[2])

@@ -8,9 +8,10 @@ from collections.abc import Sequence
 
 from workbench.errors import OutOfReachError
 from workbench.fin.goals import Goal
-from workbench.fin.methods import observe
+from workbench.fin.methods import observe_all
 from workbench.fin.pose import Pose
 from workbench.fin.rig import Rig
+from workbench.fin.studs import Travel
 
 EVEN = 1e-9
 """Two roundings whose misses differ by less than this share count as equally good."""
@@ -26,13 +27,14 @@ def rounded(
     """
     if finest == 0.0:
         return list(exact)
+    travels = rig.travels(now)
     choices = [_neighbours(e, finest) for e in exact]
     best: tuple[float, float, float] | None = None
     chosen: tuple[float, ...] | None = None
     for turns in itertools.product(*choices):
-        if not _allowed(rig, now, turns):
+        if not _allowed(rig, travels, turns):
             continue
-        misses = _misses(rig, rig.seated(now, turns), goals)
+        misses = _misses(rig, rig.seated_from(travels, turns, now), goals)
         if misses is None:
             continue
         score = (max(misses), sum(m * m for m in misses), sum(map(abs, turns)))
@@ -51,8 +53,8 @@ def _neighbours(exact: float, finest: float) -> tuple[float, ...]:
     return (math.floor(count) * finest, math.ceil(count) * finest)
 
 
-def _allowed(rig: Rig, now: Pose, turns: Sequence[float]) -> bool:
-    for stud, t, n in zip(rig.studs, rig.travels(now), turns, strict=True):
+def _allowed(rig: Rig, travels: Sequence[Travel], turns: Sequence[float]) -> bool:
+    for stud, t, n in zip(rig.studs, travels, turns, strict=True):
         mm = t.mm + n * stud.lead_mm
         # A stud that stands outside its limits already may still come back toward them.
         if (
@@ -66,8 +68,8 @@ def _allowed(rig: Rig, now: Pose, turns: Sequence[float]) -> bool:
 
 def _misses(rig: Rig, pose: Pose, goals: Sequence[Goal]) -> list[float] | None:
     out = []
-    for g in goals:
-        seen = observe(g.target.method, rig.blade, rig.base, pose)
+    every = observe_all([g.target.method for g in goals], rig.blade, rig.base, pose)
+    for g, seen in zip(goals, every, strict=True):
         if seen is None:
             return None
         if g.role != "follows":

@@ -37,16 +37,20 @@ def u_turns(
     return out
 
 
+def gain_after(rig: Rig, fit: Fit, after: Pose) -> list[list[float]]:
+    """Return (3 x n) how the pose reached by known turns follows each reading before them."""
+    return multiply(rig.pose_gain(fit.pose, after), fit.gain)
+
+
+def u_by(fit: Fit, gain: Sequence[Sequence[float]], gradient: Sequence[float]) -> float:
+    """Return the standard uncertainty (mm) of what changes so with a pose that follows so."""
+    (through,) = multiply((gradient,), gain)
+    return math.sqrt(sum((g * r.u_mm) ** 2 for g, r in zip(through, fit.readings, strict=True)))
+
+
 def u_after(rig: Rig, fit: Fit, method: Method, after: Pose) -> float:
     """Return the standard uncertainty (mm) of what ``method`` will read at ``after``.
 
     ``after`` is reached from the fitted pose by known turns; only the readings are uncertain.
     """
-    gradient = rig.observe(method, after).gradient
-    gain = multiply(rig.pose_gain(fit.pose, after), [list(row) for row in fit.gain])
-    return math.sqrt(
-        sum(
-            (sum(gradient[k] * gain[k][j] for k in range(3)) * r.u_mm) ** 2
-            for j, r in enumerate(fit.readings)
-        )
-    )
+    return u_by(fit, gain_after(rig, fit, after), rig.observe(method, after).gradient)
