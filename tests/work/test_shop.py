@@ -11,6 +11,7 @@ from workbench.errors import InputError
 from workbench.fin.fit import Reading, fit_pose
 from workbench.fin.tilting import sweep
 from workbench.records import rows
+from workbench.work import solved
 from workbench.work.jobs import JobView
 from workbench.work.shop import Shop
 
@@ -286,6 +287,7 @@ def test_what_the_last_reading_asks_for_is_reckoned_before_it_is_taken(shop: Sho
         line = view.lines[view.due]
         view = read(shop, view, line, fin.text(line, view.ski.unit))
     sweep.cache_clear()
+    solved._fit_or_why.cache_clear()
     shop.foresee(view)
     assert sweep.cache_info().misses == 1
     line = view.lines[2]

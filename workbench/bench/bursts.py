@@ -53,10 +53,11 @@ class Pace:
 
     def is_burst(self, enter_s: float) -> bool:
         """Tell whether the keys, and the Enter behind them, came off a cable."""
-        from statistics import median
-
-        gaps = [b - a for a, b in pairwise((*self._times, enter_s))]
-        return len(gaps) >= SHORTEST_BURST and median(gaps) < GAUGE_GAP_S
+        gaps = sorted(b - a for a, b in pairwise((*self._times, enter_s)))
+        if len(gaps) < SHORTEST_BURST:
+            return False
+        middle = gaps[(len(gaps) - 1) // 2] + gaps[len(gaps) // 2]
+        return middle < 2.0 * GAUGE_GAP_S
 
 
 class Heard:

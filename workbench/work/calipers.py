@@ -269,6 +269,10 @@ def _today(shop: Shop, checks: Sequence[measure.Check]) -> int:
 
 def standing_words(shop: Shop) -> str:
     """Return why the caliper in hand is not to be trusted today, as one sentence; else nothing."""
+    return shop.book.at_once(_standing_words, shop)
+
+
+def _standing_words(shop: Shop) -> str:
     row = in_hand(shop)
     if row is None:
         return ""

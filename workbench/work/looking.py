@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from functools import partial
@@ -69,10 +69,12 @@ class OpenBook:
         blade_row, block = self.book.blade(ski.blade_id), self.book.block(ski.block_id)
         blade = blade_of(blade_row)
         facts = self.book.facts(job_id)
-        methods, stated = self._methods(ski, blade)
+        kept = self.book.methods_of(ski.blade_id)
+        methods, stated = self._methods(ski, blade, kept)
         rig = rig_of(ski, blade, block.studs)
         rules = rules_of(self.book)
-        at = self._progress(ski, facts, job.kind, rules)
+        tolerances = {i: tolerance_mm for i, _, tolerance_mm in methods}
+        at = self._progress(ski, facts, job.kind, rules, tolerances)
         named = [(i, m) for i, m, _ in methods]
         first = at.stage == "as received"
         finest = self._finest(facts, job)
@@ -87,12 +89,12 @@ class OpenBook:
             facts,
             finest,
             baselines[-1] if baselines else None,
-            self._others(ski, blade),
+            _others(kept, blade),
             tools_of(self.book, facts, stated),
             self.guarded,
             left_with(self.book, job, named, rig, stated) if first else None,
             rules,
-            self._marks(ski, blade),
+            _marks(kept, ski, blade),
         )
 
     def foresee(self, view: JobView) -> None:
@@ -109,16 +111,8 @@ class OpenBook:
         _, stated = self._methods(view.ski, view.rig.blade)
         last = left_with(self.book, view.job, named, view.rig, stated)
         if last is not None:
-            last.expected(view.rig, self._others(view.ski, view.rig.blade))
-
-    def _others(self, ski: rows.Ski, blade: Blade) -> tuple[Method, ...]:
-        """Return all methods of the ski's blade."""
-        return tuple(method_of(row, blade) for row in self.book.methods_of(ski.blade_id))
-
-    def _marks(self, ski: rows.Ski, blade: Blade) -> tuple[tuple[str, Method], ...]:
-        """Return the coarse marks of the ski's blade (id, method) that are none of its readings."""
-        kept = [r for r in self.book.methods_of(ski.blade_id) if r.scribe_x_mm is not None]
-        return tuple((r.id, method_of(r, blade)) for r in kept if r.id not in ski.methods)
+            kept = self.book.methods_of(view.ski.blade_id)
+            last.expected(view.rig, _others(kept, view.rig.blade))
 
     @property
     def guarded(self) -> bool:
@@ -126,17 +120,25 @@ class OpenBook:
         return self.book.setting(GUARD, "off") == "on"
 
     def _methods(
-        self, ski: rows.Ski, blade: Blade
+        self, ski: rows.Ski, blade: Blade, known: Iterable[rows.Method] = ()
     ) -> tuple[list[tuple[str, Method, float]], dict[str, float]]:
-        """Return the ski's methods (id, method, tolerance in mm), and the u that some state."""
-        kept = [self.book.method(method_id) for method_id in ski.methods]
+        """Return the ski's methods (id, method, tolerance in mm), and the u that some state.
+
+        Those not among the ``known`` are read.
+        """
+        by_id = {row.id: row for row in known}
+        kept = [by_id.get(i) or self.book.method(i) for i in ski.methods]
         stated = {row.id: row.u_mm for row in kept if row.u_mm is not None}
         return [(row.id, method_of(row, blade), row.tolerance_mm) for row in kept], stated
 
     def _progress(
-        self, ski: rows.Ski, facts: Sequence[rows.AnyFact], kind: rows.JobKind, rules: Rules
+        self,
+        ski: rows.Ski,
+        facts: Sequence[rows.AnyFact],
+        kind: rows.JobKind,
+        rules: Rules,
+        tolerances: Mapping[str, float],
     ) -> Progress:
-        tolerances = {m: self.book.method(m).tolerance_mm for m in ski.methods}
         u_of = partial(self._u_of, ski, facts) if self.guarded else None
         return progress(facts, ski.methods, tolerances, ski.has_wing, u_of, kind, rules)
 
@@ -159,3 +161,16 @@ class OpenBook:
     def finest_of(self, job_id: str) -> float:
         """Return the finest turn (turns) that a job was done with."""
         return self._finest(self.book.facts(job_id), self.book.job(job_id))
+
+
+def _others(kept: Iterable[rows.Method], blade: Blade) -> tuple[Method, ...]:
+    """Return all methods of a blade."""
+    return tuple(method_of(row, blade) for row in kept)
+
+
+def _marks(
+    kept: Iterable[rows.Method], ski: rows.Ski, blade: Blade
+) -> tuple[tuple[str, Method], ...]:
+    """Return the coarse marks among a blade's methods (id, method) that are no readings of a ski."""
+    marks = (row for row in kept if row.scribe_x_mm is not None and row.id not in ski.methods)
+    return tuple((row.id, method_of(row, blade)) for row in marks)

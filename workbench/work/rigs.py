@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 
 from workbench.fin.base import Base
 from workbench.fin.blade import Blade, Hole
@@ -12,8 +13,9 @@ from workbench.fin.studs import Stud
 from workbench.records import rows
 
 
+@lru_cache(maxsize=64)
 def blade_of(row: rows.Blade) -> Blade:
-    """Return the kernel's blade of a row."""
+    """Return the kernel's blade of a row, checked once and kept."""
     return Blade(
         row.name,
         row.outline_mm,

@@ -161,6 +161,12 @@ def budgets_of(taken: Sequence[Taken], rig: Rig) -> tuple[Budget, ...]:
     The jaw's height counts by the slope of the edges it meets, at the pose that the readings' own
     means give; where they give none, it does not count.
     """
+    return _budgets(tuple(taken), rig)
+
+
+@lru_cache(maxsize=64)
+def _budgets(taken: tuple[Taken, ...], rig: Rig) -> tuple[Budget, ...]:
+    """Work the budgets out; kept, since every look at a job asks for those of its passes."""
     plain = tuple(_budget(t, 0.0) for t in taken)
     if all(t.u_mm is not None or t.method.quantity == "depth" for t in taken):
         return plain
@@ -188,9 +194,8 @@ def _reading(taken: Taken, budget: Budget) -> Reading:
     return Reading(taken.method, mean_of(taken.values_mm), u)
 
 
-@lru_cache(maxsize=64)
 def _height_slopes(rig: Rig, readings: tuple[Reading, ...]) -> tuple[float, ...]:
-    """Return the slopes at the pose of these readings; kept, since every look at a job asks."""
+    """Return the slopes at the pose of these readings."""
     try:
         fit = fit_pose(rig.blade, rig.base, readings)
     except BenchError:  # said in full when the plan is made
