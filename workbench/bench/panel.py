@@ -5,9 +5,11 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable
 
+from rich.segment import Segment
 from textual.content import Content
 from textual.geometry import Region, Size
 from textual.strip import Strip
+from textual.style import Style
 from textual.visual import Visual
 from textual.widget import Widget
 from textual.widgets import Static
@@ -50,6 +52,7 @@ class Panel(Widget):
         self._drawn = Content("")
         self._rows: list[Content] = []
         self._strips: dict[int, Strip] = {}
+        self._styles: dict[str | Style, Style] = {}
         self._drawn_for: Size | None = None
 
     def show(self, state: BenchState) -> None:
@@ -103,11 +106,29 @@ class Panel(Widget):
             whole = Visual.to_strips(self, self._drawn, width, count, style)
             self._strips = dict(enumerate(whole))
         else:
-            one = Visual.to_strips(self, self._rows[y], width, 1, style)
-            self._strips[y] = one[0].apply_offsets(0, y) if one else Strip.blank(width)
+            self._strips[y] = self._painted(self._rows[y], y, width, style)
         self._strips.setdefault(y, Strip.blank(width))
+
+    def _painted(self, row: Content, y: int, width: int, style: Style) -> Strip:
+        """Return one row in its colours, the shortest way where it needs no wrapping."""
+        if row.cell_length > width or "\t" in row.plain:
+            one = Visual.to_strips(self, row, width, 1, style)
+            return one[0].apply_offsets(0, y) if one else Strip.blank(width)
+        segments, x = [], 0
+        for text, own in row.render(style, end="", parse_style=self._parsed):
+            segments.append(Segment(text, (style + own).rich_style_with_offset(x, y)))
+            x += len(text)
+        return Strip(segments, row.cell_length)
+
+    def _parsed(self, style: str | Style) -> Style:
+        """Return a style in the theme's colours, each parsed once."""
+        known = self._styles.get(style)
+        if known is None:
+            known = self._styles[style] = self._get_style(style)
+        return known
 
     def notify_style_update(self) -> None:
         """Paint in the new colours."""
         self._strips.clear()
+        self._styles.clear()
         super().notify_style_update()

@@ -171,6 +171,6 @@ def _others(kept: Iterable[rows.Method], blade: Blade) -> tuple[Method, ...]:
 def _marks(
     kept: Iterable[rows.Method], ski: rows.Ski, blade: Blade
 ) -> tuple[tuple[str, Method], ...]:
-    """Return the coarse marks among a blade's methods (id, method) that are no readings of a ski."""
+    """Return the coarse marks of a blade (id, method) that are none of a ski's readings."""
     marks = (row for row in kept if row.scribe_x_mm is not None and row.id not in ski.methods)
     return tuple((row.id, method_of(row, blade)) for row in marks)
