@@ -68,6 +68,22 @@ def test_earlier_days_stand_first_where_asked_for(shop: Shop) -> None:
         shop.book.day_list("today")
 
 
+def test_around_a_job_the_list_is_read_and_the_rest_keeps_its_place(shop: Shop) -> None:
+    """Every job stands in its place; those read are as in the whole list, far ones just counted."""
+    late = shop.book.add_job(shop.ski.id, BEFORE)
+    added = [shop.book.add_job(shop.ski.id, DAY) for _ in range(3 * days.NEAR)]
+    shop.book.add_sign_off(added[-1].id, "kl")
+    whole = shop.book.day_list(DAY, with_unfinished=True)
+    ids = [each.item.job.id for each in whole]
+    for near, first in ((added[60].id, 62 - days.NEAR), (late.id, 0), ("no such job", 0)):
+        found = shop.book.day_around(DAY, near)
+        read = range(first, (first or 1) + days.NEAR + (days.NEAR + 1 if first else 0))
+        assert [i for i, each in enumerate(found) if isinstance(each, days.DayItem)] == [*read]
+        assert [found[i] for i in read] == [whole[i] for i in read]
+        assert [e.job_id if isinstance(e, days.Unread) else e.item.job.id for e in found] == ids
+        assert found[-1] == days.Unread(added[-1].id, True)
+
+
 def test_the_last_setting_is_the_latest_signed_off_before_a_job(shop: Shop) -> None:
     """Re-checks, struck jobs and unfinished ones do not count."""
     assert shop.book.last_setting(shop.ski.id) is None

@@ -49,6 +49,19 @@ def test_with_a_guard_band_the_list_still_agrees_with_the_view(shop: Shop) -> No
     assert [x.stage for x in shop.roster()] == [shop.view(x.job_id).stage for x in shop.roster()]
 
 
+def test_far_from_the_ski_in_hand_only_places_are_known(shop: Shop) -> None:
+    """Near it, lines are as in the whole queue; the others wait to be read."""
+    ski_id = shop.roster()[8].ski_id
+    for _ in range(100):
+        shop.book.add_job(ski_id, shop.day)
+    whole = shop.roster()
+    found = shop.roster(near=whole[-1].job_id)
+    assert [x.job_id for x in found] == [x.job_id for x in whole]
+    assert found[-30:] == whole[-30:]
+    assert all(x.read for x in found[-30:])
+    assert {(x.read, x.ski_name, x.stage_words) for x in found[:30]} == {(False, "", "…")}
+
+
 def test_another_days_list_has_that_day_alone(shop: Shop) -> None:
     """What is unfinished stands before today's queue only."""
     late = shop.book.add_job(shop.roster()[8].ski_id, BEFORE, "07:00")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from . import days, finding, roster
-from .days import DayItem, JobTimes
+from .days import DayItem, JobTimes, Unread
 from .door import Door
 from .finding import KnownSki
 from .rows import QueueItem
@@ -14,16 +14,19 @@ from .rows import QueueItem
 class DayPages(Door):
     """Days, known skis, and the settings that rules are made of."""
 
-    def day_list(
-        self, day: str, *, with_unfinished: bool = False, near: str | None = None
-    ) -> tuple[DayItem, ...]:
+    def day_list(self, day: str, *, with_unfinished: bool = False) -> tuple[DayItem, ...]:
         """A day's queue by rank with all that stages are read off, in a fixed number of queries.
 
-        ``with_unfinished``: what earlier days left open stands before it. ``near``: the id of a
-        job; what stages are read off is then read for the jobs around it alone (where it is not
-        in the list: around the first that is open).
+        ``with_unfinished``: what earlier days left open stands before it.
         """
-        return self._read(days.day_list, day, with_unfinished=with_unfinished, near=near)
+        return self._read(days.day_list, day, with_unfinished=with_unfinished)
+
+    def day_around(self, day: str, near: str) -> tuple[DayItem | Unread, ...]:
+        """A day's queue behind what earlier days left open, read of the jobs around one alone.
+
+        ``near`` is its id; where it is not in the list, it is read around the first that is open.
+        """
+        return self._read(days.day_around, day, near)
 
     def job_times(self, job_ids: Iterable[str]) -> tuple[JobTimes, ...]:
         """When those of these jobs that are signed off were begun, broken off and signed off."""

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 from ..frozen import dataclass
 from . import facts
 from .database import Database
-from .jobs import UNFINISHED_BEFORE, item_of, item_rows
+from .jobs import OF_DAY, UNFINISHED_BEFORE, item_of, item_rows
 from .rows import AnyFact, QueueItem
 from .values import day_text
 
@@ -20,7 +20,7 @@ class DayItem:
     """A job of the queue with all that its stage is read off.
 
     ``methods``: id and tolerance (mm) of each reading of its ski, in order. ``passes`` are counted
-    for signed-off jobs, ``facts`` given for the others. ``read`` is False where both were left out.
+    for signed-off jobs, ``facts`` given for the others.
     """
 
     item: QueueItem
@@ -29,7 +29,14 @@ class DayItem:
     methods: tuple[tuple[str, float], ...]
     passes: int
     facts: tuple[AnyFact, ...]
-    read: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Unread:
+    """A job of the queue of which only its place in it and a sign-off were looked for."""
+
+    job_id: str
+    signed_off: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +83,8 @@ _LAST_SETTING = """SELECT j.id FROM jobs j JOIN queue q ON q.job_id = j.id
     WHERE j.ski_id = ? AND j.id < ? AND j.kind = 'setting' AND q.open = 0 AND q.struck = 0
     ORDER BY j.id DESC LIMIT 1"""
 
+_QUEUED = "SELECT job_id AS id, open FROM queue q WHERE {where} ORDER BY day, rank, job_id"
+
 AFTER_EVERY_ID = "~"
 
 
@@ -83,41 +92,48 @@ NEAR = 40
 """So many jobs to each side are more than a screen shows."""
 
 
-def day_list(
-    db: Database, day: str, *, with_unfinished: bool, near: str | None = None
-) -> tuple[DayItem, ...]:
-    """A day's queue by rank; what earlier days left open stands before it where asked for.
-
-    With ``near``, the id of a job, facts are read only of that job and those around it; of the
-    first open one where it is not in the list.
-    """
+def day_list(db: Database, day: str, *, with_unfinished: bool) -> tuple[DayItem, ...]:
+    """A day's queue by rank; what earlier days left open stands before it where asked for."""
     day = day_text("day", day)
     found = item_rows(db, UNFINISHED_BEFORE, [day]) if with_unfinished else []
-    found += item_rows(db, "q.day = ? AND q.struck = 0", [day])
-    seen = found if near is None else _around(found, near)
-    read = {row["id"] for row in seen}
-    methods = _methods(db, {row["ski_row"] for row in seen})
-    passes = _counts(db, [row["id"] for row in seen if not row["open"]])
-    kept = facts.facts_for(db, [row["id"] for row in seen if row["open"]])
-    return tuple(
-        DayItem(
+    found += item_rows(db, OF_DAY, [day])
+    return tuple(_items(db, found))
+
+
+def day_around(db: Database, day: str, near: str) -> tuple[DayItem | Unread, ...]:
+    """The same with what earlier days left open, read of the job ``near`` and those around it.
+
+    Where that is none of the list, it is read around the first that is open.
+    """
+    day = day_text("day", day)
+    queued = [*db.query(_QUEUED.format(where=UNFINISHED_BEFORE), [day])]
+    queued += db.query(_QUEUED.format(where=OF_DAY), [day])
+    seen = json.dumps([row["id"] for row in _around(queued, near)])
+    rows = item_rows(db, "q.job_id IN (SELECT value FROM json_each(?))", [seen])
+    read = {item.item.job.id: item for item in _items(db, rows)}
+    return tuple(read.get(row["id"]) or Unread(row["id"], not row["open"]) for row in queued)
+
+
+def _items(db: Database, rows: list[dict[str, Any]]) -> Iterator[DayItem]:
+    methods = _methods(db, {row["ski_row"] for row in rows})
+    passes = _counts(db, [row["id"] for row in rows if not row["open"]])
+    kept = facts.facts_for(db, [row["id"] for row in rows if row["open"]])
+    for row in rows:
+        yield DayItem(
             item_of(row),
             row["ski_note"],
             bool(row["has_wing"]),
             tuple(methods[row["ski_row"]]),
             passes.get(row["id"], 0),
             kept.get(row["id"], ()),
-            row["id"] in read,
         )
-        for row in found
-    )
 
 
-def _around(found: list[dict[str, Any]], near: str) -> list[dict[str, Any]]:
-    at = next((i for i, row in enumerate(found) if row["id"] == near), None)
+def _around(queued: list[dict[str, Any]], near: str) -> list[dict[str, Any]]:
+    at = next((i for i, row in enumerate(queued) if row["id"] == near), None)
     if at is None:
-        at = next((i for i, row in enumerate(found) if row["open"]), 0)
-    return found[max(at - NEAR, 0) : at + NEAR + 1]
+        at = next((i for i, row in enumerate(queued) if row["open"]), 0)
+    return queued[max(at - NEAR, 0) : at + NEAR + 1]
 
 
 def _methods(db: Database, ski_rows: Iterable[str]) -> dict[str, list[tuple[str, float]]]:

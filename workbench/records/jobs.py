@@ -26,6 +26,8 @@ _ITEM = """SELECT q.job_id AS id, j.ski_id, q.day, j.due, q.rank, j.finest_turn,
     JOIN blades b ON b.id = (SELECT max(v.id) FROM blades v WHERE v.root = k.blade_id)
     WHERE {where} ORDER BY q.day, q.rank, q.job_id"""
 
+OF_DAY = "q.day = ? AND q.struck = 0"
+
 UNFINISHED_BEFORE = "q.open = 1 AND q.struck = 0 AND q.day < ?"
 
 
@@ -124,7 +126,7 @@ def _job_of(row: dict[str, Any]) -> Job:
 
 def day_queue(db: Database, day: str) -> tuple[QueueItem, ...]:
     """A day's queue by rank; struck jobs are left out."""
-    return tuple(map(item_of, item_rows(db, "q.day = ? AND q.struck = 0", [day_text("day", day)])))
+    return tuple(map(item_of, item_rows(db, OF_DAY, [day_text("day", day)])))
 
 
 def unfinished_before(db: Database, day: str) -> tuple[QueueItem, ...]:

@@ -13,6 +13,7 @@ from workbench.fin.readings import Reading
 from workbench.fin.search import sweep_ahead
 from workbench.records import rows
 from workbench.records.book import Book
+from workbench.records.days import DayItem, Unread
 from workbench.work.gauges import tools_of
 from workbench.work.job_views import build_view, standard_u_mm
 from workbench.work.jobs import JobView
@@ -44,13 +45,18 @@ class OpenBook:
     def roster(self, near: str | None = None) -> tuple[RosterLine, ...]:
         """Return the day's queue in its order, what earlier days left unfinished first.
 
-        With ``near``, a job's id, stages are read of the skis around it alone.
+        With ``near``, a job's id, skis are read around it alone; of the others nothing is known
+        but their places.
         """
-        return self.lines_of(self.day, near)
+        if near is None:
+            return self.lines_of(self.day)
+        return self._lines(self.book.day_around(self.day, near))
 
-    def lines_of(self, day: str, near: str | None = None) -> tuple[RosterLine, ...]:
+    def lines_of(self, day: str) -> tuple[RosterLine, ...]:
         """Return a day's queue in its order; before today's, what earlier days left unfinished."""
-        found = self.book.day_list(day, with_unfinished=day == self.day, near=near)
+        return self._lines(self.book.day_list(day, with_unfinished=day == self.day))
+
+    def _lines(self, found: Iterable[DayItem | Unread]) -> tuple[RosterLine, ...]:
         rules = rules_of(self.book)
         lines = tuple(roster_line(each, rules) for each in found)
         return tuple(map(self._guarded_line, lines)) if self.guarded else lines

@@ -5,7 +5,7 @@ from __future__ import annotations
 from workbench.frozen import dataclass
 from workbench.measure.units import Unit
 from workbench.records import rows
-from workbench.records.days import DayItem
+from workbench.records.days import DayItem, Unread
 from workbench.work.rules import Rules
 from workbench.work.stages import GLYPHS, Stage, progress
 
@@ -14,7 +14,7 @@ from workbench.work.stages import GLYPHS, Stage, progress
 class RosterLine:
     """One ski of the day: its job, names as typed, stage and pass; ``day`` is the job's own.
 
-    ``read``: whether its stage is known; where it is not, only a sign-off was looked for.
+    ``read``: whether it was read; where it was not, only its place and a sign-off were.
     """
 
     job_id: str
@@ -51,14 +51,15 @@ class RosterLine:
         return "within tolerance" if self.stage == "within" else str(self.stage)
 
 
-def roster_line(each: DayItem, rules: Rules) -> RosterLine:
+def roster_line(each: DayItem | Unread, rules: Rules) -> RosterLine:
     """Return a job's line; whether a guard band lets its readings be within is not looked at."""
+    if isinstance(each, Unread):
+        stands: Stage = "signed off" if each.signed_off else "waiting"
+        return RosterLine(each.job_id, "", "", "in", "", stands, 0, read=False)
     item, job = each.item, each.item.job
     stage: Stage = "signed off"
     number, reason = each.passes, ""
-    if not each.read:
-        stage = stage if item.signed_off else "waiting"
-    elif not item.signed_off:
+    if not item.signed_off:
         methods = dict(each.methods)
         at = progress(
             each.facts, tuple(methods), methods, each.has_wing, kind=job.kind, rules=rules
@@ -66,5 +67,5 @@ def roster_line(each: DayItem, rules: Rules) -> RosterLine:
         stage, number, reason = at.stage, at.pass_number, at.reason
     return RosterLine(
         job.id, item.ski_name, item.rider, item.unit, job.due, stage, number, item.serial,
-        job.note, each.ski_note, job.ski_id, job.kind, job.day, job.rank, reason, each.read,
+        job.note, each.ski_note, job.ski_id, job.kind, job.day, job.rank, reason,
     )  # fmt: skip
