@@ -57,6 +57,19 @@ def test_chord_at_a_level(radius: float, half: float, level: float) -> None:
     assert sorted(x for x, _ in found) == pytest.approx([-half, half], abs=made.EXACT_MM)
 
 
+@pytest.mark.parametrize("radius", [1e9, 1e150, 1e300, 1.7e308])
+def test_the_flattest_arcs_are_crossed_where_a_flat_base_is(radius: float) -> None:
+    """Also by an edge so short that its own part of the quadratic vanishes."""
+    for a, b in (
+        ((10.0, -1.0), (12.0, 3.0)),
+        ((0.0, -1e-9), (1e-9, 1e-9)),
+        ((0.0, 0.0), (1.0, 1.0)),
+    ):
+        ((x, y),) = level_crossings(a, b, Base(radius), 0.0)
+        ((flat_x, flat_y),) = level_crossings(a, b, Base(), 0.0)
+        assert (x, y) == pytest.approx((flat_x, flat_y), abs=1e-6)
+
+
 def test_a_large_radius_nears_a_flat_base() -> None:
     """Heights over R = 10^9 mm differ from those over a flat base by d^2/(2R), digits intact."""
     assert Base(1e9).y(100.0) == pytest.approx(-(100.0**2) / 2e9, rel=1e-12)

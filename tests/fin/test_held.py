@@ -22,6 +22,7 @@ from tests.fin.plates import (
 from workbench.fin.base import Base
 from workbench.fin.blade import Blade
 from workbench.fin.equations import Equations
+from workbench.fin.fit import fit_pose
 from workbench.fin.held import closed_form, solve_held
 from workbench.fin.methods import Method, Observation, Scribe, observe
 from workbench.fin.pose import Pose
@@ -87,6 +88,16 @@ def test_three_readings_are_solved_from_a_few_tenths_of_a_mm_off(base: Base, dep
     assert pose.x_mm == pytest.approx(CLEAR.x_mm, abs=made.EXACT_MM)
     assert pose.y_mm == pytest.approx(CLEAR.y_mm, abs=made.EXACT_MM)
     assert pose.tilt_rad == pytest.approx(CLEAR.tilt_rad, abs=made.EXACT_MM / 100.0)
+
+
+@pytest.mark.parametrize("radius", [1e7, 1e12, 1e160, 1.7e308])
+def test_bases_as_good_as_flat_give_the_pose_over_a_flat_one(radius: float) -> None:
+    """Where an arc's radius leaves no digits to the closed form, looking anew takes over."""
+    blade = practice_plate()
+    readings = readings_at(CLEAR, (DEPTH, TAIL, LENGTH), blade, Base(radius, 90.0))
+    fit = fit_pose(blade, Base(radius, 90.0), readings)
+    assert fit.pose.x_mm == pytest.approx(CLEAR.x_mm, abs=1e-8)
+    assert fit.pose.tilt_rad == pytest.approx(CLEAR.tilt_rad, abs=1e-10)
 
 
 def test_what_does_not_close_in_is_given_up() -> None:

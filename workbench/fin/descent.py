@@ -64,6 +64,12 @@ def descend(equations: Equations, start: Pose, round_kinks: bool = True) -> Sigh
     return sight if _is_stationary(sight) else _settle(equations, sight)
 
 
+def held_from(equations: Equations, start: Pose) -> Sight | None:
+    """Return the solution of three readings where contacts as at ``start`` lead to one, or None."""
+    sight = equations.sight(start)
+    return None if sight is None else _held(equations, sight)
+
+
 def _held(equations: Equations, sight: Sight) -> Sight | None:
     """Return the solution with the contacts held, where they do hold or soon come to."""
     for _ in range(HOLDS):

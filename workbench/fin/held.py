@@ -23,8 +23,8 @@ far it has turned since the contacts were seen."""
 STEPS = 12
 """A solution near by takes five or six steps."""
 
-DONE_MM = 1e-13
-"""A step this short changes nothing that a double holds of a pose."""
+DONE_MM = 1e-11
+"""A next step this short is left undone: far below the last digit of any reading."""
 
 
 def solve_held(equations: Equations, sight: Sight) -> Pose | None:
@@ -47,32 +47,30 @@ def solve_held(equations: Equations, sight: Sight) -> Pose | None:
 def _closed_in(
     equations: Equations, sight: Sight, forms: list[Form], back: tuple[Row, Row, Row]
 ) -> Pose | None:
-    """Step until nothing changes; None where a step is longer than a half of the one before."""
+    """Step until the next one would be done; None where one is over half as long as the last."""
     (a, b, c), (d, e, f), (g, h, i) = back
     first, second, third = forms
     (v1, w1), (v2, w2), (v3, w3) = [(r.value_mm, 1.0 / r.u_mm) for r in equations.readings]
     x, y, turned = sight.pose.x_mm, sight.pose.y_mm, 0.0
     scale = equations.scale_mm
     m1, m2, m3 = sight.misfits
-    last = math.inf
+    last, shrunk = 0.0, 1.0
     for _ in range(STEPS):
         dx, dy = a * m1 + b * m2 + c * m3, d * m1 + e * m2 + f * m3
         dt = g * m1 + h * m2 + i * m3
         size = abs(dx) + abs(dy) + abs(dt)
-        if not size < 0.5 * last:
-            return None if size > DONE_MM * scale else _turned(sight, x, y, turned)
-        last = size
+        if last:
+            shrunk = size / last
+        if not shrunk < 0.5 and last:
+            return None
         x, y, turned = x - dx, y - dy, turned - dt / scale
-        if size < DONE_MM:
+        if size * shrunk < DONE_MM:
             break
+        last = size
         cos, sin = math.cos(turned), math.sin(turned)
         m1 = (first(x, y, cos, sin) - v1) * w1
         m2 = (second(x, y, cos, sin) - v2) * w2
         m3 = (third(x, y, cos, sin) - v3) * w3
-    return _turned(sight, x, y, turned)
-
-
-def _turned(sight: Sight, x: float, y: float, turned: float) -> Pose:
     return Pose(x, y, sight.pose.tilt_rad + turned)
 
 

@@ -58,7 +58,11 @@ def observe_all(
             read = read_forward if method.quantity == "tail" else read_outward
             out.append(read(method.scribe, pose))
         elif method.quantity == "depth":
-            out.append(_depth(method, points, base, pose))
+            station = None
+            if method.station is not None:
+                u, v = method.station.at_mm
+                station = (x0 + c * u - s * v, y0 + s * u + c * v)
+            out.append(_depth(method, station, points, base, pose))
         else:
             if over is None:
                 over = base.heights(points), bend_of(base, x0, blade.reach_mm)
@@ -66,10 +70,12 @@ def observe_all(
     return out
 
 
-def _depth(method: Method, points: list[Point], base: Base, pose: Pose) -> Observation | None:
-    if method.station is None:
+def _depth(
+    method: Method, station: Point | None, points: list[Point], base: Base, pose: Pose
+) -> Observation | None:
+    if station is None:
         return deepest(points, base, pose)
-    return depth_at(method.station.at_mm, method.jaw_width_mm, points, base, pose)
+    return depth_at(station, method.jaw_width_mm, points, base, pose)
 
 
 def _along(
@@ -82,16 +88,12 @@ def _along(
     ends = band_ends(points, heights, bend, base, pose, method.band_mm, rear_only=is_tail)
     if not ends:
         return None
-    rear = ends[0]
+    at, gradient, slope, edge = ends[0]
     if is_tail:
-        return Observation(rear.at[0], rear.gradient, (rear.at,), rear.height_slope, (rear.edge,))
-    front = ends[1]
+        return Observation(at[0], gradient, (at,), slope, (edge,))
+    to, moves, rise, other = ends[1]
     return Observation(
-        front.at[0] - rear.at[0],
-        _minus(front.gradient, rear.gradient),
-        (rear.at, front.at),
-        front.height_slope - rear.height_slope,
-        (rear.edge, front.edge),
+        to[0] - at[0], _minus(moves, gradient), (at, to), rise - slope, (edge, other)
     )
 
 

@@ -26,11 +26,5 @@ class Observation:
     edges_mm: tuple[Edge | None, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Touch:
-    """A contact: the point, how its x moves with the pose and with the height, and its edge."""
-
-    at: Point
-    gradient: Row
-    height_slope: float = 0.0
-    edge: Edge | None = None
+Touch = tuple[Point, Row, float, Edge | None]
+"""A contact: the point, how its x moves with the pose and with the height, and its edge."""

@@ -7,12 +7,12 @@ from collections.abc import Iterator, Sequence
 
 from workbench.fin.base import Base
 from workbench.fin.blade import Blade
-from workbench.fin.descent import STEEPEST_RAD, descend
+from workbench.fin.descent import STEEPEST_RAD, descend, held_from
 from workbench.fin.equations import Equations, Sight
 from workbench.fin.methods import Method, observe_all
 from workbench.fin.pose import Pose
 from workbench.fin.readings import Reading
-from workbench.fin.starts import first_of, start_x, start_ys, starts
+from workbench.fin.starts import about, first_of, start_x, start_ys, starts
 from workbench.fin.tilting import Group, lines_of, starts_along, sweep
 
 TILTS_RAD = tuple(STEEPEST_RAD * i / 15.0 for i in range(-15, 16))
@@ -31,6 +31,10 @@ MOST_STARTS = 12
 def first_pose(equations: Equations, start: Pose | None) -> Sight | None:
     """Return a pose that gives the readings, from ``start`` or from level ones; None: not found."""
     begin = [] if start is None else [start]
+    near = about(equations, 0.0) if start is None and equations.exact else None
+    sight = None if near is None else held_from(equations, near)
+    if sight is not None:
+        return sight
     for candidate in itertools.chain(begin, starts(equations, 0.0)):
         sight = descend(equations, candidate)
         if sight is not None:

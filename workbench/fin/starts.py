@@ -24,6 +24,21 @@ def first_of(readings: Sequence[Reading], quantity: Quantity) -> Reading | None:
     return min(found, key=lambda r: r.method.is_coarse, default=None)
 
 
+def about(equations: Equations, tilt: float) -> Pose | None:
+    """Return a pose of this tilt that meets a depth, about where the tail distance says.
+
+    It is had with one look; None where no depth or no tail distance tells.
+    """
+    depth, tail = (first_of(equations.readings, q) for q in ("depth", "tail"))
+    if depth is None or tail is None:
+        return None
+    x = _about_x(equations, tail, tilt)
+    seen = observe(depth.method, equations.blade, equations.base, Pose(x, 0.0, tilt))
+    if seen is None:
+        return None
+    return Pose(x, (depth.value_mm - seen.value_mm) / seen.gradient[1], tilt)
+
+
 def starts(equations: Equations, tilt: float) -> Iterator[Pose]:
     """Give poses of this tilt that meet a depth and a tail distance, as far as there are any."""
     over_curve = _over_curve(equations, tilt)
@@ -38,16 +53,13 @@ def starts(equations: Equations, tilt: float) -> Iterator[Pose]:
 
 def _over_curve(equations: Equations, tilt: float) -> Pose | None:
     """Return a start over a curved base: the depth met at about the right place, then the tail."""
-    depth, tail = (first_of(equations.readings, q) for q in ("depth", "tail"))
-    if equations.base.radius_mm is None or depth is None or tail is None:
+    if equations.base.radius_mm is None:
         return None
-    x = _about_x(equations, tail, tilt)
-    seen = observe(depth.method, equations.blade, equations.base, Pose(x, 0.0, tilt))
-    if seen is None:
+    near = about(equations, tilt)
+    if near is None:
         return None
-    y = (depth.value_mm - seen.value_mm) / seen.gradient[1]
-    better = start_x(equations, y, tilt)
-    return None if better is None else Pose(better, y, tilt)
+    x = start_x(equations, near.y_mm, tilt)
+    return None if x is None else Pose(x, near.y_mm, tilt)
 
 
 def _about_x(equations: Equations, tail: Reading, tilt: float) -> float:
@@ -55,7 +67,7 @@ def _about_x(equations: Equations, tail: Reading, tilt: float) -> float:
     if tail.method.is_coarse:
         return _scribed_x(equations, tail, 0.0, tilt)
     c, s = math.cos(tilt), math.sin(tilt)
-    return tail.value_mm - min(c * u - s * v for u, v in equations.blade.outline_mm)
+    return tail.value_mm - min([c * u - s * v for u, v in equations.blade.outline_mm])
 
 
 def _scribed_x(equations: Equations, tail: Reading, y: float, tilt: float) -> float:

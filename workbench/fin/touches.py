@@ -16,6 +16,9 @@ from workbench.fin.pose import Point, Pose
 NEAR_MM = 1e-9
 """An edge whose end lies this near to a level is looked at for a crossing."""
 
+SLACK = 1e-12
+"""A crossing this share of an edge beyond its end is still on it."""
+
 _End = tuple[Point, Point, Point, bool]
 """An edge's two ends, where it is touched, and whether that is its first end."""
 
@@ -38,10 +41,10 @@ def deepest(points: list[Point], base: Base, pose: Pose) -> Observation | None:
 
 
 def depth_at(
-    station_mm: Point, jaw_width_mm: float, points: list[Point], base: Base, pose: Pose
+    station: Point, jaw_width_mm: float, points: list[Point], base: Base, pose: Pose
 ) -> Observation | None:
-    """Return the largest height (mm) within half a jaw's width of a station of the blade."""
-    sx, sy = pose.place(station_mm)
+    """Return the largest height (mm) within half a jaw's width of a placed station."""
+    sx, sy = station
     half = jaw_width_mm / 2.0
     left, right = sx - half, sx + half
     walls = (left,) if left == right else (left, right)
@@ -162,14 +165,14 @@ def bend_of(base: Base, x_mm: float, reach_mm: float) -> float:
 
 def _end_touch(a: Point, b: Point, at: Point, corner: bool, base: Base, pose: Pose) -> Touch:
     """Return how the x of a contact changes: a corner's own, or an edge's at a fixed height."""
-    if corner:
-        return Touch(at, (1.0, 0.0, -(at[1] - pose.y_mm)))
-    nx, ny = -(b[1] - a[1]), b[0] - a[0]
-    across = nx + ny * base.slope(at[0])
-    if across == 0.0:  # the edge lies along the base: only its ends can be touched
-        return Touch(at, (1.0, 0.0, -(at[1] - pose.y_mm)))
-    mx, my, mt = _material(at, (nx, ny), pose)
-    return Touch(at, (mx / across, my / across, mt / across), -ny / across, (a, b))
+    rx, ry = at[0] - pose.x_mm, at[1] - pose.y_mm
+    if not corner:
+        nx, ny = a[1] - b[1], b[0] - a[0]
+        across = nx + ny * base.slope(at[0])
+        if across != 0.0:  # else the edge lies along the base: only its ends can be touched
+            turn = (ny * rx - nx * ry) / across
+            return at, (nx / across, ny / across, turn), -ny / across, (a, b)
+    return at, (1.0, 0.0, -ry), 0.0, None
 
 
 def level_crossings(a: Point, b: Point, base: Base, level_mm: float) -> list[Point]:
@@ -178,42 +181,37 @@ def level_crossings(a: Point, b: Point, base: Base, level_mm: float) -> list[Poi
     With X = x - apex and Y = y - level, the arc of radius R raised by the level is
     Y + (X^2 + Y^2)/(2R) = 0: a quadratic along the segment that becomes linear as R grows.
     """
-    k = base.half_curvature
     ax, ay = a
-    bx, by = b
-    dx, dy = bx - ax, by - ay
+    dx, dy = b[0] - ax, b[1] - ay
     py = ay - level_mm
-    if k == 0.0:
-        roots: tuple[float, ...] = () if dy == 0.0 else (-py / dy,)
-    else:
-        px = ax - base.apex_mm
-        roots = _roots(
-            k * (dx * dx + dy * dy),
-            dy + 2.0 * k * (px * dx + py * dy),
-            py + k * (px * px + py * py),
-        )
-    out: list[Point] = []
-    for t in roots:
-        if not -1e-12 <= t <= 1.0 + 1e-12:
-            continue
-        # Counted from the nearer end, so that a crossing at a corner is that corner.
-        if t <= 0.5:
-            x, y = (ax + t * dx, ay + t * dy) if t > 0.0 else a
-        else:
-            x, y = (bx - (1.0 - t) * dx, by - (1.0 - t) * dy) if t < 1.0 else b
-        if k == 0.0 or 2.0 * k * (y - level_mm) + 1.0 > 0.0:  # the arc's upper half only
-            out.append((x, y))
+    radius = base.radius_mm
+    if radius is None:
+        return [_along(a, b, -py / dy)] if dy and -SLACK <= -py / dy <= 1.0 + SLACK else []
+    k = 0.5 / radius
+    px = ax - base.apex_mm
+    square = k * (dx * dx + dy * dy)
+    half = 0.5 * dy + k * (px * dx + py * dy)
+    rest = py + k * (px * px + py * py)
+    under = half * half - square * rest
+    if under < 0.0:
+        return []
+    # Both roots without cancellation; over the flattest arcs the far one is beyond all numbers.
+    q = -half - math.copysign(math.sqrt(under), half)
+    out = []
+    for t in (rest / q, q / square if square else math.inf) if q else (0.0,):
+        if -SLACK <= t <= 1.0 + SLACK:
+            at = _along(a, b, t)
+            if 2.0 * k * (at[1] - level_mm) + 1.0 > 0.0:  # the arc's upper half only
+                out.append(at)
     return out
 
 
-def _roots(a: float, b: float, c: float) -> tuple[float, ...]:
-    """Return the real roots of a t^2 + b t + c, without cancellation."""
-    if a == 0.0:
-        return () if b == 0.0 else (-c / b,)
-    under = b * b - 4.0 * a * c
-    if under < 0.0:
-        return ()
-    q = -0.5 * (b + math.copysign(math.sqrt(under), b))
-    if q == 0.0:
-        return (0.0,)
-    return (q / a, c / q)
+def _along(a: Point, b: Point, t: float) -> Point:
+    """Return the point that share of the way from a to b, counted from the nearer end.
+
+    A crossing at a corner is then that corner.
+    """
+    if t <= 0.5:
+        return (a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])) if t > 0.0 else a
+    back = 1.0 - t
+    return (b[0] - back * (b[0] - a[0]), b[1] - back * (b[1] - a[1])) if back > 0.0 else b
