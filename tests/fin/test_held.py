@@ -42,10 +42,20 @@ def sights(draw: st.DrawFn) -> tuple[Method, Blade, Base, Pose]:
     return made.make_method(chance, blade, "any"), blade, base, pose
 
 
-def touched(seen: Observation, pose: Pose) -> list[list[tuple[float, float]]]:
-    """Return the touched corners and edges' ends in the blade frame, which a move leaves alone."""
-    ends = [edge or (at, at) for at, edge in zip(seen.contacts_mm, seen.edges_mm, strict=True)]
-    return [[pose.locate(end) for end in edge] for edge in ends]
+def touched(
+    method: Method, seen: Observation, base: Base, pose: Pose
+) -> list[tuple[float, float, float]]:
+    """Return what a move leaves alone while contacts hold: the touched corners and edges' ends in
+    the blade frame, each with what a jaw keeps where it slides along an edge: its height, or for a
+    depth how far its wall stands from the station."""
+    out = []
+    for at, edge in zip(seen.contacts_mm, seen.edges_mm, strict=True):
+        kept = 0.0
+        if edge is not None:
+            station = method.station
+            kept = base.height(*at) if station is None else at[0] - pose.place(station.at_mm)[0]
+        out += [(*pose.locate(end), kept) for end in edge or (at, at)]
+    return out
 
 
 @settings(max_examples=400)
@@ -64,14 +74,10 @@ def test_a_held_reading_is_the_reading_while_its_contacts_hold(
     assert form is not None
     here = form(pose.x_mm, pose.y_mm, 1.0, 0.0)
     assert here == pytest.approx(seen.value_mm, rel=0, abs=made.EXACT_MM)
-    assume(seen.edges_mm and same_ends(touched(seen, pose), touched(again, there)))
+    before, after = (touched(method, *each) for each in ((seen, base, pose), (again, base, there)))
+    assume(all(math.dist(a, b) < 1e-6 for a, b in zip(before, after, strict=True)))
     held = form(there.x_mm, there.y_mm, math.cos(move[2]), math.sin(move[2]))
     assert held == pytest.approx(again.value_mm, rel=0, abs=made.EXACT_MM)
-
-
-def same_ends(one: list[list[tuple[float, float]]], two: list[list[tuple[float, float]]]) -> bool:
-    pairs = zip((p for e in one for p in e), (p for e in two for p in e), strict=True)
-    return all(math.dist(a, b) < 1e-6 for a, b in pairs)
 
 
 @pytest.mark.parametrize("base", [Base(), CURVED])
