@@ -29,8 +29,8 @@ LONGEST_LINE = 1000
 
 FAMILIES: tuple[str, ...] = (
     "job", "job_do", "job_turns", "job_mend", "job_more", "curve", "methods", "pairs",
-    "queue", "adding", "correct", "parts", "calipers", "ride", "lists", "history", "cards",
-    "exchange", "backup", "settings", "checks", "study", "wing", "completion",
+    "queue", "adding", "correct", "mending", "parts", "calipers", "ride", "lists", "history",
+    "cards", "exchange", "backup", "settings", "checks", "study", "wing", "completion",
 )  # fmt: skip
 """The modules of ``workbench.commands`` that add commands, in the order of the help."""
 

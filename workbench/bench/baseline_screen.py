@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from textual.content import Content
 
+from workbench.bench import mending_screen
 from workbench.bench.forms import Field, Form
 from workbench.bench.text import styled, visible, wrapped
 from workbench.bench.unit_list import UnitList
@@ -16,6 +17,7 @@ from workbench.measure.units import Unit
 from workbench.records.rows import Baseline
 from workbench.work import baselines
 from workbench.work.jobs import JobView
+from workbench.work.mending_words import Mended
 from workbench.work.shop import Shop
 
 if TYPE_CHECKING:
@@ -34,7 +36,8 @@ class BaselineScreen(UnitList):
 
     TITLE_WORDS = "Baselines"
     KEYS = (
-        "↑ ↓ choose · + is the target · n keeps those of now · x strikes out · * in/mm · Esc closes"
+        "↑ ↓ choose · + is the target · n keeps those of now · c corrects · x strikes out · "
+        "* in/mm · Esc closes"
     )
 
     def __init__(self, shop: Shop, view: JobView, unit: Unit) -> None:
@@ -92,11 +95,20 @@ class BaselineScreen(UnitList):
         return [*out, *(styled(f"  {part}") for part in wrapped(said, width - 2))]
 
     def letter(self, char: str) -> None:
-        """Keep the numbers of now, or strike the marked baseline out."""
+        """Keep the numbers of now, or correct or strike out the marked baseline."""
         if char == "n":
             self.app.push_screen(baseline_form(self.shop, self.view), self._kept)
+        elif char == "c" and self.chosen is not None:
+            form = mending_screen.baseline_form(self.shop, self.chosen.baseline)
+            self.app.push_screen(form, self._corrected)
         elif char == "x" and self.chosen is not None:
             self._strike(self.chosen.baseline)
+
+    def _corrected(self, done: object) -> None:
+        if isinstance(done, Mended):
+            self.view = self.shop.view(self.view.job.id)
+            self._load()
+            self.say(f"baseline corrected: {'; '.join(done.changes)}", "done")
 
     def _strike(self, baseline: Baseline) -> None:
         title = f"Strike out the baseline {visible(baseline.name, 30)}"

@@ -51,6 +51,7 @@ OPENINGS: dict[str, Opening] = {
         "workbench.bench.day_sheet_screen", "day sheet to a folder", needs_ski=False
     ),
     "correct_ski": Opening("workbench.bench.correct_screen", "correct this ski's sheet"),
+    "correct_block": Opening("workbench.bench.mending_screen", "correct this block's studs"),
     "exchange": Opening("workbench.bench.exchange_screen", "files: in, out, backup", "", False),
 }
 

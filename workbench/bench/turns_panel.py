@@ -65,8 +65,10 @@ def _awaited(view: JobView) -> str:
 
 
 def _contradicted(state: BenchState, view: JobView, width: int) -> list[Content]:
-    """Return which reading to take again before a stud is turned, and why."""
+    """Return which part is shown as it was, and which reading to take again first, and why."""
     out = []
+    for words in view.corrected_words:
+        out += [styled((part, "bold $state-caution")) for part in wrapped(f"! {words}", width)]
     for words in suspect_words(view, state.unit):
         out += [styled((part, "bold $state-caution")) for part in wrapped(f"? {words}", width)]
     return out

@@ -40,8 +40,8 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
         "there already is not doubled.",
     )
     baselines.add_argument(
-        "action", choices=("list", "export", "import"), nargs="?", default="list",
-        help="left out: list",
+        "action", choices=("list", "export", "import", "struck"), nargs="?", default="list",
+        help="left out: list; struck: those that were struck out",
     )  # fmt: skip
     baselines.add_argument(
         "file", metavar="FILE", nargs="?", default="-", help="- is standard in/out"
@@ -54,7 +54,7 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
             ("baselines export spring.json", "Written out for another bench."),
             ("baselines import spring.json", "Read in; what is there is not doubled."),
         ],
-        ("aim", "new-baseline"),
+        ("aim", "new-baseline", "correct-baseline", "strike-baseline"),
     )
 
 
@@ -101,7 +101,6 @@ def _baselines(args: argparse.Namespace) -> int:
     from workbench.commands.opened import opened_shop
     from workbench.work import baselines
     from workbench.work.files import read_table_file
-    from workbench.work.words import clean
 
     with opened_shop(args) as shop:
         if args.action == "import":
@@ -110,12 +109,30 @@ def _baselines(args: argparse.Namespace) -> int:
             print(f"read in: {new} baselines; {there} were there already")
         elif args.action == "export":
             _write(args.file, baselines.export_text(shop))
+        elif args.action == "struck":
+            gone = [b for b in shop.book.every_baseline() if b.struck is not None]
+            print("\n".join(map(_struck_words, gone)) or "none struck out")
         else:
-            for each in shop.book.baselines():
-                numbers = "; ".join(f"{e.method_name} {e.text} {e.unit}" for e in each.entries)
-                of = " ".join(x for x in (each.model, each.size, each.rider) if x)
-                print(clean(f"{each.name} ({of or 'of one ski'}): {numbers}"))
+            for number, each in enumerate(shop.book.baselines(), 1):
+                print(f"{number} {_baseline_words(each)}")
     return 0
+
+
+def _baseline_words(each: Any) -> str:
+    from workbench.work.words import clean
+
+    numbers = "; ".join(f"{e.method_name} {e.text} {e.unit}" for e in each.entries)
+    of = " ".join(x for x in (each.model, each.size, each.rider) if x)
+    return clean(f"{each.name} ({of or 'of one ski'}): {numbers}")
+
+
+def _struck_words(each: Any) -> str:
+    from workbench.work.local_time import day_and_time
+    from workbench.work.words import clean
+
+    by = f" by {each.struck.who}" if each.struck.who else ""
+    said = f"; struck out{by} {day_and_time(each.struck.at)}: {each.struck.reason}"
+    return _baseline_words(each) + clean(said)
 
 
 def _private(path: str, flags: int) -> int:

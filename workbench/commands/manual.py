@@ -37,6 +37,9 @@ class Page(argparse.RawDescriptionHelpFormatter):
         super().__init__(prog, max_help_position=26, width=WIDTH)
 
 
+LONGEST_COMMAND = 16
+
+
 class Index(Page):
     """The page of the program itself: its commands under headings.
 
@@ -44,6 +47,11 @@ class Index(Page):
     """
 
     headings: ClassVar[dict[str, str]] = {}
+
+    def __init__(self, prog: str) -> None:
+        super().__init__(prog)
+        # argparse leaves the indent of commands out, so that the longest names would wrap.
+        self._action_max_length = LONGEST_COMMAND + 4
 
     def _format_action(self, action: argparse.Action) -> str:
         text = super()._format_action(action)

@@ -17,10 +17,11 @@ from .database import Database
 from .faults import UnknownRowError
 from .parts import SHAPES, Thing
 from .pen import Pen
-from .rows import Baseline, Method, Ski, SkiVersion
+from .rows import Baseline, Blade, Block, Method, PartVersion, Ski, SkiVersion
 from .schema import Table
 
 V = TypeVar("V", bound=Thing)
+P = TypeVar("P", Blade, Block, Baseline)
 
 _NOW = """SELECT t.*, s.at AS struck_at, s.who AS struck_who, s.reason AS struck_reason,
     s.replaced_by AS struck_replaced_by
@@ -36,7 +37,7 @@ def add(pen: Pen, thing: V, *, who: str) -> V:
     return replace(thing, id=row_id, struck=None)
 
 
-def correct(pen: Pen, thing: V, *, who: str) -> V:
+def correct(pen: Pen, thing: V, *, who: str, reason: str = "") -> V:
     """Keep a new row for the thing with this id, in place of its latest."""
     table = SHAPES[type(thing)].table
     latest = f"SELECT max(id) AS id FROM {table} WHERE root = ?"
@@ -44,7 +45,9 @@ def correct(pen: Pen, thing: V, *, who: str) -> V:
     if replaced is None:
         raise UnknownRowError(_kind(table), thing.id)
     row_id, at = pen.stamp()
-    _keep(pen, thing, id=row_id, at=at, who=who, root=thing.id, replaces=replaced)
+    _keep(
+        pen, thing, id=row_id, at=at, who=who, root=thing.id, replaces=replaced, reason=reason
+    )  # fmt: skip
     return one(pen.db, type(thing), thing.id)
 
 
@@ -83,6 +86,33 @@ def ski_versions(db: Database, ski_id: str) -> tuple[SkiVersion, ...]:
         )
         for row in found
     )
+
+
+def versions(db: Database, kind: type[P], thing_id: str) -> tuple[PartVersion, ...]:
+    """A blade, block or baseline as it was first written down and each time it was corrected.
+
+    The latest carries the strike, where the thing was struck out.
+    """
+    shape = SHAPES[kind]
+    found = list(db.query(f"SELECT * FROM {shape.table} WHERE root = ? ORDER BY id", [thing_id]))
+    owned = _parts_of(db, shape.part_table, [row["id"] for row in found])
+    strike = one(db, kind, thing_id).struck
+    return tuple(
+        PartVersion(
+            id=row["id"],
+            at=row["at"],
+            who=row["who"],
+            reason=row["reason"],
+            part=cast("P", shape.thing(row, None, owned.get(row["id"], []))),
+            struck=strike if row is found[-1] else None,
+        )
+        for row in found
+    )
+
+
+def every_baseline(db: Database) -> tuple[Baseline, ...]:
+    """All baselines, struck out or not, oldest first."""
+    return _things(db, Baseline, "1")
 
 
 def methods_of(db: Database, blade_id: str) -> tuple[Method, ...]:

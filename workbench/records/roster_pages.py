@@ -12,6 +12,7 @@ from .rows import (
     CaliperCheck,
     CheckKind,
     Method,
+    PartVersion,
     Ski,
     SkiVersion,
     Unit,
@@ -45,9 +46,13 @@ class RosterPages(Door):
         """Keep a new blade (``id=""``); returns it with its id."""
         return self._write(roster.add, blade, who=who)
 
-    def correct_blade(self, blade: Blade, *, who: str = "") -> Blade:
-        """Keep a corrected blade under its old id."""
-        return self._write(roster.correct, blade, who=who)
+    def correct_blade(self, blade: Blade, *, who: str = "", reason: str = "") -> Blade:
+        """Keep a corrected blade under its old id; what it said before stays in the book."""
+        return self._write(roster.correct, blade, who=who, reason=reason)
+
+    def blade_versions(self, blade_id: str) -> tuple[PartVersion, ...]:
+        """A blade as it was first written down and each time it was corrected, oldest first."""
+        return self._read(roster.versions, Blade, blade_id)
 
     def blades(self) -> tuple[Blade, ...]:
         """All blades that are not struck out, oldest first."""
@@ -61,9 +66,13 @@ class RosterPages(Door):
         """Keep a new block (``id=""``); returns it with its id."""
         return self._write(roster.add, block, who=who)
 
-    def correct_block(self, block: Block, *, who: str = "") -> Block:
-        """Keep a corrected block under its old id."""
-        return self._write(roster.correct, block, who=who)
+    def correct_block(self, block: Block, *, who: str = "", reason: str = "") -> Block:
+        """Keep a corrected block under its old id; what it said before stays in the book."""
+        return self._write(roster.correct, block, who=who, reason=reason)
+
+    def block_versions(self, block_id: str) -> tuple[PartVersion, ...]:
+        """A block as it was first written down and each time it was corrected, oldest first."""
+        return self._read(roster.versions, Block, block_id)
 
     def blocks(self) -> tuple[Block, ...]:
         """All blocks that are not struck out, oldest first."""
@@ -142,9 +151,17 @@ class RosterPages(Door):
         """Keep a new baseline (``id=""``); returns it with its id."""
         return self._write(roster.add, baseline, who=who)
 
-    def correct_baseline(self, baseline: Baseline, *, who: str = "") -> Baseline:
-        """Keep a corrected baseline under its old id."""
-        return self._write(roster.correct, baseline, who=who)
+    def correct_baseline(self, baseline: Baseline, *, who: str = "", reason: str = "") -> Baseline:
+        """Keep a corrected baseline under its old id; what it said before stays in the book."""
+        return self._write(roster.correct, baseline, who=who, reason=reason)
+
+    def baseline_versions(self, baseline_id: str) -> tuple[PartVersion, ...]:
+        """A baseline as it was first written down and each time it was corrected, oldest first."""
+        return self._read(roster.versions, Baseline, baseline_id)
+
+    def baseline(self, baseline_id: str) -> Baseline:
+        """The baseline of this id, struck out or not."""
+        return self._read(roster.one, Baseline, baseline_id)
 
     def baselines_of(self, ski_id: str) -> tuple[Baseline, ...]:
         """The baselines of a ski that are not struck out, oldest first."""
@@ -153,6 +170,10 @@ class RosterPages(Door):
     def baselines(self) -> tuple[Baseline, ...]:
         """All baselines that are not struck out, oldest first, those of no ski included."""
         return self._read(roster.every, Baseline)
+
+    def every_baseline(self) -> tuple[Baseline, ...]:
+        """All baselines, those struck out too, oldest first."""
+        return self._read(roster.every_baseline)
 
     def set_setting(self, name: str, value: str, *, who: str = "") -> None:
         """Keep a setting; the latest of a name is the one in force."""

@@ -302,6 +302,21 @@ class Baseline:
     wing_deg: float | None = None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartVersion:
+    """A blade, block or baseline as first written down or later corrected: when, by whom, why.
+
+    ``id`` is the version's own, ``part.id`` that of the part.
+    """
+
+    id: str
+    at: str
+    who: str
+    reason: str
+    part: Blade | Block | Baseline
+    struck: Strike | None = None
+
+
 @dataclass(frozen=True, slots=True)
 class Job:
     """One ski on one day's queue; ``rank`` orders the day, lowest first; ``due`` is free text.

@@ -382,6 +382,12 @@ def _other_strikes(db: Database) -> None:
     db.execute(_OTHERS_SO_FAR, [OTHER_STRIKE_SETTING, OTHER_STRIKE_SETTING + "~"])
 
 
+def _why_corrected(db: Database) -> None:
+    """Give every version of a thing the reason for which it was corrected."""
+    for table in ROSTER:
+        db.execute(f"ALTER TABLE {table} ADD COLUMN reason TEXT NOT NULL DEFAULT ''")
+
+
 def _guard(db: Database, table: Table) -> None:
     for statement in _append_only(table):
         db.execute(statement)
@@ -402,6 +408,7 @@ STEPS: dict[str, Callable[[Database], None]] = {
     "caliper_checks": _caliper_checks,
     "whole_day": _whole_day,
     "other_strikes": _other_strikes,
+    "why_corrected": _why_corrected,
 }
 """All steps from an empty file to today's book, oldest first."""
 

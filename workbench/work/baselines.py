@@ -258,17 +258,27 @@ def _wing_deg(text: str, where: str) -> float | None:
 def _entry(table: Table) -> rows.BaselineEntry:
     method = table.name("method")
     text = table.text("value", "a length with its unit such as '2.4725 in'")
-    length = parse_length(text, "in", table.where("value"))
-    if not length.named or length.signed or not 0 < length.mm < 500:
-        accepted = "a length with its unit such as '2.4725 in' or '62.8 mm'"
-        raise InputError(table.where("value"), text, accepted)
+    shown, unit, mm = length_typed(text, None, table.where("value"))
     tolerance = table.length("tolerance", DEFAULT_TOLERANCE_MM)
     table.done()
     if not 0 < tolerance < 10:
         raise InputError(table.where("tolerance"), tolerance, "more than 0, less than 10 mm")
+    return rows.BaselineEntry(method, shown, unit, mm, tolerance)
+
+
+def length_typed(text: str, bare: Unit | None, where: str) -> tuple[str, Unit, float]:
+    """Return a baseline's number as shown, its unit and its mm; without ``bare`` a unit is needed.
+
+    Raises:
+        InputError: no length, or none that a fin can have.
+    """
+    length = parse_length(text, bare or "in", where)
+    if not (length.named or bare) or length.signed or not 0 < length.mm < 500:
+        accepted = "a length with its unit such as '2.4725 in' or '62.8 mm'"
+        raise InputError(where, text, accepted)
     plain = _PLAIN.fullmatch(text.strip())
     shown = plain[1] if plain is not None else text.strip()
-    return rows.BaselineEntry(method, shown, length.unit, length.mm, tolerance)
+    return shown, length.unit, length.mm
 
 
 def take_in(shop: Shop, baselines: Sequence[rows.Baseline]) -> tuple[int, int]:

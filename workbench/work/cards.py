@@ -255,7 +255,8 @@ def _facts(view: JobView) -> tuple[tuple[str, str], ...]:
         ("Block", view.block_name),
     )
     named = tuple((label, visible(text, NAME) or "—") for label, text in known)
-    return (*named, ("Base", base_words(view)), ("Passes", str(count)), *_warmth(view))
+    later = tuple(("As it was", visible(words, NAME)) for words in view.corrected)
+    return (*named, *later, ("Base", base_words(view)), ("Passes", str(count)), *_warmth(view))
 
 
 def _warmth(view: JobView) -> tuple[tuple[str, str], ...]:

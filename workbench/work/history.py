@@ -11,6 +11,7 @@ from workbench.fin.methods import Method
 from workbench.fin.rig import Rig
 from workbench.measure.repeats import mean_of
 from workbench.records import rows
+from workbench.records.book import Book
 from workbench.work.gauges import Tools, tools_of
 from workbench.work.local_time import local
 from workbench.work.rigs import blade_of, method_of, rig_of
@@ -97,6 +98,7 @@ class History:
     pairs: tuple[rows.Pair, ...] = ()
     tools: Tools = field(default_factory=Tools)
     felt: Mapping[str, str] = field(default_factory=dict)
+    parts: tuple[tuple[rows.PartVersion, ...], ...] = ()
 
     def job(self, job_id: str) -> rows.JobHistory:
         """Return a job of this ski with its facts."""
@@ -138,6 +140,17 @@ def load_history(shop: Shop, ski_id: str) -> History:
             {i: m.u_mm for i, m in method_rows.items() if m.u_mm is not None},
         ),
         _felt(shop, jobs),
+        _parts_of(book, ski),
+    )
+
+
+def _parts_of(book: Book, ski: rows.Ski) -> tuple[tuple[rows.PartVersion, ...], ...]:
+    """Return the versions of the ski's blade, of its block and of each of its own baselines."""
+    baselines = [b.id for b in book.every_baseline() if b.ski_id == ski.id]
+    return (
+        book.blade_versions(ski.blade_id),
+        book.block_versions(ski.block_id),
+        *map(book.baseline_versions, baselines),
     )
 
 

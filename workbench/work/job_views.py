@@ -39,6 +39,8 @@ def build_view(
     last: LastSetting | None = None,
     rules: Rules = SHIPPED,
     marks: Sequence[tuple[str, Method]] = (),
+    corrected: tuple[str, ...] = (),
+    other_way: frozenset[str] = frozenset(),
 ) -> JobView:
     """Put a job's view together; ``methods`` are (id, method, tolerance_mm) in the ski's order.
 
@@ -46,6 +48,8 @@ def build_view(
     ``tools`` are what the readings were taken with, ``last`` how the ski left before, which is
     looked at while it is read as received. With ``guard`` there is a guard band. ``marks`` are the
     blade's coarse marks (id, method): they bear the readings out, are never due and never aimed at.
+    ``corrected`` says which parts are shown as they were, ``other_way`` which studs turned the
+    other way than the last pass says, for their hand was written down wrong then.
     """
     tools = tools or Tools()
     taken = taken_in_pass(methods, progress, progress.pass_number, tools)
@@ -63,7 +67,7 @@ def build_view(
     coarse = marks_in_pass(marks, progress)
     borne_out = [m.reading for m in coarse if m.reading is not None]
     pose, result, why = _solve(rig, lines, (known, borne_out), progress, finest_turn)
-    expected = _expected(rig, methods, others, progress, facts, tools)
+    expected = _expected(rig, methods, others, progress, facts, tools, other_way)
     return JobView(
         job,
         ski,
@@ -84,6 +88,7 @@ def build_view(
         rules,
         beside(coarse, rig, known, pose, expected),
         contradicted(rig, [*known, *borne_out], pose, others, ski.unit),
+        corrected,
     )
 
 
@@ -94,12 +99,13 @@ def _expected(
     progress: Progress,
     facts: Sequence[rows.AnyFact],
     tools: Tools,
+    other_way: frozenset[str],
 ) -> tuple[Expected, ...]:
     """Return what the turns just made should have brought each reading to, while measuring."""
     if progress.stage != "measuring":
         return ()
     made = [f for f in facts if isinstance(f, rows.PassRow) and f.struck is None][-1]
-    by_stud = {t.stud: t.turns for t in made.turns}
+    by_stud = {t.stud: -t.turns if t.stud in other_way else t.turns for t in made.turns}
     taken = taken_in_pass(methods, progress, progress.pass_number - 1, tools)
     before = _worth(taken, rig)
     turns = tuple(by_stud.get(s.name, 0.0) for s in rig.studs)

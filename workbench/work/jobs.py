@@ -42,6 +42,7 @@ TAKEN_BACK = "taken back"
 class JobView:
     """Everything the bench shows of one job, as values.
 
+    ``corrected`` names the parts that were corrected later and are shown here as they were.
     ``why`` is the error for which there is no pose or no plan; None where nothing is in the way.
     """
 
@@ -64,6 +65,7 @@ class JobView:
     rules: Rules = SHIPPED
     marks: tuple[Mark, ...] = ()
     contradictions: tuple[Contradiction, ...] = ()
+    corrected: tuple[str, ...] = ()
 
     @property
     def stage(self) -> Stage:
@@ -148,6 +150,14 @@ class JobView:
     def contradicts(self, line: Line) -> bool:
         """Whether the other readings of this pass contradict this one."""
         return any(c.reading.method.name == line.method.name for c in self.contradictions)
+
+    @property
+    def corrected_words(self) -> tuple[str, ...]:
+        """Which parts were corrected later, and why the job is shown by them as they were."""
+        why = "this pass is finished as it was begun" if self.progress.mid_pass else "as it was"
+        if self.stage == "signed off":
+            why = "what was signed off is shown as it was"
+        return tuple(f"{words}: {why}" for words in self.corrected)
 
     @property
     def offers_last(self) -> bool:

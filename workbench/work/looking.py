@@ -23,6 +23,7 @@ from workbench.work.rigs import blade_of, method_of, rig_of
 from workbench.work.roster import RosterLine, roster_line
 from workbench.work.rules import Rules, rules_of
 from workbench.work.stages import Progress, progress
+from workbench.work.versions import blade_for, block_for, held_at, turned_other_way
 
 
 class OpenBook:
@@ -72,9 +73,9 @@ class OpenBook:
     def _view(self, job_id: str) -> JobView:
         job = self.book.job(job_id)
         ski = self.book.ski(job.ski_id)
-        blade_row, block = self.book.blade(ski.blade_id), self.book.block(ski.block_id)
-        blade = blade_of(blade_row)
         facts = self.book.facts(job_id)
+        blade_row, block, corrected = self._parts(ski, facts)
+        blade = blade_of(blade_row)
         kept = self.book.methods_of(ski.blade_id)
         methods, stated = self._methods(ski, blade, kept)
         rig = rig_of(ski, blade, block.studs)
@@ -101,7 +102,21 @@ class OpenBook:
             left_with(self.book, job, named, rig, stated) if first else None,
             rules,
             _marks(kept, ski, blade),
+            corrected,
+            turned_other_way(self.book, block, facts) if at.stage == "measuring" else frozenset(),
         )
+
+    def _parts(
+        self, ski: rows.Ski, facts: Sequence[rows.AnyFact]
+    ) -> tuple[rows.Blade, rows.Block, tuple[str, ...]]:
+        """Return the blade and block a job is shown by, and words where they were corrected."""
+        blade, block = self.book.blade(ski.blade_id), self.book.block(ski.block_id)
+        until = held_at(facts)
+        if not until:
+            return blade, block, ()
+        shown_blade, blade_words = blade_for(self.book, blade, until)
+        shown_block, block_words = block_for(self.book, block, until)
+        return shown_blade, shown_block, tuple(w for w in (blade_words, block_words) if w)
 
     def foresee(self, view: JobView) -> None:
         """Reckon ahead: before the first reading as received what the ski left with, before the

@@ -192,6 +192,7 @@ def wing_lines(view: JobView) -> list[str]:
 def warning_lines(view: JobView, unit: Unit) -> list[str]:
     """Return what stands against going on: readings that do not fit, limits, doubtful repeats."""
     out = [view.trouble_in(unit)] if view.why is not None else []
+    out += view.corrected_words
     out += suspect_words(view, unit)
     for number, line in enumerate(view.lines, 1):
         doubtful = doubtful_words(line, unit, f"quarterturn strike {number} strikes one out")

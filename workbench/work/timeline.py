@@ -5,7 +5,7 @@ Words are made when a line is looked at: a ski's ten years open as fast as its f
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -113,10 +113,16 @@ def timeline_of(history: History) -> Timeline:
     """
     out = [Entry(_kind(fact), fact) for job in history.jobs for fact in job.facts]
     out += [Entry("ski", version) for version in history.versions]
+    out += [Entry("ski", v) for of_one in history.parts for v in _told(of_one)]
     out += [Entry("ski", curve) for curve in history.curves]
     out += [Entry("reading", pair) for pair in history.pairs]
     out.sort(key=_by_id)
     return Timeline(history, tuple(out))
+
+
+def _told(versions: Sequence[rows.PartVersion]) -> tuple[rows.PartVersion, ...]:
+    """Return the corrections of a part, and a part that was struck out."""
+    return tuple(v for i, v in enumerate(versions) if i or v.struck is not None)
 
 
 def _by_id(entry: Entry) -> str:

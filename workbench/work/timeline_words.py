@@ -9,9 +9,10 @@ from workbench.measure.display import fine_text, length_text, turn_text
 from workbench.measure.units import Unit
 from workbench.records import rows
 from workbench.work.history import History
+from workbench.work.mending_words import version_words
 from workbench.work.words import clean
 
-Row: TypeAlias = rows.AnyFact | rows.Pair | rows.Curve | rows.SkiVersion
+Row: TypeAlias = rows.AnyFact | rows.Pair | rows.Curve | rows.SkiVersion | rows.PartVersion
 
 MARK_WORDS: dict[str, str] = {
     "seated": "studs brought up to touch the blade",
@@ -140,6 +141,12 @@ def _version(row: rows.SkiVersion, history: History, unit: Unit) -> str:
     return f"ski's sheet corrected: {_changes(before[-1].ski, row.ski)}"
 
 
+def _part(row: rows.PartVersion, history: History, unit: Unit) -> str:
+    versions = next(each for each in history.parts if row in each)
+    at = versions.index(row)
+    return version_words(row, versions[at - 1] if at else None)
+
+
 def _changes(old: rows.Ski, new: rows.Ski) -> str:
     """Return which lines of the sheet changed, those that are text from what to what."""
     out = []
@@ -162,5 +169,5 @@ _TELLERS: dict[type, Callable[..., str]] = {
     rows.Reading: _reading, rows.Target: _target, rows.PassRow: _pass, rows.Mark: _mark,
     rows.Tick: _tick, rows.WingSetting: _wing, rows.SignOff: _sign_off, rows.RideNote: _ride,
     rows.Temperature: _temperature, rows.Pair: _pair, rows.Curve: _curve,
-    rows.SkiVersion: _version,
+    rows.SkiVersion: _version, rows.PartVersion: _part,
 }  # fmt: skip
