@@ -213,3 +213,13 @@ def _gap(p: tuple[float, float], a: tuple[float, float], b: tuple[float, float])
     t = 0.0 if square == 0 else ((p[0] - a[0]) * ex + (p[1] - a[1]) * ey) / square
     t = min(1.0, max(0.0, t))
     return math.hypot(p[0] - a[0] - t * ex, p[1] - a[1] - t * ey)
+
+
+@pytest.mark.parametrize("off", [-1e-12, 0.0, 1e-12])
+def test_right_between_two_dots_the_last_digit_decides_nothing(off: float) -> None:
+    """The same dots on any machine, whatever its sine's last digit; a line has no dot more."""
+    canvas = Canvas(10, 4)
+    canvas.dot(2.5 + off, 3.5 - off, "a")
+    assert canvas.dots_of("a") == {(3, 4)}
+    canvas.line(1.5 + off, 1.5, 6.5 - off, 1.5 + off, "b")
+    assert canvas.dots_of("b") == {(x, 2) for x in range(2, 8)}

@@ -19,6 +19,11 @@ XY = tuple[float, float]
 DOTS: dict[Mode, tuple[int, int]] = {"braille": (2, 4), "block": (2, 2), "ascii": (1, 1)}
 """Dots across and down one cell."""
 
+NEAR = 1e-6
+HALF = 0.5 + NEAR
+"""From here on a place belongs to the next dot. A little more than a half: drawings put corners
+right between two dots, where the last digit of a sine would decide."""
+
 LARGEST_CELLS = 4000
 """More cells a side than any screen or page has."""
 
@@ -135,7 +140,7 @@ class Canvas:
         shape = glyph or line_glyph(x1 - x0, y1 - y0)
         if dash is not None:
             phase += math.fmod(begin * length, sum(dash) / 4.0) * 4.0
-        steps = max(1, math.ceil(max(abs(x1 - x0), abs(y1 - y0))))
+        steps = max(1, math.ceil(max(abs(x1 - x0), abs(y1 - y0)) - NEAR))
         step = math.hypot(x1 - x0, y1 - y0) / steps
         for i in range(steps + 1):
             if dash is not None and math.fmod(phase + i * step, sum(dash)) >= dash[0]:
@@ -145,8 +150,8 @@ class Canvas:
         return after
 
     def _set(self, x: float, y: float, ink: Ink, glyph: str) -> None:
-        col = min(max(math.floor(x + 0.5), 0), self.dots_wide - 1)
-        row = min(max(math.floor(y + 0.5), 0), self.dots_high - 1)
+        col = min(max(math.floor(x + HALF), 0), self.dots_wide - 1)
+        row = min(max(math.floor(y + HALF), 0), self.dots_high - 1)
         self._dots[col, row] = (ink, glyph)
         across, down = DOTS[self.mode]
         cell = (col // across, row // down)

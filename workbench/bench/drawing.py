@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from workbench.bench.canvas import DOTS, LARGEST_CELLS, XY, Canvas, Mode
+from workbench.bench.canvas import DOTS, HALF, LARGEST_CELLS, XY, Canvas, Mode
 from workbench.fin.base import Base
 from workbench.fin.methods import Method
 from workbench.fin.pose import Point, Pose
@@ -174,7 +174,7 @@ def _mark(canvas: Canvas, at: XY, ink: str) -> None:
 
 def _cell(canvas: Canvas, at: XY) -> tuple[int, int]:
     across, down = DOTS[canvas.mode]
-    return (math.floor((at[0] + 0.5) / across), math.floor((at[1] + 0.5) / down))
+    return (math.floor((at[0] + HALF) / across), math.floor((at[1] + HALF) / down))
 
 
 def _caption(

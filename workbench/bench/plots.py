@@ -9,7 +9,7 @@ from datetime import datetime
 
 from textual.content import Content
 
-from workbench.bench.canvas import DOTS, Canvas, Mode
+from workbench.bench.canvas import DOTS, HALF, Canvas, Mode
 from workbench.bench.text import styled, visible
 from workbench.measure.units import MM_PER, Unit
 from workbench.work.series import Mark, Point, Series
@@ -164,7 +164,7 @@ def _bars(
     out: dict[tuple[int, str], list[tuple[float, float]]] = {}
     for point in points:
         if point.expanded > 0.0:
-            key = (math.floor(frame.x(point.when) + 0.5), GLYPHS[point.mark][2])
+            key = (math.floor(frame.x(point.when) + HALF), GLYPHS[point.mark][2])
             top, bottom = point.value + point.expanded, point.value - point.expanded
             out.setdefault(key, []).append((frame.y(top), frame.y(bottom)))
     return out
@@ -199,11 +199,11 @@ def _point_at(canvas: Canvas, x: float) -> None:
 
 
 def _col(canvas: Canvas, x: float) -> int:
-    return math.floor((x + 0.5) / DOTS[canvas.mode][0])
+    return math.floor((x + HALF) / DOTS[canvas.mode][0])
 
 
 def _row(canvas: Canvas, y: float) -> int:
-    return math.floor((y + 0.5) / DOTS[canvas.mode][1])
+    return math.floor((y + HALF) / DOTS[canvas.mode][1])
 
 
 def _ratings(canvas: Canvas, frame: Frame, series: Series, gutter: int) -> Content:
