@@ -174,6 +174,45 @@ def _ended(pid: int) -> int:
     raise AssertionError("the bench runs on without a terminal")
 
 
+def stalled(bench: Terminal) -> None:
+    """Type until the terminal, which nobody reads any more, has long stopped taking paints."""
+    for _ in range(150):
+        os.write(bench.file, b"2\x7f")
+        time.sleep(0.01)
+    os.write(bench.file, b"2.4")
+    time.sleep(0.3)
+
+
+def test_a_stalled_terminal_that_is_cut_ends_the_bench(book: Path) -> None:
+    """As a connection that hangs and is then lost: keys went on being taken, and the bench ends."""
+    terminal = start(book)
+    stalled(terminal)
+    os.close(terminal.file)
+    assert _ended(terminal.pid) == 129
+    assert draft(book) == "2.4"
+
+
+def test_a_stalled_terminal_does_not_hold_the_bench_up(bench: Terminal, book: Path) -> None:
+    """SIGTERM while nobody reads what is painted: it ends all the same, its entry kept."""
+    stalled(bench)
+    os.kill(bench.pid, signal.SIGTERM)
+    assert _ended(bench.pid) == 143
+    bench.ended = True
+    assert draft(book) == "2.4"
+
+
+def test_a_terminal_that_stalled_goes_on(bench: Terminal, book: Path) -> None:
+    """Read again, it shows what was typed meanwhile."""
+    stalled(bench)
+    bench.settle()
+    bench.press(b"\x1b")
+    bench.settle()
+    os.write(bench.file, b"\x11")
+    assert bench.exit_status() == 0
+    given_back(bench.out)
+    assert not draft(book)
+
+
 def test_stopped_and_continued(bench: Terminal, book: Path) -> None:
     """SIGTSTP gives the terminal back, SIGCONT draws again, and the entry goes on."""
     bench.press(b"2.4")

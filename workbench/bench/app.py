@@ -8,6 +8,7 @@ from typing import Any
 
 from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical
+from textual.driver import Driver
 from textual.events import Key, Paste, Resize
 from textual.geometry import Size
 from textual.screen import Screen
@@ -22,6 +23,7 @@ from workbench.bench.leaving import Leaving
 from workbench.bench.lines import unfinished_form
 from workbench.bench.opens import OPEN
 from workbench.bench.panel import Line, Panel
+from workbench.bench.patient_output import patient
 from workbench.bench.sheet import CHOICES, Sheet
 from workbench.bench.state import SIDES, BenchState
 from workbench.bench.text import lines, styled, wrapped
@@ -60,6 +62,10 @@ class Bench(Leaving):
         self.report = ""
         self._drawn_job: tuple[str, int | None] = ("", None)
         self._sign = SignKey(self, self.hands.type, self._sign_alone)
+
+    def get_driver_class(self) -> type[Driver]:
+        """Return the platform's driver, made to wait for no terminal."""
+        return patient(super().get_driver_class())
 
     def get_theme_variable_defaults(self) -> dict[str, str]:
         """Give our own colours a value under every theme."""
