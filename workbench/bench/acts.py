@@ -100,7 +100,8 @@ class Acts(SkiInHand):
         """Remember whose hands these are."""
         self.shop.who = initials.strip()
         self.shop.remember("who", self.shop.who)
-        self._set(who=self.shop.who, message=f"entries are now kept under {self.shop.who}")
+        said = f"entries are now kept under {self.shop.who}"
+        self._set(who=self.shop.who, message=said, tone="done")
 
     def _job(self, act: Callable[[JobView], tuple[JobView, str]], raises: bool = False) -> None:
         view = self.state.view

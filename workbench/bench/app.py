@@ -34,6 +34,10 @@ from workbench.work.words import error_words
 
 WIDE_FROM = 110
 LEAST_WIDTH, LEAST_HEIGHT = 60, 18
+NARROW_BELOW = 72
+LOW_BELOW = 22
+"""Below so many rows the target takes a line for each reading, so that the readings have room."""
+
 AT_REST_S = 0.3
 """So long after a ski was taken in hand, what may be wanted next is read: its paint comes first."""
 
@@ -95,7 +99,7 @@ class Bench(Leaving):
             id="small",
             markup=False,
         )
-        yield Static(next_line.keys_line(), id="keys", markup=False)
+        yield Line(id="keys", markup=False)
 
     def on_mount(self) -> None:
         """Draw, and begin to look for what other benches write."""
@@ -121,6 +125,7 @@ class Bench(Leaving):
         sides = {f"-side-{side}": not wide and state.shown_side == side for side in SIDES}
         return sides | {
             "-wide": wide,
+            "-low": height < LOW_BELOW,
             "-small": width < LEAST_WIDTH or height < LEAST_HEIGHT,
             "-entry": not wide and readings_panel.has_entry(state),
             "-no-target": not wide and not panels.has_target(state),
@@ -137,6 +142,7 @@ class Bench(Leaving):
             panel.show(state)
         self._draw_tour(state)
         base.query_one("#next", Line).show(next_line.next_step(state, width - 2))
+        base.query_one("#keys", Line).show(next_line.keys_line(width < NARROW_BELOW))
         view = state.view
         job_id, due = (view.job.id, view.due) if view is not None else ("", None)
         before, self._drawn_job = self._drawn_job, (job_id, due)

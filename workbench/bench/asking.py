@@ -33,7 +33,8 @@ def ask(bench: Bench, action: str) -> None:
         bench.push_screen(FORMS[action](bench.shop), lambda _: bench.hands.look_again())
     elif action == "initials":
         hint = "whose hands: 1 to 12 characters"
-        bench.push_screen(forms.Prompt("Initials", hint, state.who, bench.hands.set_who))
+        prompt = forms.Prompt("Initials", hint, state.who, bench.hands.set_who)
+        bench.push_screen(prompt, lambda _: bench.hands.ignore_enter(monotonic()))
     elif action == "calipers":
         from workbench.bench.caliper_screens import CaliperScreen
 

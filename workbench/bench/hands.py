@@ -11,7 +11,7 @@ from dataclasses import replace
 
 from workbench.bench.acts import Acts
 from workbench.bench.bursts import BURST_WINDOW_S, ENTRY_MORE, ENTRY_START, LONGEST_ENTRY
-from workbench.bench.state import READS_AT, BenchState, Tone
+from workbench.bench.state import CHANGE_SUCH_AS, READS_AT, BenchState, Tone
 from workbench.errors import BenchError, InputError
 from workbench.measure.lengths import Placing, understand
 from workbench.records import rows
@@ -77,17 +77,36 @@ class Hands(Acts):
 
     def _feed(self, entry: str) -> None:
         """Set the entry in progress and what it would be taken as, so that both can be seen."""
-        self._set(entry=entry, question=None, message="", reads_as=self._preview(entry))
+        self._set(entry=entry, question=None, message="", **self._preview(entry))
 
-    def _preview(self, entry: str) -> str:
+    def flip_unit(self) -> None:
+        """Exchange inch and mm; an entry without a unit is read in the new one."""
+        super().flip_unit()
+        self._read_again()
+
+    def select(self, by: int) -> None:
+        """Choose another reading or target by hand; an entry in progress goes to it."""
+        super().select(by)
+        self._read_again()
+
+    def _read_again(self) -> None:
+        """Read the entry in progress anew, for the unit or the line it would now count for."""
+        if self.mending:
+            self._set(**self._preview(self.state.entry))
+
+    def _preview(self, entry: str) -> dict[str, object]:
+        """Return what an entry is understood as now, and whether it will be asked about."""
         view, line = self.state.view, self.state.line
+        plain: dict[str, object] = {"reads_as": entry, "unclear": False}
         if view is None or line is None or view.stage == "wing" or entry[:1] in ("", *"+-−"):
-            return entry
+            return plain
         try:
             found = understand(entry, self.state.unit, line.usual_mm)
         except BenchError:
-            return entry
-        return f"{found.placings[0].number} {found.placings[0].unit}" if found.is_clear else entry
+            return plain
+        if not found.is_clear:
+            return plain | {"unclear": True}
+        return plain | {"reads_as": f"{found.placings[0].number} {found.placings[0].unit}"}
 
     def escape(self) -> None:
         """Drop the entry in progress, or what was begun."""
@@ -260,7 +279,9 @@ class Hands(Acts):
         view = self.state.view
         assert view is not None
         stage = view.stage
-        if stage in ("waiting", "received check", "final check", "sign-off"):
+        if stage == "sign-off" and not self.state.who:
+            self.asks("initials")
+        elif stage in ("waiting", "received check", "final check", "sign-off"):
             self._set(hands_on=True, message="", side=None)
         elif stage in ("as received", "measuring"):
             line = self.state.line
@@ -284,6 +305,9 @@ class Hands(Acts):
         if view.offers_last:
             new = aim_at_last(self.shop, view)
             self._show(new, "the last setting is the target now: Enter accepts it")
+        elif not view.progress.targets:
+            change = CHANGE_SUCH_AS[self.state.unit]
+            self.say(f"type the target: a value, or a change such as {change}", "warn")
         else:
             self._show(self.shop.accept_target(view), "target accepted")
 

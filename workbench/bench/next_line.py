@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from textual.content import Content
 
 from workbench.bench.state import READS_AT, BenchState
@@ -24,18 +26,20 @@ from workbench.work.words import step_words
 BLANK = Content("")
 
 
-def keys_line() -> Content:
+@lru_cache(maxsize=2)
+def keys_line(narrow: bool = False) -> Content:
     """Return the keys that matter, in one line; the rest stands on the sheet."""
     keys = (
         ("Enter", "next"),
         ("*", "in/mm"),
         ("+ -", "ski, yes"),
-        ("u", "take back"),
+        ("u", "back" if narrow else "take back"),
         ("/", "more"),
         ("h", "help"),
     )
+    gap = " " if narrow else "  "
     return styled(
-        *[part for key, word in keys for part in ((f" {key} ", "bold $accent"), f"{word}  ")]
+        *[part for key, word in keys for part in ((f" {key} ", "bold $accent"), f"{word}{gap}")]
     )
 
 
@@ -51,7 +55,8 @@ def next_step(state: BenchState, width: int) -> Content:
         rows += [styled((part, said)) for part in _within(sign + state.message, width, room)]
     careful = caution(state)
     if careful not in next_words(state):
-        rows.append(styled((visible(careful, width), "$ink-faint")))
+        room = max(3 - len(rows), 1)
+        rows += [styled((part, "$ink-faint")) for part in _within(careful, width, room)]
     return lines(rows[:3])
 
 
@@ -69,8 +74,9 @@ def next_words(state: BenchState) -> str:
     if view is None:
         return "Enter adds a ski to today's queue; / opens the sheet of everything else."
     if state.question is not None:
+        offered = state.question.placings[state.offered]
         others = ", - shows the next," if len(state.question.placings) > 1 else ";"
-        return f"+ takes the value shown{others} Backspace goes back to typing."
+        return f"+ takes {offered.number} {offered.unit}{others} Backspace goes back to typing."
     if state.entry:
         return _entry_words(state)
     line = state.line
@@ -104,6 +110,8 @@ def next_words(state: BenchState) -> str:
         return f"{leave_words(view)} Enter goes on."
     if stage == "wing":
         return f"{wing_step(view)}, type its angle in degrees, then Enter."
+    if stage == "sign-off" and not state.who:
+        return "Enter asks for your initials: a sign-off is kept under them."
     if stage == "sign-off" and view.rules.second_eyes and not view.progress.eyes:
         keys = "+" if state.hands_on else "Enter, then +"
         return f"{keys}: who else looked at it? Their initials."
@@ -112,6 +120,8 @@ def next_words(state: BenchState) -> str:
     if stage == "set aside":
         why = visible(view.progress.reason, 48)
         return f"Set aside: {why}. Enter takes it up again; + goes to the next ski."
+    if state.is_day_done:
+        return "Signed off, and no ski is left to do: a shows its card, n adds a ski."
     return "Signed off. Enter goes to the next ski."
 
 
@@ -123,6 +133,8 @@ def _entry_words(state: BenchState) -> str:
         return "No ski in hand: Esc drops this, then Enter adds a ski."
     if state.view.stage not in (*READS_AT, "wing"):
         return f"Enter keeps {state.entry} as a note: no reading is due. Esc drops it."
+    if state.unclear:
+        return f"Enter asks how {state.entry} is meant; Backspace mends it, Esc drops it."
     return f"Enter takes {state.reads_as or state.entry}; Backspace mends it, Esc drops it."
 
 

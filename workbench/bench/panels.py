@@ -10,7 +10,7 @@ from textual.content import Content
 from workbench.bench.canvas import Mode
 from workbench.bench.drawing import side_view
 from workbench.bench.room import first_seen
-from workbench.bench.state import BenchState
+from workbench.bench.state import CHANGE_SUCH_AS, BenchState
 from workbench.bench.text import lines, padded, styled, visible, wrapped
 from workbench.fin.pose import Pose
 from workbench.fin.rig import Rig
@@ -36,7 +36,8 @@ def top_line(state: BenchState, width: int) -> Content:
     right = f" {visible(state.who, 12) or 'no initials (i)'}  {state.day}  [{state.unit}] "
     middle = ""
     if view is not None:
-        middle = f" {visible(view.ski.name, 24)} · {view.stage_words} · {view.ski.rider}"
+        rider = f" · {view.ski.rider}" if view.ski.rider else ""
+        middle = f" {visible(view.ski.name, 24)} · {view.stage_words}{rider}"
     if len(left) + len(middle) + len(right) > width:
         left = ""  # ski, stage and rider matter more than whose bench this is
     room = max(width - len(left) - len(right), 0)
@@ -101,10 +102,13 @@ def target(state: BenchState, width: int, height: int) -> Content:
             _aim(line, state.unit, width) if roomy else [_aim_in_one(line, state.unit, width, fits)]
         )
     if view.stage == "target":
-        hint = "a sign starts a change: +.005"
+        change = CHANGE_SUCH_AS[state.unit]
+        hint = f"a sign starts a change: {change}"
         if view.baseline is not None:
-            hint = "b: the baseline; +.005: a change"
-        out += [styled((part, "$ink-faint")) for part in wrapped(hint, width)]
+            hint = f"b: the baseline; {change}: a change"
+        rows = wrapped(hint, width)
+        if len(out) + len(rows) <= height:  # half a hint is none
+            out += [styled((part, "$ink-faint")) for part in rows]
     if view.ski.has_wing and len(out) < height:
         out.append(styled(_wing_words(view)))
     return lines(out)
@@ -122,12 +126,16 @@ def _aim(line: Line, unit: Unit, width: int) -> list[Content]:
     """Return one target on two lines: what is aimed at and why, then how far off it is."""
     if line.target_mm is None:
         word = "   none yet: stays where it is"
+        word = word if len(word) <= width else "   none yet: stays"
         return [styled(visible(line.method.name, width)), styled((word, "$ink-faint"))]
     aim = f"   {length_text(line.target_mm, unit)} ±{fine_text(line.tolerance_mm, unit)}"
     kind = "held" if line.target is None else line.target.kind
+    off = _off(line, unit)
+    if cell_len(aim) + 2 + off.cell_length > width:
+        aim = f" {length_text(line.target_mm, unit)}"
     return [
         styled(visible(line.method.name, width - 10), (f"  {kind}", "$ink-faint")),
-        styled((aim, "bold"), "  ", _off(line, unit)),
+        styled((aim, "bold"), "  ", off),
     ]
 
 
@@ -140,26 +148,41 @@ def _aim_words(line: Line, unit: Unit) -> str:
 def _aim_in_one(line: Line, unit: Unit, width: int, fits: bool) -> Content:
     """Return one target on a single line, where an entry takes the room.
 
-    Where the names would not fit beside it, the tolerance is left out.
+    Where the names would not fit beside it, the tolerance is left out; once the reading is taken,
+    how it stands to the target takes that place.
     """
+    sign = _off_sign(line)
     aim = _aim_words(line, unit)
-    aim = aim if fits else aim.partition(" ±")[0]
-    name = padded(line.method.name, max(width - len(aim) - 1, 4))
-    return styled(f"{name} ", (aim, "bold"))
+    aim = aim if fits and not sign.plain else aim.partition(" ±")[0]
+    name = padded(line.method.name, max(width - len(aim) - sign.cell_length - 1, 4))
+    return styled(f"{name} ", (aim, "bold"), sign)
 
 
 def _off(line: Line, unit: Unit) -> Content:
     """Return how a reading stands to its tolerance: surely within, within but not clear, or out."""
-    off = line.off_mm
-    if off is None or line.nearness is None:
-        return Content("")
-    shown = change_text(off, unit)
-    sign, words = SIGNS[line.nearness]
+    if line.off_mm is None or line.nearness is None:
+        return BLANK
+    words, style = _standing(line)
+    return styled((f"{words} {change_text(line.off_mm, unit)}", style))
+
+
+def _off_sign(line: Line) -> Content:
+    """Return the same in a sign and a word, where there is room for no more."""
+    if line.off_mm is None or line.nearness is None:
+        return BLANK
+    words, style = _standing(line)
+    return styled((f" {words}", style))
+
+
+def _standing(line: Line) -> tuple[str, str]:
+    """Return the sign and word for how a reading stands, and their style."""
+    assert line.nearness is not None
+    sign, word = SIGNS[line.nearness]
     if line.nearness == "out":
-        sign, words = ("▲", "over") if off > 0 else ("▼", "under")
-        return styled((f"{sign} {words} {shown}", "bold $state-outside"))
+        sign, word = ("▲", "over") if (line.off_mm or 0.0) > 0 else ("▼", "under")
+        return f"{sign} {word}", "bold $state-outside"
     state = "$state-within" if line.nearness == "sure" else "$state-caution"
-    return styled((f"{sign} {words} {shown}", f"bold {state}"))
+    return f"{sign} {word}", f"bold {state}"
 
 
 def picture(state: BenchState, width: int, height: int) -> Content:
@@ -168,16 +191,27 @@ def picture(state: BenchState, width: int, height: int) -> Content:
     if view is None or width < 10 or height < 4:
         return BLANK
     wanted = view.plan.wanted if view.plan is not None and view.progress.targets else None
-    return _drawn(view.rig, view.pose, wanted, width, height, state.drawing)
+    misfit = view.pose is None and all(line.now_mm is not None for line in view.lines)
+    said = "no place of the blade gives these" if misfit else ""
+    return _drawn(view.rig, view.pose, wanted, width, height, state.drawing, said)
 
 
 @lru_cache(maxsize=8)
 def _drawn(
-    rig: Rig, pose: Pose | None, wanted: Pose | None, width: int, height: int, mode: Mode
+    rig: Rig,
+    pose: Pose | None,
+    wanted: Pose | None,
+    width: int,
+    height: int,
+    mode: Mode,
+    said: str = "",
 ) -> Content:
     shown = side_view(rig, pose, wanted, width, height - 1, mode)
     rows = []
     for row in shown.canvas.rows():
         rows.append(styled(*[(text, f"$ink-{ink}" if ink else "") for text, ink in row]))
-    rows.append(styled((visible(shown.caption, width), "$ink-faint")))
+    caption = said or shown.caption
+    if cell_len(caption) > width:  # the factor is what must not be cut
+        caption = caption.replace("difference ", "")
+    rows.append(styled((visible(caption, width), "$ink-faint")))
     return lines(rows)

@@ -40,7 +40,7 @@ def readings(state: BenchState, width: int, height: int) -> Content:
         return lines(_in_sight(*_checks(state, view, width), height))
     out: list[Content] = []
     if has_entry(state):
-        out += _big_entry(state, width)
+        out += _big_entry(state, width, height)
     left = height - len(out)
     room = left // max(len(view.lines), 1)
     flags = [_flags(line, state.unit, width) for line in view.lines]
@@ -81,16 +81,23 @@ def _reading_in_one(
     return styled(f"{mark} {name} ", (value, "bold"))
 
 
-def _big_entry(state: BenchState, width: int) -> list[Content]:
-    """Return the number that matters now, large: the entry, or the place where it will stand."""
+def _big_entry(state: BenchState, width: int, height: int) -> list[Content]:
+    """Return the number that matters now, large: the entry, or the place where it will stand.
+
+    Half a digit cannot be read: where the height would cut them, they are written small.
+    """
     view, line = state.view, state.line
     assert view is not None
     what = "wing angle (°)" if view.stage == "wing" else line.method.name if line else ""
     if view.stage == "target":
         what = f"target: {what}"
     unit = "" if view.stage == "wing" else f" ({state.unit})"
+    if state.question is None and _is_placed(state):
+        unit = f" → {state.reads_as}"
     head = styled((f"{visible(what, width - len(unit))}{unit}", "bold $accent"))
     rows = big(state.entry or "_", width, state.drawing == "ascii")
+    if len(rows) + len(view.lines) + 1 > height:
+        rows = [state.entry]
     style = "bold $big-digits"
     body = [styled((row, style)) for row in rows]
     if not state.entry:
@@ -103,6 +110,11 @@ def _big_entry(state: BenchState, width: int) -> list[Content]:
             *[styled((part, "bold $state-caution")) for part in asked],
         ]
     return [head, *body]
+
+
+def _is_placed(state: BenchState) -> bool:
+    """Whether the entry counts as another number than the digits that stand large."""
+    return bool(state.entry) and state.reads_as.partition(" ")[0] not in ("", state.entry)
 
 
 def _awaited(stage: Stage) -> str:
@@ -201,15 +213,17 @@ def _in_sight(rows: list[Content], at: int, height: int) -> list[Content]:
 def _checks(state: BenchState, view: JobView, width: int) -> tuple[list[Content], int]:
     """Return the checklist that is due, or what a sign-off takes, and the row of what is due."""
     if view.stage == "sign-off":
-        who = state.who or "(initials: i)"
         keys = "+" if state.hands_on else "Enter, then +"
+        how = f"Sign off as {state.who}: {keys} on purpose."
+        if not state.who:
+            how = "Sign off: your initials first (Enter)."
         rows = [
             *[
                 styled((p, "bold"))
                 for p in wrapped("Every item of the final check is ticked.", width)
             ],
             BLANK,
-            *[styled(p) for p in wrapped(f"Sign off as {who}: {keys} on purpose.", width)],
+            *[styled(p) for p in wrapped(how, width)],
             *[styled((p, "bold")) for p in wrapped(view.eyes_words, width) if p],
             BLANK,
             *[styled((part, "$state-caution")) for part in wrapped(CAUTION_RIDE, width)],

@@ -38,6 +38,8 @@ class SkiInHand:
     # -- state -----------------------------------------------------------------------------------
 
     def _set(self, **changes: object) -> None:
+        if "message" in changes:  # the tone of what was said before is not this one's
+            changes.setdefault("tone", "say")
         self.state = replace(self.state, **changes)  # type: ignore[arg-type]
         self.changed(self.state)
 

@@ -16,6 +16,8 @@ Side = Literal["turns", "view", "roster"]
 SIDES: tuple[Side, ...] = ("turns", "view", "roster")
 READS_AT = ("as received", "measuring", "within", "target", "studs")
 """Stages at which a number typed is a reading or a target; at others it is kept as a note."""
+CHANGE_SUCH_AS: dict[Unit, str] = {"in": "+.005", "mm": "+0.10"}
+"""A change of a target as one would type it, for examples."""
 DRAWINGS: tuple[Mode, ...] = ("braille", "block", "ascii")
 
 
@@ -23,7 +25,8 @@ DRAWINGS: tuple[Mode, ...] = ("braille", "block", "ascii")
 class BenchState:
     """The job in hand, the day's roster, the entry in progress and what was last said.
 
-    ``reads_as``: what the entry in progress is understood as. ``selected``: a line chosen by hand,
+    ``reads_as``: what the entry in progress is understood as; ``unclear``: it will be asked about.
+    ``selected``: a line chosen by hand,
     else None for the one that is due. ``hands_on``: a check or a sign-off was begun on purpose.
     ``question``: an entry that needs an answer; ``offered``: which of its placings is offered.
     """
@@ -33,6 +36,7 @@ class BenchState:
     unit: Unit = "in"
     entry: str = ""
     reads_as: str = ""
+    unclear: bool = False
     selected: int | None = None
     hands_on: bool = False
     question: Entry | None = None
@@ -75,6 +79,11 @@ class BenchState:
         if self.view is None or self.view.stage in ("waiting", "signed off", "set aside"):
             return "roster"
         return "turns" if self.view.stage in ("turning", "within", "wing") else "view"
+
+    @property
+    def is_day_done(self) -> bool:
+        """Whether every ski of the day is signed off or set aside."""
+        return all(line.stage in ("signed off", "set aside") for line in self.roster)
 
     @property
     def position(self) -> int | None:

@@ -24,6 +24,8 @@ from workbench.work.words import (
 )
 
 BLANK = Content("")
+NARROW = 32
+"""Cells within which titles have to be short."""
 
 
 def turns(state: BenchState, width: int, height: int) -> Content:
@@ -53,7 +55,7 @@ def turns(state: BenchState, width: int, height: int) -> Content:
         text = wrapped(f"! {remark_words(remark, state.unit)}", width)
         out += [styled((part, "$state-caution")) for part in text]
     if view.stage == "turning" and height > len(out) + 3:  # a warning must not be cut off for it
-        out += _step_list(view, width)
+        out += _step_list(view, width, height - len(out))
     return lines(out[: max(height, 1)])
 
 
@@ -108,6 +110,10 @@ def _stud(t: StudTurn, width: int) -> Content:
         arrow = "· leave"
     name = visible(t.stud.name, 6)
     exact = exact_words(t)
+    if 6 + len(arrow) + 1 + len(exact) > width:
+        exact = exact.partition(" ")[0]
+    if 6 + len(arrow) + 1 + len(exact) > width:
+        exact = ""
     room = max(width - 6 - len(exact), len(arrow) + 1)
     return styled(f"{name:<6}", (arrow.ljust(room), "bold"), (exact, "$ink-faint"))
 
@@ -117,12 +123,14 @@ def _after(view: JobView, state: BenchState, width: int) -> list[Content]:
     assert view.plan is not None
     step = act_due(view) if view.stage == "turning" else None
     if step is not None and step.turn is not None:
-        out = [styled(("expect after this turn, seated", "$ink-faint"))]
+        title = "expect after this turn, seated"
+        out = [styled((title if len(title) <= width else "expect, once seated", "$ink-faint"))]
         return out + [_expected(m.name, mm, "", state, width) for m, mm in step.expect]
     if not any(t.turns for t in view.plan.turns):
         return []  # what the readings and the target already show
     kept = all(p.within for p in view.plan.predictions)
-    out = [styled(("after these turns", "$ink-faint"), "  = all within" if kept else "")]
+    title = "after these turns" if width > NARROW else "after them"
+    out = [styled((title, "$ink-faint"), "  = all within" if kept else "")]
     for p in view.plan.predictions:
         word = "" if kept else "= within" if p.within else "! outside"
         out.append(_expected(p.method.name, p.after_mm, word, state, width))
@@ -135,10 +143,17 @@ def _expected(name: str, value_mm: float, word: str, state: BenchState, width: i
     return styled(f" {label} ", (shown, "bold"), f" {word}")
 
 
-def _step_list(view: JobView, width: int) -> list[Content]:
+def _step_list(view: JobView, width: int, height: int) -> list[Content]:
+    """Return the steps under their title; where not all find room, those around the one due."""
     assert view.plan is not None
-    out = [styled(("steps", "$ink-faint"))]
-    for i, step in enumerate(view.plan.steps):
-        mark = "✓" if i < view.progress.step else "▸" if i == view.progress.step else " "
+    steps, due, room = view.plan.steps, view.progress.step, max(height - 1, 1)
+    first = min(max(due - 1, 0), max(len(steps) - room, 0))
+    shown = steps[first : first + room]
+    title = "steps"
+    if len(shown) < len(steps):
+        title = f"steps {first + 1} to {first + len(shown)} of {len(steps)}"
+    out = [styled((title, "$ink-faint"))]
+    for i, step in enumerate(shown, first):
+        mark = "✓" if i < due else "▸" if i == due else " "
         out.append(styled(f"{mark} {visible(short_step_words(step), width - 2)}"))
     return out

@@ -1,0 +1,108 @@
+"""What stands on the bench where there is little room: nothing broken, nothing that matters cut."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from tests.bench.screens import bench
+from tests.bench.test_hands import begin
+from tests.shop import demo_file, heron, open_shop, ski, walk_to
+from workbench.bench.next_line import keys_line, next_step
+from workbench.bench.panels import picture, target
+from workbench.bench.readings_panel import readings
+from workbench.bench.turns_panel import turns
+from workbench.work.shop import Shop
+
+LEAST = (60, 18)
+STAGES = ("studs", "target", "turning", "measuring", "within", "final check", "sign-off")
+
+
+@pytest.mark.parametrize("stage", STAGES)
+@pytest.mark.parametrize("width", [26, 36])
+def test_no_row_of_a_panel_is_wider_than_its_panel(shop: Shop, stage: str, width: int) -> None:
+    """A row too wide would be broken in the middle of a number and push the others down."""
+    view = ski(shop, "Heron 66")
+    walk_to(shop, view, heron(view), stage, ("-.070", "+.160", "-.060"))
+    keys = begin(shop, stage)
+    if stage == "turning":
+        keys.type("\n")
+    for unit in ("in", "mm"):
+        if keys.hands.state.unit != unit:
+            keys.hands.flip_unit()
+        for draw in (readings, target, turns, picture):
+            drawn = draw(keys.hands.state, width, 9)
+            assert all(row.cell_length <= width for row in drawn.split("\n", allow_blank=True))
+
+
+def test_all_six_keys_fit_the_smallest_bench() -> None:
+    """Help, the last, is the one that a beginner needs."""
+    assert keys_line(narrow=True).cell_length <= LEAST[0]
+    assert keys_line(narrow=True).plain.rstrip().endswith("h help")
+
+
+@pytest.mark.parametrize("size", [LEAST, (120, 18), (80, 20)])
+async def test_readings_target_and_turns_stand_together_in_few_rows(
+    tmp_path: Path, size: tuple[int, int]
+) -> None:
+    """While a stud is turned, every reading and how it stands to the target are in sight."""
+    with open_shop(demo_file(tmp_path)) as shop:
+        view = ski(shop, "Heron 66")
+        view = walk_to(shop, view, heron(view), "turning")
+        async with bench(shop, size) as screen:
+            screen.app.hands.open(view.job.id)
+            await screen.by_hand("\n")
+            await screen.settle()
+            shown = screen.shown()
+            now = [f"{line.now_mm / 25.4:.4f} in" for line in view.lines if line.now_mm]
+            assert len(now) == 3
+            assert all(value in shown for value in now)
+            assert "▼ under" in shown
+            assert "= within" in shown
+            assert "rear stud" in shown
+            assert "h help" in shown
+
+
+async def test_digits_that_would_be_cut_are_written_small(tmp_path: Path) -> None:
+    """Half a digit cannot be read."""
+    with open_shop(demo_file(tmp_path)) as shop:
+        view = ski(shop, "Heron 66")
+        view = walk_to(shop, view, heron(view), "target")
+        async with bench(shop, LEAST) as screen:
+            screen.app.hands.open(view.job.id)
+            await screen.settle()
+            assert "type the target" in screen.shown()
+            await screen.by_hand(".01")
+            await screen.settle()
+            assert "│ .01 " in screen.shown()
+            assert "▀" not in screen.shown()
+
+
+def test_a_narrow_picture_still_tells_how_much_it_enlarges(shop: Shop) -> None:
+    """A difference drawn fifty times too large must say so."""
+    keys = begin(shop, "turning")
+    assert "difference ×" in picture(keys.hands.state, 36, 10).plain
+    assert "wanted ╌╌ ×" in picture(keys.hands.state, 26, 10).plain
+
+
+def test_a_long_caution_takes_a_second_line(shop: Shop) -> None:
+    """Where a row is free, the caution is not cut."""
+    keys = begin(shop, "target")
+    keys.type("+.01")
+    shown = " ".join(next_step(keys.hands.state, 58).plain.split())
+    assert "and a qualified technician come first." in shown
+
+
+def test_a_reading_taken_shows_how_it_stands_beside_its_target_in_one_line(shop: Shop) -> None:
+    """While the next one is typed there is a line for each: sign and word take the tolerance's."""
+    view = ski(shop, "Heron 66")
+    fin = heron(view)
+    view = walk_to(shop, view, fin, "measuring")
+    keys = begin(shop, "measuring")
+    first = target(keys.hands.state, 36, 4).plain.splitlines()[0]
+    keys.type(f"{fin.text(view.lines[0])}\n")
+    after = target(keys.hands.state, 36, 4).plain.splitlines()
+    assert "within" not in first
+    assert after[0].endswith("within")
+    assert "within" not in after[1]
