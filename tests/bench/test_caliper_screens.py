@@ -100,6 +100,7 @@ async def test_a_signed_burst_is_a_reading_and_a_lone_plus_takes_in_hand(shop: S
         assert held is not None
         assert held.id == row
         assert "in hand: Caliper A" in shown(app)
+        assert "in ● in hand" in shown(app)
 
 
 async def test_a_minus_and_many_bursts(shop: Shop) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -61,6 +62,7 @@ async def test_readings_target_and_turns_stand_together_in_few_rows(
             assert "▼ under" in shown
             assert "= within" in shown
             assert "rear stud" in shown
+            assert re.search(r"rear +[↻↺] \S+ turn \w+ +[+−]\d\.\d{3}", shown)
             assert "h help" in shown
 
 

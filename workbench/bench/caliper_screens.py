@@ -127,8 +127,8 @@ class CaliperScreen(NumberScreen[None]):
         name_room = max(min(28, width // 3), 8)
         name = visible(each.row.name, name_room)
         pad = " " * (name_room - styled(name).cell_length)
-        hand = "in hand" if each.in_hand else ""
-        head = f"{'▸' if marked else ' '} {name}{pad} {each.row.unit:<2} {hand:<7} "
+        hand = "● in hand" if each.in_hand else ""
+        head = f"{'▸' if marked else ' '} {name}{pad} {each.row.unit:<2} {hand:<9} "
         rest = width - styled(head).cell_length - 10
         words = "" if each.standing.state == "good" else visible(each.standing.words, rest)
         style = "bold" if marked else ""
