@@ -34,6 +34,10 @@ async def _walk(screen: Screen, fin: Fin, until: str) -> None:
         before = screen.shown()
         assert "NEXT" in before
         await _step(screen, fin)
+        for _ in range(20):  # a busy machine may paint later
+            if screen.shown() != before:
+                break
+            await screen.settle()
         assert screen.shown() != before, f"a key did nothing at {screen.view.stage}"
     raise AssertionError(f"never reached {until}: stands at {screen.view.stage}")
 
