@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import date
 from pathlib import Path
 from typing import Self
@@ -12,6 +13,8 @@ from tests.shop import DAY, demo_file
 from workbench.cli import main
 
 Said = list[str]
+Run = Callable[..., Said]
+Refused = Callable[..., str]
 
 
 class _Day(date):

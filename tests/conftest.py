@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, settings
 
-from tests.by_command import Commands, demo_of_today
+from tests.by_command import Commands, Refused, Run, demo_of_today
 from tests.shop import demo_file, open_shop
 from workbench.work.shop import Shop
 
@@ -46,6 +46,18 @@ def book(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 def commands(book: Path, capsys: pytest.CaptureFixture[str]) -> Commands:
     """Runs commands on that book."""
     return Commands(book, capsys)
+
+
+@pytest.fixture
+def run(commands: Commands) -> Run:
+    """Runs one that must succeed; gives its lines."""
+    return commands.run
+
+
+@pytest.fixture
+def refused(commands: Commands) -> Refused:
+    """Runs one that must be refused; gives what it says."""
+    return commands.refused
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

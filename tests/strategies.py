@@ -276,6 +276,15 @@ def rigs() -> st.SearchStrategy[Rig]:
     return _strategy(make_rig)
 
 
+@st.composite
+def sights(draw: st.DrawFn) -> tuple[Method, Blade, Base, Pose]:
+    """A method, a blade of any shape, a base and a pose."""
+    chance = Drawn(draw)
+    blade, base = make_shape(chance), make_base(chance)
+    pose = make_pose(chance, 12.0)
+    return make_method(chance, blade, "any"), blade, base, pose
+
+
 def hostile_names() -> st.SearchStrategy[str]:
     """Names that people and pranksters type, and any other text."""
     return st.one_of(st.sampled_from(HOSTILE_NAMES), st.text(max_size=80))

@@ -2,29 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
-from tests.by_command import Commands, Said, fact
+from tests.by_command import Refused, Run, fact
 from tests.shop import open_shop, ski
 from tests.work.test_mending import block_file
 from workbench.records import rows
 
-Run = Callable[..., Said]
-Refused = Callable[..., str]
 WHY = ("--reason", "measured again")
-
-
-@pytest.fixture
-def run(commands: Commands) -> Run:
-    return commands.run
-
-
-@pytest.fixture
-def refused(commands: Commands) -> Refused:
-    return commands.refused
 
 
 def test_a_block_is_corrected_and_every_ski_under_way_is_named(

@@ -5,13 +5,12 @@ from __future__ import annotations
 import csv
 import io
 import json
-from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from tests.by_command import Commands, Said, fact
+from tests.by_command import Commands, Refused, Run, fact
 from tests.shop import heron, open_shop, ski, walk_to
 from workbench.work import pairs, studies
 from workbench.work.base_curve import latest_curve
@@ -19,19 +18,6 @@ from workbench.work.cells import text_in
 from workbench.work.corrections import correct_ski
 from workbench.work.csv_out import HISTORY_COLUMNS
 from workbench.work.jobs import JobView
-
-Run = Callable[..., Said]
-Refused = Callable[..., str]
-
-
-@pytest.fixture
-def run(commands: Commands) -> Run:
-    return commands.run
-
-
-@pytest.fixture
-def refused(commands: Commands) -> Refused:
-    return commands.refused
 
 
 def view_of(book: Path, name: str) -> JobView:

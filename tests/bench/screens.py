@@ -11,6 +11,7 @@ from textual.events import Key
 from textual.pilot import Pilot
 
 from workbench.bench.app import Bench
+from workbench.bench.forms import Form
 from workbench.records import rows
 from workbench.work.jobs import JobView
 from workbench.work.shop import Shop
@@ -115,3 +116,13 @@ def before(keys: Iterable[str] = (), action: str = "", job_id: str = "") -> Befo
         await pilot.pause(0.1)
 
     return act
+
+
+async def fill(screen: Screen, **texts: str) -> None:
+    """Write into fields of the form that is open."""
+    form = screen.app.screen
+    assert isinstance(form, Form)
+    for row in form._rows:
+        if row.field.key in texts:
+            row.line.value = texts[row.field.key]
+    await screen.pilot.pause()

@@ -4,20 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from tests.bench.screens import SIZES, Screen, bench
+from tests.bench.screens import SIZES, bench, fill
 from workbench.bench.baseline_screen import BaselineScreen
 from workbench.bench.forms import Form
 from workbench.work.shop import Shop
-
-
-async def fill(screen: Screen, **texts: str) -> None:
-    """Write into fields of the form that is open."""
-    form = screen.app.screen
-    assert isinstance(form, Form)
-    for row in form._rows:
-        if row.field.key in texts:
-            row.line.value = texts[row.field.key]
-    await screen.pilot.pause()
 
 
 @pytest.mark.parametrize("size", SIZES)

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from textual.pilot import Pilot
 
-from tests.bench.screens import SIZES, Screen, bench
+from tests.bench.screens import SIZES, Screen, bench, fill
 from tests.shop import ski
 from workbench.bench.app import Bench
 from workbench.bench.forms import Form
@@ -27,16 +27,6 @@ def test_the_sheet_of_what_can_be_done_names_the_correction() -> None:
 
 
 # -- the sheet of a ski ----------------------------------------------------------------------------
-
-
-async def fill(screen: Screen, **texts: str) -> None:
-    """Write into fields of the form that is open."""
-    form = screen.app.screen
-    assert isinstance(form, Form)
-    for row in form._rows:
-        if row.field.key in texts:
-            row.line.value = texts[row.field.key]
-    await screen.pilot.pause()
 
 
 @pytest.mark.parametrize("size", SIZES)

@@ -33,15 +33,6 @@ CLEAR = LEVEL.moved(0.0, 1.3, 0.0)
 MOVES = st.tuples(st.floats(-1e-3, 1e-3), st.floats(-1e-3, 1e-3), st.floats(-1e-5, 1e-5))
 
 
-@st.composite
-def sights(draw: st.DrawFn) -> tuple[Method, Blade, Base, Pose]:
-    """A method, a blade of any shape, a base and a pose."""
-    chance = made.Drawn(draw)
-    blade, base = made.make_shape(chance), made.make_base(chance)
-    pose = made.make_pose(chance, 12.0)
-    return made.make_method(chance, blade, "any"), blade, base, pose
-
-
 def touched(
     method: Method, seen: Observation, base: Base, pose: Pose
 ) -> list[tuple[float, float, float]]:
@@ -59,7 +50,7 @@ def touched(
 
 
 @settings(max_examples=400)
-@given(sights(), MOVES)
+@given(made.sights(), MOVES)
 def test_a_held_reading_is_the_reading_while_its_contacts_hold(
     sight: tuple[Method, Blade, Base, Pose], move: tuple[float, float, float]
 ) -> None:

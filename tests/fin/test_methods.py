@@ -21,15 +21,6 @@ CLEAR_MM = 1e-6
 """Corners nearer to a level or a jaw than this fall on either side by rounding alone."""
 
 
-@st.composite
-def sights(draw: st.DrawFn) -> tuple[Method, Blade, Base, Pose]:
-    """A method, a blade of any shape, a base and a pose."""
-    chance = made.Drawn(draw)
-    blade, base = made.make_shape(chance), made.make_base(chance)
-    pose = made.make_pose(chance, 12.0)
-    return made.make_method(chance, blade, "any"), blade, base, pose
-
-
 def is_clear(method: Method, blade: Blade, base: Base, pose: Pose) -> bool:
     """Tell whether rounding cannot decide what this method touches."""
     if base.radius_mm is None and pose.tilt_rad == 0.0:
@@ -46,7 +37,7 @@ def is_clear(method: Method, blade: Blade, base: Base, pose: Pose) -> bool:
 
 
 @settings(max_examples=300)
-@given(sights())
+@given(made.sights())
 def test_every_method_agrees_with_the_oracle(sight: tuple[Method, Blade, Base, Pose]) -> None:
     """Any method on any simple blade over any base reads what the oracle reads, to 1e-9 in."""
     assume(is_clear(*sight))
@@ -85,7 +76,7 @@ def shifted(pose: Pose, which: int, by: float) -> Pose:
 
 
 @settings(max_examples=250)
-@given(sights(), st.integers(0, 2))
+@given(made.sights(), st.integers(0, 2))
 def test_derivatives_agree_with_central_differences(
     sight: tuple[Method, Blade, Base, Pose], which: int
 ) -> None:
@@ -103,7 +94,7 @@ def test_derivatives_agree_with_central_differences(
 
 
 @settings(max_examples=150)
-@given(sights())
+@given(made.sights())
 def test_height_slope_is_the_change_by_contact_height(
     sight: tuple[Method, Blade, Base, Pose],
 ) -> None:

@@ -103,8 +103,8 @@ def test_a_book_from_before_is_brought_up_to_date_with_a_copy(path: Path) -> Non
         conn.execute("PRAGMA foreign_keys = ON")
         conn.execute(
             """INSERT INTO calipers (id, at, who, root, replaces, name, unit, resolution_mm, mpe_mm)
-            VALUES (?1, '2031-05-06', 'kl', ?1, NULL, 'Old', 'in', 0.0127, 0.02)""",
-            [OLD_ID],
+            VALUES (?, '2031-05-06', 'kl', ?, NULL, 'Old', 'in', 0.0127, 0.02)""",
+            [OLD_ID, OLD_ID],
         )
         conn.commit()
     with Book(path) as book:

@@ -49,11 +49,12 @@ def check_rank(equations: Equations, rows: Sequence[Row]) -> None:
         size = max(1.0, math.hypot(*row))
         scaled.append((row[0] / size, row[1] / size, row[2] / size))
     trace = sum(a * a + b * b + c * c for a, b, c in scaled)
+    # The two larger eigenvalues of the normal matrix multiply to at most (trace/2)^2, so that the
+    # least one is at least four determinants over trace^2: usually enough to know without finding
+    # it. With three readings its determinant is the square of the derivatives' own.
     if len(scaled) == 3 and 4.0 * determinant(scaled) ** 2 > QUICK * trace**3:
         return
     normal = normal_matrix(scaled, [1.0] * len(scaled))
-    # The two larger eigenvalues multiply to at most (trace/2)^2, so that the least one is at least
-    # four determinants over trace^2: usually enough to know without finding it.
     if 4.0 * determinant(normal) > QUICK * trace**3:
         return
     pairs = symmetric_eigen(normal)

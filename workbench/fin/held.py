@@ -61,8 +61,8 @@ def _closed_in(
         size = abs(dx) + abs(dy) + abs(dt)
         if last:
             shrunk = size / last
-        if not shrunk < 0.5 and last:
-            return None
+            if not shrunk < 0.5:
+                return None
         x, y, turned = x - dx, y - dy, turned - dt / scale
         if size * shrunk < DONE_MM:
             break

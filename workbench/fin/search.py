@@ -31,10 +31,11 @@ MOST_STARTS = 12
 def first_pose(equations: Equations, start: Pose | None) -> Sight | None:
     """Return a pose that gives the readings, from ``start`` or from level ones; None: not found."""
     begin = [] if start is None else [start]
-    near = about(equations, 0.0) if start is None and equations.exact else None
-    sight = None if near is None else held_from(equations, near)
-    if sight is not None:
-        return sight
+    if start is None and equations.exact:
+        near = about(equations, 0.0)
+        sight = None if near is None else held_from(equations, near)
+        if sight is not None:
+            return sight
     for candidate in itertools.chain(begin, starts(equations, 0.0)):
         sight = descend(equations, candidate)
         if sight is not None:

@@ -165,14 +165,13 @@ def bend_of(base: Base, x_mm: float, reach_mm: float) -> float:
 
 def _end_touch(a: Point, b: Point, at: Point, corner: bool, base: Base, pose: Pose) -> Touch:
     """Return how the x of a contact changes: a corner's own, or an edge's at a fixed height."""
-    rx, ry = at[0] - pose.x_mm, at[1] - pose.y_mm
     if not corner:
         nx, ny = a[1] - b[1], b[0] - a[0]
         across = nx + ny * base.slope(at[0])
         if across != 0.0:  # else the edge lies along the base: only its ends can be touched
-            turn = (ny * rx - nx * ry) / across
-            return at, (nx / across, ny / across, turn), -ny / across, (a, b)
-    return at, (1.0, 0.0, -ry), 0.0, None
+            mx, my, mt = _material(at, (nx, ny), pose)
+            return at, (mx / across, my / across, mt / across), -ny / across, (a, b)
+    return at, (1.0, 0.0, -(at[1] - pose.y_mm)), 0.0, None
 
 
 def level_crossings(a: Point, b: Point, base: Base, level_mm: float) -> list[Point]:

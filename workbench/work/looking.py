@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import date
 from functools import partial
@@ -21,8 +21,8 @@ from workbench.work.last_setting import left_with
 from workbench.work.meaning import GUARD
 from workbench.work.rigs import blade_of, method_of, rig_of
 from workbench.work.roster import RosterLine, roster_line
-from workbench.work.rules import Rules, rules_of
-from workbench.work.stages import Progress, progress
+from workbench.work.rules import rules_of
+from workbench.work.stages import progress
 from workbench.work.versions import blade_for, block_for, held_at, turned_other_way
 
 
@@ -79,9 +79,11 @@ class OpenBook:
         kept = self.book.methods_of(ski.blade_id)
         methods, stated = self._methods(ski, blade, kept)
         rig = rig_of(ski, blade, block.studs)
-        rules = rules_of(self.book)
+        rules, guarded = rules_of(self.book), self.guarded
+        tools = tools_of(self.book, facts, stated)
         tolerances = {i: tolerance_mm for i, _, tolerance_mm in methods}
-        at = self._progress(ski, facts, job.kind, rules, tolerances)
+        u_of = partial(standard_u_mm, methods, rig=rig, tools=tools) if guarded else None
+        at = progress(facts, ski.methods, tolerances, ski.has_wing, u_of, job.kind, rules)
         named = [(i, m) for i, m, _ in methods]
         first = at.stage == "as received"
         finest = self._finest(facts, job)
@@ -97,8 +99,8 @@ class OpenBook:
             finest,
             baselines[-1] if baselines else None,
             _others(kept, blade),
-            tools_of(self.book, facts, stated),
-            self.guarded,
+            tools,
+            guarded,
             left_with(self.book, job, named, rig, stated) if first else None,
             rules,
             _marks(kept, ski, blade),
@@ -129,10 +131,10 @@ class OpenBook:
 
     def _foresee(self, view: JobView) -> None:
         named = [(line.method_id, line.method) for line in view.lines]
-        _, stated = self._methods(view.ski, view.rig.blade)
+        kept = self.book.methods_of(view.ski.blade_id)
+        _, stated = self._methods(view.ski, view.rig.blade, kept)
         last = left_with(self.book, view.job, named, view.rig, stated)
         if last is not None:
-            kept = self.book.methods_of(view.ski.blade_id)
             last.expected(view.rig, _others(kept, view.rig.blade))
 
     @property
@@ -141,7 +143,7 @@ class OpenBook:
         return self.book.setting(GUARD, "off") == "on"
 
     def _methods(
-        self, ski: rows.Ski, blade: Blade, known: Iterable[rows.Method] = ()
+        self, ski: rows.Ski, blade: Blade, known: Iterable[rows.Method]
     ) -> tuple[list[tuple[str, Method, float]], dict[str, float]]:
         """Return the ski's methods (id, method, tolerance in mm), and the u that some state.
 
@@ -151,26 +153,6 @@ class OpenBook:
         kept = [by_id.get(i) or self.book.method(i) for i in ski.methods]
         stated = {row.id: row.u_mm for row in kept if row.u_mm is not None}
         return [(row.id, method_of(row, blade), row.tolerance_mm) for row in kept], stated
-
-    def _progress(
-        self,
-        ski: rows.Ski,
-        facts: Sequence[rows.AnyFact],
-        kind: rows.JobKind,
-        rules: Rules,
-        tolerances: Mapping[str, float],
-    ) -> Progress:
-        u_of = partial(self._u_of, ski, facts) if self.guarded else None
-        return progress(facts, ski.methods, tolerances, ski.has_wing, u_of, kind, rules)
-
-    def _u_of(
-        self, ski: rows.Ski, facts: Sequence[rows.AnyFact], at: Progress
-    ) -> Mapping[str, float]:
-        """Return what each reading of the pass under way is worth, where a guard band asks."""
-        blade = blade_of(self.book.blade(ski.blade_id))
-        methods, stated = self._methods(ski, blade)
-        rig = rig_of(ski, blade, self.book.block(ski.block_id).studs)
-        return standard_u_mm(methods, at, rig, tools_of(self.book, facts, stated))
 
     @staticmethod
     def _finest(facts: Sequence[rows.AnyFact], job: rows.Job) -> float:

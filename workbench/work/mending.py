@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import replace
+from functools import partial
 from typing import Any, TypeVar
 
 from workbench.errors import InputError
@@ -153,8 +154,21 @@ def _keep_block(
     old = shop.book.block(block_id)
     new = _in_order(old, wanted(old))
     skis = tuple(s for s in shop.book.skis() if s.block_id == block_id)
+    keep = partial(shop.book.correct_block, new, who=shop.who, reason=reason)
+    return _kept(shop, old, new, skis, keep, dry_run)
+
+
+def _kept(
+    shop: Shop,
+    old: Part,
+    new: Part,
+    skis: tuple[rows.Ski, ...],
+    keep: Callable[[], object],
+    dry_run: bool,
+) -> Mended[Part]:
+    """Keep a correction and say what it brings about; a rehearsal is undone by its error."""
     out = Mended(new, _changed(old, new), skis, _under_way(shop, skis))
-    shop.book.correct_block(new, who=shop.who, reason=reason)
+    keep()
     if dry_run:
         raise _RehearsedError(out)
     return out
@@ -192,11 +206,8 @@ def _keep_blade(
         with within(f"method {method.name}"):
             method_of(method, blade_of(new))
     skis = tuple(s for s in shop.book.skis() if s.blade_id == blade_id)
-    out = Mended(new, _changed(old, new), skis, _under_way(shop, skis))
-    shop.book.correct_blade(new, who=shop.who, reason=reason)
-    if dry_run:
-        raise _RehearsedError(out)
-    return out
+    keep = partial(shop.book.correct_blade, new, who=shop.who, reason=reason)
+    return _kept(shop, old, new, skis, keep, dry_run)
 
 
 def _under_way(shop: Shop, skis: tuple[rows.Ski, ...]) -> tuple[tuple[str, str, str, bool], ...]:
