@@ -59,6 +59,19 @@ async def test_enter_asks_for_initials_before_a_sign_off(tmp_path: Path) -> None
             assert screen.view.stage == "signed off"
 
 
+async def test_initials_that_no_sign_off_would_take_are_not_taken(shop: Shop) -> None:
+    """The prompt says what would be, and keeps what was typed."""
+    async with bench(shop) as screen:
+        screen.app.do_("initials")
+        await screen.settle()
+        await screen.by_hand("\b\bQR-QR-QR-QR-QR")
+        await screen.settle()
+        await screen.by_hand("\n")
+        assert "1 to 12 characters" in screen.shown()
+        assert "QR-QR-QR-QR-QR" in screen.shown()
+        assert (shop.who, shop.book.setting("who")) == ("KV", "KV")
+
+
 def test_the_last_ski_signed_off_promises_no_next_one(shop: Shop) -> None:
     """Enter would go nowhere; with one ski left it goes there."""
     keys = begin(shop, "signed off")

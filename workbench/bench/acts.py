@@ -10,6 +10,7 @@ from workbench.measure.units import other
 from workbench.work.entry_words import described
 from workbench.work.jobs import JobView
 from workbench.work.last_time import aim_at_last
+from workbench.work.shop import initials_of
 
 FINEST = (1.0, 0.5, 0.25, 0.125, 0.0625, 0.0)
 """The finest turns that one goes round through; 0 is exact."""
@@ -97,8 +98,8 @@ class Acts(SkiInHand):
             )
 
     def set_who(self, initials: str) -> None:
-        """Remember whose hands these are."""
-        self.shop.who = initials.strip()
+        """Remember whose hands these are; an InputError where no sign-off would take them."""
+        self.shop.who = initials_of(initials)
         self.shop.remember("who", self.shop.who)
         said = f"entries are now kept under {self.shop.who}"
         self._set(who=self.shop.who, message=said, tone="done")

@@ -189,8 +189,8 @@ class Shop(OpenBook):
     def second_eyes(self, view: JobView, who: str) -> JobView:
         """Keep that another pair of eyes looked at the ski after its final check."""
         self._check(view, "second eyes")
-        self._check_other(_initials(who), self.who)
-        self.book.add_mark(view.job.id, self.who, "second_eyes", text=_initials(who))
+        self._check_other(initials_of(who), self.who)
+        self.book.add_mark(view.job.id, self.who, "second_eyes", text=initials_of(who))
         return self.view(view.job.id)
 
     @staticmethod
@@ -202,7 +202,7 @@ class Shop(OpenBook):
     def sign_off(self, view: JobView, who: str) -> JobView:
         """Release the ski under these initials, on today's queue; another's where the shop asks."""
         self._check(view, "sign off")
-        initials = _initials(who)
+        initials = initials_of(who)
         if view.rules.second_eyes:
             self._check_other(view.progress.eyes, initials)
         self.book.batch(self._sign_off, view.job, initials)
@@ -307,8 +307,8 @@ class Shop(OpenBook):
             )  # fmt: skip
 
 
-def _initials(text: str) -> str:
-    """Return initials without the blanks around them."""
+def initials_of(text: str) -> str:
+    """Return initials without the blanks around them; an InputError unless 1 to 12 characters."""
     initials = text.strip()
     if not 1 <= len(initials) <= 12:
         raise InputError("initials", text, "1 to 12 characters")
