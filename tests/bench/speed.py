@@ -18,8 +18,10 @@ import sys
 import tempfile
 from collections.abc import Callable, Sequence
 from contextlib import closing
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
+from random import Random
 from statistics import median
 from time import perf_counter, process_time
 
@@ -30,6 +32,9 @@ from workbench.fin.equations import Equations
 from workbench.fin.fit import fit_pose
 from workbench.fin.goals import goals_of, wanted_pose
 from workbench.fin.pose import Pose
+from workbench.fin.readings import Reading
+from workbench.fin.rig import Rig
+from workbench.fin.search import forget_contacts
 from workbench.fin.trust import u_turns
 from workbench.records.rows import Taken
 from workbench.work.jobs import JobView
@@ -38,6 +43,7 @@ from workbench.work.shop import Shop
 
 ORDER = Path("fixtures/orders")
 INSERT = "INSERT INTO readings VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)"
+STEP_MM = 0.0127
 BARE_PYTHON = "import argparse, json, tomllib"
 
 
@@ -54,16 +60,14 @@ def timed(
 def kernel(rounds: int) -> None:
     """Pose, exact turns and their uncertainties from three readings, against scipy's solver.
 
-    In processor time, which other programs on the machine disturb less. The solver is given the
-    same residuals, looked at in the quickest way there is here; once it begins beside the solution,
-    as the fit does, and once with nothing known: the fit finds a start of its own, the solver
-    begins at the ski's tail.
+    In processor time, which other programs on the machine disturb less. Poses are fitted to the
+    readings of many passes, each a little off the last as on a bench, for what was touched at the
+    same readings is kept. The solver is given the same residuals, looked at in the quickest way
+    there is here; once it begins beside each solution, as the fit does, and once with nothing
+    known: the fit finds a start of its own, the solver begins at the ski's tail.
     """
-    from scipy.optimize import least_squares
-
     order = read_order(first_order())
     rig, readings = order.rig, order.readings
-    equations = Equations(rig.blade, rig.base, readings)
 
     def ours() -> object:
         fit = fit_pose(rig.blade, rig.base, readings)
@@ -72,35 +76,68 @@ def kernel(rounds: int) -> None:
         now, then = rig.travels(fit.pose), rig.travels(wanted)
         return u_turns(rig, fit, now, then, gain)
 
-    def misfits(p: list[float]) -> Sequence[float]:
-        sight = equations.sight(Pose(p[0], p[1], p[2]))
-        return sight.misfits if sight is not None else (1e6,) * 3
-
-    def theirs(begin: list[float]) -> object:
-        return least_squares(misfits, begin, x_scale=[1.0, 1.0, 0.01], xtol=1e-12, ftol=1e-12)
-
-    found = fit_pose(rig.blade, rig.base, readings).pose
-    beside = found.moved(0.3, -0.2, 0.002)
-    starts = {
-        "begun beside it": (beside, [beside.x_mm, beside.y_mm, beside.tilt_rad]),
-        "nothing known": (None, [0.0, 0.0, 0.0]),
-    }
+    passes = passes_like(rig, readings)
     own: list[float] = []
-    pose: dict[str, list[float]] = {name: [] for name in starts}
-    scipy_s: dict[str, list[float]] = {name: [] for name in starts}
+    names = ("begun beside it", "nothing known", "nothing known or kept")
+    pose: dict[str, list[float]] = {name: [] for name in names}
+    scipy_s: dict[str, list[float]] = {name: [] for name in names}
     for _ in range(rounds):
         own.append(timed(ours, 20, process_time))
-        for name, (start, begin) in starts.items():
-            fit = partial(fit_pose, rig.blade, rig.base, readings, start)
-            pose[name].append(timed(fit, 40, process_time))
-            scipy_s[name].append(timed(partial(theirs, begin), 5, process_time))
+        for name in names:
+            beside, keeps = name == names[0], name != names[2]
+            pose[name].append(timed(partial(fit_all, rig, passes, beside, keeps), 1, process_time))
+            few = passes[:: len(passes) // 10]
+            scipy_s[name].append(timed(partial(solve_all, rig, few, beside), 1, process_time))
+            pose[name][-1] /= len(passes)
+            scipy_s[name][-1] /= len(few)
     print(f"pose, turns and covariance {median(own) * 1e3:.3f} ms")
-    for name in starts:
+    for name in names:
         mine, other = median(pose[name]), median(scipy_s[name])
         print(
             f"pose, {name}: {mine * 1e3:.3f} ms with its covariance, "
             f"least_squares on the same residuals {other * 1e3:.2f} ms: x {other / mine:.0f}"
         )
+
+
+Pass = tuple[Pose, list[Reading]]
+"""A pose and the readings there, to the caliper's step."""
+
+
+def passes_like(rig: Rig, readings: Sequence[Reading], count: int = 200) -> list[Pass]:
+    """Return so many passes as a blade is brought about: half a mm and a quarter degree apart."""
+    found = fit_pose(rig.blade, rig.base, readings).pose
+    draw = Random(5)
+    out: list[Pass] = []
+    for _ in range(count):
+        at = found.moved(draw.gauss(0.0, 0.5), draw.gauss(0.0, 0.3), draw.gauss(0.0, 0.004))
+        read = [rig.observe(r.method, at).value_mm for r in readings]
+        pairs = zip(readings, read, strict=True)
+        out.append((at, [replace(r, value_mm=round(v / STEP_MM) * STEP_MM) for r, v in pairs]))
+    return out
+
+
+def fit_all(rig: Rig, passes: Sequence[Pass], beside: bool, keeps: bool) -> None:
+    """Fit each pass, beside its pose or with nothing known, with contacts kept or looked for."""
+    for at, readings in passes:
+        if not keeps:
+            forget_contacts()
+        fit_pose(rig.blade, rig.base, readings, at.moved(0.3, -0.2, 0.002) if beside else None)
+
+
+def solve_all(rig: Rig, passes: Sequence[Pass], beside: bool) -> None:
+    """Have scipy's solver do the same."""
+    from scipy.optimize import least_squares
+
+    for at, readings in passes:
+        equations = Equations(rig.blade, rig.base, readings)
+
+        def misfits(p: list[float], equations: Equations = equations) -> Sequence[float]:
+            sight = equations.sight(Pose(p[0], p[1], p[2]))
+            return sight.misfits if sight is not None else (1e6,) * 3
+
+        near = at.moved(0.3, -0.2, 0.002)
+        begin = [near.x_mm, near.y_mm, near.tilt_rad] if beside else [0.0, 0.0, 0.0]
+        least_squares(misfits, begin, x_scale=[1.0, 1.0, 0.01], xtol=1e-12, ftol=1e-12)
 
 
 def first_order() -> Path:

@@ -44,11 +44,14 @@ def check_rank(equations: Equations, rows: Sequence[Row]) -> None:
     Rows above unit length are brought down to it; a reading that hardly follows the pose stays so.
     """
     scaled: list[Row] = []
+    trace, unscaled = 0.0, 1.0 / equations.scale_mm
     for gx, gy, gt in rows:
-        row = (gx, gy, gt / equations.scale_mm)
-        size = max(1.0, math.hypot(*row))
-        scaled.append((row[0] / size, row[1] / size, row[2] / size))
-    trace = sum(a * a + b * b + c * c for a, b, c in scaled)
+        gt *= unscaled
+        size = math.hypot(gx, gy, gt)
+        if size > 1.0:
+            gx, gy, gt, size = gx / size, gy / size, gt / size, 1.0
+        scaled.append((gx, gy, gt))
+        trace += size * size
     # The two larger eigenvalues of the normal matrix multiply to at most (trace/2)^2, so that the
     # least one is at least four determinants over trace^2: usually enough to know without finding
     # it. With three readings its determinant is the square of the derivatives' own.

@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from operator import mul
 
 from workbench.errors import InputError
 from workbench.fin.base import Base
 from workbench.fin.blade import Blade
 from workbench.fin.diagnosis import check_independent, check_rank, check_tail, why_no_pose
 from workbench.fin.equations import Equations, Sight
-from workbench.fin.linear import Row, multiply, pseudo_inverse
+from workbench.fin.linear import Matrix3, Row, pseudo_inverse
 from workbench.fin.methods import Method, Observation
 from workbench.fin.pose import Pose
 from workbench.fin.readings import NoPoseError, Reading
@@ -117,17 +118,25 @@ def _fit_at(equations: Equations, sight: Sight, others: tuple[Pose, ...]) -> Fit
     weighted = pseudo_inverse(sight.rows)
     if weighted is None:
         raise NoPoseError("these readings depend on each other and fix no pose")
-    unscaled = (1.0, 1.0, 1.0 / equations.scale_mm)
-    rooted = [[g * f for g in row] for row, f in zip(weighted, unscaled, strict=True)]
-    cov = multiply(rooted, list(zip(*rooted, strict=True)))
-    gain = tuple(
-        tuple(g / r.u_mm for g, r in zip(row, equations.readings, strict=True)) for row in rooted
-    )
+    unscaled = 1.0 / equations.scale_mm
+    weighted[2] = [g * unscaled for g in weighted[2]]
+    weights = [1.0 / r.u_mm for r in equations.readings]
+    gain = tuple([tuple(map(mul, row, weights)) for row in weighted])
     return Fit(
         sight.pose,
         equations.readings,
         sight.observations,
         gain,
-        tuple((row[0], row[1], row[2]) for row in cov),
+        _products(*weighted),
         others,
     )
+
+
+def _products(x: Sequence[float], y: Sequence[float], t: Sequence[float]) -> Matrix3:
+    """Return the products of three rows with each other."""
+    xy, xt, yt = _dot(x, y), _dot(x, t), _dot(y, t)
+    return ((_dot(x, x), xy, xt), (xy, _dot(y, y), yt), (xt, yt, _dot(t, t)))
+
+
+def _dot(a: Sequence[float], b: Sequence[float]) -> float:
+    return math.fsum(map(mul, a, b))
