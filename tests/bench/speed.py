@@ -34,7 +34,6 @@ from workbench.fin.goals import goals_of, wanted_pose
 from workbench.fin.pose import Pose
 from workbench.fin.readings import Reading
 from workbench.fin.rig import Rig
-from workbench.fin.search import forget_contacts
 from workbench.fin.trust import u_turns
 from workbench.records.rows import Taken
 from workbench.work.jobs import JobView
@@ -43,7 +42,6 @@ from workbench.work.shop import Shop
 
 ORDER = Path("fixtures/orders")
 INSERT = "INSERT INTO readings VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)"
-STEP_MM = 0.0127
 BARE_PYTHON = "import argparse, json, tomllib"
 
 
@@ -61,10 +59,10 @@ def kernel(rounds: int) -> None:
     """Pose, exact turns and their uncertainties from three readings, against scipy's solver.
 
     In processor time, which other programs on the machine disturb less. Poses are fitted to the
-    readings of many passes, each a little off the last as on a bench, for what was touched at the
-    same readings is kept. The solver is given the same residuals, looked at in the quickest way
-    there is here; once it begins beside each solution, as the fit does, and once with nothing
-    known: the fit finds a start of its own, the solver begins at the ski's tail.
+    readings of many passes that differ, so that nothing kept from a fit helps the next. The solver
+    is given the same residuals, looked at in the quickest way there is here; once it begins beside
+    each solution, as the fit does, and once with nothing known: the fit finds a start of its own,
+    the solver begins at the ski's tail.
     """
     order = read_order(first_order())
     rig, readings = order.rig, order.readings
@@ -77,21 +75,22 @@ def kernel(rounds: int) -> None:
         return u_turns(rig, fit, now, then, gain)
 
     passes = passes_like(rig, readings)
+    few = passes[::20]
     own: list[float] = []
-    names = ("begun beside it", "nothing known", "nothing known or kept")
-    pose: dict[str, list[float]] = {name: [] for name in names}
-    scipy_s: dict[str, list[float]] = {name: [] for name in names}
+    pose: dict[str, list[float]] = {"begun beside it": [], "nothing known": []}
+    scipy_s: dict[str, list[float]] = {name: [] for name in pose}
     for _ in range(rounds):
         own.append(timed(ours, 20, process_time))
-        for name in names:
-            beside, keeps = name == names[0], name != names[2]
-            pose[name].append(timed(partial(fit_all, rig, passes, beside, keeps), 1, process_time))
-            few = passes[:: len(passes) // 10]
-            scipy_s[name].append(timed(partial(solve_all, rig, few, beside), 1, process_time))
-            pose[name][-1] /= len(passes)
-            scipy_s[name][-1] /= len(few)
+        for name in pose:
+            beside = name == "begun beside it"
+            fits, solved = (
+                partial(fit_all, rig, passes, beside),
+                partial(solve_all, rig, few, beside),
+            )
+            pose[name].append(timed(fits, clock=process_time) / len(passes))
+            scipy_s[name].append(timed(solved, clock=process_time) / len(few))
     print(f"pose, turns and covariance {median(own) * 1e3:.3f} ms")
-    for name in names:
+    for name in pose:
         mine, other = median(pose[name]), median(scipy_s[name])
         print(
             f"pose, {name}: {mine * 1e3:.3f} ms with its covariance, "
@@ -100,42 +99,38 @@ def kernel(rounds: int) -> None:
 
 
 Pass = tuple[Pose, list[Reading]]
-"""A pose and the readings there, to the caliper's step."""
+"""A place beside a pose, and the readings at that pose."""
 
 
 def passes_like(rig: Rig, readings: Sequence[Reading], count: int = 200) -> list[Pass]:
-    """Return so many passes as a blade is brought about: half a mm and a quarter degree apart."""
+    """Return so many passes with the blade half a mm and a quarter degree about where it is."""
     found = fit_pose(rig.blade, rig.base, readings).pose
     draw = Random(5)
     out: list[Pass] = []
     for _ in range(count):
         at = found.moved(draw.gauss(0.0, 0.5), draw.gauss(0.0, 0.3), draw.gauss(0.0, 0.004))
-        read = [rig.observe(r.method, at).value_mm for r in readings]
-        pairs = zip(readings, read, strict=True)
-        out.append((at, [replace(r, value_mm=round(v / STEP_MM) * STEP_MM) for r, v in pairs]))
+        read = [replace(r, value_mm=rig.observe(r.method, at).value_mm) for r in readings]
+        out.append((at.moved(0.3, -0.2, 0.002), read))
     return out
 
 
-def fit_all(rig: Rig, passes: Sequence[Pass], beside: bool, keeps: bool) -> None:
-    """Fit each pass, beside its pose or with nothing known, with contacts kept or looked for."""
-    for at, readings in passes:
-        if not keeps:
-            forget_contacts()
-        fit_pose(rig.blade, rig.base, readings, at.moved(0.3, -0.2, 0.002) if beside else None)
+def fit_all(rig: Rig, passes: Sequence[Pass], beside: bool) -> None:
+    """Fit each pass, begun beside its pose or with nothing known."""
+    for near, readings in passes:
+        fit_pose(rig.blade, rig.base, readings, near if beside else None)
 
 
 def solve_all(rig: Rig, passes: Sequence[Pass], beside: bool) -> None:
     """Have scipy's solver do the same."""
     from scipy.optimize import least_squares
 
-    for at, readings in passes:
+    for near, readings in passes:
         equations = Equations(rig.blade, rig.base, readings)
 
         def misfits(p: list[float], equations: Equations = equations) -> Sequence[float]:
             sight = equations.sight(Pose(p[0], p[1], p[2]))
             return sight.misfits if sight is not None else (1e6,) * 3
 
-        near = at.moved(0.3, -0.2, 0.002)
         begin = [near.x_mm, near.y_mm, near.tilt_rad] if beside else [0.0, 0.0, 0.0]
         least_squares(misfits, begin, x_scale=[1.0, 1.0, 0.01], xtol=1e-12, ftol=1e-12)
 

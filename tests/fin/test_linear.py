@@ -10,6 +10,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from workbench.fin.linear import (
+    gram_of_three,
     inverse,
     multiply,
     normal_matrix,
@@ -114,3 +115,12 @@ def test_conformal_transformation_of_ghilani() -> None:
     assert by_columns is not None
     again = [sum(g * r[0] for g, r in zip(row, right, strict=True)) for row in by_columns]
     assert again == pytest.approx(out, rel=1e-8)
+
+
+@given(
+    st.integers(1, 6).flatmap(lambda n: st.lists(st.tuples(*[ENTRIES] * n), min_size=3, max_size=3))
+)
+def test_rows_products_are_numpys(rows: list[tuple[float, ...]]) -> None:
+    """Eighths up to fifty multiply and add without rounding: equal to the last bit."""
+    a = np.array(rows)
+    assert np.array_equal(gram_of_three(rows), a @ a.T)

@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from typing import TypeGuard
 
 from workbench.fin.equations import Equations, Sight
-from workbench.fin.held import Held, hold, solve_held
+from workbench.fin.held import solve_held
 from workbench.fin.linear import Row, normal_matrix, solve
 from workbench.fin.pose import Pose
 
@@ -64,35 +64,25 @@ def descend(equations: Equations, start: Pose, round_kinks: bool = True) -> Sigh
     return sight if _is_stationary(sight) else _settle(equations, sight)
 
 
-def held_from(equations: Equations, held: Held) -> Sight | None:
-    """Return the solution that contacts such as ``held`` lead to, or None."""
-    new = _solved(equations, held)
-    if new is None or equations.met(new):
-        return new
-    pairs = zip(held.values_mm, equations.readings, strict=True)
-    cost = sum(((value - r.value_mm) / r.u_mm) ** 2 for value, r in pairs)
-    return _held(equations, new) if new.cost < cost else None
+def held_from(equations: Equations, start: Pose) -> Sight | None:
+    """Return the solution of three readings where contacts as at ``start`` lead to one, or None."""
+    sight = equations.sight(start)
+    return None if sight is None else _held(equations, sight)
 
 
 def _held(equations: Equations, sight: Sight) -> Sight | None:
     """Return the solution with the contacts held, where they do hold or soon come to."""
     for _ in range(HOLDS):
-        held = hold(equations, sight)
-        new = None if held is None else _solved(equations, held)
+        pose = solve_held(equations, sight)
+        if pose is None or abs(pose.tilt_rad) > STEEPEST_RAD:
+            return None
+        new = equations.sight(pose)
         if new is None or not new.cost < sight.cost:
             return None
         if equations.met(new):
             return new
         sight = new
     return None
-
-
-def _solved(equations: Equations, held: Held) -> Sight | None:
-    """Return what is seen where the contacts held would give the readings."""
-    pose = solve_held(held, equations.readings)
-    if pose is None or abs(pose.tilt_rad) > STEEPEST_RAD:
-        return None
-    return equations.sight(pose)
 
 
 def _go_down(equations: Equations, sight: Sight, round_kinks: bool) -> Sight:

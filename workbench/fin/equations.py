@@ -38,9 +38,7 @@ class Equations:
     def __init__(self, blade: Blade, base: Base, readings: Sequence[Reading]) -> None:
         self.blade, self.base, self.readings = blade, base, tuple(readings)
         self.scale_mm = max(blade.length_mm, 1.0)
-        self.methods = tuple([r.method for r in self.readings])
-        self._values = [r.value_mm for r in self.readings]
-        self._weights = [1.0 / r.u_mm for r in self.readings]
+        self._methods = tuple(r.method for r in self.readings)
 
     @property
     def exact(self) -> bool:
@@ -50,18 +48,19 @@ class Equations:
     def sight(self, pose: Pose) -> Sight | None:
         """Return the readings seen at ``pose``; None where one would meet no part of the blade."""
         observations, misfits, rows = [], [], []
-        cost, unscaled = 0.0, 1.0 / self.scale_mm
-        every = observe_all(self.methods, self.blade, self.base, pose)
-        for value, w, seen in zip(self._values, self._weights, every, strict=True):
+        cost = 0.0
+        every = observe_all(self._methods, self.blade, self.base, pose)
+        for reading, seen in zip(self.readings, every, strict=True):
             if seen is None:
                 return None
             gx, gy, gt = seen.gradient
             if not math.isfinite(gx + gy + gt):
                 return None
-            misfit = (seen.value_mm - value) * w
+            w = 1.0 / reading.u_mm
+            misfit = (seen.value_mm - reading.value_mm) * w
             observations.append(seen)
             misfits.append(misfit)
-            rows.append((gx * w, gy * w, gt * w * unscaled))
+            rows.append((gx * w, gy * w, gt * w / self.scale_mm))
             cost += misfit * misfit
         return Sight(pose, tuple(observations), tuple(misfits), tuple(rows), cost)
 

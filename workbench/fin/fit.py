@@ -15,7 +15,7 @@ from workbench.fin.base import Base
 from workbench.fin.blade import Blade
 from workbench.fin.diagnosis import check_independent, check_rank, check_tail, why_no_pose
 from workbench.fin.equations import Equations, Sight
-from workbench.fin.linear import Matrix3, Row, pseudo_inverse
+from workbench.fin.linear import Row, gram_of_three, pseudo_inverse
 from workbench.fin.methods import Method, Observation
 from workbench.fin.pose import Pose
 from workbench.fin.readings import NoPoseError, Reading
@@ -115,28 +115,13 @@ def _order(equations: Equations, pose: Pose, start: Pose | None) -> tuple[float,
 def _fit_at(equations: Equations, sight: Sight, others: tuple[Pose, ...]) -> Fit:
     """Return the fit at a found pose with its gain and covariance (JCGM 102:2011, 6.2)."""
     check_rank(equations, [o.gradient for o in sight.observations])
-    weighted = pseudo_inverse(sight.rows)
-    if weighted is None:
+    rooted = pseudo_inverse(sight.rows)
+    if rooted is None:
         raise NoPoseError("these readings depend on each other and fix no pose")
     unscaled = 1.0 / equations.scale_mm
-    weighted[2] = [g * unscaled for g in weighted[2]]
+    rooted[2] = [g * unscaled for g in rooted[2]]
     weights = [1.0 / r.u_mm for r in equations.readings]
-    gain = tuple([tuple(map(mul, row, weights)) for row in weighted])
+    gain = tuple([tuple(map(mul, row, weights)) for row in rooted])
     return Fit(
-        sight.pose,
-        equations.readings,
-        sight.observations,
-        gain,
-        _products(*weighted),
-        others,
+        sight.pose, equations.readings, sight.observations, gain, gram_of_three(rooted), others
     )
-
-
-def _products(x: Sequence[float], y: Sequence[float], t: Sequence[float]) -> Matrix3:
-    """Return the products of three rows with each other."""
-    xy, xt, yt = _dot(x, y), _dot(x, t), _dot(y, t)
-    return ((_dot(x, x), xy, xt), (xy, _dot(y, y), yt), (xt, yt, _dot(t, t)))
-
-
-def _dot(a: Sequence[float], b: Sequence[float]) -> float:
-    return math.fsum(map(mul, a, b))

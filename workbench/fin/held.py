@@ -7,16 +7,14 @@ the contacts anew at each step; whether they hold where it ends, one look there 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 
 from workbench.fin.base import Base
 from workbench.fin.equations import Equations, Sight
-from workbench.fin.linear import Matrix3, Row, inverse_of_three
+from workbench.fin.linear import Row, inverse_of_three
 from workbench.fin.methods import Method, Observation
 from workbench.fin.observation import Edge
 from workbench.fin.pose import Point, Pose
-from workbench.fin.readings import Reading
-from workbench.frozen import dataclass
 
 Form = Callable[[float, float, float, float], float]
 """A reading in mm from where the blade's origin lies (x, y in mm) and the cosine and sine of how
@@ -29,55 +27,33 @@ DONE_MM = 1e-11
 """A next step this short is left undone: far below the last digit of any reading."""
 
 
-@dataclass(frozen=True, slots=True)
-class Held:
-    """Three readings with the contacts that they have at ``pose``.
+def solve_held(equations: Equations, sight: Sight) -> Pose | None:
+    """Return the pose that gives three readings if the contacts stay those of ``sight``, or None.
 
-    ``values_mm`` are what they read there, ``forms`` what they read elsewhere with these contacts,
-    and ``back`` is the inverse of their derivatives, the tilt in mm at the blade's length
-    (``scale_mm``).
+    Newton's method with the derivatives of ``sight`` kept throughout (the chord method): near a
+    solution each step leaves a small share of the misfit. None where it does not close in, and for
+    coarse marks, which touch nothing.
     """
-
-    pose: Pose
-    values_mm: Row
-    forms: tuple[Form, Form, Form]
-    back: Matrix3
-    scale_mm: float
-
-
-def hold(equations: Equations, sight: Sight) -> Held | None:
-    """Hold three readings' contacts as they are at ``sight``.
-
-    None where the derivatives fix no pose, and for coarse marks, which touch nothing.
-    """
-    seen = sight.observations
-    scale = equations.scale_mm
-    back = inverse_of_three([(gx, gy, gt / scale) for gx, gy, gt in (o.gradient for o in seen)])
+    back = inverse_of_three(sight.rows)
     forms = [
         closed_form(r.method, o, sight.pose, equations.base)
-        for r, o in zip(equations.readings, seen, strict=True)
+        for r, o in zip(equations.readings, sight.observations, strict=True)
     ]
-    first, second, third = forms
-    if back is None or first is None or second is None or third is None:
+    if back is None or None in forms:
         return None
-    values = (seen[0].value_mm, seen[1].value_mm, seen[2].value_mm)
-    return Held(sight.pose, values, (first, second, third), back, scale)
+    return _closed_in(equations, sight, [f for f in forms if f is not None], back)
 
 
-def solve_held(held: Held, readings: Sequence[Reading]) -> Pose | None:
-    """Return the pose that gives three readings if the contacts stay those held, or None.
-
-    Newton's method with the derivatives where they were seen kept throughout (the chord method):
-    near a solution each step leaves a small share of the misfit. The last one taken is that after
-    which the next would be done; None where a step is over half as long as the one before.
-    """
-    (a, b, c), (d, e, f), (g, h, i) = held.back
-    first, second, third = held.forms
-    v1, v2, v3 = [r.value_mm for r in readings]
-    x, y, turned = held.pose.x_mm, held.pose.y_mm, 0.0
-    scale = held.scale_mm
-    m1, m2, m3 = held.values_mm
-    m1, m2, m3 = m1 - v1, m2 - v2, m3 - v3
+def _closed_in(
+    equations: Equations, sight: Sight, forms: list[Form], back: tuple[Row, Row, Row]
+) -> Pose | None:
+    """Step until the next one would be done; None where one is over half as long as the last."""
+    (a, b, c), (d, e, f), (g, h, i) = back
+    first, second, third = forms
+    (v1, w1), (v2, w2), (v3, w3) = [(r.value_mm, 1.0 / r.u_mm) for r in equations.readings]
+    x, y, turned = sight.pose.x_mm, sight.pose.y_mm, 0.0
+    scale = equations.scale_mm
+    m1, m2, m3 = sight.misfits
     last, shrunk = 0.0, 1.0
     for _ in range(STEPS):
         dx, dy = a * m1 + b * m2 + c * m3, d * m1 + e * m2 + f * m3
@@ -92,10 +68,10 @@ def solve_held(held: Held, readings: Sequence[Reading]) -> Pose | None:
             break
         last = size
         cos, sin = math.cos(turned), math.sin(turned)
-        m1 = first(x, y, cos, sin) - v1
-        m2 = second(x, y, cos, sin) - v2
-        m3 = third(x, y, cos, sin) - v3
-    return Pose(x, y, held.pose.tilt_rad + turned)
+        m1 = (first(x, y, cos, sin) - v1) * w1
+        m2 = (second(x, y, cos, sin) - v2) * w2
+        m3 = (third(x, y, cos, sin) - v3) * w3
+    return Pose(x, y, sight.pose.tilt_rad + turned)
 
 
 def closed_form(method: Method, seen: Observation, pose: Pose, base: Base) -> Form | None:

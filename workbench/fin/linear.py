@@ -148,6 +148,14 @@ def multiply(a: Sequence[Sequence[float]], b: Sequence[Sequence[float]]) -> list
     return [[sum(map(mul, row, col)) for col in columns] for row in a]
 
 
+def gram_of_three(rows: Sequence[Sequence[float]]) -> Matrix3:
+    """Return A A^T for the 3 x n matrix A of ``rows``: the products of its rows with each other."""
+    x, y, z = rows
+    xy, xz, yz = (float(sum(map(mul, *pair))) for pair in ((x, y), (x, z), (y, z)))
+    xx, yy, zz = (float(sum(map(mul, row, row))) for row in rows)
+    return ((xx, xy, xz), (xy, yy, yz), (xz, yz, zz))
+
+
 def symmetric_eigen(matrix: Sequence[Sequence[float]]) -> list[tuple[float, list[float]]]:
     """Return (eigenvalue, unit eigenvector) pairs of a symmetric matrix, smallest value first.
 

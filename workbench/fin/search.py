@@ -4,13 +4,11 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator, Sequence
-from functools import lru_cache
 
 from workbench.fin.base import Base
 from workbench.fin.blade import Blade
 from workbench.fin.descent import STEEPEST_RAD, descend, held_from
 from workbench.fin.equations import Equations, Sight
-from workbench.fin.held import Held, hold
 from workbench.fin.methods import Method, observe_all
 from workbench.fin.pose import Pose
 from workbench.fin.readings import Reading
@@ -26,9 +24,6 @@ HEIGHTS = 24
 NEAR = 0.25
 """How far outside a cell's misfits zero may lie, as a share of their range, to be looked for."""
 
-CELL_MM = 0.5
-"""Readings this close together are mostly taken at the same corners and edges."""
-
 MOST_STARTS = 12
 """How many of the starts of least misfit are followed."""
 
@@ -37,8 +32,8 @@ def first_pose(equations: Equations, start: Pose | None) -> Sight | None:
     """Return a pose that gives the readings, from ``start`` or from level ones; None: not found."""
     begin = [] if start is None else [start]
     if start is None and equations.exact:
-        held = _level(equations)
-        sight = None if held is None else held_from(equations, held)
+        near = about(equations, 0.0)
+        sight = None if near is None else held_from(equations, near)
         if sight is not None:
             return sight
     for candidate in itertools.chain(begin, starts(equations, 0.0)):
@@ -46,33 +41,6 @@ def first_pose(equations: Equations, start: Pose | None) -> Sight | None:
         if sight is not None:
             return sight
     return None
-
-
-def _level(equations: Equations) -> Held | None:
-    """Return what is touched by a level blade about where the readings say."""
-    cell = tuple([round(r.value_mm / CELL_MM) for r in equations.readings])
-    return _level_in(equations.blade, equations.base, equations.methods, cell)
-
-
-@lru_cache(maxsize=64)
-def _level_in(
-    blade: Blade, base: Base, methods: tuple[Method, ...], cell: tuple[int, ...]
-) -> Held | None:
-    """Return the contacts of a level blade for readings rounded to whole cells.
-
-    They are kept, for the next readings of a blade seldom differ by more. As they hang on the
-    rounded readings alone, the same readings lead to the same pose whatever came before them.
-    """
-    rounded = [Reading(m, n * CELL_MM, 1.0) for m, n in zip(methods, cell, strict=True)]
-    equations = Equations(blade, base, rounded)
-    near = about(equations, 0.0)
-    sight = None if near is None else equations.sight(near)
-    return None if sight is None else hold(equations, sight)
-
-
-def forget_contacts() -> None:
-    """Have the contacts that are kept looked for anew: to measure without them."""
-    _level_in.cache_clear()
 
 
 def every_pose(equations: Equations) -> list[Pose]:
