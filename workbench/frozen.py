@@ -1,9 +1,9 @@
-"""Frozen dataclasses that are quick to define: their methods are written when first called.
+"""Frozen dataclasses that are quick to define: their methods are written when they pay.
 
 ``dataclasses.dataclass`` compiles half a dozen methods for every class, which is more than half of
 what loading this program takes. This one makes the same of ``@dataclass(frozen=True, slots=True)``:
 fields, ``replace`` and ``asdict``, ``==``, ``hash`` and ``repr``, copies and pickles are as there,
-only that an ``__init__`` is compiled when the first value is made and the rest is shared.
+only that an ``__init__`` is compiled once many values are made and the rest is shared.
 """
 
 from __future__ import annotations
@@ -12,6 +12,9 @@ import dataclasses
 from collections.abc import Callable
 from operator import attrgetter
 from typing import TYPE_CHECKING, Any
+
+FEW = 12
+"""To fill so many values field by field takes less than to compile an ``__init__``."""
 
 if TYPE_CHECKING:
     from dataclasses import dataclass as dataclass
@@ -39,7 +42,13 @@ def _methods(cls: type) -> dict[str, Callable[..., Any]]:
     compared = _values([f.name for f in fields if f.compare])
     kept = _values([f.name for f in fields])
 
+    made = 0
+
     def __init__(self: Any, *args: Any, **kwargs: Any) -> None:
+        nonlocal made
+        made += 1
+        if made <= FEW and _filled(self, cls, args, kwargs):
+            return
         written = _written_init(cls)
         setattr(cls, "__init__", written)  # noqa: B010
         written(self, *args, **kwargs)
@@ -67,6 +76,31 @@ def _values(names: list[str]) -> Callable[[Any], tuple[Any, ...]]:
     if len(names) > 1:
         return attrgetter(*names)
     return lambda self: tuple(getattr(self, name) for name in names)
+
+
+def _filled(self: Any, cls: type, args: tuple[Any, ...], kwargs: dict[str, Any]) -> bool:
+    """Fill a new value's fields as its ``__init__`` would; False where that had to complain."""
+    fields = [f for f in dataclasses.fields(cls) if f.init]
+    given = dict(zip((f.name for f in fields if not f.kw_only), args, strict=False)) | kwargs
+    if len(given) < len(args) + len(kwargs):
+        return False
+    values: list[tuple[str, Any]] = []
+    for field in fields:
+        if field.name in given:
+            values.append((field.name, given.pop(field.name)))
+        elif field.default_factory is not dataclasses.MISSING:
+            values.append((field.name, field.default_factory()))
+        elif field.default is not dataclasses.MISSING:
+            values.append((field.name, field.default))
+        else:
+            return False
+    if given:
+        return False
+    for name, value in values:
+        object.__setattr__(self, name, value)
+    if hasattr(cls, "__post_init__"):
+        self.__post_init__()
+    return True
 
 
 def _written_init(cls: type) -> Callable[..., None]:

@@ -1,12 +1,16 @@
 """How fast the bench opens and answers, in a real pseudo-terminal, against a bare app.
 
-    python -m tests.bench.speed_paint BOOK [--empty BOOK] [--rounds 15] [--python PYTHON]
+    python -m tests.bench.speed_paint BOOK [--young BOOK] [--rounds 15] [--python PYTHON]
 
 First full paint: from the start of the process until the last line of the screen is out, on the ski
 that the keys left it at, with its readings, turns and side view. Keys: from the write of the key
 until the paint that follows is out in full; this counts the quiet time after it out. All ratios are
 of medians measured in turn in this run. Processor time is given beside the clock's, for other
 programs on the machine disturb it less.
+
+An empty book shows no ski, so that it tells what a screen full of one costs as well. What history
+alone costs is told by a young book with the same day, where one is given:
+``python -m tests.bench.make_book young.db --skis 500 --readings 0``.
 
 ``--python`` is what runs the bench and the bare app: best that of an environment with nothing but
 what a user installs, for numpy, where it is there, makes everything slower to start. Both start
@@ -99,29 +103,24 @@ def middle(times: Iterable[Times]) -> Times:
     return median(clock), median(work)
 
 
-def first_paints(python: str, book: Path, empty: Path, rounds: int) -> None:
-    """Measure the first paint of the bare app, of the book and of an empty one, in turn."""
-    commands = {
-        "bare app": ([python, *BARE], MARKS["bare"]),
-        "bench, book": (opened(python, book), MARKS["bench"]),
-        "bench, empty": (opened(python, empty), MARKS["bench"]),
-    }
+def first_paints(python: str, books: dict[str, Path], rounds: int) -> None:
+    """Measure the first paint of the bare app and of each book, in turn."""
+    commands = {"bare app": ([python, *BARE], MARKS["bare"])}
+    commands |= {name: (opened(python, book), MARKS["bench"]) for name, book in books.items()}
     times: dict[str, list[Times]] = {name: [] for name in commands}
     for number in range(rounds + 1):
         for name, (command, mark) in commands.items():
             took = first_paint(command, mark)
             if number:  # the first compiles
                 times[name].append(took)
-    bare, of_empty = middle(times["bare app"]), middle(times["bench, empty"])
+    bare, big = middle(times["bare app"]), middle(times["big book"])
     for name, each in times.items():
         clock, work = middle(each)
         print(
-            f"{name:<14}{clock * 1e3:6.0f} ms, {clock / bare[0]:.2f} of bare; "
-            f"processor {work * 1e3:4.0f} ms, {work / bare[1]:.2f}"
+            f"{name:<12}{clock * 1e3:6.0f} ms, {clock / bare[0]:.2f} of bare; "
+            f"processor {work * 1e3:4.0f} ms, {work / bare[1]:.2f}; "
+            f"the big book takes {big[0] / clock:.2f} of it"
         )
-    big = middle(times["bench, book"])
-    print(f"the book takes {big[0] / of_empty[0]:.2f} of an empty one's, "
-          f"processor {big[1] / of_empty[1]:.2f}")  # fmt: skip
 
 
 def print_keys(times: dict[str, list[Times]]) -> None:
@@ -147,16 +146,19 @@ def main() -> int:
     """Measure and print."""
     parser = argparse.ArgumentParser(description="First paint and key to paint.")
     parser.add_argument("book", type=Path)
-    parser.add_argument("--empty", type=Path, help="another book, to compare; left out: a new one")
+    parser.add_argument("--young", type=Path, help="a book with the same day and little history")
     parser.add_argument("--rounds", type=int, default=15)
     parser.add_argument("--python", default=sys.executable, help="what runs the bench")
     args = parser.parse_args()
     os.environ["QUARTERTURN_NO_BACKUP"] = "1"
     with tempfile.TemporaryDirectory() as folder:
         use_compiled(folder)
-        empty = args.empty or Path(folder) / "empty.db"
+        books = {"big book": args.book, "empty book": Path(folder) / "empty.db"}
         took = keys(opened(args.python, args.book), args.rounds)
-        first_paints(args.python, args.book, empty, args.rounds)
+        if args.young is not None:
+            books["young book"] = args.young
+            keys(opened(args.python, args.young), 1)
+        first_paints(args.python, books, args.rounds)
         print_keys(took)
     return 0
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from functools import lru_cache
 
 from workbench.errors import InputError
 from workbench.measure.special import beta_i, gamma_p_q
@@ -57,6 +58,7 @@ def t_sf(t: float, dof: float) -> float:
     return outer / 2 if t >= 0 else 1 - outer / 2
 
 
+@lru_cache(maxsize=1024)  # every look at a reading's repeats asks for the same few
 def t_quantile(p: float, dof: float) -> float:
     """Student's t with probability ``p`` below it."""
     _check_dof(dof)

@@ -88,7 +88,7 @@ _QUEUED = "SELECT job_id AS id, open FROM queue q WHERE {where} ORDER BY day, ra
 AFTER_EVERY_ID = "~"
 
 
-NEAR = 40
+NEAR = 28
 """So many jobs to each side are more than a screen shows."""
 
 
