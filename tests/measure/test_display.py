@@ -20,6 +20,7 @@ from workbench.measure.display import (
     limits_text,
     round_half_even,
     turn_text,
+    turns_text,
 )
 from workbench.measure.units import MM_PER, Unit
 
@@ -151,6 +152,16 @@ def test_small_lengths_have_a_digit_more() -> None:
 def test_turns_as_a_hand_counts_them(turns: float, text: str) -> None:
     """Parts of a turn down to a sixty-fourth, else three decimals."""
     assert turn_text(turns) == text
+
+
+@pytest.mark.parametrize(
+    ("turns", "text"),
+    [(0.375, "3/8 turn"), (-1.0, "1 turn"), (1.25, "1 1/4 turns"), (-2.0, "2 turns"),
+     (0.0, "0 turns"), (2.625, "2 5/8 turns")],
+)  # fmt: skip
+def test_more_than_one_is_turns(turns: float, text: str) -> None:
+    """The word goes with the number."""
+    assert turns_text(turns) == text
 
 
 @pytest.mark.parametrize(

@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
+from workbench.errors import InputError
 from workbench.measure.outliers import doubtful_repeats
 from workbench.measure.reading_budget import ASSUMED, SCATTER, reading_budget_mm
 from workbench.measure.repeats import summarise
@@ -49,6 +50,24 @@ def test_equal_repeats_are_not_without_scatter_where_a_study_saw_it() -> None:
     assert found is not None
     assert found[0].sd == pytest.approx(0.012 * math.sqrt(18 / 19))
     assert scatter_of(summarise([62.2, 62.2]), None) == (Scatter(0.0, 1), "repeats")
+
+
+@pytest.mark.parametrize(
+    ("sd", "dof", "named"),
+    [(math.nan, 3.0, "standard deviation: nan"), (-0.1, 3.0, "standard deviation: -0.1"),
+     (math.inf, 3.0, "standard deviation: inf"), (0.1, 0.0, "degrees of freedom: 0"),
+     (0.1, math.nan, "degrees of freedom: nan")],
+)  # fmt: skip
+def test_a_scatter_that_is_none_is_refused(sd: float, dof: float, named: str) -> None:
+    """Named with its value, before it makes a reading look better than it is."""
+    with pytest.raises(InputError, match=named):
+        Scatter(sd, dof)
+
+
+def test_a_study_that_shows_no_scatter_says_nothing_of_repeats() -> None:
+    """The display hides it: to pool it would make repeats look better than they are."""
+    with pytest.raises(InputError, match="repeat scatter of a study"):
+        scatter_of(summarise([62.19, 62.20]), Scatter(0.0, 12))
 
 
 def test_without_a_study_repeats_speak_alone_and_one_reading_says_nothing() -> None:

@@ -75,7 +75,9 @@ def test_around_a_job_the_list_is_read_and_the_rest_keeps_its_place(shop: Shop) 
     shop.book.add_sign_off(added[-1].id, "kl")
     whole = shop.book.day_list(DAY, with_unfinished=True)
     ids = [each.item.job.id for each in whole]
-    for near, first in ((added[60].id, 62 - days.NEAR), (late.id, 0), ("no such job", 0)):
+    far = days.NEAR + 10
+    first_read = far + 2 - days.NEAR
+    for near, first in ((added[far].id, first_read), (late.id, 0), ("no such job", 0)):
         found = shop.book.day_around(DAY, near)
         read = range(first, (first or 1) + days.NEAR + (days.NEAR + 1 if first else 0))
         assert [i for i, each in enumerate(found) if isinstance(each, days.DayItem)] == [*read]

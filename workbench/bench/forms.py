@@ -46,6 +46,13 @@ class Field:
         mine = self.key.replace("_", " ").casefold()
         return named == mine or named.startswith((f"{mine}:", f"{mine},", f"{mine} ", f"{mine}["))
 
+    def told(self, why: InputError) -> str:
+        """Return an error that names this field in words, the field by its label."""
+        named = why.field.replace("_", " ").casefold()
+        if named != self.key.replace("_", " ").casefold():
+            return str(why)
+        return str(InputError(self.label, why.value, why.accepted))
+
 
 class FieldInput(LineInput):
     """A form's line. Enter and the arrows are taken here, in the order in which keys came.
@@ -202,7 +209,7 @@ class Form(Box):
             self.say(f"✗ not saved: {why}")
             return
         row = max(fitting, key=lambda r: len(r.field.key))
-        row.complain(str(why))
+        row.complain(row.field.told(why))
         self.set_focus(row.line)
         self.call_after_refresh(row.scroll_visible, animate=False)
 

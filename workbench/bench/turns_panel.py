@@ -12,6 +12,7 @@ from workbench.fin.guidance import StudTurn
 from workbench.measure.display import (
     length_text,
     turn_text,
+    turns_text,
 )
 from workbench.work.jobs import JobView
 from workbench.work.marks import suspect_words
@@ -105,7 +106,7 @@ def _current(state: BenchState, view: JobView, width: int) -> list[Content]:
 def _stud(t: StudTurn, width: int) -> Content:
     if t.turns:
         sense = "↻" if t.stud.clockwise(t.turns) else "↺"
-        arrow = f"{sense} {turn_text(t.turns)} turn {t.direction}"
+        arrow = f"{sense} {turns_text(t.turns)} {t.direction}"
     else:
         arrow = "· leave"
     name = visible(t.stud.name, 6)

@@ -103,6 +103,11 @@ def turn_text(turns: float) -> str:
     return f"{size:.3f}".rstrip("0").rstrip(".")
 
 
+def turns_text(turns: float) -> str:
+    """Return turns without their sign and with their word: ``3/8 turn``, ``1 1/4 turns``."""
+    return f"{turn_text(turns)} turn{'' if 0.0 < abs(turns) <= 1.0 else 's'}"
+
+
 def degrees_text(angle_deg: float, places: int = 2) -> str:
     """Return an angle in degrees with its sign."""
     text = f"{abs(angle_deg):.{places}f}"

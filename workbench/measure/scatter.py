@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from typing import Literal
 
+from workbench.errors import InputError
 from workbench.frozen import dataclass
 from workbench.measure.distributions import coverage_factor, f_sf
 from workbench.measure.repeats import Repeats, pooled_sd
@@ -19,10 +20,20 @@ LEVEL = 0.95
 
 @dataclass(frozen=True, slots=True)
 class Scatter:
-    """Standard deviation of one reading and its degrees of freedom."""
+    """Standard deviation of one reading and its degrees of freedom, infinite where it is known.
+
+    Raises:
+        InputError: a standard deviation below 0, no degree of freedom, or neither a number.
+    """
 
     sd: float
     dof: float
+
+    def __post_init__(self) -> None:
+        if not (math.isfinite(self.sd) and self.sd >= 0.0):
+            raise InputError("standard deviation", self.sd, "a finite number, 0 or more")
+        if not self.dof > 0.0:
+            raise InputError("degrees of freedom", self.dof, "more than 0")
 
     @property
     def k(self) -> float:
@@ -50,11 +61,14 @@ def scatter_of(repeats: Repeats, measured: Scatter | None) -> tuple[Scatter, Bas
     ``measured`` is a study's, its degrees of freedom finite. The repeats are pooled with it, each
     by its degrees of freedom, unless they scatter more than it explains (F test, 5 %): 4.2.4 of
     JCGM 100:2008 asks for readings under statistical control, and these are not, so that they speak
-    for themselves. For two repeats that test is the repeatability limit.
+    for themselves. For two repeats that test is the repeatability limit. A study that shows no
+    scatter raises an InputError: its display hides it, and it says nothing of a reading.
     """
     own = None if repeats.sd is None else Scatter(repeats.sd, repeats.dof)
     if measured is None:
         return None if own is None else (own, "repeats")
+    if measured.sd == 0.0:
+        raise InputError("repeat scatter of a study", measured.sd, "more than 0")
     if own is None:
         return measured, "study"
     if f_sf((own.sd / measured.sd) ** 2, own.dof, measured.dof) < 1 - LEVEL:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from workbench.fin.remarks import COVERAGE
-from workbench.measure.display import change_text, fine_text, length_text, turn_text
+from workbench.measure.display import change_text, fine_text, length_text, turns_text
 from workbench.measure.units import UNITS, Unit
 from workbench.work.compare import Beside, Between, Comparison
 from workbench.work.history import Setting, Value
@@ -31,7 +31,7 @@ def between_words(turn: Between) -> str:
         return f"{name}: leave, exactly {exact}"
     sense = "clockwise" if turn.stud.clockwise(turn.turns) else "counter-clockwise"
     way = "in" if turn.turns > 0 else "out"
-    return f"{name}: {turn_text(turn.turns)} turn {way} ({sense}), exactly {exact}"
+    return f"{name}: {turns_text(turn.turns)} {way} ({sense}), exactly {exact}"
 
 
 def value_words(value: Value) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TypeAlias
 
-from workbench.measure.display import fine_text, length_text, turn_text
+from workbench.measure.display import fine_text, length_text, turns_text
 from workbench.measure.units import Unit
 from workbench.records import rows
 from workbench.work.history import History
@@ -71,7 +71,7 @@ def _pass(row: rows.PassRow, history: History, unit: Unit) -> str:
 
 
 def _turn(turn: rows.Turn) -> str:
-    return f"{clean(turn.stud)} {turn_text(turn.turns)} turn {'in' if turn.turns > 0 else 'out'}"
+    return f"{clean(turn.stud)} {turns_text(turn.turns)} {'in' if turn.turns > 0 else 'out'}"
 
 
 def _mark(row: rows.Mark, history: History, unit: Unit) -> str:
@@ -82,7 +82,7 @@ def _mark(row: rows.Mark, history: History, unit: Unit) -> str:
         words, number = f"step{number} of the pass done", ""
     if row.kind == "finest":
         turn = float(text) if text.replace(".", "", 1).isdigit() else None
-        text = text if turn is None else f"{turn_text(turn)} turn" if turn else "exact turns"
+        text = text if turn is None else turns_text(turn) if turn else "exact turns"
     return f"{words}{number}: {clean(text)}" if text else f"{words}{number}"
 
 

@@ -10,7 +10,7 @@ import math
 from workbench.errors import BenchError
 from workbench.fin.fit import NoPoseError
 from workbench.fin.guidance import Remark, Step, StudLimitError, StudTurn, TargetOutOfReachError
-from workbench.measure.display import change_text, degrees_text, fine_text, length_text, turn_text
+from workbench.measure.display import change_text, degrees_text, fine_text, length_text, turns_text
 from workbench.measure.units import Unit
 
 CAUTION_EDGES = "A fin is sharp: hold it by its faces, and glove up."
@@ -33,7 +33,7 @@ def turn_words(turn: StudTurn) -> str:
     if not turn.turns:
         return "leave"
     sense = "clockwise" if turn.stud.clockwise(turn.turns) else "counter-clockwise"
-    return f"{turn_text(turn.turns)} turn {turn.direction} ({sense})"
+    return f"{turns_text(turn.turns)} {turn.direction} ({sense})"
 
 
 def exact_words(turn: StudTurn) -> str:
@@ -60,7 +60,7 @@ def step_words(step: Step) -> str:
 def short_step_words(step: Step) -> str:
     """Return one act at the bench in a few words, for a list of them."""
     if step.do == "turn" and step.turn is not None:
-        turn = f"{turn_text(step.turn.turns)} turn {step.turn.direction}"
+        turn = f"{turns_text(step.turn.turns)} {step.turn.direction}"
         return f"Turn the {clean(step.turn.stud.name)} stud {turn}"
     return {
         "leave": "Leave it alone",
