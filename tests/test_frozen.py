@@ -4,16 +4,25 @@ from __future__ import annotations
 
 import copy
 import dataclasses
+import itertools
 import pickle
 from typing import Any
 
 import pytest
 
+from workbench import frozen
 from workbench.frozen import dataclass as quick
 from workbench.records import rows
 
 Make = Any
 MAKERS = (quick, dataclasses.dataclass)
+
+
+@pytest.fixture(autouse=True, params=[0, frozen.FEW], ids=["compiled", "filled"])
+def few(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> int:
+    """Every law holds for the first values of a class and for those after them."""
+    monkeypatch.setattr(frozen, "FEW", request.param)
+    return int(request.param)
 
 
 def kinds(make: Make) -> tuple[type, type, type]:
@@ -115,6 +124,21 @@ def test_the_tools_of_dataclasses_work(make: Make) -> None:
     assert dataclasses.asdict(heir(x=1, z="z")) == {"x": 1, "y": 2, "z": "z"}
     assert plain.__match_args__ == ("a", "b", "c", "d")
     assert copy.deepcopy(plain(1, c=[3])) == copy.copy(plain(1, c=[3])) == plain(1, c=[3])
+
+
+def test_an_init_is_compiled_once_it_pays(few: int) -> None:
+    """The values before and after are alike, also where one was refused in between."""
+    plain, _, _ = kinds(quick)
+    with pytest.raises(TypeError, match=r"__init__\(\) missing 1 required"):
+        plain()
+    plain, heir, checked = kinds(quick)
+    first = plain.__init__
+    values = [plain(1, d=2.0) for _ in range(few + 2)]
+    assert plain.__init__ is not first
+    assert all(value == values[0] for value in values)
+    assert all(a.c is not b.c for a, b in itertools.pairwise(values))
+    assert len({heir(z="z", x=1) for _ in range(few + 2)}) == 1
+    assert {checked(3.0).half for _ in range(few + 2)} == {1.5}
 
 
 def test_rows_are_pickled_as_they_are() -> None:
