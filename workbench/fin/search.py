@@ -27,6 +27,13 @@ NEAR = 0.25
 MOST_STARTS = 12
 """How many of the starts of least misfit are followed."""
 
+LIKELY = 4.0
+"""More than three readings that misfit by less than this for each one over, in squares of their
+uncertainties, leave nothing to look for elsewhere."""
+
+MOST_THREES = 6
+"""How many of the poses that three of more readings give are followed."""
+
 
 def first_pose(equations: Equations, start: Pose | None) -> Sight | None:
     """Return a pose that gives the readings, from ``start`` or from level ones; None: not found."""
@@ -36,11 +43,35 @@ def first_pose(equations: Equations, start: Pose | None) -> Sight | None:
         sight = None if near is None else held_from(equations, near)
         if sight is not None:
             return sight
+    first: Sight | None = None
     for candidate in itertools.chain(begin, starts(equations, 0.0)):
-        sight = descend(equations, candidate)
-        if sight is not None:
-            return sight
-    return None
+        first = descend(equations, candidate)
+        if first is not None:
+            break
+    return first if equations.exact else _least_of(equations, first)
+
+
+def _least_of(equations: Equations, first: Sight | None) -> Sight | None:
+    """Return the least misfit that ``first`` or the poses of any three of the readings lead to.
+
+    A descent may end at a kink, or in a dip that one wrong reading makes. Some three of the
+    readings are right ones, and near their pose the others are met too.
+    """
+    over = len(equations.readings) - 3
+    if first is not None and first.cost <= LIKELY * over:
+        return first
+    threes = (
+        first_pose(Equations(equations.blade, equations.base, three), None)
+        for three in itertools.combinations(equations.readings, 3)
+    )
+    poses = distinct([sight.pose for sight in threes if sight is not None])
+    seen = sorted((s for s in map(equations.sight, poses) if s is not None), key=lambda s: s.cost)
+    ends = [descend(equations, sight.pose) for sight in seen[:MOST_THREES]]
+    return min(
+        (sight for sight in (first, *ends) if sight is not None),
+        key=lambda s: s.cost,
+        default=None,
+    )
 
 
 def every_pose(equations: Equations) -> list[Pose]:
