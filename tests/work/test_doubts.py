@@ -8,6 +8,7 @@ from datetime import date
 import pytest
 
 from workbench.bench.hands import Hands
+from workbench.fin.method import Method, Station
 from workbench.fin.readings import Reading
 from workbench.measure.display import length_text
 from workbench.places import shipped
@@ -47,6 +48,21 @@ def test_the_wrong_reading_among_five_is_named(five, error_mm):
         assert reading.method.name in [s.method for s in found]
         mine = next(s for s in found if s.method == reading.method.name)
         assert (mine.normalised > 0) == (error_mm > 0)
+
+
+def test_a_kink_on_the_way_does_not_make_a_good_reading_the_wrong_one():
+    """A depth off by 0.1 in: a descent from beside stops at a kink and blames the flat length."""
+    order = read_order(shipped("fixtures") / "orders" / "practice-plate.toml")
+    depth, tail, tips, flat = order.methods[:4]
+    fore = Method("depth, forward", "depth", station=Station((5.12 * 25.4, 1.6 * 25.4)))
+    read = (
+        (depth, 2.3305, 0.0163), (fore, 1.398, 0.0162), (tail, 0.5675, 0.0162),
+        (tips, 7.0685, 0.0244), (flat, 6.7815, 0.0265),
+    )  # fmt: skip
+    readings = tuple(Reading(m, inches * 25.4, u_mm) for m, inches, u_mm in read)
+    order = replace(order, methods=tuple(m for m, *_ in read), readings=readings, targets=())
+    found = suspects_of(order.rig, fit_of(order), order.methods, order.unit)
+    assert [s.method for s in found] == [depth.name]
 
 
 def test_three_readings_have_no_suspect(five):
