@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from unittest.mock import patch
 
 import pytest
@@ -47,6 +48,39 @@ def test_turns_that_were_never_measured_again_move_what_is_expected(shop: Shop) 
     for expected, line in zip(fresh.left, view.lines, strict=False):
         seen = view.rig.observe(line.method, fin.pose).value_mm
         assert expected.value_mm == pytest.approx(seen, abs=0.02)
+
+
+def test_a_stud_whose_hand_was_corrected_since_was_turned_the_other_way(shop: Shop) -> None:
+    """The next job expects what the job itself did, once the hand is written down rightly."""
+    view = ski(shop, "Heron 66")
+    fin = heron(view)
+    view = walk_to(shop, view, fin, "measuring", ("+.040", "", ""))
+    block = shop.book.block(view.ski.block_id)
+    studs = tuple(replace(s, hand="left") if s.name == "rear" else s for s in block.studs)
+    shop.book.correct_block(replace(block, studs=studs), who="KV", reason="left-hand thread")
+    view = shop.view(view.job.id)
+    expected = {e.method.name: e.value_mm for e in view.expected}
+    shop.set_aside(view, "no time left")
+    job = shop.book.add_job(view.ski.id, DAY)
+    fresh = walk_to(shop, shop.view(job.id), fin, "as received")
+    for left in fresh.left[: len(fresh.lines)]:
+        assert left.value_mm == pytest.approx(expected[left.method.name], abs=1e-6)
+
+
+def test_readings_after_a_pass_that_was_struck_out_do_not_count(shop: Shop) -> None:
+    """The ski is held against what its history says."""
+    view = ski(shop, "Heron 66")
+    fin = heron(view)
+    view = walk_to(shop, view, fin, "within", ("+.020", "", ""))
+    received = {f.method_id: f.mm for f in view.facts
+                if isinstance(f, rows.Reading) and f.pass_number == 0}  # fmt: skip
+    shop.set_aside(view, "later")
+    made = [f for f in view.facts if isinstance(f, rows.PassRow) and f.struck is None]
+    shop.book.strike(made[-1].id, "of another ski", "KV")
+    job = shop.book.add_job(view.ski.id, DAY)
+    fresh = walk_to(shop, shop.view(job.id), fin, "as received")
+    for left, line in zip(fresh.left, fresh.lines, strict=False):
+        assert left.value_mm == pytest.approx(received[line.method_id], abs=1e-6)
 
 
 def test_the_round_read_last_counts_whichever_job_it_is_of(shop: Shop) -> None:

@@ -14,6 +14,7 @@ from workbench.records.book import Book
 from workbench.work.gauges import tools_of
 from workbench.work.solved import expected_of
 from workbench.work.trust import readings_of
+from workbench.work.versions import other_way_in
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +54,8 @@ def left_with(
             kept.setdefault(reading.method_id, []).append(reading)
     taken = tools_of(book, each.facts, stated_u_mm).taken_in(methods, kept)
     readings = readings_of(tuple(taken.values()), rig)
-    return LastSetting(each.job.id, each.job.day, readings, turns_after(each.facts, number))
+    turns = _turns_after(book, job, each.facts, number)
+    return LastSetting(each.job.id, each.job.day, readings, turns)
 
 
 def _last_round(
@@ -83,14 +85,28 @@ def _last_round(
 
 
 def _readings(facts: Sequence[rows.AnyFact]) -> Iterator[rows.Reading]:
-    return (f for f in facts if isinstance(f, rows.Reading) and f.struck is None)
+    """Give the readings that count; those of a pass that was struck out do not."""
+    live = [f for f in facts if f.struck is None]
+    passes = sum(isinstance(f, rows.PassRow) for f in live)
+    return (f for f in live if isinstance(f, rows.Reading) and f.pass_number <= passes)
 
 
-def turns_after(facts: Sequence[rows.AnyFact], number: int) -> dict[str, float]:
-    """Return the turns of each stud in the passes after pass ``number``, which were not read."""
+def _turns_after(
+    book: Book, job: rows.Job, facts: Sequence[rows.AnyFact], number: int
+) -> dict[str, float]:
+    """Return the turns of each stud in the passes after pass ``number``, which were not read.
+
+    A stud whose hand was written down wrongly then was turned the other way.
+    """
+    made = [f for f in facts if isinstance(f, rows.PassRow) and f.struck is None]
+    made = [each for each in made if each.number > number]
+    if not made:
+        return {}
+    block = book.block(book.ski(job.ski_id).block_id)
     out: dict[str, float] = {}
-    for fact in facts:
-        if isinstance(fact, rows.PassRow) and fact.struck is None and fact.number > number:
-            for turn in fact.turns:
-                out[turn.stud] = out.get(turn.stud, 0.0) + turn.turns
+    for each in made:
+        other_way = other_way_in(book, block, each)
+        for turn in each.turns:
+            way = -turn.turns if turn.stud in other_way else turn.turns
+            out[turn.stud] = out.get(turn.stud, 0.0) + way
     return out

@@ -59,8 +59,11 @@ def turned_other_way(
     They were turned the other way than the pass says: what was told as in moved them out.
     """
     made = [f for f in facts if isinstance(f, rows.PassRow) and f.struck is None]
-    if not made:
-        return frozenset()
-    then, _ = block_for(book, block, made[-1].id)
+    return other_way_in(book, block, made[-1]) if made else frozenset()
+
+
+def other_way_in(book: Book, block: rows.Block, made: rows.PassRow) -> frozenset[str]:
+    """Return the studs whose hand was written down otherwise when this pass was made."""
+    then, _ = block_for(book, block, made.id)
     hands = {s.name: s.hand for s in then.studs}
     return frozenset(s.name for s in block.studs if hands.get(s.name, s.hand) != s.hand)
