@@ -366,6 +366,29 @@ def test_a_coarse_turn_that_leaves_a_reading_off_is_told() -> None:
     assert off == {name for code, name in codes(outcome) if code == "still_off"}
 
 
+def test_within_is_not_said_where_no_turn_this_coarse_comes_closer() -> None:
+    """All turns round to none, yet a reading is off: a finer turn is the way on."""
+    rig = practice_rig()
+    readings = readings_of(rig)
+    goals = [Target(DEPTH, readings[0].value_mm + 0.0635, 0.05)]
+    outcome = plan(rig, readings, goals, 0.5)
+    assert turned(outcome) == [0.0, 0.0, 0.0]
+    assert not outcome.within
+    assert [s.do for s in outcome.steps] == ["coarse"]
+    assert ("still_off", DEPTH.name) in codes(outcome)
+
+
+def test_an_exact_turn_is_not_what_arithmetic_leaves_behind() -> None:
+    """One stud alone is to be turned: the others get no turn of a billionth, nor a direction."""
+    rig = practice_rig()
+    readings = readings_of(rig)
+    wanted = rig.seated(LEVEL, [0.25, 0.0, 0.0])
+    outcome = plan(rig, readings, targets_at(rig, wanted, 0.01), 0.0)
+    assert turned(outcome) == pytest.approx([0.25, 0.0, 0.0], abs=1e-8)
+    assert turned(outcome)[1:] == [0.0, 0.0]
+    assert [s.do for s in outcome.steps].count("turn") == 1
+
+
 def test_odd_targets_are_refused() -> None:
     rig = practice_rig()
     readings = readings_of(rig)
@@ -445,7 +468,8 @@ def test_four_targets_that_contradict_are_adjusted() -> None:
         for r, d in zip(readings, (0.3, 0.0, 0.0, -0.3), strict=True)
     ]
     outcome = plan(rig, readings, goals, 0.0)
-    assert any(code == "still_off" for code, _ in codes(outcome))
+    assert any(code == "apart" for code, _ in codes(outcome))
+    assert not any(code == "still_off" for code, _ in codes(outcome))
 
 
 # How far it is known.

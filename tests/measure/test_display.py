@@ -147,7 +147,8 @@ def test_small_lengths_have_a_digit_more() -> None:
 @pytest.mark.parametrize(
     ("turns", "text"),
     [(0.25, "1/4"), (-0.25, "1/4"), (1.25, "1 1/4"), (2.0, "2"), (0.375, "3/8"), (0.0625, "1/16"),
-     (1 / 64, "1/64"), (0.37, "0.37"), (0.0, "0"), (0.1, "0.1"), (10.5, "10 1/2")],
+     (1 / 64, "1/64"), (0.37, "0.37"), (0.0, "0"), (0.1, "0.1"), (10.5, "10 1/2"),
+     (0.0003, "0.0003"), (-4e-8, "0.00000004")],
 )  # fmt: skip
 def test_turns_as_a_hand_counts_them(turns: float, text: str) -> None:
     """Parts of a turn down to a sixty-fourth, else three decimals."""

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import Literal
 
 from workbench.errors import InputError, OutOfReachError, shown
 from workbench.fin.fit import Fit, Reading, fit_pose
@@ -104,7 +105,7 @@ def plan_from(
     after = rig.seated(fit.pose, turns)
     predictions = _predictions(rig, fit, goals, after)
     notes = remarks(rig, fit, goals, wanted, after, predictions, within)
-    steps = _steps(rig, fit, stud_turns)
+    steps = _steps(rig, fit, stud_turns) or (Step(_why_none(within, finest_turn)),)
     return Plan(fit, wanted, after, stud_turns, predictions, steps, notes, within)
 
 
@@ -144,11 +145,18 @@ def _predictions(rig: Rig, fit: Fit, goals: Sequence[Goal], after: Pose) -> tupl
     return tuple(out)
 
 
+def _why_none(within: bool, finest_turn: float) -> Literal["leave", "coarse", "best"]:
+    """Return the act where no stud is turned."""
+    if within:
+        return "leave"
+    return "coarse" if finest_turn else "best"
+
+
 def _steps(rig: Rig, fit: Fit, stud_turns: Sequence[StudTurn]) -> tuple[Step, ...]:
-    """Order the acts: studs that go out make room before those that go in push."""
+    """Order the acts, none where no stud turns: those that go out make room before others push."""
     moving = [t for t in stud_turns if t.turns]
     if not moving:
-        return (Step("leave"),)
+        return ()
     moving.sort(key=lambda t: t.turns > 0)
     made = {t.stud.name: 0.0 for t in stud_turns}
     steps = [Step("loosen")]

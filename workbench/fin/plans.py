@@ -81,16 +81,20 @@ class Prediction:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One act at the bench; a turn carries its stud and the readings to expect after it (mm)."""
+    """One act at the bench; a turn carries its stud and the readings to expect after it (mm).
 
-    do: Literal["leave", "loosen", "turn", "seat", "snug", "measure"]
+    Where nothing turns: ``leave`` within tolerance; ``coarse`` where no turn so coarse comes
+    closer, ``best`` where none does.
+    """
+
+    do: Literal["leave", "coarse", "best", "loosen", "turn", "seat", "snug", "measure"]
     turn: StudTurn | None = None
     expect: tuple[tuple[Method, float], ...] = ()
 
 
 Code = Literal[
     "within", "tilt", "ambiguous", "off_edge", "travel_limit", "near_limit", "insignificant",
-    "still_off", "coarse", "rough", "no_tail",
+    "still_off", "apart", "coarse", "rough", "no_tail",
 ]  # fmt: skip
 
 

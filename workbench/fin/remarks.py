@@ -9,7 +9,7 @@ from typing import Literal
 from workbench.fin.fit import Fit, Reading
 from workbench.fin.goals import Goal
 from workbench.fin.methods import Method
-from workbench.fin.plans import Prediction, Remark, is_within
+from workbench.fin.plans import Code, Prediction, Remark, is_within
 from workbench.fin.pose import Pose
 from workbench.fin.rig import Rig
 from workbench.fin.roughness import rough_methods
@@ -59,9 +59,9 @@ def remarks(
     if not within:
         for p in predictions:
             if not p.within and p.role != "follows":
-                out.append(
-                    Remark("still_off", p.method.name, value_mm=p.off_mm, limit_mm=p.tolerance_mm)
-                )
+                off_mm = rig.observe(p.method, wanted).value_mm - p.target_mm
+                code: Code = "still_off" if is_within(off_mm, p.tolerance_mm) else "apart"
+                out.append(Remark(code, p.method.name, value_mm=p.off_mm, limit_mm=p.tolerance_mm))
     return tuple(out)
 
 

@@ -17,6 +17,10 @@ EVEN = 1e-9
 """Two roundings whose misses differ by less than this share count as equally good."""
 
 
+NO_TURN = 1e-8
+"""Exact turns below this are what arithmetic left behind."""
+
+
 def rounded(
     rig: Rig, now: Pose, goals: Sequence[Goal], exact: Sequence[float], finest: float
 ) -> list[float]:
@@ -26,7 +30,7 @@ def rounded(
     then the fewest turns: whether every reading comes within tolerance is what the tech looks at.
     """
     if finest == 0.0:
-        return list(exact)
+        return [e if abs(e) >= NO_TURN else 0.0 for e in exact]
     travels = rig.travels(now)
     choices = [_neighbours(e, finest) for e in exact]
     best: tuple[float, float, float] | None = None

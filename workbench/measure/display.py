@@ -91,7 +91,10 @@ def _plain(value: Decimal, step: Decimal) -> str:
 
 
 def turn_text(turns: float) -> str:
-    """Return turns without their sign as a hand counts them: ``1 1/4``, ``3/8``, ``0.37``."""
+    """Return turns without their sign as a hand counts them: ``1 1/4``, ``3/8``, ``0.37``.
+
+    What is no turn at three decimals keeps its first digit.
+    """
     size = abs(turns)
     for under in (1, 2, 4, 8, 16, 32, 64):
         count = round(size * under)
@@ -100,7 +103,8 @@ def turn_text(turns: float) -> str:
             if part == 0:
                 return str(whole)
             return f"{whole} {part}/{under}" if whole else f"{part}/{under}"
-    return f"{size:.3f}".rstrip("0").rstrip(".")
+    text = f"{size:.3f}".rstrip("0").rstrip(".")
+    return text if text != "0" else f"{Decimal(f'{size:.1g}'):f}"
 
 
 def turns_text(turns: float) -> str:

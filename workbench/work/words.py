@@ -49,6 +49,8 @@ def step_words(step: Step) -> str:
         return f"Turn the {clean(step.turn.stud.name)} stud {turn_words(step.turn)}."
     return {
         "leave": "Within tolerance: leave it alone.",
+        "coarse": "No turn this coarse comes closer: leave it, or work in a finer turn.",
+        "best": "No turn comes closer to these targets together: leave it, or aim anew.",
         "loosen": CAUTION_LOOSEN,
         "seat": "Push the blade home against all three studs.",
         "snug": CAUTION_SNUG,
@@ -64,6 +66,8 @@ def short_step_words(step: Step) -> str:
         return f"Turn the {clean(step.turn.stud.name)} stud {turn}"
     return {
         "leave": "Leave it alone",
+        "coarse": "Leave it, or work in a finer turn",
+        "best": "Leave it, or aim anew",
         "loosen": "Loosen the clamp bolts",
         "seat": "Push the blade home",
         "snug": "Snug the clamp bolts evenly",
@@ -117,9 +121,12 @@ def remark_words(remark: Remark, unit: Unit) -> str:
             f"{subject}: the change of {change_text(value, unit, _fine(unit))} {unit} is smaller "
             f"than its own expanded uncertainty of {fine_text(limit, unit)} {unit}"
         )
+    why = "a finer turn would do better"
+    if remark.code == "apart":
+        why = "these targets cannot all be met together"
     return (
         f"{subject}: with these turns it stays {change_text(value, unit, _fine(unit))} {unit} off, "
-        f"outside ±{fine_text(limit, unit)} {unit}; a finer turn would do better"
+        f"outside ±{fine_text(limit, unit)} {unit}; {why}"
     )
 
 
