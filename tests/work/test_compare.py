@@ -93,6 +93,31 @@ def test_turns_a_hand_makes_are_parts_of_the_finest_turn_near_the_exact_ones(sho
         assert abs(turn.turns - turn.exact) < 0.25
 
 
+def test_a_setting_read_by_another_method_has_the_same_turns_between(shop: Shop) -> None:
+    """The front stud half a turn further in, then read by another length: that and no other."""
+    history, settings = of(shop)
+    first = settings[0]
+    rig = history.rigs[first.values[0].method_id]
+    fit = fit_pose(rig.blade, rig.base, [Reading(v.method, v.mm, v.u_mm) for v in first.values])
+    after = rig.seated(fit.pose, [0.5, 0.0, 0.0])
+    length = next(v for v in first.values if v.method.quantity == "length")
+    other = replace(length.method, name="length, another height", band_mm=(3.0, 6.0))
+    methods = {**history.methods, "another": other}
+    history = replace(history, methods=methods, rigs={**history.rigs, "another": rig})
+    for by in (length.method, other):
+        values = tuple(
+            replace(v, method_id="another", method=by) if v is length and by is other else v
+            for v in first.values
+        )
+        second = replace(
+            first,
+            values=tuple(replace(v, mm=rig.observe(v.method, after).value_mm) for v in values),
+        )
+        found = compare(history, first, second, "in").turns
+        assert [t.exact for t in found] == pytest.approx([0.5, 0.0, 0.0], abs=1e-6)
+        assert [t.turns for t in found] == [0.5, 0.0, 0.0]
+
+
 def test_settings_of_two_blades_have_no_turns_between(shop: Shop) -> None:
     """Each number stands alone, and it says that the blade was another one."""
     history, settings = of(shop)

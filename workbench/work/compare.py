@@ -9,9 +9,10 @@ from itertools import pairwise
 
 from workbench.errors import BenchError, InputError
 from workbench.fin.fit import Fit, Reading, fit_pose
-from workbench.fin.guidance import Target, plan
+from workbench.fin.guidance import Target, plan_from
 from workbench.fin.linear import Row
 from workbench.fin.methods import Method
+from workbench.fin.pose import Pose
 from workbench.fin.rig import Rig
 from workbench.fin.studs import Stud
 from workbench.measure.display import length_text
@@ -97,7 +98,7 @@ def _turns(
     rig = _one_rig(history, first, second)
     start = _fit(rig, first)
     end = _fit(rig, second, start)
-    made = _by_hand(rig, first, second, finest_turn)
+    made = _by_hand(rig, start, end.pose, finest_turn)
     out = []
     for stud, a, b in zip(rig.studs, rig.travels(start.pose), rig.travels(end.pose), strict=True):
         exact = (b.mm - a.mm) / stud.lead_mm
@@ -127,14 +128,16 @@ def _spread(gradient: Row, covariance: Sequence[Row]) -> float:
     return math.sqrt(max(total, 0.0))
 
 
-def _by_hand(rig: Rig, first: Setting, second: Setting, finest_turn: float) -> dict[str, float]:
-    """Return the turns a hand would make; nothing where a stud or the blade cannot get there."""
-    shared = [(v, second.value(v.method_id)) for v in first.values]
-    readings = [Reading(v.method, v.mm, v.u_mm) for v, _ in shared]
-    # So small a tolerance that the plan turns for every difference, however slight.
-    targets = [Target(w.method, w.mm, 1e-6) for _, w in shared if w is not None]
+def _by_hand(rig: Rig, start: Fit, end: Pose, finest_turn: float) -> dict[str, float]:
+    """Return the turns a hand would make; nothing where a stud or the blade cannot get there.
+
+    What the first was read by is looked at where the second stands, for that may have been read by
+    other methods.
+    """
     try:
-        found = plan(rig, readings, targets, finest_turn)
+        # So small a tolerance that the plan turns for every difference, however slight.
+        targets = [Target(m, rig.observe(m, end).value_mm, 1e-6) for m in start.methods]
+        found = plan_from(rig, start, targets, finest_turn)
     except BenchError:
         return {}
     return {t.stud.name: t.turns for t in found.turns}
