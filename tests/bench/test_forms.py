@@ -192,6 +192,14 @@ class TestForm:
             await pilot.pause()
             assert lines(app)[0].value == "0 0; 7.3 0; \\x1b[2J7.3 1"
 
+    async def test_marks_piled_up_on_a_letter_are_written_out(self) -> None:
+        """Each drawn alone would make a line of them cost a second a key."""
+        app = Bench(three)
+        async with app.run_test() as pilot:
+            app.post_message(events.Paste("a" + "\u0301" * 500 + "e\u0301"))
+            await pilot.pause()
+            assert lines(app)[0].value == "a" + "\u0301" * 8 + "\\u0301" * 492 + "e\u0301"
+
     @pytest.mark.parametrize(("field", "end"), [(0, "\r"), (1, "\r\n"), (2, "\n")])
     async def test_a_burst_into_any_field_never_saves_and_loses_nothing(
         self, field: int, end: str

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import unicodedata
 from collections.abc import Mapping
 from typing import Any, ClassVar
 
@@ -13,6 +14,7 @@ from textual.screen import ModalScreen
 from textual.widgets import Input, Static
 
 from workbench.bench.text import literal
+from workbench.work.letters import written_out
 
 LONGEST_MESSAGE = 500
 """Cells that an error or a hint may take; it wraps."""
@@ -20,17 +22,30 @@ LONGEST_MESSAGE = 500
 LONGEST_TEXT = 4000
 """Characters that a line takes: far more than a hand types, far less than what would stall it."""
 
+MOST_MARKS = 8
+"""Combining marks on one letter: no script stacks more, and thousands would stall the line."""
+
 Texts = dict[str, str]
 
 
 def clean(text: str) -> str:
-    """Return ``text`` on one line, control characters written out, so that it acts on nothing."""
+    """Return ``text`` on one line, control characters written out, so that it acts on nothing.
+
+    So are marks piled up on one letter.
+    """
     parts = [line.strip() for line in text.splitlines() if line.strip()]
     joined = "; ".join(parts) if len(parts) > 1 else (text.splitlines() or [""])[0]
-    return "".join(
-        c if c.isprintable() else " " if c == "\t" else c.encode("unicode_escape").decode()
-        for c in joined
-    )
+    out: list[str] = []
+    marks = 0
+    for char in joined:
+        marks = marks + 1 if unicodedata.category(char) in ("Mn", "Me") else 0
+        if char == "\t":
+            out.append(" ")
+        elif char.isprintable() and marks <= MOST_MARKS:
+            out.append(char)
+        else:
+            out.append(written_out(char))
+    return "".join(out)
 
 
 class LineInput(Input):
