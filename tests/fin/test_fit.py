@@ -334,6 +334,29 @@ def test_more_than_three_readings_find_their_pose_with_nothing_known() -> None:
     assert tried > 40
 
 
+def test_without_a_tail_distance_every_place_along_the_base_is_looked_for() -> None:
+    """Two depths and a length over a curve are often met twice: the true place is among them."""
+    plate = practice_plate()
+    draw = random.Random(7)
+    methods = (
+        Method("rear", "depth", station=Station((36.8, 76.2))),
+        Method("fore", "depth", station=Station((132.08, 59.69))),
+        Method("tips", "length", band_mm=(0.25, 0.25)),
+    )
+    twice = 0
+    for _ in range(12):
+        base = Base(draw.choice([2000.0, 3810.0, 5000.0]), 88.9)
+        tilt = math.radians(draw.uniform(-2.0, 2.0))
+        pose = Pose(draw.uniform(10.0, 25.0), draw.uniform(-28.0, -20.0), tilt)
+        found = fit_pose(plate, base, readings_at(pose, methods, plate, base), every=True)
+        both = (found.pose, *found.others)
+        assert min(apart(pose, each) for each in both) < 1e-5
+        assert all(min(each.place(p)[0] for p in plate.outline_mm) >= 0.0 for each in both)
+        assert all(abs(found.pose.tilt_rad) <= abs(each.tilt_rad) for each in found.others)
+        twice += len(both) > 1
+    assert twice
+
+
 def test_agreeing_readings_beyond_three_change_nothing() -> None:
     readings = readings_at(LEVEL, FIVE, practice_plate(), Base())
     fit = fit_pose(practice_plate(), Base(), readings)

@@ -19,7 +19,7 @@ from workbench.fin.linear import Row, gram_of_three, pseudo_inverse
 from workbench.fin.methods import Method, Observation
 from workbench.fin.pose import Pose
 from workbench.fin.readings import NoPoseError, Reading
-from workbench.fin.search import distinct, every_pose, first_pose
+from workbench.fin.search import distinct, every_pose, first_pose, on_the_ski
 from workbench.frozen import dataclass
 
 __all__ = ["Fit", "NoPoseError", "Reading", "fit_pose"]
@@ -83,6 +83,7 @@ def fit_pose(
     if not found:
         check_independent(equations)
         raise why_no_pose(equations)
+    found = on_the_ski(equations, found) or found
     found.sort(key=lambda p: _order(equations, p, start))
     best = equations.sight(found[0])
     assert best is not None, "a pose was found where a reading cannot be taken"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Iterator, Sequence
 
 from workbench.fin.base import Base
@@ -12,11 +13,17 @@ from workbench.fin.equations import Equations, Sight
 from workbench.fin.methods import Method, observe_all
 from workbench.fin.pose import Pose
 from workbench.fin.readings import Reading
-from workbench.fin.starts import about, first_of, start_x, start_ys, starts
+from workbench.fin.starts import about, first_of, meeting, middle_x, start_x, start_ys, starts
 from workbench.fin.tilting import Group, lines_of, starts_along, sweep
 
 TILTS_RAD = tuple(STEEPEST_RAD * i / 15.0 for i in range(-15, 16))
 """The tilts that a search looks at, a degree apart."""
+
+NEAR_LEVEL_RAD = tuple(math.radians(t) for t in (0.0, 2.0, -2.0, 4.0, -4.0, 8.0, -8.0))
+"""The tilts that a search without a tail distance begins from."""
+
+PLACES = 8
+"""It begins so many times in a blade's length, as far to each side of the base's apex."""
 
 HEIGHTS = 24
 """How many heights a search without a depth looks at."""
@@ -82,7 +89,7 @@ def every_pose(equations: Equations) -> list[Pose]:
     lines = lines_of(equations)
     groups = [group for line in lines for group in starts_along(line, TILTS_RAD)]
     if not lines:
-        groups = _starts_over_heights(equations)
+        groups = _starts_over_heights(equations) or _starts_along_base(equations)
     found = [_first_met(equations, group) for group in groups]
     return distinct([pose for pose in found if pose is not None]) or _any_pose(equations)
 
@@ -166,6 +173,31 @@ def _starts_over_heights(equations: Equations) -> list[Group]:
                 continue
             if _near_zero([c[0] for c in corners]) and _near_zero([c[1] for c in corners]):
                 groups.append(Group((corners[0][2], corners[-1][2])))
+    return groups
+
+
+def on_the_ski(equations: Equations, poses: Sequence[Pose]) -> list[Pose]:
+    """Return the poses that leave no part of the blade behind the tail."""
+    outline = equations.blade.outline_mm
+    return [pose for pose in poses if min(pose.place(point)[0] for point in outline) >= 0.0]
+
+
+def _starts_along_base(equations: Equations) -> list[Group]:
+    """Return starts all along a curved base, for readings without a tail distance.
+
+    Each meets a depth; where the blade stands fore and aft the other two have to tell, by the
+    base's curve alone, and may tell twice.
+    """
+    depth = first_of(equations.readings, "depth")
+    if depth is None or first_of(equations.readings, "tail") is not None:
+        return []
+    middle, step = middle_x(equations), equations.scale_mm / PLACES
+    groups: list[Group] = []
+    for tilt in NEAR_LEVEL_RAD:
+        for i in range(-PLACES, PLACES + 1):
+            start = meeting(equations, depth, middle + i * step, tilt)
+            if start is not None:
+                groups.append(Group((start,)))
     return groups
 
 

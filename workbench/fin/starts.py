@@ -32,9 +32,13 @@ def about(equations: Equations, tilt: float) -> Pose | None:
     depth, tail = (first_of(equations.readings, q) for q in ("depth", "tail"))
     if depth is None or tail is None:
         return None
-    x = _about_x(equations, tail, tilt)
+    return meeting(equations, depth, _about_x(equations, tail, tilt), tilt)
+
+
+def meeting(equations: Equations, depth: Reading, x: float, tilt: float) -> Pose | None:
+    """Return the pose at ``x`` of this tilt that about meets a depth; None where none is read."""
     seen = observe(depth.method, equations.blade, equations.base, Pose(x, 0.0, tilt))
-    if seen is None:
+    if seen is None or not seen.gradient[1]:
         return None
     return Pose(x, (depth.value_mm - seen.value_mm) / seen.gradient[1], tilt)
 
