@@ -304,6 +304,21 @@ def test_a_target_out_of_the_blade_s_reach_says_which_and_what_range() -> None:
     assert LENGTH.name in str(caught.value)
 
 
+def test_a_target_far_out_is_told_the_range_that_it_reads_in_now() -> None:
+    """Not the nearest range to it, of another part of the outline, and no word of measuring."""
+    rig = practice_rig()
+    readings = readings_of(rig)
+    depth = readings[0].value_mm
+    for asked in (depth + 50.8, depth - 50.8):
+        with pytest.raises(TargetOutOfReachError) as caught:
+            plan(rig, readings, [Target(DEPTH, asked, 0.05)], 0.125)
+        why = caught.value.why
+        assert why.method is DEPTH
+        assert why.range_mm is not None
+        assert why.range_mm[0] <= depth <= why.range_mm[1]
+        assert "again" not in str(caught.value)
+
+
 def test_within_tolerance_is_left_alone_although_it_could_be_bettered() -> None:
     rig = practice_rig()
     goals = targets_at(rig, LEVEL.moved(0.03, 0.03, 0.0), tolerance_mm=0.05)

@@ -140,11 +140,13 @@ def range_alone(equations: Equations, reading: Reading) -> tuple[float, float] |
     return (min(values), max(values))
 
 
-def range_beside_others(equations: Equations, index: int) -> tuple[float, float] | None:
+def range_beside_others(
+    equations: Equations, index: int, near_mm: float | None = None
+) -> tuple[float, float] | None:
     """Return what one of three readings could say with the other two as they are.
 
     Of several ranges, between which the others cannot be met or the jaws jump from one part of the
-    outline to another, the nearest to the reading.
+    outline to another, the nearest to ``near_mm``, or to the reading where that is left out.
     """
     others = tuple(r for i, r in enumerate(equations.readings) if i != index)
     if len(others) != 2:
@@ -163,9 +165,8 @@ def range_beside_others(equations: Equations, index: int) -> tuple[float, float]
             ranges[-1] = (min(lo, value), max(hi, value))
         last = value
     wide = [r for r in ranges if r[0] < r[1]] or ranges
-    return min(
-        wide, key=lambda r: max(r[0] - reading.value_mm, reading.value_mm - r[1]), default=None
-    )
+    near = reading.value_mm if near_mm is None else near_mm
+    return min(wide, key=lambda r: max(r[0] - near, near - r[1]), default=None)
 
 
 def _value_at(pair: Equations, reading: Reading, tilt: float) -> float | None:

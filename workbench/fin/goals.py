@@ -6,6 +6,8 @@ import math
 from collections.abc import Sequence
 
 from workbench.errors import InputError, OutOfReachError, shown
+from workbench.fin.diagnosis import range_beside_others
+from workbench.fin.equations import Equations
 from workbench.fin.fit import Fit, NoPoseError, Reading, fit_pose
 from workbench.fin.linear import multiply
 from workbench.fin.methods import Method, Quantity
@@ -124,9 +126,33 @@ def wanted_pose(rig: Rig, fit: Fit, goals: Sequence[Goal]) -> tuple[Pose, list[l
     try:
         wanted_fit = fit_pose(rig.blade, rig.base, as_readings, fit.pose)
     except NoPoseError as why:
-        raise TargetOutOfReachError(why) from why
+        raise TargetOutOfReachError(_why_no_target(rig, fit, active) or why) from why
     follows = [list(g.follows_reading) for g in active]
     return wanted_fit.pose, multiply([list(row) for row in wanted_fit.gain], follows)
+
+
+def _why_no_target(rig: Rig, fit: Fit, active: Sequence[Goal]) -> NoPoseError | None:
+    """Return which of three targets lies outside what the others leave it, and the range of those.
+
+    It is the one farthest from where it reads now; a reading taken again would not help. None where
+    each alone lies within, or with more than three.
+    """
+    if len(active) != 3:
+        return None
+    now = {r.method.name: r.value_mm for r in fit.readings}
+    readings = [Reading(g.target.method, g.target.value_mm, g.u_mm) for g in active]
+    equations = Equations(rig.blade, rig.base, readings)
+    worst: tuple[float, NoPoseError] | None = None
+    for i, goal in enumerate(active):
+        method, asked = goal.target.method, goal.target.value_mm
+        here = now[method.name]
+        reach = range_beside_others(equations, i, here)
+        if goal.role != "target" or reach is None or reach[0] <= asked <= reach[1]:
+            continue
+        if worst is None or abs(asked - here) > worst[0]:
+            why = NoPoseError("beside the others it cannot be", method, asked, reach)
+            worst = abs(asked - here), why
+    return None if worst is None else worst[1]
 
 
 def following(rig: Rig, goals: Sequence[Goal], wanted: Pose) -> list[Goal]:
