@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 import random
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -192,6 +193,39 @@ def test_the_rounding_is_the_best_of_all_neighbours(
     for made_turns, wanted_turns in zip(turned(outcome), exact(outcome), strict=True):
         assert made_turns / finest == pytest.approx(round(made_turns / finest), abs=1e-9)
         assert abs(made_turns - wanted_turns) < finest * (1 + 1e-6)
+
+
+def test_no_reading_is_driven_out_of_its_limit_for_another_s_guard_band() -> None:
+    """Where some rounding leaves every reading within its limit, the one chosen does (brute)."""
+    rig = practice_rig()
+    tried, other = 0, 0
+    for i in range(40):
+        wanted = LEVEL.moved(0.02 * i, 0.013 * i, 0.0001 * i)
+        plain = targets_at(rig, wanted, 0.05)
+        narrow = [replace(g, tolerance_mm=t, limit_mm=0.05)
+                  for g, t in zip(plain, (0.02, 0.02, 0.004), strict=True)]  # fmt: skip
+        outcome = plan(rig, readings_of(rig), narrow, 0.125)
+        if outcome.within:
+            continue
+
+        def misses(turns: Sequence[float], goals: Sequence[Target] = narrow) -> list[float]:
+            at = rig.seated(LEVEL, turns)
+            return [abs(rig.observe(g.method, at).value_mm - g.value_mm) for g in goals]
+
+        choices = [(math.floor(8 * n) / 8, math.ceil(8 * n) / 8) for n in exact(outcome)]
+        least = min(max(misses(turns)) for turns in itertools.product(*choices))
+        if least <= 0.05:
+            tried += 1
+            assert max(misses(turned(outcome))) <= 0.05 * (1 + 1e-9)
+            unlimited = [replace(g, limit_mm=None) for g in narrow]
+            other += turned(plan(rig, readings_of(rig), unlimited, 0.125)) != turned(outcome)
+    assert tried
+    assert other, "without the limits some would go otherwise"
+
+
+def test_a_limit_narrower_than_the_tolerance_is_refused() -> None:
+    with pytest.raises(InputError, match="limit"):
+        Target(DEPTH, 60.0, 0.05, limit_mm=0.04)
 
 
 def test_rounding_together_beats_rounding_each_alone() -> None:

@@ -217,6 +217,24 @@ def test_a_guard_band_asks_for_more_than_the_tolerance_and_every_view_agrees(sho
     assert shop.view(view.job.id).stage == "within"
 
 
+def test_a_guard_band_drives_no_reading_out_of_its_tolerance(shop: Shop) -> None:
+    """What a narrow length would gain is not worth a tail distance beyond its own tolerance."""
+    shop.remember("repeats", "3")
+    shop.remember("guard_band", "on")
+    view = as_received(shop)
+    for i, texts in enumerate((
+        ("2.4860", "2.4860", "2.4990"), (".7480", ".7480", ".7485"), ("7.0300", "7.0300", "7.0305"),
+    )):  # fmt: skip
+        for text in texts:
+            view = read(shop, view, view.lines[i], text)
+    view = shop.seat_studs(view)
+    view = shop.accept_target(shop.aim(view, view.lines[0], "+.010", "in"))
+    assert view.plan is not None
+    assert not view.plan.within
+    for line, told in zip(view.lines, view.plan.predictions, strict=True):
+        assert abs(told.off_mm) <= line.tolerance_mm
+
+
 def test_the_repeats_carry_their_scatter_into_the_line(shop: Shop) -> None:
     """n, mean, s and u are there as they come in."""
     view = as_received(shop)

@@ -17,13 +17,16 @@ from workbench.frozen import dataclass
 class Target:
     """What a reading should become (mm), within a tolerance (mm).
 
-    ``is_change`` marks a value that was given as a change of the reading.
+    ``is_change`` marks a value that was given as a change of the reading. Where ``tolerance_mm`` is
+    narrowed by a guard band, ``limit_mm`` is the tolerance itself, which no other reading's narrow
+    one is worth leaving.
     """
 
     method: Method
     value_mm: float
     tolerance_mm: float
     is_change: bool = False
+    limit_mm: float | None = None
 
     def __post_init__(self) -> None:
         if not math.isfinite(self.value_mm):
@@ -32,6 +35,10 @@ class Target:
             raise InputError(
                 f"target {shown(self.method.name)} tolerance", self.tolerance_mm, "more than 0"
             )
+        limit_mm = self.limit_mm
+        if limit_mm is not None and not self.tolerance_mm <= limit_mm < math.inf:
+            accepted = f"at least its tolerance of {self.tolerance_mm:g}"
+            raise InputError(f"target {shown(self.method.name)} limit", limit_mm, accepted)
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,14 +26,15 @@ def rounded(
 ) -> list[float]:
     """Return the neighbouring roundings that together miss the targets least.
 
-    Least is the smallest worst miss over its tolerance, then the smallest sum of squares of those,
-    then the fewest turns: whether every reading comes within tolerance is what the tech looks at.
+    Least is the smallest worst miss over its limit, where any is beyond it; then the smallest worst
+    miss over its tolerance, the smallest sum of squares of those, and the fewest turns: whether
+    every reading comes within tolerance is what the tech looks at.
     """
     if finest == 0.0:
         return [e if abs(e) >= NO_TURN else 0.0 for e in exact]
     travels = rig.travels(now)
     choices = [_neighbours(e, finest) for e in exact]
-    best: tuple[float, float, float] | None = None
+    best: tuple[float, ...] | None = None
     chosen: tuple[float, ...] | None = None
     for turns in itertools.product(*choices):
         if not _allowed(rig, travels, turns):
@@ -41,7 +42,9 @@ def rounded(
         misses = _misses(rig, rig.seated_from(travels, turns, now), goals)
         if misses is None:
             continue
-        score = (max(misses), sum(m * m for m in misses), sum(map(abs, turns)))
+        beyond = max(1.0, *(miss / limit for miss, _, limit in misses))
+        shares = [miss / tolerance for miss, tolerance, _ in misses]
+        score = (beyond, max(shares), sum(s * s for s in shares), sum(map(abs, turns)))
         if best is None or _better(score, best):
             best, chosen = score, turns
     if chosen is None:
@@ -70,14 +73,18 @@ def _allowed(rig: Rig, travels: Sequence[Travel], turns: Sequence[float]) -> boo
     return True
 
 
-def _misses(rig: Rig, pose: Pose, goals: Sequence[Goal]) -> list[float] | None:
+def _misses(rig: Rig, pose: Pose, goals: Sequence[Goal]) -> list[tuple[float, float, float]] | None:
+    """Return each reading's miss with its tolerance and its limit, in mm."""
     out = []
     every = observe_all([g.target.method for g in goals], rig.blade, rig.base, pose)
     for g, seen in zip(goals, every, strict=True):
         if seen is None:
             return None
         if g.role != "follows":
-            out.append(abs(seen.value_mm - g.target.value_mm) / g.target.tolerance_mm)
+            target = g.target
+            limit_mm = target.tolerance_mm if target.limit_mm is None else target.limit_mm
+            miss_mm = abs(seen.value_mm - target.value_mm)
+            out.append((miss_mm, target.tolerance_mm, limit_mm))
     return out
 
 

@@ -195,7 +195,7 @@ def _solve(
         if progress.stage in ("as received", "studs") and not progress.targets:
             return fit_of(rig, readings).pose, None, None
         targets = tuple(
-            Target(line.method, line.target_mm, line.aimed_within_mm)
+            Target(line.method, line.target_mm, line.aimed_within_mm, limit_mm=line.tolerance_mm)
             for line in lines
             if line.target_mm is not None
         )
