@@ -130,11 +130,46 @@ def test_a_backup_and_back(run: Run, book: Path, tmp_path: Path) -> None:
 
 
 def test_a_restore_of_nothing_or_over_a_letter(run: Run, book: Path, tmp_path: Path) -> None:
-    """Status 2 for what was typed, 1 for what cannot be done; the letter stays."""
+    """Status 2 for what was typed, 1 for a book that is none; the letter stays."""
     assert run(book, "restore")[0] == 2
     assert run(book, "restore", str(tmp_path / "nowhere.db"))[0] == 2
     letter = tmp_path / "letter.txt"
     letter.write_text("Dear Ines")
     assert run(letter, "restore", str(book))[0] == 1
-    assert run(book, "backup", str(letter))[0] == 1
+    for words in (
+        ("backup", str(letter)),
+        ("backup", str(tmp_path / "no" / "copy.db")),
+        ("restore", str(letter)),
+    ):
+        status, out, err = run(book, *words)
+        assert (status, out, err.count("\n")) == (2, "", 1)
+        assert "backup: " in err
+        assert "; " in err
     assert letter.read_text() == "Dear Ines"
+
+
+def test_a_backup_over_another_book_is_refused(run: Run, book: Path, tmp_path: Path) -> None:
+    """Status 2, the other book as it was."""
+    (tmp_path / "b").mkdir()
+    other = demo_file(tmp_path / "b")
+    before = other.read_bytes()
+    status, out, err = run(book, "backup", str(other))
+    assert (status, out) == (2, "")
+    assert "name a file that is free" in err
+    assert other.read_bytes() == before
+
+
+def test_a_days_copy_of_a_lost_book_is_kept_and_said(run: Run, book: Path) -> None:
+    """The book begun anew at the same path has less in it."""
+    run(book, "backup")
+    book.unlink()
+    Book(book).close()
+    status, out, _ = run(book, "backup")
+    assert status == 0
+    first, second = out.splitlines()
+    assert first.startswith("Backup: ")
+    assert second.startswith("The day's earlier backup holds what this book does not; it is kept")
+    label = run(book, "restore", "--list")[1].splitlines()[1].split()[0]
+    assert label.endswith(".2")
+    assert run(book, "restore", label)[0] == 0
+    assert skis(book) > 0

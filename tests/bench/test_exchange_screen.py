@@ -13,11 +13,13 @@ from textual.pilot import Pilot
 from tests.bench.screens import SIZES, Screen, bench
 from tests.bench.test_terminal import Terminal
 from tests.shop import DAY, demo_file, open_shop
+from workbench.bench import start
 from workbench.bench.app import Bench
 from workbench.bench.exchange_screen import ExchangeScreen, ReportScreen, TrialScreen
 from workbench.bench.forms import Form
 from workbench.records.book import Book
 from workbench.work import exchange
+from workbench.work.backup import back_up_today
 from workbench.work.file_errands import ERRANDS, Outcome
 from workbench.work.shop import Shop
 
@@ -263,3 +265,18 @@ def test_the_bench_makes_the_days_backup_by_itself(tmp_path: Path) -> None:
         bench.close()
     with Book(copy) as kept:
         assert kept.setting("shop") == "Written meanwhile"
+
+
+def test_leaving_a_book_begun_anew_says_what_is_kept(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The day's copy is of the lost book and holds more."""
+    path = demo_file(tmp_path)
+    with Book(path) as book:
+        back_up_today(book)
+    path.unlink()
+    monkeypatch.setattr(start, "_open", lambda *_given, **_named: 0)
+    with Book(path) as book:
+        assert start._open_and_back_up(book, "") == 0
+    (kept,) = (tmp_path / "backups").glob("demo.*.2.db")
+    assert f"it is kept as {kept}" in capsys.readouterr().err

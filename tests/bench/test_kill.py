@@ -204,7 +204,7 @@ def test_killed_while_a_backup_is_made(long: bool, tmp_path: Path) -> None:
             assert readings(backup.path, job) == before
     for left in book.with_name("backups").iterdir():
         os.utime(left, (0, 0))
-    copy = copy_of_day(book, utc_now().date())
+    copy = copy_of_day(book, utc_now().date()).path
     assert {p.suffix for p in copy.parent.iterdir()} == {".db"}
     assert readings(book, job) == before
 
@@ -299,7 +299,7 @@ def test_killed_while_a_backup_is_put_back(long: bool, tmp_path: Path) -> None:
     chance = random.Random(3)
     book, job = book_with_studs_seated(tmp_path)
     before = readings(book, job)
-    copy = copy_of_day(book, utc_now().date())
+    copy = copy_of_day(book, utc_now().date()).path
     for _ in range(30 if long else 2):
         restorer = run(RESTORER, book, copy)
         assert restorer.stdout is not None

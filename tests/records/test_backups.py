@@ -35,10 +35,10 @@ def texts(path: Path) -> list[str]:
 def test_a_copy_of_the_day_is_sound_and_for_its_owner(shop: Shop) -> None:
     """Made while the book is open; a second one of the same day takes its place."""
     shop.book.add_reading(shop.job.id, "KV", shop.taken("2.450"))
-    first = backups.copy_of_day(shop.book.path, DAY)
+    first = backups.copy_of_day(shop.book.path, DAY).path
     shop.book.add_reading(shop.job.id, "KV", shop.taken("2.451"))
     assert backups.is_newer_than(shop.book.path, first)
-    assert backups.copy_of_day(shop.book.path, DAY) == first
+    assert backups.copy_of_day(shop.book.path, DAY).path == first
     assert not backups.is_newer_than(shop.book.path, first)
     assert texts(first) == ["2.450", "2.451"]
     assert first.stat().st_mode & 0o777 == 0o600
@@ -48,7 +48,7 @@ def test_a_copy_of_the_day_is_sound_and_for_its_owner(shop: Shop) -> None:
 
 def test_where_the_bench_stands_is_no_change(shop: Shop) -> None:
     """Leaving writes the draft and the ski in hand; that alone makes no new copy."""
-    copy = backups.copy_of_day(shop.book.path, DAY)
+    copy = backups.copy_of_day(shop.book.path, DAY).path
     shop.book.set_setting("draft", "2.4")
     shop.book.set_setting("job", shop.job.id)
     assert not backups.is_newer_than(shop.book.path, copy)
@@ -67,7 +67,7 @@ def test_a_clock_set_back_does_not_remove_the_copy_just_made(shop: Shop) -> None
     """It would be the oldest by its name."""
     for i in range(3):
         backups.copy_of_day(shop.book.path, DAY + timedelta(days=i), kept=3)
-    made = backups.copy_of_day(shop.book.path, date(2001, 1, 1), kept=3)
+    made = backups.copy_of_day(shop.book.path, date(2001, 1, 1), kept=3).path
     assert made.exists()
     assert len(backups.backups_of(shop.book.path)) == 3
 
@@ -103,13 +103,102 @@ def test_a_folder_that_cannot_be_made_is_said(shop: Shop) -> None:
         backups.copy_of_day(shop.book.path, DAY)
 
 
+def lose(shop: Shop) -> Path:
+    """Lose the book's file and begin another at its path."""
+    path = shop.book.path
+    shop.book.close()
+    path.unlink()
+    Book(path).close()
+    return path
+
+
+def test_a_copy_that_holds_more_is_kept_under_the_next_number(shop: Shop) -> None:
+    """Each time the book is lost; the day's name stands for what the book holds now."""
+    shop.book.add_reading(shop.job.id, "KV", shop.taken("2.450"))
+    backups.copy_of_day(shop.book.path, DAY)
+    path = lose(shop)
+    first = backups.copy_of_day(path, DAY)
+    assert first.aside is not None
+    assert texts(first.aside) == ["2.450"]
+    with Book(path) as book:
+        assert book.skis() == ()
+        book.set_setting("shop", "The boathouse")
+        assert backups.copy_of_day(path, DAY).aside is None
+    path.unlink()
+    Book(path).close()
+    assert backups.copy_of_day(path, DAY).aside == first.aside.with_name("book.2031-05-06.3.db")
+    assert [b.label for b in backups.backups_of(path)] == [
+        "2031-05-06", "2031-05-06.2", "2031-05-06.3",
+    ]  # fmt: skip
+
+
+def test_a_copy_is_kept_where_the_disk_knows_no_links(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Then it is renamed, and no name that is taken is taken from another."""
+
+    def no_links(*_names: Path) -> None:
+        raise OSError("no links here")
+
+    monkeypatch.setattr(os, "link", no_links)
+    made = backups.copy_of_day(shop.book.path, DAY).path
+    before = made.read_bytes()
+    made.with_name("book.2031-05-06.2.db").write_text("mine")
+    aside = backups.copy_of_day(lose(shop), DAY).aside
+    assert aside == made.with_name("book.2031-05-06.3.db")
+    assert aside.read_bytes() == before
+    assert made.with_name("book.2031-05-06.2.db").read_text() == "mine"
+
+
+def test_a_days_copy_that_cannot_be_read_is_kept_too(shop: Shop) -> None:
+    """Nobody knows what may still be had from it."""
+    made = backups.copy_of_day(shop.book.path, DAY).path
+    with made.open("r+b") as file:
+        file.seek(4096)
+        file.write(bytes(made.stat().st_size - 4096))
+    before = made.read_bytes()
+    aside = backups.copy_of_day(shop.book.path, DAY).aside
+    assert aside is not None
+    assert aside.read_bytes() == before
+
+
+def test_a_days_copy_that_a_bench_has_open_is_left(shop: Shop) -> None:
+    """Its log would be taken for the new copy's own."""
+    made = backups.copy_of_day(shop.book.path, DAY).path
+    with Book(made) as opened:
+        opened.set_setting("shop", "Looked into")
+        with pytest.raises(RecordsError, match=r"book\.2031-05-06\.db-wal.* beside it"):
+            backups.copy_of_day(shop.book.path, DAY)
+        assert opened.setting("shop") == "Looked into"
+    done = backups.copy_of_day(shop.book.path, DAY)
+    assert done.aside is not None
+
+
+def test_old_copies_go_only_where_the_book_still_holds_it_all(shop: Shop) -> None:
+    """Those of a lost book stay, numbered or not; once the book has it all again they go."""
+    backups.copy_of_day(shop.book.path, DAY - timedelta(days=1))
+    old = backups.copy_of_day(shop.book.path, DAY).path
+    path = lose(shop)
+    aside = backups.copy_of_day(path, DAY, kept=1).aside
+    assert aside is not None
+    for i in range(1, 4):
+        backups.copy_of_day(path, DAY + timedelta(days=i), kept=1)
+    assert [b.label for b in backups.backups_of(path)] == [
+        "2031-05-09", "2031-05-06.2", "2031-05-05",
+    ]  # fmt: skip
+    assert not old.exists()
+    backups.restore(path, aside, NOW)
+    backups.copy_of_day(path, DAY + timedelta(days=4), kept=1)
+    assert [b.label for b in backups.backups_of(path)] == ["2031-05-10"]
+
+
 # Putting back ------------------------------------------------------------------------------
 
 
 @pytest.fixture
 def saved(closed_book: Path) -> Path:
     """A backup of a book that has had a reading since."""
-    copy = backups.copy_of_day(closed_book, DAY)
+    copy = backups.copy_of_day(closed_book, DAY).path
     with Book(closed_book) as book:
         shop = book.skis()[0]
         job = book.history_of_ski(shop.id)[0].job

@@ -93,19 +93,21 @@ def _open_and_back_up(book: Book, who: str) -> int:
     """Open the shop's own book; today's backup is brought up to date when the bench is left."""
     status = _open(book, who, daily=True)
     try:
-        from workbench.work.backup import back_up_at_leave
+        from workbench.work.backup import aside_lines, back_up_at_leave
 
-        back_up_at_leave(book)
+        done = back_up_at_leave(book)
+        for line in aside_lines(done) if done else ():
+            _say_at_leave(line)
     except BenchError as why:
-        _say_no_backup(why)
+        from workbench.work.backup import failed_words
+
+        _say_at_leave(failed_words(why))
     return status
 
 
-def _say_no_backup(why: BenchError) -> None:
-    from workbench.work.backup import failed_words
-
+def _say_at_leave(text: str) -> None:
     with suppress(OSError, ValueError):  # the terminal may have gone
-        print(f"quarterturn: {failed_words(why)}", file=sys.stderr)
+        print(f"quarterturn: {text}", file=sys.stderr)
 
 
 async def _back_up_today(app: Bench) -> None:
@@ -152,8 +154,7 @@ def _open(book: Book, who: str, *, daily: bool = False) -> int:
 
 
 def _say_report(text: str) -> int:
-    with suppress(OSError, ValueError):  # the terminal may have gone
-        print(f"quarterturn: {text}", file=sys.stderr)
+    _say_at_leave(text)
     return 1
 
 

@@ -15,7 +15,9 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
         "backup",
         help="copy the book now, also while a bench has it open",
         description="Without PATH today's copy in the folder 'backups' beside the book is made "
-        "anew. The bench makes one a day by itself and keeps the newest (setting backups_kept).",
+        "anew. The bench makes one a day by itself and keeps the newest (setting backups_kept). "
+        "One that holds what the book does not is never replaced but kept under a number, which is "
+        "said. At PATH only an older copy of this book is replaced; any other file stays.",
     )
     backup.add_argument("path", metavar="PATH", nargs="?", default="", help="a file or a folder")
     backup.set_defaults(run=_backup)
@@ -31,7 +33,10 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
         "dated name. Close the bench before.",
     )
     restore.add_argument(
-        "file", metavar="FILE", nargs="?", help="a backup, or the day of one that --list shows"
+        "file",
+        metavar="FILE",
+        nargs="?",
+        help="a backup, or the day of one as --list shows it, with its number where it has one",
     )
     restore.add_argument("--list", action="store_true", help="list the daily backups, newest first")
     restore.set_defaults(run=_restore)
@@ -47,12 +52,13 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
 
 def _backup(args: argparse.Namespace) -> int:
     from workbench.commands.opened import opened_shop
-    from workbench.work.backup import back_up
+    from workbench.work.backup import aside_lines, back_up
     from workbench.work.words import clean
 
     with opened_shop(args) as shop:
         made = back_up(shop.book, args.path)
-    say([f"Backup: {clean(str(made))} ({made.stat().st_size / 1e6:.1f} MB)"])
+    size = f"{made.path.stat().st_size / 1e6:.1f} MB"
+    say([f"Backup: {clean(str(made.path))} ({size})", *aside_lines(made)])
     return 0
 
 

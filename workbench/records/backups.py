@@ -15,18 +15,26 @@ from datetime import date, datetime
 from pathlib import Path
 
 from ..errors import RecordsError, shown
+from .beyond import row_beyond
 from .checks import check_header, look_inside
-from .copies import clear_half_copies, copy_book, sync_folder
+from .copies import (
+    BESIDE,
+    clear_half_copies,
+    copy_book,
+    head_is_ours,
+    logs_beside,
+    make_way,
+    sync_folder,
+)
 from .exchange_form import LOCAL_SETTINGS
-from .faults import is_busy, said
-from .schema import APPLICATION_ID, WITH_IDS, Table, migrations
+from .faults import RefusedFileError, is_busy, said
+from .schema import WITH_IDS, Table, migrations
 from .waiting import BUSY_SECONDS
 
 FOLDER = "backups"
 KEPT = 14
 """So many days' copies are kept where the shop does not say otherwise."""
 
-_BESIDE = ("-wal", "-shm", "-journal")
 _OTHER_TABLES = " UNION ALL ".join(
     f"SELECT max(id) AS id FROM {table}" for table in WITH_IDS if table is not Table.SETTINGS
 )
@@ -38,11 +46,29 @@ _NEWEST = f"SELECT max(id) FROM ({_OTHER_TABLES} UNION ALL {_SHOP_SETTINGS})"
 
 @dataclass(frozen=True, slots=True)
 class Backup:
-    """A copy of a book: where it lies, the day in its name, and its size in bytes."""
+    """A copy of a book: where it lies, the day in its name, and its size in bytes.
+
+    ``number`` is 1 for the day's copy itself; those kept beside it, as they hold what the book did
+    not have, count from 2.
+    """
 
     path: Path
     day: date
     size: int
+    number: int = 1
+
+    @property
+    def label(self) -> str:
+        """What a person calls it by: its day, with its number where that is not the first."""
+        return self.day.isoformat() + (f".{self.number}" if self.number > 1 else "")
+
+
+@dataclass(frozen=True, slots=True)
+class Copied:
+    """A copy that was made, and where the one is kept that it would have replaced with less."""
+
+    path: Path
+    aside: Path | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +90,7 @@ def path_for(book: Path, day: date) -> Path:
 
 
 def backups_of(book: Path) -> tuple[Backup, ...]:
-    """The daily copies of a book, newest day first, by their names alone."""
+    """The daily copies of a book by their names alone: newest day first, the day's own first."""
     form = re.compile(_names_of(book), re.ASCII)
     out = []
     try:
@@ -75,19 +101,20 @@ def backups_of(book: Path) -> tuple[Backup, ...]:
         if (match := form.fullmatch(path.name)) and path.is_file() and not path.is_symlink():
             with suppress(ValueError, OSError):
                 day = date.fromisoformat(match[1])
-                out.append(Backup(path, day, path.stat().st_size))
-    return tuple(sorted(out, key=lambda backup: backup.day, reverse=True))
+                out.append(Backup(path, day, path.stat().st_size, int(match[2] or 1)))
+    return tuple(sorted(out, key=lambda backup: (-backup.day.toordinal(), backup.number)))
 
 
 def _names_of(book: Path) -> str:
-    return re.escape(book.stem) + r"\.(\d{4}-\d\d-\d\d)\.db"
+    return re.escape(book.stem) + r"\.(\d{4}-\d\d-\d\d)(?:\.([2-9]|[1-9]\d{1,5}))?\.db"
 
 
-def copy_of_day(book: Path, day: date, kept: int = KEPT) -> Path:
+def copy_of_day(book: Path, day: date, kept: int = KEPT) -> Copied:
     """Copy the book for a day, over that day's earlier copy; the oldest copies make room.
 
-    At most ``kept`` copies remain; only sound-looking books of ours under such names are removed,
-    and never the one just made. Raises ``RecordsError``.
+    An earlier copy that holds what the book does not (the book was lost and begun anew, or an
+    older one put back) is kept under a number. The copies of ``kept`` days remain; only those are
+    removed that hold nothing beyond the book, and never the one just made. Raises ``RecordsError``.
     """
     target = path_for(book, day)
     try:
@@ -95,13 +122,17 @@ def copy_of_day(book: Path, day: date, kept: int = KEPT) -> Path:
     except OSError as error:
         where = shown(str(target.parent), 300)
         raise RecordsError(f"{where}: no folder for backups ({said(error)})") from error
-    copy_beside(book, target)
+    try:
+        aside = make_way(book, target)
+    except OSError as error:
+        raise RecordsError(f"{_name(target)}: could not be kept aside ({said(error)})") from error
+    copy_beside(book, target, own_name=True)
     clear_half_copies(target.parent, _names_of(book))
-    _prune(book, target, max(kept, 1))
-    return target
+    _prune(book, day, max(kept, 1))
+    return Copied(target, aside)
 
 
-def copy_beside(book: Path, target: Path) -> None:
+def copy_beside(book: Path, target: Path, *, own_name: bool = False) -> None:
     """Copy a book that others may have open; raises ``RecordsError``.
 
     The book is touched through SQLite alone: opening and closing its file any other way would
@@ -110,30 +141,31 @@ def copy_beside(book: Path, target: Path) -> None:
     uri = f"{book.absolute().as_uri()}?mode=ro"
     try:
         with closing(sqlite3.connect(uri, uri=True, timeout=BUSY_SECONDS)) as source:
-            copy_book(source, book, target)
+            copy_book(source, book, target, own_name=own_name)
     except sqlite3.Error as error:
         raise RecordsError(f"{_name(book)}: was not copied ({said(error)})") from error
 
 
-def _prune(book: Path, made: Path, kept: int) -> None:
-    others = [backup.path for backup in backups_of(book) if backup.path != made]
-    for path in others[kept - 1 :]:
-        if _head_is_ours(path):
+def _prune(book: Path, made: date, kept: int) -> None:
+    others = [backup for backup in backups_of(book) if backup.day != made]
+    days = list(dict.fromkeys(backup.day for backup in others))[: kept - 1]
+    for backup in others:
+        if backup.day not in days and _holds_nothing_more(book, backup.path):
             with suppress(OSError):
-                path.unlink()
+                backup.path.unlink()
 
 
-def _head_is_ours(path: Path) -> bool:
-    try:
-        with path.open("rb") as file:
-            head = file.read(100)
-    except OSError:
+def _holds_nothing_more(book: Path, copy: Path) -> bool:
+    if not head_is_ours(copy) or logs_beside(copy):
         return False
-    return len(head) == 100 and int.from_bytes(head[68:72]) == APPLICATION_ID
+    try:
+        return row_beyond(book, copy) is None
+    except RecordsError:
+        return False
 
 
 def is_newer_than(book: Path, copy: Path) -> bool:
-    """Whether the book holds a row that the copy does not; a bench's own settings do not count."""
+    """Whether the newest row of the two differs; a bench's own settings do not count."""
     try:
         return _newest(book, "mode=ro") != _newest(copy, "mode=ro&immutable=1")
     except (sqlite3.Error, OSError):
@@ -178,7 +210,7 @@ def restore(book: Path, backup: Path, now: datetime) -> Restored:
 def _check_backup(book: Path, backup: Path) -> None:
     check_header(backup)
     if book.exists() and backup.samefile(book):
-        raise RecordsError(f"{_name(backup)}: is the book itself; name a backup")
+        raise RefusedFileError(backup, "is the book itself; name a backup")
     look_inside(backup, migrations())
 
 
@@ -194,7 +226,7 @@ def _swap(book: Path, spare: Path, now: datetime) -> Path | None:
         os.replace(spare, book)
         sync_folder(book.parent)
         return None
-    if not _head_is_ours(book):
+    if not head_is_ours(book):
         raise RecordsError(f"{_name(book)}: is no book of Quarterturn; move it away first")
     kept = _aside(book, now)
     with _alone(book):
@@ -240,7 +272,7 @@ def _keep(book: Path, kept: Path) -> None:
 
 def _put_aside_logs(book: Path, kept: Path) -> None:
     """A log left beside another book would be taken for that one's own."""
-    for ending in _BESIDE:
+    for ending in BESIDE:
         log = book.with_name(book.name + ending)
         if log.exists():
             os.replace(log, kept.with_name(kept.name + ending))

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from ..errors import RecordsError, shown
 from .database import Database
-from .faults import explain, is_busy, said
+from .faults import RefusedFileError, explain, is_busy, said
 from .schema import APPLICATION_ID, applied, fingerprint, step_names
 from .waiting import BUSY_SECONDS
 
@@ -33,9 +33,9 @@ def check_header(path: Path) -> None:
             f"{_name(path)}: cannot be read ({said(error)}); name another"
         ) from error
     if len(head) < 100 or not head.startswith(_MAGIC):
-        raise RecordsError(f"{_name(path)}: is not a book of Quarterturn; name another file")
+        raise RefusedFileError(path, "is not a book of Quarterturn; name another file")
     if int.from_bytes(head[68:72]) != APPLICATION_ID:
-        raise RecordsError(f"{_name(path)}: is the database of another program; name another file")
+        raise RefusedFileError(path, "is the database of another program; name another file")
     if _is_cut_short(path, head):
         raise RecordsError(f"{_name(path)}: is cut short; keep it and open the latest backup")
 

@@ -121,7 +121,7 @@ class Door:
     def backup(self, path: Path | str) -> Path:
         """Copy the book to ``path`` while it is in use, check the copy, then give it its name.
 
-        An older copy of a book at ``path`` is replaced; anything else there is refused.
+        An older copy of this book at ``path`` is replaced; anything else there is refused.
         """
         target = Path(path)
         self._desk.look(lambda db: copies.copy_book(db.conn, self.path, target))

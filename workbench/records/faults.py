@@ -37,6 +37,14 @@ class DamagedError(RecordsError):
         super().__init__(f"{what}: the book is damaged; keep it and open the latest backup")
 
 
+class RefusedFileError(RecordsError):
+    """A file that no copy is written over, or that none is put back from; ``accepted`` says why."""
+
+    def __init__(self, path: Path, accepted: str) -> None:
+        self.accepted = accepted
+        super().__init__(f"{shown(str(path), 300)}: {accepted}")
+
+
 _ADVICE = {
     5: "another program has held the book too long; close it, or wait and enter this again",
     6: "another program has held the book too long; close it, or wait and enter this again",

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from ..errors import RecordsError, shown
 from .checks import check_header, look_inside
-from .copies import copy_book, sync_folder
+from .copies import copy_book, make_way, sync_folder
 from .database import Database
 from .faults import said
 from .schema import APPLICATION_ID, applied, fingerprint, migrations, pending
@@ -144,7 +144,8 @@ def _bring_up_to_date(db: Database, path: Path, steps: Migrations | None) -> Non
 
 def _keep_copy(path: Path, step: str) -> Path:
     target = path.with_name(f"{path.stem}.before-{step}.db")
+    make_way(path, target)
     uri = f"{path.absolute().as_uri()}?mode=ro"
     with closing(sqlite3.connect(uri, uri=True, timeout=BUSY_SECONDS)) as source:
-        copy_book(source, path, target)
+        copy_book(source, path, target, own_name=True)
     return target

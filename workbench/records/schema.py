@@ -23,7 +23,8 @@ APPLICATION_ID = 0x51544E31
 """Marks a database as a book of ours ("QTN1")."""
 
 MIGRATION_SET = "quarterturn"
-_APPLIED = "_sqlite_migrations"
+APPLIED = "_sqlite_migrations"
+"""The table in which sqlite-utils names the steps that made a book."""
 
 
 class Table(StrEnum):
@@ -446,9 +447,9 @@ def step_names(steps: Migrations | None) -> tuple[str, ...]:
 def applied(db: Database) -> tuple[str, ...]:
     """The names of the steps that made a book, in the order they were applied."""
     there = "SELECT 1 FROM sqlite_master WHERE type = 'table' AND name = ?"
-    if db.execute(there, [_APPLIED]).fetchone() is None:
+    if db.execute(there, [APPLIED]).fetchone() is None:
         return ()
-    sql = f"SELECT name FROM {_APPLIED} WHERE migration_set = ? ORDER BY rowid"
+    sql = f"SELECT name FROM {APPLIED} WHERE migration_set = ? ORDER BY rowid"
     return tuple(row[0] for row in db.execute(sql, [MIGRATION_SET]))
 
 

@@ -8,8 +8,9 @@ from pathlib import Path
 from workbench.errors import BenchError, InputError, shown
 from workbench.places import is_folder
 from workbench.records import backups
-from workbench.records.backups import Backup, Restored
+from workbench.records.backups import Backup, Copied, Restored
 from workbench.records.book import Book
+from workbench.records.faults import RefusedFileError
 from workbench.work.exports import path_of
 from workbench.work.words import clean
 
@@ -25,7 +26,7 @@ def kept_of(book: Book) -> int:
     return backups.KEPT
 
 
-def back_up_today(book: Book, today: date | None = None) -> Path | None:
+def back_up_today(book: Book, today: date | None = None) -> Copied | None:
     """Copy the book unless today's copy is there; return the copy where one was made.
 
     Works beside the desk, so that readings go on being kept meanwhile. Raises ``RecordsError``.
@@ -36,7 +37,7 @@ def back_up_today(book: Book, today: date | None = None) -> Path | None:
     return backups.copy_of_day(book.path, today, kept_of(book))
 
 
-def back_up_at_leave(book: Book, today: date | None = None) -> Path | None:
+def back_up_at_leave(book: Book, today: date | None = None) -> Copied | None:
     """Bring today's copy up to what the book holds now; None where it is that already."""
     today = today or date.today()
     copy = backups.path_for(book.path, today)
@@ -45,11 +46,15 @@ def back_up_at_leave(book: Book, today: date | None = None) -> Path | None:
     return backups.copy_of_day(book.path, today, kept_of(book))
 
 
-def back_up(book: Book, path: str = "", today: date | None = None) -> Path:
+def back_up(book: Book, path: str = "", today: date | None = None) -> Copied:
     """Copy the book now: to ``path``, or over today's copy beside the book where it is blank.
 
-    A folder gets the copy under its usual name. An older copy of a book is replaced there, anything
-    else refused. Raises ``RecordsError``.
+    A folder gets the copy under its usual name. An older copy of this book is replaced there,
+    anything else refused.
+
+    Raises:
+        InputError: no copy can be written at that path; says why.
+        RecordsError: the copy could not be made.
     """
     today = today or date.today()
     if not path.strip():
@@ -57,7 +62,10 @@ def back_up(book: Book, path: str = "", today: date | None = None) -> Path:
     target = path_of(path)
     if is_folder(target):
         target = target / backups.path_for(book.path, today).name
-    return book.backup(target)
+    try:
+        return Copied(book.backup(target))
+    except RefusedFileError as why:
+        raise InputError("backup", str(target), why.accepted) from None
 
 
 def listed(book: Path) -> tuple[Backup, ...]:
@@ -68,14 +76,19 @@ def listed(book: Path) -> tuple[Backup, ...]:
 def restore(book: Path, path: str, now: datetime | None = None) -> Restored:
     """Put a backup in the book's place; the book that was there is kept aside.
 
-    ``path`` may also be the day of one of the daily copies, such as 2031-05-06.
+    ``path`` may also be the day of one of the daily copies, such as 2031-05-06, with its number
+    where the day has several: 2031-05-06.2.
     """
-    return backups.restore(book, _backup_called(book, path), now or datetime.now())
+    backup = _backup_called(book, path)
+    try:
+        return backups.restore(book, backup, now or datetime.now())
+    except RefusedFileError as why:
+        raise InputError("backup", str(backup), why.accepted) from None
 
 
 def _backup_called(book: Path, text: str) -> Path:
     for backup in listed(book):
-        if backup.day.isoformat() == text.strip():
+        if backup.label == text.strip():
             return backup.path
     path = path_of(text)
     try:
@@ -91,7 +104,24 @@ def backup_lines(found: tuple[Backup, ...], book: Path) -> list[str]:
     """Return the daily copies in words, newest first."""
     if not found:
         return [f"No backups in {clean(str(backups.folder_of(book)))}"]
-    return [f"{each.day}  {each.size / 1e6:7.1f} MB  {clean(str(each.path))}" for each in found]
+    width = max(len(each.label) for each in found)
+    return [
+        f"{each.label:{width}}  {each.size / 1e6:7.1f} MB  {clean(str(each.path))}"
+        for each in found
+    ]
+
+
+def copied_lines(done: Copied) -> list[str]:
+    """Return where a copy was made, and what became of the one that was there."""
+    return [f"Backup: {clean(str(done.path))}", *aside_lines(done)]
+
+
+def aside_lines(done: Copied) -> list[str]:
+    """Return where the day's earlier copy is kept, where it held what the book does not."""
+    if done.aside is None:
+        return []
+    kept = clean(str(done.aside))
+    return [f"The day's earlier backup holds what this book does not; it is kept as {kept}"]
 
 
 def restored_lines(done: Restored, path: str) -> list[str]:

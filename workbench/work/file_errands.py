@@ -11,7 +11,7 @@ from typing import Literal
 
 from workbench.errors import InputError
 from workbench.places import is_plain_file
-from workbench.work.backup import back_up, listed
+from workbench.work.backup import back_up, copied_lines, listed
 from workbench.work.csv_out import write_csv
 from workbench.work.exchange import export_book, export_ski_of_id, take_in
 from workbench.work.exchange_words import exported_lines, size_words, taken_in_lines
@@ -90,7 +90,7 @@ def backup_words(shop: Shop) -> tuple[str, ...]:
     found = listed(shop.book.path)
     if not found:
         return ("No daily backup yet: one is made when the shop's own book is open.",)
-    days = [f"  {each.day}  {each.size / 1e6:.1f} MB" for each in found[:MOST_BACKUPS]]
+    days = [f"  {each.label}  {each.size / 1e6:.1f} MB" for each in found[:MOST_BACKUPS]]
     more = f", {len(found) - MOST_BACKUPS} older ones" if len(found) > MOST_BACKUPS else ""
     back = "To put one back close the bench, then: quarterturn restore DAY"
     return (f"Daily backups{more}:", *days, back)
@@ -114,7 +114,7 @@ def run(errand: Errand, shop: Shop, path: str, ski_id: str = "", *, trial: bool 
         "readings": lambda: _csv(shop, "readings", path),
         "history": lambda: _csv(shop, "history", path),
         "this history": lambda: _csv(shop, "history", path, ski_id),
-        "backup": lambda: Outcome((f"Backup: {clean(str(back_up(shop.book)))}",)),
+        "backup": lambda: Outcome(tuple(copied_lines(back_up(shop.book)))),
     }
     if errand.tried_first and not is_plain_file(path_of(path)):
         raise InputError("file", path, "a file that is there")
