@@ -198,10 +198,14 @@ def test_the_size_foretold_is_near_the_one_written(shop: Shop, tmp_path: Path) -
 
 
 def test_an_export_never_takes_the_place_of_a_foreign_file(shop: Shop, tmp_path: Path) -> None:
-    """Of an older export it does."""
-    path = file_of(shop, tmp_path)
-    assert file_of(shop, tmp_path) == path
-    for name, content in (("letter.txt", "Dear Ines"), ("shop.json", '{"unit": "in"}')):
+    """It must begin as a file of ours does; to speak of one is not enough."""
+    for name, content in (
+        ("letter.txt", "Dear Ines"),
+        ("shop.json", '{"unit": "in"}'),
+        ("notes.md", 'Files begin with "format": "quarterturn exchange".\nMine do not.'),
+        ("mine.json", '{"note": "mine",\n"format": "quarterturn exchange",\n"version": 1,\n}'),
+        ("cut.json", '{\n"format": "quarterturn exchange",\n"version": 1,\n'),
+    ):
         (tmp_path / name).write_text(content)
         with pytest.raises(InputError, match="a file of another kind is there"):
             exchange.export_book(shop, str(tmp_path / name))
@@ -209,6 +213,31 @@ def test_an_export_never_takes_the_place_of_a_foreign_file(shop: Shop, tmp_path:
     for place in (str(tmp_path), str(tmp_path / "no" / "x.json"), "a\0b", "~nobody/x", " "):
         with pytest.raises(InputError):
             exchange.export_book(shop, place)
+
+
+def test_an_earlier_export_gives_way_and_that_is_said(shop: Shop, tmp_path: Path) -> None:
+    """A book to a book, a ski to a ski or a book; an empty file is none."""
+    name, serial = str(tmp_path / "x.json"), shop.book.skis()[0].serial
+    Path(name).touch()
+    said = [
+        *exported_lines(exchange.export_ski(shop, serial, name)),
+        *exported_lines(exchange.export_ski(shop, serial, name)),
+        *exported_lines(exchange.export_book(shop, name)),
+        *exported_lines(exchange.export_book(shop, name)),
+    ]
+    assert [line.endswith("in place of the exchange file that was there") for line in said] == [
+        False, True, True, True,
+    ]  # fmt: skip
+
+
+def test_one_ski_is_never_written_over_a_whole_book(shop: Shop, tmp_path: Path) -> None:
+    """By its name or its id: the file is named and stays."""
+    path = Path(file_of(shop, tmp_path))
+    before, ski = path.read_bytes(), shop.book.skis()[0]
+    for write, key in ((exchange.export_ski, ski.serial), (exchange.export_ski_of_id, ski.id)):
+        with pytest.raises(InputError, match=r"file: .*a whole book is there, and this is one ski"):
+            write(shop, key, str(path))
+    assert path.read_bytes() == before
 
 
 @pytest.fixture(scope="module")

@@ -33,7 +33,8 @@ def _add_exchange(commands: argparse._SubParsersAction[Any]) -> None:
         description="The file is JSON with every row and its id, the same for equal books. What "
         "belongs to one bench (the ski in hand, the theme, initials ...) stays at home. A bench "
         "takes in at most 200 MB: a book that is larger goes ski by ski, with --ski, which is said "
-        "before anything is written.",
+        "before anything is written. An exchange file that is there is replaced, which is said; "
+        "one of a whole book is not by one ski. Any other file stays.",
     )
     export.add_argument("--ski", metavar="NAME", help="one ski, by its name or serial")
     export.add_argument("file", metavar="FILE", help="the file to write")

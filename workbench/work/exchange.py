@@ -7,6 +7,7 @@ books give equal files, byte for byte.
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -33,15 +34,21 @@ SURELY_OVER = 1.2
 
 LONGEST_PLACE = 200
 _KEYS = ("format", "version", "migrations", "holds", "rows")
+_BEGINNING = re.compile(
+    rb'\{\n"format": "quarterturn exchange",\n"version": [0-9]+,\n'
+    rb'"migrations": \[[^\n]*\],\n"holds": "(book|ski)",\n"rows": \{'
+)
+"""How :func:`text_of` begins every file, byte for byte."""
 
 
 @dataclass(frozen=True, slots=True)
 class Exported:
-    """A file that was written: where, and how many rows and bytes."""
+    """A file that was written: where, how many rows and bytes, whether one was there before."""
 
     path: Path
     rows: int
     size: int
+    replaced: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,12 +85,12 @@ def export_book(shop: Shop, path: str) -> Exported:
 
 
 def export_ski(shop: Shop, ski: str, path: str) -> Exported:
-    """Write one ski, by its name or serial, with everything it needs."""
+    """Write one ski, by its name or serial, with everything it needs; never over a whole book."""
     return _export(shop.book, path, known_ski(shop, ski).id)
 
 
 def export_ski_of_id(shop: Shop, ski_id: str, path: str) -> Exported:
-    """Write one ski, by its id, with everything it needs."""
+    """Write one ski, by its id, with everything it needs; never over a whole book."""
     return _export(shop.book, path, ski_id)
 
 
@@ -91,8 +98,23 @@ def _export(book: Book, path: str, ski_id: str | None) -> Exported:
     target = path_of(path)
     found = book.rows_out(ski_id)
     text = _bounded(path, text_of(book.steps(), found, ski_id is None))
-    size = write_file(target, text, _is_ours)
-    return Exported(target, sum(map(len, found.values())), size)
+    there: list[str] = []
+
+    def may_go(head: bytes) -> bool:
+        there.append(_holds(head))
+        if there == ["book"] and ski_id is not None:
+            accepted = "another name: a whole book is there, and this is one ski"
+            raise InputError("file", str(target), accepted)
+        return there != [""]
+
+    size = write_file(target, text, may_go)
+    return Exported(target, sum(map(len, found.values())), size, bool(there))
+
+
+def _holds(head: bytes) -> str:
+    """Return what an exchange file holds, by its first bytes; nothing where it is none of ours."""
+    found = _BEGINNING.match(head)
+    return found[1].decode() if found else ""
 
 
 def _bounded(path: str, chunks: Iterator[bytes]) -> Iterator[bytes]:
@@ -112,10 +134,6 @@ def _too_large(path: str, size: str) -> InputError:
         "Nothing was written. Export ski by ski: 'export --ski NAME FILE' on the command line, or "
         "'export this ski' on the files screen. To have the whole book: 'backup FILE'",
     )  # fmt: skip
-
-
-def _is_ours(head: bytes) -> bool:
-    return json.dumps(FORMAT).encode() in head
 
 
 def text_of(

@@ -36,8 +36,10 @@ PLURAL = {
 
 
 def exported_lines(done: Exported) -> list[str]:
-    """Return what was written and where."""
-    return [f"Written: {clean(str(done.path))} ({done.rows} rows, {size_words(done.size)})"]
+    """Return what was written and where, and whether an earlier file made room for it."""
+    instead = ", in place of the exchange file that was there" if done.replaced else ""
+    said = f"({done.rows} rows, {size_words(done.size)})"
+    return [f"Written: {clean(str(done.path))} {said}{instead}"]
 
 
 def taken_in_lines(taken: TakenIn, now: datetime | None = None) -> list[str]:

@@ -30,7 +30,7 @@ def write_file(path: Path, chunks: Iterable[bytes], is_ours: Callable[[bytes], b
     """Write a file, readable by its owner alone, and return its size in bytes.
 
     It is on the disk under another name before it gets its own. A file that is there is replaced
-    only where ``is_ours`` knows it by its first bytes.
+    only where ``is_ours`` knows it by its first bytes; an empty one always.
 
     Raises:
         InputError: a foreign file is there, or the path cannot be written; says why.
