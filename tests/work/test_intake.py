@@ -16,7 +16,7 @@ from tests.shop import demo_file, open_shop
 from workbench.errors import InputError
 from workbench.records.book import Book
 from workbench.records.rows import Reading
-from workbench.work.adding import known_ski
+from workbench.work.adding import ensure_starter, known_ski
 from workbench.work.csv_out import csv_of, write_csv
 from workbench.work.intake import Intake, intake_lines, take_in_skis
 from workbench.work.shop import Shop
@@ -154,6 +154,41 @@ def test_a_ski_that_waits_already_is_a_problem(shop: Shop) -> None:
     assert "not in the queue already" in take(shop, HEADER + NEW).problems[0].words
     twice = take(shop, HEADER + "Heron 66,,H66-014,,,,,,\r\nheron 66,,h66-014,,,,,,\r\n")
     assert "each ski once; line 2 has it" in twice.problems[0].words
+
+
+@pytest.mark.parametrize(("unit", "mm"), [("", 4064.0), ("in", 4064.0), ("mm", 160.0 * 25.4)])
+@pytest.mark.parametrize("cell", [None, ""])
+def test_a_new_ski_without_a_unit_takes_the_benchs(
+    shop: Shop, unit: str, mm: float, cell: str | None
+) -> None:
+    """The column left out or its cell blank; bare numbers are in it too."""
+    if unit:
+        shop.book.set_setting("unit", unit)
+    radius = "4064" if unit == "mm" else "160"
+    header, row = ["ski", "blade", "block", "base radius", "base apex"], ["Gull 66", "1", "1"]
+    header += [] if cell is None else ["unit"]
+    row += [radius, "4", *([] if cell is None else [cell])]
+    intake = take(shop, f"{','.join(header)}\n{','.join(row)}\n")
+    assert intake.problems == ()
+    ski = next(s for s in shop.book.skis() if s.name == "Gull 66")
+    assert (ski.unit, ski.base_radius_mm) == (unit or "in", pytest.approx(mm))
+
+
+def test_the_ski_alone_is_enough_where_there_is_one_blade_and_one_block(tmp_path: Path) -> None:
+    """As the help says."""
+    with Book(tmp_path / "young.db") as book:
+        ensure_starter(book, "KV")
+        young = Shop(book)
+        assert take(young, "ski\nGull 66\n").added == ("Gull 66",)
+        assert young.roster()[0].ski_name == "Gull 66"
+
+
+@pytest.mark.parametrize("cell", ["-5", "2 in", "100mm"])
+def test_a_base_radius_that_is_none_is_shown_as_typed(shop: Shop, cell: str) -> None:
+    """Not as reckoned in another unit."""
+    rows = f"ski,unit,blade,block,base radius,base apex\nGull 66,in,1,1,{cell},4\n"
+    (problem,) = take(shop, rows).problems
+    assert problem.words.startswith(f"base radius: '{cell}' — a radius of at least 300 mm")
 
 
 ODD = st.text(alphabet="'=+-@＝;,\"\\x41\t éJ日|", min_size=1, max_size=10)

@@ -72,7 +72,9 @@ def _add_csv(commands: argparse._SubParsersAction[Any]) -> None:
         help="queue a day's skis from a CSV file: all of them or none",
         description="Columns by name: ski, rider, serial, model, size, unit, blade, block, base "
         "radius, base apex, wing, due, note, ski note; 'ski' alone must be there. Commas, "
-        "semicolons or tabs part them. A ski that the book knows is queued again.",
+        "semicolons or tabs part them. A ski that the book knows is queued again. A new one "
+        "without a unit takes the bench's, as do its bare numbers; blade and block may be left out "
+        "where the book has one alone.",
     )
     intake.add_argument("--day", metavar="YYYY-MM-DD", help="the day to queue for; default: today")
     intake.add_argument("--dry-run", action="store_true", help="list each row's problem, keep none")

@@ -1,6 +1,7 @@
 """A day's skis from a CSV file into the queue: all of them or none, and a dry run that says why.
 
-A ski that the book knows (by its serial, else by its name) is queued again, any other is added.
+A ski that the book knows (by its serial, else by its name) is queued again, any other is added: in
+the bench's own unit where the file names none.
 What the file says otherwise than the book is a problem to be settled by a person.
 """
 
@@ -217,6 +218,7 @@ class _Taking:
     def _typed(self, line: _Line) -> rows.Ski:
         fields = {**line.cells, "name": line["ski"]}
         book = self.shop.book
+        fields["unit"] = line["unit"] or ("mm" if book.setting("unit") == "mm" else "in")
         fields["blade"] = line["blade"] or _only(book.blades())
         fields["block"] = line["block"] or _only(book.blocks())
         return ski_typed(self.shop, fields)

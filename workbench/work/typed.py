@@ -99,7 +99,12 @@ def base_of(radius: str, apex: str, unit: Unit) -> Base:
     if not apex.strip():
         accepted = "how far from the tail end the base is highest, such as 3.5"
         raise InputError("base apex", apex, accepted)
-    return Base(radius_mm, parse_length(apex, unit, "base apex").mm)
+    apex_mm = parse_length(apex, unit, "base apex").mm
+    try:
+        return Base(radius_mm, apex_mm)
+    except InputError as why:
+        typed = radius if why.field == "base radius" else apex
+        raise InputError(why.field, typed, why.accepted) from None
 
 
 def outline_of(text: str, unit: Unit, field: str = "outline") -> tuple[tuple[float, float], ...]:
