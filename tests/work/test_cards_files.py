@@ -308,11 +308,14 @@ class TestCommands:
         assert code == 0
         assert [p.name for p in folder.iterdir()] == [f"day-{DAY}.html"]
 
+    @pytest.mark.parametrize("words", [("day-sheet",), ("card", "Stilt 65")])
+    @pytest.mark.parametrize("day", ["yesterday", "20261125", "2026-W48-3", "2026-11-31", ""])
     def test_a_day_that_is_none_is_wrong_input(
-        self, book: Path, capsys: pytest.CaptureFixture[str]
+        self, book: Path, capsys: pytest.CaptureFixture[str], words: tuple[str, ...], day: str
     ) -> None:
-        assert self.run(book, "day-sheet", "--day", "yesterday") == 2
-        assert "YYYY-MM-DD" in capsys.readouterr().err
+        """As on every other command: written as the help says, or refused."""
+        assert self.run(book, *words, "--day", day) == 2
+        assert f"--day: '{day}' — a day as YYYY-MM-DD" in capsys.readouterr().err
 
     def test_a_past_day_has_its_own_card(
         self, book: Path, shop: Shop, capsys: pytest.CaptureFixture[str]

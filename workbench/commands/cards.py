@@ -129,15 +129,10 @@ def _paper(args: argparse.Namespace, shop: Shop) -> Any:
 
 
 def _day(text: str | None) -> str | None:
-    """Return a day as the book writes it."""
-    if text is None:
-        return None
-    from datetime import date
+    """Return a day as the book writes it; no other way of writing one is taken."""
+    from workbench.records.values import day_text
 
-    try:
-        return date.fromisoformat(text).isoformat()
-    except ValueError:
-        raise InputError("--day", text, "a day as YYYY-MM-DD, such as 2026-11-25") from None
+    return None if text is None else day_text("--day", text)
 
 
 def _told(written: Written) -> int:
