@@ -46,7 +46,7 @@ def test_nothing_is_written_over_a_pipe(commands: Commands, tmp_path: Path) -> N
     os.mkfifo(pipe)
     assert "a plain file" in commands.refused("export", str(pipe))
     status, _, err = commands.all_of("backup", str(pipe))
-    assert status == 1
+    assert status == 2
     assert "is not a plain file" in err
     assert pipe.is_fifo()
 
