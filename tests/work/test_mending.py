@@ -7,10 +7,11 @@ from pathlib import Path
 
 import pytest
 
-from tests.shop import demo_file, open_shop, ski
+from tests.shop import demo_file, heron, open_shop, ski, walk_to
 from workbench.errors import InputError
 from workbench.records import rows
 from workbench.records.faults import StruckTwiceError
+from workbench.work import exchange
 from workbench.work.history import load_history
 from workbench.work.jobs import JobView
 from workbench.work.mending import (
@@ -24,6 +25,7 @@ from workbench.work.mending import (
 from workbench.work.shop import Shop
 from workbench.work.timeline import timeline_of
 from workbench.work.timeline_words import row_words
+from workbench.work.versions import turned_other_way
 
 
 def block_of(shop: Shop, view: JobView) -> rows.Block:
@@ -107,6 +109,66 @@ def test_an_open_pass_is_finished_as_begun(shop: Shop) -> None:
     assert [(t.stud, t.turns) for t in made.turns] == told
     assert now.corrected == ()
     assert now.rig.studs[0].lead_mm == pytest.approx(0.4, abs=1e-12)
+
+
+@pytest.fixture
+def corrected_elsewhere(shop: Shop, tmp_path: Path) -> str:
+    """A file of another bench that has corrected its blocks, before what follows here is done."""
+    (tmp_path / "b").mkdir()
+    with open_shop(demo_file(tmp_path / "b"), who="ML") as other:
+        for block in other.book.blocks():
+            fields = {"hand_1": "left", "lead_2": "1.3 mm"}
+            correct_studs(other, block.id, fields, "mm", "read off the stud")
+        path = str(tmp_path / "theirs.json")
+        exchange.export_book(other, path)
+    return path
+
+
+def test_a_pass_turned_here_stays_as_turned_when_an_earlier_correction_comes_in(
+    shop: Shop, corrected_elsewhere: str
+) -> None:
+    """Made before on the other bench, the correction was not known here when studs were turned."""
+    view = in_stage(shop, "turning")
+    while view.progress.step:
+        view, _ = shop.take_back(view)
+    while not view.progress.mid_pass:
+        view = shop.step_done(view)
+    assert view.plan is not None
+    told = [(t.stud.name, t.turns) for t in view.plan.turns]
+    exchange.take_in(shop, corrected_elsewhere)
+    now = shop.view(view.job.id)
+    assert now.plan is not None
+    assert [(t.stud.name, t.turns) for t in now.plan.turns] == told
+    assert "this pass is finished as it was begun" in now.corrected_words[0]
+    while now.stage == "turning":
+        now = shop.step_done(now)
+    made = [f for f in now.facts if isinstance(f, rows.PassRow)][-1]
+    assert [(t.stud, t.turns) for t in made.turns] == told
+    assert now.corrected == ()
+    assert turned_other_way(shop.book, block_of(shop, now), now.facts) == {
+        block_of(shop, now).studs[0].name
+    }
+
+
+def test_a_job_signed_off_here_shows_what_it_showed_when_an_earlier_correction_comes_in(
+    shop: Shop, corrected_elsewhere: str
+) -> None:
+    view = ski(shop, "Heron 66")
+    view = walk_to(shop, view, heron(view), "signed off")
+    exchange.take_in(shop, corrected_elsewhere)
+    now = shop.view(view.job.id)
+    assert (now.rig, now.plan, now.pose) == (view.rig, view.plan, view.pose)
+    assert "what was signed off is shown as it was" in now.corrected_words[0]
+
+
+def test_the_note_of_versions_is_no_word_of_the_history(shop: Shop) -> None:
+    view = ski(shop, "Heron 66")
+    view = walk_to(shop, view, heron(view), "signed off", ("+.020", "", ""))
+    timeline = timeline_of(load_history(shop, view.ski.id))
+    said = [row_words(e.row, timeline.history, "in") for e in timeline.entries]
+    assert "signed off" in said
+    assert "step 1 of the pass done" in said
+    assert not any("parts" in words for words in said)
 
 
 def test_steps_not_begun_follow_the_correction(shop: Shop) -> None:

@@ -105,7 +105,7 @@ def _turns_after(
     block = book.block(book.ski(job.ski_id).block_id)
     out: dict[str, float] = {}
     for each in made:
-        other_way = other_way_in(book, block, each)
+        other_way = other_way_in(book, block, facts, each)
         for turn in each.turns:
             way = -turn.turns if turn.stud in other_way else turn.turns
             out[turn.stud] = out.get(turn.stud, 0.0) + way

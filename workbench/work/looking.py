@@ -116,8 +116,8 @@ class OpenBook:
         until = held_at(facts)
         if not until:
             return blade, block, ()
-        shown_blade, blade_words = blade_for(self.book, blade, until)
-        shown_block, block_words = block_for(self.book, block, until)
+        shown_blade, blade_words = blade_for(self.book, blade, facts, until)
+        shown_block, block_words = block_for(self.book, block, facts, until)
         return shown_blade, shown_block, tuple(w for w in (blade_words, block_words) if w)
 
     def foresee(self, view: JobView) -> None:

@@ -18,6 +18,7 @@ from workbench.work.looking import OpenBook
 from workbench.work.roster import RosterLine as RosterLine
 from workbench.work.rules import default_finest
 from workbench.work.stages import Event, check_allowed
+from workbench.work.versions import parts_text
 from workbench.work.wing_setup import angle_of, wing_setup
 
 
@@ -156,7 +157,9 @@ class Shop(OpenBook):
             )
         acts = [s for s in view.plan.steps if s.do != "measure"]
         if view.progress.step + 1 < len(acts):
-            self.book.add_mark(view.job.id, self.who, "step", number=view.progress.step + 1)
+            number = view.progress.step + 1
+            parts = parts_text(self.book, view.ski) if number == 1 else ""
+            self.book.add_mark(view.job.id, self.who, "step", number=number, text=parts)
             return self.view(view.job.id)
         turns = [rows.Turn(t.stud.name, t.exact, t.turns) for t in view.plan.turns]
         number = view.progress.pass_number + 1
@@ -205,13 +208,14 @@ class Shop(OpenBook):
         initials = initials_of(who)
         if view.rules.second_eyes:
             self._check_other(view.progress.eyes, initials)
-        self.book.batch(self._sign_off, view.job, initials)
+        self.book.batch(self._sign_off, view, initials)
         return self.view(view.job.id)
 
-    def _sign_off(self, job: rows.Job, initials: str) -> None:
+    def _sign_off(self, view: JobView, initials: str) -> None:
+        job = view.job
         if job.day < self.day:
             self.book.carry_job(job.id, self.day, who=initials)
-        self.book.add_sign_off(job.id, initials)
+        self.book.add_sign_off(job.id, initials, parts_text(self.book, view.ski))
 
     def set_aside(self, view: JobView, reason: str) -> JobView:
         """Put the ski aside with a reason."""

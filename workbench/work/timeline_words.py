@@ -10,6 +10,7 @@ from workbench.measure.units import Unit
 from workbench.records import rows
 from workbench.work.history import History
 from workbench.work.mending_words import version_words
+from workbench.work.versions import is_parts_text
 from workbench.work.words import clean
 
 Row: TypeAlias = rows.AnyFact | rows.Pair | rows.Curve | rows.SkiVersion | rows.PartVersion
@@ -80,6 +81,7 @@ def _mark(row: rows.Mark, history: History, unit: Unit) -> str:
     text = row.text
     if row.kind == "step":
         words, number = f"step{number} of the pass done", ""
+        text = "" if is_parts_text(text) else text
     if row.kind == "finest":
         turn = float(text) if text.replace(".", "", 1).isdigit() else None
         text = text if turn is None else turns_text(turn) if turn else "exact turns"
@@ -100,7 +102,8 @@ def _wing(row: rows.WingSetting, history: History, unit: Unit) -> str:
 
 
 def _sign_off(row: rows.SignOff, history: History, unit: Unit) -> str:
-    return f"signed off: {clean(row.text)}" if row.text else "signed off"
+    said = row.text and not is_parts_text(row.text)
+    return f"signed off: {clean(row.text)}" if said else "signed off"
 
 
 def _ride(row: rows.RideNote, history: History, unit: Unit) -> str:
