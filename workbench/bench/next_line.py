@@ -120,6 +120,8 @@ def next_words(state: BenchState) -> str:
     if stage == "set aside":
         why = visible(view.progress.reason, 48)
         return f"Set aside: {why}. Enter takes it up again; + goes to the next ski."
+    if view.withdrawn:
+        return f"{view.withdrawn_words} o: strike the sign-off out, then go on from there."
     if state.is_day_done:
         return "Signed off, and no ski is left to do: a shows its card, n adds a ski."
     return "Signed off. Enter goes to the next ski."

@@ -12,7 +12,7 @@ from .database import Database
 from .exchange_in import Brought
 from .schema import FACTS, LATER_FACTS, ROSTER, Table
 
-Kind: TypeAlias = Literal["serial", "name", "twins", "corrected", "queued", "worked"]
+Kind: TypeAlias = Literal["serial", "name", "twins", "corrected", "queued", "worked", "withdrawn"]
 
 _NOW = """SELECT t.root, t.name{more} FROM {table} t
     WHERE t.id = (SELECT max(v.id) FROM {table} v WHERE v.root = t.root)
@@ -29,7 +29,8 @@ class Clash:
     ``serial``: one serial, several names. ``name``: one ski's name, several serials. ``twins``: two
     things of one kind and name. ``corrected``: a thing that both benches corrected; the later one
     is in force. ``queued``: a ski that waits more than once. ``worked``: a job that both benches
-    worked on since they last exchanged.
+    worked on since they last exchanged. ``withdrawn``: a job signed off, of which the file struck
+    out what was done before.
     """
 
     kind: Kind
@@ -47,6 +48,7 @@ def clashes(db: Database, brought: Brought) -> tuple[Clash, ...]:
         *(clash for table in ROSTER for clash in _corrected(db, table, brought)),
         *_queued(db, brought),
         *_worked(db, brought),
+        *_withdrawn(db, brought),
     )  # fmt: skip
 
 
@@ -129,6 +131,21 @@ def _worked(db: Database, brought: Brought) -> Iterator[Clash]:
     found = list(db.execute(sql, [_listed(both)]))
     names = _ski_names(db, (ski for ski, _ in found))
     yield from (Clash("worked", Table.JOBS, names[ski], (day,)) for ski, day in found)
+
+
+def _withdrawn(db: Database, brought: Brought) -> Iterator[Clash]:
+    struck = [row["row_id"] for row in brought.new.get(Table.STRIKES, ())]
+    jobs: dict[str, tuple[str, str]] = {}
+    for table in (Table.READINGS, Table.PASSES, Table.TICKS, Table.WINGS):
+        sql = f"""SELECT t.job_id, j.ski_id, q.day FROM json_each(?) o
+            JOIN {table} t ON t.id = o.value JOIN jobs j ON j.id = t.job_id
+            JOIN queue q ON q.job_id = j.id WHERE q.open = 0 AND q.struck = 0
+            AND EXISTS (SELECT 1 FROM sign_offs s WHERE s.job_id = t.job_id AND s.id > t.id)"""
+        for job, ski, day in db.execute(sql, [_listed(struck)]):
+            jobs[job] = ski, day
+    names = _ski_names(db, (ski for ski, _ in jobs.values()))
+    for _, (ski, day) in sorted(jobs.items()):
+        yield Clash("withdrawn", Table.JOBS, names[ski], (day,))
 
 
 def _ski_names(db: Database, skis: Iterable[str]) -> dict[str, str]:

@@ -172,7 +172,8 @@ def card_of(shop: Shop, view: JobView) -> Card:
     checked = _checked_setting(shop, view)
     source = checked or view
     sign_off = last_of(source, rows.SignOff)
-    released = source.stage == "signed off" and sign_off is not None
+    signed = source.stage == "signed off" and sign_off is not None
+    released = signed and not source.withdrawn
     ski = source.ski
     wing = ", wing screws" if ski.has_wing else ""
     return Card(
@@ -181,7 +182,7 @@ def card_of(shop: Shop, view: JobView) -> Card:
         day=_day(source, sign_off),
         initials=visible(_initials(source, sign_off), 12),
         released=released,
-        status=_status(source, sign_off if released else None),
+        status=_status(source, sign_off if signed else None),
         facts=_facts(source),
         numbers=tuple(_number(source, line) for line in source.lines),
         wing=wing_words(source),
@@ -228,6 +229,11 @@ def _status(view: JobView, sign_off: rows.SignOff | None) -> str:
     if sign_off is not None:
         eyes = visible(_second_eyes(view), 12)
         by = f"{visible(sign_off.who, 12)}{f', looked over by {eyes}' if eyes else ''}"
+        if view.withdrawn:
+            return (
+                f"NOT RELEASED, do not ride: signed off by {by} on {local_day(sign_off.at)}, but "
+                f"its {view.withdrawn} was struck out since"
+            )
         return f"Released by {by} on {local_day(sign_off.at)}"
     reason = visible(view.progress.reason, NAME)
     why = f": {reason}" if view.stage == "set aside" and reason else ""
@@ -308,6 +314,8 @@ def _recheck_note(view: JobView) -> str:
     sign_off = last_of(view, rows.SignOff)
     if view.stage == "signed off" and sign_off is not None:
         by = visible(sign_off.who, 12)
+        if view.withdrawn:
+            return f"The check after the ride by {by} does not count: {view.withdrawn} struck out."
         return f"Checked again after the ride by {by} on {local_day(sign_off.at)}."
     return f"The check after the ride is not done: {view.stage_words}."
 

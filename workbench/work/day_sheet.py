@@ -127,6 +127,8 @@ def _points(view: JobView) -> Iterable[str]:
     """Yield what is still open, in words."""
     if view.stage == "set aside":
         yield visible(f"set aside: {view.progress.reason}", POINT)
+    if view.withdrawn:
+        yield visible(view.withdrawn_words, POINT)
     for line in view.lines:
         off = line.off_mm
         if off is not None and not is_within(off, line.tolerance_mm):

@@ -126,4 +126,6 @@ _CLASH_WORDS: dict[Kind, str] = {
     "look it over",
     "queued": "'{subject}' waits more than once, on {days}: strike out the job that is too much",
     "worked": "'{subject}' of {days} was worked on at both benches: look its numbers over",
+    "withdrawn": "'{subject}' of {days} is signed off, and what was done before was struck out at "
+    "the other bench: look at its card before it is ridden",
 }

@@ -29,6 +29,7 @@ from workbench.work.reading_lines import Line as Line
 from workbench.work.rules import AS_LAST_TIME, SHIPPED, Rules
 from workbench.work.stages import Progress, Stage
 from workbench.work.trust import budget_of
+from workbench.work.withdrawn import withdrawn_from
 from workbench.work.words import clean, error_words
 
 WING_AIM = "wing_aim"
@@ -244,10 +245,25 @@ class JobView:
         return self.baseline.wing_deg if self.baseline is not None else None
 
     @property
+    def withdrawn(self) -> str:
+        """What the sign-off rested on and was struck out since, in words; or nothing."""
+        if self.stage != "signed off":
+            return ""
+        return withdrawn_from(self.facts, self.ski.methods, self.ski.has_wing)
+
+    @property
+    def withdrawn_words(self) -> str:
+        """That the sign-off releases nothing and why, as a sentence; or nothing."""
+        what = self.withdrawn
+        return f"Signed off, but its {what} was struck out since: not to be ridden." if what else ""
+
+    @property
     def stage_words(self) -> str:
         """The stage in words, with its pass."""
         if self.job.kind == "recheck" and self.stage == "waiting":
             return "re-check"
+        if self.withdrawn:
+            return "signed off, NOT RELEASED"
         if self.stage in ("turning", "measuring"):
             number = self.progress.pass_number + (self.stage == "turning")
             return f"{self.stage}, pass {number}"

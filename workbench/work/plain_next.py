@@ -51,6 +51,9 @@ def task_of(view: JobView) -> Task:
         )
     if stage == "set aside":
         return Task(f"Set aside: {clean(view.progress.reason)}.", ("take-up",))
+    if view.withdrawn:
+        words = f"{view.withdrawn_words} Strike the sign-off out, then go on from there."
+        return Task(words, ("history", "strike --row ROW --reason REASON"))
     return {
         "studs": Task(f"{STUDS_UP}.", ("seat",)),
         "within": Task(leave_words(view), ("accept",)),

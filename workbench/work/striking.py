@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from workbench.errors import InputError
 from workbench.records import rows
+from workbench.work.jobs import JobView
 from workbench.work.local_time import day_and_time
 from workbench.work.shop import Shop
 from workbench.work.stages import Stage
@@ -14,9 +15,10 @@ from workbench.work.words import clean
 class _RehearsedError(Exception):
     """Carries what a rehearsed strike showed out of the transaction, which is then undone."""
 
-    def __init__(self, stage: Stage, uncounted: int) -> None:
+    def __init__(self, view: JobView, uncounted: int) -> None:
         super().__init__()
-        self.stage, self.uncounted = stage, uncounted
+        self.stage, self.uncounted = view.stage, uncounted
+        self.withdrawn = view.withdrawn
 
 
 def check_can_strike(entry: Entry) -> None:
@@ -55,7 +57,7 @@ def _rehearse(shop: Shop, row: rows.Fact) -> None:
     view = shop.view(row.job_id)
     last = view.progress.pass_number
     readings = [f for f in view.facts if isinstance(f, rows.Reading) and f.struck is None]
-    raise _RehearsedError(view.stage, sum(f.pass_number > last for f in readings))
+    raise _RehearsedError(view, sum(f.pass_number > last for f in readings))
 
 
 def _said(row: rows.Fact, before: Stage, seen: _RehearsedError) -> tuple[str, ...]:
@@ -66,6 +68,11 @@ def _said(row: rows.Fact, before: Stage, seen: _RehearsedError) -> tuple[str, ..
         out.append(f"Its job goes from '{before}' to '{seen.stage}'.")
     elif before == "signed off":
         out.append("Its job stays signed off.")
+        if seen.withdrawn:
+            out.append(
+                "But its card then says NOT RELEASED: strike the sign-off out as well, and go on "
+                "from where the job opens."
+            )
     if isinstance(row, rows.PassRow) and seen.uncounted:
         s = "s" if seen.uncounted > 1 else ""
         out.append(
