@@ -10,6 +10,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator, Mapping
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -19,6 +20,7 @@ from tests.bench.test_kill import plain
 from tests.shop import demo_file, open_shop, ski
 from workbench.bench.plain_signs import plain as plain_sign
 from workbench.records import rows
+from workbench.records.backups import copy_of_day
 from workbench.records.book import Book
 
 ENTERED, LEFT = b"\x1b[?1049h", b"\x1b[?1049l"
@@ -57,6 +59,22 @@ def bench(book: Path) -> Iterator[Terminal]:
 def draft(book: Path) -> str | None:
     with Book(book) as opened:
         return opened.setting("draft")
+
+
+def test_a_book_begun_where_one_was_lost_tells_of_its_backups(book: Path) -> None:
+    """And the way back is the one that it names."""
+    with Book(book) as opened:
+        copy_of_day(opened.path, date(2031, 5, 6))
+    for path in book.parent.glob(f"{book.name}*"):
+        path.unlink()
+    command = [sys.executable, "-m", "workbench", "--book", str(book)]
+    with Terminal([*command, "--who", "KV"]) as terminal:
+        terminal.until(b"restore 2031-05-06")
+        terminal.press(b"q")
+        assert terminal.exit_status() == 0
+    subprocess.run([*command, "restore", "2031-05-06"], check=True, capture_output=True)
+    with open_shop(book) as shop:
+        assert ski(shop, "Gannet 68").job.id == shop.book.setting("job")
 
 
 def texts(book: Path) -> list[str]:

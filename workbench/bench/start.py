@@ -42,13 +42,14 @@ def run(args: argparse.Namespace) -> int:
     if args.command == "demo":
         return _demo(args)
     path = Path(args.book) if args.book else book_path()
+    begun = not is_there(path)
     book = Book(path, make_folder=not args.book)
     try:
         if not book.blades():
             from workbench.work.adding import ensure_starter
 
             ensure_starter(book, args.who or "")
-        return _open_and_back_up(book, args.who or "")
+        return _open_and_back_up(book, args.who or "", _lost_words(path) if begun else "")
     finally:
         book.close()
 
@@ -89,9 +90,15 @@ def _check_terminal() -> None:
         raise InputError("terminal", "not a terminal", f"a terminal; {WITHOUT}")
 
 
-def _open_and_back_up(book: Book, who: str) -> int:
+def _lost_words(path: Path) -> str:
+    from workbench.work.backup import lost_words
+
+    return lost_words(path)
+
+
+def _open_and_back_up(book: Book, who: str, words: str) -> int:
     """Open the shop's own book; today's backup is brought up to date when the bench is left."""
-    status = _open(book, who, daily=True)
+    status = _open(book, who, daily=True, said=words)
     try:
         from workbench.work.backup import aside_lines, back_up_at_leave
 
@@ -142,9 +149,9 @@ async def _watch_terminal(app: Bench) -> None:
     _leave(app, 129)
 
 
-def _open(book: Book, who: str, *, daily: bool = False) -> int:
+def _open(book: Book, who: str, *, daily: bool = False, said: str = "") -> int:
     try:
-        return _run_bench(book, who, daily=daily)
+        return _run_bench(book, who, daily=daily, said=said)
     except BenchError:
         raise
     except Exception as error:
@@ -166,7 +173,7 @@ def _clear_surroundings() -> None:
         os.environ.pop(name, None)
 
 
-def _run_bench(book: Book, who: str, *, daily: bool) -> int:
+def _run_bench(book: Book, who: str, *, daily: bool, said: str) -> int:
     from workbench.bench.app import Bench
     from workbench.bench.plain_signs import letters_fit
     from workbench.work.local_time import clock_words
@@ -174,7 +181,7 @@ def _run_bench(book: Book, who: str, *, daily: bool) -> int:
     letters_fit()
     _clear_surroundings()
     app = Bench(Shop(book, who=who), no_color=bool(os.environ.get("NO_COLOR")))
-    if words := clock_words(book):
+    if words := said or clock_words(book):
         app.hands.say(words, "warn")
 
     async def main() -> None:

@@ -105,6 +105,7 @@ def _begin(args: argparse.Namespace) -> int:
     from workbench.places import is_there
     from workbench.records.book import Book
     from workbench.work.adding import ensure_starter
+    from workbench.work.backup import lost_words
     from workbench.work.demo import build_demo
     from workbench.work.words import clean
 
@@ -119,5 +120,7 @@ def _begin(args: argparse.Namespace) -> int:
         with Book(path, make_folder=not args.book) as book:
             ensure_starter(book, args.who or "")
     then = "take 1" if args.demo else "add-ski NAME"
-    say([f"Done: book begun: {clean(str(path))}", f"Command: quarterturn {then}"])
+    lost = lost_words(path)
+    notes = [f"! {lost}"] if lost else []
+    say([f"Done: book begun: {clean(str(path))}", *notes, f"Command: quarterturn {then}"])
     return 0

@@ -111,6 +111,20 @@ def backup_lines(found: tuple[Backup, ...], book: Path) -> list[str]:
     ]
 
 
+def lost_words(book: Path) -> str:
+    """Return that a book just begun may stand in a lost one's place, of which copies are kept.
+
+    Nothing where there are none.
+    """
+    kept = listed(book)
+    if not kept:
+        return ""
+    return (
+        "a new book, yet backups of an earlier one are kept: to have the last back, leave the "
+        f"bench and run quarterturn restore {kept[0].label}"
+    )
+
+
 def copied_lines(done: Copied) -> list[str]:
     """Return where a copy was made, and what became of the one that was there."""
     return [f"Backup: {clean(str(done.path))}", *aside_lines(done)]
