@@ -5,13 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
 
 from textual.content import Content
 
 from workbench.bench.canvas import DOTS, HALF, Canvas, Mode
 from workbench.bench.text import styled, visible
 from workbench.measure.units import MM_PER, Unit
+from workbench.work.local_time import local_at
 from workbench.work.series import Mark, Point, Series
 
 LEAST_WIDTH, LEAST_HEIGHT = 24, 6
@@ -224,7 +224,7 @@ def _dates(canvas: Canvas, frame: Frame, gutter: int) -> Content:
     cells = [" "] * canvas.width
     for i in range(count):
         when = frame.start + span * (i + 0.5) / count
-        label = datetime.fromtimestamp(when).strftime(pattern)
+        label = local_at(when).strftime(pattern)
         at = _col(canvas, frame.x(when)) - len(label) // 2
         at = min(max(at, 0), max(canvas.width - len(label), 0))
         for j, char in enumerate(label[: canvas.width - at]):

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import field, replace
-from datetime import datetime
 from typing import cast
 
 from workbench.errors import BenchError
@@ -17,6 +16,7 @@ from workbench.records import rows
 from workbench.records.book import Book
 from workbench.records.faults import UnknownRowError
 from workbench.work import at_twenty
+from workbench.work.local_time import local
 from workbench.work.shop_scatter import StudyScatter, scatter_for, scatters_of
 from workbench.work.trust import Figure, Figures, Taken, default_figures, worst_of
 from workbench.work.words import clean
@@ -50,8 +50,7 @@ def measured(row: rows.Caliper) -> measure.Caliper:
 
 def judged(kept: rows.CaliperCheck) -> measure.Check:
     """Return a kept check with its day as hands count days: by the clock on the wall."""
-    day = datetime.fromisoformat(kept.at).astimezone().date()
-    return measure.Check(kept.nominal_mm, kept.reading_mm, day.toordinal())
+    return measure.Check(kept.nominal_mm, kept.reading_mm, local(kept.at).date().toordinal())
 
 
 def held_caliper(book: Book) -> rows.Caliper | None:

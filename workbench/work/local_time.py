@@ -11,10 +11,29 @@ if TYPE_CHECKING:
 AHEAD = timedelta(days=1)
 """More than two benches' clocks and their zones may differ by."""
 
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+
 
 def local(at: str) -> datetime:
     """Return a moment of the book on this machine's clock."""
-    return datetime.fromisoformat(at).astimezone()
+    return on_the_wall(datetime.fromisoformat(at))
+
+
+def on_the_wall(moment: datetime) -> datetime:
+    """Return a moment on this machine's clock; as it is where the calendar ends before its zone."""
+    try:
+        return moment.astimezone()
+    except (OverflowError, ValueError, OSError):
+        return moment
+
+
+def local_at(seconds: float) -> datetime:
+    """Return a moment in seconds since 1970 on this machine's clock, at most an end of all days."""
+    try:
+        moment = _EPOCH + timedelta(seconds=seconds)
+    except OverflowError:
+        moment = (datetime.min if seconds < 0.0 else datetime.max).replace(tzinfo=UTC)
+    return on_the_wall(moment)
 
 
 def local_day(at: str) -> str:
@@ -36,6 +55,6 @@ def clock_words(book: Book, now: datetime | None = None) -> str:
     if newest is None or newest - now < AHEAD:
         return ""
     return (
-        f"the book's last entry is of {newest.astimezone().date()}, but this machine's clock says "
+        f"the book's last entry is of {on_the_wall(newest).date()}, but this machine's clock says "
         f"{now.astimezone().date()}: check the clock"
     )
