@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from workbench.errors import InputError
 from workbench.measure.display import length_text
-from workbench.measure.lengths import parse_length, parse_turn, understand
+from workbench.measure.lengths import kept_as, parse_length, parse_turn, understand
 from workbench.measure.units import SPELLINGS, Unit
 
 DEPTH = (2.0 * 25.4, 3.0 * 25.4)
@@ -308,3 +308,31 @@ def test_placing_only_ever_moves_the_point(digits: str, unit: Unit) -> None:
         assert placing.number.replace(".", "").lstrip("0") == digits.lstrip("0")
         typed = Fraction(placing.number) * IN_MM["inch" if placing.unit == "in" else "millimeter"]
         assert placing.mm == float(typed)
+
+
+@given(
+    st.sampled_from(["{}", "{} in", "{}mm", "+{}", " {} ", "{} thou", "{}/16", "2 {}/64", "{} cm"]),
+    st.text("0123456789", min_size=1, max_size=4),
+    st.sampled_from(["", ".", ","]),
+    st.text("0123456789", max_size=4),
+    st.sampled_from(["in", "mm"]),
+    st.sampled_from([DEPTH, TAIL, (0.0, 300.0)]),
+)
+def test_whatever_is_understood_can_have_been_kept(
+    form: str, whole: str, point: str, rest: str, unit: Unit, window: tuple[float, float]
+) -> None:
+    """What an entry is taken for, in whichever unit, is one of what its text can be kept as."""
+    text = form.format(whole + point + rest)
+    with contextlib.suppress(InputError):
+        for placing in understand(text, unit, window).placings:
+            assert placing.mm in kept_as(text, placing.unit)
+
+
+def test_what_a_text_cannot_have_been_kept_as_is_told() -> None:
+    """Bare digits are themselves or have a point placed; a unit written out is that unit."""
+    placed = [float(Fraction(2450, 10**n) * Fraction("25.4")) for n in range(5)]
+    assert kept_as("2450", "in") == tuple(placed)
+    assert kept_as("2.45", "mm") == (2.45,)
+    for text, unit in (("2.45 mm", "in"), ("728 thou", "mm"), ("two", "in")):
+        with pytest.raises(InputError):
+            kept_as(text, unit)  # type: ignore[arg-type]

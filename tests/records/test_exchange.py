@@ -283,7 +283,7 @@ def test_a_ski_queued_and_worked_on_at_both_benches_is_said(shop: Shop, other: B
     """So that somebody looks it over."""
     give(shop.book, other)
     shop.book.add_reading(shop.job.id, "KV", shop.taken())
-    other.add_reading(shop.job.id, "ML", shop.taken("2.451"))
+    other.add_reading(shop.job.id, "ML", shop.taken("2.451", 62.2554))
     other.add_job(shop.ski.id, DAY)
     found = shop.book.clashes(give(other, shop.book))
     assert [(c.kind, c.subject, c.others) for c in found] == [
@@ -299,7 +299,7 @@ def test_ids_to_come_follow_those_taken_in(tmp_path: Path, other: Book) -> None:
         shop = furnish(ahead)
         ahead.add_reading(shop.job.id, "KV", shop.taken())
         give(ahead, other)
-    late = other.add_reading(shop.job.id, "ML", shop.taken("2.451"))
+    late = other.add_reading(shop.job.id, "ML", shop.taken("2.451", 62.2554))
     assert [f.id for f in other.facts(shop.job.id)][-1] == late.id
 
 

@@ -14,6 +14,9 @@ COARSE_U_MM = 0.5
 """Standard uncertainty of one reading by a coarse mark, where its method states none: half a line
 of a millimetre scale, taken by eye (common practice, no source)."""
 
+LONGEST_SCALE_MM = 300.0
+"""No scale on a blade is longer."""
+
 
 @dataclass(frozen=True, slots=True)
 class Scribe:

@@ -20,7 +20,15 @@ Lead = Literal["out", "in"]
 HOLDS: tuple[Hold, ...] = ("front", "middle", "rear")
 
 LONGEST_STRAIGHTEDGE_MM = 1500.0
+SET_DEG = (2.0, 20.0)
+"""The angles that a wing is set to (common practice, no source)."""
+
 SMALLEST_ANGLE_DEG, LARGEST_ANGLE_DEG = 0.0, 30.0
+
+
+def set_angle(text: str) -> float:
+    """Return the degrees that a wing's angle was typed as; raises ``ValueError`` for no number."""
+    return float(text.strip().rstrip("°").replace(",", "."))
 
 
 @dataclass(frozen=True, slots=True)

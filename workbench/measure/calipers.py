@@ -25,6 +25,28 @@ BLOCK_DAYS = 30
 """A gauge block is measured every month (common practice, no source)."""
 
 
+RESOLUTION_MM = (0.001, 1.0)
+"""The steps that the last digit of a bench caliper may have."""
+
+LARGEST_MPE_MM = 1.0
+HIGHEST_JAW_MM = 60.0
+
+ZERO_REACH_MM = 2.0
+"""A zero further off is a slip of the hand, or not a closed jaw."""
+
+BLOCKS_MM = (0.5, 300.0)
+"""The gauge blocks that a bench caliper is checked with (common practice, no source)."""
+
+BLOCK_REACH = 0.05
+"""A reading further from its block, as a part of it, is a slip of the hand."""
+
+
+def block_window_mm(nominal_mm: float) -> tuple[float, float]:
+    """Return between which values a reading of a gauge block can be one of it."""
+    reach = max(nominal_mm * BLOCK_REACH, 0.5)
+    return nominal_mm - reach, nominal_mm + reach
+
+
 @dataclass(frozen=True, slots=True)
 class Caliper:
     """A caliper as the register knows it; lengths in mm whatever its display shows.

@@ -11,6 +11,9 @@ from workbench.measure.temperature import celsius
 
 TempUnit = Literal["C", "F"]
 
+WATER_C = (-2.0, 45.0)
+"""Water that anybody rides in."""
+
 _TYPED = re.compile(r"([+\-−]?\d{1,4}(?:[.,]\d{1,4})?)\s*(?:°|deg(?:rees)?)?\s*([CcFf])?", re.ASCII)
 
 

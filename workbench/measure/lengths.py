@@ -173,6 +173,24 @@ def _question(
     return ""
 
 
+def kept_as(text: str, unit: Unit, field: str = "length") -> tuple[float, ...]:
+    """Return every value (mm) that an entry of this text can have been kept as under ``unit``.
+
+    First as typed, then bare digits with their point placed.
+
+    Raises:
+        InputError: not a length at all, or one with another unit written out.
+    """
+    length = parse_length(text, unit, field)
+    if length.unit != unit:
+        raise InputError(field, text, f"a length in {unit}, as its row says")
+    if not length.pointless or _in_rarer_unit(text):
+        return (length.mm,)
+    digits = _digits(text)
+    placed = (_with_point(digits, places) for places in range(1, len(digits) + 1))
+    return (length.mm, *(parse_length(n, unit).mm for n in placed if len(n) <= LONGEST))
+
+
 def _placings(
     length: Length, text: str, trial: Unit, window_mm: tuple[float, float]
 ) -> tuple[Placing, ...]:

@@ -23,8 +23,9 @@ LARGEST = 1e12
 
 FINEST_TURN = 1e-4
 
-LATEST = datetime(2200, 1, 1, tzinfo=UTC)
-"""Ids of later years are refused: a book's own ids follow the greatest, and would run out."""
+EARLIEST, LATEST = datetime(1970, 1, 1, tzinfo=UTC), datetime(2200, 1, 1, tzinfo=UTC)
+"""No clock of a bench stands outside these, and at the ends of the calendar there is no local time.
+Ids of later years are refused: a book's own ids follow the greatest, and would run out."""
 
 _AT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{6}\+00:00", re.ASCII)
 

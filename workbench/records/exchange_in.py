@@ -18,6 +18,7 @@ from .database import Database
 from .exchange import references, rows_of, travels
 from .exchange_checks import Arrived, arrived, time_of
 from .exchange_form import Form, Row, forms
+from .exchange_sense import check_sense
 from .pen import Pen
 from .schema import ROSTER, Table
 
@@ -83,6 +84,8 @@ def take_in(pen: Pen, data: object, *, follow: bool) -> Brought:
     for each in found:
         brought.in_file.setdefault(each.table, set()).add(each.id)
     fresh = _fresh(pen.db, made, found, brought)
+    for each in fresh:
+        check_sense(each)
     _refuse_taken(pen.db, fresh)
     _refuse_dangling(pen.db, made, fresh)
     _insert(pen, made, fresh, brought)

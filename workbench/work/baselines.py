@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from workbench.errors import InputError
+from workbench.fin.wing import SET_DEG, set_angle
 from workbench.measure.display import length_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
@@ -247,10 +248,10 @@ def _wing_deg(text: str, where: str) -> float | None:
     if not text.strip():
         return None
     try:
-        angle = float(text.strip().rstrip("°").replace(",", "."))
+        angle = set_angle(text)
     except ValueError:
         raise InputError(where, text, "degrees such as 7.5") from None
-    if not 2.0 <= angle <= 20.0:
+    if not SET_DEG[0] <= angle <= SET_DEG[1]:
         raise InputError(where, text, "degrees from 2 to 20")
     return angle
 

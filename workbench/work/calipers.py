@@ -54,15 +54,6 @@ LONGEST_FIN_MM = 200.0
 SCALE_STEP_MM = 0.045
 """From about this step on, a scale is DIN 862's of 0.05 or 0.1 mm."""
 
-ZERO_REACH_MM = 2.0
-"""A zero further off is a slip of the hand, or not a closed jaw."""
-
-BLOCK_REACH = 0.05
-"""A reading further from its block, as a part of it, is a slip of the hand."""
-
-BLOCKS_MM = (0.5, 300.0)
-"""The gauge blocks that a bench caliper is checked with (common practice, no source)."""
-
 
 @dataclass(frozen=True, slots=True)
 class Registered:
@@ -122,22 +113,25 @@ def add_caliper(shop: Shop, fields: Mapping[str, str]) -> str:
     unit = unit_of(fields.get("unit", ""))
     step = _resolution_mm(fields.get("resolution", ""), unit)
     scale: CaliperScale = "digital" if step < SCALE_STEP_MM else "scale 0.1/0.05 mm"
-    mpe = _size_mm(fields, "mpe", unit, 1.0, "its permissible error, such as 0.001; blank: DIN 862")
+    most, highest = measure.LARGEST_MPE_MM, measure.HIGHEST_JAW_MM
+    mpe = _size_mm(
+        fields, "mpe", unit, most, "its permissible error, such as 0.001; blank: DIN 862"
+    )
     row = rows.Caliper(
         "",
         name,
         unit,
         step,
         din862_mpe_mm(LONGEST_FIN_MM, scale) if mpe is None else mpe,
-        reference_height_mm=_size_mm(fields, "reference_line", unit, 60.0, _HEIGHT),
-        jaw_height_mm=_size_mm(fields, "jaw_height", unit, 60.0, _HEIGHT),
+        reference_height_mm=_size_mm(fields, "reference_line", unit, highest, _HEIGHT),
+        jaw_height_mm=_size_mm(fields, "jaw_height", unit, highest, _HEIGHT),
         din862_scale=scale if mpe is None else None,
     )
     measured(row)
     return shop.book.batch(_keep, shop, row)
 
 
-_HEIGHT = "a height above the jaws' tips, at most 60 mm; blank: not known"
+_HEIGHT = f"a height above the jaws' tips, at most {measure.HIGHEST_JAW_MM:g} mm; blank: not known"
 
 
 def _keep(shop: Shop, row: rows.Caliper) -> str:
@@ -149,7 +143,8 @@ def _keep(shop: Shop, row: rows.Caliper) -> str:
 def _resolution_mm(text: str, unit: Unit) -> float:
     accepted = "the step of its last digit, 0.001 to 1 mm, such as 0.0005 in or 0.01 mm"
     step = parse_length(text if text.strip() else STEP[unit], unit, "resolution").mm
-    if not 0.001 <= step <= 1.0:
+    low, high = measure.RESOLUTION_MM
+    if not low <= step <= high:
         raise InputError("resolution", text, accepted)
     return step
 
@@ -176,7 +171,7 @@ def check_zero(shop: Shop, row: rows.Caliper, text: str) -> measure.CheckResult:
         InputError: not a length, or too far from 0 to be a zero.
     """
     length = parse_length(text, row.unit, "zero")
-    if abs(length.mm) > ZERO_REACH_MM:
+    if abs(length.mm) > measure.ZERO_REACH_MM:
         raise InputError("zero", text, "what the closed jaws read, near 0")
     nominal = Length("0", 0.0, row.unit)
     return _check(shop, row, "zero", nominal, text, length.unit, length.mm)
@@ -185,7 +180,7 @@ def check_zero(shop: Shop, row: rows.Caliper, text: str) -> measure.CheckResult:
 def block_size(text: str, unit: Unit) -> Length:
     """Return the size of a gauge block as typed; a bare number is in ``unit``."""
     length = parse_length(text, unit, "block")
-    low, high = BLOCKS_MM
+    low, high = measure.BLOCKS_MM
     if not low <= length.mm <= high:
         raise InputError(
             "block", text, f"its size, {low:g} to {high:g} mm; the unit may stand behind it"
@@ -201,8 +196,7 @@ def check_block(shop: Shop, row: rows.Caliper, block: Length, text: str) -> meas
     Raises:
         InputError: not a length, or too far from the block's size to be its reading.
     """
-    reach = max(block.mm * BLOCK_REACH, 0.5)
-    low, high = block.mm - reach, block.mm + reach
+    low, high = measure.block_window_mm(block.mm)
     found = understand(text, row.unit, (max(low, 0.0), high), "block reading").placings
     if len(found) != 1 or not low <= found[0].mm <= high:
         size = clean(block.text.strip())

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 from workbench.errors import InputError
 from workbench.fin.methods import COARSE_U_MM, Method, Quantity, Scribe
+from workbench.fin.scribes import LONGEST_SCALE_MM
 from workbench.measure.display import change_text, fine_text, length_text
 from workbench.measure.lengths import Length, parse_length
 from workbench.measure.units import Unit, other
@@ -19,9 +20,6 @@ from workbench.work.shop import Shop
 from workbench.work.stages import check_allowed
 from workbench.work.typed import unit_of
 from workbench.work.words import clean
-
-LONGEST_MM = 300.0
-"""No scale on a blade is longer."""
 
 USUAL_MM = 80.0
 """A larger number on a scale is likelier one of the other unit, where nothing says what to expect
@@ -62,8 +60,8 @@ def _understood(mark: Mark, text: str, unit: Unit) -> Length:
     exchanged = parse_length(text, other(unit), name)
     if not length.named and not _is_likely(mark, length.mm) and _is_likely(mark, exchanged.mm):
         raise InputError(name, text, f"its unit typed with it: is it {text} {other(unit)}?")
-    if abs(length.mm) > LONGEST_MM:
-        accepted = f"a number on the scale, at most {length_text(LONGEST_MM, unit)} {unit}"
+    if abs(length.mm) > LONGEST_SCALE_MM:
+        accepted = f"a number on the scale, at most {length_text(LONGEST_SCALE_MM, unit)} {unit}"
         raise InputError(name, text, accepted)
     return length
 

@@ -17,7 +17,7 @@ from workbench.advice.ride_feel import (
     suggestions,
 )
 from workbench.errors import InputError
-from workbench.measure.degrees import parse_temperature
+from workbench.measure.degrees import WATER_C, parse_temperature
 from workbench.measure.display import change_text, length_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
@@ -27,9 +27,6 @@ from workbench.work.jobs import WING_AIM, JobView, Line
 from workbench.work.ride_rules import rules_of
 from workbench.work.shop import Shop
 from workbench.work.stages import ALLOWED
-
-COLDEST_C, WARMEST_C = -2.0, 45.0
-"""Water that anybody rides in."""
 
 LONGEST_NOTE = 4000
 
@@ -128,7 +125,7 @@ def _water_c(text: str) -> float | None:
     if not text:
         return None
     water_c = parse_temperature(text, "water").c
-    if not COLDEST_C <= water_c <= WARMEST_C:
+    if not WATER_C[0] <= water_c <= WATER_C[1]:
         raise InputError("water", text, "water that can be skied in: -2 to 45 C, 28 to 113 F")
     return water_c
 

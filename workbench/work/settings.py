@@ -271,7 +271,9 @@ def _keep_all(shop: Shop, kept: Iterable[tuple[Setting, str]]) -> None:
 def tolerance_mm(book: Book, method: Method) -> float:
     """Return the tolerance (mm) that a new method begins with, by its quantity."""
     text = book.setting(f"tolerance_{method.quantity}", "") or ""
+    least, most = TOLERANCES_MM
     try:
-        return parse_length(text, "in", "tolerance").mm if text else DEFAULT_TOLERANCE_MM
+        kept = parse_length(text, "in", "tolerance").mm if text else DEFAULT_TOLERANCE_MM
     except InputError:
         return DEFAULT_TOLERANCE_MM
+    return kept if least <= kept <= most else DEFAULT_TOLERANCE_MM

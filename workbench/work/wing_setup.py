@@ -9,14 +9,14 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from workbench.errors import InputError
-from workbench.fin.wing import HOLDS, LONGEST_STRAIGHTEDGE_MM, Hold, Lead
+from workbench.fin.wing import HOLDS, LONGEST_STRAIGHTEDGE_MM, SET_DEG, Hold, Lead, set_angle
 from workbench.frozen import dataclass
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
 from workbench.records.book import Book
 from workbench.records.rows import AnyFact, WingHold, WingSetting
 
-SMALLEST_DEG, LARGEST_DEG = 2.0, 20.0
+SMALLEST_DEG, LARGEST_DEG = SET_DEG
 MOST_GAUGES = 40
 
 GAUGE_SET = "gauge_set"
@@ -125,7 +125,7 @@ def angle_of(text: str, field: str = "wing angle") -> float:
     """
     accepted = f"degrees from {SMALLEST_DEG:g} to {LARGEST_DEG:g}, such as 7.5"
     try:
-        angle = float(text.strip().rstrip("°").replace(",", "."))
+        angle = set_angle(text)
     except ValueError:
         raise InputError(field, text, accepted) from None
     if not SMALLEST_DEG <= angle <= LARGEST_DEG:
