@@ -14,12 +14,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tests.shop import demo_file, heron, open_shop, ski, walk_to
+from tests.shop import demo_file, heron, open_shop, read, ski, walk_to
 from workbench.errors import InputError
+from workbench.measure.lengths import understand
 from workbench.records.book import Book
-from workbench.work import exchange
+from workbench.work import baselines, calipers, exchange, mending, offsets, pairs
 from workbench.work.exchange_words import exported_lines, taken_in_lines
+from workbench.work.last_time import aim_at_last
 from workbench.work.shop import Shop
+from workbench.work.temperature import state_temperature
 
 
 @pytest.fixture
@@ -118,6 +121,38 @@ def test_a_ski_that_does_not_fit_together_is_taken_in_and_said(
     shop.book.correct_blade(replace(blade, holes=()))
     taken = exchange.take_in(other, file_of(shop, tmp_path))
     assert any("does not fit together" in line for line in taken_in_lines(taken))
+
+
+def test_whatever_this_bench_keeps_is_taken_in(shop: Shop, other: Shop, tmp_path: Path) -> None:
+    """Readings typed in every way, repeats, targets of every kind, what is written out of them."""
+    view = ski(shop, "Heron 66")
+    (two,) = pairs.choices(shop, view)
+    kept = shop.book.ski(view.ski.id)
+    shop.book.correct_ski(replace(kept, methods=(*kept.methods, two.second.id)), who="KV")
+    view = walk_to(shop, shop.view(view.job.id), heron(view), "studs")
+    line = view.lines[0]
+    for text in ("2450", "24500in", "2 7/16", "62.23mm", " 2,4505", "2450 thou", '2.45"', "6223"):
+        placing = understand(text, "in", line.usual_mm).placings[0]
+        view = shop.take_reading(view, line, text, placing.unit, placing.mm)
+    state_temperature(shop, view, {"blade": "86 F", "scale": "F"})
+    view = read(shop, view, view.lines[2], "6.9400")
+    pairs.take_offered(shop, two, offsets.study(shop, view, two).offered)
+    baseline = baselines.keep_now(shop, view, "as it came", "ski")
+    mending.correct_baseline(shop, baseline.id, {line.method.name: "62.3 mm"}, "misread")
+    view = shop.seat_studs(view)
+    view = shop.aim_at_baseline(view, shop.book.baselines_of(view.ski.id)[0])
+    view = shop.aim(view, line, "+.010", "in")
+    view = shop.aim(view, line, "63.1mm", "in")
+    again = shop.queue(ski(shop, "Heron 67").ski.id)
+    last = shop.view(again.id)
+    aim_at_last(shop, walk_to(shop, last, heron(last), "target"))
+    row = shop.book.calipers()[0]
+    calipers.check_zero(shop, row, "-.0005")
+    calipers.check_block(shop, row, calipers.block_size("50mm", row.unit), "19685")
+    fields = {"name": "Old one", "unit": "mm", "resolution": ".05", "jaw_height": '1/2"'}
+    calipers.add_caliper(shop, fields)
+    exchange.take_in(other, file_of(shop, tmp_path))
+    assert other.book.rows_out() == shop.book.rows_out()
 
 
 WRONG: dict[str, tuple[Any, str]] = {
