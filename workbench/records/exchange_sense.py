@@ -30,7 +30,7 @@ from ..measure.degrees import WATER_C
 from ..measure.display import STEP
 from ..measure.lengths import kept_as, parse_length
 from ..measure.limits import LONGEST_MM
-from ..measure.temperature import HIGHEST_C, LOWEST_C, material
+from ..measure.temperature import HIGHEST_C, LOWEST_C
 from ..measure.units import MM_PER, UNITS, Unit
 from .exchange_checks import EARLIEST, LATEST, Arrived
 from .exchange_form import PART_OF, Row
@@ -258,14 +258,6 @@ def _check_caliper_check(row: Row) -> None:
         raise InputError("reading_mm", reading, f"{window}, near its nominal")
 
 
-def _check_temperature(row: Row) -> None:
-    for column in ("blade_material", "caliper_material"):
-        try:
-            material(row[column])
-        except InputError as why:
-            raise InputError(column, row[column], why.accepted) from None
-
-
 def _check_angle(text: str, columns: tuple[str, str], degrees: float | None) -> None:
     """A wing's angle that is written down must be the one that was typed."""
     if not text.strip() and degrees is None:
@@ -284,7 +276,6 @@ _MORE: Mapping[Table, Callable[[Row], None]] = {
     Table.STUDS: _check_stud,
     Table.TARGETS: _check_target,
     Table.CALIPER_CHECKS: _check_caliper_check,
-    Table.TEMPERATURES: _check_temperature,
     Table.BASELINES: lambda row: _check_angle(row["wing"], ("wing", "wing_deg"), row["wing_deg"]),
     Table.WINGS: lambda row: _check_angle(row["text"], ("text", "angle_deg"), row["angle_deg"]),
 }
