@@ -21,6 +21,9 @@ EDGE_REACH_MM = 2.54
 MOST_POINTS = 2000
 """More points than any hand-measured or traced outline needs."""
 
+MOST_HOLES = 200
+"""More holes than any blade has."""
+
 
 @dataclass(frozen=True, slots=True)
 class Hole:
@@ -77,6 +80,8 @@ class Blade:
         for label, edge in (("top_normal", self.top_edge_mm), ("back_normal", self.back_edge_mm)):
             object.__setattr__(self, label, inward_normal(self.outline_mm, edge))
         object.__setattr__(self, "reach_mm", max(math.hypot(u, v) for u, v in self.outline_mm))
+        if len(self.holes) > MOST_HOLES:
+            raise InputError("holes", f"{len(self.holes)} holes", f"at most {MOST_HOLES}")
         names = [hole.name for hole in self.holes]
         for name in names:
             if names.count(name) > 1:

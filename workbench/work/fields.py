@@ -92,11 +92,13 @@ class Table:
         """Return a table inside this one."""
         return Table(self.raw(key, accepted), self.where(key), self.unit)
 
-    def tables(self, key: str, required: bool = True) -> list[Table]:
-        """Return a list of tables inside this one."""
+    def tables(self, key: str, required: bool = True, most: int | None = None) -> list[Table]:
+        """Return a list of tables inside this one, of at most ``most``."""
         if not required and not self.has(key):
             return []
         items = as_list(self.raw(key, "a list of tables"), self.where(key), "a list of tables")
+        if most is not None and len(items) > most:
+            raise InputError(self.where(key), f"{len(items)} tables", f"at most {most}")
         return [Table(t, f"{self.where(key)}[{i}]", self.unit) for i, t in enumerate(items)]
 
     def done(self) -> None:

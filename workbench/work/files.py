@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from workbench.errors import InputError
+from workbench.work.toml_keys import check_keys
 
 LARGEST_BYTES = 5_000_000
 DEEPEST = 20
@@ -88,6 +89,7 @@ def read_text(path: str | Path, largest: int = LARGEST_BYTES) -> str:
 def _toml(text: str) -> object:
     import tomllib
 
+    check_keys(text)
     try:
         return tomllib.loads(text)
     except (tomllib.TOMLDecodeError, ValueError) as why:

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from workbench.errors import InputError
 from workbench.fin.base import Base
-from workbench.fin.blade import Blade, Hole
+from workbench.fin.blade import MOST_HOLES, Blade, Hole
 from workbench.fin.fit import Reading
 from workbench.fin.guidance import Rig, Target
 from workbench.fin.methods import Method
@@ -36,6 +36,8 @@ DEFAULT_TOLERANCE_MM = 0.002 * MM_PER_INCH
 
 DEFAULT_FINEST_TURN = 0.125
 MOST_VALUES = 1000
+MOST_TABLES = 50
+"""More studs, methods, readings or targets than any fin has."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,16 +75,18 @@ def order_from(data: Mapping[str, object]) -> Order:
     finest = _finest_turn(top)
     blade = read_blade(top.table("blade", "the blade's table"))
     base = read_base(top)
-    studs = tuple(read_stud(t) for t in top.tables("studs"))
-    methods = tuple(read_method(t, blade) for t in top.tables("methods"))
+    studs = tuple(read_stud(t) for t in top.tables("studs", most=MOST_TABLES))
+    methods = tuple(read_method(t, blade) for t in top.tables("methods", most=MOST_TABLES))
     for method in methods:
         if [m.name for m in methods].count(method.name) > 1:
             raise InputError("methods name", method.name, "each method's name used once")
     rig = Rig(blade, base, studs)
-    taken = [_taken(t, methods) for t in top.tables("readings")]
+    taken = [_taken(t, methods) for t in top.tables("readings", most=MOST_TABLES)]
     _once("readings", [t.method.name for t in taken])
     readings = readings_of(taken, rig)
-    targets = tuple(_target(t, readings) for t in top.tables("targets", required=False))
+    targets = tuple(
+        _target(t, readings) for t in top.tables("targets", required=False, most=MOST_TABLES)
+    )
     _once("targets", [t.method.name for t in targets])
     top.done()
     return Order(top.unit, finest, rig, methods, readings, targets)
@@ -108,7 +112,7 @@ def read_blade(table: Table) -> Blade:
     outline = table.points("outline")
     top = table.points("top_edge", 2)
     back = table.points("back_edge", 2)
-    holes = tuple(_hole(t) for t in table.tables("holes", required=False))
+    holes = tuple(_hole(t) for t in table.tables("holes", required=False, most=MOST_HOLES))
     table.done()
     with under(table):
         return Blade(name, outline, (top[0], top[1]), (back[0], back[1]), holes)

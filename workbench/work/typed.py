@@ -21,7 +21,13 @@ from workbench.measure.lengths import parse_length, parse_turn
 from workbench.measure.units import MM_PER_INCH, Unit, check_unit
 from workbench.work.fields import Table
 from workbench.work.files import read_table_file
-from workbench.work.orders import DEFAULT_FINEST_TURN, read_blade, read_method, read_stud
+from workbench.work.orders import (
+    DEFAULT_FINEST_TURN,
+    MOST_TABLES,
+    read_blade,
+    read_method,
+    read_stud,
+)
 
 LONGEST_LINE = 100_000
 LONGEST_STUD = 300
@@ -219,7 +225,10 @@ def blade_in(file: PartsFile, name: str) -> tuple[Blade, tuple[Method, ...]]:
     """Return the blade of a file, under ``name`` where one was typed, and its methods."""
     with within("file"):
         blade = read_blade(file.top.table("blade", "a [blade] table"))
-        methods = tuple(read_method(t, blade) for t in file.top.tables("methods", required=False))
+        methods = tuple(
+            read_method(t, blade)
+            for t in file.top.tables("methods", required=False, most=MOST_TABLES)
+        )
         for method in methods:
             if [m.name for m in methods].count(method.name) > 1:
                 raise InputError("methods name", method.name, "each method's name used once")
@@ -244,7 +253,7 @@ def studs_in(file: PartsFile) -> tuple[TypedStud, ...]:
     """Return the studs of a file."""
     with within("file"):
         out = []
-        for table in file.top.tables("studs"):
+        for table in file.top.tables("studs", most=MOST_TABLES):
             thread = table.text("thread", default="")
             out.append(TypedStud(read_stud(table), thread))
         check_studs([s.stud for s in out])
