@@ -16,6 +16,7 @@ from typing import Any
 
 from workbench.errors import BenchError, InputError, shown
 from workbench.fin.blade import Blade
+from workbench.records import rows
 from workbench.records.book import Book
 from workbench.records.clashes import Clash
 from workbench.records.exchange_in import Brought
@@ -245,13 +246,16 @@ def _part(name: str) -> Iterator[None]:
 
 
 def _troubles(book: Book, brought: Brought) -> tuple[str, ...]:
-    """What keeps a new ski from the bench: say, a method whose hole its blade no longer has."""
+    """What keeps a ski from the bench now: say, a method whose hole its blade no longer has.
+
+    A ski that was here before is kept from it as well by a part that came in or was corrected.
+    """
     blades: dict[str, Blade] = {}
     out = []
-    for ski in map(book.ski, _new_roots(Table.SKIS, brought)):
+    for ski in _touched(book, brought):
         try:
             if ski.blade_id not in blades:
-                blades[ski.blade_id] = blade_of(book.blade(ski.blade_id))
+                blades[ski.blade_id] = _readable(book, ski.blade_id)
             blade = blades[ski.blade_id]
             rig_of(ski, blade, book.block(ski.block_id).studs)
             for method_id in ski.methods:
@@ -259,3 +263,26 @@ def _troubles(book: Book, brought: Brought) -> tuple[str, ...]:
         except BenchError as why:
             out.append(f"{ski.name} does not fit together: {why}")
     return tuple(out)
+
+
+def _touched(book: Book, brought: Brought) -> Iterator[rows.Ski]:
+    """Yield the skis that are new, then those whose blade, block or methods are."""
+    new = _new_roots(Table.SKIS, brought)
+    yield from map(book.ski, new)
+    blades, blocks, methods = (
+        set(_new_roots(table, brought)) for table in (Table.BLADES, Table.BLOCKS, Table.METHODS)
+    )
+    blades |= {row["blade_id"] for row in brought.new.get(Table.METHODS, ())}
+    if blades or blocks:
+        for ski in book.skis():
+            parts = ski.blade_id in blades or ski.block_id in blocks
+            if ski.id not in new and (parts or not methods.isdisjoint(ski.methods)):
+                yield ski
+
+
+def _readable(book: Book, blade_id: str) -> Blade:
+    """Return a blade that each of its methods fits; the bench looks at all of them."""
+    blade = blade_of(book.blade(blade_id))
+    for method in book.methods_of(blade_id):
+        method_of(method, blade)
+    return blade
