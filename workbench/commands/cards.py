@@ -99,15 +99,18 @@ def _card(args: argparse.Namespace) -> int:
 
 def _sheet(args: argparse.Namespace) -> int:
     from workbench.commands.opened import opened_shop
+    from workbench.commands.spoken import complained
     from workbench.work import printing
     from workbench.work.day_sheet import day_sheet
 
     with opened_shop(args, day=_day(args.day)) as shop:
         if _prints(args):
             form: Any = args.format or "text"
-            _print(printing.sheet_in(day_sheet(shop), form, _paper(args, shop)), form)
-            return 0
-        return _told(printing.write_sheet(shop, _formats(args), _folder(args), _paper(args, shop)))
+            sheet = day_sheet(shop)
+            _print(printing.sheet_in(sheet, form, _paper(args, shop)), form)
+            return complained(sheet.unfit)
+        done = printing.write_sheet(shop, _formats(args), _folder(args), _paper(args, shop))
+        return _told(done) or complained(done.unfit)
 
 
 def _prints(args: argparse.Namespace) -> bool:

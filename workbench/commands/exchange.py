@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 from workbench.commands.manual import page
-from workbench.commands.spoken import say
+from workbench.commands.spoken import complained, say
 
 if TYPE_CHECKING:
     from workbench.work.shop import Shop
@@ -158,12 +158,13 @@ def _export_csv(args: argparse.Namespace) -> int:
     from workbench.work.csv_out import csv_of, write_csv
     from workbench.work.words import clean
 
+    unfit: list[str] = []
     with _shop_of_day(args) as shop:
         if args.to is not None:
-            size = write_csv(shop, args.what, args.to, args.ski)
+            size = write_csv(shop, args.what, args.to, args.ski, unfit=unfit)
             say([f"Written: {clean(args.to)} ({size} bytes)"])
-            return 0
-        for chunk in csv_of(shop, args.what, args.ski):
+            return complained(unfit)
+        for chunk in csv_of(shop, args.what, args.ski, unfit=unfit):
             sys.stdout.buffer.write(chunk)
         sys.stdout.flush()
-    return 0
+    return complained(unfit)

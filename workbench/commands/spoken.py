@@ -6,6 +6,10 @@ import sys
 from collections.abc import Iterable
 from typing import TextIO
 
+from workbench.errors import shown
+
+FAILED = 1
+
 PLAIN_SIGNS = {
     "\N{MINUS SIGN}": "-", "±": "+/-", "°": " deg", "—": "-", "…": "...", "→": "->", "·": "|",
     "✗": "x",
@@ -28,3 +32,11 @@ def say(lines: Iterable[str], stream: TextIO | None = None) -> None:
     """Print lines on standard output, or on another stream."""
     out = sys.stdout if stream is None else stream
     print(plain("\n".join(lines), out.encoding), file=out, flush=True)
+
+
+def complained(unfit: Iterable[str]) -> int:
+    """Name on standard error each ski that was passed over; return the exit status."""
+    lines = [f"quarterturn: {shown(line, sys.maxsize)[1:-1]}" for line in unfit]
+    if lines:
+        say(lines, sys.stderr)
+    return FAILED if lines else 0

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from workbench.errors import InputError
+from workbench.errors import BenchError, InputError
 from workbench.measure.units import Unit
 from workbench.records import rows
 from workbench.work.adding import known_ski
 from workbench.work.cells import csv_chunks
+from workbench.work.day_sheet import NAME
 from workbench.work.exports import path_of, write_file
 from workbench.work.history import load_history
 from workbench.work.intake import COLUMNS
+from workbench.work.letters import visible
 from workbench.work.local_time import local_day
 from workbench.work.shop import Shop
 from workbench.work.timeline import timeline_of
@@ -33,6 +35,8 @@ HISTORY_COLUMNS = (
 )  # fmt: skip
 """The columns of a file of history: ``words`` as the timeline says it, its lengths in ``unit``."""
 
+UNFIT = "unfit"
+
 _HEADERS: dict[str, tuple[str, ...]] = {
     "queue": COLUMNS,
     "skis": COLUMNS,
@@ -43,13 +47,18 @@ _HEADERS: dict[str, tuple[str, ...]] = {
 Cells = Sequence[str | float | None]
 
 
-def csv_of(shop: Shop, kind: str, ski: str = "", *, ski_id: str = "") -> Iterator[bytes]:
+def csv_of(
+    shop: Shop, kind: str, ski: str = "", *, ski_id: str = "", unfit: list[str] | None = None
+) -> Iterator[bytes]:
     """Yield a CSV file; ``ski`` (its name or serial) leaves the others out of readings and history,
     and so does ``ski_id``.
 
     Kinds: ``queue`` (the shop's day, what earlier days left first), ``skis``, ``readings``,
     ``history`` (every row of a ski, each in its words). The first two are such files as
     :func:`workbench.work.intake.take_in_skis` takes, and are of all skis.
+
+    A ski whose history cannot be told has one line in its place, of the kind ``unfit``, that says
+    why; ``unfit`` is given a line for each.
     """
     whole = {"queue": _queue, "skis": _skis}
     if kind in whole:
@@ -59,13 +68,22 @@ def csv_of(shop: Shop, kind: str, ski: str = "", *, ski_id: str = "") -> Iterato
     skis = shop.book.skis()
     if ski or ski_id:
         skis = (shop.book.ski(ski_id) if ski_id else known_ski(shop, ski),)
-    found = _readings(shop, skis) if kind == "readings" else _history(shop, skis)
-    return csv_chunks(_HEADERS[kind], found)
+    if kind == "readings":
+        return csv_chunks(_HEADERS[kind], _readings(shop, skis))
+    return csv_chunks(_HEADERS[kind], _histories(shop, skis, [] if unfit is None else unfit))
 
 
-def write_csv(shop: Shop, kind: str, path: str, ski: str = "", *, ski_id: str = "") -> int:
+def write_csv(
+    shop: Shop,
+    kind: str,
+    path: str,
+    ski: str = "",
+    *,
+    ski_id: str = "",
+    unfit: list[str] | None = None,
+) -> int:
     """Write such a file and return its size; a file of the same columns is written over."""
-    chunks = csv_of(shop, kind, ski, ski_id=ski_id)
+    chunks = csv_of(shop, kind, ski, ski_id=ski_id, unfit=unfit)
 
     def with_mark() -> Iterator[bytes]:
         yield BOM
@@ -110,21 +128,31 @@ def _mm(length_mm: float | None) -> str:
     return "" if length_mm is None else f"{length_mm!r} mm"
 
 
-def _history(shop: Shop, skis: Sequence[rows.Ski]) -> Iterator[Cells]:
+def _histories(shop: Shop, skis: Sequence[rows.Ski], unfit: list[str]) -> Iterator[Cells]:
     kept = shop.book.setting("unit", "in")
     unit: Unit = "mm" if kept == "mm" else "in"
     for ski in skis:
-        history = load_history(shop, ski.id)
-        days = {past.job.id: past.job.day for past in history.jobs}
-        for entry in timeline_of(history).entries:
-            row, struck = entry.row, entry.struck
-            job_id = row.job_id if isinstance(row, rows.Fact) else ""
-            yield (
-                local_day(row.at), row.at, row.who, ski.name, ski.serial, ski.rider,
-                entry.kind, row_words(row, history, unit), unit, days.get(job_id, ""),
-                "yes" if struck else "", struck.who if struck else "", struck.at if struck else "",
-                _reasons(struck), job_id, row.id,
-            )  # fmt: skip
+        try:
+            yield from list(_history(shop, ski, unit))  # all of a ski's rows or none
+        except BenchError as why:
+            unfit.append(f"{visible(ski.name, NAME)} cannot be reckoned with: {why}")
+            known = {"ski": ski.name, "serial": ski.serial, "rider": ski.rider}
+            known |= {"kind": UNFIT, "words": str(why), "unit": unit}
+            yield [known.get(column, "") for column in HISTORY_COLUMNS]
+
+
+def _history(shop: Shop, ski: rows.Ski, unit: Unit) -> Iterator[Cells]:
+    history = load_history(shop, ski.id)
+    days = {past.job.id: past.job.day for past in history.jobs}
+    for entry in timeline_of(history).entries:
+        row, struck = entry.row, entry.struck
+        job_id = row.job_id if isinstance(row, rows.Fact) else ""
+        yield (
+            local_day(row.at), row.at, row.who, ski.name, ski.serial, ski.rider,
+            entry.kind, row_words(row, history, unit), unit, days.get(job_id, ""),
+            "yes" if struck else "", struck.who if struck else "", struck.at if struck else "",
+            _reasons(struck), job_id, row.id,
+        )  # fmt: skip
 
 
 def _reasons(struck: rows.Strike | None) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from workbench.errors import BenchError
 from workbench.fin.guidance import is_within
 from workbench.fin.methods import Quantity
 from workbench.measure.display import length_text
@@ -16,8 +17,8 @@ from workbench.work.shapes import QUANTITY_WORDS
 from workbench.work.shop import RosterLine, Shop
 from workbench.work.stages import Stage
 
-NAME, POINT = 40, 90
-"""Columns that a name and an open point may take on a day sheet."""
+NAME, POINT, WHY = 40, 90, 240
+"""Columns that a name, an open point and what a ski is unfit by may take on a day sheet."""
 
 QUANTITIES: tuple[Quantity, ...] = ("depth", "tail", "length")
 UNREAD = "—"
@@ -33,7 +34,11 @@ STILL_OPEN: dict[Stage, str] = {
 
 @dataclass(frozen=True, slots=True)
 class DayRow:
-    """One ski of the day; ``numbers`` are (inch, mm) of depth, tail distance and length."""
+    """One ski of the day; ``numbers`` are (inch, mm) of depth, tail distance and length.
+
+    ``unfit`` says why a ski cannot be reckoned with; then what stands here is what its line in the
+    queue says.
+    """
 
     order: int
     ski: str
@@ -46,6 +51,7 @@ class DayRow:
     initials: str
     passes: int
     points: tuple[str, ...]
+    unfit: str = ""
 
     @property
     def said(self) -> str:
@@ -67,11 +73,16 @@ class DaySheet:
         """Return the sheet's heading."""
         return f"Day sheet {self.day}"
 
+    @property
+    def unfit(self) -> tuple[str, ...]:
+        """Return a line for each ski that cannot be reckoned with: its name and why."""
+        return tuple(f"{row.ski} {row.unfit}" for row in self.rows if row.unfit)
+
 
 def day_sheet(shop: Shop) -> DaySheet:
     """Return the sheet of the day that the shop stands at."""
     roster = shop.roster()
-    made = tuple(_row(i, line, shop.view(line.job_id)) for i, line in enumerate(roster, 1))
+    made = tuple(_row_of(shop, i, line) for i, line in enumerate(roster, 1))
     name = visible(shop.book.setting("shop", "") or "", NAME)
     return DaySheet(name, visible(shop.day, 10), _summary(roster), made)
 
@@ -81,6 +92,22 @@ def _summary(roster: Iterable[RosterLine]) -> str:
     done, aside = stages.count("signed off"), stages.count("set aside")
     count = "1 ski" if len(stages) == 1 else f"{len(stages)} skis"
     return f"{count}: {done} signed off, {aside} set aside, {len(stages) - done - aside} open"
+
+
+def _row_of(shop: Shop, order: int, line: RosterLine) -> DayRow:
+    try:
+        return _row(order, line, shop.view(line.job_id))
+    except BenchError as why:
+        return _unfit_row(order, line, str(why))
+
+
+def _unfit_row(order: int, line: RosterLine, why: str) -> DayRow:
+    words = visible(f"cannot be reckoned with: {why}", WHY)
+    numbers = ((UNREAD, UNREAD),) * len(QUANTITIES)
+    return DayRow(
+        order, visible(line.ski_name, NAME), visible(line.rider, NAME), visible(line.due, 12),
+        line.glyph, line.stage_words, numbers, UNREAD, "", line.pass_number, (words,), words,
+    )  # fmt: skip
 
 
 def _row(order: int, line: RosterLine, view: JobView) -> DayRow:

@@ -132,5 +132,7 @@ def _intake(shop: Shop, path: str, trial: bool) -> Outcome:
 
 
 def _csv(shop: Shop, kind: str, path: str, ski_id: str = "") -> Outcome:
-    size = write_csv(shop, kind, path, ski_id=ski_id)
-    return Outcome((f"Written: {clean(path)} ({size_words(size)})",))
+    unfit: list[str] = []
+    size = write_csv(shop, kind, path, ski_id=ski_id, unfit=unfit)
+    written = f"Written: {clean(path)} ({size_words(size)})"
+    return Outcome((written, *(f"! {clean(line)}" for line in unfit)))

@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import date
 from functools import partial
 
+from workbench.errors import BenchError
 from workbench.fin.blade import Blade
 from workbench.fin.methods import Method
 from workbench.fin.readings import Reading
@@ -63,8 +64,16 @@ class OpenBook:
         return tuple(map(self._guarded_line, lines)) if self.guarded else lines
 
     def _guarded_line(self, line: RosterLine) -> RosterLine:
-        """Only the whole view knows what readings are worth, and so if a guard band lets them."""
-        return replace(line, stage=self.view(line.job_id).stage) if line.stage == "within" else line
+        """Only the whole view knows what readings are worth, and so if a guard band lets them.
+
+        A ski that cannot be reckoned with keeps the line it has: it must not hide the others.
+        """
+        if line.stage != "within":
+            return line
+        try:
+            return replace(line, stage=self.view(line.job_id).stage)
+        except BenchError:
+            return line
 
     def view(self, job_id: str) -> JobView:
         """Return everything the bench shows of a job."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import Literal
@@ -39,17 +39,21 @@ Writers = Mapping[Format, Callable[[], str | bytes]]
 
 @dataclass(frozen=True, slots=True)
 class Written:
-    """The files that were written, and in words what was not and why."""
+    """The files that were written, and in words what was not and why.
+
+    ``unfit`` has a line for each ski of a day sheet that cannot be reckoned with.
+    """
 
     paths: tuple[Path, ...]
     left_out: str = ""
+    unfit: tuple[str, ...] = ()
 
     @property
     def words(self) -> str:
         """Return what was written and where, on one line."""
         first = self.paths[0]
         kinds = ", ".join(path.suffix for path in self.paths)
-        left = f". {self.left_out}" if self.left_out else ""
+        left = "".join(f". {words}" for words in (self.left_out, *self.unfit) if words)
         return f"written: {first.stem} ({kinds}) in {first.parent}{left}"
 
 
@@ -137,7 +141,8 @@ def write_sheet(
     """Write the day sheet of the shop's day to a folder; see :func:`write_card`."""
     sheet = day_sheet(shop)
     writers = _sheet_writers(sheet, paper or paper_of(shop))
-    return _write(writers, formats, folder or card_folder(shop), f"day-{slug(sheet.day)}")
+    done = _write(writers, formats, folder or card_folder(shop), f"day-{slug(sheet.day)}")
+    return replace(done, unfit=sheet.unfit)
 
 
 def _card_writers(card: Card, paper: Paper, drawing: bool) -> Writers:
