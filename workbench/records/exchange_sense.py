@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
-from datetime import datetime
 from functools import lru_cache
 
 from ..errors import InputError, shown
@@ -28,13 +27,16 @@ from ..measure.calipers import (
 )
 from ..measure.degrees import WATER_C
 from ..measure.display import STEP
-from ..measure.lengths import kept_as, parse_length
+from ..measure.lengths import LONGEST, kept_as, parse_length
 from ..measure.limits import LONGEST_MM
 from ..measure.temperature import HIGHEST_C, LOWEST_C
 from ..measure.units import MM_PER, UNITS, Unit
 from .exchange_checks import EARLIEST, LATEST, Arrived
 from .exchange_form import PART_OF, Row
 from .schema import Table
+
+_EARLIEST, _LATEST = (at.isoformat(timespec="microseconds") for at in (EARLIEST, LATEST))
+"""As the texts of a book, which sort as their times do."""
 
 LARGEST_TYPED_MM = 1e9
 """No longer length is ever understood."""
@@ -132,8 +134,7 @@ TYPED: Mapping[Table, tuple[Typed, ...]] = {
 
 def check_sense(each: Arrived) -> None:
     """Raise ``InputError`` for a row that no entry of ours could have made."""
-    at = datetime.fromisoformat(each.row["at"])
-    if not EARLIEST <= at <= LATEST:
+    if not _EARLIEST <= each.row["at"] <= _LATEST:
         raise InputError(_column(each, "at"), each.row["at"], "a time of the years 1970 to 2199")
     _check(each, each.table, each.row, "")
     part = PART_OF.get(each.table)
@@ -169,6 +170,8 @@ def _contradiction(row: Row, typed: Typed) -> Iterator[tuple[str, object, str]]:
     text, unit, mm = row[typed.text], row[typed.unit], row[typed.mm]
     if unit not in UNITS:
         return  # refused by its table
+    if _is_plainly(text, unit, mm):
+        return
     try:
         values = _kept_as(text, unit)
     except InputError as why:
@@ -177,6 +180,14 @@ def _contradiction(row: Row, typed: Typed) -> Iterator[tuple[str, object, str]]:
     if all(abs(mm - value) > typed.within_mm[unit] for value in values):
         accepted = f"{values[0]:.10g}, which is {shown(text)} in {unit}; or another text"
         yield typed.mm, mm, accepted
+
+
+def _is_plainly(text: str, unit: Unit, mm: float) -> bool:
+    """Whether a text is a bare decimal that gives its figure; most of a book's are."""
+    digits = text.replace(".", "", 1)
+    if not (digits.isascii() and digits.isdigit() and len(text) <= LONGEST):
+        return False
+    return abs(float(text) * MM_PER[unit] - mm) <= HAIR_MM
 
 
 @lru_cache(maxsize=20_000)
