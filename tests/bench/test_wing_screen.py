@@ -108,7 +108,7 @@ async def test_a_wrong_curve_stays_in_its_form(shop: Shop) -> None:
         await screen.pilot.press("d", *"0", "f2")
         await screen.settle()
         assert isinstance(screen.app.screen, Form)
-        assert "place 2: ''" in flat_text(screen)
+        assert "Place 2: ''" in flat_text(screen)
         assert shop.book.curves_of(view.ski.id) == ()
 
 
