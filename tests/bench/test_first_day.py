@@ -6,8 +6,9 @@ import re
 from pathlib import Path
 
 from tests.bench.screens import bench
-from tests.shop import demo_file, open_shop, ski
+from tests.shop import demo_file, heron, open_shop, ski, walk_to
 from workbench.work.first_day import STEPS, tour_words
+from workbench.work.shop import Shop
 
 
 async def test_doing_what_it_says_signs_a_ski_off(tmp_path: Path) -> None:
@@ -27,9 +28,7 @@ async def test_doing_what_it_says_signs_a_ski_off(tmp_path: Path) -> None:
                 if screen.view.stage == "signed off":
                     break
                 typed = re.search(r"type ([+.\d]+) ", words)
-                if screen.view.stage == "target" and screen.view.progress.targets:
-                    await screen.by_hand("\n")
-                elif typed:
+                if typed:
                     await screen.by_hand(f"{typed[1]}\n")
                 elif "press +" in words or (state.hands_on and "then +" in words):
                     await screen.by_hand("+")
@@ -39,6 +38,17 @@ async def test_doing_what_it_says_signs_a_ski_off(tmp_path: Path) -> None:
             assert "a writes its card" in screen.shown()
     assert seen[0] == 1
     assert seen[-1] == len(STEPS)
+
+
+def test_it_goes_on_once_the_target_is_set(shop: Shop) -> None:
+    """Typing the same change again would aim the tail too, which nobody wanted."""
+    view = ski(shop, "Heron 66")
+    view = walk_to(shop, view, heron(view), "target")
+    assert "type +.010 and Enter" in tour_words(view, "in", False)
+    view = shop.aim(view, view.lines[0], "+.010", "in")
+    words = tour_words(view, "in", False)
+    assert "type" not in words
+    assert "Enter accepts it" in words
 
 
 def test_without_a_ski_it_says_which_key() -> None:

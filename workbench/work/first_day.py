@@ -46,8 +46,7 @@ def _words(view: JobView, unit: Unit, hands_on: bool) -> str:
     release = "press +" if hands_on else "press Enter, then +"
     return {
         "studs": "bring the studs up to the blade, then Enter: from here the turns count.",
-        "target": f"type {_change(view, unit)} and Enter for a little more depth, then Enter "
-        "accepts it. What you leave out stays where it is.",
+        "target": _target_words(view, unit),
         "turning": "do what the next-step line says and press Enter after each act. Loosen before "
         "any stud is turned. Tab shows the other panels.",
         "within": "within tolerance: leave it alone. Enter goes on.",
@@ -56,6 +55,13 @@ def _words(view: JobView, unit: Unit, hands_on: bool) -> str:
         "signed off": "done. a writes its card, o shows its history, z the day's queue, "
         "j takes the next ski. :, then first day, ends this walk-through.",
     }[stage]
+
+
+def _target_words(view: JobView, unit: Unit) -> str:
+    """Return what to type, and once that is kept how to go on: typed again it aims another."""
+    if view.progress.targets:
+        return "the target is set: Enter accepts it. What you leave out stays where it is."
+    return f"type {_change(view, unit)} and Enter for a little more depth; then Enter accepts it."
 
 
 def _reading_words(view: JobView, unit: Unit) -> str:
