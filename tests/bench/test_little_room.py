@@ -9,8 +9,8 @@ import pytest
 
 from tests.bench.screens import bench
 from tests.bench.test_hands import begin
-from tests.shop import demo_file, heron, open_shop, ski, walk_to
-from workbench.bench.next_line import keys_line, next_step
+from tests.shop import Fin, demo_file, heron, open_shop, ski, walk_to
+from workbench.bench.next_line import caution, keys_line, next_step, next_words
 from workbench.bench.panels import picture, target
 from workbench.bench.readings_panel import readings
 from workbench.bench.turns_panel import turns
@@ -94,6 +94,88 @@ def test_a_long_caution_takes_a_second_line(shop: Shop) -> None:
     keys.type("+.01")
     shown = " ".join(next_step(keys.hands.state, 58).plain.split())
     assert "and a qualified technician come first." in shown
+
+
+SHARP = "A fin is sharp"
+
+
+@pytest.mark.parametrize("size", [LEAST, (80, 24)])
+async def test_the_caution_stays_where_the_hand_is(tmp_path: Path, size: tuple[int, int]) -> None:
+    """After the last reading too, beside what was kept and what to do now."""
+    with open_shop(demo_file(tmp_path)) as shop:
+        view = ski(shop, "Heron 66")
+        fin = heron(view)
+        view = walk_to(shop, view, fin, "as received")
+        async with bench(shop, size) as screen:
+            screen.app.hands.open(view.job.id)
+            for line in view.lines:
+                await screen.by_hand(f"{fin.text(line)}\n")
+            await screen.settle()
+            shown = screen.shown()
+            assert screen.view.stage == "studs"
+            assert SHARP in shown
+            assert "✓ kept: length, tips 7.0" in shown
+            assert "Enter when they do." in re.sub(r"[\s┃]+", " ", shown)
+
+
+def test_the_wing_stands_beside_a_sharp_edge(shop: Shop) -> None:
+    """So the caution there names it."""
+    view = ski(shop, "Heron 67")
+    fin = Fin(view, 0.690, -1.012, -0.10)
+    view = walk_to(shop, view, fin, "wing", ("+.008", "+.012", ""))
+    keys = begin(shop, "waiting")
+    keys.hands.open(view.job.id)
+    assert SHARP in next_step(keys.hands.state, 58).plain
+
+
+@pytest.mark.parametrize("size", [LEAST, (80, 24)])
+async def test_a_warning_in_two_rows_leaves_the_caution(
+    tmp_path: Path, size: tuple[int, int]
+) -> None:
+    """The box below takes a row more, and gives it back with the next key."""
+    words = "the gauge block that was put to the caliper does not read what stands on it. " * 3
+    with open_shop(demo_file(tmp_path)) as shop:
+        view = ski(shop, "Heron 66")
+        walk_to(shop, view, heron(view), "as received")
+        async with bench(shop, size) as screen:
+            screen.app.hands.open(view.job.id)
+            await screen.settle()
+            high = screen.app.query_one("#next").size.height
+            screen.app.hands.say(words, "warn")
+            await screen.settle()
+            assert SHARP in screen.shown()
+            assert "NEXT  Measure and type: depth" in screen.shown()
+            assert "! the gauge block" in screen.shown()
+            assert "… more: h" in screen.shown()
+            assert "h help" in screen.shown()
+            assert screen.app.query_one("#next").size.height == high + 1
+            await screen.by_hand("h")
+            told = re.sub(r"[\s│]+", " ", screen.shown())
+            assert told.count("what stands on it") == 3
+            screen.app.screen.dismiss()
+            await screen.by_hand("2")
+            await screen.settle()
+            assert screen.app.query_one("#next").size.height == high
+
+
+def test_no_row_below_is_too_wide(shop: Shop) -> None:
+    """At every stage, whatever was said, the caution is there or is the step itself."""
+    view = ski(shop, "Heron 66")
+    fin = heron(view)
+    keys = begin(shop, "waiting")
+    for stage in ("waiting", "as received", *STAGES):
+        view = walk_to(shop, view, fin, stage)
+        keys.hands.open(view.job.id)
+        for width in (58, 78, 118):
+            for tone in ("warn", "done"):
+                for words in ("", "kept", "a word or two " * 4, "a word or two " * 30):
+                    keys.hands.say(words, tone)
+                    drawn = next_step(keys.hands.state, width)
+                    rows = drawn.split("\n", allow_blank=True)
+                    assert len(rows) <= (4 if tone == "warn" else 3)
+                    assert all(row.cell_length <= width for row in rows)
+                    careful = caution(keys.hands.state)
+                    assert careful[:40] in drawn.plain or careful in next_words(keys.hands.state)
 
 
 def test_a_reading_taken_shows_how_it_stands_beside_its_target_in_one_line(shop: Shop) -> None:

@@ -64,6 +64,7 @@ class Bench(Leaving):
         themes.register(self)
         themes.begin_with(self, themes.pick(no_color, kept.get("theme") or themes.NIGHT.name))
         self.report = ""
+        self._next_rows = next_line.ROWS
         self._drawn_job: tuple[str, int | None] = ("", None)
         self._sign = SignKey(self, self.hands.type, self._sign_alone)
 
@@ -141,7 +142,7 @@ class Bench(Leaving):
         for panel in base.query(Panel):
             panel.show(state)
         self._draw_tour(state)
-        base.query_one("#next", Line).show(next_line.next_step(state, width - 2))
+        self._draw_next(base.query_one("#next", Line), state, width - 2)
         base.query_one("#keys", Line).show(next_line.keys_line(width < NARROW_BELOW))
         view = state.view
         job_id, due = (view.job.id, view.due) if view is not None else ("", None)
@@ -157,6 +158,15 @@ class Bench(Leaving):
         if job_id == self._drawn_job[0]:
             self.hands.foresee()
             self.hands.look_ahead()
+
+    def _draw_next(self, line: Line, state: BenchState, width: int) -> None:
+        """Show what to do now, with a row more only where a warning and a caution need it."""
+        words = next_line.next_step(state, width)
+        line.show(words)
+        rows = max(words.plain.count("\n") + 1, next_line.ROWS)
+        if rows != self._next_rows:
+            self._next_rows = rows
+            line.styles.height = rows + 2
 
     def _draw_tour(self, state: BenchState) -> None:
         """Show the walk-through's line where it is on."""

@@ -68,7 +68,8 @@ class Help(ModalScreen[None]):
             return [x for part in self._here.split(" · ") for x in wrapped(part.strip(), width)]
         view = self._state.view
         stage = f"{view.ski.name}: {view.stage_words}. " if view is not None else ""
-        return wrapped(f"{stage}{next_words(self._state)}", width)
+        said = wrapped(f"! {self._state.message}", width) if self._state.tone == "warn" else []
+        return [*wrapped(f"{stage}{next_words(self._state)}", width), *said]
 
     def on_key(self, event: Key) -> None:
         """Close on purpose; a number that comes in is held."""

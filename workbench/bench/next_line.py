@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from functools import lru_cache
 
+from rich.cells import cell_len
 from textual.content import Content
 
 from workbench.bench.state import READS_AT, BenchState
@@ -23,7 +24,14 @@ from workbench.work.next_step import (
 )
 from workbench.work.words import step_words
 
-BLANK = Content("")
+ROWS, MOST_ROWS = 3, 4
+"""Rows below the panels: as a rule, and where a warning and a caution need them."""
+
+INDENT = 6
+LEAST_BESIDE = 12
+"""Cells within which what was said is of use beside the end of what to do."""
+
+_TONES = {"warn": "bold $state-caution", "done": "$state-within", "say": ""}
 
 
 @lru_cache(maxsize=2)
@@ -44,28 +52,50 @@ def keys_line(narrow: bool = False) -> Content:
 
 
 def next_step(state: BenchState, width: int) -> Content:
-    """Return what to do now, what was just said, and the caution that belongs there."""
-    said = {"warn": "bold $state-caution", "done": "$state-within", "say": ""}[state.tone]
-    sign = {"warn": "! ", "done": "✓ ", "say": ""}[state.tone] if state.message else ""
-    first, *rest = wrapped(next_words(state), width - 6)
-    rows = [styled(("NEXT  ", "bold $accent"), (first, "bold"))]
-    rows += [styled((f"      {part}", "bold")) for part in rest[:1]]
-    if state.message:
-        room = 3 - len(rows) if state.tone == "warn" else 1
-        rows += [styled((part, said)) for part in _within(sign + state.message, width, room)]
-    careful = caution(state)
-    if careful not in next_words(state):
-        room = max(3 - len(rows), 1)
+    """Return what to do now, what was just said, and the caution that belongs there.
+
+    Three rows; a warning may take a fourth. The caution keeps a row: the others are shortened.
+    """
+    words, careful = next_words(state), caution(state)
+    careful = "" if careful in words else careful
+    due = _within(words, width - INDENT, 2)
+    said = _said(state, width)
+    rows = [styled(("NEXT  ", "bold $accent"), (due[0], "bold"))]
+    rest = f"{' ' * INDENT}{due[1]}  " if len(due) > 1 else ""
+    left = width - cell_len(rest)
+    if rest and said and (cell_len(" ".join(said)) <= left or (careful and state.tone != "warn")):
+        beside = visible(" ".join(said), left) if left >= LEAST_BESIDE else ""
+        rows.append(styled((rest, "bold"), (beside, _TONES[state.tone])))
+        said = []
+    elif rest and len(said) + bool(careful) + 2 > MOST_ROWS:
+        short = visible(words, width - INDENT)
+        rows = [styled(("NEXT  ", "bold $accent"), (short, "bold"))]
+    elif rest:
+        rows.append(styled((rest.rstrip(), "bold")))
+    rows += [styled((part, _TONES[state.tone])) for part in said]
+    if careful:
+        room = max(ROWS - len(rows), 1)
         rows += [styled((part, "$ink-faint")) for part in _within(careful, width, room)]
-    return lines(rows[:3])
+    return lines(rows[:MOST_ROWS])
 
 
-def _within(text: str, width: int, most: int) -> list[str]:
-    """Return text in at most so many lines, the last of them cut where it is too long."""
+def _said(state: BenchState, width: int) -> list[str]:
+    """Return what was just said under its sign: a warning in two rows at most, else in one."""
+    if not state.message:
+        return []
+    sign = {"warn": "! ", "done": "✓ ", "say": ""}[state.tone]
+    if state.tone == "warn":
+        return _within(sign + state.message, width, 2, " more: h")
+    return _within(sign + state.message, width, 1)
+
+
+def _within(text: str, width: int, most: int, where: str = "") -> list[str]:
+    """Return text in at most so many lines; the last, where cut, says where the rest is."""
     parts = wrapped(text, width)
     if len(parts) <= most:
         return parts
-    return [*parts[: most - 1], visible(" ".join(parts[most - 1 :]), width)]
+    last = visible(" ".join(parts[most - 1 :]), width - len(where))
+    return [*parts[: most - 1], last + where]
 
 
 def next_words(state: BenchState) -> str:

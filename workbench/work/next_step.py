@@ -9,7 +9,7 @@ from workbench.fin.guidance import Step
 from workbench.work.jobs import JobView
 from workbench.work.words import CAUTION_EDGES, CAUTION_LOOSEN, CAUTION_RIDE, CAUTION_SNUG
 
-STUDS_UP = "Bring all three studs up until each just touches the blade"
+STUDS_UP = "Bring all three studs up to just touch the blade"
 NO_FIT = "These readings do not work"
 OUT_OF_REACH = "The target is out of reach: see the warning, and give another."
 NO_TURNS = "No turns: see the warning"
@@ -50,7 +50,7 @@ def caution_words(view: JobView, at_check: bool) -> str:
         return view.torque_words
     if stage == "turning":
         return _turning_caution(view)
-    if stage in ("waiting", "received check", "as received", "measuring", "studs"):
+    if stage in ("waiting", "received check", "as received", "measuring", "studs", "wing"):
         return CAUTION_EDGES
     if stage in ("final check", "sign-off", "signed off"):
         return CAUTION_RIDE
