@@ -11,7 +11,7 @@ from tests.bench.screens import bench
 from tests.bench.test_hands import begin
 from tests.shop import Fin, demo_file, heron, open_shop, ski, walk_to
 from workbench.bench.next_line import caution, keys_line, next_step, next_words
-from workbench.bench.panels import picture, target
+from workbench.bench.panels import picture, target, warned_picture
 from workbench.bench.readings_panel import readings
 from workbench.bench.turns_panel import turns
 from workbench.work.shop import Shop
@@ -94,6 +94,84 @@ def test_a_long_caution_takes_a_second_line(shop: Shop) -> None:
     keys.type("+.01")
     shown = " ".join(next_step(keys.hands.state, 58).plain.split())
     assert "and a qualified technician come first." in shown
+
+
+FAR = ("+.5", "", "")
+"""A change of depth that tilts the blade oddly and runs a stud off its edge."""
+
+TILTED = "the targets ask for a tilt of −7.02°: that is odd, look at them again"
+OFF_EDGE = "stud back: at the target it touches beyond the end of its edge"
+
+
+def flat(shown: str) -> str:
+    """Return the right half of what is shown, as one line."""
+    rows = (row.split("││")[-1].strip("│ ") for row in shown.splitlines())
+    return re.sub(r"\s+", " ", " ".join(rows))
+
+
+def test_warnings_have_room_before_what_stands_twice(shop: Shop) -> None:
+    """At 80x24 both are whole, the first turn due; the three readings to expect stay."""
+    view = ski(shop, "Heron 66")
+    walk_to(shop, view, heron(view), "turning", FAR)
+    keys = begin(shop, "turning")
+    keys.type("\n")
+    for height in (15, 13, 12):
+        drawn = turns(keys.hands.state, 36, height)
+        shown = flat(drawn.plain)
+        assert len(drawn.split("\n", allow_blank=True)) <= height
+        assert f"! {TILTED}" in shown
+        assert f"! {OFF_EDGE}" in shown
+        for name in ("depth, hole 2", "tail, upper line", "length, tips"):
+            assert name in shown
+
+
+@pytest.mark.parametrize("width", [26, 36])
+@pytest.mark.parametrize("height", range(3, 22))
+def test_a_warning_never_vanishes_without_a_word(shop: Shop, width: int, height: int) -> None:
+    """What cannot stand is counted, and the key that shows it is named."""
+    keys = begin(shop, "target")
+    keys.type("+.5\n")
+    for _ in range(3):
+        for draw in (turns, warned_picture):
+            drawn = draw(keys.hands.state, width, height)
+            rows = drawn.split("\n", allow_blank=True)
+            assert len(rows) <= height
+            assert all(row.cell_length <= width for row in rows)
+            shown = flat(drawn.plain)
+            whole = f"! {TILTED}" in shown, f"! {OFF_EDGE}" in shown
+            if not all(whole):
+                assert rows[-1].plain.endswith("more: h")
+        keys.type("\n")
+
+
+@pytest.mark.parametrize("size", [LEAST, (80, 24)])
+async def test_help_shows_every_warning(tmp_path: Path, size: tuple[int, int]) -> None:
+    """The key that a cut row names shows the rest at once, without scrolling; at the target too."""
+    with open_shop(demo_file(tmp_path)) as shop:
+        view = ski(shop, "Heron 66")
+        view = walk_to(shop, view, heron(view), "target")
+        async with bench(shop, size) as screen:
+            screen.app.hands.open(view.job.id)
+            await screen.by_hand("+.5\n")
+            await screen.settle()
+            assert screen.view.stage == "target"
+            assert screen.app.hands.state.shown_side == "view"
+            assert f"! {TILTED}" in flat(screen.shown())
+            await screen.by_hand("\n\n")
+            await screen.settle()
+            assert screen.view.stage == "turning"
+            shown = screen.shown()
+            assert f"! {TILTED}" in flat(shown)
+            assert "! stud back" in shown
+            assert (
+                len(re.findall(r"(depth, h|tail, u|length, t)\S* .*\d\.\d{4} +│$", shown, re.M))
+                == 3
+            )
+            await screen.by_hand("h")
+            await screen.settle()
+            told = re.sub(r"[\s│]+", " ", screen.shown())
+            assert TILTED in told
+            assert OFF_EDGE in told
 
 
 SHARP = "A fin is sharp"

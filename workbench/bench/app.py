@@ -8,6 +8,7 @@ from typing import Any
 
 from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical
+from textual.content import Content
 from textual.driver import Driver
 from textual.events import Key, Paste, Resize
 from textual.geometry import Size
@@ -91,7 +92,7 @@ class Bench(Leaving):
                 yield Panel("target", "Target", panels.target)
             with Vertical(id="guidance"):
                 yield Panel("turns", "Stud turns", turns_panel.turns)
-                yield Panel("view", "Side view", panels.picture)
+                yield Panel("view", "Side view", self._side_view)
         yield Static(id="tour", markup=False)
         yield Line(id="next", markup=False)
         yield Static(
@@ -158,6 +159,11 @@ class Bench(Leaving):
         if job_id == self._drawn_job[0]:
             self.hands.foresee()
             self.hands.look_ahead()
+
+    def _side_view(self, state: BenchState, width: int, height: int) -> Content:
+        """Draw the side view; where it stands in the turns' place, with their warnings."""
+        draw = panels.picture if self.size.width >= WIDE_FROM else panels.warned_picture
+        return draw(state, width, height)
 
     def _draw_next(self, line: Line, state: BenchState, width: int) -> None:
         """Show what to do now, with a row more only where a warning and a caution need it."""

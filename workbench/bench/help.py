@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from textual.app import ComposeResult
 from textual.containers import VerticalScroll
+from textual.content import Content
 from textual.events import Key
 from textual.screen import ModalScreen
 from textual.widgets import Static
@@ -13,6 +14,7 @@ from workbench.bench.next_line import next_words
 from workbench.bench.sheet import CHOICES
 from workbench.bench.state import BenchState
 from workbench.bench.text import lines, styled, wrapped
+from workbench.bench.turns_panel import warnings
 
 KEYS = (
     ("Enter", "the next step, always; with an entry: take it"),
@@ -49,6 +51,7 @@ class Help(ModalScreen[None]):
         """Lay the help out."""
         out = [styled(("Where you are", "bold $accent"))]
         out += [styled(f"  {x}") for x in self._where()]
+        out += self._warnings()
         out += [styled(("Keys of the bench", "bold $accent"))]
         out += [styled((f"  {k:<11}", "bold"), words) for k, words in KEYS]
         out += [styled((f"  {c.key:<11}", "bold"), c.words) for c in CHOICES if c.key]
@@ -70,6 +73,19 @@ class Help(ModalScreen[None]):
         stage = f"{view.ski.name}: {view.stage_words}. " if view is not None else ""
         said = wrapped(f"! {self._state.message}", width) if self._state.tone == "warn" else []
         return [*wrapped(f"{stage}{next_words(self._state)}", width), *said]
+
+    def _warnings(self) -> list[Content]:
+        """Return every warning of the bench in full: beside the turns there may be no room."""
+        if self._here:
+            return []
+        width = min(84, self.app.size.width - 8)
+        rows = [
+            (part, style)
+            for words, style in warnings(self._state)
+            for part in wrapped(words, width)
+        ]
+        head = [styled(("Warnings", "bold $accent"))] if rows else []
+        return head + [styled(("  ", ""), row) for row in rows]
 
     def on_key(self, event: Key) -> None:
         """Close on purpose; a number that comes in is held."""

@@ -12,6 +12,7 @@ from workbench.bench.drawing import side_view
 from workbench.bench.room import first_seen
 from workbench.bench.state import CHANGE_SUCH_AS, BenchState
 from workbench.bench.text import lines, padded, styled, visible, wrapped
+from workbench.bench.turns_panel import rows_of, warned, warnings
 from workbench.fin.pose import Pose
 from workbench.fin.rig import Rig
 from workbench.measure.display import (
@@ -25,6 +26,12 @@ from workbench.work.meaning import SIGNS
 from workbench.work.roster import RosterLine
 
 BLANK = Content("")
+WARNED_ROWS = 5
+"""Rows that warnings may take below the side view."""
+
+LEAST_PICTURE = 5
+"""Rows that stay for the side view itself."""
+
 LONGEST_DUE = 12
 """Cells for when a ski is due, which people write in words of their own."""
 
@@ -194,6 +201,18 @@ def picture(state: BenchState, width: int, height: int) -> Content:
     misfit = view.pose is None and all(line.now_mm is not None for line in view.lines)
     said = "no place of the blade gives these" if misfit else ""
     return _drawn(view.rig, view.pose, wanted, width, height, state.drawing, said)
+
+
+def warned_picture(state: BenchState, width: int, height: int) -> Content:
+    """Return the side view with the warnings below it, for where it stands in the turns' place."""
+    said = warnings(state)
+    room = min(rows_of(said, width), WARNED_ROWS, max(height - LEAST_PICTURE, 1))
+    if not room:
+        return picture(state, width, height)
+    told = warned(said, width, room)
+    drawn = picture(state, width, height - room)
+    rows = drawn.split("\n", allow_blank=True) if drawn.plain else []
+    return lines([*rows, *told])
 
 
 @lru_cache(maxsize=8)
