@@ -13,6 +13,7 @@ from tests.shop import Fin, demo_file, heron, open_shop, ski, walk_to
 from workbench.bench.next_line import caution, keys_line, next_step, next_words
 from workbench.bench.panels import picture, target, warned_picture
 from workbench.bench.readings_panel import readings
+from workbench.bench.sheet import CHOICES
 from workbench.bench.turns_panel import turns
 from workbench.work.shop import Shop
 
@@ -268,3 +269,62 @@ def test_a_reading_taken_shows_how_it_stands_beside_its_target_in_one_line(shop:
     assert "within" not in first
     assert after[0].endswith("within")
     assert "within" not in after[1]
+
+
+@pytest.mark.parametrize("size", [LEAST, (72, 20), (80, 24), (100, 30), (120, 36)])
+async def test_every_row_of_the_sheet_is_whole_and_can_be_reached(
+    tmp_path: Path, size: tuple[int, int]
+) -> None:
+    """One column where there is no room for two; at 80x24 all rows stand at once."""
+    with open_shop(demo_file(tmp_path)) as shop:
+        async with bench(shop, size) as screen:
+            await screen.by_hand("/")
+            await screen.settle()
+            assert "then + ; Esc closes" in screen.shown()
+            seen = set()
+            for number in range(1, len(CHOICES) + 1):
+                shown = screen.shown()
+                for i, choice in enumerate(CHOICES, 1):
+                    row = rf"[▸ ]{i:>2} {re.escape(choice.words)} +{choice.key} "
+                    seen |= {i} if re.search(row, shown) else set()
+                assert f"▸{number:>2} {CHOICES[number - 1].words}" in shown
+                if size == (80, 24):
+                    assert len(seen) == len(CHOICES)
+                    break
+                await screen.pilot.press("down")
+                await screen.pilot.pause()
+            assert len(seen) == len(CHOICES)
+            screen.burst("2.4505\n")
+            await screen.settle()
+            assert "! 2.4505 " in screen.shown()
+            assert "held as a note" in screen.shown()
+
+
+async def test_a_comparison_can_be_read_to_its_last_stud(tmp_path: Path) -> None:
+    """In one unit, with PgDn to what finds no room, and that key named."""
+    with open_shop(demo_file(tmp_path)) as shop:
+        for name in ("Heron 66", "Heron 67"):
+            view = ski(shop, name)
+            if name == "Heron 66":
+                walk_to(shop, view, heron(view), "turning")
+            async with bench(shop, LEAST) as screen:
+                screen.app.hands.open(view.job.id)
+                await screen.by_hand("oc")
+                await screen.settle()
+                first = screen.shown()
+                assert " more: PgDn " in first
+                assert "…" not in first
+                unit = screen.app.hands.state.unit
+                assert f"B−A {unit}" in first
+                await screen.pilot.press("pagedown")
+                await screen.settle()
+                last = screen.shown()
+                assert " above: PgUp " in last
+                assert "…" not in last
+                for stud in ("front", "rear", "back"):
+                    assert re.search(rf"  {stud}: .*exactly [+−]\d", last)
+                await screen.by_hand("*")
+                await screen.pilot.press("pageup", "pageup")
+                await screen.settle()
+                assert screen.app.hands.state.unit != unit
+                assert f"B−A {screen.app.hands.state.unit}" in screen.shown()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
+from rich.cells import cell_len
 from textual.content import Content
 from textual.events import Key
 
@@ -15,13 +16,16 @@ from workbench.errors import BenchError
 from workbench.measure.display import change_text, fine_text, length_text
 from workbench.measure.units import UNITS, Unit
 from workbench.work.compare import Beside, Between, Comparison, compare, finest_of, go_back
-from workbench.work.compare_words import between_words, rating_words, wing_words
+from workbench.work.compare_words import between_short, between_words, rating_words, wing_words
 from workbench.work.history import Setting
 from workbench.work.shop import Shop
 from workbench.work.words import error_words
 
 LEAST_LIST = 4
 """Rows of the list of settings that stay, however small the screen."""
+
+BOTH_UNITS_FROM = 73
+"""Cells from which a value stands in inch and mm; else in the unit of the bench."""
 
 NAME_CELLS = 22
 SETTING_CELLS = 23
@@ -61,7 +65,7 @@ class CompareScreen(DrawnCloser):
     CompareScreen #closer-foot { height: auto; max-height: 3; }
     """
     TITLE_WORDS = "Two settings side by side"
-    KEYS = "↑ ↓ choose · a first · b second · g goes back to it (target) · Esc closes"
+    KEYS = "↑ ↓ choose · a first · b second · g makes it target · PgDn more · Esc closes"
 
     def __init__(
         self,
@@ -84,6 +88,7 @@ class CompareScreen(DrawnCloser):
             self.first -= 1
         self.at = self.second
         self._found: tuple[int, int, Comparison] | None = None
+        self._top = self._page = 0
 
     def in_unit(self, unit: Unit) -> None:
         """Show the list in another unit; the comparison stands in both."""
@@ -104,16 +109,22 @@ class CompareScreen(DrawnCloser):
         """Return the list of settings above the comparison, in width x height cells."""
         if not self._past.settings:
             return styled(("this ski was not read yet: there is nothing to compare", "bold"))
-        table = comparison_rows(self.comparison, self._past.history.ski.has_wing, width)
+        has_wing = self._past.history.ski.has_wing
+        table = comparison_rows(self.comparison, has_wing, width, self.unit)
         room = max(height - len(table) - 1, LEAST_LIST)
-        rows = [*self._list(width, room), styled(("─" * width, "$ink-faint")), *table]
+        above = self._list(width, room)
+        self._page = max(height - len(above) - 1, 1)
+        self._top = min(self._top, max(len(table) - self._page, 0))
+        shown = table[self._top : self._top + self._page]
+        rows = [*above, _rule(self._top, len(table) - self._top - len(shown), width), *shown]
         return lines(rows[: max(height, 1)])
 
     def _list(self, width: int, room: int) -> list[Content]:
         """Return the settings around the one marked, below the names of the methods."""
         settings = self._past.settings
         methods = [i for i in self._past.history.methods if any(s.value(i) for s in settings)]
-        columns = columns_for([self._past.history.method_name(i) for i in methods], width)
+        named = methods if width >= BOTH_UNITS_FROM else []  # the table below has them
+        columns = columns_for([self._past.history.method_name(i) for i in named], width)
         head = self._heads(columns, len(methods), width)
         room -= len(head)
         first = first_seen(self.at, len(settings), room)
@@ -162,7 +173,12 @@ class CompareScreen(DrawnCloser):
     def on_key(self, event: Key) -> None:
         """Choose a setting, mark it as the first or the second, or go back to it."""
         char = (event.character or "").lower()
-        if not self._typed and self._past.settings and char in ("a", "b", "g"):
+        if event.key in ("pageup", "pagedown"):
+            event.stop()
+            event.prevent_default()
+            self._top = max(self._top + (self._page if event.key == "pagedown" else -self._page), 0)
+            self.redraw()
+        elif not self._typed and self._past.settings and char in ("a", "b", "g"):
             event.stop()
             event.prevent_default()
             self._letter(char)
@@ -229,17 +245,27 @@ def _cut(found: list[str], most: int = MOST_LINES) -> list[str]:
 # -- the table ---------------------------------------------------------------------------------
 
 
-def comparison_rows(found: Comparison, has_wing: bool, width: int) -> list[Content]:
-    """Return the two settings by method in inch and mm, their wings, and the turns between."""
-    name = min(max(width - 51, NAME_CELLS), 40)
+def _rule(above: int, below: int, width: int) -> Content:
+    """Return the line between list and table; it says where more of the table is."""
+    more = f" {below} more: PgDn " if below else f" {above} above: PgUp " if above else ""
+    return styled(("─" * (width - len(more) - 2), "$ink-faint"), more, ("──", "$ink-faint"))
+
+
+def comparison_rows(found: Comparison, has_wing: bool, width: int, unit: Unit) -> list[Content]:
+    """Return the two settings by method, their wings, and the turns between.
+
+    Values stand in inch and mm; where there is too little room for both, in ``unit``.
+    """
+    units = UNITS if width >= BOTH_UNITS_FROM else (unit,)
+    name = min(max(width - (51 if len(units) > 1 else 26), NAME_CELLS), 40)
     a = f"A  {found.first.name}"
     b = f"B  {found.second.name}"
     out = [
         styled((visible(f"{a}   {b}", width), "bold")),
-        styled((visible(_head(name), width), "bold $accent")),
+        styled((visible(_head(name, units), width), "bold $accent")),
     ]
     for line in found.lines:
-        out += _line_rows(line, name, width)
+        out += _line_rows(line, name, width, units)
     more = _more(found, has_wing)
     out += [styled(visible(more, width))] if more else []
     return [*out, *_turn_rows(found.turns, found.trouble, width)]
@@ -255,27 +281,30 @@ def _more(found: Comparison, has_wing: bool) -> str:
     return "   ".join(out)
 
 
-def _head(name: int) -> str:
+CHANGE_CELLS: dict[Unit, int] = {"in": 9, "mm": 8}
+
+
+def _head(name: int, units: Sequence[Unit]) -> str:
     head = f"{'method':<{name}}"
-    for word in ("A in", "A mm", "B in", "B mm"):
+    for word in (f"{k} {unit}" for k in "AB" for unit in units):
         head += f" {word:>7}"
-    return f"{head} {'B−A in':>9} {'B−A mm':>8}"
+    return head + "".join(f" {f'B−A {unit}':>{CHANGE_CELLS[unit]}}" for unit in units)
 
 
-def _line_rows(line: Beside, name: int, width: int) -> list[Content]:
+def _line_rows(line: Beside, name: int, width: int, units: Sequence[Unit]) -> list[Content]:
     label = visible(line.method.name, name)
     text = label + " " * max(name - styled(label).cell_length, 0)
     for value in (line.first, line.second):
-        for each in UNITS:
+        for each in units:
             shown = length_text(value.mm, each) if value is not None else "—"
             text += f" {shown:>7}"
     if line.change is None:
         return [styled(visible(text, width)), styled(("    not read in both", "$ink-faint"))]
-    inch, mm = (change_text(line.change.mm, each, FINE[each]) for each in UNITS)
-    text += f" {inch:>9} {mm:>8}"
+    for each in units:
+        text += f" {change_text(line.change.mm, each, FINE[each]):>{CHANGE_CELLS[each]}}"
     sign, ink = ("≠", "$state-within") if line.change.clear else ("≈", "$state-caution")
-    expanded = line.change.expanded_mm
-    said = f"U ±{fine_text(expanded, 'in')} in ±{fine_text(expanded, 'mm')} mm  {sign} "
+    expanded = " ".join(f"±{fine_text(line.change.expanded_mm, unit)} {unit}" for unit in units)
+    said = f"U {expanded}  {sign} "
     return [
         styled((visible(text, width), "bold")),
         styled((f"    {said}", "$ink-faint"), (line.change.glance, ink)),
@@ -287,5 +316,7 @@ def _turn_rows(turns: Sequence[Between], trouble: str, width: int) -> list[Conte
         return [styled((p, "$state-caution")) for p in wrapped(f"! no turns: {trouble}", width)]
     out = [styled(("From A to B, each stud:", "bold $accent"))]
     for each in turns:
-        out.append(styled(visible(f"  {between_words(each)}", width)))
+        words = f"  {between_words(each)}"
+        short = cell_len(words) > width
+        out.append(styled(visible(f"  {between_short(each)}" if short else words, width)))
     return out

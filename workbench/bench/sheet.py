@@ -17,7 +17,7 @@ from textual.widgets import Static
 from workbench.bench.bursts import PLUS_WAIT_S, Heard
 from workbench.bench.opens import OPENINGS
 from workbench.bench.room import first_seen
-from workbench.bench.text import lines, styled, visible
+from workbench.bench.text import lines, literal, styled, visible
 from workbench.frozen import dataclass
 
 COLUMN = 38
@@ -92,22 +92,28 @@ class Sheet(ModalScreen[str]):
         self._draw()
 
     def _draw(self) -> None:
-        columns = 3 if self.size.width >= 3 * COLUMN + 6 else 2
+        columns = min(max((self.size.width - 4) // COLUMN, 1), 3)
         deep = -(-len(CHOICES) // columns)
-        room = max(self.size.height - 3, 3)
+        room = max(self.size.height - 2, 3)
         first = first_seen(self._marked % deep, deep, room)
-        head = "Everything else: number or arrows, then + ; Esc closes"
-        if self._held:
-            head = f"! {visible(self._held, 24)} came in here: held as a note"
-        elif deep > room:
-            head += " ; more ↑ ↓"
-        out = [styled((head, "bold $accent"))]
+        out = []
         for i in range(first, min(first + room, deep)):
             row = [i + deep * column for column in range(columns)]
             out.append(styled(*(self._choice(n) for n in row if n < len(CHOICES))))
         sheet = self.query_one("#sheet", Vertical)
         sheet.styles.width = columns * COLUMN + 4
+        sheet.border_title = literal(self._head(columns == 1, deep > room), columns * COLUMN)
         self.query_one("#sheet-lines", Static).update(lines(out))
+
+    def _head(self, narrow: bool, cut: bool) -> str:
+        """Return how to choose, or what came in meanwhile."""
+        if self._held:
+            came = "" if narrow else "came in here: "
+            return f"! {visible(self._held, 12 if narrow else 24)} {came}held as a note"
+        if narrow:
+            return "Number or ↑ ↓, then + ; Esc closes"
+        more = " ; more ↑ ↓" if cut else ""
+        return f"Everything else: number or arrows, then + ; Esc closes{more}"
 
     def _choice(self, index: int) -> Content:
         """Return a choice in a column of its own width, marked where it is the one."""

@@ -34,6 +34,19 @@ def between_words(turn: Between) -> str:
     return f"{name}: {turns_text(turn.turns)} {way} ({sense}), exactly {exact}"
 
 
+def between_short(turn: Between) -> str:
+    """Return the same in little room: clockwise or not in a sign, the uncertainty left out."""
+    sign = "−" if round(turn.exact, 3) < 0.0 else "+"
+    exact = f"exactly {sign}{abs(turn.exact):.3f}"
+    name = clean(turn.stud.name)
+    if turn.turns is None:
+        return f"{name}: {exact}"
+    if not turn.turns:
+        return f"{name}: leave, {exact}"
+    sense = "↻" if turn.stud.clockwise(turn.turns) else "↺"
+    return f"{name}: {sense} {turns_text(turn.turns)} {'in' if turn.turns > 0 else 'out'}, {exact}"
+
+
 def value_words(value: Value) -> str:
     """Return a value in both units with its expanded uncertainty."""
     return " = ".join(
