@@ -208,6 +208,28 @@ def test_the_wing_stands_beside_a_sharp_edge(shop: Shop) -> None:
 
 
 @pytest.mark.parametrize("size", [LEAST, (80, 24)])
+async def test_the_wings_screws_can_be_read_to_the_last(
+    tmp_path: Path, size: tuple[int, int]
+) -> None:
+    """Beside the readings, else on the help, which the panel names."""
+    with open_shop(demo_file(tmp_path)) as shop:
+        view = ski(shop, "Heron 67")
+        fin = Fin(view, 0.690, -1.012, -0.10)
+        view = walk_to(shop, view, fin, "wing", ("+.008", "+.012", ""))
+        async with bench(shop, size) as screen:
+            screen.app.hands.open(view.job.id)
+            await screen.settle()
+            assert "the maker's figure wins" in flat(screen.shown())
+            if "read the angle once more." not in flat(screen.shown()):
+                assert "… in full: h" in screen.shown()
+                await screen.by_hand("h")
+                await screen.settle()
+                told = re.sub(r"[\s│]+", " ", screen.shown())
+                assert "4 tighten: the screws by turns" in told
+                assert "read the angle once more." in told
+
+
+@pytest.mark.parametrize("size", [LEAST, (80, 24)])
 async def test_a_warning_in_two_rows_leaves_the_caution(
     tmp_path: Path, size: tuple[int, int]
 ) -> None:

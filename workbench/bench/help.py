@@ -15,6 +15,7 @@ from workbench.bench.sheet import CHOICES
 from workbench.bench.state import BenchState
 from workbench.bench.text import lines, styled, wrapped
 from workbench.bench.turns_panel import warnings
+from workbench.bench.wing_steps import steps_in_full
 
 KEYS = (
     ("Enter", "the next step, always; with an entry: take it"),
@@ -51,7 +52,7 @@ class Help(ModalScreen[None]):
         """Lay the help out."""
         out = [styled(("Where you are", "bold $accent"))]
         out += [styled(f"  {x}") for x in self._where()]
-        out += self._warnings()
+        out += self._in_full()
         out += [styled(("Keys of the bench", "bold $accent"))]
         out += [styled((f"  {k:<11}", "bold"), words) for k, words in KEYS]
         out += [styled((f"  {c.key:<11}", "bold"), c.words) for c in CHOICES if c.key]
@@ -74,11 +75,14 @@ class Help(ModalScreen[None]):
         said = wrapped(f"! {self._state.message}", width) if self._state.tone == "warn" else []
         return [*wrapped(f"{stage}{next_words(self._state)}", width), *said]
 
-    def _warnings(self) -> list[Content]:
-        """Return every warning of the bench in full: beside the turns there may be no room."""
+    def _in_full(self) -> list[Content]:
+        """Return what may find no room beside the readings: every warning, the wing's screws."""
         if self._here:
             return []
         width = min(84, self.app.size.width - 8)
+        if self._state.view is not None and self._state.view.stage == "wing":
+            steps = [styled("  ", row) for row in steps_in_full(width)]
+            return [styled(("The wing, in this order", "bold $accent")), *steps]
         rows = [
             (part, style)
             for words, style in warnings(self._state)

@@ -42,7 +42,7 @@ def turns(state: BenchState, width: int, height: int) -> Content:
     if view is None:
         return BLANK
     if view.stage == "wing":
-        return steps_panel(width)
+        return steps_panel(width, height)
     first, later = _first_warnings(state, view), _later_warnings(state, view)
     said = [*first, *later]
     if view.why is not None:
