@@ -208,6 +208,24 @@ def test_the_wing_stands_beside_a_sharp_edge(shop: Shop) -> None:
 
 
 @pytest.mark.parametrize("size", [LEAST, (80, 24)])
+async def test_help_scrolls_to_its_end(tmp_path: Path, size: tuple[int, int]) -> None:
+    """By the keys that its frame names; what wraps stays beside its key."""
+    with open_shop(demo_file(tmp_path)) as shop:
+        async with bench(shop, size) as screen:
+            await screen.by_hand("h")
+            await screen.settle()
+            first = screen.shown()
+            assert "Where you are" in first
+            assert not re.search(r"^│ [a-z]", first, re.M)
+            for _ in range(70):
+                await screen.pilot.press("down")
+            await screen.settle()
+            assert "The maker's instructions come first." in re.sub(r"[\s│]+", " ", screen.shown())
+            await screen.by_hand("h")
+            assert len(screen.app.screen_stack) == 1
+
+
+@pytest.mark.parametrize("size", [LEAST, (80, 24)])
 async def test_the_wings_screws_can_be_read_to_the_last(
     tmp_path: Path, size: tuple[int, int]
 ) -> None:

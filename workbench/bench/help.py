@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from textual.app import ComposeResult
 from textual.containers import VerticalScroll
 from textual.content import Content
@@ -16,6 +18,9 @@ from workbench.bench.state import BenchState
 from workbench.bench.text import lines, styled, wrapped
 from workbench.bench.turns_panel import warnings
 from workbench.bench.wing_steps import steps_in_full
+
+NAME_CELLS = 11
+"""Cells for a key or a word before what it means."""
 
 KEYS = (
     ("Enter", "the next step, always; with an entry: take it"),
@@ -41,6 +46,8 @@ WORDS = (
 class Help(ModalScreen[None]):
     """The help screen; Esc or h closes it. A caliper's burst is held, not lost."""
 
+    AUTO_FOCUS = "#help"  # so that the arrows scroll
+
     def __init__(self, state: BenchState, here: str = "") -> None:
         """``here`` are the keys of the screen that help was asked for on, if not the bench."""
         super().__init__()
@@ -54,16 +61,25 @@ class Help(ModalScreen[None]):
         out += [styled(f"  {x}") for x in self._where()]
         out += self._in_full()
         out += [styled(("Keys of the bench", "bold $accent"))]
-        out += [styled((f"  {k:<11}", "bold"), words) for k, words in KEYS]
-        out += [styled((f"  {c.key:<11}", "bold"), c.words) for c in CHOICES if c.key]
+        out += self._entries(KEYS)
+        out += self._entries((c.key, c.words) for c in CHOICES if c.key)
         out += [styled(("On the sheet and in the palette", "bold $accent"))]
         out += [styled(f"  {c.words}") for c in CHOICES if not c.key]
         out += [styled(("Words", "bold $accent"))]
-        out += [styled((f"  {k:<11}", "bold"), words) for k, words in WORDS]
+        out += self._entries(WORDS)
         out += [styled("A loose or sharp fin injures. The maker's instructions come first.")]
         with VerticalScroll(id="help") as box:
             box.border_title = "Help · ↑ ↓ scroll · Esc closes"
             yield Static(lines(out))
+
+    def _entries(self, entries: Iterable[tuple[str, str]]) -> list[Content]:
+        """Return keys or words with what they mean beside them, however narrow it is."""
+        out = []
+        for name, words in entries:
+            first, *rest = wrapped(words, min(92, self.app.size.width) - 8 - NAME_CELLS)
+            out.append(styled((f"  {name:<{NAME_CELLS}}", "bold"), first))
+            out += [styled(" " * (NAME_CELLS + 2) + part) for part in rest]
+        return out
 
     def _where(self) -> list[str]:
         """Say what can be done right here."""
