@@ -96,7 +96,7 @@ def _lost_words(path: Path) -> str:
     return lost_words(path)
 
 
-def _open_and_back_up(book: Book, who: str, words: str) -> int:
+def _open_and_back_up(book: Book, who: str, words: str = "") -> int:
     """Open the shop's own book; today's backup is brought up to date when the bench is left."""
     status = _open(book, who, daily=True, said=words)
     try:
