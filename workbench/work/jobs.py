@@ -218,6 +218,8 @@ class JobView:
     @property
     def no_turn_why(self) -> str:
         """Why no turn is to be made though the readings are not accepted."""
+        if self.progress.mid_pass:
+            return "what was set meanwhile asks for no turn, and a stud was turned"
         if any(line.accepted_mm < 0 for line in self.lines if line.u_mm):
             return "the guard band fills the tolerance"
         return "no turn this coarse comes closer"
@@ -226,6 +228,8 @@ class JobView:
     def no_turn_words(self) -> str:
         """Why no turn is to be made though the readings are not accepted, and what to do."""
         why = self.no_turn_why
+        if self.progress.mid_pass:
+            return f"{why}: turn it back, and u takes its steps back"
         more = "more repeats, or" if why.startswith("the guard") else "f for a finer turn,"
         return f"{why}: {more} k keeps it as it is"
 

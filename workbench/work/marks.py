@@ -17,7 +17,7 @@ from workbench.work.jobs import JobView
 from workbench.work.orders import DEFAULT_TOLERANCE_MM
 from workbench.work.rigs import row_of_method
 from workbench.work.shop import Shop
-from workbench.work.stages import check_allowed
+from workbench.work.stages import check_can
 from workbench.work.typed import unit_of
 from workbench.work.words import clean
 
@@ -38,10 +38,7 @@ def take_mark(shop: Shop, view: JobView, mark: Mark, text: str, unit: Unit) -> J
         InputError: not a length, longer than any scale, a number that only the other unit makes
             plausible, or a stage at which no mark is read.
     """
-    check_allowed(view.stage, "mark")
-    if view.progress.mid_pass:
-        accepted = "finish this pass and measure first: studs may have moved"
-        raise InputError(mark.method.name, "in the middle of a pass", accepted)
+    check_can(view.progress, "mark")
     length = _understood(mark, text, unit)
     taken = rows.Taken(
         mark.method_id, view.progress.pass_number, text, length.unit, length.mm, None, "typed"

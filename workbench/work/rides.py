@@ -26,9 +26,20 @@ from workbench.records.values import keepable
 from workbench.work.jobs import WING_AIM, JobView, Line
 from workbench.work.ride_rules import rules_of
 from workbench.work.shop import Shop
-from workbench.work.stages import ALLOWED
+from workbench.work.stages import ALLOWED, MID_PASS, Stage, check_can
 
 LONGEST_NOTE = 4000
+
+_ACCEPTED = "its readings are accepted: sign it off and queue it again, or take back to the target"
+NOT_NOW: dict[Stage, str] = {
+    "signed off": "this ski is released: queue it again, read it, then choose",
+    "set aside": "this ski is set aside: take it up again first",
+    "measuring": "turns were made: take the readings after them first",
+    "wing": _ACCEPTED,
+    "final check": _ACCEPTED,
+    "sign-off": _ACCEPTED,
+}
+"""Why no target can be set at a stage, where it is not that the readings are still to come."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,11 +247,16 @@ def wing_of(shop: Shop, ski_id: str) -> float | None:
 
 
 def _not_now(view: JobView) -> str:
-    if "aim" in ALLOWED[view.stage] and not view.progress.mid_pass:
+    if view.progress.mid_pass:
+        return f"{MID_PASS}: finish it and measure first, or take its steps back"
+    if "aim" in ALLOWED[view.stage]:
         return ""
-    if view.stage == "signed off":
-        return "this ski is released: queue it again, read it, then choose"
-    return "a target can be set once the readings as received are taken and the studs seated"
+    if view.job.kind == "recheck":
+        return "this is a check after the ride: queue the ski again to set it"
+    return NOT_NOW.get(
+        view.stage,
+        "a target can be set once the readings as received are taken and the studs seated",
+    )
 
 
 def choose(shop: Shop, view: JobView, offer: Offer) -> JobView:
@@ -257,6 +273,7 @@ def choose(shop: Shop, view: JobView, offer: Offer) -> JobView:
 
 def _choose(shop: Shop, view: JobView, offer: Offer) -> JobView:
     change, line = offer.suggestion.change, offer.line
+    check_can(view.progress, "aim")
     if line is None:
         angle = wing_of(shop, view.ski.id)
         assert angle is not None

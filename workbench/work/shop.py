@@ -17,7 +17,7 @@ from workbench.work.jobs import JobView, Line
 from workbench.work.looking import OpenBook
 from workbench.work.roster import RosterLine as RosterLine
 from workbench.work.rules import default_finest
-from workbench.work.stages import Event, check_allowed
+from workbench.work.stages import HELD, Event, check_can
 from workbench.work.versions import parts_text
 from workbench.work.wing_setup import angle_of, wing_setup
 
@@ -142,7 +142,6 @@ class Shop(OpenBook):
     def reopen_target(self, view: JobView) -> JobView:
         """Open the target again, to change it; the turns made so far stay as they are."""
         self._check(view, "aim")
-        self._check_not_mid_pass(view, "target")
         self.book.add_mark(view.job.id, self.who, "reaim")
         return self.view(view.job.id)
 
@@ -171,7 +170,6 @@ class Shop(OpenBook):
     def accept(self, view: JobView) -> JobView:
         """Go on with the readings as they stand: within tolerance, or taken as good enough."""
         self._check(view, "accept")
-        self._check_not_mid_pass(view, "readings")
         self.book.add_mark(view.job.id, self.who, "accepted", text=view.stage)
         return self.view(view.job.id)
 
@@ -239,7 +237,6 @@ class Shop(OpenBook):
     def set_finest(self, view: JobView, turn: float) -> JobView:
         """Change the finest turn for this job; not while studs are being turned."""
         self._check(view, "finest")
-        self._check_not_mid_pass(view, "finest turn")
         if not (turn == 0.0 or 1 / 64 <= turn <= 1.0):
             raise InputError("finest turn", turn, "0 (exact) or 1/64 to 1 turn")
         self.book.add_mark(view.job.id, self.who, "finest", text=repr(turn))
@@ -300,15 +297,9 @@ class Shop(OpenBook):
         self.book.set_setting(name, value, who=self.who)
 
     def _check(self, view: JobView, event: Event) -> None:
-        check_allowed(view.stage, event)
-
-    @staticmethod
-    def _check_not_mid_pass(view: JobView, what: str) -> None:
-        if view.progress.mid_pass:
-            raise InputError(
-                what, "in the middle of a pass",
-                "finish this pass and measure first, or take its steps back",
-            )  # fmt: skip
+        check_can(view.progress, event)
+        if event in HELD:  # another bench may have turned a stud since this view was read
+            check_can(self.view(view.job.id).progress, event)
 
 
 def initials_of(text: str) -> str:

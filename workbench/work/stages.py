@@ -70,8 +70,29 @@ ALLOWED: dict[Stage, frozenset[Event]] = {
 so that both ticks are allowed where a job waits; its kind says which."""
 
 
+WHILE_TURNED: frozenset[Event] = frozenset({"step", "set aside", "take up", "note", "temperature"})
+"""What may be done from the first turn until its pass is kept. All else would change what the turns
+made were counted from; then the readings of before would pass for the blade's place now."""
+
+HELD: dict[Event, str] = {
+    "aim": "target", "accept": "readings", "finest": "finest turn", "strike": "strike out",
+    "mark": "coarse mark",
+}  # fmt: skip
+"""What is refused meanwhile, as an error names it."""
+
+MID_PASS = "in the middle of a pass"
+
+
 class NotNowError(InputError):
     """Something that is not allowed at the stage a job is at."""
+
+
+class MidPassError(InputError):
+    """Something that has to wait until the pass under way is finished."""
+
+    def __init__(self, what: str) -> None:
+        way_on = "finish this pass and measure first, or take its steps back"
+        super().__init__(what, MID_PASS, way_on)
 
 
 def check_allowed(stage: Stage, event: Event) -> None:
@@ -81,6 +102,18 @@ def check_allowed(stage: Stage, event: Event) -> None:
         raise NotNowError("next step", f"{event} at the stage {stage}", f"one of: {can}")
 
 
+def check_can(at: Progress, event: Event) -> None:
+    """Raise unless the event is allowed at the job's stage and by the pass under way.
+
+    Raises:
+        NotNowError: not at this stage.
+        MidPassError: a stud was turned, and the pass is not yet kept.
+    """
+    check_allowed(at.stage, event)
+    if at.mid_pass and event not in WHILE_TURNED:
+        raise MidPassError(HELD.get(event, event))
+
+
 @dataclass(frozen=True, slots=True)
 class Progress:
     """Where a job stands: its stage, the pass under way, and what there is so far (mm).
@@ -88,7 +121,8 @@ class Progress:
     ``values``: repeats as kept, by pass number and method id, in order; what they are worth, at the
     ``temperatures`` they name, is :meth:`values_mm`. ``step``: acts of this pass done.
     ``ticked``: keys ticked of the checklist that is due. ``eyes``: the initials of the second pair
-    of eyes that looked after the final check, else nothing.
+    of eyes that looked after the final check, else nothing. ``gate``: the stage that the work
+    stands at, also while the ski is set aside.
     """
 
     stage: Stage
@@ -100,11 +134,12 @@ class Progress:
     reason: str = ""
     temperatures: Mapping[str, Temperature] = field(default_factory=dict)
     eyes: str = ""
+    gate: Stage = "waiting"
 
     @property
     def mid_pass(self) -> bool:
         """Whether studs may have been turned since the readings: only loosening comes before."""
-        return self.stage == "turning" and self.step > 1
+        return self.gate == "turning" and self.step > 1
 
     def mean_mm(self, pass_number: int, method_id: str) -> float | None:
         """Return the mean of a method's repeats in a pass, or None."""
@@ -152,12 +187,12 @@ def progress(
     )
     gates = _Gates(live, method_ids, tolerances_mm, has_wing, rules, at, u_of)
     stage, ticked = gates.recheck() if kind == "recheck" else gates.setting()
-    eyes = gates.eyes() if stage == "sign-off" else ""
+    gate, eyes = stage, gates.eyes() if stage == "sign-off" else ""
     reason = ""
     aside = [f for f in live if isinstance(f, Mark) and f.kind in ("set_aside", "taken_up")]
     if aside and aside[-1].kind == "set_aside" and stage != "signed off":
         stage, reason = "set aside", aside[-1].text
-    return replace(at, stage=stage, ticked=ticked, reason=reason, eyes=eyes)
+    return replace(at, stage=stage, ticked=ticked, reason=reason, eyes=eyes, gate=gate)
 
 
 GOES_ON = ("seated", "aimed", "reaim", "step", "accepted")
@@ -195,6 +230,8 @@ class _Gates:
             return "measuring", frozenset()
         touched = _last_id(self.live, (Reading, Target, PassRow))
         if marks.get("accepted", "") < touched:
+            if self.at.step > 1:  # a stud was turned: these readings are those of before
+                return "turning", frozenset()
             met = _met(self.at, self.method_ids, self.tolerances_mm, self.u_of)
             return ("within" if met else "turning"), frozenset()
         if self.has_wing and _last_id(self.live, (WingSetting,)) <= touched:

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from workbench.errors import InputError
 from workbench.records import rows
-from workbench.work.jobs import JobView
+from workbench.work.jobs import WING_AIM, JobView
 from workbench.work.local_time import day_and_time
 from workbench.work.shop import Shop
-from workbench.work.stages import Stage
+from workbench.work.stages import MidPassError, Stage
 from workbench.work.timeline import Entry
 from workbench.work.words import clean
+
+_BESIDE = ("note", "held", "advice", WING_AIM, "set_aside", "taken_up")
+"""Marks that no turn rests on."""
 
 
 class _RehearsedError(Exception):
@@ -33,15 +36,26 @@ def check_can_strike(entry: Entry) -> None:
         )  # fmt: skip
 
 
+def _check_pass(shop: Shop, row: object) -> None:
+    """Raise a MidPassError where a stud is turned and the turns may rest on this row."""
+    if not isinstance(row, rows.Fact) or isinstance(row, rows.RideNote):
+        return
+    if isinstance(row, rows.Mark) and row.kind in _BESIDE:
+        return
+    if shop.view(row.job_id).progress.mid_pass:
+        raise MidPassError("strike out")
+
+
 def consequences(shop: Shop, entry: Entry) -> tuple[str, ...]:
     """Return in sentences what striking this row out would bring about; nothing is changed.
 
     Raises:
-        InputError: it cannot be struck out.
+        InputError: it cannot be struck out, or not in the middle of its job's pass.
         RecordsError: the book cannot be written.
     """
     check_can_strike(entry)
     row = entry.row
+    _check_pass(shop, row)
     if not isinstance(row, rows.Fact):
         return ("It stays readable and no longer counts.",)
     before = shop.view(row.job_id).stage
@@ -89,8 +103,9 @@ def strike_out(shop: Shop, entry: Entry, reason: str) -> rows.Strike:
     """Strike a row out; it stays readable with the reason beside it.
 
     Raises:
-        InputError: no reason, or a row that cannot be struck out.
+        InputError: no reason, or a row that cannot be struck out, or not in the middle of a pass.
         RecordsError: another bench struck it out first, or the book cannot be written.
     """
     check_can_strike(entry)
+    _check_pass(shop, entry.row)
     return shop.book.strike(entry.row.id, reason, shop.who)

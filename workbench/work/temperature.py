@@ -16,7 +16,7 @@ from workbench.measure.units import Unit
 from workbench.work.at_twenty import OFF, Scale, at_words, in_force, value_mm
 from workbench.work.jobs import JobView
 from workbench.work.shop import Shop
-from workbench.work.stages import check_allowed
+from workbench.work.stages import check_can
 from workbench.work.words import clean
 
 SCALES: tuple[Scale, ...] = ("C", "F")
@@ -66,7 +66,7 @@ def state_temperature(shop: Shop, view: JobView, fields: Mapping[str, str]) -> J
     second = fields.get("caliper", "").strip()
     caliper_c = parse_temperature("caliper", second, scale)[0] if second else blade_c
     texts = [fields["blade"].strip(), *([second] if second else [])]
-    check_allowed(view.stage, "temperature")
+    check_can(view.progress, "temperature")
     shop.book.add_temperature(
         view.job.id, shop.who, text="; ".join(texts), unit=typed, blade_c=blade_c,
         caliper_c=caliper_c, blade_material=_material("blade material", fields, BLADE),
@@ -79,7 +79,7 @@ def _end(shop: Shop, view: JobView, fields: Mapping[str, str]) -> JobView:
     if fields.get("caliper", "").strip():
         raise InputError("blade", "", "its temperature too; both blank: off")
     if in_force(view.facts) is not None:
-        check_allowed(view.stage, "temperature")
+        check_can(view.progress, "temperature")
         shop.book.add_mark(view.job.id, shop.who, OFF)
     return shop.view(view.job.id)
 

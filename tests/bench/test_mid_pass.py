@@ -1,0 +1,72 @@
+"""While a stud is turned: the keys that would change what its turn was counted from."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+from tests.bench.screens import bench
+from tests.bench.test_hands import Keys, begin
+from tests.shop import heron, ski, walk_to
+from workbench.bench.baseline_screen import BaselineScreen
+from workbench.bench.hands import Hands
+from workbench.work.shop import Shop
+
+
+def mid_pass(shop: Shop) -> Keys:
+    """Return hands on a ski whose bolts are loosened and whose first stud is turned."""
+    keys = begin(shop, "turning")
+    keys.type("\n\n")
+    view = keys.hands.state.view
+    assert view is not None
+    assert view.progress.mid_pass
+    return keys
+
+
+ACTS: dict[str, Callable[[Hands], object]] = {
+    "b": Hands.baseline,
+    "the last setting": Hands.last_setting,
+    "t": Hands.retarget,
+    "f": Hands.finer,
+    "k": Hands.keep_as_is,
+}
+
+
+@pytest.mark.parametrize("name", ACTS)
+def test_a_key_that_would_change_the_target_is_refused(shop: Shop, name: str) -> None:
+    keys = mid_pass(shop)
+    before = keys.hands.state.view
+    ACTS[name](keys.hands)
+    state = keys.hands.state
+    assert (state.view, state.tone) == (before, "warn")
+    assert "in the middle of a pass" in state.message
+    assert "take its steps back" in state.message
+
+
+async def test_the_list_of_baselines_sets_no_target_then(shop: Shop) -> None:
+    """It stays open and says why."""
+    keys = mid_pass(shop)
+    job = keys.hands.state.view
+    assert job is not None
+    async with bench(shop) as screen:
+        screen.app.hands.open(job.job.id)
+        screen.app.do_("baselines")
+        await screen.pilot.pause()
+        await screen.by_hand("+")
+        assert isinstance(screen.app.screen, BaselineScreen)
+        assert "in the middle of a pass" in screen.shown()
+        assert shop.view(job.job.id).progress == job.progress
+
+
+async def test_the_sheets_last_setting_is_refused_by_keys(shop: Shop) -> None:
+    view = walk_to(shop, ski(shop, "Heron 66"), heron(ski(shop, "Heron 66")), "turning")
+    async with bench(shop) as screen:
+        screen.app.hands.open(view.job.id)
+        await screen.by_hand("\n\n")
+        before = screen.view
+        assert before.progress.mid_pass
+        screen.app.do_("last_setting")
+        await screen.by_hand("b")
+        assert screen.view.facts == before.facts
+        assert "in the middle of a pass" in screen.app.hands.state.message

@@ -1,0 +1,126 @@
+"""Between the first turn and its pass kept, nothing that the turns were counted from changes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import get_args
+
+import pytest
+
+from tests.shop import heron, ski, walk_to
+from workbench.errors import InputError
+from workbench.work import baselines
+from workbench.work.compare import go_back
+from workbench.work.history import load_history, settings_in
+from workbench.work.jobs import JobView
+from workbench.work.last_time import aim_at_last
+from workbench.work.meaning import GUARD
+from workbench.work.rides import choose, keep_ride
+from workbench.work.shop import Shop
+from workbench.work.stages import ALLOWED, HELD, WHILE_TURNED, Event, MidPassError, check_can
+
+EVENTS: tuple[Event, ...] = get_args(Event)
+
+
+def mid_pass(shop: Shop) -> JobView:
+    """A ski that was set before, with its loosening and one turn done."""
+    view = walk_to(shop, ski(shop, "Heron 66"), heron(ski(shop, "Heron 66")), "turning")
+    view = shop.step_done(shop.step_done(view))
+    assert view.progress.mid_pass
+    return view
+
+
+def _by_baseline(shop: Shop, view: JobView) -> object:
+    return baselines.aim_at(shop, view, baselines.fitting(shop, view)[0].baseline)
+
+
+def _by_setting(shop: Shop, view: JobView) -> object:
+    return go_back(shop, view, settings_in(load_history(shop, view.ski.id))[0])
+
+
+DOORS: dict[str, Callable[[Shop, JobView], object]] = {
+    "a value": lambda s, v: s.aim_at(v, v.lines[0], "2.45", "in", "value", 62.23),
+    "a change": lambda s, v: s.aim(v, v.lines[0], "+.010", "in"),
+    "the baseline": lambda s, v: s.aim_at_baseline(v),
+    "a baseline of the list": _by_baseline,
+    "the last setting": aim_at_last,
+    "a setting gone back to": _by_setting,
+    "the target opened": lambda s, v: s.reopen_target(v),
+    "a finer turn": lambda s, v: s.set_finest(v, 0.0625),
+    "kept as it stands": lambda s, v: s.accept(v),
+    "a reading struck out": lambda s, v: s.strike_reading(v, v.lines[0], "slipped"),
+}
+
+
+@pytest.mark.parametrize("door", DOORS)
+def test_no_door_stands_open_while_a_stud_is_turned(shop: Shop, door: str) -> None:
+    """Each is refused with the way on, and the book and the turns stay as they are."""
+    view = mid_pass(shop)
+    with pytest.raises(MidPassError, match=r"middle of a pass.*finish this pass.*take its steps"):
+        DOORS[door](shop, view)
+    after = shop.view(view.job.id)
+    assert after.facts == view.facts
+    assert (after.stage, after.progress.step) == ("turning", 2)
+
+
+@pytest.mark.parametrize("door", DOORS)
+def test_a_view_read_before_the_turn_opens_no_door_either(shop: Shop, door: str) -> None:
+    """Another bench turned the stud meanwhile: what the book holds counts."""
+    view = walk_to(shop, ski(shop, "Heron 66"), heron(ski(shop, "Heron 66")), "turning")
+    now = shop.step_done(shop.step_done(view))
+    with pytest.raises(MidPassError):
+        DOORS[door](shop, view)
+    assert shop.view(view.job.id).facts == now.facts
+
+
+@pytest.mark.parametrize("door", ["a value", "the baseline", "a finer turn"])
+def test_the_doors_open_again_once_the_steps_are_taken_back(shop: Shop, door: str) -> None:
+    view, _ = shop.take_back(mid_pass(shop))
+    assert view.progress.step == 1
+    DOORS[door](shop, view)
+
+
+def test_what_may_be_done_meanwhile_is_a_closed_list(shop: Shop) -> None:
+    """Every event of the table is either among the few or refused."""
+    at = mid_pass(shop).progress
+    assert set(HELD).isdisjoint(WHILE_TURNED)
+    for event in EVENTS:
+        if event in WHILE_TURNED & ALLOWED["turning"]:
+            check_can(at, event)
+            continue
+        with pytest.raises(InputError):
+            check_can(at, event)
+
+
+def test_a_ski_set_aside_is_in_the_middle_of_its_pass_still(shop: Shop) -> None:
+    view = shop.set_aside(mid_pass(shop), "lunch")
+    assert view.progress.mid_pass
+    with pytest.raises(InputError):
+        shop.aim_at_baseline(view)
+    assert shop.take_up(view).progress.mid_pass
+
+
+def test_a_wider_tolerance_of_the_shop_accepts_no_turned_fin(shop: Shop) -> None:
+    """The readings of before the turn are not within, whatever is settled meanwhile."""
+    view = walk_to(shop, ski(shop, "Heron 66"), heron(ski(shop, "Heron 66")), "target")
+    shop.remember(GUARD, "on")
+    view = shop.aim(shop.set_finest(view, 0.0), view.lines[0], "+.0014", "in")
+    view = shop.accept_target(shop.view(view.job.id))
+    assert view.stage == "turning"
+    while not view.progress.mid_pass:
+        view = shop.step_done(view)
+    shop.remember(GUARD, "off")
+    assert shop.view(view.job.id).stage == "turning"
+
+
+def test_a_suggestion_says_why_it_has_to_wait(shop: Shop) -> None:
+    """Not that the readings are still to come, which they are not."""
+    from workbench.work.plain_rides import offers_of
+
+    view = mid_pass(shop)
+    keep_ride(shop, view, {"complaints": "1"})
+    offer = offers_of(shop, view, "in")[0]
+    assert offer.trouble.startswith("in the middle of a pass")
+    assert "once the readings as received" not in offer.trouble
+    with pytest.raises(InputError, match="middle of a pass: finish it"):
+        choose(shop, view, offer)
