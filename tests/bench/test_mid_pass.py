@@ -6,11 +6,13 @@ from collections.abc import Callable
 
 import pytest
 
-from tests.bench.screens import bench
+from tests.bench.screens import SIZES, bench
 from tests.bench.test_hands import Keys, begin
 from tests.shop import heron, ski, walk_to
 from workbench.bench.baseline_screen import BaselineScreen
 from workbench.bench.hands import Hands
+from workbench.bench.prompts import PromptInput
+from workbench.bench.strike_screen import StrikeScreen
 from workbench.work.shop import Shop
 
 
@@ -70,3 +72,26 @@ async def test_the_sheets_last_setting_is_refused_by_keys(shop: Shop) -> None:
         await screen.by_hand("b")
         assert screen.view.facts == before.facts
         assert "in the middle of a pass" in screen.app.hands.state.message
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_a_reading_is_not_struck_out_then_and_the_reason_stays(
+    shop: Shop, size: tuple[int, int]
+) -> None:
+    """The way on is said before a reason is typed and after it; turns and readings stay."""
+    keys = mid_pass(shop)
+    job = keys.hands.state.view
+    assert job is not None
+    async with bench(shop, size) as screen:
+        screen.app.hands.open(job.job.id)
+        await screen.by_hand("x")
+        await screen.settle()
+        assert "in the middle of a pass" in " ".join(screen.shown().split())
+        await screen.by_hand("slipped")
+        await screen.settle()
+        await screen.by_hand("\n")
+        assert isinstance(screen.app.screen, StrikeScreen)
+        said = " ".join(screen.shown().replace("│", " ").split())
+        assert "finish this pass and measure first, or take its steps back" in said
+        assert screen.app.screen.query_one(PromptInput).value == "slipped"
+        assert shop.view(job.job.id).facts == job.facts

@@ -16,6 +16,7 @@ from workbench.bench.text import lines, styled, visible
 from workbench.measure.display import length_text
 from workbench.measure.units import Unit
 from workbench.work.jobs import Line
+from workbench.work.stages import refusal
 
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
@@ -40,10 +41,11 @@ class StrikeScreen(Prompt):
     """
     KEYS = "↑ ↓ choose · Enter strikes it out · Esc closes, what is typed stays"
 
-    def __init__(self, bench: Bench, line: Line, unit: Unit) -> None:
+    def __init__(self, bench: Bench, line: Line, unit: Unit, why_not: str = "") -> None:
         super().__init__("Strike out one repeat", "why: a word or two", "", self._strike)
         self._bench = bench
         self._line = line
+        self._why_not = why_not
         self._unit: Unit = unit
         doubtful = line.doubts.indices
         self.at = doubtful[0] if doubtful else len(line.latest) - 1
@@ -53,6 +55,8 @@ class StrikeScreen(Prompt):
         super().on_mount()
         self.query_one(Vertical).mount(Static(id="repeats", markup=False), after=0)
         self.call_after_refresh(self._draw)
+        if self._why_not:  # told before a reason is typed; letters stay in the line
+            self.say(f"✗ {self._why_not}")
 
     def _draw(self) -> None:
         self.query_one("#repeats", Static).update(self.repeats())
@@ -94,9 +98,10 @@ class StrikeScreen(Prompt):
 
 def open_on(bench: Bench) -> None:
     """Ask which repeat of the marked reading to strike out, and why."""
-    line = bench.hands.state.line
-    if line is None or not line.latest:
+    state = bench.hands.state
+    view, line = state.view, state.line
+    if view is None or line is None or not line.latest:
         bench.hands.say("no reading of this pass to strike out here", "warn")
         return
-    screen = StrikeScreen(bench, line, bench.hands.state.unit)
+    screen = StrikeScreen(bench, line, state.unit, refusal(view.progress, "strike"))
     bench.push_screen(screen, lambda _: bench.hands.ignore_enter(monotonic()))

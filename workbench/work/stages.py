@@ -114,6 +114,15 @@ def check_can(at: Progress, event: Event) -> None:
         raise MidPassError(HELD.get(event, event))
 
 
+def refusal(at: Progress, event: Event) -> str:
+    """Return why an event is refused now, or nothing."""
+    try:
+        check_can(at, event)
+    except InputError as why:
+        return str(why)
+    return ""
+
+
 @dataclass(frozen=True, slots=True)
 class Progress:
     """Where a job stands: its stage, the pass under way, and what there is so far (mm).
