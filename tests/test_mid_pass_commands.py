@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.by_command import Commands
+from tests.by_command import Commands, fact
 from tests.shop import DAY, heron, open_shop, ski, walk_to
 from workbench.work.rides import keep_ride
 
@@ -55,3 +55,13 @@ def test_a_row_of_the_history_is_struck_out_after_the_pass(
     for row in (reading, target.id):
         assert "middle of a pass" in commands.refused("strike", "--row", row, "--reason", "odd")
     commands.run("strike", "--row", note, "--reason", "another ski")
+
+
+def test_the_queue_says_that_the_clamp_bolts_are_loose(
+    turned: str, book: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    commands = Commands(book, capsys)
+    commands.run("set-aside", "lunch")
+    line = next(x for x in commands.run("queue") if "Heron 66" in x)
+    assert "clamp bolts loose  lunch" in line
+    assert "clamp bolts are loose" in fact(commands.run("next"), "Caution")

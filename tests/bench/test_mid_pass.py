@@ -95,3 +95,23 @@ async def test_a_reading_is_not_struck_out_then_and_the_reason_stays(
         assert "finish this pass and measure first, or take its steps back" in said
         assert screen.app.screen.query_one(PromptInput).value == "slipped"
         assert shop.view(job.job.id).facts == job.facts
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_the_queue_says_of_a_ski_set_aside_that_its_bolts_are_loose(
+    shop: Shop, size: tuple[int, int]
+) -> None:
+    keys = begin(shop, "turning")
+    keys.type("\n")
+    keys.hands.set_aside("lunch")
+    job = keys.hands.state.view
+    assert job is not None
+    assert next(x for x in keys.hands.state.roster if x.job_id == job.job.id).loose
+    async with bench(shop, size) as screen:
+        screen.app.hands.open(job.job.id)
+        await screen.pilot.pause()
+        assert "The clamp bolts are loose" in screen.shown()
+        screen.app.do_("queue")
+        await screen.settle()
+        row = next(x for x in screen.shown().splitlines() if "set aside" in x and "Heron 66" in x)
+        assert "bolts loose" in row

@@ -7,14 +7,17 @@ from typing import get_args
 
 import pytest
 
-from tests.shop import heron, ski, walk_to
+from tests.shop import heron, read, ski, walk_to
 from workbench.errors import InputError
 from workbench.work import baselines
+from workbench.work.cards import card_of
 from workbench.work.compare import go_back
+from workbench.work.day_sheet import day_sheet
 from workbench.work.history import load_history, settings_in
 from workbench.work.jobs import JobView
 from workbench.work.last_time import aim_at_last
 from workbench.work.meaning import GUARD
+from workbench.work.next_step import caution_words
 from workbench.work.rides import choose, keep_ride
 from workbench.work.shop import Shop
 from workbench.work.stages import ALLOWED, HELD, WHILE_TURNED, Event, MidPassError, check_can
@@ -124,3 +127,58 @@ def test_a_suggestion_says_why_it_has_to_wait(shop: Shop) -> None:
     assert "once the readings as received" not in offer.trouble
     with pytest.raises(InputError, match="middle of a pass: finish it"):
         choose(shop, view, offer)
+
+
+# -- loose clamp bolts -----------------------------------------------------------------------------
+
+
+def said_of(shop: Shop, view: JobView) -> tuple[bool, bool, bool, bool]:
+    """Whether day sheet, card, queue and caution say of a ski that its bolts are loose."""
+    name = view.ski.name
+    row = next(r for r in day_sheet(shop).rows if r.ski == name)
+    line = next(x for x in shop.roster() if x.job_id == view.job.id)
+    return (
+        "clamp bolts loose" in row.said,
+        "clamp bolts loose" in card_of(shop, view).status,
+        line.loose,
+        "oose" in caution_words(view, at_check=False),
+    )
+
+
+def test_loose_bolts_are_said_from_the_loosening_to_the_snugging(shop: Shop) -> None:
+    view = walk_to(shop, ski(shop, "Heron 66"), heron(ski(shop, "Heron 66")), "turning")
+    assert said_of(shop, view)[:3] == (False, False, False)
+    while view.stage == "turning":
+        view = shop.step_done(view)
+        loose = view.stage == "turning"
+        assert said_of(shop, view)[:3] == (loose, loose, loose)
+
+
+@pytest.mark.parametrize("steps", [1, 2])
+def test_a_ski_set_aside_with_loose_bolts_says_so_everywhere(shop: Shop, steps: int) -> None:
+    view = walk_to(shop, ski(shop, "Heron 66"), heron(ski(shop, "Heron 66")), "turning")
+    for _ in range(steps):
+        view = shop.step_done(view)
+    view = shop.set_aside(view, "lunch")
+    assert said_of(shop, view) == (True, True, True, True)
+
+
+def test_loosened_and_then_aimed_anew_or_kept_the_bolts_are_still_loose(shop: Shop) -> None:
+    """Another target tightens nothing; the clamp bolts ticked at the final check do."""
+    view = walk_to(shop, ski(shop, "Heron 66"), heron(ski(shop, "Heron 66")), "turning")
+    view = shop.reopen_target(shop.step_done(view))
+    view = shop.accept_target(shop.aim(view, view.lines[0], "+.012", "in"))
+    assert said_of(shop, view)[:3] == (True, True, True)
+    view = walk_to(shop, shop.accept(view), heron(view), "sign-off")
+    assert said_of(shop, view)[:3] == (False, False, False)
+
+
+def test_readings_taken_again_end_it(shop: Shop) -> None:
+    """They are taken with the blade clamped."""
+    view = walk_to(shop, ski(shop, "Heron 66"), heron(ski(shop, "Heron 66")), "turning")
+    view = shop.step_done(view)
+    view = shop.strike_reading(view, view.lines[0], "slipped")
+    assert view.progress.loose
+    view = read(shop, view, view.lines[0], "2.4840")
+    assert not view.progress.loose
+    assert view.progress.step == 0

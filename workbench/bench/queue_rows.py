@@ -16,6 +16,7 @@ from workbench.work.shop import RosterLine
 
 STAGE_CELLS = 17
 DUE_CELLS = 8
+BOLTS_LOOSE = "bolts loose"
 COLOURS = {"signed off": "$state-within", "set aside": "$state-caution"}
 
 
@@ -77,7 +78,8 @@ def row(item: Item, marked: bool, width: int, day: str) -> Content:
 def _job(line: RosterLine, marked: bool, width: int, day: str) -> Content:
     name, rider, rest = _rooms(width)
     stage = f"{line.glyph} {line.stage_words}"
-    more = [line.reason] if line.reason else []
+    more = [BOLTS_LOOSE] if line.loose else []
+    more += [line.reason] if line.reason else []
     more += ["re-check"] if line.kind == "recheck" and line.stage != "waiting" else []
     more += [ago(line.day, day)] if line.day != day else []
     more += [part for part in (line.note, line.ski_note, line.serial) if part]

@@ -56,9 +56,17 @@ class SkiInHand:
 
     def _show(self, view: JobView, message: str = "", tone: Tone = "done") -> None:
         """Show a job's new view after something was kept; its row of the roster follows."""
+        at = view.progress
         stage_changed = self.state.view is None or self.state.view.stage != view.stage
         roster = tuple(
-            replace(line, stage=view.stage, pass_number=view.progress.pass_number, read=True)
+            replace(
+                line,
+                stage=view.stage,
+                pass_number=at.pass_number,
+                read=True,
+                reason=at.reason,
+                loose=at.loose,
+            )
             if line.job_id == view.job.id
             else line
             for line in self.state.roster

@@ -70,11 +70,14 @@ def _queue(args: argparse.Namespace) -> int:
 
 
 def _line(line: RosterLine, day: str) -> str:
+    from workbench.work.stages import LOOSE
+
     kind = "re-check" if line.kind == "recheck" and line.stage != "waiting" else ""
     since = f"from {line.day}" if line.day != day else ""
+    loose = LOOSE if line.loose else ""
     return _joined(
-        line.stage_words, line.ski_name, line.rider, line.due, kind, since, line.reason,
-        line.serial, line.note, line.ski_note,
+        line.stage_words, line.ski_name, line.rider, line.due, kind, since, loose,
+        line.reason, line.serial, line.note, line.ski_note,
     )  # fmt: skip
 
 

@@ -35,6 +35,7 @@ from workbench.work.setting_words import (
 )
 from workbench.work.shapes import QUANTITY_WORDS, Scene, method_caption, method_scene, side_scene
 from workbench.work.shop import Shop
+from workbench.work.stages import LOOSE
 from workbench.work.words import CAUTION_EDGES
 
 MOST_NOTES = 3
@@ -237,7 +238,8 @@ def _status(view: JobView, sign_off: rows.SignOff | None) -> str:
         return f"Released by {by} on {local_day(sign_off.at)}"
     reason = visible(view.progress.reason, NAME)
     why = f": {reason}" if view.stage == "set aside" and reason else ""
-    return f"NOT RELEASED, do not ride: {view.stage_words}{why}"
+    loose = f"; {LOOSE}" if view.progress.loose else ""
+    return f"NOT RELEASED, do not ride: {view.stage_words}{why}{loose}"
 
 
 def _second_eyes(view: JobView) -> str:

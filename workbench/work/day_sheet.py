@@ -15,7 +15,7 @@ from workbench.work.letters import visible
 from workbench.work.setting_words import both
 from workbench.work.shapes import QUANTITY_WORDS
 from workbench.work.shop import RosterLine, Shop
-from workbench.work.stages import Stage
+from workbench.work.stages import LOOSE, MID_PASS, Stage
 
 NAME, POINT, WHY = 40, 90, 240
 """Columns that a name, an open point and what a ski is unfit by may take on a day sheet."""
@@ -163,8 +163,8 @@ def _points(view: JobView) -> Iterable[str]:
             yield f"{QUANTITY_WORDS[line.method.quantity]} {side} by {both(abs(off))}"
     if view.trouble:
         yield visible(view.trouble, POINT)
-    if view.progress.mid_pass:
-        yield "in the middle of a pass: clamp bolts loose"
+    if view.progress.loose:
+        yield f"{MID_PASS}: {LOOSE}"
     if view.stage in STILL_OPEN:
         yield STILL_OPEN[view.stage]
     if not _initials(view).strip() and any(f.struck is None for f in view.facts):

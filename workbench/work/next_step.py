@@ -13,6 +13,7 @@ STUDS_UP = "Bring all three studs up to just touch the blade"
 NO_FIT = "These readings do not work"
 OUT_OF_REACH = "The target is out of reach: see the warning, and give another."
 NO_TURNS = "No turns: see the warning"
+BOLTS_LOOSE = "The clamp bolts are loose: a pass was begun and is not finished."
 MAKERS_FIRST = "The maker's instructions, event rules and a qualified technician come first."
 
 
@@ -50,6 +51,8 @@ def caution_words(view: JobView, at_check: bool) -> str:
         return view.torque_words
     if stage == "turning":
         return _turning_caution(view)
+    if view.progress.loose:
+        return BOLTS_LOOSE
     if stage in ("waiting", "received check", "as received", "measuring", "studs", "wing"):
         return CAUTION_EDGES
     if stage in ("final check", "sign-off", "signed off"):

@@ -35,6 +35,7 @@ def ski_report(number: int, line: RosterLine) -> Json:
         "pass": line.pass_number,
         "note": line.note,
         "set_aside": line.reason,
+        "clamp_bolts_loose": line.loose,
     }
 
 

@@ -14,7 +14,8 @@ from workbench.work.stages import GLYPHS, Stage, progress
 class RosterLine:
     """One ski of the day: its job, names as typed, stage and pass; ``day`` is the job's own.
 
-    ``read``: whether it was read; where it was not, only its place and a sign-off were.
+    ``read``: whether it was read; where it was not, only its place and a sign-off were. ``loose``:
+    whether a pass was begun and its clamp bolts are loose.
     """
 
     job_id: str
@@ -33,6 +34,7 @@ class RosterLine:
     rank: float = 0.0
     reason: str = ""
     read: bool = True
+    loose: bool = False
 
     @property
     def glyph(self) -> str:
@@ -58,14 +60,15 @@ def roster_line(each: DayItem | Unread, rules: Rules) -> RosterLine:
         return RosterLine(each.job_id, "", "", "in", "", stands, 0, read=False)
     item, job = each.item, each.item.job
     stage: Stage = "signed off"
-    number, reason = each.passes, ""
+    number, reason, loose = each.passes, "", False
     if not item.signed_off:
         methods = dict(each.methods)
         at = progress(
             each.facts, tuple(methods), methods, each.has_wing, kind=job.kind, rules=rules
         )
-        stage, number, reason = at.stage, at.pass_number, at.reason
+        stage, number, reason, loose = at.stage, at.pass_number, at.reason, at.loose
     return RosterLine(
         job.id, item.ski_name, item.rider, item.unit, job.due, stage, number, item.serial,
         job.note, each.ski_note, job.ski_id, job.kind, job.day, job.rank, reason,
+        loose=loose,
     )  # fmt: skip

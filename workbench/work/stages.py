@@ -81,6 +81,7 @@ HELD: dict[Event, str] = {
 """What is refused meanwhile, as an error names it."""
 
 MID_PASS = "in the middle of a pass"
+LOOSE = "clamp bolts loose"
 
 
 class NotNowError(InputError):
@@ -131,7 +132,8 @@ class Progress:
     ``temperatures`` they name, is :meth:`values_mm`. ``step``: acts of this pass done.
     ``ticked``: keys ticked of the checklist that is due. ``eyes``: the initials of the second pair
     of eyes that looked after the final check, else nothing. ``gate``: the stage that the work
-    stands at, also while the ski is set aside.
+    stands at, also while the ski is set aside. ``loose``: whether the clamp bolts are loose: from
+    the loosening on until they are snugged, or readings are taken again.
     """
 
     stage: Stage
@@ -144,6 +146,7 @@ class Progress:
     temperatures: Mapping[str, Temperature] = field(default_factory=dict)
     eyes: str = ""
     gate: Stage = "waiting"
+    loose: bool = False
 
     @property
     def mid_pass(self) -> bool:
@@ -193,6 +196,7 @@ def progress(
         step=sum(isinstance(f, Mark) and f.kind == "step" and f.id > since for f in live),
         ticked=frozenset(),
         temperatures=known_temperatures(live),
+        loose=_are_loose(live),
     )
     gates = _Gates(live, method_ids, tolerances_mm, has_wing, rules, at, u_of)
     stage, ticked = gates.recheck() if kind == "recheck" else gates.setting()
@@ -202,6 +206,14 @@ def progress(
     if aside and aside[-1].kind == "set_aside" and stage != "signed off":
         stage, reason = "set aside", aside[-1].text
     return replace(at, stage=stage, ticked=ticked, reason=reason, eyes=eyes, gate=gate)
+
+
+def _are_loose(live: Sequence[AnyFact]) -> bool:
+    """Whether a pass was begun since the bolts were last tight; its first step is the loosening."""
+    tight = _last_id(live, (Reading, PassRow, SignOff))
+    checked = (f.id for f in live if isinstance(f, Tick) and f.item == CLAMP)
+    since = max(tight, *checked, "")
+    return any(isinstance(f, Mark) and f.kind == "step" and f.id > since for f in live)
 
 
 GOES_ON = ("seated", "aimed", "reaim", "step", "accepted")
