@@ -34,9 +34,7 @@ class Acts(SkiInHand):
         if view is None:
             return
         new, fact = self.shop.take_back(view)
-        self._show(
-            new, f"taken back: {described(fact)}" if fact else "nothing to take back", "done"
-        )
+        self._did(new, f"taken back: {described(fact)}" if fact else "nothing to take back")
 
     def baseline(self) -> None:
         """Make the ski's baseline the target."""
@@ -109,9 +107,9 @@ class Acts(SkiInHand):
         if view is None:
             return
         if raises:
-            self._show(*act(view))
+            self._did(*act(view))
         else:
-            self._try(lambda: self._show(*act(view)))
+            self._try(lambda: self._did(*act(view)))
 
     def next_side(self) -> None:
         """Let the next panel stand at the side."""

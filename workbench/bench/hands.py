@@ -11,6 +11,7 @@ from dataclasses import replace
 
 from workbench.bench.acts import Acts
 from workbench.bench.bursts import BURST_WINDOW_S, ENTRY_MORE, ENTRY_START, LONGEST_ENTRY
+from workbench.bench.ski_in_hand import noted_words
 from workbench.bench.state import CHANGE_SUCH_AS, READS_AT, BenchState, Tone
 from workbench.errors import BenchError, InputError
 from workbench.measure.lengths import Placing, understand
@@ -22,6 +23,9 @@ from workbench.work.marks import suspect_words
 from workbench.work.shop import Shop
 from workbench.work.wing_setup import wing_words
 from workbench.work.worth import doubtful_words
+
+SIGNS = "+-−"
+ANSWERS = "+ takes it, Backspace goes back"
 
 
 class Hands(Acts):
@@ -49,14 +53,18 @@ class Hands(Acts):
 
     def takes(self, char: str) -> bool:
         """Whether a character belongs to an entry now."""
-        return char in (ENTRY_MORE if self.entering else ENTRY_START)
+        return char in (ENTRY_MORE if self.mending else ENTRY_START)
 
     def type(self, char: str, time: float) -> None:
         """Add a character to the entry in progress, or start one."""
         entry = self.state.entry
         if self.state.question is not None:
+            if char not in ENTRY_START + SIGNS:
+                self.say(f"'{char}' starts no number: {ANSWERS}", "warn")
+                return
             if not self._hold(entry):
                 return
+            self._noted = noted_words(entry)
             entry = ""
         if len(entry) >= LONGEST_ENTRY:
             self.say(
@@ -77,7 +85,9 @@ class Hands(Acts):
 
     def _feed(self, entry: str) -> None:
         """Set the entry in progress and what it would be taken as, so that both can be seen."""
-        self._set(entry=entry, question=None, message="", **self._preview(entry))
+        tone: Tone = "warn" if self._noted else "say"
+        told = {"message": self._noted, "tone": tone}
+        self._set(entry=entry, question=None, **told, **self._preview(entry))
 
     def flip_unit(self) -> None:
         """Exchange inch and mm; an entry without a unit is read in the new one."""
@@ -98,7 +108,7 @@ class Hands(Acts):
         """Return what an entry is understood as now, and whether it will be asked about."""
         view, line = self.state.view, self.state.line
         plain: dict[str, object] = {"reads_as": entry, "unclear": False}
-        if view is None or line is None or view.stage == "wing" or entry[:1] in ("", *"+-−"):
+        if view is None or line is None or view.stage == "wing" or entry[:1] in ("", *SIGNS):
             return plain
         try:
             found = understand(entry, self.state.unit, line.usual_mm)
@@ -111,6 +121,7 @@ class Hands(Acts):
     def escape(self) -> None:
         """Drop the entry in progress, or what was begun."""
         if self.state.question is not None or self.state.entry:
+            self._noted = ""
             self._set(entry="", question=None, message="entry dropped")
         else:
             self._set(hands_on=False, selected=None, message="")
@@ -139,7 +150,7 @@ class Hands(Acts):
         elif self.state.view is None:
             self.say("no ski in hand: Esc drops this, then Enter adds a ski", "warn")
         elif self.state.question is not None:
-            self.say(f"{self.state.question.question} + takes it, Backspace goes back", "warn")
+            self.say(f"{self.state.question.question} {ANSWERS}", "warn")
         elif self.state.entry:
             how = self._how(time)
             self._try(lambda: self._take_entry(how))
@@ -201,7 +212,7 @@ class Hands(Acts):
         view, line, unit = self.state.view, self.state.line, self.state.unit
         assert view is not None
         assert line is not None
-        if text[0] in "+-−":
+        if text[0] in SIGNS:
             self._show_target(self.shop.aim(view, line, text, unit), line, text)
             return
         found = understand(text, unit, line.usual_mm, f"target for {line.method.name}")

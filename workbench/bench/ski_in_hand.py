@@ -21,6 +21,11 @@ LONGEST_HELD = 2000
 """Characters of a note to what came in without a place: no caliper sends so many."""
 
 
+def noted_words(text: str) -> str:
+    """Return that what was typed was not taken, and where it is."""
+    return f"'{text}' was not taken: it is kept as a note"
+
+
 class SkiInHand:
     """Holds the bench's state, and tells ``changed`` of every new one."""
 
@@ -28,6 +33,7 @@ class SkiInHand:
         self.shop = shop
         self.changed = changed or (lambda state: None)
         self._pace = Pace()
+        self._noted = ""
         self._answered = False
         self._draft = ""
         settings = shop.book.settings()
@@ -57,6 +63,7 @@ class SkiInHand:
     def _show(self, view: JobView, message: str = "", tone: Tone = "done") -> None:
         """Show a job's new view after something was kept; its row of the roster follows."""
         at = view.progress
+        message, self._noted = "; ".join(x for x in (message, self._noted) if x), ""
         stage_changed = self.state.view is None or self.state.view.stage != view.stage
         roster = tuple(
             replace(
@@ -80,6 +87,16 @@ class SkiInHand:
         )  # fmt: skip
         self._pace.clear()
         self._forget_draft()
+
+    def _did(self, view: JobView, message: str) -> None:
+        """Show what a command did; an entry that stood there meanwhile is kept as a note."""
+        entry = self.state.entry
+        if entry and not self._hold(entry):
+            return
+        if entry:
+            self._noted = noted_words(entry)
+            view = self.shop.view(view.job.id)
+        self._show(view, message)
 
     def _forget_draft(self) -> None:
         """What was kept must not come back as a draft, should the bench be killed."""
@@ -133,11 +150,14 @@ class SkiInHand:
         self._try(lambda: self._open(job_id))
 
     def _open(self, job_id: str) -> None:
-        view = self.shop.view(job_id)
-        entry = self.state.entry if self.state.view is None else ""
-        if not entry and not self._hold_entry():
-            return
-        self._answered = False
+        view, left = self.shop.view(job_id), self.state.view
+        entry, message = self.state.entry, ""
+        if left is not None and entry:
+            if not self._hold(entry):
+                return
+            message, entry = f"{noted_words(entry)} to {left.ski.name}", ""
+            view = self.state.view if self.state.view and left.job.id == job_id else view
+        self._answered, self._noted = False, ""
         self._set(
             view=view,
             entry=entry,
@@ -145,7 +165,8 @@ class SkiInHand:
             selected=None,
             hands_on=False,
             side=None,
-            message="",
+            message=message,
+            tone="warn" if message else "say",
         )
         self.remember("job", job_id)
 
@@ -158,7 +179,7 @@ class SkiInHand:
         view = self.shop.view(state.view.job.id) if state.view is not None else None
         self._set(roster=self.shop.roster(), view=view, day=self.shop.day)
         if view is None:
-            self._open_first("", "")
+            self._open_first("", state.entry)
 
     def leave(self) -> None:
         """Keep the ski in hand and the entry in progress, for the next time the bench opens."""
@@ -223,9 +244,6 @@ class SkiInHand:
             return False
         self.say(f"'{text}' came in while this was open: kept as a note, not taken", "warn")
         return True
-
-    def _hold_entry(self) -> bool:
-        return not self.state.entry or self._hold(self.state.entry)
 
     def _hold(self, text: str) -> bool:
         """Keep a text as a note to the ski in hand; where that fails, say so with the text."""
