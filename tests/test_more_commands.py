@@ -486,3 +486,24 @@ def test_history_words_stand_in_the_shops_unit(run: Run, tmp_path: Path) -> None
     text = file.read_text("utf-8-sig")
     assert "depth, hole 2 back edge  62.84 mm (typed 2.4740 in)" in text
     assert len(text.splitlines()) > 5
+
+
+# -- how far a number may be from the usual --------------------------------------------------------
+
+
+def test_a_change_outside_the_usual_is_asked_about_like_a_value(
+    run: Run, refused: Refused, commands: Commands, book: Path
+) -> None:
+    """Without --yes nothing is kept; one that this blade cannot read is refused with it too."""
+    at = ("aim", "--ski", "Heron 67", "tail")
+    run("aim", "--ski", "Heron 67", "--again")
+    before = view_of(book, "Heron 67").facts
+    said = refused(*at, "+2")
+    assert "outside the usual" in said
+    assert "--yes takes 2." in said
+    assert "this blade can read" in refused(*at, "+9", "--yes")
+    assert view_of(book, "Heron 67").facts == before
+    commands.all_of(*at, "+2", "--yes")
+    line = view_of(book, "Heron 67").lines[1]
+    assert line.target is not None
+    assert (line.target.text, line.target.kind) == ("+2", "change")

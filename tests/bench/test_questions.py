@@ -118,3 +118,70 @@ def test_a_command_in_the_middle_of_a_number_loses_nothing(shop: Shop) -> None:
     assert all(line.target for line in view.lines)
     assert held(keys) == ["24"]
     assert "baseline taken as the target; '24' was not taken" in keys.hands.state.message
+
+
+# -- how far a number may be from the usual --------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("unit", "text", "limit"),
+    [("in", "9999", "0 to 39.3700 in"), ("mm", "9999", "0 to 1000.00 mm"),
+     ("in", "1001mm", "0 to 39.3700 in")],
+)  # fmt: skip
+def test_what_no_caliper_shows_is_refused_at_once_and_never_offered(
+    shop: Shop, unit: str, text: str, limit: str
+) -> None:
+    """The limit stands in the bench's unit, and what was typed can be mended."""
+    keys = begin(shop, "as received")
+    if unit == "mm":
+        keys.hands.flip_unit()
+    keys.type(text + "\n")
+    state = keys.hands.state
+    assert (state.question, state.entry, state.tone) == (None, text, "warn")
+    assert limit in state.message
+    assert "depth" in state.message
+    assert latest(keys)[0] == []
+
+
+@pytest.mark.parametrize("text", ["9.9", "+9", "-2.4", "0.01"])
+def test_a_target_that_this_blade_cannot_read_is_refused_at_once(shop: Shop, text: str) -> None:
+    """As a value and as a change; nothing is offered that would be refused afterwards."""
+    keys = begin(shop, "target")
+    keys.type(text + "\n")
+    state = keys.hands.state
+    assert (state.question, state.entry, state.tone) == (None, text, "warn")
+    assert "a value that this blade can read" in state.message
+    assert state.message.count(" in") >= 1
+
+
+@pytest.mark.parametrize("text", ["+2", "2.748"])
+async def test_a_target_outside_the_usual_is_asked_about_as_value_and_as_change(
+    shop: Shop, text: str
+) -> None:
+    """The same question; + takes it as what it was typed as."""
+    view = walk_to(shop, ski(shop, "Heron 66"), heron(ski(shop, "Heron 66")), "target")
+    async with bench(shop) as screen:
+        screen.app.hands.open(view.job.id)
+        await screen.pilot.press("down")
+        await screen.by_hand(text + "\n")
+        state = screen.app.hands.state
+        assert state.line is not None
+        assert state.line.method.quantity == "tail"
+        assert state.question is not None
+        assert state.question.question == "outside the usual 0.197 to 1.93 in: take it as it is?"
+        assert screen.view.progress.targets == {}
+        await screen.by_hand("+")
+        line = screen.view.lines[1]
+        assert line.target is not None
+        assert (line.target.text, line.target.kind) == (
+            (text, "change") if text[0] == "+" else (text, "value")
+        )
+
+
+def test_a_change_inside_the_usual_is_taken_at_once(shop: Shop) -> None:
+    keys = begin(shop, "target")
+    keys.type("+.010\n")
+    view = keys.hands.state.view
+    assert view is not None
+    assert view.lines[0].target is not None
+    assert view.lines[0].target.kind == "change"

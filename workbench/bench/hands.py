@@ -21,10 +21,10 @@ from workbench.work.jobs import JobView, Line
 from workbench.work.last_time import aim_at_last
 from workbench.work.marks import suspect_words
 from workbench.work.shop import Shop
+from workbench.work.typed_numbers import SIGNS, reading_entry, target_entry
 from workbench.work.wing_setup import wing_words
 from workbench.work.worth import doubtful_words
 
-SIGNS = "+-−"
 ANSWERS = "+ takes it, Backspace goes back"
 
 
@@ -59,7 +59,7 @@ class Hands(Acts):
         """Add a character to the entry in progress, or start one."""
         entry = self.state.entry
         if self.state.question is not None:
-            if char not in ENTRY_START + SIGNS:
+            if char not in (*ENTRY_START, *SIGNS):
                 self.say(f"'{char}' starts no number: {ANSWERS}", "warn")
                 return
             if not self._hold(entry):
@@ -178,7 +178,7 @@ class Hands(Acts):
         if view.stage == "target":
             self._take_target(state.entry)
             return
-        found = understand(state.entry, state.unit, line.usual_mm, line.method.name)
+        found = reading_entry(line, state.entry, state.unit)
         if found.is_clear:
             placing = found.placings[0]
             why = view.doubt(line, state.entry, placing.unit, placing.mm, state.unit)
@@ -212,10 +212,7 @@ class Hands(Acts):
         view, line, unit = self.state.view, self.state.line, self.state.unit
         assert view is not None
         assert line is not None
-        if text[0] in SIGNS:
-            self._show_target(self.shop.aim(view, line, text, unit), line, text)
-            return
-        found = understand(text, unit, line.usual_mm, f"target for {line.method.name}")
+        found = target_entry(line, text, unit)
         if not found.is_clear:
             self._set(question=found, offered=0)
             return
@@ -225,6 +222,9 @@ class Hands(Acts):
         view, line, text = self.state.view, self.state.line, self.state.entry
         assert view is not None
         assert line is not None
+        if text.startswith(SIGNS):
+            self._show_target(self.shop.aim(view, line, text, self.state.unit), line, text)
+            return
         new = self.shop.aim_at(view, line, text, placing.unit, "value", placing.mm)
         self._show_target(new, line, f"{placing.number} {placing.unit}")
 

@@ -100,13 +100,14 @@ def _aim_at_setting(at: AtSki, name: str) -> Did:
 
 def _aim_at_value(at: AtSki, args: argparse.Namespace) -> Did:
     from workbench.work.typed_lines import line_meant, target_meant
+    from workbench.work.typed_numbers import SIGNS
 
     line, text = line_meant(at.view, args.method), args.value.strip()
-    if text[:1] in ("+", "-", "\N{MINUS SIGN}"):
+    placing = target_meant(line, text, at.unit, sure=args.yes)
+    if text.startswith(SIGNS):
         new = at.shop.aim(at.view, line, text, at.unit)
         number = text
     else:
-        placing = target_meant(line, text, at.unit, sure=args.yes)
         new = at.shop.aim_at(at.view, line, text, placing.unit, "value", placing.mm)
         number = f"{placing.number} {placing.unit}"
     change = next(x.change_wanted for x in new.lines if x.method_id == line.method_id)

@@ -150,12 +150,13 @@ def understand(
         if placings:
             return Entry(text, placings, _question(placings, i > 0, trial, unit, window_mm))
     as_typed = Placing(length.mm, length.unit, _number_in_bench_unit(length, text))
-    low, high = (w / MM_PER[length.unit] for w in window_mm)
-    return Entry(
-        text,
-        (as_typed,),
-        f"outside the usual {low:.3g} to {high:.3g} {length.unit}: take it as it is?",
-    )
+    return Entry(text, (as_typed,), outside_words(*window_mm, length.unit))
+
+
+def outside_words(low_mm: float, high_mm: float, unit: Unit) -> str:
+    """Return the question about a value that is outside the usual range."""
+    low, high = (w / MM_PER[unit] for w in (low_mm, high_mm))
+    return f"outside the usual {low:.3g} to {high:.3g} {unit}: take it as it is?"
 
 
 def _question(

@@ -7,9 +7,7 @@ this; neither touches the book itself.
 from __future__ import annotations
 
 from workbench.errors import InputError
-from workbench.measure.display import length_text
 from workbench.measure.lengths import parse_length
-from workbench.measure.limits import LONGEST_MM
 from workbench.measure.units import Unit
 from workbench.records import rows
 from workbench.work.jobs import TAKEN_BACK as TAKEN_BACK
@@ -18,6 +16,7 @@ from workbench.work.looking import OpenBook
 from workbench.work.roster import RosterLine as RosterLine
 from workbench.work.rules import default_finest
 from workbench.work.stages import HELD, Event, check_can
+from workbench.work.typed_numbers import check_reading, check_target, target_name
 from workbench.work.versions import parts_text
 from workbench.work.wing_setup import angle_of, wing_setup
 
@@ -48,9 +47,7 @@ class Shop(OpenBook):
     ) -> JobView:
         """Keep a reading: the one that is due, or a repeat of one already taken in this pass."""
         self._check(view, "read")
-        if not 0.0 <= mm <= LONGEST_MM:
-            accepted = f"a number that a caliper shows: 0 to {LONGEST_MM:g} mm"
-            raise InputError(line.method.name, text, accepted)
+        check_reading(line, text, mm, unit)
         number = view.progress.pass_number
         now = view.tools.now
         at = now.id if now is not None else None
@@ -80,14 +77,12 @@ class Shop(OpenBook):
             InputError: not a length, or a target that is not positive.
         """
         self._check(view, "aim")
-        length = parse_length(text, unit, f"target for {line.method.name}")
+        length = parse_length(text, unit, target_name(line))
         kind: rows.TargetKind = "value"
         mm = length.mm
         if length.signed:
             if line.now_mm is None:
-                raise InputError(
-                    f"target for {line.method.name}", text, "a value: nothing is read yet"
-                )
+                raise InputError(target_name(line), text, "a value: nothing is read yet")
             kind, mm = "change", line.now_mm + length.mm
         return self.aim_at(view, line, text, length.unit, kind, mm)
 
@@ -103,13 +98,7 @@ class Shop(OpenBook):
     ) -> JobView:
         """Keep a target whose value in mm is already understood."""
         self._check(view, "aim")
-        low, high = line.usual_mm
-        if not 0.5 * low <= mm <= 1.5 * high:
-            raise InputError(
-                f"target for {line.method.name}", text,
-                f"a value that this blade can read, {length_text(0.5 * low, unit)} to "
-                f"{length_text(1.5 * high, unit)} {unit}",
-            )  # fmt: skip
+        check_target(line, text, mm, unit)
         self.book.add_target(
             view.job.id, self.who, method_id=line.method_id, text=text, unit=unit, kind=kind, mm=mm,
             tolerance_mm=line.tolerance_mm if tolerance_mm is None else tolerance_mm,

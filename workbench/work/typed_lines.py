@@ -7,11 +7,12 @@ from collections.abc import Sequence
 from workbench.advice.checklists import CheckItem
 from workbench.errors import InputError
 from workbench.fin.methods import Method
-from workbench.measure.lengths import Entry, Placing, understand
+from workbench.measure.lengths import Entry, Placing
 from workbench.measure.units import Unit
 from workbench.records import rows
 from workbench.work.extra_readings import Mark
 from workbench.work.jobs import JobView, Line
+from workbench.work.typed_numbers import reading_entry, target_entry, target_name
 from workbench.work.words import clean
 
 
@@ -66,7 +67,7 @@ def reading_meant(
     Raises:
         InputError: no length; or a question to answer, which says what ``sure`` would take.
     """
-    found = understand(text, unit, line.usual_mm, line.method.name)
+    found = reading_entry(line, text, unit)
     question = found.question
     if found.is_clear:
         placing = found.placings[0]
@@ -76,9 +77,8 @@ def reading_meant(
 
 def target_meant(line: Line, text: str, unit: Unit, *, sure: bool) -> Placing:
     """Return what a typed target means; raises as :func:`reading_meant` does."""
-    field = f"target for {line.method.name}"
-    found = understand(text, unit, line.usual_mm, field)
-    return _answered(found, found.question, field, sure)
+    found = target_entry(line, text, unit)
+    return _answered(found, found.question, target_name(line), sure)
 
 
 def _answered(found: Entry, question: str, field: str, sure: bool) -> Placing:
