@@ -50,12 +50,32 @@ def test_a_target_out_of_reach_is_kept_and_told_with_status_3(
     assert fact(run("next", "LK64/22"), "Next").startswith("The target is out of reach")
 
 
+def accepted_once(book: Path, name: str) -> None:
+    """Accept a target as benches did that looked at no reach."""
+    with open_shop(book) as shop:
+        shop.book.add_mark(ski(shop, name).job.id, "KV", "aimed")
+
+
+def test_a_target_out_of_reach_is_not_accepted(
+    run: Run, refused: Refused, commands: Commands, book: Path
+) -> None:
+    """Refused with its reason and status 3; the target stays, and another one is accepted."""
+    assert commands.all_of("aim", "--ski", "LK64/22", "1", "+1")[0] == 3
+    before = view_of(book, "Lark 64").facts
+    err = refused("accept", "--ski", "LK64/22", status=3)
+    assert "the target is out of the blade's reach" in err
+    assert "3.4410 in; it could be" in err
+    assert view_of(book, "Lark 64").facts == before
+    run("aim", "--ski", "LK64/22", "1", "+.010")
+    assert fact(run("accept", "--ski", "LK64/22"), "Done") == "target accepted."
+
+
 def test_done_is_refused_with_status_3_until_a_target_in_reach_is_given(
-    run: Run, refused: Refused, commands: Commands
+    run: Run, refused: Refused, commands: Commands, book: Path
 ) -> None:
     """As 'turns' says it; opening the target again is no target yet, and so done with status 0."""
     assert commands.all_of("aim", "--ski", "LK64/22", "1", "+1")[0] == 3
-    assert commands.all_of("accept", "--ski", "LK64/22")[0] == 3
+    accepted_once(book, "Lark 64")
     err = refused("done", "--ski", "LK64/22", status=3)
     assert "the target is out of the blade's reach" in err
     assert "3.4410 in; it could be" in err
@@ -67,11 +87,11 @@ def test_done_is_refused_with_status_3_until_a_target_in_reach_is_given(
 
 
 def test_kept_as_it_stands_a_target_out_of_reach_is_no_longer_aimed_at(
-    run: Run, commands: Commands
+    run: Run, commands: Commands, book: Path
 ) -> None:
     """The job goes on to its wing and checks by their own commands."""
     assert commands.all_of("aim", "--ski", "Lark 64", "1", "+1")[0] == 3
-    assert commands.all_of("accept", "--ski", "Lark 64")[0] == 3
+    accepted_once(book, "Lark 64")
     said = run("accept", "--as-is", "--ski", "Lark 64")
     assert "out of reach" not in fact(said, "Next")
 

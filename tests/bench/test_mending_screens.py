@@ -176,6 +176,12 @@ async def test_a_target_out_of_reach_says_so_in_the_benchs_unit(
         assert "The target is out of reach" in screen.shown()
         await screen.by_hand("\n")
         await screen.settle()
+        assert screen.view.stage == "target"
+        assert "the target is out of the blade's reach" in screen.app.hands.state.message
+        assert screen.app.hands.state.tone == "warn"
+        shop.book.add_mark(view.job.id, "KV", "aimed")  # as benches did that looked at no reach
+        screen.app.hands.look_again()
+        await screen.settle()
         flat = " ".join(screen.shown().replace("│", " ").split())
         assert "t opens" in flat
         assert "3.4410 in; it could" in flat

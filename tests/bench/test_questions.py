@@ -185,3 +185,32 @@ def test_a_change_inside_the_usual_is_taken_at_once(shop: Shop) -> None:
     assert view is not None
     assert view.lines[0].target is not None
     assert view.lines[0].target.kind == "change"
+
+
+def test_what_warns_of_a_target_stands_in_the_message(shop: Shop) -> None:
+    """An odd tilt at once, in the words of the panel; a target that is none of this is done."""
+    keys = begin(shop, "target")
+    keys.hands.select(1)
+    keys.type("+.6\n")
+    state = keys.hands.state
+    assert state.view is not None
+    assert state.view.plan is not None
+    assert state.tone == "warn"
+    assert "target kept: tail" in state.message
+    assert state.view.target_warning_in("in") in state.message
+    keys.hands.take_back()
+    keys.hands.select(1)
+    keys.type("+.012\n")
+    assert keys.hands.state.tone == "done"
+    assert keys.hands.state.message.startswith("target kept: tail")
+
+
+def test_a_target_out_of_reach_says_so_and_is_not_accepted(shop: Shop) -> None:
+    keys = begin(shop, "target", "Lark 64")
+    keys.type("+1\n")
+    assert "out of the blade's reach" in keys.hands.state.message
+    keys.type("\n")
+    state = keys.hands.state
+    assert state.view is not None
+    assert (state.view.stage, state.tone) == ("target", "warn")
+    assert "out of the blade's reach" in state.message

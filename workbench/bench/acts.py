@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import TypeAlias
 
 from workbench.bench.ski_in_hand import SkiInHand
-from workbench.bench.state import DRAWINGS, SIDES
+from workbench.bench.state import DRAWINGS, SIDES, Tone
 from workbench.measure.units import other
 from workbench.work.entry_words import described
 from workbench.work.jobs import JobView
 from workbench.work.last_time import aim_at_last
 from workbench.work.shop import initials_of
+
+Did: TypeAlias = "tuple[JobView, str] | tuple[JobView, str, Tone]"
+"""The job after an act, what is said of it, and in which tone where it is not done."""
 
 FINEST = (1.0, 0.5, 0.25, 0.125, 0.0625, 0.0)
 """The finest turns that one goes round through; 0 is exact."""
@@ -38,7 +42,8 @@ class Acts(SkiInHand):
 
     def baseline(self) -> None:
         """Make the ski's baseline the target."""
-        self._job(lambda v: (self.shop.aim_at_baseline(v), "baseline taken as the target"))
+        said = "baseline taken as the target"
+        self._job(lambda v: self._aimed(self.shop.aim_at_baseline(v), said))
 
     def retarget(self) -> None:
         """Go back to the target, to change it."""
@@ -62,7 +67,8 @@ class Acts(SkiInHand):
 
     def last_setting(self) -> None:
         """Make what the ski was last set to the target."""
-        self._job(lambda v: (aim_at_last(self.shop, v), "last setting taken as the target"))
+        said = "last setting taken as the target"
+        self._job(lambda v: self._aimed(aim_at_last(self.shop, v), said))
 
     def finer(self) -> None:
         """Go to the next finer turn, round and round."""
@@ -102,7 +108,12 @@ class Acts(SkiInHand):
         said = f"entries are now kept under {self.shop.who}"
         self._set(who=self.shop.who, message=said, tone="done")
 
-    def _job(self, act: Callable[[JobView], tuple[JobView, str]], raises: bool = False) -> None:
+    def _aimed(self, view: JobView, said: str, tone: Tone = "done") -> Did:
+        """Return a job with another target, what is said of it, and what warns of its turns."""
+        warning = view.target_warning_in(self.state.unit)
+        return (view, f"{said}. {warning}", "warn") if warning else (view, said, tone)
+
+    def _job(self, act: Callable[[JobView], Did], raises: bool = False) -> None:
         view = self.state.view
         if view is None:
             return

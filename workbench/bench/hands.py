@@ -229,11 +229,11 @@ class Hands(Acts):
         self._show_target(new, line, f"{placing.number} {placing.unit}")
 
     def _show_target(self, new: JobView, line: Line, text: str) -> None:
-        """Show a target kept, and whether the change it asks for stands clear."""
+        """Show a target kept, whether its change stands clear, and what warns of its turns."""
         change = next(x.change_wanted for x in new.lines if x.method_id == line.method_id)
         glance = f", {change.glance}" if change is not None else ""
         tone: Tone = "warn" if change is not None and not change.clear else "done"
-        self._show(new, f"target kept: {line.method.name} {text}{glance}", tone)
+        self._show(*self._aimed(new, f"target kept: {line.method.name} {text}{glance}", tone))
 
     def yes(self, time: float) -> None:
         """Do what is asked, on purpose: take an answer, tick, sign off; else go to the next ski."""
@@ -315,7 +315,7 @@ class Hands(Acts):
     def _accept_target(self, view: JobView) -> None:
         if view.offers_last:
             new = aim_at_last(self.shop, view)
-            self._show(new, "the last setting is the target now: Enter accepts it")
+            self._show(*self._aimed(new, "the last setting is the target now: Enter accepts it"))
         elif not view.progress.targets:
             change = CHANGE_SUCH_AS[self.state.unit]
             self.say(f"type the target: a value, or a change such as {change}", "warn")

@@ -88,7 +88,7 @@ class SkiInHand:
         self._pace.clear()
         self._forget_draft()
 
-    def _did(self, view: JobView, message: str) -> None:
+    def _did(self, view: JobView, message: str, tone: Tone = "done") -> None:
         """Show what a command did; an entry that stood there meanwhile is kept as a note."""
         entry = self.state.entry
         if entry and not self._hold(entry):
@@ -96,7 +96,7 @@ class SkiInHand:
         if entry:
             self._noted = noted_words(entry)
             view = self.shop.view(view.job.id)
-        self._show(view, message)
+        self._show(view, message, tone)
 
     def _forget_draft(self) -> None:
         """What was kept must not come back as a draft, should the bench be killed."""

@@ -30,7 +30,7 @@ from workbench.work.rules import AS_LAST_TIME, SHIPPED, Rules
 from workbench.work.stages import Progress, Stage
 from workbench.work.trust import budget_of
 from workbench.work.withdrawn import withdrawn_from
-from workbench.work.words import clean, error_words
+from workbench.work.words import clean, error_words, remark_words
 
 WING_AIM = "wing_aim"
 """The kind of mark that keeps the wing's angle wanted, in degrees."""
@@ -81,6 +81,17 @@ class JobView:
     def trouble_in(self, unit: Unit) -> str:
         """Return why there is no pose or no plan, its lengths in ``unit``, or nothing."""
         return error_words(self.why, unit) if self.why is not None else ""
+
+    def target_warning_in(self, unit: Unit) -> str:
+        """Return the first thing that warns of the turns to the target, or nothing.
+
+        A change smaller than its uncertainty is told beside the target itself.
+        """
+        if self.plan is None:
+            return self.trouble_in(unit)
+        told = (r for r in self.plan.remarks if r.code not in ("within", "insignificant"))
+        first = next(told, None)
+        return remark_words(first, unit) if first is not None else ""
 
     @property
     def unreachable(self) -> OutOfReachError | None:

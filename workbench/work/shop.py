@@ -121,10 +121,17 @@ class Shop(OpenBook):
         return view
 
     def accept_target(self, view: JobView) -> JobView:
-        """Go on with the targets as they stand; readings without one are held where they were."""
+        """Go on with the targets as they stand; readings without one are held where they were.
+
+        Raises:
+            InputError: no target yet.
+            OutOfReachError: the blade or a stud cannot get there.
+        """
         self._check(view, "accept target")
         if not view.progress.targets:
             raise InputError("target", "(none)", "a target for at least one reading")
+        if view.unreachable is not None:
+            raise view.unreachable
         self.book.add_mark(view.job.id, self.who, "aimed")
         return self.view(view.job.id)
 
