@@ -9,6 +9,8 @@ from tests.bench.test_hands import FAST_S, Keys, begin, held, latest
 from tests.shop import heron, ski, walk_to
 from workbench.bench.help import Help
 from workbench.bench.hold_screen import HoldScreen
+from workbench.bench.next_line import next_words
+from workbench.work.plain_next import task_of
 from workbench.work.shop import Shop
 
 
@@ -214,3 +216,23 @@ def test_a_target_out_of_reach_says_so_and_is_not_accepted(shop: Shop) -> None:
     assert state.view is not None
     assert (state.view.stage, state.tone) == ("target", "warn")
     assert "out of the blade's reach" in state.message
+
+
+# -- which repeat is due ---------------------------------------------------------------------------
+
+
+def test_the_repeat_named_is_that_of_the_reading_marked(shop: Shop) -> None:
+    """Also where the mark was moved off the reading that is due."""
+    shop.remember("repeats", "3")
+    keys = begin(shop, "as received")
+    keys.type("2450\n2450\n2450\n728\n")
+    state = keys.hands.state
+    assert state.view is not None
+    depth, tail, length = (line.method.name for line in state.view.lines)
+    said = f"{tail}, 2 of 3"
+    assert said in next_words(keys.hands.state)
+    keys.hands.select(1)
+    assert f"{length}, 1 of 3" in next_words(keys.hands.state)
+    keys.hands.select(1)
+    assert f"{depth}, repeat 4, then" in next_words(keys.hands.state)
+    assert said in task_of(state.view).words

@@ -124,3 +124,44 @@ async def test_two_repeats_far_apart_ask_for_a_third_at_once(shop: Shop) -> None
             assert "take a third; both still count" in " ".join(screen.shown().split())
             await screen.by_hand("g")
             screen.app.hands.take_back()
+
+
+async def third_is_doubtful(screen: Screen, view: JobView) -> None:
+    """Type three repeats of the first reading, the last of them off; the mark moves on."""
+    screen.app.hands.look_again()
+    screen.app.hands.open(view.job.id)
+    await screen.by_hand("2.4900\n2.4900\n2.5300\n")
+    assert "Repeat 3 doubtful" in screen.app.hands.state.message
+    assert "x strikes it out" in screen.app.hands.state.message
+    assert screen.app.hands.state.line_index == 1
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_x_strikes_out_what_was_just_called_doubtful(
+    shop: Shop, size: tuple[int, int]
+) -> None:
+    """The mark has moved on to the next reading; x means the one of the message."""
+    shop.remember("repeats", "3")
+    view = repeats(shop, ())
+    async with bench(shop, size) as screen:
+        await third_is_doubtful(screen, view)
+        await screen.by_hand("x")
+        await screen.pilot.pause()
+        assert "▸ 3) 2.5300 in" in screen.shown()
+        await screen.by_hand("slipped")
+        await screen.settle()
+        await screen.by_hand("\n")
+        assert [r.text for r in screen.view.lines[0].struck] == ["2.5300"]
+        assert [len(line.latest) for line in screen.view.lines] == [2, 0, 0]
+
+
+@pytest.mark.parametrize("keys", ["down", "7"])
+async def test_moved_to_or_typed_at_another_reading_x_means_that_one(shop: Shop, keys: str) -> None:
+    shop.remember("repeats", "3")
+    view = repeats(shop, ())
+    async with bench(shop) as screen:
+        await third_is_doubtful(screen, view)
+        await screen.pilot.press(keys)
+        await screen.pilot.pause()
+        await screen.by_hand("x")
+        assert "no reading of this pass to strike out here" in screen.app.hands.state.message

@@ -9,7 +9,7 @@ from workbench.bench.ski_in_hand import SkiInHand
 from workbench.bench.state import DRAWINGS, SIDES, Tone
 from workbench.measure.units import other
 from workbench.work.entry_words import described
-from workbench.work.jobs import JobView
+from workbench.work.jobs import JobView, Line
 from workbench.work.last_time import aim_at_last
 from workbench.work.shop import initials_of
 
@@ -89,9 +89,11 @@ class Acts(SkiInHand):
         """Keep a note to the job."""
         self._job(lambda v: (self.shop.note(v, "note", text), "note kept"), True)
 
-    def strike_reading(self, reason: str, reading_id: str | None = None) -> None:
-        """Strike out a repeat of the chosen reading, with its reason: the last if none is named."""
-        line = self.state.line
+    def strike_reading(
+        self, reason: str, reading_id: str | None = None, line: Line | None = None
+    ) -> None:
+        """Strike out a repeat of a reading (the chosen one's last if none is named): why."""
+        line = line or self.state.line
         if line is not None:
             self._job(
                 lambda v: (

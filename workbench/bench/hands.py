@@ -196,17 +196,21 @@ class Hands(Acts):
         caliper = in_hand(self.shop)
         caliper_id = caliper.id if caliper is not None else None
         new = self.shop.take_reading(view, line, text, unit, placing.mm, how, caliper_id)
-        now = new.lines[self.state.line_index]
+        at = self.state.line_index
+        now = new.lines[at]
         again = f", repeat {len(now.latest)}" if len(now.latest) > 1 else ""
         typed = "" if text == placing.number else f"{text} → "
         kept = f"kept: {line.method.name} {typed}{placing.number} {unit}{again}"
         told = view.since_left(line, placing.mm, self.state.unit)
         again_words = " ".join(suspect_words(new, self.state.unit)[:1])
         doubtful = again_words or doubtful_words(now, self.state.unit)
+        strikes = bool(now.doubts.indices) and not again_words and not now.doubts.apart
         warning = standing_words(self.shop)
         said = [doubtful, f"{kept}; {told}" if told else kept, warning]
         tone: Tone = "warn" if doubtful or warning else "done"
         self._show(new, ". ".join(part for part in said if part), tone)
+        if strikes:
+            self._set(doubted=at)
 
     def _take_target(self, text: str) -> None:
         view, line, unit = self.state.view, self.state.line, self.state.unit

@@ -46,6 +46,7 @@ class SkiInHand:
     def _set(self, **changes: object) -> None:
         if "message" in changes:  # the tone of what was said before is not this one's
             changes.setdefault("tone", "say")
+            changes.setdefault("doubted", None)
         self.state = replace(self.state, **changes)  # type: ignore[arg-type]
         self.changed(self.state)
 
@@ -228,7 +229,7 @@ class SkiInHand:
         """Choose another reading or target by hand."""
         view = self.state.view
         if view is not None and view.lines and self.state.question is None:
-            self._set(selected=(self.state.line_index + by) % len(view.lines))
+            self._set(selected=(self.state.line_index + by) % len(view.lines), doubted=None)
 
     # -- what came in without a place --------------------------------------------------------------
 

@@ -29,6 +29,7 @@ class BenchState:
     ``selected``: a line chosen by hand,
     else None for the one that is due. ``hands_on``: a check or a sign-off was begun on purpose.
     ``question``: an entry that needs an answer; ``offered``: which of its placings is offered.
+    ``doubted``: the line that the message calls doubtful, while it stands there.
     """
 
     roster: tuple[RosterLine, ...] = ()
@@ -48,6 +49,7 @@ class BenchState:
     who: str = ""
     shop_name: str = ""
     day: str = ""
+    doubted: int | None = None
 
     @property
     def line_index(self) -> int:
@@ -70,6 +72,13 @@ class BenchState:
         if self.view is None or not self.view.lines:
             return None
         return self.view.lines[self.line_index]
+
+    @property
+    def line_to_strike(self) -> Line | None:
+        """The line of which a repeat is to be struck out: the one just doubted, else the marked."""
+        if self.view is not None and self.doubted is not None:
+            return self.view.lines[self.doubted]
+        return self.line
 
     @property
     def shown_side(self) -> Side:

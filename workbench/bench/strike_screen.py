@@ -93,13 +93,14 @@ class StrikeScreen(Prompt):
             self._draw()
 
     def _strike(self, reason: str) -> None:
-        self._bench.hands.strike_reading(reason, self._line.latest[self.at].id)
+        hands = self._bench.hands
+        hands.strike_reading(reason, self._line.latest[self.at].id, self._line)
 
 
 def open_on(bench: Bench) -> None:
-    """Ask which repeat of the marked reading to strike out, and why."""
+    """Ask which repeat of the reading just doubted, else of the marked one, to strike out."""
     state = bench.hands.state
-    view, line = state.view, state.line
+    view, line = state.view, state.line_to_strike
     if view is None or line is None or not line.latest:
         bench.hands.say("no reading of this pass to strike out here", "warn")
         return

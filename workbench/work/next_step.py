@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from workbench.fin.guidance import Step
 from workbench.work.jobs import JobView
-from workbench.work.words import CAUTION_EDGES, CAUTION_LOOSEN, CAUTION_RIDE, CAUTION_SNUG
+from workbench.work.words import CAUTION_EDGES, CAUTION_LOOSEN, CAUTION_RIDE, CAUTION_SNUG, clean
 
 STUDS_UP = "Bring all three studs up to just touch the blade"
 NO_FIT = "These readings do not work"
@@ -25,11 +25,17 @@ def act_due(view: JobView) -> Step:
 
 
 def reading_due(view: JobView, name: str) -> str:
-    """Return the reading of that name, with which repeat it is where more than one is wanted."""
+    """Return the reading of that name, with which repeat it is where more than one is wanted.
+
+    One more than are wanted is a repeat too, and counts.
+    """
     wanted = view.rules.repeats
-    if wanted == 1 or view.due is None:
+    named = (x for x in view.lines if name in (x.method.name, clean(x.method.name)))
+    line = next(named, None)
+    if wanted == 1 or view.due is None or line is None:
         return name
-    return f"{name}, {len(view.lines[view.due].latest) + 1} of {wanted}"
+    number = len(line.latest) + 1
+    return f"{name}, {number} of {wanted}" if number <= wanted else f"{name}, repeat {number}"
 
 
 def leave_words(view: JobView) -> str:
