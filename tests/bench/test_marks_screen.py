@@ -240,3 +240,22 @@ def test_the_bench_names_the_reading_to_take_again(
     app.hands.look_again()
     app.hands.open(view.job.id)
     assert snap_compare(app, terminal_size=size)
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_on_a_waiting_ski_it_says_what_comes_first_and_invites_no_number(
+    shop: Shop, size: tuple[int, int]
+) -> None:
+    view = ski(shop, "Heron 66")
+    for fields in MARKS:
+        add_mark(shop, view, fields)
+    async with bench(shop, size) as screen:
+        await opened(screen, view)
+        shown = " ".join(screen.shown().replace("│", " ").split())
+        assert "read a coarse mark: 'not at the stage waiting'" in shown
+        assert "now you can tick the check that is due" in shown
+        assert "type it, then Enter" not in shown
+        await screen.by_hand("1.5\n")
+        shown = " ".join(screen.shown().replace("│", " ").split())
+        assert "1.5" in shown
+        assert "now you can tick the check that is due" in shown

@@ -236,3 +236,25 @@ def test_the_repeat_named_is_that_of_the_reading_marked(shop: Shop) -> None:
     keys.hands.select(1)
     assert f"{depth}, repeat 4, then" in next_words(keys.hands.state)
     assert said in task_of(state.view).words
+
+
+# -- what cannot be done now -----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("stage", "now"),
+    [("waiting", "tick the check that is due"), ("target", "accept the target"),
+     ("signed off", "queue the ski again")],
+)  # fmt: skip
+def test_k_where_nothing_can_be_kept_says_what_can_be_done(
+    shop: Shop, stage: str, now: str
+) -> None:
+    """In a technician's words, never by the names that the program uses inside."""
+    keys = begin(shop, stage)
+    keys.hands.keep_as_is()
+    state = keys.hands.state
+    assert state.tone == "warn"
+    assert state.message.startswith(f"keep the readings as they are: 'not at the stage {stage}'")
+    assert now in state.message
+    for inner in ("one of:", "accept at", "next step"):
+        assert inner not in state.message

@@ -116,3 +116,18 @@ def test_the_lists_look_as_they_should(
 
         run: Callable[[Pilot[int]], Awaitable[None]] = show
         assert snap_compare(Bench(shop), terminal_size=size, run_before=run)
+
+
+async def test_plus_on_a_note_without_a_suggestion_asks_for_another_note(tmp_path: Path) -> None:
+    """Not for the first one, which is there."""
+    with open_shop(demo_file(tmp_path)) as shop:
+        view = ready(shop)
+        rides.keep_ride(shop, view, {"text": "all well", "rating": "5"})
+        async with bench(shop) as screen:
+            screen.app.do_("ride")
+            await screen.pilot.pause()
+            assert "nothing in the list for this note" in screen.shown()
+            await screen.by_hand("+")
+            shown = " ".join(screen.shown().replace("│", " ").split())
+            assert "a ride note first" not in shown
+            assert "n writes one, p shows an earlier one" in shown

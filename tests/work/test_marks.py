@@ -108,7 +108,7 @@ def test_marks_are_read_with_the_readings_only(shop: Shop, stage: str) -> None:
     add_mark(shop, view, SCALE)
     view = shop.view(view.job.id)
     view = walk_to(shop, view, fin_of(view), stage)
-    with pytest.raises(InputError, match="mark at the stage"):
+    with pytest.raises(InputError, match="read a coarse mark: 'not at the stage"):
         take_mark(shop, view, view.marks[0], "7 mm", "mm")
 
 

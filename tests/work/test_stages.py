@@ -13,7 +13,7 @@ from tests.shop import Fin, advance, demo_file, heron, open_shop, ski, walk_to
 from workbench.errors import InputError
 from workbench.work.jobs import JobView
 from workbench.work.shop import Shop
-from workbench.work.stages import ALLOWED, GLYPHS, Event, Stage, check_allowed
+from workbench.work.stages import ALLOWED, GLYPHS, WORDS, Event, Stage, check_allowed
 
 STAGES: tuple[Stage, ...] = get_args(Stage)
 EVENTS: tuple[Event, ...] = get_args(Event)
@@ -50,7 +50,7 @@ ACTS: dict[Event, Callable[[Shop, JobView], object]] = {
 def test_the_table_names_every_stage_and_only_known_events() -> None:
     """No stage is without a row and a sign, no row names an event that is not one."""
     assert set(ALLOWED) == set(STAGES) == set(GLYPHS)
-    assert set().union(*ALLOWED.values()) == set(EVENTS)
+    assert set().union(*ALLOWED.values()) == set(EVENTS) == set(WORDS)
     assert len(set(GLYPHS.values())) == len(STAGES)
 
 
@@ -64,7 +64,12 @@ def test_an_event_outside_the_table_is_refused_with_what_would_do(stage: Stage) 
         with pytest.raises(InputError) as caught:
             check_allowed(stage, event)
         assert stage in str(caught.value)
-        assert all(allowed in str(caught.value) for allowed in ALLOWED[stage])
+        said = str(caught.value)
+        assert said.startswith(WORDS[event])
+        own = [e for e in ALLOWED[stage] if e not in ALLOWED["waiting"] or "tick" in e]
+        assert all(WORDS[e] in said for e in own)
+        assert "now you can" in said
+        assert "one of" not in said
 
 
 def _at(shop: Shop, stage: Stage) -> JobView:

@@ -27,6 +27,7 @@ from workbench.work.extra_readings import Mark
 from workbench.work.jobs import JobView
 from workbench.work.marks import add_mark, off_words, place_words, suspect_words, take_mark
 from workbench.work.shop import Shop
+from workbench.work.stages import refusal
 
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
@@ -133,6 +134,10 @@ class MarksScreen(NumberScreen[None]):
         place = [
             styled((p, "$ink-faint")) for p in wrapped(place_words(mark.method, self.unit), width)
         ]
+        why = refusal(self.view.progress, "mark")
+        if why and not self.entry:  # else it would invite what is refused
+            waits = [styled((part, "$state-caution")) for part in wrapped(f"✗ {why}", width)]
+            return lines([styled((title, "bold $accent")), *place, *waits])
         return lines([styled((title, "bold $accent")), *place, self.entry_line()])
 
     def _said_lines(self, width: int) -> Content:

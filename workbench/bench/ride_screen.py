@@ -134,11 +134,18 @@ class RideScreen(UnitList):
     def plus(self) -> None:
         """Make the marked offer the target."""
         if not self._offers:
-            raise InputError("suggestion", "(none)", "a ride note first: n")
+            raise InputError("suggestion", "(none)", self._notes_wanted())
         offer = self._offers[self.at]
         self.view = rides.choose(self.shop, self.view, offer)
         self._load()
         self.say(f"target: {offer.arithmetic}. Change this one thing, then ride again.", "done")
+
+    def _notes_wanted(self) -> str:
+        """Return which note a suggestion would need, and the keys that lead to one."""
+        if not self._rides:
+            return "a ride note first: n"
+        earlier = ", p shows an earlier one" if len(self._rides) > 1 else ""
+        return f"a note that something in the list is tried for: n writes one{earlier}"
 
 
 def ride_form(shop: Shop, view: JobView) -> Form:

@@ -70,6 +70,29 @@ ALLOWED: dict[Stage, frozenset[Event]] = {
 so that both ticks are allowed where a job waits; its kind says which."""
 
 
+WORDS: dict[Event, str] = {
+    "tick received": "tick the check that is due",
+    "tick final": "tick the check that is due",
+    "read": "take a reading",
+    "enough": "go on with fewer repeats",
+    "seat": "bring the studs up",
+    "aim": "give a target",
+    "accept target": "accept the target",
+    "step": "make the turns",
+    "accept": "keep the readings as they are",
+    "set wing": "set the wing",
+    "second eyes": "let somebody else look",
+    "sign off": "sign it off",
+    "take up": "take the ski up again",
+    "strike": "strike out a reading",
+    "mark": "read a coarse mark",
+    "finest": "change the finest turn",
+    "temperature": "state a temperature",
+    "note": "write a note",
+    "set aside": "set the ski aside",
+}
+"""What is done, as a technician says it, in the order of the work."""
+
 WHILE_TURNED: frozenset[Event] = frozenset({"step", "set aside", "take up", "note", "temperature"})
 """What may be done from the first turn until its pass is kept. All else would change what the turns
 made were counted from; then the readings of before would pass for the blade's place now."""
@@ -99,8 +122,16 @@ class MidPassError(InputError):
 def check_allowed(stage: Stage, event: Event) -> None:
     """Raise a NotNowError unless the event is allowed at this stage."""
     if event not in ALLOWED[stage]:
-        can = ", ".join(sorted(ALLOWED[stage]))
-        raise NotNowError("next step", f"{event} at the stage {stage}", f"one of: {can}")
+        raise NotNowError(WORDS[event], f"not at the stage {stage}", f"now you can {_can(stage)}")
+
+
+def _can(stage: Stage) -> str:
+    """Return what can be done at a stage, what it is there for before what always can."""
+    own = [words for event, words in WORDS.items() if event in ALLOWED[stage] - _ANYTIME]
+    always = [words for event, words in WORDS.items() if event in ALLOWED[stage] & _ANYTIME]
+    listed = list(dict.fromkeys(own or always))
+    can = " or ".join((", ".join(listed[:-1]), listed[-1])) if len(listed) > 1 else listed[0]
+    return f"{can}; for more, queue the ski again" if stage == "signed off" else can
 
 
 def check_can(at: Progress, event: Event) -> None:
