@@ -279,7 +279,7 @@ def test_a_recheck_is_the_final_check_and_the_sign_off_alone(shop: Shop) -> None
 def test_a_recheck_takes_no_readings_and_can_be_set_aside_and_taken_back(shop: Shop) -> None:
     """It obeys the same table of stages."""
     view = _recheck(shop)
-    with pytest.raises(InputError, match="next step"):
+    with pytest.raises(InputError, match="take a reading: 'not at the stage"):
         shop.take_reading(view, view.lines[0], "2.45", "in", 62.23)
     first = view.checklist[0].key
     view = shop.tick(view, first)

@@ -101,7 +101,7 @@ def test_the_clamp_bolts_come_last_and_without_them_nothing_is_signed_off(shop: 
             if other.key != item.key:
                 with pytest.raises(InputError, match="check"):
                     shop.tick(view, other.key)
-        with pytest.raises(InputError, match="next step"):
+        with pytest.raises(InputError, match="sign it off: 'not at the stage"):
             shop.sign_off(view, "KV")
         view = shop.tick(view, item.key)
     assert item.key == "clamp"
