@@ -113,7 +113,7 @@ class Acts(SkiInHand):
     def _aimed(self, view: JobView, said: str, tone: Tone = "done") -> Did:
         """Return a job with another target, what is said of it, and what warns of its turns."""
         warning = view.target_warning_in(self.state.unit)
-        return (view, f"{said}. {warning}", "warn") if warning else (view, said, tone)
+        return (view, f"{said}; {warning}", "warn") if warning else (view, said, tone)
 
     def _job(self, act: Callable[[JobView], Did], raises: bool = False) -> None:
         view = self.state.view

@@ -235,7 +235,8 @@ class Hands(Acts):
     def _show_target(self, new: JobView, line: Line, text: str) -> None:
         """Show a target kept, whether its change stands clear, and what warns of its turns."""
         change = next(x.change_wanted for x in new.lines if x.method_id == line.method_id)
-        glance = f", {change.glance}" if change is not None else ""
+        warned = new.target_warning_in(self.state.unit)
+        glance = f", {change.glance}" if change is not None and not warned else ""
         tone: Tone = "warn" if change is not None and not change.clear else "done"
         self._show(*self._aimed(new, f"target kept: {line.method.name} {text}{glance}", tone))
 

@@ -113,7 +113,7 @@ def next_words(state: BenchState) -> str:
     name = line.method.name if line is not None else ""
     stage = view.stage
     if view.unreachable is not None and stage == "target":
-        return f"{OUT_OF_REACH} u takes the last one back."
+        return f"{OUT_OF_REACH} u takes it back."
     if view.unreachable is not None and stage == "turning":
         return f"{OUT_OF_REACH} t opens the target."
     if view.trouble and stage in ("turning", "studs", "target"):
