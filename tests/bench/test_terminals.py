@@ -126,6 +126,34 @@ def test_every_way_out_keeps_the_entry(
     assert draft(book) == "2.4"
 
 
+@pytest.mark.parametrize(("how", "status"), [(signal.SIGTERM, 143), (b"\x03", 0)])
+def test_a_book_that_has_gone_holds_nobody_up(
+    bench: Terminal, book: Path, how: signal.Signals | bytes, status: int
+) -> None:
+    """It leaves all the same, and tells what was typed and could not be kept."""
+    bench.press(b"2.4")
+    for path in book.parent.glob(f"{book.name}*"):
+        path.unlink()
+    bench.settle(1.5)
+    if isinstance(how, bytes):
+        os.write(bench.file, how)
+    else:
+        os.kill(bench.pid, how)
+    assert bench.exit_status() == status
+    given_back(bench.out)
+    assert b"not kept, for the book could not be written: '2.4'" in bench.out
+
+
+def test_a_lid_that_closes_on_a_book_that_has_gone_ends_the_bench(book: Path) -> None:
+    """Nobody is there to be told, and nothing runs on unseen."""
+    terminal = start(book)
+    terminal.press(b"2.4")
+    for path in book.parent.glob(f"{book.name}*"):
+        path.unlink()
+    os.close(terminal.file)
+    assert _ended(terminal.pid) == 129
+
+
 @pytest.mark.parametrize("how", [b"\x03", pytest.param(signal.SIGHUP, marks=pytest.mark.long)])
 def test_what_was_typed_in_an_open_form_comes_back(
     bench: Terminal, book: Path, how: signal.Signals | bytes

@@ -9,6 +9,7 @@ from textual.app import App
 
 from workbench.bench.hands import Hands
 from workbench.bench.lines import Box, Texts, unfinished_text
+from workbench.errors import BenchError
 from workbench.work.shop import Shop
 
 
@@ -20,14 +21,25 @@ class Leaving(App[int]):
     form_drafts: dict[str, Texts]
     report: str
     """What to tell of an error of ours, once the terminal is whole again."""
+    unkept: str = ""
+    """What was typed and could not be kept, to be told then."""
 
     def leave_off(self) -> None:
-        """Keep where the bench stands, the entry begun, and what is typed in an open form."""
+        """Keep where the bench stands, the entry begun, and what is typed in an open form.
+
+        A book that has gone, or takes nothing, holds nobody up: what it did not take is told.
+        """
         boxes = [screen for screen in self.screen_stack if isinstance(screen, Box)]
         texts = unfinished_text(boxes[-1].heading, self.form_drafts) if boxes else ""
-        if texts or self.shop.book.setting("forms"):
-            self.hands.remember("forms", texts)
-        self.hands.leave()
+        kept = True
+        try:
+            if texts or self.shop.book.setting("forms"):
+                kept = self.hands.remember("forms", texts)
+        except BenchError:
+            kept = False
+        entry = self.hands.state.entry
+        kept = self.hands.leave() and kept
+        self.unkept = "" if kept else "; ".join(part for part in (entry, texts) if part)
 
     def leave(self) -> None:
         """Leave; what was typed is kept for next time."""

@@ -105,9 +105,9 @@ class SkiInHand:
             self._draft = ""
             self.remember("draft", "")
 
-    def remember(self, name: str, value: str) -> None:
-        """Keep a setting of the bench; where the book cannot, say so."""
-        self._try(lambda: self.shop.remember(name, value))
+    def remember(self, name: str, value: str) -> bool:
+        """Keep a setting of the bench; where the book cannot, say so and return False."""
+        return self._try(lambda: self.shop.remember(name, value))
 
     def _open_first(self, job_id: str, draft: str) -> None:
         known = [line.job_id for line in self.state.roster]
@@ -182,11 +182,15 @@ class SkiInHand:
         if view is None:
             self._open_first("", state.entry)
 
-    def leave(self) -> None:
-        """Keep the ski in hand and the entry in progress, for the next time the bench opens."""
-        self.remember("draft", self.state.entry)
+    def leave(self) -> bool:
+        """Keep the ski in hand and the entry in progress, for the next time the bench opens.
+
+        False where the book does not take the entry.
+        """
+        kept = self.remember("draft", self.state.entry)
         if self.state.view is not None:
             self.remember("job", self.state.view.job.id)
+        return kept
 
     def _try(self, act: Callable[[], object]) -> bool:
         try:

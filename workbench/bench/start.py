@@ -9,11 +9,12 @@ import os
 import signal
 import sys
 import tempfile
+import threading
 from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from workbench.errors import BenchError, InputError
+from workbench.errors import BenchError, InputError, shown
 from workbench.places import book_path, is_there
 from workbench.records.book import Book
 from workbench.work.shop import Shop
@@ -31,6 +32,9 @@ TERMINAL_LOOK_S = 1.0
 
 DRAWN_AFTER_S = 1.0
 """So long after the start the first paint is over."""
+
+LONGEST_LEAVE_S = 20.0
+"""So long the screen may take to close once the system has asked for it, or the terminal gone."""
 
 BETWEEN_LOADS_S = 0.05
 """So long keys may come in between one screen's loading and the next's."""
@@ -197,13 +201,27 @@ def _run_bench(book: Book, who: str, *, daily: bool, said: str) -> int:
         finally:
             for task in beside:
                 task.cancel()
+            for timer in _ends:
+                timer.cancel()
 
     asyncio.run(main())
+    if app.unkept:
+        _say_at_leave(f"not kept, for the book could not be written: {shown(app.unkept, 300)}")
     if app.report:
         return _say_report(app.report)
     return int(app.return_code or 0)
 
 
-def _leave(app: object, status: int) -> None:
-    app.leave_off()  # type: ignore[attr-defined]
-    app.exit(status, return_code=status)  # type: ignore[attr-defined]
+_ends: list[threading.Timer] = []
+
+
+def _leave(app: Bench, status: int) -> None:
+    """Leave as the system asks; where the screen cannot be closed, without closing it."""
+    end = threading.Timer(LONGEST_LEAVE_S, os._exit, [status])
+    end.daemon = True
+    end.start()
+    _ends.append(end)
+    try:
+        app.leave_off()
+    finally:
+        app.exit(status, return_code=status)
