@@ -144,6 +144,23 @@ def test_a_book_that_has_gone_holds_nobody_up(
     assert b"not kept, for the book could not be written: '2.4'" in bench.out
 
 
+def test_a_screen_that_cannot_be_closed_holds_nobody_up(book: Path) -> None:
+    """Whatever keeps it: the entry is kept, then the bench ends, with the status that was asked."""
+    program = (
+        "import sys; from workbench.bench import start; from workbench.bench.app import Bench; "
+        "start.LONGEST_LEAVE_S = 0.5; Bench.exit = lambda *given, **named: None; "
+        "from workbench.cli import main; sys.exit(main(sys.argv[1:]))"
+    )
+    command = [sys.executable, "-c", program, "--book", str(book), "--who", "KV"]
+    with Terminal(command, (120, 36), SHELL) as terminal:
+        terminal.until(SHOW_ME)
+        terminal.settle(0.15)
+        terminal.press(b"2.4")
+        os.kill(terminal.pid, signal.SIGTERM)
+        assert terminal.exit_status() == 143
+    assert draft(book) == "2.4"
+
+
 def test_a_lid_that_closes_on_a_book_that_has_gone_ends_the_bench(book: Path) -> None:
     """Nobody is there to be told, and nothing runs on unseen."""
     terminal = start(book)
