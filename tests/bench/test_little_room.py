@@ -10,7 +10,7 @@ import pytest
 from tests.bench.screens import bench
 from tests.bench.test_hands import begin
 from tests.shop import Fin, demo_file, heron, open_shop, ski, walk_to
-from workbench.bench.next_line import caution, keys_line, next_step, next_words
+from workbench.bench.next_line import caution, keys_line, next_rows, next_step, next_words
 from workbench.bench.panels import picture, target, warned_picture
 from workbench.bench.readings_panel import readings
 from workbench.bench.sheet import CHOICES
@@ -252,7 +252,7 @@ async def test_the_wings_screws_can_be_read_to_the_last(
 async def test_a_warning_in_two_rows_leaves_the_caution(
     tmp_path: Path, size: tuple[int, int]
 ) -> None:
-    """The box below takes a row more, and gives it back with the next key."""
+    """It goes on the frame below, back in its row with the next key, and nothing moves."""
     words = "the gauge block that was put to the caliper does not read what stands on it. " * 3
     with open_shop(demo_file(tmp_path)) as shop:
         view = ski(shop, "Heron 66")
@@ -268,7 +268,8 @@ async def test_a_warning_in_two_rows_leaves_the_caution(
             assert "! the gauge block" in screen.shown()
             assert "… more: h" in screen.shown()
             assert "h help" in screen.shown()
-            assert screen.app.query_one("#next").size.height == high + 1
+            assert screen.app.query_one("#next").size.height == high
+            assert str(screen.app.query_one("#next").border_subtitle).startswith(SHARP[:20])
             await screen.by_hand("h")
             told = re.sub(r"[\s│]+", " ", screen.shown())
             assert told.count("what stands on it") == 3
@@ -276,6 +277,8 @@ async def test_a_warning_in_two_rows_leaves_the_caution(
             await screen.by_hand("2")
             await screen.settle()
             assert screen.app.query_one("#next").size.height == high
+            assert not screen.app.query_one("#next").border_subtitle
+            assert SHARP in screen.shown()
 
 
 def test_no_row_below_is_too_wide(shop: Shop) -> None:
@@ -290,12 +293,14 @@ def test_no_row_below_is_too_wide(shop: Shop) -> None:
             for tone in ("warn", "done"):
                 for words in ("", "kept", "a word or two " * 4, "a word or two " * 30):
                     keys.hands.say(words, tone)
-                    drawn = next_step(keys.hands.state, width)
+                    drawn, below = next_rows(keys.hands.state, width)
                     rows = drawn.split("\n", allow_blank=True)
-                    assert len(rows) <= (4 if tone == "warn" else 3)
+                    assert len(rows) <= 3
+                    assert len(below) <= width - 2
                     assert all(row.cell_length <= width for row in rows)
                     careful = caution(keys.hands.state)
-                    assert careful[:40] in drawn.plain or careful in next_words(keys.hands.state)
+                    there = f"{drawn.plain}\n{below}"
+                    assert careful[:40] in there or careful in next_words(keys.hands.state)
 
 
 def test_a_reading_taken_shows_how_it_stands_beside_its_target_in_one_line(shop: Shop) -> None:

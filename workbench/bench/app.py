@@ -23,11 +23,11 @@ from workbench.bench.help import Help
 from workbench.bench.leaving import Leaving
 from workbench.bench.lines import unfinished_form
 from workbench.bench.opens import OPEN
-from workbench.bench.panel import Line, Panel
+from workbench.bench.panel import Line, Panel, same
 from workbench.bench.patient_output import patient
 from workbench.bench.sheet import CHOICES, Sheet
 from workbench.bench.state import SIDES, BenchState
-from workbench.bench.text import lines, styled, wrapped
+from workbench.bench.text import lines, literal, styled, wrapped
 from workbench.errors import BenchError
 from workbench.places import shipped
 from workbench.work.shop import Shop
@@ -65,7 +65,7 @@ class Bench(Leaving):
         themes.register(self)
         themes.begin_with(self, themes.pick(no_color, kept.get("theme") or themes.NIGHT.name))
         self.report = ""
-        self._next_rows = next_line.ROWS
+        self._careful = Content("")
         self._drawn_job: tuple[str, int | None] = ("", None)
         self._sign = SignKey(self, self.hands.type, self._sign_alone)
 
@@ -166,13 +166,13 @@ class Bench(Leaving):
         return draw(state, width, height)
 
     def _draw_next(self, line: Line, state: BenchState, width: int) -> None:
-        """Show what to do now, with a row more only where a warning and a caution need it."""
-        words = next_line.next_step(state, width)
+        """Show what to do now; a caution that a warning leaves no row for stands on the frame."""
+        words, careful = next_line.next_rows(state, width)
         line.show(words)
-        rows = max(words.plain.count("\n") + 1, next_line.ROWS)
-        if rows != self._next_rows:
-            self._next_rows = rows
-            line.styles.height = rows + 2
+        below = literal(careful)
+        if not same(below, self._careful):
+            self._careful = below
+            line.border_subtitle = below
 
     def _draw_tour(self, state: BenchState) -> None:
         """Show the walk-through's line where it is on."""

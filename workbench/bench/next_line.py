@@ -24,8 +24,8 @@ from workbench.work.next_step import (
 )
 from workbench.work.words import step_words
 
-ROWS, MOST_ROWS = 3, 4
-"""Rows below the panels: as a rule, and where a warning and a caution need them."""
+ROWS = 3
+"""Rows below the panels."""
 
 INDENT = 6
 LEAST_BESIDE = 12
@@ -52,9 +52,14 @@ def keys_line(narrow: bool = False) -> Content:
 
 
 def next_step(state: BenchState, width: int) -> Content:
-    """Return what to do now, what was just said, and the caution that belongs there.
+    """Return what to do now, what was just said, and the caution where a row is left for it."""
+    return next_rows(state, width)[0]
 
-    Three rows; a warning may take a fourth. The caution keeps a row: the others are shortened.
+
+def next_rows(state: BenchState, width: int) -> tuple[Content, str]:
+    """Return the rows below the panels, and the caution that found none: it goes on their frame.
+
+    Always three rows: to lay the screen out anew takes longer than a key may.
     """
     words, careful = next_words(state), caution(state)
     careful = "" if careful in words else careful
@@ -67,16 +72,17 @@ def next_step(state: BenchState, width: int) -> Content:
         beside = visible(" ".join(said), left) if left >= LEAST_BESIDE else ""
         rows.append(styled((rest, "bold"), (beside, _TONES[state.tone])))
         said = []
-    elif rest and len(said) + bool(careful) + 2 > MOST_ROWS:
+    elif rest and len(said) + 2 > ROWS:
         short = visible(words, width - INDENT)
         rows = [styled(("NEXT  ", "bold $accent"), (short, "bold"))]
     elif rest:
         rows.append(styled((rest.rstrip(), "bold")))
     rows += [styled((part, _TONES[state.tone])) for part in said]
-    if careful:
-        room = max(ROWS - len(rows), 1)
+    room = ROWS - len(rows)
+    if careful and room > 0:
         rows += [styled((part, "$ink-faint")) for part in _within(careful, width, room)]
-    return lines(rows[:MOST_ROWS])
+        careful = ""
+    return lines(rows), visible(careful, width - 2)
 
 
 def _said(state: BenchState, width: int) -> list[str]:
