@@ -91,6 +91,14 @@ def keep(terminal: Terminal) -> None:
     terminal.until(b"kept: ")
 
 
+def ask_to_leave(bench: Terminal, how: signal.Signals | bytes) -> None:
+    """Send a signal, or keys."""
+    if isinstance(how, bytes):
+        os.write(bench.file, how)
+    else:
+        os.kill(bench.pid, how)
+
+
 def given_back(out: bytes) -> None:
     """The alternate screen left, mouse and bracketed paste off, the cursor shown."""
     assert out.count(ENTERED) == out.count(LEFT) == 1
@@ -117,10 +125,7 @@ def test_every_way_out_keeps_the_entry(
 ) -> None:
     """Signals, Ctrl+C and Ctrl+Q: the entry begun is there next time, the terminal whole."""
     bench.press(b"2.4")
-    if isinstance(how, bytes):
-        os.write(bench.file, how)
-    else:
-        os.kill(bench.pid, how)
+    ask_to_leave(bench, how)
     assert bench.exit_status() == status
     given_back(bench.out)
     assert draft(book) == "2.4"
@@ -135,10 +140,7 @@ def test_a_book_that_has_gone_holds_nobody_up(
     for path in book.parent.glob(f"{book.name}*"):
         path.unlink()
     bench.settle(1.5)
-    if isinstance(how, bytes):
-        os.write(bench.file, how)
-    else:
-        os.kill(bench.pid, how)
+    ask_to_leave(bench, how)
     assert bench.exit_status() == status
     given_back(bench.out)
     assert b"not kept, for the book could not be written: '2.4'" in bench.out
@@ -180,10 +182,7 @@ def test_what_was_typed_in_an_open_form_comes_back(
     bench.until(b"Add a ski")
     bench.settle(0.1)
     bench.press(b"Swift 65")
-    if isinstance(how, bytes):
-        os.write(bench.file, how)
-    else:
-        os.kill(bench.pid, how)
+    ask_to_leave(bench, how)
     assert bench.exit_status() == (0 if how == b"\x03" else 129)
     given_back(bench.out)
     with start(book) as again:

@@ -93,13 +93,8 @@ def test_a_hand_written_down_wrong_moved_the_stud_the_other_way(shop: Shop) -> N
         assert now == pytest.approx(-was, abs=0.03 + 0.05 * abs(was))
 
 
-def test_an_open_pass_is_finished_as_begun(shop: Shop) -> None:
-    view = in_stage(shop, "turning")
-    while not view.progress.mid_pass:
-        view = shop.step_done(view)
-    told = [(t.stud.name, t.turns) for t in view.plan.turns]  # type: ignore[union-attr]
-    mend(shop, view, lead_1="0.4 mm", lead_2="0.4 mm")
-    now = shop.view(view.job.id)
+def finished_as_begun(shop: Shop, now: JobView, told: list[tuple[str, float]]) -> JobView:
+    """Finish a pass with the turns that were told when it was begun, and look at the job after."""
     assert now.plan is not None
     assert [(t.stud.name, t.turns) for t in now.plan.turns] == told
     assert "this pass is finished as it was begun" in now.corrected_words[0]
@@ -108,6 +103,17 @@ def test_an_open_pass_is_finished_as_begun(shop: Shop) -> None:
     made = [f for f in now.facts if isinstance(f, rows.PassRow)][-1]
     assert [(t.stud, t.turns) for t in made.turns] == told
     assert now.corrected == ()
+    return now
+
+
+def test_an_open_pass_is_finished_as_begun(shop: Shop) -> None:
+    view = in_stage(shop, "turning")
+    while not view.progress.mid_pass:
+        view = shop.step_done(view)
+    told = [(t.stud.name, t.turns) for t in view.plan.turns]  # type: ignore[union-attr]
+    mend(shop, view, lead_1="0.4 mm", lead_2="0.4 mm")
+    now = shop.view(view.job.id)
+    now = finished_as_begun(shop, now, told)
     assert now.rig.studs[0].lead_mm == pytest.approx(0.4, abs=1e-12)
 
 
@@ -137,14 +143,7 @@ def test_a_pass_turned_here_stays_as_turned_when_an_earlier_correction_comes_in(
     told = [(t.stud.name, t.turns) for t in view.plan.turns]
     exchange.take_in(shop, corrected_elsewhere)
     now = shop.view(view.job.id)
-    assert now.plan is not None
-    assert [(t.stud.name, t.turns) for t in now.plan.turns] == told
-    assert "this pass is finished as it was begun" in now.corrected_words[0]
-    while now.stage == "turning":
-        now = shop.step_done(now)
-    made = [f for f in now.facts if isinstance(f, rows.PassRow)][-1]
-    assert [(t.stud, t.turns) for t in made.turns] == told
-    assert now.corrected == ()
+    now = finished_as_begun(shop, now, told)
     assert turned_other_way(shop.book, block_of(shop, now), now.facts) == {
         block_of(shop, now).studs[0].name
     }
