@@ -203,7 +203,7 @@ def draw(state: BenchState) -> None:
     panels.target(state, 40, 8)
     turns_panel.turns(state, 40, 16)
     panels.picture(state, 40, 10)
-    next_line.next_step(state, 118)
+    next_line.next_rows(state, 118)
 
 
 def memory(book: Path, skis: int = SKIS) -> None:

@@ -10,7 +10,7 @@ import pytest
 from tests.bench.screens import bench
 from tests.bench.test_hands import begin
 from tests.shop import Fin, demo_file, heron, open_shop, ski, walk_to
-from workbench.bench.next_line import caution, keys_line, next_rows, next_step, next_words
+from workbench.bench.next_line import caution, keys_line, next_rows, next_words
 from workbench.bench.panels import picture, target, warned_picture
 from workbench.bench.readings_panel import readings
 from workbench.bench.sheet import CHOICES
@@ -93,7 +93,7 @@ def test_a_long_caution_takes_a_second_line(shop: Shop) -> None:
     """Where a row is free, the caution is not cut."""
     keys = begin(shop, "target")
     keys.type("+.01")
-    shown = " ".join(next_step(keys.hands.state, 58).plain.split())
+    shown = " ".join(next_rows(keys.hands.state, 58)[0].plain.split())
     assert "and a qualified technician come first." in shown
 
 
@@ -205,7 +205,7 @@ def test_the_wing_stands_beside_a_sharp_edge(shop: Shop) -> None:
     view = walk_to(shop, view, fin, "wing", ("+.008", "+.012", ""))
     keys = begin(shop, "waiting")
     keys.hands.open(view.job.id)
-    assert SHARP in next_step(keys.hands.state, 58).plain
+    assert SHARP in next_rows(keys.hands.state, 58)[0].plain
 
 
 @pytest.mark.parametrize("size", [LEAST, (80, 24)])

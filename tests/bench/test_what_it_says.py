@@ -10,7 +10,7 @@ from tests.bench.screens import bench
 from tests.bench.test_hands import begin
 from tests.shop import demo_file, heron, open_shop, ski, walk_to
 from workbench.bench.hands import Hands
-from workbench.bench.next_line import next_step, next_words
+from workbench.bench.next_line import next_rows, next_words
 from workbench.bench.panels import picture, target, top_line
 from workbench.bench.readings_panel import readings
 from workbench.bench.turns_panel import turns
@@ -136,8 +136,8 @@ def test_what_is_said_carries_no_sign_of_what_was_said_before(shop: Shop) -> Non
     keys.hands.say("something is wrong", "warn")
     keys.hands.type("2", keys.time)
     keys.hands.escape()
-    assert "entry dropped" in next_step(keys.hands.state, 100).plain
-    assert "! entry dropped" not in next_step(keys.hands.state, 100).plain
+    assert "entry dropped" in next_rows(keys.hands.state, 100)[0].plain
+    assert "! entry dropped" not in next_rows(keys.hands.state, 100)[0].plain
 
 
 def test_no_dot_stands_where_no_rider_is_known(shop: Shop) -> None:

@@ -51,11 +51,6 @@ def keys_line(narrow: bool = False) -> Content:
     )
 
 
-def next_step(state: BenchState, width: int) -> Content:
-    """Return what to do now, what was just said, and the caution where a row is left for it."""
-    return next_rows(state, width)[0]
-
-
 def next_rows(state: BenchState, width: int) -> tuple[Content, str]:
     """Return the rows below the panels, and the caution that found none: it goes on their frame.
 
