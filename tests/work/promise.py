@@ -21,7 +21,7 @@ import shutil
 import sqlite3
 import sys
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, redirect_stderr, redirect_stdout
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -162,6 +162,7 @@ class World:
         self.files: list[Path] = []
         self.sent: dict[tuple[int, str | None, int], Path] = {}
         self.seen = [-1, -1]
+        self.held: dict[tuple[int, str], tuple[str, int]] = {}
         self.forged = 0
         self.fins = {name: self._fin(name) for name in SKIS}
 
@@ -388,10 +389,11 @@ class World:
             if not self.onward(at):
                 trail.append("refused")
                 self.do(at, lambda: at.shop.take_back(at.held))
-        view = find_view(at.shop, name)
-        wanted = {"queue", f"card {view.job.id}", f"next {view.job.id}", "day sheet"}
-        told = claims(at.shop, name, self.skis[name], whole=True)
-        silent = [x for x, said in told.items() if not said and wanted & {x, x.split(" 0")[0]}]
+        job_id = find_view(at.shop, name).job.id
+        told = claims(at.shop, name, self.skis[name])
+        today = [f"queue {x.job_id}" for x in at.shop.roster() if x.ski_name == name]
+        wanted = (f"card {job_id}", f"next {job_id}", f"bench {job_id}", *today)
+        silent = [where for where in wanted if not told[where]]
         assert not silent, f"{name} was set honestly, and is not released: {silent} {trail}"
 
     def _back(self, at: Bench, name: str) -> bool:
@@ -417,7 +419,11 @@ class World:
         return version
 
     def check(self, whole: bool = False) -> None:
-        """Hold what is said of every ski in a book that changed against the model."""
+        """Hold what is said of every ski in a book that changed against the model.
+
+        Every list, card and line is looked at where what the model says changed, and now and then;
+        else the day's list alone.
+        """
         for book, look in enumerate(self.looks):
             version = self._version(book)
             if version == self.seen[book] and not whole:
@@ -425,34 +431,40 @@ class World:
             self.seen[book] = version
             concluded, facts = read_book(look)
             benches = [b for b in self.benches if b.book.path == self.paths[book]]
-            at = benches[self.steps % len(benches)]
-            whole = whole or self.steps % 8 == 0
+            shop = benches[self.steps % len(benches)].shop
+            released = {ski_id for ski_id, state in concluded.items() if state.released}
+            roster = shop.roster()
             for name, ski_id in self.skis.items():
-                state = concluded[ski_id]
-                if state.released:
+                its = [f for f in facts if f.ski == ski_id]
+                if ski_id in released or not (whole or any(f.kind == "signed" for f in its)):
                     continue
-                signed = any(f.kind == "signed" and f.ski == ski_id for f in facts)
-                if not signed and not whole:
-                    continue
-                hold(at.shop, name, ski_id, state, facts, whole=whole)
-            if whole:
-                done = [x.ski_id for x in at.shop.roster() if concluded[x.ski_id].released]
-                assert done_in_sums(at.shop) <= len(done), "sums count a ski that is not released"
+                before = self.held.get((book, ski_id))
+                now = self.held[book, ski_id] = (concluded[ski_id].why, self.steps // 40)
+                if whole or now != before:
+                    hold(name, concluded[ski_id], its, claims(shop, name, ski_id))
+                    hold_history(shop, ski_id, concluded[ski_id])
+                    done = sum(x.ski_id in released for x in roster)
+                    assert done_in_sums(shop) <= done, "sums count a ski that is not released"
+                else:
+                    hold(name, concluded[ski_id], its, queue_claims(roster, name))
 
 
-def hold(shop: Shop, name: str, ski_id: str, state: Ski, facts: list[Fact], *, whole: bool) -> None:
+Said = dict[str, str]
+"""By place what claims that a ski is released, blank where nothing does."""
+
+
+def hold(name: str, state: Ski, facts: list[Fact], said: Said) -> None:
     """Raise an AssertionError where a ski that is not released is said to be."""
-    told = {where: said for where, said in claims(shop, name, ski_id, whole=whole).items() if said}
-    if whole:
-        proved = len(state.proved)
-        left = [x for x in history_lines(shop, ski_id) if is_claim(x)]
-        if len(left) > proved:
-            told["history"] = f"{left} of which {proved} hold"
+    told = "\n".join(f"  {where}: {words}" for where, words in said.items() if words)
     if told:
-        mine = "\n".join(f"  {f.id} {f.kind} {'struck' * f.struck}" for f in facts
-                         if f.ski == ski_id)  # fmt: skip
-        said = "\n".join(f"  {where}: {what}" for where, what in told.items())
-        raise AssertionError(f"{name} is said to be released, but {state.why}\n{said}\n{mine}")
+        mine = "\n".join(f"  {f.id} {f.kind} {'struck' * f.struck}" for f in facts)
+        raise AssertionError(f"{name} is said to be released, but {state.why}\n{told}\n{mine}")
+
+
+def hold_history(shop: Shop, ski_id: str, state: Ski) -> None:
+    """Raise an AssertionError where a history tells of a sign-off that never released a ski."""
+    told = [line for line in history_lines(shop, ski_id) if is_claim(line)]
+    assert len(told) <= len(state.proved), f"history: {told} of which {len(state.proved)} hold"
 
 
 def is_claim(text: str) -> bool:
@@ -462,33 +474,31 @@ def is_claim(text: str) -> bool:
     return ("released by" in words or "signed off" in words) and not any(x in words for x in denied)
 
 
-def claims(shop: Shop, name: str, ski_id: str, *, whole: bool) -> dict[str, str]:
-    """Return by place what is said of a ski that claims its release, blank where nothing does."""
-    out: dict[str, str] = {}
-    lines = [x for x in shop.roster() if x.ski_name == name]
-    for line in lines:
-        said = queue_line(line, shop.day) if whole else line.stage_words
-        out[f"queue {line.job_id}"] = said if is_claim(said) else ""
+def queue_claims(roster: Iterable[RosterLine], name: str) -> Said:
+    """Return what the lines of a list say of a ski."""
+    return {f"queue {x.job_id}": claim([x.stage_words]) for x in roster if x.ski_name == name}
+
+
+def claims(shop: Shop, name: str, ski_id: str) -> Said:
+    """Return what every list, card and line says of a ski."""
     jobs = [h.job for h in shop.book.history_of_ski(ski_id) if h.job.struck is None]
+    days = {shop.day, *(job.day for job in jobs)}
+    lines = {x.job_id: x for day in days for x in shop.lines_of(day) if x.ski_name == name}
+    out = {f"queue {x.job_id}": claim([queue_line(x, shop.day)]) for x in lines.values()}
     for job in jobs:
         view = shop.view(job.id)
-        if view.stage != "signed off" and not whole:
-            continue
-        card = card_of(shop, view)
-        said = card_text(card, drawing=False) if whole else card.status
-        out[f"card {job.id}"] = _first_claim(said.splitlines())
-        line = next((x for x in lines if x.job_id == job.id), None) or RosterLine(
-            job.id, name, "", "in", "", view.stage, 0
-        )
-        out[f"next {job.id}"] = _first_claim(job_lines(view, "in", 1, line, ""))
-        if whole:
-            said = next_words(BenchState(view=view, roster=shop.roster()))
-            out[f"bench {job.id}"] = said if is_claim(said) else ""
-    if whole:
-        for row in day_sheet(shop).rows:
-            if row.ski == name:
-                out[f"day sheet 0{row.order}"] = row.stage if is_claim(row.stage) else ""
+        out[f"card {job.id}"] = claim(card_text(card_of(shop, view), drawing=False).splitlines())
+        out[f"next {job.id}"] = claim(job_lines(view, "in", 1, lines[job.id], ""))
+        out[f"bench {job.id}"] = claim([next_words(BenchState(view=view, roster=shop.roster()))])
+    for row in day_sheet(shop).rows:
+        if row.ski == name:
+            out[f"day sheet {row.order}"] = claim([row.stage])
     return out
+
+
+def claim(lines: list[str]) -> str:
+    """Return the first line that says that a ski is released, or nothing."""
+    return next((line for line in lines if is_claim(line)), "")
 
 
 def done_in_sums(shop: Shop) -> int:
@@ -496,10 +506,6 @@ def done_in_sums(shop: Shop) -> int:
     sheet = re.search(r"(\d+) signed off", day_sheet(shop).summary)
     assert sheet is not None
     return max(queue.summary_of(shop, shop.roster()).done, int(sheet[1]))
-
-
-def _first_claim(lines: list[str]) -> str:
-    return next((line for line in lines if is_claim(line)), "")
 
 
 def history_lines(shop: Shop, ski_id: str) -> list[str]:
@@ -753,7 +759,7 @@ def play(
     first: int | None = None,
     *,
     histories: int = 100,
-    length: int = 30,
+    length: int = 50,
     shortest: bool = False,
 ) -> None:
     """Play at least so many steps; ``first`` seeds the first round, None is the same each time.
