@@ -110,6 +110,8 @@ def next_words(state: BenchState) -> str:
         return f"+ takes {offered.number} {offered.unit}{others} Backspace goes back to typing."
     if state.entry:
         return _entry_words(state)
+    if view.elsewhere_words:
+        return f"{view.elsewhere_words} z: the day's queue."
     line = state.line
     name = line.method.name if line is not None else ""
     stage = view.stage
@@ -143,6 +145,8 @@ def next_words(state: BenchState) -> str:
         return f"{wing_step(view)}, type its angle in degrees, then Enter."
     if stage == "sign-off" and not state.who:
         return "Enter asks for your initials: a sign-off is kept under them."
+    if stage == "sign-off" and view.progress.state.bars:
+        return f"Not to be signed off: {view.progress.state.bars}."
     if stage == "sign-off" and view.rules.second_eyes and not view.progress.eyes:
         keys = "+" if state.hands_on else "Enter, then +"
         return f"{keys}: who else looked at it? Their initials."
@@ -151,8 +155,8 @@ def next_words(state: BenchState) -> str:
     if stage == "set aside":
         why = visible(view.progress.reason, 48)
         return f"Set aside: {why}. Enter takes it up again; + goes to the next ski."
-    if view.withdrawn:
-        return f"{view.withdrawn_words} o: strike the sign-off out, then go on from there."
+    if view.unreleased:
+        return f"{view.unreleased_words} o: strike the sign-off out, then go on from there."
     if state.is_day_done:
         return "Signed off, and no ski is left to do: a shows its card, n adds a ski."
     return "Signed off. Enter goes to the next ski."

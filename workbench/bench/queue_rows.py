@@ -78,7 +78,8 @@ def row(item: Item, marked: bool, width: int, day: str) -> Content:
 def _job(line: RosterLine, marked: bool, width: int, day: str) -> Content:
     name, rider, rest = _rooms(width)
     stage = f"{line.glyph} {line.stage_words}"
-    more = [BOLTS_LOOSE] if line.loose else []
+    more = [line.unreleased] if line.unreleased else []
+    more += [BOLTS_LOOSE] if line.loose else []
     more += [line.reason] if line.reason else []
     more += ["re-check"] if line.kind == "recheck" and line.stage != "waiting" else []
     more += [ago(line.day, day)] if line.day != day else []
@@ -86,11 +87,15 @@ def _job(line: RosterLine, marked: bool, width: int, day: str) -> Content:
     text = f"{padded(line.ski_name, name)} {padded(line.rider, rider)} "
     return styled(
         _mark(marked),
-        (padded(stage, STAGE_CELLS + 2), COLOURS.get(line.stage, "") or _bold(marked)),
+        (padded(stage, STAGE_CELLS + 2), _colour(line) or _bold(marked)),
         (text, _bold(marked)),
         (padded(line.due, DUE_CELLS), "bold"),
         (visible(" · ".join(more), rest), "$ink-faint"),
     )
+
+
+def _colour(line: RosterLine) -> str:
+    return "$state-caution" if line.unreleased else COLOURS.get(line.stage, "")
 
 
 def _rooms(width: int) -> tuple[int, int, int]:

@@ -74,11 +74,14 @@ class SkiInHand:
                 read=True,
                 reason=at.reason,
                 loose=at.loose,
+                unreleased=at.unreleased,
             )
             if line.job_id == view.job.id
             else line
             for line in self.state.roster
         )
+        if sum(line.ski_id == view.ski.id for line in roster) > 1:  # its other job may change too
+            roster = self.shop.roster()
         self._set(
             view=view, roster=roster, entry="", question=None, offered=0, selected=None,
             message=message, tone=tone,
@@ -120,10 +123,10 @@ class SkiInHand:
         self._try(lambda: self._set(view=self.shop.view(job_id)))
 
     def _unfinished(self, roster: Iterable[RosterLine]) -> Iterator[str]:
-        """Yield the jobs that are neither signed off nor set aside, in order."""
+        """Yield the jobs that are neither released nor set aside, in order."""
         for line in roster:
-            stage = line.stage if line.read else self.shop.view(line.job_id).stage
-            if stage not in ("signed off", "set aside"):
+            seen = line if line.read else self.shop.view(line.job_id)
+            if seen.unreleased or seen.stage not in ("signed off", "set aside"):
                 yield line.job_id
 
     def read_all(self) -> None:

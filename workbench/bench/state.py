@@ -92,7 +92,7 @@ class BenchState:
     @property
     def is_day_done(self) -> bool:
         """Whether every ski of the day is signed off or set aside."""
-        return all(line.stage in ("signed off", "set aside") for line in self.roster)
+        return all(line.is_done or line.stage == "set aside" for line in self.roster)
 
     @property
     def position(self) -> int | None:

@@ -76,7 +76,7 @@ def _line(line: RosterLine, day: str) -> str:
     since = f"from {line.day}" if line.day != day else ""
     loose = LOOSE if line.loose else ""
     return _joined(
-        line.stage_words, line.ski_name, line.rider, line.due, kind, since, loose,
+        line.stage_words, line.ski_name, line.rider, line.due, kind, since, line.unreleased, loose,
         line.reason, line.serial, line.note, line.ski_note,
     )  # fmt: skip
 

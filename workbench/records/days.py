@@ -8,10 +8,10 @@ from collections.abc import Iterable, Iterator
 from typing import Any
 
 from ..frozen import dataclass
-from . import facts
 from .database import Database
 from .jobs import OF_DAY, UNFINISHED_BEFORE, item_of, item_rows
 from .rows import AnyFact, QueueItem
+from .ski_facts import SkiFacts, ski_facts
 from .values import day_text
 
 
@@ -19,16 +19,20 @@ from .values import day_text
 class DayItem:
     """A job of the queue with all that its stage is read off.
 
-    ``methods``: id and tolerance (mm) of each reading of its ski, in order. ``passes`` are counted
-    for signed-off jobs, ``facts`` given for the others.
+    ``methods``: id and tolerance (mm) of each reading of its ski, in order. ``ski`` has the facts
+    of this job and of those beside it.
     """
 
     item: QueueItem
     ski_note: str
     has_wing: bool
     methods: tuple[tuple[str, float], ...]
-    passes: int
-    facts: tuple[AnyFact, ...]
+    ski: SkiFacts
+
+    @property
+    def facts(self) -> tuple[AnyFact, ...]:
+        """The facts of this job in order."""
+        return self.ski.job(self.item.job.id).facts
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,9 +62,6 @@ _METHODS = """SELECT p.owner, p.method_id, m.tolerance_mm FROM json_each(?) o
     JOIN ski_methods p ON p.owner = o.value
     JOIN methods m ON m.id = (SELECT max(v.id) FROM methods v WHERE v.root = p.method_id)
     ORDER BY p.owner, p.place"""
-
-_PASSES = f"""SELECT t.job_id, count(*) AS passes FROM json_each(?) o
-    JOIN passes t ON t.job_id = o.value WHERE {_LIVE} GROUP BY t.job_id"""
 
 _FIRST = f"""SELECT t.job_id, min(t.at) AS at FROM json_each(?) o
     JOIN ticks t ON t.job_id = o.value WHERE {_LIVE} GROUP BY t.job_id"""
@@ -116,16 +117,14 @@ def day_around(db: Database, day: str, near: str) -> tuple[DayItem | Unread, ...
 
 def _items(db: Database, rows: list[dict[str, Any]]) -> Iterator[DayItem]:
     methods = _methods(db, {row["ski_row"] for row in rows})
-    passes = _counts(db, [row["id"] for row in rows if not row["open"]])
-    kept = facts.facts_for(db, [row["id"] for row in rows if row["open"]])
+    kept = ski_facts(db, [row["ski_id"] for row in rows], [row["id"] for row in rows])
     for row in rows:
         yield DayItem(
             item_of(row),
             row["ski_note"],
             bool(row["has_wing"]),
             tuple(methods[row["ski_row"]]),
-            passes.get(row["id"], 0),
-            kept.get(row["id"], ()),
+            kept[row["ski_id"]],
         )
 
 
@@ -141,10 +140,6 @@ def _methods(db: Database, ski_rows: Iterable[str]) -> dict[str, list[tuple[str,
     for row in db.query(_METHODS, [json.dumps(sorted(ski_rows))]):
         out[row["owner"]].append((row["method_id"], row["tolerance_mm"]))
     return out
-
-
-def _counts(db: Database, job_ids: list[str]) -> dict[str, int]:
-    return {row["job_id"]: row["passes"] for row in db.query(_PASSES, [json.dumps(job_ids)])}
 
 
 def job_times(db: Database, job_ids: Iterable[str]) -> tuple[JobTimes, ...]:

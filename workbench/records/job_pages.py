@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Literal
 
-from . import facts, jobs
+from . import facts, jobs, ski_facts
 from .door import Door
 from .rows import (
     AnyFact,
@@ -30,6 +30,7 @@ from .rows import (
     WingHold,
     WingSetting,
 )
+from .ski_facts import SkiFacts
 
 
 class JobPages(Door):
@@ -88,6 +89,15 @@ class JobPages(Door):
     def facts_for(self, job_ids: Iterable[str]) -> dict[str, tuple[AnyFact, ...]]:
         """The facts of many jobs at once, with an entry for every id asked."""
         return self._read(facts.facts_for, tuple(job_ids))
+
+    def ski_facts(
+        self, ski_ids: Iterable[str], asked: Iterable[str] = (), *, whole: bool = False
+    ) -> dict[str, SkiFacts]:
+        """What still matters of these skis, by ski, with the jobs ``asked`` for among it.
+
+        ``whole``: every job there ever was. A fixed number of queries.
+        """
+        return self._read(ski_facts.ski_facts, tuple(ski_ids), tuple(asked), whole=whole)
 
     def history_of_ski(self, ski_id: str) -> tuple[JobHistory, ...]:
         """Every job of a ski with its facts, oldest first."""

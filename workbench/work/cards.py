@@ -35,7 +35,7 @@ from workbench.work.setting_words import (
 )
 from workbench.work.shapes import QUANTITY_WORDS, Scene, method_caption, method_scene, side_scene
 from workbench.work.shop import Shop
-from workbench.work.stages import LOOSE
+from workbench.work.stages import LOOSE, NOT_RELEASED
 from workbench.work.words import CAUTION_EDGES
 
 MOST_NOTES = 3
@@ -173,8 +173,6 @@ def card_of(shop: Shop, view: JobView) -> Card:
     checked = _checked_setting(shop, view)
     source = checked or view
     sign_off = last_of(source, rows.SignOff)
-    signed = source.stage == "signed off" and sign_off is not None
-    released = signed and not source.withdrawn
     ski = source.ski
     wing = ", wing screws" if ski.has_wing else ""
     return Card(
@@ -182,8 +180,8 @@ def card_of(shop: Shop, view: JobView) -> Card:
         ski=visible(ski.name, NAME),
         day=_day(source, sign_off),
         initials=visible(_initials(source, sign_off), 12),
-        released=released,
-        status=_status(source, sign_off if signed else None),
+        released=source.progress.state.release is not None,
+        status=_status(source, sign_off),
         facts=_facts(source),
         numbers=tuple(_number(source, line) for line in source.lines),
         wing=wing_words(source),
@@ -227,19 +225,25 @@ def _initials(view: JobView, sign_off: rows.SignOff | None) -> str:
 
 
 def _status(view: JobView, sign_off: rows.SignOff | None) -> str:
+    state = view.progress.state
+    if state.release is not None:
+        return f"Released by {_by(view, state.release)} on {local_day(state.release.at)}"
     if sign_off is not None:
-        eyes = visible(_second_eyes(view), 12)
-        by = f"{visible(sign_off.who, 12)}{f', looked over by {eyes}' if eyes else ''}"
-        if view.withdrawn:
-            return (
-                f"NOT RELEASED, do not ride: signed off by {by} on {local_day(sign_off.at)}, but "
-                f"its {view.withdrawn} was struck out since"
-            )
-        return f"Released by {by} on {local_day(sign_off.at)}"
+        by = f"signed off by {_by(view, sign_off)} on {local_day(sign_off.at)}"
+        if state.standing == "set again":
+            return f"NOT THE PRESENT SETTING: {by}, but {state.why}; a later card holds"
+        loose = f"; {LOOSE}" if state.loose else ""
+        return f"{NOT_RELEASED}, do not ride: {by}, but {visible(state.why, NOTE)}{loose}"
     reason = visible(view.progress.reason, NAME)
     why = f": {reason}" if view.stage == "set aside" and reason else ""
-    loose = f"; {LOOSE}" if view.progress.loose else ""
-    return f"NOT RELEASED, do not ride: {view.stage_words}{why}{loose}"
+    loose = f"; {LOOSE}" if state.loose else ""
+    elsewhere = f"; {state.elsewhere}" if state.elsewhere else ""
+    return f"{NOT_RELEASED}, do not ride: {view.stage_words}{why}{loose}{elsewhere}"
+
+
+def _by(view: JobView, sign_off: rows.SignOff) -> str:
+    eyes = visible(_second_eyes(view), 12)
+    return f"{visible(sign_off.who, 12)}{f', looked over by {eyes}' if eyes else ''}"
 
 
 def _second_eyes(view: JobView) -> str:
@@ -316,8 +320,8 @@ def _recheck_note(view: JobView) -> str:
     sign_off = last_of(view, rows.SignOff)
     if view.stage == "signed off" and sign_off is not None:
         by = visible(sign_off.who, 12)
-        if view.withdrawn:
-            return f"The check after the ride by {by} does not count: {view.withdrawn} struck out."
+        if view.unreleased:
+            return f"The check after the ride by {by} does not count: {view.unreleased}."
         return f"Checked again after the ride by {by} on {local_day(sign_off.at)}."
     return f"The check after the ride is not done: {view.stage_words}."
 

@@ -15,7 +15,7 @@ from workbench.work.letters import visible
 from workbench.work.setting_words import both
 from workbench.work.shapes import QUANTITY_WORDS
 from workbench.work.shop import RosterLine, Shop
-from workbench.work.stages import LOOSE, MID_PASS, Stage
+from workbench.work.stages import LOOSE, MID_PASS, NOT_RELEASED, Stage
 
 NAME, POINT, WHY = 40, 90, 240
 """Columns that a name, an open point and what a ski is unfit by may take on a day sheet."""
@@ -88,10 +88,14 @@ def day_sheet(shop: Shop) -> DaySheet:
 
 
 def _summary(roster: Iterable[RosterLine]) -> str:
-    stages = [line.stage for line in roster]
-    done, aside = stages.count("signed off"), stages.count("set aside")
-    count = "1 ski" if len(stages) == 1 else f"{len(stages)} skis"
-    return f"{count}: {done} signed off, {aside} set aside, {len(stages) - done - aside} open"
+    lines = tuple(roster)
+    done = sum(line.is_done for line in lines)
+    not_so = sum(bool(line.unreleased) for line in lines)
+    aside = sum(line.stage == "set aside" for line in lines)
+    count = "1 ski" if len(lines) == 1 else f"{len(lines)} skis"
+    more = f", {not_so} {NOT_RELEASED}" if not_so else ""
+    still = len(lines) - done - aside - not_so
+    return f"{count}: {done} signed off{more}, {aside} set aside, {still} open"
 
 
 def _row_of(shop: Shop, order: int, line: RosterLine) -> DayRow:
@@ -154,8 +158,10 @@ def _points(view: JobView) -> Iterable[str]:
     """Yield what is still open, in words."""
     if view.stage == "set aside":
         yield visible(f"set aside: {view.progress.reason}", POINT)
-    if view.withdrawn:
-        yield visible(view.withdrawn_words, POINT)
+    if view.unreleased:
+        yield visible(view.unreleased_words, POINT)
+    if view.elsewhere_words:
+        yield visible(view.progress.state.elsewhere, POINT)
     for line in view.lines:
         off = line.off_mm
         if off is not None and not is_within(off, line.tolerance_mm):

@@ -18,6 +18,7 @@ from workbench.records.values import keepable
 from workbench.work.adding import Part, pick, ski_typed
 from workbench.work.cells import read_csv, text_in
 from workbench.work.exports import path_of
+from workbench.work.queue import check_free
 from workbench.work.shop import Shop
 from workbench.work.typed import unit_of, yes_or_no
 from workbench.work.words import clean
@@ -162,7 +163,6 @@ class _Taking:
     queued: list[str] = field(default_factory=list)
     by_serial: dict[str, list[rows.Ski]] = field(init=False)
     by_name: dict[str, list[rows.Ski]] = field(init=False)
-    waiting: set[str] = field(init=False)
     lines: dict[str, int] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -170,8 +170,6 @@ class _Taking:
         self.by_serial, self.by_name = defaultdict(list), defaultdict(list)
         for ski in book.skis():
             self._know(ski)
-        items = (*book.unfinished_before(self.shop.day), *book.day_queue(self.shop.day))
-        self.waiting = {item.job.ski_id for item in items if not item.signed_off}
 
     def _know(self, ski: rows.Ski) -> None:
         self.by_name[ski.name.casefold()].append(ski)
@@ -240,8 +238,7 @@ class _Taking:
         if ski.id in self.lines:
             accepted = f"each ski once; line {self.lines[ski.id]} has it"
             raise InputError("ski", ski.name, accepted)
-        if ski.id in self.waiting:
-            raise InputError("ski", ski.name, "a ski that is not in the queue already")
+        check_free(self.shop, ski.id)
 
 
 def _only(parts: Sequence[Part]) -> str:

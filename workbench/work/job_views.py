@@ -102,7 +102,7 @@ def _expected(
     other_way: frozenset[str],
 ) -> tuple[Expected, ...]:
     """Return what the turns just made should have brought each reading to, while measuring."""
-    if progress.stage != "measuring":
+    if progress.stage != "measuring" or progress.state.stale:
         return ()
     made = [f for f in facts if isinstance(f, rows.PassRow) and f.struck is None][-1]
     by_stud = {t.stud: -t.turns if t.stud in other_way else t.turns for t in made.turns}
@@ -191,6 +191,8 @@ def _solve(
     if len(known[0]) < len(lines) or len(known[0]) < 3:
         return None, None, None
     readings = (*known[0], *known[1])
+    if progress.state.elsewhere:  # the blade is being moved by another job's turns
+        return _pose_alone(rig, readings), None, None
     try:
         if progress.stage in ("as received", "studs") and not progress.targets:
             return fit_of(rig, readings).pose, None, None

@@ -27,9 +27,8 @@ from workbench.work.extra_readings import Mark
 from workbench.work.gauges import Tools
 from workbench.work.reading_lines import Line as Line
 from workbench.work.rules import AS_LAST_TIME, SHIPPED, Rules
-from workbench.work.stages import Progress, Stage
+from workbench.work.stages import ELSEWHERE, NOT_RELEASED, Progress, Stage
 from workbench.work.trust import budget_of
-from workbench.work.withdrawn import withdrawn_from
 from workbench.work.words import clean, error_words, remark_words
 
 WING_AIM = "wing_aim"
@@ -260,25 +259,29 @@ class JobView:
         return self.baseline.wing_deg if self.baseline is not None else None
 
     @property
-    def withdrawn(self) -> str:
-        """What the sign-off rested on and was struck out since, in words; or nothing."""
-        if self.stage != "signed off":
-            return ""
-        return withdrawn_from(self.facts, self.ski.methods, self.ski.has_wing)
+    def unreleased(self) -> str:
+        """Why the job's sign-off releases nothing, in words; empty where it does or is none."""
+        return self.progress.unreleased
 
     @property
-    def withdrawn_words(self) -> str:
+    def unreleased_words(self) -> str:
         """That the sign-off releases nothing and why, as a sentence; or nothing."""
-        what = self.withdrawn
-        return f"Signed off, but its {what} was struck out since: not to be ridden." if what else ""
+        why = self.unreleased
+        return f"Signed off, but {why}: not to be ridden." if why else ""
+
+    @property
+    def elsewhere_words(self) -> str:
+        """That another job of the ski has to be finished first, as a sentence; or nothing."""
+        why = self.progress.state.elsewhere
+        return f"{why[0].upper()}{why[1:]}: {ELSEWHERE}." if why else ""
 
     @property
     def stage_words(self) -> str:
         """The stage in words, with its pass."""
         if self.job.kind == "recheck" and self.stage == "waiting":
             return "re-check"
-        if self.withdrawn:
-            return "signed off, NOT RELEASED"
+        if self.unreleased:
+            return f"signed off, {NOT_RELEASED}"
         if self.stage in ("turning", "measuring"):
             number = self.progress.pass_number + (self.stage == "turning")
             return f"{self.stage}, pass {number}"

@@ -23,6 +23,7 @@ from workbench.work.meaning import GUARD
 from workbench.work.rigs import blade_of, method_of, rig_of
 from workbench.work.roster import RosterLine, roster_line
 from workbench.work.rules import rules_of
+from workbench.work.ski_state import SkiState, conclude
 from workbench.work.stages import progress
 from workbench.work.versions import blade_for, block_for, held_at, turned_other_way
 
@@ -82,17 +83,21 @@ class OpenBook:
     def _view(self, job_id: str) -> JobView:
         job = self.book.job(job_id)
         ski = self.book.ski(job.ski_id)
-        facts = self.book.facts(job_id)
+        kept = self.book.ski_facts((ski.id,), (job_id,))[ski.id]
+        facts = kept.job(job_id).facts
         blade_row, block, corrected = self._parts(ski, facts)
         blade = blade_of(blade_row)
-        kept = self.book.methods_of(ski.blade_id)
-        methods, stated = self._methods(ski, blade, kept)
+        known = self.book.methods_of(ski.blade_id)
+        methods, stated = self._methods(ski, blade, known)
         rig = rig_of(ski, blade, block.studs)
         rules, guarded = rules_of(self.book), self.guarded
         tools = tools_of(self.book, facts, stated)
         tolerances = {i: tolerance_mm for i, _, tolerance_mm in methods}
         u_of = partial(standard_u_mm, methods, rig=rig, tools=tools) if guarded else None
-        at = progress(facts, ski.methods, tolerances, ski.has_wing, u_of, job.kind, rules)
+        state = conclude(kept, rules).jobs[job_id]
+        at = progress(
+            facts, ski.methods, tolerances, ski.has_wing, u_of, job.kind, rules, state=state
+        )
         named = [(i, m) for i, m, _ in methods]
         first = at.stage == "as received"
         finest = self._finest(facts, job)
@@ -107,15 +112,23 @@ class OpenBook:
             facts,
             finest,
             baselines[-1] if baselines else None,
-            _others(kept, blade),
+            _others(known, blade),
             tools,
             guarded,
             left_with(self.book, job, named, rig, stated) if first else None,
             rules,
-            _marks(kept, ski, blade),
+            _marks(known, ski, blade),
             corrected,
             turned_other_way(self.book, block, facts) if at.stage == "measuring" else frozenset(),
         )
+
+    def ski_state(self, ski_id: str) -> SkiState:
+        """Return what all facts of a ski say together."""
+        return self.book.at_once(self._ski_state, ski_id)
+
+    def _ski_state(self, ski_id: str) -> SkiState:
+        kept = self.book.ski_facts((ski_id,))[ski_id]
+        return conclude(kept, rules_of(self.book))
 
     def _parts(
         self, ski: rows.Ski, facts: Sequence[rows.AnyFact]

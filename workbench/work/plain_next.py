@@ -30,6 +30,8 @@ class Task:
 def task_of(view: JobView) -> Task:
     """Return what to do now with a ski, and by which commands."""
     stage = view.stage
+    if view.elsewhere_words:
+        return Task(view.elsewhere_words, ("queue",))
     if view.unreachable is not None and stage in ("target", "turning"):
         again = "aim --again" if stage == "turning" else "aim METHOD VALUE"
         return Task(OUT_OF_REACH, (again, "take-back"))
@@ -45,14 +47,16 @@ def task_of(view: JobView) -> Task:
         return _target(view)
     if stage == "turning":
         return _turn(view)
+    if stage == "sign-off" and view.progress.state.bars:
+        return Task(f"Not to be signed off: {view.progress.state.bars}.", ("history",))
     if stage == "sign-off" and view.rules.second_eyes and not view.progress.eyes:
         return Task(
             "Somebody else looks at it too, then sign off.", ("sign-off --second INITIALS",)
         )
     if stage == "set aside":
         return Task(f"Set aside: {clean(view.progress.reason)}.", ("take-up",))
-    if view.withdrawn:
-        words = f"{view.withdrawn_words} Strike the sign-off out, then go on from there."
+    if view.unreleased:
+        words = f"{view.unreleased_words} Strike the sign-off out, then go on from there."
         return Task(words, ("history", "strike --row ROW --reason REASON"))
     return {
         "studs": Task(f"{STUDS_UP}.", ("seat",)),

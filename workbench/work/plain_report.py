@@ -36,6 +36,7 @@ def ski_report(number: int, line: RosterLine) -> Json:
         "note": line.note,
         "set_aside": line.reason,
         "clamp_bolts_loose": line.loose,
+        "not_released": line.unreleased,
     }
 
 

@@ -12,8 +12,10 @@ from workbench.records import rows
 from workbench.records.days import JobTimes
 from workbench.records.faults import UnknownRowError
 from workbench.records.values import keepable
-from workbench.work.rules import AS_LAST_TIME
+from workbench.work.rules import AS_LAST_TIME, rules_of
 from workbench.work.shop import RosterLine, Shop
+from workbench.work.ski_state import SkiState, conclude
+from workbench.work.stages import NOT_RELEASED
 
 LONGEST_NOTE = 1000
 RECHECK_DAYS = 7
@@ -173,7 +175,7 @@ def _check_words(due: str, note: str) -> None:
 
 
 def _queue_again(shop: Shop, ski_id: str, due: str, note: str, as_last_time: bool) -> str:
-    _check_free(shop, ski_id)
+    check_free(shop, ski_id)
     if not as_last_time:
         return shop.queue(ski_id, due, note=note).id
     last = shop.book.last_setting(ski_id)
@@ -184,26 +186,35 @@ def _queue_again(shop: Shop, ski_id: str, due: str, note: str, as_last_time: boo
     return shop.queue(ski_id, due, note=words, finest_turn=shop.finest_of(last)).id
 
 
-def _check_free(shop: Shop, ski_id: str) -> None:
-    """Raise an InputError unless the ski is known and not in the queue already."""
+def check_free(shop: Shop, ski_id: str) -> SkiState:
+    """Raise an InputError unless the ski is known and in no queue already, of whatever day."""
     try:
         ski = shop.book.ski(ski_id)
     except UnknownRowError:
         raise InputError("ski", ski_id, "a ski that is in the book") from None
     if ski.struck is not None:
         raise InputError("ski", ski.name, "a ski that is not struck out")
-    waiting = (*shop.book.unfinished_before(shop.day), *shop.book.day_queue(shop.day))
-    if any(item.job.ski_id == ski_id and not item.signed_off for item in waiting):
-        raise InputError("ski", ski.name, "a ski that is not in the queue already")
+    state = shop.ski_state(ski_id)
+    if state.round_day:
+        accepted = f"to be taken up in its job of {state.round_day}: a round is open there"
+        raise InputError("ski", ski.name, accepted)
+    if state.open_days:
+        accepted = f"a ski that is not in the queue already (of {state.open_days[0]})"
+        raise InputError("ski", ski.name, accepted)
+    return state
 
 
 def rechecks_offered(shop: Shop) -> tuple[rows.QueueItem, ...]:
     """Return the jobs whose ski is due for a look after its first ride.
 
     They are those signed off on the last day before today that anything was, at most a week ago,
-    where nothing was done to the ski since.
+    where nothing was done to the ski since, and that are released.
     """
-    return shop.book.ridden_since(day_after(shop.day, -RECHECK_DAYS), shop.day)
+    found = shop.book.ridden_since(day_after(shop.day, -RECHECK_DAYS), shop.day)
+    kept = shop.book.ski_facts(item.job.ski_id for item in found)
+    rules = rules_of(shop.book)
+    released = {i for i, facts in kept.items() if conclude(facts, rules).release is not None}
+    return tuple(item for item in found if item.job.ski_id in released)
 
 
 def add_recheck(shop: Shop, ski_id: str, due: str = "") -> str:
@@ -213,7 +224,10 @@ def add_recheck(shop: Shop, ski_id: str, due: str = "") -> str:
 
 
 def _add_recheck(shop: Shop, ski_id: str, due: str) -> str:
-    _check_free(shop, ski_id)
+    state = check_free(shop, ski_id)
+    if not state.measured:
+        since = "after its last turn; queue it to be set" if state.turned else "here before"
+        raise InputError("ski", shop.book.ski(ski_id).name, f"a ski that was measured {since}")
     return shop.queue(ski_id, due, kind="recheck").id
 
 
@@ -240,6 +254,7 @@ def _write_notes(shop: Shop, line: RosterLine, job_note: str, ski_note: str) -> 
 class Summary:
     """A day in numbers: jobs by how they stand, and what the finished ones took.
 
+    ``unreleased`` are signed off, but by what was kept of the ski they are not released.
     ``passes``: the mean of the settings that are done; ``minutes``: the mean time from the first
     tick to the sign-off, less the time set aside; None where nothing is done.
     """
@@ -249,12 +264,14 @@ class Summary:
     aside: int
     passes: float | None
     minutes: float | None
+    unreleased: int = 0
 
     @property
     def words(self) -> str:
         """The day in one line."""
-        total = self.done + self.open + self.aside
+        total = self.done + self.open + self.aside + self.unreleased
         parts = [f"{total} {'ski' if total == 1 else 'skis'}: {self.done} done"]
+        parts[0] += f", {self.unreleased} {NOT_RELEASED}" if self.unreleased else ""
         parts[0] += f", {self.open} open"
         if self.aside:
             parts[0] += f", {self.aside} set aside"
@@ -274,17 +291,19 @@ def _minutes_words(minutes: float) -> str:
 
 def summary_of(shop: Shop, lines: Sequence[RosterLine]) -> Summary:
     """Sum up a day's list."""
-    done = [line for line in lines if line.stage == "signed off"]
+    done = [line for line in lines if line.is_done]
+    unreleased = sum(bool(line.unreleased) for line in lines)
     aside = sum(line.stage == "set aside" for line in lines)
     passes = [line.pass_number for line in done if line.kind == "setting"]
     times = [minutes_of(t) for t in shop.book.job_times(line.job_id for line in done)]
     known = [t for t in times if t is not None]
     return Summary(
         len(done),
-        len(lines) - len(done) - aside,
+        len(lines) - len(done) - aside - unreleased,
         aside,
         sum(passes) / len(passes) if passes else None,
         sum(known) / len(known) if known else None,
+        unreleased,
     )
 
 

@@ -7,7 +7,11 @@ from workbench.measure.units import Unit
 from workbench.records import rows
 from workbench.records.days import DayItem, Unread
 from workbench.work.rules import Rules
-from workbench.work.stages import GLYPHS, Stage, progress
+from workbench.work.ski_state import conclude
+from workbench.work.stages import GLYPHS, NOT_RELEASED, Stage, progress
+
+UNRELEASED_GLYPH = "!"
+"""The sign of a ski whose sign-off releases nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -15,7 +19,7 @@ class RosterLine:
     """One ski of the day: its job, names as typed, stage and pass; ``day`` is the job's own.
 
     ``read``: whether it was read; where it was not, only its place and a sign-off were. ``loose``:
-    whether a pass was begun and its clamp bolts are loose.
+    whether the ski's clamp bolts are loose. ``unreleased`` says why its sign-off releases nothing.
     """
 
     job_id: str
@@ -35,10 +39,18 @@ class RosterLine:
     reason: str = ""
     read: bool = True
     loose: bool = False
+    unreleased: str = ""
+
+    @property
+    def is_done(self) -> bool:
+        """Whether it was signed off by what was kept of the ski."""
+        return self.stage == "signed off" and not self.unreleased
 
     @property
     def glyph(self) -> str:
         """A sign for the stage; the word stands beside it."""
+        if self.unreleased:
+            return UNRELEASED_GLYPH
         return GLYPHS[self.stage] if self.read else "…"
 
     @property
@@ -46,6 +58,8 @@ class RosterLine:
         """The stage in words, with the pass that is under way."""
         if not self.read:
             return "…"
+        if self.unreleased:
+            return NOT_RELEASED
         if self.kind == "recheck" and self.stage == "waiting":
             return "re-check"
         if self.stage in ("turning", "measuring"):
@@ -58,17 +72,13 @@ def roster_line(each: DayItem | Unread, rules: Rules) -> RosterLine:
     if isinstance(each, Unread):
         stands: Stage = "signed off" if each.signed_off else "waiting"
         return RosterLine(each.job_id, "", "", "in", "", stands, 0, read=False)
-    item, job = each.item, each.item.job
-    stage: Stage = "signed off"
-    number, reason, loose = each.passes, "", False
-    if not item.signed_off:
-        methods = dict(each.methods)
-        at = progress(
-            each.facts, tuple(methods), methods, each.has_wing, kind=job.kind, rules=rules
-        )
-        stage, number, reason, loose = at.stage, at.pass_number, at.reason, at.loose
+    item, job, methods = each.item, each.item.job, dict(each.methods)
+    at = progress(
+        each.facts, tuple(methods), methods, each.has_wing, kind=job.kind, rules=rules,
+        state=conclude(each.ski, rules).jobs[job.id],
+    )  # fmt: skip
     return RosterLine(
-        job.id, item.ski_name, item.rider, item.unit, job.due, stage, number, item.serial,
-        job.note, each.ski_note, job.ski_id, job.kind, job.day, job.rank, reason,
-        loose=loose,
+        job.id, item.ski_name, item.rider, item.unit, job.due, at.stage, at.pass_number,
+        item.serial, job.note, each.ski_note, job.ski_id, job.kind, job.day, job.rank, at.reason,
+        loose=at.loose, unreleased=at.unreleased,
     )  # fmt: skip

@@ -30,6 +30,7 @@ from workbench.records.rows import (
 from workbench.work.at_twenty import known_temperatures, values_mm
 from workbench.work.meaning import accepted_mm
 from workbench.work.rules import SHIPPED, Rules
+from workbench.work.ski_state import JobState, final_passed
 
 Stage = Literal[
     "waiting", "received check", "as received", "studs", "target", "turning", "measuring",
@@ -103,8 +104,16 @@ HELD: dict[Event, str] = {
 }  # fmt: skip
 """What is refused meanwhile, as an error names it."""
 
+WHILE_ELSEWHERE: frozenset[Event] = frozenset(
+    {"set aside", "take up", "note", "strike", "temperature"}
+)
+"""What may be done to a job while another one of its ski holds an open round."""
+
+ELSEWHERE = "take that job up first, finish its round and measure"
+
 MID_PASS = "in the middle of a pass"
 LOOSE = "clamp bolts loose"
+NOT_RELEASED = "NOT RELEASED"
 
 
 class NotNowError(InputError):
@@ -117,6 +126,13 @@ class MidPassError(InputError):
     def __init__(self, what: str) -> None:
         way_on = "finish this pass and measure first, or take its steps back"
         super().__init__(what, MID_PASS, way_on)
+
+
+class ElsewhereError(InputError):
+    """Something that has to wait until another job of the ski is finished."""
+
+    def __init__(self, what: str, why: str) -> None:
+        super().__init__(what, why, ELSEWHERE)
 
 
 def check_allowed(stage: Stage, event: Event) -> None:
@@ -140,10 +156,16 @@ def check_can(at: Progress, event: Event) -> None:
     Raises:
         NotNowError: not at this stage.
         MidPassError: a stud was turned, and the pass is not yet kept.
+        ElsewhereError: another job of the ski holds an open round.
+        InputError: a sign-off that would not follow from what was kept of the ski.
     """
     check_allowed(at.stage, event)
     if at.mid_pass and event not in WHILE_TURNED:
         raise MidPassError(HELD.get(event, event))
+    if at.state.elsewhere and event not in WHILE_ELSEWHERE:
+        raise ElsewhereError(WORDS[event], at.state.elsewhere)
+    if event == "sign off" and at.state.bars:
+        raise InputError("sign-off", at.state.bars, "a ski of which this is not so")
 
 
 def refusal(at: Progress, event: Event) -> str:
@@ -163,8 +185,7 @@ class Progress:
     ``temperatures`` they name, is :meth:`values_mm`. ``step``: acts of this pass done.
     ``ticked``: keys ticked of the checklist that is due. ``eyes``: the initials of the second pair
     of eyes that looked after the final check, else nothing. ``gate``: the stage that the work
-    stands at, also while the ski is set aside. ``loose``: whether the clamp bolts are loose: from
-    the loosening on until they are snugged, or readings are taken again.
+    stands at, also while the ski is set aside. ``state``: what all facts of the ski say of the job.
     """
 
     stage: Stage
@@ -177,7 +198,17 @@ class Progress:
     temperatures: Mapping[str, Temperature] = field(default_factory=dict)
     eyes: str = ""
     gate: Stage = "waiting"
-    loose: bool = False
+    state: JobState = JobState()
+
+    @property
+    def loose(self) -> bool:
+        """Whether the clamp bolts are loose: from the loosening on until they are snugged."""
+        return self.state.loose
+
+    @property
+    def unreleased(self) -> str:
+        """Why the job's sign-off releases nothing; empty where it does, or there is none."""
+        return self.state.why if self.state.standing == "not released" else ""
 
     @property
     def mid_pass(self) -> bool:
@@ -207,27 +238,33 @@ def progress(
     u_of: UOf | None = None,
     kind: JobKind = "setting",
     rules: Rules = SHIPPED,
+    *,
+    state: JobState,
 ) -> Progress:
     """Read a job's progress off its facts (in order of id) by the shop's rules.
+
+    ``state`` is what all facts of the ski say of this job.
 
     ``u_of`` is given where a guard band is kept: readings then have to lie inside their tolerance
     by their expanded uncertainty. A gate that was passed stays passed when the rules change: a tick
     counts against the list that was in force when it was made, and readings that were gone on from
     were enough.
     """
-    kept = [f for f in facts if f.struck is None]
+    kept = [f for f in facts if f.struck is None and f.id not in state.stray]
+    number = sum(isinstance(f, PassRow) for f in kept)
+    if state.stale:  # the blade was moved or measured in another job since
+        kept = [f for f in kept if not _is_stale(f, number, state.stale)]
     # A reading by another method, such as a coarse mark, bears the others out and moves no gate.
     live = [f for f in kept if not isinstance(f, Reading) or f.method_id in method_ids]
-    since = _last_id(live, (Reading, Target, PassRow))
     at = Progress(
         stage="waiting",
-        pass_number=sum(isinstance(f, PassRow) for f in live),
+        pass_number=number,
         values=_values(kept),
         targets={f.method_id: f for f in live if isinstance(f, Target)},
-        step=sum(isinstance(f, Mark) and f.kind == "step" and f.id > since for f in live),
+        step=state.step,
         ticked=frozenset(),
         temperatures=known_temperatures(live),
-        loose=_are_loose(live),
+        state=state,
     )
     gates = _Gates(live, method_ids, tolerances_mm, has_wing, rules, at, u_of)
     stage, ticked = gates.recheck() if kind == "recheck" else gates.setting()
@@ -239,12 +276,8 @@ def progress(
     return replace(at, stage=stage, ticked=ticked, reason=reason, eyes=eyes, gate=gate)
 
 
-def _are_loose(live: Sequence[AnyFact]) -> bool:
-    """Whether a pass was begun since the bolts were last tight; its first step is the loosening."""
-    tight = _last_id(live, (Reading, PassRow, SignOff))
-    checked = (f.id for f in live if isinstance(f, Tick) and f.item == CLAMP)
-    since = max(tight, *checked, "")
-    return any(isinstance(f, Mark) and f.kind == "step" and f.id > since for f in live)
+def _is_stale(fact: AnyFact, number: int, since: str) -> bool:
+    return isinstance(fact, Reading) and fact.pass_number == number and fact.id < since
 
 
 GOES_ON = ("seated", "aimed", "reaim", "step", "accepted")
@@ -331,19 +364,12 @@ class _Gates:
 
     def _final(self) -> tuple[bool, frozenset[str]]:
         """Whether the final check is passed; the clamp bolts count where nothing was left open."""
-        touched = self._touched()
-        ticks = [
-            f
-            for f in self.live
-            if isinstance(f, Tick) and f.checklist == "final" and f.id > touched
-        ]
-        now = {i.key for i in final_items(self.has_wing, self.rules.final_now)}
-        items: frozenset[str] = frozenset()
-        for tick in ticks:
-            items |= {tick.item}
-            then = self.rules.final_at(tick.id, self.has_wing)
-            if tick.item == CLAMP and (items >= then or items >= now):
-                return True, items
+        ticks = self.at.state.ticks
+        now = frozenset(i.key for i in final_items(self.has_wing, self.rules.final_now))
+        items = frozenset(tick.item for tick in ticks)
+        then = (self.rules.final_at(t.id, self.has_wing) for t in ticks if t.item == CLAMP)
+        if final_passed(ticks, now, *then):
+            return True, items
         return False, items - {CLAMP}
 
     def eyes(self) -> str:

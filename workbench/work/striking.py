@@ -21,7 +21,7 @@ class _RehearsedError(Exception):
     def __init__(self, view: JobView, uncounted: int) -> None:
         super().__init__()
         self.stage, self.uncounted = view.stage, uncounted
-        self.withdrawn = view.withdrawn
+        self.unreleased = view.unreleased
 
 
 def check_can_strike(entry: Entry) -> None:
@@ -82,7 +82,7 @@ def _said(row: rows.Fact, before: Stage, seen: _RehearsedError) -> tuple[str, ..
         out.append(f"Its job goes from '{before}' to '{seen.stage}'.")
     elif before == "signed off":
         out.append("Its job stays signed off.")
-        if seen.withdrawn:
+        if seen.unreleased:
             out.append(
                 "But its card then says NOT RELEASED: strike the sign-off out as well, and go on "
                 "from where the job opens."

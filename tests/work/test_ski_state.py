@@ -39,7 +39,7 @@ def struck(shop: Shop, view: JobView, row: rows.AnyFact) -> JobView:
 
 def test_a_sign_off_that_rests_on_what_stands_releases_the_ski(shop: Shop) -> None:
     view = signed(shop)
-    assert view.withdrawn == ""
+    assert view.unreleased == ""
     assert card_of(shop, view).released
 
 
@@ -68,7 +68,7 @@ def test_a_number_or_a_pass_struck_out_is_told_too(
     view = signed(shop)
     row = [f for f in view.facts if isinstance(f, kind) and f.struck is None][-1]
     view = struck(shop, view, row)
-    assert told in view.withdrawn
+    assert told in view.unreleased
     assert not card_of(shop, view).released
 
 
@@ -80,13 +80,13 @@ def test_what_was_struck_out_and_done_anew_before_the_sign_off_does_not_count(sh
     view, _ = shop.take_back(view)
     view = walk_to(shop, view, fin, "signed off")
     assert any(f.struck is not None for f in view.facts)
-    assert view.withdrawn == ""
+    assert view.unreleased == ""
 
 
 def test_a_reading_of_an_earlier_pass_is_not_what_the_sign_off_rests_on(shop: Shop) -> None:
     view = signed(shop)
     first = next(f for f in view.facts if isinstance(f, rows.Reading) and f.pass_number == 0)
-    assert struck(shop, view, first).withdrawn == ""
+    assert struck(shop, view, first).unreleased == ""
 
 
 def test_striking_says_before_what_becomes_of_the_card(shop: Shop) -> None:
@@ -103,7 +103,7 @@ def test_once_the_sign_off_is_struck_out_the_job_goes_on_from_its_check(shop: Sh
     view = struck(shop, view, next(f for f in view.facts if isinstance(f, rows.SignOff)))
     assert view.stage == "final check"
     view = walk_to(shop, view, heron(view), "signed off")
-    assert view.withdrawn == ""
+    assert view.unreleased == ""
     assert card_of(shop, view).released
 
 

@@ -1,0 +1,121 @@
+"""What is known of whole skis: the facts of all their jobs that may still bear on today.
+
+A fixed number of queries, however many skis are asked for.
+"""
+
+from __future__ import annotations
+
+import json
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Mapping
+
+from ..frozen import dataclass
+from . import facts
+from .database import Database
+from .rows import AnyFact, JobKind
+
+
+@dataclass(frozen=True, slots=True)
+class SkiSheet:
+    """What a ski was read by, and whether it had a wing, from the version ``since`` on."""
+
+    since: str
+    methods: tuple[str, ...]
+    has_wing: bool
+
+
+@dataclass(frozen=True, slots=True)
+class SkiJob:
+    """A job of a ski with its facts in order of id; ``open``: no sign-off of it is in force."""
+
+    id: str
+    kind: JobKind
+    day: str
+    open: bool
+    struck: bool
+    facts: tuple[AnyFact, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SkiFacts:
+    """A ski's sheets, oldest first, and its jobs in the order they were added."""
+
+    id: str
+    sheets: tuple[SkiSheet, ...]
+    jobs: tuple[SkiJob, ...]
+
+    def job(self, job_id: str) -> SkiJob:
+        """The job of this id, which is one of them."""
+        return next(job for job in self.jobs if job.id == job_id)
+
+
+_NEWEST = "coalesce((SELECT max(t.id) FROM {table} t WHERE t.job_id = j.id), '')"
+
+_JOBS = f"""SELECT j.ski_id, j.id, j.kind, q.day, q.open, q.struck,
+    {_NEWEST.format(table="readings")} AS read, max(
+    {", ".join(_NEWEST.format(table=t) for t in ("marks", "passes", "ticks", "wings", "sign_offs"))}
+    ) AS newest
+    FROM json_each(?) o JOIN jobs j ON j.ski_id = o.value
+    JOIN queue q ON q.job_id = j.id ORDER BY j.id"""
+"""A newest id is one look into an index: a job that is left out costs next to nothing."""
+
+_SHEETS = """SELECT k.root, k.id, k.has_wing, p.method_id
+    FROM json_each(?) o JOIN skis k ON k.root = o.value
+    LEFT JOIN ski_methods p ON p.owner = k.id ORDER BY k.id, p.place"""
+
+_Row = tuple[str, str, JobKind, str, int, int, str, str]
+
+
+def ski_facts(
+    db: Database, ski_ids: Iterable[str], asked: Collection[str] = (), *, whole: bool = False
+) -> dict[str, SkiFacts]:
+    """The facts of these skis by ski: all of them with ``whole``, else those that still matter.
+
+    Those are the jobs ``asked`` for, all that are open, the setting that was read and signed off
+    last, and every job to which something was done after the first of these was added.
+    """
+    wanted = json.dumps(sorted(set(ski_ids)))
+    by_ski: dict[str, list[_Row]] = defaultdict(list)
+    for row in db.execute(_JOBS, [wanted]):
+        by_ski[row[0]].append(tuple(row))
+    wished = frozenset(asked)
+    chosen = {ski: jobs if whole else _that_matter(jobs, wished) for ski, jobs in by_ski.items()}
+    kept = facts.facts_for(db, (job[1] for jobs in chosen.values() for job in jobs))
+    return {
+        ski: SkiFacts(
+            ski,
+            sheets,
+            tuple(
+                SkiJob(i, kind, day, bool(is_open), bool(struck), kept[i])
+                for _, i, kind, day, is_open, struck, _, _ in chosen.get(ski, ())
+            ),
+        )
+        for ski, sheets in _sheets(db, wanted).items()
+    }
+
+
+def _that_matter(jobs: list[_Row], asked: frozenset[str]) -> list[_Row]:
+    settled = [
+        job for job in jobs if job[2] == "setting" and job[6] and not job[4] and not job[5]
+    ]  # fmt: skip
+    last = max(settled, key=_newest, default=None)
+    needed = {job[1] for job in jobs if job[1] in asked or (job[4] and not job[5])}
+    needed |= {last[1]} if last is not None else set()
+    first = min((job[1] for job in jobs if job[1] in asked or job is last), default="")
+    return [job for job in jobs if job[1] in needed or _newest(job) > first]
+
+
+def _newest(job: _Row) -> str:
+    return max(job[6], job[7])
+
+
+def _sheets(db: Database, wanted: str) -> Mapping[str, tuple[SkiSheet, ...]]:
+    methods: dict[tuple[str, str, bool], list[str]] = {}
+    for ski, since, has_wing, method_id in db.execute(_SHEETS, [wanted]):
+        listed = methods.setdefault((ski, since, bool(has_wing)), [])
+        if method_id is not None:
+            listed.append(method_id)
+    out: dict[str, tuple[SkiSheet, ...]] = {}
+    for (ski, since, has_wing), listed in methods.items():
+        out[ski] = (*out.get(ski, ()), SkiSheet(since, tuple(listed), has_wing))
+    return out
