@@ -62,7 +62,6 @@ from workbench.work.history import load_history
 from workbench.work.history_report import timeline_lines
 from workbench.work.jobs import JobView, Line
 from workbench.work.plain import job_lines
-from workbench.work.printing import find_view
 from workbench.work.shop import RosterLine, Shop
 from workbench.work.stock import stock_shop
 from workbench.work.striking import strike_out
@@ -368,33 +367,26 @@ class World:
 
     def finish(self, at: Bench, name: str) -> None:
         """Set a ski honestly from where it is to its end: then it is released, and all say so."""
-        book = self.paths.index(at.book.path)
         trail: list[str] = []
+        job_id = ""
         for _ in range(150):
-            concluded, facts = read_book(self.looks[book])
-            state = concluded[self.skis[name]]
-            open_line = next(
-                (x for x in at.shop.roster() if x.ski_name == name and x.stage != "signed off"),
-                None,
-            )
-            if open_line is None and state.released:
-                break
-            if open_line is None:
-                trail.append("queue")
-                if not self.enqueue(at, name, recheck=False) and not self._back(at, name):
-                    self._reopen(at, name, facts)
+            lines = [x for x in at.shop.roster() if x.ski_name == name and x.stage != "signed off"]
+            if lines:
+                job_id = lines[0].job_id
+                at.held = at.shop.view(job_id)
+                trail.append(at.held.stage)
+                if not self.onward(at):
+                    trail.append("refused")
+                    self.do(at, lambda: at.shop.take_back(at.held))
                 continue
-            at.held = at.shop.view(open_line.job_id)
-            trail.append(at.held.stage)
-            if not self.onward(at):
-                trail.append("refused")
-                self.do(at, lambda: at.shop.take_back(at.held))
-        job_id = find_view(at.shop, name).job.id
-        told = claims(at.shop, name, self.skis[name])
-        today = [f"queue {x.job_id}" for x in at.shop.roster() if x.ski_name == name]
-        wanted = (f"card {job_id}", f"next {job_id}", f"bench {job_id}", *today)
-        silent = [where for where in wanted if not told[where]]
-        assert not silent, f"{name} was set honestly, and is not released: {silent} {trail}"
+            told = claims(at.shop, name, self.skis[name])
+            places = ("queue", "card", "next", "bench")
+            if job_id and all(told[f"{place} {job_id}"] for place in places):
+                return
+            trail.append("anew")
+            if not self.enqueue(at, name, recheck=False) and not self._back(at, name):
+                self._reopen(at, name)
+        raise AssertionError(f"{name} is set honestly, and is not released: {trail}")
 
     def _back(self, at: Bench, name: str) -> bool:
         """Carry a job that waits on a later day back to today."""
@@ -404,13 +396,11 @@ class World:
                     return self.do(at, lambda line=line: queue.carry(at.shop, line, at.shop.day))
         return False
 
-    def _reopen(self, at: Bench, name: str, facts: list[Fact]) -> None:
+    def _reopen(self, at: Bench, name: str) -> None:
         """Strike out the sign-off of a ski's last job, as is said where it releases nothing."""
-        signed = [f for f in facts if f.kind == "signed" and f.ski == self.skis[name]]
-        row_id = next(f.id for f in reversed(signed) if not f.struck)
-        entry = timeline_of(load_history(at.shop, self.skis[name])).by_id(row_id)
-        assert entry is not None
-        self.do(at, lambda: strike_out(at.shop, entry, "does not hold"))
+        timeline = timeline_of(load_history(at.shop, self.skis[name]))
+        signed = [e for e in timeline.entries if e.kind == "sign-off" and not e.struck]
+        self.do(at, lambda: strike_out(at.shop, signed[-1], "does not hold"))
 
     # The law ----------------------------------------------------------------------------------
 
@@ -436,7 +426,9 @@ class World:
             roster = shop.roster()
             for name, ski_id in self.skis.items():
                 its = [f for f in facts if f.ski == ski_id]
-                if ski_id in released or not (whole or any(f.kind == "signed" for f in its)):
+                if ski_id not in concluded or ski_id in released:
+                    continue
+                if not (whole or any(f.kind == "signed" for f in its)):
                     continue
                 before = self.held.get((book, ski_id))
                 now = self.held[book, ski_id] = (concluded[ski_id].why, self.steps // 40)
