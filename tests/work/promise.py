@@ -146,7 +146,7 @@ class World:
     """Two benches at one book, one at another, files between them, and commands at both."""
 
     def __init__(self, folder: Path) -> None:
-        self.folder, self.steps, self.kept, self.refused = folder, 0, 0, 0
+        self.folder, self.steps, self.refusal = folder, 0, ""
         self.day = NOON.date()
         self.paths = [folder / f"{name}.db" for name in "AB"]
         for path in self.paths:
@@ -199,12 +199,11 @@ class World:
         self.steps += 1
         try:
             new = act()
-        except BenchError:
-            self.refused += 1
+        except BenchError as why:
+            self.refusal = str(why)
             if at.held is not None:
                 at.held = at.shop.view(at.held.job.id)
             return False
-        self.kept += 1
         if isinstance(new, JobView):
             at.held = new
         return True
@@ -376,7 +375,7 @@ class World:
                 at.held = at.shop.view(job_id)
                 trail.append(at.held.stage)
                 if not self.onward(at):
-                    trail.append("refused")
+                    trail.append(self.refusal)
                     self.do(at, lambda: at.shop.take_back(at.held))
                 continue
             told = claims(at.shop, name, self.skis[name])
@@ -386,7 +385,7 @@ class World:
             trail.append("anew")
             if not self.enqueue(at, name, recheck=False) and not self._back(at, name):
                 self._reopen(at, name)
-        raise AssertionError(f"{name} is set honestly, and is not released: {trail}")
+        raise AssertionError(f"{name} is set honestly, and is not released: {trail[-6:]}")
 
     def _back(self, at: Bench, name: str) -> bool:
         """Carry a job that waits on a later day back to today."""
