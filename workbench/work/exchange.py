@@ -231,22 +231,19 @@ def _changes(book: Book, brought: Brought) -> tuple[Change, ...]:
         if ski not in came:
             before = conclude(facts[ski].without(ids, struck), earlier)
         against = _contradicted(now, before)
-        changed = bool(now.why) if before is None else now.key != before.key
-        if changed or against:
+        if against or (before is not None and now.key != before.key):
             row = book.ski(ski)
             out.append(Change(row.name, row.serial, before, now, against))
     return tuple(sorted(out, key=lambda change: not change.is_danger))
 
 
 def _contradicted(now: SkiState, before: SkiState | None) -> tuple[str, ...]:
-    """Return the sign-offs that do not follow, those that were known so before left out."""
-    if now.release is None:
-        return ()  # its state says so itself
+    """Return why sign-offs release nothing, of those that were not known to be so before."""
     known = before.jobs if before is not None else {}
     return tuple(
-        f"a sign-off of another job releases nothing: {job.why}"
+        f"a sign-off releases nothing: {job.why}"
         for i, job in now.jobs.items()
-        if job.standing == "not released" and (i not in known or known[i].why != job.why)
+        if job.is_contradicted and (i not in known or known[i].why != job.why)
     )
 
 

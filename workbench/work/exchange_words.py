@@ -107,7 +107,8 @@ def _struck_twice(each: StruckTwice) -> str:
 def change_words(change: Change) -> str:
     """Return how a ski stands now and how it stood before, with ``!`` where it is dangerous."""
     serial = f" ({_named(change.serial)})" if change.serial else ""
-    now = "; ".join([state_words(change.now), *map(clean, change.contradicted)])
+    told = change.contradicted if change.now.release is not None else ()
+    now = "; ".join([state_words(change.now), *map(clean, told)])
     was = f"; before: {state_words(change.before)}" if change.before is not None else ""
     sign = "! " if change.is_danger else ""
     return f"{sign}'{_named(change.name)}'{serial} is {now}{was}"

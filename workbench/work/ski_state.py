@@ -62,6 +62,11 @@ class JobState:
     turned: bool = False
     has_left: bool = False
 
+    @property
+    def is_contradicted(self) -> bool:
+        """Whether it was signed off against what was kept of the ski, before or of the same job."""
+        return self.standing == "not released" and not self.has_left
+
 
 @dataclass(frozen=True, slots=True)
 class SkiState:
