@@ -121,6 +121,6 @@ def test_a_check_struck_out_on_another_bench_is_said_as_it_comes_in(
         other.take_back(other.view(view.job.id))
         exchange.export_book(other, str(tmp_path / "theirs.json"))
     said = "\n".join(taken_in_lines(exchange.take_in(shop, str(tmp_path / "theirs.json"))))
-    assert "! 'Heron 66' of" in said
-    assert "is signed off, and what was done before was struck out" in said
+    assert "! 'Heron 66' (H66-014) is NOT RELEASED: its clamp-bolt check was struck out" in said
+    assert "before: released by KV" in said
     assert not card_of(shop, shop.view(view.job.id)).released

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from workbench.work.shop import Shop
 
 WRONG_INPUT = 2
+NOT_TO_BE_RIDDEN = 4
+"""A file was taken in, and a ski is not to be ridden that this bench thought otherwise of."""
 CSV_KINDS = ("queue", "skis", "readings", "history")
 
 HEADING = "files"
@@ -51,7 +53,9 @@ def _add_exchange(commands: argparse._SubParsersAction[Any]) -> None:
         "import",
         help="take such a file in: what is new here, all of it or nothing",
         description="Rows are told apart by their ids: a file may be taken in twice and in any "
-        "order. Nothing in the book is overwritten; what does not fit is listed, marked '!'.",
+        "order. Nothing in the book is overwritten; what does not fit is listed, marked '!'. Last "
+        "come the skis whose state changed, those not to be ridden first, and then the exit status "
+        "is 4.",
     )
     take.add_argument("--dry-run", action="store_true", help="say what would come of it, keep none")
     take.add_argument("file", metavar="FILE", help="the file to take in; - is standard input")
@@ -142,7 +146,7 @@ def _import(args: argparse.Namespace) -> int:
     with opened_shop(args) as shop:
         taken = take_in(shop, args.file, dry_run=args.dry_run)
     say(taken_in_lines(taken))
-    return 0
+    return NOT_TO_BE_RIDDEN if taken.is_danger else 0
 
 
 def _intake(args: argparse.Namespace) -> int:

@@ -12,7 +12,7 @@ from .database import Database
 from .exchange_in import Brought
 from .schema import FACTS, LATER_FACTS, ROSTER, Table
 
-Kind: TypeAlias = Literal["serial", "name", "twins", "corrected", "queued", "worked", "withdrawn"]
+Kind: TypeAlias = Literal["serial", "name", "twins", "corrected", "queued", "worked"]
 
 _NOW = """SELECT t.root, t.name{more} FROM {table} t
     WHERE t.id = (SELECT max(v.id) FROM {table} v WHERE v.root = t.root)
@@ -29,8 +29,7 @@ class Clash:
     ``serial``: one serial, several names. ``name``: one ski's name, several serials. ``twins``: two
     things of one kind and name. ``corrected``: a thing that both benches corrected; the later one
     is in force. ``queued``: a ski that waits more than once. ``worked``: a job that both benches
-    worked on since they last exchanged. ``withdrawn``: a job signed off, of which the file struck
-    out what was done before.
+    worked on since they last exchanged.
     """
 
     kind: Kind
@@ -48,7 +47,6 @@ def clashes(db: Database, brought: Brought) -> tuple[Clash, ...]:
         *(clash for table in ROSTER for clash in _corrected(db, table, brought)),
         *_queued(db, brought),
         *_worked(db, brought),
-        *_withdrawn(db, brought),
     )  # fmt: skip
 
 
@@ -133,19 +131,27 @@ def _worked(db: Database, brought: Brought) -> Iterator[Clash]:
     yield from (Clash("worked", Table.JOBS, names[ski], (day,)) for ski, day in found)
 
 
-def _withdrawn(db: Database, brought: Brought) -> Iterator[Clash]:
-    struck = [row["row_id"] for row in brought.new.get(Table.STRIKES, ())]
-    jobs: dict[str, tuple[str, str]] = {}
-    for table in (Table.READINGS, Table.PASSES, Table.TICKS, Table.WINGS):
-        sql = f"""SELECT t.job_id, j.ski_id, q.day FROM json_each(?) o
-            JOIN {table} t ON t.id = o.value JOIN jobs j ON j.id = t.job_id
-            JOIN queue q ON q.job_id = j.id WHERE q.open = 0 AND q.struck = 0
-            AND EXISTS (SELECT 1 FROM sign_offs s WHERE s.job_id = t.job_id AND s.id > t.id)"""
-        for job, ski, day in db.execute(sql, [_listed(struck)]):
-            jobs[job] = ski, day
-    names = _ski_names(db, (ski for ski, _ in jobs.values()))
-    for _, (ski, day) in sorted(jobs.items()):
-        yield Clash("withdrawn", Table.JOBS, names[ski], (day,))
+def skis_touched(db: Database, brought: Brought, lists: Iterable[str]) -> tuple[str, ...]:
+    """The skis of whose state rows that came in may say something else than was known here.
+
+    ``lists`` are the names of the settings that sign-offs are held against.
+    """
+    jobs = brought.new_ids(Table.JOBS)
+    kinds = (*FACTS, *LATER_FACTS)
+    jobs |= {row["job_id"] for table in kinds for row in brought.new.get(table, ())}
+    struck = _listed(row["row_id"] for row in brought.new.get(Table.STRIKES, ()))
+    for table in kinds:
+        sql = f"SELECT t.job_id FROM json_each(?) o JOIN {table} t ON t.id = o.value"
+        jobs |= {job for (job,) in db.execute(sql, [struck])}
+    wanted = frozenset(lists)
+    listed = [r["id"] for r in brought.new.get(Table.SETTINGS, ()) if r["name"] in wanted]
+    if listed:
+        sql = "SELECT job_id FROM sign_offs WHERE id > ?"
+        jobs |= {job for (job,) in db.execute(sql, [min(listed)])}
+    jobs |= {row["row_id"] for row in brought.new.get(Table.STRIKES, ())}
+    sql = "SELECT j.ski_id FROM json_each(?) o JOIN jobs j ON j.id = o.value"
+    skis = {ski for (ski,) in db.execute(sql, [_listed(jobs)])}
+    return tuple(sorted(skis | _new_roots(Table.SKIS, brought)))
 
 
 def _ski_names(db: Database, skis: Iterable[str]) -> dict[str, str]:

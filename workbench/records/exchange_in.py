@@ -10,7 +10,7 @@ import json
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import UTC, datetime, timedelta
 
 from ..errors import InputError, shown
 from . import jobs
@@ -23,6 +23,9 @@ from .pen import Pen
 from .schema import ROSTER, Table
 
 MOST_LISTED = 5
+
+AHEAD = timedelta(days=1)
+"""No clocks that are set right are farther apart, whatever their zones."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +66,13 @@ class Brought:
     settings_left: list[str] = field(default_factory=list)
     latest: datetime | None = None
 
+    @property
+    def newly_struck(self) -> set[str]:
+        """The ids of the rows that are struck out now and were not before."""
+        new = self.new_ids(Table.STRIKES)
+        before = {t.row_id for t in self.struck_twice if t.ours["id"] not in new}
+        return {row["row_id"] for row in self.new.get(Table.STRIKES, ())} - before
+
     def new_ids(self, table: Table) -> set[str]:
         """The ids of the rows of a table that were new here."""
         return {row["id"] for row in self.new.get(table, ())}
@@ -84,6 +94,7 @@ def take_in(pen: Pen, data: object, *, follow: bool) -> Brought:
     for each in found:
         brought.in_file.setdefault(each.table, set()).add(each.id)
     fresh = _fresh(pen.db, made, found, brought)
+    _refuse_future(fresh, pen.clock().astimezone(UTC))
     for each in fresh:
         check_sense(each)
     _refuse_taken(pen.db, fresh)
@@ -126,6 +137,18 @@ def _stays(each: Arrived) -> bool:
 def _difference(each: Arrived, ours: Row) -> Differs:
     column = next(name for name in ours if ours[name] != each.row[name])
     return Differs(each.table, each.place, each.id, column, ours[column], each.row[column])
+
+
+def _refuse_future(fresh: Iterable[Arrived], now: datetime) -> None:
+    """Refuse ids of a time to come: this book's own would have to follow them, and would then be
+    later than what others do after it."""
+    for each in fresh:
+        if time_of(each.id) > now + AHEAD:
+            accepted = (
+                f"an id of no later than a day from now ({now:%Y-%m-%d %H:%M} UTC): this one is of "
+                f"{time_of(each.id):%Y-%m-%d}; set the clocks of both benches right"
+            )
+            raise InputError(f"{each.place}.id", each.id, accepted)
 
 
 def _refuse_taken(db: Database, fresh: Sequence[Arrived]) -> None:

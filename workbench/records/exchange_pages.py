@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from .door import Door
@@ -42,6 +43,15 @@ class ExchangePages(Door):
         from .exchange_in import take_in
 
         return self._write(take_in, data, follow=follow)
+
+    def skis_touched(self, brought: Brought, lists: Iterable[str]) -> tuple[str, ...]:
+        """The ids of the skis that these rows may have changed the state of.
+
+        ``lists``: the names of the settings that sign-offs are held against.
+        """
+        from .clashes import skis_touched
+
+        return self._read(skis_touched, brought, tuple(lists))
 
     def clashes(self, brought: Brought) -> tuple[Clash, ...]:
         """What fits badly together since these rows came in; nothing of it is guessed away."""

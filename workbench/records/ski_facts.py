@@ -8,11 +8,12 @@ from __future__ import annotations
 import json
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping
+from dataclasses import replace
 
 from ..frozen import dataclass
 from . import facts
 from .database import Database
-from .rows import AnyFact, JobKind
+from .rows import AnyFact, JobHistory, JobKind, SignOff
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +36,13 @@ class SkiJob:
     struck: bool
     facts: tuple[AnyFact, ...]
 
+    @staticmethod
+    def of(past: JobHistory) -> SkiJob:
+        """A job of a ski's history."""
+        job = past.job
+        signed = any(isinstance(f, SignOff) and f.struck is None for f in past.facts)
+        return SkiJob(job.id, job.kind, job.day, not signed, job.struck is not None, past.facts)
+
 
 @dataclass(frozen=True, slots=True)
 class SkiFacts:
@@ -47,6 +55,20 @@ class SkiFacts:
     def job(self, job_id: str) -> SkiJob:
         """The job of this id, which is one of them."""
         return next(job for job in self.jobs if job.id == job_id)
+
+    def without(self, ids: Collection[str], struck: Collection[str]) -> SkiFacts:
+        """The same before the rows of these ids were there, and ``struck`` before they were."""
+        sheets = tuple(sheet for sheet in self.sheets if sheet.since not in ids)
+        kept = (job for job in self.jobs if job.id not in ids)
+        return SkiFacts(self.id, sheets, tuple(_job_without(job, ids, struck) for job in kept))
+
+
+def _job_without(job: SkiJob, ids: Collection[str], struck: Collection[str]) -> SkiJob:
+    kept = (fact for fact in job.facts if fact.id not in ids)
+    facts = tuple(replace(f, struck=None) if f.id in struck else f for f in kept)
+    signed = any(isinstance(f, SignOff) and f.struck is None for f in facts)
+    is_struck = job.struck and job.id not in struck
+    return SkiJob(job.id, job.kind, job.day, not signed, is_struck, facts)
 
 
 _NEWEST = "coalesce((SELECT max(t.id) FROM {table} t WHERE t.job_id = j.id), '')"

@@ -25,7 +25,9 @@ from workbench.work.adding import known_ski
 from workbench.work.exports import path_of, write_file
 from workbench.work.files import parse_table, read_text
 from workbench.work.rigs import blade_of, method_of, rig_of, stud_of
+from workbench.work.rules import FINAL_SETTING, RECEIVED_SETTING, rules_of
 from workbench.work.shop import Shop
+from workbench.work.ski_state import SkiState, conclude
 
 FORMAT = "quarterturn exchange"
 VERSION = 1
@@ -53,14 +55,42 @@ class Exported:
 
 
 @dataclass(frozen=True, slots=True)
+class Change:
+    """A ski of which a file says something else: ``before`` is None where it was not known here.
+
+    ``contradicted`` are its sign-offs that do not follow from its facts, in words.
+    """
+
+    name: str
+    serial: str
+    before: SkiState | None
+    now: SkiState
+    contradicted: tuple[str, ...]
+
+    @property
+    def is_danger(self) -> bool:
+        """Whether it is not to be ridden, or said to be released by what does not follow."""
+        return bool(self.now.danger or self.contradicted)
+
+
+@dataclass(frozen=True, slots=True)
 class TakenIn:
-    """What a file brought, or would bring: ``troubles`` are skis that do not fit together here."""
+    """What a file brought, or would bring: ``troubles`` are skis that do not fit together here.
+
+    ``changes`` are the skis of which it says something else than was known, dangers first.
+    """
 
     file: str
     dry_run: bool
     brought: Brought
     clashes: tuple[Clash, ...]
     troubles: tuple[str, ...]
+    changes: tuple[Change, ...] = ()
+
+    @property
+    def is_danger(self) -> bool:
+        """Whether a ski is not released that was, or was signed off against its own facts."""
+        return any(change.is_danger for change in self.changes)
 
 
 class _UndoneError(Exception):
@@ -176,10 +206,45 @@ def take_in(shop: Shop, path: str, *, dry_run: bool = False) -> TakenIn:
 def _take(book: Book, path: str, data: object, dry_run: bool) -> TakenIn:
     brought = book.take_in(data, follow=not dry_run)
     _check_parts(book, brought)
-    taken = TakenIn(path, dry_run, brought, book.clashes(brought), _troubles(book, brought))
+    clashes, troubles = book.clashes(brought), _troubles(book, brought)
+    taken = TakenIn(path, dry_run, brought, clashes, troubles, _changes(book, brought))
     if dry_run:
         raise _UndoneError(taken)
     return taken
+
+
+def _changes(book: Book, brought: Brought) -> tuple[Change, ...]:
+    """Return the skis whose state is another one than before, or is contradicted; dangers first."""
+    touched = book.skis_touched(brought, (RECEIVED_SETTING, FINAL_SETTING))
+    came = brought.new_ids(Table.SKIS)
+    known = [ski for ski in touched if ski not in came]
+    facts = book.ski_facts([ski for ski in touched if ski in came])
+    facts |= book.ski_facts(known, whole=True)
+    ids = {row["id"] for listed in brought.new.values() for row in listed}
+    struck = brought.newly_struck
+    rules = rules_of(book)
+    earlier = rules.without(ids)
+    out = []
+    for ski in touched:
+        now = conclude(facts[ski], rules)
+        before = None
+        if ski not in came:
+            before = conclude(facts[ski].without(ids, struck), earlier)
+        against = _contradicted(now, before)
+        if against or (before is not None and now.key != before.key):
+            row = book.ski(ski)
+            out.append(Change(row.name, row.serial, before, now, against))
+    return tuple(sorted(out, key=lambda change: not change.is_danger))
+
+
+def _contradicted(now: SkiState, before: SkiState | None) -> tuple[str, ...]:
+    """Return why sign-offs release nothing, of those that were not known to be so before."""
+    known = before.jobs if before is not None else {}
+    return tuple(
+        f"a sign-off releases nothing: {job.why}"
+        for i, job in now.jobs.items()
+        if job.is_contradicted and (i not in known or known[i].why != job.why)
+    )
 
 
 @contextmanager

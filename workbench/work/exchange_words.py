@@ -9,7 +9,10 @@ from workbench.errors import shown
 from workbench.records.clashes import Clash, Kind
 from workbench.records.exchange_in import Differs, StruckTwice
 from workbench.records.schema import Table
-from workbench.work.exchange import Exported, TakenIn
+from workbench.work.exchange import Change, Exported, TakenIn
+from workbench.work.local_time import local_day
+from workbench.work.ski_state import SkiState
+from workbench.work.stages import NOT_RELEASED
 from workbench.work.words import clean
 
 MOST_LISTED = 40
@@ -64,7 +67,7 @@ def taken_in_lines(taken: TakenIn, now: datetime | None = None) -> list[str]:
     out += troubles[:MOST_LISTED]
     if len(troubles) > MOST_LISTED:
         out.append(f"! and {len(troubles) - MOST_LISTED} more")
-    return out
+    return [*out, *map(change_words, taken.changes)]
 
 
 def _count(table: Table, number: int) -> str:
@@ -101,6 +104,24 @@ def _struck_twice(each: StruckTwice) -> str:
     return words
 
 
+def change_words(change: Change) -> str:
+    """Return how a ski stands now and how it stood before, with ``!`` where it is dangerous."""
+    serial = f" ({_named(change.serial)})" if change.serial else ""
+    told = change.contradicted if change.now.release is not None else ()
+    now = "; ".join([state_words(change.now), *map(clean, told)])
+    was = f"; before: {state_words(change.before)}" if change.before is not None else ""
+    sign = "! " if change.is_danger else ""
+    return f"{sign}'{_named(change.name)}'{serial} is {now}{was}"
+
+
+def state_words(state: SkiState) -> str:
+    """Return how a ski stands, in a few words."""
+    if state.release is not None:
+        who = _named(state.release.who) or "nobody named"
+        return f"released by {who} on {local_day(state.release.at)}"
+    return f"{NOT_RELEASED}: {clean(state.danger)}" if state.danger else "not signed off"
+
+
 def _named(text: str) -> str:
     kept = clean(text)
     return kept if len(kept) <= NAME_CELLS else f"{kept[: NAME_CELLS - 1]}…"
@@ -126,6 +147,4 @@ _CLASH_WORDS: dict[Kind, str] = {
     "look it over",
     "queued": "'{subject}' waits more than once, on {days}: strike out the job that is too much",
     "worked": "'{subject}' of {days} was worked on at both benches: look its numbers over",
-    "withdrawn": "'{subject}' of {days} is signed off, and what was done before was struck out at "
-    "the other bench: look at its card before it is ridden",
 }

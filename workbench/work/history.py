@@ -12,10 +12,13 @@ from workbench.fin.rig import Rig
 from workbench.measure.repeats import mean_of
 from workbench.records import rows
 from workbench.records.book import Book
+from workbench.records.ski_facts import SkiFacts, SkiJob, SkiSheet
 from workbench.work.gauges import Tools, tools_of
 from workbench.work.local_time import local
 from workbench.work.rigs import blade_of, method_of, rig_of
+from workbench.work.rules import rules_of
 from workbench.work.shop import Shop
+from workbench.work.ski_state import SkiState, conclude
 from workbench.work.slopes import Slopes, u_of
 from workbench.work.taken import TakenOnce
 
@@ -52,8 +55,9 @@ class Setting:
     """The numbers of one moment of a ski: each by its method, with the wing and the ride's rating.
 
     ``received`` is as the ski came in (its wing was not read then), ``left`` the last measured of a
-    job signed off, ``in hand`` the last measured of one that is not. ``at`` (ISO UTC) and ``who``
-    are those of its last reading. ``rating`` is the ride's, 1 to 5, of what was ridden.
+    job signed off by what was kept of the ski, ``in hand`` the last measured of one that is not.
+    ``at`` (ISO UTC) and ``who`` are those of its last reading. ``rating`` is the ride's, 1 to 5, of
+    what was ridden.
     """
 
     job_id: str
@@ -86,6 +90,7 @@ class History:
 
     A blade that was exchanged has methods and a rig of its own; the base and the block are those of
     the ski as it is now. ``felt`` has the words of the shop's short list of complaints, by key.
+    ``state`` is what the facts of all its jobs say together.
     """
 
     ski: rows.Ski
@@ -93,6 +98,7 @@ class History:
     method_rows: Mapping[str, rows.Method]
     methods: Mapping[str, Method]
     rigs: Mapping[str, Rig]
+    state: SkiState
     versions: tuple[rows.SkiVersion, ...] = ()
     curves: tuple[rows.Curve, ...] = ()
     pairs: tuple[rows.Pair, ...] = ()
@@ -120,6 +126,7 @@ def load_history(shop: Shop, ski_id: str) -> History:
     ski = book.ski(ski_id)
     jobs = book.history_of_ski(ski_id)
     pairs = book.pairs_of(ski_id)
+    versions = book.ski_versions(ski_id)
     method_rows = {i: book.method(i) for i in _method_ids(ski, jobs, pairs)}
     blade_rows = {m.blade_id: book.blade(m.blade_id) for m in method_rows.values()}
     blades = {i: blade_of(row) for i, row in blade_rows.items()}
@@ -131,7 +138,8 @@ def load_history(shop: Shop, ski_id: str) -> History:
         method_rows,
         {i: method_of(row, blades[row.blade_id]) for i, row in method_rows.items()},
         {i: rigs[row.blade_id] for i, row in method_rows.items()},
-        book.ski_versions(ski_id),
+        conclude(facts_of(ski_id, jobs, versions), rules_of(book)),
+        versions,
         book.curves_of(ski_id),
         pairs,
         tools_of(
@@ -142,6 +150,14 @@ def load_history(shop: Shop, ski_id: str) -> History:
         _felt(shop, jobs),
         _parts_of(book, ski),
     )
+
+
+def facts_of(
+    ski_id: str, jobs: Iterable[rows.JobHistory], versions: Iterable[rows.SkiVersion]
+) -> SkiFacts:
+    """Return a ski's history as its state is concluded from."""
+    sheets = tuple(SkiSheet(v.id, v.ski.methods, v.ski.has_wing) for v in versions)
+    return SkiFacts(ski_id, sheets, tuple(SkiJob.of(past) for past in jobs))
 
 
 def _parts_of(book: Book, ski: rows.Ski) -> tuple[tuple[rows.PartVersion, ...], ...]:
@@ -202,7 +218,7 @@ def _settings_of_job(
     if not taken:
         return []
     last = _last_measured(taken)
-    signed = any(isinstance(f, rows.SignOff) for f in live)
+    signed = history.state.jobs[job.job.id].has_left
     out = [_setting("received", 0, taken[0], live, history, slopes, once)] if 0 in taken else []
     if last > 0 or signed:
         moment: Moment = "left" if signed else "in hand"

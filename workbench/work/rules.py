@@ -7,8 +7,8 @@ force when it was made, so that what was passed under an earlier list stays pass
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import field
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import field, replace
 from functools import lru_cache
 from typing import Any
 
@@ -64,6 +64,14 @@ class Rules:
     def received_at(self, row_id: str) -> frozenset[str]:
         """The keys of the received check that was in force when a row was kept."""
         return _at(self.received, row_id).keys()
+
+    def without(self, ids: Collection[str]) -> Rules:
+        """These rules without the lists that came with these rows of the settings."""
+        return replace(
+            self,
+            received=tuple(v for v in self.received if v.since not in ids),
+            final=tuple(v for v in self.final if v.since not in ids),
+        )
 
     def final_at(self, row_id: str, has_wing: bool) -> frozenset[str]:
         """The keys of the final check that was in force when a row was kept."""

@@ -19,15 +19,18 @@ from workbench.work.rules import Rules
 Standing = Literal["open", "released", "set again", "not released"]
 """How a job ends: not yet, in force, replaced by a later job that is released, or not in force."""
 
-_Changed = Literal["turned", "loosened", "wing", "read"]
+_Changed = Literal["turned", "loosened", "wing", "aside", "read"]
 
 _CHANGED: Mapping[_Changed, str] = {
     "turned": "a stud was turned since",
     "loosened": "the clamp bolts were loosened since",
     "wing": "the wing was set since",
+    "aside": "set aside since",
     "read": "it was read or aimed at anew since",
 }
 """What was done to a ski after its sign-off, the worst first."""
+
+_MOVED: tuple[_Changed, ...] = ("turned", "loosened", "wing")
 
 _REST = frozenset({"seated", "aimed", "reaim", "accepted", "enough"})
 """Marks that go on from the readings: from the first turn of a round on they mean nothing."""
@@ -40,7 +43,8 @@ class JobState:
     ``release`` is the sign-off that is in force, ``why`` says why none is. ``step``: acts done of
     its open round. ``stray`` are the ids of what was kept in the middle of a round by somebody who
     did not know of it: it counts for nothing. Readings up to ``stale`` say no longer where the
-    blade is. ``ticks`` are those of the final check that count. ``bars`` says why a sign-off now
+    blade is. ``has_left``: its sign-off followed, and the fin was not moved in this job since.
+    ``ticks`` are those of the final check that count. ``bars`` says why a sign-off now
     would release nothing, ``elsewhere`` why another job has to be finished first. ``loose`` and
     ``turned`` (and not measured since) are the ski's.
     """
@@ -56,6 +60,12 @@ class JobState:
     elsewhere: str = ""
     loose: bool = False
     turned: bool = False
+    has_left: bool = False
+
+    @property
+    def is_contradicted(self) -> bool:
+        """Whether it was signed off against what was kept of the ski, before or of the same job."""
+        return self.standing == "not released" and not self.has_left
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +84,11 @@ class SkiState:
     round_day: str
     open_days: tuple[str, ...]
     jobs: Mapping[str, JobState]
+
+    @property
+    def key(self) -> tuple[object, ...]:
+        """What two states of a ski are told apart by."""
+        return self.release and self.release.id, self.why, self.loose, self.turned, self.round_day
 
     @property
     def danger(self) -> str:
@@ -341,7 +356,7 @@ class _Walk:
                 for held in [h for h in self.holding if h.signed and h.signed.id < job.aside.id]:
                     if job.is_free or held is job:
                         self.holding.remove(held)
-                        held.why = f"set aside since: {job.aside.text}"
+                        held.changed["aside"] = f": {job.aside.text}"
         now = self.holding[-1].signed if self.holding else None
         turned = bool(self.turn) and self.measured_by is None
         loose = self.loosened_by is not None
@@ -374,6 +389,7 @@ class _Walk:
             "" if signed else self._elsewhere(job, turned),
             loose,
             turned,
+            signed and not job.why and all(job.changed.get(what) != "" for what in _MOVED),
         )
 
     def _standing(

@@ -10,6 +10,7 @@ from workbench.measure.units import Unit
 from workbench.records import rows
 from workbench.work.history import History
 from workbench.work.mending_words import version_words
+from workbench.work.stages import NOT_RELEASED
 from workbench.work.versions import is_parts_text
 from workbench.work.words import clean
 
@@ -103,7 +104,11 @@ def _wing(row: rows.WingSetting, history: History, unit: Unit) -> str:
 
 def _sign_off(row: rows.SignOff, history: History, unit: Unit) -> str:
     said = row.text and not is_parts_text(row.text)
-    return f"signed off: {clean(row.text)}" if said else "signed off"
+    words = f"signed off: {clean(row.text)}" if said else "signed off"
+    state = history.state.jobs[row.job_id]
+    if row.struck is None and state.standing == "not released":
+        words += f", {NOT_RELEASED}: {clean(state.why)}"
+    return words
 
 
 def _ride(row: rows.RideNote, history: History, unit: Unit) -> str:
