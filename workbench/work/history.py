@@ -86,6 +86,7 @@ class History:
 
     A blade that was exchanged has methods and a rig of its own; the base and the block are those of
     the ski as it is now. ``felt`` has the words of the shop's short list of complaints, by key.
+    ``seen`` is what there was of the ski when this was read.
     """
 
     ski: rows.Ski
@@ -99,6 +100,7 @@ class History:
     tools: Tools = field(default_factory=Tools)
     felt: Mapping[str, str] = field(default_factory=dict)
     parts: tuple[tuple[rows.PartVersion, ...], ...] = ()
+    seen: rows.Seen = rows.NOTHING_SEEN
 
     def job(self, job_id: str) -> rows.JobHistory:
         """Return a job of this ski with its facts."""
@@ -116,6 +118,10 @@ def load_history(shop: Shop, ski_id: str) -> History:
     Raises:
         RecordsError: the book cannot be read, or the ski is not in it.
     """
+    return shop.book.at_once(_load, shop, ski_id)
+
+
+def _load(shop: Shop, ski_id: str) -> History:
     book = shop.book
     ski = book.ski(ski_id)
     jobs = book.history_of_ski(ski_id)
@@ -141,6 +147,7 @@ def load_history(shop: Shop, ski_id: str) -> History:
         ),
         _felt(shop, jobs),
         _parts_of(book, ski),
+        shop.seen_of(ski),
     )
 
 

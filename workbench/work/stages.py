@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import field, replace
-from typing import Literal, TypeAlias
+from typing import Literal, TypeAlias, get_args
 
 from workbench.advice.checklists import CLAMP, final_items
 from workbench.errors import InputError
@@ -107,6 +107,32 @@ MID_PASS = "in the middle of a pass"
 LOOSE = "clamp bolts loose"
 
 
+TurnAnswer = Literal["turned_back", "not_turned"]
+TURN_ANSWERS: tuple[TurnAnswer, ...] = get_args(TurnAnswer)
+"""Kinds of marks that say what became of a stud whose turn was taken back: it was turned back by
+hand, or was never turned. Their text is the id of the struck record. Without one the stud is
+turned, whatever was struck out."""
+
+
+def turn_in(fact: AnyFact, facts: Sequence[AnyFact]) -> str:
+    """Return which stud a record says was turned; nothing where it is the record of no turn.
+
+    A pass whose steps were kept one by one records no turn that these do not. Of what an older
+    book kept of a step, only its number is known: from the second on it may be a turn.
+    """
+    if isinstance(fact, Mark) and fact.kind == "step":
+        do, _, rest = fact.text.partition(" ")
+        if do == "turn":
+            return rest.rpartition(" ")[0]
+        return "a stud" if not fact.text and (fact.number or 0) > 1 else ""
+    if not isinstance(fact, PassRow) or not any(t.turns for t in fact.turns):
+        return ""
+    live = [f for f in facts if f.struck is None and f.id < fact.id]
+    since = _last_id(live, (Reading, Target, PassRow))
+    steps = (f for f in live if f.id > since and isinstance(f, Mark) and f.kind == "step")
+    return "" if any((f.number or 0) > 1 for f in steps) else "the studs"
+
+
 class NotNowError(InputError):
     """Something that is not allowed at the stage a job is at."""
 
@@ -180,6 +206,11 @@ class Progress:
     loose: bool = False
 
     @property
+    def next_pass(self) -> int:
+        """The number of the pass under way: of no pass and no reading that stands."""
+        return max(self.pass_number, *self.values, 0) + 1
+
+    @property
     def mid_pass(self) -> bool:
         """Whether studs may have been turned since the readings: only loosening comes before."""
         return self.gate == "turning" and self.step > 1
@@ -221,7 +252,7 @@ def progress(
     since = _last_id(live, (Reading, Target, PassRow))
     at = Progress(
         stage="waiting",
-        pass_number=sum(isinstance(f, PassRow) for f in live),
+        pass_number=_last_pass(live),
         values=_values(kept),
         targets={f.method_id: f for f in live if isinstance(f, Target)},
         step=sum(isinstance(f, Mark) and f.kind == "step" and f.id > since for f in live),
@@ -237,6 +268,12 @@ def progress(
     if aside and aside[-1].kind == "set_aside" and stage != "signed off":
         stage, reason = "set aside", aside[-1].text
     return replace(at, stage=stage, ticked=ticked, reason=reason, eyes=eyes, gate=gate)
+
+
+def _last_pass(live: Sequence[AnyFact]) -> int:
+    """The number of the last pass; books that were worked on apart may have one number twice."""
+    made = [f.number for f in live if isinstance(f, PassRow)]
+    return max(len(made), *made, 0)
 
 
 def _are_loose(live: Sequence[AnyFact]) -> bool:
