@@ -14,6 +14,7 @@ from workbench.fin.pose import Pose
 from workbench.measure.display import length_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import MM_PER_INCH
+from workbench.records import rows
 from workbench.records.book import Book
 from workbench.work.demo import build_demo
 from workbench.work.jobs import JobView, Line
@@ -112,6 +113,12 @@ def as_received(shop: Shop, *texts: str) -> JobView:
     for text in texts:
         view = read(shop, view, view.lines[0], text)
     return view
+
+
+def take_back(shop: Shop, view: JobView) -> tuple[JobView, rows.AnyFact | None]:
+    """Take the last entry back; a stud whose turn that was is turned back by hand."""
+    turned = shop.turn_to_take_back(view) is not None
+    return shop.take_back(view, "turned_back" if turned else None)
 
 
 def advance(shop: Shop, view: JobView, fin: Fin, changes: tuple[str, ...]) -> JobView:

@@ -17,7 +17,7 @@ def turned(book: Path) -> str:
     with open_shop(book) as shop:
         view = walk_to(shop, ski(shop, "Heron 66"), heron(ski(shop, "Heron 66")), "turning")
         keep_ride(shop, view, {"complaints": "1"})
-        view = shop.step_done(shop.step_done(view))
+        view = shop.step_done(shop.step_done(shop.view(view.job.id)))
         shop.remember("job", view.job.id)
         assert view.job.day == DAY
         return view.job.id

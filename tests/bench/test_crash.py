@@ -11,6 +11,7 @@ import pytest
 from tests.bench.terminal import Terminal
 from tests.shop import demo_file, open_shop
 from workbench.bench.crash import words, write_report
+from workbench.bench.ski_in_hand import draft_in
 
 BROKEN = """
 from workbench.bench.hands import Hands
@@ -46,7 +47,9 @@ def test_the_report_is_named_and_the_entry_comes_back(tmp_path: Path) -> None:
     assert report.stat().st_mode & 0o777 == 0o600
     assert "a slip of ours" in report.read_text()
     with open_shop(book) as shop:
-        assert shop.book.setting("draft") == "24"
+        begun = draft_in(shop.book.setting("draft") or "")
+        assert begun is not None
+        assert (begun.text, begun.job_id) == ("24", job)
         assert shop.book.setting("job") == job
 
 

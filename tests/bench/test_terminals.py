@@ -19,6 +19,7 @@ from tests.bench.terminal import Terminal
 from tests.bench.test_kill import plain
 from tests.shop import demo_file, open_shop, ski
 from workbench.bench.plain_signs import plain as plain_sign
+from workbench.bench.ski_in_hand import draft_in
 from workbench.records import rows
 from workbench.records.backups import copy_of_day
 from workbench.records.book import Book
@@ -58,7 +59,8 @@ def bench(book: Path) -> Iterator[Terminal]:
 
 def draft(book: Path) -> str | None:
     with Book(book) as opened:
-        return opened.setting("draft")
+        begun = draft_in(opened.setting("draft") or "")
+    return begun.text if begun is not None else None
 
 
 def test_a_book_begun_where_one_was_lost_tells_of_its_backups(book: Path) -> None:

@@ -25,7 +25,7 @@ from workbench.records.book import Book
 from workbench.records.database import Database as Bare
 from workbench.records.exchange_form import LOCAL_SETTINGS, ORDER, PART_OF
 from workbench.records.exchange_in import Brought
-from workbench.records.rows import Baseline, BaselineEntry, Method, Reading, Taken, Turn
+from workbench.records.rows import Baseline, BaselineEntry, Method, PassRow, Reading, Taken, Turn
 from workbench.records.schema import PARTS, RECKONED_QUEUE, WITH_IDS, Table, fingerprint
 
 
@@ -100,6 +100,26 @@ def test_one_ski_brings_all_it_needs(shop: Shop, other: Book) -> None:
     assert other.baselines_of(shop.ski.id) == shop.book.baselines_of(shop.ski.id)
     assert other.caliper(shop.caliper.id) == shop.caliper
     assert other.settings() == {}
+
+
+def test_rounds_counted_apart_under_one_number_are_both_kept(shop: Shop, other: Book) -> None:
+    """Neither bench knew of the other's; from then on the number is taken at both."""
+    give(shop.book, other)
+    for book, who in ((shop.book, "kl"), (other, "mn")):
+        book.add_mark(shop.job.id, who, "step", number=1)
+        book.add_pass(shop.job.id, who, number=1, turns=[], finest_turn=0.5)
+    made = [book._read(fingerprint) for book in (shop.book, other)]
+    give(shop.book, other)
+    give(other, shop.book)
+    assert out(other) == out(shop.book)
+    for book in (shop.book, other):
+        numbers = [f.number for f in book.facts(shop.job.id) if isinstance(f, PassRow)]
+        assert numbers == [1, 1]
+        with pytest.raises(InputError, match="counted already"):
+            book.add_pass(shop.job.id, "kl", number=1, turns=[], finest_turn=0.5)
+    assert made == [book._read(fingerprint) for book in (shop.book, other)]
+    with Book(other.path) as again:
+        assert len(again.facts(shop.job.id)) == 4
 
 
 def test_what_belongs_to_one_bench_stays_at_home(shop: Shop, other: Book) -> None:

@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import math
+import sqlite3
+import threading
+from contextlib import closing
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -11,11 +15,13 @@ from hypothesis import strategies as st
 
 from workbench.errors import InputError
 from workbench.records import jobs
+from workbench.records.book import Book
+from workbench.records.database import Database
 from workbench.records.faults import StruckTwiceError, UnknownRowError
 from workbench.records.rows import Mark, PassRow, Reading, SignOff, Taken, Target, Turn
-from workbench.records.schema import RECKONED_QUEUE
+from workbench.records.schema import RECKONED_QUEUE, fingerprint
 
-from .conftest import DAY, Shop
+from .conftest import DAY, Shop, furnish
 
 BEFORE, AFTER = "2031-05-05", "2031-05-07"
 
@@ -316,3 +322,86 @@ def test_a_batch_is_kept_whole_or_not_at_all(shop: Shop) -> None:
     kept = book.batch(forgives)
     assert book.facts(shop.job.id) == kept
     assert not any(isinstance(fact, PassRow | Target) for fact in kept)
+
+
+# -- numbers ---------------------------------------------------------------------------------------
+
+
+def test_no_two_rounds_of_a_job_have_one_number(shop: Shop) -> None:
+    """Whoever writes it; one that was struck out does not count, another job has its own."""
+    book, job = shop.book, shop.job.id
+    first = book.add_pass(job, "kl", number=1, turns=[], finest_turn=0.5)
+    with pytest.raises(InputError, match=r"number: 1 .*counted already"):
+        book.add_pass(job, "mn", number=1, turns=[], finest_turn=0.5)
+    with sqlite3.connect(book.path) as raw, pytest.raises(sqlite3.IntegrityError):
+        raw.execute(f"INSERT INTO passes SELECT 'x', at, who, '{job}', 1, 0.5 FROM passes")
+    book.strike(first.id, "slip", "kl")
+    book.add_pass(job, "kl", number=1, turns=[], finest_turn=0.5)
+    book.add_pass(book.add_job(shop.ski.id, DAY).id, "kl", number=1, turns=[], finest_turn=0.5)
+
+
+def test_no_two_steps_of_a_round_have_one_number(shop: Shop) -> None:
+    """Steps are counted anew from a reading, a target or a round on, and where one is struck."""
+    book, job = shop.book, shop.job.id
+
+    def step(number: int) -> str:
+        return book.add_mark(job, "kl", "step", number=number).id
+
+    last = [step(1), step(2)][-1]
+    for number in (1, 2):
+        with pytest.raises(InputError, match="counted already"):
+            step(number)
+    book.strike(last, "slip", "kl")
+    step(2)
+    book.add_pass(job, "kl", number=1, turns=[], finest_turn=0.5)
+    step(1)
+    book.add_reading(job, "kl", shop.taken())
+    step(1)
+    book.add_mark(job, "kl", "second_eyes", number=1)
+    book.add_mark(job, "kl", "second_eyes", number=1)
+
+
+def test_two_rounds_at_once_are_one(shop: Shop) -> None:
+    """Two desks on one file, let go together: one of the same number is kept."""
+    start, said = threading.Barrier(2), []
+
+    def add(who: str) -> None:
+        with Book(shop.book.path, bench=who) as own:
+            start.wait(60)
+            try:
+                own.add_pass(shop.job.id, who, number=1, turns=[], finest_turn=0.5)
+                said.append("kept")
+            except InputError:
+                said.append("refused")
+
+    both = [threading.Thread(target=add, args=(who,)) for who in ("kl", "mn")]
+    for each in both:
+        each.start()
+    for each in both:
+        each.join(60)
+    assert sorted(said) == ["kept", "refused"]
+
+
+def test_a_book_that_has_one_number_twice_opens_and_goes_on(tmp_path: Path) -> None:
+    """What it has stays; the next of that number is refused."""
+    path = tmp_path / "old.db"
+    with Book(path) as book:
+        shop = furnish(book)
+    with closing(sqlite3.connect(path)) as raw:  # as the release before left it
+        for trigger in ("passes_number", "marks_step"):
+            raw.execute(f"DROP TRIGGER {trigger}")
+        raw.execute("DELETE FROM _sqlite_migrations WHERE name = 'unique_numbers'")
+        for end in ("01", "ff"):
+            row = [f"01900000-0000-7000-8000-0000000000{end}", "2031-05-06T10:00:00.000000+00:00"]
+            sql = "INSERT INTO passes VALUES (?, ?, 'kl', ?, 1, 0.5)"
+            raw.execute(sql, [*row, shop.job.id])
+        raw.commit()
+        made_now = fingerprint(Database(raw))
+        raw.execute(f"PRAGMA user_version = {made_now}")
+        raw.commit()
+    with Book(path) as book:
+        passes = [f for f in book.facts(shop.job.id) if isinstance(f, PassRow)]
+        assert [p.number for p in passes] == [1, 1]
+        with pytest.raises(InputError, match="counted already"):
+            book.add_pass(shop.job.id, "kl", number=1, turns=[], finest_turn=0.5)
+        book.add_pass(shop.job.id, "kl", number=2, turns=[], finest_turn=0.5)

@@ -257,6 +257,7 @@ class World:
             "set aside": lambda: shop.set_aside(view, "cracked bolt"),
             "take up": lambda: shop.take_up(view),
             "back": lambda: shop.take_back(view)[0],
+            "turned back": lambda: shop.take_back(view, "turned_back")[0],
             "as is": lambda: shop.accept(view),
             "note": lambda: shop.note(view, "note", "seen"),
             "reaim": lambda: shop.reopen_target(view),
@@ -647,7 +648,7 @@ VERBS = (
     "set-wing",
 )  # fmt: skip
 ACTS = (
-    "set aside", "take up", "back", "as is", "note", "reaim", "sign off", "step", "eyes",
+    "set aside", "take up", "back", "turned back", "as is", "note", "reaim", "sign off", "step", "eyes",
 )  # fmt: skip
 CHANGED = (
     "more final", "fewer final", "more received", "two repeats", "one repeat", "eyes", "no eyes",

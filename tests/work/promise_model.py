@@ -5,14 +5,15 @@ reads the tables by plain SQL and shares no code with what it judges.
 
 What is done to a ski counts whichever job it was written down in, in the order of ids. What was
 struck out proves nothing; but a turn that was struck out may have been made all the same, so that
-it counts as one until somebody has said that the stud was turned back. A job that was struck out
-proves nothing either, and its turns count.
+it counts as one until a mark that names it says that the stud was turned back, or never turned. A
+pass that was struck out says no more than its steps, where those were kept one by one. A job that
+was struck out proves nothing either, and its turns count.
 """
 
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -24,9 +25,12 @@ _FACTS = """
         UNION ALL SELECT id, job_id, 'clamp', '' FROM ticks
             WHERE checklist = 'final' AND item = 'clamp'
         UNION ALL SELECT id, job_id, 'read', method_id FROM readings
-        UNION ALL SELECT id, job_id, 'turned', '' FROM passes
-        UNION ALL SELECT id, job_id, CASE WHEN number = 1 THEN 'loosened' ELSE 'turned' END, ''
+        UNION ALL SELECT id, job_id, 'passed', '' FROM passes
+        UNION ALL SELECT id, job_id, CASE WHEN number = 1 THEN 'loosened'
+            WHEN text IN ('seat', 'snug') THEN 'seated' ELSE 'turned' END, ''
             FROM marks WHERE kind = 'step'
+        UNION ALL SELECT id, job_id, 'undone', text FROM marks
+            WHERE kind IN ('turned_back', 'not_turned')
         UNION ALL SELECT id, job_id, 'aside', '' FROM marks WHERE kind = 'set_aside'
         UNION ALL SELECT id, job_id, 'taken up', '' FROM marks WHERE kind = 'taken_up'
     ) f JOIN jobs j ON j.id = f.job_id ORDER BY f.id"""
@@ -46,6 +50,9 @@ class Fact(NamedTuple):
     struck: bool
 
 
+_TURNED = ("turned", "passed")
+
+
 @dataclass
 class Ski:
     """What follows for a ski from its facts up to one of them.
@@ -59,15 +66,21 @@ class Ski:
     clamped: bool = False
     loose: bool = False
     aside: set[str] = field(default_factory=set)
+    stepped: set[str] = field(default_factory=set)
     released: bool = False
     proved: set[str] = field(default_factory=set)
     why: str = "never signed off"
 
-    def take(self, fact: Fact) -> None:
-        """Go on by one fact."""
-        if fact.kind == "turned":
+    def take(self, fact: Fact, undone: frozenset[str] = frozenset()) -> None:
+        """Go on by one fact; ``undone`` are the turns that were struck out and undone by hand."""
+        said_by_steps = fact.kind == "passed" and fact.job in self.stepped
+        if fact.kind in ("turned", "passed"):
+            (self.stepped.add if fact.kind == "turned" else self.stepped.discard)(fact.job)
+        if fact.struck and (fact.id in undone or said_by_steps or fact.kind not in _TURNED):
+            return
+        if fact.kind in _TURNED:
             self.read.clear()
-        if fact.kind == "turned" or (fact.kind == "loosened" and not fact.struck):
+        if fact.kind in _TURNED or fact.kind in ("loosened", "seated"):
             self.clamped, self.released, self.loose = False, False, True
             self.why = f"{fact.kind} since"
         if fact.struck:
@@ -101,11 +114,12 @@ class Ski:
             self.proved.add(fact.id)
 
 
-def conclude(methods: Mapping[str, Iterable[str]], facts: Iterable[Fact]) -> dict[str, Ski]:
+def conclude(methods: Mapping[str, Iterable[str]], facts: Sequence[Fact]) -> dict[str, Ski]:
     """Return what follows for each ski from facts in the order of their ids."""
     skis = {ski: Ski(frozenset(each)) for ski, each in methods.items()}
+    undone = frozenset(f.what for f in facts if f.kind == "undone" and not f.struck)
     for fact in facts:
-        skis[fact.ski].take(fact)
+        skis[fact.ski].take(fact, undone)
     return skis
 
 

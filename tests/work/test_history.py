@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.shop import DAY, demo_file, heron, open_shop, read, ski, walk_to
+from tests.shop import DAY, demo_file, heron, open_shop, read, ski, take_back, walk_to
 from workbench.errors import InputError
 from workbench.fin.fit import Reading, fit_pose
 from workbench.records import rows
@@ -413,7 +413,7 @@ def test_take_back_goes_on_entry_by_entry_across_restarts(path: Path) -> None:
     taken = []
     while True:
         with open_shop(path) as shop:
-            view, fact = shop.take_back(shop.view(view.job.id))
+            view, fact = take_back(shop, shop.view(view.job.id))
         if fact is None:
             break
         taken.append(fact.id)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.shop import demo_file, heron, open_shop, ski, walk_to
+from tests.shop import demo_file, heron, open_shop, ski, take_back, walk_to
 from workbench.errors import InputError
 from workbench.records import rows
 from workbench.records.faults import StruckTwiceError
@@ -136,7 +136,7 @@ def test_a_pass_turned_here_stays_as_turned_when_an_earlier_correction_comes_in(
     """Made before on the other bench, the correction was not known here when studs were turned."""
     view = in_stage(shop, "turning")
     while view.progress.step:
-        view, _ = shop.take_back(view)
+        view, _ = take_back(shop, view)
     while not view.progress.mid_pass:
         view = shop.step_done(view)
     assert view.plan is not None
@@ -173,7 +173,7 @@ def test_the_note_of_versions_is_no_word_of_the_history(shop: Shop) -> None:
 def test_steps_not_begun_follow_the_correction(shop: Shop) -> None:
     view = in_stage(shop, "turning")
     while view.progress.mid_pass:
-        view, _ = shop.take_back(view)
+        view, _ = take_back(shop, view)
     mend(shop, view, lead_1="0.4 mm")
     now = shop.view(view.job.id)
     assert now.rig.studs[0].lead_mm == pytest.approx(0.4, abs=1e-12)

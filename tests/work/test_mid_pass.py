@@ -7,7 +7,7 @@ from typing import get_args
 
 import pytest
 
-from tests.shop import heron, read, ski, walk_to
+from tests.shop import heron, read, ski, take_back, walk_to
 from workbench.errors import InputError
 from workbench.work import baselines
 from workbench.work.cards import card_of
@@ -19,7 +19,7 @@ from workbench.work.last_time import aim_at_last
 from workbench.work.meaning import GUARD
 from workbench.work.next_step import caution_words
 from workbench.work.rides import choose, keep_ride
-from workbench.work.shop import Shop
+from workbench.work.shop import ChangedError, Shop
 from workbench.work.stages import ALLOWED, HELD, WHILE_TURNED, Event, MidPassError, check_can
 
 EVENTS: tuple[Event, ...] = get_args(Event)
@@ -68,17 +68,17 @@ def test_no_door_stands_open_while_a_stud_is_turned(shop: Shop, door: str) -> No
 
 @pytest.mark.parametrize("door", DOORS)
 def test_a_view_read_before_the_turn_opens_no_door_either(shop: Shop, door: str) -> None:
-    """Another bench turned the stud meanwhile: what the book holds counts."""
+    """Another bench turned the stud meanwhile: the act is refused with that, and nothing kept."""
     view = walk_to(shop, ski(shop, "Heron 66"), heron(ski(shop, "Heron 66")), "turning")
     now = shop.step_done(shop.step_done(view))
-    with pytest.raises(MidPassError):
+    with pytest.raises(ChangedError, match=r"KV turned the \w+ stud .* at \d\d:\d\d"):
         DOORS[door](shop, view)
     assert shop.view(view.job.id).facts == now.facts
 
 
 @pytest.mark.parametrize("door", ["a value", "the baseline", "a finer turn"])
 def test_the_doors_open_again_once_the_steps_are_taken_back(shop: Shop, door: str) -> None:
-    view, _ = shop.take_back(mid_pass(shop))
+    view, _ = take_back(shop, mid_pass(shop))
     assert view.progress.step == 1
     DOORS[door](shop, view)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from hypothesis import given
@@ -123,6 +124,12 @@ class _Board:
         order = sorted(self.ranks, key=lambda job_id: self.ranks[job_id])
         return tuple(
             RosterLine(j, j, "", "in", "", "waiting", 0, day=DAY, rank=self.ranks[j]) for j in order
+        )
+
+    def day_queue(self, day: str) -> tuple[SimpleNamespace, ...]:
+        """The jobs by rank, as a book gives them."""
+        return tuple(
+            SimpleNamespace(job=SimpleNamespace(id=x.job_id, rank=x.rank)) for x in self.lines
         )
 
     def move_job(self, job_id: str, rank: float, who: str) -> None:

@@ -172,8 +172,8 @@ def test_a_note_belongs_to_the_job_that_was_ridden(shop: Shop) -> None:
 
 def test_a_chosen_suggestion_becomes_the_target_with_its_arithmetic(shop: Shop) -> None:
     """Depth of now plus the step, in the ski's unit, and the reason stays in the book."""
+    note(shop, ski(shop, "Heron 66"), complaints="slides", text="")
     view = ski(shop, "Heron 66")
-    note(shop, view, complaints="slides", text="")
     fin = heron(view)
     view = walk_to(shop, view, fin, "studs")
     (ride,) = rides.rides_of(shop, view.ski.id)

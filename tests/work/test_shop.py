@@ -6,7 +6,18 @@ from pathlib import Path
 
 import pytest
 
-from tests.shop import Fin, advance, at_stage, demo_file, heron, open_shop, read, ski, walk_to
+from tests.shop import (
+    Fin,
+    advance,
+    at_stage,
+    demo_file,
+    heron,
+    open_shop,
+    read,
+    ski,
+    take_back,
+    walk_to,
+)
 from workbench.errors import InputError
 from workbench.fin.fit import Reading, fit_pose
 from workbench.fin.tilting import sweep
@@ -198,7 +209,7 @@ def test_while_studs_are_turned_neither_target_nor_turn_nor_end_can_be_changed(s
     for act in (shop.reopen_target, shop.accept, lambda v: shop.set_finest(v, 0.0625)):
         with pytest.raises(InputError, match="measure"):
             act(view)
-    view, _ = shop.take_back(view)
+    view, _ = take_back(shop, view)
     assert shop.reopen_target(view).stage == "target"
 
 

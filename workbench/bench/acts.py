@@ -11,7 +11,9 @@ from workbench.measure.units import other
 from workbench.work.entry_words import described
 from workbench.work.jobs import JobView, Line
 from workbench.work.last_time import aim_at_last
-from workbench.work.shop import initials_of
+from workbench.work.shop import ChangedError, initials_of
+from workbench.work.stages import TurnAnswer
+from workbench.work.timeline_words import MARK_WORDS
 
 Did: TypeAlias = "tuple[JobView, str] | tuple[JobView, str, Tone]"
 """The job after an act, what is said of it, and in which tone where it is not done."""
@@ -37,8 +39,23 @@ class Acts(SkiInHand):
         view = self.state.view
         if view is None:
             return
+        if self._changed_just_now():
+            return
+        if self.shop.turn_to_take_back(view) is not None:
+            self.asks("turn_back")
+            return
         new, fact = self.shop.take_back(view)
         self._did(new, f"taken back: {described(fact)}" if fact else "nothing to take back")
+
+    def take_back_turn(self, turn: TurnAnswer) -> None:
+        """Take the record of a turn back, and keep what became of the stud."""
+
+        def taken_back(view: JobView) -> Did:
+            new, fact = self.shop.take_back(view, turn)
+            assert fact is not None
+            return new, f"taken back: {described(fact)}; {MARK_WORDS[turn]}"
+
+        self._job(taken_back)
 
     def baseline(self) -> None:
         """Make the ski's baseline the target."""
@@ -120,8 +137,12 @@ class Acts(SkiInHand):
         if view is None:
             return
         if raises:
-            self._did(*act(view))
-        else:
+            try:
+                self._did(*act(view))
+            except ChangedError as why:
+                self._show_anew(why)
+                raise
+        elif not self._changed_just_now():
             self._try(lambda: self._did(*act(view)))
 
     def next_side(self) -> None:

@@ -198,7 +198,7 @@ class Bench(Leaving):
             return
         turned = self.shop.turn_day()
         if changed or turned:
-            self.hands.look_again()
+            self.hands.look_again(by_others=changed)
         if turned:
             self.hands.say(f"a new day has begun: {self.shop.day}")
 

@@ -52,6 +52,10 @@ def _ask_of_ski(bench: Bench, action: str, state: BenchState, view: JobView) -> 
         bench.push_screen(forms.Prompt("Set aside", "why: a word or two", "", hands.set_aside))
     elif action == "note":
         bench.push_screen(forms.Prompt("Note", "kept with this job", "", hands.write_note))
+    elif action == "turn_back":
+        from workbench.bench import turn_back_screen
+
+        turn_back_screen.open_on(bench)
     elif action == "strike":
         from workbench.bench import strike_screen
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from textual.content import Content
 
 from workbench.bench import mending_screen
-from workbench.bench.forms import Field, Form
+from workbench.bench.forms import Field, Form, by_view
 from workbench.bench.text import styled, visible, wrapped
 from workbench.bench.unit_list import UnitList
 from workbench.errors import InputError
@@ -137,5 +137,10 @@ def baseline_form(shop: Shop, view: JobView) -> Form:
     return Form(
         "Keep as a baseline",
         fields,
-        lambda texts: baselines.keep_now(shop, view, texts["name"], texts["of"].strip().lower()),
+        by_view(
+            view,
+            lambda v, texts: baselines.keep_now(
+                shop, v, texts["name"], texts["of"].strip().lower()
+            ),
+        ),
     )

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import ClassVar, TypeVar
 
 from textual import events, on
 from textual.app import ComposeResult
@@ -23,7 +23,10 @@ from workbench.bench.prompts import Prompt, PromptInput
 from workbench.bench.text import literal
 from workbench.errors import BenchError, InputError, RecordsError
 from workbench.work.adding import add_blade, add_block, add_ski, listed, queue_known
-from workbench.work.shop import Shop
+from workbench.work.jobs import JobView
+from workbench.work.shop import ChangedError, Shop
+
+T = TypeVar("T")
 
 __all__ = [
     "Field", "Form", "Prompt", "PromptInput", "blade_form", "block_form", "drafts_of",
@@ -212,6 +215,23 @@ class Form(Box):
         row.complain(row.field.told(why))
         self.set_focus(row.line)
         self.call_after_refresh(row.scroll_visible, animate=False)
+
+
+def by_view(view: JobView, keep: Callable[[JobView, Texts], T]) -> Callable[[Texts], T]:
+    """Return what saves a form about a ski by the view of it that the form was opened on.
+
+    Where something came in meanwhile it is refused once, and then saved by what there is now.
+    """
+    seen = [view]
+
+    def save(texts: Texts) -> T:
+        try:
+            return keep(seen[-1], texts)
+        except ChangedError as why:
+            seen.append(why.now or view)
+            raise
+
+    return save
 
 
 def _row_of(widget: Widget) -> FieldRow | None:

@@ -32,8 +32,6 @@ class Hands(Acts):
     """Takes the keys: an entry, Enter behind it, and + or - on purpose."""
 
     def __init__(self, shop: Shop, changed: Callable[[BenchState], None] | None = None) -> None:
-        self.asks: Callable[[str], None] = lambda action: None
-        """Opens the screen of an action; set by who has screens."""
         self._last_burst = float("-inf")
         self._last_enter = float("-inf")
         self._last_yes = float("-inf")
@@ -58,6 +56,12 @@ class Hands(Acts):
     def type(self, char: str, time: float) -> None:
         """Add a character to the entry in progress, or start one."""
         entry = self.state.entry
+        if self._refused and entry and self.state.question is None:
+            self._refused = False
+            if char in ENTRY_START:  # another number: the refused one is not lost
+                if not self._hold(entry):
+                    return
+                self._noted, entry = noted_words(entry), ""
         if self.state.question is not None:
             if char not in (*ENTRY_START, *SIGNS):
                 self.say(f"'{char}' starts no number: {ANSWERS}", "warn")
@@ -78,6 +82,7 @@ class Hands(Acts):
 
     def rub_out(self) -> None:
         """Take the last character of the entry back."""
+        self._refused = False
         if self.state.question is not None:
             self._set(question=None, message="")
         elif self.state.entry:
@@ -144,13 +149,15 @@ class Hands(Acts):
         """Do the next step, or take the entry in progress."""
         empty_second = time - self._last_enter < BURST_WINDOW_S and not self.state.entry
         self._last_enter = time
-        self._answered = False
+        self._answered = self._refused = False
         if self.state.view is None and not (self.state.entry or empty_second):
             self.asks("add_ski")
         elif self.state.view is None:
             self.say("no ski in hand: Esc drops this, then Enter adds a ski", "warn")
         elif self.state.question is not None:
             self.say(f"{self.state.question.question} {ANSWERS}", "warn")
+        elif not empty_second and self._changed_just_now():
+            return
         elif self.state.entry:
             how = self._how(time)
             self._try(lambda: self._take_entry(how))
@@ -249,6 +256,8 @@ class Hands(Acts):
         answered, self._answered = self._answered, False
         if self.in_burst(time):
             self.say("a caliper was sending just now: press + again on purpose", "warn")
+        elif self._changed_just_now():
+            return
         elif state.question is not None and view is not None:
             placing = state.question.placings[state.offered]
             keep = self._keep_target if view.stage == "target" else self._keep_typed

@@ -236,8 +236,8 @@ class HistoryScreen(FindCloser):
         self.app.push_screen(prompt, self._after_strike)
 
     def _after_strike(self, strike: object) -> None:
+        self._load()  # a refusal may have told of what came in since
         if strike is not None:
-            self._load()
             self._say("struck out; it stays readable")
 
     def _load(self) -> None:

@@ -25,9 +25,11 @@ from workbench.bench.state import Tone
 from workbench.bench.text import lines
 from workbench.errors import BenchError
 from workbench.measure.units import Unit
+from workbench.work.shop import ChangedError
 
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
+    from workbench.work.jobs import JobView
 
 SAID_LINES = 3
 
@@ -106,6 +108,9 @@ class ListScreen(ModalScreen[None]):
 
     def _load(self) -> None:
         """Read anew what is listed."""
+
+    def seen_anew(self, now: JobView) -> None:
+        """Take over the ski as it is now; a list about no ski has nothing to do."""
 
     def in_unit(self, unit: Unit) -> None:
         """Take over the unit that the bench shows now; a list without lengths has nothing to do."""
@@ -198,6 +203,8 @@ class ListScreen(ModalScreen[None]):
         try:
             act()
         except BenchError as why:
+            if isinstance(why, ChangedError) and why.now is not None:
+                self.seen_anew(why.now)
             self.say(f"✗ {why}", "warn")
 
     def _kept(self, result: object) -> None:
@@ -224,8 +231,12 @@ class ListScreen(ModalScreen[None]):
 
     def close_list(self) -> None:
         """Go back to the bench, which reads everything again."""
+        self.end()
+        self.bench.hands.look_again()
+
+    def end(self) -> None:
+        """Go back to the bench as it is."""
         self._over = True
         hands = self.bench.hands
         self.dismiss(None)
-        hands.look_again()
         hands.ignore_enter(monotonic())

@@ -26,7 +26,7 @@ from workbench.measure.units import Unit, other
 from workbench.work.extra_readings import Mark
 from workbench.work.jobs import JobView
 from workbench.work.marks import add_mark, off_words, place_words, suspect_words, take_mark
-from workbench.work.shop import Shop
+from workbench.work.shop import ChangedError, Shop
 from workbench.work.stages import refusal
 
 if TYPE_CHECKING:
@@ -196,6 +196,8 @@ class MarksScreen(NumberScreen[None]):
         try:
             self.view = take_mark(self.shop, self.view, mark, text, self.unit)
         except BenchError as why:
+            if isinstance(why, ChangedError) and why.now is not None:
+                self.view = why.now
             self._refused = True
             self.say(f"✗ {why}", "warn")
             return

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from textual.content import Content
 
-from workbench.bench.forms import Field, Form
+from workbench.bench.forms import Field, Form, by_view
 from workbench.bench.text import styled, visible, wrapped
 from workbench.bench.unit_list import UnitList, told
 from workbench.errors import InputError
@@ -192,7 +192,7 @@ class OffsetScreen(UnitList):
         )
         return Form(
             "One fin by both methods", fields,
-            lambda texts: pairs.add_pair(self.shop, self.view, two, texts, unit),
+            by_view(self.view, lambda v, texts: pairs.add_pair(self.shop, v, two, texts, unit)),
         )  # fmt: skip
 
     def _restate_form(self) -> Form:

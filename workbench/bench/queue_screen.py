@@ -14,7 +14,7 @@ from textual.content import Content
 from textual.events import Key, Paste
 
 from workbench.bench.find_screen import FindScreen
-from workbench.bench.forms import Field, Form
+from workbench.bench.forms import Field, Form, by_view
 from workbench.bench.prompts import Prompt
 from workbench.bench.queue_rows import Drawn, Heading, Item, Thing, row
 from workbench.bench.text import styled, visible
@@ -282,12 +282,16 @@ class QueueScreen(FindScreen):
     def _aside(self) -> None:
         line, shop = self._line(), self.bench.shop
         view = shop.view(line.job_id)
+        if (view.stage, view.progress.pass_number) != (line.stage, line.pass_number):
+            self._load()
+            raise InputError("ski", line.ski_name, f"a look at it again: now {view.stage_words}")
         if view.stage == "set aside":
             shop.take_up(view)
             self._again(f"{line.ski_name} taken up again where it was left", line.job_id)
             return
         words = f"Set aside: {line.ski_name}"
-        prompt = Prompt(words, "why: a word or two", "", lambda text: shop.set_aside(view, text))
+        put_aside = by_view(view, lambda v, texts: shop.set_aside(v, texts[""]))
+        prompt = Prompt(words, "why: a word or two", "", lambda text: put_aside({"": text}))
         self.app.push_screen(prompt, lambda done: self._put_aside(line, done))
 
     def _put_aside(self, line: RosterLine, done: object) -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from textual.content import Content
 
 from workbench.advice.ride_feel import CLAIM, SURE_WORDS
-from workbench.bench.forms import Field, Form
+from workbench.bench.forms import Field, Form, by_view
 from workbench.bench.text import styled, visible, wrapped
 from workbench.bench.unit_list import UnitList
 from workbench.errors import InputError
@@ -128,7 +128,7 @@ class RideScreen(UnitList):
     def _noted(self, note: object) -> None:
         if note is not None:
             self._note, self.at = 0, 0
-            self._load()
+            self.seen_anew(self.shop.view(self.view.job.id))
             self.say("note kept", "done")
 
     def plus(self) -> None:
@@ -161,4 +161,6 @@ def ride_form(shop: Shop, view: JobView) -> Form:
         Field("text", "In words", "the rider's own words"),
         Field("rating", "Rating", "1 (poor) to 5 (as good as it gets); may stay blank"),
     )
-    return Form("A ride note", fields, lambda texts: rides.keep_ride(shop, view, texts))
+    return Form(
+        "A ride note", fields, by_view(view, lambda v, texts: rides.keep_ride(shop, v, texts))
+    )

@@ -5,17 +5,25 @@ Knows no widget.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import suppress
-from dataclasses import replace
+from dataclasses import asdict, replace
+from time import monotonic
 
 from workbench.bench.bursts import Pace
 from workbench.bench.state import DRAWINGS, BenchState, Tone
 from workbench.errors import BenchError, shown
+from workbench.frozen import dataclass
 from workbench.measure.units import Unit
+from workbench.work.entry_words import what_came_in
 from workbench.work.jobs import JobView
-from workbench.work.shop import RosterLine, Shop
+from workbench.work.shop import ChangedError, RosterLine, Shop
 from workbench.work.words import error_words
+
+UNSEEN_S = 2.0
+"""For so long what others did may not have been seen: a bench that was stopped goes on with the
+keys that were pressed meanwhile."""
 
 LONGEST_HELD = 2000
 """Characters of a note to what came in without a place: no caliper sends so many."""
@@ -26,20 +34,51 @@ def noted_words(text: str) -> str:
     return f"'{text}' was not taken: it is kept as a note"
 
 
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """An entry in progress, and what it was begun for: job, stage, reading and pass."""
+
+    text: str
+    job_id: str
+    stage: str
+    method_id: str
+    pass_number: int
+
+
+def text_of(draft: Draft) -> str:
+    """Return an entry in progress as the book keeps it."""
+    return json.dumps(asdict(draft), ensure_ascii=False)
+
+
+def draft_in(text: str) -> Draft | None:
+    """Return the entry that a text of :func:`text_of` keeps; None where it is none."""
+    try:
+        found = Draft(**json.loads(text))
+    except (ValueError, TypeError, RecursionError):
+        return None
+    texts = (found.text, found.job_id, found.stage, found.method_id)
+    return found if all(isinstance(each, str) for each in texts) and found.text else None
+
+
 class SkiInHand:
     """Holds the bench's state, and tells ``changed`` of every new one."""
 
     def __init__(self, shop: Shop, changed: Callable[[BenchState], None] | None = None) -> None:
+        self.asks: Callable[[str], None] = lambda action: None
+        """Opens the screen of an action; set by who has screens."""
         self.shop = shop
         self.changed = changed or (lambda state: None)
         self._pace = Pace()
         self._noted = ""
         self._answered = False
         self._draft = ""
+        self._refused = False
+        self._news: tuple[float, str] = (float("-inf"), "")
         settings = shop.book.settings()
         self.state = BenchState(roster=shop.roster(near=settings.get("job", "")), day=shop.day)
         self.take_settings(settings)
-        self._open_first(settings.get("job", ""), settings.get("draft", ""))
+        self._open_first(settings.get("job", ""))
+        self._take_up_draft(settings.get("draft", ""))
 
     # -- state -----------------------------------------------------------------------------------
 
@@ -112,15 +151,51 @@ class SkiInHand:
         """Keep a setting of the bench; where the book cannot, say so and return False."""
         return self._try(lambda: self.shop.remember(name, value))
 
-    def _open_first(self, job_id: str, draft: str) -> None:
+    def _open_first(self, job_id: str) -> None:
         known = [line.job_id for line in self.state.roster]
         if not known:
             return
         if job_id not in known:
             job_id = next(self._unfinished(self.state.roster), known[0])
-        self._draft = draft
-        self._set(entry=draft)
         self._try(lambda: self._set(view=self.shop.view(job_id)))
+
+    def _take_up_draft(self, kept: str) -> None:
+        """Put an entry begun before back on the line that it was begun for; else it is a note.
+
+        What an older bench kept says not of which ski it is: it is told, and not taken.
+        """
+        self._draft = kept
+        begun = draft_in(kept)
+        if begun is None and self.state.view is None:
+            self._set(entry=kept)
+        elif begun is None and kept:
+            self._forget_draft()
+            self.say(f"'{kept}' was typed before, of which ski is not known: type it again", "warn")
+        if begun is None:
+            return
+        lines = self.state.view.lines if self.state.view is not None else ()
+        at = next((i for i, x in enumerate(lines) if x.method_id == begun.method_id), None)
+        if at is not None and at != self.state.line_index:
+            self._set(selected=at)
+        if self.state.view is not None and begun == self._begun(begun.text):
+            self._set(entry=begun.text)
+            return
+        self._set(selected=None)
+        self._try(lambda: self._note_draft(begun))
+
+    def _note_draft(self, begun: Draft) -> None:
+        view = self.shop.note(self.shop.view(begun.job_id), "held", begun.text)
+        self._forget_draft()
+        here = self.state.view is not None and self.state.view.job.id == begun.job_id
+        self._set(view=view if here else self.state.view)
+        self.say(f"{noted_words(begun.text)} to {view.ski.name}", "warn")
+
+    def _begun(self, text: str) -> Draft:
+        """Return an entry with what it was begun for."""
+        view, line = self.state.view, self.state.line
+        assert view is not None
+        method_id = line.method_id if line is not None else ""
+        return Draft(text, view.job.id, view.stage, method_id, view.progress.pass_number)
 
     def _unfinished(self, roster: Iterable[RosterLine]) -> Iterator[str]:
         """Yield the jobs that are neither released nor set aside, in order."""
@@ -174,23 +249,56 @@ class SkiInHand:
         )
         self.remember("job", job_id)
 
-    def look_again(self) -> None:
-        """Read roster and job again where another bench has written to the book."""
+    def look_again(self, *, by_others: bool = False) -> None:
+        """Read roster and job again; what others did to the ski in hand is told.
+
+        What was begun on the ski as it was is then begun anew.
+        """
+        before = self.state.view
         self._try(self._look_again)
+        now = self.state.view
+        if not by_others or before is None or now is None or now.job.id != before.job.id:
+            return
+        if (now.seen.facts, now.seen.newest) != (before.seen.facts, before.seen.newest):
+            what = what_came_in(before, now, self.shop.book)
+            words = f"{now.ski.name}: {what}: look at it again"
+            self._news, self._answered = (monotonic(), words), True
+            self._set(hands_on=False, question=None, message=words, tone="warn")
+
+    def _changed_just_now(self) -> bool:
+        """Whether others did something to the ski in hand that may not have been seen yet; say so.
+
+        A key pressed then was meant for the ski as it was.
+        """
+        (at, words), self._news = self._news, (float("-inf"), "")
+        if monotonic() - at > UNSEEN_S:
+            return False
+        self._refused = self.state.entry != ""
+        self.say(words, "warn")
+        return True
+
+    def _show_anew(self, why: ChangedError) -> None:
+        """Show the ski as it is now; an entry that was refused stays on the line."""
+        self._set(hands_on=False, question=None)
+        self._try(self._look_again)
+        self._refused, self._answered = self.state.entry != "", True
+        self.say(self._told(why), "warn")
 
     def _look_again(self) -> None:
         state = self.state
         view = self.shop.view(state.view.job.id) if state.view is not None else None
         self._set(roster=self.shop.roster(), view=view, day=self.shop.day)
         if view is None:
-            self._open_first("", state.entry)
+            self._open_first("")
 
     def leave(self) -> bool:
         """Keep the ski in hand and the entry in progress, for the next time the bench opens.
 
         False where the book does not take the entry.
         """
-        kept = self.remember("draft", self.state.entry)
+        entry = self.state.entry
+        begun = self.state.view is not None and entry
+        kept = self.remember("draft", text_of(self._begun(entry)) if begun else entry)
         if self.state.view is not None:
             self.remember("job", self.state.view.job.id)
         return kept
@@ -198,6 +306,9 @@ class SkiInHand:
     def _try(self, act: Callable[[], object]) -> bool:
         try:
             act()
+        except ChangedError as why:
+            self._show_anew(why)
+            return False
         except BenchError as why:
             self.say(self._told(why), "warn")
             return False

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from textual.containers import Vertical
 from textual.widgets import Static
 
-from workbench.bench.forms import Field, Form
+from workbench.bench.forms import Field, Form, by_view
 from workbench.bench.lines import LONGEST_MESSAGE
 from workbench.bench.text import literal
 from workbench.measure.units import Unit
@@ -41,7 +41,8 @@ class TemperatureScreen(Form):
             Field("blade_material", "Blade of", f"{known}aluminium", now["blade_material"]),
             Field("caliper_material", "Caliper of", f"{known}steel", now["caliper_material"]),
         )
-        super().__init__(TITLE, fields, lambda texts: state_temperature(shop, view, texts))
+        save = by_view(view, lambda v, texts: state_temperature(shop, v, texts))
+        super().__init__(TITLE, fields, save)
         self._said = (in_force_words(view), *effect_words(view, unit))
 
     def on_mount(self) -> None:

@@ -29,6 +29,11 @@ class UnitList(ListScreen):
         self.view = view
         self.unit: Unit = unit
 
+    def seen_anew(self, now: JobView) -> None:
+        """Show the ski as it is now."""
+        self.view = now
+        self._load()
+
     def in_unit(self, unit: Unit) -> None:
         """Show lengths in another unit."""
         self.unit = unit

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from workbench.commands.at_ski import AtSki, Did, add_unit_option, does, ski_command
 from workbench.commands.manual import page
+
+if TYPE_CHECKING:
+    from workbench.work.jobs import JobView
+    from workbench.work.shop import Shop
 
 METHOD = "a reading by its method's name or number, or depth, tail, length where one is meant"
 YES = "take the likeliest meaning, or the doubtful value as it is, without asking"
@@ -146,6 +150,12 @@ def _sign_off(at: AtSki, args: argparse.Namespace) -> Did:
     who, view = at.shop.who, at.view
     if not who.strip():
         raise InputError("initials", "(none)", "some, as in quarterturn --who KV sign-off")
-    if args.second is not None:
-        view = at.shop.second_eyes(view, args.second)
-    return at.shop.sign_off(view, who), f"signed off by {who}"
+    new = at.shop.book.batch(_looked_and_signed, at.shop, view, args.second, who)
+    return new, f"signed off by {who}"
+
+
+def _looked_and_signed(shop: Shop, view: JobView, second: str | None, who: str) -> JobView:
+    """Keep who else looked, where somebody did, and the sign-off: both or neither."""
+    if second is not None:
+        view = shop.second_eyes(view, second)
+    return shop.sign_off(view, who)

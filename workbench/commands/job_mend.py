@@ -8,6 +8,11 @@ from typing import Any
 from workbench.commands.at_ski import AtSki, Did, does, ski_command, words_of
 from workbench.commands.manual import page
 
+TURN_OPTIONS = (
+    ("--turned-back", "turned_back", "the stud was turned back by hand, just as far"),
+    ("--not-turned", "not_turned", "the stud was never turned"),
+)
+
 
 def add(commands: Any) -> None:
     """Add the commands."""
@@ -42,10 +47,22 @@ def add(commands: Any) -> None:
 def _add_mending(commands: Any) -> None:
     back = ski_command(
         commands, "take-back", "take the last entry back",
-        "It is struck out and stays readable; once more takes back the one before.",
+        "It is struck out and stays readable; once more takes back the one before. Where that is "
+        "the record of a turn, say what became of the stud: the record alone turns nothing back.",
     )  # fmt: skip
+    turn = back.add_mutually_exclusive_group()
+    for option, kept, words in TURN_OPTIONS:
+        turn.add_argument(option, dest="turn", action="store_const", const=kept, help=words)
     does(back, _take_back)
-    page(back, [("take-back", "The last entry of the ski in hand.")], ("strike", "history"))
+    page(
+        back,
+        [
+            ("take-back", "The last entry of the ski in hand."),
+            ("take-back --turned-back", "A turn; the stud was turned back by hand."),
+            ("take-back --not-turned", "A turn that was entered by mistake."),
+        ],
+        ("strike", "history"),
+    )
     strike = ski_command(
         commands, "strike", "strike out a repeat of a reading, or any row of a ski's history",
         "What is struck out stays readable with the reason, and no longer counts.",
@@ -81,11 +98,18 @@ def _note(at: AtSki, args: argparse.Namespace) -> Did:
     return at.shop.note(at.view, "note", words_of(args.words)), "note kept"
 
 
-def _take_back(at: AtSki, _: argparse.Namespace) -> Did:
+def _take_back(at: AtSki, args: argparse.Namespace) -> Did:
+    from workbench.errors import InputError
     from workbench.work.entry_words import described
+    from workbench.work.timeline_words import MARK_WORDS
 
-    new, fact = at.shop.take_back(at.view)
-    return new, f"taken back: {described(fact)}" if fact else "nothing to take back"
+    turned = at.shop.turn_to_take_back(at.view)
+    if turned is not None and args.turn is None:
+        options = " or ".join(f"{option} ({words})" for option, _, words in TURN_OPTIONS)
+        raise InputError("take-back", described(turned), f"{options}; else finish the pass")
+    new, fact = at.shop.take_back(at.view, args.turn)
+    said = f"taken back: {described(fact)}" if fact else "nothing to take back"
+    return new, f"{said}; {MARK_WORDS[args.turn]}" if args.turn else said
 
 
 def _strike(at: AtSki, args: argparse.Namespace) -> Did:

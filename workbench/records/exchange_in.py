@@ -20,7 +20,7 @@ from .exchange_checks import Arrived, arrived, time_of
 from .exchange_form import Form, Row, forms
 from .exchange_sense import check_sense
 from .pen import Pen
-from .schema import ROSTER, Table
+from .schema import ROSTER, Table, numbers_lifted
 
 MOST_LISTED = 5
 
@@ -206,12 +206,13 @@ def _insert(
     pen: Pen, made: Mapping[Table, Form], fresh: Sequence[Arrived], brought: Brought
 ) -> None:
     struck = _strikes_here(pen.db, fresh)
-    for each in fresh:
-        brought.new.setdefault(each.table, []).append(each.row)
-        if each.table is Table.STRIKES:
-            _strike(pen, each, struck, brought)
-        else:
-            _insert_row(pen, made[each.table], each)
+    with numbers_lifted(pen.db):
+        for each in fresh:
+            brought.new.setdefault(each.table, []).append(each.row)
+            if each.table is Table.STRIKES:
+                _strike(pen, each, struck, brought)
+            else:
+                _insert_row(pen, made[each.table], each)
 
 
 def _insert_row(pen: Pen, form: Form, each: Arrived) -> None:

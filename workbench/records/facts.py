@@ -20,7 +20,9 @@ from .rows import (
     PassRow,
     Reading,
     RideNote,
+    Seen,
     SignOff,
+    Ski,
     Strike,
     Taken,
     Target,
@@ -29,7 +31,7 @@ from .rows import (
     Turn,
     WingSetting,
 )
-from .schema import STRIKABLE, Table
+from .schema import FACTS, LATER_FACTS, STRIKABLE, Table
 
 F = TypeVar("F", Reading, Target, Mark, Tick, WingSetting, SignOff, RideNote, Temperature)
 
@@ -63,6 +65,34 @@ _LAST_READ = """
 
 _TURNS = """SELECT u.* FROM json_each(?) o JOIN passes p ON p.job_id = o.value
     JOIN turns u ON u.owner = p.id ORDER BY u.owner, u.place"""
+
+
+_OF_JOBS = "\n    UNION ALL ".join(
+    f"SELECT t.id FROM own o JOIN {table} t ON t.job_id = o.id" for table in (*FACTS, *LATER_FACTS)
+)
+
+_SEEN = f"""WITH own AS (SELECT id, day FROM jobs WHERE ski_id = :ski),
+    kept AS (SELECT id FROM own UNION ALL {_OF_JOBS}),
+    struck AS (SELECT s.id FROM kept k JOIN strikes s ON s.row_id = k.id)
+    SELECT (SELECT count(*) FROM kept) + (SELECT count(*) FROM struck) + (SELECT count(*) FROM
+            (SELECT DISTINCT m.job_id, m.day FROM own o
+                JOIN moves m ON m.job_id = o.id AND m.day <> o.day)) AS facts,
+        max(coalesce((SELECT max(id) FROM kept), ''), coalesce((SELECT max(id) FROM struck), ''))
+            AS newest,
+        (SELECT count(*) FROM skis WHERE root = :ski)
+        + (SELECT count(*) FROM blades WHERE root = :blade)
+        + (SELECT count(*) FROM blocks WHERE root = :block)
+        + (SELECT count(*) FROM methods WHERE blade_id = :blade)
+        + (SELECT count(*) FROM baselines WHERE ski_id = :ski)
+        + (SELECT count(*) FROM json_each(:names) o JOIN settings t ON t.name = o.value)
+            AS sheets"""
+
+
+def seen(db: Database, ski: Ski, settings: Iterable[str]) -> Seen:
+    """What there is of a ski now; ``settings`` are the names of those that bear on it."""
+    names = json.dumps(list(settings))
+    asked = {"ski": ski.id, "blade": ski.blade_id, "block": ski.block_id, "names": names}
+    return Seen(*db.conn.execute(_SEEN, asked).fetchone())
 
 
 def add_fact(pen: Pen, kind: type[F], job_id: str, who: str, /, **columns: Any) -> F:

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from ..errors import BenchError, InputError, RecordsError, shown
+from .schema import NUMBER_TAKEN
 
 
 class UnknownRowError(RecordsError):
@@ -78,6 +79,7 @@ def is_busy(error: sqlite3.Error) -> bool:
 
 _CHECK = re.compile(r"CHECK constraint failed: (\w+): (.*)", re.DOTALL)
 _TYPE = re.compile(r"cannot store \w+ value in (\w+) column \w+\.(\w+)")
+_TAKEN = re.compile(rf"\w+: (\w+) {NUMBER_TAKEN}")
 _EMPTY = re.compile(r"NOT NULL constraint failed: \w+\.(\w+)")
 
 
@@ -86,6 +88,9 @@ def refused(columns: Mapping[str, object], error: sqlite3.IntegrityError) -> Ben
     text = str(error)
     if found := _CHECK.match(text):
         return InputError(found[1], columns.get(found[1]), found[2])
+    if found := _TAKEN.match(text):
+        accepted = "the next one: this one was counted already in this job, so look again"
+        return InputError(found[1], columns.get(found[1]), accepted)
     if found := _TYPE.match(text):
         kind = "a number" if found[1] in ("REAL", "INTEGER") else "text"
         return InputError(found[2], columns.get(found[2]), kind)

@@ -18,7 +18,9 @@ from .rows import (
     QueueItem,
     Reading,
     RideNote,
+    Seen,
     SignOff,
+    Ski,
     Strike,
     Taken,
     Target,
@@ -106,6 +108,13 @@ class JobPages(Door):
     def last_read_jobs(self, ski_id: str) -> tuple[tuple[str, str], ...]:
         """The ids of a ski's jobs that were read, each with its newest reading's: newest first."""
         return self._read(facts.last_read_jobs, ski_id)
+
+    def seen(self, ski: Ski, settings: Iterable[str] = ()) -> Seen:
+        """What there is of a ski now, to tell later whether something came in since.
+
+        ``settings`` are the names of those that bear on how the ski is shown.
+        """
+        return self._read(facts.seen, ski, tuple(settings))
 
     def add_reading(self, job_id: str, who: str, taken: Taken) -> Reading:
         """Keep one reading."""

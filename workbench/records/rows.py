@@ -39,6 +39,24 @@ class Strike:
 
 
 @dataclass(frozen=True, slots=True)
+class Seen:
+    """What there was of a ski when it was looked at; rows are only ever added to a book.
+
+    ``facts``: how many jobs, other days they were carried to, facts and strikes there are in all of
+    the ski's jobs, with the id of the ``newest``; another place in the day's order is none.
+    ``sheets``: how many versions of the ski, its blade, block, methods and baselines, and settings
+    that bear on how it is shown.
+    """
+
+    facts: int = 0
+    newest: str = ""
+    sheets: int = 0
+
+
+NOTHING_SEEN = Seen()
+
+
+@dataclass(frozen=True, slots=True)
 class Ski:
     """A ski; ``methods`` are the ids of the reading methods it is read by, in order."""
 

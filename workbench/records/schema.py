@@ -9,7 +9,8 @@ decade.
 from __future__ import annotations
 
 import zlib
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
@@ -327,6 +328,32 @@ RECKONED_QUEUE = f"""
 """The queue as the kept rows give it: what ``queue`` must always equal."""
 
 
+NUMBER_TAKEN = "was counted already"
+"""What a refusal of a taken number says, behind its table and what is counted."""
+
+_COUNTED = "NOT EXISTS (SELECT 1 FROM strikes s WHERE s.row_id = t.id)"
+
+_LAST_READ = "\n            ".join(
+    f"AND t.id > coalesce((SELECT max(t.id) FROM {table} t"
+    f" WHERE t.job_id = NEW.job_id AND {_COUNTED}), '')"
+    for table in (Table.READINGS, Table.TARGETS, Table.PASSES)
+)
+"""After all of these: steps are counted anew from the last reading, target or round on."""
+
+_NUMBERED = {
+    "passes_number": f"""CREATE TRIGGER passes_number BEFORE INSERT ON passes
+        WHEN EXISTS (SELECT 1 FROM passes t WHERE t.job_id = NEW.job_id
+            AND t.number = NEW.number AND t.id <> NEW.id AND {_COUNTED})
+        BEGIN SELECT RAISE(ABORT, 'passes: number {NUMBER_TAKEN}'); END""",
+    "marks_step": f"""CREATE TRIGGER marks_step BEFORE INSERT ON marks WHEN NEW.kind = 'step'
+        AND EXISTS (SELECT 1 FROM marks t WHERE t.job_id = NEW.job_id AND t.kind = 'step'
+            AND t.number = NEW.number AND t.id <> NEW.id AND {_COUNTED}
+            {_LAST_READ})
+        BEGIN SELECT RAISE(ABORT, 'marks: number {NUMBER_TAKEN}'); END""",
+}
+"""Triggers by name. What was struck out is not counted, so that it can be done again."""
+
+
 def _append_only(table: Table) -> tuple[str, ...]:
     """Refuse change and removal; the guard on insert is for ``INSERT OR REPLACE``."""
     say = f"RAISE(ABORT, '{table}: rows are kept as they are; strike out instead')"
@@ -389,6 +416,27 @@ def _why_corrected(db: Database) -> None:
         db.execute(f"ALTER TABLE {table} ADD COLUMN reason TEXT NOT NULL DEFAULT ''")
 
 
+def _unique_numbers(db: Database) -> None:
+    """Let no two rounds of a job, and no two steps of a round, be counted under one number."""
+    for statement in _NUMBERED.values():
+        db.execute(statement)
+
+
+@contextmanager
+def numbers_lifted(db: Database) -> Iterator[None]:
+    """Within an open transaction, take rows whose numbers are taken.
+
+    Two books that were worked on apart may each have counted a round: both are kept.
+    """
+    names = ", ".join(f"'{name}'" for name in _NUMBERED)
+    held = list(db.execute(f"SELECT name, sql FROM sqlite_master WHERE name IN ({names})"))
+    for name, _ in held:
+        db.execute(f"DROP TRIGGER {name}")
+    yield
+    for _, statement in held:
+        db.execute(statement)
+
+
 def _guard(db: Database, table: Table) -> None:
     for statement in _append_only(table):
         db.execute(statement)
@@ -410,6 +458,7 @@ STEPS: dict[str, Callable[[Database], None]] = {
     "whole_day": _whole_day,
     "other_strikes": _other_strikes,
     "why_corrected": _why_corrected,
+    "unique_numbers": _unique_numbers,
 }
 """All steps from an empty file to today's book, oldest first."""
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import partial
 
 from workbench.errors import BenchError, InputError
 from workbench.fin.base import Base
@@ -104,16 +105,20 @@ def use_curve(shop: Shop, view: JobView) -> JobView:
     Raises:
         InputError: nothing measured, a hollow base, or studs are being turned.
     """
-    curve = latest_curve(shop, view.ski.id)
+    shop.act(view, None, partial(_use_curve, shop))
+    return shop.view(view.job.id)
+
+
+def _use_curve(shop: Shop, now: JobView) -> None:
+    curve = latest_curve(shop, now.ski.id)
     if curve is None:
         raise InputError("base", "(not measured)", "a curve measured first")
-    if view.progress.mid_pass:
+    if now.progress.mid_pass:
         accepted = "finish this pass and measure first: the base is part of every reading"
         raise InputError("base", "in the middle of a pass", accepted)
     radius, apex = _as_base(curve.measured)
-    ski = replace(shop.book.ski(view.ski.id), base_radius_mm=radius, base_apex_mm=apex)
+    ski = replace(shop.book.ski(now.ski.id), base_radius_mm=radius, base_apex_mm=apex)
     shop.book.correct_ski(ski, who=shop.who)
-    return shop.view(view.job.id)
 
 
 def _as_base(found: MeasuredCurve) -> tuple[float | None, float | None]:

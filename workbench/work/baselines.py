@@ -6,6 +6,7 @@ import json
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 
 from workbench.errors import InputError
 from workbench.fin.wing import SET_DEG, set_angle
@@ -14,7 +15,7 @@ from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
 from workbench.records import rows
 from workbench.work.fields import Table
-from workbench.work.jobs import WING_AIM, JobView, Line
+from workbench.work.jobs import JobView, Line
 from workbench.work.orders import DEFAULT_TOLERANCE_MM
 from workbench.work.shop import Shop
 
@@ -112,14 +113,14 @@ def aim_at(shop: Shop, view: JobView, baseline: rows.Baseline) -> JobView:
     Raises:
         InputError: none of its numbers is by this ski's own methods, or no target can be set now.
     """
-    return shop.book.batch(_aim, shop, view, baseline)
 
+    def aim(now: JobView) -> JobView:
+        now = shop.aim_at_baseline(now, baseline)
+        if baseline.wing_deg is not None and now.ski.has_wing:
+            now = shop.aim_wing(now, baseline.wing_deg)
+        return now
 
-def _aim(shop: Shop, view: JobView, baseline: rows.Baseline) -> JobView:
-    view = shop.aim_at_baseline(view, baseline)
-    if baseline.wing_deg is not None and view.ski.has_wing:
-        view = shop.note(view, WING_AIM, f"{baseline.wing_deg:g}")
-    return view
+    return shop.act(view, "aim", aim)
 
 
 def keep_now(shop: Shop, view: JobView, name: str, of: str) -> rows.Baseline:
@@ -130,6 +131,10 @@ def keep_now(shop: Shop, view: JobView, name: str, of: str) -> rows.Baseline:
     Raises:
         InputError: a number is missing, no name, or the ski has no model where one is needed.
     """
+    return shop.act(view, None, partial(_keep_now, shop, name, of))
+
+
+def _keep_now(shop: Shop, name: str, of: str, view: JobView) -> rows.Baseline:
     missing = [line.method.name for line in view.lines if line.now_mm is None]
     if missing:
         raise InputError("baseline", "not read yet", f"a reading of {', '.join(missing)} first")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from itertools import pairwise
 
 from workbench.errors import BenchError, InputError
@@ -154,7 +155,7 @@ def go_back(shop: Shop, view: JobView, setting: Setting) -> JobView:
     """
     check_can_aim(view)
     values = _for_lines(view, setting)
-    return shop.book.batch(_aim, shop, view, values)
+    return shop.act(view, "aim", partial(_aim, shop, values))
 
 
 def check_can_aim(view: JobView) -> None:
@@ -180,15 +181,15 @@ def _for_lines(view: JobView, setting: Setting) -> Mapping[str, Value]:
     return found
 
 
-def _aim(shop: Shop, view: JobView, values: Mapping[str, Value]) -> JobView:
-    if view.stage != "target":
-        view = shop.reopen_target(view)
-    unit = view.ski.unit
-    for line in view.lines:
+def _aim(shop: Shop, values: Mapping[str, Value], now: JobView) -> JobView:
+    if now.stage != "target":
+        now = shop.reopen_target(now)
+    unit = now.ski.unit
+    for line in now.lines:
         text = length_text(values[line.method_id].mm, unit)
         # As typed by a hand that copies the number shown, so that text and mm say the same.
-        view = shop.aim_at(view, line, text, unit, "value", parse_length(text, unit).mm)
-    return view
+        now = shop.aim_at(now, line, text, unit, "value", parse_length(text, unit).mm)
+    return now
 
 
 # -- naming a setting --------------------------------------------------------------------------

@@ -91,6 +91,7 @@ class History:
     A blade that was exchanged has methods and a rig of its own; the base and the block are those of
     the ski as it is now. ``felt`` has the words of the shop's short list of complaints, by key.
     ``state`` is what the facts of all its jobs say together.
+    ``seen`` is what there was of the ski when this was read.
     """
 
     ski: rows.Ski
@@ -105,6 +106,7 @@ class History:
     tools: Tools = field(default_factory=Tools)
     felt: Mapping[str, str] = field(default_factory=dict)
     parts: tuple[tuple[rows.PartVersion, ...], ...] = ()
+    seen: rows.Seen = rows.NOTHING_SEEN
 
     def job(self, job_id: str) -> rows.JobHistory:
         """Return a job of this ski with its facts."""
@@ -122,6 +124,10 @@ def load_history(shop: Shop, ski_id: str) -> History:
     Raises:
         RecordsError: the book cannot be read, or the ski is not in it.
     """
+    return shop.book.at_once(_load, shop, ski_id)
+
+
+def _load(shop: Shop, ski_id: str) -> History:
     book = shop.book
     ski = book.ski(ski_id)
     jobs = book.history_of_ski(ski_id)
@@ -149,6 +155,7 @@ def load_history(shop: Shop, ski_id: str) -> History:
         ),
         _felt(shop, jobs),
         _parts_of(book, ski),
+        shop.seen_of(ski),
     )
 
 

@@ -41,6 +41,7 @@ def build_view(
     marks: Sequence[tuple[str, Method]] = (),
     corrected: tuple[str, ...] = (),
     other_way: frozenset[str] = frozenset(),
+    seen: rows.Seen = rows.NOTHING_SEEN,
 ) -> JobView:
     """Put a job's view together; ``methods`` are (id, method, tolerance_mm) in the ski's order.
 
@@ -49,7 +50,8 @@ def build_view(
     looked at while it is read as received. With ``guard`` there is a guard band. ``marks`` are the
     blade's coarse marks (id, method): they bear the readings out, are never due and never aimed at.
     ``corrected`` says which parts are shown as they were, ``other_way`` which studs turned the
-    other way than the last pass says, for their hand was written down wrong then.
+    other way than the last pass says, for their hand was written down wrong then. ``seen`` is what
+    there was of the ski meanwhile.
     """
     tools = tools or Tools()
     taken = taken_in_pass(methods, progress, progress.pass_number, tools)
@@ -89,6 +91,7 @@ def build_view(
         beside(coarse, rig, known, pose, expected),
         contradicted(rig, [*known, *borne_out], pose, others, ski.unit),
         corrected,
+        seen,
     )
 
 

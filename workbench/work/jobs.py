@@ -44,6 +44,7 @@ class JobView:
 
     ``corrected`` names the parts that were corrected later and are shown here as they were.
     ``why`` is the error for which there is no pose or no plan; None where nothing is in the way.
+    ``seen`` is what there was of the ski when this was read: an act goes by it.
     """
 
     job: rows.Job
@@ -66,6 +67,7 @@ class JobView:
     marks: tuple[Mark, ...] = ()
     contradictions: tuple[Contradiction, ...] = ()
     corrected: tuple[str, ...] = ()
+    seen: rows.Seen = rows.NOTHING_SEEN
 
     @property
     def stage(self) -> Stage:

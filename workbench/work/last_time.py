@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 
 from workbench.errors import InputError
 from workbench.measure.display import fine_text
@@ -31,12 +32,11 @@ def aim_at_last(shop: Shop, view: JobView) -> JobView:
     known = [(line, then[line.method_id]) for line in view.lines if line.method_id in then]
     if not known:
         raise InputError("last setting", "(none)", "a ski that was signed off here before")
-    shop.book.batch(_aim, shop, view, known)
-    return shop.view(view.job.id)
+    return shop.act(view, "aim", partial(_aim, shop, known))
 
 
-def _aim(shop: Shop, view: JobView, known: Sequence[tuple[Line, Line]]) -> None:
-    unit = view.ski.unit
+def _aim(shop: Shop, known: Sequence[tuple[Line, Line]], now: JobView) -> JobView:
+    unit = now.ski.unit
     for line, then in known:
         typed = then.target
         if typed is not None and typed.kind != "change":
@@ -44,4 +44,5 @@ def _aim(shop: Shop, view: JobView, known: Sequence[tuple[Line, Line]]) -> None:
         else:
             text, in_unit = fine_text(then.target_mm or 0.0, unit), unit
             mm = parse_length(text, unit).mm
-        shop.aim_at(view, line, text, in_unit, "value", mm, then.tolerance_mm)
+        now = shop.aim_at(now, line, text, in_unit, "value", mm, then.tolerance_mm)
+    return now

@@ -22,7 +22,7 @@ from workbench.work.last_setting import left_with
 from workbench.work.meaning import GUARD
 from workbench.work.rigs import blade_of, method_of, rig_of
 from workbench.work.roster import RosterLine, roster_line
-from workbench.work.rules import rules_of
+from workbench.work.rules import SHAPING, rules_of
 from workbench.work.ski_state import SkiState, conclude
 from workbench.work.stages import progress
 from workbench.work.versions import blade_for, block_for, held_at, turned_other_way
@@ -120,6 +120,7 @@ class OpenBook:
             _marks(known, ski, blade),
             corrected,
             turned_other_way(self.book, block, facts) if at.stage == "measuring" else frozenset(),
+            self.seen_of(ski),
         )
 
     def ski_state(self, ski_id: str) -> SkiState:
@@ -129,6 +130,10 @@ class OpenBook:
     def _ski_state(self, ski_id: str) -> SkiState:
         kept = self.book.ski_facts((ski_id,))[ski_id]
         return conclude(kept, rules_of(self.book))
+
+    def seen_of(self, ski: rows.Ski) -> rows.Seen:
+        """Return what there is of a ski now, with what bears on how it is shown."""
+        return self.book.seen(ski, (*SHAPING, GUARD))
 
     def _parts(
         self, ski: rows.Ski, facts: Sequence[rows.AnyFact]

@@ -17,7 +17,6 @@ from workbench.work.jobs import JobView
 from workbench.work.orders import DEFAULT_TOLERANCE_MM
 from workbench.work.rigs import row_of_method
 from workbench.work.shop import Shop
-from workbench.work.stages import check_can
 from workbench.work.typed import unit_of
 from workbench.work.words import clean
 
@@ -38,16 +37,17 @@ def take_mark(shop: Shop, view: JobView, mark: Mark, text: str, unit: Unit) -> J
         InputError: not a length, longer than any scale, a number that only the other unit makes
             plausible, or a stage at which no mark is read.
     """
-    check_can(view.progress, "mark")
-    length = _understood(mark, text, unit)
-    taken = rows.Taken(
-        mark.method_id, view.progress.pass_number, text, length.unit, length.mm, None, "typed"
-    )
-    if mark.latest:
-        last = mark.latest[-1]
-        shop.book.correct_reading(last.id, shop.who, READ_AGAIN, taken)
-    else:
-        shop.book.add_reading(view.job.id, shop.who, taken)
+
+    def keep(now: JobView) -> None:
+        length = _understood(mark, text, unit)
+        number = now.progress.pass_number
+        taken = rows.Taken(mark.method_id, number, text, length.unit, length.mm, None, "typed")
+        if mark.latest:
+            shop.book.correct_reading(mark.latest[-1].id, shop.who, READ_AGAIN, taken)
+        else:
+            shop.book.add_reading(now.job.id, shop.who, taken)
+
+    shop.act(view, "mark", keep)
     return shop.view(view.job.id)
 
 

@@ -148,11 +148,16 @@ def add_pair(
     """
     first = number_of(view, two.first, fields.get("first", ""), unit, "first")
     second = number_of(view, two.second, fields.get("second", ""), unit, "second")
-    return _keep(shop, two, PairLine(view.ski.id, view.ski.name, first, second))
+    line = PairLine(view.ski.id, view.ski.name, first, second)
+    return shop.act(view, None, lambda _: _keep(shop, two, line))
 
 
 def take_offered(shop: Shop, two: Two, offered: Sequence[PairLine]) -> int:
-    """Keep the pairs offered, all or none; return how many."""
+    """Keep the pairs offered, all or none; return how many.
+
+    Raises:
+        InputError: one whose readings were struck out since, or that was kept meanwhile.
+    """
     shop.book.batch(_keep_all, shop, two, tuple(offered))
     return len(offered)
 
@@ -172,6 +177,11 @@ def strike_pair(shop: Shop, line: PairLine, reason: str) -> None:
 
 def _keep_all(shop: Shop, two: Two, offered: Sequence[PairLine]) -> None:
     for line in offered:
+        read = (p for p in _passes(shop, shop.book.ski(line.ski_id), two) if _key(p) == _key(line))
+        kept = [p for p in pairs_of(shop, two) if _key(p) == _key(line)]
+        if len(list(read)) <= len(kept):
+            accepted = "a pair that is still offered: its readings were struck out or kept since"
+            raise InputError("pair", f"{line.first.text} and {line.second.text}", accepted)
         _keep(shop, two, line)
 
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
+from typing import TypeVar
 
-from workbench.errors import InputError
+from workbench.errors import InputError, shown
 from workbench.records import rows
 from workbench.records.days import JobTimes
 from workbench.records.faults import UnknownRowError
@@ -16,6 +17,8 @@ from workbench.work.rules import AS_LAST_TIME, rules_of
 from workbench.work.shop import RosterLine, Shop
 from workbench.work.ski_state import SkiState, conclude
 from workbench.work.stages import NOT_RELEASED
+
+T = TypeVar("T")
 
 LONGEST_NOTE = 1000
 RECHECK_DAYS = 7
@@ -51,12 +54,37 @@ def ago(day: str, today: str) -> str:
 # -- order -----------------------------------------------------------------------------------------
 
 
+def _by_order(shop: Shop, lines: Sequence[RosterLine], write: Callable[[], T]) -> T:
+    """Let ``write`` order a list, in one transaction, by the order that was seen.
+
+    What was done to its skis meanwhile bears on no order.
+
+    Raises:
+        InputError: the list has another order, other jobs or other dues now.
+    """
+
+    def orders() -> T:
+        for day in {line.day for line in lines}:
+            seen = [(line.job_id, line.rank) for line in lines if line.day == day]
+            now = [(item.job.id, item.job.rank) for item in shop.book.day_queue(day)]
+            if [each for each in now if each in seen] != seen:
+                raise InputError("order", day, "the list as it is now: it was changed since")
+        return write()
+
+    return shop.book.batch(orders)
+
+
 def move(shop: Shop, lines: Sequence[RosterLine], job_id: str, by: int) -> None:
     """Move a job one place up (-1) or down (+1) within its own day.
 
     Raises:
-        InputError: it stands at the end already, or beside a job of another day.
+        InputError: it stands at the end already, or beside a job of another day, or the list was
+            changed meanwhile.
     """
+    _by_order(shop, lines, lambda: _move(shop, lines, job_id, by))
+
+
+def _move(shop: Shop, lines: Sequence[RosterLine], job_id: str, by: int) -> None:
     at = next((i for i, line in enumerate(lines) if line.job_id == job_id), None)
     if at is None:
         raise InputError("job", job_id, "a job of this list")
@@ -88,13 +116,9 @@ def _between(order: Sequence[str], at: int, ranks: Mapping[str, float]) -> float
 def _rank_anew(shop: Shop, order: Sequence[str], ranks: Mapping[str, float]) -> int:
     """Give a day the ranks 1, 2, 3 ... in this order; return how many jobs moved."""
     moves = [(job_id, float(i)) for i, job_id in enumerate(order, 1) if ranks[job_id] != i]
-    shop.book.batch(_move_all, shop, moves)
-    return len(moves)
-
-
-def _move_all(shop: Shop, moves: Sequence[tuple[str, float]]) -> None:
     for job_id, rank in moves:
         shop.book.move_job(job_id, rank, who=shop.who)
+    return len(moves)
 
 
 def sort_by_due(shop: Shop, lines: Sequence[RosterLine], day: str) -> int:
@@ -104,6 +128,10 @@ def sort_by_due(shop: Shop, lines: Sequence[RosterLine], day: str) -> int:
     equal.
     """
     same = [line for line in lines if line.day == day]
+    return _by_order(shop, same, lambda: _sort_by_due(shop, same))
+
+
+def _sort_by_due(shop: Shop, same: Sequence[RosterLine]) -> int:
     ranks = {line.job_id: line.rank for line in same}
     by_due = sorted(same, key=lambda line: due_key(line.due))
     return _rank_anew(shop, [line.job_id for line in by_due], ranks)
@@ -134,10 +162,31 @@ def due_key(due: str) -> tuple[int, int, str]:
 
 
 def carry(shop: Shop, line: RosterLine, day: str) -> rows.Job:
-    """Carry an unfinished job to the end of another day."""
-    if line.stage == "signed off":
-        raise InputError("carry", line.ski_name, "a ski that is not signed off")
-    return shop.book.carry_job(line.job_id, day, who=shop.who)
+    """Carry an unfinished job to the end of another day.
+
+    Raises:
+        InputError: it is signed off, or it is elsewhere in the queue, or at another stage, than its
+            line says.
+    """
+    return shop.book.batch(_carry, shop, (line,), day)[0]
+
+
+def _carry(shop: Shop, lines: Sequence[RosterLine], day: str) -> list[rows.Job]:
+    days = {line.day for line in lines}
+    now = {line.job_id: line for each in days for line in shop.lines_of(each)}
+    for line in lines:
+        if line.stage == "signed off":
+            raise InputError("carry", line.ski_name, "a ski that is not signed off")
+        if _state(now.get(line.job_id)) != _state(line):
+            stands = now[line.job_id].stage_words if line.job_id in now else "no more in this list"
+            accepted = f"the list as it is now, with this ski {stands}: it was changed since"
+            raise InputError("carry", line.ski_name, accepted)
+    return [shop.book.carry_job(line.job_id, day, who=shop.who) for line in lines]
+
+
+def _state(line: RosterLine | None) -> object:
+    """What of a line of the queue it is carried by."""
+    return None if line is None else (line.day, line.stage, line.pass_number, line.loose)
 
 
 def left_for(lines: Sequence[RosterLine], day: str) -> list[RosterLine]:
@@ -148,7 +197,7 @@ def left_for(lines: Sequence[RosterLine], day: str) -> list[RosterLine]:
 def carry_all(shop: Shop, lines: Sequence[RosterLine], day: str) -> int:
     """Carry all that is unfinished to the end of another day, in its order; return how many."""
     left = left_for(lines, day)
-    shop.book.batch(lambda: [carry(shop, line, day) for line in left])
+    shop.book.batch(_carry, shop, left, day)
     return len(left)
 
 
@@ -241,7 +290,10 @@ def write_notes(shop: Shop, line: RosterLine, texts: Mapping[str, str]) -> None:
 
 def _write_notes(shop: Shop, line: RosterLine, job_note: str, ski_note: str) -> None:
     ski = shop.book.ski(line.ski_id)
-    if ski_note != ski.note:
+    if ski.note != line.ski_note and ski_note not in (ski.note, line.ski_note):
+        accepted = f"what takes the place of the note of now: {shown(ski.note)}; read it first"
+        raise InputError("ski", ski_note, accepted)
+    if ski_note != line.ski_note:
         shop.book.correct_ski(replace(ski, note=ski_note), who=shop.who)
     if job_note:
         shop.book.add_mark(line.job_id, shop.who, "note", text=job_note)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 from workbench.advice.ride_feel import (
     WHAT_WORDS,
@@ -23,10 +24,10 @@ from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
 from workbench.records import rows
 from workbench.records.values import keepable
-from workbench.work.jobs import WING_AIM, JobView, Line
+from workbench.work.jobs import JobView, Line
 from workbench.work.ride_rules import rules_of
 from workbench.work.shop import Shop
-from workbench.work.stages import ALLOWED, MID_PASS, Stage, check_can
+from workbench.work.stages import ALLOWED, MID_PASS, Stage
 
 LONGEST_NOTE = 4000
 
@@ -119,10 +120,10 @@ def keep_ride(shop: Shop, view: JobView, fields: Mapping[str, str]) -> rows.Ride
     text = _text(fields, "text", LONGEST_NOTE)
     if not (complaints or rating or text):
         raise InputError("text", text, "the rider's words, a number of the list, or a rating")
-    return shop.book.add_ride_note(
-        ridden_job(shop, view), shop.who, text, **texts, water_c=water_c,
+    return shop.act(view, None, lambda now: shop.book.add_ride_note(
+        ridden_job(shop, now), shop.who, text, **texts, water_c=water_c,
         complaints=tuple(c.key for c in complaints), rating=rating,
-    )  # fmt: skip
+    ))  # fmt: skip
 
 
 def _text(fields: Mapping[str, str], key: str, longest: int) -> str:
@@ -268,20 +269,19 @@ def choose(shop: Shop, view: JobView, offer: Offer) -> JobView:
     change = offer.suggestion.change
     if offer.trouble or (offer.line is None and change.what != "wing"):
         raise InputError("suggestion", WHAT_WORDS[change.what], offer.trouble or "a reading of it")
-    return shop.book.batch(_choose, shop, view, offer)
+    return shop.act(view, "aim", partial(_choose, shop, offer))
 
 
-def _choose(shop: Shop, view: JobView, offer: Offer) -> JobView:
+def _choose(shop: Shop, offer: Offer, now: JobView) -> JobView:
     change, line = offer.suggestion.change, offer.line
-    check_can(view.progress, "aim")
     if line is None:
-        angle = wing_of(shop, view.ski.id)
+        angle = wing_of(shop, now.ski.id)
         assert angle is not None
-        shop.note(view, WING_AIM, f"{angle + change.step:g}")
+        now = shop.aim_wing(now, angle + change.step)
     else:
         assert line.now_mm is not None
         unit = parse_length(change.step_text, "in").unit
         mm = line.now_mm + change.step
-        shop.aim_at(view, line, change.step_text, unit, "change", mm)
+        now = shop.aim_at(now, line, change.step_text, unit, "change", mm)
     because = f"{offer.arithmetic}; tried because: {offer.suggestion.because}"
-    return shop.note(view, "advice", because)
+    return shop.note(now, "advice", because)

@@ -87,9 +87,13 @@ def _keys(items: tuple[CheckItem, ...], has_wing: bool) -> frozenset[str]:
     return frozenset(i.key for i in items if has_wing or i.key != WING)
 
 
+SHAPING = (RECEIVED_SETTING, FINAL_SETTING, TORQUE_SETTING, REPEATS, EYES)
+"""The settings that rules are made of."""
+
+
 def rules_of(book: Book) -> Rules:
     """Return the rules kept in a book; what nobody set, or what cannot be read, is as shipped."""
-    kept = book.settings_kept((RECEIVED_SETTING, FINAL_SETTING, TORQUE_SETTING, REPEATS, EYES))
+    kept = book.settings_kept(SHAPING)
     if not kept:
         return SHIPPED
     latest = {name: values[-1][1] for name, values in kept.items()}

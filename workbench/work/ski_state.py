@@ -103,13 +103,14 @@ class _Job:
     """What is known of a job as its facts are gone through."""
 
     __slots__ = (
-        "aside", "changed", "clamp", "kept", "passes", "read", "signed", "stale", "step", "stray",
+        "aside", "changed", "clamp", "kept", "made", "read", "signed", "stale", "step", "stray",
         "ticks", "touched", "why", "wing",
     )  # fmt: skip
 
     def __init__(self, kept: SkiJob) -> None:
         self.kept = kept
-        self.passes = self.step = 0
+        self.step = 0
+        self.made: list[int] = []
         self.read: set[str] = set()
         self.ticks: list[rows.Tick] = []
         self.clamp = self.touched = self.wing = self.stale = self.why = ""
@@ -117,6 +118,11 @@ class _Job:
         self.stray: set[str] = set()
         self.signed: rows.SignOff | None = None
         self.changed: dict[_Changed, str] = {}
+
+    @property
+    def passes(self) -> int:
+        """The number of its last pass."""
+        return last_pass(self.made)
 
     @property
     def is_free(self) -> bool:
@@ -136,6 +142,11 @@ def conclude(ski: SkiFacts, rules: Rules) -> SkiState:
     for _, fact, job in sorted(facts, key=_by_id):
         walk.take(fact, job)
     return walk.end()
+
+
+def last_pass(made: Sequence[int]) -> int:
+    """The number of the last pass; books that were worked on apart may have one number twice."""
+    return max(len(made), *made, 0)
 
 
 def _by_id(entry: tuple[str, rows.AnyFact, _Job]) -> str:
@@ -189,7 +200,7 @@ class _Walk:
             case rows.Reading():
                 self._read(fact, job)
             case rows.PassRow():
-                job.passes += 1
+                job.made.append(fact.number)
                 self._turned(fact.id, job)
                 job.step, self.loosened_by = 0, None
             case rows.Mark():

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import field, replace
-from typing import Literal, TypeAlias
+from typing import Literal, TypeAlias, get_args
 
 from workbench.advice.checklists import CLAMP, final_items
 from workbench.errors import InputError
@@ -30,7 +30,7 @@ from workbench.records.rows import (
 from workbench.work.at_twenty import known_temperatures, values_mm
 from workbench.work.meaning import accepted_mm
 from workbench.work.rules import SHIPPED, Rules
-from workbench.work.ski_state import JobState, final_passed
+from workbench.work.ski_state import JobState, final_passed, last_pass
 
 Stage = Literal[
     "waiting", "received check", "as received", "studs", "target", "turning", "measuring",
@@ -114,6 +114,32 @@ ELSEWHERE = "take that job up first, finish its round and measure"
 MID_PASS = "in the middle of a pass"
 LOOSE = "clamp bolts loose"
 NOT_RELEASED = "NOT RELEASED"
+
+
+TurnAnswer = Literal["turned_back", "not_turned"]
+TURN_ANSWERS: tuple[TurnAnswer, ...] = get_args(TurnAnswer)
+"""Kinds of marks that say what became of a stud whose turn was taken back: it was turned back by
+hand, or was never turned. Their text is the id of the struck record. Without one the stud is
+turned, whatever was struck out."""
+
+
+def turn_in(fact: AnyFact, facts: Sequence[AnyFact]) -> str:
+    """Return which stud a record says was turned; nothing where it is the record of no turn.
+
+    A pass whose steps were kept one by one records no turn that these do not. Of what an older
+    book kept of a step, only its number is known: from the second on it may be a turn.
+    """
+    if isinstance(fact, Mark) and fact.kind == "step":
+        do, _, rest = fact.text.partition(" ")
+        if do == "turn":
+            return rest.rpartition(" ")[0]
+        return "a stud" if not fact.text and (fact.number or 0) > 1 else ""
+    if not isinstance(fact, PassRow) or not any(t.turns for t in fact.turns):
+        return ""
+    live = [f for f in facts if f.struck is None and f.id < fact.id]
+    since = _last_id(live, (Reading, Target, PassRow))
+    steps = (f for f in live if f.id > since and isinstance(f, Mark) and f.kind == "step")
+    return "" if any((f.number or 0) > 1 for f in steps) else "the studs"
 
 
 class NotNowError(InputError):
@@ -211,6 +237,11 @@ class Progress:
         return self.state.why if self.state.standing == "not released" else ""
 
     @property
+    def next_pass(self) -> int:
+        """The number of the pass under way: of no pass and no reading that stands."""
+        return max(self.pass_number, *self.values, 0) + 1
+
+    @property
     def mid_pass(self) -> bool:
         """Whether studs may have been turned since the readings: only loosening comes before."""
         return self.gate == "turning" and self.step > 1
@@ -251,7 +282,7 @@ def progress(
     were enough.
     """
     kept = [f for f in facts if f.struck is None and f.id not in state.stray]
-    number = sum(isinstance(f, PassRow) for f in kept)
+    number = last_pass([f.number for f in kept if isinstance(f, PassRow)])
     if state.stale:  # the blade was moved or measured in another job since
         kept = [f for f in kept if not _is_stale(f, number, state.stale)]
     # A reading by another method, such as a coarse mark, bears the others out and moves no gate.

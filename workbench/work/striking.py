@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from functools import partial
+
 from workbench.errors import InputError
 from workbench.records import rows
 from workbench.work.jobs import WING_AIM, JobView
@@ -104,8 +107,26 @@ def strike_out(shop: Shop, entry: Entry, reason: str) -> rows.Strike:
 
     Raises:
         InputError: no reason, or a row that cannot be struck out, or not in the middle of a pass.
+        ChangedError: something of the ski came in since the history was read.
         RecordsError: another bench struck it out first, or the book cannot be written.
     """
     check_can_strike(entry)
-    _check_pass(shop, entry.row)
-    return shop.book.strike(entry.row.id, reason, shop.who)
+    row = entry.row
+    if not isinstance(
+        row, rows.Fact
+    ):  # the book lets it be struck out once, and no job rests on it
+        return shop.book.strike(row.id, reason, shop.who)
+    return shop.act(_seen_with(shop, entry, row), None, partial(_strike, shop, row, reason))
+
+
+def _strike(shop: Shop, row: rows.Fact, reason: str, _: JobView) -> rows.Strike:
+    _check_pass(shop, row)
+    return shop.book.strike(row.id, reason, shop.who)
+
+
+def _seen_with(shop: Shop, entry: Entry, row: rows.Fact) -> JobView:
+    """Return the row's job as it was when its line of the history was read."""
+    view, history = shop.view(row.job_id), entry.history
+    if history is None:
+        return view
+    return replace(view, facts=history.job(row.job_id).facts, seen=history.seen)

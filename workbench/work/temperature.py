@@ -16,7 +16,6 @@ from workbench.measure.units import Unit
 from workbench.work.at_twenty import OFF, Scale, at_words, in_force, value_mm
 from workbench.work.jobs import JobView
 from workbench.work.shop import Shop
-from workbench.work.stages import check_can
 from workbench.work.words import clean
 
 SCALES: tuple[Scale, ...] = ("C", "F")
@@ -66,12 +65,12 @@ def state_temperature(shop: Shop, view: JobView, fields: Mapping[str, str]) -> J
     second = fields.get("caliper", "").strip()
     caliper_c = parse_temperature("caliper", second, scale)[0] if second else blade_c
     texts = [fields["blade"].strip(), *([second] if second else [])]
-    check_can(view.progress, "temperature")
-    shop.book.add_temperature(
-        view.job.id, shop.who, text="; ".join(texts), unit=typed, blade_c=blade_c,
-        caliper_c=caliper_c, blade_material=_material("blade material", fields, BLADE),
-        caliper_material=_material("caliper material", fields, CALIPER),
-    )  # fmt: skip
+    made_of = (_material("blade material", fields, BLADE),
+               _material("caliper material", fields, CALIPER))  # fmt: skip
+    shop.act(view, "temperature", lambda now: shop.book.add_temperature(
+        now.job.id, shop.who, text="; ".join(texts), unit=typed, blade_c=blade_c,
+        caliper_c=caliper_c, blade_material=made_of[0], caliper_material=made_of[1],
+    ))  # fmt: skip
     return shop.view(view.job.id)
 
 
@@ -79,8 +78,7 @@ def _end(shop: Shop, view: JobView, fields: Mapping[str, str]) -> JobView:
     if fields.get("caliper", "").strip():
         raise InputError("blade", "", "its temperature too; both blank: off")
     if in_force(view.facts) is not None:
-        check_can(view.progress, "temperature")
-        shop.book.add_mark(view.job.id, shop.who, OFF)
+        shop.act(view, "temperature", lambda now: shop.book.add_mark(now.job.id, shop.who, OFF))
     return shop.view(view.job.id)
 
 

@@ -58,10 +58,11 @@ _STEPS = frozenset({"seated", "aimed", "reaim", "step", "accepted"})
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """One line of the timeline: a row of the book and its kind."""
+    """One line of the timeline: a row of the book and its kind; ``history`` is what it is of."""
 
     kind: Kind
     row: Row
+    history: History | None = field(default=None, compare=False, repr=False)
 
     @property
     def struck(self) -> rows.Strike | None:
@@ -111,11 +112,11 @@ def timeline_of(history: History) -> Timeline:
 
     A job's own rows, the ski's versions, its base's curves and its pairs are all in it.
     """
-    out = [Entry(_kind(fact), fact) for job in history.jobs for fact in job.facts]
-    out += [Entry("ski", version) for version in history.versions]
-    out += [Entry("ski", v) for of_one in history.parts for v in _told(of_one)]
-    out += [Entry("ski", curve) for curve in history.curves]
-    out += [Entry("reading", pair) for pair in history.pairs]
+    out = [Entry(_kind(fact), fact, history) for job in history.jobs for fact in job.facts]
+    out += [Entry("ski", version, history) for version in history.versions]
+    out += [Entry("ski", v, history) for of_one in history.parts for v in _told(of_one)]
+    out += [Entry("ski", curve, history) for curve in history.curves]
+    out += [Entry("reading", pair, history) for pair in history.pairs]
     out.sort(key=_by_id)
     return Timeline(history, tuple(out))
 

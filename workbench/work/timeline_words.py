@@ -10,7 +10,7 @@ from workbench.measure.units import Unit
 from workbench.records import rows
 from workbench.work.history import History
 from workbench.work.mending_words import version_words
-from workbench.work.stages import NOT_RELEASED
+from workbench.work.stages import NOT_RELEASED, TURN_ANSWERS
 from workbench.work.versions import is_parts_text
 from workbench.work.words import clean
 
@@ -30,6 +30,8 @@ MARK_WORDS: dict[str, str] = {
     "second_eyes": "second pair of eyes",
     "wing_aim": "wing angle wanted",
     "enough": "gone on with fewer repeats",
+    "turned_back": "the stud was turned back by hand",
+    "not_turned": "the stud was never turned",
 }
 
 HOW_WORDS: dict[str, str] = {"typed": "typed", "gauge": "off the caliper", "demo": "demo"}
@@ -82,7 +84,9 @@ def _mark(row: rows.Mark, history: History, unit: Unit) -> str:
     text = row.text
     if row.kind == "step":
         words, number = f"step{number} of the pass done", ""
-        text = "" if is_parts_text(text) else text
+        text = "" if is_parts_text(text) or not text else step_done_words(row)
+    if row.kind in TURN_ANSWERS:  # whose text is the id of the record taken back
+        text = ""
     if row.kind == "finest":
         turn = float(text) if text.replace(".", "", 1).isdigit() else None
         text = text if turn is None else turns_text(turn) if turn else "exact turns"
@@ -179,3 +183,24 @@ _TELLERS: dict[type, Callable[..., str]] = {
     rows.Temperature: _temperature, rows.Pair: _pair, rows.Curve: _curve,
     rows.SkiVersion: _version, rows.PartVersion: _part,
 }  # fmt: skip
+
+
+def step_done_words(fact: rows.Mark) -> str:
+    """Return what a step of a pass did, as one says of somebody."""
+    do, _, rest = fact.text.partition(" ")
+    if do == "turn":
+        stud, _, turns = rest.rpartition(" ")
+        return f"turned the {clean(stud)} stud{_far(turns)}"
+    if fact.number == 1:
+        return "loosened the clamp bolts"
+    return {"seat": "pushed the blade home", "snug": "snugged the clamp bolts"}.get(
+        do, f"did step {fact.number} of the pass"
+    )
+
+
+def _far(turns: str) -> str:
+    try:
+        number = float(turns)
+    except ValueError:
+        return ""
+    return f" {turns_text(number)} {'in' if number > 0 else 'out'}"
