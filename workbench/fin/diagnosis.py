@@ -39,14 +39,14 @@ def check_tail(equations: Equations) -> None:
 
 
 def check_rank(equations: Equations, rows: Sequence[Row]) -> None:
-    """Raise a NoPoseError where the readings' derivatives (n x 3) leave a direction open.
+    """Raise a NoPoseError where readings that follow the blade's movements so leave one open.
 
-    Rows above unit length are brought down to it; a reading that hardly follows the pose stays so.
+    ``rows`` (n x 3) are those of ``Observation.by_movement``. Rows above unit length are brought
+    down to it; a reading that hardly follows the blade stays so.
     """
     scaled: list[Row] = []
-    trace, unscaled = 0.0, 1.0 / equations.scale_mm
+    trace = 0.0
     for gx, gy, gt in rows:
-        gt *= unscaled
         size = math.hypot(gx, gy, gt)
         if size > 1.0:
             gx, gy, gt, size = gx / size, gy / size, gt / size, 1.0
@@ -76,7 +76,8 @@ def check_independent(equations: Equations) -> None:
         for start in starts(equations, tilt):
             sight = equations.sight(start)
             if sight is not None:
-                check_rank(equations, [o.gradient for o in sight.observations])
+                blade, pose = equations.blade, sight.pose
+                check_rank(equations, [o.by_movement(blade, pose) for o in sight.observations])
                 return
 
 
