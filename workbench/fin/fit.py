@@ -13,7 +13,13 @@ from operator import mul
 from workbench.errors import InputError
 from workbench.fin.base import Base
 from workbench.fin.blade import Blade
-from workbench.fin.diagnosis import check_independent, check_rank, check_tail, why_no_pose
+from workbench.fin.diagnosis import (
+    check_independent,
+    check_rank,
+    check_tail,
+    check_tilt,
+    why_no_pose,
+)
 from workbench.fin.equations import Equations, Sight
 from workbench.fin.linear import Row, gram_of_three, pseudo_inverse
 from workbench.fin.methods import Method, Observation
@@ -83,7 +89,11 @@ def fit_pose(
             return only
     found = distinct([*([] if first is None else [first.pose]), *every_pose(equations)])
     if not found:
-        check_independent(equations)
+        try:
+            check_independent(equations)
+        except NoPoseError:
+            check_tilt(equations)
+            raise
         raise why_no_pose(equations)
     found = on_the_ski(equations, found) or found
     found.sort(key=lambda p: _order(equations, p, start))
