@@ -30,8 +30,8 @@ __all__ = [
 
 
 FARTHEST_MM = 12.7
-"""How far one stud can be moved where its block states no limits: half an inch, 16 turns of a 32 tpi
-thread, about all the thread that such a stud has (common practice, no source)."""
+"""How far one stud can be moved where its block states no limits: half an inch, 16 turns of 32 tpi,
+about all the thread that such a stud has (common practice, no source)."""
 
 
 class StudLimitError(OutOfReachError):

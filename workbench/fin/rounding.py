@@ -19,12 +19,12 @@ from workbench.frozen import dataclass
 EVEN = 1e-9
 """Two roundings whose misses differ by less than this share count as equally good."""
 
-
 NO_TURN = 1e-8
 """Exact turns below this are what arithmetic left behind."""
 
-BEND = 0.05
-"""Readings follow a few steps along straight lines but for this share of the miss."""
+BEND = 3.0
+"""How many times as far as at the neighbours of the exact turns a reading may depart from its
+straight line at roundings some steps away: where a jaw goes over a corner it departs with each."""
 
 MOST_STEPS, MOST_TURNS = 8, 2.0
 """How far from the exact turns a rounding is looked for: so many steps, or turns where that is
@@ -56,36 +56,40 @@ def rounded(
     travels = rig.travels(now)
     counts = [e / finest for e in exact]
     lines = _lines(rig, now, travels, goals, exact, finest)
-
-    def score(steps: Steps) -> Score | None:
-        return _score(rig, now, travels, goals, [n * finest for n in steps])
-
-    def by_lines(steps: Steps) -> float:
-        return max(abs(line.miss_mm(steps)) / line.tolerance_mm for line in lines)
-
     best: Score | None = None
+    chosen: Steps = (0, 0, 0)
     near: list[Steps] = [(i, j, k) for i, j, k in itertools.product(*map(_neighbours, counts))]
-    for chosen in sorted(near, key=by_lines):
-        best = score(chosen)
-        if best is not None:
-            break
+    bends_mm = [0.0] * len(lines)
+    for steps in near:
+        turns = [n * finest for n in steps]
+        misses = _misses(rig, rig.seated_from(travels, turns, now), goals)
+        if misses is None:
+            continue
+        bends_mm = [
+            max(b, abs(miss - line.miss_mm(steps)))
+            for b, miss, line in zip(bends_mm, misses, lines, strict=True)
+        ]
+        if _allowed(rig, travels, turns):
+            score = _score(lines, misses, turns)
+            if best is None or _better(score, best):
+                best, chosen = score, steps
     if best is None:
         raise OutOfReachError("no rounding of the turns stays within the studs' travel")
-    first, bound = chosen, best
     reach = max(MOST_STEPS, math.ceil(MOST_TURNS / finest))
     window = [(math.ceil(n - reach), math.floor(n + reach)) for n in counts]
-    for share, steps in _likely(lines, bound, window):
-        if share * _worst(bound) > (1.0 + BEND) * best[0 if bound[0] > 1.0 else 1]:
-            break
-        new = None if steps == first else score(steps)
-        if new is not None and _better(new, best):
-            best, chosen = new, steps
+    slack_mm = [BEND * bend for bend in bends_mm]
+    for steps in _likely(lines, slack_mm, best, window):
+        if steps in near or not _may_better(lines, slack_mm, best, steps):
+            continue
+        turns = [n * finest for n in steps]
+        if not _allowed(rig, travels, turns):
+            continue
+        misses = _misses(rig, rig.seated_from(travels, turns, now), goals)
+        if misses is not None:
+            score = _score(lines, misses, turns)
+            if _better(score, best):
+                best, chosen = score, steps
     return [n * finest + 0.0 for n in chosen]
-
-
-def _worst(score: Score) -> float:
-    """Return the worst miss over its limit where any is beyond it, else over its tolerance."""
-    return score[0] if score[0] > 1.0 else score[1]
 
 
 def _neighbours(count: float) -> tuple[int, ...]:
@@ -95,17 +99,10 @@ def _neighbours(count: float) -> tuple[int, ...]:
     return (math.floor(count), math.ceil(count))
 
 
-def _score(
-    rig: Rig, now: Pose, travels: Sequence[Travel], goals: Sequence[Goal], turns: Sequence[float]
-) -> Score | None:
-    """Return how far these turns miss the targets; None where they cannot be made or read."""
-    if not _allowed(rig, travels, turns):
-        return None
-    misses = _misses(rig, rig.seated_from(travels, turns, now), goals)
-    if misses is None:
-        return None
-    beyond = max(1.0, *(abs(miss) / limit for miss, _, limit in misses))
-    shares = [abs(miss) / tolerance for miss, tolerance, _ in misses]
+def _score(lines: Sequence[Line], misses: Sequence[float], turns: Sequence[float]) -> Score:
+    pairs = list(zip(lines, map(abs, misses), strict=True))
+    beyond = max(1.0, *(miss / line.limit_mm for line, miss in pairs))
+    shares = [miss / line.tolerance_mm for line, miss in pairs]
     return (beyond, max(shares), sum(s * s for s in shares), sum(map(abs, turns)))
 
 
@@ -122,17 +119,15 @@ def _allowed(rig: Rig, travels: Sequence[Travel], turns: Sequence[float]) -> boo
     return True
 
 
-def _misses(rig: Rig, pose: Pose, goals: Sequence[Goal]) -> list[tuple[float, float, float]] | None:
-    """Return each reading's miss with its tolerance and its limit, in mm."""
-    out = []
+def _misses(rig: Rig, pose: Pose, goals: Sequence[Goal]) -> list[float] | None:
+    """Return the miss (mm) of each reading with a goal; None where a reading cannot be taken."""
     every = observe_all([g.target.method for g in goals], rig.blade, rig.base, pose)
+    out = []
     for g, seen in zip(goals, every, strict=True):
         if seen is None:
             return None
         if g.role != "follows":
-            target = g.target
-            limit_mm = target.tolerance_mm if target.limit_mm is None else target.limit_mm
-            out.append((seen.value_mm - target.value_mm, target.tolerance_mm, limit_mm))
+            out.append(seen.value_mm - g.target.value_mm)
     return out
 
 
@@ -148,7 +143,10 @@ def _better(score: Score, best: Score) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """A reading's miss (mm) along a straight line over the steps of the three studs."""
+    """A reading's miss (mm) along a straight line over the steps of the three studs.
+
+    With the tolerance and the limit (mm) of its goal.
+    """
 
     at_none_mm: float
     per_step_mm: Row
@@ -159,6 +157,10 @@ class Line:
         """Return the miss after so many steps of each stud."""
         a, b, c = self.per_step_mm
         return self.at_none_mm + a * steps[0] + b * steps[1] + c * steps[2]
+
+    def most_mm(self, best: Score) -> float:
+        """Return the largest miss that may still better a score."""
+        return best[0] * self.limit_mm if best[0] > 1.0 else best[1] * self.tolerance_mm
 
 
 def _lines(
@@ -190,29 +192,37 @@ def _lines(
     return out
 
 
+def _may_better(
+    lines: Sequence[Line], slack_mm: Sequence[float], best: Score, steps: Steps
+) -> bool:
+    return all(
+        abs(line.miss_mm(steps)) <= line.most_mm(best) + slack
+        for line, slack in zip(lines, slack_mm, strict=True)
+    )
+
+
 Slab = tuple[Row, float, float]
-"""The slopes of a miss by the steps of each stud, the miss at none, and how far it may be."""
+"""The slopes of a miss by the steps of each stud, the miss at none, and how far it may be (mm)."""
 
 
 def _likely(
-    lines: Sequence[Line], bound: Score, window: Sequence[tuple[int, int]]
-) -> list[tuple[float, Steps]]:
-    """Return the steps that may miss by less than ``bound``, the likeliest first.
-
-    Each with its worst miss by straight lines, 1 being that of ``bound``.
-    """
-    worst, beyond = _worst(bound), bound[0] > 1.0
-    if worst <= NO_TURN:
+    lines: Sequence[Line],
+    slack_mm: Sequence[float],
+    best: Score,
+    window: Sequence[tuple[int, int]],
+) -> list[Steps]:
+    """Return the steps that may miss by less than ``best``, the likeliest first."""
+    if best[1] <= NO_TURN:
         return []
-    slabs: list[Slab] = []
-    for line in lines:
-        most = worst * (line.limit_mm if beyond else line.tolerance_mm)
-        a, b, c = line.per_step_mm
-        slabs.append(((a / most, b / most, c / most), line.at_none_mm / most, 1.0 + BEND))
-    return sorted(
-        (max(abs(r[0] * i + r[1] * j + r[2] * k + d) for r, d, _ in slabs), (i, j, k))
-        for i, j, k in _inside(slabs, window)
-    )
+    slabs: list[Slab] = [
+        (line.per_step_mm, line.at_none_mm, line.most_mm(best) + slack)
+        for line, slack in zip(lines, slack_mm, strict=True)
+    ]
+
+    def worst(steps: Steps) -> float:
+        return max(abs(line.miss_mm(steps)) / line.tolerance_mm for line in lines)
+
+    return sorted(_inside(slabs, window), key=worst)
 
 
 def _inside(slabs: Sequence[Slab], window: Sequence[tuple[int, int]]) -> Iterator[Steps]:
