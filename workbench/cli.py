@@ -308,7 +308,7 @@ def _restate(args: argparse.Namespace, order: Order) -> str:
     from workbench.work import reports
 
     methods = [order.method(name, "--by") for name in args.by] or list(order.methods)
-    report = reports.restate_report(order, methods)
+    report = reports.restate_report(order, methods, skip=not args.by)
     if args.json:
         return _json(report)
     from workbench.work.tables import readings_table

@@ -28,7 +28,7 @@ from tests.fin.plates import (
 )
 from workbench.errors import InputError, OutOfReachError
 from workbench.fin.base import Base
-from workbench.fin.fit import Reading, fit_pose
+from workbench.fin.fit import NoPoseError, Reading, fit_pose
 from workbench.fin.guidance import (
     Plan,
     Rig,
@@ -165,34 +165,78 @@ def test_one_target_changes_one_reading_alone() -> None:
 # Rounded turns.
 
 
-@settings(max_examples=60)
-@given(rigs, wanted_poses, st.sampled_from([1 / 16, 1 / 8, 1 / 4]), st.floats(0.02, 0.2))
-def test_the_rounding_is_the_best_of_all_neighbours(
-    rig: Rig, wanted: Pose, finest: float, tolerance: float
-) -> None:
-    """Of the eight combinations none has a smaller worst miss over its tolerance (brute force)."""
-    goals = targets_at(rig, wanted, tolerance)
-    goals[0] = replace(goals[0], tolerance_mm=tolerance / 3)
-    outcome = plan(rig, readings_of(rig), goals, finest)
-    assume(not outcome.within)
+def worst_miss(rig: Rig, outcome: Plan, goals: Sequence[Target], turns: Sequence[float]) -> float:
+    """Return the worst miss over its tolerance after these turns, taken one by one."""
+    pose = rig.seated(outcome.fit.pose, turns)
+    seen = [observe(g.method, rig.blade, rig.base, pose) for g in goals]
+    return max(
+        math.inf if o is None else abs(o.value_mm - g.value_mm) / g.tolerance_mm
+        for o, g in zip(seen, goals, strict=True)
+    )
 
-    def worst(turns: tuple[float, ...]) -> float:
-        pose = rig.seated(outcome.fit.pose, turns)
-        seen = [observe(g.method, rig.blade, rig.base, pose) for g in goals]
-        return max(
-            abs(o.value_mm - g.value_mm) / g.tolerance_mm
-            for o, g in zip(seen, goals, strict=True)
-            if o is not None
+
+@pytest.mark.parametrize(
+    ("count", "reach"), [(30, 3), pytest.param(400, 6, marks=pytest.mark.long)]
+)
+def test_the_rounding_is_the_best_of_all(count: int, reach: int) -> None:
+    """Of all roundings some steps around none has a smaller worst miss (brute force).
+
+    Leaning studs, unlike threads and tolerances; often the best is no neighbour of the exact turns.
+    """
+    chance = made.Seeded(random.Random("roundings"))
+    done, farther = 0, 0
+    while done < count:
+        rig = made.make_rig(chance)
+        now = made.make_pose(chance, 2.0)
+        kinds = ("depth", "tail", "length")
+        methods = made.make_methods(chance, rig.blade, rig.base, now, kinds)
+        if methods is None:
+            continue
+        finest = chance.pick((1 / 16, 1 / 8, 1 / 4))
+        readings = readings_at(now, tuple(methods), rig.blade, rig.base)
+        goals = [
+            Target(r.method, r.value_mm + chance.number(-0.6, 0.6), chance.pick((0.02, 0.05, 0.1)))
+            for r in readings
+        ]
+        try:
+            outcome = plan(rig, readings, goals, finest, start=now)
+        except (NoPoseError, OutOfReachError):
+            continue
+        steps = [round(n / finest) for n in exact(outcome)]
+        window = [range(n - reach, n + reach + 1) for n in steps]
+        best = min(
+            worst_miss(rig, outcome, goals, [n * finest for n in each])
+            for each in itertools.product(*window)
         )
+        chosen = turned(outcome)
+        assert worst_miss(rig, outcome, goals, chosen) <= best * (1 + 1e-6) + 1e-12
+        assert [n / finest for n in chosen] == pytest.approx([round(n / finest) for n in chosen])
+        away = max(abs(a - b) for a, b in zip(chosen, exact(outcome), strict=True))
+        farther += away > finest * (1 + 1e-6)
+        done += 1
+    assert farther > 0
 
-    choices = [
-        (math.floor(n / finest) * finest, math.ceil(n / finest) * finest) for n in exact(outcome)
+
+def test_no_rounding_misses_less_with_a_limit_to_a_stud() -> None:
+    """The best rounding within a stud's limits is found where the best of all lies beyond them."""
+    rig = practice_rig()
+    goals = targets_at(rig, LEVEL.moved(0.31, 0.23, 0.0021), 0.02)
+    free = plan(rig, readings_of(rig), goals, 0.125)
+    stud, now = rig.studs[0], rig.travels(LEVEL)[0].mm
+    just = stud.end_mm(now + free.turns[0].exact * stud.lead_mm) + 1e-6
+    short = replace(stud, limits_mm=(just - 5.0, just))
+    narrow = Rig(rig.blade, rig.base, (short, *rig.studs[1:]))
+    outcome = plan(narrow, readings_of(rig), goals, 0.125)
+    most = math.floor(free.turns[0].exact / 0.125) * 0.125
+    assert outcome.turns[0].turns <= most
+    window = [range(-4, 5)] * 3
+    centre = [round(n / 0.125) for n in exact(free)]
+    allowed = [
+        [(c + d) * 0.125 for c, d in zip(centre, each, strict=True)]
+        for each in itertools.product(*window)
     ]
-    best = min(worst(turns) for turns in itertools.product(*choices))
-    assert worst(tuple(turned(outcome))) <= best * (1 + 1e-6) + 1e-12
-    for made_turns, wanted_turns in zip(turned(outcome), exact(outcome), strict=True):
-        assert made_turns / finest == pytest.approx(round(made_turns / finest), abs=1e-9)
-        assert abs(made_turns - wanted_turns) < finest * (1 + 1e-6)
+    best = min(worst_miss(rig, free, goals, n) for n in allowed if n[0] <= most)
+    assert worst_miss(rig, outcome, goals, turned(outcome)) <= best * (1 + 1e-6)
 
 
 def test_no_reading_is_driven_out_of_its_limit_for_another_s_guard_band() -> None:
@@ -290,9 +334,14 @@ def test_each_step_expects_what_its_stud_alone_has_done() -> None:
 # Limits and remarks.
 
 
+def ends_of(rig: Rig, pose: Pose) -> list[float]:
+    """Return how far along its axis each stud's end lies: the ball's centre and its radius more."""
+    return [t.mm + s.tip_radius_mm for t, s in zip(rig.travels(pose), rig.studs, strict=True)]
+
+
 def test_a_stud_beyond_its_travel_is_named_with_its_limit() -> None:
     rig = practice_rig()
-    now = [t.mm for t in rig.travels(LEVEL)]
+    now = ends_of(rig, LEVEL)
     for side, step in (("most", 1.0), ("least", -1.0)):
         limited = replace(rig.studs[2], limits_mm=(now[2] - 0.5, now[2] + 0.5))
         narrow = Rig(rig.blade, rig.base, (*rig.studs[:2], limited))
@@ -311,8 +360,7 @@ def test_a_stud_beyond_its_travel_is_named_with_its_limit() -> None:
 def test_rounding_stays_within_the_travel(wanted: Pose) -> None:
     """Exact turns that just fit are not rounded beyond the stud's limit."""
     rig = practice_rig()
-    ends = [t.mm for t in rig.travels(wanted)]
-    now = [t.mm for t in rig.travels(LEVEL)]
+    ends, now = ends_of(rig, wanted), ends_of(rig, LEVEL)
     studs = tuple(
         replace(s, limits_mm=(min(a, b) - 0.001, max(a, b) + 0.001))
         for s, a, b in zip(rig.studs, ends, now, strict=True)
@@ -381,7 +429,7 @@ def test_remarks_about_contacts_and_travel() -> None:
     away = replace(rig.studs[0], at_mm=(8.5 * 25.4, -40.0))
     off_edge = Rig(rig.blade, rig.base, (away, *rig.studs[1:]))
     assert ("off_edge", "front") in codes(plan(off_edge, readings_of(rig), goals, 0.125))
-    now = rig.travels(LEVEL)[1].mm
+    now = ends_of(rig, LEVEL)[1]
     near = Rig(
         rig.blade,
         rig.base,

@@ -56,7 +56,8 @@ class Blade:
     """A blade: outline (n x 2, mm, not repeated at its end), top and back edge, holes.
 
     ``top_normal`` and ``back_normal`` are the edges' unit normals into the metal, ``reach_mm`` how
-    far the outline's farthest point lies from the origin.
+    far the outline's farthest point lies from the origin. ``centre_mm`` is the outline's centroid
+    and ``arm_mm`` how far its farthest point lies from that: the same wherever the origin is.
 
     Raises:
         InputError: too few points, a self-crossing or degenerate outline, an odd size, or an edge
@@ -71,6 +72,8 @@ class Blade:
     top_normal: Point = field(init=False, repr=False, compare=False)
     back_normal: Point = field(init=False, repr=False, compare=False)
     reach_mm: float = field(init=False, repr=False, compare=False)
+    centre_mm: Point = field(init=False, repr=False, compare=False)
+    arm_mm: float = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "outline_mm", _opened(self.outline_mm))
@@ -80,6 +83,9 @@ class Blade:
         for label, edge in (("top_normal", self.top_edge_mm), ("back_normal", self.back_edge_mm)):
             object.__setattr__(self, label, inward_normal(self.outline_mm, edge))
         object.__setattr__(self, "reach_mm", max(math.hypot(u, v) for u, v in self.outline_mm))
+        _, centre = area_and_centroid(self.outline_mm)
+        object.__setattr__(self, "centre_mm", centre)
+        object.__setattr__(self, "arm_mm", max(math.dist(centre, p) for p in self.outline_mm))
         if len(self.holes) > MOST_HOLES:
             raise InputError("holes", f"{len(self.holes)} holes", f"at most {MOST_HOLES}")
         names = [hole.name for hole in self.holes]

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
+from workbench.fin.blade import Blade
+from workbench.fin.descent import STEEPEST_RAD
 from workbench.fin.equations import MET_MM, Equations
 from workbench.fin.linear import Row, determinant, normal_matrix, symmetric_eigen
-from workbench.fin.methods import observe
+from workbench.fin.methods import Station, observe
 from workbench.fin.pose import Pose
 from workbench.fin.readings import NoPoseError, Reading
-from workbench.fin.search import TILTS_RAD
+from workbench.fin.search import TILTS_RAD, every_pose
 from workbench.fin.starts import first_of, meet_two, middle_x, reach_at, starts
 
 WEAK_RATIO = 1e-5
@@ -39,14 +42,14 @@ def check_tail(equations: Equations) -> None:
 
 
 def check_rank(equations: Equations, rows: Sequence[Row]) -> None:
-    """Raise a NoPoseError where the readings' derivatives (n x 3) leave a direction open.
+    """Raise a NoPoseError where readings that follow the blade's movements so leave one open.
 
-    Rows above unit length are brought down to it; a reading that hardly follows the pose stays so.
+    ``rows`` (n x 3) are those of ``Observation.by_movement``. Rows above unit length are brought
+    down to it; a reading that hardly follows the blade stays so.
     """
     scaled: list[Row] = []
-    trace, unscaled = 0.0, 1.0 / equations.scale_mm
+    trace = 0.0
     for gx, gy, gt in rows:
-        gt *= unscaled
         size = math.hypot(gx, gy, gt)
         if size > 1.0:
             gx, gy, gt, size = gx / size, gy / size, gt / size, 1.0
@@ -76,8 +79,43 @@ def check_independent(equations: Equations) -> None:
         for start in starts(equations, tilt):
             sight = equations.sight(start)
             if sight is not None:
-                check_rank(equations, [o.gradient for o in sight.observations])
+                blade, pose = equations.blade, sight.pose
+                check_rank(equations, [o.by_movement(blade, pose) for o in sight.observations])
                 return
+
+
+def check_tilt(equations: Equations) -> None:
+    """Raise a NoPoseError where readings fix a pose that is tilted beyond what is looked for.
+
+    It is looked for with the blade's frame turned, as far again to either side.
+    """
+    if not equations.exact or any(r.method.is_coarse for r in equations.readings):
+        return
+    for turn in (2.0 * STEEPEST_RAD, -2.0 * STEEPEST_RAD):
+        found = every_pose(_turned(equations, turn))
+        if found:
+            tilt, most = (math.degrees(t) for t in (found[0].tilt_rad + turn, STEEPEST_RAD))
+            raise NoPoseError(
+                f"together these put the blade at a tilt of {tilt:.1f}°, beyond the {most:.0f}° "
+                "that a fin is looked for within; take them again"
+            )
+
+
+def _turned(equations: Equations, turn_rad: float) -> Equations:
+    """Return the same readings with the blade's frame turned back by ``turn_rad``."""
+    turn = Pose(0.0, 0.0, turn_rad).place
+    blade = equations.blade
+    (a, b), (c, d) = blade.top_edge_mm, blade.back_edge_mm
+    turned = Blade(
+        blade.name, tuple(map(turn, blade.outline_mm)), (turn(a), turn(b)), (turn(c), turn(d))
+    )
+    readings = []
+    for r in equations.readings:
+        station = r.method.station
+        if station is not None:
+            station = Station(turn(station.at_mm))
+        readings.append(replace(r, method=replace(r.method, station=station)))
+    return Equations(turned, equations.base, readings)
 
 
 def why_no_pose(equations: Equations) -> NoPoseError:

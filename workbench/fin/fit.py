@@ -13,7 +13,13 @@ from operator import mul
 from workbench.errors import InputError
 from workbench.fin.base import Base
 from workbench.fin.blade import Blade
-from workbench.fin.diagnosis import check_independent, check_rank, check_tail, why_no_pose
+from workbench.fin.diagnosis import (
+    check_independent,
+    check_rank,
+    check_tail,
+    check_tilt,
+    why_no_pose,
+)
 from workbench.fin.equations import Equations, Sight
 from workbench.fin.linear import Row, gram_of_three, pseudo_inverse
 from workbench.fin.methods import Method, Observation
@@ -31,7 +37,8 @@ class Fit:
 
     ``gain`` (3 x n) is how the pose follows each reading, ``covariance`` (3 x 3; mm, mm, rad) what
     their uncertainties leave of it, ``residuals_mm`` (n) adjusted minus read, ``others`` further
-    poses that meet the same readings.
+    poses that meet the same readings. ``by_movement`` (n x 3) is how each reading follows the
+    blade's movements: see ``Observation.by_movement``.
     """
 
     pose: Pose
@@ -40,6 +47,7 @@ class Fit:
     gain: tuple[tuple[float, ...], ...]
     covariance: tuple[Row, ...]
     others: tuple[Pose, ...] = ()
+    by_movement: tuple[Row, ...] = ()
 
     @property
     def methods(self) -> tuple[Method, ...]:
@@ -81,7 +89,11 @@ def fit_pose(
             return only
     found = distinct([*([] if first is None else [first.pose]), *every_pose(equations)])
     if not found:
-        check_independent(equations)
+        try:
+            check_independent(equations)
+        except NoPoseError:
+            check_tilt(equations)
+            raise
         raise why_no_pose(equations)
     found = on_the_ski(equations, found) or found
     found.sort(key=lambda p: _order(equations, p, start))
@@ -115,7 +127,8 @@ def _order(equations: Equations, pose: Pose, start: Pose | None) -> tuple[float,
 
 def _fit_at(equations: Equations, sight: Sight, others: tuple[Pose, ...]) -> Fit:
     """Return the fit at a found pose with its gain and covariance (JCGM 102:2011, 6.2)."""
-    check_rank(equations, [o.gradient for o in sight.observations])
+    movements = tuple([o.by_movement(equations.blade, sight.pose) for o in sight.observations])
+    check_rank(equations, movements)
     rooted = pseudo_inverse(sight.rows)
     if rooted is None:
         raise NoPoseError("these readings depend on each other and fix no pose")
@@ -124,5 +137,6 @@ def _fit_at(equations: Equations, sight: Sight, others: tuple[Pose, ...]) -> Fit
     weights = [1.0 / r.u_mm for r in equations.readings]
     gain = tuple([tuple(map(mul, row, weights)) for row in rooted])
     return Fit(
-        sight.pose, equations.readings, sight.observations, gain, gram_of_three(rooted), others
-    )
+        sight.pose, equations.readings, sight.observations, gain, gram_of_three(rooted), others,
+        movements,
+    )  # fmt: skip

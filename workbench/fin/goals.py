@@ -4,21 +4,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 from workbench.errors import InputError, OutOfReachError, shown
 from workbench.fin.diagnosis import range_beside_others
 from workbench.fin.equations import Equations
 from workbench.fin.fit import Fit, NoPoseError, Reading, fit_pose
-from workbench.fin.linear import multiply
-from workbench.fin.methods import Method, Quantity
+from workbench.fin.linear import Row, multiply
 from workbench.fin.plans import Role, Target
 from workbench.fin.pose import Pose
 from workbench.fin.rig import Rig
 from workbench.frozen import dataclass
 
 WELL_FIXED, JUST_FIXED = 0.1, 1e-4
-"""How much of a reading's derivatives (at most 1; tilt over 100 mm) the others must leave open for
-it to fix the pose well, or at all."""
+"""How much of what a reading says of a movement at the blade (at most 1) the others must leave open
+for it to fix the blade well, or at all."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,52 +71,58 @@ def _listed(names: set[str]) -> str:
 
 
 def _freed(goals: list[Goal], fit: Fit) -> list[Goal]:
-    """Keep only as many held readings as the targets leave the pose open for; free the others.
+    """Hold only as many readings as the targets leave the blade open for; the others follow.
 
-    A reading is held that fixes what is open; one that hardly does (over a curved base a depth
-    changes a little with the place fore and aft) only where no other can. Coarse marks come last:
-    where the fine readings fix the pose they follow.
+    A reading is held that fixes what is open; one that hardly does only where no other can. A
+    coarse mark is held only where all fine readings together leave the blade open. Where a tail
+    distance is read, what the base's curve tells of the place fore and aft does not count: a fin
+    held by that alone would run away.
     """
-    rows = [o.gradient for o in fit.observations]
-    targeted = [i for i, g in enumerate(goals) if g.role == "target"]
-    if not targeted:
-        return goals
-    busy = {goals[i].target.method.quantity for i in targeted}
-    spare = [i for i in range(len(goals)) if i not in targeted]
-    spare.sort(key=lambda i: _held_later(goals[i].target.method, busy))
-    chosen = list(targeted)
-    for least in (WELL_FIXED, JUST_FIXED):
-        for i in spare:
-            before = _rank([rows[j] for j in chosen], least)
-            if i not in chosen and _rank([rows[j] for j in (*chosen, i)], least) > before:
-                chosen.append(i)
+    tails = [m.quantity == "tail" and not m.is_coarse for m in fit.methods]
+    rows = [
+        (0.0, *row[1:]) if any(tails) and m.quantity != "tail" else row
+        for row, m in zip(fit.by_movement, fit.methods, strict=True)
+    ]
+    fixing = _Fixing()
+    for row, goal in zip(rows, goals, strict=True):
+        if goal.role == "target":
+            fixing.add(row, JUST_FIXED)
+    busy = {g.target.method.quantity for g in goals if g.role == "target"}
+    spare = [i for i, g in enumerate(goals) if g.role != "target"]
+    spare.sort(key=lambda i: goals[i].target.method.quantity in busy)
+    held: set[int] = set()
+    for coarse in (False, True):
+        for least in (WELL_FIXED, JUST_FIXED):
+            for i in spare:
+                is_next = i not in held and goals[i].target.method.is_coarse is coarse
+                if is_next and fixing.add(rows[i], least):
+                    held.add(i)
     return [
-        g if i in chosen else Goal(g.target, "follows", g.follows_reading, g.u_mm)
+        g if g.role == "target" or i in held else replace(g, role="follows")
         for i, g in enumerate(goals)
     ]
 
 
-def _held_later(method: Method, busy: set[Quantity]) -> tuple[bool, bool]:
-    return (method.is_coarse, method.quantity in busy)
+class _Fixing:
+    """Which of the blade's movements some readings fix, by orthogonal rows of unit length."""
 
+    def __init__(self) -> None:
+        self._rows: list[Row] = []
 
-def _rank(rows: Sequence[Sequence[float]], least: float) -> int:
-    """Return the rank of a few design rows, by elimination on rows of at most unit length.
-
-    A row counts where more than ``least`` of it is left beside those before it.
-    """
-    kept: list[list[float]] = []
-    for row in rows:
-        scaled = [row[0], row[1], row[2] / 100.0]
-        size = max(1.0, math.hypot(*scaled))
-        rest = [c / size for c in scaled]
-        for base in kept:
-            along = sum(a * b for a, b in zip(rest, base, strict=True))
-            rest = [a - along * b for a, b in zip(rest, base, strict=True)]
-        left = math.hypot(*rest)
-        if left > least:
-            kept.append([c / left for c in rest])
-    return len(kept)
+    def add(self, row: Row, least: float) -> bool:
+        """Take a reading in where it leaves more than ``least`` beside those before it."""
+        if len(self._rows) == 3:
+            return False
+        size = max(1.0, math.hypot(*row))
+        x, y, z = (c / size for c in row)
+        for a, b, c in self._rows:
+            along = x * a + y * b + z * c
+            x, y, z = x - along * a, y - along * b, z - along * c
+        left = math.hypot(x, y, z)
+        if left <= least:
+            return False
+        self._rows.append((x / left, y / left, z / left))
+        return True
 
 
 def wanted_pose(rig: Rig, fit: Fit, goals: Sequence[Goal]) -> tuple[Pose, list[list[float]]]:

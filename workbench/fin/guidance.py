@@ -23,19 +23,38 @@ from workbench.fin.studs import Stud, Travel
 from workbench.fin.trust import gain_after, u_after, u_by, u_turns
 
 __all__ = [
-    "Plan", "Prediction", "Remark", "Rig", "Role", "Step", "StudLimitError", "StudTurn", "Target",
+    "Plan", "Prediction", "Remark", "Rig", "Role", "Step", "StudLimitError", "StudTurn",
+    "StudTurnsError", "Target",
     "TargetOutOfReachError", "contact_remarks", "is_within", "plan", "plan_from", "u_after",
 ]  # fmt: skip
 
 
-class StudLimitError(OutOfReachError):
-    """A stud would have to stand beyond its travel."""
+FARTHEST_MM = 12.7
+"""How far one stud can be moved where its block states no limits: half an inch, 16 turns of 32 tpi,
+about all the thread that such a stud has (common practice, no source)."""
 
-    def __init__(self, stud: Stud, travel_mm: float, limit_mm: float, side: str) -> None:
-        self.stud, self.travel_mm, self.limit_mm, self.side = stud, travel_mm, limit_mm, side
+
+class StudLimitError(OutOfReachError):
+    """A stud's end would have to lie beyond its limits."""
+
+    def __init__(self, stud: Stud, end_mm: float, limit_mm: float, side: str) -> None:
+        self.stud, self.end_mm, self.limit_mm, self.side = stud, end_mm, limit_mm, side
         super().__init__(
-            f"stud {shown(stud.name)} would stand at {travel_mm:.3f} mm, "
+            f"stud {shown(stud.name)} would stand at {end_mm:.3f} mm, "
             f"beyond its {side} travel of {limit_mm:.3f} mm"
+        )
+
+
+class StudTurnsError(OutOfReachError):
+    """A stud without stated limits would have to turn more than any stud can."""
+
+    def __init__(self, stud: Stud, turns: float) -> None:
+        self.stud, self.turns = stud, turns
+        self.most_turns = FARTHEST_MM / stud.lead_mm
+        super().__init__(
+            f"stud {shown(stud.name)} would have to turn {abs(turns):.1f} turns "
+            f"{'in' if turns > 0.0 else 'out'}, more than the {self.most_turns:.1f} that a stud "
+            "can where its limits are not stated"
         )
 
 
@@ -93,7 +112,7 @@ def plan_from(
     ]
     turns = [0.0] * 3
     if not within:
-        _check_limits(rig, wanted_at)
+        _check_limits(rig, wanted_at, exact)
         turns = rounded(rig, fit.pose, goals, exact, finest_turn)
     known = u_turns(rig, fit, now_at, wanted_at, wanted_gain)
     stud_turns = tuple(
@@ -118,15 +137,18 @@ def _are_within(fit: Fit, goals: Sequence[Goal]) -> bool:
     )
 
 
-def _check_limits(rig: Rig, travels: Sequence[Travel]) -> None:
-    for stud, t in zip(rig.studs, travels, strict=True):
+def _check_limits(rig: Rig, travels: Sequence[Travel], turns: Sequence[float]) -> None:
+    for stud, t, n in zip(rig.studs, travels, turns, strict=True):
         if stud.limits_mm is None:
+            if abs(n * stud.lead_mm) > FARTHEST_MM:
+                raise StudTurnsError(stud, n)
             continue
         lo, hi = stud.limits_mm
-        if t.mm < lo - 1e-9:
-            raise StudLimitError(stud, t.mm, lo, "least")
-        if t.mm > hi + 1e-9:
-            raise StudLimitError(stud, t.mm, hi, "most")
+        end = stud.end_mm(t.mm)
+        if end < lo - 1e-9:
+            raise StudLimitError(stud, end, lo, "least")
+        if end > hi + 1e-9:
+            raise StudLimitError(stud, end, hi, "most")
 
 
 def _predictions(rig: Rig, fit: Fit, goals: Sequence[Goal], after: Pose) -> tuple[Prediction, ...]:

@@ -14,6 +14,10 @@ from workbench.frozen import dataclass
 Quantity = Literal["depth", "tail", "length"]
 QUANTITIES: tuple[Quantity, ...] = ("depth", "tail", "length")
 
+Part = Literal["tips", "flat", "rod", "step"]
+PARTS: tuple[Part, ...] = ("tips", "flat", "rod", "step")
+"""The parts of a caliper: jaw tips, jaws laid flat, depth rod, and the step behind the jaws."""
+
 WIDEST_JAW_MM = 50.0
 HIGHEST_BAND_MM = 100.0
 
@@ -34,7 +38,8 @@ class Method:
     A depth has a station (None: deepest) and a jaw width; a tail distance or a length has a contact
     band (lo, hi) of heights above the base in mm. A depth or a tail distance with a ``scribe`` is a
     coarse mark and has none of these. ``u_mm`` is the whole standard uncertainty of one reading by
-    this method; None leaves it to the budget.
+    this method; None leaves it to the budget. ``part`` is the part of the caliper it is read with;
+    None is the usual one: see ``read_with``.
     """
 
     name: str
@@ -44,6 +49,7 @@ class Method:
     band_mm: tuple[float, float] | None = None
     scribe: Scribe | None = None
     u_mm: float | None = None
+    part: Part | None = None
 
     def __post_init__(self) -> None:
         where = f"method {shown(self.name)}"
@@ -51,6 +57,8 @@ class Method:
             raise InputError(f"{where} quantity", self.quantity, "depth, tail or length")
         if self.u_mm is not None and not (math.isfinite(self.u_mm) and self.u_mm > 0.0):
             raise InputError(f"{where} u", self.u_mm, "more than 0, or none")
+        if self.part is not None and self.part not in PARTS:
+            raise InputError(f"{where} part", self.part, ", ".join(PARTS))
         if self.scribe is not None:
             self._check_scribe(where, self.scribe)
         elif self.quantity == "depth":
@@ -69,6 +77,8 @@ class Method:
             raise InputError(f"{where} station", self.station.at_mm, none)
         if self.jaw_width_mm:
             raise InputError(f"{where} jaw_width", self.jaw_width_mm, none)
+        if self.part is not None:
+            raise InputError(f"{where} part", self.part, "none: a scribe is read by eye")
         scribe.check(f"{where} scribe")
 
     def _check_depth(self, where: str) -> None:
@@ -101,6 +111,15 @@ class Method:
     def is_tips(self) -> bool:
         """Whether the jaw tips alone touch: a band of no height."""
         return self.band_mm is not None and self.band_mm[0] == self.band_mm[1]
+
+    @property
+    def read_with(self) -> Part:
+        """The part of the caliper: a depth's rod, else the jaws as the band says (our default)."""
+        if self.part is not None:
+            return self.part
+        if self.quantity == "depth":
+            return "rod"
+        return "tips" if self.is_tips else "flat"
 
     @property
     def is_coarse(self) -> bool:

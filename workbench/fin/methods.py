@@ -14,9 +14,11 @@ from workbench.fin.blade import Blade
 from workbench.fin.linear import Row
 from workbench.fin.method import (
     HIGHEST_BAND_MM,
+    PARTS,
     QUANTITIES,
     WIDEST_JAW_MM,
     Method,
+    Part,
     Quantity,
     Station,
 )
@@ -33,8 +35,8 @@ from workbench.fin.touches import (
 )
 
 __all__ = [
-    "COARSE_U_MM", "HIGHEST_BAND_MM", "NEAR_MM", "QUANTITIES", "WIDEST_JAW_MM", "Method",
-    "Observation", "Quantity", "Scribe", "Station", "Touch", "level_crossings", "observe",
+    "COARSE_U_MM", "HIGHEST_BAND_MM", "NEAR_MM", "PARTS", "QUANTITIES", "WIDEST_JAW_MM", "Method",
+    "Observation", "Part", "Quantity", "Scribe", "Station", "Touch", "level_crossings", "observe",
     "observe_all",
 ]  # fmt: skip
 

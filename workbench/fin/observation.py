@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from workbench.fin.blade import Blade
 from workbench.fin.linear import Row
-from workbench.fin.pose import Point
+from workbench.fin.pose import Point, Pose
 from workbench.frozen import dataclass
 
 Edge = tuple[Point, Point]
@@ -24,6 +25,17 @@ class Observation:
     contacts_mm: tuple[Point, ...]
     height_slope: float = 0.0
     edges_mm: tuple[Edge | None, ...] = ()
+
+    def by_movement(self, blade: Blade, pose: Pose) -> Row:
+        """Return how the reading follows 1 mm of movement at the blade (mm/mm).
+
+        Forward, outward, and turned about the outline's centroid so far that its farthest point
+        moves 1 mm: where the blade's frame has its origin does not matter.
+        """
+        gx, gy, gt = self.gradient
+        x, y = pose.place(blade.centre_mm)
+        about_centre = gt + gx * (y - pose.y_mm) - gy * (x - pose.x_mm)
+        return (gx, gy, about_centre / blade.arm_mm)
 
 
 Touch = tuple[Point, Row, float, Edge | None]

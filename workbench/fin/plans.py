@@ -107,7 +107,11 @@ Code = Literal[
 
 @dataclass(frozen=True, slots=True)
 class Remark:
-    """A warning as facts; the room above puts it into words in the bench's unit."""
+    """A warning as facts; the room above puts it into words in the bench's unit.
+
+    ``by`` names the readings that bring it about, where they are others than the subject;
+    ``others`` counts further poses that fit as well.
+    """
 
     code: Code
     subject: str = ""
@@ -115,6 +119,8 @@ class Remark:
     value_mm: float = 0.0
     limit_mm: float = 0.0
     angle_rad: float = 0.0
+    by: str = ""
+    others: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ from workbench.fin.methods import Method
 from workbench.fin.plans import Code, Prediction, Remark, is_within
 from workbench.fin.pose import Pose
 from workbench.fin.rig import Rig
-from workbench.fin.roughness import rough_methods
+from workbench.fin.roughness import rough_by
 
 COVERAGE = 2.0
 """Coverage factor for 'smaller than its own expanded uncertainty' (JCGM 100:2008, 6.2.1: k = 2)."""
@@ -38,9 +38,11 @@ def remarks(
         out.append(Remark("tilt", angle_rad=fit.pose.tilt_rad))
     if abs(wanted.tilt_rad) > ODD_TILT_RAD and not within:
         out.append(Remark("tilt", when="wanted", angle_rad=wanted.tilt_rad))
-    for pose in fit.others:
-        if abs(pose.tilt_rad) <= ODD_TILT_RAD:
-            out.append(Remark("ambiguous", angle_rad=pose.tilt_rad))
+    likely = [pose.tilt_rad for pose in fit.others if abs(pose.tilt_rad) <= ODD_TILT_RAD]
+    if likely:
+        out.append(
+            Remark("ambiguous", angle_rad=min(likely, key=abs), others=len(fit.others) - 1)
+        )
     if all(m.quantity != "tail" for m in fit.methods):
         out.append(Remark("no_tail", limit_mm=COVERAGE * math.sqrt(fit.covariance[0][0])))
     out += contact_remarks(rig, fit.pose, "now")
@@ -61,7 +63,13 @@ def remarks(
             if not p.within and p.role != "follows":
                 off_mm = rig.observe(p.method, wanted).value_mm - p.target_mm
                 code: Code = "still_off" if is_within(off_mm, p.tolerance_mm) else "apart"
-                out.append(Remark(code, p.method.name, value_mm=p.off_mm, limit_mm=p.tolerance_mm))
+                held = [g.target.method.name for g in goals if g.role == "held"]
+                by = ", ".join(held) if code == "apart" else ""
+                out.append(
+                    Remark(
+                        code, p.method.name, value_mm=p.off_mm, limit_mm=p.tolerance_mm, by=by
+                    )
+                )
     return tuple(out)
 
 
@@ -80,7 +88,10 @@ def rough_remarks(
     rig: Rig, fit: Fit, methods: Sequence[Method], pose: Pose, when: Literal["now", "wanted"]
 ) -> list[Remark]:
     """Return a remark for each method whose uncertainty at ``pose`` is only rough."""
-    return [Remark("rough", m.name, when) for m in rough_methods(rig, fit, methods, pose)]
+    return [
+        Remark("rough", m.name, when, by="" if by is None else by.name)
+        for m, by in rough_by(rig, fit, methods, pose)
+    ]
 
 
 def contact_remarks(rig: Rig, pose: Pose, when: Literal["now", "wanted"]) -> list[Remark]:
@@ -92,9 +103,10 @@ def contact_remarks(rig: Rig, pose: Pose, when: Literal["now", "wanted"]) -> lis
         if stud.limits_mm is None:
             continue
         lo, hi = stud.limits_mm
-        nearer = lo if t.mm - lo < hi - t.mm else hi
-        if not lo <= t.mm <= hi:
-            out.append(Remark("travel_limit", stud.name, when, t.mm, nearer))
-        elif abs(t.mm - nearer) < stud.lead_mm / 4.0:
-            out.append(Remark("near_limit", stud.name, when, t.mm, nearer))
+        end = stud.end_mm(t.mm)
+        nearer = lo if end - lo < hi - end else hi
+        if not lo <= end <= hi:
+            out.append(Remark("travel_limit", stud.name, when, end, nearer))
+        elif abs(end - nearer) < stud.lead_mm / 4.0:
+            out.append(Remark("near_limit", stud.name, when, end, nearer))
     return out

@@ -53,6 +53,18 @@ class Rig:
             )
         return seen
 
+    def per_turn(self, pose: Pose) -> list[list[float]]:
+        """Return (3 x 3) how the pose (mm, mm, rad) follows a turn of each stud, near ``pose``.
+
+        Raises:
+            InputError: the studs do not fix the blade.
+        """
+        back = inverse([t.gradient for t in self.travels(pose)])
+        if back is None:
+            raise InputError("studs", "two that stop the same motion", "three that fix the blade")
+        leads = [stud.lead_mm for stud in self.studs]
+        return [[b * lead for b, lead in zip(row, leads, strict=True)] for row in back]
+
     def pose_gain(self, before: Pose, after: Pose) -> list[list[float]]:
         """Return (3 x 3) how the pose after some turns follows the pose before them."""
         rows = [t.gradient for t in self.travels(after)]

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from workbench.fin.fit import Fit
-from workbench.fin.linear import Row
+from workbench.fin.linear import Row, multiply
 from workbench.fin.methods import Method, Observation, observe_all
 from workbench.fin.pose import Pose
 from workbench.fin.rig import Rig
@@ -24,27 +24,67 @@ BEND = 0.1
 the same reach has gone over to another part of the outline."""
 
 
-def rough_methods(rig: Rig, fit: Fit, methods: Sequence[Method], pose: Pose) -> tuple[Method, ...]:
-    """Return those of ``methods`` whose uncertainty at ``pose`` is only rough.
+UNSEEN_MM = 1e3
+"""The miss of a reading that could not be taken at all: more than any blade is long."""
 
-    ``pose`` is the fitted one, or one reached from it by known turns.
+
+def rough_methods(rig: Rig, fit: Fit, methods: Sequence[Method], pose: Pose) -> tuple[Method, ...]:
+    """Return those of ``methods`` whose uncertainty at ``pose`` is only rough: see ``rough_by``."""
+    return tuple(method for method, _ in rough_by(rig, fit, methods, pose))
+
+
+def rough_by(
+    rig: Rig, fit: Fit, methods: Sequence[Method], pose: Pose
+) -> tuple[tuple[Method, Method | None], ...]:
+    """Return those of ``methods`` whose uncertainty at ``pose`` is only rough, and by what.
+
+    By its own touch (None), or by that of the reading beside it, on which it hangs through the
+    pose. ``pose`` is the fitted one, or one reached from it by known turns.
     """
     if not methods:
         return ()
     gain = gain_after(rig, fit, pose)
     here = [rig.observe(m, pose) for m in methods]
-    allowed = [BEND * REACH * u_by(fit, gain, o.gradient) for o in here]
-    rough = [False] * len(methods)
+    own = _bends(rig, fit, methods, (pose, here), gain)
+    read = _bends(rig, fit, fit.methods, (fit.pose, fit.observations), fit.gain)
+    out: list[tuple[Method, Method | None]] = []
+    for i, (method, seen) in enumerate(zip(methods, here, strict=True)):
+        allowed = BEND * REACH * u_by(fit, gain, seen.gradient)
+        if any(abs(bends[i]) > allowed for bends in own):
+            out.append((method, None))
+            continue
+        # A reading that bends away from its straight line puts the pose off by its gain.
+        (through,) = multiply((seen.gradient,), gain)
+        for bends in read:
+            passed = [s * b for s, b in zip(through, bends, strict=True)]
+            if abs(sum(passed)) > allowed:
+                worst = max(range(len(passed)), key=lambda j: abs(passed[j]))
+                out.append((method, fit.methods[worst]))
+                break
+    return tuple(out)
+
+
+def _bends(
+    rig: Rig,
+    fit: Fit,
+    methods: Sequence[Method],
+    at: tuple[Pose, Sequence[Observation]],
+    gain: Sequence[Sequence[float]],
+) -> list[list[float]]:
+    """Return how far each method misses its straight line (mm), for each move of a reading."""
+    pose, here = at
+    out = []
     for j, reading in enumerate(fit.readings):
         for reach in (REACH * reading.u_mm, -REACH * reading.u_mm):
             move = (gain[0][j] * reach, gain[1][j] * reach, gain[2][j] * reach)
             there = observe_all(methods, rig.blade, rig.base, pose.moved(*move))
-            for i, seen in enumerate(there):
-                rough[i] = rough[i] or seen is None or _bend(here[i], seen, move) > allowed[i]
-    return tuple(m for m, is_rough in zip(methods, rough, strict=True) if is_rough)
+            out.append([_bend(h, seen, move) for h, seen in zip(here, there, strict=True)])
+    return out
 
 
-def _bend(here: Observation, there: Observation, move: Row) -> float:
+def _bend(here: Observation, there: Observation | None, move: Row) -> float:
     """Return how far a reading after a move misses the straight line from before it, in mm."""
+    if there is None:
+        return UNSEEN_MM
     gx, gy, gt = here.gradient
-    return abs(there.value_mm - here.value_mm - gx * move[0] - gy * move[1] - gt * move[2])
+    return there.value_mm - here.value_mm - gx * move[0] - gy * move[1] - gt * move[2]

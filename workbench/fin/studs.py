@@ -27,7 +27,8 @@ LEAST_PRESS = 0.2
 class Stud:
     """A threaded stop. ``at_mm`` lies on its axis (ski frame), ``axis`` points to the blade.
 
-    ``lead_mm`` is the travel of one turn; ``limits_mm`` are the least and largest travel it has.
+    ``lead_mm`` is the travel of one turn; ``limits_mm`` are how far from ``at_mm`` along the axis
+    its end may lie, least and most.
     """
 
     name: str
@@ -59,8 +60,12 @@ class Stud:
             lo, hi = self.limits_mm
             if not (math.isfinite(lo) and math.isfinite(hi) and lo < hi):
                 raise InputError(
-                    f"{where} travel", self.limits_mm, "[least, most] with least < most"
+                    f"{where} limits", self.limits_mm, "[least, most] travel with least < most"
                 )
+
+    def end_mm(self, travel_mm: float) -> float:
+        """Return how far along the axis the stud's end lies at a travel: its tip radius further."""
+        return travel_mm + self.tip_radius_mm
 
     def clockwise(self, turns: float) -> bool | None:
         """Tell whether these turns (positive is in) are clockwise at its head; None for no turn."""
@@ -144,6 +149,19 @@ def check_studs(studs: Sequence[Stud]) -> None:
             tops[1].at_mm,
             "a place at least 2 mm from the other stud",
         )
+    if _beside_mm(tops[0], tops[1]) < 2.0 and _beside_mm(tops[1], tops[0]) < 2.0:
+        raise InputError(
+            f"stud {shown(tops[1].name)} at",
+            tops[1].at_mm,
+            f"a place beside the axis of stud {shown(tops[0].name)}: "
+            "two studs on one line do not hold the blade's tilt",
+        )
+
+
+def _beside_mm(one: Stud, other: Stud) -> float:
+    """Return how far beside the axis of ``one`` the place of another stud lies."""
+    dx, dy = other.at_mm[0] - one.at_mm[0], other.at_mm[1] - one.at_mm[1]
+    return abs(one.axis[0] * dy - one.axis[1] * dx)
 
 
 def seat(studs: Sequence[Stud], blade: Blade, travels_mm: Sequence[float], near: Pose) -> Pose:

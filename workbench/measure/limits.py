@@ -13,7 +13,7 @@ from workbench.errors import InputError
 CaliperScale = Literal["digital", "vernier or dial 0.02 mm", "scale 0.1/0.05 mm"]
 
 DEPTH_AND_INSIDE_MM = 0.020
-"""What DIN 862 adds for depth and inside measurement."""
+"""What DIN 862, and ISO 13385-1 after it, adds for depth (rod and step) and inside measurement."""
 
 _FINE = ((100.0, 0.020), (600.0, 0.030), (1000.0, 0.040))
 _COARSE = (
@@ -36,6 +36,11 @@ DIN_862_MM: dict[CaliperScale, tuple[tuple[float, float], ...]] = {
 
 LONGEST_MM = 1000.0
 """The longest measuring length in DIN 862's table."""
+
+
+def with_depth_part(mpe_mm: float) -> float:
+    """Permissible error in mm of a depth rod or step, from that of an outside measurement."""
+    return mpe_mm + DEPTH_AND_INSIDE_MM
 
 
 def din862_mpe_mm(length_mm: float, scale: CaliperScale = "digital") -> float:

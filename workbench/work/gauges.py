@@ -18,7 +18,7 @@ from workbench.records.faults import UnknownRowError
 from workbench.work import at_twenty
 from workbench.work.local_time import local
 from workbench.work.shop_scatter import StudyScatter, scatter_for, scatters_of
-from workbench.work.trust import Figure, Figures, Taken, default_figures, worst_of
+from workbench.work.trust import Figure, Figures, Taken, by_part, default_figures, worst_of
 from workbench.work.words import clean
 
 IN_HAND = "caliper"
@@ -72,24 +72,26 @@ class Gauge:
     row: rows.Caliper
     checks: tuple[rows.CaliperCheck, ...] = ()
 
-    def figures(self, length_mm: float, until: str = "") -> Figures:
+    def figures(
+        self, length_mm: float, until: str = "", method: Method | None = None
+    ) -> Figures:
         """Return what a budget takes from this caliper for a reading of this length (mm).
 
         ``until`` is the id of the reading: checks made after it say nothing about it, so that what
-        it is worth never changes later. Blank is a reading taken now.
+        it is worth never changes later. Blank is a reading taken now. ``method`` tells with which
+        part of the caliper it is read; left out it is the jaws.
         """
         name = shown_name(self.row)
         try:
             caliper = measured(self.row)
             mpe = caliper.mpe_at(min(abs(length_mm), LONGEST_MM))
         except BenchError:  # a row of other hands that no caliper has
-            return default_figures(length_mm, f"{name} (its figures cannot be)")
-        by_table = self.row.din862_scale is not None
+            return default_figures(length_mm, f"{name} (its figures cannot be)", method)
         step = f"{fine_text(caliper.resolution_mm, caliper.unit)} {caliper.unit}"
         return Figures(
             name,
             Figure(caliper.resolution_mm, f"its step, {step}"),
-            Figure(mpe, f"DIN 862, {self.row.din862_scale}" if by_table else "stated for it"),
+            by_part(Figure(mpe, _mpe_words(self.row)), method),
             self._zero(caliper, until),
         )
 
@@ -111,6 +113,10 @@ class Gauge:
         shown = f"{fine_text(off, caliper.unit)} {caliper.unit}"
         day = max(check.day for check in newest.values())
         return Figure(half + off, f"{names} checked {_day(day)}: off {shown}, and half a step")
+
+
+def _mpe_words(row: rows.Caliper) -> str:
+    return "stated for it" if row.din862_scale is None else f"DIN 862, {row.din862_scale}"
 
 
 def _day(ordinal: int) -> str:
@@ -183,7 +189,10 @@ class Tools:
         until: str = "",
     ) -> Figures:
         gauge = self.gauges.get(caliper_id or "")
-        found = default_figures(mm) if gauge is None else gauge.figures(mm, until)
+        if gauge is None:
+            found = default_figures(mm, method=method)
+        else:
+            found = gauge.figures(mm, until, method)
         scatter = scatter_for(self.studies, method, until)
         found = replace(found, scatter=scatter) if scatter is not None else found
         if at is None:

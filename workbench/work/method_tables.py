@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from workbench.errors import InputError
 from workbench.fin.blade import Blade
-from workbench.fin.methods import QUANTITIES, Method, Quantity, Scribe, Station
+from workbench.fin.methods import PARTS, QUANTITIES, Method, Part, Quantity, Scribe, Station
 from workbench.work.fields import Table, as_list, under
 
 
@@ -26,9 +26,20 @@ def read_method(table: Table, blade: Blade) -> Method:
         )
     scribe = _scribe(table, quantity) if table.has("scribe") else None
     u = table.length("u") if table.has("u") else None
+    part = _part(table)
     table.done()
     with under(table):
-        return Method(name, quantity, station, width, band, scribe, u)
+        return Method(name, quantity, station, width, band, scribe, u, part)
+
+
+def _part(table: Table) -> Part | None:
+    if not table.has("part"):
+        return None
+    given = table.text("part")
+    for part in PARTS:
+        if part == given:
+            return part
+    raise InputError(table.where("part"), given, ", ".join(PARTS))
 
 
 def _scribe(table: Table, quantity: Quantity) -> Scribe:

@@ -21,7 +21,12 @@ from workbench.work.jobs import JobView
 from workbench.work.pairs import Number, PairLine, Two, number_of, offered, pairs_of
 from workbench.work.rigs import method_of
 from workbench.work.shop import Shop
-from workbench.work.trust import CONTACT_HEIGHT_U_MM, STEEPEST_SLOPE, reading_u_mm
+from workbench.work.trust import (
+    CONTACT_HEIGHT_U_MM,
+    STEEPEST_SLOPE,
+    default_figures,
+    reading_u_mm,
+)
 from workbench.work.words import error_words
 
 NEEDS_THREE = "not known yet: three readings of this pass fix where the blade stands"
@@ -116,7 +121,9 @@ def restate_typed(
     learnt = _learn(pairs_of(shop, two))
     if learnt is None:
         raise InputError("pairs", "fewer than 2", "2 or more: one pair shows no scatter")
-    return number, _reading_of(learnt, number.mm, reading_u_mm([number.mm]))
+    method = method_of(two.first, view.rig.blade)
+    figures = default_figures(number.mm, method=method)
+    return number, _reading_of(learnt, number.mm, reading_u_mm([number.mm], figures=figures))
 
 
 def restate_current(shop: Shop, view: JobView, two: Two) -> LearntReading | None:

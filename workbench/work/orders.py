@@ -184,11 +184,16 @@ def _lead(table: Table) -> float:
 
 
 def _limits(table: Table) -> tuple[float, float] | None:
-    if not table.has("travel"):
+    """Return where the stud's end may lie; ``travel`` is the key's older name."""
+    given = [key for key in ("limits", "travel") if table.has(key)]
+    if not given:
         return None
-    accepted = "[least, most]: the travel along the axis from 'at'"
-    pair = as_list(table.raw("travel", accepted), table.where("travel"), accepted, 2)
-    low, high = (table.as_length(v, table.where(f"travel[{i}]")) for i, v in enumerate(pair))
+    if len(given) == 2:
+        raise InputError(table.where("travel"), "both", "limits alone: travel is its older name")
+    (key,) = given
+    accepted = "[least, most]: how far along the axis from 'at' the stud's end may lie"
+    pair = as_list(table.raw(key, accepted), table.where(key), accepted, 2)
+    low, high = (table.as_length(v, table.where(f"{key}[{i}]")) for i, v in enumerate(pair))
     return (low, high)
 
 

@@ -13,7 +13,7 @@ from typing import Any
 from workbench.errors import InputError
 from workbench.fin.fit import Fit, fit_pose
 from workbench.fin.guidance import Plan, Step, StudTurn, contact_remarks, plan, u_after
-from workbench.fin.methods import Method
+from workbench.fin.methods import Method, observe_all
 from workbench.fin.pose import Pose
 from workbench.fin.remarks import rough_remarks
 from workbench.measure.units import MM_PER
@@ -95,17 +95,34 @@ def predict_report(order: Order, turns: Mapping[str, float]) -> dict[str, Any]:
     }
 
 
-def restate_report(order: Order, methods: Sequence[Method]) -> dict[str, Any]:
-    """Return what other methods would read on the fin as it stands."""
+def restate_report(
+    order: Order, methods: Sequence[Method], skip: bool = False
+) -> dict[str, Any]:
+    """Return what other methods would read on the fin as it stands.
+
+    With ``skip`` a method that would meet no part of the blade says so in its line.
+
+    Raises:
+        OutOfReachError: without ``skip``, a method would meet no part of the blade.
+    """
     fit = fit_of(order)
     per = MM_PER[order.unit]
-    remarks = rough_remarks(order.rig, fit, methods, fit.pose, "now")
+    blade, base = order.rig.blade, order.rig.base
+    seen = observe_all(methods, blade, base, fit.pose)
+    read = [m for m, o in zip(methods, seen, strict=True) if o is not None or not skip]
+    values = {v["method"]: v for v in _values(order, fit, read, fit.pose)}
+    remarks = rough_remarks(order.rig, fit, read, fit.pose, "now")
     return {
         "unit": order.unit,
         "pose": {"now": _pose(fit.pose, per)},
-        "restated": _values(order, fit, methods, fit.pose),
+        "restated": [values.get(m.name) or _unread(m) for m in methods],
         "warnings": [remark_words(r, order.unit) for r in remarks],
     }
+
+
+def _unread(method: Method) -> dict[str, Any]:
+    trouble = "the caliper would meet no part of the blade"
+    return {"method": method.name, "reading": None, "u": None, "trouble": trouble}
 
 
 def _values(order: Order, fit: Fit, methods: Sequence[Method], pose: Pose) -> list[dict[str, Any]]:

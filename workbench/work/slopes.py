@@ -23,7 +23,7 @@ def u_of(taken: Taken, slope: float) -> float:
     """
     if taken.u_mm is not None:
         return taken.u_mm
-    return reading_u_mm(taken.values_mm, slope, taken.figures)
+    return reading_u_mm(taken.values_mm, slope, taken.known_figures)
 
 
 class Slopes:

@@ -71,12 +71,15 @@ def readings_table(report: dict[str, Any], key: str, unit: Unit) -> str:
     rows = [
         [
             clean(r["method"]),
-            f"{length_text(r['reading'] * per, unit)} {unit}",
-            f"±{fine_text(r['u'] * per, unit)}",
+            "nothing" if r["u"] is None else f"{length_text(r['reading'] * per, unit)} {unit}",
+            "—" if r["u"] is None else f"±{fine_text(r['u'] * per, unit)}",
         ]
         for r in report[key]
     ]
     lines = _columns(["method", "reads", "standard uncertainty"], rows)
+    for i, r in enumerate(report[key], 1):
+        if r["u"] is None:
+            lines[i] += f"  {r['trouble']}"
     return "\n".join(lines + _warnings(report.get("warnings", [])))
 
 

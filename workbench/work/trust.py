@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from functools import lru_cache
+from typing import assert_never
 
 from workbench.errors import BenchError
 from workbench.fin.fit import Reading, fit_pose
@@ -12,7 +13,12 @@ from workbench.fin.methods import Method
 from workbench.fin.rig import Rig
 from workbench.frozen import dataclass
 from workbench.measure.budget import Budget, Contribution
-from workbench.measure.limits import LONGEST_MM, din862_mpe_mm
+from workbench.measure.limits import (
+    DEPTH_AND_INSIDE_MM,
+    LONGEST_MM,
+    din862_mpe_mm,
+    with_depth_part,
+)
 from workbench.measure.reading_budget import (
     RESOLUTION_MM,
     TEMPERATURE_HALF_WIDTH_C,
@@ -69,14 +75,37 @@ class Figures:
         )
 
 
-def default_figures(length_mm: float, caliper: str = "no caliper named") -> Figures:
-    """Return the figures of a reading that no caliper of the register is known for."""
+def default_figures(
+    length_mm: float, caliper: str = "no caliper named", method: Method | None = None
+) -> Figures:
+    """Return the figures of a reading that no caliper of the register is known for.
+
+    ``method`` tells with which part of the caliper it is read; left out it is the jaws.
+    """
+    mpe = Figure(din862_mpe_mm(min(abs(length_mm), LONGEST_MM)), "default: DIN 862, digital")
     return Figures(
         caliper,
         Figure(RESOLUTION_MM, "default: 0.0005 in"),
-        Figure(din862_mpe_mm(min(abs(length_mm), LONGEST_MM)), "default: DIN 862, digital"),
+        by_part(mpe, method),
         Figure(RESOLUTION_MM / 2, "default: half a step"),
     )
+
+
+def by_part(outside: Figure, method: Method | None) -> Figure:
+    """Return the permissible error of the caliper's part that a method is read with.
+
+    ``outside`` is that of an outside measurement, with the jaws.
+    """
+    if method is None or method.is_coarse:
+        return outside
+    part = method.read_with
+    if part == "tips" or part == "flat":
+        return outside
+    if part == "rod" or part == "step":
+        words = "the depth rod" if part == "rod" else "the step"
+        added = f"{DEPTH_AND_INSIDE_MM:g} mm more with {words}"
+        return Figure(with_depth_part(outside.mm), f"{outside.origin}, {added}")
+    assert_never(part)
 
 
 def worst_of(each: Sequence[Figures]) -> Figures:
@@ -123,6 +152,11 @@ class Taken:
     u_mm: float | None = None
     figures: Figures | None = None
 
+    @property
+    def known_figures(self) -> Figures:
+        """The figures, or the default ones of the method."""
+        return self.figures or default_figures(mean_of(self.values_mm), method=self.method)
+
 
 def budget_of(
     values_mm: Sequence[float], height_slope: float = 0.0, figures: Figures | None = None
@@ -130,7 +164,8 @@ def budget_of(
     """Return the budget of the mean of these repeats (mm).
 
     ``height_slope`` is how much the reading changes per mm of contact height (mm/mm); it is 0 for a
-    depth and where the jaw meets a corner. Without ``figures`` it is the default budget.
+    depth and where the jaw meets a corner. Without ``figures`` it is the default budget of the
+    jaws.
     """
     slope = min(abs(height_slope), STEEPEST_SLOPE)
     if figures is None:
@@ -180,7 +215,7 @@ def _budgets(taken: tuple[Taken, ...], rig: Rig) -> tuple[Budget, ...]:
 def _budget(taken: Taken, slope: float) -> Budget:
     if taken.u_mm is not None:
         return Budget((Contribution(STATED, taken.u_mm),))
-    return budget_of(taken.values_mm, slope, taken.figures)
+    return budget_of(taken.values_mm, slope, taken.known_figures)
 
 
 def readings_of(taken: Sequence[Taken], rig: Rig) -> tuple[Reading, ...]:

@@ -9,7 +9,15 @@ import math
 
 from workbench.errors import BenchError
 from workbench.fin.fit import NoPoseError
-from workbench.fin.guidance import Remark, Step, StudLimitError, StudTurn, TargetOutOfReachError
+from workbench.fin.guidance import (
+    FARTHEST_MM,
+    Remark,
+    Step,
+    StudLimitError,
+    StudTurn,
+    StudTurnsError,
+    TargetOutOfReachError,
+)
 from workbench.measure.display import change_text, degrees_text, fine_text, length_text, turns_text
 from workbench.measure.units import Unit
 
@@ -90,8 +98,12 @@ def remark_words(remark: Remark, unit: Unit) -> str:
         return f"the readings put the blade at a tilt of {tilt}: that is odd, take them again"
     if remark.code == "ambiguous":
         tilt = degrees_text(math.degrees(remark.angle_rad))
+        more = ""
+        if remark.others:
+            more = f", and {remark.others} more {'pose' if remark.others == 1 else 'poses'}"
         return (
-            f"the readings would also fit a blade tilted {tilt}: a fourth reading tells them apart"
+            f"the readings would also fit a blade tilted {tilt}{more}: "
+            "a fourth reading tells them apart"
         )
     if remark.code == "off_edge":
         return f"stud {subject}: {when} it touches beyond the end of its edge"
@@ -111,6 +123,11 @@ def remark_words(remark: Remark, unit: Unit) -> str:
             "no tail distance is read: only the base's curve tells where the blade stands fore and "
             f"aft, to ±{fine_text(limit, unit)} {unit}"
         )
+    if remark.code == "rough" and remark.by:
+        return (
+            f"{subject}: its uncertainty is only rough, as {clean(remark.by)}, on which it depends, "
+            "touches near a corner of the outline"
+        )
     if remark.code == "rough":
         return (
             f"{subject}: {when} it touches so near a corner of the outline that the "
@@ -124,6 +141,8 @@ def remark_words(remark: Remark, unit: Unit) -> str:
     why = "a finer turn would do better"
     if remark.code == "apart":
         why = "these targets cannot all be met together"
+        if remark.by:
+            why = f"the targets cannot all be met while {clean(remark.by)} is held"
     return (
         f"{subject}: with these turns it stays {change_text(value, unit, _fine(unit))} {unit} off, "
         f"outside ±{fine_text(limit, unit)} {unit}; {why}"
@@ -136,8 +155,15 @@ def error_words(error: BenchError, unit: Unit) -> str:
         return f"the target is out of the blade's reach: {error_words(error.why, unit)}"
     if isinstance(error, StudLimitError):
         return (
-            f"stud {clean(error.stud.name)} would have to stand at {_len(error.travel_mm, unit)}, "
+            f"stud {clean(error.stud.name)} would have to stand at {_len(error.end_mm, unit)}, "
             f"beyond its {error.side} travel of {_len(error.limit_mm, unit)}"
+        )
+    if isinstance(error, StudTurnsError):
+        way = "in" if error.turns > 0.0 else "out"
+        return (
+            f"stud {clean(error.stud.name)} would have to turn {abs(error.turns):.1f} turns {way}: "
+            f"without stated limits no stud is taken to move more than {_len(FARTHEST_MM, unit)} "
+            f"({error.most_turns:.1f} turns)"
         )
     if isinstance(error, NoPoseError) and error.method is not None and error.value_mm is not None:
         text = f"{error.reason}: '{clean(error.method.name)}' {_len(error.value_mm, unit)}"

@@ -16,7 +16,7 @@ from workbench.measure.units import Unit
 from workbench.work.jobs import JobView, Line
 from workbench.work.meaning import WITHIN
 from workbench.work.shop_scatter import origin_words
-from workbench.work.trust import STATED, Figures, budgets_of, default_figures
+from workbench.work.trust import STATED, Figures, budgets_of
 
 LEVEL = 0.95
 """Coverage probability of the expanded uncertainty shown."""
@@ -75,7 +75,7 @@ def worth_of(view: JobView, line: Line) -> Worth:
     budgets = budgets_of(taken, view.rig)
     by_name = {t.method.name: b for t, b in zip(taken, budgets, strict=True)}
     budget = by_name[line.method.name]
-    figures = line.taken.figures or default_figures(repeats.mean)
+    figures = line.taken.known_figures
     return Worth(line, repeats, line.doubts, budget, figures)
 
 
