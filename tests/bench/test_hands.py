@@ -62,8 +62,8 @@ def held(keys: Keys) -> list[str]:
 
 @pytest.mark.parametrize(
     "texts",
-    [("2450", "728", "6951"), ("24500", "0728", "69510"), ("2.45", ".728", "6.951"),
-     ("2,45", "0,728", "6,951"), ("62.23mm", "728 thou", '6.951"')],
+    [("2490", "748", "7013"), ("24900", "0748", "70130"), ("2.49", ".748", "7.013"),
+     ("2,49", "0,748", "7,013"), ("63.246mm", "748 thou", '7.013"')],
 )  # fmt: skip
 def test_readings_are_taken_as_they_are_typed(shop: Shop, texts: tuple[str, ...]) -> None:
     """With point, comma, unit or none of these: each goes to the reading due."""
@@ -72,7 +72,7 @@ def test_readings_are_taken_as_they_are_typed(shop: Shop, texts: tuple[str, ...]
         assert keys.hands.state.line_index == n
         keys.type(text + "\n")
         assert keys.hands.state.tone == "done", keys.hands.state.message
-    assert latest(keys) == [[2.45], [0.728], [6.951]]
+    assert latest(keys) == [[2.49], [0.748], [7.013]]
     view = keys.hands.state.view
     assert view is not None
     assert view.stage == "studs"
@@ -80,15 +80,15 @@ def test_readings_are_taken_as_they_are_typed(shop: Shop, texts: tuple[str, ...]
 
 
 def test_a_value_that_fits_only_in_the_other_unit_is_asked_about(shop: Shop) -> None:
-    """62.23 on an inch bench: + takes it as mm, and nothing is kept before that."""
+    """63.246 on an inch bench: + takes it as mm, and nothing is kept before that."""
     keys = begin(shop, "as received")
-    keys.type("62.23\n")
+    keys.type("63.246\n")
     assert keys.hands.state.question is not None
     assert latest(keys)[0] == []
     keys.type("\n")
     assert latest(keys)[0] == []
     keys.yes()
-    assert latest(keys)[0] == [2.45]
+    assert latest(keys)[0] == [2.49]
     assert keys.hands.state.view is not None
     assert keys.hands.state.view.lines[0].latest[0].unit == "mm"
 
@@ -96,16 +96,16 @@ def test_a_value_that_fits_only_in_the_other_unit_is_asked_about(shop: Shop) -> 
 def test_a_question_is_left_by_rubbing_out_and_the_entry_can_be_mended(shop: Shop) -> None:
     """Backspace leads back to what was typed; the next one takes a character off."""
     keys = begin(shop, "as received")
-    keys.type("62.23\n\b")
-    assert (keys.hands.state.question, keys.hands.state.entry) == (None, "62.23")
-    keys.type("\b\b\b\b\b2.45\n")
-    assert latest(keys)[0] == [2.45]
+    keys.type("63.246\n\b")
+    assert (keys.hands.state.question, keys.hands.state.entry) == (None, "63.246")
+    keys.type("\b\b\b\b\b\b2.49\n")
+    assert latest(keys)[0] == [2.49]
 
 
 def test_minus_shows_the_next_answer_and_does_not_leave_the_ski(shop: Shop) -> None:
     """While a question stands, no stepping through the queue happens."""
     keys = begin(shop, "as received")
-    keys.type("62.23\n")
+    keys.type("63.246\n")
     view, count = keys.hands.state.view, len(keys.hands.state.question.placings)  # type: ignore[union-attr]
     for _ in range(count):
         keys.hands.no()
@@ -127,24 +127,24 @@ def test_a_wrong_text_stays_and_says_why(shop: Shop, wrong: str) -> None:
 def test_repeats_go_to_the_line_that_was_chosen(shop: Shop) -> None:
     """Up and down choose; a reading typed again is a repeat; then the one due is due again."""
     keys = begin(shop, "as received")
-    keys.type("2450\n")
+    keys.type("2490\n")
     keys.hands.select(-1)
-    keys.type("2451\n")
+    keys.type("2491\n")
     assert keys.hands.state.line_index == 1
-    keys.type("728\n6951\n")
+    keys.type("748\n7013\n")
     keys.hands.select(1)
     keys.hands.select(1)
-    keys.type("6952\n")
-    assert latest(keys) == [[2.45, 2.451], [0.728], [6.951, 6.952]]
+    keys.type("7014\n")
+    assert latest(keys) == [[2.49, 2.491], [0.748], [7.013, 7.014]]
 
 
 def test_a_flip_of_the_unit_changes_the_view_and_not_what_was_typed(shop: Shop) -> None:
     """Inch and mm flip everywhere and stay so at the next opening; readings keep their own."""
     keys = begin(shop, "as received")
-    keys.type("2450\n")
+    keys.type("2490\n")
     keys.hands.flip_unit()
-    keys.type("1849\n")
-    assert latest(keys)[:2] == [[2.45], [round(18.49 / 25.4, 6)]]
+    keys.type("1900\n")
+    assert latest(keys)[:2] == [[2.49], [round(19.00 / 25.4, 6)]]
     view = keys.hands.state.view
     assert view is not None
     assert [line.latest[0].unit for line in view.lines[:2]] == ["in", "mm"]
@@ -156,15 +156,15 @@ def test_bench_reopens_on_the_same_ski_stage_and_entry(tmp_path: Path) -> None:
     path = demo_file(tmp_path)
     with open_shop(path) as shop:
         keys = begin(shop, "as received", "Gannet 68")
-        keys.type("2450\n07")
+        keys.type("2490\n07")
         keys.hands.leave()
         before = keys.hands.state
     with open_shop(path) as shop:
         keys = Keys(Hands(shop))
         assert keys.hands.state.view == before.view
         assert keys.hands.state.entry == "07"
-        keys.type("28\n")
-        assert latest(keys)[:2] == [[2.45], [0.728]]
+        keys.type("48\n")
+        assert latest(keys)[:2] == [[2.49], [0.748]]
 
 
 def test_a_draft_that_was_taken_does_not_come_back_after_a_crash(tmp_path: Path) -> None:
@@ -175,8 +175,8 @@ def test_a_draft_that_was_taken_does_not_come_back_after_a_crash(tmp_path: Path)
         keys.type("24")
         keys.hands.leave()
         keys = Keys(Hands(shop))
-        keys.type("50\n")
-        assert latest(keys)[0] == [2.45]
+        keys.type("90\n")
+        assert latest(keys)[0] == [2.49]
         assert Hands(shop).state.entry == ""
 
 
@@ -209,9 +209,9 @@ def test_stepping_to_another_ski_keeps_a_half_typed_number_as_a_note(shop: Shop)
 def test_a_burst_and_a_hand_are_told_apart_by_their_pace(shop: Shop) -> None:
     """How a reading came is kept with it."""
     keys = begin(shop, "as received")
-    keys.type("2.4500\n", FAST_S)
+    keys.type("2.4900\n", FAST_S)
     keys.time += 2.0
-    keys.type(".728\n", SLOW_S)
+    keys.type(".748\n", SLOW_S)
     view = keys.hands.state.view
     assert view is not None
     assert [line.latest[0].how for line in view.lines[:2]] == ["gauge", "typed"]
@@ -245,9 +245,9 @@ def test_enter_twice_at_once_does_one_step(shop: Shop) -> None:
 def test_take_back_says_what_it_took(shop: Shop) -> None:
     """The message names the entry; where nothing is left it says so."""
     keys = begin(shop, "as received")
-    keys.type("2450\n")
+    keys.type("2490\n")
     keys.hands.take_back()
-    assert "2450" in keys.hands.state.message
+    assert "2490" in keys.hands.state.message
     assert latest(keys)[0] == []
     for _ in range(4):
         keys.hands.take_back()
@@ -280,8 +280,8 @@ def test_a_book_that_was_moved_away_is_a_message_and_not_a_crash(
     """Every key still works, says that nothing is kept, and the entry stays."""
     keys = begin(shop, "as received")
     book_file.rename(book_file.with_suffix(".away"))
-    keys.type("2450\n")
-    assert keys.hands.state.entry == "2450"
+    keys.type("2490\n")
+    assert keys.hands.state.entry == "2490"
     assert "moved" in keys.hands.state.message
     for act in (keys.hands.flip_unit, keys.hands.next_drawing, keys.hands.next_unfinished,
                 keys.hands.take_back, keys.hands.finer, lambda: keys.hands.hold("1"),
@@ -295,7 +295,7 @@ def test_nothing_goes_wrong_with_a_book_without_a_ski(tmp_path: Path) -> None:
     """The empty queue answers every key with what can be done."""
     with open_shop(tmp_path / "empty.db") as shop:
         keys = Keys(Hands(shop))
-        keys.type("2450\n")
+        keys.type("2490\n")
         keys.yes()
         for act in (keys.hands.no, keys.hands.take_back, keys.hands.finer, keys.hands.next_side,
                     keys.hands.baseline, keys.hands.keep_as_is, keys.hands.escape,
@@ -309,9 +309,9 @@ def test_enter_adds_the_first_ski_and_a_burst_does_not(tmp_path: Path) -> None:
     with open_shop(tmp_path / "empty.db") as shop:
         keys, asked = Keys(Hands(shop)), []
         keys.hands.asks = asked.append
-        keys.type("2450\n")
+        keys.type("2490\n")
         assert asked == []
-        assert keys.hands.state.entry == "2450"
+        assert keys.hands.state.entry == "2490"
         keys.hands.escape()
         keys.hands.enter(keys.time + 10)
         assert asked == ["add_ski"]

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import Literal
 
 from workbench.errors import BenchError
@@ -34,8 +35,9 @@ class Explanation:
     """Turns that may have been made, and how well the readings after them fit.
 
     ``stud`` is the one meant and ``other`` the one turned in its place, None where there is none;
-    ``turns`` are those really made, by stud (positive is in). ``chi_square`` has as many degrees of
-    freedom as there are readings; ``worst_mm`` is the reading that misses most.
+    ``turns`` are those really made, by stud (positive is in); ``back`` brings the stud that was
+    turned back to where it was meant to be, 0 where two were exchanged. ``chi_square`` has as many
+    degrees of freedom as there are readings; ``worst_mm`` is the reading that misses most.
     """
 
     made: Made
@@ -44,6 +46,7 @@ class Explanation:
     worst_mm: float
     stud: Stud | None = None
     other: Stud | None = None
+    back: float = 0.0
 
 
 def explanations(
@@ -61,9 +64,11 @@ def explanations(
     if meant.chi_square <= chi2_quantile(DOUBTED_FROM, len(after)):
         return (meant,)
     found = []
-    for made, trial, stud, other in _slips(rig.studs, turns):
+    for made, trial, stud, other, back in _slips(rig.studs, turns):
         try:
-            one = _explanation(rig, before, made, trial, after, stud, other)
+            one = replace(
+                _explanation(rig, before, made, trial, after), stud=stud, other=other, back=back
+            )
         except BenchError:
             continue
         if one.chi_square <= chi2_quantile(FITS_TO, len(after)):
@@ -73,19 +78,20 @@ def explanations(
 
 def _slips(
     studs: Sequence[Stud], turns: Sequence[float]
-) -> Iterator[tuple[Made, tuple[float, ...], Stud, Stud | None]]:
-    """Yield what a hand may have done instead: turns by stud, the stud meant and the one turned."""
+) -> Iterator[tuple[Made, tuple[float, ...], Stud, Stud | None, float]]:
+    """Yield what a hand may have done instead: turns by stud, the stud meant and the one turned,
+    and how far that one is to be turned back."""
     for i, turn in enumerate(turns):
         if not turn:
             continue
-        yield "not turned", _with(turns, {i: 0.0}), studs[i], None
-        yield "other way", _with(turns, {i: -turn}), studs[i], None
-        yield "twice", _with(turns, {i: 2.0 * turn}), studs[i], None
+        yield "not turned", _with(turns, {i: 0.0}), studs[i], None, turn
+        yield "other way", _with(turns, {i: -turn}), studs[i], None, 2.0 * turn
+        yield "twice", _with(turns, {i: 2.0 * turn}), studs[i], None, -turn
         for j, its in enumerate(turns):
             if j != i:
-                yield "instead", _with(turns, {i: 0.0, j: its + turn}), studs[i], studs[j]
+                yield "instead", _with(turns, {i: 0.0, j: its + turn}), studs[i], studs[j], -turn
             if j > i and its and its != turn:
-                yield "exchanged", _with(turns, {i: its, j: turn}), studs[i], studs[j]
+                yield "exchanged", _with(turns, {i: its, j: turn}), studs[i], studs[j], 0.0
 
 
 def _with(turns: Sequence[float], changed: dict[int, float]) -> tuple[float, ...]:
@@ -98,8 +104,6 @@ def _explanation(
     made: Made,
     turns: tuple[float, ...],
     after: Sequence[Reading],
-    stud: Stud | None = None,
-    other: Stud | None = None,
 ) -> Explanation:
     """Return how well the readings fit these turns: chi-square of the misses with the covariance of
     what is predicted (JCGM 102:2011, 6.2): readings before and after, and the hand that turned."""
@@ -126,7 +130,7 @@ def _explanation(
     if weights is not None:
         (weighted,) = multiply([misses], weights)
         chi_square = math.fsum(w * m for w, m in zip(weighted, misses, strict=True))
-    return Explanation(made, turns, chi_square, max(map(abs, misses)), stud, other)
+    return Explanation(made, turns, chi_square, max(map(abs, misses)))
 
 
 def _along(one: Sequence[float], two: Sequence[float], u: Sequence[float]) -> float:

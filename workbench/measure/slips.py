@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping
 from typing import Literal
 
@@ -81,6 +82,15 @@ def doubt(
     if left <= near:
         return Doubt(off, normalised, slip, detail)
     return Doubt(off, normalised, "unseated")
+
+
+def same_digits(one: str, two: str) -> bool:
+    """Whether two entries show the same number: leading and trailing zeros, point and sign aside.
+
+    Fewer than three figures tell nothing.
+    """
+    first, second = (re.sub(r"[^0-9]", "", text).strip("0") for text in (one, two))
+    return len(first) > 2 and first == second
 
 
 def _critical(dof: float) -> float:

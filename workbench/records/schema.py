@@ -389,6 +389,11 @@ def _why_corrected(db: Database) -> None:
         db.execute(f"ALTER TABLE {table} ADD COLUMN reason TEXT NOT NULL DEFAULT ''")
 
 
+def _seen_readings(db: Database) -> None:
+    """Let the least and the largest reading by a method be found at once, in whatever big book."""
+    db.execute(f"CREATE INDEX readings_seen ON {Table.READINGS}(method_id, mm)")
+
+
 def _guard(db: Database, table: Table) -> None:
     for statement in _append_only(table):
         db.execute(statement)
@@ -410,6 +415,7 @@ STEPS: dict[str, Callable[[Database], None]] = {
     "whole_day": _whole_day,
     "other_strikes": _other_strikes,
     "why_corrected": _why_corrected,
+    "seen_readings": _seen_readings,
 }
 """All steps from an empty file to today's book, oldest first."""
 

@@ -95,6 +95,7 @@ class OpenBook:
         at = progress(facts, ski.methods, tolerances, ski.has_wing, u_of, job.kind, rules)
         named = [(i, m) for i, m, _ in methods]
         first = at.stage == "as received"
+        last = left_with(self.book, job, named, rig, stated) if first else None
         finest = self._finest(facts, job)
         baselines = self.book.baselines_of(ski.id)
         return build_view(
@@ -110,12 +111,25 @@ class OpenBook:
             _others(kept, blade),
             tools,
             guarded,
-            left_with(self.book, job, named, rig, stated) if first else None,
+            last,
             rules,
             _marks(kept, ski, blade),
             corrected,
-            turned_other_way(self.book, block, facts) if at.stage == "measuring" else frozenset(),
+            (
+                turned_other_way(self.book, block, facts)
+                if at.stage == "measuring" or (at.stage == "turning" and at.pass_number)
+                else frozenset()
+            ),
+            at.stage == "target"
+            and not at.targets
+            and self.book.last_setting(ski.id, job.id) is not None,
+            self._seen(ski) if first and last is None and not baselines else {},
         )
+
+    def _seen(self, ski: rows.Ski) -> dict[str, tuple[float, float]]:
+        """Return the range (mm) that this shop ever read by each of a ski's methods, by id."""
+        found = ((i, self.book.seen_range_mm(i)) for i in ski.methods)
+        return {i: seen for i, seen in found if seen is not None}
 
     def _parts(
         self, ski: rows.Ski, facts: Sequence[rows.AnyFact]
