@@ -132,25 +132,31 @@ async def test_a_burst_into_a_prompt_answers_nothing(shop: Shop) -> None:
 
 
 async def test_a_burst_while_a_question_is_shown_answers_nothing(shop: Shop) -> None:
-    """The number in question is kept as a note and the new one is a reading."""
+    """The question stays as it is, and what came in waits, kept meanwhile."""
     async with bench(shop) as screen:
         await _at(shop, screen, "as received")
         await screen.by_hand("63.246\n")
-        assert screen.app.hands.state.question is not None
-        screen.burst("2.4900\n")
+        before = screen.app.hands.state
+        assert before.question is not None
+        screen.burst(".7480\n")
         await screen.settle()
-        assert screen.held() == ["63.246"]
-        assert _inches(screen)[0] == [2.49]
+        state = screen.app.hands.state
+        assert (state.question, state.entry) == (before.question, before.entry)
+        assert (_inches(screen), screen.held()) == ([[], [], []], [".7480"])
+        await screen.by_hand("+")
+        assert _inches(screen) == [[2.49], [0.748], []]
 
 
 async def test_a_burst_stops_at_the_question_it_raises_and_loses_nothing(shop: Shop) -> None:
-    """mm readings into an inch bench: each is asked about or held; none is taken unasked."""
+    """mm readings into an inch bench: each is asked about in turn; none is taken unasked."""
     async with bench(shop) as screen:
         await _at(shop, screen, "as received")
-        screen.burst("63.246\n19.00\n")
+        screen.burst("63.246\n18.999\n")
         await screen.settle()
         assert _inches(screen) == [[], [], []]
-        assert [*screen.held(), screen.app.hands.state.entry] == ["63.246", "19.00"]
+        state = screen.app.hands.state
+        assert (state.entry, [w.text for w in state.waiting]) == ("63.246", ["18.999"])
+        assert screen.held() == ["18.999"]
 
 
 async def test_pasted_lines_are_readings_and_other_text_is_refused(shop: Shop) -> None:

@@ -347,6 +347,8 @@ class Bench(Leaving):
             "finer": hands.finer,
             "keep": hands.keep_as_is,
             "unfinished": hands.next_unfinished,
+            "next_ski": lambda: hands.step_queue(1),
+            "ski_before": lambda: hands.step_queue(-1),
             "side": hands.next_side,
             "drawing": hands.next_drawing,
             "theme": self._next_theme,

@@ -365,8 +365,7 @@ class Hands(Acts):
         if found.is_clear:
             self._doubt_or_aim(view, answers[0], text)
             return
-        settled = _is_outside(line, answers)
-        fits = self._fitting_targets(view, line, text) if settled else ()
+        fits, settled = self._fitting_targets(view, line, text), _is_outside(line, answers)
         self._ask(Question(text, found.question, (*fits, *answers), settled=settled))
 
     def _fitting_targets(self, view: JobView, line: Line, text: str) -> tuple[Answer, ...]:
