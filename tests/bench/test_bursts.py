@@ -11,7 +11,7 @@ from workbench.bench.help import Help
 from workbench.bench.sheet import Sheet
 from workbench.work.shop import Shop
 
-THREE = ("2.4500", ".7280", "6.9510")
+THREE = ("2.4900", ".7480", "7.0130")
 
 
 def _inches(screen: Screen) -> list[list[float]]:
@@ -32,7 +32,7 @@ async def test_three_readings_in_one_write_are_taken_in_order(shop: Shop, ending
         await _at(shop, screen, "as received")
         screen.burst("".join(text + ending for text in THREE))
         await screen.settle()
-        assert _inches(screen) == [[2.45], [0.728], [6.951]]
+        assert _inches(screen) == [[2.49], [0.748], [7.013]]
         assert screen.view.stage == "studs"
         assert {line.latest[0].how for line in screen.view.lines} == {"gauge"}
 
@@ -60,10 +60,10 @@ async def test_a_burst_into_a_check_ticks_and_signs_nothing(shop: Shop, stage: s
         if stage != "received check":
             await screen.by_hand("\n")
         before = screen.view.progress
-        screen.burst("2.4500\n+.728\n-.01\n")
+        screen.burst("2.4900\n+.748\n-.01\n")
         await screen.settle()
         assert screen.view.progress == before
-        assert screen.held() == ["2.4500", "+.728", "-.01"]
+        assert screen.held() == ["2.4900", "+.748", "-.01"]
 
 
 async def test_a_plus_right_after_a_burst_ticks_nothing(shop: Shop) -> None:
@@ -71,7 +71,7 @@ async def test_a_plus_right_after_a_burst_ticks_nothing(shop: Shop) -> None:
     async with bench(shop) as screen:
         await _at(shop, screen, "waiting")
         await screen.by_hand("\n")
-        screen.burst("2.4500\n+")
+        screen.burst("2.4900\n+")
         await screen.settle()
         assert screen.view.stage == "waiting"
         await screen.by_hand("+")
@@ -89,11 +89,11 @@ async def test_where_no_reading_is_due_a_burst_is_held_and_does_no_step(
         else:
             screen.app.hands.open(at_stage(shop, stage).job.id)
         before = screen.view
-        screen.burst("2.4500\r\n.7280\r\n")
+        screen.burst("2.4900\r\n.7480\r\n")
         await screen.settle()
         assert screen.view.job.id == before.job.id
         assert screen.view.progress == before.progress
-        assert screen.held() == ["2.4500", ".7280"]
+        assert screen.held() == ["2.4900", ".7480"]
 
 
 @pytest.mark.parametrize(("key", "kind"), [("/", Sheet), ("h", Help)])
@@ -105,10 +105,10 @@ async def test_a_burst_into_the_sheet_or_the_help_is_held(
         await _at(shop, screen, "as received")
         await screen.by_hand(key)
         await screen.settle()
-        screen.burst("2.4500\r\n7280\r\n+.0100\r\n-1/64\r\n")
+        screen.burst("2.4900\r\n7480\r\n+.0100\r\n-1/64\r\n")
         await screen.settle()
         assert isinstance(screen.app.screen, kind)
-        assert screen.held() == ["2.4500", "7280", "+.0100", "-1/64"]
+        assert screen.held() == ["2.4900", "7480", "+.0100", "-1/64"]
         assert _inches(screen) == [[], [], []]
         await screen.pilot.press("escape")
         await screen.settle()
@@ -123,43 +123,49 @@ async def test_a_burst_into_a_prompt_answers_nothing(shop: Shop) -> None:
         for char in "bolt":
             await screen.pilot.press(char)
         await screen.pilot.pause(0.2)
-        screen.burst("2.4500\r\n")
+        screen.burst("2.4900\r\n")
         await screen.settle()
         assert len(screen.app.screen_stack) == 2
         assert screen.view.stage == "waiting"
-        assert screen.held() == ["2.4500"]
+        assert screen.held() == ["2.4900"]
         assert "bolt" in screen.shown()
 
 
 async def test_a_burst_while_a_question_is_shown_answers_nothing(shop: Shop) -> None:
-    """The number in question is kept as a note and the new one is a reading."""
+    """The question stays as it is, and what came in waits, kept meanwhile."""
     async with bench(shop) as screen:
         await _at(shop, screen, "as received")
-        await screen.by_hand("62.23\n")
-        assert screen.app.hands.state.question is not None
-        screen.burst("2.4500\n")
+        await screen.by_hand("63.246\n")
+        before = screen.app.hands.state
+        assert before.question is not None
+        screen.burst(".7480\n")
         await screen.settle()
-        assert screen.held() == ["62.23"]
-        assert _inches(screen)[0] == [2.45]
+        state = screen.app.hands.state
+        assert (state.question, state.entry) == (before.question, before.entry)
+        assert (_inches(screen), screen.held()) == ([[], [], []], [".7480"])
+        await screen.by_hand("+")
+        assert _inches(screen) == [[2.49], [0.748], []]
 
 
 async def test_a_burst_stops_at_the_question_it_raises_and_loses_nothing(shop: Shop) -> None:
-    """mm readings into an inch bench: each is asked about or held; none is taken unasked."""
+    """mm readings into an inch bench: each is asked about in turn; none is taken unasked."""
     async with bench(shop) as screen:
         await _at(shop, screen, "as received")
-        screen.burst("62.23\n18.49\n")
+        screen.burst("63.246\n18.999\n")
         await screen.settle()
         assert _inches(screen) == [[], [], []]
-        assert [*screen.held(), screen.app.hands.state.entry] == ["62.23", "18.49"]
+        state = screen.app.hands.state
+        assert (state.entry, [w.text for w in state.waiting]) == ("63.246", ["18.999"])
+        assert screen.held() == ["18.999"]
 
 
 async def test_pasted_lines_are_readings_and_other_text_is_refused(shop: Shop) -> None:
     """A paste goes line by line; a line with anything else in it is named and not taken."""
     async with bench(shop) as screen:
         await _at(shop, screen, "as received")
-        screen.app.post_message(Paste("2.4500\r\n2x450\r\n"))
+        screen.app.post_message(Paste("2.4900\r\n2x450\r\n"))
         await screen.settle()
-        assert _inches(screen) == [[2.45], [], []]
+        assert _inches(screen) == [[2.49], [], []]
         assert screen.app.hands.state.entry == ""
         assert "2x450" in screen.shown()
 
@@ -169,9 +175,9 @@ async def test_a_paste_into_the_sheet_is_held(shop: Shop) -> None:
     async with bench(shop) as screen:
         await screen.by_hand("/")
         await screen.settle()
-        screen.app.post_message(Paste("2.4500\n"))
+        screen.app.post_message(Paste("2.4900\n"))
         await screen.settle()
-        assert screen.held() == ["2.4500"]
+        assert screen.held() == ["2.4900"]
 
 
 async def test_a_burst_at_the_target_is_no_target(shop: Shop) -> None:

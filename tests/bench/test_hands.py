@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from tests.bench.screens import bench
 from tests.shop import at_stage, demo_file, heron, open_shop, ski, walk_to
+from workbench.bench.app import FLASH_S
 from workbench.bench.hands import Hands
+from workbench.bench.next_line import next_words
 from workbench.records import rows
+from workbench.work.settings import change
 from workbench.work.shop import Shop
 
 SLOW_S, FAST_S = 0.4, 0.002
@@ -62,8 +67,8 @@ def held(keys: Keys) -> list[str]:
 
 @pytest.mark.parametrize(
     "texts",
-    [("2450", "728", "6951"), ("24500", "0728", "69510"), ("2.45", ".728", "6.951"),
-     ("2,45", "0,728", "6,951"), ("62.23mm", "728 thou", '6.951"')],
+    [("2490", "748", "7013"), ("24900", "0748", "70130"), ("2.49", ".748", "7.013"),
+     ("2,49", "0,748", "7,013"), ("63.246mm", "748 thou", '7.013"')],
 )  # fmt: skip
 def test_readings_are_taken_as_they_are_typed(shop: Shop, texts: tuple[str, ...]) -> None:
     """With point, comma, unit or none of these: each goes to the reading due."""
@@ -72,7 +77,7 @@ def test_readings_are_taken_as_they_are_typed(shop: Shop, texts: tuple[str, ...]
         assert keys.hands.state.line_index == n
         keys.type(text + "\n")
         assert keys.hands.state.tone == "done", keys.hands.state.message
-    assert latest(keys) == [[2.45], [0.728], [6.951]]
+    assert latest(keys) == [[2.49], [0.748], [7.013]]
     view = keys.hands.state.view
     assert view is not None
     assert view.stage == "studs"
@@ -80,15 +85,15 @@ def test_readings_are_taken_as_they_are_typed(shop: Shop, texts: tuple[str, ...]
 
 
 def test_a_value_that_fits_only_in_the_other_unit_is_asked_about(shop: Shop) -> None:
-    """62.23 on an inch bench: + takes it as mm, and nothing is kept before that."""
+    """63.246 on an inch bench: + takes it as mm, and nothing is kept before that."""
     keys = begin(shop, "as received")
-    keys.type("62.23\n")
+    keys.type("63.246\n")
     assert keys.hands.state.question is not None
     assert latest(keys)[0] == []
     keys.type("\n")
     assert latest(keys)[0] == []
     keys.yes()
-    assert latest(keys)[0] == [2.45]
+    assert latest(keys)[0] == [2.49]
     assert keys.hands.state.view is not None
     assert keys.hands.state.view.lines[0].latest[0].unit == "mm"
 
@@ -96,16 +101,16 @@ def test_a_value_that_fits_only_in_the_other_unit_is_asked_about(shop: Shop) -> 
 def test_a_question_is_left_by_rubbing_out_and_the_entry_can_be_mended(shop: Shop) -> None:
     """Backspace leads back to what was typed; the next one takes a character off."""
     keys = begin(shop, "as received")
-    keys.type("62.23\n\b")
-    assert (keys.hands.state.question, keys.hands.state.entry) == (None, "62.23")
-    keys.type("\b\b\b\b\b2.45\n")
-    assert latest(keys)[0] == [2.45]
+    keys.type("63.246\n\b")
+    assert (keys.hands.state.question, keys.hands.state.entry) == (None, "63.246")
+    keys.type("\b\b\b\b\b\b2.49\n")
+    assert latest(keys)[0] == [2.49]
 
 
 def test_minus_shows_the_next_answer_and_does_not_leave_the_ski(shop: Shop) -> None:
     """While a question stands, no stepping through the queue happens."""
     keys = begin(shop, "as received")
-    keys.type("62.23\n")
+    keys.type("63.246\n")
     view, count = keys.hands.state.view, len(keys.hands.state.question.placings)  # type: ignore[union-attr]
     for _ in range(count):
         keys.hands.no()
@@ -127,24 +132,24 @@ def test_a_wrong_text_stays_and_says_why(shop: Shop, wrong: str) -> None:
 def test_repeats_go_to_the_line_that_was_chosen(shop: Shop) -> None:
     """Up and down choose; a reading typed again is a repeat; then the one due is due again."""
     keys = begin(shop, "as received")
-    keys.type("2450\n")
+    keys.type("2490\n")
     keys.hands.select(-1)
-    keys.type("2451\n")
+    keys.type("2491\n")
     assert keys.hands.state.line_index == 1
-    keys.type("728\n6951\n")
+    keys.type("748\n7013\n")
     keys.hands.select(1)
     keys.hands.select(1)
-    keys.type("6952\n")
-    assert latest(keys) == [[2.45, 2.451], [0.728], [6.951, 6.952]]
+    keys.type("7014\n")
+    assert latest(keys) == [[2.49, 2.491], [0.748], [7.013, 7.014]]
 
 
 def test_a_flip_of_the_unit_changes_the_view_and_not_what_was_typed(shop: Shop) -> None:
     """Inch and mm flip everywhere and stay so at the next opening; readings keep their own."""
     keys = begin(shop, "as received")
-    keys.type("2450\n")
+    keys.type("2490\n")
     keys.hands.flip_unit()
-    keys.type("1849\n")
-    assert latest(keys)[:2] == [[2.45], [round(18.49 / 25.4, 6)]]
+    keys.type("1900\n")
+    assert latest(keys)[:2] == [[2.49], [round(19.00 / 25.4, 6)]]
     view = keys.hands.state.view
     assert view is not None
     assert [line.latest[0].unit for line in view.lines[:2]] == ["in", "mm"]
@@ -156,15 +161,15 @@ def test_bench_reopens_on_the_same_ski_stage_and_entry(tmp_path: Path) -> None:
     path = demo_file(tmp_path)
     with open_shop(path) as shop:
         keys = begin(shop, "as received", "Gannet 68")
-        keys.type("2450\n07")
+        keys.type("2490\n07")
         keys.hands.leave()
         before = keys.hands.state
     with open_shop(path) as shop:
         keys = Keys(Hands(shop))
         assert keys.hands.state.view == before.view
         assert keys.hands.state.entry == "07"
-        keys.type("28\n")
-        assert latest(keys)[:2] == [[2.45], [0.728]]
+        keys.type("48\n")
+        assert latest(keys)[:2] == [[2.49], [0.748]]
 
 
 def test_a_draft_that_was_taken_does_not_come_back_after_a_crash(tmp_path: Path) -> None:
@@ -175,8 +180,8 @@ def test_a_draft_that_was_taken_does_not_come_back_after_a_crash(tmp_path: Path)
         keys.type("24")
         keys.hands.leave()
         keys = Keys(Hands(shop))
-        keys.type("50\n")
-        assert latest(keys)[0] == [2.45]
+        keys.type("90\n")
+        assert latest(keys)[0] == [2.49]
         assert Hands(shop).state.entry == ""
 
 
@@ -209,9 +214,9 @@ def test_stepping_to_another_ski_keeps_a_half_typed_number_as_a_note(shop: Shop)
 def test_a_burst_and_a_hand_are_told_apart_by_their_pace(shop: Shop) -> None:
     """How a reading came is kept with it."""
     keys = begin(shop, "as received")
-    keys.type("2.4500\n", FAST_S)
+    keys.type("2.4900\n", FAST_S)
     keys.time += 2.0
-    keys.type(".728\n", SLOW_S)
+    keys.type(".748\n", SLOW_S)
     view = keys.hands.state.view
     assert view is not None
     assert [line.latest[0].how for line in view.lines[:2]] == ["gauge", "typed"]
@@ -245,9 +250,9 @@ def test_enter_twice_at_once_does_one_step(shop: Shop) -> None:
 def test_take_back_says_what_it_took(shop: Shop) -> None:
     """The message names the entry; where nothing is left it says so."""
     keys = begin(shop, "as received")
-    keys.type("2450\n")
+    keys.type("2490\n")
     keys.hands.take_back()
-    assert "2450" in keys.hands.state.message
+    assert "2490" in keys.hands.state.message
     assert latest(keys)[0] == []
     for _ in range(4):
         keys.hands.take_back()
@@ -280,8 +285,8 @@ def test_a_book_that_was_moved_away_is_a_message_and_not_a_crash(
     """Every key still works, says that nothing is kept, and the entry stays."""
     keys = begin(shop, "as received")
     book_file.rename(book_file.with_suffix(".away"))
-    keys.type("2450\n")
-    assert keys.hands.state.entry == "2450"
+    keys.type("2490\n")
+    assert keys.hands.state.entry == "2490"
     assert "moved" in keys.hands.state.message
     for act in (keys.hands.flip_unit, keys.hands.next_drawing, keys.hands.next_unfinished,
                 keys.hands.take_back, keys.hands.finer, lambda: keys.hands.hold("1"),
@@ -295,7 +300,7 @@ def test_nothing_goes_wrong_with_a_book_without_a_ski(tmp_path: Path) -> None:
     """The empty queue answers every key with what can be done."""
     with open_shop(tmp_path / "empty.db") as shop:
         keys = Keys(Hands(shop))
-        keys.type("2450\n")
+        keys.type("2490\n")
         keys.yes()
         for act in (keys.hands.no, keys.hands.take_back, keys.hands.finer, keys.hands.next_side,
                     keys.hands.baseline, keys.hands.keep_as_is, keys.hands.escape,
@@ -307,14 +312,14 @@ def test_nothing_goes_wrong_with_a_book_without_a_ski(tmp_path: Path) -> None:
 def test_enter_adds_the_first_ski_and_a_burst_does_not(tmp_path: Path) -> None:
     """The next step of an empty queue is a ski; what a caliper sends opens nothing."""
     with open_shop(tmp_path / "empty.db") as shop:
-        keys, asked = Keys(Hands(shop)), []
-        keys.hands.asks = asked.append
-        keys.type("2450\n")
-        assert asked == []
-        assert keys.hands.state.entry == "2450"
+        keys, opened = Keys(Hands(shop)), list[str]()
+        keys.hands.asks = opened.append
+        keys.type("2490\n")
+        assert opened == []
+        assert keys.hands.state.entry == "2490"
         keys.hands.escape()
         keys.hands.enter(keys.time + 10)
-        assert asked == ["add_ski"]
+        assert opened == ["add_ski"]
 
 
 def test_an_entry_has_a_longest_length_and_says_so(shop: Shop) -> None:
@@ -338,3 +343,294 @@ def test_the_next_ski_that_is_not_finished_is_found_round_the_end(shop: Shop) ->
     hands.enter(500.0)
     assert hands.state.view is not None
     assert hands.state.view.stage != "signed off"
+
+
+# -- targets ---------------------------------------------------------------------------------------
+
+
+def targets(keys: Keys) -> list[str]:
+    """Return the targets as kept, by line; nothing where none is set."""
+    view = keys.hands.state.view
+    assert view is not None
+    return [line.target.text if line.target is not None else "" for line in view.lines]
+
+
+def test_the_mark_moves_on_after_each_target_also_when_all_are_set(shop: Shop) -> None:
+    """Opened again by t, three signed changes go to depth, tail and length, each to its own."""
+    keys = begin(shop, "target")
+    keys.type("+.010\n-.005\n+.004\n")
+    assert targets(keys) == ["+.010", "-.005", "+.004"]
+    assert keys.hands.state.marked is None
+    keys.type("\n")
+    assert keys.hands.state.view is not None
+    assert keys.hands.state.view.stage == "turning"
+    keys.hands.retarget()
+    for at, text in enumerate(("+.001", "+.002", "+.003")):
+        assert keys.hands.state.marked == at
+        keys.type(text + "\n")
+    assert targets(keys) == ["+.001", "+.002", "+.003"]
+    assert "Enter accepts all three" in next_words(keys.hands.state)
+
+
+def test_next_names_the_reading_that_a_number_sets(shop: Shop) -> None:
+    keys = begin(shop, "target")
+    for name in ("DEPTH", "TAIL", "LENGTH"):
+        assert next_words(keys.hands.state).startswith(f"Sets {name}:")
+        keys.type("+.001\n")
+
+
+def test_a_reading_that_stays_is_told_by_enter_alone(shop: Shop) -> None:
+    """Depth changes, tail and length stay where they are now; then Enter accepts all three."""
+    keys = begin(shop, "target")
+    before = keys.hands.state.view
+    assert before is not None
+    keys.type("+10\n\n")
+    assert targets(keys) == ["+0.010", "+0", ""]
+    assert "tail stays at" in keys.hands.state.message
+    assert "LENGTH" in next_words(keys.hands.state)
+    keys.type("\n\n")
+    view = keys.hands.state.view
+    assert view is not None
+    assert view.stage == "turning"
+    assert [x.target_mm for x in view.lines[1:]] == [x.now_mm for x in before.lines[1:]]
+
+
+def test_enter_offers_the_setting_it_left_with_and_then_accepts_it(shop: Shop) -> None:
+    """One Enter takes it for all three, shown before the next accepts it; u takes it back."""
+    keys = begin(shop, "target")
+    assert "the setting it left with" in next_words(keys.hands.state)
+    keys.type("\n")
+    assert targets(keys) == ["2.4960", "0.7480", "7.0155"]
+    view = keys.hands.state.view
+    assert view is not None
+    assert view.stage == "target"
+    keys.type("\n")
+    view = keys.hands.state.view
+    assert view is not None
+    assert view.stage == "turning"
+
+
+@pytest.mark.parametrize(
+    ("typed", "kept"), [("+5", "+0.005"), ("-12", "-0.012"), ("+.5thou", "+.5thou")]
+)
+def test_a_change_in_bare_digits_is_in_thousandths(shop: Shop, typed: str, kept: str) -> None:
+    """Shown as it will be kept before Enter; on a mm bench it is in hundredths."""
+    keys = begin(shop, "target")
+    keys.type(typed)
+    assert kept in next_words(keys.hands.state)
+    keys.type("\n")
+    assert targets(keys)[0] == kept
+    keys.hands.flip_unit()
+    keys.type("+5\n")
+    assert targets(keys)[1] == "+0.05"
+
+
+def test_a_change_whose_point_may_stand_elsewhere_is_asked_about(shop: Shop) -> None:
+    keys = begin(shop, "target")
+    keys.type("+050\n")
+    question = keys.hands.state.question
+    assert question is not None
+    assert len(question.placings) == 2
+    assert targets(keys)[0] == ""
+
+
+@pytest.mark.parametrize(("text", "asked"), [("+.061", True), ("-61", True), ("+.059", False)])
+def test_a_target_far_from_its_reading_is_asked_about(shop: Shop, text: str, asked: bool) -> None:
+    """Beyond 0.060 in; + takes it all the same, once."""
+    keys = begin(shop, "target")
+    keys.type(text + "\n")
+    assert (keys.hands.state.question is not None) == asked
+    if asked:
+        assert "from depth now" in keys.hands.state.question.question  # type: ignore[union-attr]
+        keys.yes()
+    assert targets(keys)[0]
+
+
+def test_how_far_a_target_may_be_is_a_setting(shop: Shop) -> None:
+    change(shop, {"far_target": "0.010 in"})
+    keys = begin(shop, "target")
+    keys.type("+.011\n")
+    assert keys.hands.state.question is not None
+
+
+def test_a_target_that_fits_another_reading_names_it_and_offers_it_first(shop: Shop) -> None:
+    """70005 was meant for length, 7010 too; neither becomes a tail unasked."""
+    keys = begin(shop, "target")
+    view = keys.hands.state.view
+    assert view is not None
+    length_in = (view.lines[2].now_mm or 0.0) / 25.4
+    keys.hands.select(1)
+    text = f"{length_in - 0.010:.4f}"
+    for typed in (text, text.replace(".", "")):
+        keys.type(typed + "\n")
+        question = keys.hands.state.question
+        assert question is not None
+        assert f"length {text}" in f"{question.question} {question.placings[0].words}"
+        assert question.placings[0].line == 2
+        keys.hands.escape()
+    keys.type(text + "\n")
+    keys.yes()
+    assert targets(keys) == ["", "", text]
+
+
+def test_a_number_with_all_targets_set_asks_which_it_changes(shop: Shop) -> None:
+    """Nothing is marked, so nothing is changed unasked; a value goes where it fits."""
+    keys = begin(shop, "target")
+    keys.type("+.010\n\n\n+.003\n")
+    question = keys.hands.state.question
+    assert question is not None
+    assert [a.line for a in question.placings] == [0, 1, 2]
+    assert targets(keys) == ["+.010", "+0", "+0"]
+    keys.hands.no()
+    keys.yes()
+    assert targets(keys) == ["+.010", "+.003", "+0"]
+
+
+@pytest.mark.parametrize("stage", ["target", "as received"])
+def test_rows_are_chosen_from_the_keypad(shop: Shop, stage: str) -> None:
+    """A sign and Enter alone, which no caliper sends and no number is."""
+    keys = begin(shop, stage)
+    for sign, at in (("+", 1), ("+", 2), ("-", 1), ("-", 0)):
+        keys.type(sign + "\n")
+        assert keys.hands.state.marked == at
+    assert keys.hands.state.entry == ""
+    assert held(keys) == []
+
+
+# -- readings as received --------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("text", "asked"), [("2.4665", True), ("2.5285", True), ("2.4685", False)])
+def test_a_reading_far_from_how_the_ski_left_is_asked_about(
+    shop: Shop, text: str, asked: bool
+) -> None:
+    """It left at 2.4975: beyond 0.030 in it is kept only on purpose."""
+    keys = begin(shop, "as received")
+    keys.type(text + "\n")
+    assert (keys.hands.state.question is not None) == asked
+    if asked:
+        assert latest(keys)[0] == []
+        assert "from the setting it left with" in keys.hands.state.question.question  # type: ignore[union-attr]
+        keys.yes()
+    assert latest(keys)[0] == [float(text)]
+
+
+def test_how_far_a_reading_as_received_may_be_is_a_setting(shop: Shop) -> None:
+    change(shop, {"far_received": "0.050 in"})
+    keys = begin(shop, "as received")
+    keys.type("2.4665\n")
+    assert latest(keys)[0] == [2.4665]
+
+
+def test_the_digits_of_the_reading_before_are_asked_about(shop: Shop) -> None:
+    """A depth retyped at the tail: 0.24975 would be a plausible tail."""
+    keys = begin(shop, "as received")
+    keys.type("24975\n24975\n")
+    question = keys.hands.state.question
+    assert question is not None
+    assert question.question == "the same number as depth: sent twice?"
+    assert latest(keys)[1] == []
+
+
+def test_a_ski_that_never_left_is_held_against_its_baseline(shop: Shop) -> None:
+    keys = begin(shop, "as received")
+    view = keys.hands.state.view
+    assert view is not None
+    line, unknown = view.lines[0], replace(view, left=())
+    off = unknown.doubt(line, "2.4500", "in", 2.45 * 25.4, "in")
+    assert "from its baseline" in off
+    assert unknown.doubt(line, "2.4800", "in", 2.48 * 25.4, "in") == ""
+
+
+def test_a_blade_s_first_ski_is_held_against_what_was_read_on_that_blade(shop: Shop) -> None:
+    """Neither left nor baseline: what this shop has seen by the same method."""
+    old = ski(shop, "Heron 66").ski
+    new = shop.book.add_ski(replace(old, id="", name="Heron 69", serial="H69-1"), who="KV")
+    job = shop.queue(new.id)
+    view = shop.view(job.id)
+    view = walk_to(shop, view, heron(view), "as received")
+    line = view.lines[1]
+    assert line.seen_mm is not None
+    low, high = (mm / 25.4 for mm in line.seen_mm)
+    assert 0.7 < low < high < 0.85
+    assert "seen on this blade so far" in view.doubt(line, "1.2", "in", 1.2 * 25.4, "in")
+    assert view.doubt(line, "0.78", "in", 0.78 * 25.4, "in") == ""
+
+
+def test_usual_lengths_and_depths_are_what_the_blade_can_show(shop: Shop) -> None:
+    """No chord of the plate that can stand at the base is shorter, and no depth greater."""
+    view = ski(shop, "Heron 66")
+    depth, _, length = (tuple(mm / 25.4 for mm in line.usual_mm) for line in view.lines)
+    assert depth[1] < 3.48 - 0.3
+    assert 4.7 < length[0] < 5.2
+    assert length[1] < 7.7
+
+
+# -- the turns made --------------------------------------------------------------------------------
+
+
+def test_a_stud_that_was_turned_for_another_is_told_after_the_round(shop: Shop) -> None:
+    """Each reading is doubted, and with the last the bench says which stud was turned instead."""
+    keys = begin(shop, "turning")
+    view = keys.hands.state.view
+    assert view is not None
+    assert view.plan is not None
+    meant = [t.turns for t in view.plan.turns]
+    at = max(range(3), key=lambda i: abs(meant[i]))
+    other = 1 if at != 1 else 0
+    made = [0.0 if i == at else turn for i, turn in enumerate(meant)]
+    made[other] += meant[at]
+    fin = heron(view)
+    while keys.hands.state.view is not None and keys.hands.state.view.stage == "turning":
+        keys.type("\n")
+    fin.pose = fin.rig.seated(fin.pose, made)
+    for line in view.lines:
+        keys.type(fin.text(line) + "\n")
+        if keys.hands.state.question is not None:
+            keys.yes()
+    new = keys.hands.state.view
+    assert new is not None
+    names = [s.name for s in fin.rig.studs]
+    said = f"It looks as if the {names[other]} stud was turned, not the {names[at]} stud"
+    assert said in keys.hands.state.message
+    assert "or go on from here" in keys.hands.state.message
+    assert "turn it back" in keys.hands.state.message
+    assert said in new.made_words("in")
+    assert (new.stage, keys.hands.state.tone) == ("turning", "warn")
+
+
+# -- the alarm -------------------------------------------------------------------------------------
+
+
+def test_a_doubtful_entry_rings_and_a_right_one_does_not(shop: Shop) -> None:
+    keys = begin(shop, "as received")
+    rung: list[str] = []
+    keys.hands.alarms = lambda: rung.append("!")
+    keys.type("2490\n")
+    assert rung == []
+    keys.type("9.99\n")
+    assert rung == ["!"]
+    keys.hands.escape()
+    keys.type("..\n")
+    assert rung == ["!", "!"]
+
+
+@pytest.mark.parametrize(("setting", "rings", "flashes"), [
+    ({}, True, True), ({"bell": "off"}, False, True), ({"flash": "off"}, True, False),
+])  # fmt: skip
+async def test_bell_and_flash_can_be_turned_off(
+    shop: Shop, setting: dict[str, str], rings: bool, flashes: bool
+) -> None:
+    change(shop, setting)
+    view = ski(shop, "Heron 66")
+    walk_to(shop, view, heron(view), "as received")
+    async with bench(shop) as screen:
+        rung: list[bool] = []
+        screen.app.bell = lambda: rung.append(True)  # type: ignore[method-assign]
+        screen.app.hands.look_again()
+        await screen.by_hand("9.99\n")
+        assert screen.app.hands.state.question is not None
+        assert bool(rung) == rings
+        assert screen.app.query_one("#readings").has_class("-doubt") == flashes
+        await screen.pilot.pause(FLASH_S + 0.2)
+        assert not screen.app.query_one("#readings").has_class("-doubt")

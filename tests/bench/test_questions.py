@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from tests.bench.screens import SIZES, Screen, bench
@@ -10,6 +12,7 @@ from tests.shop import heron, ski, walk_to
 from workbench.bench.help import Help
 from workbench.bench.hold_screen import HoldScreen
 from workbench.bench.next_line import next_words
+from workbench.records import rows
 from workbench.work.plain_next import task_of
 from workbench.work.shop import Shop
 
@@ -17,7 +20,7 @@ from workbench.work.shop import Shop
 def asked(shop: Shop) -> Keys:
     """Return hands on a ski with one reading kept and a question at the second."""
     keys = begin(shop, "as received")
-    keys.type("2450\n9.99\n")
+    keys.type("2490\n9.99\n")
     assert keys.hands.state.question is not None
     return keys
 
@@ -25,7 +28,7 @@ def asked(shop: Shop) -> Keys:
 async def at_question(shop: Shop, screen: Screen) -> None:
     view = walk_to(shop, ski(shop, "Heron 66"), heron(ski(shop, "Heron 66")), "as received")
     screen.app.hands.open(view.job.id)
-    await screen.by_hand("2.45\n9.99\n")
+    await screen.by_hand("2.49\n9.99\n")
     assert screen.app.hands.state.question is not None
 
 
@@ -59,40 +62,119 @@ def test_only_what_starts_a_number_takes_a_questions_place(shop: Shop, char: str
 
 
 @pytest.mark.parametrize("size", SIZES)
-async def test_u_takes_back_the_last_entry_kept_and_says_where_the_other_one_is(
+async def test_u_at_a_question_answers_nothing_and_takes_back_nothing(
     shop: Shop, size: tuple[int, int]
 ) -> None:
+    """What was kept stays, the question stays, and the screen says so."""
     async with bench(shop, size) as screen:
         await at_question(shop, screen)
+        before = screen.app.hands.state
         await screen.by_hand("u")
-        assert screen.view.lines[0].latest == ()
-        assert screen.held() == ["9.99"]
-        assert "taken back" in screen.shown()
-        assert "'9.99' was not taken: it is kept as a note" in " ".join(screen.shown().split())
+        state = screen.app.hands.state
+        assert (state.question, state.entry) == (before.question, before.entry)
+        assert [r.text for r in screen.view.lines[0].latest] == ["2.49"]
+        assert screen.held() == []
+        assert "nothing was taken back" in screen.shown()
 
 
 def test_a_number_in_a_questions_place_is_said_until_it_is_kept_and_then_too(shop: Shop) -> None:
-    """The other one is a note, and no digit wipes that off the screen."""
+    """From its second key on a hand is known: the other number is a note, and it is said."""
     keys = asked(shop)
-    for text in ("7", "2", "8"):
+    keys.type("7")
+    for text in ("4", "8"):
         keys.type(text)
         assert "'9.99' was not taken: it is kept as a note" in keys.hands.state.message
         assert keys.hands.state.tone == "warn"
     keys.type("\n")
-    assert latest(keys)[1] == [0.728]
+    assert latest(keys)[1] == [0.748]
     assert "kept: tail" in keys.hands.state.message
     assert "'9.99' was not taken" in keys.hands.state.message
-    keys.type("6951\n")
+    keys.type("7013\n")
     assert "9.99" not in keys.hands.state.message
     assert held(keys) == ["9.99"]
 
 
-def test_a_burst_in_a_questions_place_says_it_as_well(shop: Shop) -> None:
+def test_the_first_key_beside_a_question_is_taken_back_and_the_question_stands(shop: Shop) -> None:
+    keys = asked(shop)
+    before = keys.hands.state
+    keys.type("7\b")
+    assert (keys.hands.state.question, keys.hands.state.entry) == (before.question, before.entry)
+    keys.type("7")
+    keys.hands.escape()
+    assert keys.hands.state.question == before.question
+    assert held(keys) == []
+
+
+# -- a burst while a question stands ---------------------------------------------------------------
+
+
+def bells(keys: Keys) -> list[str]:
+    """Count the alarms from here on."""
+    rung: list[str] = []
+    keys.hands.alarms = lambda: rung.append(keys.hands.state.message)
+    return rung
+
+
+def test_a_burst_at_a_question_waits_and_goes_where_it_fits_once_it_is_answered(shop: Shop) -> None:
+    """A length sent while the tail is asked about: no answer, not swallowed, and no tail."""
+    keys = asked(shop)
+    rung = bells(keys)
+    before = keys.hands.state
+    keys.time += 2.0
+    keys.type("7.0130\n", FAST_S)
+    state = keys.hands.state
+    assert (state.question, state.entry) == (before.question, before.entry)
+    assert [w.text for w in state.waiting] == ["7.0130"]
+    assert "it waits until this is answered" in state.message
+    assert len(rung) == 1
+    assert held(keys) == ["7.0130"], "what waits is kept, should the bench be killed"
+    keys.hands.escape()
+    assert latest(keys) == [[2.49], [], [7.013]]
+    assert keys.hands.state.waiting == ()
+    view = keys.hands.state.view
+    assert view is not None
+    assert view.lines[2].latest[0].how == "gauge"
+    notes = [f for f in view.facts if isinstance(f, rows.Mark) and f.kind == "held"]
+    assert [f.struck.reason for f in notes if f.struck] == ["taken as a reading"]
+
+
+def test_bursts_wait_in_their_order_and_the_answer_goes_first(shop: Shop) -> None:
+    keys = begin(shop, "as received")
+    keys.type("2.4550\n")
+    assert keys.hands.state.question is not None
+    for text in ("0.7480\n", "7.0130\n"):
+        keys.time += 2.0
+        keys.type(text, FAST_S)
+    assert len(keys.hands.state.waiting) == 2
+    keys.time += 2.0
+    keys.yes()
+    assert latest(keys) == [[2.455], [0.748], [7.013]]
+
+
+def test_a_burst_that_fits_two_readings_is_asked_about(shop: Shop) -> None:
+    """Bare digits that are a depth and a tail where nothing tells what to expect."""
+    keys = asked(shop)
+    view = keys.hands.state.view
+    assert view is not None
+    keys.hands._set(view=replace(view, left=(), baseline=None))
+    keys.time += 2.0
+    keys.type("1.3000\n", FAST_S)
+    keys.hands._set(question=None, entry="", view=replace(view, left=(), baseline=None, lines=tuple(
+        replace(x, latest=()) for x in view.lines)))  # fmt: skip
+    keys.hands._place_waiting()
+    question = keys.hands.state.question
+    assert question is not None
+    assert [a.words for a in question.placings] == ["depth 1.3000 in", "tail 1.3000 in"]
+
+
+def test_a_burst_that_fits_nothing_stays_a_note(shop: Shop) -> None:
     keys = asked(shop)
     keys.time += 2.0
-    keys.type(".7280\n", FAST_S)
-    assert latest(keys)[1] == [0.728]
-    assert "'9.99' was not taken" in keys.hands.state.message
+    keys.type("4.4444\n", FAST_S)
+    keys.hands.escape()
+    assert latest(keys) == [[2.49], [], []]
+    assert held(keys) == ["4.4444"]
+    assert "kept as a note" in keys.hands.state.message
 
 
 @pytest.mark.parametrize("typed", ["245", "9.99\n"])
@@ -145,7 +227,7 @@ def test_what_no_caliper_shows_is_refused_at_once_and_never_offered(
     assert latest(keys)[0] == []
 
 
-@pytest.mark.parametrize("text", ["9.9", "+9", "-2.4", "0.01"])
+@pytest.mark.parametrize("text", ["9.9", "+9.0", "-2.4", "0.01"])
 def test_a_target_that_this_blade_cannot_read_is_refused_at_once(shop: Shop, text: str) -> None:
     """As a value and as a change; nothing is offered that would be refused afterwards."""
     keys = begin(shop, "target")
@@ -156,7 +238,7 @@ def test_a_target_that_this_blade_cannot_read_is_refused_at_once(shop: Shop, tex
     assert state.message.count(" in") >= 1
 
 
-@pytest.mark.parametrize("text", ["+2", "2.748"])
+@pytest.mark.parametrize("text", ["+2.0", "2.748"])
 async def test_a_target_outside_the_usual_is_asked_about_as_value_and_as_change(
     shop: Shop, text: str
 ) -> None:
@@ -194,6 +276,7 @@ def test_what_warns_of_a_target_stands_in_the_message(shop: Shop) -> None:
     keys = begin(shop, "target")
     keys.hands.select(1)
     keys.type("+.6\n")
+    keys.yes()
     state = keys.hands.state
     assert state.view is not None
     assert state.view.plan is not None
@@ -209,9 +292,10 @@ def test_what_warns_of_a_target_stands_in_the_message(shop: Shop) -> None:
 
 def test_a_target_out_of_reach_says_so_and_is_not_accepted(shop: Shop) -> None:
     keys = begin(shop, "target", "Lark 64")
-    keys.type("+1\n")
+    keys.type("+1.0\n")
+    keys.yes()
     assert "out of the blade's reach" in keys.hands.state.message
-    keys.type("\n")
+    keys.type("\n\n\n")
     state = keys.hands.state
     assert state.view is not None
     assert (state.view.stage, state.tone) == ("target", "warn")
@@ -225,7 +309,7 @@ def test_the_repeat_named_is_that_of_the_reading_marked(shop: Shop) -> None:
     """Also where the mark was moved off the reading that is due."""
     shop.remember("repeats", "3")
     keys = begin(shop, "as received")
-    keys.type("2450\n2450\n2450\n728\n")
+    keys.type("2490\n2490\n2490\n748\n")
     state = keys.hands.state
     assert state.view is not None
     depth, tail, length = (line.method.name for line in state.view.lines)

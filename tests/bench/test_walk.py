@@ -6,7 +6,9 @@ import pytest
 
 from tests.bench.screens import SIZES, Screen, bench
 from tests.shop import Fin, at_stage, heron, ski, walk_to
+from workbench.fin.fit import Reading, fit_pose
 from workbench.records import rows
+from workbench.work.jobs import Line
 from workbench.work.shop import Shop
 
 
@@ -69,6 +71,80 @@ async def test_a_ski_with_a_wing_by_the_keypad(shop: Shop) -> None:
         assert wings == [7.5]
 
 
+CAME_IN = (2.506, 0.740, 7.024)
+"""Depth, tail and length (in) of the ski that is counted, a little off the setting it left with."""
+
+
+class Counted:
+    """Types with a count of the keys, and of those that are not a caliper's."""
+
+    def __init__(self, screen: Screen) -> None:
+        self.screen = screen
+        self.typed = self.by_hand = 0
+
+    async def hand(self, keys: str) -> None:
+        self.typed += len(keys)
+        self.by_hand += len(keys)
+        await self.screen.by_hand(keys)
+
+    async def caliper(self, text: str) -> None:
+        """Type a reading; a caliper that types would send it."""
+        self.typed += len(text) + 1
+        await self.screen.by_hand(f"{text}\n")
+
+
+def _short(fin: Fin, line: Line) -> str:
+    """Return a reading to the thousandth in as few digits as a hand types it."""
+    mm = fin.rig.observe(line.method, fin.pose).value_mm
+    return f"{mm / 25.4:.3f}".replace(".", "").strip("0")
+
+
+async def _counted(screen: Screen, target: str) -> Counted:
+    """Do a ski from received to signed off in one round, with no key that decides nothing."""
+    keys, fin = Counted(screen), heron(screen.view)
+    rig, lines = fin.rig, screen.view.lines
+    came = [Reading(x.method, v * 25.4, 0.02) for x, v in zip(lines, CAME_IN, strict=True)]
+    fin.pose = fit_pose(rig.blade, rig.base, came).pose
+    for _ in range(60):
+        view = screen.view
+        if view.stage == "signed off":
+            return keys
+        if view.checklist or view.stage == "sign-off":
+            await keys.hand("+" if screen.app.hands.state.hands_on else "\n")
+        elif view.stage in ("as received", "measuring"):
+            assert screen.app.hands.state.question is None, screen.app.hands.state.question
+            await keys.caliper(_short(fin, view.lines[view.due or 0]))
+        elif view.stage == "target":
+            await keys.hand(target if not view.progress.targets else "\n")
+        else:
+            await keys.hand("\n")
+            if screen.view.stage == "measuring" and view.stage == "turning":
+                fin.follow(view)
+    raise AssertionError(f"never signed off: stands at {screen.view.stage}")
+
+
+@pytest.mark.parametrize(
+    ("target", "most", "most_by_hand"),
+    [("\n", 45, 18), ("+10\n+5\n-15\n", 55, 28)],
+    ids=["back to the setting it left with", "three changes typed"],
+)
+async def test_the_keys_of_a_whole_ski_are_few(
+    shop: Shop, target: str, most: int, most_by_hand: int
+) -> None:
+    """Received to signed off, one round, three targets, no wing: all keys, and those by hand with a
+    caliper that types. Every check is ticked and every act of the round is confirmed."""
+    async with bench(shop) as screen:
+        keys = await _counted(screen, target)
+        facts = screen.view.facts
+        assert len([f for f in facts if isinstance(f, rows.PassRow)]) == 1
+        assert len([f for f in facts if isinstance(f, rows.Target)]) == 3
+        assert [f.checklist for f in facts if isinstance(f, rows.Tick)] == (
+            ["received"] * 3 + ["final"] * 3
+        )
+        assert keys.typed <= most
+        assert keys.by_hand <= most_by_hand
+
+
 async def test_star_flips_the_unit_everywhere(shop: Shop) -> None:
     """Top line, readings and target are in the other unit at one key, and back."""
     view = ski(shop, "Heron 66")
@@ -84,14 +160,38 @@ async def test_star_flips_the_unit_everywhere(shop: Shop) -> None:
         assert screen.shown() == before
 
 
-async def test_plus_and_minus_step_through_the_queue(shop: Shop) -> None:
-    """With nothing typed or asked, + is the next ski and - the one before, round the end."""
+async def test_page_keys_step_through_the_queue_and_signs_never_do(shop: Shop) -> None:
+    """Onto a ski in the target stage and on again; + and - leave every ski where it is."""
     async with bench(shop) as screen:
         names = [line.ski_name for line in screen.app.hands.state.roster]
-        await screen.by_hand("+")
-        assert screen.view.ski.name == names[1]
-        await screen.by_hand("--")
-        assert screen.view.ski.name == names[-1]
+        at_target = next(
+            i for i, x in enumerate(screen.app.hands.state.roster) if x.stage == "target"
+        )
+        for name in names[1 : at_target + 2]:
+            await screen.pilot.press("pagedown")
+            assert screen.view.ski.name == name
+        await screen.pilot.press("pageup")
+        assert screen.view.stage == "target"
+        await screen.pilot.press("pageup")
+        assert screen.view.ski.name == names[at_target - 1]
+        for line in screen.app.hands.state.roster:
+            screen.app.hands.open(line.job_id)
+            before = screen.view.progress
+            await screen.by_hand("+-")
+            assert (screen.view.job.id, screen.view.progress) == (line.job_id, before)
+            await screen.pilot.press("escape")
+
+
+async def test_the_queue_is_stepped_through_from_the_keypad_by_the_sheet(shop: Shop) -> None:
+    """A slash begins no number: slash, 2, plus is the next ski, slash, 3, plus the one before."""
+    async with bench(shop, (80, 24)) as screen:
+        names = [line.ski_name for line in screen.app.hands.state.roster]
+        for keys, name in (("/2", names[1]), ("/3", names[0])):
+            await screen.by_hand(keys)
+            await screen.settle()
+            await screen.by_hand("+")
+            await screen.settle()
+            assert screen.view.ski.name == name
 
 
 async def test_the_sheet_by_number_takes_the_last_entry_back(shop: Shop) -> None:

@@ -39,3 +39,20 @@ def test_a_study_of_few_readings_asks_about_fewer() -> None:
     """3.2 u is odd where u is well known, and not where four degrees of freedom stand behind it."""
     assert doubt(60.064, 60.0, 0.02) is not None
     assert doubt(60.064, 60.0, 0.02, dof=4) is None
+
+
+@pytest.mark.parametrize(("expected_in", "read_in"), [(2.4270, 2.4520), (2.4500, 2.4250)])
+def test_a_line_s_distance_exactly_is_a_line_misread_before_exchanged_digits(
+    expected_in: float, read_in: float
+) -> None:
+    """Exchanging the 2 and the 5 comes within 0.002 in as well, but explains less than the line."""
+    found = doubt(read_in * 25.4, expected_in * 25.4, 0.03, f"{read_in:.4f}")
+    assert found is not None
+    assert (found.slip, found.detail) == ("graduation", "0.025 in")
+
+
+def test_digits_that_explain_the_number_better_than_a_line_are_named() -> None:
+    """2.4255 for 2.4525 is 0.027 off: two thousandths from a line, and exchanged digits exactly."""
+    found = doubt(2.4255 * 25.4, 2.4525 * 25.4, 0.03, "2.4255")
+    assert found is not None
+    assert (found.slip, found.detail) == ("digits", "2.4525")

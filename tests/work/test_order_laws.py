@@ -193,9 +193,7 @@ def test_no_more_is_held_than_fixes_the_blade() -> None:
         ("six-readings", (-1.187, 0.062, -0.031)),
     ],
 )
-def test_orders_whose_blade_lies_far_from_its_origin(
-    name: str, turns: tuple[float, ...]
-) -> None:
+def test_orders_whose_blade_lies_far_from_its_origin(name: str, turns: tuple[float, ...]) -> None:
     """Exact turns as an independent geometry gives them; a fourth reading held would miss them."""
     order = read_order(DATA / f"{name}.json")
     plan = plan_of(order)

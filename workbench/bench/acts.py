@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TypeAlias
 
-from workbench.bench.ski_in_hand import SkiInHand
+from workbench.bench.ski_in_hand import ANSWERS, SkiInHand
 from workbench.bench.state import DRAWINGS, SIDES, Tone
 from workbench.measure.units import other
 from workbench.work.entry_words import described
@@ -32,8 +32,11 @@ class Acts(SkiInHand):
         self.remember("unit", unit)
 
     def take_back(self) -> None:
-        """Take the last entry back: it is struck out and stays readable."""
-        self._try(self._take_back)
+        """Take the last entry back: it is struck out and stays readable; not at a question."""
+        if self.state.question is not None:
+            self.say(f"a question is open, nothing was taken back: {ANSWERS}", "warn")
+        else:
+            self._try(self._take_back)
 
     def _take_back(self) -> None:
         view = self.state.view
@@ -64,9 +67,10 @@ class Acts(SkiInHand):
 
     def retarget(self) -> None:
         """Go back to the target, to change it."""
-        self._job(
-            lambda v: (self.shop.reopen_target(v), "target open again: type it, Enter accepts")
-        )
+        said = "target open again: Enter leaves one as it is"
+        self._job(lambda v: (self.shop.reopen_target(v), said))
+        if self.state.view is not None and self.state.view.stage == "target":
+            self._set(selected=0)
 
     def keep_as_is(self) -> None:
         """Accept readings as good enough: outside tolerance, or with fewer repeats than wanted."""

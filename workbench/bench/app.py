@@ -30,6 +30,7 @@ from workbench.bench.state import SIDES, BenchState
 from workbench.bench.text import lines, literal, styled, wrapped
 from workbench.errors import BenchError
 from workbench.places import shipped
+from workbench.work.rules import BELL, FLASH
 from workbench.work.shop import Shop
 from workbench.work.words import error_words
 
@@ -41,6 +42,9 @@ LOW_BELOW = 22
 
 AT_REST_S = 0.3
 """So long after a ski was taken in hand, what may be wanted next is read: its paint comes first."""
+
+FLASH_S = 0.6
+"""So long the frame of a doubtful entry is lit."""
 
 MOST_PASTED = 1000
 """Lines of one paste: more is a file dropped here by accident, not a morning's readings."""
@@ -107,6 +111,7 @@ class Bench(Leaving):
         """Draw, and begin to look for what other benches write."""
         self.hands.changed = self._draw
         self.hands.asks = self.do_
+        self.hands.alarms = self._alarm
         self._draw(self.hands.state)
         self.set_interval(1.0, self._look)
         self.app_resume_signal.subscribe(self, lambda _: self.refresh(layout=True))
@@ -190,6 +195,16 @@ class Bench(Leaving):
         self.hands.remember("tour", "on" if self.touring else "off")
         self.hands.say("walk-through on" if self.touring else "walk-through off")
 
+    def _alarm(self) -> None:
+        """Ring the bell and flash the frame of the readings at a doubtful entry, as settled."""
+        kept = self.shop.book.settings()
+        if kept.get(BELL, "on") != "off":
+            self.bell()
+        if kept.get(FLASH, "on") != "off":
+            readings = self.screen_stack[0].query_one("#readings", Panel)
+            readings.add_class("-doubt")
+            self.set_timer(FLASH_S, lambda: readings.remove_class("-doubt"))
+
     def _look(self) -> None:
         try:
             changed = self.shop.book.changed_since_last_look()
@@ -267,9 +282,9 @@ class Bench(Leaving):
         return True
 
     def _wait_for_digits(self, sign: str, time: float) -> None:
-        """A sign with digits on its heels starts an entry; alone it is an answer or a step."""
-        target = self.hands.state.view is not None and self.hands.state.view.stage == "target"
-        if target and self.hands.state.question is None:
+        """A sign starts an entry where a number is due; elsewhere digits on its heels do, and alone
+        it is an answer."""
+        if self.hands.begins_by_sign:
             self.hands.type(sign, time)
             return
         self._sign.press(sign, time)
@@ -332,6 +347,8 @@ class Bench(Leaving):
             "finer": hands.finer,
             "keep": hands.keep_as_is,
             "unfinished": hands.next_unfinished,
+            "next_ski": lambda: hands.step_queue(1),
+            "ski_before": lambda: hands.step_queue(-1),
             "side": hands.next_side,
             "drawing": hands.next_drawing,
             "theme": self._next_theme,

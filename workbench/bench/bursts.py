@@ -51,6 +51,10 @@ class Pace:
         """Add a key of the entry."""
         self._times.append(time)
 
+    def pause(self, time: float) -> float:
+        """Return how long after the last key of the entry this one comes (s)."""
+        return time - self._times[-1] if self._times else float("inf")
+
     def is_burst(self, enter_s: float) -> bool:
         """Tell whether the keys, and the Enter behind them, came off a cable."""
         gaps = sorted(b - a for a, b in pairwise((*self._times, enter_s)))

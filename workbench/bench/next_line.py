@@ -9,6 +9,7 @@ from textual.content import Content
 
 from workbench.bench.state import READS_AT, BenchState
 from workbench.bench.text import lines, styled, visible, wrapped
+from workbench.measure.display import length_text
 from workbench.work.jobs import JobView
 from workbench.work.marks import again_words
 from workbench.work.next_step import (
@@ -22,7 +23,7 @@ from workbench.work.next_step import (
     reading_due,
     wing_step,
 )
-from workbench.work.words import step_words
+from workbench.work.words import CAUTION_SNUG, step_words
 
 ROWS = 3
 """Rows below the panels."""
@@ -40,7 +41,7 @@ def keys_line(narrow: bool = False) -> Content:
     keys = (
         ("Enter", "next"),
         ("*", "in/mm"),
-        ("+ -", "ski, yes"),
+        ("+", "yes"),
         ("u", "back" if narrow else "take back"),
         ("/", "more"),
         ("h", "help"),
@@ -107,7 +108,7 @@ def next_words(state: BenchState) -> str:
     if state.question is not None:
         offered = state.question.placings[state.offered]
         others = ", - shows the next," if len(state.question.placings) > 1 else ";"
-        return f"+ takes {offered.number} {offered.unit}{others} Backspace goes back to typing."
+        return f"+ takes {offered.words}{others} Backspace goes back to typing."
     if state.entry:
         return _entry_words(state)
     if view.elsewhere_words:
@@ -132,11 +133,7 @@ def next_words(state: BenchState) -> str:
     if stage == "studs":
         return f"{STUDS_UP}; Enter when they do."
     if stage == "target":
-        if view.progress.targets:
-            return "Enter accepts the target; a number changes the one marked ▸."
-        if view.offers_last:
-            return f"Enter takes the last setting as the target; or type it for {name}."
-        return f"Target for {name}: type a value or a signed change."
+        return _target_words(state, view)
     if stage == "turning":
         return _turn_words(view)
     if stage == "within":
@@ -154,7 +151,7 @@ def next_words(state: BenchState) -> str:
         return f"+ signs off as {state.who}." if state.hands_on else "Enter, then + to sign off."
     if stage == "set aside":
         why = visible(view.progress.reason, 48)
-        return f"Set aside: {why}. Enter takes it up again; + goes to the next ski."
+        return f"Set aside: {why}. Enter takes it up again; PgDn goes to the next ski."
     if view.unreleased:
         return f"{view.unreleased_words} o: strike the sign-off out, then go on from there."
     if state.is_day_done:
@@ -164,6 +161,9 @@ def next_words(state: BenchState) -> str:
 
 def _entry_words(state: BenchState) -> str:
     """Return what Enter does with what is being typed."""
+    if state.entry in "+-":
+        way = "down" if state.entry == "+" else "up"
+        return f"Type the change, or Enter moves the mark {way}; Backspace takes the sign away."
     if not any(char.isdigit() for char in state.entry):
         return "Type the number; Backspace mends it, Esc drops it."
     if state.view is None:
@@ -181,12 +181,31 @@ def _measure_words(view: JobView, name: str) -> str:
     return f"Measure and type: {reading_due(view, name)}, then Enter.{fewer}"
 
 
+def _target_words(state: BenchState, view: JobView) -> str:
+    """Return which target a number sets, and what Enter does without one."""
+    if state.all_aimed:
+        count = {3: "all three"}.get(len(view.lines), "them all")
+        return f"Enter accepts {count}; ↑ ↓ or + Enter marks one to change."
+    line = state.line
+    if line is None:
+        return "No reading to aim at."
+    sets = f"Sets {line.method.quantity.upper()}: type a value or a change"
+    if view.offered_target and state.selected is None:
+        what = "the setting it left with" if view.offered_target == "last" else "the baseline"
+        return f"{sets}; Enter takes {what} for all."
+    at_mm = line.target_mm if line.target is not None else line.now_mm
+    stays = f"{length_text(at_mm, state.unit)} {state.unit}" if at_mm is not None else "it is"
+    return f"{sets}; Enter alone: it stays at {stays}."
+
+
 def _turn_words(view: JobView) -> str:
     if view.plan is None:
         return f"{NO_TURNS}; u takes the last entry back."
     if not any(t.turns for t in view.plan.turns):
         words = view.no_turn_words
         return f"{words[0].upper()}{words[1:]}."
+    if act_due(view).do == "seat":
+        return f"{step_words(act_due(view))} {CAUTION_SNUG} Enter when both are done."
     return f"{step_words(act_due(view))} Enter when done."
 
 

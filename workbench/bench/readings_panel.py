@@ -72,7 +72,7 @@ def _reading_in_one(
     state: BenchState, view: JobView, index: int, line: Line, width: int
 ) -> Content:
     """Return one reading on a single line, where there is room for no more."""
-    mark = "▸" if index == state.line_index else " "
+    mark = "▸" if index == state.marked else " "
     value = "← due" if view.due == index else "—"
     if line.now_mm is not None:
         value = f"{length_text(line.now_mm, state.unit)} {state.unit}"
@@ -90,7 +90,7 @@ def _big_entry(state: BenchState, width: int, height: int) -> list[Content]:
     assert view is not None
     what = "wing angle (°)" if view.stage == "wing" else line.method.name if line else ""
     if view.stage == "target":
-        what = f"target: {what}"
+        what = "all targets set" if state.all_aimed else f"target: {what}"
     unit = "" if view.stage == "wing" else f" ({state.unit})"
     if state.question is None and _is_placed(state):
         unit = f" → {state.reads_as}"
@@ -130,7 +130,7 @@ def _question(state: BenchState) -> list[str]:
     out = [f"? {question.question}"]
     for i, placing in enumerate(question.placings):
         mark = "+ takes" if i == state.offered else "- shows"
-        out.append(f"  {mark}  {placing.number} {placing.unit}")
+        out.append(f"  {mark}  {placing.words}")
     return out
 
 
@@ -138,7 +138,7 @@ def _reading(
     state: BenchState, view: JobView, index: int, line: Line, width: int, roomy: bool
 ) -> list[Content]:
     """Return one reading on two or three lines: method, value and worth, where it came from."""
-    here = index == state.line_index
+    here = index == state.marked
     mark = "▸" if here else " "
     due = "  ← due" if view.due == index else ""
     said, style = _mark_of(line, state.unit)

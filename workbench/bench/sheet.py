@@ -41,6 +41,8 @@ _LEAVING = (
 
 CHOICES: tuple[Choice, ...] = (
     Choice("take_back", "u", "take the last entry back"),
+    Choice("next_ski", "", "next ski of the queue (PgDn)"),
+    Choice("ski_before", "", "the ski before (PgUp)"),
     Choice("retarget", "t", "change the target"),
     Choice("baseline", "b", "the baseline as the target"),
     Choice("finer", "f", "finer turn, round and round"),

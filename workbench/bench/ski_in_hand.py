@@ -12,7 +12,7 @@ from dataclasses import asdict, replace
 from time import monotonic
 
 from workbench.bench.bursts import Pace
-from workbench.bench.state import DRAWINGS, BenchState, Tone
+from workbench.bench.state import DRAWINGS, BenchState, Question, Tone, Waiting
 from workbench.errors import BenchError, shown
 from workbench.frozen import dataclass
 from workbench.measure.units import Unit
@@ -27,6 +27,9 @@ keys that were pressed meanwhile."""
 
 LONGEST_HELD = 2000
 """Characters of a note to what came in without a place: no caliper sends so many."""
+
+
+ANSWERS = "+ takes it, Backspace goes back"
 
 
 def noted_words(text: str) -> str:
@@ -68,12 +71,16 @@ class SkiInHand:
         """Opens the screen of an action; set by who has screens."""
         self.shop = shop
         self.changed = changed or (lambda state: None)
+        self.alarms: Callable[[], None] = lambda: None
+        """Rings and flashes at a doubtful entry; set by who has a terminal."""
         self._pace = Pace()
         self._noted = ""
         self._answered = False
         self._draft = ""
         self._refused = False
         self._news: tuple[float, str] = (float("-inf"), "")
+        self._by: Question | None = None
+        """The question put by while keys come that may be a burst's."""
         settings = shop.book.settings()
         self.state = BenchState(roster=shop.roster(near=settings.get("job", "")), day=shop.day)
         self.take_settings(settings)
@@ -134,6 +141,10 @@ class SkiInHand:
     def _did(self, view: JobView, message: str, tone: Tone = "done") -> None:
         """Show what a command did; an entry that stood there meanwhile is kept as a note."""
         entry = self.state.entry
+        if self._by is not None and not self._note_by():
+            return
+        if entry in ("+", "-"):
+            entry = ""
         if entry and not self._hold(entry):
             return
         if entry:
@@ -230,7 +241,10 @@ class SkiInHand:
 
     def _open(self, job_id: str) -> None:
         view, left = self.shop.view(job_id), self.state.view
+        if self._by is not None and not self._note_by():
+            return
         entry, message = self.state.entry, ""
+        entry = "" if entry in ("+", "-") else entry
         if left is not None and entry:
             if not self._hold(entry):
                 return
@@ -246,6 +260,7 @@ class SkiInHand:
             side=None,
             message=message,
             tone="warn" if message else "say",
+            waiting=(),
         )
         self.remember("job", job_id)
 
@@ -343,11 +358,14 @@ class SkiInHand:
         else:
             self.open(job_id)
 
-    def select(self, by: int) -> None:
-        """Choose another reading or target by hand."""
-        view = self.state.view
-        if view is not None and view.lines and self.state.question is None:
-            self._set(selected=(self.state.line_index + by) % len(view.lines), doubted=None)
+    def select(self, by: int, **changes: object) -> None:
+        """Choose another reading or target by hand; past the last target none is marked."""
+        view, at = self.state.view, self.state.marked
+        if view is None or not view.lines or self.state.question is not None:
+            return
+        if at is None:
+            at = -1 if by > 0 else 0
+        self._set(selected=(at + by) % len(view.lines), doubted=None, **changes)
 
     # -- what came in without a place --------------------------------------------------------------
 
@@ -363,6 +381,38 @@ class SkiInHand:
             return False
         self.say(f"'{text}' came in while this was open: kept as a note, not taken", "warn")
         return True
+
+    def _put_by(self) -> None:
+        """Put the question by, and the entry that it is about, until it shows what comes in."""
+        self._by = self.state.question
+
+    def _take_up_by(self) -> None:
+        """Let the question stand again that was put by."""
+        asked, self._by = self._by, None
+        if asked is not None:
+            self._set(question=asked, entry=asked.text, reads_as=asked.text)
+
+    def _note_by(self) -> bool:
+        """Keep the entry of the question put by as a note: a hand typed another in its place."""
+        asked, self._by = self._by, None
+        if asked is None:
+            return True
+        if not self._hold(asked.text):
+            self._by = asked
+            return False
+        self._noted = noted_words(asked.text)
+        return True
+
+    def _wait(self, text: str) -> None:
+        """Let a reading off the caliper wait until the question is answered, kept as a note."""
+        if not self._hold(text):
+            return
+        view = self.state.view
+        assert view is not None
+        kept = Waiting(text, view.facts[-1].id)
+        self._set(waiting=(*self.state.waiting, kept))
+        self.alarms()
+        self.say(f"'{text}' came in: it waits until this is answered. {ANSWERS}", "warn")
 
     def _hold(self, text: str) -> bool:
         """Keep a text as a note to the ski in hand; where that fails, say so with the text."""

@@ -6,8 +6,9 @@ from typing import Literal
 
 from workbench.bench.canvas import Mode
 from workbench.frozen import dataclass
-from workbench.measure.lengths import Entry
+from workbench.measure.lengths import Placing
 from workbench.measure.units import Unit
+from workbench.records import rows
 from workbench.work.jobs import JobView, Line
 from workbench.work.shop import RosterLine
 
@@ -22,6 +23,49 @@ DRAWINGS: tuple[Mode, ...] = ("braille", "block", "ascii")
 
 
 @dataclass(frozen=True, slots=True)
+class Answer:
+    """What an entry may mean: the value, and the index of the line that it would go to."""
+
+    placing: Placing
+    line: int
+    words: str
+
+    @property
+    def number(self) -> str:
+        """The number as it would be kept."""
+        return self.placing.number
+
+    @property
+    def unit(self) -> Unit:
+        """The unit of that number."""
+        return self.placing.unit
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """A question about an entry and the answers offered, best first.
+
+    ``text`` is what was typed and ``how`` it came; ``settled``: the number itself was asked about,
+    so that an answer to it keeps it.
+    """
+
+    text: str
+    question: str
+    placings: tuple[Answer, ...]
+    how: rows.How = "typed"
+    settled: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Waiting:
+    """A reading off the caliper that came in while a question was open, and the note it is kept in
+    until it has its place."""
+
+    text: str
+    note_id: str
+
+
+@dataclass(frozen=True, slots=True)
 class BenchState:
     """The job in hand, the day's roster, the entry in progress and what was last said.
 
@@ -29,7 +73,8 @@ class BenchState:
     ``selected``: a line chosen by hand,
     else None for the one that is due. ``hands_on``: a check or a sign-off was begun on purpose.
     ``question``: an entry that needs an answer; ``offered``: which of its placings is offered.
-    ``doubted``: the line that the message calls doubtful, while it stands there.
+    ``doubted``: the line that the message calls doubtful, while it stands there. ``waiting``: what
+    came off the caliper while a question was open, in its order.
     """
 
     roster: tuple[RosterLine, ...] = ()
@@ -40,7 +85,7 @@ class BenchState:
     unclear: bool = False
     selected: int | None = None
     hands_on: bool = False
-    question: Entry | None = None
+    question: Question | None = None
     offered: int = 0
     message: str = ""
     tone: Tone = "say"
@@ -50,6 +95,7 @@ class BenchState:
     shop_name: str = ""
     day: str = ""
     doubted: int | None = None
+    waiting: tuple[Waiting, ...] = ()
 
     @property
     def line_index(self) -> int:
@@ -65,6 +111,19 @@ class BenchState:
                 if line.target is None:
                     return i
         return 0
+
+    @property
+    def all_aimed(self) -> bool:
+        """Whether every target is set and none is marked: what is left is to accept them."""
+        view = self.view
+        if view is None or view.stage != "target" or self.selected is not None:
+            return False
+        return bool(view.lines) and all(line.target is not None for line in view.lines)
+
+    @property
+    def marked(self) -> int | None:
+        """The index of the line that is marked as the one an entry goes to; None where none is."""
+        return None if self.all_aimed else self.line_index
 
     @property
     def line(self) -> Line | None:

@@ -141,6 +141,11 @@ def _first_warnings(state: BenchState, view: JobView) -> list[Told]:
         return [(f"! {view.trouble_in(state.unit)}", "bold $state-caution")]
     out = [(f"! {words}", "bold $state-caution") for words in view.corrected_words]
     again = suspect_words(view, state.unit)
+    out += (
+        [(f"! {view.made_words(state.unit)}", "bold $state-caution")]
+        if view.made_words(state.unit)
+        else []
+    )
     return [*out, *[(f"? {words}", "bold $state-caution") for words in again]]
 
 

@@ -100,13 +100,13 @@ def _aim_at_setting(at: AtSki, name: str) -> Did:
 
 def _aim_at_value(at: AtSki, args: argparse.Namespace) -> Did:
     from workbench.work.typed_lines import line_meant, target_meant
-    from workbench.work.typed_numbers import SIGNS
+    from workbench.work.typed_numbers import SIGNS, kept_change
 
     line, text = line_meant(at.view, args.method), args.value.strip()
-    placing = target_meant(line, text, at.unit, sure=args.yes)
+    placing = target_meant(at.view, line, text, at.unit, sure=args.yes)
     if text.startswith(SIGNS):
-        new = at.shop.aim(at.view, line, text, at.unit)
-        number = text
+        number = kept_change(line, text, placing, at.unit)
+        new = at.shop.aim(at.view, line, number, at.unit)
     else:
         new = at.shop.aim_at(at.view, line, text, placing.unit, "value", placing.mm)
         number = f"{placing.number} {placing.unit}"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping
 from typing import Literal
 
@@ -17,6 +18,10 @@ Slip = Literal["graduation", "digits", "method", "unseated"]
 GRADUATIONS_IN = (0.025, 0.050, 0.100, 0.200)
 """Steps between marked lines of an inch caliper or of its dial: a line misread is off by one of
 these (common practice, no source)."""
+
+LINE_FIRST_MM = 0.0005 * MM_PER_INCH
+"""Within a caliper's step of a line's distance a number is that line misread, whatever digits might
+have been exchanged (common practice, no source)."""
 
 CRITICAL = 2.95
 """A reading further from its prediction than this many standard uncertainties is called out: 3 in
@@ -65,13 +70,27 @@ def doubt(
     for name, other_mm in (others_mm or {}).items():
         if abs(read_mm - other_mm) <= near:
             return Doubt(off, normalised, "method", name)
-    for text_meant in _exchanged(text):
-        if abs(_mm(text_meant, unit, read_mm, text) - expected_mm) <= near:
-            return Doubt(off, normalised, "digits", text_meant)
+    found: list[tuple[float, Slip, str]] = [
+        (abs(_mm(meant, unit, read_mm, text) - expected_mm), "digits", meant)
+        for meant in _exchanged(text)
+    ]
     step = min(GRADUATIONS_IN, key=lambda step: abs(abs(off) - step * MM_PER_INCH))
-    if abs(abs(off) - step * MM_PER_INCH) <= near:
-        return Doubt(off, normalised, "graduation", f"{step:.3f} in")
+    missed = max(abs(abs(off) - step * MM_PER_INCH) - LINE_FIRST_MM, 0.0)
+    found.append((missed, "graduation", f"{step:.3f} in"))
+    # The cause that explains the number best; of two as good the line, which is misread more often.
+    left, slip, detail = min(found, key=lambda cause: (cause[0], cause[1] != "graduation"))
+    if left <= near:
+        return Doubt(off, normalised, slip, detail)
     return Doubt(off, normalised, "unseated")
+
+
+def same_digits(one: str, two: str) -> bool:
+    """Whether two entries show the same number: leading and trailing zeros, point and sign aside.
+
+    Fewer than three figures tell nothing.
+    """
+    first, second = (re.sub(r"[^0-9]", "", text).strip("0") for text in (one, two))
+    return len(first) > 2 and first == second
 
 
 def _critical(dof: float) -> float:

@@ -43,6 +43,10 @@ class DayPages(Door):
         """The id of a ski's latest signed-off setting, older than the job ``before``; or None."""
         return self._read(days.last_setting, ski_id, before)
 
+    def seen_range_mm(self, method_id: str) -> tuple[float, float] | None:
+        """The least and the largest reading (mm) ever kept by a method; None without one."""
+        return self._read(days.seen_range_mm, method_id)
+
     def known_skis(self) -> tuple[KnownSki, ...]:
         """All skis that are not struck out, newest first, in few words."""
         return self._read(finding.known_skis)

@@ -168,6 +168,21 @@ def ridden_since(db: Database, first_day: str, day: str) -> tuple[QueueItem, ...
     return tuple(map(item_of, item_rows(db, _NOT_SEEN_SINCE, [last["day"]])))
 
 
+_SEEN = """SELECT mm FROM readings r WHERE method_id = ?
+    AND NOT EXISTS (SELECT 1 FROM strikes s WHERE s.row_id = r.id)
+    ORDER BY mm {way} LIMIT 1"""
+
+
+def seen_range_mm(db: Database, method_id: str) -> tuple[float, float] | None:
+    """The least and the largest reading ever kept by a method, struck ones aside; None without."""
+    ends = [
+        float(row["mm"])
+        for way in ("ASC", "DESC")
+        for row in db.query(_SEEN.format(way=way), [method_id])
+    ]
+    return (ends[0], ends[1]) if ends else None
+
+
 def last_setting(db: Database, ski_id: str, before: str | None) -> str | None:
     """The id of a ski's latest signed-off setting; with ``before`` one older than that job."""
     for row in db.query(_LAST_SETTING, [ski_id, before or AFTER_EVERY_ID]):

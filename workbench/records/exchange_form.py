@@ -19,7 +19,7 @@ LOCAL_SETTINGS = frozenset(
 )
 """Settings of one bench, not of the shop: where it stands, how it draws, whose hands, what tool."""
 
-HOME_STEPS = frozenset(("other_strikes", "unique_numbers"))
+HOME_STEPS = frozenset(("other_strikes", "unique_numbers", "seen_readings"))
 """Migrations that change nothing of the form: a file does not name them, so that a bench without
 them takes it in too. The strikes of other benches have always travelled among the strikes."""
 

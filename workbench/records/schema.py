@@ -437,6 +437,11 @@ def numbers_lifted(db: Database) -> Iterator[None]:
         db.execute(statement)
 
 
+def _seen_readings(db: Database) -> None:
+    """Let the least and the largest reading by a method be found at once, in whatever big book."""
+    db.execute(f"CREATE INDEX readings_seen ON {Table.READINGS}(method_id, mm)")
+
+
 def _guard(db: Database, table: Table) -> None:
     for statement in _append_only(table):
         db.execute(statement)
@@ -459,6 +464,7 @@ STEPS: dict[str, Callable[[Database], None]] = {
     "other_strikes": _other_strikes,
     "why_corrected": _why_corrected,
     "unique_numbers": _unique_numbers,
+    "seen_readings": _seen_readings,
 }
 """All steps from an empty file to today's book, oldest first."""
 

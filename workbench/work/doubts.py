@@ -11,11 +11,13 @@ from workbench.fin.foresight import Expected, expected_after
 from workbench.fin.methods import Method
 from workbench.fin.remarks import COVERAGE, ODD_TILT_RAD
 from workbench.fin.rig import Rig
+from workbench.fin.turns_made import Explanation
 from workbench.frozen import dataclass
 from workbench.measure.adjustment import critical_w
-from workbench.measure.display import change_text, length_text
+from workbench.measure.display import change_text, fine_text, length_text, turn_text
 from workbench.measure.slips import Doubt, doubt
 from workbench.measure.units import MM_PER, Unit
+from workbench.work.reading_lines import Line
 from workbench.work.words import clean
 
 ALIKE = 0.01
@@ -211,28 +213,49 @@ def moved_question(
     typed: tuple[str, Unit],
     others_mm: Mapping[str, float],
     unit: Unit,
+    far_mm: float,
+    known: str,
     dof: float = math.inf,
 ) -> str:
     """Return the question to ask about a reading as received, or nothing.
 
-    Asked only where the reading stands clear of the setting the ski left with, ridden and travelled
-    as it was, and where a named slip with the fin still where it was left explains the number: a
-    fin may well have moved, and that alone is no reason to doubt the hand. ``dof``: see
-    ``doubt_of``.
+    ``known`` says what the reading is held against. Always asked where it is farther than
+    ``far_mm`` off. Nearer, only where it stands clear of that, ridden and travelled as the ski was,
+    and where a named slip with the fin still where it was left explains the number: a fin may well
+    have moved a little, and that alone is no reason to doubt the hand. ``dof``: see ``doubt_of``.
     """
     u_still = math.hypot(expected.u_mm, u_read_mm)
     ridden = math.hypot(u_still, RIDDEN_U_MM)
-    if doubt(read_mm, expected.value_mm, ridden) is None:
+    far = abs(read_mm - expected.value_mm) > far_mm
+    if not far and doubt(read_mm, expected.value_mm, ridden) is None:
         return ""
     found = doubt(read_mm, expected.value_mm, u_still, *typed, others_mm, dof)
-    if found is None or found.slip == "unseated":
+    named = found is not None and found.slip != "unseated"
+    if found is not None and found.slip == "graduation" and found.detail not in COMMON_LINES:
+        named = False
+    off_mm = read_mm - expected.value_mm
+    if not (named or far):
         return ""
-    if found.slip == "graduation" and found.detail not in COMMON_LINES:
+    cause = f"{_slip_words(found, unit)}? read again," if found and named else "read again,"
+    return f"{_off(off_mm, unit)} from {known}: {cause} or has it moved?"
+
+
+SEEN_MORE_MM = 0.15 * MM_PER["in"]
+"""So far beyond what was seen a reading may be without a question (common practice, no source)."""
+
+
+def unseen_question(line: Line, mm: float, unit: Unit) -> str:
+    """Return the question about a reading as received that nothing foretells, or nothing.
+
+    Asked where it lies well outside what this shop has seen on this blade by the same method.
+    """
+    if line.seen_mm is None:
         return ""
-    return (
-        f"this differs from the setting it left with by {_off(found.off_mm, unit)}: "
-        f"{_slip_words(found, unit)}? read again, or has it moved?"
-    )
+    low, high = line.seen_mm
+    if low - SEEN_MORE_MM <= mm <= high + SEEN_MORE_MM:
+        return ""
+    seen = f"{length_text(low, unit)} to {length_text(high, unit)} {unit}"
+    return f"seen on this blade so far: {seen}. Take it as it is?"
 
 
 def moved_words(expected: Expected, read_mm: float, u_read_mm: float, unit: Unit) -> str:
@@ -248,3 +271,52 @@ def moved_words(expected: Expected, read_mm: float, u_read_mm: float, unit: Unit
 
 def _off(off_mm: float, unit: Unit) -> str:
     return f"{change_text(off_mm, unit, '0.0001' if unit == 'in' else '0.001')} {unit}"
+
+
+# -- against the turns meant ---------------------------------------------------------------------
+
+
+def made_words(found: Sequence[Explanation], unit: Unit) -> str:
+    """Return which turns the readings after a round say were made, where not those meant.
+
+    ``found`` are the explanations, the best first and the turns meant last. Nothing is said where
+    the turns meant are the only one.
+    """
+    if len(found) < 2:
+        return ""
+    best, *others, meant = found
+    likely, way_back = _made_words(best)
+    also = "".join(f"; or {_made_words(e)[0]}, {_fit_words(e, unit)}" for e in others)
+    return (
+        f"It looks as if {likely}: {way_back}, or go on from here. "
+        f"That fits the readings to {fine_text(best.worst_mm, unit)} {unit}, the turns as meant "
+        f"miss by {fine_text(meant.worst_mm, unit)} {unit}{also}. "
+        "The turns shown begin where it is now."
+    )
+
+
+def _fit_words(one: Explanation, unit: Unit) -> str:
+    return f"which fits to {fine_text(one.worst_mm, unit)} {unit}"
+
+
+def _made_words(one: Explanation) -> tuple[str, str]:
+    """Return what seems to have been done, and how it is put right."""
+    assert one.stud is not None
+    stud = f"the {clean(one.stud.name)} stud"
+    other = f"the {clean(one.other.name)} stud" if one.other is not None else ""
+    return {
+        "meant": ("", ""),
+        "instead": (f"{other} was turned, not {stud}", f"turn it back {_back(one)}"),
+        "exchanged": (f"the turns of {stud} and {other} were exchanged", "turn both back"),
+        "other way": (f"{stud} was turned the other way", f"turn it {_back(one)}"),
+        "not turned": (f"{stud} was not turned", f"turn it {_back(one)}"),
+        "twice": (f"{stud} was turned twice as far", f"turn it back {_back(one)}"),
+    }[one.made]
+
+
+def _back(one: Explanation) -> str:
+    """Return the turns that put a stud right: ``3/8 out (counter-clockwise)``."""
+    stud = one.other or one.stud
+    assert stud is not None
+    sense = "clockwise" if stud.clockwise(one.back) else "counter-clockwise"
+    return f"{turn_text(one.back)} {'in' if one.back > 0.0 else 'out'} ({sense})"

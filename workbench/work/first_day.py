@@ -60,8 +60,11 @@ def _words(view: JobView, unit: Unit, hands_on: bool) -> str:
 def _target_words(view: JobView, unit: Unit) -> str:
     """Return what to type, and once that is kept how to go on: typed again it aims another."""
     if view.progress.targets:
-        return "the target is set: Enter accepts it. What you leave out stays where it is."
-    return f"type {_change(view, unit)} and Enter for a little more depth; then Enter accepts it."
+        return "Enter leaves each other reading where it is, and past the last accepts the targets."
+    return (
+        f"type {_change(view, unit)} and Enter for a little more depth; then Enter for each "
+        "reading that stays, and Enter accepts them."
+    )
 
 
 def _reading_words(view: JobView, unit: Unit) -> str:

@@ -10,6 +10,7 @@ from workbench.fin.foresight import Expected
 from workbench.fin.guidance import Plan, Rig, Target
 from workbench.fin.methods import Method
 from workbench.fin.pose import Pose
+from workbench.fin.turns_made import Explanation
 from workbench.records import rows
 from workbench.work.extra_readings import beside, contradicted, marks_in_pass, without_marks
 from workbench.work.gauges import Tools
@@ -18,7 +19,7 @@ from workbench.work.last_setting import LastSetting
 from workbench.work.reading_lines import Line
 from workbench.work.rigs import usual_range_mm
 from workbench.work.rules import SHIPPED, Rules
-from workbench.work.solved import expected_of, fit_of, plan_of
+from workbench.work.solved import expected_of, fit_of, made_of, plan_of
 from workbench.work.stages import Progress
 from workbench.work.trust import Taken, readings_of
 
@@ -42,6 +43,8 @@ def build_view(
     corrected: tuple[str, ...] = (),
     other_way: frozenset[str] = frozenset(),
     seen: rows.Seen = rows.NOTHING_SEEN,
+    has_last: bool = False,
+    ranges: Mapping[str, tuple[float, float]] | None = None,
 ) -> JobView:
     """Put a job's view together; ``methods`` are (id, method, tolerance_mm) in the ski's order.
 
@@ -51,7 +54,8 @@ def build_view(
     blade's coarse marks (id, method): they bear the readings out, are never due and never aimed at.
     ``corrected`` says which parts are shown as they were, ``other_way`` which studs turned the
     other way than the last pass says, for their hand was written down wrong then. ``seen`` is what
-    there was of the ski meanwhile.
+    there was of the ski meanwhile. ``has_last``: whether the ski was signed off here before. ``ranges``: the range (mm) read so on this blade so
+    far, by method id, where nothing else tells what to expect.
     """
     tools = tools or Tools()
     taken = taken_in_pass(methods, progress, progress.pass_number, tools)
@@ -62,7 +66,7 @@ def build_view(
     struck = _struck(facts, progress.pass_number)
     lines = tuple(
         _line(i, m, tol, progress, rig, (taken.get(m.name), worth.get(m.name)),
-              received.get(m.name), struck.get(i, ()), guard)
+              received.get(m.name), struck.get(i, ()), guard, (ranges or {}).get(i))
         for i, m, tol in methods
     )  # fmt: skip
     known = [worth[line.method.name] for line in lines if line.method.name in worth]
@@ -92,6 +96,8 @@ def build_view(
         contradicted(rig, [*known, *borne_out], pose, others, ski.unit),
         corrected,
         seen,
+        _made(rig, methods, progress, facts, tools, other_way, known),
+        has_last,
     )
 
 
@@ -107,12 +113,40 @@ def _expected(
     """Return what the turns just made should have brought each reading to, while measuring."""
     if progress.stage != "measuring" or progress.state.stale:
         return ()
+    before, turns = _last_pass(rig, methods, progress, facts, tools, other_way)
+    return expected_of(rig, before, turns, others)
+
+
+def _made(
+    rig: Rig,
+    methods: Sequence[tuple[str, Method, float]],
+    progress: Progress,
+    facts: Sequence[rows.AnyFact],
+    tools: Tools,
+    other_way: frozenset[str],
+    known: Sequence[Reading],
+) -> tuple[Explanation, ...]:
+    """Return which turns the readings bear out, from the last of a pass until studs are turned."""
+    if progress.stage != "turning" or not progress.pass_number or progress.step:
+        return ()
+    before, turns = _last_pass(rig, methods, progress, facts, tools, other_way)
+    return made_of(rig, before, turns, tuple(known))
+
+
+def _last_pass(
+    rig: Rig,
+    methods: Sequence[tuple[str, Method, float]],
+    progress: Progress,
+    facts: Sequence[rows.AnyFact],
+    tools: Tools,
+    other_way: frozenset[str],
+) -> tuple[tuple[Reading, ...], tuple[float, ...]]:
+    """Return the readings before the last pass, and its turns by stud (positive is in)."""
     made = [f for f in facts if isinstance(f, rows.PassRow) and f.struck is None][-1]
     by_stud = {t.stud: -t.turns if t.stud in other_way else t.turns for t in made.turns}
     taken = taken_in_pass(methods, progress, progress.pass_number - 1, tools)
-    before = _worth(taken, rig)
-    turns = tuple(by_stud.get(s.name, 0.0) for s in rig.studs)
-    return expected_of(rig, tuple(before.values()), turns, others)
+    before = tuple(_worth(taken, rig).values())
+    return before, tuple(by_stud.get(s.name, 0.0) for s in rig.studs)
 
 
 def taken_in_pass(
@@ -156,6 +190,7 @@ def _line(
     was: Reading | None,
     struck: tuple[rows.Reading, ...],
     guard: bool,
+    seen_mm: tuple[float, float] | None,
 ) -> Line:
     number, (taken, worth) = progress.pass_number, now
     latest = progress.values.get(number, {}).get(method_id, ())
@@ -177,6 +212,7 @@ def _line(
         was.u_mm if was is not None else None,
         struck,
         guard,
+        seen_mm,
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import field
+from typing import Literal
 
 from workbench.advice.checklists import CheckItem, final_items
 from workbench.advice.torque import note_for
@@ -11,17 +12,22 @@ from workbench.errors import BenchError, OutOfReachError
 from workbench.fin.foresight import Expected
 from workbench.fin.guidance import Plan, Rig
 from workbench.fin.pose import Pose
+from workbench.fin.turns_made import Explanation
 from workbench.frozen import dataclass
+from workbench.measure.slips import same_digits
 from workbench.measure.units import Unit
 from workbench.records import rows
 from workbench.work.doubts import (
+    RIDDEN_U_MM,
     Contradiction,
     Suspect,
     doubt_of,
     doubt_words,
+    made_words,
     moved_question,
     moved_words,
     suspects_in,
+    unseen_question,
 )
 from workbench.work.extra_readings import Mark
 from workbench.work.gauges import Tools
@@ -43,6 +49,8 @@ class JobView:
     """Everything the bench shows of one job, as values.
 
     ``corrected`` names the parts that were corrected later and are shown here as they were.
+    ``made`` are the turns that the readings after a round bear out, the best explanation first;
+    ``has_last``: the ski was signed off here before, and nothing is aimed at yet.
     ``why`` is the error for which there is no pose or no plan; None where nothing is in the way.
     ``seen`` is what there was of the ski when this was read: an act goes by it.
     """
@@ -68,6 +76,8 @@ class JobView:
     contradictions: tuple[Contradiction, ...] = ()
     corrected: tuple[str, ...] = ()
     seen: rows.Seen = rows.NOTHING_SEEN
+    made: tuple[Explanation, ...] = ()
+    has_last: bool = False
 
     @property
     def stage(self) -> Stage:
@@ -117,12 +127,16 @@ class JobView:
     def doubt(self, line: Line, text: str, unit: Unit, mm: float, shown_in: Unit) -> str:
         """Return why a reading about to be kept cannot be right, or nothing.
 
-        While measuring after a pass the last readings and the turns made say what to expect; as
-        received it is the setting that the ski left with, where it left this bench before.
+        The same digits as the reading before may have been sent twice. While measuring after a pass
+        the last readings and the turns made say what to expect; as received it is the setting that
+        the ski left with, or its baseline where it never left this bench.
         """
+        twice = self._sent_twice(line, text)
+        if twice:
+            return twice
         now_mm, u_read, dof, expected = self._against(line, mm)
         if expected is None:
-            return ""
+            return unseen_question(line, mm, shown_in)
         foreseen = self.left if self.stage == "as received" else self.expected
         others = {
             e.method.name: e.value_mm
@@ -132,8 +146,11 @@ class JobView:
             and not e.method.is_coarse
         }
         if self.stage == "as received":
-            typed = (text, unit)
-            return moved_question(expected, now_mm, u_read, typed, others, shown_in, dof)
+            far_mm, typed = self.rules.far_received_mm, (text, unit)
+            known = "the setting it left with" if self.left else "its baseline"
+            return moved_question(
+                expected, now_mm, u_read, typed, others, shown_in, far_mm, known, dof
+            )
         found = doubt_of(expected, now_mm, u_read, (text, unit), others, dof)
         return doubt_words(found, expected, shown_in) if found is not None else ""
 
@@ -147,14 +164,46 @@ class JobView:
     def _against(self, line: Line, mm: float) -> tuple[float, float, float, Expected | None]:
         """Return a number read now (mm at 20 degrees), its u with the degrees of freedom of that,
         and what was to be expected."""
-        foreseen = self.left if self.stage == "as received" else self.expected
-        expected = next((e for e in foreseen if e.method.name == line.method.name), None)
+        expected = self._expected(line)
         now_mm, stated, figures = self.tools.about_to_take(line.method_id, line.method, mm)
         slope = expected.height_slope if expected is not None else 0.0
         if stated is not None:
             return now_mm, stated, math.inf, expected
         budget = budget_of([now_mm], slope, figures)
         return now_mm, budget.u, budget.dof, expected
+
+    def expected_mm(self, line: Line) -> float | None:
+        """Return what a reading should be now (mm), where anything tells it: while measuring, the
+        turns made; as received, how the ski left, or its baseline."""
+        expected = self._expected(line)
+        return expected.value_mm if expected is not None else None
+
+    def _expected(self, line: Line) -> Expected | None:
+        foreseen = self.left if self.stage == "as received" else self.expected
+        expected = next((e for e in foreseen if e.method.name == line.method.name), None)
+        if expected is None and self.stage == "as received":
+            expected = self._at_baseline(line)
+        return expected
+
+    def _at_baseline(self, line: Line) -> Expected | None:
+        """Return what the baseline says of a reading, for a ski that never left this bench."""
+        entries = self.baseline.entries if self.baseline is not None and not self.left else ()
+        entry = next((e for e in entries if e.method_name == line.method.name), None)
+        return Expected(line.method, entry.mm, RIDDEN_U_MM) if entry is not None else None
+
+    def _sent_twice(self, line: Line, text: str) -> str:
+        """Return the question about the digits of the reading kept just before, or nothing."""
+        kept = [f for f in self.facts if isinstance(f, rows.Reading) and f.struck is None]
+        if not kept or kept[-1].method_id == line.method_id or not same_digits(kept[-1].text, text):
+            return ""
+        if kept[-1].pass_number != self.progress.pass_number:
+            return ""
+        before = next((x for x in self.lines if x.method_id == kept[-1].method_id), None)
+        return f"the same number as {before.method.quantity}: sent twice?" if before else ""
+
+    def made_words(self, unit: Unit) -> str:
+        """Return what the readings say of the turns really made, where not as meant; or nothing."""
+        return made_words(self.made, unit)
 
     def suspects(self, unit: Unit) -> tuple[Suspect, ...]:
         """Return the readings of this pass to take again, for the others contradict them."""
@@ -177,6 +226,15 @@ class JobView:
         """Whether the job was queued to be set as last time, and nothing is aimed at yet."""
         asked = self.job.note.startswith(AS_LAST_TIME)
         return asked and self.stage == "target" and not self.progress.targets
+
+    @property
+    def offered_target(self) -> Literal["last", "baseline", ""]:
+        """Which setting is offered as the target where nothing is aimed at yet."""
+        if self.stage != "target" or self.progress.targets:
+            return ""
+        if self.has_last:
+            return "last"
+        return "baseline" if self.baseline is not None else ""
 
     @property
     def is_final(self) -> bool:

@@ -100,6 +100,7 @@ class OpenBook:
         )
         named = [(i, m) for i, m, _ in methods]
         first = at.stage == "as received"
+        last = left_with(self.book, job, named, rig, stated) if first else None
         finest = self._finest(facts, job)
         baselines = self.book.baselines_of(ski.id)
         return build_view(
@@ -115,12 +116,20 @@ class OpenBook:
             _others(known, blade),
             tools,
             guarded,
-            left_with(self.book, job, named, rig, stated) if first else None,
+            last,
             rules,
             _marks(known, ski, blade),
             corrected,
-            turned_other_way(self.book, block, facts) if at.stage == "measuring" else frozenset(),
+            (
+                turned_other_way(self.book, block, facts)
+                if at.stage == "measuring" or (at.stage == "turning" and at.pass_number)
+                else frozenset()
+            ),
             self.seen_of(ski),
+            at.stage == "target"
+            and not at.targets
+            and self.book.last_setting(ski.id, job.id) is not None,
+            self._ranges(ski) if first and last is None and not baselines else {},
         )
 
     def ski_state(self, ski_id: str) -> SkiState:
@@ -134,6 +143,11 @@ class OpenBook:
     def seen_of(self, ski: rows.Ski) -> rows.Seen:
         """Return what there is of a ski now, with what bears on how it is shown."""
         return self.book.seen(ski, (*SHAPING, GUARD))
+
+    def _ranges(self, ski: rows.Ski) -> dict[str, tuple[float, float]]:
+        """Return the range (mm) that this shop ever read by each of a ski's methods, by id."""
+        found = ((i, self.book.seen_range_mm(i)) for i in ski.methods)
+        return {i: seen for i, seen in found if seen is not None}
 
     def _parts(
         self, ski: rows.Ski, facts: Sequence[rows.AnyFact]

@@ -194,6 +194,7 @@ def warning_lines(view: JobView, unit: Unit) -> list[str]:
     out = [view.trouble_in(unit)] if view.why is not None else []
     out += view.corrected_words
     out += suspect_words(view, unit)
+    out += [view.made_words(unit)] if view.made_words(unit) else []
     for number, line in enumerate(view.lines, 1):
         doubtful = doubtful_words(line, unit, f"quarterturn strike {number} strikes one out")
         out += [f"{clean(line.method.name)}: {doubtful}"] if doubtful else []

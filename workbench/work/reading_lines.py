@@ -31,6 +31,8 @@ class Line:
 
     ``latest``: this pass's repeats as kept, ``taken`` what they are worth, ``struck`` those of this
     pass that were struck out with a reason. ``guard``: whether a guard band is on.
+    ``seen_mm``: the least and the largest this shop read so on this blade, where nothing else tells
+    what to expect.
     """
 
     method_id: str
@@ -47,6 +49,7 @@ class Line:
     received_u_mm: float | None = None
     struck: tuple[rows.Reading, ...] = ()
     guard: bool = False
+    seen_mm: tuple[float, float] | None = None
 
     @property
     def repeats(self) -> Repeats | None:

@@ -117,17 +117,47 @@ def rig_of(ski: rows.Ski, blade: Blade, studs: Sequence[rows.Stud]) -> Rig:
     return Rig(blade, base, tuple(stud_of(s) for s in studs))
 
 
+LEAST_OUT = 0.35
+"""Share of a blade's height that stands out of the block at least (common practice, no source)."""
+
+TILTED = 0.05
+"""Share that a length may differ from the chord along the blade for its tilt and its band."""
+
+LOOKS = 8
+"""Chords looked at between the two ends."""
+
+
 def usual_range_mm(method: Method, blade: Blade) -> tuple[float, float]:
     """Return the range (mm) that a reading of this method plausibly lies in on this blade.
 
-    Narrower than a factor of ten, so that bare digits can be placed in one way only.
+    What the blade can show at all: the block hides at least half of the back edge, and a third of
+    the height stands out. The tail distance depends on the block's place on the ski alone: 5 to 49
+    mm (common practice, no source). Narrower than a factor of ten, so that bare digits can be
+    placed in one way only.
     """
     if method.is_coarse:
         return (1.0, 0.5 * blade.length_mm)
     vs = [v for _, v in blade.outline_mm]
-    height, length = max(vs) - min(vs), blade.length_mm
+    out, height = max(vs), max(vs) - min(vs)
+    hidden = sum(v for _, v in blade.back_edge_mm) / 2.0
     if method.quantity == "depth":
-        return (0.35 * height, 1.0 * height)
+        return (LEAST_OUT * height, out - hidden)
     if method.quantity == "length":
-        return (0.6 * length, 1.05 * length)
+        return _lengths_mm(blade, hidden, out - LEAST_OUT * height)
     return (5.0, 49.0)
+
+
+def _lengths_mm(blade: Blade, least_v: float, most_v: float) -> tuple[float, float]:
+    """Return the shortest and the longest chord (mm) along u between two depths of the blade."""
+    chords = []
+    for i in range(LOOKS + 1):
+        v = least_v + (most_v - least_v) * i / LOOKS
+        ends = [
+            u1 + (u2 - u1) * (v - v1) / (v2 - v1)
+            for (u1, v1), (u2, v2) in zip(
+                blade.outline_mm, (*blade.outline_mm[1:], blade.outline_mm[0]), strict=True
+            )
+            if min(v1, v2) <= v <= max(v1, v2) and v1 != v2
+        ]
+        chords.append(max(ends) - min(ends))
+    return ((1.0 - TILTED) * min(chords), (1.0 + TILTED) * max(chords))

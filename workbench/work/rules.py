@@ -13,13 +13,25 @@ from functools import lru_cache
 from typing import Any
 
 from workbench.advice.checklists import FINAL, RECEIVED, WING, CheckItem, with_clamp_last
+from workbench.errors import InputError
 from workbench.frozen import dataclass
+from workbench.measure.lengths import parse_length
+from workbench.measure.units import MM_PER_INCH
 from workbench.records.book import Book
 
 RECEIVED_SETTING, FINAL_SETTING = "check_received", "check_final"
 TORQUE_SETTING = "torque_notes"
 REPEATS, EYES, FINEST = "repeats", "second_eyes", "finest_turn"
+FAR_RECEIVED, FAR_TARGET = "far_received", "far_target"
+BELL, FLASH = "bell", "flash"
 MOST_REPEATS = 10
+
+FAR_RECEIVED_MM, FAR_TARGET_MM = 0.030 * MM_PER_INCH, 0.060 * MM_PER_INCH
+"""Beyond these a reading as received is asked about, and a target: a fin that was ridden seldom
+moved farther, and is seldom set farther in one day (common practice, no source)."""
+
+FAR_MM = (0.1, 25.0)
+"""The least and the largest such distance that asks about anything and not about everything."""
 
 AS_LAST_TIME = "as last time"
 """What the note of a job begins with that is to be set as the ski was set last."""
@@ -42,7 +54,8 @@ class Rules:
     """The shop's rules. ``received`` and ``final``: every version, oldest first, the last in force.
 
     ``repeats``: readings wanted of each kind before a job goes on. ``torque``: the shop's own words
-    by fastener.
+    by fastener. ``far_received_mm``, ``far_target_mm``: how far from what is known a reading as
+    received or a target may be before it is asked about.
     """
 
     received: tuple[Version, ...] = (Version("", RECEIVED),)
@@ -50,6 +63,8 @@ class Rules:
     repeats: int = 1
     second_eyes: bool = False
     torque: Mapping[str, str] = field(default_factory=dict)
+    far_received_mm: float = FAR_RECEIVED_MM
+    far_target_mm: float = FAR_TARGET_MM
 
     @property
     def received_now(self) -> tuple[CheckItem, ...]:
@@ -87,7 +102,9 @@ def _keys(items: tuple[CheckItem, ...], has_wing: bool) -> frozenset[str]:
     return frozenset(i.key for i in items if has_wing or i.key != WING)
 
 
-SHAPING = (RECEIVED_SETTING, FINAL_SETTING, TORQUE_SETTING, REPEATS, EYES)
+SHAPING = (
+    RECEIVED_SETTING, FINAL_SETTING, TORQUE_SETTING, REPEATS, EYES, FAR_RECEIVED, FAR_TARGET,
+)  # fmt: skip
 """The settings that rules are made of."""
 
 
@@ -104,6 +121,8 @@ def rules_of(book: Book) -> Rules:
         repeats=_repeats(latest.get(REPEATS, "")),
         second_eyes=latest.get(EYES) == "on",
         torque=torque_of(latest.get(TORQUE_SETTING, "")),
+        far_received_mm=_far_mm(latest.get(FAR_RECEIVED, ""), FAR_RECEIVED_MM),
+        far_target_mm=_far_mm(latest.get(FAR_TARGET, ""), FAR_TARGET_MM),
     )
 
 
@@ -123,6 +142,16 @@ def _versions(
 
 def _repeats(text: str) -> int:
     return int(text) if text.isdecimal() and 1 <= int(text[:3]) <= MOST_REPEATS else 1
+
+
+def _far_mm(text: str, shipped_mm: float) -> float:
+    """Return a kept distance in mm; what is none, or tells nothing, is as shipped."""
+    try:
+        mm = parse_length(text, "in", "distance").mm if text else shipped_mm
+    except InputError:
+        return shipped_mm
+    least, most = FAR_MM
+    return mm if least <= mm <= most else shipped_mm
 
 
 def default_finest(book: Book) -> float | None:

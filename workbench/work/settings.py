@@ -15,7 +15,17 @@ from workbench.records.book import Book
 from workbench.records.values import keepable
 from workbench.work.calipers import INTERVAL, caliper_meant, in_hand
 from workbench.work.orders import DEFAULT_TOLERANCE_MM
-from workbench.work.rules import EYES, FINEST, MOST_REPEATS, REPEATS
+from workbench.work.rules import (
+    BELL,
+    EYES,
+    FAR_MM,
+    FAR_RECEIVED,
+    FAR_TARGET,
+    FINEST,
+    FLASH,
+    MOST_REPEATS,
+    REPEATS,
+)
 from workbench.work.shop import Shop
 from workbench.work.wing_setup import (
     GAUGE_SET,
@@ -127,6 +137,16 @@ def _tolerance(field: str, text: str) -> str:
     return text
 
 
+def _far(field: str, text: str) -> str:
+    length = parse_length(text, "in", field)
+    least, most = FAR_MM
+    if not length.named:
+        raise InputError(field, text, "a length with its unit, such as 0.030 in or 0.8 mm")
+    if not least <= length.mm <= most:
+        raise InputError(field, text, f"{least:g} to {most:g} mm, such as 0.030 in or 0.8 mm")
+    return text
+
+
 def _by(understood: Callable[[str], str]) -> Callable[[str, str], str]:
     """Return what keeps a text as ``understood`` gives it; its errors go by the setting's name."""
 
@@ -199,6 +219,15 @@ SETTINGS: tuple[Setting, ...] = (
     Setting(
         LEAD, "Wing leads", "out or in: where its leading edge stands; blank: out", _by(lead_of)
     ),
+    Setting(
+        FAR_RECEIVED, "Far as received", "readings farther off are asked about; blank: 0.030 in",
+        _far,
+    ),
+    Setting(
+        FAR_TARGET, "Far target", "targets farther from now are asked about; blank: 0.060 in", _far
+    ),
+    Setting(BELL, "Bell", "on: a doubtful entry rings the terminal's bell", _on_off, "on"),
+    Setting(FLASH, "Flash", "on: a doubtful entry flashes its frame", _on_off, "on"),
     Setting("card_folder", "Card folder", "where cards go; blank: beside the book", _words),
     Setting(
         "backups_kept", "Backups kept", "of the daily ones, 1 to 400",

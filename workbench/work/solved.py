@@ -13,6 +13,7 @@ from workbench.fin.fit import Fit, Reading, fit_pose
 from workbench.fin.foresight import Expected, expected_after
 from workbench.fin.guidance import Plan, Rig, Target, plan_from
 from workbench.fin.methods import Method
+from workbench.fin.turns_made import Explanation, explanations
 
 KEPT = 64
 """So many of each are kept."""
@@ -73,3 +74,20 @@ def expected_of(
             except BenchError:  # a method that meets no part of the blade there
                 continue
     return tuple(out)
+
+
+@lru_cache(maxsize=KEPT)
+def made_of(
+    rig: Rig,
+    before: tuple[Reading, ...],
+    turns: tuple[float, ...],
+    after: tuple[Reading, ...],
+) -> tuple[Explanation, ...]:
+    """Return which turns the readings after a round bear out, the best explanation first.
+
+    Nothing where the readings before fix no pose.
+    """
+    try:
+        return explanations(rig, fit_of(rig, before), turns, after)
+    except BenchError:
+        return ()

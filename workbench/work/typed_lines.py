@@ -12,7 +12,12 @@ from workbench.measure.units import Unit
 from workbench.records import rows
 from workbench.work.extra_readings import Mark
 from workbench.work.jobs import JobView, Line
-from workbench.work.typed_numbers import reading_entry, target_entry, target_name
+from workbench.work.typed_numbers import (
+    reading_entry,
+    target_entry,
+    target_name,
+    target_question,
+)
 from workbench.work.words import clean
 
 
@@ -75,10 +80,14 @@ def reading_meant(
     return _answered(found, question, line.method.name, sure)
 
 
-def target_meant(line: Line, text: str, unit: Unit, *, sure: bool) -> Placing:
+def target_meant(view: JobView, line: Line, text: str, unit: Unit, *, sure: bool) -> Placing:
     """Return what a typed target means; raises as :func:`reading_meant` does."""
     found = target_entry(line, text, unit)
-    return _answered(found, found.question, target_name(line), sure)
+    asked = found.question
+    if found.is_clear:
+        far_mm, only = view.rules.far_target_mm, found.placings[0]
+        asked = target_question(view.lines, line, text, only, unit, far_mm).question
+    return _answered(found, asked, target_name(line), sure)
 
 
 def _answered(found: Entry, question: str, field: str, sure: bool) -> Placing:
