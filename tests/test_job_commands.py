@@ -103,8 +103,8 @@ def test_next_gives_turns_exact_and_rounded_with_what_to_expect(run: Callable[..
     lines = run("next", "Heron 67", "--unit", "mm")
     assert fact(lines, "Next") == "Loosen the clamp bolts before any stud is turned."
     assert "Caution" not in names(lines), "the caution is the next step itself"
-    assert fact(lines, "Stud rear").startswith("3/8 turn in (clockwise); exact +0.3")
-    assert "u 0.0" in fact(lines, "Stud back")
+    assert fact(lines, "Stud top rear").startswith("3/8 turn in (clockwise); exact +0.3")
+    assert "u 0.0" in fact(lines, "Stud tail")
     assert fact(lines, "Step 1 of 6, now").startswith("Loosen")
     assert fact(lines, "Reading 1 target").endswith("within 0.051 mm")
     assert sum(name == "After these turns" for name in names(lines)) == 3
@@ -307,9 +307,9 @@ def test_readings_out_of_tolerance_are_kept_only_when_said_so(
 def test_the_finest_turn_changes_the_turns(
     run: Callable[..., Said], refused: Callable[..., str]
 ) -> None:
-    before = fact(run("next", "Heron 67"), "Stud rear")
+    before = fact(run("next", "Heron 67"), "Stud top rear")
     run("finest", "--ski", "Heron 67", "1/16")
-    assert fact(run("next", "Heron 67"), "Stud rear") != before
+    assert fact(run("next", "Heron 67"), "Stud top rear") != before
     assert "finest turn" in refused("finest", "--ski", "Heron 67", "3")
 
 

@@ -270,7 +270,7 @@ def blade_form(shop: Shop) -> Form:
         Field("unit", "Unit", "in or mm: what the lengths below are in", "in"),
         Field("outline", "Outline", f"{points}: 0 0; 7.3 0; 7.3 0.75; 1.6 3.48; 0 0.9"),
         Field("top_edge", "Top edge", "its two ends, where two studs press: 0 0; 7.3 0"),
-        Field("back_edge", "Back edge", "its two ends, where the back stud presses: 0 0; 0 0.9"),
+        Field("back_edge", "Back edge", "its two ends, where the tail stud presses: 0 0; 0 0.9"),
         Field("holes", "Holes", "name, forward, outward, diameter: 2 1.6 3.0 0.3; 1 0.9 2.7 0.25"),
     )
     return Form("Add a blade", fields, lambda texts: add_blade(shop, texts))
@@ -287,6 +287,6 @@ def block_form(shop: Shop) -> Form:
         Field("unit", "Unit", "in or mm: what the lengths below are in", "in"),
         Field("stud_1", "Stud 1", f"{shape}: front top 6.9 -1.6 0 1 10-32UNF right 0.05"),
         Field("stud_2", "Stud 2", f"{shape}: rear top 1.5 -1.6 0 1 10-32UNF right 0.05"),
-        Field("stud_3", "Stud 3", f"{shape}: back back 0.1 -0.6 1 0 M5x0.8 right 0"),
+        Field("stud_3", "Stud 3", f"{shape}: tail back 0.1 -0.6 1 0 M5x0.8 right 0"),
     )
     return Form("Add a block", fields, lambda texts: add_block(shop, texts))

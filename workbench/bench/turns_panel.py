@@ -190,7 +190,7 @@ def _current(state: BenchState, view: JobView, width: int) -> list[Content]:
     rows = _digits(state, view, width)
     clockwise = step.turn.stud.clockwise(step.turn.turns)
     side = [
-        (f"{step.turn.stud.name} stud", "bold $accent"),
+        (f"{step.turn.stud.said} stud", "bold $accent"),
         (f"turn {step.turn.direction}", "bold"),
         ("↻ clockwise" if clockwise else "↺ counter-", "bold"),
         ("" if clockwise else "  clockwise", "bold"),
@@ -214,7 +214,7 @@ def _current_short(view: JobView, width: int) -> list[Content]:
     sense = "clockwise" if step.turn.stud.clockwise(step.turn.turns) else "counter-clockwise"
     sign = "↻" if sense == "clockwise" else "↺"
     now = f"{turn_text(step.turn.turns)}  "
-    name = visible(f"{step.turn.stud.name} stud", width - len(now))
+    name = visible(f"{step.turn.stud.said} stud", width - len(now))
     way = f"{sign} turn {step.turn.direction}, {sense}"
     way = way if len(way) <= width else way.replace("turn ", "")
     return [
@@ -229,7 +229,7 @@ def _stud(t: StudTurn, width: int) -> Content:
         arrow = f"{sense} {turns_text(t.turns)} {t.direction}"
     else:
         arrow = "· leave"
-    name = visible(t.stud.name, 6)
+    name = visible(t.stud.said, 6)
     exact = exact_words(t)
     if 6 + len(arrow) + 1 + len(exact) > width:
         exact = exact.partition(" ")[0]

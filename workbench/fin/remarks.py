@@ -88,13 +88,13 @@ def contact_remarks(rig: Rig, pose: Pose, when: Literal["now", "wanted"]) -> lis
     out = []
     for stud, t in zip(rig.studs, rig.travels(pose), strict=True):
         if not t.on_edge:
-            out.append(Remark("off_edge", stud.name, when))
+            out.append(Remark("off_edge", stud.said, when))
         if stud.limits_mm is None:
             continue
         lo, hi = stud.limits_mm
         nearer = lo if t.mm - lo < hi - t.mm else hi
         if not lo <= t.mm <= hi:
-            out.append(Remark("travel_limit", stud.name, when, t.mm, nearer))
+            out.append(Remark("travel_limit", stud.said, when, t.mm, nearer))
         elif abs(t.mm - nearer) < stud.lead_mm / 4.0:
-            out.append(Remark("near_limit", stud.name, when, t.mm, nearer))
+            out.append(Remark("near_limit", stud.said, when, t.mm, nearer))
     return out

@@ -24,7 +24,7 @@ def between_words(turn: Between) -> str:
     """Return what one stud turns by hand, then exactly with its standard uncertainty."""
     sign = "−" if round(turn.exact, 3) < 0.0 else "+"
     exact = f"{sign}{abs(turn.exact):.3f} (u {turn.u:.3f})"
-    name = clean(turn.stud.name)
+    name = clean(turn.stud.said)
     if turn.turns is None:
         return f"{name}: exactly {exact} (no round turns get there)"
     if not turn.turns:
@@ -38,7 +38,7 @@ def between_short(turn: Between) -> str:
     """Return the same in little room: clockwise or not in a sign, the uncertainty left out."""
     sign = "−" if round(turn.exact, 3) < 0.0 else "+"
     exact = f"exactly {sign}{abs(turn.exact):.3f}"
-    name = clean(turn.stud.name)
+    name = clean(turn.stud.said)
     if turn.turns is None:
         return f"{name}: {exact}"
     if not turn.turns:

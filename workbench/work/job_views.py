@@ -10,6 +10,7 @@ from workbench.fin.foresight import Expected
 from workbench.fin.guidance import Plan, Rig, Target
 from workbench.fin.methods import Method
 from workbench.fin.pose import Pose
+from workbench.fin.studs import named
 from workbench.records import rows
 from workbench.work.extra_readings import beside, contradicted, marks_in_pass, without_marks
 from workbench.work.gauges import Tools
@@ -108,7 +109,7 @@ def _expected(
     by_stud = {t.stud: -t.turns if t.stud in other_way else t.turns for t in made.turns}
     taken = taken_in_pass(methods, progress, progress.pass_number - 1, tools)
     before = _worth(taken, rig)
-    turns = tuple(by_stud.get(s.name, 0.0) for s in rig.studs)
+    turns = tuple(by_stud.get(named(s.name, tuple(by_stud)) or "", 0.0) for s in rig.studs)
     return expected_of(rig, tuple(before.values()), turns, others)
 
 

@@ -143,7 +143,7 @@ def turn_lines(view: JobView, unit: Unit) -> list[str]:
         return []
     assert view.plan is not None
     out = [
-        f"Stud {clean(t.stud.name)}: {turn_words(t)}; exact {_signed(t.exact)} turns, "
+        f"Stud {clean(t.stud.said)}: {turn_words(t)}; exact {_signed(t.exact)} turns, "
         f"u {t.u_turns:.3f} turns"
         for t in view.plan.turns
     ]

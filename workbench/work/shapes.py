@@ -98,7 +98,7 @@ def side_scene(
     shapes.append(Shape("outline", tuple(solid), ink, dashed=now is None))
     if now is not None:
         shapes += _contacts(rig, now, readings)
-    missing = tuple(stud.name for stud, t in touches if t is None)
+    missing = tuple(stud.said for stud, t in touches if t is None)
     frame = (*solid, *ghost, *shown)
     holes = _holes(rig.blade, here)
     return Scene(rig.base, ((0.0, BASE),), tuple(shapes), frame, factor, missing, holes=holes)
@@ -216,7 +216,7 @@ def _stud_shapes(stud: Stud, t: Travel) -> list[Shape]:
     if stud.tip_radius_mm > 0.0:
         out.append(Shape("outline", _ring(*ball, stud.tip_radius_mm), STUD))
     out.append(Shape("dot", (t.contact_mm,), STUD))
-    out.append(Shape("letter", (end, ball), STUD, text=stud.name.strip()[:1]))
+    out.append(Shape("letter", (end, ball), STUD, text=stud.said.split(" ")[-1][:1]))
     return out
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TypeAlias
 
+from workbench.fin.studs import said
 from workbench.measure.display import fine_text, length_text, turns_text
 from workbench.measure.units import Unit
 from workbench.records import rows
@@ -72,7 +73,7 @@ def _pass(row: rows.PassRow, history: History, unit: Unit) -> str:
 
 
 def _turn(turn: rows.Turn) -> str:
-    return f"{clean(turn.stud)} {turns_text(turn.turns)} {'in' if turn.turns > 0 else 'out'}"
+    return f"{clean(said(turn.stud))} {turns_text(turn.turns)} {'in' if turn.turns > 0 else 'out'}"
 
 
 def _mark(row: rows.Mark, history: History, unit: Unit) -> str:

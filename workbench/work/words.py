@@ -46,7 +46,7 @@ def exact_words(turn: StudTurn) -> str:
 def step_words(step: Step) -> str:
     """Return one act at the bench as a sentence."""
     if step.do == "turn" and step.turn is not None:
-        return f"Turn the {clean(step.turn.stud.name)} stud {turn_words(step.turn)}."
+        return f"Turn the {clean(step.turn.stud.said)} stud {turn_words(step.turn)}."
     return {
         "leave": "Within tolerance: leave it alone.",
         "coarse": "No turn this coarse comes closer: leave it, or work in a finer turn.",
@@ -63,7 +63,7 @@ def short_step_words(step: Step) -> str:
     """Return one act at the bench in a few words, for a list of them."""
     if step.do == "turn" and step.turn is not None:
         turn = f"{turns_text(step.turn.turns)} {step.turn.direction}"
-        return f"Turn the {clean(step.turn.stud.name)} stud {turn}"
+        return f"Turn the {clean(step.turn.stud.said)} stud {turn}"
     return {
         "leave": "Leave it alone",
         "coarse": "Leave it, or work in a finer turn",
@@ -94,15 +94,15 @@ def remark_words(remark: Remark, unit: Unit) -> str:
             f"the readings would also fit a blade tilted {tilt}: a fourth reading tells them apart"
         )
     if remark.code == "off_edge":
-        return f"stud {subject}: {when} it touches beyond the end of its edge"
+        return f"{subject} stud: {when} it touches beyond the end of its edge"
     if remark.code == "travel_limit":
         return (
-            f"stud {subject}: {when} it stands at {_len(value, unit)}, "
+            f"{subject} stud: {when} it stands at {_len(value, unit)}, "
             f"beyond its limit of {_len(limit, unit)}"
         )
     if remark.code == "near_limit":
         return (
-            f"stud {subject}: {when} it is within a quarter turn of its limit {_len(limit, unit)}"
+            f"{subject} stud: {when} it is within a quarter turn of its limit {_len(limit, unit)}"
         )
     if remark.code == "coarse":
         return f"{subject}: a target by a coarse mark is met no closer than an eye can read it"
@@ -136,8 +136,9 @@ def error_words(error: BenchError, unit: Unit) -> str:
         return f"the target is out of the blade's reach: {error_words(error.why, unit)}"
     if isinstance(error, StudLimitError):
         return (
-            f"stud {clean(error.stud.name)} would have to stand at {_len(error.travel_mm, unit)}, "
-            f"beyond its {error.side} travel of {_len(error.limit_mm, unit)}"
+            f"the {clean(error.stud.said)} stud would have to stand at "
+            f"{_len(error.travel_mm, unit)}, beyond its {error.side} travel of "
+            f"{_len(error.limit_mm, unit)}"
         )
     if isinstance(error, NoPoseError) and error.method is not None and error.value_mm is not None:
         text = f"{error.reason}: '{clean(error.method.name)}' {_len(error.value_mm, unit)}"
