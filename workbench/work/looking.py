@@ -115,6 +115,7 @@ class OpenBook:
             _marks(kept, ski, blade),
             corrected,
             turned_other_way(self.book, block, facts) if at.stage == "measuring" else frozenset(),
+            tuple(w for w, p in (("blade", blade_row), ("block", block)) if p.stand_in),
         )
 
     def _parts(
