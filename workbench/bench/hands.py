@@ -171,8 +171,7 @@ class Hands(Acts):
             new = self.shop.set_wing(view, state.entry)
             self._show(new, f"wing angle kept: {wing_words(new.facts)}")
             return
-        is_recheck = view.stage == "sign-off" and view.job.kind == "recheck"
-        if line is None or view.stage not in READS_AT or is_recheck:
+        if line is None or not (view.stage in READS_AT or view.reads_locked):
             if self._hold(state.entry):
                 self._set(entry="")
                 self.say(f"no reading is due now: '{state.entry}' is kept as a note", "warn")
@@ -197,7 +196,8 @@ class Hands(Acts):
         text, unit = self.state.entry, placing.unit
         caliper = in_hand(self.shop)
         caliper_id = caliper.id if caliper is not None else None
-        new = self.shop.take_reading(view, line, text, unit, placing.mm, how, caliper_id)
+        take = self.shop.take_locked if view.reads_locked else self.shop.take_reading
+        new = take(view, line, text, unit, placing.mm, how, caliper_id)
         at = self.state.line_index
         now = new.lines[at]
         again = f", repeat {len(now.latest)}" if len(now.latest) > 1 else ""

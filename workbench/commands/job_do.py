@@ -100,7 +100,8 @@ def _read(at: AtSki, args: argparse.Namespace) -> Did:
     caliper = caliper_meant(at.shop, args.caliper) if args.caliper else in_hand(at.shop)
     placing = reading_meant(at.view, line, args.value, at.unit, at.unit, sure=args.yes)
     told = at.view.since_left(line, placing.mm, at.unit)
-    new = at.shop.take_reading(
+    take = at.shop.take_locked if at.view.reads_locked else at.shop.take_reading
+    new = take(
         at.view, line, args.value, placing.unit, placing.mm, "typed",
         caliper.id if caliper is not None else None,
     )  # fmt: skip

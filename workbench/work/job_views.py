@@ -12,6 +12,7 @@ from workbench.fin.methods import Method
 from workbench.fin.pose import Pose
 from workbench.fin.studs import named
 from workbench.records import rows
+from workbench.work.at_twenty import value_mm
 from workbench.work.extra_readings import beside, contradicted, marks_in_pass, without_marks
 from workbench.work.gauges import Tools
 from workbench.work.jobs import TAKEN_BACK, JobView
@@ -43,6 +44,7 @@ def build_view(
     corrected: tuple[str, ...] = (),
     other_way: frozenset[str] = frozenset(),
     stand_in: tuple[str, ...] = (),
+    wing_hold: str = "",
 ) -> JobView:
     """Put a job's view together; ``methods`` are (id, method, tolerance_mm) in the ski's order.
 
@@ -94,6 +96,7 @@ def build_view(
         corrected,
         stand_in,
         finer,
+        wing_hold,
     )
 
 

@@ -47,7 +47,8 @@ class JobView:
     ``corrected`` names the parts that were corrected later and are shown here as they were.
     ``why`` is the error for which there is no pose or no plan; None where nothing is in the way.
     ``stand_in`` names the parts that are invented; ``finer`` is the turn that would bring the
-    targets within tolerance where the finest turn of the job does not.
+    targets within tolerance where the finest turn of the job does not; ``wing_hold`` is where the
+    shop holds its straightedge.
     """
 
     job: rows.Job
@@ -72,6 +73,7 @@ class JobView:
     corrected: tuple[str, ...] = ()
     stand_in: tuple[str, ...] = ()
     finer: float | None = None
+    wing_hold: str = ""
 
     @property
     def stage(self) -> Stage:
@@ -114,9 +116,14 @@ class JobView:
         return None
 
     @property
+    def reads_locked(self) -> bool:
+        """Whether a reading taken now is one with the clamp bolts tight for good."""
+        return self.stage == "sign-off" and self.job.kind == "setting"
+
+    @property
     def lock_due(self) -> int | None:
         """The index of the reading offered next with the clamp bolts tight for good, or None."""
-        if self.stage != "sign-off" or self.job.kind == "recheck":
+        if not self.reads_locked:
             return None
         return next((i for i, line in enumerate(self.lines) if line.locked_mm is None), None)
 

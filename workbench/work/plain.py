@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator
 from workbench.measure.display import change_text, fine_text, length_text
 from workbench.measure.units import Unit
 from workbench.records import rows
+from workbench.work.importance import Importance, Said, in_order, said_before_turns, said_of
 from workbench.work.jobs import JobView, Line
 from workbench.work.marks import off_words
 from workbench.work.meaning import WITHIN

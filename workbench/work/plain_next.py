@@ -51,11 +51,12 @@ def task_of(view: JobView) -> Task:
         return Task(
             "Somebody else looks at it too, then sign off.", ("sign-off --second INITIALS",)
         )
-    if stage == "sign-off" and view.lock_due is not None:
-        due = view.lock_due
-        skips = () if view.rules.after_lock else ("sign-off",)
-        words = f"{lock_words(clean(view.lines[due].method.name))}{'; or sign it off' if skips else ''}."
-        return Task(words, (f"read {due + 1} VALUE", *skips))
+    due = view.lock_due
+    if due is not None:
+        look, read = lock_words(clean(view.lines[due].method.name)), f"read {due + 1} VALUE"
+        if view.rules.after_lock:
+            return Task(f"{look}.", (read,))
+        return Task(f"Sign it off; or first the {look[0].lower()}{look[1:]}.", ("sign-off", read))
     if stage == "set aside":
         return Task(f"Set aside: {clean(view.progress.reason)}.", ("take-up",))
     if view.withdrawn:

@@ -45,12 +45,7 @@ class Shop(OpenBook):
         how: rows.How = "typed",
         caliper_id: str | None = None,
     ) -> JobView:
-        """Keep a reading: the one that is due, or a repeat of one already taken in this pass.
-
-        Once the final check is passed it is one with the clamp bolts tight for good.
-        """
-        if view.stage == "sign-off" and view.job.kind == "setting":
-            return self._take_locked(view, line, text, unit, mm, how, caliper_id)
+        """Keep a reading: the one that is due, or a repeat of one already taken in this pass."""
         self._check(view, "read")
         check_reading(line, text, mm, unit)
         number = view.progress.pass_number
@@ -60,15 +55,15 @@ class Shop(OpenBook):
         self.book.add_reading(view.job.id, self.who, taken)
         return self.view(view.job.id)
 
-    def _take_locked(
+    def take_locked(
         self,
         view: JobView,
         line: Line,
         text: str,
         unit: Unit,
         mm: float,
-        how: rows.How,
-        caliper_id: str | None,
+        how: rows.How = "typed",
+        caliper_id: str | None = None,
     ) -> JobView:
         """Keep a reading with the clamp bolts tight for good; the final check before it stands."""
         self._check(view, "read locked")

@@ -34,8 +34,8 @@ def stock_shop(book: Book, data: Mapping[str, Any], who: str) -> Stock:
     stock = Stock({}, {}, {})
     for i, raw in enumerate(data.get("blades", ())):
         blade = read_blade(Table(_without_word(raw), f"blades[{i}]", unit))
-        row = replace(row_of_blade(blade), stand_in=_is_stand_in(raw))
-        stock.blades[blade.name] = (book.add_blade(row, who=who).id, blade)
+        kept = replace(row_of_blade(blade), stand_in=_is_stand_in(raw))
+        stock.blades[blade.name] = (book.add_blade(kept, who=who).id, blade)
     for i, raw in enumerate(data.get("blocks", ())):
         table = Table(_without_word(raw), f"blocks[{i}]", unit)
         name = table.name()

@@ -177,6 +177,7 @@ _SHEET = {
 _TELLERS: dict[type, Callable[..., str]] = {
     rows.Reading: _reading, rows.Target: _target, rows.PassRow: _pass, rows.Mark: _mark,
     rows.Tick: _tick, rows.WingSetting: _wing, rows.SignOff: _sign_off, rows.RideNote: _ride,
-    rows.Temperature: _temperature, rows.LockedReading: _locked, rows.Pair: _pair, rows.Curve: _curve,
+    rows.Temperature: _temperature, rows.LockedReading: _locked,
+    rows.Pair: _pair, rows.Curve: _curve,
     rows.SkiVersion: _version, rows.PartVersion: _part,
 }  # fmt: skip
