@@ -5,8 +5,10 @@ The same for the panels and for the whole screen: what it is follows from the st
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 
+from rich.cells import cell_len
 from textual.content import Content
 
 from workbench.bench.bigtext import together
@@ -22,7 +24,7 @@ from workbench.measure.units import Unit
 from workbench.work.importance import Importance, dangers_of
 from workbench.work.jobs import JobView, Line
 from workbench.work.next_step import act_due
-from workbench.work.setting_words import moved_words
+from workbench.work.setting_words import moved_short
 from workbench.work.typed_numbers import SIGNS, target_entry
 from workbench.work.words import LEFT_HAND, SEEN_FROM, short_step_words
 
@@ -34,13 +36,15 @@ ARROWS = {True: "↻", False: "↺"}
 class OneThing:
     """What stands large, one below the other in one size; above it a name, below it the rest.
 
-    ``danger`` is what has to be said beside it and never makes room.
+    ``danger`` is what has to be said beside it and never makes room; ``sides`` are rows of words to
+    the right of each large part.
     """
 
     large: tuple[str, ...]
     name: str = ""
     below: tuple[str, ...] = ()
     danger: tuple[str, ...] = ()
+    sides: tuple[tuple[str, ...], ...] = ()
 
 
 def one_thing(state: BenchState) -> OneThing:
@@ -149,36 +153,65 @@ def wing_thing(state: BenchState, view: JobView) -> OneThing:
 
 
 def final_thing(view: JobView, unit: Unit) -> OneThing:
-    """Return the final three numbers, the wing, and how sure each is."""
-    large, below = [], []
+    """Return the final three numbers, how sure each is, what the lock moved, and the wing."""
+    large, sides = [], []
     for line in view.lines:
         if line.final_mm is None:
             continue
         large.append(length_text(line.final_mm, unit))
-        sure = f" ±{fine_text(COVERAGE * line.u_mm, unit)}" if line.u_mm else ""
-        moved = moved_words(line, unit)
-        below.append(f"{large[-1]}{sure} {unit} {line.method.name}{f'; {moved}' if moved else ''}")
+        sure = f"±{fine_text(COVERAGE * line.u_mm, unit)}" if line.u_mm else ""
+        lock = moved_short(line, unit)
+        sides.append((line.method.quantity, sure, lock) if lock else (line.method.quantity, sure))
+    below = []
     if view.ski.has_wing:
         done = view.wing_set_deg
         below.append(f"wing {done:g}°" if done is not None else "wing: not set")
-    return OneThing(tuple(large) or (view.stage_words,), "", tuple(below))
+    return OneThing(tuple(large) or (view.stage_words,), "", tuple(below), (), tuple(sides))
+
+
+def large_parts(
+    thing: OneThing, width: int, room: int, ascii_only: bool
+) -> tuple[list[list[str]], list[str]]:
+    """Return the large parts and the rows below them that fit into ``room`` rows together.
+
+    Where not all of it can be large, what stands below goes first; then only the first part does.
+    """
+    below = wrapped(" · ".join(thing.below), width) if thing.below else []
+    side = max((cell_len(text) for rows in thing.sides for text in rows), default=0)
+    across = width - (side + 2 if side else 0)
+    rest = wrapped(" · ".join((*thing.large[1:], *thing.below)), width)
+    for texts, under in ((thing.large, below), (thing.large, []), (thing.large[:1], rest)):
+        parts = together(texts, across, max(room - len(under), 0), ascii_only)
+        if all(len(part) > 1 for part in parts):
+            return _beside(parts, thing.sides), under
+    parts = [[text] for text in thing.large]
+    return _beside(parts, thing.sides), below[: max(room - len(parts), 0)]
+
+
+def _beside(parts: list[list[str]], sides: Sequence[Sequence[str]]) -> list[list[str]]:
+    """Return large parts with their words to the right, on one row where the part has one only."""
+    if not sides:
+        return parts
+    out = []
+    for part, words in zip(parts, sides, strict=False):
+        texts = [" ".join(words)] if len(part) == 1 else list(words)
+        across = max(map(len, part))
+        rows = itertools.zip_longest(part, texts[: len(part)], fillvalue="")
+        out.append([f"{row:<{across}}  {text}".rstrip() for row, text in rows])
+    return out
 
 
 def drawn(
     thing: OneThing, width: int, height: int, ascii_only: bool, danger: Sequence[str] = ()
 ) -> list[Content]:
-    """Return a thing in its room: its large part as large as the rest leaves it.
+    """Return a thing in its room, its large part as large as it can be.
 
-    What is dangerous stands first and whole; what stands below goes before the large part does.
+    What is dangerous stands first and whole.
     """
     told = [part for text in (*danger, *thing.danger) for part in wrapped(f"!! {text}", width)]
     head = [part for part in wrapped(thing.name, width)[:1] if part]
-    below = [part for text in thing.below for part in wrapped(text, width)]
-    room = max(height - len(told), len(thing.large))
-    least = (5 if ascii_only else 3) * len(thing.large)
-    head = head if room - len(head) >= len(thing.large) else []
-    below = below[: max(room - len(head) - min(least, room), 0)]
-    parts = together(thing.large, width, room - len(head) - len(below), ascii_only)
+    room = max(height - len(told) - len(head), len(thing.large))
+    parts, below = large_parts(thing, width, room, ascii_only)
     rows = [styled((text, look_of(Importance.DANGER))) for text in told]
     rows += [styled((text, "bold $accent")) for text in head]
     rows += [styled((visible(row, width), "bold $big-digits")) for part in parts for row in part]

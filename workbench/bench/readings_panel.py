@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from textual.content import Content
 
-from workbench.bench.bigtext import together
 from workbench.bench.next_line import CAUTION
-from workbench.bench.one_thing import drawn, final_thing, ghosts, one_thing
+from workbench.bench.one_thing import drawn, final_thing, ghosts, large_parts, one_thing
 from workbench.bench.state import BenchState
 from workbench.bench.text import lines, padded, styled, visible, wrapped
 from workbench.measure.display import fine_text, length_text
@@ -75,7 +74,8 @@ def _reading_in_one(
 ) -> Content:
     """Return one reading on a single line, where there is room for no more."""
     mark = "▸" if index == state.line_index else " "
-    value = "← due" if view.due == index else "—"
+    held_to = ghosts(view, line, state.unit)
+    value = "← due" if view.due == index else held_to[0] if held_to else "—"
     if line.now_mm is not None:
         value = f"{length_text(line.now_mm, state.unit)} {state.unit}"
         value += AGAIN if view.contradicts(line) else DOUBTFUL if line.doubts.indices else ""
@@ -98,12 +98,8 @@ def _big_entry(state: BenchState, width: int, height: int) -> list[Content]:
         unit = f" {state.entry} → {state.reads_as}"
     head = styled((f"{visible(what, width - len(unit))}{unit}", "bold $accent"))
     thing = one_thing(state)
-    beside = [part for text in thing.below for part in wrapped(text, width)]
-    ascii_only, room = state.drawing == "ascii", height - len(view.lines) - 1
-    parts = together(thing.large, width, room - len(beside), ascii_only)
-    if sum(map(len, parts)) == len(parts):  # no large type fits beside what belongs to it
-        parts = together(thing.large, width, room - 1, ascii_only)
-        beside = beside[: max(room - sum(map(len, parts)), 0)]
+    room = height - len(view.lines) - 1
+    parts, beside = large_parts(thing, width, room, state.drawing == "ascii")
     style = "bold $big-digits"
     body = [styled((row, style)) for part in parts for row in part]
     if not state.entry and thing.large == ("_",):
@@ -226,13 +222,10 @@ def _checks(state: BenchState, view: JobView, width: int, height: int) -> tuple[
         how = f"Sign off as {state.who}: {keys} on purpose."
         if not state.who:
             how = "Sign off: your initials first (Enter)."
-        told = [
-            *[styled(p) for p in wrapped(how, width)],
-            *[styled((p, "bold")) for p in wrapped(view.eyes_words, width) if p],
-        ]
+        told = [styled((p, "bold")) for p in wrapped(view.eyes_words, width) if p]
         if view.job.kind == "recheck":
-            every = wrapped("Every item of the final check is ticked.", width)
-            return [*[styled((p, "bold")) for p in every], BLANK, *told], 0
+            every = [styled((p, "bold")) for p in wrapped("Every item is ticked.", width)]
+            return [*every, BLANK, *[styled(p) for p in wrapped(how, width)], *told], 0
         room, ascii_only = height - len(told), state.drawing == "ascii"
         return [*drawn(final_thing(view, state.unit), width, room, ascii_only), *told], 0
     out = [styled((view.check_name, "bold $accent")), BLANK]

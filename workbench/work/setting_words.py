@@ -63,6 +63,13 @@ def moved_words(line: Line, unit: Unit) -> str:
     return f"clamping moved it {by} {unit}"
 
 
+def moved_short(line: Line, unit: Unit) -> str:
+    """Return the same in little room."""
+    moved = line.moved_by_lock_mm
+    fine = "0.0001" if unit == "in" else "0.001"
+    return f"lock {change_text(moved, unit, fine)}" if moved is not None else ""
+
+
 def base_words(view: JobView) -> str:
     """Return the base's shape in both units."""
     base = view.rig.base
