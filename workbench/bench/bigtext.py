@@ -30,7 +30,7 @@ _GRID: dict[str, tuple[str, ...]] = {
 _HALVES = {(False, False): " ", (True, False): "▀", (False, True): "▄", (True, True): "█"}
 
 
-SCALES = (4, 3, 2, 1)
+SCALES = (8, 7, 6, 5, 4, 3, 2, 1)
 """How many times the large signs may be enlarged, largest first."""
 
 

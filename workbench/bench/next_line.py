@@ -63,7 +63,7 @@ def next_rows(state: BenchState, width: int) -> tuple[Content, str]:
     words, careful = next_words(state), caution(state)
     careful = "" if careful in words else careful
     due = _within(words, width - INDENT, 2)
-    said = _said(state, width)
+    said = _said(state, width, ROWS - len(due))
     rows = [styled(("NEXT  ", "bold $accent"), (due[0], "bold"))]
     rest = f"{' ' * INDENT}{due[1]}  " if len(due) > 1 else ""
     left = width - cell_len(rest)
@@ -71,9 +71,6 @@ def next_rows(state: BenchState, width: int) -> tuple[Content, str]:
         beside = visible(" ".join(said), left) if left >= LEAST_BESIDE else ""
         rows.append(styled((rest, "bold"), (beside, _TONES[state.tone])))
         said = []
-    elif rest and len(said) + 2 > ROWS:
-        short = visible(words, width - INDENT)
-        rows = [styled(("NEXT  ", "bold $accent"), (short, "bold"))]
     elif rest:
         rows.append(styled((rest.rstrip(), "bold")))
     rows += [styled((part, _TONES[state.tone])) for part in said]
@@ -84,13 +81,16 @@ def next_rows(state: BenchState, width: int) -> tuple[Content, str]:
     return lines(rows), visible(careful, width - 2)
 
 
-def _said(state: BenchState, width: int) -> list[str]:
-    """Return what was just said under its sign: a warning in two rows at most, else in one."""
+def _said(state: BenchState, width: int, most: int) -> list[str]:
+    """Return what was just said under its sign: a warning in ``most`` rows, else in one.
+
+    What to do now is never cut for it.
+    """
     if not state.message:
         return []
     sign = {"warn": "! ", "done": "✓ ", "say": ""}[state.tone]
     if state.tone == "warn":
-        return _within(sign + state.message, width, 2, " more: h")
+        return _within(sign + state.message, width, most, " more: h")
     return _within(sign + state.message, width, 1)
 
 

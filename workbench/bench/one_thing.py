@@ -37,7 +37,7 @@ class OneThing:
     """What stands large, one below the other in one size; above it a name, below it the rest.
 
     ``danger`` is what has to be said beside it and never makes room; ``sides`` are rows of words to
-    the right of each large part.
+    the right of each large part. With ``keeps_below`` what stands below is as needful as itself.
     """
 
     large: tuple[str, ...]
@@ -45,6 +45,7 @@ class OneThing:
     below: tuple[str, ...] = ()
     danger: tuple[str, ...] = ()
     sides: tuple[tuple[str, ...], ...] = ()
+    keeps_below: bool = False
 
 
 def one_thing(state: BenchState) -> OneThing:
@@ -135,7 +136,7 @@ def turn_thing(turn: StudTurn) -> OneThing:
     sense = "clockwise" if clockwise else "counter-clockwise"
     way = f"{ARROWS[clockwise]} {turn.direction.upper()}, {sense} {SEEN_FROM}"
     danger = (LEFT_HAND,) if turn.stud.hand == "left" else ()
-    return OneThing((size, turn.stud.said), "", (way,), danger)
+    return OneThing((size, turn.stud.said), "", (way,), danger, keeps_below=True)
 
 
 def _act(view: JobView) -> OneThing:
@@ -174,18 +175,28 @@ def large_parts(
 ) -> tuple[list[list[str]], list[str]]:
     """Return the large parts and the rows below them that fit into ``room`` rows together.
 
-    Where not all of it can be large, what stands below goes first; then only the first part does.
+    Where not all of it can be large, what stands below goes first, then a name stands in two rows;
+    at last only the first part is large.
     """
     below = wrapped(" · ".join(thing.below), width) if thing.below else []
     side = max((cell_len(text) for rows in thing.sides for text in rows), default=0)
     across = width - (side + 2 if side else 0)
     rest = wrapped(" · ".join((*thing.large[1:], *thing.below)), width)
-    for texts, under in ((thing.large, below), (thing.large, []), (thing.large[:1], rest)):
+    in_words = tuple(word for text in thing.large for word in _in_words(text))
+    tried = [(thing.large, below), (in_words, below), (thing.large[:1], rest)]
+    if not thing.keeps_below:
+        tried.insert(1, (thing.large, []))
+    for texts, under in tried:
         parts = together(texts, across, max(room - len(under), 0), ascii_only)
         if all(len(part) > 1 for part in parts):
             return _beside(parts, thing.sides), under
     parts = [[text] for text in thing.large]
     return _beside(parts, thing.sides), below[: max(room - len(parts), 0)]
+
+
+def _in_words(text: str) -> list[str]:
+    """Return a name word by word, so that it may stand in two rows; a number stays whole."""
+    return [text] if any(char.isdigit() for char in text) else text.split()
 
 
 def _beside(parts: list[list[str]], sides: Sequence[Sequence[str]]) -> list[list[str]]:

@@ -152,7 +152,8 @@ def _reading(
     head = styled((f"{mark} {name}", "bold" if here else ""), (due, "$accent"), (said, style))
     unit = state.unit
     if line.now_mm is None:
-        ghost = visible(" · ".join(ghosts(view, line, unit)), width - 5)
+        held_to = () if view.due == index else ghosts(view, line, unit)
+        ghost = visible(" · ".join(held_to), width - 5)
         return [head, styled("   — ", ghost)] + ([BLANK] if roomy else [])
     value = f"   {length_text(line.now_mm, unit)} {unit}"
     parts = [

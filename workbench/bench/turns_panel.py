@@ -57,24 +57,25 @@ def turns(state: BenchState, width: int, height: int) -> Content:
     dangers = [each for each in told if each.importance is Importance.DANGER]
     others = [each for each in told if each.importance is not Importance.DANGER]
     high = rows_of(dangers, width)
-    room = height - high - (1 if others else 0)
-    now = _now(state, view, width, room - rows_of(_weighty(others), width) - _BELOW)
-    short = _now_short(view, width)
+    room = height - high - 1  # a row stays for where the rest is told
+    now = _now(state, view, width, room - max(_BELOW, height // 3))
     if len(now) > room:
-        now = short
+        now = _now_short(view, width)
     if len(now) > room:  # not room for all that is dangerous: the rest of it is in the help
         rows = [*now, *warned(told, width, height - len(now))]
         return lines(rows[: max(height, 1)])
     rows = [*warned(dangers, width, high), *now]
+    rows += warned(_weighty(others), width, min(rows_of(others, width), height - len(rows)))
+    figures = [each for each in others if each.importance is Importance.FIGURES]
     left = height - len(rows)
-    least = min(rows_of(_weighty(others), width), left)
-    rows += warned(others, width, max(least, min(rows_of(others, width), left - _BELOW), 1))
+    if figures and left > 0:
+        rows += warned(figures, width, max(min(rows_of(figures, width), left - _BELOW), 1))
     rows += _fitting(state, view, width, height - len(rows))
     return lines(rows)
 
 
 _BELOW = 6
-"""Rows that are kept for the other studs and what to expect, where nothing weighs more."""
+"""Rows that are kept for the other studs and what to expect, before figures have any."""
 
 
 def _weighty(told: Sequence[Said]) -> list[Said]:
