@@ -210,7 +210,7 @@ def make_rig(chance: Chance, blade: Blade | None = None, base: Base | None = Non
         (
             stud("front", "top", (20.0 + chance.number(0.7, 0.95) * length, -45.0), (0.0, 1.0)),
             stud("rear", "top", (20.0 + chance.number(0.05, 0.3) * length, -45.0), (0.0, 1.0)),
-            stud("back", "back", (-5.0, chance.number(-15.0, -8.0)), (1.0, 0.0)),
+            stud("tail", "back", (-5.0, chance.number(-15.0, -8.0)), (1.0, 0.0)),
         ),
     )
 

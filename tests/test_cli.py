@@ -301,7 +301,7 @@ def test_a_missing_file_and_a_directory(tmp_path: Path, capsys: Captured) -> Non
         ("front=1 mm", "without a unit"),
         ("front=1e3", "turns such as 1/4"),
         ("front=101", "at most 100"),
-        ("side=1", "'front', 'rear', 'back'"),
+        ("side=1", "'front', 'rear', 'tail'"),
     ],
 )
 def test_turns_that_are_none(turn: str, part: str, capsys: Captured) -> None:
@@ -344,7 +344,7 @@ def test_a_target_out_of_reach_is_status_3(tmp_path: Path, capsys: Captured) -> 
     order["studs"][1]["travel"] = [0.4, 0.6]
     path.write_text(json.dumps(order))
     err = complaint(capsys, "turns", str(path), status=3)
-    assert "stud rear" in err
+    assert "top rear stud" in err
     assert "0.6000 in" in err
 
 

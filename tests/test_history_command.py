@@ -80,7 +80,7 @@ def test_compare_says_differences_in_both_units_and_the_turns(
     assert "stud turns from A to B:" in out
     report = json.loads(run(book, capsys, "compare", "Heron 67", "1", "2", "--json")[1])
     assert report["trouble"] == ""
-    assert [s["stud"] for s in report["studs"]] == ["front", "rear", "back"]
+    assert [s["stud"] for s in report["studs"]] == ["front", "rear", "tail"]
     assert report["differences"][0]["difference_mm"] == pytest.approx(0.33, abs=0.01)
     assert report["differences"][0]["clear"] is True
 

@@ -27,7 +27,7 @@ def test_a_block_is_corrected_and_every_ski_under_way_is_named(
     assert any(x.startswith("Under way: Otter 65 OT-65-771, measuring, pass 1: ") for x in said)
     assert not any(x.startswith("Under way: Heron 66 H66-014") for x in said)  # still waiting
     history = "\n".join(run("history", "OT-65-771", "--kind", "notes"))
-    assert "corrected (measured again): front: thread 10-32 UNF -> M5x0.8" in history
+    assert "corrected (measured again): top front: thread 10-32 UNF -> M5x0.8" in history
     assert "written down otherwise" in refused("correct-block", "1", file, *WHY)
 
 

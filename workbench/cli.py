@@ -100,7 +100,7 @@ def _order_commands(commands: argparse._SubParsersAction[Parser]) -> None:
         action="append",
         default=[],
         metavar="STUD=TURNS",
-        help="a stud and its turns, such as front=+1/4 or back=-0.1; may be repeated",
+        help="a stud and its turns, such as front=+1/4 or tail=-0.1; may be repeated",
     )
     restate = commands.add_parser(
         "restate",
@@ -129,7 +129,7 @@ def _order_commands(commands: argparse._SubParsersAction[Parser]) -> None:
     )
     page(
         predict,
-        [("predict heron.toml --turn front=+1/4 --turn back=-0.1", "Two studs turned.")],
+        [("predict heron.toml --turn front=+1/4 --turn tail=-0.1", "Two studs turned.")],
         ("turns",),
     )
     page(
@@ -323,7 +323,7 @@ def _given_turns(texts: Sequence[str]) -> dict[str, float]:
     for text in texts:
         name, sign, number = text.rpartition("=")
         if not sign or not name:
-            raise InputError("--turn", text, "STUD=TURNS, such as front=+1/4 or back=-0.1")
+            raise InputError("--turn", text, "STUD=TURNS, such as front=+1/4 or tail=-0.1")
         if name in out:
             raise InputError("--turn", text, "each stud once")
         out[name] = parse_turn(number, f"--turn {name}")

@@ -102,7 +102,7 @@ class Writer:
         if until == "turning":
             return job.id
         for number in range(1, passes + 1):
-            turns = tuple(Turn(name, 0.37, 0.375) for name in ("front", "rear", "back"))
+            turns = tuple(Turn(name, 0.37, 0.375) for name in ("front", "rear", "tail"))
             facts.add_pass(pen, job.id, who, number=number, turns=turns, finest_turn=0.125)
             self._read(ski, job.id, who, [aim, start[1], start[2]], number)
         self._finish(ski, job.id, who)

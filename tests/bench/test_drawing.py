@@ -173,7 +173,7 @@ def test_studs_touch_the_blade_and_bear_their_letters(seed: int) -> None:
     for dot in picture.canvas.dots_of("stud"):
         assert min(math.dist(dot, at) for at in touched) <= reach
     letters = "".join(text for row in picture.canvas.rows() for text, ink in row if ink == "stud")
-    assert set("frb") <= set(letters)
+    assert set("frt") <= set(letters)
 
 
 @pytest.mark.parametrize("seed", SEEDS)
@@ -240,7 +240,7 @@ def test_a_stud_that_misses_its_edge_is_named() -> None:
     """A blade turned right over cannot be touched by its studs: the caption names them."""
     rig, now, _ = case(7)
     caption = side_view(rig, now.moved(0.0, 0.0, math.pi), None, 60, 20).caption
-    assert "not on its edge: front, rear, back" in caption
+    assert "not on its edge: top front, top rear, tail" in caption
 
 
 def test_a_pose_that_is_no_place_is_refused() -> None:

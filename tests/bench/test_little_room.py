@@ -101,7 +101,7 @@ FAR = ("+.5", "", "")
 """A change of depth that tilts the blade oddly and runs a stud off its edge."""
 
 TILTED = "the targets ask for a tilt of −7.02°: that is odd, look at them again"
-OFF_EDGE = "stud back: at the target it touches beyond the end of its edge"
+OFF_EDGE = "tail stud: at the target it touches beyond the end of its edge"
 
 
 def flat(shown: str) -> str:
@@ -164,7 +164,7 @@ async def test_help_shows_every_warning(tmp_path: Path, size: tuple[int, int]) -
             assert screen.view.stage == "turning"
             shown = screen.shown()
             assert f"! {TILTED}" in flat(shown)
-            assert "! stud back" in shown
+            assert "! tail stud" in shown
             assert (
                 len(re.findall(r"(depth, h|tail, u|length, t)\S* .*\d\.\d{4} +│$", shown, re.M))
                 == 3
@@ -367,7 +367,7 @@ async def test_a_comparison_can_be_read_to_its_last_stud(tmp_path: Path) -> None
                 last = screen.shown()
                 assert " above: PgUp " in last
                 assert "…" not in last
-                for stud in ("front", "rear", "back"):
+                for stud in ("top front", "top rear", "tail"):
                     assert re.search(rf"  {stud}: .*exactly [+−]\d", last)
                 await screen.by_hand("*")
                 await screen.pilot.press("pageup", "pageup")

@@ -66,7 +66,7 @@ def practice_rig(base: Base | None = None, blade: Blade | None = None, **more: o
         (
             stud("front", "top", (6.9 * IN, -1.6 * IN), (0.0, 1.0), **more),
             stud("rear", "top", (1.2 * IN, -1.6 * IN), (0.0, 1.0), **more),
-            stud("back", "back", (0.1 * IN, -0.5 * IN), (1.0, 0.0), **more),
+            stud("tail", "back", (0.1 * IN, -0.5 * IN), (1.0, 0.0), **more),
         ),
     )
 

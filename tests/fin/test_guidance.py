@@ -351,7 +351,7 @@ def test_a_stud_beyond_its_travel_is_named_with_its_limit() -> None:
         assert isinstance(why, OutOfReachError)
         assert (why.stud, why.side) == (limited, side)
         assert why.limit_mm == pytest.approx(now[2] + 0.5 * step)
-        assert "'back'" in str(why)
+        assert "'tail'" in str(why)
         assert f"{why.limit_mm:.3f}" in str(why)
 
 
@@ -428,21 +428,21 @@ def test_remarks_about_contacts_and_travel() -> None:
     goals = targets_at(rig, LEVEL.moved(0.3, 0.0, 0.0))
     away = replace(rig.studs[0], at_mm=(8.5 * 25.4, -40.0))
     off_edge = Rig(rig.blade, rig.base, (away, *rig.studs[1:]))
-    assert ("off_edge", "front") in codes(plan(off_edge, readings_of(rig), goals, 0.125))
+    assert ("off_edge", "top front") in codes(plan(off_edge, readings_of(rig), goals, 0.125))
     now = ends_of(rig, LEVEL)[1]
     near = Rig(
         rig.blade,
         rig.base,
         (rig.studs[0], replace(rig.studs[1], limits_mm=(now - 0.05, now + 9.0)), rig.studs[2]),
     )
-    assert ("near_limit", "rear") in codes(plan(near, readings_of(rig), goals, 0.0))
+    assert ("near_limit", "top rear") in codes(plan(near, readings_of(rig), goals, 0.0))
     beyond = Rig(
         rig.blade,
         rig.base,
         (rig.studs[0], replace(rig.studs[1], limits_mm=(now + 0.05, now + 9.0)), rig.studs[2]),
     )
     up = targets_at(rig, LEVEL.moved(0.0, 0.5, 0.0))
-    assert ("travel_limit", "rear") in codes(plan(beyond, readings_of(rig), up, 0.125))
+    assert ("travel_limit", "top rear") in codes(plan(beyond, readings_of(rig), up, 0.125))
 
 
 def test_a_change_below_its_own_expanded_uncertainty_is_told() -> None:

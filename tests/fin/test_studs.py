@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 import shapely
@@ -17,7 +18,7 @@ from workbench.fin.base import Base
 from workbench.fin.blade import Blade
 from workbench.fin.guidance import Rig
 from workbench.fin.pose import Point, Pose
-from workbench.fin.studs import Stud, check_studs, edge_of, seat, travel
+from workbench.fin.studs import Stud, check_studs, edge_of, named, said, seat, travel
 
 FAR = 1000.0
 
@@ -203,7 +204,7 @@ def test_balls_that_no_line_touches() -> None:
     studs = (
         stud("one", "top", (50.0, -40.0), (0.0, 1.0), tip_radius_mm=10.0),
         stud("two", "top", (54.0, -40.0), (0.0, 1.0), tip_radius_mm=1.0),
-        stud("back", "back", (0.0, -12.0), (1.0, 0.0)),
+        stud("tail", "back", (0.0, -12.0), (1.0, 0.0)),
     )
     with pytest.raises(OutOfReachError, match="too close together"):
         seat(studs, rectangle(), (10.0, 10.0, 10.0), LEVEL)
@@ -236,3 +237,21 @@ def test_pose_gain_is_how_the_seat_follows_the_pose_before(
         for k, name in enumerate(("x_mm", "y_mm", "tilt_rad")):
             slope = (getattr(up, name) - getattr(down, name)) / (2 * step)
             assert gain[k][j] == pytest.approx(slope, rel=1e-4, abs=1e-4)
+
+
+def test_no_two_studs_are_called_by_names_that_could_be_mixed_up() -> None:
+    """Shown: top front, top rear, tail; ``back`` in an older file is the tail stud."""
+    front, rear, tail = practice_rig().studs
+    assert [s.said for s in (front, rear, tail)] == ["top front", "top rear", "tail"]
+    assert replace(tail, name="back").said == "tail"
+    assert said("back") == "tail"
+    assert replace(rear, name="back").said == "top back"
+    assert replace(front, name="nose stop").said == "nose stop"
+
+
+def test_a_name_of_before_means_the_same_stud() -> None:
+    """Either name finds the tail stud; where both are there, each is its own."""
+    assert named("back", ("front", "rear", "tail")) == "tail"
+    assert named("tail", ("front", "rear", "back")) == "back"
+    assert named("back", ("back", "front", "tail")) == "back"
+    assert named("side", ("front", "rear", "tail")) is None

@@ -22,6 +22,7 @@ from workbench.work.mending import (
     lead_typed,
     strike_baseline,
 )
+from workbench.work.rigs import stud_of
 from workbench.work.shop import Shop
 from workbench.work.timeline import timeline_of
 from workbench.work.timeline_words import row_words
@@ -195,7 +196,7 @@ def test_the_history_tells_before_after_and_why(shop: Shop) -> None:
     timeline = timeline_of(load_history(shop, view.ski.id))
     entry = next(e for e in timeline.entries if isinstance(e.row, rows.PartVersion))
     said = row_words(entry.row, timeline.history, "in")
-    assert "corrected (read off the stud): front: hand right -> left" in said
+    assert "corrected (read off the stud): top front: hand right -> left" in said
     assert not entry.can_be_struck
 
 
@@ -328,3 +329,18 @@ def test_a_baselines_number_is_corrected_and_a_struck_one_stays_readable(shop: S
 def test_a_baseline_that_is_not_the_only_one_asks_for_its_number(shop: Shop, name: str) -> None:
     with pytest.raises(InputError, match="its number in 'baselines'"):
         baseline_named(shop, name)
+
+
+def test_a_book_that_calls_the_tail_stud_back_reads_and_means_the_same(
+    shop: Shop, tmp_path: Path
+) -> None:
+    """Its stud is shown as the tail stud; a file of today corrects it under the name it has."""
+    new = shop.book.blocks()[0]
+    studs = tuple(replace(s, name="back") if s.name == "tail" else s for s in new.studs)
+    old = shop.book.add_block(rows.Block("", "Block of before", studs, 0.125), who=shop.who)
+    path = Path(block_file(tmp_path / "b.toml"))
+    path.write_text(path.read_text().replace('name = "back"', 'name = "tail"'))
+    done = correct_block(shop, old.name, str(path), "measured again")
+    assert [s.name for s in shop.book.block(old.id).studs] == ["front", "rear", "back"]
+    assert [line.partition(":")[0] for line in done.changes] == ["top front", "top rear", "tail"]
+    assert [stud_of(s).said for s in studs] == ["top front", "top rear", "tail"]

@@ -170,11 +170,11 @@ def warnings_of(order: dict[str, Any]) -> str:
 def test_warnings_are_sentences_in_the_orders_unit() -> None:
     """Off its edge, near a limit, a change too small to trust, a finest turn too coarse."""
     order = put(GOOD, ("studs", 0, "at"), [8.2, -1.6])
-    assert "stud front: now it touches beyond the end of its edge" in warnings_of(order)
+    assert "top front stud: now it touches beyond the end of its edge" in warnings_of(order)
     now = turns_report(order_from(GOOD))
     assert now["warnings"] == []
     order = put(GOOD, ("studs", 1, "travel"), [0.0, 0.57])
-    assert "stud rear: at the target it is within a quarter turn of its limit 0.5700 in" in (
+    assert "top rear stud: at the target it is within a quarter turn of its limit 0.5700 in" in (
         warnings_of(order)
     )
     order = put(GOOD, ("targets", 0), {"method": "length, tips", "change": 0.0022})
@@ -183,3 +183,26 @@ def test_warnings_are_sentences_in_the_orders_unit() -> None:
     assert "a finer turn would do better" in warnings_of(order)
     coarse = order_from(order)
     assert "OUTSIDE ±0.0020" in turns_table(coarse, plan_of(coarse))
+
+
+def test_an_order_that_calls_the_tail_stud_back_means_the_same() -> None:
+    """Orders of before: same turns, the stud found by either name and shown by a clear one."""
+    old = copy.deepcopy(GOOD)
+    old["studs"][2]["name"] = "back"
+    order, now = order_from(old), order_from(GOOD)
+    assert [s["turns_exact"] for s in turns_report(order)["studs"]] == [
+        s["turns_exact"] for s in turns_report(now)["studs"]
+    ]
+    assert [s["name"] for s in turns_report(order)["studs"]] == ["front", "rear", "back"]
+    for table in (turns_table(o, plan_of(o)) for o in (order, now)):
+        assert "top front" in table
+        assert "top rear" in table
+        assert not any(line.startswith("back ") for line in table.splitlines())
+    readings = [
+        predict_report(o, {name: 0.25})["readings"]
+        for o in (order, now)
+        for name in ("tail", "back")
+    ]
+    assert all(found == readings[0] for found in readings)
+    with pytest.raises(InputError, match="each stud once"):
+        predict_report(now, {"tail": 0.25, "back": 0.25})

@@ -24,7 +24,7 @@ def test_the_work_order_shown_is_one(tmp_path: Path, capsys: pytest.CaptureFixtu
     order.write_text(block, "utf-8")
     for words in (
         ["turns", str(order)],
-        ["predict", str(order), "--turn", "front=+1/4", "--turn", "back=-0.1"],
+        ["predict", str(order), "--turn", "front=+1/4", "--turn", "tail=-0.1"],
         ["restate", str(order), "--by", "length, flat"],
     ):
         assert main([*words, "--json"]) == 0, capsys.readouterr().err

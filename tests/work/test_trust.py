@@ -30,7 +30,7 @@ RIG = Rig(
     (
         Stud("front", "top", (170, -40), (0, 1), 0.8),
         Stud("rear", "top", (40, -40), (0, 1), 0.8),
-        Stud("back", "back", (5, -15), (1, 0), 0.8),
+        Stud("tail", "back", (5, -15), (1, 0), 0.8),
     ),
 )
 DEPTH = Method("depth", "depth")

@@ -6,7 +6,7 @@ text in a field.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import ClassVar, TypeVar
 
@@ -22,7 +22,15 @@ from workbench.bench.lines import BOX, LONGEST_MESSAGE, Box, LineInput, Texts, d
 from workbench.bench.prompts import Prompt, PromptInput
 from workbench.bench.text import literal
 from workbench.errors import BenchError, InputError, RecordsError
-from workbench.work.adding import add_blade, add_block, add_ski, listed, queue_known
+from workbench.work.adding import (
+    Part,
+    add_blade,
+    add_block,
+    add_ski,
+    listed,
+    only_real,
+    queue_known,
+)
 from workbench.work.jobs import JobView
 from workbench.work.shop import ChangedError, Shop
 
@@ -248,10 +256,18 @@ def ski_form(shop: Shop) -> Form:
         Field("model", "Model", "may stay blank"),
         Field("size", "Size", "may stay blank; baselines are found by model and size"),
         Field("unit", "Unit", "in or mm: what this ski is read in, and typed in below", "in"),
-        Field("blade", "Blade", f"by name or number: {blades}", _only(blades)),
-        Field("block", "Block", f"by name or number: {blocks}", _only(blocks)),
-        Field("base_radius", "Base radius", "of the base's bulge, such as 160; blank: flat"),
-        Field("base_apex", "Base apex", "from the tail end to where it is highest; blank: flat"),
+        Field("blade", "Blade", f"by name or number: {blades}", _only(shop.book.blades)),
+        Field("block", "Block", f"by name or number: {blocks}", _only(shop.book.blocks)),
+        Field(
+            "base_radius",
+            "Base radius",
+            "of the bulge, in the unit above, such as 160; blank: flat",
+        ),
+        Field(
+            "base_apex",
+            "Base apex",
+            "from tail end to its top, in the unit above; blank: flat",
+        ),
         Field("wing", "Wing", "yes or no: has the blade a wing to set?", "no"),
         Field("ski_note", "Note", "about the ski, may stay blank; the queue finds it by this too"),
         Field("due", "Due", "when it is wanted, in your own words, such as 14:00"),
@@ -268,9 +284,13 @@ def queue_form(shop: Shop) -> Form:
     return Form("Queue a ski again", fields, lambda texts: queue_known(shop, texts))
 
 
-def _only(parts: str) -> str:
-    """Return the number of the only part there is, to start with; nothing where one must choose."""
-    return "1" if parts.startswith("1 ") and " · " not in parts else ""
+def _only(parts: Callable[[], Sequence[Part]]) -> str:
+    """Return the only part there is, to start with; nothing where one must choose or it is not
+    real."""
+    try:
+        return only_real(parts())
+    except RecordsError:
+        return ""
 
 
 def _known(shop: Shop) -> tuple[str, str]:
@@ -290,7 +310,7 @@ def blade_form(shop: Shop) -> Form:
         Field("unit", "Unit", "in or mm: what the lengths below are in", "in"),
         Field("outline", "Outline", f"{points}: 0 0; 7.3 0; 7.3 0.75; 1.6 3.48; 0 0.9"),
         Field("top_edge", "Top edge", "its two ends, where two studs press: 0 0; 7.3 0"),
-        Field("back_edge", "Back edge", "its two ends, where the back stud presses: 0 0; 0 0.9"),
+        Field("back_edge", "Back edge", "its two ends, where the tail stud presses: 0 0; 0 0.9"),
         Field("holes", "Holes", "name, forward, outward, diameter: 2 1.6 3.0 0.3; 1 0.9 2.7 0.25"),
     )
     return Form("Add a blade", fields, lambda texts: add_blade(shop, texts))
@@ -307,6 +327,6 @@ def block_form(shop: Shop) -> Form:
         Field("unit", "Unit", "in or mm: what the lengths below are in", "in"),
         Field("stud_1", "Stud 1", f"{shape}: front top 6.9 -1.6 0 1 10-32UNF right 0.05"),
         Field("stud_2", "Stud 2", f"{shape}: rear top 1.5 -1.6 0 1 10-32UNF right 0.05"),
-        Field("stud_3", "Stud 3", f"{shape}: back back 0.1 -0.6 1 0 M5x0.8 right 0"),
+        Field("stud_3", "Stud 3", f"{shape}: tail back 0.1 -0.6 1 0 M5x0.8 right 0"),
     )
     return Form("Add a block", fields, lambda texts: add_block(shop, texts))

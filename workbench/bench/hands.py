@@ -16,7 +16,7 @@ from workbench.bench.bursts import (
     ENTRY_START,
     LONGEST_ENTRY,
 )
-from workbench.bench.ski_in_hand import ANSWERS
+from workbench.bench.ski_in_hand import ANSWERS, noted_words
 from workbench.bench.state import READS_AT, Answer, BenchState, Question, Tone
 from workbench.errors import BenchError, InputError
 from workbench.measure.display import length_text
@@ -27,6 +27,7 @@ from workbench.work.jobs import JobView, Line
 from workbench.work.last_time import aim_at_last
 from workbench.work.marks import suspect_words
 from workbench.work.next_step import act_due
+from workbench.work.setting_words import moved_words
 from workbench.work.shop import Shop
 from workbench.work.typed_numbers import (
     SIGNS,
@@ -237,7 +238,7 @@ class Hands(Acts):
             new = self.shop.set_wing(view, state.entry)
             self._show(new, f"wing angle kept: {wing_words(new.facts)}")
             self._set(hands_on=bool(new.checklist))
-        elif state.line is None or view.stage not in READS_AT:
+        elif state.line is None or not (view.stage in READS_AT or view.reads_locked):
             self._take_as_note(f"no reading is due now: '{state.entry}' is kept as a note")
         elif view.stage == "target":
             self._take_target(view, state.entry)
@@ -282,12 +283,15 @@ class Hands(Acts):
         line, unit = view.lines[at], placing.unit
         caliper = in_hand(self.shop)
         caliper_id = caliper.id if caliper is not None else None
-        new = self.shop.take_reading(view, line, text, unit, placing.mm, how, caliper_id)
+        take = self.shop.take_locked if view.reads_locked else self.shop.take_reading
+        new = take(view, line, text, unit, placing.mm, how, caliper_id)
         now = new.lines[at]
         again = f", repeat {len(now.latest)}" if len(now.latest) > 1 else ""
         typed = "" if text == placing.number else f"{text} → "
         kept = f"kept: {line.method.name} {typed}{placing.number} {unit}{again}"
-        told = view.since_left(line, placing.mm, self.state.unit)
+        told = moved_words(now, self.state.unit) or view.since_left(
+            line, placing.mm, self.state.unit
+        )
         again_words = " ".join(suspect_words(new, self.state.unit)[:1])
         doubtful = again_words or doubtful_words(now, self.state.unit)
         strikes = bool(now.doubts.indices) and not again_words and not now.doubts.apart

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from workbench.bench.forms import Field, Form
 from workbench.bench.lines import clean
+from workbench.fin.studs import said
 from workbench.measure.display import length_text
 from workbench.measure.units import Unit
 from workbench.records import rows
@@ -38,7 +39,7 @@ def block_form(shop: Shop, block: rows.Block, unit: Unit) -> Form:
 
 
 def _stud(n: int, stud: rows.Stud, unit: Unit) -> tuple[Field, ...]:
-    name = clean(stud.name)[: LABEL - 5]
+    name = clean(said(stud.name, stud.touches))[: LABEL - 5]
     lead = clean(stud.thread) or f"{stud.lead_mm!r} mm"
     tip = f"{length_text(stud.tip_radius_mm, unit, _STEP[unit])} {unit}"
     return (

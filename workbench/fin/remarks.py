@@ -95,14 +95,14 @@ def contact_remarks(rig: Rig, pose: Pose, when: Literal["now", "wanted"]) -> lis
     out = []
     for stud, t in zip(rig.studs, rig.travels(pose), strict=True):
         if not t.on_edge:
-            out.append(Remark("off_edge", stud.name, when))
+            out.append(Remark("off_edge", stud.said, when))
         if stud.limits_mm is None:
             continue
         lo, hi = stud.limits_mm
         end = stud.end_mm(t.mm)
         nearer = lo if end - lo < hi - end else hi
         if not lo <= end <= hi:
-            out.append(Remark("travel_limit", stud.name, when, end, nearer))
+            out.append(Remark("travel_limit", stud.said, when, end, nearer))
         elif abs(end - nearer) < stud.lead_mm / 4.0:
-            out.append(Remark("near_limit", stud.name, when, end, nearer))
+            out.append(Remark("near_limit", stud.said, when, end, nearer))
     return out

@@ -19,6 +19,10 @@ from workbench.frozen import dataclass
 Touches = Literal["top", "back"]
 Hand = Literal["right", "left"]
 
+TAIL = "tail"
+TAIL_BEFORE = "back"
+"""What the stud behind the blade is called in files and books, and what older ones call it."""
+
 LEAST_PRESS = 0.2
 """Least cosine between a stud's axis and the edge's normal: a flatter stud would slide."""
 
@@ -67,6 +71,11 @@ class Stud:
         """Return how far along the axis the stud's end lies at a travel: its tip radius further."""
         return travel_mm + self.tip_radius_mm
 
+    @property
+    def said(self) -> str:
+        """What it is called on screen and paper."""
+        return said(self.name, self.touches)
+
     def clockwise(self, turns: float) -> bool | None:
         """Tell whether these turns (positive is in) are clockwise at its head; None for no turn."""
         if turns == 0.0:
@@ -90,6 +99,27 @@ class Travel:
     def on_edge(self) -> bool:
         """Whether the ball touches the edge itself and not only the line through it."""
         return 0.0 <= self.along <= 1.0
+
+
+def said(name: str, touches: Touches | None = None) -> str:
+    """Return what a stud of this name is called on screen and paper, so that none is mixed up.
+
+    ``front`` and ``rear`` are told from the tail stud, which was ``back`` in older books and files.
+    Where ``touches`` is not known, a ``back`` is the tail stud.
+    """
+    if name in ("front", "rear"):
+        return name if touches == "back" else f"top {name}"
+    if name == TAIL_BEFORE:
+        return f"top {name}" if touches == "top" else TAIL
+    return name
+
+
+def named(name: str, names: Sequence[str]) -> str | None:
+    """Return which of these names is meant: itself, or what the tail stud was called before."""
+    if name in names:
+        return name
+    other = {TAIL: TAIL_BEFORE, TAIL_BEFORE: TAIL}.get(name)
+    return other if other in names else None
 
 
 def edge_of(stud: Stud, blade: Blade) -> Edge:
@@ -168,7 +198,7 @@ def seat(studs: Sequence[Stud], blade: Blade, travels_mm: Sequence[float], near:
     """Return the pose of a blade pushed home against three studs with these travels.
 
     Closed form: the top edge is the common tangent of the two top studs' balls, on the side that
-    lies nearest to the tilt of ``near``; the back stud's ball then fixes the place along it.
+    lies nearest to the tilt of ``near``; the tail stud's ball then fixes the place along it.
 
     Raises:
         OutOfReachError: no line touches both balls, or the edges are parallel.

@@ -16,6 +16,7 @@ from .pen import Pen
 from .rows import (
     AnyFact,
     JobHistory,
+    LockedReading,
     Mark,
     PassRow,
     Reading,
@@ -33,7 +34,9 @@ from .rows import (
 )
 from .schema import FACTS, LATER_FACTS, STRIKABLE, Table
 
-F = TypeVar("F", Reading, Target, Mark, Tick, WingSetting, SignOff, RideNote, Temperature)
+F = TypeVar(
+    "F", Reading, Target, Mark, Tick, WingSetting, SignOff, RideNote, Temperature, LockedReading
+)
 
 _TABLES: dict[type, Table] = {
     Reading: Table.READINGS,
@@ -45,6 +48,7 @@ _TABLES: dict[type, Table] = {
     SignOff: Table.SIGN_OFFS,
     RideNote: Table.RIDE_NOTES,
     Temperature: Table.TEMPERATURES,
+    LockedReading: Table.LOCKED_READINGS,
 }
 
 _TAKEN = tuple(field.name for field in fields(Taken))

@@ -7,7 +7,7 @@ from workbench.measure.display import change_text, fine_text, length_text, turns
 from workbench.measure.units import UNITS, Unit
 from workbench.work.compare import Beside, Between, Comparison
 from workbench.work.history import Setting, Value
-from workbench.work.words import clean
+from workbench.work.words import LEFT_HAND, SEEN_FROM, clean
 
 
 def wing_words(setting: Setting) -> str:
@@ -24,21 +24,22 @@ def between_words(turn: Between) -> str:
     """Return what one stud turns by hand, then exactly with its standard uncertainty."""
     sign = "−" if round(turn.exact, 3) < 0.0 else "+"
     exact = f"{sign}{abs(turn.exact):.3f} (u {turn.u:.3f})"
-    name = clean(turn.stud.name)
+    name = clean(turn.stud.said)
     if turn.turns is None:
         return f"{name}: exactly {exact} (no round turns get there)"
     if not turn.turns:
         return f"{name}: leave, exactly {exact}"
     sense = "clockwise" if turn.stud.clockwise(turn.turns) else "counter-clockwise"
     way = "in" if turn.turns > 0 else "out"
-    return f"{name}: {turns_text(turn.turns)} {way} ({sense}), exactly {exact}"
+    left = f", {LEFT_HAND}" if turn.stud.hand == "left" else ""
+    return f"{name}: {turns_text(turn.turns)} {way}{left} ({sense} {SEEN_FROM}), exactly {exact}"
 
 
 def between_short(turn: Between) -> str:
     """Return the same in little room: clockwise or not in a sign, the uncertainty left out."""
     sign = "−" if round(turn.exact, 3) < 0.0 else "+"
     exact = f"exactly {sign}{abs(turn.exact):.3f}"
-    name = clean(turn.stud.name)
+    name = clean(turn.stud.said)
     if turn.turns is None:
         return f"{name}: {exact}"
     if not turn.turns:

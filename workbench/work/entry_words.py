@@ -28,6 +28,8 @@ def described(fact: rows.AnyFact) -> str:
         return step_done_words(fact)
     if isinstance(fact, rows.Mark):
         return f"{MARK_WORDS.get(fact.kind, fact.kind)} {fact.text}".strip()
+    if isinstance(fact, rows.LockedReading):
+        return f"after-lock reading {fact.text}"
     if isinstance(fact, rows.Temperature):
         return f"temperature {fact.text} {fact.unit}"
     return "sign-off"

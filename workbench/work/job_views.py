@@ -10,8 +10,10 @@ from workbench.fin.foresight import Expected
 from workbench.fin.guidance import Plan, Rig, Target
 from workbench.fin.methods import Method
 from workbench.fin.pose import Pose
+from workbench.fin.studs import named
 from workbench.fin.turns_made import Explanation
 from workbench.records import rows
+from workbench.work.at_twenty import value_mm
 from workbench.work.extra_readings import beside, contradicted, marks_in_pass, without_marks
 from workbench.work.gauges import Tools
 from workbench.work.jobs import TAKEN_BACK, JobView
@@ -19,7 +21,7 @@ from workbench.work.last_setting import LastSetting
 from workbench.work.reading_lines import Line
 from workbench.work.rigs import usual_range_mm
 from workbench.work.rules import SHIPPED, Rules
-from workbench.work.solved import expected_of, fit_of, made_of, plan_of
+from workbench.work.solved import expected_of, finer_of, fit_of, made_of, plan_of
 from workbench.work.stages import Progress
 from workbench.work.trust import Taken, readings_of
 
@@ -45,6 +47,8 @@ def build_view(
     seen: rows.Seen = rows.NOTHING_SEEN,
     has_last: bool = False,
     ranges: Mapping[str, tuple[float, float]] | None = None,
+    stand_in: tuple[str, ...] = (),
+    wing_hold: str = "",
 ) -> JobView:
     """Put a job's view together; ``methods`` are (id, method, tolerance_mm) in the ski's order.
 
@@ -54,8 +58,9 @@ def build_view(
     blade's coarse marks (id, method): they bear the readings out, are never due and never aimed at.
     ``corrected`` says which parts are shown as they were, ``other_way`` which studs turned the
     other way than the last pass says, for their hand was written down wrong then. ``seen`` is what
-    there was of the ski meanwhile. ``has_last``: whether the ski was signed off here before. ``ranges``: the range (mm) read so on this blade so
-    far, by method id, where nothing else tells what to expect.
+    there was of the ski meanwhile. ``has_last``: whether the ski was signed off here before.
+    ``ranges``: the range (mm) read so on this blade so far, by method id, where nothing else tells
+    what to expect. ``stand_in`` names the parts that are invented.
     """
     tools = tools or Tools()
     taken = taken_in_pass(methods, progress, progress.pass_number, tools)
@@ -72,7 +77,7 @@ def build_view(
     known = [worth[line.method.name] for line in lines if line.method.name in worth]
     coarse = marks_in_pass(marks, progress)
     borne_out = [m.reading for m in coarse if m.reading is not None]
-    pose, result, why = _solve(rig, lines, (known, borne_out), progress, finest_turn)
+    pose, result, why, finer = _solve(rig, lines, (known, borne_out), progress, finest_turn)
     expected = _expected(rig, methods, others, progress, facts, tools, other_way)
     return JobView(
         job,
@@ -98,6 +103,9 @@ def build_view(
         seen,
         _made(rig, methods, progress, facts, tools, other_way, known),
         has_last,
+        stand_in,
+        finer,
+        wing_hold,
     )
 
 
@@ -146,7 +154,8 @@ def _last_pass(
     by_stud = {t.stud: -t.turns if t.stud in other_way else t.turns for t in made.turns}
     taken = taken_in_pass(methods, progress, progress.pass_number - 1, tools)
     before = tuple(_worth(taken, rig).values())
-    return before, tuple(by_stud.get(s.name, 0.0) for s in rig.studs)
+    turns = tuple(by_stud.get(named(s.name, tuple(by_stud)) or "", 0.0) for s in rig.studs)
+    return before, turns
 
 
 def taken_in_pass(
@@ -213,7 +222,16 @@ def _line(
         struck,
         guard,
         seen_mm,
+        _locked_mm(progress, method_id),
     )
+
+
+def _locked_mm(progress: Progress, method_id: str) -> float | None:
+    """Return what was read once the clamp bolts were tight (mm, at 20 degrees where stated)."""
+    locked = progress.locked.get(method_id)
+    if locked is None:
+        return None
+    return value_mm(locked.mm, progress.temperatures.get(locked.temperature_id or ""))
 
 
 def _solve(
@@ -222,28 +240,30 @@ def _solve(
     known: tuple[Sequence[Reading], Sequence[Reading]],
     progress: Progress,
     finest_turn: float,
-) -> tuple[Pose | None, Plan | None, BenchError | None]:
-    """Return the pose, the plan where targets are accepted, and what stands in the way.
+) -> tuple[Pose | None, Plan | None, BenchError | None, float | None]:
+    """Return the pose, the plan where targets are accepted, what stands in the way, and which finer
+    turn would do where this one does not.
 
     ``known`` are the ski's own readings and those by coarse marks.
     """
     if len(known[0]) < len(lines) or len(known[0]) < 3:
-        return None, None, None
+        return None, None, None, None
     readings = (*known[0], *known[1])
     if progress.state.elsewhere:  # the blade is being moved by another job's turns
-        return _pose_alone(rig, readings), None, None
+        return _pose_alone(rig, readings), None, None, None
     try:
         if progress.stage in ("as received", "studs") and not progress.targets:
-            return fit_of(rig, readings).pose, None, None
+            return fit_of(rig, readings).pose, None, None, None
         targets = tuple(
             Target(line.method, line.target_mm, line.aimed_within_mm, limit_mm=line.tolerance_mm)
             for line in lines
             if line.target_mm is not None
         )
         result = plan_of(rig, readings, targets, finest_turn)
-        return result.fit.pose, without_marks(result), None
+        finer = None if result.kept else finer_of(rig, readings, targets, finest_turn)
+        return result.fit.pose, without_marks(result), None, finer
     except BenchError as why:
-        return _pose_alone(rig, readings), None, why.with_traceback(None)
+        return _pose_alone(rig, readings), None, why.with_traceback(None), None
 
 
 def _pose_alone(rig: Rig, readings: tuple[Reading, ...]) -> Pose | None:

@@ -8,6 +8,7 @@ from workbench.fin.foresight import Expected
 from workbench.fin.methods import Method
 from workbench.fin.readings import Reading
 from workbench.fin.rig import Rig
+from workbench.fin.studs import named
 from workbench.frozen import dataclass
 from workbench.records import rows
 from workbench.records.book import Book
@@ -28,7 +29,8 @@ class LastSetting:
 
     def expected(self, rig: Rig, others: Sequence[Method] = ()) -> tuple[Expected, ...]:
         """Return what each method should read if nothing moved since; nothing where no pose."""
-        turns = tuple(self.turns.get(stud.name, 0.0) for stud in rig.studs)
+        made = self.turns
+        turns = tuple(made.get(named(s.name, tuple(made)) or "", 0.0) for s in rig.studs)
         return expected_of(rig, self.readings, turns, others)
 
 

@@ -26,6 +26,7 @@ from workbench.work.rules import SHAPING, rules_of
 from workbench.work.ski_state import SkiState, conclude
 from workbench.work.stages import progress
 from workbench.work.versions import blade_for, block_for, held_at, turned_other_way
+from workbench.work.wing_setup import wing_setup
 
 
 class OpenBook:
@@ -130,6 +131,8 @@ class OpenBook:
             and not at.targets
             and self.book.last_setting(ski.id, job.id) is not None,
             self._ranges(ski) if first and last is None and not baselines else {},
+            tuple(w for w, p in (("blade", blade_row), ("block", block)) if p.stand_in),
+            wing_setup(self.book).kept_hold if at.stage == "wing" else "",
         )
 
     def ski_state(self, ski_id: str) -> SkiState:

@@ -12,6 +12,7 @@ from functools import partial
 from typing import Any, TypeVar
 
 from workbench.errors import InputError
+from workbench.fin.studs import named
 from workbench.fin.threads import lead_of_thread
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
@@ -53,7 +54,7 @@ def correct_block(
 
     def wanted(old: rows.Block) -> rows.Block:
         turn = finest_of(finest) if finest.strip() else old.finest_turn
-        return replace(old, studs=studs, finest_turn=turn)
+        return replace(old, studs=studs, finest_turn=turn, stand_in=False)
 
     return _run(shop, _keep_block, block_id, wanted, reason, dry_run)
 
@@ -176,7 +177,9 @@ def _kept(
 
 def _in_order(old: rows.Block, new: rows.Block) -> rows.Block:
     """Return the studs in the order they had; refuse one that is new or missing."""
-    names, by_name = [s.name for s in old.studs], {s.name: s for s in new.studs}
+    names = [s.name for s in old.studs]
+    by_name = {named(s.name, names) or s.name: s for s in new.studs}
+    by_name = {name: replace(s, name=name) for name, s in by_name.items()}
     for name in by_name:
         if name not in names:
             raise _renamed(name, names)

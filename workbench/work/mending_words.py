@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import Generic, TypeVar
 
+from workbench.fin.studs import said
 from workbench.frozen import dataclass
 from workbench.measure.display import turn_text
 from workbench.records import rows
@@ -53,7 +54,7 @@ def _of_block(old: rows.Block, new: rows.Block) -> tuple[str, ...]:
         if stud.name in by_name:
             found = _of_stud(stud, by_name[stud.name])
             if found:
-                out.append(f"{clean(stud.name)}: {', '.join(found)}")
+                out.append(f"{clean(said(stud.name, stud.touches))}: {', '.join(found)}")
     if old.finest_turn != new.finest_turn:
         out.append(f"finest turn {_turn(old.finest_turn)} -> {_turn(new.finest_turn)}")
     return tuple(out)

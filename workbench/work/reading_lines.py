@@ -33,6 +33,8 @@ class Line:
     pass that were struck out with a reason. ``guard``: whether a guard band is on.
     ``seen_mm``: the least and the largest this shop read so on this blade, where nothing else tells
     what to expect.
+    pass that were struck out with a reason. ``guard``: whether a guard band is on. ``locked_mm``:
+    what was read once the clamp bolts were tight for good.
     """
 
     method_id: str
@@ -50,6 +52,19 @@ class Line:
     struck: tuple[rows.Reading, ...] = ()
     guard: bool = False
     seen_mm: tuple[float, float] | None = None
+    locked_mm: float | None = None
+
+    @property
+    def final_mm(self) -> float | None:
+        """The number the ski leaves with: as locked where that was read, else the last reading."""
+        return self.now_mm if self.locked_mm is None else self.locked_mm
+
+    @property
+    def moved_by_lock_mm(self) -> float | None:
+        """What clamping for good moved: as locked less the reading before it; None without both."""
+        if self.locked_mm is None or self.now_mm is None:
+            return None
+        return self.locked_mm - self.now_mm
 
     @property
     def repeats(self) -> Repeats | None:

@@ -16,6 +16,7 @@ from workbench.fin.guidance import Plan, Step, StudTurn, contact_remarks, plan, 
 from workbench.fin.methods import Method, observe_all
 from workbench.fin.pose import Pose
 from workbench.fin.remarks import rough_remarks
+from workbench.fin.studs import named
 from workbench.measure.units import MM_PER
 from workbench.work.agreed import agreement_report
 from workbench.work.doubts import suspects_of
@@ -78,11 +79,16 @@ def predict_report(order: Order, turns: Mapping[str, float]) -> dict[str, Any]:
         InputError: a stud that the order does not have.
     """
     names = [s.name for s in order.rig.studs]
-    for name in turns:
-        if name not in names:
+    made: dict[str, float] = {}
+    for name, turn in turns.items():
+        meant = named(name, names)
+        if meant is None:
             raise InputError("--turn", name, f"one of the studs: {', '.join(map(repr, names))}")
+        if meant in made:
+            raise InputError("--turn", name, "each stud once")
+        made[meant] = turn
     fit = fit_of(order)
-    after = order.rig.seated(fit.pose, [turns.get(name, 0.0) for name in names])
+    after = order.rig.seated(fit.pose, [made.get(name, 0.0) for name in names])
     per = MM_PER[order.unit]
     methods = [r.method for r in order.readings]
     remarks = contact_remarks(order.rig, after, "wanted")

@@ -24,6 +24,7 @@ TORQUE_SETTING = "torque_notes"
 REPEATS, EYES, FINEST = "repeats", "second_eyes", "finest_turn"
 FAR_RECEIVED, FAR_TARGET = "far_received", "far_target"
 BELL, FLASH = "bell", "flash"
+AFTER_LOCK = "after_lock"
 MOST_REPEATS = 10
 
 FAR_RECEIVED_MM, FAR_TARGET_MM = 0.030 * MM_PER_INCH, 0.060 * MM_PER_INCH
@@ -55,13 +56,15 @@ class Rules:
 
     ``repeats``: readings wanted of each kind before a job goes on. ``torque``: the shop's own words
     by fastener. ``far_received_mm``, ``far_target_mm``: how far from what is known a reading as
-    received or a target may be before it is asked about.
+    received or a target may be before it is asked about. ``after_lock``: whether nothing is signed
+    off before each reading was taken once more with the clamp bolts tight.
     """
 
     received: tuple[Version, ...] = (Version("", RECEIVED),)
     final: tuple[Version, ...] = (Version("", FINAL),)
     repeats: int = 1
     second_eyes: bool = False
+    after_lock: bool = False
     torque: Mapping[str, str] = field(default_factory=dict)
     far_received_mm: float = FAR_RECEIVED_MM
     far_target_mm: float = FAR_TARGET_MM
@@ -103,7 +106,8 @@ def _keys(items: tuple[CheckItem, ...], has_wing: bool) -> frozenset[str]:
 
 
 SHAPING = (
-    RECEIVED_SETTING, FINAL_SETTING, TORQUE_SETTING, REPEATS, EYES, FAR_RECEIVED, FAR_TARGET,
+    RECEIVED_SETTING, FINAL_SETTING, TORQUE_SETTING, REPEATS, EYES, AFTER_LOCK, FAR_RECEIVED,
+    FAR_TARGET,
 )  # fmt: skip
 """The settings that rules are made of."""
 
@@ -120,6 +124,7 @@ def rules_of(book: Book) -> Rules:
         final=tuple(Version(v.since, with_clamp_last(v.items)) for v in final),
         repeats=_repeats(latest.get(REPEATS, "")),
         second_eyes=latest.get(EYES) == "on",
+        after_lock=latest.get(AFTER_LOCK) == "on",
         torque=torque_of(latest.get(TORQUE_SETTING, "")),
         far_received_mm=_far_mm(latest.get(FAR_RECEIVED, ""), FAR_RECEIVED_MM),
         far_target_mm=_far_mm(latest.get(FAR_TARGET, ""), FAR_TARGET_MM),

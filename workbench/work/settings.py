@@ -16,6 +16,7 @@ from workbench.records.values import keepable
 from workbench.work.calipers import INTERVAL, caliper_meant, in_hand
 from workbench.work.orders import DEFAULT_TOLERANCE_MM
 from workbench.work.rules import (
+    AFTER_LOCK,
     BELL,
     EYES,
     FAR_MM,
@@ -194,6 +195,10 @@ SETTINGS: tuple[Setting, ...] = (
     ),
     Setting(
         EYES, "Second eyes", "on: no sign-off before somebody else looked too", _on_off, "off"
+    ),
+    Setting(
+        AFTER_LOCK, "After-lock", "on: no sign-off before each is read with the clamp bolts tight",
+        _on_off, "off",
     ),
     Setting("theme", "Theme", f"one of {', '.join(THEMES)}", _one_of(*THEMES), THEMES[0]),
     Setting(

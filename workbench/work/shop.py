@@ -132,6 +132,29 @@ class Shop(OpenBook):
         self.act(view, "read", keep)
         return self.view(view.job.id)
 
+    def take_locked(
+        self,
+        view: JobView,
+        line: Line,
+        text: str,
+        unit: Unit,
+        mm: float,
+        how: rows.How = "typed",
+        caliper_id: str | None = None,
+    ) -> JobView:
+        """Keep a reading with the clamp bolts tight for good; the final check before it stands."""
+
+        def keep(now: JobView) -> None:
+            check_reading(line, text, mm, unit)
+            at = now.tools.now.id if now.tools.now is not None else None
+            self.book.add_locked_reading(
+                now.job.id, self.who, method_id=line.method_id, text=text, unit=unit, mm=mm,
+                caliper_id=caliper_id, how=how, temperature_id=at,
+            )  # fmt: skip
+
+        self.act(view, "read locked", keep)
+        return self.view(view.job.id)
+
     def enough(self, view: JobView) -> JobView:
         """Go on with fewer repeats than the shop wants; at least one of each reading."""
 
@@ -299,6 +322,9 @@ class Shop(OpenBook):
         return self.view(view.job.id)
 
     def _sign_off(self, initials: str, now: JobView) -> None:
+        if now.rules.after_lock and now.lock_due is not None:
+            name = now.lines[now.lock_due].method.name
+            raise InputError("after-lock check", f"no {name}", "each read with the bolts tight")
         if now.rules.second_eyes:
             self._check_other(now.progress.eyes, initials)
         job = self.book.job(now.job.id)

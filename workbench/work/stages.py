@@ -18,6 +18,7 @@ from workbench.measure.repeats import mean_of
 from workbench.records.rows import (
     AnyFact,
     JobKind,
+    LockedReading,
     Mark,
     PassRow,
     Reading,
@@ -40,7 +41,7 @@ Stage = Literal[
 Event = Literal[
     "tick received", "read", "seat", "aim", "accept target", "step", "accept", "enough",
     "set wing", "tick final", "second eyes", "sign off", "set aside", "take up", "note", "finest",
-    "strike", "temperature", "mark",
+    "strike", "temperature", "mark", "read locked",
 ]  # fmt: skip
 
 GLYPHS: dict[Stage, str] = {
@@ -63,7 +64,7 @@ ALLOWED: dict[Stage, frozenset[Event]] = {
     "within": _READ | {"aim", "read", "accept", "mark"},
     "wing": _READ | {"set wing"},
     "final check": _READ | {"tick final"},
-    "sign-off": _READ | {"second eyes", "sign off"},
+    "sign-off": _READ | {"read locked", "second eyes", "sign off"},
     "signed off": frozenset({"note"}),
     "set aside": frozenset({"note", "take up"}),
 }
@@ -82,6 +83,7 @@ WORDS: dict[Event, str] = {
     "step": "make the turns",
     "accept": "keep the readings as they are",
     "set wing": "set the wing",
+    "read locked": "read once more with the clamp bolts tight",
     "second eyes": "let somebody else look",
     "sign off": "sign it off",
     "take up": "take the ski up again",
@@ -212,6 +214,8 @@ class Progress:
     ``ticked``: keys ticked of the checklist that is due. ``eyes``: the initials of the second pair
     of eyes that looked after the final check, else nothing. ``gate``: the stage that the work
     stands at, also while the ski is set aside. ``state``: what all facts of the ski say of the job.
+    ``locked``: by method id, what was read after the final check with the clamp bolts tight for
+    good; the last of each.
     """
 
     stage: Stage
@@ -225,6 +229,7 @@ class Progress:
     eyes: str = ""
     gate: Stage = "waiting"
     state: JobState = JobState()
+    locked: Mapping[str, LockedReading] = field(default_factory=dict)
 
     @property
     def loose(self) -> bool:
@@ -304,7 +309,9 @@ def progress(
     aside = [f for f in live if isinstance(f, Mark) and f.kind in ("set_aside", "taken_up")]
     if aside and aside[-1].kind == "set_aside" and stage != "signed off":
         stage, reason = "set aside", aside[-1].text
-    return replace(at, stage=stage, ticked=ticked, reason=reason, eyes=eyes, gate=gate)
+    return replace(
+        at, stage=stage, ticked=ticked, reason=reason, eyes=eyes, gate=gate, locked=gates.locked()
+    )
 
 
 def _is_stale(fact: AnyFact, number: int, since: str) -> bool:
@@ -402,6 +409,15 @@ class _Gates:
         if final_passed(ticks, now, *then):
             return True, items
         return False, items - {CLAMP}
+
+    def locked(self) -> dict[str, LockedReading]:
+        """The readings with the clamp bolts tight, by method id; what was turned since ends them.
+
+        They are a look and no turn: the final check before them stands.
+        """
+        touched = self._touched()
+        kept = (f for f in self.live if isinstance(f, LockedReading) and f.id > touched)
+        return {f.method_id: f for f in kept if f.method_id in self.method_ids}
 
     def eyes(self) -> str:
         """The initials of who else looked at the ski since its final check."""

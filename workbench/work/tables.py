@@ -49,7 +49,7 @@ def turns_table(order: Order, result: Plan) -> str:
 
 def _stud_row(turn: StudTurn, unit: Unit) -> list[str]:
     travel = change_text(turn.travel_mm, unit, _fine(unit))
-    return [clean(turn.stud.name), turn_words(turn), exact_words(turn), travel]
+    return [clean(turn.stud.said), turn_words(turn), exact_words(turn), travel]
 
 
 def _reading_row(prediction: Prediction, unit: Unit) -> list[str]:

@@ -24,6 +24,8 @@ from workbench.measure.units import Unit
 CAUTION_EDGES = "A fin is sharp: hold it by its faces, and glove up."
 CAUTION_LOOSEN = "Loosen the clamp bolts before any stud is turned."
 CAUTION_SNUG = "Snug the clamp bolts evenly, and never over the maker's torque."
+SEEN_FROM = "from the screwdriver's end"
+LEFT_HAND = "LEFT-HAND THREAD"
 CAUTION_RIDE = "Check every clamp bolt once more before the ride: a loose fin throws a rider."
 
 
@@ -37,11 +39,21 @@ def _written(char: str) -> str:
 
 
 def turn_words(turn: StudTurn) -> str:
-    """Return turns in words: ``3/8 turn in (clockwise)``, never to be taken for inches."""
+    """Return turns in words, never to be taken for inches: ``3/8 turn in (clockwise from ...)``."""
     if not turn.turns:
         return "leave"
+    return f"{turns_text(turn.turns)} {turn.direction}{left_hand(turn)} ({sense_words(turn)})"
+
+
+def sense_words(turn: StudTurn) -> str:
+    """Return which way round, and from where it is seen: on the other side it is the other way."""
     sense = "clockwise" if turn.stud.clockwise(turn.turns) else "counter-clockwise"
-    return f"{turns_text(turn.turns)} {turn.direction} ({sense})"
+    return f"{sense} {SEEN_FROM}"
+
+
+def left_hand(turn: StudTurn) -> str:
+    """Return that a stud turns the other way than others, behind a comma, or nothing."""
+    return f", {LEFT_HAND}" if turn.stud.hand == "left" and turn.turns else ""
 
 
 def exact_words(turn: StudTurn) -> str:
@@ -54,7 +66,7 @@ def exact_words(turn: StudTurn) -> str:
 def step_words(step: Step) -> str:
     """Return one act at the bench as a sentence."""
     if step.do == "turn" and step.turn is not None:
-        return f"Turn the {clean(step.turn.stud.name)} stud {turn_words(step.turn)}."
+        return f"Turn the {clean(step.turn.stud.said)} stud {turn_words(step.turn)}."
     return {
         "leave": "Within tolerance: leave it alone.",
         "coarse": "No turn this coarse comes closer: leave it, or work in a finer turn.",
@@ -71,7 +83,7 @@ def short_step_words(step: Step) -> str:
     """Return one act at the bench in a few words, for a list of them."""
     if step.do == "turn" and step.turn is not None:
         turn = f"{turns_text(step.turn.turns)} {step.turn.direction}"
-        return f"Turn the {clean(step.turn.stud.name)} stud {turn}"
+        return f"Turn the {clean(step.turn.stud.said)} stud {turn}"
     return {
         "leave": "Leave it alone",
         "coarse": "Leave it, or work in a finer turn",
@@ -84,8 +96,8 @@ def short_step_words(step: Step) -> str:
     }[step.do]
 
 
-def remark_words(remark: Remark, unit: Unit) -> str:
-    """Return a warning as one sentence in ``unit``."""
+def remark_words(remark: Remark, unit: Unit, finer: float | None = None) -> str:
+    """Return a warning as one sentence in ``unit``; ``finer`` is a turn that would do better."""
     subject = clean(remark.subject)
     value, limit = remark.value_mm, remark.limit_mm
     when = "now" if remark.when == "now" else "at the target"
@@ -106,15 +118,15 @@ def remark_words(remark: Remark, unit: Unit) -> str:
             "a fourth reading tells them apart"
         )
     if remark.code == "off_edge":
-        return f"stud {subject}: {when} it touches beyond the end of its edge"
+        return f"{subject} stud: {when} it touches beyond the end of its edge"
     if remark.code == "travel_limit":
         return (
-            f"stud {subject}: {when} it stands at {_len(value, unit)}, "
+            f"{subject} stud: {when} it stands at {_len(value, unit)}, "
             f"beyond its limit of {_len(limit, unit)}"
         )
     if remark.code == "near_limit":
         return (
-            f"stud {subject}: {when} it is within a quarter turn of its limit {_len(limit, unit)}"
+            f"{subject} stud: {when} it is within a quarter turn of its limit {_len(limit, unit)}"
         )
     if remark.code == "coarse":
         return f"{subject}: a target by a coarse mark is met no closer than an eye can read it"
@@ -138,7 +150,7 @@ def remark_words(remark: Remark, unit: Unit) -> str:
             f"{subject}: the change of {change_text(value, unit, _fine(unit))} {unit} is smaller "
             f"than its own expanded uncertainty of {fine_text(limit, unit)} {unit}"
         )
-    why = "a finer turn would do better"
+    why = f"1/{round(1 / finer)} turns would do" if finer else "a finer turn would do better"
     if remark.code == "apart":
         why = "these targets cannot all be met together"
         if remark.by:
@@ -155,13 +167,14 @@ def error_words(error: BenchError, unit: Unit) -> str:
         return f"the target is out of the blade's reach: {error_words(error.why, unit)}"
     if isinstance(error, StudLimitError):
         return (
-            f"stud {clean(error.stud.name)} would have to stand at {_len(error.end_mm, unit)}, "
-            f"beyond its {error.side} travel of {_len(error.limit_mm, unit)}"
+            f"the {clean(error.stud.said)} stud would have to stand at "
+            f"{_len(error.end_mm, unit)}, beyond its {error.side} travel of "
+            f"{_len(error.limit_mm, unit)}"
         )
     if isinstance(error, StudTurnsError):
         way = "in" if error.turns > 0.0 else "out"
         return (
-            f"stud {clean(error.stud.name)} would have to turn {abs(error.turns):.1f} turns {way}: "
+            f"the {clean(error.stud.said)} stud would have to turn {abs(error.turns):.1f} turns {way}: "
             f"without stated limits no stud is taken to move more than {_len(FARTHEST_MM, unit)} "
             f"({error.most_turns:.1f} turns)"
         )
