@@ -40,7 +40,7 @@ _REST = frozenset({"seated", "aimed", "reaim", "accepted", "enough"})
 class JobState:
     """What a ski's facts say of one of its jobs.
 
-    ``release`` is the sign-off that is in force, ``why`` says why none is. ``step``: acts done of
+    ``release`` is the sign-off that is in force, ``why`` says why none is; ``signed`` is its own. ``step``: acts done of
     its open round. ``stray`` are the ids of what was kept in the middle of a round by somebody who
     did not know of it: it counts for nothing. Readings up to ``stale`` say no longer where the
     blade is. ``has_left``: its sign-off followed, and the fin was not moved in this job since.
@@ -52,6 +52,7 @@ class JobState:
     standing: Standing = "open"
     why: str = ""
     release: rows.SignOff | None = None
+    signed: rows.SignOff | None = None
     step: int = 0
     stray: frozenset[str] = frozenset()
     stale: str = ""
@@ -381,6 +382,7 @@ class _Walk:
             standing,
             why,
             release,
+            job.signed,
             job.step,
             frozenset(job.stray),
             "" if signed else job.stale,
