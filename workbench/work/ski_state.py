@@ -40,13 +40,13 @@ _REST = frozenset({"seated", "aimed", "reaim", "accepted", "enough"})
 class JobState:
     """What a ski's facts say of one of its jobs.
 
-    ``release`` is the sign-off that is in force, ``why`` says why none is; ``signed`` is its own. ``step``: acts done of
-    its open round. ``stray`` are the ids of what was kept in the middle of a round by somebody who
-    did not know of it: it counts for nothing. Readings up to ``stale`` say no longer where the
-    blade is. ``has_left``: its sign-off followed, and the fin was not moved in this job since.
-    ``ticks`` are those of the final check that count. ``bars`` says why a sign-off now
-    would release nothing, ``elsewhere`` why another job has to be finished first. ``loose`` and
-    ``turned`` (and not measured since) are the ski's.
+    ``signed`` is its own sign-off, ``release`` the one in force, ``why`` says why none is. ``step``
+    counts acts done of its open round. ``stray`` are ids of what was kept in the middle of one by
+    somebody who did not know of it: it counts for nothing. Readings up to ``stale`` say no longer
+    where the blade is. ``ticks`` are those of the final check that count. ``bars`` says why a
+    sign-off now would release nothing, ``elsewhere`` why another job has to be finished first.
+    ``loose`` and ``turned`` (and not measured since) are the ski's. ``has_left``: its sign-off
+    followed, and the fin was not moved in this job since.
     """
 
     standing: Standing = "open"
