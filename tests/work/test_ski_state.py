@@ -283,9 +283,9 @@ def _sign(shop: Shop) -> Callable[[str], object]:
     return lambda job: shop.book.add_sign_off(job, "XX")
 
 
-def _pass(shop: Shop) -> Callable[[str], object]:
+def _pass(shop: Shop, number: int = 9) -> Callable[[str], object]:
     turn = rows.Turn("front", 0.25, 0.25)
-    return lambda job: shop.book.add_pass(job, "XX", number=9, turns=[turn], finest_turn=0.125)
+    return lambda job: shop.book.add_pass(job, "XX", number=number, turns=[turn], finest_turn=0.125)
 
 
 FORGED: dict[str, tuple[Callable[[Shop, JobView], tuple[Callable[[str], object], ...]], str]] = {
@@ -340,7 +340,7 @@ def test_the_clamp_bolts_ticked_before_the_last_turn_do_not_count(shop: Shop) ->
     read = [f for f in view.facts if isinstance(f, rows.Reading)][-len(view.lines) :]
     number = view.progress.pass_number + 1
     view = forged(
-        shop, view, _pass(shop),
+        shop, view, _pass(shop, number),
         lambda job: [
             shop.book.add_reading(job, "XX", rows.Taken(r.method_id, number, r.text, r.unit, r.mm))
             for r in read
@@ -349,6 +349,21 @@ def test_the_clamp_bolts_ticked_before_the_last_turn_do_not_count(shop: Shop) ->
     )  # fmt: skip
     assert view.unreleased == "clamp bolts not checked after the last turn"
     assert "NOT RELEASED" in card_of(shop, view).status
+
+
+@pytest.mark.parametrize("answer", ["", "turned_back", "not_turned"])
+def test_a_struck_record_of_a_turn_turns_no_stud_back(shop: Shop, answer: str) -> None:
+    """Until somebody says that it was: then the readings of before say where the blade is."""
+    view = ski(shop, "Heron 66")
+    view = walk_to(shop, view, heron(view), "turning")
+    view = shop.step_done(shop.step_done(view))
+    for step in [f for f in view.facts if isinstance(f, rows.Mark) and f.kind == "step"]:
+        shop.book.strike(step.id, "not true", "XX")
+        if answer and step.number == 2:
+            shop.book.add_mark(view.job.id, "XX", answer, text=step.id)
+    view = shop.view(view.job.id)
+    assert view.progress.state.turned == (not answer)
+    assert view.stage == ("turning" if answer else "as received")
 
 
 def test_what_is_kept_in_the_middle_of_a_round_neither_ends_nor_tightens_it(shop: Shop) -> None:

@@ -251,7 +251,7 @@ def progress(
     were enough.
     """
     kept = [f for f in facts if f.struck is None and f.id not in state.stray]
-    number = sum(isinstance(f, PassRow) for f in kept)
+    number = state.pass_number
     if state.stale:  # the blade was moved or measured in another job since
         kept = [f for f in kept if not _is_stale(f, number, state.stale)]
     # A reading by another method, such as a coarse mark, bears the others out and moves no gate.
