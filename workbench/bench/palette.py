@@ -12,12 +12,12 @@ from textual import events, on
 from textual.app import ComposeResult
 from textual.containers import Vertical
 from textual.content import Content
-from textual.screen import ModalScreen
 from textual.widgets import Input, Static
 
 from workbench.bench.key_line import KeyLine
 from workbench.bench.lines import BOX
 from workbench.bench.opens import OPEN
+from workbench.bench.overlay import Overlay
 from workbench.bench.prompts import PromptInput
 from workbench.bench.room import first_seen, held_words
 from workbench.bench.sheet import CHOICES
@@ -66,7 +66,7 @@ def _begins(word: str, words: str) -> bool:
     return any(each.startswith(word) for each in words.split())
 
 
-class Palette(ModalScreen[str]):
+class Palette(Overlay[str]):
     """Shows what matches; returns the answer of the one chosen, or nothing."""
 
     DEFAULT_CSS = f"""
@@ -142,6 +142,11 @@ class Palette(ModalScreen[str]):
         note = self.query_one(".note", Static)
         note.update(literal(held_words(self.app, event.reading), 100))
         note.set_class(True, "-shown")
+
+    def give_way(self) -> bool:
+        """Close for a ski that was scanned."""
+        self._end("")
+        return True
 
     def _end(self, answer: str) -> None:
         if not self._over:

@@ -11,11 +11,11 @@ from textual.binding import Binding
 from textual.containers import Vertical
 from textual.content import Content
 from textual.events import Key, Resize
-from textual.screen import ModalScreen
 from textual.widgets import Static
 
 from workbench.bench.bursts import PLUS_WAIT_S, Heard
 from workbench.bench.opens import OPENINGS
+from workbench.bench.overlay import Overlay
 from workbench.bench.room import first_seen
 from workbench.bench.text import lines, literal, styled, visible
 from workbench.frozen import dataclass
@@ -66,7 +66,7 @@ CHOICES: tuple[Choice, ...] = (
 )
 
 
-class Sheet(ModalScreen[str]):
+class Sheet(Overlay[str]):
     """Shows the choices; returns an action's name or nothing. A burst is given to the app."""
 
     BINDINGS = [Binding("escape", "close", show=False)]
