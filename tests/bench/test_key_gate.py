@@ -5,14 +5,20 @@ The times of the keys are those of a hand or a cable; they reach the bench all a
 
 from __future__ import annotations
 
+import gc
+import os
 import random
+import sys
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import pytest
 from textual.events import Key
 
 from tests.bench.screens import NAMED, Screen, bench, through
+from tests.bench.terminal import Terminal
+from tests.shop import demo_file
 from workbench.bench.sheet import Sheet
 from workbench.records import rows
 from workbench.work.shop import Shop
@@ -70,6 +76,25 @@ async def test_keys_wait_for_the_screen_that_they_were_meant_for(shop: Shop) -> 
         kept = [f.text for f in screen.view.facts if isinstance(f, rows.Mark) and f.kind == "note"]
         assert kept[-1:] == ["edge nicked"]
         assert isinstance(screen.app.screen, Sheet)
+
+
+def test_a_thousand_random_keys_in_one_write_leave_the_bench_alive(tmp_path: Path) -> None:
+    """On a real terminal, opened screens and three escapes in one write among them."""
+    command = [sys.executable, "-m", "workbench", "--book", str(demo_file(tmp_path))]
+    raw = {"escape": "\x1b", "enter": "\r", "tab": "\t", "backspace": "\x7f", "f1": "\x1bOP"}
+    keys = "".join(raw.get(k, k if len(k) == 1 else "\x1b") for k in some_keys(7, 1000))
+    with Terminal([*command, "--who", "KV"], env={"COLUMNS": "80", "LINES": "24"}) as terminal:
+        terminal.until(b"Heron")
+        for opens in (b"/", b"h", b":", b"z", b"w"):
+            os.write(terminal.file, opens)
+            terminal.settle(0.2)
+            os.write(terminal.file, b"\x1b\x1b\x1b")
+            terminal.settle(0.3)
+        os.write(terminal.file, keys.encode())
+        terminal.settle(1.0)
+        assert terminal.alive()
+        os.write(terminal.file, b"\x03")
+        assert terminal.exit_status(20.0) == 0
 
 
 @pytest.mark.parametrize(
@@ -185,3 +210,36 @@ async def test_a_ski_that_is_not_in_the_queue_is_named(shop: Shop) -> None:
         await screen.settle()
         assert screen.view.job.id == job
         assert f"{other.ski_name} is not in today's queue" in hands.state.message
+
+
+# What is kept of a screen that has closed ---------------------------------------------------------
+
+
+def kept_objects(screen: Screen) -> dict[str, int]:
+    """Count what lives of screens, of what they painted and of jobs read, garbage put aside."""
+    gc.collect()
+    names = [type(each).__name__ for each in gc.get_objects()]
+    kinds = ("Sheet", "Help", "Palette", "QueueScreen", "HistoryScreen", "StylesCache", "Strip")
+    return {kind: names.count(kind) for kind in (*kinds, "JobView", "Timer", "Task")}
+
+
+async def test_screens_that_have_closed_keep_nothing(shop: Shop) -> None:
+    """After twenty more openings as much lives as after the first ones, paint included."""
+    async with bench(shop) as screen:
+
+        async def open_each(times: int) -> dict[str, int]:
+            for _ in range(times):
+                for key in ("slash", "h", "colon", "z", "o"):
+                    await screen.pilot.press(key)
+                    await screen.pilot.pause()
+                    assert len(screen.app.screen_stack) == 2
+                    await screen.pilot.press("escape")
+            await screen.pilot.pause(0.1)
+            return kept_objects(screen)
+
+        first = await open_each(2)
+        last = await open_each(4)
+    assert last["Strip"] <= first["Strip"] + 60, (first, last)
+    assert last["StylesCache"] <= first["StylesCache"] + 6, (first, last)
+    for kind, count in last.items():
+        assert count <= first[kind] + 60, (kind, first, last)

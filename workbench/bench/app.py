@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from time import monotonic
 from typing import Any
@@ -30,7 +31,7 @@ from workbench.bench.patient_output import patient
 from workbench.bench.sheet import CHOICES, Sheet
 from workbench.bench.state import SIDES, BenchState
 from workbench.bench.text import lines, literal, styled, visible, wrapped
-from workbench.errors import BenchError
+from workbench.errors import BenchError, InputError
 from workbench.places import shipped
 from workbench.work.shop import Shop
 from workbench.work.words import error_words
@@ -74,7 +75,11 @@ class Bench(Leaving):
 
     def get_driver_class(self) -> type[Driver]:
         """Return the platform's driver, made to wait for no terminal."""
-        return patient(super().get_driver_class())
+        try:
+            return patient(super().get_driver_class())
+        except (ImportError, AttributeError, RuntimeError, ValueError):
+            named = os.environ.get("TEXTUAL_DRIVER", "")
+            raise InputError("TEXTUAL_DRIVER", named, "to be unset, or a driver there is") from None
 
     def get_theme_variable_defaults(self) -> dict[str, str]:
         """Give our own colours a value under every theme."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Generic
 
+from textual._styles_cache import StylesCache
 from textual.await_complete import AwaitComplete
 from textual.screen import ModalScreen, ScreenResultType
 
@@ -15,6 +16,10 @@ class Overlay(ModalScreen[ScreenResultType], Generic[ScreenResultType]):
     """Whether letters are text here, not commands, though no line has the focus."""
 
     _closed_once = False
+
+    def on_unmount(self) -> None:
+        """Let go of what was painted here: Textual keeps a thousand widgets' rows in a cache."""
+        StylesCache.get_inner_outer.cache_clear()
 
     def dismiss(self, result: ScreenResultType | None = None) -> AwaitComplete:
         """Close with a result; a second time would close the screen below."""
