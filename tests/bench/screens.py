@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import AsyncIterator, Awaitable, Callable, Iterable
 from contextlib import asynccontextmanager
+from time import monotonic
 from typing import Any
 
 from textual.app import App
@@ -53,10 +55,12 @@ class Screen:
         for char in keys:
             self.burst(char)
             await self.pilot.pause(HAND_S if char in "+-\n " else 0.05)
+            await through(self.app)
 
     async def settle(self) -> None:
         """Wait until the burst and its window have passed."""
         await self.pilot.pause(0.05)
+        await through(self.app)
         await self.pilot.pause(HAND_S)
 
     def held(self) -> list[str]:
@@ -75,8 +79,35 @@ async def bench(shop: Shop, size: tuple[int, int] = (120, 36)) -> AsyncIterator[
     """Run the bench in a terminal of a size, toasts on."""
     app = Bench(shop)
     async with app.run_test(size=size, notifications=True, tooltips=True) as pilot:
+        be_patient(app, pilot)
         await pilot.pause()
         yield Screen(app, pilot)
+
+
+async def through(app: Bench, wait_s: float = 20.0) -> None:
+    """Wait until every key has been let in, however busy the machine is."""
+    gate, end = app._gate, monotonic() + wait_s
+    await asyncio.sleep(0.005)
+    while app.message_queue_size or gate._line or gate._busy or gate._held:
+        if not app.is_running or monotonic() > end:
+            return
+        await asyncio.sleep(0.005)
+
+
+def be_patient(app: Bench, pilot: Pilot[Any]) -> None:
+    """Let a pilot press as a hand does, a key when the one before is through, and wait for it."""
+    press, pause = pilot.press, pilot.pause
+
+    async def press_each(*keys: str) -> None:
+        for key in keys:
+            await press(key)
+            await through(app)
+
+    async def pause_through(delay: float | None = None) -> None:
+        await through(app)
+        await pause(delay)
+
+    pilot.press, pilot.pause = press_each, pause_through  # type: ignore[method-assign]
 
 
 async def send(pilot: Pilot[None], text: Iterable[str], gap_s: float = 0.002) -> None:

@@ -12,9 +12,11 @@ from tests.bench.screens import SIZES, bench
 from tests.shop import demo_file, open_shop
 from workbench.bench.app import Bench
 from workbench.bench.help import Help
+from workbench.bench.opens import GROUPS
 from workbench.bench.palette import Palette, entries, matching
-from workbench.bench.sheet import CHOICES
+from workbench.bench.sheet import CHOICES, ROWS
 from workbench.bench.state import BenchState
+from workbench.work.shop import Shop
 
 
 def test_every_action_of_the_sheet_is_in_the_palette() -> None:
@@ -81,3 +83,49 @@ async def test_an_enter_on_nothing_does_nothing(tmp_path: Path) -> None:
             await screen.pilot.pause(0.2)
             assert isinstance(screen.app.screen, Palette)
             assert shop.book.facts(screen.view.job.id) == before
+
+
+@pytest.mark.parametrize(
+    ("typed", "actions"),
+    [("blade", {"add_blade", "correct_ski"}), ("undo", {"take_back", "strike"}),
+     ("swap", {"correct_ski"}), ("print", {"card", "day_sheet"}), ("exit", {"quit"})],
+)  # fmt: skip
+def test_an_action_is_found_by_other_words_for_it(typed: str, actions: set[str]) -> None:
+    """As somebody would call it who does not know what it is called here."""
+    assert actions <= {e.answer for e in matching(entries(BenchState()), typed)}
+
+
+async def test_palette_and_sheet_pick_with_the_same_key(shop: Shop) -> None:
+    """+ does what is marked on either; digits on its heels are a reading and pick nothing."""
+    async with bench(shop) as screen:
+        await screen.pilot.press("colon", *"keys")
+        await screen.pilot.press("plus")
+        await screen.settle()
+        assert isinstance(screen.app.screen, Help)
+        await screen.pilot.press("escape", "colon")
+        screen.burst("+.0050\n")
+        await screen.settle()
+        assert isinstance(screen.app.screen, Palette)
+        assert screen.held() == ["+.0050"]
+
+
+def test_the_sheet_lists_every_action_once_in_its_group() -> None:
+    """This ski first; what is never needed beside a ski last, under the workshop."""
+    listed = [row for row in ROWS if isinstance(row, int)]
+    assert sorted(listed) == list(range(len(CHOICES)))
+    assert [row for row in ROWS if isinstance(row, str)] == list(GROUPS)
+    workshop = {c.action for c in CHOICES if c.group == "the workshop"}
+    assert {"settings", "study", "offsets", "marks", "temperature", "checks"} <= workshop
+    assert CHOICES[0].action == "take_back"
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_the_sheet_shows_its_groups(shop: Shop, size: tuple[int, int]) -> None:
+    """A head over each, and every line within the frame."""
+    async with bench(shop, size) as screen:
+        await screen.pilot.press("slash")
+        seen = screen.shown()
+        await screen.pilot.press("up")  # round to the last
+        seen += screen.shown()
+        for group in GROUPS:
+            assert group.upper() in seen

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import pty
 import re
@@ -20,6 +21,7 @@ from tests.bench.test_kill import plain
 from tests.shop import demo_file, open_shop, ski
 from workbench.bench.plain_signs import plain as plain_sign
 from workbench.bench.ski_in_hand import draft_in
+from workbench.bench.start import _let_go_of_the_terminal
 from workbench.records import rows
 from workbench.records.backups import copy_of_day
 from workbench.records.book import Book
@@ -205,6 +207,29 @@ def test_a_lid_that_closes_ends_the_bench(book: Path) -> None:
     os.close(terminal.file)
     assert _ended(terminal.pid) == 129
     assert draft(book) == "2.4"
+
+
+def test_what_a_closed_terminal_did_not_take_changes_no_status(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Python would end with 120 where its own last flush fails."""
+
+    class Gone(io.StringIO):
+        def flush(self) -> None:
+            raise OSError(5, "the terminal has gone")
+
+    monkeypatch.setattr(sys, "stderr", Gone())
+    _let_go_of_the_terminal()
+    sys.stderr.flush()
+
+
+def test_a_driver_that_is_none_is_told_in_one_line(book: Path) -> None:
+    """No report, no trace: the variable and what it may be; and nothing of the book is touched."""
+    command = [sys.executable, "-m", "workbench", "--book", str(book)]
+    with Terminal(command, env={**SHELL, "TEXTUAL_DRIVER": "nonsense"}) as terminal:
+        assert terminal.exit_status(30.0) == 2
+    assert terminal.out.count(b"\n") == 1
+    assert b"TEXTUAL_DRIVER: 'nonsense'" in terminal.out
 
 
 def test_a_terminal_that_goes_without_a_word_ends_the_bench(book: Path) -> None:

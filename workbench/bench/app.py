@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from time import monotonic
 from typing import Any
@@ -21,16 +22,18 @@ from workbench.bench.bursts import ENTRY_MORE, LONGEST_ENTRY, SignKey
 from workbench.bench.continued import take_up_again
 from workbench.bench.hands import Hands
 from workbench.bench.help import Help
+from workbench.bench.key_gate import TOLD_CELLS, KeyGate, may_be_serial
 from workbench.bench.leaving import Leaving
 from workbench.bench.lines import unfinished_form
 from workbench.bench.one_thing import over_the_screen
 from workbench.bench.opens import OPEN
+from workbench.bench.overlay import Overlay
 from workbench.bench.panel import Line, Panel, same
 from workbench.bench.patient_output import patient
 from workbench.bench.sheet import CHOICES, Sheet
 from workbench.bench.state import SIDES, BenchState
-from workbench.bench.text import lines, literal, styled, wrapped
-from workbench.errors import BenchError
+from workbench.bench.text import lines, literal, styled, visible, wrapped
+from workbench.errors import BenchError, InputError
 from workbench.places import shipped
 from workbench.work.rules import BELL, FLASH
 from workbench.work.shop import Shop
@@ -74,11 +77,16 @@ class Bench(Leaving):
         self.report = ""
         self._careful = Content("")
         self._drawn_job: tuple[str, int | None] = ("", None)
+        self._gate = KeyGate(self)
         self._sign = SignKey(self, self.hands.type, self._sign_alone)
 
     def get_driver_class(self) -> type[Driver]:
         """Return the platform's driver, made to wait for no terminal."""
-        return patient(super().get_driver_class())
+        try:
+            return patient(super().get_driver_class())
+        except (ImportError, AttributeError, RuntimeError, ValueError):
+            named = os.environ.get("TEXTUAL_DRIVER", "")
+            raise InputError("TEXTUAL_DRIVER", named, "to be unset, or a driver there is") from None
 
     def get_theme_variable_defaults(self) -> dict[str, str]:
         """Give our own colours a value under every theme."""
@@ -236,11 +244,19 @@ class Bench(Leaving):
 
     async def on_event(self, event: Any) -> None:
         """Take bench keys before any binding does, in the order they came."""
+        if isinstance(event, (Key, Paste)) and not event.is_forwarded:
+            await self._gate.take(event)
+        else:
+            await super().on_event(event)
+
+    async def let_in(self, event: Key | Paste) -> bool:
+        """Take an event whose turn it is; False where it goes on to what has the focus."""
         if isinstance(event, Key) and self._took(event):
             event.stop()
             event.prevent_default()
-            return
+            return True
         await super().on_event(event)
+        return False
 
     def _took(self, event: Key) -> bool:
         """Take a key of the bench, or F1 wherever it is pressed; return whether it was one."""
@@ -341,6 +357,52 @@ class Bench(Leaving):
             self.hands.open(answer.removeprefix(OPEN))
         elif answer:
             self.do_(answer)
+
+    def take_scanned(self, serial: str, begun: str) -> bool:
+        """Take the ski of a serial in hand; False where no ski has it, or what is open stays.
+
+        ``begun``: what of it an entry took meanwhile, which is rubbed out again.
+        """
+        if not may_be_serial(serial):
+            return False
+        try:
+            found = self.hands.scanned(serial)
+        except BenchError as why:
+            self.tell(error_words(why, self.hands.state.unit))
+            return False
+        if not found:
+            return False
+        while isinstance(top := self.screen, Overlay):
+            if not top.give_way():
+                return False
+        self._rub_out(begun)
+        if isinstance(found, str):
+            self.tell(found)
+        else:
+            self.hands.open(found.job_id)
+            noted = self.hands.state.message  # an entry in progress, kept as a note
+            said = f"scanned: {found.ski_name} is in hand"
+            self.hands.say(f"{said}; {noted}" if noted else said, "warn" if noted else "done")
+        self.hands.ignore_enter(monotonic())
+        return True
+
+    def hold_scanned(self, text: str, begun: str) -> None:
+        """Keep a text that came faster than a hand types, and is no ski's serial, as a note."""
+        self._rub_out(begun)
+        kept = "is kept as a note" if self.hold_burst(text) else "is not kept"
+        self.tell(f"'{visible(text, TOLD_CELLS)}' is no serial of this book: it {kept}")
+
+    def _rub_out(self, begun: str) -> None:
+        if begun and len(self.screen_stack) == 1 and self.hands.state.entry.endswith(begun):
+            for _ in begun:
+                self.hands.rub_out()
+
+    def tell(self, words: str) -> None:
+        """Say a warning on the bench, and on the screen that lies over it where that speaks."""
+        self.hands.say(words, "warn")
+        say = getattr(self.screen, "say", None)
+        if say is not None:
+            say(words)
 
     def hold_burst(self, text: str) -> bool:
         """Keep a caliper's number that came while something else was open; tell whether it is."""

@@ -9,11 +9,11 @@ from textual.app import ComposeResult
 from textual.containers import Vertical, VerticalScroll
 from textual.content import Content
 from textual.events import Key
-from textual.screen import ModalScreen
 from textual.widget import Widget
 from textual.widgets import Static
 
 from workbench.bench.bursts import BURST_WINDOW_S, DIGITS, SHORTEST_BURST
+from workbench.bench.overlay import Overlay
 from workbench.bench.room import held_words
 from workbench.bench.text import lines, styled, visible, wrapped
 from workbench.measure.units import Unit
@@ -23,7 +23,7 @@ SHOWN = 20
 NARROWEST = 56
 
 
-class Closer(ModalScreen[None]):
+class Closer(Overlay[None]):
     """A screen to look at; Esc, an Enter pressed on purpose or its own key closes it.
 
     Digits and Enter as a caliper sends them go to the app's ``hold_burst(text)``; the screen stays.

@@ -16,6 +16,8 @@ from workbench.bench.room import held_words
 class FindScreen(ListScreen):
     """A subclass lists what :attr:`find` finds (:meth:`fill`) and opens what is marked."""
 
+    TAKES_TEXT = True
+
     def __init__(self) -> None:
         super().__init__()
         self.find = FindLine()

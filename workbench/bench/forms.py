@@ -198,6 +198,10 @@ class Form(Box):
         if row is not None:
             row.complain("")
 
+    def give_way(self) -> bool:
+        """Stay: a serial that is scanned here is what a line is to hold."""
+        return False
+
     def action_save(self) -> None:
         """Give the texts to ``on_save``; close when it took them, else show why not."""
         if self.over:

@@ -8,12 +8,12 @@ from textual.app import ComposeResult
 from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.events import Key
-from textual.screen import ModalScreen
 from textual.widgets import Static
 
 from workbench.bench.bursts import DIGITS, Heard
 from workbench.bench.next_line import next_words
 from workbench.bench.room import look_of
+from workbench.bench.overlay import Overlay
 from workbench.bench.sheet import CHOICES
 from workbench.bench.state import BenchState
 from workbench.bench.text import lines, styled, wrapped
@@ -45,7 +45,7 @@ WORDS = (
 )
 
 
-class Help(ModalScreen[None]):
+class Help(Overlay[None]):
     """The help screen; Esc or h closes it. A caliper's burst is held, not lost."""
 
     AUTO_FOCUS = "#help"  # so that the arrows scroll

@@ -41,6 +41,11 @@ class Leaving(App[int]):
         kept = self.hands.leave() and kept
         self.unkept = "" if kept else "; ".join(part for part in (entry, texts) if part)
 
+    @property
+    def is_leaving(self) -> bool:
+        """Whether it closes: keys that are still on their way do nothing."""
+        return self._exit
+
     def leave(self) -> None:
         """Leave; what was typed is kept for next time."""
         self.leave_off()

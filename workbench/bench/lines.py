@@ -10,9 +10,9 @@ from typing import Any, ClassVar
 from textual import events
 from textual.app import App
 from textual.binding import Binding, BindingType
-from textual.screen import ModalScreen
 from textual.widgets import Input, Static
 
+from workbench.bench.overlay import Overlay
 from workbench.bench.text import literal
 from workbench.work.letters import written_out
 
@@ -84,7 +84,7 @@ BOX = """
 """The style that both share, written into their own."""
 
 
-class Box(ModalScreen[object]):
+class Box(Overlay[object]):
     """What a form and a question share: a title, a hint, a note, and drafts."""
 
     BINDINGS: ClassVar[list[BindingType]] = [

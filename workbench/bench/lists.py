@@ -14,11 +14,11 @@ from textual.app import ComposeResult
 from textual.containers import Vertical
 from textual.content import Content
 from textual.events import Key, Paste
-from textual.screen import ModalScreen
 from textual.widgets import Static
 
 from workbench.bench.bursts import PLUS_WAIT_S, Heard
 from workbench.bench.key_line import KeyLine
+from workbench.bench.overlay import Overlay
 from workbench.bench.prompts import Prompt
 from workbench.bench.room import first_seen, held_words, said
 from workbench.bench.state import Tone
@@ -44,7 +44,7 @@ class Listed(Static):
             screen.draw()
 
 
-class ListScreen(ModalScreen[None]):
+class ListScreen(Overlay[None]):
     """Shows what :meth:`head`, :meth:`rows` and :meth:`foot` return for the room there is.
 
     A subclass says what ``+`` (:meth:`plus`) and letters (:meth:`letter`) do; a
@@ -228,6 +228,11 @@ class ListScreen(ModalScreen[None]):
                 self.say(f"struck out; {done}", "done")
 
         self.app.push_screen(Prompt(title, "why: a word or two", "", accept), after)
+
+    def give_way(self) -> bool:
+        """Close for a ski that was scanned."""
+        self.close_list()
+        return True
 
     def close_list(self) -> None:
         """Go back to the bench, which reads everything again."""

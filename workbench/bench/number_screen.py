@@ -10,9 +10,10 @@ from typing import Generic
 
 from textual.content import Content
 from textual.events import Key, Paste, Resize
-from textual.screen import ModalScreen, ScreenResultType
+from textual.screen import ScreenResultType
 
 from workbench.bench.bursts import ENTRY_MORE, ENTRY_START, LONGEST_ENTRY, Pace, SignKey
+from workbench.bench.overlay import Overlay
 from workbench.bench.state import Tone
 from workbench.bench.text import styled
 from workbench.errors import BenchError
@@ -20,7 +21,7 @@ from workbench.errors import BenchError
 ENTRY_FIRST = "Enter takes the entry first, or rub it out with Backspace"
 
 
-class NumberScreen(ModalScreen[ScreenResultType], Generic[ScreenResultType]):
+class NumberScreen(Overlay[ScreenResultType], Generic[ScreenResultType]):
     """Keeps the entry in progress; a subclass takes it and draws.
 
     A subclass says what Enter behind an entry (:meth:`take`), ``+`` alone (:meth:`plus`) and every
@@ -73,6 +74,17 @@ class NumberScreen(ModalScreen[ScreenResultType], Generic[ScreenResultType]):
         """Tell whether a character is of the entry now."""
         more = bool(self.entry) and char in ENTRY_MORE
         return char in ENTRY_START or char in self.ENTRY_SIGNS or more
+
+    def is_of_entry(self, char: str) -> bool:
+        """Tell whether a letter belongs to the entry in progress."""
+        return bool(self.entry) and self.belongs(char)
+
+    def give_way(self) -> bool:
+        """Close for a ski that was scanned; an entry in progress is not to be lost."""
+        if self.entry:
+            return False
+        self.leave()
+        return self._over
 
     def type(self, char: str, time: float) -> None:
         """Add a character to the entry; one too long is refused."""

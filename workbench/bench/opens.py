@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from importlib import import_module
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal, get_args
 
 from workbench.frozen import dataclass
 
@@ -19,41 +19,100 @@ OPEN = "open:"
 """An answer of the palette that begins so names a job to take in hand."""
 
 
+Group = Literal["this ski", "the day", "after the ride", "paper", "the workshop"]
+GROUPS: tuple[Group, ...] = get_args(Group)
+"""The groups of the sheet, in its order; what is not needed beside a ski stands in the last."""
+
+
 @dataclass(frozen=True, slots=True)
 class Opening:
     """A screen of the bench: its module, the words on the sheet, and a letter where it has one.
 
-    ``needs_ski``: only where a ski is in hand.
+    ``needs_ski``: only where a ski is in hand. ``group``: where the sheet lists it. ``also``: other
+    words that it is found by.
     """
 
     module: str
     words: str
     key: str = ""
     needs_ski: bool = True
+    group: Group = "this ski"
+    also: str = ""
 
+
+_RIDE: Group = "after the ride"
+_SHOP: Group = "the workshop"
 
 OPENINGS: dict[str, Opening] = {
-    "history": Opening("workbench.bench.history_screen", "history, plots, compare", "o"),
-    "queue": Opening("workbench.bench.queue_screen", "the day's queue: order, find", "z", False),
-    "last_setting": Opening("workbench.bench.last_setting", "last setting as the target"),
-    "second_eyes": Opening("workbench.bench.second_eyes", "second pair of eyes"),
-    "checks": Opening("workbench.bench.checks_screen", "checks and torque notes", "", False),
-    "settings": Opening("workbench.bench.settings_screen", "settings of the shop", "", False),
-    "ride": Opening("workbench.bench.ride_screen", "after the ride: notes, advice"),
-    "baselines": Opening("workbench.bench.baseline_screen", "baselines: compare, keep"),
-    "offsets": Opening("workbench.bench.offset_screen", "method offsets, learnt"),
-    "marks": Opening("workbench.bench.marks_screen", "coarse marks: scale, lines"),
-    "wing": Opening("workbench.bench.wing_screen", "wing: gauge, hold, curve"),
-    "temperature": Opening("workbench.bench.temperature_screen", "temperature: to 20 degrees"),
-    "study": Opening("workbench.bench.study_list", "how well do we agree?", needs_ski=False),
-    "card": Opening("workbench.bench.card_screen", "setting card to a folder", "a"),
-    "day_sheet": Opening(
-        "workbench.bench.day_sheet_screen", "day sheet to a folder", needs_ski=False
+    "history": Opening(
+        "workbench.bench.history_screen", "history, plots, compare", "o", True, _RIDE,
+        "past earlier timeline go back setting",
     ),
-    "correct_ski": Opening("workbench.bench.correct_screen", "correct this ski's sheet"),
-    "correct_block": Opening("workbench.bench.mending_screen", "correct this block's studs"),
-    "exchange": Opening("workbench.bench.exchange_screen", "files: in, out, backup", "", False),
-}
+    "queue": Opening(
+        "workbench.bench.queue_screen", "the day's queue: order, find", "z", False, "the day",
+        "list carry tomorrow due skis",
+    ),
+    "last_setting": Opening(
+        "workbench.bench.last_setting", "last setting as the target", also="put it back again"
+    ),
+    "second_eyes": Opening(
+        "workbench.bench.second_eyes", "second pair of eyes", also="witness initials sign"
+    ),
+    "checks": Opening(
+        "workbench.bench.checks_screen", "checks and torque notes", "", False, _SHOP,
+        "list bolts clamp items",
+    ),
+    "settings": Opening(
+        "workbench.bench.settings_screen", "settings of the shop", "", False, _SHOP,
+        "preferences options mouse keys tolerance unit",
+    ),
+    "ride": Opening(
+        "workbench.bench.ride_screen", "after the ride: notes, advice", "", True, _RIDE,
+        "feel felt rider rules of thumb",
+    ),
+    "baselines": Opening(
+        "workbench.bench.baseline_screen", "baselines: compare, keep", "", True, _RIDE,
+        "starting numbers",
+    ),
+    "offsets": Opening(
+        "workbench.bench.offset_screen", "method offsets, learnt", "", True, _SHOP,
+        "pairs convert between methods",
+    ),
+    "marks": Opening(
+        "workbench.bench.marks_screen", "coarse marks: scale, lines", "", True, _SHOP, "scribe"
+    ),
+    "wing": Opening(
+        "workbench.bench.wing_screen", "wing: gauge, hold, curve", also="angle straightedge degrees"
+    ),
+    "temperature": Opening(
+        "workbench.bench.temperature_screen", "temperature: to 20 degrees", "", True, _SHOP,
+        "warm cold correction",
+    ),
+    "study": Opening(
+        "workbench.bench.study_list", "how well do we agree?", "", False, _SHOP,
+        "study repeatability test people",
+    ),
+    "card": Opening(
+        "workbench.bench.card_screen", "setting card to a folder", "a", True, "paper",
+        "print pdf owner",
+    ),
+    "day_sheet": Opening(
+        "workbench.bench.day_sheet_screen", "day sheet to a folder", "", False, "paper",
+        "print pdf summary",
+    ),
+    "correct_ski": Opening(
+        "workbench.bench.correct_screen", "correct this ski's sheet",
+        also="swap blade block name serial rider fix mistake",
+    ),
+    "correct_block": Opening(
+        "workbench.bench.mending_screen", "correct this block's studs", "", True, _SHOP,
+        "thread tip fix mistake",
+    ),
+    "exchange": Opening(
+        "workbench.bench.exchange_screen", "files: in, out, backup", "", False, _SHOP,
+        "export import restore copy book",
+    ),
+}  # fmt: skip
 
 
 def load_one_by_one() -> Iterator[None]:

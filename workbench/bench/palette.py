@@ -12,12 +12,13 @@ from textual import events, on
 from textual.app import ComposeResult
 from textual.containers import Vertical
 from textual.content import Content
-from textual.screen import ModalScreen
 from textual.widgets import Input, Static
 
+from workbench.bench.bursts import PLUS_WAIT_S
 from workbench.bench.key_line import KeyLine
 from workbench.bench.lines import BOX
 from workbench.bench.opens import OPEN
+from workbench.bench.overlay import Overlay
 from workbench.bench.prompts import PromptInput
 from workbench.bench.room import first_seen, held_words
 from workbench.bench.sheet import CHOICES
@@ -25,20 +26,25 @@ from workbench.bench.state import BenchState
 from workbench.bench.text import lines, literal, styled, visible
 
 MOST_ROWS = 14
+NOT_FOUND = 4
 
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """A line of the palette: what it answers, its words, the letter that does the same."""
+    """A line of the palette: what it answers, its words, the letter that does the same.
+
+    ``also``: other words that it is found by.
+    """
 
     answer: str
     words: str
     key: str = ""
+    also: str = ""
 
 
 def entries(state: BenchState) -> tuple[Entry, ...]:
     """Return everything that can be done now."""
-    actions = [Entry(c.action, c.words, c.key) for c in CHOICES]
+    actions = [Entry(c.action, c.words, c.key, c.also) for c in CHOICES]
     skis = [
         Entry(f"{OPEN}{x.job_id}", f"take in hand: {x.ski_name} · {x.rider} · {x.stage}")
         for x in state.roster
@@ -47,26 +53,32 @@ def entries(state: BenchState) -> tuple[Entry, ...]:
 
 
 def matching(found: tuple[Entry, ...], text: str) -> tuple[Entry, ...]:
-    """Return the entries that hold every word of ``text``.
+    """Return the entries that hold every word of ``text``, or begin another word for them with it.
 
-    Those that begin with it come first, then those of which it begins words.
+    Those that begin with it come first, then those of which it begins words, and last those that
+    it is another word for.
     """
     words = text.casefold().split()
-    kept = [e for e in found if all(w in e.words.casefold() for w in words)]
-    return tuple(sorted(kept, key=lambda e: _rank(words, e.words.casefold())))
+    ranked = [(_rank(words, e), e) for e in found]
+    return tuple(e for rank, e in sorted(ranked, key=lambda each: each[0]) if rank < NOT_FOUND)
 
 
-def _rank(words: Sequence[str], of: str) -> int:
+def _rank(words: Sequence[str], entry: Entry) -> int:
+    of = entry.words.casefold()
     if of.startswith(" ".join(words)):
         return 0
-    return 1 if all(_begins(w, of) for w in words) else 2
+    if all(_begins(w, of) for w in words):
+        return 1
+    if all(w in of for w in words):
+        return 2
+    return 3 if all(w in of or _begins(w, entry.also) for w in words) else NOT_FOUND
 
 
 def _begins(word: str, words: str) -> bool:
     return any(each.startswith(word) for each in words.split())
 
 
-class Palette(ModalScreen[str]):
+class Palette(Overlay[str]):
     """Shows what matches; returns the answer of the one chosen, or nothing."""
 
     DEFAULT_CSS = f"""
@@ -74,7 +86,7 @@ class Palette(ModalScreen[str]):
         #found {{ height: auto; text-wrap: nowrap; }}
     }}
     """
-    KEYS = "type a word or two · ↑ ↓ choose · Enter does it · Esc closes"
+    KEYS = "type a word or two · ↑ ↓ choose · + or Enter does it · Esc closes"
 
     def __init__(self, state: BenchState) -> None:
         super().__init__()
@@ -117,8 +129,19 @@ class Palette(ModalScreen[str]):
     @on(Input.Changed)
     def _look(self, event: Input.Changed) -> None:
         event.stop()
-        self._found, self._at = matching(self._all, event.value), 0
-        self._draw()
+        typed = event.value
+        if typed.endswith("+"):  # alone it picks, as on the sheet; digits on its heels: a reading
+            self.set_timer(PLUS_WAIT_S, lambda: self._plus(typed))
+        else:
+            self._found, self._at = matching(self._all, typed), 0
+            self._draw()
+
+    def _plus(self, typed: str) -> None:
+        line = self.query_one(PromptInput)
+        if line.value == typed and not self._over:
+            line.value = typed.removesuffix("+")
+            if self._found:
+                self._end(self._found[self._at].answer)
 
     def on_key(self, event: events.Key) -> None:
         """Move the mark, or close."""
@@ -142,6 +165,11 @@ class Palette(ModalScreen[str]):
         note = self.query_one(".note", Static)
         note.update(literal(held_words(self.app, event.reading), 100))
         note.set_class(True, "-shown")
+
+    def give_way(self) -> bool:
+        """Close for a ski that was scanned."""
+        self._end("")
+        return True
 
     def _end(self, answer: str) -> None:
         if not self._over:

@@ -73,6 +73,11 @@ class PromptInput(LineInput):
         elif was_typing:  # else the line feed behind a carriage return
             self.post_message(self.Hasty())
 
+    def take_out_run(self) -> None:
+        """Take out again what came in one burst."""
+        if self._run:
+            self.value = self._run[0].before
+
     def _take_reading(self) -> str:
         """Take the reading at the end of the run out of the line, and return it."""
         match = READING_AT_END.search("".join(s.character for s in self._run))
@@ -123,6 +128,14 @@ class Prompt(Box):
         event.stop()
         if not self.over:
             self.drafts()[self.heading] = {"": event.value}
+
+    def give_way(self) -> bool:
+        """Close for a ski that was scanned; what else was typed stays for next time."""
+        line = self.query_one(PromptInput)
+        line.take_out_run()
+        self.drafts()[self.heading] = {"": line.value}
+        self.action_close()
+        return True
 
     @on(PromptInput.Answered)
     def _answer(self) -> None:

@@ -6,16 +6,18 @@ here is held and answers nothing; the sheet stays.
 
 from __future__ import annotations
 
+from typing import TypeAlias
+
 from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.containers import Vertical
 from textual.content import Content
 from textual.events import Key, Resize
-from textual.screen import ModalScreen
 from textual.widgets import Static
 
 from workbench.bench.bursts import PLUS_WAIT_S, Heard
-from workbench.bench.opens import OPENINGS
+from workbench.bench.opens import GROUPS, OPENINGS, Group
+from workbench.bench.overlay import Overlay
 from workbench.bench.room import first_seen
 from workbench.bench.text import lines, literal, styled, visible
 from workbench.frozen import dataclass
@@ -25,51 +27,62 @@ COLUMN = 38
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """One line of the sheet: the letter that does the same on the bench, and words."""
+    """One line of the sheet: the letter that does the same on the bench, words, and its group.
+
+    ``also``: other words that it is found by.
+    """
 
     action: str
     key: str
     words: str
+    group: Group = "this ski"
+    also: str = ""
 
 
-_LEAVING = (
-    Choice("tour", "", "first day: a walk-through"),
-    Choice("palette", ":", "find what to do by typing"),
-    Choice("help", "h", "help: keys and words"),
-    Choice("quit", "q", "leave; everything is kept"),
+_ALL = (
+    Choice("take_back", "u", "take the last entry back", also="undo rub out mistake"),
+    Choice("retarget", "t", "change the target", also="aim goal"),
+    Choice("baseline", "b", "the baseline as the target", also="start numbers"),
+    Choice("finer", "f", "finer turn, round and round", also="eighth sixteenth quarter"),
+    Choice("keep", "k", "keep readings as they stand", also="accept enough good"),
+    Choice("aside", "s", "set this ski aside: reason", also="stop wait broken"),
+    Choice("strike", "x", "strike out reading ▸: reason", also="undo delete remove wrong"),
+    Choice("note", "w", "write a note", also="remark comment"),
+    Choice("hold", "m", "how to take this reading", also="method caliper measure"),
+    Choice("worth", "g", "what it is worth, and why", also="uncertainty budget trust sure"),
+    Choice("restate", "v", "this fin by every method", also="convert between methods"),
+    Choice("next_ski", "", "next ski of the queue (PgDn)", "the day", "step forward"),
+    Choice("ski_before", "", "the ski before (PgUp)", "the day", "step back"),
+    Choice("unfinished", "j", "next ski not finished", "the day"),
+    Choice("add_ski", "n", "add a ski to the queue", "the day", "new"),
+    Choice("queue_ski", "r", "queue a known ski again", "the day", "return back"),
+    Choice("large", "=", "what matters now, in large", "the day", "big zoom full"),
+    Choice("initials", "i", "initials", "the day", "who name hands"),
+    Choice("palette", ":", "find what to do by typing", "the day", "search"),
+    Choice("help", "h", "help: keys and words", "the day"),
+    Choice("quit", "q", "leave; everything is kept", "the day", "exit close stop end"),
+    Choice("calipers", "l", "calipers: register, check", "the workshop", "gauge block zero"),
+    Choice("add_blade", "e", "add a blade", "the workshop", "new fin"),
+    Choice("add_block", "c", "add a block", "the workshop", "new box studs"),
+    Choice("side", "p", "other panel at the side", "the workshop", "view roster turns"),
+    Choice("drawing", "d", "draw: braille, blocks, ASCII", "the workshop", "signs font"),
+    Choice("theme", "y", "theme: night, day, contrast", "the workshop", "colour dark light"),
+    Choice("tour", "", "first day: a walk-through", "the workshop", "learn tutorial"),
+    *(Choice(action, o.key, o.words, o.group, o.also) for action, o in OPENINGS.items()),
+)
+CHOICES: tuple[Choice, ...] = tuple(sorted(_ALL, key=lambda c: GROUPS.index(c.group)))
+
+Row: TypeAlias = "str | int"
+"""A line of the sheet: the head of a group, or the index of a choice."""
+
+ROWS: tuple[Row, ...] = tuple(
+    row
+    for group in GROUPS
+    for row in (group, *(i for i, c in enumerate(CHOICES) if c.group == group))
 )
 
-CHOICES: tuple[Choice, ...] = (
-    Choice("take_back", "u", "take the last entry back"),
-    Choice("next_ski", "", "next ski of the queue (PgDn)"),
-    Choice("ski_before", "", "the ski before (PgUp)"),
-    Choice("retarget", "t", "change the target"),
-    Choice("baseline", "b", "the baseline as the target"),
-    Choice("finer", "f", "finer turn, round and round"),
-    Choice("keep", "k", "keep readings as they stand"),
-    Choice("aside", "s", "set this ski aside: reason"),
-    Choice("strike", "x", "strike out reading ▸: reason"),
-    Choice("note", "w", "write a note"),
-    Choice("hold", "m", "how to take this reading"),
-    Choice("worth", "g", "what it is worth, and why"),
-    Choice("restate", "v", "this fin by every method"),
-    Choice("calipers", "l", "calipers: register, check"),
-    Choice("unfinished", "j", "next ski not finished"),
-    Choice("add_ski", "n", "add a ski to the queue"),
-    Choice("queue_ski", "r", "queue a known ski again"),
-    Choice("add_blade", "e", "add a blade"),
-    Choice("add_block", "c", "add a block"),
-    Choice("initials", "i", "initials"),
-    Choice("large", "=", "what matters now, in large"),
-    Choice("side", "p", "other panel at the side"),
-    Choice("drawing", "d", "draw: braille, blocks, ASCII"),
-    Choice("theme", "y", "theme: night, day, contrast"),
-    *(Choice(action, o.key, o.words) for action, o in OPENINGS.items()),
-    *_LEAVING,
-)
 
-
-class Sheet(ModalScreen[str]):
+class Sheet(Overlay[str]):
     """Shows the choices; returns an action's name or nothing. A burst is given to the app."""
 
     BINDINGS = [Binding("escape", "close", show=False)]
@@ -96,13 +109,13 @@ class Sheet(ModalScreen[str]):
 
     def _draw(self) -> None:
         columns = min(max((self.size.width - 4) // COLUMN, 1), 3)
-        deep = -(-len(CHOICES) // columns)
+        deep = -(-len(ROWS) // columns)
         room = max(self.size.height - 2, 3)
-        first = first_seen(self._marked % deep, deep, room)
+        first = first_seen(ROWS.index(self._marked) % deep, deep, room)
         out = []
         for i in range(first, min(first + room, deep)):
             row = [i + deep * column for column in range(columns)]
-            out.append(styled(*(self._choice(n) for n in row if n < len(CHOICES))))
+            out.append(styled(*(self._row(ROWS[n]) for n in row if n < len(ROWS))))
         sheet = self.query_one("#sheet", Vertical)
         sheet.styles.width = columns * COLUMN + 4
         sheet.border_title = literal(self._head(columns == 1, deep > room), columns * COLUMN)
@@ -118,8 +131,11 @@ class Sheet(ModalScreen[str]):
         more = " ; more ↑ ↓" if cut else ""
         return f"Everything else: number or arrows, then + ; Esc closes{more}"
 
-    def _choice(self, index: int) -> Content:
-        """Return a choice in a column of its own width, marked where it is the one."""
+    def _row(self, row: Row) -> Content:
+        """Return the head of a group, or a choice, marked where it is the one; of one width."""
+        if isinstance(row, str):
+            return styled((f" {row.upper()}".ljust(COLUMN), "bold $accent"))
+        index = row
         choice = CHOICES[index]
         mark = "▸" if index == self._marked else " "
         style = "bold" if index == self._marked else ""

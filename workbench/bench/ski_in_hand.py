@@ -264,6 +264,25 @@ class SkiInHand:
         )
         self.remember("job", job_id)
 
+    def begins_serial(self, text: str) -> bool:
+        """Tell whether the serial of a ski of the day begins so."""
+        return any(line.serial.startswith(text) for line in self.state.roster)
+
+    def scanned(self, serial: str) -> RosterLine | str:
+        """Return the day's ski of a serial, else what is to be said of it; nothing of no serial.
+
+        Raises:
+            BenchError: the book does not answer.
+        """
+        from workbench.work.finding import by_serial
+
+        lines, known = by_serial(self.shop, self.state.roster, serial)
+        if len({line.ski_id for line in lines}) > 1 or len(known) > 1:
+            return f"more than one ski has the serial {serial}: take it by its name"
+        if lines:
+            return lines[0]
+        return f"{known[0].name} is not in today's queue: r queues it again" if known else ""
+
     def look_again(self, *, by_others: bool = False) -> None:
         """Read roster and job again; what others did to the ski in hand is told.
 

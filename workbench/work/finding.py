@@ -58,3 +58,18 @@ def queue_finder(lines: Iterable[RosterLine]) -> Finder[RosterLine]:
 def ski_finder(shop: Shop) -> Finder[KnownSki]:
     """Return a finder of every ski the book knows, newest first, read with one query."""
     return Finder((k, (k.name, k.rider, k.serial, k.note)) for k in shop.book.known_skis())
+
+
+def by_serial(
+    shop: Shop, roster: Iterable[RosterLine], serial: str
+) -> tuple[tuple[RosterLine, ...], tuple[KnownSki, ...]]:
+    """Return the day's lines whose ski has this serial, and, where none has, the skis known by it.
+
+    Of a ski that is in the queue twice the line that is to be done comes first.
+    """
+    wanted = folded(serial.strip())
+    lines = [line for line in roster if wanted and folded(line.serial.strip()) == wanted]
+    lines.sort(key=lambda line: line.stage in ("signed off", "set aside"))
+    if lines or not wanted:
+        return tuple(lines), ()
+    return (), tuple(k for k in shop.book.known_skis() if folded(k.serial.strip()) == wanted)
