@@ -1,0 +1,218 @@
+"""Where the blade's trailing and leading edge really run, near the heights that a jaw touches.
+
+The outline is known to some hundredths of an inch at each corner. What counts for a reading is how
+far an edge lies from where the outline has it at the height of the contact: a constant part never
+shows, a slope changes what a turn does, and beside a corner of the outline it changes most.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Literal
+
+from workbench.fin.blade import Blade
+from workbench.fin.methods import Method, Observation
+from workbench.fin.pose import Point, Pose
+from workbench.frozen import dataclass
+from workbench.measure.units import MM_PER_INCH
+
+Side = Literal["trailing", "leading"]
+SIDES: tuple[Side, Side] = ("trailing", "leading")
+
+REACH_MM = 0.075 * MM_PER_INCH
+"""How far above and below a contact the edge is followed."""
+
+LEVELS = 21
+"""At so many heights within that reach."""
+
+APART_MM = 0.1 * MM_PER_INCH
+"""Corners closer than this are not known apart: a dense outline is wrong smoothly."""
+
+STEEPEST = 5.0
+"""du/dv beyond which an edge lies along the base and its height tells nothing."""
+
+Weights = list[tuple[int, float]]
+"""Places of offsets in a state, and the derivative by each."""
+
+
+@dataclass(frozen=True, slots=True)
+class EdgePart:
+    """The outline's edges (corner to corner, mm) near the contacts of one side.
+
+    ``edges`` holds pairs of indices of ``corners``; ``shares`` says by which offsets each corner
+    moves: (offset, share) pairs, where offset 2k is along u and 2k + 1 along v.
+    """
+
+    side: Side
+    corners: tuple[Point, ...]
+    edges: tuple[tuple[int, int], ...]
+    shares: tuple[tuple[tuple[int, float], ...], ...]
+
+    def across(self, v_mm: float, offsets: Sequence[float]) -> tuple[float, Weights]:
+        """Return u (mm) of the edge at a height of the blade, and its derivatives by offsets.
+
+        ``offsets`` are those of all parts. Beyond the part's ends u stays as at the end.
+        """
+        best: tuple[float, float, float, int, int, float] | None = None
+        for i, j in self.edges:
+            a, b = self._moved(i, offsets), self._moved(j, offsets)
+            rise = b[1] - a[1]
+            if abs(rise) < 1e-9:
+                continue
+            along = (v_mm - a[1]) / rise
+            share = min(1.0, max(0.0, along))
+            off = abs(along - share) * abs(rise)
+            u = a[0] + share * (b[0] - a[0])
+            slope = min(STEEPEST, max(-STEEPEST, (b[0] - a[0]) / rise))
+            rank = u if self.side == "trailing" else -u
+            if best is None or (off, rank) < best[:2]:
+                best = (off, rank, share, i, j, slope)
+        if best is None:
+            return 0.0, []
+        off, rank, share, i, j, slope = best
+        weights: dict[int, float] = {}
+        for corner, part in ((i, 1.0 - share), (j, share)):
+            for offset, of in self.shares[corner]:
+                by = part * of * (-slope if offset % 2 and not off else 1.0 - offset % 2)
+                weights[offset] = weights.get(offset, 0.0) + by
+        return (rank if self.side == "trailing" else -rank), list(weights.items())
+
+    def at_corner(self, point: Point, offsets: Sequence[float]) -> tuple[float, Weights]:
+        """Return u (mm) of the corner nearest to ``point``, and its derivatives by offsets."""
+        near = min(
+            range(len(self.corners)),
+            key=lambda k: abs(self.corners[k][0] - point[0]) + abs(self.corners[k][1] - point[1]),
+        )
+        weights = [(offset, of) for offset, of in self.shares[near] if offset % 2 == 0]
+        return self._moved(near, offsets)[0], weights
+
+    def _moved(self, corner: int, offsets: Sequence[float]) -> Point:
+        u, v = self.corners[corner]
+        for offset, of in self.shares[corner]:
+            if offset % 2:
+                v += of * offsets[offset]
+            else:
+                u += of * offsets[offset]
+        return u, v
+
+
+@dataclass(frozen=True, slots=True)
+class Edges:
+    """The parts of a blade's edges whose course is learnt; ``count`` offsets (mm) in all."""
+
+    parts: tuple[EdgePart, ...]
+    count: int
+
+    def offset(
+        self, method: Method, seen: Observation, pose: Pose, offsets: Sequence[float]
+    ) -> tuple[float, Weights]:
+        """Return how much more a method reads for the edges' offsets, and the derivatives by them.
+
+        ``seen`` is what it reads on the outline as told. A depth and a coarse mark touch no edge
+        whose place matters.
+        """
+        total = 0.0
+        weights: dict[int, float] = {}
+        for side, sign, at, edge in contacts(method, seen):
+            part = next((p for p in self.parts if p.side == side), None)
+            if part is None:
+                continue
+            point = pose.locate(at)
+            if edge is None:
+                u, by = part.at_corner(point, offsets)
+                told, _ = part.at_corner(point, (0.0,) * self.count)
+            else:
+                u, by = part.across(point[1], offsets)
+                told, _ = part.across(point[1], (0.0,) * self.count)
+            total += sign * (u - told)
+            for k, w in by:
+                weights[k] = weights.get(k, 0.0) + sign * w
+        return total, list(weights.items())
+
+
+def contacts(
+    method: Method, seen: Observation
+) -> list[tuple[Side, float, Point, tuple[Point, Point] | None]]:
+    """Return (side, sign of its u in the reading, contact, edge) of each edge a method touches."""
+    if method.scribe is not None or method.quantity == "depth":
+        return []
+    if method.quantity == "tail":
+        return [("trailing", 1.0, seen.contacts_mm[0], seen.edges_mm[0])]
+    return [
+        ("trailing", -1.0, seen.contacts_mm[0], seen.edges_mm[0]),
+        ("leading", 1.0, seen.contacts_mm[1], seen.edges_mm[1]),
+    ]
+
+
+def edges_of(
+    blade: Blade, methods: Sequence[Method], seen: Sequence[Observation | None], pose: Pose
+) -> Edges:
+    """Return the parts of the edges that these methods touch about ``pose``."""
+    heights: dict[Side, list[float]] = {side: [] for side in SIDES}
+    for method, each in zip(methods, seen, strict=True):
+        for side, _, at, _ in contacts(method, each) if each is not None else ():
+            heights[side].append(pose.locate(at)[1])
+    parts: list[EdgePart] = []
+    count = 0
+    for side in SIDES:
+        found = sorted({e for v in heights[side] for e in _near(blade.outline_mm, side, v)})
+        if found:
+            part, count = _part(blade.outline_mm, side, found, count)
+            parts.append(part)
+    return Edges(tuple(parts), count)
+
+
+def _near(outline: Sequence[Point], side: Side, v_mm: float) -> list[int]:
+    """Return the outline's edges (by their first corner) that bound it about a height."""
+    out = []
+    for k in range(LEVELS):
+        level = v_mm + REACH_MM * (2.0 * k / (LEVELS - 1) - 1.0)
+        best: tuple[float, int] | None = None
+        for i, b in enumerate(outline):
+            a = outline[i - 1]
+            if a[1] != b[1] and min(a[1], b[1]) <= level <= max(a[1], b[1]):
+                u = a[0] + (level - a[1]) / (b[1] - a[1]) * (b[0] - a[0])
+                rank = u if side == "trailing" else -u
+                if best is None or rank < best[0]:
+                    best = (rank, (i - 1) % len(outline))
+        if best is not None:
+            out.append(best[1])
+    return out
+
+
+def _part(
+    outline: Sequence[Point], side: Side, found: Sequence[int], count: int
+) -> tuple[EdgePart, int]:
+    """Return the part made of these edges, its offsets counted from ``count`` on."""
+    n = len(outline)
+    wanted = sorted({c for i in found for c in (i, (i + 1) % n)})
+    corners = tuple(outline[c] for c in wanted)
+    by_height = sorted(range(len(corners)), key=lambda k: corners[k][1])
+    known: list[int] = []
+    for k in by_height:
+        apart = abs(corners[k][1] - corners[known[-1]][1]) if known else APART_MM
+        if apart + abs(corners[k][0] - corners[known[-1]][0] if known else 0.0) >= APART_MM:
+            known.append(k)
+    place = {k: count + 2 * i for i, k in enumerate(known)}
+    shares = tuple(_shares(corners, known, place, k) for k in range(len(corners)))
+    edges = tuple((wanted.index(i), wanted.index((i + 1) % n)) for i in found)
+    return EdgePart(side, corners, edges, shares), count + 2 * len(known)
+
+
+def _shares(
+    corners: Sequence[Point], known: Sequence[int], place: dict[int, int], k: int
+) -> tuple[tuple[int, float], ...]:
+    """Return by which offsets a corner moves: its own, or those of the known ones about it."""
+    v = corners[k][1]
+    below = [j for j in known if corners[j][1] <= v]
+    above = [j for j in known if corners[j][1] >= v]
+    if k in place:
+        mix = [(k, 1.0)]
+    elif not below or not above:
+        mix = [((above or below[-1:])[0], 1.0)]
+    else:
+        low, high = below[-1], above[0]
+        rise = corners[high][1] - corners[low][1]
+        share = (v - corners[low][1]) / rise if rise else 0.0
+        mix = [(low, 1.0 - share), (high, share)]
+    return tuple((place[j] + axis, of) for j, of in mix for axis in (0, 1))

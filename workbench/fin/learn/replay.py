@@ -1,0 +1,270 @@
+"""The kept rounds of a block and blade, gone through again: the one way that anything is learnt."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import replace
+from functools import lru_cache
+
+from workbench.errors import BenchError, InputError
+from workbench.fin.fit import NoPoseError
+from workbench.fin.learn.edges import Edges, edges_of
+from workbench.fin.learn.imperfections import ORDINARY, Imperfections
+from workbench.fin.learn.seating import Seating, seated
+from workbench.fin.learn.sight import Takes, look
+from workbench.fin.learn.state import BACKLASH, LEADS, State, new_job, prior, reversal, turned
+from workbench.fin.learn.thread_question import (
+    LEAST_TURN,
+    Move,
+    ThreadQuestion,
+    thread_question,
+)
+from workbench.fin.methods import Method, observe_all
+from workbench.fin.pose import Pose
+from workbench.fin.rig import Rig
+from workbench.frozen import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Round:
+    """One round as it was kept: the turns by stud (positive is in), the takes before and after.
+
+    ``before`` may be empty where it is the ``after`` of the job's last round. A round without any
+    turn is one in which the blade was pushed home. ``settled``: before the job's first reading each
+    stud was turned out and in again.
+    """
+
+    job: str
+    turns: tuple[float, float, float]
+    after: tuple[Takes, ...]
+    before: tuple[Takes, ...] = ()
+    settled: bool = False
+
+    def __post_init__(self) -> None:
+        if len(self.turns) != 3 or not all(math.isfinite(n) for n in self.turns):
+            raise InputError("turns", self.turns, "a finite number of turns for each of the studs")
+
+
+@dataclass(frozen=True, slots=True)
+class Learnt:
+    """What the rounds of a block and blade have taught.
+
+    ``edges`` is None until a first reading was taken; ``pose`` is where the blade was last.
+    ``counts`` are the rounds in which each stud was turned, ``moves`` what single turns moved.
+    """
+
+    rig: Rig
+    known: Imperfections
+    methods: tuple[Method, ...]
+    edges: Edges | None = None
+    state: State | None = None
+    pose: Pose | None = None
+    rounds: int = 0
+    counts: tuple[int, int, int] = (0, 0, 0)
+    moves: tuple[Move, ...] = ()
+
+    def lead_ratio(self, stud: int) -> tuple[float, float]:
+        """Return what a turn moves over what the thread says, and its standard uncertainty."""
+        if self.state is None:
+            return 1.0, self.known.lead
+        return 1.0 + self.state.mean[LEADS + stud], _sd(self.state, LEADS + stud)
+
+    def backlash(self, stud: int) -> tuple[float, float]:
+        """Return a stud's backlash in turns and its standard uncertainty."""
+        if self.state is None:
+            return self.known.backlash, self.known.u_backlash
+        return self.state.mean[BACKLASH + stud], _sd(self.state, BACKLASH + stud)
+
+    @property
+    def question(self) -> ThreadQuestion | None:
+        """The question to ask about a thread or a hand, if there is one."""
+        return thread_question(self.rig, self.moves)
+
+
+def _sd(state: State, place: int) -> float:
+    return math.sqrt(max(0.0, state.cov[place][place]))
+
+
+@dataclass(frozen=True, slots=True)
+class InJob:
+    """A job under way: what is learnt up to its last seating, that seating and its takes.
+
+    ``again`` tells that the blade was pushed home on purpose before it, ``turned_yet`` whether a
+    stud was turned in the job. ``seating`` is None where the readings fix no pose, and ``reason``
+    says why.
+    """
+
+    learnt: Learnt
+    before: State
+    taken: tuple[Takes, ...]
+    turns: tuple[float, ...]
+    seating: Seating | None
+    again: bool = False
+    turned_yet: bool = False
+    reason: str = ""
+
+
+def nothing_learnt(rig: Rig, methods: Sequence[Method], known: Imperfections = ORDINARY) -> Learnt:
+    """Return what is known of a bench without a round."""
+    return Learnt(rig, known, tuple(methods))
+
+
+def begin(learnt: Learnt, taken: Sequence[Takes], settled: bool = False) -> InJob:
+    """Return a job at its first readings.
+
+    Raises:
+        NoPoseError: the readings fix no pose.
+    """
+    rig, known = learnt.rig, learnt.known
+    edges, state = learnt.edges, learnt.state
+    if edges is None or state is None:
+        nowhere = look(rig, Edges((), 0), (), taken, known, None)
+        pose = nowhere.fit.pose
+        seen = observe_all(learnt.methods, rig.blade, rig.base, pose)
+        edges = edges_of(rig.blade, learnt.methods, seen, pose)
+        state = prior(edges.count, known)
+        learnt = replace(learnt, edges=edges, state=state)
+    sight = look(rig, edges, state.offsets_mm, taken, known, learnt.pose)
+    start = new_job(state, sight.travels_mm, settled, known)
+    seating = seated(start, rig, sight, (0.0,) * 3, known)
+    learnt = replace(learnt, state=seating.state, pose=sight.fit.pose)
+    return InJob(learnt, start, tuple(taken), (0.0,) * 3, seating)
+
+
+def go_on(job: InJob, turns: Sequence[float], taken: Sequence[Takes]) -> InJob:
+    """Return the job after a round: these turns, a new seating and its takes."""
+    learnt = job.learnt
+    assert learnt.state is not None
+    rig, known = learnt.rig, learnt.known
+    before = turned(learnt.state, rig, turns, known)
+    again = not any(turns)
+    new = _seat(replace(job, before=before, taken=tuple(taken), turns=tuple(turns), again=again))
+    a, b, c = (k + (n != 0.0) for k, n in zip(learnt.counts, turns, strict=True))
+    moves = (*learnt.moves, *_moves(job, new, turns))
+    return replace(
+        new,
+        learnt=replace(new.learnt, rounds=learnt.rounds + 1, counts=(a, b, c), moves=moves),
+        turned_yet=job.turned_yet or any(turns),
+    )
+
+
+def take_more(job: InJob, taken: Sequence[Takes]) -> InJob:
+    """Return the job with all the takes of its present seating, earlier ones included."""
+    return _seat(replace(job, taken=tuple(taken)))
+
+
+def _seat(job: InJob) -> InJob:
+    """Return the job with what the takes of its seating tell; nothing where they fix no pose."""
+    learnt = job.learnt
+    rig, known, edges = learnt.rig, learnt.known, learnt.edges
+    assert edges is not None
+    try:
+        sight = look(rig, edges, job.before.offsets_mm, job.taken, known, learnt.pose)
+    except NoPoseError as why:
+        reason = str(why)
+        return replace(job, learnt=replace(learnt, state=job.before), seating=None, reason=reason)
+    seating = seated(job.before, rig, sight, job.turns, known, job.again)
+    learnt = replace(learnt, state=seating.state, pose=sight.fit.pose)
+    return replace(job, learnt=learnt, seating=seating, reason="")
+
+
+def _moves(old: InJob, new: InJob, turns: Sequence[float]) -> list[Move]:
+    """Return what each stud's turn moved by the two seatings' readings, over what its lead says."""
+    if old.seating is None or new.seating is None:
+        return []
+    known = new.learnt.known
+    one, two = old.seating.sight, new.seating.sight
+    most = max(abs(n) * stud.lead_mm for n, stud in zip(turns, new.learnt.rig.studs, strict=True))
+    out = []
+    for j, (stud, n) in enumerate(zip(new.learnt.rig.studs, turns, strict=True)):
+        if abs(n) <= LEAST_TURN:
+            continue
+        p = reversal(old.learnt.state.directions[j], n) if old.learnt.state is not None else 0.5
+        real = abs(n) - p * known.backlash
+        variance = 2.0 * known.seat_mm**2 + (known.move_share * most) ** 2
+        for sight in (one, two):
+            variance += sum(
+                g * g * v for g, v in zip(sight.by_reading[j], sight.variances_mm2, strict=True)
+            )
+        in_turns = variance / stud.lead_mm**2 + known.turn**2
+        in_turns += p * known.u_backlash**2 + p * (1.0 - p) * known.backlash**2
+        moved = (two.travels_mm[j] - one.travels_mm[j]) / stud.lead_mm
+        u = math.hypot(math.sqrt(in_turns) / real, known.lead)
+        out.append(Move(j, moved / math.copysign(real, n), u))
+    return out
+
+
+def same_seating(one: Sequence[Takes], two: Sequence[Takes]) -> tuple[Takes, ...] | None:
+    """Return all takes of two lists of one seating, or None where they are of two seatings.
+
+    They are of one where, by each method that both have, all takes of one are among the other's.
+    """
+    first = {t.method.name: t for t in one}
+    out: dict[str, Takes] = dict(first)
+    for t in two:
+        other = first.get(t.method.name)
+        if other is None:
+            out[t.method.name] = t
+            continue
+        a, b = Counter(other.values_mm), Counter(t.values_mm)
+        if not (a <= b or b <= a):
+            return None
+        out[t.method.name] = t if a <= b else other
+    return tuple(out.values())
+
+
+@lru_cache(maxsize=16)
+def taught(
+    rig: Rig,
+    methods: tuple[Method, ...],
+    rounds: tuple[Round, ...],
+    known: Imperfections = ORDINARY,
+) -> Learnt:
+    """Return what these rounds, oldest first, teach; kept by its arguments, the facts alone."""
+    return follow(nothing_learnt(rig, methods, known), rounds)[0]
+
+
+def follow(learnt: Learnt, rounds: Sequence[Round]) -> tuple[Learnt, InJob | None]:
+    """Return what is learnt after some more rounds, and the last job as it is after them.
+
+    A job whose first readings fix no pose teaches nothing until it has some that do.
+
+    Raises:
+        InputError: a job's first round without the takes before it.
+    """
+    job: InJob | None = None
+    name = ""
+    last: dict[str, tuple[Takes, ...]] = {}
+    for each in rounds:
+        if job is None or each.job != name:
+            taken = each.before or last.get(each.job, ())
+            if not taken:
+                raise InputError("before", "(missing)", "the takes before a job's first round")
+            name = each.job
+            job = _begun(learnt, taken, each.settled)
+        elif each.before:
+            job = _read_again(job, each.before)
+        if job is not None:
+            job = go_on(job, each.turns, each.after)
+            learnt = job.learnt
+        last[each.job] = each.after
+    return learnt, job
+
+
+def _begun(learnt: Learnt, taken: Sequence[Takes], settled: bool) -> InJob | None:
+    try:
+        return begin(learnt, taken, settled)
+    except BenchError:
+        return None
+
+
+def _read_again(job: InJob, taken: Sequence[Takes]) -> InJob:
+    """Return the job with takes made before a round: more of the last seating, or a new one."""
+    pooled = same_seating(job.taken, taken)
+    if pooled is None:
+        assert job.learnt.state is not None
+        still = replace(job, before=job.learnt.state, turns=(0.0,) * 3, again=False)
+        return _seat(replace(still, taken=tuple(taken)))
+    return job if pooled == job.taken else take_more(job, pooled)
