@@ -11,7 +11,7 @@ import random
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
-from tests.fin.plates import DEPTH, IN, LENGTH, TAIL, practice_plate, practice_rig
+from tests.fin.plates import DEPTH, IN, LENGTH, TAIL, inches, practice_rig
 from workbench.fin.blade import Blade, Hole
 from workbench.fin.guidance import Rig, Target, plan
 from workbench.fin.learn.decide import Act, decide
@@ -22,11 +22,26 @@ from workbench.fin.readings import Reading
 from workbench.fin.studs import Stud
 
 METHODS = (DEPTH, TAIL, LENGTH)
-CLEAR = Pose(0.65 * IN, -1.25 * IN, 0.004)
-"""Here the practice plate's corners are a quarter of an inch clear of the base ..."""
-CORNERS = Pose(0.65 * IN, -1.0 * IN, 0.004)
+CLEAR = Pose(0.65 * IN, -1.0 * IN, 0.004)
+"""Here the bench plate's corners are 0.4 in clear of the base ..."""
+CORNERS = Pose(0.65 * IN, -1.4 * IN, 0.004)
 """... and here two of them lie right at it."""
 MOST_ROUNDS = 15
+
+
+def bench_plate() -> Blade:
+    """Return an invented blade with a leading edge of usual slant at the base."""
+    outline = inches(
+        (0, 0), (7.2, 0), (7.2, 0.6), (6.6, 1.4), (5.3, 2.4), (1.6, 3.48), (0.3, 2.4),
+        (0.08, 1.4), (0, 0.6),
+    )  # fmt: skip
+    hole = Hole("2", (1.6 * IN, 3.0 * IN), 0.3 * IN)
+    return Blade("Bench plate", outline, outline[:2], (outline[0], outline[-1]), (hole,))
+
+
+def bench_rig() -> Rig:
+    """Return that blade as it is told to stand in its block."""
+    return practice_rig(blade=bench_plate())
 
 
 @dataclass
@@ -42,7 +57,7 @@ class Truth:
     gap_again_p: float = 0.02
     misread_p: float = 0.0
     wrong_turn_p: float = 0.0
-    told: Rig = field(default_factory=practice_rig)
+    told: Rig = field(default_factory=bench_rig)
 
     def __post_init__(self) -> None:
         rng = self.rng
@@ -289,5 +304,5 @@ def fresh(told: Rig, known: Imperfections = ORDINARY) -> Learnt:
 
 __all__ = [
     "CLEAR", "CORNERS", "METHODS", "Outcome", "Truth", "by_hand", "by_latest", "by_learning",
-    "filtered_only", "fresh", "practice_plate",
+    "bench_rig", "filtered_only", "fresh",
 ]  # fmt: skip

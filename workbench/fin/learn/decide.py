@@ -271,15 +271,13 @@ class _Ways:
 
     def _posterior(self, case: Case) -> _Outlook:
         """Return what a hypothesis leaves open of the readings at the target."""
-        before, gains = self.seating.before, self.seating.gains
+        before, gains = case.before, case.gains
         used = sorted({OFFSETS + k for row in self.by_offset for k in row})
         places = [*range(OFFSETS), *used]
         rows = [[gains[j][k] for j in range(3)] for k in places]
         cov = [[before.cov[k][m] for m in places] for k in places]
         if case.turned_mm2:
-            j = case.hypothesis.subject
-            rows[j][j] += case.turned_mm2
-            cov[j][j] += case.turned_mm2
+            cov[case.hypothesis.subject][case.hypothesis.subject] += case.turned_mm2
         through = multiply(rows, case.inverse)
         cov = [
             [c - a[0] * b[0] - a[1] * b[1] - a[2] * b[2] for c, b in zip(row, rows, strict=True)]

@@ -12,7 +12,7 @@ from workbench.errors import BenchError, InputError
 from workbench.fin.fit import NoPoseError
 from workbench.fin.learn.edges import Edges, edges_of
 from workbench.fin.learn.imperfections import ORDINARY, Imperfections
-from workbench.fin.learn.seating import Seating, seated
+from workbench.fin.learn.seating import Seating, Weighed, seated, together
 from workbench.fin.learn.sight import Takes, look
 from workbench.fin.learn.state import BACKLASH, LEADS, State, new_job, prior, reversal, turned
 from workbench.fin.learn.thread_question import (
@@ -97,7 +97,7 @@ class InJob:
     """
 
     learnt: Learnt
-    before: State
+    before: tuple[Weighed, ...]
     taken: tuple[Takes, ...]
     turns: tuple[float, ...]
     seating: Seating | None
@@ -127,7 +127,7 @@ def begin(learnt: Learnt, taken: Sequence[Takes], settled: bool = False) -> InJo
         state = prior(edges.count, known)
         learnt = replace(learnt, edges=edges, state=state)
     sight = look(rig, edges, state.offsets_mm, taken, known, learnt.pose)
-    start = new_job(state, sight.travels_mm, settled, known)
+    start = ((1.0, new_job(state, sight.travels_mm, settled, known)),)
     seating = seated(start, rig, sight, (0.0,) * 3, known)
     learnt = replace(learnt, state=seating.state, pose=sight.fit.pose)
     return InJob(learnt, start, tuple(taken), (0.0,) * 3, seating)
@@ -136,9 +136,8 @@ def begin(learnt: Learnt, taken: Sequence[Takes], settled: bool = False) -> InJo
 def go_on(job: InJob, turns: Sequence[float], taken: Sequence[Takes]) -> InJob:
     """Return the job after a round: these turns, a new seating and its takes."""
     learnt = job.learnt
-    assert learnt.state is not None
     rig, known = learnt.rig, learnt.known
-    before = turned(learnt.state, rig, turns, known)
+    before = tuple((p, turned(state, rig, turns, known)) for p, state in _states(job))
     again = not any(turns)
     new = _seat(replace(job, before=before, taken=tuple(taken), turns=tuple(turns), again=again))
     a, b, c = (k + (n != 0.0) for k, n in zip(learnt.counts, turns, strict=True))
@@ -148,6 +147,11 @@ def go_on(job: InJob, turns: Sequence[float], taken: Sequence[Takes]) -> InJob:
         learnt=replace(new.learnt, rounds=learnt.rounds + 1, counts=(a, b, c), moves=moves),
         turned_yet=job.turned_yet or any(turns),
     )
+
+
+def _states(job: InJob) -> tuple[Weighed, ...]:
+    """Return the states that a job's last seating leaves."""
+    return job.before if job.seating is None else job.seating.states
 
 
 def take_more(job: InJob, taken: Sequence[Takes]) -> InJob:
@@ -160,11 +164,12 @@ def _seat(job: InJob) -> InJob:
     learnt = job.learnt
     rig, known, edges = learnt.rig, learnt.known, learnt.edges
     assert edges is not None
+    predicted = together(job.before)
     try:
-        sight = look(rig, edges, job.before.offsets_mm, job.taken, known, learnt.pose)
+        sight = look(rig, edges, predicted.offsets_mm, job.taken, known, learnt.pose)
     except NoPoseError as why:
         reason = str(why)
-        return replace(job, learnt=replace(learnt, state=job.before), seating=None, reason=reason)
+        return replace(job, learnt=replace(learnt, state=predicted), seating=None, reason=reason)
     seating = seated(job.before, rig, sight, job.turns, known, job.again)
     learnt = replace(learnt, state=seating.state, pose=sight.fit.pose)
     return replace(job, learnt=learnt, seating=seating, reason="")
@@ -245,7 +250,7 @@ def follow(learnt: Learnt, rounds: Sequence[Round]) -> tuple[Learnt, InJob | Non
             name = each.job
             job = _begun(learnt, taken, each.settled)
         elif each.before:
-            job = _read_again(job, each.before)
+            job = read_again(job, each.before)
         if job is not None:
             job = go_on(job, each.turns, each.after)
             learnt = job.learnt
@@ -260,11 +265,10 @@ def _begun(learnt: Learnt, taken: Sequence[Takes], settled: bool) -> InJob | Non
         return None
 
 
-def _read_again(job: InJob, taken: Sequence[Takes]) -> InJob:
+def read_again(job: InJob, taken: Sequence[Takes]) -> InJob:
     """Return the job with takes made before a round: more of the last seating, or a new one."""
     pooled = same_seating(job.taken, taken)
     if pooled is None:
-        assert job.learnt.state is not None
-        still = replace(job, before=job.learnt.state, turns=(0.0,) * 3, again=False)
+        still = replace(job, before=_states(job), turns=(0.0,) * 3, again=False)
         return _seat(replace(still, taken=tuple(taken)))
     return job if pooled == job.taken else take_more(job, pooled)

@@ -1,15 +1,18 @@
 """One seating of the blade: what its readings tell, and whether it can be believed.
 
 Each hypothesis (all well; a gap at a stud; a reading misread; a stud turned wrongly; none of these)
-makes its own prediction of the travels that the readings show. Bayes' rule weighs them, and the
-state after the seating is the mean and covariance of the mixture (Bar-Shalom, Li and Kirubarajan,
-Estimation with Applications to Tracking and Navigation, sections 1.4.16 and 11.6; from memory).
+makes its own prediction of the travels that the readings show, and Bayes' rule weighs them. The
+likely ones are carried on side by side, since the next seating often tells which of them was right
+(a Gaussian sum filter: Alspach and Sorenson, IEEE Transactions on Automatic Control 17, 1972; from
+memory).
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
+from operator import mul
 from typing import Literal
 
 from workbench.fin.learn.imperfections import Imperfections
@@ -31,35 +34,62 @@ class Hypothesis:
     subject: int = -1
 
 
+LEAST_KEPT, MOST_KEPT = 0.01, 6
+"""Hypotheses less likely than this are dropped after their seating, and more than so many."""
+
+Weighed = tuple[float, State]
+"""A state and its probability."""
+
+
 @dataclass(frozen=True, slots=True)
 class Case:
-    """A hypothesis after the readings: its probability, and how it updates the state.
+    """A hypothesis after the readings: its probability, and how it updates the state before it.
 
-    ``inverse`` is that of the innovation's covariance S (3 x 3, 1/mm^2), ``pull`` is S^-1 times the
-    innovation; ``turned_mm2`` is the variance that a wrong turn adds to its stud's travel and
-    ``added_mm2`` what a misreading adds to its reading.
+    ``gains`` (3 lists) is that state's covariance with the travels read, ``inverse`` that of the
+    innovation's covariance S (3 x 3, 1/mm^2) and ``pull`` S^-1 times the innovation.
+    ``turned_mm2`` is the variance that a wrong turn adds to its stud's travel, ``added_mm2`` what a
+    misreading adds to its reading.
     """
 
     hypothesis: Hypothesis
     probability: float
+    before: State
+    gains: Square
     inverse: Square
     pull: list[float]
     turned_mm2: float = 0.0
     added_mm2: float = 0.0
+
+    def after(self) -> State:
+        """Return the state after the readings, were this hypothesis true."""
+        before, (p, q, r) = self.before, self.gains
+        a, b, c = self.pull
+        mean = [m + a * x + b * y + c * z for m, x, y, z in zip(before.mean, p, q, r, strict=True)]
+        one, two, three = (
+            [i * x + j * y + k * z for x, y, z in zip(p, q, r, strict=True)]
+            for i, j, k in self.inverse
+        )
+        cov = [
+            [v - i * x - j * y - k * z for v, x, y, z in zip(row, p, q, r, strict=True)]
+            for row, i, j, k in zip(before.cov, one, two, three, strict=True)
+        ]
+        if self.turned_mm2:
+            cov[self.hypothesis.subject][self.hypothesis.subject] += self.turned_mm2
+        return State(mean, cov, before.directions)
 
 
 @dataclass(frozen=True, slots=True)
 class Seating:
     """A seating with all that was concluded from its readings.
 
-    ``before`` is the state that predicted it, ``gains`` (n x 3) that state's covariance with the
-    travels read, ``state`` the state after it.
+    ``cases`` are the hypotheses, ``states`` what the likely ones leave, and ``state`` the mean and
+    covariance of those together.
     """
 
-    before: State
+    predicted: State
     sight: Sight
     cases: tuple[Case, ...]
-    gains: list[list[float]]
+    states: tuple[Weighed, ...]
     state: State
 
     def probability(self, kind: Kind, subject: int | None = None) -> float:
@@ -70,35 +100,73 @@ class Seating:
             if c.hypothesis.kind == kind and subject in (None, c.hypothesis.subject)
         )
 
-    @property
-    def likeliest(self) -> Case:
-        """The hypothesis with the greatest probability."""
-        return max(self.cases, key=lambda c: c.probability)
+    def hypotheses(self) -> list[tuple[Hypothesis, float]]:
+        """Return each hypothesis with its probability, the likeliest first."""
+        out: dict[Hypothesis, float] = {}
+        for case in self.cases:
+            out[case.hypothesis] = out.get(case.hypothesis, 0.0) + case.probability
+        return sorted(out.items(), key=lambda each: -each[1])
 
 
 def seated(
-    state: State,
+    states: Sequence[Weighed],
     rig: Rig,
     sight: Sight,
     turns: Sequence[float],
     known: Imperfections,
     again: bool = False,
 ) -> Seating:
-    """Return what the readings of a seating tell, given the state that predicts it.
+    """Return what the readings of a seating tell, given the states that predict it.
 
     ``turns`` are those made just before; ``again``: the blade was pushed home on purpose.
     """
-    columns = _columns(state, sight)
-    base = [_spread(columns[j], sight, j) for j in range(3)]
-    seat = max(known.seat_mm, 1e-9) ** 2
-    for j in range(3):
-        base[j][j] += seat
-    own = _from_readings(sight.by_reading, sight.variances_mm2)
-    base = [[b + r for b, r in zip(x, y, strict=True)] for x, y in zip(base, own, strict=True)]
-    innovation = [z - t for z, t in zip(sight.travels_mm, state.travels_mm, strict=True)]
     proposals = _hypotheses(rig, sight, turns, known, again)
-    cases = _weighed(proposals, base, innovation, known.misread_mm**2)
-    return Seating(state, sight, cases, columns, _collapsed(state, columns, cases))
+    own = _from_readings(sight.by_reading, sight.variances_mm2)
+    for j in range(3):
+        own[j][j] += max(known.seat_mm, 1e-9) ** 2
+    predicted = together(states)
+    found: list[tuple[float, Case]] = []
+    for weight, state in states:
+        columns = _columns(state, sight)
+        base = [
+            [b + r for b, r in zip(_spread(columns[j], sight), own[j], strict=True)]
+            for j in range(3)
+        ]
+        innovation = [
+            z - t - sum(w * (state.mean[OFFSETS + k] - sight.offsets_mm[k]) for k, w in by)
+            for z, t, by in zip(sight.travels_mm, state.travels_mm, sight.by_offsets, strict=True)
+        ]
+        for proposal in proposals:
+            case = _weighed(proposal, weight, state, columns, base, innovation, known)
+            if case is not None:
+                found.append(case)
+    cases = _shared(found)
+    kept = sorted(cases, key=lambda c: -c.probability)[:MOST_KEPT]
+    kept = [c for c in kept if c.probability >= LEAST_KEPT * kept[0].probability]
+    whole = math.fsum(c.probability for c in kept)
+    after = tuple((c.probability / whole, c.after()) for c in kept)
+    return Seating(predicted, sight, cases, after, together(after))
+
+
+def together(states: Sequence[Weighed]) -> State:
+    """Return the state with the mean and covariance of several together."""
+    if len(states) == 1:
+        return states[0][1]
+    weights = [w for w, _ in states]
+    mean = [
+        math.fsum(map(mul, weights, values))
+        for values in zip(*(s.mean for _, s in states), strict=True)
+    ]
+    off = [[x - m for x, m in zip(s.mean, mean, strict=True)] for _, s in states]
+    n = len(mean)
+    cov = [
+        [
+            sum(w * (s.cov[i][j] + d[i] * d[j]) for (w, s), d in zip(states, off, strict=True))
+            for j in range(n)
+        ]
+        for i in range(n)
+    ]
+    return State(mean, cov, states[0][1].directions)
 
 
 def _columns(state: State, sight: Sight) -> list[list[float]]:
@@ -112,7 +180,7 @@ def _columns(state: State, sight: Sight) -> list[list[float]]:
     return out
 
 
-def _spread(column: list[float], sight: Sight, j: int) -> list[float]:
+def _spread(column: list[float], sight: Sight) -> list[float]:
     """Return a row of H P H'."""
     return [
         column[i] + sum(w * column[OFFSETS + k] for k, w in sight.by_offsets[i]) for i in range(3)
@@ -162,96 +230,38 @@ def _one(j: int, variance: float) -> Square:
 
 
 def _weighed(
-    proposals: Sequence[Proposal], base: Square, innovation: Sequence[float], misread_mm2: float
-) -> tuple[Case, ...]:
-    """Return the hypotheses with their probabilities after the readings (Bayes' rule)."""
-    found: list[tuple[Hypothesis, float, Square, list[float], float]] = []
-    for hypothesis, p, shift, add, q in proposals:
-        s = [[b + a for b, a in zip(x, y, strict=True)] for x, y in zip(base, add, strict=True)]
-        back = inverse(s)
-        size = determinant(s)
-        if back is None or not size > 0.0:
-            continue
-        y = [z - m for z, m in zip(innovation, shift, strict=True)]
-        pull = [sum(b * c for b, c in zip(row, y, strict=True)) for row in back]
-        score = math.log(p) - 0.5 * (
-            math.log(size) + sum(a * b for a, b in zip(pull, y, strict=True))
-        )
-        found.append((hypothesis, score, back, pull, q))
-    top = max(score for _, score, _, _, _ in found)
-    shares = [math.exp(score - top) for _, score, _, _, _ in found]
+    proposal: Proposal,
+    weight: float,
+    state: State,
+    columns: Square,
+    base: Square,
+    innovation: Sequence[float],
+    known: Imperfections,
+) -> tuple[float, Case] | None:
+    """Return a hypothesis with the logarithm of its weight after the readings (Bayes' rule)."""
+    hypothesis, p, shift, add, q = proposal
+    s = [[b + a for b, a in zip(x, y, strict=True)] for x, y in zip(base, add, strict=True)]
+    back, size = inverse(s), determinant(s)
+    if back is None or not size > 0.0:
+        return None
+    y = [z - m for z, m in zip(innovation, shift, strict=True)]
+    pull = [sum(map(mul, row, y)) for row in back]
+    score = math.log(p * weight) - 0.5 * (math.log(size) + sum(map(mul, pull, y)))
+    gains = columns
+    if q:
+        j = hypothesis.subject
+        gains = [list(column) for column in columns]
+        gains[j][j] += q
+    misread = known.misread_mm**2 if hypothesis.kind == "misread" else 0.0
+    return score, Case(hypothesis, 0.0, state, gains, back, pull, q, misread)
+
+
+def _shared(found: Sequence[tuple[float, Case]]) -> tuple[Case, ...]:
+    """Return the cases with their probabilities."""
+    top = max(score for score, _ in found)
+    shares = [math.exp(score - top) for score, _ in found]
     whole = math.fsum(shares)
     return tuple(
-        Case(h, share / whole, back, pull, q, misread_mm2 if h.kind == "misread" else 0.0)
-        for (h, _, back, pull, q), share in zip(found, shares, strict=True)
+        replace(case, probability=share / whole)
+        for (_, case), share in zip(found, shares, strict=True)
     )
-
-
-def _collapsed(state: State, columns: list[list[float]], cases: Sequence[Case]) -> State:
-    """Return the mean and covariance of the mixture of all cases.
-
-    Each case moves the state by C pull, and a wrong turn at stud j by q pull_j more in its travel:
-    all of them within the columns C = P H' and the three travels, so that one update does for all.
-    """
-    middle = [sum(c.probability * c.pull[i] for c in cases) for i in range(3)]
-    m = [
-        [
-            middle[i] * middle[j]
-            + sum(c.probability * (c.inverse[i][j] - c.pull[i] * c.pull[j]) for c in cases)
-            for j in range(3)
-        ]
-        for i in range(3)
-    ]
-    c0, c1, c2 = columns
-    a, b, c = middle
-    mean = [x + a * p + b * q + c * r for x, p, q, r in zip(state.mean, c0, c1, c2, strict=True)]
-    # C M, whose products with the rows of C are taken off the covariance.
-    d0, d1, d2 = (
-        [x * p + y * q + z * r for p, q, r in zip(c0, c1, c2, strict=True)] for x, y, z in m
-    )
-    cov = [
-        [p - x * u - y * v - z * w for p, u, v, w in zip(row, c0, c1, c2, strict=True)]
-        for row, x, y, z in zip(state.cov, d0, d1, d2, strict=True)
-    ]
-    wrong = [c for c in cases if c.turned_mm2 and c.probability > 1e-12]
-    if wrong:
-        _add_wrong_turns(mean, cov, columns, middle, wrong)
-    return State(mean, cov, state.directions)
-
-
-def _add_wrong_turns(
-    mean: list[float],
-    cov: Square,
-    columns: list[list[float]],
-    middle: Sequence[float],
-    wrong: Sequence[Case],
-) -> None:
-    """Add what wrong turns change in the three travels, in place.
-
-    With q the variance that stud j's travel gained, its gain is C + q E_j E_j' for C.
-    """
-    moved = [0.0, 0.0, 0.0]
-    cross = [[0.0] * 3 for _ in range(3)]
-    own = [0.0, 0.0, 0.0]
-    for case in wrong:
-        j, q, w = case.hypothesis.subject, case.turned_mm2, case.probability
-        moved[j] += w * q * case.pull[j]
-        own[j] += w * (q - q * q * case.inverse[j][j] + q * q * case.pull[j] ** 2)
-        for i in range(3):
-            cross[i][j] += w * q * (case.inverse[i][j] - case.pull[i] * case.pull[j])
-    for j in range(3):
-        if not own[j] and not moved[j]:
-            continue
-        mean[j] += moved[j]
-        along = [cross[i][j] + middle[i] * moved[j] for i in range(3)]
-        column = [
-            sum(x * y for x, y in zip(along, each, strict=True))
-            for each in zip(*columns, strict=True)
-        ]
-        for i, x in enumerate(column):
-            cov[i][j] -= x
-            cov[j][i] -= x
-    for i in range(3):
-        cov[i][i] += own[i]
-        for j in range(3):
-            cov[i][j] -= moved[i] * moved[j]

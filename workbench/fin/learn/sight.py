@@ -58,9 +58,9 @@ class Takes:
 class Sight:
     """The readings of one seating, turned into travels.
 
-    ``travels_mm`` (3) are those of the pose that fits the readings brought to the outline as told;
-    ``by_reading`` (3 x n) how they follow each reading, ``variances_mm2`` (n) the readings' own and
-    ``by_offsets`` (3) how a travel is read for the edges' offsets.
+    ``travels_mm`` (3) are those of the pose that fits the readings brought to the outline as told
+    by ``offsets_mm``; ``by_reading`` (3 x n) how they follow each reading, ``variances_mm2`` (n)
+    the readings' own and ``by_offsets`` (3) how a travel is read for the edges' offsets.
     """
 
     fit: Fit
@@ -69,6 +69,7 @@ class Sight:
     by_reading: list[list[float]]
     variances_mm2: tuple[float, ...]
     by_offsets: tuple[Weights, ...]
+    offsets_mm: tuple[float, ...]
 
 
 def look(
@@ -118,4 +119,5 @@ def look(
         gain,
         tuple(u * u for _, u in sums),
         tuple(list(w.items()) for w in by_offsets),
+        tuple(offsets_mm),
     )
