@@ -49,6 +49,8 @@ LEAST_CASE, LEAST_TO_RANK = 1e-3, 0.05
 class Act:
     """The next act. ``turns`` are by stud, in the rig's order (positive is in).
 
+    ``needed_mm`` are the moves of the studs that would put the readings right on their targets, and
+    ``exact`` the turns that make them, backlash included.
     ``stud`` is the one at which the blade seems not to be home; ``methods`` are the places of the
     readings to take again. ``p_now`` is the probability that all targets are within tolerance as
     the blade is now, ``p_after`` that they are after the turns, ``p_by_method`` (by reading; None
@@ -57,6 +59,8 @@ class Act:
 
     do: Do
     turns: tuple[float, ...]
+    needed_mm: tuple[float, ...]
+    exact: tuple[float, ...]
     p_now: float
     p_after: float
     stud: int | None = None
@@ -89,21 +93,22 @@ def decide(
     now = _Now(seating, goals)
     p_now = now.together()
     ways = _Ways(rig, edges, seating, goals, finest_turn, known)
-    turns, _ = ways.best()
+    turns = ways.best()
+    needed, exact = ways.exact()
     again = _again(seating, taken, now, p_now, known, is_first)
     p_by = now.each()
     if again:
         after = ways.expected(turns) if any(turns) else p_now
-        return Act("measure_again", turns, p_now, after, None, again, p_by)
+        return Act("measure_again", turns, needed, exact, p_now, after, None, again, p_by)
     if p_now >= DECLARED:
-        return Act("leave", (0.0,) * 3, p_now, p_now, None, (), p_by)
+        return Act("leave", (0.0,) * 3, needed, exact, p_now, p_now, None, (), p_by)
     if any(turns):
-        return Act("turn", turns, p_now, ways.expected(turns), None, (), p_by)
+        return Act("turn", turns, needed, exact, p_now, ways.expected(turns), None, (), p_by)
     p_after = ways.expected(turns)
     if p_after > p_now + GAIN:
         stud = max(range(3), key=lambda j: seating.probability("gap", j))
-        return Act("push_home", turns, p_now, p_after, stud, (), p_by)
-    return Act("leave", turns, p_now, p_now, None, (), p_by)
+        return Act("push_home", turns, needed, exact, p_now, p_after, stud, (), p_by)
+    return Act("leave", turns, needed, exact, p_now, p_now, None, (), p_by)
 
 
 def _goals(
@@ -117,10 +122,10 @@ def _goals(
             reading, seen = sight.readings[i], sight.fit.observations[i]
             here = reading.value_mm
             if len(sight.readings) > 3:
-                offset, _ = edges.offset(
+                offset = edges.offset(
                     reading.method, seen, sight.fit.pose, seating.state.offsets_mm
                 )
-                here = seen.value_mm + offset
+                here = seen.value_mm + offset.mm
             held = Target(reading.method, here, goal.target.tolerance_mm)
             goal = Goal(held, "held", goal.follows_reading, goal.u_mm)
         out.append(goal)
@@ -301,13 +306,16 @@ class _Ways:
             [row[LEADS:OFFSETS] for row in cov[LEADS:OFFSETS]],
         )
 
-    def best(self) -> tuple[tuple[float, ...], float]:
-        """Return the turns of greatest probability, and it; no turns at all are among them."""
+    def best(self) -> tuple[float, ...]:
+        """Return the turns of greatest probability; no turns at all are among them."""
         if self.known.is_exact:
-            return self._plain(), 1.0
-        scored = [(self._score(turns), turns) for turns in self._candidates()]
-        score, turns = max(scored, key=lambda s: s[0])
-        return turns, score
+            return self._plain()
+        return max(self._candidates(), key=self._score)
+
+    def exact(self) -> tuple[tuple[float, ...], tuple[float, ...]]:
+        """Return the moves (mm) that put the readings on their targets, and the turns for them."""
+        moves = self._least((0, 1, 2), self._missed((0.0, 0.0, 0.0)))
+        return tuple(moves), tuple(self._turns_for(j, move) for j, move in enumerate(moves))
 
     def _score(self, turns: tuple[float, ...]) -> float:
         return self.probability(turns, quick=True) - EACH_STUD * sum(1 for n in turns if n)
@@ -452,7 +460,7 @@ def _wanted(
     off = [0.0] * len(goals)
     for _ in range(3):
         new = [
-            edges.offset(g.target.method, s, pose, offsets)[0]
+            edges.offset(g.target.method, s, pose, offsets).mm
             for g, s in zip(goals, seen, strict=True)
         ]
         if pose is not start and max(abs(a - b) for a, b in zip(new, off, strict=True)) < 1e-7:
@@ -471,11 +479,11 @@ def _wanted(
     back = inverse([t.gradient for t in at])
     if back is None:
         raise InputError("studs", "two that stop the same motion", "three that fix the blade")
-    by_travel = multiply([s.gradient for s in seen], back)
-    by_offset = []
-    missed = []
+    gradients, by_offset, missed = [], [], []
     for g, s in zip(goals, seen, strict=True):
-        o, weights = edges.offset(g.target.method, s, pose, offsets)
-        by_offset.append(dict(weights))
-        missed.append(s.value_mm + o - g.target.value_mm)
+        offset = edges.offset(g.target.method, s, pose, offsets)
+        gradients.append([a + b for a, b in zip(s.gradient, offset.by_pose, strict=True)])
+        by_offset.append(dict(offset.weights))
+        missed.append(s.value_mm + offset.mm - g.target.value_mm)
+    by_travel = multiply(gradients, back)
     return pose, [t.mm for t in at], by_travel, missed, by_offset

@@ -7,10 +7,12 @@ shows, a slope changes what a turn does, and beside a corner of the outline it c
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import Literal
 
 from workbench.fin.blade import Blade
+from workbench.fin.linear import Row
 from workbench.fin.methods import Method, Observation
 from workbench.fin.pose import Point, Pose
 from workbench.frozen import dataclass
@@ -36,6 +38,18 @@ Weights = list[tuple[int, float]]
 
 
 @dataclass(frozen=True, slots=True)
+class Offset:
+    """How much more a method reads (mm) than on the outline as told.
+
+    ``weights`` are the derivatives by the edges' offsets, ``by_pose`` those by x, y and tilt.
+    """
+
+    mm: float
+    weights: Weights
+    by_pose: Row
+
+
+@dataclass(frozen=True, slots=True)
 class EdgePart:
     """The outline's edges (corner to corner, mm) near the contacts of one side.
 
@@ -48,12 +62,14 @@ class EdgePart:
     edges: tuple[tuple[int, int], ...]
     shares: tuple[tuple[tuple[int, float], ...], ...]
 
-    def across(self, v_mm: float, offsets: Sequence[float]) -> tuple[float, Weights]:
-        """Return u (mm) of the edge at a height of the blade, and its derivatives by offsets.
+    def across(self, v_mm: float, offsets: Sequence[float]) -> tuple[float, Weights, float]:
+        """Return u (mm) of the edge at a height of the blade, and its derivatives.
+
+        Those by the offsets, and that by the height.
 
         ``offsets`` are those of all parts. Beyond the part's ends u stays as at the end.
         """
-        best: tuple[float, float, float, int, int, float] | None = None
+        best: tuple[float, float, int, int, float] | None = None
         for i, j in self.edges:
             a, b = self._moved(i, offsets), self._moved(j, offsets)
             rise = b[1] - a[1]
@@ -63,19 +79,24 @@ class EdgePart:
             share = min(1.0, max(0.0, along))
             off = abs(along - share) * abs(rise)
             u = a[0] + share * (b[0] - a[0])
-            slope = min(STEEPEST, max(-STEEPEST, (b[0] - a[0]) / rise))
             rank = u if self.side == "trailing" else -u
             if best is None or (off, rank) < best[:2]:
-                best = (off, rank, share, i, j, slope)
+                best = (off, rank, i, j, 0.0 if off else (b[0] - a[0]) / rise)
         if best is None:
-            return 0.0, []
-        off, rank, share, i, j, slope = best
+            return 0.0, [], 0.0
+        _, rank, i, j, steepness = best
+        # The derivatives are those of the outline as told: were they to follow the offsets, rounds
+        # would seem to tell apart what they cannot, such as a slope from a lead.
+        (ua, va), (ub, vb) = self.corners[i], self.corners[j]
+        rise = vb - va
+        share = min(1.0, max(0.0, (v_mm - va) / rise)) if rise else 0.5
+        slope = min(STEEPEST, max(-STEEPEST, (ub - ua) / rise)) if rise else 0.0
         weights: dict[int, float] = {}
         for corner, part in ((i, 1.0 - share), (j, share)):
             for offset, of in self.shares[corner]:
-                by = part * of * (-slope if offset % 2 and not off else 1.0 - offset % 2)
+                by = part * of * (-slope if offset % 2 else 1.0)
                 weights[offset] = weights.get(offset, 0.0) + by
-        return (rank if self.side == "trailing" else -rank), list(weights.items())
+        return (rank if self.side == "trailing" else -rank), list(weights.items()), steepness
 
     def at_corner(self, point: Point, offsets: Sequence[float]) -> tuple[float, Weights]:
         """Return u (mm) of the corner nearest to ``point``, and its derivatives by offsets."""
@@ -105,29 +126,38 @@ class Edges:
 
     def offset(
         self, method: Method, seen: Observation, pose: Pose, offsets: Sequence[float]
-    ) -> tuple[float, Weights]:
-        """Return how much more a method reads for the edges' offsets, and the derivatives by them.
+    ) -> Offset:
+        """Return how the edges' offsets change what a method reads.
 
         ``seen`` is what it reads on the outline as told. A depth and a coarse mark touch no edge
         whose place matters.
         """
         total = 0.0
         weights: dict[int, float] = {}
+        by_pose = (0.0, 0.0, 0.0)
         for side, sign, at, edge in contacts(method, seen):
             part = next((p for p in self.parts if p.side == side), None)
             if part is None:
                 continue
             point = pose.locate(at)
+            none = (0.0,) * self.count
             if edge is None:
                 u, by = part.at_corner(point, offsets)
-                told, _ = part.at_corner(point, (0.0,) * self.count)
+                told, _ = part.at_corner(point, none)
             else:
-                u, by = part.across(point[1], offsets)
-                told, _ = part.across(point[1], (0.0,) * self.count)
+                u, by, steep = part.across(point[1], offsets)
+                told, _, told_steep = part.across(point[1], none)
+                # The contact stays at its height: by that much it runs along a blade that moves.
+                lean = sign * max(-STEEPEST, min(STEEPEST, steep - told_steep))
+                by_pose = (
+                    by_pose[0] + lean * math.sin(pose.tilt_rad),
+                    by_pose[1] - lean * math.cos(pose.tilt_rad),
+                    by_pose[2] - lean * point[0],
+                )
             total += sign * (u - told)
             for k, w in by:
                 weights[k] = weights.get(k, 0.0) + sign * w
-        return total, list(weights.items())
+        return Offset(total, list(weights.items()), by_pose)
 
 
 def contacts(

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import replace
 
 from workbench.fin.learn.decide import Act
 from workbench.fin.learn.replay import InJob
-from workbench.fin.learn.state import BACKLASH, LEADS, effect_of, reversal
+from workbench.fin.learn.state import effect_of
 from workbench.fin.plans import Plan, Prediction, Step, StudTurn
 from workbench.fin.pose import Pose
 from workbench.fin.studs import seat
@@ -24,18 +23,12 @@ def plan_of_act(plain: Plan, job: InJob, act: Act) -> Plan:
     state, edges, rig, known = learnt.state, learnt.edges, learnt.rig, learnt.known
     assert state is not None
     assert edges is not None
-    wanted = [t.mm for t in rig.travels(plain.wanted)]
-    effect = effect_of(state, rig, act.turns, known)
-    turns = []
-    for j, (stud, n) in enumerate(zip(rig.studs, act.turns, strict=True)):
-        lead = stud.lead_mm * (1.0 + state.mean[LEADS + j])
-        travel = effect.moved_mm[j] if n else wanted[j] - state.mean[j]
-        exact = travel / lead
-        if exact:
-            lost = reversal(state.directions[j], exact) * state.mean[BACKLASH + j]
-            exact += math.copysign(lost, exact)
-        u = math.sqrt(max(0.0, state.cov[j][j])) / lead
-        turns.append(StudTurn(stud, travel, n or exact, n, u))
+    turns = [
+        StudTurn(t.stud, needed, exact, n, t.u_turns)
+        for t, needed, exact, n in zip(
+            plain.turns, act.needed_mm, act.exact, act.turns, strict=True
+        )
+    ]
 
     def expected(made: Sequence[float]) -> tuple[Pose, list[float]]:
         moved = effect_of(state, rig, made, known).moved_mm
@@ -44,8 +37,8 @@ def plan_of_act(plain: Plan, job: InJob, act: Act) -> Plan:
         out = []
         for reading in plain.fit.readings:
             seen = rig.observe(reading.method, pose)
-            offset, _ = edges.offset(reading.method, seen, pose, state.offsets_mm)
-            out.append(seen.value_mm + offset)
+            offset = edges.offset(reading.method, seen, pose, state.offsets_mm)
+            out.append(seen.value_mm + offset.mm)
         return pose, out
 
     after, readings = expected(act.turns)

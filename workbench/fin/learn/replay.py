@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from functools import lru_cache
 
-from workbench.errors import BenchError, InputError
+from workbench.errors import BenchError, InputError, OutOfReachError
 from workbench.fin.fit import NoPoseError
 from workbench.fin.learn.edges import Edges, edges_of
 from workbench.fin.learn.imperfections import ORDINARY, Imperfections
@@ -24,6 +24,7 @@ from workbench.fin.learn.thread_question import (
 from workbench.fin.methods import Method, observe_all
 from workbench.fin.pose import Pose
 from workbench.fin.rig import Rig
+from workbench.fin.studs import seat
 from workbench.frozen import dataclass
 
 
@@ -91,9 +92,9 @@ def _sd(state: State, place: int) -> float:
 class InJob:
     """A job under way: what is learnt up to its last seating, that seating and its takes.
 
-    ``again`` tells that the blade was pushed home on purpose before it, ``turned_yet`` whether a
-    stud was turned in the job. ``seating`` is None where the readings fix no pose, and ``reason``
-    says why.
+    ``again`` tells that the blade was pushed home on purpose before it, ``moved`` that it is not
+    the job's first seating and ``turned_yet`` whether a stud was turned in the job. ``seating`` is
+    None where the readings fix no pose, and ``reason`` says why.
     """
 
     learnt: Learnt
@@ -102,6 +103,7 @@ class InJob:
     turns: tuple[float, ...]
     seating: Seating | None
     again: bool = False
+    moved: bool = False
     turned_yet: bool = False
     reason: str = ""
 
@@ -139,7 +141,9 @@ def go_on(job: InJob, turns: Sequence[float], taken: Sequence[Takes]) -> InJob:
     rig, known = learnt.rig, learnt.known
     before = tuple((p, turned(state, rig, turns, known)) for p, state in _states(job))
     again = not any(turns)
-    new = _seat(replace(job, before=before, taken=tuple(taken), turns=tuple(turns), again=again))
+    new = _seat(
+        replace(job, before=before, taken=tuple(taken), turns=tuple(turns), again=again, moved=True)
+    )
     a, b, c = (k + (n != 0.0) for k, n in zip(learnt.counts, turns, strict=True))
     moves = (*learnt.moves, *_moves(job, new, turns))
     return replace(
@@ -165,9 +169,15 @@ def _seat(job: InJob) -> InJob:
     rig, known, edges = learnt.rig, learnt.known, learnt.edges
     assert edges is not None
     predicted = together(job.before)
+    assert learnt.pose is not None
+    # Before the first reading of a job the studs may be anywhere: nothing is predicted then.
+    is_predicted = job.moved
     try:
-        sight = look(rig, edges, predicted.offsets_mm, job.taken, known, learnt.pose)
-    except NoPoseError as why:
+        start = learnt.pose
+        if is_predicted:
+            start = seat(rig.studs, rig.blade, predicted.travels_mm, learnt.pose)
+        sight = look(rig, edges, predicted.offsets_mm, job.taken, known, start, is_predicted)
+    except (NoPoseError, OutOfReachError) as why:
         reason = str(why)
         return replace(job, learnt=replace(learnt, state=predicted), seating=None, reason=reason)
     seating = seated(job.before, rig, sight, job.turns, known, job.again)
@@ -269,6 +279,6 @@ def read_again(job: InJob, taken: Sequence[Takes]) -> InJob:
     """Return the job with takes made before a round: more of the last seating, or a new one."""
     pooled = same_seating(job.taken, taken)
     if pooled is None:
-        still = replace(job, before=_states(job), turns=(0.0,) * 3, again=False)
+        still = replace(job, before=_states(job), turns=(0.0,) * 3, again=False, moved=True)
         return _seat(replace(still, taken=tuple(taken)))
     return job if pooled == job.taken else take_more(job, pooled)

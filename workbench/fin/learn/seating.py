@@ -142,7 +142,7 @@ def seated(
                 found.append(case)
     cases = _shared(found)
     kept = sorted(cases, key=lambda c: -c.probability)[:MOST_KEPT]
-    kept = [c for c in kept if c.probability >= LEAST_KEPT * kept[0].probability]
+    kept = [c for c in kept if c.probability >= LEAST_KEPT]
     whole = math.fsum(c.probability for c in kept)
     after = tuple((c.probability / whole, c.after()) for c in kept)
     return Seating(predicted, sight, cases, after, together(after))
@@ -154,18 +154,21 @@ def together(states: Sequence[Weighed]) -> State:
         return states[0][1]
     weights = [w for w, _ in states]
     mean = [
-        math.fsum(map(mul, weights, values))
-        for values in zip(*(s.mean for _, s in states), strict=True)
+        sum(map(mul, weights, values)) for values in zip(*(s.mean for _, s in states), strict=True)
     ]
-    off = [[x - m for x, m in zip(s.mean, mean, strict=True)] for _, s in states]
-    n = len(mean)
-    cov = [
-        [
-            sum(w * (s.cov[i][j] + d[i] * d[j]) for (w, s), d in zip(states, off, strict=True))
-            for j in range(n)
+    first = states[0]
+    cov = [[first[0] * v for v in row] for row in first[1].cov]
+    for w, state in states[1:]:
+        cov = [
+            [v + w * more for v, more in zip(row, own, strict=True)]
+            for row, own in zip(cov, state.cov, strict=True)
         ]
-        for i in range(n)
-    ]
+    for w, state in states:
+        off = [x - m for x, m in zip(state.mean, mean, strict=True)]
+        cov = [
+            [v + w * a * b for v, b in zip(row, off, strict=True)]
+            for row, a in zip(cov, off, strict=True)
+        ]
     return State(mean, cov, states[0][1].directions)
 
 

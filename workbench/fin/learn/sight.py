@@ -6,9 +6,9 @@ import math
 from collections.abc import Sequence
 
 from workbench.fin.fit import Fit, Reading, fit_pose
-from workbench.fin.learn.edges import Edges, Weights
+from workbench.fin.learn.edges import Edges, Offset, Weights
 from workbench.fin.learn.imperfections import Imperfections
-from workbench.fin.linear import multiply
+from workbench.fin.linear import Row, multiply, pseudo_inverse
 from workbench.fin.methods import Method, observe_all
 from workbench.fin.pose import Pose
 from workbench.fin.rig import Rig
@@ -16,6 +16,9 @@ from workbench.frozen import dataclass
 
 APART = 5.0
 """Takes of one seating that differ by more standard deviations than this do not belong together."""
+
+TILT_MM = 100.0
+"""A tilt is weighed by what it moves at this distance."""
 
 LEAST_U_MM = 1e-6
 """A weight for readings that are told to be exact."""
@@ -79,8 +82,12 @@ def look(
     taken: Sequence[Takes],
     known: Imperfections,
     start: Pose | None,
+    is_predicted: bool = False,
 ) -> Sight:
     """Return what the takes of one seating say; ``start`` is a pose near by.
+
+    Where it is the one predicted, the edges are looked at there: at the pose that was read, its
+    own error would seem to tell how steep they are.
 
     Raises:
         NoPoseError: the readings fix no pose.
@@ -91,26 +98,32 @@ def look(
         Reading(m, mean, u or LEAST_U_MM) for m, (mean, u) in zip(methods, sums, strict=True)
     )
     known_off = [0.0] * len(methods)
-    if start is not None and any(offsets_mm):
+    near: list[Offset | None] = [None] * len(methods)
+    if start is not None and edges.parts:
         seen = observe_all(methods, rig.blade, rig.base, start)
-        known_off = [
-            0.0 if s is None else edges.offset(m, s, start, offsets_mm)[0]
+        near = [
+            None if s is None else edges.offset(m, s, start, offsets_mm)
             for m, s in zip(methods, seen, strict=True)
         ]
+        known_off = [0.0 if off is None else off.mm for off in near]
     told = [
         Reading(r.method, r.value_mm - off, r.u_mm)
         for r, off in zip(readings, known_off, strict=True)
     ]
     fit = fit_pose(rig.blade, rig.base, told, start, every=start is None)
+    offs = [
+        edges.offset(m, seen, fit.pose, offsets_mm)
+        for m, seen in zip(methods, fit.observations, strict=True)
+    ]
     at = rig.travels(fit.pose)
-    gain = multiply([t.gradient for t in at], fit.gain)
+    gain = multiply([t.gradient for t in at], _gain(fit, [o.by_pose for o in offs]))
     travels = [t.mm for t in at]
     by_offsets: list[dict[int, float]] = [{}, {}, {}]
-    for i, (method, seen_here) in enumerate(zip(methods, fit.observations, strict=True)):
-        off, weights = edges.offset(method, seen_here, fit.pose, offsets_mm)
+    for i, off in enumerate(offs):
         for j in range(3):
-            travels[j] -= gain[j][i] * (off - known_off[i])
-            for k, w in weights:
+            travels[j] -= gain[j][i] * (off.mm - known_off[i])
+            at_edge = near[i] if is_predicted else None
+            for k, w in (at_edge or off).weights:
                 by_offsets[j][k] = by_offsets[j].get(k, 0.0) + gain[j][i] * w
     return Sight(
         fit,
@@ -121,3 +134,18 @@ def look(
         tuple(list(w.items()) for w in by_offsets),
         tuple(offsets_mm),
     )
+
+
+def _gain(fit: Fit, more: Sequence[Row]) -> Sequence[Sequence[float]]:
+    """Return (3 x n) how the pose follows readings whose derivatives by the pose are larger so."""
+    if not any(map(any, more)):
+        return fit.gain
+    rows = [
+        [(g + m) / r.u_mm for g, m in zip(seen.gradient, extra, strict=True)]
+        for seen, extra, r in zip(fit.observations, more, fit.readings, strict=True)
+    ]
+    rooted = pseudo_inverse([[x, y, t / TILT_MM] for x, y, t in rows])
+    if rooted is None:
+        return fit.gain
+    rooted[2] = [g / TILT_MM for g in rooted[2]]
+    return [[g / r.u_mm for g, r in zip(row, fit.readings, strict=True)] for row in rooted]
