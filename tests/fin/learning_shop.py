@@ -8,18 +8,19 @@ from __future__ import annotations
 
 import math
 import random
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 
 from tests.fin.plates import DEPTH, IN, LENGTH, TAIL, inches, practice_rig
 from workbench.fin.blade import Blade, Hole
 from workbench.fin.guidance import Rig, Target, plan
-from workbench.fin.learn.decide import Act, decide
+from workbench.fin.learn.decide import decide
 from workbench.fin.learn.imperfections import ORDINARY, Imperfections
 from workbench.fin.learn.replay import InJob, Learnt, Takes, begin, go_on, nothing_learnt, take_more
+from workbench.fin.learn.state import BACKLASH, OFFSETS
 from workbench.fin.pose import Pose
 from workbench.fin.readings import Reading
-from workbench.fin.studs import Stud
+from workbench.fin.studs import Stud, seat
 
 METHODS = (DEPTH, TAIL, LENGTH)
 CLEAR = Pose(0.65 * IN, -1.0 * IN, 0.004)
@@ -143,8 +144,6 @@ class Truth:
 
 
 def _seat(rig: Rig, travels_mm: Sequence[float], near: Pose) -> Pose:
-    from workbench.fin.studs import seat
-
     return seat(rig.studs, rig.blade, travels_mm, near)
 
 
@@ -223,9 +222,6 @@ def by_latest(shop: Truth, aims: Sequence[float], tolerance_mm: float, finest: f
     return _outcome(shop, done, aims, tolerance_mm)
 
 
-Watch = Callable[[Truth, InJob, Act], None]
-
-
 def by_learning(
     shop: Truth,
     learnt: Learnt,
@@ -233,9 +229,12 @@ def by_learning(
     tolerance_mm: float,
     finest: float = 0.0,
     settle: bool = True,
-    watch: Watch | None = None,
+    careful: bool = True,
 ) -> tuple[Outcome, Learnt]:
-    """Do what the bench that learns says, until it says to leave the ski alone."""
+    """Do what the bench that learns says, until it says to leave the ski alone.
+
+    ``careful``: the readings it wants again are taken again.
+    """
     targets = [Target(m, a, tolerance_mm) for m, a in zip(METHODS, aims, strict=True)]
     if settle:
         shop.settle()
@@ -248,13 +247,11 @@ def by_learning(
         assert job.seating is not None, job.reason
         assert job.learnt.edges is not None
         act = decide(
-            shop.told, job.learnt.edges, job.seating, job.taken, targets, finest,
-            learnt.known, is_first=not job.turned_yet,
+            learnt.rig, job.learnt.edges, job.seating, job.taken, targets, finest,
+            learnt.known, is_first=not job.turned_yet, may_ask=careful,
         )  # fmt: skip
         if act.do != "measure_again" and rounds:
             _count(shop, job, out)
-        if watch is not None:
-            watch(shop, job, act)
         if act.do == "leave" or rounds >= MOST_ROUNDS:
             break
         if act.do == "measure_again":
@@ -290,19 +287,23 @@ def _count(shop: Truth, job: InJob, out: Outcome) -> None:
 
 def filtered_only() -> Imperfections:
     """Return what is known of a bench where nothing is ever the matter with a seating."""
-    from dataclasses import replace
-
     return replace(
         ORDINARY, gap_p=0.0, gap_again_p=0.0, misread_p=0.0, wrong_turn_p=0.0, other_p=0.0
     )
 
 
+def all_known(shop: Truth) -> Learnt:
+    """Return what somebody knows who knows all of a shop but its scatter."""
+    known = replace(ORDINARY, lead=0.0, u_backlash=0.0, vertex_mm=0.0, move_share=0.0, drift=0.0)
+    learnt = fresh(shop.rig, known)
+    shop.seat()
+    state = begin(learnt, _taken({i: [v] for i, v in shop.take().items()})).learnt.states[0][1]
+    mean = [*state.mean[:BACKLASH], *shop.backlash, *state.mean[OFFSETS:]]
+    exact = replace(state, mean=mean)
+    edges = begin(learnt, _taken({i: [v] for i, v in shop.take().items()})).learnt.edges
+    return replace(learnt, states=((1.0, exact),), edges=edges, pose=shop.place)
+
+
 def fresh(told: Rig, known: Imperfections = ORDINARY) -> Learnt:
     """Return what a bench knows before its first round."""
     return nothing_learnt(told, METHODS, known)
-
-
-__all__ = [
-    "CLEAR", "CORNERS", "METHODS", "Outcome", "Truth", "by_hand", "by_latest", "by_learning",
-    "bench_rig", "filtered_only", "fresh",
-]  # fmt: skip

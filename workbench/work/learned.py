@@ -172,7 +172,7 @@ def act_words(advice: Advice) -> str:
 def _gap_text(advice: Advice, stud: int) -> str:
     seating = advice.job.seating
     assert seating is not None
-    gap_mm = seating.sight.travels_mm[stud] - seating.predicted.mean[stud]
+    gap_mm = seating.sight.travels_mm[stud] - seating.predicted_mm[stud]
     unit = advice.order.unit
     return f"{fine_text(abs(gap_mm), unit)} {unit}"
 

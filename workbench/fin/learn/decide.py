@@ -13,7 +13,7 @@ from workbench.fin.fit import NoPoseError, Reading, fit_pose
 from workbench.fin.goals import Goal, TargetOutOfReachError, goals_of
 from workbench.fin.learn.edges import Edges
 from workbench.fin.learn.imperfections import Imperfections
-from workbench.fin.learn.seating import Case, Seating
+from workbench.fin.learn.seating import Case, Seating, mean_of, together
 from workbench.fin.learn.sight import Takes
 from workbench.fin.learn.state import BACKLASH, LEADS, OFFSETS, effect_of, reversal
 from workbench.fin.learn.within import FINE, QUICK, all_within, within
@@ -78,10 +78,12 @@ def decide(
     known: Imperfections,
     default_tolerance_mm: float = 0.05,
     is_first: bool = False,
+    may_ask: bool = True,
 ) -> Act:
     """Return the next act after a seating.
 
-    ``taken`` are its takes, ``is_first`` tells that no stud was turned yet in this job.
+    ``taken`` are its takes, ``is_first`` tells that no stud was turned yet in this job and
+    ``may_ask`` that readings may be asked for again.
 
     Raises:
         InputError: a target without a reading, two for one method, or an odd ``finest_turn``.
@@ -95,7 +97,7 @@ def decide(
     ways = _Ways(rig, edges, seating, goals, finest_turn, known)
     turns = ways.best()
     needed, exact = ways.exact()
-    again = _again(seating, taken, now, p_now, known, is_first)
+    again = _again(seating, taken, now, p_now, known, is_first) if may_ask else ()
     p_by = now.each()
     if again:
         after = ways.expected(turns) if any(turns) else p_now
@@ -123,7 +125,7 @@ def _goals(
             here = reading.value_mm
             if len(sight.readings) > 3:
                 offset = edges.offset(
-                    reading.method, seen, sight.fit.pose, seating.state.offsets_mm
+                    reading.method, seen, sight.fit.pose, mean_of(seating.states)[OFFSETS:]
                 )
                 here = seen.value_mm + offset.mm
             held = Target(reading.method, here, goal.target.tolerance_mm)
@@ -263,7 +265,7 @@ class _Ways:
     ) -> None:
         self.rig, self.known, self.finest = rig, known, finest
         self.seating = seating
-        self.state = seating.state
+        self.state = together(seating.states)
         self.active = [g for g in goals if g.role != "follows"]
         self.wanted, self.wanted_mm, self.by_travel, self.off_mm, by_offsets = _wanted(
             rig, edges, self.state.offsets_mm, self.active, seating.sight.fit.pose

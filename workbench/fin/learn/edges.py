@@ -33,6 +33,8 @@ APART_MM = 0.1 * MM_PER_INCH
 STEEPEST = 5.0
 """du/dv beyond which an edge lies along the base and its height tells nothing."""
 
+Share = tuple[int, int, float]
+
 Weights = list[tuple[int, float]]
 """Places of offsets in a state, and the derivative by each."""
 
@@ -54,13 +56,13 @@ class EdgePart:
     """The outline's edges (corner to corner, mm) near the contacts of one side.
 
     ``edges`` holds pairs of indices of ``corners``; ``shares`` says by which offsets each corner
-    moves: (offset, share) pairs, where offset 2k is along u and 2k + 1 along v.
+    moves: (offset, axis, share), where axis 0 is along u and 1 along v.
     """
 
     side: Side
     corners: tuple[Point, ...]
     edges: tuple[tuple[int, int], ...]
-    shares: tuple[tuple[tuple[int, float], ...], ...]
+    shares: tuple[tuple[Share, ...], ...]
 
     def across(self, v_mm: float, offsets: Sequence[float]) -> tuple[float, Weights, float]:
         """Return u (mm) of the edge at a height of the blade, and its derivatives.
@@ -93,8 +95,8 @@ class EdgePart:
         slope = min(STEEPEST, max(-STEEPEST, (ub - ua) / rise)) if rise else 0.0
         weights: dict[int, float] = {}
         for corner, part in ((i, 1.0 - share), (j, share)):
-            for offset, of in self.shares[corner]:
-                by = part * of * (-slope if offset % 2 else 1.0)
+            for offset, axis, of in self.shares[corner]:
+                by = part * of * (-slope if axis else 1.0)
                 weights[offset] = weights.get(offset, 0.0) + by
         return (rank if self.side == "trailing" else -rank), list(weights.items()), steepness
 
@@ -104,13 +106,13 @@ class EdgePart:
             range(len(self.corners)),
             key=lambda k: abs(self.corners[k][0] - point[0]) + abs(self.corners[k][1] - point[1]),
         )
-        weights = [(offset, of) for offset, of in self.shares[near] if offset % 2 == 0]
+        weights = [(offset, of) for offset, axis, of in self.shares[near] if axis == 0]
         return self._moved(near, offsets)[0], weights
 
     def _moved(self, corner: int, offsets: Sequence[float]) -> Point:
         u, v = self.corners[corner]
-        for offset, of in self.shares[corner]:
-            if offset % 2:
+        for offset, axis, of in self.shares[corner]:
+            if axis:
                 v += of * offsets[offset]
             else:
                 u += of * offsets[offset]
@@ -119,10 +121,18 @@ class EdgePart:
 
 @dataclass(frozen=True, slots=True)
 class Edges:
-    """The parts of a blade's edges whose course is learnt; ``count`` offsets (mm) in all."""
+    """The parts of a blade's edges whose course is learnt.
+
+    ``widths`` holds for each offset its standard uncertainty over that of a corner of the outline.
+    """
 
     parts: tuple[EdgePart, ...]
-    count: int
+    widths: tuple[float, ...]
+
+    @property
+    def count(self) -> int:
+        """How many offsets (mm) there are in all."""
+        return len(self.widths)
 
     def offset(
         self, method: Method, seen: Observation, pose: Pose, offsets: Sequence[float]
@@ -183,13 +193,12 @@ def edges_of(
         for side, _, at, _ in contacts(method, each) if each is not None else ():
             heights[side].append(pose.locate(at)[1])
     parts: list[EdgePart] = []
-    count = 0
+    widths: list[float] = []
     for side in SIDES:
         found = sorted({e for v in heights[side] for e in _near(blade.outline_mm, side, v)})
         if found:
-            part, count = _part(blade.outline_mm, side, found, count)
-            parts.append(part)
-    return Edges(tuple(parts), count)
+            parts.append(_part(blade.outline_mm, side, found, widths))
+    return Edges(tuple(parts), tuple(widths))
 
 
 def _near(outline: Sequence[Point], side: Side, v_mm: float) -> list[int]:
@@ -211,38 +220,46 @@ def _near(outline: Sequence[Point], side: Side, v_mm: float) -> list[int]:
 
 
 def _part(
-    outline: Sequence[Point], side: Side, found: Sequence[int], count: int
-) -> tuple[EdgePart, int]:
-    """Return the part made of these edges, its offsets counted from ``count`` on."""
+    outline: Sequence[Point], side: Side, found: Sequence[int], widths: list[float]
+) -> EdgePart:
+    """Return the part made of these edges, its offsets added to ``widths``.
+
+    One straight edge is as well described by its ends' offsets along u alone.
+    """
     n = len(outline)
     wanted = sorted({c for i in found for c in (i, (i + 1) % n)})
     corners = tuple(outline[c] for c in wanted)
-    by_height = sorted(range(len(corners)), key=lambda k: corners[k][1])
-    known: list[int] = []
-    for k in by_height:
-        apart = abs(corners[k][1] - corners[known[-1]][1]) if known else APART_MM
-        if apart + abs(corners[k][0] - corners[known[-1]][0] if known else 0.0) >= APART_MM:
-            known.append(k)
-    place = {k: count + 2 * i for i, k in enumerate(known)}
-    shares = tuple(_shares(corners, known, place, k) for k in range(len(corners)))
     edges = tuple((wanted.index(i), wanted.index((i + 1) % n)) for i in found)
-    return EdgePart(side, corners, edges, shares), count + 2 * len(known)
+    axes = 2
+    width = 1.0
+    if len(edges) == 1:
+        (ua, va), (ub, vb) = corners
+        slope = (ub - ua) / (vb - va)
+        axes, width = 1, math.hypot(1.0, max(-STEEPEST, min(STEEPEST, slope)))
+    known: list[int] = []
+    for k in sorted(range(len(corners)), key=lambda k: corners[k][1]):
+        if not known or math.dist(corners[k], corners[known[-1]]) >= APART_MM:
+            known.append(k)
+    place = {k: len(widths) + axes * i for i, k in enumerate(known)}
+    widths += [width] * (axes * len(known))
+    shares = tuple(
+        tuple(
+            (place[j] + axis, axis, of) for j, of in _mix(corners, known, k) for axis in range(axes)
+        )
+        for k in range(len(corners))
+    )
+    return EdgePart(side, corners, edges, shares)
 
 
-def _shares(
-    corners: Sequence[Point], known: Sequence[int], place: dict[int, int], k: int
-) -> tuple[tuple[int, float], ...]:
-    """Return by which offsets a corner moves: its own, or those of the known ones about it."""
+def _mix(corners: Sequence[Point], known: Sequence[int], k: int) -> list[tuple[int, float]]:
+    """Return with which corners a corner moves: itself alone, or the known ones about it."""
+    if k in known:
+        return [(k, 1.0)]
     v = corners[k][1]
     below = [j for j in known if corners[j][1] <= v]
-    above = [j for j in known if corners[j][1] >= v]
-    if k in place:
-        mix = [(k, 1.0)]
-    elif not below or not above:
-        mix = [((above or below[-1:])[0], 1.0)]
-    else:
-        low, high = below[-1], above[0]
-        rise = corners[high][1] - corners[low][1]
-        share = (v - corners[low][1]) / rise if rise else 0.0
-        mix = [(low, 1.0 - share), (high, share)]
-    return tuple((place[j] + axis, of) for j, of in mix for axis in (0, 1))
+    above = [j for j in known if corners[j][1] > v]
+    if not below or not above:
+        return [((above or below[-1:])[0], 1.0)]
+    low, high = below[-1], above[0]
+    share = (v - corners[low][1]) / (corners[high][1] - corners[low][1])
+    return [(low, 1.0 - share), (high, share)]

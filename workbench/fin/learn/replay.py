@@ -12,9 +12,19 @@ from workbench.errors import BenchError, InputError, OutOfReachError
 from workbench.fin.fit import NoPoseError
 from workbench.fin.learn.edges import Edges, edges_of
 from workbench.fin.learn.imperfections import ORDINARY, Imperfections
-from workbench.fin.learn.seating import Seating, Weighed, seated, together
+from workbench.fin.learn.seating import Seating, Weighed, mean_of, seated, together
 from workbench.fin.learn.sight import Takes, look
-from workbench.fin.learn.state import BACKLASH, LEADS, State, new_job, prior, reversal, turned
+from workbench.fin.learn.state import (
+    BACKLASH,
+    LEADS,
+    OFFSETS,
+    TRAVELS,
+    State,
+    new_job,
+    prior,
+    reversal,
+    turned,
+)  # fmt: skip
 from workbench.fin.learn.thread_question import (
     LEAST_TURN,
     Move,
@@ -52,7 +62,8 @@ class Round:
 class Learnt:
     """What the rounds of a block and blade have taught.
 
-    ``edges`` is None until a first reading was taken; ``pose`` is where the blade was last.
+    ``edges`` is None until a first reading was taken; ``states`` are what the likely hypotheses
+    leave, none before it, and ``pose`` is where the blade was last.
     ``counts`` are the rounds in which each stud was turned, ``moves`` what single turns moved.
     """
 
@@ -60,23 +71,30 @@ class Learnt:
     known: Imperfections
     methods: tuple[Method, ...]
     edges: Edges | None = None
-    state: State | None = None
+    states: tuple[Weighed, ...] = ()
     pose: Pose | None = None
     rounds: int = 0
     counts: tuple[int, int, int] = (0, 0, 0)
     moves: tuple[Move, ...] = ()
 
+    @property
+    def state(self) -> State | None:
+        """What is known, all likely hypotheses together."""
+        return together(self.states) if self.states else None
+
     def lead_ratio(self, stud: int) -> tuple[float, float]:
         """Return what a turn moves over what the thread says, and its standard uncertainty."""
-        if self.state is None:
+        state = self.state
+        if state is None:
             return 1.0, self.known.lead
-        return 1.0 + self.state.mean[LEADS + stud], _sd(self.state, LEADS + stud)
+        return 1.0 + state.mean[LEADS + stud], _sd(state, LEADS + stud)
 
     def backlash(self, stud: int) -> tuple[float, float]:
         """Return a stud's backlash in turns and its standard uncertainty."""
-        if self.state is None:
+        state = self.state
+        if state is None:
             return self.known.backlash, self.known.u_backlash
-        return self.state.mean[BACKLASH + stud], _sd(self.state, BACKLASH + stud)
+        return state.mean[BACKLASH + stud], _sd(state, BACKLASH + stud)
 
     @property
     def question(self) -> ThreadQuestion | None:
@@ -122,16 +140,16 @@ def begin(learnt: Learnt, taken: Sequence[Takes], settled: bool = False) -> InJo
     rig, known = learnt.rig, learnt.known
     edges, state = learnt.edges, learnt.state
     if edges is None or state is None:
-        nowhere = look(rig, Edges((), 0), (), taken, known, None)
+        nowhere = look(rig, Edges((), ()), (), taken, known, None)
         pose = nowhere.fit.pose
         seen = observe_all(learnt.methods, rig.blade, rig.base, pose)
         edges = edges_of(rig.blade, learnt.methods, seen, pose)
-        state = prior(edges.count, known)
-        learnt = replace(learnt, edges=edges, state=state)
+        state = prior(edges.widths, known)
+        learnt = replace(learnt, edges=edges)
     sight = look(rig, edges, state.offsets_mm, taken, known, learnt.pose)
     start = ((1.0, new_job(state, sight.travels_mm, settled, known)),)
     seating = seated(start, rig, sight, (0.0,) * 3, known)
-    learnt = replace(learnt, state=seating.state, pose=sight.fit.pose)
+    learnt = replace(learnt, states=seating.states, pose=sight.fit.pose)
     return InJob(learnt, start, tuple(taken), (0.0,) * 3, seating)
 
 
@@ -168,20 +186,20 @@ def _seat(job: InJob) -> InJob:
     learnt = job.learnt
     rig, known, edges = learnt.rig, learnt.known, learnt.edges
     assert edges is not None
-    predicted = together(job.before)
+    expected = mean_of(job.before)
     assert learnt.pose is not None
     # Before the first reading of a job the studs may be anywhere: nothing is predicted then.
     is_predicted = job.moved
     try:
         start = learnt.pose
         if is_predicted:
-            start = seat(rig.studs, rig.blade, predicted.travels_mm, learnt.pose)
-        sight = look(rig, edges, predicted.offsets_mm, job.taken, known, start, is_predicted)
+            start = seat(rig.studs, rig.blade, expected[TRAVELS:LEADS], learnt.pose)
+        sight = look(rig, edges, expected[OFFSETS:], job.taken, known, start, is_predicted)
     except (NoPoseError, OutOfReachError) as why:
         reason = str(why)
-        return replace(job, learnt=replace(learnt, state=predicted), seating=None, reason=reason)
+        return replace(job, learnt=replace(learnt, states=job.before), seating=None, reason=reason)
     seating = seated(job.before, rig, sight, job.turns, known, job.again)
-    learnt = replace(learnt, state=seating.state, pose=sight.fit.pose)
+    learnt = replace(learnt, states=seating.states, pose=sight.fit.pose)
     return replace(job, learnt=learnt, seating=seating, reason="")
 
 
@@ -196,7 +214,7 @@ def _moves(old: InJob, new: InJob, turns: Sequence[float]) -> list[Move]:
     for j, (stud, n) in enumerate(zip(new.learnt.rig.studs, turns, strict=True)):
         if abs(n) <= LEAST_TURN:
             continue
-        p = reversal(old.learnt.state.directions[j], n) if old.learnt.state is not None else 0.5
+        p = reversal(old.seating.states[0][1].directions[j], n)
         real = abs(n) - p * known.backlash
         variance = 2.0 * known.seat_mm**2 + (known.move_share * most) ** 2
         for sight in (one, two):

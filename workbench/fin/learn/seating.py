@@ -11,14 +11,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
 from operator import mul
 from typing import Literal
 
 from workbench.fin.learn.imperfections import Imperfections
 from workbench.fin.learn.sight import Sight
 from workbench.fin.learn.state import OFFSETS, State
-from workbench.fin.linear import determinant, inverse
 from workbench.fin.rig import Rig
 from workbench.frozen import dataclass
 
@@ -36,6 +34,9 @@ class Hypothesis:
 
 LEAST_KEPT, MOST_KEPT = 0.01, 6
 """Hypotheses less likely than this are dropped after their seating, and more than so many."""
+
+LEAST_TOLD = 1e-5
+"""Hypotheses less likely than this are not even told."""
 
 Weighed = tuple[float, State]
 """A state and its probability."""
@@ -82,15 +83,14 @@ class Case:
 class Seating:
     """A seating with all that was concluded from its readings.
 
-    ``cases`` are the hypotheses, ``states`` what the likely ones leave, and ``state`` the mean and
-    covariance of those together.
+    ``predicted_mm`` are the travels expected, ``cases`` the hypotheses and ``states`` what the
+    likely ones leave.
     """
 
-    predicted: State
+    predicted_mm: list[float]
     sight: Sight
     cases: tuple[Case, ...]
     states: tuple[Weighed, ...]
-    state: State
 
     def probability(self, kind: Kind, subject: int | None = None) -> float:
         """Return the probability of a kind of hypothesis, of one stud or reading where given."""
@@ -124,8 +124,8 @@ def seated(
     own = _from_readings(sight.by_reading, sight.variances_mm2)
     for j in range(3):
         own[j][j] += max(known.seat_mm, 1e-9) ** 2
-    predicted = together(states)
-    found: list[tuple[float, Case]] = []
+    looks: list[tuple[State, Square]] = []
+    scored: list[_Scored] = []
     for weight, state in states:
         columns = _columns(state, sight)
         base = [
@@ -136,38 +136,37 @@ def seated(
             z - t - sum(w * (state.mean[OFFSETS + k] - sight.offsets_mm[k]) for k, w in by)
             for z, t, by in zip(sight.travels_mm, state.travels_mm, sight.by_offsets, strict=True)
         ]
-        for proposal in proposals:
-            case = _weighed(proposal, weight, state, columns, base, innovation, known)
-            if case is not None:
-                found.append(case)
-    cases = _shared(found)
+        scored += _scored(proposals, len(looks), weight, base, innovation)
+        looks.append((state, columns))
+    cases = _cases(scored, looks, known)
     kept = sorted(cases, key=lambda c: -c.probability)[:MOST_KEPT]
     kept = [c for c in kept if c.probability >= LEAST_KEPT]
     whole = math.fsum(c.probability for c in kept)
     after = tuple((c.probability / whole, c.after()) for c in kept)
-    return Seating(predicted, sight, cases, after, together(after))
+    return Seating(mean_of(states)[:3], sight, cases, after)
+
+
+def mean_of(states: Sequence[Weighed]) -> list[float]:
+    """Return the mean of several states together."""
+    if len(states) == 1:
+        return states[0][1].mean
+    weights = [w for w, _ in states]
+    every = zip(*(s.mean for _, s in states), strict=True)
+    return [sum(map(mul, weights, values)) for values in every]
 
 
 def together(states: Sequence[Weighed]) -> State:
     """Return the state with the mean and covariance of several together."""
     if len(states) == 1:
         return states[0][1]
-    weights = [w for w, _ in states]
-    mean = [
-        sum(map(mul, weights, values)) for values in zip(*(s.mean for _, s in states), strict=True)
-    ]
-    first = states[0]
-    cov = [[first[0] * v for v in row] for row in first[1].cov]
-    for w, state in states[1:]:
-        cov = [
-            [v + w * more for v, more in zip(row, own, strict=True)]
-            for row, own in zip(cov, state.cov, strict=True)
-        ]
+    mean = mean_of(states)
+    n = len(mean)
+    cov = [[0.0] * n for _ in range(n)]
     for w, state in states:
         off = [x - m for x, m in zip(state.mean, mean, strict=True)]
         cov = [
-            [v + w * a * b for v, b in zip(row, off, strict=True)]
-            for row, a in zip(cov, off, strict=True)
+            [v + w * (more + a * b) for v, more, b in zip(row, own, off, strict=True)]
+            for row, own, a in zip(cov, state.cov, off, strict=True)
         ]
     return State(mean, cov, states[0][1].directions)
 
@@ -232,39 +231,60 @@ def _one(j: int, variance: float) -> Square:
     return [[variance if i == k == j else 0.0 for k in range(3)] for i in range(3)]
 
 
-def _weighed(
-    proposal: Proposal,
+_Scored = tuple[float, Proposal, int, Square, list[float]]
+"""A logarithm of a weight, its hypothesis, the place of its state, S^-1, and the pull."""
+
+
+def _scored(
+    proposals: Sequence[Proposal],
+    place: int,
     weight: float,
-    state: State,
-    columns: Square,
     base: Square,
     innovation: Sequence[float],
-    known: Imperfections,
-) -> tuple[float, Case] | None:
-    """Return a hypothesis with the logarithm of its weight after the readings (Bayes' rule)."""
-    hypothesis, p, shift, add, q = proposal
-    s = [[b + a for b, a in zip(x, y, strict=True)] for x, y in zip(base, add, strict=True)]
-    back, size = inverse(s), determinant(s)
-    if back is None or not size > 0.0:
-        return None
-    y = [z - m for z, m in zip(innovation, shift, strict=True)]
-    pull = [sum(map(mul, row, y)) for row in back]
-    score = math.log(p * weight) - 0.5 * (math.log(size) + sum(map(mul, pull, y)))
-    gains = columns
-    if q:
-        j = hypothesis.subject
-        gains = [list(column) for column in columns]
-        gains[j][j] += q
-    misread = known.misread_mm**2 if hypothesis.kind == "misread" else 0.0
-    return score, Case(hypothesis, 0.0, state, gains, back, pull, q, misread)
+) -> list[_Scored]:
+    """Return each hypothesis about one state with what the readings say of it (Bayes' rule)."""
+    (s00, s01, s02), (_, s11, s12), (_, _, s22) = base
+    y0, y1, y2 = innovation
+    log_weight = math.log(weight)
+    out: list[_Scored] = []
+    for proposal in proposals:
+        _, p, (m0, m1, m2), ((a00, a01, a02), (_, a11, a12), (_, _, a22)), _ = proposal
+        a, b, c, d, e, f = s00 + a00, s01 + a01, s02 + a02, s11 + a11, s12 + a12, s22 + a22
+        # The inverse of a symmetric matrix by its cofactors.
+        i00, i01, i02 = d * f - e * e, c * e - b * f, b * e - c * d
+        size = a * i00 + b * i01 + c * i02
+        if not size > 0.0:
+            continue
+        i00, i01, i02 = i00 / size, i01 / size, i02 / size
+        i11, i12, i22 = (a * f - c * c) / size, (b * c - a * e) / size, (a * d - b * b) / size
+        x, y, z = y0 - m0, y1 - m1, y2 - m2
+        u, v, w = (
+            i00 * x + i01 * y + i02 * z,
+            i01 * x + i11 * y + i12 * z,
+            i02 * x + i12 * y + i22 * z,
+        )
+        score = log_weight + math.log(p) - 0.5 * (math.log(size) + u * x + v * y + w * z)
+        back = [[i00, i01, i02], [i01, i11, i12], [i02, i12, i22]]
+        out.append((score, proposal, place, back, [u, v, w]))
+    return out
 
 
-def _shared(found: Sequence[tuple[float, Case]]) -> tuple[Case, ...]:
-    """Return the cases with their probabilities."""
-    top = max(score for score, _ in found)
-    shares = [math.exp(score - top) for score, _ in found]
-    whole = math.fsum(shares)
-    return tuple(
-        replace(case, probability=share / whole)
-        for (_, case), share in zip(found, shares, strict=True)
-    )
+def _cases(
+    scored: Sequence[_Scored], looks: Sequence[tuple[State, Square]], known: Imperfections
+) -> tuple[Case, ...]:
+    """Return the hypotheses that count for anything, with their probabilities."""
+    top = max(each[0] for each in scored)
+    whole = math.fsum(math.exp(each[0] - top) for each in scored)
+    out = []
+    for score, (hypothesis, _, _, _, q), place, back, pull in scored:
+        probability = math.exp(score - top) / whole
+        if probability < LEAST_TOLD:
+            continue
+        state, gains = looks[place]
+        if q:
+            j = hypothesis.subject
+            gains = [list(column) for column in gains]
+            gains[j][j] += q
+        misread = known.misread_mm**2 if hypothesis.kind == "misread" else 0.0
+        out.append(Case(hypothesis, probability, state, gains, back, pull, q, misread))
+    return tuple(out)

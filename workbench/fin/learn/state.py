@@ -48,15 +48,18 @@ class State:
         return self.mean[OFFSETS:]
 
 
-def prior(offsets: int, known: Imperfections) -> State:
-    """Return what is known before anything is learnt, with this many edge offsets."""
+def prior(widths: Sequence[float], known: Imperfections) -> State:
+    """Return what is known before anything is learnt.
+
+    ``widths`` are the uncertainties of the edges' offsets over that of a corner.
+    """
     variances = (
         [ANYWHERE_MM**2] * 3
         + [known.lead**2] * 3
         + [known.u_backlash**2] * 3
-        + [known.vertex_mm**2] * offsets
+        + [(width * known.vertex_mm) ** 2 for width in widths]
     )
-    mean = [0.0] * 6 + [known.backlash] * 3 + [0.0] * offsets
+    mean = [0.0] * 6 + [known.backlash] * 3 + [0.0] * len(widths)
     n = len(variances)
     cov = [[variances[i] if i == j else 0.0 for j in range(n)] for i in range(n)]
     return State(mean, cov, UNKNOWN)
