@@ -122,6 +122,10 @@ class Truth:
             at[self.gap] += self.rng.uniform(0.003, 0.010) * IN
         self.pose = _seat(self.rig, at, self.place)
 
+    def seated_at(self, travels_mm: Sequence[float], rig: Rig | None = None) -> Pose:
+        """Return where the blade lies against studs with these travels."""
+        return _seat(rig or self.rig, travels_mm, self.place)
+
     def true(self, pose: Pose | None = None) -> list[float]:
         """Return what a caliper without error reads."""
         return [self.rig.observe(m, pose or self.pose).value_mm for m in METHODS]

@@ -216,7 +216,8 @@ def _moves(old: InJob, new: InJob, turns: Sequence[float]) -> list[Move]:
             continue
         p = reversal(old.seating.states[0][1].directions[j], n)
         real = abs(n) - p * known.backlash
-        variance = 2.0 * known.seat_mm**2 + (known.move_share * most) ** 2
+        gap = known.gap_p / 3.0 * (known.gap_mm**2 + known.u_gap_mm**2)
+        variance = 2.0 * (known.seat_mm**2 + gap) + (known.move_share * most) ** 2
         for sight in (one, two):
             variance += sum(
                 g * g * v for g, v in zip(sight.by_reading[j], sight.variances_mm2, strict=True)
@@ -224,8 +225,7 @@ def _moves(old: InJob, new: InJob, turns: Sequence[float]) -> list[Move]:
         in_turns = variance / stud.lead_mm**2 + known.turn**2
         in_turns += p * known.u_backlash**2 + p * (1.0 - p) * known.backlash**2
         moved = (two.travels_mm[j] - one.travels_mm[j]) / stud.lead_mm
-        u = math.hypot(math.sqrt(in_turns) / real, known.lead)
-        out.append(Move(j, moved / math.copysign(real, n), u))
+        out.append(Move(j, moved / math.copysign(real, n), math.sqrt(in_turns) / real))
     return out
 
 

@@ -20,13 +20,19 @@ ROUNDS, OFF, SURE = 3, 0.08, 5.0
 OFF_AT_ONCE, SURE_AT_ONCE = 0.5, 10.0
 """Asked at once when as far off as this."""
 
+COMMON = 0.015
+"""What all moves of a stud share of the lead's own error and the survey's does not average out."""
+
 NEAR = 0.03
 """A thread fits whose lead is this near, beside three standard deviations."""
 
 
 @dataclass(frozen=True, slots=True)
 class Move:
-    """What one turn of a stud moved: its place, the move over what its lead says, and that's u."""
+    """What one turn of a stud moved over what its lead says, and the standard uncertainty of that.
+
+    ``u`` leaves out what all moves of the stud have in common.
+    """
 
     stud: int
     ratio: float
@@ -54,7 +60,7 @@ def thread_question(rig: Rig, moves: Sequence[Move]) -> ThreadQuestion | None:
         weights = [1.0 / m.u**2 for m in own]
         whole = math.fsum(weights)
         mean = math.fsum(w * m.ratio for w, m in zip(weights, own, strict=True)) / whole
-        u = 1.0 / math.sqrt(whole)
+        u = math.hypot(1.0 / math.sqrt(whole), COMMON)
         middle = median(m.ratio for m in own)
         sure = abs(mean - 1.0) / u
         often = len(own) >= ROUNDS and abs(middle - 1.0) > OFF and sure > SURE
