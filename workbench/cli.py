@@ -273,6 +273,8 @@ def _run(args: argparse.Namespace) -> int:
 def _order(args: argparse.Namespace) -> int:
     from workbench.work.orders import read_order
 
+    if args.order == "-" == getattr(args, "history", None):
+        raise InputError("--history", "-", "a file: standard input is the order's")
     order = read_order(args.order)
     try:
         text = {"turns": _turns, "predict": _predict, "restate": _restate}[args.command](

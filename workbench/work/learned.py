@@ -166,7 +166,17 @@ def act_words(advice: Advice) -> str:
         for name, n in zip(names, act.turns, strict=True)
         if n
     )
-    return f"Turn {turns}: {_percent(act.p_after)} to be on target after it."
+    words = f"Turn {turns}: {_percent(act.p_after)} to be on target after it."
+    stud = _unseated(job)
+    if stud is not None:
+        words += f" Push it well home: it seems not to be at the {names[stud]} stud."
+    return words
+
+
+def _unseated(job: InJob) -> int | None:
+    """Return the stud at which the blade is likelier not home than home."""
+    assert job.seating is not None
+    return next((j for j in range(3) if job.seating.probability("gap", j) > 0.5), None)
 
 
 def _gap_text(advice: Advice, stud: int) -> str:

@@ -35,7 +35,7 @@ def read_rounds(path: str | Path, order: Order) -> tuple[Round, ...]:
     rounds: list[Round] = []
     begun: set[str] = set()
     last: tuple[datetime, str] | None = None
-    for number, line in enumerate(read_text(path, LARGEST_BYTES).split("\n"), 1):
+    for number, line in enumerate(_text(path).split("\n"), 1):
         if not line.strip():
             continue
         table = Table(_parsed(line, f"history line {number}"), f"history line {number}", order.unit)
@@ -48,6 +48,13 @@ def read_rounds(path: str | Path, order: Order) -> tuple[Round, ...]:
         begun.add(each.job)
         rounds.append(each)
     return tuple(rounds)
+
+
+def _text(path: str | Path) -> str:
+    try:
+        return read_text(path, LARGEST_BYTES)
+    except InputError as why:
+        raise InputError("--history", why.value, why.accepted) from None
 
 
 def _parsed(line: str, where: str) -> object:

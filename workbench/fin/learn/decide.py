@@ -320,7 +320,9 @@ class _Ways:
         return tuple(moves), tuple(self._turns_for(j, move) for j, move in enumerate(moves))
 
     def _score(self, turns: tuple[float, ...]) -> float:
-        return self.probability(turns, quick=True) - EACH_STUD * sum(1 for n in turns if n)
+        home = 1.0 - (self.known.gap_p if any(turns) else self.known.gap_again_p)
+        each = EACH_STUD * sum(1 for n in turns if n)
+        return home * self.probability(turns, quick=True) - each
 
     def _plain(self) -> tuple[float, ...]:
         """Return the turns that miss the targets least: nothing is uncertain but the readings."""
