@@ -9,6 +9,7 @@ from __future__ import annotations
 import argparse
 import math
 import random
+import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from multiprocessing import Pool
@@ -16,6 +17,7 @@ from multiprocessing import Pool
 from tests.fin.learning_shop import (
     CLEAR,
     CORNERS,
+    METHODS,
     Outcome,
     Truth,
     all_known,
@@ -24,8 +26,13 @@ from tests.fin.learning_shop import (
     by_learning,
     filtered_only,
     fresh,
+    season,
+    takes,
 )
 from tests.fin.plates import IN
+from workbench.fin.guidance import Target
+from workbench.fin.learn.decide import decide
+from workbench.fin.learn.replay import begin, taught
 
 SEED = 20_000
 WAYS = (
@@ -137,6 +144,37 @@ def particulars(found: Sequence[Run]) -> str:
     )
 
 
+def speed() -> str:
+    """Return what a replay of 1,000 rounds and the next act take, in CPU time."""
+    shop = Truth(random.Random(SEED))
+    rounds = season(shop, 500)
+    began = time.process_time()
+    for _ in range(1_000_000):
+        pass
+    bare = time.process_time() - began
+    began = time.process_time()
+    learnt = taught(shop.told, METHODS, rounds)
+    replayed = time.process_time() - began
+    aims = shop.new_job()
+    targets = [Target(m, a, 0.002 * IN) for m, a in zip(METHODS, aims, strict=True)]
+    shop.seat()
+    taken = takes(shop, 3)
+    began = time.process_time()
+    for _ in range(20):
+        job = begin(learnt, taken, True)
+        assert job.seating is not None
+        assert job.learnt.edges is not None
+        decide(
+            shop.told, job.learnt.edges, job.seating, job.taken, targets, 1 / 16, learnt.known,
+            is_first=True,
+        )  # fmt: skip
+    act = (time.process_time() - began) / 20
+    return (
+        f"1,000 rounds of 500 jobs gone through in {replayed:.2f} s, a seating with its next act "
+        f"{1000.0 * act:.1f} ms (a bare loop of a million takes {1000.0 * bare:.0f} ms here)"
+    )
+
+
 def main(words: Sequence[str] | None = None, say: Callable[[str], None] = print) -> None:
     """Print the table."""
     parser = argparse.ArgumentParser(prog="python -m tests.fin.learning_bench")
@@ -145,8 +183,12 @@ def main(words: Sequence[str] | None = None, say: Callable[[str], None] = print)
     parser.add_argument("--tolerance", type=float, default=0.002, help="in inches")
     parser.add_argument("--corners", action="store_true", help="corners right at the base")
     parser.add_argument("--only", type=int, action="append", help="a row's number, from 1")
+    parser.add_argument("--speed", action="store_true", help="only: what a round and a replay take")
     parser.add_argument("--processes", type=int, default=2)
     args = parser.parse_args(words)
+    if args.speed:
+        say(speed())
+        return
     spans = [(1, 1)] + [(j, j + 4) for j in range(6, args.jobs, 10)]
     if args.jobs > 1 and (not spans[1:] or spans[-1][1] < args.jobs):
         spans.append((max(2, args.jobs - 4), args.jobs))

@@ -16,13 +16,15 @@ from workbench.fin.blade import Blade, Hole
 from workbench.fin.guidance import Rig, Target, plan
 from workbench.fin.learn.decide import decide
 from workbench.fin.learn.imperfections import ORDINARY, Imperfections
-from workbench.fin.learn.replay import InJob, Learnt, Takes, begin, go_on, nothing_learnt, take_more
+from workbench.fin.learn.replay import InJob, Learnt, Round, begin, go_on, nothing_learnt, take_more
+from workbench.fin.learn.sight import Takes
 from workbench.fin.learn.state import BACKLASH, OFFSETS
 from workbench.fin.pose import Pose
 from workbench.fin.readings import Reading
 from workbench.fin.studs import Stud, seat
 
 METHODS = (DEPTH, TAIL, LENGTH)
+Turns = tuple[float, float, float]
 CLEAR = Pose(0.65 * IN, -1.0 * IN, 0.004)
 """Here the bench plate's corners are 0.4 in clear of the base ..."""
 CORNERS = Pose(0.65 * IN, -1.4 * IN, 0.004)
@@ -311,3 +313,27 @@ def all_known(shop: Truth) -> Learnt:
 def fresh(told: Rig, known: Imperfections = ORDINARY) -> Learnt:
     """Return what a bench knows before its first round."""
     return nothing_learnt(told, METHODS, known)
+
+
+def takes(shop: Truth, count: int = 1) -> tuple[Takes, ...]:
+    """Return so many takes of each reading."""
+    each = [shop.take() for _ in range(count)]
+    return tuple(Takes(m, tuple(t[i] for t in each)) for i, m in enumerate(METHODS))
+
+
+def season(
+    shop: Truth, jobs: int, rounds: int = 2, most: float = 0.8, turns: Turns | None = None
+) -> tuple[Round, ...]:
+    """Return jobs of a shop in which studs are turned by chance."""
+    out = []
+    for k in range(jobs):
+        shop.new_job()
+        shop.settle()
+        shop.seat()
+        before = takes(shop)
+        for n in range(rounds):
+            a, b, c = turns or (shop.rng.uniform(-most, most) for _ in range(3))
+            shop.turn_studs((a, b, c))
+            shop.seat()
+            out.append(Round(f"J{k}", (a, b, c), takes(shop), () if n else before, True))
+    return tuple(out)
