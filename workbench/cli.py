@@ -90,6 +90,11 @@ def _order_commands(commands: argparse._SubParsersAction[Parser]) -> None:
         description="Pose now and wanted, exact and rounded stud turns, the steps in order and the "
         "readings to expect.",
     )
+    turns.add_argument(
+        "--history",
+        metavar="FILE",
+        help="the rounds of this block and blade so far, JSON lines: the answer learns from them",
+    )
     predict = commands.add_parser(
         "predict",
         help="what a work order's readings become after given stud turns",
@@ -124,6 +129,7 @@ def _order_commands(commands: argparse._SubParsersAction[Parser]) -> None:
         [
             ("turns heron.toml", "The turns of a work order, as a table."),
             ("turns - --json", "An order on standard input, for a machine."),
+            ("turns heron.toml --history rounds.jsonl", "With what its rounds so far have taught."),
         ],
         ("predict", "restate"),
     )
@@ -267,6 +273,8 @@ def _run(args: argparse.Namespace) -> int:
 def _order(args: argparse.Namespace) -> int:
     from workbench.work.orders import read_order
 
+    if args.order == "-" == getattr(args, "history", None):
+        raise InputError("--history", "-", "a file: standard input is the order's")
     order = read_order(args.order)
     try:
         text = {"turns": _turns, "predict": _predict, "restate": _restate}[args.command](
@@ -283,6 +291,13 @@ def _order(args: argparse.Namespace) -> int:
 
 
 def _turns(args: argparse.Namespace, order: Order) -> str:
+    if args.history is not None:
+        from workbench.work.learned import advice_of, advice_report, advice_table
+        from workbench.work.rounds import read_rounds
+
+        advice = advice_of(order, read_rounds(args.history, order))
+        return _json(advice_report(advice)) if args.json else advice_table(advice)
+
     from workbench.work import reports
 
     result = reports.plan_of(order)

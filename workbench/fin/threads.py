@@ -7,6 +7,7 @@ and UNF series (threads per inch). Studs are single-start, so that the lead is t
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 
 from workbench.errors import InputError
 from workbench.measure.units import MM_PER_INCH
@@ -71,6 +72,19 @@ def lead_of_tpi(tpi: float, field: str = "tpi") -> float:
     if not 4.0 <= tpi <= 200.0:
         raise InputError(field, tpi, "4 to 200 threads per inch")
     return MM_PER_INCH / tpi
+
+
+@lru_cache(maxsize=1)
+def known_leads() -> tuple[tuple[str, float], ...]:
+    """Return the designations of the tables with their leads in mm."""
+    metric = {f"M{size}x{pitch:g}": pitch for size, pitch in ISO_COARSE_MM.items()}
+    metric |= {f"M{size}x{p:g}": p for size, pitches in ISO_FINE_MM.items() for p in pitches}
+    unified = {
+        f"{size}-{tpi} {series}": MM_PER_INCH / tpi
+        for size, table in UNIFIED_TPI.items()
+        for series, tpi in table.items()
+    }
+    return (*metric.items(), *unified.items())
 
 
 def _metric_lead(designation: str, field: str, size: str, pitch: str | None) -> float:

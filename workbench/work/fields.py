@@ -57,6 +57,19 @@ class Table:
             raise InputError(self.where(key), value, "a name that is not empty")
         return value
 
+    def truth(self, key: str) -> bool:
+        """Return true or false; a key that is left out is false."""
+        if not self.has(key):
+            return False
+        value = self.raw(key, "true or false")
+        if not isinstance(value, bool):
+            raise InputError(self.where(key), value, "true or false")
+        return value
+
+    def names(self) -> list[str]:
+        """Return the keys there are, where they are names that the file may choose."""
+        return [str(key) for key in self._data]
+
     def length(self, key: str, default_mm: float | None = None) -> float:
         """Return a length in mm; with a default the key may be left out."""
         if default_mm is not None and not self.has(key):

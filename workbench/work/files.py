@@ -37,11 +37,11 @@ def parse_table(text: str, kind: str = "") -> dict[str, Any]:
     data = _json(text) if as_json else _toml(text)
     if not isinstance(data, dict):
         raise InputError("file", type(data).__name__, "a table of keys and values at the top")
-    _check_sane(data)
+    check_sane(data)
     return data
 
 
-def _check_sane(data: dict[str, Any]) -> None:
+def check_sane(data: dict[str, Any]) -> None:
     """Refuse what could not even be shown in a message: deep nesting and endless whole numbers."""
     level: list[object] = [data]
     for _ in range(DEEPEST):
@@ -100,7 +100,7 @@ def _toml(text: str) -> object:
 
 def _json(text: str) -> object:
     try:
-        return json.loads(text, parse_constant=_no_constant, object_pairs_hook=_no_doubles)
+        return json.loads(text, parse_constant=no_constant, object_pairs_hook=no_doubles)
     except json.JSONDecodeError as why:
         raise InputError("file", f"line {why.lineno}: {why.msg}", "JSON") from None
     except RecursionError:
@@ -111,11 +111,13 @@ def _json(text: str) -> object:
         raise InputError("file", str(why), "JSON with numbers of a sane size") from None
 
 
-def _no_constant(word: str) -> object:
+def no_constant(word: str) -> object:
+    """Refuse a number of JSON that is not finite."""
     raise InputError("file", word, "JSON with finite numbers")
 
 
-def _no_doubles(pairs: list[tuple[str, object]]) -> dict[str, object]:
+def no_doubles(pairs: list[tuple[str, object]]) -> dict[str, object]:
+    """Return the pairs of a JSON object as a dict, each key of it given once."""
     out: dict[str, object] = {}
     for key, value in pairs:
         if key in out:

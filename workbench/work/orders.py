@@ -28,7 +28,7 @@ from workbench.work.trust import Taken, readings_of
 
 __all__ = [
     "DEFAULT_FINEST_TURN", "DEFAULT_TOLERANCE_MM", "Order", "order_from", "read_base", "read_blade",
-    "read_method", "read_order", "read_stud",
+    "read_method", "read_order", "read_stud", "read_takes",
 ]  # fmt: skip
 
 DEFAULT_TOLERANCE_MM = 0.002 * MM_PER_INCH
@@ -42,7 +42,11 @@ MOST_TABLES = 50
 
 @dataclass(frozen=True, slots=True)
 class Order:
-    """A work order: the rig, the methods by name in order, readings and targets (mm)."""
+    """A work order: the rig, the methods by name in order, readings and targets (mm).
+
+    ``taken`` are the readings' takes; ``job`` tells which rounds of a history are its own, and
+    ``settled`` whether each stud was turned out and in again before the first reading.
+    """
 
     unit: Unit
     finest_turn: float
@@ -50,6 +54,9 @@ class Order:
     methods: tuple[Method, ...]
     readings: tuple[Reading, ...]
     targets: tuple[Target, ...]
+    taken: tuple[Taken, ...] = ()
+    job: str = ""
+    settled: bool = False
 
     def method(self, name: str, field: str = "method") -> Method:
         """Return the order's method of that name; an InputError lists what there is."""
@@ -72,6 +79,8 @@ def order_from(data: Mapping[str, object]) -> Order:
     top.raw("unit", "")
     for key in ("title", "ski", "rider", "note"):  # words for people; nothing is computed from them
         top.text(key, default="")
+    job = top.name("job") if top.has("job") else ""
+    settled = top.truth("settled")
     finest = _finest_turn(top)
     blade = read_blade(top.table("blade", "the blade's table"))
     base = read_base(top)
@@ -89,7 +98,7 @@ def order_from(data: Mapping[str, object]) -> Order:
     )
     _once("targets", [t.method.name for t in targets])
     top.done()
-    return Order(top.unit, finest, rig, methods, readings, targets)
+    return Order(top.unit, finest, rig, methods, readings, targets, tuple(taken), job, settled)
 
 
 def _finest_turn(top: Table) -> float:
@@ -199,18 +208,23 @@ def _limits(table: Table) -> tuple[float, float] | None:
 
 def _taken(table: Table, methods: tuple[Method, ...]) -> Taken:
     method = _named(table.text("method", "a method's name"), methods, table.where("method"))
-    accepted = "a list of one or more lengths"
     if table.has("value"):
         raise InputError(table.where("value"), table.raw("value", ""), "values = [...], a list")
-    raw = as_list(table.raw("values", accepted), table.where("values"), accepted)
-    if not 1 <= len(raw) <= MOST_VALUES:
-        raise InputError(table.where("values"), raw, accepted)
-    values = tuple(table.as_length(v, table.where(f"values[{i}]")) for i, v in enumerate(raw))
+    values = read_takes(table, "values")
     given = table.length("u") if table.has("u") else None
     table.done()
     if given is not None and given <= 0.0:
         raise InputError(table.where("u"), given / _per(table.unit), "more than 0")
     return Taken(method, values, method.stated_u_mm if given is None else given)
+
+
+def read_takes(table: Table, key: str) -> tuple[float, ...]:
+    """Return the takes (mm) of one method: a list of one or more lengths."""
+    accepted = "a list of one or more lengths"
+    raw = as_list(table.raw(key, accepted), table.where(key), accepted)
+    if not 1 <= len(raw) <= MOST_VALUES:
+        raise InputError(table.where(key), raw, accepted)
+    return tuple(table.as_length(v, f"{table.where(key)}[{i}]") for i, v in enumerate(raw))
 
 
 def _target(table: Table, readings: tuple[Reading, ...]) -> Target:

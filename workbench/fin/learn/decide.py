@@ -1,0 +1,493 @@
+"""What to do next at the bench, and how sure it is to be on target before and after it."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from operator import mul
+from typing import Literal
+
+from workbench.errors import InputError
+from workbench.fin.fit import NoPoseError, Reading, fit_pose
+from workbench.fin.goals import Goal, TargetOutOfReachError, goals_of
+from workbench.fin.learn.edges import Edges
+from workbench.fin.learn.imperfections import Imperfections
+from workbench.fin.learn.seating import Case, Seating, mean_of, together
+from workbench.fin.learn.sight import Takes
+from workbench.fin.learn.state import BACKLASH, LEADS, OFFSETS, effect_of, reversal
+from workbench.fin.learn.within import FINE, QUICK, all_within, within
+from workbench.fin.linear import inverse, multiply, solve
+from workbench.fin.plans import Target
+from workbench.fin.pose import Pose
+from workbench.fin.rig import Rig
+from workbench.fin.rounding import rounded
+from workbench.frozen import dataclass
+
+Do = Literal["turn", "leave", "push_home", "measure_again"]
+
+DECLARED = 0.5
+"""On target is said from this probability on, and with it."""
+
+SURE, DOUBTFUL = 0.95, (0.15, 0.9)
+"""A reading less sure than this is taken again while the whole lies between these."""
+
+FIRST_TAKES = 3
+"""Takes of each reading before the first turn of a job, and the most that are asked for later."""
+
+EACH_STUD = 0.002
+"""What a stud turned must gain in probability."""
+
+GAIN = 0.05
+"""What pushing the blade home must gain in probability."""
+
+LEAST_CASE, LEAST_TO_RANK = 1e-3, 0.05
+"""Hypotheses less likely than this count for nothing, or not where turns are compared."""
+
+
+@dataclass(frozen=True, slots=True)
+class Act:
+    """The next act. ``turns`` are by stud, in the rig's order (positive is in).
+
+    ``needed_mm`` are the moves of the studs that would put the readings right on their targets, and
+    ``exact`` the turns that make them, backlash included.
+    ``stud`` is the one at which the blade seems not to be home; ``methods`` are the places of the
+    readings to take again. ``p_now`` is the probability that all targets are within tolerance as
+    the blade is now, ``p_after`` that they are after the turns, ``p_by_method`` (by reading; None
+    without a target) each alone now.
+    """
+
+    do: Do
+    turns: tuple[float, ...]
+    needed_mm: tuple[float, ...]
+    exact: tuple[float, ...]
+    p_now: float
+    p_after: float
+    stud: int | None = None
+    methods: tuple[int, ...] = ()
+    p_by_method: tuple[float | None, ...] = ()
+
+
+def decide(
+    rig: Rig,
+    edges: Edges,
+    seating: Seating,
+    taken: Sequence[Takes],
+    targets: Sequence[Target],
+    finest_turn: float,
+    known: Imperfections,
+    default_tolerance_mm: float = 0.05,
+    is_first: bool = False,
+    may_ask: bool = True,
+) -> Act:
+    """Return the next act after a seating.
+
+    ``taken`` are its takes, ``is_first`` tells that no stud was turned yet in this job and
+    ``may_ask`` that readings may be asked for again.
+
+    Raises:
+        InputError: a target without a reading, two for one method, or an odd ``finest_turn``.
+        OutOfReachError: the blade cannot get there.
+    """
+    if not (math.isfinite(finest_turn) and 0.0 <= finest_turn <= 1.0):
+        raise InputError("finest_turn", finest_turn, "0 (exact) to 1 turn, such as 1/8")
+    goals = _goals(edges, seating, targets, default_tolerance_mm)
+    now = _Now(seating, goals)
+    p_now = now.together()
+    ways = _Ways(rig, edges, seating, goals, finest_turn, known)
+    turns = ways.best()
+    needed, exact = ways.exact()
+    again = _again(seating, taken, now, p_now, known, is_first) if may_ask else ()
+    p_by = now.each()
+    if again:
+        after = ways.expected(turns) if any(turns) else p_now
+        return Act("measure_again", turns, needed, exact, p_now, after, None, again, p_by)
+    if p_now >= DECLARED:
+        return Act("leave", (0.0,) * 3, needed, exact, p_now, p_now, None, (), p_by)
+    if any(turns):
+        return Act("turn", turns, needed, exact, p_now, ways.expected(turns), None, (), p_by)
+    p_after = ways.expected(turns)
+    if p_after > p_now + GAIN:
+        stud = max(range(3), key=lambda j: seating.probability("gap", j))
+        return Act("push_home", turns, needed, exact, p_now, p_after, stud, (), p_by)
+    return Act("leave", turns, needed, exact, p_now, p_now, None, (), p_by)
+
+
+def _goals(
+    edges: Edges, seating: Seating, targets: Sequence[Target], default_tolerance_mm: float
+) -> list[Goal]:
+    """Return a goal for each reading; what is held is held where it was read."""
+    sight = seating.sight
+    out = []
+    for i, goal in enumerate(goals_of(sight.fit, targets, default_tolerance_mm)):
+        if goal.role == "held":
+            reading, seen = sight.readings[i], sight.fit.observations[i]
+            here = reading.value_mm
+            if len(sight.readings) > 3:
+                offset = edges.offset(
+                    reading.method, seen, sight.fit.pose, mean_of(seating.states)[OFFSETS:]
+                )
+                here = seen.value_mm + offset.mm
+            held = Target(reading.method, here, goal.target.tolerance_mm)
+            goal = Goal(held, "held", goal.follows_reading, goal.u_mm)
+        out.append(goal)
+    return out
+
+
+def _again(
+    seating: Seating,
+    taken: Sequence[Takes],
+    now: _Now,
+    p_now: float,
+    known: Imperfections,
+    is_first: bool,
+) -> tuple[int, ...]:
+    """Return the places of the readings to take again."""
+    if not known.take_mm:
+        return ()
+    few = [
+        i for i, t in enumerate(taken) if len(t.values_mm) < FIRST_TAKES and not t.method.is_coarse
+    ]
+    if is_first and few and p_now < DOUBTFUL[1]:
+        return tuple(few)
+    misread = [i for i in range(len(taken)) if seating.probability("misread", i) > 0.5]
+    if misread and any(i in few for i in misread):
+        return tuple(i for i in misread if i in few)
+    split = [i for i in few if taken[i].is_split and _is_apart(taken[i], known)]
+    if split:
+        return tuple(split)
+    if DOUBTFUL[0] < p_now < DOUBTFUL[1]:
+        each = now.each()
+        return tuple(i for i in few if (p := each[i]) is not None and p < SURE)
+    return ()
+
+
+def _is_apart(taken: Takes, known: Imperfections) -> bool:
+    mean, u = taken.summary(known)
+    return u >= 0.999 * (max(taken.values_mm) - mean) > 0.0 and u > 3.0 * known.take_mm
+
+
+class _Now:
+    """The true readings of this seating, each hypothesis by itself."""
+
+    def __init__(self, seating: Seating, goals: Sequence[Goal]) -> None:
+        self._seating = seating
+        self._goals = goals
+        self._aimed = [i for i, g in enumerate(goals) if g.role == "target"]
+        self._cases = [
+            (case.probability, *_true_readings(seating, case)) for case in _likely(seating)
+        ]
+
+    def together(self) -> float:
+        """Return the probability that all targets are within tolerance."""
+        return sum(
+            p
+            * all_within(
+                [mean[i] - self._goals[i].target.value_mm for i in self._aimed],
+                [[cov[i][j] for j in self._aimed] for i in self._aimed],
+                [_limit(self._goals[i]) for i in self._aimed],
+            )
+            for p, mean, cov in self._cases
+        )
+
+    def each(self) -> tuple[float | None, ...]:
+        """Return the probability of each target alone; None for a reading without one."""
+        return tuple(
+            sum(
+                p * within(mean[i] - g.target.value_mm, cov[i][i], _limit(g))
+                for p, mean, cov in self._cases
+            )
+            if i in self._aimed
+            else None
+            for i, g in enumerate(self._goals)
+        )
+
+
+def _limit(goal: Goal) -> float:
+    return goal.target.tolerance_mm
+
+
+def _likely(seating: Seating) -> list[Case]:
+    return [c for c in seating.cases if c.probability > LEAST_CASE]
+
+
+def _true_readings(seating: Seating, case: Case) -> tuple[list[float], list[list[float]]]:
+    """Return mean and covariance (mm) of the readings without the caliper's error."""
+    sight = seating.sight
+    variances = list(sight.variances_mm2)
+    if case.hypothesis.kind == "misread":
+        variances[case.hypothesis.subject] += case.added_mm2
+    n = len(variances)
+    back = [[variances[i] * sight.by_reading[j][i] for j in range(3)] for i in range(n)]
+    mean = [
+        r.value_mm - sum(b * p for b, p in zip(row, case.pull, strict=True))
+        for r, row in zip(sight.readings, back, strict=True)
+    ]
+    through = multiply(back, case.inverse)
+    cov = [
+        [
+            (variances[i] if i == j else 0.0)
+            - sum(a * b for a, b in zip(through[i], back[j], strict=True))
+            for j in range(n)
+        ]
+        for i in range(n)
+    ]
+    return mean, cov
+
+
+@dataclass(frozen=True, slots=True)
+class _Outlook:
+    """What one hypothesis says of the readings at the target before any turn.
+
+    By how much it shifts them (n) and leads and backlash (6) from the collapsed state, and the
+    covariances of the readings (n x n), of readings and those six (n x 6), and of the six (6 x 6).
+    """
+
+    probability: float
+    shift: list[float]
+    shift_six: list[float]
+    cov: list[list[float]]
+    cross: list[list[float]]
+    cov_six: list[list[float]]
+
+
+class _Ways:
+    """The turns that may be made from here, and the readings that each would lead to."""
+
+    def __init__(
+        self,
+        rig: Rig,
+        edges: Edges,
+        seating: Seating,
+        goals: Sequence[Goal],
+        finest: float,
+        known: Imperfections,
+    ) -> None:
+        self.rig, self.known, self.finest = rig, known, finest
+        self.seating = seating
+        self.state = together(seating.states)
+        self.active = [g for g in goals if g.role != "follows"]
+        self.wanted, self.wanted_mm, self.by_travel, self.off_mm, by_offsets = _wanted(
+            rig, edges, self.state.offsets_mm, self.active, seating.sight.fit.pose
+        )
+        self.by_offset = by_offsets
+        self.halves = [_limit(g) for g in self.active]
+        self.cases = [self._posterior(case) for case in _likely(seating)]
+        likely = [c for c in self.cases if c.probability > LEAST_TO_RANK]
+        self.to_rank = likely or self.cases
+
+    def _posterior(self, case: Case) -> _Outlook:
+        """Return what a hypothesis leaves open of the readings at the target."""
+        before, gains = case.before, case.gains
+        used = sorted({OFFSETS + k for row in self.by_offset for k in row})
+        places = [*range(OFFSETS), *used]
+        rows = [[gains[j][k] for j in range(3)] for k in places]
+        cov = [[before.cov[k][m] for m in places] for k in places]
+        if case.turned_mm2:
+            cov[case.hypothesis.subject][case.hypothesis.subject] += case.turned_mm2
+        through = multiply(rows, case.inverse)
+        cov = [
+            [c - a[0] * b[0] - a[1] * b[1] - a[2] * b[2] for c, b in zip(row, rows, strict=True)]
+            for row, a in zip(cov, through, strict=True)
+        ]
+        mean = [
+            before.mean[k] - self.state.mean[k] + sum(map(mul, row, case.pull))
+            for k, row in zip(places, rows, strict=True)
+        ]
+        reads = [
+            [*b, *(0.0,) * 6, *(f.get(k - OFFSETS, 0.0) for k in used)]
+            for b, f in zip(self.by_travel, self.by_offset, strict=True)
+        ]
+        across = [[sum(map(mul, row, column)) for column in cov] for row in reads]
+        return _Outlook(
+            case.probability,
+            [sum(map(mul, row, mean)) for row in reads],
+            mean[LEADS:OFFSETS],
+            [[sum(map(mul, row, other)) for other in reads] for row in across],
+            [row[LEADS:OFFSETS] for row in across],
+            [row[LEADS:OFFSETS] for row in cov[LEADS:OFFSETS]],
+        )
+
+    def best(self) -> tuple[float, ...]:
+        """Return the turns of greatest probability; no turns at all are among them."""
+        if self.known.is_exact:
+            return self._plain()
+        return max(self._candidates(), key=self._score)
+
+    def exact(self) -> tuple[tuple[float, ...], tuple[float, ...]]:
+        """Return the moves (mm) that put the readings on their targets, and the turns for them."""
+        moves = self._least((0, 1, 2), self._missed((0.0, 0.0, 0.0)))
+        return tuple(moves), tuple(self._turns_for(j, move) for j, move in enumerate(moves))
+
+    def _score(self, turns: tuple[float, ...]) -> float:
+        home = 1.0 - (self.known.gap_p if any(turns) else self.known.gap_again_p)
+        each = EACH_STUD * sum(1 for n in turns if n)
+        return home * self.probability(turns, quick=True) - each
+
+    def _plain(self) -> tuple[float, ...]:
+        """Return the turns that miss the targets least: nothing is uncertain but the readings."""
+        now = self.seating.sight.travels_mm
+        exact = [
+            (w - n) / stud.lead_mm
+            for w, n, stud in zip(self.wanted_mm, now, self.rig.studs, strict=True)
+        ]
+        fit = self.seating.sight.fit
+        return tuple(rounded(self.rig, fit.pose, self.active, exact, self.finest))
+
+    def probability(
+        self, turns: Sequence[float], quick: bool = False, gap: int | None = None
+    ) -> float:
+        """Return the probability that all are within tolerance after these turns and a seating.
+
+        With ``gap`` the blade is not home at that stud; ``quick`` is to compare turns by.
+        """
+        effect = effect_of(self.state, self.rig, turns, self.known)
+        start = self._missed(effect.moved_mm)
+        rows = [
+            [*map(mul, b, effect.by_lead_mm), *map(mul, b, effect.by_backlash_mm)]
+            for b in self.by_travel
+        ]
+        noise = [v + self.known.seat_mm**2 for v in effect.variances_mm2]
+        if gap is not None:
+            noise[gap] += self.known.u_gap_mm**2
+            start = [
+                m + b[gap] * self.known.gap_mm for m, b in zip(start, self.by_travel, strict=True)
+            ]
+        weighed = [list(map(mul, b, noise)) for b in self.by_travel]
+        own = [[sum(map(mul, a, b)) for b in self.by_travel] for a in weighed]
+        total = 0.0
+        cases = self.to_rank if quick else self.cases
+        for case in cases:
+            at = [
+                m + s + sum(map(mul, row, case.shift_six))
+                for m, s, row in zip(start, case.shift, rows, strict=True)
+            ]
+            through = [[sum(map(mul, row, column)) for column in case.cov_six] for row in rows]
+            spread = [
+                [
+                    case.cov[i][j]
+                    + own[i][j]
+                    + sum(map(mul, case.cross[i], rows[j]))
+                    + sum(map(mul, case.cross[j], rows[i]))
+                    + sum(map(mul, through[i], rows[j]))
+                    for j in range(len(rows))
+                ]
+                for i in range(len(rows))
+            ]
+            nodes = QUICK if quick else FINE
+            total += case.probability * all_within(at, spread, self.halves, nodes)
+        return total / math.fsum(case.probability for case in cases)
+
+    def expected(self, turns: Sequence[float]) -> float:
+        """Return the probability of being on target after these turns, a gap allowed for."""
+        gap_p = self.known.gap_p if any(turns) else self.known.gap_again_p
+        total = (1.0 - gap_p) * self.probability(turns)
+        if gap_p:
+            total += gap_p / 3.0 * sum(self.probability(turns, True, j) for j in range(3))
+        return total
+
+    def _missed(self, moved: Sequence[float]) -> list[float]:
+        """Return by how much each reading would miss its target, on the average."""
+        off = [
+            t + m - w for t, m, w in zip(self.state.travels_mm, moved, self.wanted_mm, strict=True)
+        ]
+        return [r + sum(map(mul, b, off)) for r, b in zip(self.off_mm, self.by_travel, strict=True)]
+
+    def _candidates(self) -> list[tuple[float, ...]]:
+        """Return no turns, and for each set of studs the turns that miss least, on the grid."""
+        out: dict[tuple[float, ...], None] = {(0.0, 0.0, 0.0): None}
+        starts = [self._missed((0.0, 0.0, 0.0))]
+        for case in self.cases:
+            if 0.1 < case.probability < 0.999:
+                starts.append([m + s for m, s in zip(starts[0], case.shift, strict=True)])
+        for start in starts:
+            for count in (1, 2, 3):
+                for studs in itertools.combinations(range(3), count):
+                    for turns in self._on_grid(studs, self._least(studs, start)):
+                        if self._allowed(turns):
+                            out[turns] = None
+        return list(out)
+
+    def _least(self, studs: Sequence[int], start: Sequence[float]) -> list[float]:
+        """Return the moves (mm) of these studs that miss the targets least, by least squares."""
+        rows = [[b[j] / h for j in studs] for b, h in zip(self.by_travel, self.halves, strict=True)]
+        right = [-m / h for m, h in zip(start, self.halves, strict=True)]
+        columns = list(zip(*rows, strict=True))
+        normal = [[sum(map(mul, a, b)) for b in columns] for a in columns]
+        out = solve(normal, [sum(map(mul, a, right)) for a in columns])
+        return out if out is not None else [0.0] * len(studs)
+
+    def _on_grid(self, studs: Sequence[int], moves: Sequence[float]) -> list[tuple[float, ...]]:
+        """Return the turns that make these moves, and where there is a grid those about them."""
+        choices: list[tuple[float, ...]] = [(0.0,)] * 3
+        for j, move in zip(studs, moves, strict=True):
+            turns = self._turns_for(j, move)
+            if not self.finest:
+                choices[j] = (turns,)
+                continue
+            count = turns / self.finest
+            near = {math.floor(count), math.ceil(count)}
+            choices[j] = tuple(c * self.finest + 0.0 for c in sorted(near))
+        return list(itertools.product(*choices))
+
+    def _turns_for(self, j: int, move_mm: float) -> float:
+        """Return the turns of a stud that move it so far, the backlash it takes up included."""
+        mean = self.state.mean
+        real = move_mm / (self.rig.studs[j].lead_mm * (1.0 + mean[LEADS + j]))
+        if abs(real) < 1e-8:
+            return 0.0
+        lost = reversal(self.state.directions[j], real) * mean[BACKLASH + j]
+        return real + math.copysign(lost, real)
+
+    def _allowed(self, turns: Sequence[float]) -> bool:
+        """Whether each stud that turns stays within its travel."""
+        effect = effect_of(self.state, self.rig, turns, self.known)
+        for stud, t, n, moved in zip(
+            self.rig.studs, self.state.travels_mm, turns, effect.moved_mm, strict=True
+        ):
+            limits = stud.limits_mm
+            if n and limits is not None and not limits[0] <= t + moved <= limits[1]:
+                return False
+        return True
+
+
+def _wanted(
+    rig: Rig, edges: Edges, offsets: Sequence[float], goals: Sequence[Goal], start: Pose
+) -> tuple[Pose, list[float], list[list[float]], list[float], list[dict[int, float]]]:
+    """Return the pose that gives the targets, its travels (mm) and how readings follow from there.
+
+    Those are the readings' derivatives by travel (n x 3) and by edge offset, and what each still
+    misses there (mm), which is nothing with three targets.
+    """
+    pose = start
+    seen = [rig.observe(g.target.method, pose) for g in goals]
+    off = [0.0] * len(goals)
+    for _ in range(3):
+        new = [
+            edges.offset(g.target.method, s, pose, offsets).mm
+            for g, s in zip(goals, seen, strict=True)
+        ]
+        if pose is not start and max(abs(a - b) for a, b in zip(new, off, strict=True)) < 1e-7:
+            break
+        off = new
+        told = [
+            Reading(g.target.method, g.target.value_mm - o, g.u_mm)
+            for g, o in zip(goals, off, strict=True)
+        ]
+        try:
+            fit = fit_pose(rig.blade, rig.base, told, start)
+        except NoPoseError as why:
+            raise TargetOutOfReachError(why) from why
+        pose, seen = fit.pose, list(fit.observations)
+    at = rig.travels(pose)
+    back = inverse([t.gradient for t in at])
+    if back is None:
+        raise InputError("studs", "two that stop the same motion", "three that fix the blade")
+    gradients, by_offset, missed = [], [], []
+    for g, s in zip(goals, seen, strict=True):
+        offset = edges.offset(g.target.method, s, pose, offsets)
+        gradients.append([a + b for a, b in zip(s.gradient, offset.by_pose, strict=True)])
+        by_offset.append(dict(offset.weights))
+        missed.append(s.value_mm + offset.mm - g.target.value_mm)
+    by_travel = multiply(gradients, back)
+    return pose, [t.mm for t in at], by_travel, missed, by_offset

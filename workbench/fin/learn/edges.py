@@ -1,0 +1,265 @@
+"""Where the blade's trailing and leading edge really run, near the heights that a jaw touches.
+
+The outline is known to some hundredths of an inch at each corner. What counts for a reading is how
+far an edge lies from where the outline has it at the height of the contact: a constant part never
+shows, a slope changes what a turn does, and beside a corner of the outline it changes most.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Literal
+
+from workbench.fin.blade import Blade
+from workbench.fin.linear import Row
+from workbench.fin.methods import Method, Observation
+from workbench.fin.pose import Point, Pose
+from workbench.frozen import dataclass
+from workbench.measure.units import MM_PER_INCH
+
+Side = Literal["trailing", "leading"]
+SIDES: tuple[Side, Side] = ("trailing", "leading")
+
+REACH_MM = 0.075 * MM_PER_INCH
+"""How far above and below a contact the edge is followed."""
+
+LEVELS = 21
+"""At so many heights within that reach."""
+
+APART_MM = 0.1 * MM_PER_INCH
+"""Corners closer than this are not known apart: a dense outline is wrong smoothly."""
+
+STEEPEST = 5.0
+"""du/dv beyond which an edge lies along the base and its height tells nothing."""
+
+Share = tuple[int, int, float]
+
+Weights = list[tuple[int, float]]
+"""Places of offsets in a state, and the derivative by each."""
+
+
+@dataclass(frozen=True, slots=True)
+class Offset:
+    """How much more a method reads (mm) than on the outline as told.
+
+    ``weights`` are the derivatives by the edges' offsets, ``by_pose`` those by x, y and tilt.
+    """
+
+    mm: float
+    weights: Weights
+    by_pose: Row
+
+
+@dataclass(frozen=True, slots=True)
+class EdgePart:
+    """The outline's edges (corner to corner, mm) near the contacts of one side.
+
+    ``edges`` holds pairs of indices of ``corners``; ``shares`` says by which offsets each corner
+    moves: (offset, axis, share), where axis 0 is along u and 1 along v.
+    """
+
+    side: Side
+    corners: tuple[Point, ...]
+    edges: tuple[tuple[int, int], ...]
+    shares: tuple[tuple[Share, ...], ...]
+
+    def across(self, v_mm: float, offsets: Sequence[float]) -> tuple[float, Weights, float]:
+        """Return u (mm) of the edge at a height of the blade, and its derivatives.
+
+        Those by the offsets, and that by the height.
+
+        ``offsets`` are those of all parts. Beyond the part's ends u stays as at the end.
+        """
+        best: tuple[float, float, int, int, float] | None = None
+        for i, j in self.edges:
+            a, b = self._moved(i, offsets), self._moved(j, offsets)
+            rise = b[1] - a[1]
+            if abs(rise) < 1e-9:
+                continue
+            along = (v_mm - a[1]) / rise
+            share = min(1.0, max(0.0, along))
+            off = abs(along - share) * abs(rise)
+            u = a[0] + share * (b[0] - a[0])
+            rank = u if self.side == "trailing" else -u
+            if best is None or (off, rank) < best[:2]:
+                best = (off, rank, i, j, 0.0 if off else (b[0] - a[0]) / rise)
+        if best is None:
+            return 0.0, [], 0.0
+        _, rank, i, j, steepness = best
+        # The derivatives are those of the outline as told: were they to follow the offsets, rounds
+        # would seem to tell apart what they cannot, such as a slope from a lead.
+        (ua, va), (ub, vb) = self.corners[i], self.corners[j]
+        rise = vb - va
+        share = min(1.0, max(0.0, (v_mm - va) / rise)) if rise else 0.5
+        slope = min(STEEPEST, max(-STEEPEST, (ub - ua) / rise)) if rise else 0.0
+        weights: dict[int, float] = {}
+        for corner, part in ((i, 1.0 - share), (j, share)):
+            for offset, axis, of in self.shares[corner]:
+                by = part * of * (-slope if axis else 1.0)
+                weights[offset] = weights.get(offset, 0.0) + by
+        return (rank if self.side == "trailing" else -rank), list(weights.items()), steepness
+
+    def at_corner(self, point: Point, offsets: Sequence[float]) -> tuple[float, Weights]:
+        """Return u (mm) of the corner nearest to ``point``, and its derivatives by offsets."""
+        near = min(
+            range(len(self.corners)),
+            key=lambda k: abs(self.corners[k][0] - point[0]) + abs(self.corners[k][1] - point[1]),
+        )
+        weights = [(offset, of) for offset, axis, of in self.shares[near] if axis == 0]
+        return self._moved(near, offsets)[0], weights
+
+    def _moved(self, corner: int, offsets: Sequence[float]) -> Point:
+        u, v = self.corners[corner]
+        for offset, axis, of in self.shares[corner]:
+            if axis:
+                v += of * offsets[offset]
+            else:
+                u += of * offsets[offset]
+        return u, v
+
+
+@dataclass(frozen=True, slots=True)
+class Edges:
+    """The parts of a blade's edges whose course is learnt.
+
+    ``widths`` holds for each offset its standard uncertainty over that of a corner of the outline.
+    """
+
+    parts: tuple[EdgePart, ...]
+    widths: tuple[float, ...]
+
+    @property
+    def count(self) -> int:
+        """How many offsets (mm) there are in all."""
+        return len(self.widths)
+
+    def offset(
+        self, method: Method, seen: Observation, pose: Pose, offsets: Sequence[float]
+    ) -> Offset:
+        """Return how the edges' offsets change what a method reads.
+
+        ``seen`` is what it reads on the outline as told. A depth and a coarse mark touch no edge
+        whose place matters.
+        """
+        total = 0.0
+        weights: dict[int, float] = {}
+        by_pose = (0.0, 0.0, 0.0)
+        for side, sign, at, edge in contacts(method, seen):
+            part = next((p for p in self.parts if p.side == side), None)
+            if part is None:
+                continue
+            point = pose.locate(at)
+            none = (0.0,) * self.count
+            if edge is None:
+                u, by = part.at_corner(point, offsets)
+                told, _ = part.at_corner(point, none)
+            else:
+                u, by, steep = part.across(point[1], offsets)
+                told, _, told_steep = part.across(point[1], none)
+                # The contact stays at its height: by that much it runs along a blade that moves.
+                lean = sign * max(-STEEPEST, min(STEEPEST, steep - told_steep))
+                by_pose = (
+                    by_pose[0] + lean * math.sin(pose.tilt_rad),
+                    by_pose[1] - lean * math.cos(pose.tilt_rad),
+                    by_pose[2] - lean * point[0],
+                )
+            total += sign * (u - told)
+            for k, w in by:
+                weights[k] = weights.get(k, 0.0) + sign * w
+        return Offset(total, list(weights.items()), by_pose)
+
+
+def contacts(
+    method: Method, seen: Observation
+) -> list[tuple[Side, float, Point, tuple[Point, Point] | None]]:
+    """Return (side, sign of its u in the reading, contact, edge) of each edge a method touches."""
+    if method.scribe is not None or method.quantity == "depth":
+        return []
+    if method.quantity == "tail":
+        return [("trailing", 1.0, seen.contacts_mm[0], seen.edges_mm[0])]
+    return [
+        ("trailing", -1.0, seen.contacts_mm[0], seen.edges_mm[0]),
+        ("leading", 1.0, seen.contacts_mm[1], seen.edges_mm[1]),
+    ]
+
+
+def edges_of(
+    blade: Blade, methods: Sequence[Method], seen: Sequence[Observation | None], pose: Pose
+) -> Edges:
+    """Return the parts of the edges that these methods touch about ``pose``."""
+    heights: dict[Side, list[float]] = {side: [] for side in SIDES}
+    for method, each in zip(methods, seen, strict=True):
+        for side, _, at, _ in contacts(method, each) if each is not None else ():
+            heights[side].append(pose.locate(at)[1])
+    parts: list[EdgePart] = []
+    widths: list[float] = []
+    for side in SIDES:
+        found = sorted({e for v in heights[side] for e in _near(blade.outline_mm, side, v)})
+        if found:
+            parts.append(_part(blade.outline_mm, side, found, widths))
+    return Edges(tuple(parts), tuple(widths))
+
+
+def _near(outline: Sequence[Point], side: Side, v_mm: float) -> list[int]:
+    """Return the outline's edges (by their first corner) that bound it about a height."""
+    out = []
+    for k in range(LEVELS):
+        level = v_mm + REACH_MM * (2.0 * k / (LEVELS - 1) - 1.0)
+        best: tuple[float, int] | None = None
+        for i, b in enumerate(outline):
+            a = outline[i - 1]
+            if a[1] != b[1] and min(a[1], b[1]) <= level <= max(a[1], b[1]):
+                u = a[0] + (level - a[1]) / (b[1] - a[1]) * (b[0] - a[0])
+                rank = u if side == "trailing" else -u
+                if best is None or rank < best[0]:
+                    best = (rank, (i - 1) % len(outline))
+        if best is not None:
+            out.append(best[1])
+    return out
+
+
+def _part(
+    outline: Sequence[Point], side: Side, found: Sequence[int], widths: list[float]
+) -> EdgePart:
+    """Return the part made of these edges, its offsets added to ``widths``.
+
+    One straight edge is as well described by its ends' offsets along u alone.
+    """
+    n = len(outline)
+    wanted = sorted({c for i in found for c in (i, (i + 1) % n)})
+    corners = tuple(outline[c] for c in wanted)
+    edges = tuple((wanted.index(i), wanted.index((i + 1) % n)) for i in found)
+    axes = 2
+    width = 1.0
+    if len(edges) == 1:
+        (ua, va), (ub, vb) = corners
+        slope = (ub - ua) / (vb - va)
+        axes, width = 1, math.hypot(1.0, max(-STEEPEST, min(STEEPEST, slope)))
+    known: list[int] = []
+    for k in sorted(range(len(corners)), key=lambda k: corners[k][1]):
+        if not known or math.dist(corners[k], corners[known[-1]]) >= APART_MM:
+            known.append(k)
+    place = {k: len(widths) + axes * i for i, k in enumerate(known)}
+    widths += [width] * (axes * len(known))
+    shares = tuple(
+        tuple(
+            (place[j] + axis, axis, of) for j, of in _mix(corners, known, k) for axis in range(axes)
+        )
+        for k in range(len(corners))
+    )
+    return EdgePart(side, corners, edges, shares)
+
+
+def _mix(corners: Sequence[Point], known: Sequence[int], k: int) -> list[tuple[int, float]]:
+    """Return with which corners a corner moves: itself alone, or the known ones about it."""
+    if k in known:
+        return [(k, 1.0)]
+    v = corners[k][1]
+    below = [j for j in known if corners[j][1] <= v]
+    above = [j for j in known if corners[j][1] > v]
+    if not below or not above:
+        return [((above or below[-1:])[0], 1.0)]
+    low, high = below[-1], above[0]
+    share = (v - corners[low][1]) / (corners[high][1] - corners[low][1])
+    return [(low, 1.0 - share), (high, share)]

@@ -1,0 +1,302 @@
+"""The kept rounds of a block and blade, gone through again: the one way that anything is learnt."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import replace
+from functools import lru_cache
+
+from workbench.errors import BenchError, InputError, OutOfReachError
+from workbench.fin.fit import NoPoseError
+from workbench.fin.learn.edges import Edges, edges_of
+from workbench.fin.learn.imperfections import ORDINARY, Imperfections
+from workbench.fin.learn.seating import Seating, Weighed, mean_of, seated, together
+from workbench.fin.learn.sight import Takes, look
+from workbench.fin.learn.state import (
+    BACKLASH,
+    LEADS,
+    OFFSETS,
+    TRAVELS,
+    State,
+    new_job,
+    prior,
+    reversal,
+    turned,
+)  # fmt: skip
+from workbench.fin.learn.thread_question import (
+    LEAST_TURN,
+    Move,
+    ThreadQuestion,
+    thread_question,
+)
+from workbench.fin.methods import Method, observe_all
+from workbench.fin.pose import Pose
+from workbench.fin.rig import Rig
+from workbench.fin.studs import seat
+from workbench.frozen import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Round:
+    """One round as it was kept: the turns by stud (positive is in), the takes before and after.
+
+    ``before`` may be empty where it is the ``after`` of the job's last round. A round without any
+    turn is one in which the blade was pushed home. ``settled``: before the job's first reading each
+    stud was turned out and in again.
+    """
+
+    job: str
+    turns: tuple[float, float, float]
+    after: tuple[Takes, ...]
+    before: tuple[Takes, ...] = ()
+    settled: bool = False
+
+    def __post_init__(self) -> None:
+        if len(self.turns) != 3 or not all(math.isfinite(n) for n in self.turns):
+            raise InputError("turns", self.turns, "a finite number of turns for each of the studs")
+
+
+@dataclass(frozen=True, slots=True)
+class Learnt:
+    """What the rounds of a block and blade have taught.
+
+    ``edges`` is None until a first reading was taken; ``states`` are what the likely hypotheses
+    leave, none before it, and ``pose`` is where the blade was last.
+    ``counts`` are the rounds in which each stud was turned, ``moves`` what single turns moved.
+    """
+
+    rig: Rig
+    known: Imperfections
+    methods: tuple[Method, ...]
+    edges: Edges | None = None
+    states: tuple[Weighed, ...] = ()
+    pose: Pose | None = None
+    rounds: int = 0
+    counts: tuple[int, int, int] = (0, 0, 0)
+    moves: tuple[Move, ...] = ()
+
+    @property
+    def state(self) -> State | None:
+        """What is known, all likely hypotheses together."""
+        return together(self.states) if self.states else None
+
+    def lead_ratio(self, stud: int) -> tuple[float, float]:
+        """Return what a turn moves over what the thread says, and its standard uncertainty."""
+        state = self.state
+        if state is None:
+            return 1.0, self.known.lead
+        return 1.0 + state.mean[LEADS + stud], _sd(state, LEADS + stud)
+
+    def backlash(self, stud: int) -> tuple[float, float]:
+        """Return a stud's backlash in turns and its standard uncertainty."""
+        state = self.state
+        if state is None:
+            return self.known.backlash, self.known.u_backlash
+        return state.mean[BACKLASH + stud], _sd(state, BACKLASH + stud)
+
+    @property
+    def question(self) -> ThreadQuestion | None:
+        """The question to ask about a thread or a hand, if there is one."""
+        return thread_question(self.rig, self.moves)
+
+
+def _sd(state: State, place: int) -> float:
+    return math.sqrt(max(0.0, state.cov[place][place]))
+
+
+@dataclass(frozen=True, slots=True)
+class InJob:
+    """A job under way: what is learnt up to its last seating, that seating and its takes.
+
+    ``again`` tells that the blade was pushed home on purpose before it, ``moved`` that it is not
+    the job's first seating and ``turned_yet`` whether a stud was turned in the job. ``seating`` is
+    None where the readings fix no pose, and ``reason`` says why.
+    """
+
+    learnt: Learnt
+    before: tuple[Weighed, ...]
+    taken: tuple[Takes, ...]
+    turns: tuple[float, ...]
+    seating: Seating | None
+    again: bool = False
+    moved: bool = False
+    turned_yet: bool = False
+    reason: str = ""
+
+
+def nothing_learnt(rig: Rig, methods: Sequence[Method], known: Imperfections = ORDINARY) -> Learnt:
+    """Return what is known of a bench without a round."""
+    return Learnt(rig, known, tuple(methods))
+
+
+def begin(learnt: Learnt, taken: Sequence[Takes], settled: bool = False) -> InJob:
+    """Return a job at its first readings.
+
+    Raises:
+        NoPoseError: the readings fix no pose.
+    """
+    rig, known = learnt.rig, learnt.known
+    edges, state = learnt.edges, learnt.state
+    if edges is None or state is None:
+        nowhere = look(rig, Edges((), ()), (), taken, known, None)
+        pose = nowhere.fit.pose
+        seen = observe_all(learnt.methods, rig.blade, rig.base, pose)
+        edges = edges_of(rig.blade, learnt.methods, seen, pose)
+        state = prior(edges.widths, known)
+        learnt = replace(learnt, edges=edges)
+    sight = look(rig, edges, state.offsets_mm, taken, known, learnt.pose)
+    start = ((1.0, new_job(state, sight.travels_mm, settled, known)),)
+    seating = seated(start, rig, sight, (0.0,) * 3, known)
+    learnt = replace(learnt, states=seating.states, pose=sight.fit.pose)
+    return InJob(learnt, start, tuple(taken), (0.0,) * 3, seating)
+
+
+def go_on(job: InJob, turns: Sequence[float], taken: Sequence[Takes]) -> InJob:
+    """Return the job after a round: these turns, a new seating and its takes."""
+    learnt = job.learnt
+    rig, known = learnt.rig, learnt.known
+    before = tuple((p, turned(state, rig, turns, known)) for p, state in _states(job))
+    again = not any(turns)
+    new = _seat(
+        replace(job, before=before, taken=tuple(taken), turns=tuple(turns), again=again, moved=True)
+    )
+    a, b, c = (k + (n != 0.0) for k, n in zip(learnt.counts, turns, strict=True))
+    moves = (*learnt.moves, *_moves(job, new, turns))
+    return replace(
+        new,
+        learnt=replace(new.learnt, rounds=learnt.rounds + 1, counts=(a, b, c), moves=moves),
+        turned_yet=job.turned_yet or any(turns),
+    )
+
+
+def _states(job: InJob) -> tuple[Weighed, ...]:
+    """Return the states that a job's last seating leaves."""
+    return job.before if job.seating is None else job.seating.states
+
+
+def take_more(job: InJob, taken: Sequence[Takes]) -> InJob:
+    """Return the job with all the takes of its present seating, earlier ones included."""
+    return _seat(replace(job, taken=tuple(taken)))
+
+
+def _seat(job: InJob) -> InJob:
+    """Return the job with what the takes of its seating tell; nothing where they fix no pose."""
+    learnt = job.learnt
+    rig, known, edges = learnt.rig, learnt.known, learnt.edges
+    assert edges is not None
+    expected = mean_of(job.before)
+    assert learnt.pose is not None
+    # Before the first reading of a job the studs may be anywhere: nothing is predicted then.
+    is_predicted = job.moved
+    try:
+        start = learnt.pose
+        if is_predicted:
+            start = seat(rig.studs, rig.blade, expected[TRAVELS:LEADS], learnt.pose)
+        sight = look(rig, edges, expected[OFFSETS:], job.taken, known, start, is_predicted)
+    except (NoPoseError, OutOfReachError) as why:
+        reason = str(why)
+        return replace(job, learnt=replace(learnt, states=job.before), seating=None, reason=reason)
+    seating = seated(job.before, rig, sight, job.turns, known, job.again)
+    learnt = replace(learnt, states=seating.states, pose=sight.fit.pose)
+    return replace(job, learnt=learnt, seating=seating, reason="")
+
+
+def _moves(old: InJob, new: InJob, turns: Sequence[float]) -> list[Move]:
+    """Return what each stud's turn moved by the two seatings' readings, over what its lead says."""
+    if old.seating is None or new.seating is None:
+        return []
+    known = new.learnt.known
+    one, two = old.seating.sight, new.seating.sight
+    most = max(abs(n) * stud.lead_mm for n, stud in zip(turns, new.learnt.rig.studs, strict=True))
+    out = []
+    for j, (stud, n) in enumerate(zip(new.learnt.rig.studs, turns, strict=True)):
+        if abs(n) <= LEAST_TURN:
+            continue
+        p = reversal(old.seating.states[0][1].directions[j], n)
+        real = abs(n) - p * known.backlash
+        gap = known.gap_p / 3.0 * (known.gap_mm**2 + known.u_gap_mm**2)
+        variance = 2.0 * (known.seat_mm**2 + gap) + (known.move_share * most) ** 2
+        for sight in (one, two):
+            variance += sum(
+                g * g * v for g, v in zip(sight.by_reading[j], sight.variances_mm2, strict=True)
+            )
+        in_turns = variance / stud.lead_mm**2 + known.turn**2
+        in_turns += p * known.u_backlash**2 + p * (1.0 - p) * known.backlash**2
+        moved = (two.travels_mm[j] - one.travels_mm[j]) / stud.lead_mm
+        out.append(Move(j, moved / math.copysign(real, n), math.sqrt(in_turns) / real))
+    return out
+
+
+def same_seating(one: Sequence[Takes], two: Sequence[Takes]) -> tuple[Takes, ...] | None:
+    """Return all takes of two lists of one seating, or None where they are of two seatings.
+
+    They are of one where, by each method that both have, all takes of one are among the other's.
+    """
+    first = {t.method.name: t for t in one}
+    out: dict[str, Takes] = dict(first)
+    for t in two:
+        other = first.get(t.method.name)
+        if other is None:
+            out[t.method.name] = t
+            continue
+        a, b = Counter(other.values_mm), Counter(t.values_mm)
+        if not (a <= b or b <= a):
+            return None
+        out[t.method.name] = t if a <= b else other
+    return tuple(out.values())
+
+
+@lru_cache(maxsize=16)
+def taught(
+    rig: Rig,
+    methods: tuple[Method, ...],
+    rounds: tuple[Round, ...],
+    known: Imperfections = ORDINARY,
+) -> Learnt:
+    """Return what these rounds, oldest first, teach; kept by its arguments, the facts alone."""
+    return follow(nothing_learnt(rig, methods, known), rounds)[0]
+
+
+def follow(learnt: Learnt, rounds: Sequence[Round]) -> tuple[Learnt, InJob | None]:
+    """Return what is learnt after some more rounds, and the last job as it is after them.
+
+    A job whose first readings fix no pose teaches nothing until it has some that do.
+
+    Raises:
+        InputError: a job's first round without the takes before it.
+    """
+    job: InJob | None = None
+    name = ""
+    last: dict[str, tuple[Takes, ...]] = {}
+    for each in rounds:
+        if job is None or each.job != name:
+            taken = each.before or last.get(each.job, ())
+            if not taken:
+                raise InputError("before", "(missing)", "the takes before a job's first round")
+            name = each.job
+            job = _begun(learnt, taken, each.settled)
+        elif each.before:
+            job = read_again(job, each.before)
+        if job is not None:
+            job = go_on(job, each.turns, each.after)
+            learnt = job.learnt
+        last[each.job] = each.after
+    return learnt, job
+
+
+def _begun(learnt: Learnt, taken: Sequence[Takes], settled: bool) -> InJob | None:
+    try:
+        return begin(learnt, taken, settled)
+    except BenchError:
+        return None
+
+
+def read_again(job: InJob, taken: Sequence[Takes]) -> InJob:
+    """Return the job with takes made before a round: more of the last seating, or a new one."""
+    pooled = same_seating(job.taken, taken)
+    if pooled is None:
+        still = replace(job, before=_states(job), turns=(0.0,) * 3, again=False, moved=True)
+        return _seat(replace(still, taken=tuple(taken)))
+    return job if pooled == job.taken else take_more(job, pooled)

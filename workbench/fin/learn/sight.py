@@ -1,0 +1,151 @@
+"""What the readings of one seating say of the studs' travels."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from workbench.fin.fit import Fit, Reading, fit_pose
+from workbench.fin.learn.edges import Edges, Offset, Weights
+from workbench.fin.learn.imperfections import Imperfections
+from workbench.fin.linear import Row, multiply, pseudo_inverse
+from workbench.fin.methods import Method, observe_all
+from workbench.fin.pose import Pose
+from workbench.fin.rig import Rig
+from workbench.frozen import dataclass
+
+APART = 5.0
+"""Takes of one seating that differ by more standard deviations than this do not belong together."""
+
+TILT_MM = 100.0
+"""A tilt is weighed by what it moves at this distance."""
+
+LEAST_U_MM = 1e-6
+"""A weight for readings that are told to be exact."""
+
+
+@dataclass(frozen=True, slots=True)
+class Takes:
+    """The takes (mm) of one method at one seating; ``u_mm`` is that of their mean where given."""
+
+    method: Method
+    values_mm: tuple[float, ...]
+    u_mm: float | None = None
+
+    def summary(self, known: Imperfections) -> tuple[float, float]:
+        """Return the mean of the takes that agree and its standard uncertainty, both in mm.
+
+        A take far from the median of three or more is left out. Of two far apart neither is known
+        to be the right one.
+        """
+        one = self.method.stated_u_mm or known.take_mm
+        values = self.values_mm
+        if len(values) > 2 and one > 0.0:
+            ordered = sorted(values)
+            middle = ordered[len(ordered) // 2]
+            near = [v for v in values if abs(v - middle) <= APART * one]
+            values = tuple(near) if len(near) >= 2 else values
+        mean = math.fsum(values) / len(values)
+        spread = max(values) - min(values)
+        if spread > math.sqrt(2.0) * APART * one:
+            return mean, max(spread / 2.0, self.u_mm or 0.0)
+        return mean, self.u_mm or one / math.sqrt(len(values))
+
+    @property
+    def is_split(self) -> bool:
+        """Whether there are just two takes, of which a third would tell the right one."""
+        return len(self.values_mm) == 2
+
+
+@dataclass(frozen=True, slots=True)
+class Sight:
+    """The readings of one seating, turned into travels.
+
+    ``travels_mm`` (3) are those of the pose that fits the readings brought to the outline as told
+    by ``offsets_mm``; ``by_reading`` (3 x n) how they follow each reading, ``variances_mm2`` (n)
+    the readings' own and ``by_offsets`` (3) how a travel is read for the edges' offsets.
+    """
+
+    fit: Fit
+    readings: tuple[Reading, ...]
+    travels_mm: tuple[float, ...]
+    by_reading: list[list[float]]
+    variances_mm2: tuple[float, ...]
+    by_offsets: tuple[Weights, ...]
+    offsets_mm: tuple[float, ...]
+
+
+def look(
+    rig: Rig,
+    edges: Edges,
+    offsets_mm: Sequence[float],
+    taken: Sequence[Takes],
+    known: Imperfections,
+    start: Pose | None,
+    is_predicted: bool = False,
+) -> Sight:
+    """Return what the takes of one seating say; ``start`` is a pose near by.
+
+    Where it is the one predicted, the edges are looked at there: at the pose that was read, its
+    own error would seem to tell how steep they are.
+
+    Raises:
+        NoPoseError: the readings fix no pose.
+    """
+    methods = [t.method for t in taken]
+    sums = [t.summary(known) for t in taken]
+    readings = tuple(
+        Reading(m, mean, u or LEAST_U_MM) for m, (mean, u) in zip(methods, sums, strict=True)
+    )
+    known_off = [0.0] * len(methods)
+    near: list[Offset | None] = [None] * len(methods)
+    if start is not None and edges.parts:
+        seen = observe_all(methods, rig.blade, rig.base, start)
+        near = [
+            None if s is None else edges.offset(m, s, start, offsets_mm)
+            for m, s in zip(methods, seen, strict=True)
+        ]
+        known_off = [0.0 if off is None else off.mm for off in near]
+    told = [
+        Reading(r.method, r.value_mm - off, r.u_mm)
+        for r, off in zip(readings, known_off, strict=True)
+    ]
+    fit = fit_pose(rig.blade, rig.base, told, start, every=start is None)
+    offs = [
+        edges.offset(m, seen, fit.pose, offsets_mm)
+        for m, seen in zip(methods, fit.observations, strict=True)
+    ]
+    at = rig.travels(fit.pose)
+    gain = multiply([t.gradient for t in at], _gain(fit, [o.by_pose for o in offs]))
+    travels = [t.mm for t in at]
+    by_offsets: list[dict[int, float]] = [{}, {}, {}]
+    for i, off in enumerate(offs):
+        for j in range(3):
+            travels[j] -= gain[j][i] * (off.mm - known_off[i])
+            at_edge = near[i] if is_predicted else None
+            for k, w in (at_edge or off).weights:
+                by_offsets[j][k] = by_offsets[j].get(k, 0.0) + gain[j][i] * w
+    return Sight(
+        fit,
+        readings,
+        tuple(travels),
+        gain,
+        tuple(u * u for _, u in sums),
+        tuple(list(w.items()) for w in by_offsets),
+        tuple(offsets_mm),
+    )
+
+
+def _gain(fit: Fit, more: Sequence[Row]) -> Sequence[Sequence[float]]:
+    """Return (3 x n) how the pose follows readings whose derivatives by the pose are larger so."""
+    if not any(map(any, more)):
+        return fit.gain
+    rows = [
+        [(g + m) / r.u_mm for g, m in zip(seen.gradient, extra, strict=True)]
+        for seen, extra, r in zip(fit.observations, more, fit.readings, strict=True)
+    ]
+    rooted = pseudo_inverse([[x, y, t / TILT_MM] for x, y, t in rows])
+    if rooted is None:
+        return fit.gain
+    rooted[2] = [g / TILT_MM for g in rooted[2]]
+    return [[g / r.u_mm for g, r in zip(row, fit.readings, strict=True)] for row in rooted]
