@@ -261,11 +261,11 @@ class Hands(Acts):
         elif state.question is not None and view is not None:
             placing = state.question.placings[state.offered]
             keep = self._keep_target if view.stage == "target" else self._keep_typed
-            self._answered = self._try(lambda: keep(placing))
+            self._answered = self._try(lambda: keep(placing)) or self._answered
         elif state.hands_on and view is not None and view.checklist:
-            self._answered = self._try(self._tick)
+            self._answered = self._try(self._tick) or self._answered
         elif state.hands_on and view is not None and view.stage == "sign-off":
-            self._answered = self._try(self._sign_off)
+            self._answered = self._try(self._sign_off) or self._answered
         elif answered:  # one + too many would put the next reading to another ski
             self.say("nothing more to answer: + once more goes to the next ski")
         else:
