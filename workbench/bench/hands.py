@@ -469,11 +469,12 @@ class Hands(Acts):
             return
         elif state.question is not None and view is not None:
             question, answer = state.question, state.question.placings[state.offered]
-            self._answered = self._try(lambda: self._answer(view, question, answer))
+            kept = self._try(lambda: self._answer(view, question, answer))
+            self._answered = kept or self._answered
         elif state.hands_on and view is not None and view.checklist:
-            self._answered = self._try(self._tick)
+            self._answered = self._try(self._tick) or self._answered
         elif state.hands_on and view is not None and view.stage == "sign-off":
-            self._answered = self._try(self._sign_off)
+            self._answered = self._try(self._sign_off) or self._answered
         elif answered:  # one + too many begins no number
             self.say("nothing more to answer")
         else:

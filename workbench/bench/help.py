@@ -12,8 +12,8 @@ from textual.widgets import Static
 
 from workbench.bench.bursts import DIGITS, Heard
 from workbench.bench.next_line import next_words
-from workbench.bench.room import look_of
 from workbench.bench.overlay import Overlay
+from workbench.bench.room import look_of
 from workbench.bench.sheet import CHOICES
 from workbench.bench.state import BenchState
 from workbench.bench.text import lines, styled, wrapped
