@@ -524,10 +524,11 @@ def test_how_far_a_reading_as_received_may_be_is_a_setting(shop: Shop) -> None:
     assert latest(keys)[0] == [2.4665]
 
 
-def test_the_digits_of_the_reading_before_are_asked_about(shop: Shop) -> None:
-    """A depth retyped at the tail: 0.24975 would be a plausible tail."""
+@pytest.mark.parametrize("text", ["24975", "2.4975", "2.49750"])
+def test_the_digits_of_the_reading_before_are_asked_about(shop: Shop, text: str) -> None:
+    """A depth retyped at the tail: 0.24975 would be a plausible tail, 2.4975 none."""
     keys = begin(shop, "as received")
-    keys.type("24975\n24975\n")
+    keys.type(f"24975\n{text}\n")
     question = keys.hands.state.question
     assert question is not None
     assert question.question == "the same number as depth: sent twice?"

@@ -261,8 +261,8 @@ class Hands(Acts):
         if found.is_clear:
             self._doubt_or_keep(view, answers[0], text, how)
         else:
-            settled = _is_outside(line, answers)
-            self._ask(Question(text, found.question, answers, how, settled))
+            asked = view.sent_twice(line, text) or found.question
+            self._ask(Question(text, asked, answers, how, _is_outside(line, answers)))
 
     def _doubt_or_keep(self, view: JobView, answer: Answer, text: str, how: rows.How) -> None:
         """Keep an understood reading, or ask about it where it cannot be right."""

@@ -112,7 +112,7 @@ def next_words(state: BenchState) -> str:
     if state.question is not None:
         offered = state.question.placings[state.offered]
         others = ", - shows the next," if len(state.question.placings) > 1 else ";"
-        return f"+ takes {offered.words}{others} Backspace goes back to typing."
+        return f"+ takes {offered.words}{others} Backspace corrects it, Esc drops it."
     if state.entry:
         return _entry_words(state)
     if view.elsewhere_words:

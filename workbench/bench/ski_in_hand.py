@@ -29,7 +29,7 @@ LONGEST_HELD = 2000
 """Characters of a note to what came in without a place: no caliper sends so many."""
 
 
-ANSWERS = "+ takes it, Backspace goes back"
+ANSWERS = "+ takes it, Backspace corrects it"
 
 
 def noted_words(text: str) -> str:

@@ -155,7 +155,7 @@ class JobView:
         the last readings and the turns made say what to expect; as received it is the setting that
         the ski left with, or its baseline where it never left this bench.
         """
-        twice = self._sent_twice(line, text)
+        twice = self.sent_twice(line, text)
         if twice:
             return twice
         now_mm, u_read, dof, expected = self._against(line, mm)
@@ -215,7 +215,7 @@ class JobView:
         entry = next((e for e in entries if e.method_name == line.method.name), None)
         return Expected(line.method, entry.mm, RIDDEN_U_MM) if entry is not None else None
 
-    def _sent_twice(self, line: Line, text: str) -> str:
+    def sent_twice(self, line: Line, text: str) -> str:
         """Return the question about the digits of the reading kept just before, or nothing."""
         kept = [f for f in self.facts if isinstance(f, rows.Reading) and f.struck is None]
         if not kept or kept[-1].method_id == line.method_id or not same_digits(kept[-1].text, text):

@@ -73,7 +73,7 @@ def reading_meant(
         InputError: no length; or a question to answer, which says what ``sure`` would take.
     """
     found = reading_entry(line, text, unit)
-    question = found.question
+    question = view.sent_twice(line, text) or found.question
     if found.is_clear:
         placing = found.placings[0]
         question = view.doubt(line, text, placing.unit, placing.mm, shown_in)
