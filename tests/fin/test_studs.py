@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 import shapely
@@ -236,3 +237,12 @@ def test_pose_gain_is_how_the_seat_follows_the_pose_before(
         for k, name in enumerate(("x_mm", "y_mm", "tilt_rad")):
             slope = (getattr(up, name) - getattr(down, name)) / (2 * step)
             assert gain[k][j] == pytest.approx(slope, rel=1e-4, abs=1e-4)
+
+
+def test_two_top_studs_on_one_line_are_named_as_such() -> None:
+    """One behind the other they hold no tilt; no axis is to blame."""
+    front, rear, back = practice_rig().studs
+    behind = replace(rear, at_mm=(front.at_mm[0], front.at_mm[1] - 20.0), axis=front.axis)
+    with pytest.raises(InputError, match=r"'rear' at.*two studs on one line do not hold") as caught:
+        check_studs((front, behind, back))
+    assert "axis" not in caught.value.field

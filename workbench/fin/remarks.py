@@ -40,9 +40,7 @@ def remarks(
         out.append(Remark("tilt", when="wanted", angle_rad=wanted.tilt_rad))
     likely = [pose.tilt_rad for pose in fit.others if abs(pose.tilt_rad) <= ODD_TILT_RAD]
     if likely:
-        out.append(
-            Remark("ambiguous", angle_rad=min(likely, key=abs), others=len(fit.others) - 1)
-        )
+        out.append(Remark("ambiguous", angle_rad=min(likely, key=abs), others=len(fit.others) - 1))
     if all(m.quantity != "tail" for m in fit.methods):
         out.append(Remark("no_tail", limit_mm=COVERAGE * math.sqrt(fit.covariance[0][0])))
     out += contact_remarks(rig, fit.pose, "now")
@@ -66,9 +64,7 @@ def remarks(
                 held = [g.target.method.name for g in goals if g.role == "held"]
                 by = ", ".join(held) if code == "apart" else ""
                 out.append(
-                    Remark(
-                        code, p.method.name, value_mm=p.off_mm, limit_mm=p.tolerance_mm, by=by
-                    )
+                    Remark(code, p.method.name, value_mm=p.off_mm, limit_mm=p.tolerance_mm, by=by)
                 )
     return tuple(out)
 

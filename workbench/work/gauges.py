@@ -72,9 +72,7 @@ class Gauge:
     row: rows.Caliper
     checks: tuple[rows.CaliperCheck, ...] = ()
 
-    def figures(
-        self, length_mm: float, until: str = "", method: Method | None = None
-    ) -> Figures:
+    def figures(self, length_mm: float, until: str = "", method: Method | None = None) -> Figures:
         """Return what a budget takes from this caliper for a reading of this length (mm).
 
         ``until`` is the id of the reading: checks made after it say nothing about it, so that what
