@@ -33,6 +33,15 @@ def test_area_and_centroid_of_sympy_s_polygon() -> None:
     assert centroid == pytest.approx((Fraction(31, 18), Fraction(11, 18)), abs=1e-15)
 
 
+def test_a_clockwise_outline_has_the_same_centroid() -> None:
+    """Only the sign of the area turns (SymPy's polygon, the other way round, far from its origin)."""
+    points = [(0, 0), (1, 0), (5, 1), (0, 1)]
+    far = [(x + 1000, y - 500) for x, y in reversed(points)]
+    area, centroid = area_and_centroid(far)
+    assert area == pytest.approx(-3.0)
+    assert centroid == pytest.approx((1000 + Fraction(31, 18), -500 + Fraction(11, 18)), abs=1e-12)
+
+
 def test_area_and_centroid_of_a_concave_pentagon() -> None:
     """The shoelace pentagon, area 16.5 (from memory; shoelace-pentagon), centroid exact."""
     points = [(1, 6), (3, 1), (7, 2), (4, 4), (8, 5)]

@@ -51,6 +51,15 @@ def test_without_a_tail_distance_a_flat_base_leaves_the_place_open() -> None:
     assert "add a tail distance" in reason_of(readings, Base()).reason
 
 
+@pytest.mark.parametrize("degrees", [16.0, 20.0, 25.0])
+def test_a_tilt_beyond_the_search_is_not_called_dependence(degrees: float) -> None:
+    pose = Pose(16.5, -26.0, math.radians(degrees))
+    readings = readings_at(pose, (DEPTH, TAIL, LENGTH), practice_plate(), Base())
+    why = reason_of(readings, Base())
+    assert f"a tilt of {degrees:.1f}°, beyond the 15°" in why.reason
+    assert "depend" not in why.reason
+
+
 def test_without_a_depth_upright_edges_leave_the_height_open() -> None:
     """Three numbers along a rectangle's length say nothing of how far it stands out."""
     tips = Method("length", "length", band_mm=(4.0, 4.0))

@@ -10,7 +10,7 @@ import pytest
 from tests.fin.plates import CURVED, DEPTH, IN, LENGTH, TAIL, practice_rig, readings_at
 from workbench.fin.blade import Blade
 from workbench.fin.fit import Fit, fit_pose
-from workbench.fin.guidance import Plan, Target, plan
+from workbench.fin.guidance import Plan, Target, plan, plan_from
 from workbench.fin.methods import Method, Station
 from workbench.fin.pose import Pose
 from workbench.fin.remarks import ODD_TILT_RAD
@@ -115,3 +115,25 @@ def test_a_place_known_by_the_base_s_curve_alone_is_told() -> None:
         for remark in found:
             assert remark.limit_mm == 2.0 * math.sqrt(result.fit.covariance[0][0]) > 2.0
             assert "fore and aft" in remark_words(remark, "mm")
+
+
+@pytest.mark.parametrize(
+    ("tilts_deg", "told"),
+    [
+        ((), None),
+        ((9.0, -12.0), None),
+        ((2.0,), "tilted +2.000°: a fourth"),
+        ((9.0, 3.0, -1.5, -12.0), "tilted −1.500°, and 3 more poses: a fourth"),
+        ((1.0, -7.0), "tilted +1.000°, and 1 more pose: a fourth"),
+    ],
+)
+def test_of_several_poses_that_fit_the_likeliest_is_told_and_how_many(
+    tilts_deg: tuple[float, ...], told: str | None
+) -> None:
+    rig, methods = practice_rig(), (DEPTH, TAIL, LENGTH)
+    fit = fit_pose(rig.blade, rig.base, readings_at(Pose(16.5, -26.0, 0.0), methods))
+    others = tuple(Pose(16.5, -26.0, math.radians(t)) for t in tilts_deg)
+    result = plan_from(rig, replace(fit, others=others), [], 0.125)
+    words = [remark_words(r, "in") for r in result.remarks if r.code == "ambiguous"]
+    assert len(words) == (told is not None)
+    assert told is None or told in words[0]

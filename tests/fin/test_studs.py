@@ -255,3 +255,12 @@ def test_a_name_of_before_means_the_same_stud() -> None:
     assert named("tail", ("front", "rear", "back")) == "back"
     assert named("back", ("back", "front", "tail")) == "back"
     assert named("side", ("front", "rear", "tail")) is None
+
+
+def test_two_top_studs_on_one_line_are_named_as_such() -> None:
+    """One behind the other they hold no tilt; no axis is to blame."""
+    front, rear, back = practice_rig().studs
+    behind = replace(rear, at_mm=(front.at_mm[0], front.at_mm[1] - 20.0), axis=front.axis)
+    with pytest.raises(InputError, match=r"'rear' at.*two studs on one line do not hold") as caught:
+        check_studs((front, behind, back))
+    assert "axis" not in caught.value.field

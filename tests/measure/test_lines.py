@@ -47,6 +47,22 @@ def test_norris():
     )
 
 
+def test_a_common_scatter_is_estimated_from_the_points():
+    """Weights all 1, then scaled so that chi-square is its degrees of freedom (scipy's curve_fit).
+
+    The scatter of one more y is in the same scale.
+    """
+    xs, ys = cloud(7)
+    line = weighted_line(xs, ys, [1.0] * len(xs)).from_scatter(3.0)
+    best, covariance = optimize.curve_fit(lambda x, a, b: a + b * x, xs, ys)
+    assert (line.intercept, line.slope) == pytest.approx(tuple(best), rel=1e-6)
+    assert line.u_intercept == pytest.approx(math.sqrt(covariance[0][0]), rel=1e-6)
+    assert line.u_slope == pytest.approx(math.sqrt(covariance[1][1]), rel=1e-6)
+    assert line.covariance == pytest.approx(covariance[0][1], rel=1e-6)
+    squares = sum((y - best[0] - best[1] * x) ** 2 for x, y in zip(xs, ys, strict=True))
+    assert line.residual_sd == pytest.approx(3.0 * math.sqrt(squares / (len(xs) - 2)), rel=1e-6)
+
+
 def test_natrella_line():
     """NBS Handbook 91, 5-4.1, Young's modulus against temperature (natrella-line)."""
     example = figure("natrella-line")

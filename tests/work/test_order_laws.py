@@ -2,23 +2,30 @@
 
 from __future__ import annotations
 
+import json
 import math
 import random
+import tomllib
 from collections.abc import Callable
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from tests import strategies as made
 from tests.fin import oracle
-from workbench.errors import BenchError
+from workbench.cli import main
+from workbench.errors import BenchError, InputError
+from workbench.fin.fit import fit_pose
 from workbench.fin.guidance import Plan
 from workbench.fin.methods import Method, observe
 from workbench.fin.pose import Point, Pose
+from workbench.places import shipped
 from workbench.work.orders import Order, order_from, read_order
-from workbench.work.reports import plan_of
+from workbench.work.reports import fit_of, plan_of, restate_report
 
 DATA = Path(__file__).parent / "data"
 
@@ -200,3 +207,98 @@ def test_orders_whose_blade_lies_far_from_its_origin(name: str, turns: tuple[flo
     assert [t.exact for t in plan.turns] == pytest.approx(turns, abs=6e-4)
     assert sum(p.role != "follows" for p in plan.predictions) == 3
     assert not [r for r in plan.remarks if r.code == "apart"]
+
+
+def test_the_best_rounding_may_lie_two_steps_off() -> None:
+    """0.56 tolerances, where the best neighbour of the exact turns leaves 1.24."""
+    plan = plan_of(read_order(DATA / "best-rounding-two-steps-off.json"))
+    worst = max(abs(p.off_mm) / p.tolerance_mm for p in plan.predictions)
+    assert worst == pytest.approx(0.561, abs=0.001)
+    assert max(abs(t.turns - t.exact) for t in plan.turns) > 1 / 16
+
+
+def test_what_depends_on_a_rough_reading_is_rough_too() -> None:
+    """Monte Carlo (JCGM 101:2008, 7): the tail over a band is 35 % off, through the jaw tips that
+    touch beside a corner; all that is not told of holds to 5 %."""
+    order = read_order(DATA / "tips-beside-a-corner.json")
+    fit = fit_of(order)
+    report = restate_report(order, order.methods)
+    rng = np.random.default_rng(20261129)
+    seen = []
+    for _ in range(300):
+        drawn = [replace(r, value_mm=r.value_mm + r.u_mm * rng.normal()) for r in order.readings]
+        pose = fit_pose(order.rig.blade, order.rig.base, drawn, fit.pose).pose
+        seen.append([order.rig.observe(m, pose).value_mm for m in order.methods])
+    ratios = np.std(seen, axis=0) / [r["u"] for r in report["restated"]]
+    told = {w.partition(":")[0]: w for w in report["warnings"]}
+    off = {m.name for m, r in zip(order.methods, ratios, strict=True) if abs(r - 1.0) > 0.15}
+    assert off == {"tail band", "scribe tail"}
+    assert set(told) == {*off, "tail tips"}
+    assert "as tail tips, which it depends on, touches near a corner" in told["tail band"]
+
+
+def test_a_method_that_cannot_be_read_is_said_in_its_line(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    path = str(DATA / "edge-station-off-the-blade.json")
+    assert main(["restate", path, "--json"]) == 0
+    rows = {r["method"]: r for r in json.loads(capsys.readouterr().out)["restated"]}
+    assert len(rows) == 13
+    unread = rows.pop("depth edge back")
+    assert (unread["reading"], unread["u"]) == (None, None)
+    assert unread["trouble"] == "the caliper would meet no part of the blade"
+    assert all(r["reading"] is not None and r["u"] > 0 for r in rows.values())
+    assert main(["restate", path]) == 0
+    (line,) = [x for x in capsys.readouterr().out.splitlines() if x.startswith("depth edge back")]
+    assert "nothing" in line
+    assert "would meet no part of the blade" in line
+    assert main(["restate", path, "--by", "depth edge back"]) == 3
+
+
+# -- limits ------------------------------------------------------------------------------------
+
+
+def practice() -> Table:
+    path = shipped("fixtures") / "orders" / "practice-plate.toml"
+    return tomllib.loads(path.read_text("utf-8"))
+
+
+def test_limits_count_to_the_stud_s_end() -> None:
+    """The end lies a tip radius beyond the ball's centre; the older name of the key is read too."""
+    table = {**practice(), "targets": []}
+    order = order_from(table)
+    stud, at = order.rig.studs[0], order.rig.travels(fit_of(order).pose)[0].mm
+    assert stud.tip_radius_mm > 0
+    end = (at + stud.tip_radius_mm) / 25.4
+    for key in ("limits", "travel"):
+        for reach, told in ((0.02, None), (0.004, "near_limit"), (-0.004, "travel_limit")):
+            table["studs"] = [
+                {**table["studs"][0], key: [0.0, end + reach]},
+                *practice()["studs"][1:],
+            ]
+            table["studs"][0].pop("limits" if key == "travel" else "travel", None)
+            codes = {r.code for r in plan_of(order_from(table)).remarks}
+            assert codes & {"near_limit", "travel_limit"} == ({told} if told else set())
+    both = {**table, "studs": [{**table["studs"][0], "limits": [0.0, 1.0]}, *table["studs"][1:]]}
+    with pytest.raises(InputError, match="limits alone"):
+        order_from(both)
+
+
+def test_more_than_a_stud_can_turn_is_out_of_reach(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """0.5 in of movement where no limits are given: 16 turns of 32 threads per inch."""
+    table = practice()
+    for change, status in ((0.45, 0), (0.55, 3), (3.0, 3)):
+        table["targets"] = [{"method": "tail, upper line", "change": change}]
+        path = tmp_path / "order.json"
+        path.write_text(json.dumps(table))
+        assert main(["turns", str(path)]) == status
+        err = capsys.readouterr().err
+        if status:
+            assert "stud back would have to turn" in err
+            assert "without stated limits no stud is taken to move more than 0.5000 in" in err
+    turns = 3.0 / order_from(table).rig.studs[2].lead_mm * 25.4
+    assert turns > 90
+    table["studs"][2]["limits"] = [-9.0, 9.0]
+    assert plan_of(order_from(table)).turns[2].exact > 90

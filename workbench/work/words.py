@@ -137,8 +137,8 @@ def remark_words(remark: Remark, unit: Unit, finer: float | None = None) -> str:
         )
     if remark.code == "rough" and remark.by:
         return (
-            f"{subject}: its uncertainty is only rough, as {clean(remark.by)}, on which it depends, "
-            "touches near a corner of the outline"
+            f"{subject}: its uncertainty is only rough, as {clean(remark.by)}, which it "
+            "depends on, touches near a corner of the outline"
         )
     if remark.code == "rough":
         return (
