@@ -76,7 +76,9 @@ def test_readings_after_a_pass_that_was_struck_out_do_not_count(shop: Shop) -> N
                 if isinstance(f, rows.Reading) and f.pass_number == 0}  # fmt: skip
     shop.set_aside(view, "later")
     made = [f for f in view.facts if isinstance(f, rows.PassRow) and f.struck is None]
-    shop.book.strike(made[-1].id, "of another ski", "KV")
+    steps = [f for f in view.facts if isinstance(f, rows.Mark) and f.kind == "step"]
+    for row in (made[-1], *steps):
+        shop.book.strike(row.id, "of another ski", "KV")
     job = shop.book.add_job(view.ski.id, DAY)
     fresh = walk_to(shop, shop.view(job.id), fin, "as received")
     for left, line in zip(fresh.left, fresh.lines, strict=False):

@@ -300,7 +300,7 @@ FORGED: dict[str, tuple[Callable[[Shop, JobView], tuple[Callable[[str], object],
     ),
     "waiting": (
         lambda s, v: (_final(s, v), _sign(s)),
-        "not measured after the last turn",
+        "not measured",
     ),
     "turning": (
         lambda s, v: (_final(s, v, "studs"), _sign(s)),
@@ -406,6 +406,10 @@ def test_recent_jobs_tell_the_same_as_the_whole_history(shop: Shop) -> None:
     rules = rules_of(shop.book)
     recent, whole = shop.book.ski_facts(skis), shop.book.ski_facts(skis, whole=True)
     assert any(len(recent[i].jobs) < len(whole[i].jobs) for i in skis)
+    lists = {item.item.job.id: item for item in shop.book.day_list(DAY)}
+    for job_id, item in lists.items():
+        then = conclude(whole[item.ski.id], rules)
+        assert conclude(item.ski, rules).jobs[job_id] == then.jobs[job_id]
     for ski_id in skis:
         now, then = conclude(recent[ski_id], rules), conclude(whole[ski_id], rules)
         assert now.key == then.key

@@ -345,7 +345,8 @@ class _Walk:
         if not self._is_measured(job, sheet):
             if gone is not None and (said := gone.reading(job, sheet)):
                 return said
-            return f"not measured{' after the last turn' if self.turn else ''}"
+            turned = job.kept.kind == "recheck" or self.turn > job.kept.id
+            return f"not measured{' after the last turn' if turned and self.turn else ''}"
         if said := self._unchecked(job, sheet, at, gone):
             return said
         if sheet.has_wing and job.kept.kind == "setting" and not job.wing:
@@ -376,7 +377,7 @@ class _Walk:
 
     def _after(self, job: _Job) -> str:
         """Return after what the clamp bolts were not checked."""
-        if self.turn and job.clamp < self.turn:
+        if self.turn > max(job.clamp, job.kept.id):
             return " after the last turn"
         if not job.clamp:
             return " after they were loosened" if self.loosened_by else ""
@@ -422,7 +423,7 @@ class _Walk:
             job.passes,
             job.step,
             frozenset(job.stray),
-            "" if signed else job.stale,
+            "" if signed or job.stale < job.kept.id else job.stale,
             tuple(job.ticks),
             "" if signed else self._barred(job, None),
             "" if signed else self._elsewhere(job, turned),
