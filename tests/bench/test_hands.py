@@ -698,8 +698,26 @@ def test_a_refused_reading_is_taken_by_the_next_enter(shop: Shop) -> None:
         other.note(other.view(keys.hands.state.view.job.id), "note", "look at bolt 2")
     keys.type("2450\n")
     assert (keys.hands.state.entry, latest(keys)[0]) == ("2450", [])
+    keys.type("\n", FAST_S)
+    assert (keys.hands.state.entry, latest(keys)[0]) == ("2450", []), "the LF of a CR LF"
     keys.type("\n")
     assert (keys.hands.state.entry, latest(keys)[0]) == ("", [2.45])
+
+
+def test_an_entry_dropped_after_its_refusal_is_forgotten(shop: Shop) -> None:
+    """What is typed then is an entry of its own, on this ski and on another."""
+    keys = begin(shop, "as received")
+    assert keys.hands.state.view is not None
+    for _ in range(2):
+        with another(shop) as other:
+            other.note(other.view(keys.hands.state.view.job.id), "note", "look at bolt 2")
+        keys.type("24\n")
+        assert keys.hands.state.entry == "24"
+        keys.hands.escape()
+        keys.type("2450")
+        assert keys.hands.state.entry == "2450"
+        keys.hands.escape()
+    assert held(keys) == []
 
 
 @pytest.mark.parametrize("act", ["enter", "yes", "take_back", "retarget"])

@@ -85,8 +85,8 @@ class Hands(Acts):
     def type(self, char: str, time: float) -> None:
         """Add a character to the entry in progress, or start one."""
         entry = self.state.entry
-        if self._refused and entry and self.state.question is None:
-            self._refused = False
+        if entry and entry == self._refused and self.state.question is None:
+            self._refused = ""
             if char in ENTRY_START:  # another number: the refused one is not lost
                 if not self._hold(entry):
                     return
@@ -115,7 +115,7 @@ class Hands(Acts):
 
     def rub_out(self) -> None:
         """Take the last character of the entry back."""
-        self._refused = False
+        self._refused = ""
         if self.state.question is not None:
             self._set(question=None, message="")
         elif len(self.state.entry) == 1 and self._by is not None:
@@ -172,6 +172,7 @@ class Hands(Acts):
 
     def escape(self) -> None:
         """Drop the entry in progress, or what was begun."""
+        self._refused = ""
         if self._by is not None:
             self._take_up_by()
         elif self.state.question is not None or self.state.entry:
@@ -197,9 +198,12 @@ class Hands(Acts):
 
     def enter(self, time: float) -> None:
         """Do the next step, or take the entry in progress."""
-        empty_second = time - self._last_enter < BURST_WINDOW_S and not self.state.entry
+        second = time - self._last_enter < BURST_WINDOW_S
+        empty_second = second and not self.state.entry
         self._last_enter = time
-        self._answered = self._refused = False
+        if second and self._refused:  # the LF of a CR LF takes no entry that its CR was refused for
+            return
+        self._answered, self._refused = False, ""
         if self.state.view is None and not (self.state.entry or empty_second):
             self.asks("add_ski")
         elif self.state.view is None:
