@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.shop import demo_file
+from tests.shop import demo_file, open_shop, ski
 from workbench.cli import main
 from workbench.records.book import Book
 
@@ -173,3 +173,22 @@ def test_a_days_copy_of_a_lost_book_is_kept_and_said(run: Run, book: Path) -> No
     assert label.endswith(".2")
     assert run(book, "restore", label)[0] == 0
     assert skis(book) > 0
+
+
+def test_a_ski_that_is_not_to_be_ridden_ends_an_import_with_status_4(
+    run: Run, book: Path, other: Path, tmp_path: Path
+) -> None:
+    """It is named last, and again by a dry run; a file that brings nothing new ends with 0."""
+    file = str(tmp_path / "book.json")
+    run(book, "export", file)
+    assert run(other, "import", file)[0] == 0
+    with open_shop(book) as shop:
+        shop.book.add_sign_off(ski(shop, "Lark 66").job.id, "XX")
+    run(book, "export", file)
+    for words in (("--dry-run", file), (file,)):
+        status, out, _ = run(other, "import", *words)
+        assert status == 4
+        assert out.splitlines()[-1].startswith("! 'Lark 66' ")
+        assert "by XX on " in out
+        assert "releases nothing: clamp bolts not checked" in out
+    assert run(other, "import", file)[0] == 0

@@ -578,3 +578,16 @@ def test_a_new_book_begins_with_parts_and_no_ski(tmp_path: Path) -> None:
     assert b"queue is empty" in shell(path, "next").stderr
     assert shell(path, "add-ski", "First").returncode == 0
     assert b"Queue: number 1" in shell(path, "take", "1").stdout
+
+
+def test_a_round_that_is_carried_on_is_in_no_queue_twice_and_on_no_card(commands: Commands) -> None:
+    """Its bolts are loose: the card of the setting before does not say released any longer."""
+    commands.run("take", "Heron 67")
+    commands.run("done")
+    commands.run("done")
+    commands.run("carry", "all")
+    card = "\n".join(commands.run("card", "Heron 67"))
+    assert "Released by" not in card
+    assert "NOT RELEASED, do not ride" in card
+    for words in (("queue-ski", "Heron 67"), ("queue-ski", "Heron 67", "--recheck")):
+        assert "a round is open there" in commands.refused(*words)

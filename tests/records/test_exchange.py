@@ -23,6 +23,7 @@ from tests.records.conftest import DAY, Shop, blade, block, furnish, ski
 from workbench.errors import InputError
 from workbench.records.book import Book
 from workbench.records.database import Database as Bare
+from workbench.records.exchange_checks import time_of
 from workbench.records.exchange_form import LOCAL_SETTINGS, ORDER, PART_OF
 from workbench.records.exchange_in import Brought
 from workbench.records.rows import Baseline, BaselineEntry, Method, PassRow, Reading, Taken, Turn
@@ -314,13 +315,38 @@ def test_a_ski_queued_and_worked_on_at_both_benches_is_said(shop: Shop, other: B
 
 def test_ids_to_come_follow_those_taken_in(tmp_path: Path, other: Book) -> None:
     """Also where this bench's clock was set back: the order of events is kept."""
-    clock = Clock(datetime(2040, 1, 1, tzinfo=UTC))
+    clock = Clock(datetime.now(UTC) + timedelta(hours=20))
     with Book(tmp_path / "ahead.db", clock=clock) as ahead:
         shop = furnish(ahead)
         ahead.add_reading(shop.job.id, "KV", shop.taken())
         give(ahead, other)
     late = other.add_reading(shop.job.id, "ML", shop.taken("2.451", 62.2554))
     assert [f.id for f in other.facts(shop.job.id)][-1] == late.id
+
+
+@pytest.mark.parametrize("later", [timedelta(hours=30), timedelta(days=365 * 170)])
+def test_ids_of_a_time_to_come_are_refused_and_drag_nothing_along(
+    tmp_path: Path, other: Book, later: timedelta
+) -> None:
+    """Rows made here afterwards would be later than what others do after them."""
+    clock = Clock(datetime.now(UTC) + later)
+    with Book(tmp_path / "ahead.db", clock=clock) as ahead:
+        furnish(ahead)
+        with pytest.raises(InputError, match=r"rows\..*\.id.*no later than a day from now.*clocks"):
+            give(ahead, other)
+    assert not any(out(other).values())
+    newest = time_of(new_id(other))
+    assert abs(newest - datetime.now(UTC)) < timedelta(hours=1)
+
+
+def test_ids_to_come_that_are_here_already_are_passed_over(tmp_path: Path, other: Book) -> None:
+    """A file with old rows of a wrong clock comes in where they came in before."""
+    with Book(tmp_path / "ahead.db", clock=Clock(datetime.now(UTC) + timedelta(hours=20))) as ahead:
+        furnish(ahead)
+        give(ahead, other)
+        behind = Clock(datetime.now(UTC) - timedelta(days=3))
+        with Book(other.path, clock=behind) as again:
+            assert not give(ahead, again).new
 
 
 def test_a_rolled_back_batch_leaves_neither_rows_nor_ids(shop: Shop, other: Book) -> None:

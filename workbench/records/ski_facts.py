@@ -81,6 +81,19 @@ _JOBS = f"""SELECT j.ski_id, j.id, j.kind, q.day, q.open, q.struck,
     JOIN queue q ON q.job_id = j.id ORDER BY j.id"""
 """A newest id is one look into an index: a job that is left out costs next to nothing."""
 
+_AFTER = (
+    "AND c.id > coalesce((SELECT max(t.id) FROM {table} t WHERE t.job_id = o.value {more}), '')"
+)
+
+_DONE_WITH = f"""SELECT o.value FROM json_each(?) o WHERE EXISTS (SELECT 1 FROM ticks c
+    JOIN sign_offs s ON s.job_id = c.job_id AND s.id > c.id
+    WHERE c.job_id = o.value AND c.checklist = 'final' AND c.item = 'clamp'
+    AND NOT EXISTS (SELECT 1 FROM strikes x WHERE x.row_id IN (c.id, s.id))
+    {_AFTER.format(table="readings", more="")} {_AFTER.format(table="passes", more="")}
+    {_AFTER.format(table="wings", more="")}
+    {_AFTER.format(table="marks", more="AND t.kind = 'step'")})"""
+"""The jobs of which it is plain that they left no bolt loose and no stud turned."""
+
 _SHEETS = """SELECT k.root, k.id, k.has_wing, p.method_id
     FROM json_each(?) o JOIN skis k ON k.root = o.value
     LEFT JOIN ski_methods p ON p.owner = k.id ORDER BY k.id, p.place"""
@@ -94,14 +107,20 @@ def ski_facts(
     """The facts of these skis by ski: all of them with ``whole``, else those that still matter.
 
     Those are the jobs ``asked`` for, all that are open, the setting that was read and signed off
-    last, and every job to which something was done after the first of these was added.
+    last, and every job to which something was done after the first of these was added. Where jobs
+    are asked for and none of them is a re-check, the last setting is left out if it is plain that
+    it bears on none of them.
     """
     wanted = json.dumps(sorted(set(ski_ids)))
     by_ski: dict[str, list[_Row]] = defaultdict(list)
     for row in db.execute(_JOBS, [wanted]):
         by_ski[row[0]].append(tuple(row))
     wished = frozenset(asked)
-    chosen = {ski: jobs if whole else _that_matter(jobs, wished) for ski, jobs in by_ski.items()}
+    done_with = set() if whole or not wished else _done_with(db, by_ski.values())
+    chosen = {
+        ski: jobs if whole else _that_matter(jobs, wished, done_with)
+        for ski, jobs in by_ski.items()
+    }
     kept = facts.facts_for(db, (job[1] for jobs in chosen.values() for job in jobs))
     return {
         ski: SkiFacts(
@@ -116,15 +135,27 @@ def ski_facts(
     }
 
 
-def _that_matter(jobs: list[_Row], asked: frozenset[str]) -> list[_Row]:
-    settled = [
-        job for job in jobs if job[2] == "setting" and job[6] and not job[4] and not job[5]
-    ]  # fmt: skip
-    last = max(settled, key=_newest, default=None)
+def _done_with(db: Database, skis: Iterable[list[_Row]]) -> set[str]:
+    last = (_last_setting(jobs) for jobs in skis)
+    listed = json.dumps([job[1] for job in last if job is not None])
+    return {row[0] for row in db.execute(_DONE_WITH, [listed])}
+
+
+def _last_setting(jobs: list[_Row]) -> _Row | None:
+    settled = (j for j in jobs if j[2] == "setting" and j[6] and not j[4] and not j[5])
+    return max(settled, key=_newest, default=None)
+
+
+def _that_matter(jobs: list[_Row], asked: frozenset[str], done_with: set[str]) -> list[_Row]:
+    last = _last_setting(jobs)
     needed = {job[1] for job in jobs if job[1] in asked or (job[4] and not job[5])}
-    needed |= {last[1]} if last is not None else set()
     first = min((job[1] for job in jobs if job[1] in asked or job is last), default="")
-    return [job for job in jobs if job[1] in needed or _newest(job) > first]
+    recent = [job for job in jobs if job[1] in needed or job is last or _newest(job) > first]
+    if last is None or last[1] not in done_with or last[1] in needed:
+        return recent
+    others = [job for job in recent if job is not last]
+    plain = all(job[2] == "setting" and job[1] > _newest(last) for job in others)
+    return others if plain else recent
 
 
 def _newest(job: _Row) -> str:

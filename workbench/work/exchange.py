@@ -58,14 +58,14 @@ class Exported:
 class Change:
     """A ski of which a file says something else: ``before`` is None where it was not known here.
 
-    ``contradicted`` are its sign-offs that do not follow from its facts, in words.
+    ``contradicted`` are its sign-offs that do not follow from its facts, each with why.
     """
 
     name: str
     serial: str
     before: SkiState | None
     now: SkiState
-    contradicted: tuple[str, ...]
+    contradicted: tuple[tuple[rows.SignOff, str], ...]
 
     @property
     def is_danger(self) -> bool:
@@ -237,13 +237,13 @@ def _changes(book: Book, brought: Brought) -> tuple[Change, ...]:
     return tuple(sorted(out, key=lambda change: not change.is_danger))
 
 
-def _contradicted(now: SkiState, before: SkiState | None) -> tuple[str, ...]:
-    """Return why sign-offs release nothing, of those that were not known to be so before."""
+def _contradicted(now: SkiState, before: SkiState | None) -> tuple[tuple[rows.SignOff, str], ...]:
+    """Return the sign-offs that release nothing and why, unless that was known before."""
     known = before.jobs if before is not None else {}
     return tuple(
-        f"a sign-off releases nothing: {job.why}"
+        (job.signed, job.why)
         for i, job in now.jobs.items()
-        if job.is_contradicted and (i not in known or known[i].why != job.why)
+        if job.signed and job.is_contradicted and (i not in known or known[i].why != job.why)
     )
 
 

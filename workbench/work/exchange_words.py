@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 
 from workbench.errors import shown
+from workbench.records import rows
 from workbench.records.clashes import Clash, Kind
 from workbench.records.exchange_in import Differs, StruckTwice
 from workbench.records.schema import Table
@@ -108,10 +109,15 @@ def change_words(change: Change) -> str:
     """Return how a ski stands now and how it stood before, with ``!`` where it is dangerous."""
     serial = f" ({_named(change.serial)})" if change.serial else ""
     told = change.contradicted if change.now.release is not None else ()
-    now = "; ".join([state_words(change.now), *map(clean, told)])
+    now = "; ".join([state_words(change.now), *(_against(*each) for each in told)])
     was = f"; before: {state_words(change.before)}" if change.before is not None else ""
     sign = "! " if change.is_danger else ""
     return f"{sign}'{_named(change.name)}'{serial} is {now}{was}"
+
+
+def _against(signed: rows.SignOff, why: str) -> str:
+    who = _named(signed.who) or "nobody named"
+    return f"the sign-off by {who} on {local_day(signed.at)} releases nothing: {clean(why)}"
 
 
 def state_words(state: SkiState) -> str:

@@ -27,15 +27,13 @@ from workbench.work.extra_readings import Mark
 from workbench.work.gauges import Tools
 from workbench.work.reading_lines import Line as Line
 from workbench.work.rules import AS_LAST_TIME, SHIPPED, Rules
+from workbench.work.ski_state import TAKEN_BACK as TAKEN_BACK
 from workbench.work.stages import ELSEWHERE, NOT_RELEASED, Progress, Stage
 from workbench.work.trust import budget_of
 from workbench.work.words import clean, error_words, remark_words
 
 WING_AIM = "wing_aim"
 """The kind of mark that keeps the wing's angle wanted, in degrees."""
-
-TAKEN_BACK = "taken back"
-"""The reason with which the last entry is struck out when it is taken back."""
 
 
 @dataclass(frozen=True, slots=True)

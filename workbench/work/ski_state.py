@@ -30,6 +30,12 @@ _CHANGED: Mapping[_Changed, str] = {
 }
 """What was done to a ski after its sign-off, the worst first."""
 
+TAKEN_BACK = "taken back"
+"""The reason with which the last entry is struck out when it is taken back."""
+
+_ANSWERS = ("turned_back", "not_turned")
+"""Marks that say of a struck record, whose id is their text, that its stud is turned no longer."""
+
 _MOVED: tuple[_Changed, ...] = ("turned", "loosened", "wing")
 
 _REST = frozenset({"seated", "aimed", "reaim", "accepted", "enough"})
@@ -40,18 +46,21 @@ _REST = frozenset({"seated", "aimed", "reaim", "accepted", "enough"})
 class JobState:
     """What a ski's facts say of one of its jobs.
 
-    ``release`` is the sign-off that is in force, ``why`` says why none is. ``step``: acts done of
-    its open round. ``stray`` are the ids of what was kept in the middle of a round by somebody who
-    did not know of it: it counts for nothing. Readings up to ``stale`` say no longer where the
-    blade is. ``has_left``: its sign-off followed, and the fin was not moved in this job since.
-    ``ticks`` are those of the final check that count. ``bars`` says why a sign-off now
-    would release nothing, ``elsewhere`` why another job has to be finished first. ``loose`` and
-    ``turned`` (and not measured since) are the ski's.
+    ``signed`` is its own sign-off, ``release`` the one in force, ``why`` says why none is.
+    ``pass_number`` is that of its last pass, ``step`` counts the acts done of its open round.
+    ``stray`` are ids of what was kept in the middle of a round by somebody who did not know of it:
+    it counts for nothing. Readings up to ``stale`` say no longer where the blade is. ``ticks`` are
+    those of the final check that count. ``bars`` says why a sign-off now would release nothing,
+    ``elsewhere`` why another job has to be finished first. ``loose`` and ``turned`` (and not
+    measured since) are the ski's. ``has_left``: its sign-off followed, and the fin was not moved in
+    this job since.
     """
 
     standing: Standing = "open"
     why: str = ""
     release: rows.SignOff | None = None
+    signed: rows.SignOff | None = None
+    pass_number: int = 0
     step: int = 0
     stray: frozenset[str] = frozenset()
     stale: str = ""
@@ -103,14 +112,13 @@ class _Job:
     """What is known of a job as its facts are gone through."""
 
     __slots__ = (
-        "aside", "changed", "clamp", "kept", "made", "read", "signed", "stale", "step", "stray",
-        "ticks", "touched", "why", "wing",
+        "aside", "changed", "clamp", "kept", "made", "passes", "read", "signed", "stale", "step",
+        "stray", "ticks", "touched", "why", "wing",
     )  # fmt: skip
 
     def __init__(self, kept: SkiJob) -> None:
         self.kept = kept
-        self.step = 0
-        self.made: list[int] = []
+        self.made = self.passes = self.step = 0
         self.read: set[str] = set()
         self.ticks: list[rows.Tick] = []
         self.clamp = self.touched = self.wing = self.stale = self.why = ""
@@ -118,11 +126,6 @@ class _Job:
         self.stray: set[str] = set()
         self.signed: rows.SignOff | None = None
         self.changed: dict[_Changed, str] = {}
-
-    @property
-    def passes(self) -> int:
-        """The number of its last pass."""
-        return last_pass(self.made)
 
     @property
     def is_free(self) -> bool:
@@ -138,15 +141,32 @@ class _Job:
 def conclude(ski: SkiFacts, rules: Rules) -> SkiState:
     """Return what the facts of a ski say, by the shop's lists as they were when each was kept."""
     walk = _Walk(ski, rules)
-    facts = [(f.id, f, job) for job in walk.jobs for f in job.kept.facts if f.struck is None]
+    answered = _answered(ski)
+    facts = [
+        (f.id, f, job)
+        for job in walk.jobs
+        for f in job.kept.facts
+        if f.struck is None or _is_turned_still(f, answered)
+    ]
     for _, fact, job in sorted(facts, key=_by_id):
         walk.take(fact, job)
     return walk.end()
 
 
-def last_pass(made: Sequence[int]) -> int:
-    """The number of the last pass; books that were worked on apart may have one number twice."""
-    return max(len(made), *made, 0)
+def _answered(ski: SkiFacts) -> frozenset[str]:
+    marks = (f for job in ski.jobs for f in job.facts if isinstance(f, rows.Mark))
+    return frozenset(f.text for f in marks if f.kind in _ANSWERS and f.struck is None)
+
+
+def _is_turned_still(fact: rows.AnyFact, answered: frozenset[str]) -> bool:
+    """Whether a struck record is one of a stud that was turned, and nobody says that it is not."""
+    if isinstance(fact, rows.Mark):
+        do, _, _ = fact.text.partition(" ")
+        was = fact.kind == "step" and (do == "turn" or (not do and (fact.number or 0) > 1))
+    else:
+        was = isinstance(fact, rows.PassRow) and any(t.turns for t in fact.turns)
+    asked = fact.struck is not None and fact.struck.reason != TAKEN_BACK
+    return was and asked and fact.id not in answered
 
 
 def _by_id(entry: tuple[str, rows.AnyFact, _Job]) -> str:
@@ -196,11 +216,17 @@ class _Walk:
         """Take the next fact in."""
         if job.kept.struck and not isinstance(fact, rows.PassRow | rows.Mark):
             return  # what was done by hand was done all the same
+        if fact.struck is not None:
+            if job.step <= 1:
+                self._turned(fact.id, job)
+                job.stale = fact.id
+            return
         match fact:
             case rows.Reading():
                 self._read(fact, job)
             case rows.PassRow():
-                job.made.append(fact.number)
+                job.made += 1
+                job.passes = max(job.made, job.passes, fact.number)
                 self._turned(fact.id, job)
                 job.step, self.loosened_by = 0, None
             case rows.Mark():
@@ -319,7 +345,8 @@ class _Walk:
         if not self._is_measured(job, sheet):
             if gone is not None and (said := gone.reading(job, sheet)):
                 return said
-            return f"not measured{' after the last turn' if self.turn else ''}"
+            turned = job.kept.kind == "recheck" or self.turn > job.kept.id
+            return f"not measured{' after the last turn' if turned and self.turn else ''}"
         if said := self._unchecked(job, sheet, at, gone):
             return said
         if sheet.has_wing and job.kept.kind == "setting" and not job.wing:
@@ -350,7 +377,7 @@ class _Walk:
 
     def _after(self, job: _Job) -> str:
         """Return after what the clamp bolts were not checked."""
-        if self.turn and job.clamp < self.turn:
+        if self.turn > max(job.clamp, job.kept.id):
             return " after the last turn"
         if not job.clamp:
             return " after they were loosened" if self.loosened_by else ""
@@ -392,9 +419,11 @@ class _Walk:
             standing,
             why,
             release,
+            job.signed,
+            job.passes,
             job.step,
             frozenset(job.stray),
-            "" if signed else job.stale,
+            "" if signed or job.stale < job.kept.id else job.stale,
             tuple(job.ticks),
             "" if signed else self._barred(job, None),
             "" if signed else self._elsewhere(job, turned),

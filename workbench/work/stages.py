@@ -30,7 +30,7 @@ from workbench.records.rows import (
 from workbench.work.at_twenty import known_temperatures, values_mm
 from workbench.work.meaning import accepted_mm
 from workbench.work.rules import SHIPPED, Rules
-from workbench.work.ski_state import JobState, final_passed, last_pass
+from workbench.work.ski_state import JobState, final_passed
 
 Stage = Literal[
     "waiting", "received check", "as received", "studs", "target", "turning", "measuring",
@@ -282,7 +282,7 @@ def progress(
     were enough.
     """
     kept = [f for f in facts if f.struck is None and f.id not in state.stray]
-    number = last_pass([f.number for f in kept if isinstance(f, PassRow)])
+    number = state.pass_number
     if state.stale:  # the blade was moved or measured in another job since
         kept = [f for f in kept if not _is_stale(f, number, state.stale)]
     # A reading by another method, such as a coarse mark, bears the others out and moves no gate.
