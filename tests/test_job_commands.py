@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
 import sys
 from collections.abc import Callable
@@ -14,10 +15,11 @@ from typing import Any
 import pytest
 
 from tests.by_command import Commands, Said, fact
-from tests.shop import Fin, as_received, heron, open_shop
+from tests.shop import Fin, as_received, heron, open_shop, ski, walk_to
 from workbench.measure.display import length_text
 from workbench.records.book import Book
 from workbench.work.jobs import JobView
+from workbench.work.looking import OpenBook
 from workbench.work.shop import Shop
 
 
@@ -591,3 +593,76 @@ def test_a_round_that_is_carried_on_is_in_no_queue_twice_and_on_no_card(commands
     assert "NOT RELEASED, do not ride" in card
     for words in (("queue-ski", "Heron 67"), ("queue-ski", "Heron 67", "--recheck")):
         assert "a round is open there" in commands.refused(*words)
+
+
+# -- what came in meanwhile ------------------------------------------------------------------------
+
+
+def between(
+    monkeypatch: pytest.MonkeyPatch, book: Path, act: Callable[[Shop, JobView], object]
+) -> None:
+    """Let another bench act just after a command has read its ski."""
+    read_view, once = OpenBook.view, []
+
+    def view(self: OpenBook, job_id: str) -> JobView:
+        found = read_view(self, job_id)
+        if not once:
+            once.append(job_id)
+            with open_shop(book, "ADA") as other:
+                act(other, other.view(job_id))
+        return found
+
+    monkeypatch.setattr(OpenBook, "view", view)
+
+
+@pytest.mark.parametrize(
+    ("stage", "words"),
+    [("turning", ("done",)), ("within", ("read", "1", "2.4600")), ("within", ("accept",)),
+     ("sign-off", ("sign-off",)), ("sign-off", ("sign-off", "--second", "ZZ")),
+     ("target", ("take-back",)), ("target", ("aim", "1", "+.010")), ("final check", ("tick", "1"))],
+)  # fmt: skip
+def test_a_command_is_refused_by_what_came_in_meanwhile(
+    book: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch,
+    stage: str, words: tuple[str, ...],
+) -> None:  # fmt: skip
+    """Status 2, one line of who did what, and nothing is kept."""
+    with open_shop(book) as shop:
+        view = walk_to(shop, ski(shop, "Heron 66"), heron(ski(shop, "Heron 66")), stage)
+        shop.remember("job", view.job.id)
+    between(monkeypatch, book, lambda s, v: s.set_aside(v, "a cracked bolt"))
+    said = Commands(book, capsys).refused(*words)
+    assert re.search(r"Heron 66: ADA set it aside: a cracked bolt at \d\d:\d\d: look at it", said)
+    with open_shop(book) as shop:
+        assert [f.id for f in shop.view(view.job.id).facts][:-1] == [f.id for f in view.facts]
+
+
+def test_two_of_the_same_command_at_once_count_one_step(
+    book: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The second says what the first did: a stud's turn is not passed over."""
+    with open_shop(book) as shop:
+        view = walk_to(shop, ski(shop, "Heron 66"), heron(ski(shop, "Heron 66")), "turning")
+        shop.remember("job", view.job.id)
+    between(monkeypatch, book, lambda s, v: s.step_done(v))
+    assert "ADA loosened the clamp bolts at" in Commands(book, capsys).refused("done")
+    with open_shop(book) as shop:
+        assert shop.view(view.job.id).progress.step == 1
+
+
+def test_a_turn_is_taken_back_with_a_word_on_the_stud(
+    book: Path, run: Callable[..., Said], refused: Callable[..., str]
+) -> None:
+    """Without one nothing is taken back; the message has words, and the book keeps the answer."""
+    with open_shop(book) as shop:
+        view = walk_to(shop, ski(shop, "Heron 66"), heron(ski(shop, "Heron 66")), "turning")
+        shop.remember("job", view.job.id)
+        view = shop.step_done(shop.step_done(view))
+    said = refused("take-back")
+    assert re.search(r"turned the \w+ stud .*--turned-back .*--not-turned ", said)
+    assert view_of(book, "Heron 66").progress.step == 2
+    done = fact(run("take-back", "--turned-back"), "Done")
+    assert re.match(r"taken back: turned the \w+ stud \S+ turns? (in|out); the stud was", done)
+    assert "turned_back" in [getattr(f, "kind", "") for f in view_of(book, "Heron 66").facts]
+    assert "no record of a turn" in refused("take-back", "--not-turned")
+    assert fact(run("take-back"), "Done") == "taken back: loosened the clamp bolts."
+    assert "the stud was turned back by hand" in "\n".join(run("history", "Heron 66"))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -338,3 +340,172 @@ def test_the_next_ski_that_is_not_finished_is_found_round_the_end(shop: Shop) ->
     hands.enter(500.0)
     assert hands.state.view is not None
     assert hands.state.view.stage != "signed off"
+
+
+# -- what others did meanwhile ---------------------------------------------------------------------
+
+
+@contextmanager
+def another(shop: Shop) -> Iterator[Shop]:
+    """Another bench on the same book."""
+    with open_shop(shop.book.path, "ADA") as other:
+        yield other
+
+
+def turned_by_another(shop: Shop, keys: Keys) -> None:
+    """Let another bench aim anew, loosen and turn a stud of the ski in hand."""
+    assert keys.hands.state.view is not None
+    with another(shop) as other:
+        view = other.reopen_target(other.view(keys.hands.state.view.job.id))
+        view = other.accept_target(other.aim(view, view.lines[0], "+.020", "in"))
+        other.step_done(other.step_done(view))
+
+
+def test_a_sign_off_by_a_view_that_is_no_longer_true_is_refused(shop: Shop) -> None:
+    """The ski is shown as it is now, with who did what; the next + goes to no other ski."""
+    keys = begin(shop, "sign-off")
+    keys.type("\n")
+    before = keys.hands.state.view
+    assert before is not None
+    with another(shop) as other:
+        other.set_aside(other.view(before.job.id), "a cracked bolt")
+    keys.yes()
+    state = keys.hands.state
+    assert state.view is not None
+    assert (state.view.job.id, state.view.stage) == (before.job.id, "set aside")
+    assert "ADA set it aside: a cracked bolt at" in state.message
+    assert (state.tone, state.hands_on) == ("warn", False)
+    keys.yes()
+    assert keys.hands.state.view is not None
+    assert keys.hands.state.view.job.id == before.job.id
+
+
+def test_a_refused_reading_stays_on_the_line(shop: Shop) -> None:
+    """Enter takes it by what there is now; the first digit of another makes a note of it."""
+    keys = begin(shop, "within")
+    turned_by_another(shop, keys)
+    keys.type("2.4600\n")
+    state = keys.hands.state
+    assert (state.entry, state.view and state.view.stage) == ("2.4600", "turning")
+    assert "ADA turned the" in state.message
+    assert held(keys) == []
+    keys.type("7")
+    assert (keys.hands.state.entry, held(keys)) == ("7", ["2.4600"])
+    assert shop.view(keys.hands.state.view.job.id).progress.step == 2  # type: ignore[union-attr]
+
+
+def test_a_refused_reading_is_taken_by_the_next_enter(shop: Shop) -> None:
+    keys = begin(shop, "as received")
+    assert keys.hands.state.view is not None
+    with another(shop) as other:
+        other.note(other.view(keys.hands.state.view.job.id), "note", "look at bolt 2")
+    keys.type("2450\n")
+    assert (keys.hands.state.entry, latest(keys)[0]) == ("2450", [])
+    keys.type("\n", FAST_S)
+    assert (keys.hands.state.entry, latest(keys)[0]) == ("2450", []), "the LF of a CR LF"
+    keys.type("\n")
+    assert (keys.hands.state.entry, latest(keys)[0]) == ("", [2.45])
+
+
+def test_an_entry_dropped_after_its_refusal_is_forgotten(shop: Shop) -> None:
+    """What is typed then is an entry of its own, on this ski and on another."""
+    keys = begin(shop, "as received")
+    assert keys.hands.state.view is not None
+    for _ in range(2):
+        with another(shop) as other:
+            other.note(other.view(keys.hands.state.view.job.id), "note", "look at bolt 2")
+        keys.type("24\n")
+        assert keys.hands.state.entry == "24"
+        keys.hands.escape()
+        keys.type("2450")
+        assert keys.hands.state.entry == "2450"
+        keys.hands.escape()
+    assert held(keys) == []
+
+
+@pytest.mark.parametrize("act", ["enter", "yes", "take_back", "retarget"])
+def test_a_key_right_after_what_others_did_was_meant_for_the_ski_before(
+    shop: Shop, act: str
+) -> None:
+    """The bench has read it anew by itself just before: the key is refused once, and told why."""
+    keys = begin(shop, "within")
+    turned_by_another(shop, keys)
+    keys.hands.look_again(by_others=True)
+    assert keys.hands.state.view is not None
+    job, facts = keys.hands.state.view.job.id, keys.hands.state.view.facts
+    assert "ADA turned the" in keys.hands.state.message
+    if act == "enter":
+        keys.type("\n")
+    elif act == "yes":
+        keys.yes()
+    else:
+        getattr(keys.hands, act)()
+    assert keys.hands.state.view.job.id == job
+    assert shop.view(job).facts == facts
+    assert "ADA turned the" in keys.hands.state.message
+    if act == "enter":
+        keys.type("\n")
+        assert shop.view(job).progress.step == 3
+
+
+def test_a_turn_is_taken_back_by_its_question_alone(shop: Shop) -> None:
+    """The key asks; until it is answered the record stays, and so does the turn."""
+    keys, asked = begin(shop, "turning"), []
+    keys.hands.asks = asked.append
+    keys.type("\n")
+    keys.type("\n")
+    keys.hands.take_back()
+    assert asked == ["turn_back"]
+    assert keys.hands.state.view is not None
+    assert keys.hands.state.view.progress.step == 2
+    keys.hands.take_back_turn("not_turned")
+    assert keys.hands.state.view.progress.step == 1
+    assert "the stud was never turned" in keys.hands.state.message
+
+
+# -- an entry begun --------------------------------------------------------------------------------
+
+
+def test_an_entry_begun_comes_back_to_its_own_reading(shop: Shop) -> None:
+    """Chosen by hand or due; where the reading is not the one due, it is marked again."""
+    keys = begin(shop, "as received")
+    keys.hands.select(1)
+    keys.type("2.4505")
+    assert keys.hands.leave()
+    again = Hands(shop)
+    assert (again.state.entry, again.state.line_index) == ("2.4505", 1)
+
+
+@pytest.mark.parametrize("meanwhile", ["another ski", "another stage", "another pass"])
+def test_an_entry_begun_never_comes_up_under_another_ski_or_round(
+    shop: Shop, meanwhile: str
+) -> None:
+    """It is a note of its own job then, and is told."""
+    keys = begin(shop, "as received" if meanwhile != "another pass" else "measuring")
+    view = keys.hands.state.view
+    assert view is not None
+    keys.type("2.4505")
+    assert keys.hands.leave()
+    if meanwhile == "another ski":
+        shop.remember("job", ski(shop, "Gannet 68").job.id)
+    elif meanwhile == "another stage":
+        walk_to(shop, shop.view(view.job.id), heron(view), "target")
+    else:
+        now = walk_to(shop, shop.view(view.job.id), heron(view), "within")
+        now = shop.accept_target(shop.aim(shop.reopen_target(now), now.lines[0], "+.020", "in"))
+        walk_to(shop, now, heron(now), "measuring")
+    again = Hands(shop)
+    assert again.state.entry == ""
+    assert "'2.4505' was not taken: it is kept as a note to Heron 66" in again.state.message
+    facts = shop.book.facts(view.job.id)
+    assert [f.text for f in facts if isinstance(f, rows.Mark) and f.kind == "held"] == ["2.4505"]
+    assert Hands(shop).state.message == "", "it is told once"
+
+
+def test_an_entry_that_an_older_bench_kept_is_told_and_not_taken(shop: Shop) -> None:
+    """It does not say of which ski it is."""
+    begin(shop, "as received")
+    shop.remember("draft", "2.4505")
+    again = Hands(shop)
+    assert again.state.entry == ""
+    assert "'2.4505' was typed before, of which ski is not known" in again.state.message

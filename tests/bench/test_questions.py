@@ -6,7 +6,7 @@ import pytest
 
 from tests.bench.screens import SIZES, Screen, bench
 from tests.bench.test_hands import FAST_S, Keys, begin, held, latest
-from tests.shop import heron, ski, walk_to
+from tests.shop import heron, open_shop, ski, walk_to
 from workbench.bench.help import Help
 from workbench.bench.hold_screen import HoldScreen
 from workbench.bench.next_line import next_words
@@ -258,3 +258,50 @@ def test_k_where_nothing_can_be_kept_says_what_can_be_done(
     assert now in state.message
     for inner in ("one of:", "accept at", "next step"):
         assert inner not in state.message
+
+
+async def test_a_turn_is_taken_back_by_a_letter_that_says_where_the_stud_is(shop: Shop) -> None:
+    """Esc, Enter, + and a burst leave the record; b takes it back and keeps the answer."""
+    view = walk_to(shop, ski(shop, "Heron 66"), heron(ski(shop, "Heron 66")), "turning")
+    view = shop.step_done(shop.step_done(view))
+    shop.remember("job", view.job.id)
+    for size in SIZES:
+        async with bench(shop, size) as screen:
+            await screen.by_hand("u")
+            assert "Where is that stud now?" in screen.shown()
+            assert "b: the stud was turned back by hand" in screen.shown()
+            await screen.by_hand("\n+")
+            screen.burst("2.4505\n")
+            await screen.settle()
+            await screen.by_hand("q")
+            assert screen.view.progress.step == 2
+            assert screen.held()[-1] == "2.4505"
+            await screen.pilot.press("escape")
+            assert len(screen.app.screen_stack) == 1
+            assert screen.view.progress.step == 2
+    async with bench(shop) as screen:
+        await screen.by_hand("ub")
+        assert screen.view.progress.step == 1
+        assert "the stud was turned back by hand" in screen.app.hands.state.message
+        assert len(screen.app.screen_stack) == 1
+        assert "turned_back" in [getattr(f, "kind", "") for f in screen.view.facts]
+
+
+async def test_a_form_refused_by_what_came_in_is_saved_when_it_is_saved_again(shop: Shop) -> None:
+    """It stays open with what was typed, says who did what, and then goes by what there is now."""
+    view = walk_to(shop, ski(shop, "Heron 66"), heron(ski(shop, "Heron 66")), "within")
+    shop.remember("job", view.job.id)
+    async with bench(shop) as screen:
+        screen.app.do_("temperature")
+        await screen.pilot.pause(0.1)
+        await screen.by_hand("31")
+        with open_shop(shop.book.path, "ADA") as other:
+            other.note(other.view(view.job.id), "note", "bolt 2")
+        await screen.pilot.press("f2")
+        await screen.pilot.pause(0.1)
+        assert "ADA wrote a note: bolt 2 at" in screen.shown()
+        assert not shop.view(view.job.id).progress.temperatures
+        await screen.pilot.press("f2")
+        await screen.pilot.pause(0.1)
+        assert len(screen.app.screen_stack) == 1
+        assert shop.view(view.job.id).progress.temperatures

@@ -56,8 +56,8 @@ class Hands(Acts):
     def type(self, char: str, time: float) -> None:
         """Add a character to the entry in progress, or start one."""
         entry = self.state.entry
-        if self._refused and entry and self.state.question is None:
-            self._refused = False
+        if entry and entry == self._refused and self.state.question is None:
+            self._refused = ""
             if char in ENTRY_START:  # another number: the refused one is not lost
                 if not self._hold(entry):
                     return
@@ -82,7 +82,7 @@ class Hands(Acts):
 
     def rub_out(self) -> None:
         """Take the last character of the entry back."""
-        self._refused = False
+        self._refused = ""
         if self.state.question is not None:
             self._set(question=None, message="")
         elif self.state.entry:
@@ -125,6 +125,7 @@ class Hands(Acts):
 
     def escape(self) -> None:
         """Drop the entry in progress, or what was begun."""
+        self._refused = ""
         if self.state.question is not None or self.state.entry:
             self._noted = ""
             self._set(entry="", question=None, message="entry dropped")
@@ -147,9 +148,12 @@ class Hands(Acts):
 
     def enter(self, time: float) -> None:
         """Do the next step, or take the entry in progress."""
-        empty_second = time - self._last_enter < BURST_WINDOW_S and not self.state.entry
+        second = time - self._last_enter < BURST_WINDOW_S
+        empty_second = second and not self.state.entry
         self._last_enter = time
-        self._answered = self._refused = False
+        if second and self._refused:  # the LF of a CR LF takes no entry that its CR was refused for
+            return
+        self._answered, self._refused = False, ""
         if self.state.view is None and not (self.state.entry or empty_second):
             self.asks("add_ski")
         elif self.state.view is None:
@@ -261,11 +265,11 @@ class Hands(Acts):
         elif state.question is not None and view is not None:
             placing = state.question.placings[state.offered]
             keep = self._keep_target if view.stage == "target" else self._keep_typed
-            self._answered = self._try(lambda: keep(placing))
+            self._answered = self._try(lambda: keep(placing)) or self._answered
         elif state.hands_on and view is not None and view.checklist:
-            self._answered = self._try(self._tick)
+            self._answered = self._try(self._tick) or self._answered
         elif state.hands_on and view is not None and view.stage == "sign-off":
-            self._answered = self._try(self._sign_off)
+            self._answered = self._try(self._sign_off) or self._answered
         elif answered:  # one + too many would put the next reading to another ski
             self.say("nothing more to answer: + once more goes to the next ski")
         else:

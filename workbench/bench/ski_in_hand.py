@@ -72,7 +72,7 @@ class SkiInHand:
         self._noted = ""
         self._answered = False
         self._draft = ""
-        self._refused = False
+        self._refused = ""
         self._news: tuple[float, str] = (float("-inf"), "")
         settings = shop.book.settings()
         self.state = BenchState(roster=shop.roster(near=settings.get("job", "")), day=shop.day)
@@ -236,7 +236,8 @@ class SkiInHand:
                 return
             message, entry = f"{noted_words(entry)} to {left.ski.name}", ""
             view = self.state.view if self.state.view and left.job.id == job_id else view
-        self._answered, self._noted = False, ""
+        self._answered, self._noted, self._refused = False, "", ""
+        self._news = (float("-inf"), "")
         self._set(
             view=view,
             entry=entry,
@@ -273,7 +274,7 @@ class SkiInHand:
         (at, words), self._news = self._news, (float("-inf"), "")
         if monotonic() - at > UNSEEN_S:
             return False
-        self._refused = self.state.entry != ""
+        self._refused = self.state.entry
         self.say(words, "warn")
         return True
 
@@ -281,7 +282,7 @@ class SkiInHand:
         """Show the ski as it is now; an entry that was refused stays on the line."""
         self._set(hands_on=False, question=None)
         self._try(self._look_again)
-        self._refused, self._answered = self.state.entry != "", True
+        self._refused, self._answered = self.state.entry, True
         self.say(self._told(why), "warn")
 
     def _look_again(self) -> None:

@@ -38,8 +38,9 @@ class TurnBackScreen(ListScreen):
 
     def head(self, width: int) -> Sequence[Content]:
         """Return what is recorded, and the question."""
-        said = f"The record says: {described(self._fact)}. Where is that stud now?"
-        return [*(styled((part, "bold")) for part in wrapped(said, width)), Content("")]
+        said = wrapped(f"The record says: {described(self._fact)}.", width)
+        said += wrapped("Striking it out turns nothing back. Where is that stud now?", width)
+        return [*(styled((part, "bold")) for part in said), Content("")]
 
     def rows(self, width: int) -> Sequence[Content]:
         """Return the answers with their letters, the one that changes nothing last."""
