@@ -50,6 +50,7 @@ from workbench.errors import BenchError, InputError
 from workbench.places import shipped
 from workbench.records import rows
 from workbench.records.book import Book
+from workbench.records.door import Door
 from workbench.records.exchange_form import Form, forms
 from workbench.records.schema import Table
 from workbench.work import check_lists, exchange, queue
@@ -227,13 +228,13 @@ class World:
         """Run a command on a book; return its status and what it said."""
         self.steps += 1
         out = io.StringIO()
-        with redirect_stdout(out), redirect_stderr(out), self._today():
+        with redirect_stdout(out), redirect_stderr(out), self._now(self.benches[2 * book].clock):
             status = cli.main(["--book", str(self.paths[book]), "--who", who, *words])
         assert status in (0, 2, 3) or "an error of its own" not in out.getvalue(), out.getvalue()
         return status, out.getvalue()
 
     @contextmanager
-    def _today(self) -> Iterator[None]:
+    def _now(self, clock: Clock) -> Iterator[None]:
         today = self.day
 
         class Today(date):
@@ -244,6 +245,7 @@ class World:
         with (
             mock.patch("workbench.work.looking.date", Today),
             mock.patch("workbench.cli.build_parser", parser_of),
+            mock.patch.dict(Door.__init__.__kwdefaults__, {"clock": clock}),
         ):
             yield
 
@@ -377,7 +379,7 @@ class World:
                 trail.append(at.held.stage)
                 if not self.onward(at):
                     trail.append(self.refusal)
-                    self.do(at, lambda: at.shop.take_back(at.held))
+                    self.act(at, "back") or self.act(at, "turned back")
                 continue
             told = claims(at.shop, name, self.skis[name])
             places = ("queue", "card", "next", "bench")
@@ -648,7 +650,8 @@ VERBS = (
     "set-wing",
 )  # fmt: skip
 ACTS = (
-    "set aside", "take up", "back", "turned back", "as is", "note", "reaim", "sign off", "step", "eyes",
+    "set aside", "take up", "back", "turned back", "as is", "note", "reaim", "sign off", "step",
+    "eyes",
 )  # fmt: skip
 CHANGED = (
     "more final", "fewer final", "more received", "two repeats", "one repeat", "eyes", "no eyes",

@@ -1,6 +1,6 @@
 """No ski is released unless it was measured and its clamp bolts checked after the last turn.
 
-Ten thousand steps of a state machine; and the orders of events that once let a ski go, by name.
+A state machine (ten thousand steps with ``--long``); and the orders of events that once let a ski go, by name.
 """
 
 from __future__ import annotations
@@ -62,9 +62,10 @@ def lines_of(world: World, at: Bench, name: str = SKI) -> list[str]:
     return [line for line in said.splitlines() if name in line]
 
 
-def test_whatever_happens_in_whatever_order_the_promise_is_kept() -> None:
-    """The same ten thousand steps each time; a million by ``python -m tests.work.promise``."""
-    promise.play(10_000)
+@pytest.mark.parametrize("steps", [1_000, pytest.param(10_000, marks=pytest.mark.long)])
+def test_whatever_happens_in_whatever_order_the_promise_is_kept(steps: int) -> None:
+    """The same steps each time; any number of others by ``python -m tests.work.promise``."""
+    promise.play(steps, histories=steps // 50)
 
 
 def test_a_ski_that_is_set_honestly_is_released(world: World) -> None:

@@ -17,6 +17,7 @@ from workbench.work.next_step import (
     NO_TURNS,
     OUT_OF_REACH,
     STUDS_UP,
+    TURN_BACK,
     act_due,
     caution_words,
     leave_words,
@@ -117,6 +118,8 @@ def next_words(state: BenchState) -> str:
         return _entry_words(state)
     if view.elsewhere_words:
         return f"{view.elsewhere_words} z: the day's queue."
+    if view.progress.mid_pass and view.stage not in ("turning", "set aside"):
+        return f"{TURN_BACK}: u takes its steps back, the last first."
     line = state.line
     name = line.method.name if line is not None else ""
     stage = view.stage

@@ -12,6 +12,7 @@ from workbench.work.words import CAUTION_EDGES, CAUTION_LOOSEN, CAUTION_RIDE, CA
 STUDS_UP = "Bring all three studs up to just touch the blade"
 NO_FIT = "These readings do not work"
 OUT_OF_REACH = "The target is out of reach: give another."
+TURN_BACK = "A stud was turned, but what its turns were counted from no longer counts"
 NO_TURNS = "No turns: see the warning"
 BOLTS_LOOSE = "The clamp bolts are loose: a pass was begun and is not finished."
 MAKERS_FIRST = "The maker's instructions, event rules and a qualified technician come first."

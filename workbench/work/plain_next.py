@@ -12,6 +12,7 @@ from workbench.work.next_step import (
     NO_TURNS,
     OUT_OF_REACH,
     STUDS_UP,
+    TURN_BACK,
     act_due,
     leave_words,
     lock_words,
@@ -34,6 +35,8 @@ def task_of(view: JobView) -> Task:
     stage = view.stage
     if view.elsewhere_words:
         return Task(view.elsewhere_words, ("queue",))
+    if view.progress.mid_pass and stage not in ("turning", "set aside"):
+        return Task(f"{TURN_BACK}: take its steps back, the last first.", ("take-back",))
     if view.unreachable is not None and stage in ("target", "turning"):
         again = "aim --again" if stage == "turning" else "aim METHOD VALUE"
         return Task(OUT_OF_REACH, (again, "take-back"))

@@ -249,7 +249,7 @@ class Progress:
     @property
     def mid_pass(self) -> bool:
         """Whether studs may have been turned since the readings: only loosening comes before."""
-        return self.gate == "turning" and self.step > 1
+        return self.step > 1 and self.gate != "signed off"
 
     def mean_mm(self, pass_number: int, method_id: str) -> float | None:
         """Return the mean of a method's repeats in a pass, or None."""
@@ -341,20 +341,18 @@ class _Gates:
         passed, ticked = self._received()
         if not passed:
             return ("received check" if ticked else "waiting"), ticked
-        if not self._read(0):
-            return "as received", frozenset()
+        if not self._read(self.at.pass_number):
+            return ("measuring" if self.at.pass_number else "as received"), frozenset()
         marks = {f.kind: f.id for f in self.live if isinstance(f, Mark)}
         if "seated" not in marks:
             return "studs", frozenset()
         opened = max(_last_id(self.live, (Target,)), marks.get("reaim", ""))
         if marks.get("aimed", "") <= opened or "aimed" not in marks:
             return "target", frozenset()
-        if not self._read(self.at.pass_number):
-            return "measuring", frozenset()
+        if self.at.step > 1:  # a stud was turned: these readings are those of before
+            return "turning", frozenset()
         touched = _last_id(self.live, (Reading, Target, PassRow))
         if marks.get("accepted", "") < touched:
-            if self.at.step > 1:  # a stud was turned: these readings are those of before
-                return "turning", frozenset()
             met = _met(self.at, self.method_ids, self.tolerances_mm, self.u_of)
             return ("within" if met else "turning"), frozenset()
         if self.has_wing and _last_id(self.live, (WingSetting,)) <= touched:

@@ -116,7 +116,9 @@ def _sign_off(row: rows.SignOff, history: History, unit: Unit) -> str:
     said = row.text and not is_parts_text(row.text)
     words = f"signed off: {clean(row.text)}" if said else "signed off"
     state = history.state.jobs[row.job_id]
-    if row.struck is None and state.standing == "not released":
+    if row.struck is None and history.job(row.job_id).job.struck is not None:
+        words += f", {NOT_RELEASED}: its job was struck out"
+    elif row.struck is None and state.standing == "not released":
         words += f", {NOT_RELEASED}: {clean(state.why)}"
     return words
 
