@@ -34,7 +34,7 @@ def test_area_and_centroid_of_sympy_s_polygon() -> None:
 
 
 def test_a_clockwise_outline_has_the_same_centroid() -> None:
-    """Only the sign of the area turns (SymPy's polygon, the other way round, far from its origin)."""
+    """Only the sign of the area turns (SymPy's polygon, the other way round, moved)."""
     points = [(0, 0), (1, 0), (5, 1), (0, 1)]
     far = [(x + 1000, y - 500) for x, y in reversed(points)]
     area, centroid = area_and_centroid(far)

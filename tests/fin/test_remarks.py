@@ -122,16 +122,18 @@ def test_a_place_known_by_the_base_s_curve_alone_is_told() -> None:
     [
         ((), None),
         ((9.0, -12.0), None),
-        ((2.0,), "tilted +2.000°: a fourth"),
-        ((9.0, 3.0, -1.5, -12.0), "tilted −1.500°, and 3 more poses: a fourth"),
-        ((1.0, -7.0), "tilted +1.000°, and 1 more pose: a fourth"),
+        ((2.0,), "tilted +2.00°: a fourth"),
+        ((9.0, 3.0, -1.5, -12.0), "tilted −1.50°, and 3 more poses: a fourth"),
+        ((1.0, -7.0), "tilted +1.00°, and 1 more pose: a fourth"),
     ],
 )
 def test_of_several_poses_that_fit_the_likeliest_is_told_and_how_many(
     tilts_deg: tuple[float, ...], told: str | None
 ) -> None:
     rig, methods = practice_rig(), (DEPTH, TAIL, LENGTH)
-    fit = fit_pose(rig.blade, rig.base, readings_at(Pose(16.5, -26.0, 0.0), methods))
+    fit = fit_pose(
+        rig.blade, rig.base, readings_at(Pose(16.5, -26.0, 0.0), methods, rig.blade, rig.base)
+    )
     others = tuple(Pose(16.5, -26.0, math.radians(t)) for t in tilts_deg)
     result = plan_from(rig, replace(fit, others=others), [], 0.125)
     words = [remark_words(r, "in") for r in result.remarks if r.code == "ambiguous"]

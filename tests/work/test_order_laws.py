@@ -57,9 +57,10 @@ def random_order(chance: made.Seeded, most_targets: int) -> Table | None:
         value = seen.value_mm + 0.01 * chance.number(-1.0, 1.0)
         readings.append({"method": m.name, "values": [value], "u": 0.02})
     for i in range(coarse):
-        u, v = pose.locate((60.0 + 40.0 * i, 0.0))
-        tables.append({"name": f"mark {i}", "quantity": "tail",
-                       "scribe": {"at": [60.0 + 40.0 * i, 0.0], "zero": 0.0, "grows": "front"}})  # fmt: skip
+        at = (60.0 + 40.0 * i, 0.0)
+        u, _ = pose.locate(at)
+        scribe = {"at": list(at), "zero": 0.0, "grows": "front"}
+        tables.append({"name": f"mark {i}", "quantity": "tail", "scribe": scribe})
         readings.insert(chance.count(0, len(readings)), {"method": f"mark {i}", "values": [u]})
     aimed = {m.quantity: m for m in methods}
     wanted = list(aimed.values())[: chance.count(1, most_targets)]
@@ -264,19 +265,16 @@ def practice() -> Table:
 
 
 def test_limits_count_to_the_stud_s_end() -> None:
-    """The end lies a tip radius beyond the ball's centre; the older name of the key is read too."""
+    """The end lies a tip radius beyond the ball's centre, which the older key counts to."""
     table = {**practice(), "targets": []}
     order = order_from(table)
     stud, at = order.rig.studs[0], order.rig.travels(fit_of(order).pose)[0].mm
     assert stud.tip_radius_mm > 0
-    end = (at + stud.tip_radius_mm) / 25.4
-    for key in ("limits", "travel"):
+    first, *rest = table["studs"]
+    bare = {k: v for k, v in first.items() if k not in ("limits", "travel")}
+    for key, place_mm in (("limits", at + stud.tip_radius_mm), ("travel", at)):
         for reach, told in ((0.02, None), (0.004, "near_limit"), (-0.004, "travel_limit")):
-            table["studs"] = [
-                {**table["studs"][0], key: [0.0, end + reach]},
-                *practice()["studs"][1:],
-            ]
-            table["studs"][0].pop("limits" if key == "travel" else "travel", None)
+            table["studs"] = [{**bare, key: [0.0, place_mm / 25.4 + reach]}, *rest]
             codes = {r.code for r in plan_of(order_from(table)).remarks}
             assert codes & {"near_limit", "travel_limit"} == ({told} if told else set())
     both = {**table, "studs": [{**table["studs"][0], "limits": [0.0, 1.0]}, *table["studs"][1:]]}

@@ -128,7 +128,7 @@ def doubtful_repeats(
     never is. ``resolution`` is the step that the readings are rounded to. It counts in the
     deviation that they are tested by, and none is doubted that lies within one step of the mean of
     the rest: two alike and one a digit off is how a display reads. Right readings of normal scatter
-    are then doubted in at most 5 of 100 sets, whatever the step (simulated: see the tests); the
+    are then doubted in at most 5 of 100 sets of up to 14, whatever the step (simulated); the
     published test alone doubts up to 23 of 100 sets of three.
     """
     given = checked(values)

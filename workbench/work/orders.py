@@ -164,7 +164,7 @@ def read_stud(table: Table) -> Stud:
     if hand not in ("right", "left"):
         raise InputError(table.where("hand"), hand, "'right' or 'left'")
     radius = table.length("tip_radius", 0.0)
-    limits = _limits(table)
+    limits = _limits(table, radius)
     table.done()
     with under(table):
         return Stud(
@@ -192,18 +192,23 @@ def _lead(table: Table) -> float:
     return table.length(key)
 
 
-def _limits(table: Table) -> tuple[float, float] | None:
-    """Return where the stud's end may lie; ``travel`` is the key's older name."""
+def _limits(table: Table, tip_radius_mm: float) -> tuple[float, float] | None:
+    """Return where the stud's end may lie.
+
+    ``travel``, an older key, says it of the centre of the ball that the end is.
+    """
     given = [key for key in ("limits", "travel") if table.has(key)]
     if not given:
         return None
     if len(given) == 2:
-        raise InputError(table.where("travel"), "both", "limits alone: travel is its older name")
+        raise InputError(table.where("travel"), "both", "limits alone: travel is an older key")
     (key,) = given
-    accepted = "[least, most]: how far along the axis from 'at' the stud's end may lie"
+    what = "the stud's end" if key == "limits" else "the centre of its ball"
+    accepted = f"[least, most]: how far along the axis from 'at' {what} may lie"
     pair = as_list(table.raw(key, accepted), table.where(key), accepted, 2)
     low, high = (table.as_length(v, table.where(f"{key}[{i}]")) for i, v in enumerate(pair))
-    return (low, high)
+    further = tip_radius_mm if key == "travel" else 0.0
+    return (low + further, high + further)
 
 
 def _taken(table: Table, methods: tuple[Method, ...]) -> Taken:

@@ -39,18 +39,24 @@ def row_of_blade(blade: Blade, source_text: str = "") -> rows.Blade:
 
 
 def stud_of(row: rows.Stud) -> Stud:
-    """Return the kernel's stud of a row."""
+    """Return the kernel's stud of a row, whose travel is that of the ball's centre."""
+    limits = row.travel_mm
+    if limits is not None:
+        limits = (limits[0] + row.tip_radius_mm, limits[1] + row.tip_radius_mm)
     return Stud(
         row.name, row.touches, row.at_mm, row.axis, row.lead_mm, row.hand, row.tip_radius_mm,
-        row.travel_mm,
+        limits,
     )  # fmt: skip
 
 
 def row_of_stud(stud: Stud, thread: str) -> rows.Stud:
     """Return the row that keeps a stud, with its thread as it was written."""
+    travel = stud.limits_mm
+    if travel is not None:
+        travel = (travel[0] - stud.tip_radius_mm, travel[1] - stud.tip_radius_mm)
     return rows.Stud(
         stud.name, stud.touches, stud.at_mm, stud.axis, thread, stud.lead_mm, stud.hand,
-        stud.tip_radius_mm, stud.limits_mm,
+        stud.tip_radius_mm, travel,
     )  # fmt: skip
 
 
