@@ -118,7 +118,7 @@ def _contents(folder: Path) -> dict[str, bytes | None]:
 
 
 @pytest.mark.parametrize("fault", BROKEN)
-@pytest.mark.parametrize("command", [(), ("read", "length", "2.4505")])
+@pytest.mark.parametrize("command", [(), ("read", "length", "2.4905")])
 def test_a_book_that_cannot_be_opened(
     book: Path,
     fault: str,
@@ -262,21 +262,21 @@ async def test_trouble_while_a_reading_is_typed(
     before = texts(book)
     with open_shop(book) as shop:
         async with bench(shop, (120, 36)) as screen:
-            await screen.by_hand("2.4505")
+            await screen.by_hand("2.4905")
             with cause(shop):
                 await screen.settle()
                 await screen.by_hand("\n")
                 shown = " ".join(screen.shown().replace("┃", " ").split())
                 assert words in shown
-                assert screen.app.hands.state.entry == "2.4505"
+                assert screen.app.hands.state.entry == "2.4905"
                 for key in ("asterisk", "pagedown", "asterisk", "tab", "y", "pageup"):
                     await screen.pilot.press(key)
-                assert screen.app.hands.state.entry == "2.4505"
+                assert screen.app.hands.state.entry == "2.4905"
                 assert "Gannet 68" in screen.shown(), "an entry holds its ski in hand"
             await screen.settle()
             await screen.by_hand("\n")
             assert "kept" in screen.shown()
-    assert texts(book) == [*before, "2.4505"]
+    assert texts(book) == [*before, "2.4905"]
     sound(book)
 
 
@@ -294,11 +294,11 @@ async def test_a_burst_that_no_place_can_keep_stays_in_sight(
             with TROUBLE[trouble][0](shop):
                 await screen.by_hand("h")
                 await screen.settle()
-                screen.burst("2.4505\r\n")
+                screen.burst("2.4905\r\n")
                 await screen.settle()
                 await screen.pilot.press("escape")
                 await screen.settle()
-                assert "'2.4505' came in and is not kept" in screen.shown()
+                assert "'2.4905' came in and is not kept" in screen.shown()
             assert screen.held() == []
 
 
@@ -309,15 +309,15 @@ async def test_a_burst_into_the_queue_that_cannot_be_kept_says_so_there(book: Pa
             await screen.by_hand("z")
             await screen.settle()
             with _read_only(shop):
-                screen.burst("2.4505\r\n")
+                screen.burst("2.4905\r\n")
                 await screen.settle()
                 shown = screen.shown()
-                assert "2.4505 came in here and was not taken" in shown
+                assert "2.4905 came in here and was not taken" in shown
                 assert "held as a note" not in shown
-            screen.burst("2.4506\r\n")
+            screen.burst("2.4906\r\n")
             await screen.settle()
-            assert "2.4506 came in here and is held as a note" in screen.shown()
-            assert screen.held() == ["2.4506"]
+            assert "2.4906 came in here and is held as a note" in screen.shown()
+            assert screen.held() == ["2.4906"]
 
 
 def test_a_disk_that_fills_under_a_real_bench(book: Path) -> None:
@@ -328,7 +328,7 @@ def test_a_disk_that_fills_under_a_real_bench(book: Path) -> None:
         terminal.settle(0.1)
         was = resource.prlimit(terminal.pid, resource.RLIMIT_FSIZE)
         resource.prlimit(terminal.pid, resource.RLIMIT_FSIZE, (1000, was[1]))
-        terminal.press(b"2.4505")
+        terminal.press(b"2.4905")
         terminal.settle(0.1)
         terminal.out = b""
         terminal.press(b"\r")
@@ -339,7 +339,7 @@ def test_a_disk_that_fills_under_a_real_bench(book: Path) -> None:
         terminal.settle(0.2)
         terminal.press(b"\r")
         terminal.until(b"kept: ")
-    assert texts(book) == [*before, "2.4505"]
+    assert texts(book) == [*before, "2.4905"]
     sound(book)
 
 
@@ -372,7 +372,7 @@ def test_a_small_disk_that_is_really_full(small_disk: Path) -> None:
         with suppress(OSError), filler.open("wb", buffering=0) as file:
             while True:
                 file.write(bytes(1024))
-        terminal.press(b"2.4505")
+        terminal.press(b"2.4905")
         terminal.settle(0.1)
         for _ in range(60):  # until what room the log still had is used up
             terminal.out = b""
@@ -380,7 +380,7 @@ def test_a_small_disk_that_is_really_full(small_disk: Path) -> None:
             terminal.settle(0.05)
             if b"kept:" not in terminal.out:
                 break
-            terminal.press(b"2.4505")
+            terminal.press(b"2.4905")
             terminal.settle(0.05)
         terminal.until(b"disk")
         filler.unlink()
@@ -439,7 +439,7 @@ HOSTILE = (
     "\u202eabc\u2066", "z\u200bw\ufeff", "L" * 5000, "💥é\u0301\u0301\u0301", "%s {x} $name",
     "a\nb\tc", "\ud800\udfff", "nul\x00", "=1+1", "1e400", "nan", "2.45", "-1", "½", "9" * 400,
     "'; DROP TABLE skis; --", "x" * 1_000_000, "\r\n" * 5, "1\n" * 2000, "a" + "\u0301" * 3000,
-    "日本" * 200, "\x9b31m", "../x", "yes", "in", "mm", "2.4505", "7 1/2", "0 0; 7.3 0; 1.6 3.4",
+    "日本" * 200, "\x9b31m", "../x", "yes", "in", "mm", "2.4905", "7 1/2", "0 0; 7.3 0; 1.6 3.4",
 )  # fmt: skip
 BAD_SIGNS = set("\x1b\x07\x00\x9b\u202e\u2066\u200b\ufeff\t\ud800")
 _NAMES = """enter tab shift+tab up down left right pageup pagedown home end escape space f1 f2 f2 f2
@@ -463,7 +463,7 @@ async def _random_act(screen: Screen, rnd: random.Random) -> str:
         target.post_message(Paste(text))
         return f"paste {text[:20]!r}"
     if what < 0.34:
-        burst = rnd.choice(("2.4505\r\n", ".728\n", "-1/64\n"))
+        burst = rnd.choice(("2.4905\r\n", ".728\n", "-1/64\n"))
         screen.burst(burst)
         return f"burst {burst!r}"
     key = rnd.choice(KEYS)

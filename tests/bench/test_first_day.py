@@ -48,7 +48,7 @@ def test_it_goes_on_once_the_target_is_set(shop: Shop) -> None:
     view = shop.aim(view, view.lines[0], "+.010", "in")
     words = tour_words(view, "in", False)
     assert "type" not in words
-    assert "Enter accepts it" in words
+    assert "past the last accepts the targets" in words
 
 
 def test_without_a_ski_it_says_which_key() -> None:

@@ -185,7 +185,7 @@ def test_a_storm_of_resizes_loses_no_key(run, tmp_path: Path) -> None:
     terminal = run("demo", "--keep", str(path))
     terminal.wait_for(b"Gannet 68")
     sizes = [(60, 18), (200, 60), (80, 24), (59, 10), (120, 36), (61, 19), (180, 50)]
-    for n, char in enumerate("2.4505mm\b\b"):
+    for n, char in enumerate("2.4905mm\b\b"):
         for k in range(3):
             terminal.resize(sizes[(n + k) % len(sizes)])
             terminal.rest(0.01)
@@ -197,7 +197,7 @@ def test_a_storm_of_resizes_loses_no_key(run, tmp_path: Path) -> None:
     terminal.wait_for(b"kept")
     terminal.write(b"q")
     assert terminal.status() == 0
-    assert _readings(path, job) == ["2.4505"]
+    assert _readings(path, job) == ["2.4905"]
 
 
 def test_a_bench_killed_after_kept_reopens_with_the_reading_on_the_same_ski(
@@ -208,13 +208,13 @@ def test_a_bench_killed_after_kept_reopens_with_the_reading_on_the_same_ski(
     job = _gannet(path)
     terminal = run("demo", "--keep", str(path))
     terminal.wait_for(b"Gannet 68")
-    terminal.write(b"2.4505\r")
+    terminal.write(b"2.4905\r")
     terminal.wait_for(b"kept:")
     terminal.child.kill()
     terminal.status()
-    assert _readings(path, job) == ["2.4505"]
+    assert _readings(path, job) == ["2.4905"]
     again = run("demo", "--keep", str(path))
-    again.wait_for(b"2.4505 in")
+    again.wait_for(b"2.4905 in")
     again.wait_for(b"Gannet 68")
     again.write(b"q")
     assert again.status() == 0

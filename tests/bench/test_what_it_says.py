@@ -118,14 +118,12 @@ def test_a_question_names_the_value_that_plus_takes(shop: Shop) -> None:
     """The value stands in the line too, and changes with the answer that is offered."""
     keys = begin(shop, "as received")
     keys.type("62.23\n")
-    assert next_words(keys.hands.state).startswith("+ takes 62.23 mm;")
+    assert next_words(keys.hands.state).startswith("+ takes depth 62.23 mm;")
 
 
-def test_enter_without_a_target_says_what_to_type(shop: Shop) -> None:
+def test_a_hint_of_a_change_stands_in_the_unit_shown(shop: Shop) -> None:
     """In the words of the hand, as at every other stage."""
     keys = begin(shop, "target", "Lark 64")
-    keys.type("\n")
-    assert keys.hands.state.message == "type the target: a value, or a change such as +.005"
     keys.hands.flip_unit()
     assert "+0.10: a change" in target(keys.hands.state, 39, 10).plain
 

@@ -75,13 +75,20 @@ def doubt(
         for meant in _exchanged(text)
     ]
     step = min(GRADUATIONS_IN, key=lambda step: abs(abs(off) - step * MM_PER_INCH))
-    missed = max(abs(abs(off) - step * MM_PER_INCH) - LINE_FIRST_MM, 0.0)
-    found.append((missed, "graduation", f"{step:.3f} in"))
+    found.append((abs(abs(off) - step * MM_PER_INCH), "graduation", f"{step:.3f} in"))
     # The cause that explains the number best; of two as good the line, which is misread more often.
-    left, slip, detail = min(found, key=lambda cause: (cause[0], cause[1] != "graduation"))
-    if left <= near:
+    near_enough = [cause for cause in found if cause[0] <= near]
+    if near_enough:
+        _, slip, detail = min(near_enough, key=_unlikeliness)
         return Doubt(off, normalised, slip, detail)
     return Doubt(off, normalised, "unseated")
+
+
+def _unlikeliness(cause: tuple[float, Slip, str]) -> tuple[float, bool]:
+    left, slip, _ = cause
+    if slip == "graduation":
+        left = max(left - LINE_FIRST_MM, 0.0)
+    return left, slip != "graduation"
 
 
 def same_digits(one: str, two: str) -> bool:
