@@ -15,7 +15,7 @@ from textual.events import Key, Paste
 
 from workbench.bench.find_screen import FindScreen
 from workbench.bench.forms import Field, Form
-from workbench.bench.prompts import Prompt
+from workbench.bench.prompts import ASIDE_REASONS, Prompt
 from workbench.bench.queue_rows import Drawn, Heading, Item, Thing, row
 from workbench.bench.text import styled, visible
 from workbench.errors import InputError
@@ -287,7 +287,9 @@ class QueueScreen(FindScreen):
             self._again(f"{line.ski_name} taken up again where it was left", line.job_id)
             return
         words = f"Set aside: {line.ski_name}"
-        prompt = Prompt(words, "why: a word or two", "", lambda text: shop.set_aside(view, text))
+        prompt = Prompt(
+            words, "why: a word or two", "", lambda text: shop.set_aside(view, text), ASIDE_REASONS
+        )
         self.app.push_screen(prompt, lambda done: self._put_aside(line, done))
 
     def _put_aside(self, line: RosterLine, done: object) -> None:
