@@ -23,7 +23,7 @@ from workbench.work.shop import Shop
 
 AT_ONCE = (
     "take_back", "retarget", "baseline", "finer", "keep", "unfinished", "last_setting", "side",
-    "drawing", "theme", "tour", "quit",
+    "drawing", "theme", "tour", "quit", "one_step_more", "undo_change", "copy",
 )  # fmt: skip
 """Actions that do what they say without a screen; the walk tests try them."""
 

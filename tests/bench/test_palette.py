@@ -14,7 +14,7 @@ from workbench.bench.app import Bench
 from workbench.bench.help import Help
 from workbench.bench.opens import GROUPS
 from workbench.bench.palette import Palette, entries, matching
-from workbench.bench.sheet import CHOICES, ROWS
+from workbench.bench.sheet import CHOICES, COLUMN, ROWS, Choice
 from workbench.bench.state import BenchState
 from workbench.work.shop import Shop
 
@@ -129,3 +129,9 @@ async def test_the_sheet_shows_its_groups(shop: Shop, size: tuple[int, int]) -> 
         seen += screen.shown()
         for group in GROUPS:
             assert group.upper() in seen
+
+
+@pytest.mark.parametrize("choice", CHOICES, ids=lambda choice: choice.action)
+def test_a_line_of_the_sheet_fits_its_column(choice: Choice) -> None:
+    """Mark, number, words, and the key with a blank on either side."""
+    assert len(f"▸{99} {choice.words}") + len(f" {choice.key} ") <= COLUMN

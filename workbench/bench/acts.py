@@ -10,7 +10,7 @@ from workbench.bench.state import DRAWINGS, SIDES, Tone
 from workbench.measure.units import other
 from workbench.work.entry_words import described
 from workbench.work.jobs import JobView, Line
-from workbench.work.last_time import aim_at_last
+from workbench.work.last_time import aim_at_last, aim_before_last, aim_one_step_more
 from workbench.work.shop import ChangedError, initials_of
 from workbench.work.stages import TurnAnswer
 from workbench.work.timeline_words import MARK_WORDS
@@ -90,6 +90,16 @@ class Acts(SkiInHand):
         """Make what the ski was last set to the target."""
         said = "last setting taken as the target"
         self._job(lambda v: self._aimed(aim_at_last(self.shop, v), said))
+
+    def one_step_more(self) -> None:
+        """Aim at what the last change did, once more; the wing with it."""
+        said = "the last change once more is the target now, wing included"
+        self._job(lambda v: self._aimed(aim_one_step_more(self.shop, v), said))
+
+    def undo_change(self) -> None:
+        """Aim at the setting before the last change; the wing with it."""
+        said = "the setting before the last change is the target now, wing included"
+        self._job(lambda v: self._aimed(aim_before_last(self.shop, v), said))
 
     def finer(self) -> None:
         """Go to the next finer turn, round and round."""

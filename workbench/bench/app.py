@@ -12,7 +12,7 @@ from textual.containers import Horizontal, Vertical
 from textual.content import Content
 from textual.css.scalar import Scalar
 from textual.driver import Driver
-from textual.events import Key, Paste, Resize
+from textual.events import Click, Key, Paste, Resize
 from textual.geometry import Size
 from textual.screen import Screen
 from textual.widgets import Static
@@ -50,6 +50,9 @@ AT_REST_S = 0.3
 
 FLASH_S = 0.6
 """So long the frame of a doubtful entry is lit."""
+
+SCREEN_FILE = "screen.txt"
+"""Where what was copied stands too, for terminals that copy nothing."""
 
 MOST_PASTED = 1000
 """Lines of one paste: more is a file dropped here by accident, not a morning's readings."""
@@ -306,6 +309,8 @@ class Bench(Leaving):
             self.do_("help")
         elif key == "tab":
             hands.next_side()
+        elif key.upper() in _BY_KEY:
+            self.do_(_BY_KEY[key.upper()])
         elif len(char) == 1 and char.lower() in _LETTERS:
             self.do_(_LETTERS[char.lower()])
         else:
@@ -325,6 +330,24 @@ class Bench(Leaving):
             self.hands.yes(time)
         else:
             self.hands.no()
+
+    async def on_click(self, event: Click) -> None:
+        """Take the ski that is clicked on in the queue, or press the key in the bottom line."""
+        if len(self.screen_stack) > 1 or self._has_selection():
+            return
+        base, state = self.screen_stack[0], self.hands.state
+        at = event.screen_offset
+        roster = base.query_one("#roster", Panel).content_region
+        keys = base.query_one("#keys", Line).content_region
+        if roster.contains_point(at):
+            line = panels.ski_at(state, roster.height, at.y - roster.y)
+            if line is not None:
+                self.hands.open(line.job_id)
+        elif keys.contains_point(at):
+            key = next_line.key_at(at.x - keys.x, self.size.width < NARROW_BELOW)
+            if key:
+                named = {"Enter": "enter", "*": "asterisk", "/": "slash"}.get(key, key)
+                await self._gate.take(Key(named, "\r" if key == "Enter" else key))
 
     def on_paste(self, event: Paste) -> None:
         """Take pasted text as if it had been typed, line by line; what is none is refused."""
@@ -422,6 +445,9 @@ class Bench(Leaving):
             "retarget": hands.retarget,
             "baseline": hands.baseline,
             "finer": hands.finer,
+            "one_step_more": hands.one_step_more,
+            "undo_change": hands.undo_change,
+            "copy": self._copy,
             "keep": hands.keep_as_is,
             "unfinished": hands.next_unfinished,
             "next_ski": lambda: hands.step_queue(1),
@@ -452,6 +478,19 @@ class Bench(Leaving):
         self.large = not self.large
         self._draw(self.hands.state)
 
+    def _copy(self) -> None:
+        """Copy what the bench shows; a file beside the book has it too: not all terminals copy."""
+        rows = self.screen_stack[0]._compositor.render_strips()
+        text = "\n".join(strip.text.rstrip() for strip in rows)
+        self.copy_to_clipboard(text)
+        path = self.shop.book.path.with_name(SCREEN_FILE)
+        try:
+            path.write_text(text + "\n", encoding="utf-8")
+        except OSError as why:
+            self.hands.say(f"copied; no file could be written: {why.strerror}", "warn")
+        else:
+            self.hands.say(f"copied; also in {SCREEN_FILE} beside the book", "done")
+
     def _next_theme(self) -> None:
         names = list(themes.NAMES)
         at = names.index(self.theme) if self.theme in names else -1
@@ -460,4 +499,5 @@ class Bench(Leaving):
         self.hands.say(f"theme: {self.theme}")
 
 
+_BY_KEY = {choice.key: choice.action for choice in CHOICES if len(choice.key) > 1}
 _LETTERS = {choice.key: choice.action for choice in CHOICES if choice.key} | {"?": "help"}

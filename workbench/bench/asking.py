@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from textual.screen import ModalScreen
 
 from workbench.bench import forms, opens
+from workbench.bench.prompts import ASIDE_REASONS
 from workbench.bench.state import BenchState
 from workbench.work.jobs import JobView
 from workbench.work.shop import Shop
@@ -49,7 +50,9 @@ def ask(bench: Bench, action: str) -> None:
 def _ask_of_ski(bench: Bench, action: str, state: BenchState, view: JobView) -> None:
     hands = bench.hands
     if action == "aside":
-        bench.push_screen(forms.Prompt("Set aside", "why: a word or two", "", hands.set_aside))
+        why = "why: a word or two"
+        prompt = forms.Prompt("Set aside", why, "", hands.set_aside, ASIDE_REASONS)
+        bench.push_screen(prompt)
     elif action == "note":
         bench.push_screen(forms.Prompt("Note", "kept with this job", "", hands.write_note))
     elif action == "turn_back":

@@ -81,6 +81,14 @@ class Closer(Overlay[None]):
         elif char and (char in BURST or (self._typed and char.isprintable())):
             self._typed += char  # a unit behind digits belongs to them
 
+    def on_mouse_scroll_down(self) -> None:
+        """Do for the wheel what an arrow does."""
+        self.move(1)
+
+    def on_mouse_scroll_up(self) -> None:
+        """Do for the wheel what an arrow does."""
+        self.move(-1)
+
     def in_unit(self, unit: Unit) -> None:
         """Take over the unit that the bench shows now; a screen without lengths shows the same."""
 

@@ -63,6 +63,10 @@ class FindScreen(ListScreen):
         else:
             self.command(key)
 
+    def scroll_by_key(self, key: str) -> None:
+        """Do for the wheel what an arrow does."""
+        self.command(key)
+
     def on_paste(self, event: Paste) -> None:
         """Look for what was pasted; a reading that was is held."""
         event.stop()

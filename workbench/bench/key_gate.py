@@ -29,6 +29,9 @@ if TYPE_CHECKING:
 LETTER_WAIT_S = GAUGE_GAP_S
 """So long a letter waits for another on its heels: a hand is slower."""
 
+CLOSED_WAIT_S = 0.1
+"""So long a screen that closes may take to say so."""
+
 LONGEST_WAIT_S = 1.0
 """A screen that has not taken a key by then holds up the next no longer."""
 
@@ -102,8 +105,15 @@ class KeyGate:
         """Wait until each of these has done what lies before it now."""
         self._busy = True
         self._ticket += 1
-        asyncio.get_running_loop().call_later(LONGEST_WAIT_S, self._pass_on, self._ticket, [])
+        loop = asyncio.get_running_loop()
+        loop.call_later(LONGEST_WAIT_S, self._pass_on, self._ticket, [])
+        loop.call_later(CLOSED_WAIT_S, self._look, self._ticket, self._stands)
         self._pass_on(self._ticket, way)
+
+    def _look(self, ticket: int, screen: Screen[object] | None) -> None:
+        """Wait no longer behind a screen that has closed, and dropped what lay before it."""
+        if self._bench.is_running and self._bench.screen is not screen:
+            self._pass_on(ticket, [])
 
     def _pass_on(self, ticket: int, way: list[MessagePump]) -> None:
         while way:

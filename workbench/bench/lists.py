@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from textual.app import ComposeResult
 from textual.containers import Vertical
 from textual.content import Content
-from textual.events import Key, Paste
+from textual.events import Click, Key, Paste
 from textual.widgets import Static
 
 from workbench.bench.bursts import PLUS_WAIT_S, Heard
@@ -42,6 +42,25 @@ class Listed(Static):
         screen = self.screen
         if isinstance(screen, ListScreen):
             screen.draw()
+
+    def on_click(self, event: Click) -> None:
+        """Move the mark to the row that is clicked on."""
+        screen = self.screen
+        if isinstance(screen, ListScreen):
+            screen.pick(event.y)
+
+    def on_mouse_scroll_down(self) -> None:
+        """Move the mark down."""
+        self._scroll("down")
+
+    def on_mouse_scroll_up(self) -> None:
+        """Move the mark up."""
+        self._scroll("up")
+
+    def _scroll(self, key: str) -> None:
+        screen = self.screen
+        if isinstance(screen, ListScreen):
+            screen.scroll_by_key(key)
 
 
 class ListScreen(Overlay[None]):
@@ -73,6 +92,7 @@ class ListScreen(Overlay[None]):
         self._message: tuple[str, Tone] = ("", "say")
         self._heard = Heard()
         self._over = False
+        self._seen: tuple[range, int] = (range(0), 0)
 
     def compose(self) -> ComposeResult:
         """Lay out the list, what was said and the keys."""
@@ -135,7 +155,19 @@ class ListScreen(Overlay[None]):
         seen = listed[first : first + room]
         gap = [Content("")] * (room - len(seen))
         panel.update(lines([*head, *seen, *gap, *foot]))
+        self._seen = range(first, first + len(seen)), len(head)
         self.query_one("#list-said", Static).update(said(self._message, width, SAID_LINES))
+
+    def pick(self, y: int) -> None:
+        """Mark what stands in a row of the list, if anything does."""
+        seen, head = self._seen
+        if 0 <= y - head < len(seen):
+            self.at = seen[y - head]
+            self.say("")
+
+    def scroll_by_key(self, key: str) -> None:
+        """Do for the wheel what an arrow does."""
+        self._move_or_letter(key, "")
 
     def say(self, words: str, tone: Tone = "say") -> None:
         """Show a message until the next one."""

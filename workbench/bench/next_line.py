@@ -40,10 +40,8 @@ CAUTION = "bold $state-danger"
 _TONES = {"warn": "bold $state-caution", "done": "$state-within", "say": ""}
 
 
-@lru_cache(maxsize=2)
-def keys_line(narrow: bool = False) -> Content:
-    """Return the keys that matter, in one line; the rest stands on the sheet."""
-    keys = (
+def _keys(narrow: bool) -> tuple[tuple[str, str], ...]:
+    return (
         ("Enter", "next"),
         ("*", "in/mm"),
         ("+", "yes"),
@@ -51,10 +49,25 @@ def keys_line(narrow: bool = False) -> Content:
         ("/", "more"),
         ("h", "help"),
     )
+
+
+@lru_cache(maxsize=2)
+def keys_line(narrow: bool = False) -> Content:
+    """Return the keys that matter, in one line; the rest stands on the sheet."""
     gap = " " if narrow else "  "
-    return styled(
-        *[part for key, word in keys for part in ((f" {key} ", "bold $accent"), f"{word}{gap}")]
-    )
+    parts = [((f" {key} ", "bold $accent"), f"{word}{gap}") for key, word in _keys(narrow)]
+    return styled(*[part for pair in parts for part in pair])
+
+
+def key_at(x: int, narrow: bool = False) -> str:
+    """Return the key at a cell of that line; nothing where two keys share their words."""
+    gap = 1 if narrow else 2
+    end = 0
+    for key, word in _keys(narrow):
+        end += cell_len(key) + 2 + cell_len(word) + gap
+        if x < end:
+            return "" if " " in key else key
+    return ""
 
 
 def next_rows(state: BenchState, width: int) -> tuple[Content, str]:

@@ -72,11 +72,8 @@ def roster(state: BenchState, width: int, height: int) -> Content:
     if not state.roster:
         words = ("No ski in today's queue.", "", "Enter adds a ski; then it stands here.")
         return lines([styled(part) for text in words for part in wrapped(text, width)])
-    here = state.position or 0
-    per = 2
-    count = len(state.roster)
-    room = max((height - (count > height // per)) // per, 1)
-    first = first_seen(here, count, room)
+    here, count = state.position or 0, len(state.roster)
+    first, room = _roster_rows(state, height)
     out: list[Content] = []
     for i, line in enumerate(state.roster[first : first + room], first):
         out += _queued(line, i == here and state.view is not None, width)
@@ -84,6 +81,24 @@ def roster(state: BenchState, width: int, height: int) -> Content:
         more = f"   {first} above, {max(count - first - room, 0)} below"
         out.append(styled((visible(more, width), "$ink-faint")))
     return lines(out)
+
+
+SKI_ROWS = 2
+"""Rows that a ski of the queue takes."""
+
+
+def _roster_rows(state: BenchState, height: int) -> tuple[int, int]:
+    """Return the first ski of the queue that is seen, and how many there is room for."""
+    count = len(state.roster)
+    room = max((height - (count > height // SKI_ROWS)) // SKI_ROWS, 1)
+    return first_seen(state.position or 0, count, room), room
+
+
+def ski_at(state: BenchState, height: int, y: int) -> RosterLine | None:
+    """Return the ski of the queue that stands in a row of its panel, None where none does."""
+    first, room = _roster_rows(state, height)
+    seen = state.roster[first : first + room]
+    return seen[y // SKI_ROWS] if 0 <= y < SKI_ROWS * len(seen) else None
 
 
 @lru_cache(maxsize=256)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from textual import events, on
@@ -17,6 +17,16 @@ from workbench.bench.lines import BOX, LONGEST_MESSAGE, Box, LineInput
 from workbench.bench.room import held_words
 from workbench.bench.text import literal
 from workbench.errors import BenchError
+
+ASIDE_REASONS = (
+    "waits for a part",
+    "clamp bolt or thread damaged",
+    "blade bent or cracked",
+    "block loose in the ski",
+    "rider to decide",
+    "no time today",
+)
+"""Why a ski is set aside, as often as not (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,9 +113,19 @@ class Prompt(Box):
     """
     KEYS = "Enter answers · Esc closes, what is typed stays"
 
-    def __init__(self, title: str, hint: str, value: str, accept: Callable[[str], object]) -> None:
+    def __init__(
+        self,
+        title: str,
+        hint: str,
+        value: str,
+        accept: Callable[[str], object],
+        stock: Sequence[str] = (),
+    ) -> None:
+        """``stock``: answers that a single digit and Enter give, numbered below the line."""
         super().__init__(title)
-        self._hint = hint
+        self._stock = tuple(stock)
+        numbered = " · ".join(f"{i} {words}" for i, words in enumerate(self._stock, 1))
+        self._hint = f"{hint}, or its number: {numbered}" if stock else hint
         self._value = value
         self._accept = accept
 
@@ -142,6 +162,8 @@ class Prompt(Box):
         if self.over:
             return
         text = self.query_one(PromptInput).value
+        numbered = {str(i): words for i, words in enumerate(self._stock, 1)}
+        text = numbered.get(text.strip(), text)
         if not any(c.isalpha() for c in text):
             self.say("✗ at least one letter is needed here; a reading is not an answer")
             return

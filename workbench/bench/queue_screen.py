@@ -15,7 +15,7 @@ from textual.events import Key, Paste
 
 from workbench.bench.find_screen import FindScreen
 from workbench.bench.forms import Field, Form, by_view
-from workbench.bench.prompts import Prompt
+from workbench.bench.prompts import ASIDE_REASONS, Prompt
 from workbench.bench.queue_rows import Drawn, Heading, Item, Thing, row
 from workbench.bench.text import styled, visible
 from workbench.errors import InputError
@@ -291,7 +291,9 @@ class QueueScreen(FindScreen):
             return
         words = f"Set aside: {line.ski_name}"
         put_aside = by_view(view, lambda v, texts: shop.set_aside(v, texts[""]))
-        prompt = Prompt(words, "why: a word or two", "", lambda text: put_aside({"": text}))
+        prompt = Prompt(
+            words, "why: a word or two", "", lambda text: put_aside({"": text}), ASIDE_REASONS
+        )
         self.app.push_screen(prompt, lambda done: self._put_aside(line, done))
 
     def _put_aside(self, line: RosterLine, done: object) -> None:

@@ -12,7 +12,7 @@ from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.containers import Vertical
 from textual.content import Content
-from textual.events import Key, Resize
+from textual.events import Click, Key, Resize
 from textual.widgets import Static
 
 from workbench.bench.bursts import PLUS_WAIT_S, Heard
@@ -43,6 +43,8 @@ _ALL = (
     Choice("take_back", "u", "take the last entry back", also="undo rub out mistake"),
     Choice("retarget", "t", "change the target", also="aim goal"),
     Choice("baseline", "b", "the baseline as the target", also="start numbers"),
+    Choice("one_step_more", "F7", "one step more, as last time", also="same change again wing"),
+    Choice("undo_change", "F8", "undo the last ride's change", also="back before wing"),
     Choice("finer", "f", "finer turn, round and round", also="eighth sixteenth quarter"),
     Choice("keep", "k", "keep readings as they stand", also="accept enough good"),
     Choice("aside", "s", "set this ski aside: reason", also="stop wait broken"),
@@ -61,6 +63,7 @@ _ALL = (
     Choice("palette", ":", "find what to do by typing", "the day", "search"),
     Choice("help", "h", "help: keys and words", "the day"),
     Choice("quit", "q", "leave; everything is kept", "the day", "exit close stop end"),
+    Choice("copy", "F9", "copy what is shown", "paper", "clipboard text file screen"),
     Choice("calipers", "l", "calipers: register, check", "the workshop", "gauge block zero"),
     Choice("add_blade", "e", "add a blade", "the workshop", "new fin"),
     Choice("add_block", "c", "add a block", "the workshop", "new box studs"),
@@ -93,6 +96,7 @@ class Sheet(Overlay[str]):
         self._number = ""
         self._marked = 0
         self._held = ""
+        self._first, self._deep = 0, len(ROWS)
 
     def compose(self) -> ComposeResult:
         """Lay the sheet out."""
@@ -112,6 +116,7 @@ class Sheet(Overlay[str]):
         deep = -(-len(ROWS) // columns)
         room = max(self.size.height - 2, 3)
         first = first_seen(ROWS.index(self._marked) % deep, deep, room)
+        self._first, self._deep = first, deep
         out = []
         for i in range(first, min(first + room, deep)):
             row = [i + deep * column for column in range(columns)]
@@ -142,6 +147,28 @@ class Sheet(Overlay[str]):
         text = f"{mark}{index + 1:>2} {choice.words}"
         key = f" {choice.key} "
         return styled((text.ljust(COLUMN - len(key)), style), (key, "$ink-faint"))
+
+    def on_click(self, event: Click) -> None:
+        """Mark what is clicked on; a second click on it does it."""
+        inside = self.query_one("#sheet-lines", Static).content_region
+        at = event.screen_offset
+        if not inside.contains_point(at):
+            return
+        column, y = (at.x - inside.x) // COLUMN, at.y - inside.y + self._first
+        place = y + self._deep * column
+        row = ROWS[place] if y < self._deep and place < len(ROWS) else ""
+        if row == self._marked:
+            self.dismiss(CHOICES[self._marked].action)
+        elif isinstance(row, int):
+            self._mark(row)
+
+    def on_mouse_scroll_down(self) -> None:
+        """Move the mark down."""
+        self._mark(self._marked + 1)
+
+    def on_mouse_scroll_up(self) -> None:
+        """Move the mark up."""
+        self._mark(self._marked - 1)
 
     def on_key(self, event: Key) -> None:
         """Move the mark, do the marked thing on purpose, or hold a burst."""

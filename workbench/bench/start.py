@@ -213,7 +213,7 @@ def _run_bench(book: Book, who: str, *, daily: bool, said: str) -> int:
         if daily:
             beside.append(asyncio.create_task(_back_up_today(app)))
         try:
-            await app.run_async()
+            await app.run_async(mouse=book.setting("mouse") != "off")
         finally:
             for task in beside:
                 task.cancel()

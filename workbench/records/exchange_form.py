@@ -15,7 +15,19 @@ from .database import Database
 from .schema import ROSTER, Table
 
 LOCAL_SETTINGS = frozenset(
-    ("job", "draft", "forms", "unit", "drawing", "theme", "who", "caliper", "card_folder", "tour")
+    (
+        "job",
+        "draft",
+        "forms",
+        "unit",
+        "drawing",
+        "theme",
+        "who",
+        "caliper",
+        "card_folder",
+        "tour",
+        "mouse",
+    )
 )
 """Settings of one bench, not of the shop: where it stands, how it draws, whose hands, what tool."""
 

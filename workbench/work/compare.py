@@ -20,7 +20,7 @@ from workbench.measure.display import length_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
 from workbench.work.history import History, Setting, Value
-from workbench.work.jobs import JobView
+from workbench.work.jobs import WING_AIM, JobView
 from workbench.work.meaning import Difference, difference_of
 from workbench.work.shop import Shop
 from workbench.work.stages import ALLOWED
@@ -150,12 +150,15 @@ def _by_hand(rig: Rig, start: Fit, end: Pose, finest_turn: float) -> dict[str, f
 def go_back(shop: Shop, view: JobView, setting: Setting) -> JobView:
     """Make a setting the target of the job in hand: a value for every reading, or nothing at all.
 
+    The wing that was set with it is wanted again too.
+
     Raises:
         InputError: not at this stage, a pass is under way, or a number the ski is not read by.
     """
     check_can_aim(view)
     values = _for_lines(view, setting)
-    return shop.act(view, "aim", partial(_aim, shop, values))
+    wing_deg = setting.wing.angle_deg if setting.wing is not None else None
+    return shop.act(view, "aim", partial(_aim, shop, values, wing_deg))
 
 
 def check_can_aim(view: JobView) -> None:
@@ -181,7 +184,7 @@ def _for_lines(view: JobView, setting: Setting) -> Mapping[str, Value]:
     return found
 
 
-def _aim(shop: Shop, values: Mapping[str, Value], now: JobView) -> JobView:
+def _aim(shop: Shop, values: Mapping[str, Value], wing_deg: float | None, now: JobView) -> JobView:
     if now.stage != "target":
         now = shop.reopen_target(now)
     unit = now.ski.unit
@@ -189,6 +192,8 @@ def _aim(shop: Shop, values: Mapping[str, Value], now: JobView) -> JobView:
         text = length_text(values[line.method_id].mm, unit)
         # As typed by a hand that copies the number shown, so that text and mm say the same.
         now = shop.aim_at(now, line, text, unit, "value", parse_length(text, unit).mm)
+    if wing_deg is not None and now.ski.has_wing:
+        now = shop.note(now, WING_AIM, f"{wing_deg:g}")
     return now
 
 

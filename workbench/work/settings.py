@@ -46,6 +46,9 @@ if TYPE_CHECKING:
 THEMES = ("bench-night", "bench-day", "bench-contrast")
 DRAWINGS = ("braille", "block", "ascii")
 LONGEST = 1000
+MOUSE = "mouse"
+"""Whether the bench takes the mouse, or leaves it to the terminal: ``on`` or ``off``."""
+
 TOLERANCES_MM = (0.001, 2.0)
 """The least and the largest tolerance that says anything about a fin (common practice, no
 source)."""
@@ -203,6 +206,10 @@ SETTINGS: tuple[Setting, ...] = (
     Setting("theme", "Theme", f"one of {', '.join(THEMES)}", _one_of(*THEMES), THEMES[0]),
     Setting(
         "drawing", "Drawing", f"with {', '.join(DRAWINGS)} cells", _one_of(*DRAWINGS), DRAWINGS[0]
+    ),
+    Setting(
+        MOUSE, "Mouse", "on: clicks and the wheel work; off: the terminal has it, from next time",
+        _on_off, "on",
     ),
     Setting("caliper", "Caliper", "in hand: its name, or its number in the register", _words),
     Setting(
