@@ -84,7 +84,9 @@ def next_rows(state: BenchState, width: int) -> tuple[Content, str]:
     left = width - cell_len(rest)
     if rest and said and (cell_len(" ".join(said)) <= left or (careful and state.tone != "warn")):
         beside = visible(" ".join(said), left) if left >= LEAST_BESIDE else ""
-        rows.append(styled((rest, "bold"), (beside, _TONES[state.tone])))
+        rows.append(
+            styled((rest if beside else rest.rstrip(), "bold"), (beside, _TONES[state.tone]))
+        )
         said = []
     elif rest:
         rows.append(styled((rest.rstrip(), "bold")))
@@ -160,7 +162,7 @@ def next_words(state: BenchState) -> str:
         return f"{leave_words(view)} Enter goes on."
     if stage == "wing":
         return f"{wing_step(view)}, type its angle in degrees, then Enter."
-    if view.lock_due is not None and not state.hands_on:
+    if view.lock_due is not None and state.who and not state.hands_on:
         name = view.lines[state.line_index].method.name
         skip = "." if view.rules.after_lock else "; or Enter goes on without it."
         return f"{lock_words(name)}, and type it{skip}"

@@ -62,8 +62,8 @@ def turns(state: BenchState, width: int, height: int) -> Content:
     if len(now) > room:
         now = _now_short(view, width)
     if len(now) > room:  # not room for all that is dangerous: the rest of it is in the help
-        rows = [*now, *warned(told, width, height - len(now))]
-        return lines(rows[: max(height, 1)])
+        now = now[: max(height - 1, 1)]
+        return lines([*now, *warned(told, width, height - len(now))])
     rows = [*warned(dangers, width, high), *now]
     rows += warned(_weighty(others), width, min(rows_of(others, width), height - len(rows)))
     figures = [each for each in others if each.importance is Importance.FIGURES]
