@@ -58,6 +58,9 @@ def full_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
             reading_unit="in",
             reading_mm=0.0127,
         )
+        book.add_locked_reading(
+            job, "kl", method_id=shop.method.id, text="2.45", unit="in", mm=62.23
+        )
         book.add_temperature(
             job,
             "kl",

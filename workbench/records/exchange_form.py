@@ -34,6 +34,7 @@ ORDER = (
     Table.TEMPERATURES,
     Table.MOVES,
     Table.READINGS,
+    Table.LOCKED_READINGS,
     Table.TARGETS,
     Table.PASSES,
     Table.MARKS,

@@ -100,6 +100,7 @@ RANGES: Mapping[Table, Mapping[str, Between]] = {
     Table.BASELINES: {"wing_deg": Between(*SET_DEG)},
     Table.BASELINE_ENTRIES: {"mm": Between(0.0, LONGEST_MM), "tolerance_mm": _TOLERANCE},
     Table.READINGS: {"mm": Between(-LONGEST_SCALE_MM, LONGEST_MM)},
+    Table.LOCKED_READINGS: {"mm": Between(-LONGEST_SCALE_MM, LONGEST_MM)},
     Table.TARGETS: {
         "mm": Between(0.0, 2.0 * LONGEST_MM, above=True),
         "tolerance_mm": _TOLERANCE,
@@ -118,6 +119,7 @@ RANGES: Mapping[Table, Mapping[str, Between]] = {
 
 TYPED: Mapping[Table, tuple[Typed, ...]] = {
     Table.READINGS: (Typed(_EXACT_MM),),
+    Table.LOCKED_READINGS: (Typed(_EXACT_MM),),
     Table.STUDY_READINGS: (Typed(_EXACT_MM),),
     Table.BASELINE_ENTRIES: (Typed(_SHOWN_MM),),
     Table.PAIRS: (

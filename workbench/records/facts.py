@@ -16,6 +16,7 @@ from .pen import Pen
 from .rows import (
     AnyFact,
     JobHistory,
+    LockedReading,
     Mark,
     PassRow,
     Reading,
@@ -31,7 +32,9 @@ from .rows import (
 )
 from .schema import STRIKABLE, Table
 
-F = TypeVar("F", Reading, Target, Mark, Tick, WingSetting, SignOff, RideNote, Temperature)
+F = TypeVar(
+    "F", Reading, Target, Mark, Tick, WingSetting, SignOff, RideNote, Temperature, LockedReading
+)
 
 _TABLES: dict[type, Table] = {
     Reading: Table.READINGS,
@@ -43,6 +46,7 @@ _TABLES: dict[type, Table] = {
     SignOff: Table.SIGN_OFFS,
     RideNote: Table.RIDE_NOTES,
     Temperature: Table.TEMPERATURES,
+    LockedReading: Table.LOCKED_READINGS,
 }
 
 _TAKEN = tuple(field.name for field in fields(Taken))

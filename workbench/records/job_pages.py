@@ -10,9 +10,11 @@ from .door import Door
 from .rows import (
     AnyFact,
     Checklist,
+    How,
     Job,
     JobHistory,
     JobKind,
+    LockedReading,
     Mark,
     PassRow,
     QueueItem,
@@ -108,6 +110,34 @@ class JobPages(Door):
     def correct_reading(self, reading_id: str, who: str, reason: str, taken: Taken) -> Reading:
         """Strike a reading out and keep the one that stands in its place, both or neither."""
         return self._write(facts.correct_reading, reading_id, who, reason, taken)
+
+    def add_locked_reading(
+        self,
+        job_id: str,
+        who: str,
+        *,
+        method_id: str,
+        text: str,
+        unit: Unit,
+        mm: float,
+        caliper_id: str | None = None,
+        how: How = "typed",
+        temperature_id: str | None = None,
+    ) -> LockedReading:
+        """Keep a number read once the clamp bolts were tight for good."""
+        return self._write(
+            facts.add_fact,
+            LockedReading,
+            job_id,
+            who,
+            method_id=method_id,
+            text=text,
+            unit=unit,
+            mm=mm,
+            caliper_id=caliper_id,
+            how=how,
+            temperature_id=temperature_id,
+        )
 
     def add_target(
         self,

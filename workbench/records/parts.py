@@ -69,6 +69,15 @@ def _ski(row: Columns, strike: Strike | None, owned: Parts) -> Ski:
 _LINES = ("outline_mm", "top_edge_mm", "back_edge_mm")
 
 
+STARTERS = ("Starter blade", "Starter block")
+"""The invented parts that a book of before it was asked began with."""
+
+
+def _is_stand_in(row: Columns) -> bool:
+    stated = row["stand_in"]
+    return bool(stated) if stated is not None else row["name"] in STARTERS
+
+
 def _blade_columns(blade: Blade) -> Columns:
     lines = {name: points_text(name, getattr(blade, name)) for name in _LINES}
     return _named(blade, "holes", *_LINES) | lines
@@ -77,7 +86,7 @@ def _blade_columns(blade: Blade) -> Columns:
 def _blade(row: Columns, strike: Strike | None, owned: Parts) -> Blade:
     lines = {name: points_of(row[name]) for name in _LINES}
     holes = tuple(_part(Hole, part) for part in owned)
-    return _back(Blade, row, strike, holes=holes, **lines)
+    return _back(Blade, row, strike, holes=holes, stand_in=_is_stand_in(row), **lines)
 
 
 def _part(kind: type[Q], part: Mapping[str, Any]) -> Q:
@@ -117,6 +126,10 @@ def _stud(part: Mapping[str, Any]) -> Stud:
     )
 
 
+def _block(row: Columns, strike: Strike | None, owned: Parts) -> Block:
+    return _back(Block, row, strike, studs=tuple(map(_stud, owned)), stand_in=_is_stand_in(row))
+
+
 SHAPES: dict[type, Shape] = {
     Ski: Shape(
         Table.SKIS,
@@ -135,7 +148,7 @@ SHAPES: dict[type, Shape] = {
     Block: Shape(
         Table.BLOCKS,
         lambda block: _named(block, "studs"),
-        lambda row, strike, owned: _back(Block, row, strike, studs=tuple(map(_stud, owned))),
+        _block,
         Table.STUDS,
         lambda block: map(_stud_columns, block.studs),
     ),

@@ -85,7 +85,10 @@ class Hole:
 
 @dataclass(frozen=True, slots=True)
 class Blade:
-    """A blade: closed outline and two edges as points (u, v); ``source_text`` is what was typed."""
+    """A blade: closed outline and two edges as points (u, v); ``source_text`` is what was typed.
+
+    ``stand_in``: whether it is invented, for want of the real one.
+    """
 
     id: str
     name: str
@@ -95,6 +98,7 @@ class Blade:
     holes: tuple[Hole, ...] = ()
     source_text: str = ""
     struck: Strike | None = None
+    stand_in: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,13 +118,17 @@ class Stud:
 
 @dataclass(frozen=True, slots=True)
 class Block:
-    """A block with its studs and the finest turn worked in, in turns; 0 means exact."""
+    """A block with its studs and the finest turn worked in, in turns; 0 means exact.
+
+    ``stand_in``: whether it is invented, for want of the real one.
+    """
 
     id: str
     name: str
     studs: tuple[Stud, ...]
     finest_turn: float
     struck: Strike | None = None
+    stand_in: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -378,6 +386,22 @@ class Reading(Fact):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class LockedReading(Fact):
+    """A number read once the clamp bolts were tight for good: a look, after which nothing turns.
+
+    As typed (``text``, ``unit``) and as mm, like a reading, but of no round.
+    """
+
+    method_id: str
+    text: str
+    unit: Unit
+    mm: float
+    caliper_id: str | None = None
+    how: How = "typed"
+    temperature_id: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Temperature(Fact):
     """What blade and caliper were at, as typed and in degrees Celsius, and what they are made of.
 
@@ -480,7 +504,16 @@ class RideNote(Fact):
 
 
 AnyFact: TypeAlias = (
-    Reading | Target | PassRow | Mark | Tick | WingSetting | SignOff | RideNote | Temperature
+    Reading
+    | Target
+    | PassRow
+    | Mark
+    | Tick
+    | WingSetting
+    | SignOff
+    | RideNote
+    | Temperature
+    | LockedReading
 )
 
 

@@ -61,6 +61,7 @@ class Table(StrEnum):
     CURVES = "curves"
     STUDIES = "studies"
     STUDY_READINGS = "study_readings"
+    LOCKED_READINGS = "locked_readings"
 
 
 ROSTER = (
@@ -81,7 +82,7 @@ FACTS = (
     Table.SIGN_OFFS,
     Table.RIDE_NOTES,
 )
-LATER_FACTS = (Table.TEMPERATURES,)
+LATER_FACTS = (Table.TEMPERATURES, Table.LOCKED_READINGS)
 ENTRIES = (
     Table.CALIPER_CHECKS,
     Table.PAIRS,
@@ -296,6 +297,14 @@ _OTHERS_SO_FAR = f"""INSERT OR IGNORE INTO {Table.OTHER_STRIKES}
     FROM {Table.SETTINGS} WHERE name >= ? AND name < ? AND json_valid(value) ORDER BY id"""
 """What cannot be read stays a setting, and does not keep the book from opening."""
 
+_STAND_IN = 'stand_in INTEGER CONSTRAINT "stand_in: true or false" CHECK (stand_in IN (0, 1))'
+
+_LOCKED_READINGS = f"""{_FACT}, method_id TEXT NOT NULL REFERENCES methods(id),
+    text TEXT NOT NULL, {_UNIT}, mm REAL NOT NULL,
+    caliper_id TEXT REFERENCES calipers(id),
+    how TEXT NOT NULL {_one_of("how", "typed", "gauge", "demo")},
+    temperature_id TEXT REFERENCES temperatures(id)"""
+
 _SIGNED = """EXISTS (SELECT 1 FROM sign_offs s WHERE s.job_id = {job}
     AND NOT EXISTS (SELECT 1 FROM strikes x WHERE x.row_id = s.id))"""
 
@@ -389,6 +398,19 @@ def _why_corrected(db: Database) -> None:
         db.execute(f"ALTER TABLE {table} ADD COLUMN reason TEXT NOT NULL DEFAULT ''")
 
 
+def _stand_ins(db: Database) -> None:
+    """Tell invented blades and blocks from real ones; of rows of before nobody said."""
+    for table in (Table.BLADES, Table.BLOCKS):
+        db.execute(f"ALTER TABLE {table} ADD COLUMN {_STAND_IN}")
+
+
+def _after_lock(db: Database) -> None:
+    """Give the readings after the clamp bolts are tight for good a table of their own."""
+    db.execute(f"CREATE TABLE {Table.LOCKED_READINGS} ({_LOCKED_READINGS}) STRICT, WITHOUT ROWID")
+    db.execute("CREATE INDEX locked_readings_job ON locked_readings(job_id)")
+    _guard(db, Table.LOCKED_READINGS)
+
+
 def _guard(db: Database, table: Table) -> None:
     for statement in _append_only(table):
         db.execute(statement)
@@ -410,6 +432,8 @@ STEPS: dict[str, Callable[[Database], None]] = {
     "whole_day": _whole_day,
     "other_strikes": _other_strikes,
     "why_corrected": _why_corrected,
+    "stand_ins": _stand_ins,
+    "after_lock": _after_lock,
 }
 """All steps from an empty file to today's book, oldest first."""
 
