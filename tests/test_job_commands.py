@@ -103,7 +103,9 @@ def test_next_gives_turns_exact_and_rounded_with_what_to_expect(run: Callable[..
     lines = run("next", "Heron 67", "--unit", "mm")
     assert fact(lines, "Next") == "Loosen the clamp bolts before any stud is turned."
     assert "Caution" not in names(lines), "the caution is the next step itself"
-    assert fact(lines, "Stud top rear").startswith("3/8 turn in (clockwise); exact +0.3")
+    assert fact(lines, "Stud top rear").startswith(
+        "3/8 turn in (clockwise from the screwdriver's end); exact +0.3"
+    )
     assert "u 0.0" in fact(lines, "Stud tail")
     assert fact(lines, "Step 1 of 6, now").startswith("Loosen")
     assert fact(lines, "Reading 1 target").endswith("within 0.051 mm")
@@ -576,5 +578,11 @@ def test_a_new_book_begins_with_parts_and_no_ski(tmp_path: Path) -> None:
     begun = shell(path, "begin")
     assert begun.returncode == 0, begun.stderr
     assert b"queue is empty" in shell(path, "next").stderr
-    assert shell(path, "add-ski", "First").returncode == 0
-    assert b"Queue: number 1" in shell(path, "take", "1").stdout
+    asked = shell(path, "add-ski", "First")  # never on invented parts unasked
+    assert asked.returncode == 2
+    assert b"stand-in" in asked.stderr
+    parts = ("--blade", "stand-in", "--block", "stand-in")
+    assert shell(path, "add-ski", "First", *parts).returncode == 0
+    taken = shell(path, "take", "1").stdout
+    assert b"Queue: number 1" in taken
+    assert b"Danger: STAND-IN BLADE AND BLOCK: turns are approximate" in shell(path, "next").stdout

@@ -337,7 +337,7 @@ class TestTyped:
         """A blade called 1 that stands second is what 1 means."""
         second = add_blade(shop, BLADE | {"name": "1"})
         assert pick("1", shop.book.blades(), "blade").id == second
-        assert listed(shop.book.blades()) == "1 Starter blade · 2 1"
+        assert listed(shop.book.blades()) == "1 Starter blade (a stand-in) · 2 1"
 
     @given(st.text(alphabet=string.printable + "½−é\u202e[", max_size=60))
     def test_no_text_gets_past_as_anything_but_a_value_or_our_own_error(self, text: str) -> None:

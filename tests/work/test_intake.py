@@ -179,6 +179,10 @@ def test_the_ski_alone_is_enough_where_there_is_one_blade_and_one_block(tmp_path
     with Book(tmp_path / "young.db") as book:
         ensure_starter(book, "KV")
         young = Shop(book)
+        (problem,) = take(young, "ski\nGull 66\n").problems
+        assert "(a stand-in)" in problem.words  # an invented blade is taken by its name alone
+        young.book.correct_blade(replace(young.book.blades()[0], stand_in=False))
+        young.book.correct_block(replace(young.book.blocks()[0], stand_in=False))
         assert take(young, "ski\nGull 66\n").added == ("Gull 66",)
         assert young.roster()[0].ski_name == "Gull 66"
 

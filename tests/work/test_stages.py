@@ -31,6 +31,7 @@ def _tick(shop: Shop, view: JobView, which: str) -> None:
 
 ACTS: dict[Event, Callable[[Shop, JobView], object]] = {
     "read": lambda s, v: s.take_reading(v, v.lines[0], "2.45", "in", 62.23),
+    "read locked": lambda s, v: s.take_locked(v, v.lines[0], "2.45", "in", 62.23),
     "seat": lambda s, v: s.seat_studs(v),
     "aim": lambda s, v: s.aim(v, v.lines[0], "2.45", "in"),
     "accept target": lambda s, v: s.accept_target(v),

@@ -14,8 +14,8 @@ SKI_FIELDS = (
     ("model", "TEXT", "its model"),
     ("size", "TEXT", "its size"),
     ("unit", "UNIT", "in or mm: its own, and that of bare numbers here; left out: the bench's"),
-    ("blade", "BLADE", "by name or number in 'parts'; left out: the first"),
-    ("block", "BLOCK", "by name or number in 'parts'; left out: the first"),
+    ("blade", "BLADE", "by name or number in 'parts', or stand-in; left out: the first real one"),
+    ("block", "BLOCK", "by name or number in 'parts', or stand-in; left out: the first real one"),
     ("base-radius", "LENGTH", "of a base that bulges out; left out: flat"),
     ("base-apex", "LENGTH", "where it is highest, from the tail end"),
     ("ski-note", "WORDS", "a note that stays with the ski"),
@@ -82,15 +82,15 @@ def _add_queueing(commands: Any) -> None:
 
 def _add_ski(args: argparse.Namespace) -> int:
     from workbench.commands.opened import opened_shop
-    from workbench.work.adding import add_ski
+    from workbench.work.adding import add_ski, first_real
 
     fields = {
         name.replace("-", "_"): getattr(args, name.replace("-", "_")) for name, *_ in SKI_FIELDS
     }
     with opened_shop(args) as shop:
         fields["unit"] = fields["unit"] or unit_of(args, shop)
-        fields["blade"] = fields["blade"] or "1"
-        fields["block"] = fields["block"] or "1"
+        fields["blade"] = fields["blade"] or first_real(shop.book.blades())
+        fields["block"] = fields["block"] or first_real(shop.book.blocks())
         wing = "yes" if args.wing else ""
         job_id = add_ski(shop, {**fields, "name": args.name, "wing": wing})
         _say_queued(shop, job_id)

@@ -58,7 +58,8 @@ def _add_read(commands: Any) -> None:
         "Digits without a point are placed where they make sense for that reading, as on the "
         "bench: 2450 or 24500 for a depth near 2.45 in. What has two meanings, or cannot be right "
         "after the turns made, is refused with the question; --yes takes it. A reading may be "
-        "repeated; the mean of its repeats counts.",
+        "repeated; the mean of its repeats counts. After the final check it is the after-lock "
+        "reading, the clamp bolts tight for good: it shows what clamping moved.",
     )  # fmt: skip
     read.add_argument("method", metavar="METHOD", help=METHOD)
     read.add_argument("value", metavar="VALUE", help="such as 2.4505, 24505, 62.23mm or 2 7/16")
@@ -92,17 +93,20 @@ def _add_read(commands: Any) -> None:
 
 def _read(at: AtSki, args: argparse.Namespace) -> Did:
     from workbench.work.calipers import caliper_meant, in_hand, standing_words
+    from workbench.work.setting_words import moved_words
     from workbench.work.typed_lines import kept_words, line_meant, reading_meant
 
     line = line_meant(at.view, args.method)
     caliper = caliper_meant(at.shop, args.caliper) if args.caliper else in_hand(at.shop)
     placing = reading_meant(at.view, line, args.value, at.unit, at.unit, sure=args.yes)
     told = at.view.since_left(line, placing.mm, at.unit)
-    new = at.shop.take_reading(
+    take = at.shop.take_locked if at.view.reads_locked else at.shop.take_reading
+    new = take(
         at.view, line, args.value, placing.unit, placing.mm, "typed",
         caliper.id if caliper is not None else None,
     )  # fmt: skip
     now = next(x for x in new.lines if x.method_id == line.method_id)
+    told = moved_words(now, at.unit) or told
     said = "; ".join(x for x in (kept_words(now, placing, args.value), told) if x)
     standing = standing_words(at.shop) if not args.caliper else ""
     return new, said, standing

@@ -130,6 +130,11 @@ class Plan:
     remarks: tuple[Remark, ...]
     within: bool
 
+    @property
+    def kept(self) -> bool:
+        """Whether every reading aimed at or held is within its tolerance after the turns."""
+        return all(p.within for p in self.predictions if p.role != "follows")
+
 
 def is_within(off_mm: float, tolerance_mm: float) -> bool:
     """Whether a miss is within a tolerance; a miss of just the tolerance is, rounding aside."""

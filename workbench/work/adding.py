@@ -38,6 +38,9 @@ from workbench.work.typed import (
 )
 
 LONGEST_NAME = 1000
+STAND_IN = "stand-in"
+"""What is typed where the invented blade or block is meant, turns being approximate then."""
+
 MOST_SHOWN = 12
 """So many names are listed in a message; the rest are counted."""
 
@@ -229,8 +232,14 @@ def ensure_starter(book: Book, who: str) -> bool:
 
 
 def pick(text: str, known: Sequence[Part], field: str) -> Part:
-    """Return the part of that name, else of that number in the list (the first is 1)."""
+    """Return the part of that name, else of that number in the list (the first is 1).
+
+    ``stand-in`` is the invented one, where there is one.
+    """
     wanted = text.strip()
+    invented = [p for p in known if p.stand_in]
+    if wanted.casefold() == STAND_IN and len(invented) == 1:
+        return invented[0]
     named = [p for p in known if p.name == wanted] or [
         p for p in known if p.name.casefold() == wanted.casefold()
     ]
@@ -241,11 +250,27 @@ def pick(text: str, known: Sequence[Part], field: str) -> Part:
     raise InputError(field, text, f"one of these by name or number: {listed(known)}")
 
 
+def only_real(known: Sequence[Part]) -> str:
+    """Return the number of the only part there is; nothing where one must choose.
+
+    A stand-in is never taken unasked: whoever means it says so.
+    """
+    return "1" if len(known) == 1 and not known[0].stand_in else ""
+
+
+def first_real(known: Sequence[Part]) -> str:
+    """Return the number of the first part that is no stand-in, else nothing."""
+    return next((str(i) for i, p in enumerate(known, 1) if not p.stand_in), "")
+
+
 def listed(known: Sequence[Part]) -> str:
     """Return the names of parts with their numbers, on one line."""
     if not known:
         return "none yet: add one first"
-    names = [f"{i} {p.name[:40]}" for i, p in enumerate(known[:MOST_SHOWN], start=1)]
+    names = [
+        f"{i} {p.name[:40]}{' (a stand-in)' if p.stand_in else ''}"
+        for i, p in enumerate(known[:MOST_SHOWN], start=1)
+    ]
     more = len(known) - MOST_SHOWN
     return " · ".join(names) + (f" · and {more} more" if more > 0 else "")
 

@@ -28,6 +28,7 @@ from workbench.work.setting_words import (
     fine_both,
     last_of,
     local_day,
+    locked_words,
     result_words,
     target_words,
     where_words,
@@ -227,6 +228,11 @@ def _initials(view: JobView, sign_off: rows.SignOff | None) -> str:
 
 
 def _status(view: JobView, sign_off: rows.SignOff | None) -> str:
+    released = _released(view, sign_off)
+    return f"{view.stand_in_words}; {released}" if view.stand_in else released
+
+
+def _released(view: JobView, sign_off: rows.SignOff | None) -> str:
     if sign_off is not None:
         eyes = visible(_second_eyes(view), 12)
         by = f"{visible(sign_off.who, 12)}{f', looked over by {eyes}' if eyes else ''}"
@@ -279,8 +285,8 @@ def _warmth(view: JobView) -> tuple[tuple[str, str], ...]:
 def _number(view: JobView, line: Line) -> Number:
     method = line.method
     scene = method_scene(view.rig, view.pose, method)
-    read = line.now_mm is not None
-    value = line.now_mm or 0.0
+    read = line.final_mm is not None
+    value = line.final_mm or 0.0
     return Number(
         quantity=QUANTITY_WORDS[method.quantity],
         method=visible(method.name, NAME),
@@ -288,7 +294,7 @@ def _number(view: JobView, line: Line) -> Number:
         mm=length_text(value, "mm") if read else NOT_READ,
         good_to=fine_both(COVERAGE * line.u_mm) if read and line.u_mm is not None else "",
         target=target_words(line),
-        result=result_words(line),
+        result="; ".join(part for part in (result_words(line), locked_words(line)) if part),
         came_in=both(line.received_mm) if line.received_mm is not None else NOT_READ,
         where=where_words(method, view),
         how=hold_words(method),

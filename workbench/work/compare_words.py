@@ -7,7 +7,7 @@ from workbench.measure.display import change_text, fine_text, length_text, turns
 from workbench.measure.units import UNITS, Unit
 from workbench.work.compare import Beside, Between, Comparison
 from workbench.work.history import Setting, Value
-from workbench.work.words import clean
+from workbench.work.words import LEFT_HAND, SEEN_FROM, clean
 
 
 def wing_words(setting: Setting) -> str:
@@ -31,7 +31,8 @@ def between_words(turn: Between) -> str:
         return f"{name}: leave, exactly {exact}"
     sense = "clockwise" if turn.stud.clockwise(turn.turns) else "counter-clockwise"
     way = "in" if turn.turns > 0 else "out"
-    return f"{name}: {turns_text(turn.turns)} {way} ({sense}), exactly {exact}"
+    left = f", {LEFT_HAND}" if turn.stud.hand == "left" else ""
+    return f"{name}: {turns_text(turn.turns)} {way}{left} ({sense} {SEEN_FROM}), exactly {exact}"
 
 
 def between_short(turn: Between) -> str:

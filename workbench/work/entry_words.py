@@ -17,6 +17,8 @@ def described(fact: rows.AnyFact) -> str:
         return f"pass {fact.number}"
     if isinstance(fact, rows.Mark):
         return f"{MARK_WORDS.get(fact.kind, fact.kind)} {fact.text}".strip()
+    if isinstance(fact, rows.LockedReading):
+        return f"after-lock reading {fact.text}"
     if isinstance(fact, rows.Temperature):
         return f"temperature {fact.text} {fact.unit}"
     return "sign-off"

@@ -25,6 +25,7 @@ SINGULAR = {
     Table.STRIKES: "row struck out",
     Table.CALIPER_CHECKS: "caliper check",
     Table.STUDIES: "study",
+    Table.LOCKED_READINGS: "after-lock reading",
     Table.STUDY_READINGS: "study reading",
 }
 PLURAL = {

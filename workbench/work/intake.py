@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from workbench.errors import BenchError, InputError, shown
 from workbench.records import rows
 from workbench.records.values import keepable
-from workbench.work.adding import Part, pick, ski_typed
+from workbench.work.adding import Part, only_real, pick, ski_typed
 from workbench.work.cells import read_csv, text_in
 from workbench.work.exports import path_of
 from workbench.work.shop import Shop
@@ -219,8 +219,8 @@ class _Taking:
         fields = {**line.cells, "name": line["ski"]}
         book = self.shop.book
         fields["unit"] = line["unit"] or ("mm" if book.setting("unit") == "mm" else "in")
-        fields["blade"] = line["blade"] or _only(book.blades())
-        fields["block"] = line["block"] or _only(book.blocks())
+        fields["blade"] = line["blade"] or only_real(book.blades())
+        fields["block"] = line["block"] or only_real(book.blocks())
         return ski_typed(self.shop, fields)
 
     def _check_same(self, line: _Line, ski: rows.Ski) -> None:
@@ -242,11 +242,6 @@ class _Taking:
             raise InputError("ski", ski.name, accepted)
         if ski.id in self.waiting:
             raise InputError("ski", ski.name, "a ski that is not in the queue already")
-
-
-def _only(parts: Sequence[Part]) -> str:
-    """Return the number of the only part there is; nothing where one must choose."""
-    return "1" if len(parts) == 1 else ""
 
 
 def _same_part(given: str, ours: Part, known: Sequence[Part], column: str) -> None:

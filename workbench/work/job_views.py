@@ -12,6 +12,7 @@ from workbench.fin.methods import Method
 from workbench.fin.pose import Pose
 from workbench.fin.studs import named
 from workbench.records import rows
+from workbench.work.at_twenty import value_mm
 from workbench.work.extra_readings import beside, contradicted, marks_in_pass, without_marks
 from workbench.work.gauges import Tools
 from workbench.work.jobs import TAKEN_BACK, JobView
@@ -19,7 +20,7 @@ from workbench.work.last_setting import LastSetting
 from workbench.work.reading_lines import Line
 from workbench.work.rigs import usual_range_mm
 from workbench.work.rules import SHIPPED, Rules
-from workbench.work.solved import expected_of, fit_of, plan_of
+from workbench.work.solved import expected_of, finer_of, fit_of, plan_of
 from workbench.work.stages import Progress
 from workbench.work.trust import Taken, readings_of
 
@@ -42,6 +43,8 @@ def build_view(
     marks: Sequence[tuple[str, Method]] = (),
     corrected: tuple[str, ...] = (),
     other_way: frozenset[str] = frozenset(),
+    stand_in: tuple[str, ...] = (),
+    wing_hold: str = "",
 ) -> JobView:
     """Put a job's view together; ``methods`` are (id, method, tolerance_mm) in the ski's order.
 
@@ -50,7 +53,8 @@ def build_view(
     looked at while it is read as received. With ``guard`` there is a guard band. ``marks`` are the
     blade's coarse marks (id, method): they bear the readings out, are never due and never aimed at.
     ``corrected`` says which parts are shown as they were, ``other_way`` which studs turned the
-    other way than the last pass says, for their hand was written down wrong then.
+    other way than the last pass says, for their hand was written down wrong then. ``stand_in``
+    names the parts that are invented.
     """
     tools = tools or Tools()
     taken = taken_in_pass(methods, progress, progress.pass_number, tools)
@@ -67,7 +71,7 @@ def build_view(
     known = [worth[line.method.name] for line in lines if line.method.name in worth]
     coarse = marks_in_pass(marks, progress)
     borne_out = [m.reading for m in coarse if m.reading is not None]
-    pose, result, why = _solve(rig, lines, (known, borne_out), progress, finest_turn)
+    pose, result, why, finer = _solve(rig, lines, (known, borne_out), progress, finest_turn)
     expected = _expected(rig, methods, others, progress, facts, tools, other_way)
     return JobView(
         job,
@@ -90,6 +94,9 @@ def build_view(
         beside(coarse, rig, known, pose, expected),
         contradicted(rig, [*known, *borne_out], pose, others, ski.unit),
         corrected,
+        stand_in,
+        finer,
+        wing_hold,
     )
 
 
@@ -175,7 +182,16 @@ def _line(
         was.u_mm if was is not None else None,
         struck,
         guard,
+        _locked_mm(progress, method_id),
     )
+
+
+def _locked_mm(progress: Progress, method_id: str) -> float | None:
+    """Return what was read once the clamp bolts were tight (mm, at 20 degrees where stated)."""
+    locked = progress.locked.get(method_id)
+    if locked is None:
+        return None
+    return value_mm(locked.mm, progress.temperatures.get(locked.temperature_id or ""))
 
 
 def _solve(
@@ -184,26 +200,28 @@ def _solve(
     known: tuple[Sequence[Reading], Sequence[Reading]],
     progress: Progress,
     finest_turn: float,
-) -> tuple[Pose | None, Plan | None, BenchError | None]:
-    """Return the pose, the plan where targets are accepted, and what stands in the way.
+) -> tuple[Pose | None, Plan | None, BenchError | None, float | None]:
+    """Return the pose, the plan where targets are accepted, what stands in the way, and which finer
+    turn would do where this one does not.
 
     ``known`` are the ski's own readings and those by coarse marks.
     """
     if len(known[0]) < len(lines) or len(known[0]) < 3:
-        return None, None, None
+        return None, None, None, None
     readings = (*known[0], *known[1])
     try:
         if progress.stage in ("as received", "studs") and not progress.targets:
-            return fit_of(rig, readings).pose, None, None
+            return fit_of(rig, readings).pose, None, None, None
         targets = tuple(
             Target(line.method, line.target_mm, line.aimed_within_mm, limit_mm=line.tolerance_mm)
             for line in lines
             if line.target_mm is not None
         )
         result = plan_of(rig, readings, targets, finest_turn)
-        return result.fit.pose, without_marks(result), None
+        finer = None if result.kept else finer_of(rig, readings, targets, finest_turn)
+        return result.fit.pose, without_marks(result), None, finer
     except BenchError as why:
-        return _pose_alone(rig, readings), None, why.with_traceback(None)
+        return _pose_alone(rig, readings), None, why.with_traceback(None), None
 
 
 def _pose_alone(rig: Rig, readings: tuple[Reading, ...]) -> Pose | None:

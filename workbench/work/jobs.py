@@ -12,6 +12,7 @@ from workbench.fin.foresight import Expected
 from workbench.fin.guidance import Plan, Rig
 from workbench.fin.pose import Pose
 from workbench.frozen import dataclass
+from workbench.measure.display import turn_text
 from workbench.measure.units import Unit
 from workbench.records import rows
 from workbench.work.doubts import (
@@ -45,6 +46,9 @@ class JobView:
 
     ``corrected`` names the parts that were corrected later and are shown here as they were.
     ``why`` is the error for which there is no pose or no plan; None where nothing is in the way.
+    ``stand_in`` names the parts that are invented; ``finer`` is the turn that would bring the
+    targets within tolerance where the finest turn of the job does not; ``wing_hold`` is where the
+    shop holds its straightedge.
     """
 
     job: rows.Job
@@ -67,6 +71,9 @@ class JobView:
     marks: tuple[Mark, ...] = ()
     contradictions: tuple[Contradiction, ...] = ()
     corrected: tuple[str, ...] = ()
+    stand_in: tuple[str, ...] = ()
+    finer: float | None = None
+    wing_hold: str = ""
 
     @property
     def stage(self) -> Stage:
@@ -107,6 +114,25 @@ class JobView:
             if len(line.latest) < self.rules.repeats:
                 return i
         return None
+
+    @property
+    def reads_locked(self) -> bool:
+        """Whether a reading taken now is one with the clamp bolts tight for good."""
+        return self.stage == "sign-off" and self.job.kind == "setting"
+
+    @property
+    def lock_due(self) -> int | None:
+        """The index of the reading offered next with the clamp bolts tight for good, or None."""
+        if not self.reads_locked:
+            return None
+        return next((i for i, line in enumerate(self.lines) if line.locked_mm is None), None)
+
+    @property
+    def stand_in_words(self) -> str:
+        """That the ski is set on an invented part, as a warning; or nothing."""
+        if not self.stand_in:
+            return ""
+        return f"STAND-IN {' AND '.join(self.stand_in).upper()}: turns are approximate"
 
     @property
     def may_go_on(self) -> bool:
@@ -241,7 +267,8 @@ class JobView:
         why = self.no_turn_why
         if self.progress.mid_pass:
             return f"{why}: turn it back, and u takes its steps back"
-        more = "more repeats, or" if why.startswith("the guard") else "f for a finer turn,"
+        finer = f"f for a finer turn{f' ({turn_text(self.finer)} would do)' if self.finer else ''},"
+        more = "more repeats, or" if why.startswith("the guard") else finer
         return f"{why}: {more} k keeps it as it is"
 
     @property

@@ -25,6 +25,7 @@ from workbench.work.roster import RosterLine, roster_line
 from workbench.work.rules import rules_of
 from workbench.work.stages import progress
 from workbench.work.versions import blade_for, block_for, held_at, turned_other_way
+from workbench.work.wing_setup import wing_setup
 
 
 class OpenBook:
@@ -115,6 +116,8 @@ class OpenBook:
             _marks(kept, ski, blade),
             corrected,
             turned_other_way(self.book, block, facts) if at.stage == "measuring" else frozenset(),
+            tuple(w for w, p in (("blade", blade_row), ("block", block)) if p.stand_in),
+            wing_setup(self.book).kept_hold if at.stage == "wing" else "",
         )
 
     def _parts(

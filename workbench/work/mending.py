@@ -54,7 +54,7 @@ def correct_block(
 
     def wanted(old: rows.Block) -> rows.Block:
         turn = finest_of(finest) if finest.strip() else old.finest_turn
-        return replace(old, studs=studs, finest_turn=turn)
+        return replace(old, studs=studs, finest_turn=turn, stand_in=False)
 
     return _run(shop, _keep_block, block_id, wanted, reason, dry_run)
 

@@ -38,6 +38,11 @@ def reading_due(view: JobView, name: str) -> str:
     return f"{name}, {number} of {wanted}" if number <= wanted else f"{name}, repeat {number}"
 
 
+def lock_words(name: str) -> str:
+    """Return that a reading is taken once more, the clamp bolts being tight for good."""
+    return f"After-lock check: measure {name} once more, the clamp bolts tight"
+
+
 def leave_words(view: JobView) -> str:
     """Return that the readings are within tolerance, how surely, and to leave the fin alone."""
     return f"{view.within_words}: leave it alone."

@@ -10,15 +10,16 @@ from collections.abc import Iterable, Iterator
 from workbench.measure.display import change_text, fine_text, length_text
 from workbench.measure.units import Unit
 from workbench.records import rows
+from workbench.work.importance import Importance, Said, in_order, said_before_turns, said_of
 from workbench.work.jobs import JobView, Line
-from workbench.work.marks import off_words, suspect_words
+from workbench.work.marks import off_words
 from workbench.work.meaning import WITHIN
 from workbench.work.next_step import act_due, caution_words
 from workbench.work.plain_next import task_of
 from workbench.work.roster import RosterLine
 from workbench.work.temperature import in_force_words
 from workbench.work.wing_setup import setting_words
-from workbench.work.words import clean, remark_words, step_words, turn_words
+from workbench.work.words import clean, step_words, turn_words
 from workbench.work.worth import doubtful_words
 
 NOT_YET = "not read yet"
@@ -190,28 +191,20 @@ def wing_lines(view: JobView) -> list[str]:
 
 
 def warning_lines(view: JobView, unit: Unit) -> list[str]:
-    """Return what stands against going on: readings that do not fit, limits, doubtful repeats."""
-    out = [view.trouble_in(unit)] if view.why is not None else []
-    out += view.corrected_words
-    out += suspect_words(view, unit)
+    """Return what stands against going on, dangers first: limits, readings that do not fit."""
+    out = list(said_of(view, unit) if _has_turns(view) else said_before_turns(view, unit))
     for number, line in enumerate(view.lines, 1):
         doubtful = doubtful_words(line, unit, f"quarterturn strike {number} strikes one out")
-        out += [f"{clean(line.method.name)}: {doubtful}"] if doubtful else []
-    if view.plan is not None and _has_turns(view):
-        told = [r for r in view.plan.remarks if not _is_plain(r.code, view)]
-        out += [remark_words(r, unit) for r in told]
+        if doubtful:
+            out.append(Said(Importance.DOUBT, f"{clean(line.method.name)}: {doubtful}"))
     eyes = [view.eyes_words] if view.stage == "sign-off" and view.eyes_words else []
     at = in_force_words(view)
     stated = [] if at.startswith("Off") else [f"Temperature: {at}"]
-    return [*(f"Warning: {words}" for words in out), *eyes, *stated]
+    return [*(f"{_head(each)}: {each.words}" for each in in_order(out)), *eyes, *stated]
 
 
-def _is_plain(code: str, view: JobView) -> bool:
-    """Whether a remark only says what the readings above say already."""
-    assert view.plan is not None
-    if code == "within":
-        return view.stage != "target"
-    return code == "insignificant" and view.plan.within
+def _head(said: Said) -> str:
+    return "Danger" if said.importance is Importance.DANGER else "Warning"
 
 
 def after_lines(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import shlex
 from dataclasses import dataclass
 
+from workbench.measure.display import turn_text
 from workbench.work.jobs import JobView
 from workbench.work.next_step import (
     NO_FIT,
@@ -13,6 +14,7 @@ from workbench.work.next_step import (
     STUDS_UP,
     act_due,
     leave_words,
+    lock_words,
     reading_due,
     wing_step,
 )
@@ -49,6 +51,12 @@ def task_of(view: JobView) -> Task:
         return Task(
             "Somebody else looks at it too, then sign off.", ("sign-off --second INITIALS",)
         )
+    due = view.lock_due
+    if due is not None:
+        look, read = lock_words(clean(view.lines[due].method.name)), f"read {due + 1} VALUE"
+        if view.rules.after_lock:
+            return Task(f"{look}.", (read,))
+        return Task(f"Sign it off; or first the {look[0].lower()}{look[1:]}.", ("sign-off", read))
     if stage == "set aside":
         return Task(f"Set aside: {clean(view.progress.reason)}.", ("take-up",))
     if view.withdrawn:
@@ -109,6 +117,7 @@ def _turn(view: JobView) -> Task:
         return Task(f"{NO_TURNS}; take the last entry back.", ("take-back",))
     if not any(t.turns for t in view.plan.turns):
         why = view.no_turn_why
-        words = f"{why[0].upper()}{why[1:]}: a finer turn, or keep it as it is."
+        finer = f"a finer turn ({turn_text(view.finer)} would do)" if view.finer else "a finer turn"
+        words = f"{why[0].upper()}{why[1:]}: {finer}, or keep it as it is."
         return Task(words, ("finest TURN", "accept --as-is"))
     return Task(step_words(act_due(view)), ("done",))

@@ -30,7 +30,8 @@ class Line:
     """One reading of the job as the bench shows it (mm), at 20 degrees where one was stated.
 
     ``latest``: this pass's repeats as kept, ``taken`` what they are worth, ``struck`` those of this
-    pass that were struck out with a reason. ``guard``: whether a guard band is on.
+    pass that were struck out with a reason. ``guard``: whether a guard band is on. ``locked_mm``:
+    what was read once the clamp bolts were tight for good.
     """
 
     method_id: str
@@ -47,6 +48,19 @@ class Line:
     received_u_mm: float | None = None
     struck: tuple[rows.Reading, ...] = ()
     guard: bool = False
+    locked_mm: float | None = None
+
+    @property
+    def final_mm(self) -> float | None:
+        """The number the ski leaves with: as locked where that was read, else the last reading."""
+        return self.now_mm if self.locked_mm is None else self.locked_mm
+
+    @property
+    def moved_by_lock_mm(self) -> float | None:
+        """What clamping for good moved: as locked less the reading before it; None without both."""
+        if self.locked_mm is None or self.now_mm is None:
+            return None
+        return self.locked_mm - self.now_mm
 
     @property
     def repeats(self) -> Repeats | None:

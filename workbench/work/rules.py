@@ -19,6 +19,7 @@ from workbench.records.book import Book
 RECEIVED_SETTING, FINAL_SETTING = "check_received", "check_final"
 TORQUE_SETTING = "torque_notes"
 REPEATS, EYES, FINEST = "repeats", "second_eyes", "finest_turn"
+AFTER_LOCK = "after_lock"
 MOST_REPEATS = 10
 
 AS_LAST_TIME = "as last time"
@@ -42,13 +43,15 @@ class Rules:
     """The shop's rules. ``received`` and ``final``: every version, oldest first, the last in force.
 
     ``repeats``: readings wanted of each kind before a job goes on. ``torque``: the shop's own words
-    by fastener.
+    by fastener. ``after_lock``: whether nothing is signed off before each reading was taken once
+    more with the clamp bolts tight.
     """
 
     received: tuple[Version, ...] = (Version("", RECEIVED),)
     final: tuple[Version, ...] = (Version("", FINAL),)
     repeats: int = 1
     second_eyes: bool = False
+    after_lock: bool = False
     torque: Mapping[str, str] = field(default_factory=dict)
 
     @property
@@ -81,7 +84,9 @@ def _keys(items: tuple[CheckItem, ...], has_wing: bool) -> frozenset[str]:
 
 def rules_of(book: Book) -> Rules:
     """Return the rules kept in a book; what nobody set, or what cannot be read, is as shipped."""
-    kept = book.settings_kept((RECEIVED_SETTING, FINAL_SETTING, TORQUE_SETTING, REPEATS, EYES))
+    kept = book.settings_kept(
+        (RECEIVED_SETTING, FINAL_SETTING, TORQUE_SETTING, REPEATS, EYES, AFTER_LOCK)
+    )
     if not kept:
         return SHIPPED
     latest = {name: values[-1][1] for name, values in kept.items()}
@@ -91,6 +96,7 @@ def rules_of(book: Book) -> Rules:
         final=tuple(Version(v.since, with_clamp_last(v.items)) for v in final),
         repeats=_repeats(latest.get(REPEATS, "")),
         second_eyes=latest.get(EYES) == "on",
+        after_lock=latest.get(AFTER_LOCK) == "on",
         torque=torque_of(latest.get(TORQUE_SETTING, "")),
     )
 

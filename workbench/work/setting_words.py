@@ -6,7 +6,8 @@ from typing import TypeVar
 
 from workbench.fin.guidance import is_within
 from workbench.fin.methods import Method
-from workbench.measure.display import fine_text, length_text
+from workbench.measure.display import change_text, fine_text, length_text
+from workbench.measure.units import UNITS, Unit
 from workbench.records import rows
 from workbench.work.closer import place_words
 from workbench.work.jobs import JobView, Line
@@ -34,14 +35,39 @@ def fine_both(value_mm: float) -> str:
 
 def result_words(line: Line) -> str:
     """Return how a reading came out against what was wanted."""
-    off = line.off_mm
-    if line.now_mm is None:
+    if line.final_mm is None:
         return NOT_READ
-    if off is None:
+    if line.target_mm is None:
         return "no target"
+    off = line.final_mm - line.target_mm
     if is_within(off, line.tolerance_mm):
         return "within tolerance"
     return f"{OUTSIDE}, {'over' if off > 0 else 'under'} by {both(abs(off))}"
+
+
+def locked_words(line: Line) -> str:
+    """Return that a number was read with the clamp bolts tight, and what clamping moved it by."""
+    moved = line.moved_by_lock_mm
+    if moved is None:
+        return ""
+    by = " = ".join(f"{change_text(moved, unit)} {unit}" for unit in UNITS)
+    return f"read with the clamp bolts tight; clamping moved it {by}"
+
+
+def moved_words(line: Line, unit: Unit) -> str:
+    """Return what clamping for good moved a reading by, or nothing where it was not read."""
+    moved = line.moved_by_lock_mm
+    if moved is None:
+        return ""
+    by = change_text(moved, unit, "0.0001" if unit == "in" else "0.001")
+    return f"clamping moved it {by} {unit}"
+
+
+def moved_short(line: Line, unit: Unit) -> str:
+    """Return the same in little room."""
+    moved = line.moved_by_lock_mm
+    fine = "0.0001" if unit == "in" else "0.001"
+    return f"lock {change_text(moved, unit, fine)}" if moved is not None else ""
 
 
 def base_words(view: JobView) -> str:

@@ -15,7 +15,7 @@ from workbench.records.book import Book
 from workbench.records.values import keepable
 from workbench.work.calipers import INTERVAL, caliper_meant, in_hand
 from workbench.work.orders import DEFAULT_TOLERANCE_MM
-from workbench.work.rules import EYES, FINEST, MOST_REPEATS, REPEATS
+from workbench.work.rules import AFTER_LOCK, EYES, FINEST, MOST_REPEATS, REPEATS
 from workbench.work.shop import Shop
 from workbench.work.wing_setup import (
     GAUGE_SET,
@@ -174,6 +174,10 @@ SETTINGS: tuple[Setting, ...] = (
     ),
     Setting(
         EYES, "Second eyes", "on: no sign-off before somebody else looked too", _on_off, "off"
+    ),
+    Setting(
+        AFTER_LOCK, "After-lock", "on: no sign-off before each is read with the clamp bolts tight",
+        _on_off, "off",
     ),
     Setting("theme", "Theme", f"one of {', '.join(THEMES)}", _one_of(*THEMES), THEMES[0]),
     Setting(

@@ -29,6 +29,8 @@ HIDDEN_SHARE = 0.25
 SAME_MM = 1e-6
 
 NOW, WANTED, BASE, STUD, READING, FAINT = "now", "wanted", "base", "stud", "reading", "faint"
+LIT = "lit"
+"""The ink of the stud to turn."""
 
 QUANTITY_WORDS: dict[Quantity, str] = {
     "depth": "depth", "tail": "tail distance", "length": "length",
@@ -76,13 +78,17 @@ class Scene:
 
 
 def side_scene(
-    rig: Rig, now: Pose | None, wanted: Pose | None, readings: Sequence[Reading] = ()
+    rig: Rig,
+    now: Pose | None,
+    wanted: Pose | None,
+    readings: Sequence[Reading] = (),
+    lit: str = "",
 ) -> Scene:
     """Return the rig with its blade at ``now`` (solid) and ``wanted`` (dashed, enlarged).
 
     The dashed outline stands at now + factor * (wanted - now); without a ``wanted`` there is none,
     and without a ``now`` the blade stands, dashed, at ``wanted`` or at a place made up for looking
-    at. ``readings`` have their contacts marked.
+    at. ``readings`` have their contacts marked; ``lit`` is the name of the stud to turn.
     """
     here = now or wanted or nominal_pose(rig)
     factor = 1.0 if now is None or wanted is None else enlargement(rig.blade, now, wanted)
@@ -93,7 +99,7 @@ def side_scene(
     shapes = [Shape("outline", tuple(ghost), WANTED, dashed=True)] if ghost else []
     for stud, t in touches:
         if t is not None:
-            shapes += _stud_shapes(stud, t)
+            shapes += _stud_shapes(stud, t, stud.name == lit)
     ink = NOW if now else WANTED
     shapes.append(Shape("outline", tuple(solid), ink, dashed=now is None))
     if now is not None:
@@ -210,13 +216,16 @@ def _stud_line(stud: Stud, t: Travel) -> tuple[Point, Point]:
     return ((x - back * stud.axis[0], y - back * stud.axis[1]), (x, y))
 
 
-def _stud_shapes(stud: Stud, t: Travel) -> list[Shape]:
+def _stud_shapes(stud: Stud, t: Travel, lit: bool = False) -> list[Shape]:
+    """Return a stud's shapes; one that is ``lit`` has its own ink and a capital letter."""
     end, ball = _stud_line(stud, t)
-    out = [Shape("line", (end, ball), STUD)]
+    ink = LIT if lit else STUD
+    letter = stud.said.split(" ")[-1][:1]
+    out = [Shape("line", (end, ball), ink)]
     if stud.tip_radius_mm > 0.0:
-        out.append(Shape("outline", _ring(*ball, stud.tip_radius_mm), STUD))
-    out.append(Shape("dot", (t.contact_mm,), STUD))
-    out.append(Shape("letter", (end, ball), STUD, text=stud.said.split(" ")[-1][:1]))
+        out.append(Shape("outline", _ring(*ball, stud.tip_radius_mm), ink))
+    out.append(Shape("dot", (t.contact_mm,), ink))
+    out.append(Shape("letter", (end, ball), ink, text=letter.upper() if lit else letter))
     return out
 
 

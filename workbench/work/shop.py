@@ -55,6 +55,26 @@ class Shop(OpenBook):
         self.book.add_reading(view.job.id, self.who, taken)
         return self.view(view.job.id)
 
+    def take_locked(
+        self,
+        view: JobView,
+        line: Line,
+        text: str,
+        unit: Unit,
+        mm: float,
+        how: rows.How = "typed",
+        caliper_id: str | None = None,
+    ) -> JobView:
+        """Keep a reading with the clamp bolts tight for good; the final check before it stands."""
+        self._check(view, "read locked")
+        check_reading(line, text, mm, unit)
+        now = view.tools.now
+        self.book.add_locked_reading(
+            view.job.id, self.who, method_id=line.method_id, text=text, unit=unit, mm=mm,
+            caliper_id=caliper_id, how=how, temperature_id=now.id if now is not None else None,
+        )  # fmt: skip
+        return self.view(view.job.id)
+
     def enough(self, view: JobView) -> JobView:
         """Go on with fewer repeats than the shop wants; at least one of each reading."""
         self._check(view, "enough")
@@ -200,6 +220,9 @@ class Shop(OpenBook):
         """Release the ski under these initials, on today's queue; another's where the shop asks."""
         self._check(view, "sign off")
         initials = initials_of(who)
+        if view.rules.after_lock and view.lock_due is not None:
+            name = view.lines[view.lock_due].method.name
+            raise InputError("after-lock check", f"no {name}", "each read with the bolts tight")
         if view.rules.second_eyes:
             self._check_other(view.progress.eyes, initials)
         self.book.batch(self._sign_off, view, initials)

@@ -51,6 +51,21 @@ def plan_of(
     return plan_from(rig, fit_of(rig, readings), targets, finest_turn)
 
 
+FINER = (1 / 4, 1 / 8, 1 / 16, 1 / 32, 1 / 64)
+"""The parts of a turn that a hand can make, coarsest first."""
+
+
+@lru_cache(maxsize=KEPT)
+def finer_of(
+    rig: Rig, readings: tuple[Reading, ...], targets: tuple[Target, ...], finest_turn: float
+) -> float | None:
+    """Return the coarsest finer turn that brings every target within its tolerance, if one does."""
+    for turn in FINER:
+        if turn < finest_turn and plan_of(rig, readings, targets, turn).kept:
+            return turn
+    return None
+
+
 @lru_cache(maxsize=KEPT)
 def expected_of(
     rig: Rig, before: tuple[Reading, ...], turns: tuple[float, ...], others: tuple[Method, ...] = ()

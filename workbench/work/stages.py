@@ -18,6 +18,7 @@ from workbench.measure.repeats import mean_of
 from workbench.records.rows import (
     AnyFact,
     JobKind,
+    LockedReading,
     Mark,
     PassRow,
     Reading,
@@ -39,7 +40,7 @@ Stage = Literal[
 Event = Literal[
     "tick received", "read", "seat", "aim", "accept target", "step", "accept", "enough",
     "set wing", "tick final", "second eyes", "sign off", "set aside", "take up", "note", "finest",
-    "strike", "temperature", "mark",
+    "strike", "temperature", "mark", "read locked",
 ]  # fmt: skip
 
 GLYPHS: dict[Stage, str] = {
@@ -62,7 +63,7 @@ ALLOWED: dict[Stage, frozenset[Event]] = {
     "within": _READ | {"aim", "read", "accept", "mark"},
     "wing": _READ | {"set wing"},
     "final check": _READ | {"tick final"},
-    "sign-off": _READ | {"second eyes", "sign off"},
+    "sign-off": _READ | {"read locked", "second eyes", "sign off"},
     "signed off": frozenset({"note"}),
     "set aside": frozenset({"note", "take up"}),
 }
@@ -81,6 +82,7 @@ WORDS: dict[Event, str] = {
     "step": "make the turns",
     "accept": "keep the readings as they are",
     "set wing": "set the wing",
+    "read locked": "read once more with the clamp bolts tight",
     "second eyes": "let somebody else look",
     "sign off": "sign it off",
     "take up": "take the ski up again",
@@ -164,7 +166,8 @@ class Progress:
     ``ticked``: keys ticked of the checklist that is due. ``eyes``: the initials of the second pair
     of eyes that looked after the final check, else nothing. ``gate``: the stage that the work
     stands at, also while the ski is set aside. ``loose``: whether the clamp bolts are loose: from
-    the loosening on until they are snugged, or readings are taken again.
+    the loosening on until they are snugged, or readings are taken again. ``locked``: by method id,
+    what was read after the final check with the clamp bolts tight for good; the last of each.
     """
 
     stage: Stage
@@ -178,6 +181,7 @@ class Progress:
     eyes: str = ""
     gate: Stage = "waiting"
     loose: bool = False
+    locked: Mapping[str, LockedReading] = field(default_factory=dict)
 
     @property
     def mid_pass(self) -> bool:
@@ -236,7 +240,9 @@ def progress(
     aside = [f for f in live if isinstance(f, Mark) and f.kind in ("set_aside", "taken_up")]
     if aside and aside[-1].kind == "set_aside" and stage != "signed off":
         stage, reason = "set aside", aside[-1].text
-    return replace(at, stage=stage, ticked=ticked, reason=reason, eyes=eyes, gate=gate)
+    return replace(
+        at, stage=stage, ticked=ticked, reason=reason, eyes=eyes, gate=gate, locked=gates.locked()
+    )
 
 
 def _are_loose(live: Sequence[AnyFact]) -> bool:
@@ -345,6 +351,15 @@ class _Gates:
             if tick.item == CLAMP and (items >= then or items >= now):
                 return True, items
         return False, items - {CLAMP}
+
+    def locked(self) -> dict[str, LockedReading]:
+        """The readings with the clamp bolts tight, by method id; what was turned since ends them.
+
+        They are a look and no turn: the final check before them stands.
+        """
+        touched = self._touched()
+        kept = (f for f in self.live if isinstance(f, LockedReading) and f.id > touched)
+        return {f.method_id: f for f in kept if f.method_id in self.method_ids}
 
     def eyes(self) -> str:
         """The initials of who else looked at the ski since its final check."""

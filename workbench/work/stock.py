@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from workbench.fin.blade import Blade
@@ -14,6 +14,9 @@ from workbench.records.book import Book
 from workbench.work.fields import Table
 from workbench.work.orders import DEFAULT_TOLERANCE_MM, read_blade, read_method, read_stud
 from workbench.work.rigs import row_of_blade, row_of_method, row_of_stud
+
+STAND_IN = "stand_in"
+"""The key by which a part of a shop's file says that it is invented."""
 
 
 @dataclass(slots=True)
@@ -30,10 +33,11 @@ def stock_shop(book: Book, data: Mapping[str, Any], who: str) -> Stock:
     unit = check_unit(data.get("unit"))
     stock = Stock({}, {}, {})
     for i, raw in enumerate(data.get("blades", ())):
-        blade = read_blade(Table(raw, f"blades[{i}]", unit))
-        stock.blades[blade.name] = (book.add_blade(row_of_blade(blade), who=who).id, blade)
+        blade = read_blade(Table(_without_word(raw), f"blades[{i}]", unit))
+        kept = replace(row_of_blade(blade), stand_in=_is_stand_in(raw))
+        stock.blades[blade.name] = (book.add_blade(kept, who=who).id, blade)
     for i, raw in enumerate(data.get("blocks", ())):
-        table = Table(raw, f"blocks[{i}]", unit)
+        table = Table(_without_word(raw), f"blocks[{i}]", unit)
         name = table.name()
         studs = []
         for inner in table.tables("studs"):
@@ -41,7 +45,8 @@ def stock_shop(book: Book, data: Mapping[str, Any], who: str) -> Stock:
             studs.append(row_of_stud(read_stud(inner), thread))
         finest = parse_turn(table.text("finest_turn", default="1/8"), table.where("finest_turn"))
         table.done()
-        stock.blocks[name] = book.add_block(rows.Block("", name, tuple(studs), finest), who=who).id
+        block = rows.Block("", name, tuple(studs), finest, stand_in=_is_stand_in(raw))
+        stock.blocks[name] = book.add_block(block, who=who).id
     for i, raw in enumerate(data.get("methods", ())):
         table = Table(raw, f"methods[{i}]", unit)
         blade_id, blade = stock.blades[table.text("blade")]
@@ -51,3 +56,12 @@ def stock_shop(book: Book, data: Mapping[str, Any], who: str) -> Stock:
             ids.append(book.add_method(row, who=who).id)
         stock.methods[blade.name] = tuple(ids)
     return stock
+
+
+def _is_stand_in(raw: Mapping[str, Any]) -> bool:
+    """Whether a part of the file says of itself that it is invented."""
+    return raw.get(STAND_IN) is True
+
+
+def _without_word(raw: Mapping[str, Any]) -> dict[str, Any]:
+    return {key: value for key, value in raw.items() if key != STAND_IN}

@@ -132,7 +132,7 @@ def _by_id(entry: Entry) -> str:
 _KINDS: dict[type, Kind] = {
     rows.Reading: "reading", rows.Target: "target", rows.PassRow: "pass", rows.Tick: "check",
     rows.WingSetting: "wing", rows.SignOff: "sign-off", rows.RideNote: "ride note",
-    rows.Temperature: "reading",
+    rows.Temperature: "reading", rows.LockedReading: "reading",
 }  # fmt: skip
 
 

@@ -47,6 +47,11 @@ def _reading(row: rows.Reading, history: History, unit: Unit) -> str:
     return f"{clean(history.method_name(row.method_id))}  {value} · {where}{how}"
 
 
+def _locked(row: rows.LockedReading, history: History, unit: Unit) -> str:
+    value = _typed(row.mm, row.text, row.unit, unit)
+    return f"{clean(history.method_name(row.method_id))}  {value} · locked, after the final check"
+
+
 def _length(mm: float, unit: Unit) -> str:
     """Return a length as shown; one beyond any ski, as other hands may have left, as it is kept."""
     return f"{length_text(mm, unit)} {unit}" if abs(mm) <= 1e6 else f"{mm:g} mm"
@@ -172,6 +177,7 @@ _SHEET = {
 _TELLERS: dict[type, Callable[..., str]] = {
     rows.Reading: _reading, rows.Target: _target, rows.PassRow: _pass, rows.Mark: _mark,
     rows.Tick: _tick, rows.WingSetting: _wing, rows.SignOff: _sign_off, rows.RideNote: _ride,
-    rows.Temperature: _temperature, rows.Pair: _pair, rows.Curve: _curve,
+    rows.Temperature: _temperature, rows.LockedReading: _locked,
+    rows.Pair: _pair, rows.Curve: _curve,
     rows.SkiVersion: _version, rows.PartVersion: _part,
 }  # fmt: skip

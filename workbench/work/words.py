@@ -16,6 +16,8 @@ from workbench.measure.units import Unit
 CAUTION_EDGES = "A fin is sharp: hold it by its faces, and glove up."
 CAUTION_LOOSEN = "Loosen the clamp bolts before any stud is turned."
 CAUTION_SNUG = "Snug the clamp bolts evenly, and never over the maker's torque."
+SEEN_FROM = "from the screwdriver's end"
+LEFT_HAND = "LEFT-HAND THREAD"
 CAUTION_RIDE = "Check every clamp bolt once more before the ride: a loose fin throws a rider."
 
 
@@ -29,11 +31,21 @@ def _written(char: str) -> str:
 
 
 def turn_words(turn: StudTurn) -> str:
-    """Return turns in words: ``3/8 turn in (clockwise)``, never to be taken for inches."""
+    """Return turns in words, never to be taken for inches: ``3/8 turn in (clockwise from ...)``."""
     if not turn.turns:
         return "leave"
+    return f"{turns_text(turn.turns)} {turn.direction}{left_hand(turn)} ({sense_words(turn)})"
+
+
+def sense_words(turn: StudTurn) -> str:
+    """Return which way round, and from where it is seen: on the other side it is the other way."""
     sense = "clockwise" if turn.stud.clockwise(turn.turns) else "counter-clockwise"
-    return f"{turns_text(turn.turns)} {turn.direction} ({sense})"
+    return f"{sense} {SEEN_FROM}"
+
+
+def left_hand(turn: StudTurn) -> str:
+    """Return that a stud turns the other way than others, behind a comma, or nothing."""
+    return f", {LEFT_HAND}" if turn.stud.hand == "left" and turn.turns else ""
 
 
 def exact_words(turn: StudTurn) -> str:
@@ -76,8 +88,8 @@ def short_step_words(step: Step) -> str:
     }[step.do]
 
 
-def remark_words(remark: Remark, unit: Unit) -> str:
-    """Return a warning as one sentence in ``unit``."""
+def remark_words(remark: Remark, unit: Unit, finer: float | None = None) -> str:
+    """Return a warning as one sentence in ``unit``; ``finer`` is a turn that would do better."""
     subject = clean(remark.subject)
     value, limit = remark.value_mm, remark.limit_mm
     when = "now" if remark.when == "now" else "at the target"
@@ -121,7 +133,7 @@ def remark_words(remark: Remark, unit: Unit) -> str:
             f"{subject}: the change of {change_text(value, unit, _fine(unit))} {unit} is smaller "
             f"than its own expanded uncertainty of {fine_text(limit, unit)} {unit}"
         )
-    why = "a finer turn would do better"
+    why = f"1/{round(1 / finer)} turns would do" if finer else "a finer turn would do better"
     if remark.code == "apart":
         why = "these targets cannot all be met together"
     return (

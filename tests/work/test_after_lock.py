@@ -1,0 +1,110 @@
+"""After the clamp bolts are tight for good: one reading of each is offered, shown and kept."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.bench.test_hands import begin
+from tests.shop import heron, ski, walk_to
+from workbench.errors import InputError
+from workbench.measure.units import MM_PER_INCH
+from workbench.records import rows
+from workbench.work.card_text import card_text
+from workbench.work.cards import card_of
+from workbench.work.jobs import JobView
+from workbench.work.plain_next import task_of
+from workbench.work.settings import change
+from workbench.work.shop import Shop
+
+
+def at_sign_off(shop: Shop) -> JobView:
+    view = ski(shop, "Heron 66")
+    return walk_to(shop, view, heron(view), "sign-off")
+
+
+def lock(shop: Shop, view: JobView, index: int, off_in: float) -> JobView:
+    """Take a reading so far (inches) from the one before the bolts were tight."""
+    line = view.lines[index]
+    assert line.now_mm is not None
+    mm = line.now_mm + off_in * MM_PER_INCH
+    return shop.take_locked(view, line, f"{mm / MM_PER_INCH:.4f}", "in", mm)
+
+
+def test_a_locked_reading_is_a_look_and_leaves_the_final_check_ticked(shop: Shop) -> None:
+    """Sign-off stays open; what clamping moved is known, and the round's own reading stays."""
+    view = at_sign_off(shop)
+    assert view.lock_due == 0
+    before = view.lines[0].now_mm
+    view = lock(shop, view, 0, 0.0015)
+    assert (view.stage, view.lock_due) == ("sign-off", 1)
+    line = view.lines[0]
+    assert line.now_mm == before
+    assert line.moved_by_lock_mm == pytest.approx(0.0015 * MM_PER_INCH)
+    assert line.final_mm == line.locked_mm
+    for index in (1, 2):
+        view = lock(shop, view, index, 0.0)
+    assert view.lock_due is None
+    assert shop.sign_off(view, "KV").stage == "signed off"
+
+
+def test_what_is_turned_afterwards_ends_what_was_read_locked(shop: Shop) -> None:
+    view = lock(shop, at_sign_off(shop), 0, 0.0015)
+    fact = view.facts[-1]
+    assert isinstance(fact, rows.LockedReading)
+    shop.book.add_mark(view.job.id, "KV", "accepted")
+    view = shop.view(view.job.id)
+    assert view.stage == "final check"
+    assert view.lines[0].locked_mm is None
+
+
+def test_a_setting_wants_it_before_a_sign_off(shop: Shop) -> None:
+    view = at_sign_off(shop)
+    assert "sign-off" in task_of(view).commands
+    change(shop, {"after_lock": "on"})
+    view = shop.view(view.job.id)
+    assert task_of(view).commands == ("read 1 VALUE",)
+    with pytest.raises(InputError, match="after-lock check"):
+        shop.sign_off(view, "KV")
+    for index in range(3):
+        view = lock(shop, view, index, 0.0005)
+    assert shop.sign_off(view, "KV").stage == "signed off"
+
+
+def test_the_card_shows_the_locked_numbers(shop: Shop) -> None:
+    view = at_sign_off(shop)
+    for index, off in enumerate((0.0015, -0.001, 0.0)):
+        view = lock(shop, view, index, off)
+    view = shop.sign_off(view, "KV")
+    card = card_of(shop, view)
+    assert [n.inch for n in card.numbers] == [
+        f"{round(x.locked_mm / MM_PER_INCH * 2000) / 2000:.4f}" for x in view.lines if x.locked_mm
+    ]
+    text = " ".join(card_text(card).split())
+    assert "read with the clamp bolts tight; clamping moved it +0.0015 in" in text
+
+
+def test_at_the_bench_digits_take_it_and_one_key_skips_it(shop: Shop) -> None:
+    """Enter goes on to the sign-off; typed first, the number is kept with what clamping moved."""
+    view = at_sign_off(shop)
+    assert view.lines[0].now_mm is not None
+    keys = begin(shop, "sign-off")
+    keys.type(f"{view.lines[0].now_mm / MM_PER_INCH + 0.001:.4f}\n")
+    state = keys.hands.state
+    assert "clamping moved it +0.00" in state.message
+    assert state.view is not None
+    assert (state.view.stage, state.line_index) == ("sign-off", 1)
+    keys.type("\n")
+    assert keys.hands.state.hands_on
+    keys.yes()
+    assert keys.hands.state.view is not None
+    assert keys.hands.state.view.stage == "signed off"
+
+
+def test_a_re_check_is_offered_none(shop: Shop) -> None:
+    view = at_sign_off(shop)
+    shop.sign_off(view, "KV")
+    job = shop.queue(view.ski.id, kind="recheck")
+    again = shop.view(job.id)
+    for item in again.checklist:
+        again = shop.tick(again, item.key)
+    assert (again.stage, again.lock_due) == ("sign-off", None)
