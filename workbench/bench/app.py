@@ -9,6 +9,7 @@ from typing import Any
 from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical
 from textual.content import Content
+from textual.css.scalar import Scalar
 from textual.driver import Driver
 from textual.events import Key, Paste, Resize
 from textual.geometry import Size
@@ -22,6 +23,7 @@ from workbench.bench.hands import Hands
 from workbench.bench.help import Help
 from workbench.bench.leaving import Leaving
 from workbench.bench.lines import unfinished_form
+from workbench.bench.one_thing import over_the_screen
 from workbench.bench.opens import OPEN
 from workbench.bench.panel import Line, Panel, same
 from workbench.bench.patient_output import patient
@@ -64,6 +66,7 @@ class Bench(Leaving):
         self.touring = kept.get("tour") == "on"
         themes.register(self)
         themes.begin_with(self, themes.pick(no_color, kept.get("theme") or themes.NIGHT.name))
+        self.large = False
         self.report = ""
         self._careful = Content("")
         self._drawn_job: tuple[str, int | None] = ("", None)
@@ -85,6 +88,7 @@ class Bench(Leaving):
     def compose(self) -> ComposeResult:
         """Lay the bench out."""
         yield Line(id="top", markup=False)
+        yield Line(id="danger", markup=False)
         with Horizontal(id="body"):
             yield Panel("roster", "Roster", panels.roster)
             with Vertical(id="numbers"):
@@ -93,6 +97,7 @@ class Bench(Leaving):
             with Vertical(id="guidance"):
                 yield Panel("turns", "Stud turns", turns_panel.turns)
                 yield Panel("view", "Side view", self._side_view)
+        yield Panel("large", "In large", over_the_screen)
         yield Static(id="tour", markup=False)
         yield Line(id="next", markup=False)
         yield Static(
@@ -133,6 +138,8 @@ class Bench(Leaving):
             "-no-target": not wide and not panels.has_target(state),
             "-checks": not wide and readings_panel.has_checks(state),
             "-tour": self.touring,
+            "-large": self.large,
+            "-danger": bool(panels.danger_rows(state, width)),
         }
 
     def _draw(self, state: BenchState) -> None:
@@ -140,6 +147,7 @@ class Bench(Leaving):
         base.update_classes(self._looks(state))
         width = self.size.width
         base.query_one("#top", Line).show(panels.top_line(state, width))
+        self._draw_danger(base.query_one("#danger", Line), state, width)
         for panel in base.query(Panel):
             panel.show(state)
         self._draw_tour(state)
@@ -173,6 +181,13 @@ class Bench(Leaving):
         if not same(below, self._careful):
             self._careful = below
             line.border_subtitle = below
+
+    def _draw_danger(self, line: Line, state: BenchState, width: int) -> None:
+        """Show what is dangerous about the ski in hand above all panels, at every stage."""
+        rows = panels.danger_rows(state, width)
+        if rows and line.styles.height != Scalar.from_number(len(rows)):
+            line.styles.height = len(rows)
+        line.show(lines(rows))
 
     def _draw_tour(self, state: BenchState) -> None:
         """Show the walk-through's line where it is on."""
@@ -335,6 +350,7 @@ class Bench(Leaving):
             "side": hands.next_side,
             "drawing": hands.next_drawing,
             "theme": self._next_theme,
+            "large": self._in_large,
             "tour": self._tour,
             "quit": self.leave,
         }
@@ -351,6 +367,11 @@ class Bench(Leaving):
             from workbench.bench.asking import ask
 
             ask(self, action)
+
+    def _in_large(self) -> None:
+        """Show the one thing that matters now over the whole screen, or the panels again."""
+        self.large = not self.large
+        self._draw(self.hands.state)
 
     def _next_theme(self) -> None:
         names = list(themes.NAMES)

@@ -81,17 +81,19 @@ def side_view(
     height: int,
     mode: Mode = "braille",
     readings: Sequence[Reading] = (),
+    lit: str = "",
 ) -> Picture:
     """Draw the rig with its blade at ``now`` (solid) and ``wanted`` (dashed, enlarged).
 
     The dashed outline stands at now + factor * (wanted - now); without a ``wanted`` there is none,
     and without a ``now`` the blade stands, dashed, at ``wanted`` or at a place made up for looking
-    at. ``readings`` have their contacts marked. A size below one cell counts as one.
+    at. ``readings`` have their contacts marked, the stud called ``lit`` is lit. A size below one
+    cell counts as one.
 
     Raises:
         InputError: an odd mode, or a pose that is no finite place.
     """
-    scene = side_scene(rig, now, wanted, readings)
+    scene = side_scene(rig, now, wanted, readings, lit)
     canvas, view = _drawn(scene, width, height, mode)
     return Picture(
         canvas, scene.factor, _caption(rig, now, wanted, scene.factor, mode, scene.missing), view

@@ -6,7 +6,7 @@ text in a field.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -22,7 +22,15 @@ from workbench.bench.lines import BOX, LONGEST_MESSAGE, Box, LineInput, Texts, d
 from workbench.bench.prompts import Prompt, PromptInput
 from workbench.bench.text import literal
 from workbench.errors import BenchError, InputError, RecordsError
-from workbench.work.adding import add_blade, add_block, add_ski, listed, queue_known
+from workbench.work.adding import (
+    Part,
+    add_blade,
+    add_block,
+    add_ski,
+    listed,
+    only_real,
+    queue_known,
+)
 from workbench.work.shop import Shop
 
 __all__ = [
@@ -228,10 +236,18 @@ def ski_form(shop: Shop) -> Form:
         Field("model", "Model", "may stay blank"),
         Field("size", "Size", "may stay blank; baselines are found by model and size"),
         Field("unit", "Unit", "in or mm: what this ski is read in, and typed in below", "in"),
-        Field("blade", "Blade", f"by name or number: {blades}", _only(blades)),
-        Field("block", "Block", f"by name or number: {blocks}", _only(blocks)),
-        Field("base_radius", "Base radius", "of the base's bulge, such as 160; blank: flat"),
-        Field("base_apex", "Base apex", "from the tail end to where it is highest; blank: flat"),
+        Field("blade", "Blade", f"by name or number: {blades}", _only(shop.book.blades)),
+        Field("block", "Block", f"by name or number: {blocks}", _only(shop.book.blocks)),
+        Field(
+            "base_radius",
+            "Base radius",
+            "of the bulge, in the unit above, such as 160; blank: flat",
+        ),
+        Field(
+            "base_apex",
+            "Base apex",
+            "from tail end to its top, in the unit above; blank: flat",
+        ),
         Field("wing", "Wing", "yes or no: has the blade a wing to set?", "no"),
         Field("ski_note", "Note", "about the ski, may stay blank; the queue finds it by this too"),
         Field("due", "Due", "when it is wanted, in your own words, such as 14:00"),
@@ -248,9 +264,13 @@ def queue_form(shop: Shop) -> Form:
     return Form("Queue a ski again", fields, lambda texts: queue_known(shop, texts))
 
 
-def _only(parts: str) -> str:
-    """Return the number of the only part there is, to start with; nothing where one must choose."""
-    return "1" if parts.startswith("1 ") and " · " not in parts else ""
+def _only(parts: Callable[[], Sequence[Part]]) -> str:
+    """Return the only part there is, to start with; nothing where one must choose or it is not
+    real."""
+    try:
+        return only_real(parts())
+    except RecordsError:
+        return ""
 
 
 def _known(shop: Shop) -> tuple[str, str]:

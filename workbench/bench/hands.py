@@ -20,6 +20,7 @@ from workbench.work.calipers import in_hand, standing_words
 from workbench.work.jobs import JobView, Line
 from workbench.work.last_time import aim_at_last
 from workbench.work.marks import suspect_words
+from workbench.work.setting_words import moved_words
 from workbench.work.shop import Shop
 from workbench.work.typed_numbers import SIGNS, reading_entry, target_entry
 from workbench.work.wing_setup import wing_words
@@ -170,7 +171,7 @@ class Hands(Acts):
             new = self.shop.set_wing(view, state.entry)
             self._show(new, f"wing angle kept: {wing_words(new.facts)}")
             return
-        if line is None or view.stage not in READS_AT:
+        if line is None or not (view.stage in READS_AT or view.reads_locked):
             if self._hold(state.entry):
                 self._set(entry="")
                 self.say(f"no reading is due now: '{state.entry}' is kept as a note", "warn")
@@ -195,13 +196,16 @@ class Hands(Acts):
         text, unit = self.state.entry, placing.unit
         caliper = in_hand(self.shop)
         caliper_id = caliper.id if caliper is not None else None
-        new = self.shop.take_reading(view, line, text, unit, placing.mm, how, caliper_id)
+        take = self.shop.take_locked if view.reads_locked else self.shop.take_reading
+        new = take(view, line, text, unit, placing.mm, how, caliper_id)
         at = self.state.line_index
         now = new.lines[at]
         again = f", repeat {len(now.latest)}" if len(now.latest) > 1 else ""
         typed = "" if text == placing.number else f"{text} → "
         kept = f"kept: {line.method.name} {typed}{placing.number} {unit}{again}"
-        told = view.since_left(line, placing.mm, self.state.unit)
+        told = moved_words(now, self.state.unit) or view.since_left(
+            line, placing.mm, self.state.unit
+        )
         again_words = " ".join(suspect_words(new, self.state.unit)[:1])
         doubtful = again_words or doubtful_words(now, self.state.unit)
         strikes = bool(now.doubts.indices) and not again_words and not now.doubts.apart

@@ -13,11 +13,12 @@ from textual.widgets import Static
 
 from workbench.bench.bursts import DIGITS, Heard
 from workbench.bench.next_line import next_words
+from workbench.bench.room import look_of
 from workbench.bench.sheet import CHOICES
 from workbench.bench.state import BenchState
 from workbench.bench.text import lines, styled, wrapped
-from workbench.bench.turns_panel import warnings
 from workbench.bench.wing_steps import steps_in_full
+from workbench.work.importance import said_of
 
 NAME_CELLS = 11
 """Cells for a key or a word before what it means."""
@@ -99,13 +100,15 @@ class Help(ModalScreen[None]):
         if self._state.view is not None and self._state.view.stage == "wing":
             steps = [styled("  ", row) for row in steps_in_full(width)]
             return [styled(("The wing, in this order", "bold $accent")), *steps]
-        rows = [
-            (part, style)
-            for words, style in warnings(self._state)
-            for part in wrapped(words, width)
-        ]
+        rows = [(part, style) for words, style in self._warned() for part in wrapped(words, width)]
         head = [styled(("Warnings", "bold $accent"))] if rows else []
         return head + [styled(("  ", ""), row) for row in rows]
+
+    def _warned(self) -> list[tuple[str, str]]:
+        """Return every warning behind its sign, with its style."""
+        view = self._state.view
+        said = said_of(view, self._state.unit) if view is not None else ()
+        return [(each.signed, look_of(each.importance)) for each in said]
 
     def on_key(self, event: Key) -> None:
         """Close on purpose; a number that comes in is held."""

@@ -19,6 +19,7 @@ from workbench.work.next_step import (
     act_due,
     caution_words,
     leave_words,
+    lock_words,
     reading_due,
     wing_step,
 )
@@ -30,6 +31,9 @@ ROWS = 3
 INDENT = 6
 LEAST_BESIDE = 12
 """Cells within which what was said is of use beside the end of what to do."""
+
+CAUTION = "bold $state-danger"
+"""A caution is never dim: what it warns of is a danger."""
 
 _TONES = {"warn": "bold $state-caution", "done": "$state-within", "say": ""}
 
@@ -59,34 +63,36 @@ def next_rows(state: BenchState, width: int) -> tuple[Content, str]:
     words, careful = next_words(state), caution(state)
     careful = "" if careful in words else careful
     due = _within(words, width - INDENT, 2)
-    said = _said(state, width)
+    said = _said(state, width, ROWS - len(due))
     rows = [styled(("NEXT  ", "bold $accent"), (due[0], "bold"))]
     rest = f"{' ' * INDENT}{due[1]}  " if len(due) > 1 else ""
     left = width - cell_len(rest)
     if rest and said and (cell_len(" ".join(said)) <= left or (careful and state.tone != "warn")):
         beside = visible(" ".join(said), left) if left >= LEAST_BESIDE else ""
-        rows.append(styled((rest, "bold"), (beside, _TONES[state.tone])))
+        rows.append(
+            styled((rest if beside else rest.rstrip(), "bold"), (beside, _TONES[state.tone]))
+        )
         said = []
-    elif rest and len(said) + 2 > ROWS:
-        short = visible(words, width - INDENT)
-        rows = [styled(("NEXT  ", "bold $accent"), (short, "bold"))]
     elif rest:
         rows.append(styled((rest.rstrip(), "bold")))
     rows += [styled((part, _TONES[state.tone])) for part in said]
     room = ROWS - len(rows)
     if careful and room > 0:
-        rows += [styled((part, "$ink-faint")) for part in _within(careful, width, room)]
+        rows += [styled((part, CAUTION)) for part in _within(careful, width, room)]
         careful = ""
     return lines(rows), visible(careful, width - 2)
 
 
-def _said(state: BenchState, width: int) -> list[str]:
-    """Return what was just said under its sign: a warning in two rows at most, else in one."""
+def _said(state: BenchState, width: int, most: int) -> list[str]:
+    """Return what was just said under its sign: a warning in ``most`` rows, else in one.
+
+    What to do now is never cut for it.
+    """
     if not state.message:
         return []
     sign = {"warn": "! ", "done": "✓ ", "say": ""}[state.tone]
     if state.tone == "warn":
-        return _within(sign + state.message, width, 2, " more: h")
+        return _within(sign + state.message, width, most, " more: h")
     return _within(sign + state.message, width, 1)
 
 
@@ -141,6 +147,10 @@ def next_words(state: BenchState) -> str:
         return f"{leave_words(view)} Enter goes on."
     if stage == "wing":
         return f"{wing_step(view)}, type its angle in degrees, then Enter."
+    if view.lock_due is not None and not state.hands_on:
+        name = view.lines[state.line_index].method.name
+        skip = "." if view.rules.after_lock else "; or Enter goes on without it."
+        return f"{lock_words(name)}, and type it{skip}"
     if stage == "sign-off" and not state.who:
         return "Enter asks for your initials: a sign-off is kept under them."
     if stage == "sign-off" and view.rules.second_eyes and not view.progress.eyes:
@@ -164,7 +174,7 @@ def _entry_words(state: BenchState) -> str:
         return "Type the number; Backspace mends it, Esc drops it."
     if state.view is None:
         return "No ski in hand: Esc drops this, then Enter adds a ski."
-    if state.view.stage not in (*READS_AT, "wing"):
+    if state.view.stage not in (*READS_AT, "wing") and not state.view.reads_locked:
         return f"Enter keeps {state.entry} as a note: no reading is due. Esc drops it."
     if state.unclear:
         return f"Enter asks how {state.entry} is meant; Backspace mends it, Esc drops it."

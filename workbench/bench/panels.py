@@ -9,7 +9,8 @@ from textual.content import Content
 
 from workbench.bench.canvas import Mode
 from workbench.bench.drawing import side_view
-from workbench.bench.room import first_seen
+from workbench.bench.queue_rows import BOLTS_LOOSE
+from workbench.bench.room import first_seen, look_of
 from workbench.bench.state import CHANGE_SUCH_AS, BenchState
 from workbench.bench.text import lines, padded, styled, visible, wrapped
 from workbench.bench.turns_panel import rows_of, warned, warnings
@@ -21,11 +22,17 @@ from workbench.measure.display import (
     length_text,
 )
 from workbench.measure.units import Unit
+from workbench.work.importance import Importance, Said, dangers_of
 from workbench.work.jobs import JobView, Line
 from workbench.work.meaning import SIGNS
+from workbench.work.next_step import act_due
 from workbench.work.roster import RosterLine
+from workbench.work.shapes import LIT
 
 BLANK = Content("")
+INKS = {LIT: "bold $ink-wanted"}
+"""Styles of inks that are more than a colour."""
+
 WARNED_ROWS = 5
 """Rows that warnings may take below the side view."""
 
@@ -49,6 +56,15 @@ def top_line(state: BenchState, width: int) -> Content:
         left = ""  # ski, stage and rider matter more than whose bench this is
     room = max(width - len(left) - len(right), 0)
     return styled((left, "bold"), padded(middle, room), (right, "bold"))
+
+
+def danger_rows(state: BenchState, width: int) -> list[Content]:
+    """Return what is dangerous about the ski in hand, which stands above everything else."""
+    if state.view is None:
+        return []
+    look = look_of(Importance.DANGER)
+    rows = [part for each in dangers_of(state.view) for part in wrapped(each.signed, width - 2)]
+    return [styled((f" {padded(part, width - 2)} ", look)) for part in rows]
 
 
 def roster(state: BenchState, width: int, height: int) -> Content:
@@ -79,10 +95,12 @@ def _queued(line: RosterLine, marked: bool, width: int) -> tuple[Content, Conten
     room = max(width - 4 - len(stage), 4)
     rider = padded(line.rider, room, right=True)
     words = f"{'▸' if marked else ' '}{line.glyph} {name}"
-    return (
-        styled((words, "bold" if marked else ""), (gap + due, "$ink-faint")),
-        styled(f"   {stage} ", (rider, "$ink-faint")),
-    )
+    first = styled((words, "bold" if marked else ""), (gap + due, "$ink-faint"))
+    if line.loose:  # louder than the stage and the rider, in whose place it stands
+        loose = Said(Importance.DANGER, BOLTS_LOOSE).signed
+        left = visible(f"  {stage}", max(width - 3 - len(loose), 0))
+        return first, styled("   ", (loose, look_of(Importance.DANGER)), left)
+    return first, styled(f"   {stage} ", (rider, "$ink-faint"))
 
 
 def has_target(state: BenchState) -> bool:
@@ -200,7 +218,9 @@ def picture(state: BenchState, width: int, height: int) -> Content:
     wanted = view.plan.wanted if view.plan is not None and view.progress.targets else None
     misfit = view.pose is None and all(line.now_mm is not None for line in view.lines)
     said = "no place of the blade gives these" if misfit else ""
-    return _drawn(view.rig, view.pose, wanted, width, height, state.drawing, said)
+    due = act_due(view).turn if view.stage == "turning" and view.plan is not None else None
+    lit = due.stud.name if due is not None else ""
+    return _drawn(view.rig, view.pose, wanted, width, height, state.drawing, said, lit)
 
 
 def warned_picture(state: BenchState, width: int, height: int) -> Content:
@@ -224,11 +244,13 @@ def _drawn(
     height: int,
     mode: Mode,
     said: str = "",
+    lit: str = "",
 ) -> Content:
-    shown = side_view(rig, pose, wanted, width, height - 1, mode)
+    shown = side_view(rig, pose, wanted, width, height - 1, mode, lit=lit)
     rows = []
     for row in shown.canvas.rows():
-        rows.append(styled(*[(text, f"$ink-{ink}" if ink else "") for text, ink in row]))
+        inks = [(text, INKS.get(str(ink), f"$ink-{ink}") if ink else "") for text, ink in row]
+        rows.append(styled(*inks))
     caption = said or shown.caption
     if cell_len(caption) > width:  # the factor is what must not be cut
         caption = caption.replace("difference ", "")

@@ -8,9 +8,11 @@ from typing import TypeAlias, overload
 
 from textual.content import Content
 
+from workbench.bench.room import look_of
 from workbench.bench.text import padded, styled, visible
 from workbench.records.finding import KnownSki
 from workbench.records.rows import QueueItem
+from workbench.work.importance import Importance, Said
 from workbench.work.queue import ago
 from workbench.work.shop import RosterLine
 
@@ -78,18 +80,20 @@ def row(item: Item, marked: bool, width: int, day: str) -> Content:
 def _job(line: RosterLine, marked: bool, width: int, day: str) -> Content:
     name, rider, rest = _rooms(width)
     stage = f"{line.glyph} {line.stage_words}"
-    more = [BOLTS_LOOSE] if line.loose else []
-    more += [line.reason] if line.reason else []
+    more = [line.reason] if line.reason else []
     more += ["re-check"] if line.kind == "recheck" and line.stage != "waiting" else []
     more += [ago(line.day, day)] if line.day != day else []
     more += [part for part in (line.note, line.ski_note, line.serial) if part]
+    loose = visible(Said(Importance.DANGER, BOLTS_LOOSE).signed, rest) if line.loose else ""
     text = f"{padded(line.ski_name, name)} {padded(line.rider, rider)} "
     return styled(
         _mark(marked),
         (padded(stage, STAGE_CELLS + 2), COLOURS.get(line.stage, "") or _bold(marked)),
         (text, _bold(marked)),
         (padded(line.due, DUE_CELLS), "bold"),
-        (visible(" · ".join(more), rest), "$ink-faint"),
+        (loose, look_of(Importance.DANGER)),
+        " " if loose else "",
+        (visible(" · ".join(more), rest - len(loose) - (1 if loose else 0)), "$ink-faint"),
     )
 
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from textual.content import Content
 
-from workbench.bench.bigtext import big
+from workbench.bench.next_line import CAUTION
+from workbench.bench.one_thing import drawn, final_thing, ghosts, large_parts, one_thing
 from workbench.bench.state import BenchState
 from workbench.bench.text import lines, padded, styled, visible, wrapped
 from workbench.measure.display import fine_text, length_text
@@ -14,7 +15,7 @@ from workbench.work.jobs import JobView, Line
 from workbench.work.marks import off_words
 from workbench.work.stages import Stage
 from workbench.work.temperature import correction_words
-from workbench.work.words import CAUTION_EDGES, CAUTION_RIDE, CAUTION_SNUG
+from workbench.work.words import CAUTION_EDGES, CAUTION_SNUG
 from workbench.work.worth import doubtful_words
 
 BLANK = Content("")
@@ -36,8 +37,8 @@ def readings(state: BenchState, width: int, height: int) -> Content:
     view = state.view
     if view is None:
         return styled("Nothing on the bench.")
-    if view.checklist or view.stage == "sign-off":
-        return lines(_in_sight(*_checks(state, view, width), height))
+    if view.checklist or (view.stage == "sign-off" and not has_entry(state)):
+        return lines(_in_sight(*_checks(state, view, width, height), height))
     out: list[Content] = []
     if has_entry(state):
         out += _big_entry(state, width, height)
@@ -73,7 +74,8 @@ def _reading_in_one(
 ) -> Content:
     """Return one reading on a single line, where there is room for no more."""
     mark = "▸" if index == state.line_index else " "
-    value = "← due" if view.due == index else "—"
+    held_to = ghosts(view, line, state.unit)
+    value = "← due" if view.due == index else held_to[0] if held_to else "—"
     if line.now_mm is not None:
         value = f"{length_text(line.now_mm, state.unit)} {state.unit}"
         value += AGAIN if view.contradicts(line) else DOUBTFUL if line.doubts.indices else ""
@@ -93,16 +95,18 @@ def _big_entry(state: BenchState, width: int, height: int) -> list[Content]:
         what = f"target: {what}"
     unit = "" if view.stage == "wing" else f" ({state.unit})"
     if state.question is None and _is_placed(state):
-        unit = f" → {state.reads_as}"
+        unit = f" {state.entry} → {state.reads_as}"
     head = styled((f"{visible(what, width - len(unit))}{unit}", "bold $accent"))
-    rows = big(state.entry or "_", width, state.drawing == "ascii")
-    if len(rows) + len(view.lines) + 1 > height:
-        rows = [state.entry]
+    thing = one_thing(state)
+    room = height - len(view.lines) - 1
+    parts, beside = large_parts(thing, width, room, state.drawing == "ascii")
     style = "bold $big-digits"
-    body = [styled((row, style)) for row in rows]
-    if not state.entry:
-        body = [styled("") for _ in rows]
-        body[len(rows) // 2] = styled(("▏ ", "$accent"), (_awaited(view.stage), "$ink-faint"))
+    body = [styled((row, style)) for part in parts for row in part]
+    if not state.entry and thing.large == ("_",):
+        high = max(min(room - len(beside), 4), 1)
+        body = [styled("") for _ in range(high)]
+        body[high // 2] = styled(("▏ ", "$accent"), (_awaited(view.stage), "$ink-faint"))
+    body += [styled((part, "bold")) for part in beside]
     if state.question is not None:
         asked = [part for text in _question(state) for part in wrapped(text, width)]
         body = [
@@ -148,7 +152,9 @@ def _reading(
     head = styled((f"{mark} {name}", "bold" if here else ""), (due, "$accent"), (said, style))
     unit = state.unit
     if line.now_mm is None:
-        return [head, styled(("   —", "$ink-faint"))] + ([BLANK] if roomy else [])
+        held_to = () if view.due == index else ghosts(view, line, unit)
+        ghost = visible(" · ".join(held_to), width - 5)
+        return [head, styled("   — ", ghost)] + ([BLANK] if roomy else [])
     value = f"   {length_text(line.now_mm, unit)} {unit}"
     parts = [
         styled((value, "bold"), f"  u {fine_text(line.u_mm or 0.0, unit)}", _repeats(line, unit))
@@ -210,25 +216,19 @@ def _in_sight(rows: list[Content], at: int, height: int) -> list[Content]:
     return rows[min(max(at - 1, 0), max(len(rows) - height, 0)) :]
 
 
-def _checks(state: BenchState, view: JobView, width: int) -> tuple[list[Content], int]:
+def _checks(state: BenchState, view: JobView, width: int, height: int) -> tuple[list[Content], int]:
     """Return the checklist that is due, or what a sign-off takes, and the row of what is due."""
     if view.stage == "sign-off":
         keys = "+" if state.hands_on else "Enter, then +"
         how = f"Sign off as {state.who}: {keys} on purpose."
         if not state.who:
             how = "Sign off: your initials first (Enter)."
-        rows = [
-            *[
-                styled((p, "bold"))
-                for p in wrapped("Every item of the final check is ticked.", width)
-            ],
-            BLANK,
-            *[styled(p) for p in wrapped(how, width)],
-            *[styled((p, "bold")) for p in wrapped(view.eyes_words, width) if p],
-            BLANK,
-            *[styled((part, "$state-caution")) for part in wrapped(CAUTION_RIDE, width)],
-        ]
-        return rows, 0
+        told = [styled((p, "bold")) for p in wrapped(view.eyes_words, width) if p]
+        if view.job.kind == "recheck":
+            every = [styled((p, "bold")) for p in wrapped("Every item is ticked.", width)]
+            return [*every, BLANK, *[styled(p) for p in wrapped(how, width)], *told], 0
+        room, ascii_only = height - len(told), state.drawing == "ascii"
+        return [*drawn(final_thing(view, state.unit), width, room, ascii_only), *told], 0
     out = [styled((view.check_name, "bold $accent")), BLANK]
     at, next_found = 0, False
     for item in view.checklist:
@@ -242,9 +242,9 @@ def _checks(state: BenchState, view: JobView, width: int) -> tuple[list[Content]
             lead = f"{'▸' if is_next else ' '}{box} " if k == 0 else "     "
             out.append(styled((lead + part, style)))
     if not view.is_final:
-        out += [BLANK, *[styled((p, "$state-caution")) for p in wrapped(CAUTION_EDGES, width)]]
+        out += [BLANK, *[styled((p, CAUTION)) for p in wrapped(CAUTION_EDGES, width)]]
     else:
-        out += [BLANK, *[styled((p, "$state-caution")) for p in wrapped(CAUTION_SNUG, width)]]
+        out += [BLANK, *[styled((p, CAUTION)) for p in wrapped(CAUTION_SNUG, width)]]
     return out, at
 
 
@@ -257,6 +257,8 @@ def has_checks(state: BenchState) -> bool:
 def has_entry(state: BenchState) -> bool:
     """Whether a number is due or being typed, so that it stands large among the readings."""
     view = state.view
+    if view is not None and view.reads_locked and state.entry:
+        return True
     if view is None or view.checklist or view.stage == "sign-off":
         return False
     return bool(state.entry or view.due is not None or view.stage in ("target", "wing"))

@@ -2,12 +2,29 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, assert_never
 
 from textual.content import Content
 
 from workbench.bench.state import Tone
 from workbench.bench.text import styled, visible
+from workbench.work.importance import Importance
+
+
+def look_of(importance: Importance) -> str:
+    """Return the style of what is said on a step of the ladder; none of them is dim."""
+    match importance:
+        case Importance.DANGER:
+            return "bold reverse $state-danger"
+        case Importance.WRONG:
+            return "bold $state-outside"
+        case Importance.DOUBT:
+            return "bold $state-caution"
+        case Importance.FIGURES:
+            return ""
+        case _:
+            assert_never(importance)
+
 
 TONES: dict[Tone, str] = {"say": "", "done": "bold $state-within", "warn": "bold $state-caution"}
 """The style of a message; its words say the same."""

@@ -58,6 +58,7 @@ CHOICES: tuple[Choice, ...] = (
     Choice("add_blade", "e", "add a blade"),
     Choice("add_block", "c", "add a block"),
     Choice("initials", "i", "initials"),
+    Choice("large", "=", "what matters now, in large"),
     Choice("side", "p", "other panel at the side"),
     Choice("drawing", "d", "draw: braille, blocks, ASCII"),
     Choice("theme", "y", "theme: night, day, contrast"),

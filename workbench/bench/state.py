@@ -60,6 +60,8 @@ class BenchState:
             return min(self.selected, len(self.view.lines) - 1)
         if self.view.due is not None:
             return self.view.due
+        if self.view.lock_due is not None:
+            return self.view.lock_due
         if self.view.stage == "target":
             for i, line in enumerate(self.view.lines):
                 if line.target is None:

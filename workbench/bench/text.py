@@ -79,7 +79,7 @@ def _guarded(part: Part) -> Content | tuple[str, str]:
 def wrapped(text: str, width: int) -> list[str]:
     """Return text broken at spaces into lines of at most ``width`` cells, nothing in it hidden."""
     room = max(width, 8)
-    rows = textwrap.wrap(visible(text, 2000), room)
+    rows = textwrap.wrap(visible(text, 2000), room, break_on_hyphens=False)
     return [part for row in rows for part in _narrowed(row, room)] or [""]
 
 

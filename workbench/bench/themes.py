@@ -21,6 +21,7 @@ VARIABLE_DEFAULTS: dict[str, str] = {
     "state-within": "ansi_bright_blue",
     "state-outside": "ansi_yellow",
     "state-caution": "ansi_yellow",
+    "state-danger": "ansi_bright_red",
     "state-waiting": "ansi_default",
     "due-background": "ansi_blue",
     "due-foreground": "ansi_bright_white",
@@ -34,7 +35,7 @@ default fails to parse under every other theme.
 
 
 def _variables(
-    now: str, wanted: str, plain: str, faint: str, stud: str, due: tuple[str, str]
+    now: str, wanted: str, plain: str, faint: str, stud: str, due: tuple[str, str], danger: str
 ) -> dict[str, str]:
     return {
         "ink-now": now,
@@ -46,6 +47,7 @@ def _variables(
         "state-within": now,
         "state-outside": wanted,
         "state-caution": wanted,
+        "state-danger": danger,
         "state-waiting": faint,
         "due-background": due[0],
         "due-foreground": due[1],
@@ -68,7 +70,7 @@ NIGHT = Theme(
     panel="#222D36",
     dark=True,
     variables=_variables(
-        "#7CC4F5", "#F2A541", "#E8ECF0", "#9AA7B3", "#B9C7D3", ("#F2A541", "#11161B")
+        "#7CC4F5", "#F2A541", "#E8ECF0", "#9AA7B3", "#B9C7D3", ("#F2A541", "#11161B"), "#FF8A5B"
     ),
 )
 
@@ -86,7 +88,7 @@ DAY = Theme(
     panel="#E3DFD5",
     dark=False,
     variables=_variables(
-        "#0B5394", "#9A4A00", "#1A1F24", "#56606A", "#3B4650", ("#0B5394", "#FFFFFF")
+        "#0B5394", "#9A4A00", "#1A1F24", "#56606A", "#3B4650", ("#0B5394", "#FFFFFF"), "#A01800"
     ),
 )
 
@@ -105,7 +107,9 @@ CONTRAST = Theme(
     dark=True,
     text_alpha=1.0,
     variables={
-        **_variables("#8FD3FF", "#FFC04D", "#FFFFFF", "#E0E0E0", "#FFFFFF", ("#FFFFFF", "#000000")),
+        **_variables(
+            "#8FD3FF", "#FFC04D", "#FFFFFF", "#E0E0E0", "#FFFFFF", ("#FFFFFF", "#000000"), "#FF9A80"
+        ),
         "border": "#FFFFFF",
         "border-blurred": "#FFFFFF",
         "block-cursor-background": "#FFFFFF",

@@ -2,25 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from typing import Literal
+from collections.abc import Sequence
 
 from rich.cells import cell_len
 from textual.content import Content
 
-from workbench.bench.bigtext import big
+from workbench.bench.one_thing import ARROWS, drawn, turn_thing
+from workbench.bench.room import look_of
 from workbench.bench.state import BenchState
 from workbench.bench.text import lines, padded, styled, visible, wrapped
 from workbench.bench.wing_steps import steps_panel
 from workbench.fin.guidance import StudTurn
-from workbench.frozen import dataclass
 from workbench.measure.display import length_text, turn_text, turns_text
+from workbench.work.importance import Importance, Said, dangers_of, said_of
 from workbench.work.jobs import JobView
-from workbench.work.marks import suspect_words
 from workbench.work.next_step import act_due
 from workbench.work.words import (
+    LEFT_HAND,
     exact_words,
-    remark_words,
     short_step_words,
     step_words,
 )
@@ -29,90 +28,109 @@ BLANK = Content("")
 HELP_KEY = "h"
 """The key that shows every warning in full."""
 
+NAME = 9
+"""Cells of a stud's name."""
+
 NARROW = 32
 """Cells within which titles have to be short."""
 
 
 def turns(state: BenchState, width: int, height: int) -> Content:
-    """Return the stud turns: the one to make now large, then all three, warnings and steps.
+    """Return the stud turns: the one to make now large, then the others, and what to expect.
 
-    Warnings have room first: for them the list of steps goes, then what stands twice.
+    What is dangerous stands above the turn, and neither makes the other smaller while there is room
+    for both. What is wrong or doubtful comes below, then figures; what finds no room goes, the
+    least important first.
     """
     view = state.view
     if view is None:
         return BLANK
+    told = warnings(state)
     if view.stage == "wing":
         return steps_panel(width, height)
-    first, later = _first_warnings(state, view), _later_warnings(state, view)
-    said = [*first, *later]
     if view.why is not None:
-        return lines(warned(said, width, height))
+        return lines(warned(told, width, height))
     if view.plan is None or not view.progress.targets:
         words = wrapped(_awaited(view), width)
         faint = [styled((part, "$ink-faint")) for part in words]
-        return lines([*warned(said, width, max(height - len(faint), 1)), *faint][: max(height, 1)])
-    needed, rows = rows_of(said, width), []
-    for form in _forms(state, view, width):
-        rows = _turn_rows(state, view, width, form)
-        if len(rows) + needed <= height:
-            break
-    rows = rows[: max(height - min(needed, 1), 0)]
-    told = warned(said, width, height - len(rows))
-    above = rows_of(first, width)
-    out = told[:above] + rows + told[above:]
-    if view.stage == "turning" and height > len(out) + 3:
-        out += _step_list(view, width, height - len(out))
-    return lines(out)
+        return lines([*warned(told, width, max(height - len(faint), 1)), *faint][: max(height, 1)])
+    dangers = [each for each in told if each.importance is Importance.DANGER]
+    others = [each for each in told if each.importance is not Importance.DANGER]
+    high = rows_of(dangers, width)
+    room = height - high - 1  # a row stays for where the rest is told
+    now = _now(state, view, width, room - max(_BELOW, height // 3))
+    if len(now) > room:
+        now = _now_short(view, width)
+    if len(now) > room:  # not room for all that is dangerous: the rest of it is in the help
+        now = now[: max(height - 1, 1)]
+        return lines([*now, *warned(told, width, height - len(now))])
+    rows = [*warned(dangers, width, high), *now]
+    rows += warned(_weighty(others), width, min(rows_of(others, width), height - len(rows)))
+    figures = [each for each in others if each.importance is Importance.FIGURES]
+    left = height - len(rows)
+    if figures and left > 0:
+        rows += warned(figures, width, max(min(rows_of(figures, width), left - _BELOW), 1))
+    rows += _fitting(state, view, width, height - len(rows))
+    return lines(rows)
 
 
-@dataclass(frozen=True, slots=True)
-class _Form:
-    """What stands beside the warnings: the turn to make now, which studs, what to expect."""
-
-    now: Literal["large", "short"] = "large"
-    studs: Literal["all", "others", "none"] = "all"
-    titled: bool = True
+_BELOW = 6
+"""Rows that are kept for the other studs and what to expect, before figures have any."""
 
 
-_FORMS = (
-    _Form(),
-    _Form(studs="others"),
-    _Form("short"),
-    _Form("short", "others"),
-    _Form("short", "none"),
-    _Form("short", "none", titled=False),
-)
-"""Ever shorter, while a stud is turned: what goes first stands twice."""
-
-_FORMS_TO_COME = (_Form(), _Form(titled=False), _Form(studs="none", titled=False))
-"""The same, while the turns are still to come."""
+def _weighty(told: Sequence[Said]) -> list[Said]:
+    """Return what is more than a figure."""
+    return [each for each in told if each.importance is not Importance.FIGURES]
 
 
-def _forms(state: BenchState, view: JobView, width: int) -> Iterator[_Form]:
-    """Yield the forms to try; digits too wide to stand large are written short at once."""
-    turning = view.stage == "turning"
-    forms = _FORMS if turning else _FORMS_TO_COME
-    yield forms[0]
-    large = not turning or len(_digits(state, view, width)) > 1
-    yield from (form for form in forms[1:] if large or form.now == "short")
+def _now(state: BenchState, view: JobView, width: int, room: int) -> list[Content]:
+    """Return the turn to make now as large as may be, or those to come; ``room`` is what is free.
+
+    At least it is as large as the smallest large type.
+    """
+    if view.stage != "turning":
+        return _now_short(view, width)
+    step = act_due(view)
+    if step.turn is None:
+        return [styled((part, "bold $accent")) for part in wrapped(step_words(step), width)]
+    thing, ascii_only = turn_thing(step.turn), state.drawing == "ascii"
+    told = [*thing.danger, *thing.below]
+    least = sum(len(wrapped(f"!! {text}", width)) for text in told) + (10 if ascii_only else 6)
+    return drawn(thing, width, max(room, least), ascii_only)
 
 
-def _digits(state: BenchState, view: JobView, width: int) -> list[str]:
-    """Return the turn to make now in large digits, in one row where they would not fit."""
-    turn = act_due(view).turn
-    return big(turn_text(turn.turns), width - 16, state.drawing == "ascii") if turn else []
-
-
-def _turn_rows(state: BenchState, view: JobView, width: int, form: _Form) -> list[Content]:
-    """Return the turn to make now, those of the studs, and what to expect."""
+def _now_short(view: JobView, width: int) -> list[Content]:
+    """Return the same in few rows; before the turning begins, every stud's turn."""
     assert view.plan is not None
-    due = act_due(view).turn if view.stage == "turning" else None
-    out = _current(state, view, width) if form.now == "large" else _current_short(view, width)
-    if form.studs != "none":
-        own = due.stud if due is not None and form.studs == "others" else None
-        out += [_stud(t, width) for t in view.plan.turns if t.stud != own]
-    if view.stage in ("turning", "target", "within"):
-        out += _after(view, state, width, form.titled)
+    if view.stage != "turning":
+        return [row for t in view.plan.turns for row in _stud(t, width)]
+    step = act_due(view)
+    if step.turn is None:
+        return [styled((visible(short_step_words(step), width), "bold $accent"))]
+    thing = turn_thing(step.turn)
+    now = f"{turn_text(step.turn.turns)}  "
+    name = visible(f"{step.turn.stud.said} stud", width - len(now))
+    danger = [styled((f"!! {words}", look_of(Importance.DANGER))) for words in thing.danger]
+    way = [styled((part, "bold")) for text in thing.below for part in wrapped(text, width)]
+    return [*danger, styled((now, "bold $big-digits"), (name, "bold $accent")), *way]
+
+
+def _fitting(state: BenchState, view: JobView, width: int, room: int) -> list[Content]:
+    """Return the other studs, what to expect and the steps, as far as there is room for each."""
+    assert view.plan is not None
+    turning = view.stage == "turning"
+    due = act_due(view).turn if turning else None
+    studs = [r for t in view.plan.turns if turning and t != due for r in _stud(t, width)]
+    out: list[Content] = []
+    expect = _after(view, state, width, titled=True)
+    if len(expect) > room:
+        expect = _after(view, state, width, titled=False)
+    if len(expect) <= room:
+        out = expect
+    if len(studs) <= room - len(out):
+        out = [*studs, *out]
+    if turning and room > len(out) + 3:
+        out += _step_list(view, width, room - len(out))
     return out
 
 
@@ -123,49 +141,29 @@ def _awaited(view: JobView) -> str:
     return "Worked out once readings and target are there."
 
 
-Told = tuple[str, str]
-"""A warning with its sign, and its style."""
-
-
-def warnings(state: BenchState) -> list[Told]:
-    """Return all that is to be warned of, what is to be seen to first before the rest."""
+def warnings(state: BenchState) -> list[Said]:
+    """Return what the turns' panel warns of, the most important first."""
     view = state.view
-    if view is None or view.stage == "wing":
+    if view is None:
         return []
-    return [*_first_warnings(state, view), *_later_warnings(state, view)]
+    if view.stage == "wing":
+        return []
+    above = dangers_of(view)  # they stand over the panels
+    return [each for each in said_of(view, state.unit) if each not in above]
 
 
-def _first_warnings(state: BenchState, view: JobView) -> list[Told]:
-    """Return why there are no turns; else which part is shown as it was, what to take again."""
-    if view.why is not None:
-        return [(f"! {view.trouble_in(state.unit)}", "bold $state-caution")]
-    out = [(f"! {words}", "bold $state-caution") for words in view.corrected_words]
-    again = suspect_words(view, state.unit)
-    return [*out, *[(f"? {words}", "bold $state-caution") for words in again]]
-
-
-def _later_warnings(state: BenchState, view: JobView) -> list[Told]:
-    """Return the warnings of the plan."""
-    out: list[Told] = []
-    if view.why is not None or view.plan is None or not view.progress.targets:
-        return out
-    for remark in view.plan.remarks:
-        if remark.code == "within" and view.stage != "target":
-            continue
-        if remark.code == "insignificant" and view.plan.within:
-            continue
-        out.append((f"! {remark_words(remark, state.unit)}", "$state-caution"))
-    return out
-
-
-def rows_of(said: Sequence[Told], width: int) -> int:
+def rows_of(said: Sequence[Said], width: int) -> int:
     """Return how many rows these warnings take."""
-    return sum(len(wrapped(words, width)) for words, _ in said)
+    return sum(len(wrapped(each.signed, width)) for each in said)
 
 
-def warned(said: Sequence[Told], width: int, room: int) -> list[Content]:
+def warned(said: Sequence[Said], width: int, room: int) -> list[Content]:
     """Return warnings in at most ``room`` rows; the last says how many more the help shows."""
-    rows = [(i, part, style) for i, (x, style) in enumerate(said) for part in wrapped(x, width)]
+    rows = [
+        (i, part, look_of(each.importance))
+        for i, each in enumerate(said)
+        for part in wrapped(each.signed, width)
+    ]
     shown = [styled((part, style)) for _, part, style in rows[: max(room, 0)]]
     if len(rows) <= room or not shown:
         return shown
@@ -175,68 +173,27 @@ def warned(said: Sequence[Told], width: int, room: int) -> list[Content]:
     if rows[room][0] == at or cell_len(part) + len(tail) > width:
         tail = f" {left + 1} more: {HELP_KEY}" if left else f" more: {HELP_KEY}"
         part = visible(f"{part} {rows[room][1]}", width - len(tail))
-    return [*shown[:-1], styled((part, style), (tail, "bold $state-caution"))]
+    return [*shown[:-1], styled((part, style), (tail, style))]
 
 
-def _current(state: BenchState, view: JobView, width: int) -> list[Content]:
-    """Return the turn to make now in large type, with its direction in a sign and words."""
-    if view.plan is None or view.stage != "turning":
-        return []
-    step = act_due(view)
-    if step.turn is None:
-        return [styled((part, "bold $accent")) for part in wrapped(step_words(step), width)] + [
-            BLANK
-        ]
-    rows = _digits(state, view, width)
-    clockwise = step.turn.stud.clockwise(step.turn.turns)
-    side = [
-        (f"{step.turn.stud.said} stud", "bold $accent"),
-        (f"turn {step.turn.direction}", "bold"),
-        ("↻ clockwise" if clockwise else "↺ counter-", "bold"),
-        ("" if clockwise else "  clockwise", "bold"),
-    ]
-    out = []
-    for i, row in enumerate(rows):
-        text, style = side[i] if i < len(side) else ("", "")
-        out.append(styled((f"{row}  ", "bold $big-digits"), (text, style)))
-    if len(rows) < len(side):
-        out += [styled((text, style)) for text, style in side[len(rows) :] if text]
-    return out
-
-
-def _current_short(view: JobView, width: int) -> list[Content]:
-    """Return the same in two rows at most, where warnings need the room."""
-    if view.plan is None or view.stage != "turning":
-        return []
-    step = act_due(view)
-    if step.turn is None:
-        return [styled((visible(short_step_words(step), width), "bold $accent"))]
-    sense = "clockwise" if step.turn.stud.clockwise(step.turn.turns) else "counter-clockwise"
-    sign = "↻" if sense == "clockwise" else "↺"
-    now = f"{turn_text(step.turn.turns)}  "
-    name = visible(f"{step.turn.stud.said} stud", width - len(now))
-    way = f"{sign} turn {step.turn.direction}, {sense}"
-    way = way if len(way) <= width else way.replace("turn ", "")
-    return [
-        styled((now, "bold $big-digits"), (name, "bold $accent")),
-        styled((visible(way, width), "bold")),
-    ]
-
-
-def _stud(t: StudTurn, width: int) -> Content:
+def _stud(t: StudTurn, width: int) -> list[Content]:
+    """Return one stud's turn on a row; a left-hand thread is said below it."""
+    name, arrow = visible(t.stud.said, NAME), "· leave"
     if t.turns:
-        sense = "↻" if t.stud.clockwise(t.turns) else "↺"
-        arrow = f"{sense} {turns_text(t.turns)} {t.direction}"
-    else:
-        arrow = "· leave"
-    name = visible(t.stud.said, 6)
+        sign = ARROWS[bool(t.stud.clockwise(t.turns))]
+        arrow = f"{sign} {turns_text(t.turns)} {t.direction}"
+        if NAME + 1 + len(arrow) > width:
+            arrow = f"{sign} {turn_text(t.turns)} {t.direction}"
     exact = exact_words(t)
-    if 6 + len(arrow) + 1 + len(exact) > width:
+    if NAME + len(arrow) + 2 + len(exact) > width:
         exact = exact.partition(" ")[0]
-    if 6 + len(arrow) + 1 + len(exact) > width:
+    if NAME + len(arrow) + 2 + len(exact) > width:
         exact = ""
-    room = max(width - 6 - len(exact), len(arrow) + 1)
-    return styled(f"{name:<6}", (arrow.ljust(room), "bold"), (exact, "$ink-faint"))
+    room = max(width - NAME - 1 - len(exact), len(arrow))
+    row = styled(f"{name:<{NAME}} ", (arrow.ljust(room), "bold"), exact)
+    if t.stud.hand == "left" and t.turns:
+        return [row, styled((f"!! {LEFT_HAND}", look_of(Importance.DANGER)))]
+    return [row]
 
 
 def _after(view: JobView, state: BenchState, width: int, titled: bool) -> list[Content]:
