@@ -147,7 +147,7 @@ def next_words(state: BenchState) -> str:
         return f"{leave_words(view)} Enter goes on."
     if stage == "wing":
         return f"{wing_step(view)}, type its angle in degrees, then Enter."
-    if view.lock_due is not None and not state.hands_on:
+    if view.lock_due is not None and state.who and not state.hands_on:
         name = view.lines[state.line_index].method.name
         skip = "." if view.rules.after_lock else "; or Enter goes on without it."
         return f"{lock_words(name)}, and type it{skip}"
