@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from workbench.fin.learn.as_plan import plan_of_act
 from workbench.fin.learn.decide import Act, decide
-from workbench.fin.learn.prospect import plan_of_act
 from workbench.fin.learn.replay import InJob, Round, begin, follow, read_again, taught
 from workbench.fin.learn.seating import Hypothesis
 from workbench.fin.learn.sight import Takes
