@@ -399,6 +399,26 @@ def test_exact_turns_aim_at_the_middle_of_the_targets(corners: bool) -> None:
         assert seen.value_mm + offset.mm == pytest.approx(aim, abs=0.0007 * IN)
 
 
+def test_far_from_a_narrow_target_it_still_turns_toward_it() -> None:
+    """Where no turns are likely to be enough, those that come closest are said, not to leave it."""
+    shop = Truth(random.Random(22), gap_p=0.0)
+    aims = shop.true(shop.seated_at([h + 2.0 for h in shop.home]))
+    targets = [Target(m, a, 0.0002 * IN) for m, a in zip(METHODS, aims, strict=True)]
+    shop.settle()
+    shop.seat()
+    job = begin(fresh(shop.told), takes(shop, 3), True)
+    assert job.seating is not None
+    assert job.learnt.edges is not None
+    for finest in (0.0, 1 / 8):
+        act = decide(
+            shop.told, job.learnt.edges, job.seating, job.taken, targets, finest, ORDINARY,
+            is_first=True,
+        )  # fmt: skip
+        assert act.do == "turn"
+        assert act.p_after < 0.1
+        assert act.turns == pytest.approx(act.exact, abs=finest or 0.03)
+
+
 # Threads and hands.
 
 
