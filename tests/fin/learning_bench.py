@@ -136,10 +136,13 @@ def particulars(found: Sequence[Run]) -> str:
         math.sqrt(sum(each.honesty[k] ** 2 for each in found) / len(found))
         for k in range(len(found[0].honesty))
     ]
+    pushed = sum(j.pushed for j in jobs) / len(jobs)
     return (
+        f"{pushed:.2f} of the rounds of a job only pushed the blade home; "
         f"unseated studs named {caught:.0f} % of {gaps}, false alarms {false:.2f} % of {well}; "
         f"idle questions about threads in {sum(each.questions for each in found)} of "
-        f"{len(jobs)} jobs; error over its told uncertainty, leads and backlash: "
+        f"{len(jobs)} jobs"
+        + ("; error over its told uncertainty, leads and backlash: " if root else "")
         + ", ".join(f"{r:.2f}" for r in root)
     )
 
@@ -204,8 +207,8 @@ def main(words: Sequence[str] | None = None, say: Callable[[str], None] = print)
             continue
         found = runs(way, args.shops, args.jobs, args.corners, args.tolerance, args.processes)
         say(row(way, found, spans))
-        if way == WAYS[4]:
-            notes.append(particulars(found))
+        if way in WAYS[4:]:
+            notes.append(f"{way}: {particulars(found)}")
     for note in notes:
         say(f"\n{note}")
 

@@ -167,10 +167,14 @@ def _traced(told: Blade, rng: random.Random) -> Blade:
 
 @dataclass
 class Outcome:
-    """How a job went: rounds until it was called within, and by how much it was truly out."""
+    """How a job went: rounds until it was called within, and by how much it was truly out.
+
+    ``pushed`` are the rounds in which no stud was turned.
+    """
 
     rounds: int
     worst: float
+    pushed: int = 0
     gaps: int = 0
     caught: int = 0
     false_alarms: int = 0
@@ -267,6 +271,7 @@ def by_learning(
             continue
         shop.turn_studs(act.turns)
         shop.seat(pushed=act.do == "push_home")
+        out.pushed += act.do == "push_home"
         rounds += 1
         read = {i: [v] for i, v in shop.take().items()}
         job = go_on(job, act.turns, _taken(read))

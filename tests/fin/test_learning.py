@@ -26,7 +26,9 @@ from workbench.fin.learn.replay import (
     Learnt,
     Round,
     begin,
+    change_blade,
     follow,
+    forget_stud,
     go_on,
     nothing_learnt,
     take_more,
@@ -399,6 +401,26 @@ def test_exact_turns_aim_at_the_middle_of_the_targets(corners: bool) -> None:
         assert seen.value_mm + offset.mm == pytest.approx(aim, abs=0.0007 * IN)
 
 
+def test_far_from_a_narrow_target_it_still_turns_toward_it() -> None:
+    """Where no turns are likely to be enough, those that come closest are said, not to leave it."""
+    shop = Truth(random.Random(22), gap_p=0.0)
+    aims = shop.true(shop.seated_at([h + 2.0 for h in shop.home]))
+    targets = [Target(m, a, 0.0002 * IN) for m, a in zip(METHODS, aims, strict=True)]
+    shop.settle()
+    shop.seat()
+    job = begin(fresh(shop.told), takes(shop, 3), True)
+    assert job.seating is not None
+    assert job.learnt.edges is not None
+    for finest in (0.0, 1 / 8):
+        act = decide(
+            shop.told, job.learnt.edges, job.seating, job.taken, targets, finest, ORDINARY,
+            is_first=True,
+        )  # fmt: skip
+        assert act.do == "turn"
+        assert act.p_after < 0.1
+        assert act.turns == pytest.approx(act.exact, abs=finest or 0.03)
+
+
 # Threads and hands.
 
 
@@ -520,6 +542,34 @@ def test_a_stud_replaced_in_silence_is_harmless() -> None:
     shop.rig = replace(shop.rig, studs=tuple(studs))
     shop.backlash[0] = 1 / 16 - shop.backlash[0]
     assert misses(learnt, shop) <= 1.25 * misses(fresh(shop.told), shop)
+
+
+def test_a_replaced_stud_is_forgotten_alone() -> None:
+    """Its lead and backlash are as at first; the others' and the edges stay learnt."""
+    shop, learnt = worked_in(14)
+    left = forget_stud(learnt, 1)
+    assert left.lead_ratio(1) == (1.0, ORDINARY.lead)
+    assert left.backlash(1) == (ORDINARY.backlash, ORDINARY.u_backlash)
+    assert left.counts == (learnt.counts[0], 0, learnt.counts[2])
+    for j in (0, 2):
+        assert left.lead_ratio(j) == learnt.lead_ratio(j)
+    assert state_of(left).offsets_mm == state_of(learnt).offsets_mm
+    again, _ = follow(left, season(shop, 2))
+    assert again.lead_ratio(1)[1] < ORDINARY.lead
+
+
+def test_another_blade_keeps_the_studs_and_forgets_the_edges() -> None:
+    """Leads and backlash belong to the block, edges to the blade."""
+    shop, learnt = worked_in(15)
+    other = replace(shop.told, blade=moved_blade(shop.told.blade, 4, -3.0, 2.0))
+    left = change_blade(learnt, other)
+    shop.seat()
+    job = begin(left, takes(shop, 3))
+    for j in range(3):
+        assert job.learnt.lead_ratio(j)[0] == pytest.approx(learnt.lead_ratio(j)[0], abs=1e-3)
+        assert job.learnt.lead_ratio(j)[1] == pytest.approx(learnt.lead_ratio(j)[1], abs=1e-3)
+    state = state_of(job.learnt)
+    assert state.offsets_mm == pytest.approx([0.0] * len(state.offsets_mm), abs=1e-3)
 
 
 def contradictory(shop: Truth) -> tuple[Round, ...]:

@@ -12,7 +12,7 @@ from workbench.work.entry_words import described
 from workbench.work.jobs import JobView, Line
 from workbench.work.last_time import aim_at_last, aim_before_last, aim_one_step_more
 from workbench.work.shop import ChangedError, initials_of
-from workbench.work.stages import TurnAnswer
+from workbench.work.ski_state import TurnAnswer
 from workbench.work.timeline_words import MARK_WORDS
 
 Did: TypeAlias = "tuple[JobView, str] | tuple[JobView, str, Tone]"

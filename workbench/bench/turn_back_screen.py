@@ -17,7 +17,7 @@ from workbench.work.entry_words import described
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
     from workbench.records.rows import AnyFact
-    from workbench.work.stages import TurnAnswer
+    from workbench.work.ski_state import TurnAnswer
 
 ANSWERS: dict[str, tuple[TurnAnswer, str]] = {
     "b": ("turned_back", "the stud was turned back by hand, just as far"),

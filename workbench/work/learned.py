@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from workbench.fin.learn.as_plan import plan_of_act
 from workbench.fin.learn.decide import Act, decide
-from workbench.fin.learn.prospect import plan_of_act
 from workbench.fin.learn.replay import InJob, Round, begin, follow, read_again, taught
 from workbench.fin.learn.seating import Hypothesis
 from workbench.fin.learn.sight import Takes
@@ -149,7 +149,12 @@ def act_words(advice: Advice) -> str:
     if act.do == "leave":
         if act.p_now >= 0.5:
             return f"On target ({_percent(act.p_now)}): leave it."
-        return f"No turn of the finest turn comes closer ({_percent(act.p_now)} to be on target)."
+        chance = f"{_percent(act.p_now)} to be on target"
+        if order.finest_turn:
+            return (
+                f"No turn this coarse comes closer ({chance}): leave it, or work in a finer turn."
+            )
+        return f"No turn comes closer ({chance}): leave it, or aim anew."
     if act.do == "push_home":
         assert act.stud is not None
         return (

@@ -21,7 +21,8 @@ from workbench.work.jobs import WING_AIM, JobView, Line
 from workbench.work.looking import OpenBook
 from workbench.work.roster import RosterLine as RosterLine
 from workbench.work.rules import default_finest
-from workbench.work.stages import TURN_ANSWERS, Event, TurnAnswer, check_can, turn_in
+from workbench.work.ski_state import TURN_ANSWERS, TurnAnswer, turn_in
+from workbench.work.stages import Event, check_can
 from workbench.work.typed_numbers import check_reading, check_target, target_name
 from workbench.work.versions import parts_text
 from workbench.work.wing_setup import angle_of, wing_setup
@@ -370,7 +371,8 @@ class Shop(OpenBook):
     def turn_to_take_back(self, view: JobView) -> rows.AnyFact | None:
         """Return the entry that take back would strike out, where it is the record of a turn."""
         last = self.last_entry(view)
-        return last if last is not None and turn_in(last, view.facts) else None
+        live = (f for f in view.facts if f.struck is None)
+        return last if last is not None and turn_in(last, live) else None
 
     def take_back(
         self, view: JobView, turn: TurnAnswer | None = None

@@ -8,7 +8,7 @@ the ski is worked on again.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Literal
+from typing import Literal, get_args
 
 from workbench.advice.checklists import CLAMP
 from workbench.frozen import dataclass
@@ -33,7 +33,8 @@ _CHANGED: Mapping[_Changed, str] = {
 TAKEN_BACK = "taken back"
 """The reason with which the last entry is struck out when it is taken back."""
 
-_ANSWERS = ("turned_back", "not_turned")
+TurnAnswer = Literal["turned_back", "not_turned"]
+TURN_ANSWERS: tuple[TurnAnswer, ...] = get_args(TurnAnswer)
 """Marks that say of a struck record, whose id is their text, that its stud is turned no longer."""
 
 _MOVED: tuple[_Changed, ...] = ("turned", "loosened", "wing")
@@ -146,7 +147,7 @@ def conclude(ski: SkiFacts, rules: Rules) -> SkiState:
         (f.id, f, job)
         for job in walk.jobs
         for f in job.kept.facts
-        if f.struck is None or _is_turned_still(f, answered)
+        if f.struck is None or _is_turned_still(f, job, answered)
     ]
     for _, fact, job in sorted(facts, key=_by_id):
         walk.take(fact, job)
@@ -155,18 +156,35 @@ def conclude(ski: SkiFacts, rules: Rules) -> SkiState:
 
 def _answered(ski: SkiFacts) -> frozenset[str]:
     marks = (f for job in ski.jobs for f in job.facts if isinstance(f, rows.Mark))
-    return frozenset(f.text for f in marks if f.kind in _ANSWERS and f.struck is None)
+    return frozenset(f.text for f in marks if f.kind in TURN_ANSWERS and f.struck is None)
 
 
-def _is_turned_still(fact: rows.AnyFact, answered: frozenset[str]) -> bool:
+def turn_in(fact: rows.AnyFact, beside: Iterable[rows.AnyFact]) -> str:
+    """Return which stud a record says was turned; nothing where it is the record of no turn.
+
+    A pass whose steps were kept one by one, among ``beside``, records no turn that these do not. Of
+    what an older book kept of a step only its number is known: from the second on it may be a turn.
+    """
+    if isinstance(fact, rows.Mark) and fact.kind == "step":
+        do, _, rest = fact.text.partition(" ")
+        if do == "turn":
+            return rest.rpartition(" ")[0]
+        return "a stud" if not fact.text and (fact.number or 0) > 1 else ""
+    if not isinstance(fact, rows.PassRow) or not any(t.turns for t in fact.turns):
+        return ""
+    earlier = [f for f in beside if f.id < fact.id]
+    others = (rows.Reading, rows.Target, rows.PassRow)
+    since = max((f.id for f in earlier if isinstance(f, others)), default="")
+    steps = (f for f in earlier if f.id > since and isinstance(f, rows.Mark) and f.kind == "step")
+    return "" if any((f.number or 0) > 1 for f in steps) else "the studs"
+
+
+def _is_turned_still(fact: rows.AnyFact, job: _Job, answered: frozenset[str]) -> bool:
     """Whether a struck record is one of a stud that was turned, and nobody says that it is not."""
-    if isinstance(fact, rows.Mark):
-        do, _, _ = fact.text.partition(" ")
-        was = fact.kind == "step" and (do == "turn" or (not do and (fact.number or 0) > 1))
-    else:
-        was = isinstance(fact, rows.PassRow) and any(t.turns for t in fact.turns)
-    asked = fact.struck is not None and fact.struck.reason != TAKEN_BACK
-    return was and asked and fact.id not in answered
+    if fact.struck is None or fact.id in answered:
+        return False
+    beside = (f for f in job.kept.facts if f.struck is None or isinstance(f, rows.Mark))
+    return bool(turn_in(fact, beside))
 
 
 def _by_id(entry: tuple[str, rows.AnyFact, _Job]) -> str:

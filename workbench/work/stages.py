@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import field, replace
-from typing import Literal, TypeAlias, get_args
+from typing import Literal, TypeAlias
 
 from workbench.advice.checklists import CLAMP, final_items
 from workbench.errors import InputError
@@ -116,32 +116,6 @@ ELSEWHERE = "take that job up first, finish its round and measure"
 MID_PASS = "in the middle of a pass"
 LOOSE = "clamp bolts loose"
 NOT_RELEASED = "NOT RELEASED"
-
-
-TurnAnswer = Literal["turned_back", "not_turned"]
-TURN_ANSWERS: tuple[TurnAnswer, ...] = get_args(TurnAnswer)
-"""Kinds of marks that say what became of a stud whose turn was taken back: it was turned back by
-hand, or was never turned. Their text is the id of the struck record. Without one the stud is
-turned, whatever was struck out."""
-
-
-def turn_in(fact: AnyFact, facts: Sequence[AnyFact]) -> str:
-    """Return which stud a record says was turned; nothing where it is the record of no turn.
-
-    A pass whose steps were kept one by one records no turn that these do not. Of what an older
-    book kept of a step, only its number is known: from the second on it may be a turn.
-    """
-    if isinstance(fact, Mark) and fact.kind == "step":
-        do, _, rest = fact.text.partition(" ")
-        if do == "turn":
-            return rest.rpartition(" ")[0]
-        return "a stud" if not fact.text and (fact.number or 0) > 1 else ""
-    if not isinstance(fact, PassRow) or not any(t.turns for t in fact.turns):
-        return ""
-    live = [f for f in facts if f.struck is None and f.id < fact.id]
-    since = _last_id(live, (Reading, Target, PassRow))
-    steps = (f for f in live if f.id > since and isinstance(f, Mark) and f.kind == "step")
-    return "" if any((f.number or 0) > 1 for f in steps) else "the studs"
 
 
 class NotNowError(InputError):

@@ -11,7 +11,8 @@ from workbench.measure.units import Unit
 from workbench.records import rows
 from workbench.work.history import History
 from workbench.work.mending_words import version_words
-from workbench.work.stages import NOT_RELEASED, TURN_ANSWERS
+from workbench.work.ski_state import TURN_ANSWERS
+from workbench.work.stages import NOT_RELEASED
 from workbench.work.versions import is_parts_text
 from workbench.work.words import clean
 

@@ -38,6 +38,9 @@ FIRST_TAKES = 3
 EACH_STUD = 0.002
 """What a stud turned must gain in probability."""
 
+HOPELESS = 0.1
+"""Where no turns are likelier than this to be enough, those are taken that come closest."""
+
 GAIN = 0.05
 """What pushing the blade home must gain in probability."""
 
@@ -174,8 +177,10 @@ class _Now:
         self._seating = seating
         self._goals = goals
         self._aimed = [i for i, g in enumerate(goals) if g.role == "target"]
+        likely = _likely(seating)
+        whole = math.fsum(case.probability for case in likely)
         self._cases = [
-            (case.probability, *_true_readings(seating, case)) for case in _likely(seating)
+            (case.probability / whole, *_true_readings(seating, case)) for case in likely
         ]
 
     def together(self) -> float:
@@ -312,7 +317,18 @@ class _Ways:
         """Return the turns of greatest probability; no turns at all are among them."""
         if self.known.is_exact:
             return self._plain()
-        return max(self._candidates(), key=self._score)
+        candidates = self._candidates()
+        if max(self.probability(turns, quick=True) for turns in candidates) < HOPELESS:
+            return min(candidates, key=self._squares)
+        return max(candidates, key=self._score)
+
+    def _squares(self, turns: tuple[float, ...]) -> float:
+        """Return the sum of squares of the misses over their tolerances, by the likeliest case."""
+        case = max(self.cases, key=lambda c: c.probability)
+        missed = self._missed(effect_of(self.state, self.rig, turns, self.known).moved_mm)
+        return sum(
+            ((m + s) / h) ** 2 for m, s, h in zip(missed, case.shift, self.halves, strict=True)
+        )
 
     def exact(self) -> tuple[tuple[float, ...], tuple[float, ...]]:
         """Return the moves (mm) that put the readings on their targets, and the turns for them."""

@@ -24,6 +24,8 @@ from workbench.fin.learn.state import (
     prior,
     reversal,
     turned,
+    with_studs_of,
+    without_stud,
 )  # fmt: skip
 from workbench.fin.learn.thread_question import (
     LEAST_TURN,
@@ -131,6 +133,22 @@ def nothing_learnt(rig: Rig, methods: Sequence[Method], known: Imperfections = O
     return Learnt(rig, known, tuple(methods))
 
 
+def forget_stud(learnt: Learnt, stud: int) -> Learnt:
+    """Return what is left when a stud or its thread was replaced: nothing of that stud."""
+    state = learnt.state
+    counts = [0 if j == stud else c for j, c in enumerate(learnt.counts)]
+    moves = tuple(m for m in learnt.moves if m.stud != stud)
+    left = () if state is None else ((1.0, without_stud(state, stud, learnt.known)),)
+    return replace(
+        learnt, states=left, moves=moves, counts=(counts[0], counts[1], counts[2])
+    )  # fmt: skip
+
+
+def change_blade(learnt: Learnt, rig: Rig) -> Learnt:
+    """Return what is left when another blade was put in the block: leads and backlash alone."""
+    return replace(learnt, rig=rig, edges=None, pose=None)
+
+
 def begin(learnt: Learnt, taken: Sequence[Takes], settled: bool = False) -> InJob:
     """Return a job at its first readings.
 
@@ -144,7 +162,7 @@ def begin(learnt: Learnt, taken: Sequence[Takes], settled: bool = False) -> InJo
         pose = nowhere.fit.pose
         seen = observe_all(learnt.methods, rig.blade, rig.base, pose)
         edges = edges_of(rig.blade, learnt.methods, seen, pose)
-        state = prior(edges.widths, known)
+        state = with_studs_of(prior(edges.widths, known), state)
         learnt = replace(learnt, edges=edges)
     sight = look(rig, edges, state.offsets_mm, taken, known, learnt.pose)
     start = ((1.0, new_job(state, sight.travels_mm, settled, known)),)

@@ -85,6 +85,40 @@ def new_job(
     return State(mean, cov, SETTLED if settled else UNKNOWN)
 
 
+def with_studs_of(state: State, known: State | None) -> State:
+    """Return a state whose leads and backlash are those of another, unknown to all the rest."""
+    if known is None:
+        return state
+    studs = range(LEADS, OFFSETS)
+    mean = [known.mean[i] if i in studs else m for i, m in enumerate(state.mean)]
+    cov = [
+        [
+            known.cov[i][j] if i in studs and j in studs else 0.0 if i in studs or j in studs else v
+            for j, v in enumerate(row)
+        ]
+        for i, row in enumerate(state.cov)
+    ]
+    return State(mean, cov, state.directions)
+
+
+def without_stud(state: State, stud: int, known: Imperfections) -> State:
+    """Return a state in which a stud's lead and backlash are as at first."""
+    fresh = {
+        LEADS + stud: (0.0, known.lead**2),
+        BACKLASH + stud: (known.backlash, known.u_backlash**2),
+    }
+    mean = [fresh[i][0] if i in fresh else m for i, m in enumerate(state.mean)]
+    cov = [
+        [
+            v if i not in fresh and j not in fresh else fresh[i][1] if i == j else 0.0
+            for j, v in enumerate(row)
+        ]
+        for i, row in enumerate(state.cov)
+    ]
+    directions = tuple(None if j == stud else d for j, d in enumerate(state.directions))
+    return State(mean, cov, directions)
+
+
 @dataclass(frozen=True, slots=True)
 class TurnEffect:
     """What turns do to the travels: mean moves (mm), derivatives by lead error and backlash, noise.
