@@ -188,8 +188,7 @@ def test_the_rounding_is_the_best_of_all(count: int, reach: int) -> None:
     while done < count:
         rig = made.make_rig(chance)
         now = made.make_pose(chance, 2.0)
-        kinds = ("depth", "tail", "length")
-        methods = made.make_methods(chance, rig.blade, rig.base, now, kinds)
+        methods = made.make_methods(chance, rig.blade, rig.base, now, ("depth", "tail", "length"))
         if methods is None:
             continue
         finest = chance.pick((1 / 16, 1 / 8, 1 / 4))

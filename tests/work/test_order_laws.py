@@ -21,7 +21,7 @@ from workbench.cli import main
 from workbench.errors import BenchError, InputError
 from workbench.fin.fit import fit_pose
 from workbench.fin.guidance import Plan
-from workbench.fin.methods import Method, observe
+from workbench.fin.methods import QUANTITIES, Method, observe
 from workbench.fin.pose import Point, Pose
 from workbench.places import shipped
 from workbench.work.orders import Order, order_from, read_order
@@ -33,7 +33,6 @@ Table = dict[str, Any]
 Turn = Callable[[Point], Point]
 
 CHANGE_MM = 0.8
-KINDS = ("depth", "tail", "length")
 
 
 def random_order(chance: made.Seeded, most_targets: int) -> Table | None:
@@ -45,7 +44,7 @@ def random_order(chance: made.Seeded, most_targets: int) -> Table | None:
     pose = made.make_pose(chance, 2.5)
     count = chance.count(4, 7)
     coarse = chance.count(0, min(2, count - 3))
-    kinds = [*KINDS, *(chance.pick(KINDS) for _ in range(count - coarse - 3))]
+    kinds = [*QUANTITIES, *(chance.pick(QUANTITIES) for _ in range(count - coarse - 3))]
     methods = made.make_methods(chance, rig.blade, rig.base, pose, kinds)
     if methods is None:
         return None

@@ -173,8 +173,8 @@ def test_warnings_are_sentences_in_the_orders_unit() -> None:
     assert "top front stud: now it touches beyond the end of its edge" in warnings_of(order)
     now = turns_report(order_from(GOOD))
     assert now["warnings"] == []
-    order = put(GOOD, ("studs", 1, "travel"), [0.0, 0.57])
-    assert "top rear stud: at the target it is within a quarter turn of its limit 0.5700 in" in (
+    order = put(GOOD, ("studs", 1, "limits"), [0.0, 0.62])
+    assert "top rear stud: at the target it is within a quarter turn of its limit 0.6200 in" in (
         warnings_of(order)
     )
     order = put(GOOD, ("targets", 0), {"method": "length, tips", "change": 0.0022})

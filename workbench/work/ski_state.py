@@ -7,7 +7,7 @@ the ski is worked on again.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Literal, get_args
 
 from workbench.advice.checklists import CLAMP
