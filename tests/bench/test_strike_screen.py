@@ -97,7 +97,7 @@ async def test_a_doubtful_repeat_is_called_out_at_once_and_still_counts(shop: Sh
             screen.app.hands.look_again()
             screen.app.hands.open(view.job.id)
             screen.app.hands.select(-1)
-            await screen.by_hand("2.5310\n")
+            await screen.by_hand("2.5265\n")
             assert "? doubtful" in screen.shown()
             state = screen.app.hands.state
             assert state.message.startswith("Repeat 7 doubtful (Grubbs, two-sided, 0.05)")

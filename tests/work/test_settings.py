@@ -33,6 +33,10 @@ GOOD = {
     "wing_straightedge": ("152 mm", "152 mm"),
     "wing_place": ("76.2mm", "76.2mm"),
     "wing_lead": ("IN", "in"),
+    "far_received": ("0.8 mm", "0.8 mm"),
+    "far_target": ("0.040 in", "0.040 in"),
+    "bell": ("no", "off"),
+    "flash": ("off", "off"),
     "card_folder": ("~/cards", "~/cards"),
     "backups_kept": ("30", "30"),
 }
@@ -54,6 +58,10 @@ BAD = {
     "wing_straightedge": ("6", "1 mm", "90 m", "long"),
     "wing_place": ("3", "-1 in"),
     "wing_lead": ("up",),
+    "far_received": ("0.030", "0 in", "2 in", "far"),
+    "far_target": ("0.060", "-1 mm"),
+    "bell": ("loud",),
+    "flash": ("2",),
     "backups_kept": ("0", "many"),
 }
 
