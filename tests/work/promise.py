@@ -100,10 +100,8 @@ class Hand(Fin):
     near = False
 
     def text(self, line: Line, unit: str = "in") -> str:
-        if line.received_mm is None:
-            return super().text(line, unit)
         mm = line.target_mm if line.target_mm is not None else line.received_mm
-        return f"{(mm + 0.15 * self.near) / 25.4:.4f}"
+        return super().text(line, unit) if mm is None else f"{(mm + 0.15 * self.near) / 25.4:.4f}"
 
     def follow(self, view: JobView) -> None:
         """Where the blade goes does not matter here."""

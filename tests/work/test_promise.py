@@ -1,6 +1,7 @@
 """No ski is released unless it was measured and its clamp bolts checked after the last turn.
 
-A state machine (ten thousand steps with ``--long``); and the orders of events that once let a ski go, by name.
+A state machine (ten thousand steps with ``--long``), and by name the orders of events that once
+let a ski go.
 """
 
 from __future__ import annotations
