@@ -27,7 +27,7 @@ class _Day(date):
 
 def demo_of_today(folder: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """Write a demo book and make its day today's: commands work on today's queue."""
-    monkeypatch.setattr("workbench.work.looking.date", _Day)
+    monkeypatch.setattr("workbench.work.job.open_book.date", _Day)
     return demo_file(folder)
 
 

@@ -10,7 +10,7 @@ from hypothesis import HealthCheck, settings
 
 from tests.by_command import Commands, Refused, Run, demo_of_today
 from tests.shop import demo_file, open_shop
-from workbench.work.shop import Shop
+from workbench.work.job.shop import Shop
 
 settings.register_profile(
     "bench",

@@ -10,15 +10,16 @@ from datetime import date, datetime, timedelta
 from functools import cache
 from pathlib import Path
 
-from workbench.fin.pose import Pose
+from workbench.fin.frame.pose import Pose
 from workbench.measure.display import length_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import MM_PER_INCH
-from workbench.records import rows
 from workbench.records.book import Book
-from workbench.work.demo import build_demo
-from workbench.work.jobs import JobView, Line
-from workbench.work.shop import Shop
+from workbench.records.store import rows
+from workbench.work.demo.demo import build_demo
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
+from workbench.work.trust.job_reading import Line
 
 NOON = datetime(2031, 5, 6, 12).astimezone()
 """Noon of an empty shop's day by the clock on the wall, whatever the zone of this machine."""

@@ -15,12 +15,17 @@ from typing import Any, Protocol, TypeVar
 
 from hypothesis import strategies as st
 
-from workbench.fin.base import Base
-from workbench.fin.blade import Blade, Hole
-from workbench.fin.guidance import Rig
-from workbench.fin.methods import Method, Quantity, Station, observe
-from workbench.fin.pose import Point, Pose
-from workbench.fin.studs import Hand, Stud
+from workbench.fin.frame.pose import Point, Pose
+from workbench.fin.parts.base import Base
+from workbench.fin.parts.blade import Blade, Hole
+from workbench.fin.parts.studs import Hand, Stud
+from workbench.fin.plan.guidance import Rig
+from workbench.fin.reading.observe import (
+    Method,
+    Quantity,
+    Station,
+    observe,
+)
 
 T = TypeVar("T")
 GRID = 64

@@ -12,7 +12,7 @@ import pytest
 
 from workbench import frozen
 from workbench.frozen import dataclass as quick
-from workbench.records import rows
+from workbench.records.store import rows
 
 Make = Any
 MAKERS = (quick, dataclasses.dataclass)

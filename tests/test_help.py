@@ -12,7 +12,12 @@ from pathlib import Path
 
 import pytest
 
-from workbench.cli import FAMILIES, OWN_COMMANDS, build_parser, main
+from workbench.cli import (
+    FAMILIES,
+    OWN_COMMANDS,
+    build_parser,
+    main,
+)
 from workbench.commands.manual import STATUSES, WIDTH, Parser
 
 

@@ -42,7 +42,7 @@ from workbench.bench import start
 from workbench.bench.app import Bench
 from workbench.bench.opens import OPENINGS
 from workbench.records.book import Book
-from workbench.work.shop import Shop
+from workbench.work.job.shop import Shop
 
 async def paint():
     with Book(Path(sys.argv[1])) as book:
@@ -57,7 +57,7 @@ async def paint():
                 "find_screen", "prompts", "crash",
             )}
             late |= {f"workbench.work.{name}" for name in ("adding", "demo", "backup", "queue")}
-            late |= {"workbench.records.exchange", "workbench.records.backups"}
+            late |= {"workbench.records.exchange.rows_out", "workbench.records.backup.backups"}
             print(*sorted(late & set(sys.modules)))
 
 asyncio.run(paint())

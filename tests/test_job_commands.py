@@ -18,9 +18,9 @@ from tests.by_command import Commands, Said, fact
 from tests.shop import Fin, as_received, heron, open_shop, ski, walk_to
 from workbench.measure.display import length_text
 from workbench.records.book import Book
-from workbench.work.jobs import JobView
-from workbench.work.looking import OpenBook
-from workbench.work.shop import Shop
+from workbench.work.job.job_view import JobView
+from workbench.work.job.open_book import OpenBook
+from workbench.work.job.shop import Shop
 
 
 @pytest.fixture
@@ -155,7 +155,7 @@ def test_no_ski_two_skis_and_none_in_hand_are_told_apart(
 
 def test_the_bench_opens_on_the_ski_taken_in_hand(run: Callable[..., Said], book: Path) -> None:
     """One ski in hand, here and there."""
-    from workbench.bench.hands import Hands
+    from workbench.bench.hand.hands import Hands
 
     run("take", "Otter 65")
     with Book(book) as kept:

@@ -9,7 +9,7 @@ import pytest
 from tests.by_command import Refused, Run, fact
 from tests.shop import open_shop, ski
 from tests.work.test_mending import block_file
-from workbench.records import rows
+from workbench.records.store import rows
 
 WHY = ("--reason", "measured again")
 

@@ -12,12 +12,13 @@ import pytest
 
 from tests.by_command import Commands, Refused, Run, fact
 from tests.shop import heron, open_shop, ski, walk_to
-from workbench.work import pairs, studies
-from workbench.work.base_curve import latest_curve
-from workbench.work.cells import text_in
-from workbench.work.corrections import correct_ski
-from workbench.work.csv_out import HISTORY_COLUMNS
-from workbench.work.jobs import JobView
+from workbench.work.exchange.csv_out import HISTORY_COLUMNS
+from workbench.work.files.csv_cells import text_in
+from workbench.work.job.job_view import JobView
+from workbench.work.offsets import pairs
+from workbench.work.roster.ski_corrections import correct_ski
+from workbench.work.study import studies
+from workbench.work.wing.base_curve import latest_curve
 
 
 def view_of(book: Path, name: str) -> JobView:

@@ -13,10 +13,15 @@ import pytest
 from tests.by_command import Commands, demo_of_today
 from tests.shop import DAY, heron, ski, walk_to
 from workbench.records.book import Book
-from workbench.records.pen import Pen
-from workbench.work.calipers import check_zero
-from workbench.work.local_time import clock_words, local, local_at, local_day
-from workbench.work.shop import Shop
+from workbench.records.store.writer import Pen
+from workbench.work.job.shop import Shop
+from workbench.work.roster.calipers import check_zero
+from workbench.work.text.local_time import (
+    clock_words,
+    local,
+    local_at,
+    local_day,
+)
 
 ENDS = ("0001-01-01T00:00:00.000000+00:00", "9999-12-31T23:59:59.999999+00:00")
 

@@ -13,11 +13,11 @@ import pytest
 from tests.by_command import Commands, demo_of_today
 from tests.shop import open_shop, ski
 from workbench.errors import InputError
-from workbench.records.rows import Method
-from workbench.work import exchange
-from workbench.work.day_sheet import UNREAD, day_sheet
-from workbench.work.file_errands import ERRANDS, run
-from workbench.work.shop import Shop
+from workbench.records.store.rows import Method
+from workbench.work.exchange import exchange
+from workbench.work.exchange.file_errands import ERRANDS, run
+from workbench.work.job.shop import Shop
+from workbench.work.paper.day_sheet import UNREAD, day_sheet
 
 WHY = "method 'length, odd' jaw_width: 1e-09 — none: only a depth has one"
 

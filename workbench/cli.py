@@ -17,13 +17,27 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 from workbench import __version__
-from workbench.commands.manual import Index, Parser, filled, headed, page, summarise
+from workbench.commands.manual import (
+    Index,
+    Parser,
+    filled,
+    headed,
+    page,
+    summarise,
+)
 from workbench.commands.spoken import say
-from workbench.errors import BenchError, InputError, OutOfReachError, PoseError, RecordsError, shown
+from workbench.errors import (
+    BenchError,
+    InputError,
+    OutOfReachError,
+    PoseError,
+    RecordsError,
+    shown,
+)
 from workbench.places import NotShippedError
 
 if TYPE_CHECKING:
-    from workbench.work.orders import Order
+    from workbench.work.order.order_file import Order
 
 LONGEST_LINE = 1000
 
@@ -271,7 +285,7 @@ def _run(args: argparse.Namespace) -> int:
 
 
 def _order(args: argparse.Namespace) -> int:
-    from workbench.work.orders import read_order
+    from workbench.work.order.order_file import read_order
 
     if args.order == "-" == getattr(args, "history", None):
         raise InputError("--history", "-", "a file: standard input is the order's")
@@ -283,7 +297,7 @@ def _order(args: argparse.Namespace) -> int:
     except InputError:
         raise
     except BenchError as why:
-        from workbench.work.words import error_words
+        from workbench.work.text.words import error_words
 
         return _complain(args, error_words(why, order.unit), _status(why))
     say([text])
@@ -292,41 +306,41 @@ def _order(args: argparse.Namespace) -> int:
 
 def _turns(args: argparse.Namespace, order: Order) -> str:
     if args.history is not None:
-        from workbench.work.learned import advice_of, advice_report, advice_table
-        from workbench.work.rounds import read_rounds
+        from workbench.work.order.learned_turns import advice_of, advice_report, advice_table
+        from workbench.work.order.round_file import read_rounds
 
         advice = advice_of(order, read_rounds(args.history, order))
         return _json(advice_report(advice)) if args.json else advice_table(advice)
 
-    from workbench.work import reports
+    from workbench.work.order import order_json
 
-    result = reports.plan_of(order)
+    result = order_json.plan_of(order)
     if args.json:
-        return _json(reports.turns_report(order, result))
-    from workbench.work.tables import turns_table
+        return _json(order_json.turns_report(order, result))
+    from workbench.work.order.order_text import turns_table
 
     return turns_table(order, result)
 
 
 def _predict(args: argparse.Namespace, order: Order) -> str:
-    from workbench.work import reports
+    from workbench.work.order import order_json
 
-    report = reports.predict_report(order, _given_turns(args.turn))
+    report = order_json.predict_report(order, _given_turns(args.turn))
     if args.json:
         return _json(report)
-    from workbench.work.tables import readings_table
+    from workbench.work.order.order_text import readings_table
 
     return readings_table(report, "readings", order.unit)
 
 
 def _restate(args: argparse.Namespace, order: Order) -> str:
-    from workbench.work import reports
+    from workbench.work.order import order_json
 
     methods = [order.method(name, "--by") for name in args.by] or list(order.methods)
-    report = reports.restate_report(order, methods, skip=not args.by)
+    report = order_json.restate_report(order, methods, skip=not args.by)
     if args.json:
         return _json(report)
-    from workbench.work.tables import readings_table
+    from workbench.work.order.order_text import readings_table
 
     return readings_table(report, "restated", order.unit)
 

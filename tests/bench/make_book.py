@@ -18,10 +18,8 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from time import perf_counter
 
-from workbench.records import facts, jobs, roster
 from workbench.records.book import Book
-from workbench.records.pen import Pen
-from workbench.records.rows import (
+from workbench.records.store.rows import (
     Mark,
     Reading,
     RideNote,
@@ -33,7 +31,9 @@ from workbench.records.rows import (
     Turn,
     WingSetting,
 )
-from workbench.work.demo import build_demo
+from workbench.records.store.writer import Pen
+from workbench.records.tables import facts, jobs, roster
+from workbench.work.demo.demo import build_demo
 
 DAY_SKIS = 60
 REPEATS = 3

@@ -13,10 +13,10 @@ from textual.events import Key
 from textual.pilot import Pilot
 
 from workbench.bench.app import Bench
-from workbench.bench.forms import Form
-from workbench.records import rows
-from workbench.work.jobs import JobView
-from workbench.work.shop import Shop
+from workbench.bench.bases.forms import Form
+from workbench.records.store import rows
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
 
 SIZES = ((120, 36), (80, 24))
 NAMED = {

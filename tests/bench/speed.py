@@ -29,18 +29,18 @@ from typing import Any
 from tests.bench import speed_book
 from tests.bench.speed_paint import use_compiled
 from tests.shop import demo_file, heron, open_shop, ski, walk_to
-from workbench.fin.equations import Equations
-from workbench.fin.fit import fit_pose
-from workbench.fin.goals import goals_of, wanted_pose
-from workbench.fin.pose import Pose
-from workbench.fin.readings import Reading
-from workbench.fin.rig import Rig
-from workbench.fin.starts import about
-from workbench.fin.trust import u_turns
-from workbench.records.rows import Taken
-from workbench.work.jobs import JobView
-from workbench.work.orders import read_order
-from workbench.work.shop import Shop
+from workbench.fin.frame.pose import Pose
+from workbench.fin.plan.goals import goals_of, wanted_pose
+from workbench.fin.plan.uncertainty import u_turns
+from workbench.fin.pose.equations import Equations
+from workbench.fin.pose.fit import fit_pose
+from workbench.fin.pose.starts import about
+from workbench.fin.reading.readings import Reading
+from workbench.fin.reading.rig import Rig
+from workbench.records.store.rows import Taken
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
+from workbench.work.order.order_file import read_order
 
 ORDER = Path("fixtures/orders")
 INSERT = "INSERT INTO readings VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)"

@@ -27,12 +27,22 @@ from time import perf_counter, process_time
 from tests.bench.speed_paint import MARKS, Times, middle, opened, use_compiled
 from tests.bench.terminal import Terminal
 from tests.shop import Fin, advance
-from workbench.bench import next_line, panels, readings_panel, turns_panel
-from workbench.bench.hands import Hands
-from workbench.bench.history_lines import Looking, past_of, plots, timeline_rows
-from workbench.bench.state import BenchState
+from workbench.bench.hand.hands import Hands
+from workbench.bench.hand.state import BenchState
+from workbench.bench.panels import (
+    next_line,
+    panel_text,
+    readings_panel,
+    turns_panel,
+)
+from workbench.bench.screens.history.history_lines import (
+    Looking,
+    past_of,
+    plots,
+    timeline_rows,
+)
 from workbench.records.book import Book
-from workbench.work.shop import Shop
+from workbench.work.job.shop import Shop
 
 FIND = b"plover no 77"
 """What is looked for, a letter at a time."""
@@ -197,12 +207,12 @@ def resident_mb() -> float:
 
 def draw(state: BenchState) -> None:
     """Draw every panel, as the bench does after each key."""
-    panels.top_line(state, 120)
-    panels.roster(state, 30, 24)
+    panel_text.top_line(state, 120)
+    panel_text.roster(state, 30, 24)
     readings_panel.readings(state, 40, 16)
-    panels.target(state, 40, 8)
+    panel_text.target(state, 40, 8)
     turns_panel.turns(state, 40, 16)
-    panels.picture(state, 40, 10)
+    panel_text.picture(state, 40, 10)
     next_line.next_rows(state, 118)
 
 

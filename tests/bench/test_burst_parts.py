@@ -8,7 +8,7 @@ from typing import Any
 from hypothesis import given
 from hypothesis import strategies as st
 
-from workbench.bench.bursts import (
+from workbench.bench.bases.bursts import (
     GAUGE_GAP_S,
     PLUS_WAIT_S,
     SHORTEST_BURST,

@@ -14,12 +14,12 @@ from textual.widgets import Static
 
 from tests.bench.screens import send, slowly
 from tests.shop import NOON, Clock, empty_shop
-from workbench.bench import themes
-from workbench.bench.caliper_screens import CaliperScreen
-from workbench.bench.forms import Form
-from workbench.records import rows
-from workbench.work import calipers
-from workbench.work.shop import Shop
+from workbench.bench.bases.forms import Form
+from workbench.bench.draw import themes
+from workbench.bench.screens.shop.caliper_screens import CaliperScreen
+from workbench.records.store import rows
+from workbench.work.job.shop import Shop
+from workbench.work.roster import calipers
 
 SIZES = [(120, 36), (80, 24)]
 HOSTILE = ["[b]X[/b]", "a[/nope]b", "[$primary]", "\x1b[31mred", "long " * 15, "深い" * 20]

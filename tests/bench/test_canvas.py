@@ -10,7 +10,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rich.cells import cell_len
 
-from workbench.bench.canvas import DOTS, Canvas, Mode, clipped
+from workbench.bench.draw.canvas import (
+    DOTS,
+    Canvas,
+    Mode,
+    clipped,
+)
 from workbench.errors import InputError
 
 MODES: tuple[Mode, ...] = ("braille", "block", "ascii")

@@ -13,8 +13,8 @@ from textual.pilot import Pilot
 from tests.bench.screens import SIZES, Screen, bench
 from tests.shop import ski
 from workbench.bench.app import Bench
-from workbench.bench.card_screen import CardScreen, DaySheetScreen
-from workbench.work.shop import Shop
+from workbench.bench.screens.shop.card_screen import CardScreen, DaySheetScreen
+from workbench.work.job.shop import Shop
 
 
 async def opened(screen: Screen, name: str, action: str = "card") -> None:

@@ -11,16 +11,16 @@ from textual.app import App
 from textual.pilot import Pilot
 
 from tests.shop import as_received, ski
-from workbench.bench import themes
-from workbench.bench.budget_screen import BudgetScreen, budget_table
-from workbench.bench.canvas import Mode
-from workbench.bench.closer import Closer
-from workbench.bench.hold_screen import HoldScreen
-from workbench.bench.restate_screen import RestateScreen, restate_table
-from workbench.work.closer import restated
-from workbench.work.jobs import JobView
-from workbench.work.shop import Shop
-from workbench.work.worth import worth_of
+from workbench.bench.bases.view_only import Closer
+from workbench.bench.draw import themes
+from workbench.bench.draw.canvas import Mode
+from workbench.bench.screens.ski.budget_screen import BudgetScreen, budget_table
+from workbench.bench.screens.ski.hold_screen import HoldScreen
+from workbench.bench.screens.ski.restate_screen import RestateScreen, restate_table
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
+from workbench.work.job_text.budget_explained import worth_of
+from workbench.work.job_text.how_to_hold import restated
 
 SIZES = ((80, 24), (120, 36))
 SEVEN = ("2.4500", "2.4505", "2.4500", "2.4495", "2.4500", "2.4505", "2.4900")

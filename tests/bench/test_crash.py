@@ -11,10 +11,10 @@ import pytest
 from tests.bench.terminal import Terminal
 from tests.shop import demo_file, open_shop
 from workbench.bench.crash import words, write_report
-from workbench.bench.ski_in_hand import draft_in
+from workbench.bench.hand.ski_in_hand import draft_in
 
 BROKEN = """
-from workbench.bench.hands import Hands
+from workbench.bench.hand.hands import Hands
 def broken(self):
     raise ZeroDivisionError("a slip of ours")
 Hands.flip_unit = broken

@@ -9,8 +9,8 @@ import random
 import pytest
 
 from tests.strategies import KINDS, Seeded, make_methods, make_pose, make_rig, make_shape
-from workbench.bench.canvas import DOTS, Mode
-from workbench.bench.drawing import (
+from workbench.bench.draw.canvas import DOTS, Mode
+from workbench.bench.draw.side_view import (
     FACTORS,
     SHOWN_SHARE,
     STUD_SHOWN_MM,
@@ -22,12 +22,12 @@ from workbench.bench.drawing import (
     side_view,
 )
 from workbench.errors import InputError
-from workbench.fin.base import Base
-from workbench.fin.blade import Blade, distance_to_segment
-from workbench.fin.methods import Method, observe
-from workbench.fin.pose import Pose
-from workbench.fin.readings import Reading
-from workbench.fin.rig import Rig
+from workbench.fin.frame.pose import Pose
+from workbench.fin.parts.base import Base
+from workbench.fin.parts.blade import Blade, distance_to_segment
+from workbench.fin.reading.observe import Method, observe
+from workbench.fin.reading.readings import Reading
+from workbench.fin.reading.rig import Rig
 
 MODES: tuple[Mode, ...] = ("braille", "block", "ascii")
 SEEDS = range(25)

@@ -15,11 +15,11 @@ from textual.widgets import Input
 
 from tests.bench.screens import SIZES, Screen, bench
 from tests.shop import heron, ski, walk_to
+from workbench.bench.action_menu import CHOICES
 from workbench.bench.help import Help
 from workbench.bench.opens import OPENINGS
-from workbench.bench.sheet import CHOICES
-from workbench.records import rows
-from workbench.work.shop import Shop
+from workbench.records.store import rows
+from workbench.work.job.shop import Shop
 
 AT_ONCE = (
     "take_back", "retarget", "baseline", "finer", "keep", "unfinished", "last_setting", "side",

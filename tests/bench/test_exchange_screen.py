@@ -15,13 +15,13 @@ from tests.bench.test_terminal import Terminal
 from tests.shop import DAY, demo_file, open_shop
 from workbench.bench import start
 from workbench.bench.app import Bench
-from workbench.bench.exchange_screen import ExchangeScreen, ReportScreen, TrialScreen
-from workbench.bench.forms import Form
+from workbench.bench.bases.forms import Form
+from workbench.bench.screens.shop.exchange_screen import ExchangeScreen, ReportScreen, TrialScreen
 from workbench.records.book import Book
-from workbench.work import exchange
-from workbench.work.backup import back_up_today
-from workbench.work.file_errands import ERRANDS, Outcome
-from workbench.work.shop import Shop
+from workbench.work.exchange import exchange
+from workbench.work.exchange.backup import back_up_today
+from workbench.work.exchange.file_errands import ERRANDS, Outcome
+from workbench.work.job.shop import Shop
 
 HEADER = "ski,serial,unit,blade,block,due\n"
 NEW = "Gull 66,G-1,in,Plate A,1,09:00\n"

@@ -25,12 +25,14 @@ from tests.bench.test_hostile import _hostile_job
 from tests.bench.test_kill import bench_on, plain, sound
 from tests.shop import demo_file, open_shop, ski
 from workbench.bench import start
-from workbench.bench.sheet import CHOICES
+from workbench.bench.action_menu import CHOICES
 from workbench.cli import main
 from workbench.errors import RecordsError
-from workbench.records import checks, desk, door, rows, schema, waiting
+from workbench.records.backup import book_check
 from workbench.records.book import Book
-from workbench.work.shop import Shop
+from workbench.records.desk import desk, door
+from workbench.records.store import retry, rows, schema
+from workbench.work.job.shop import Shop
 
 
 @pytest.fixture
@@ -127,7 +129,7 @@ def test_a_book_that_cannot_be_opened(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     """Bench and commands alike: one line with a way on, status 1, nothing in the folder touched."""
-    monkeypatch.setattr(checks, "_checked", set())
+    monkeypatch.setattr(book_check, "_checked", set())
     monkeypatch.setattr(start, "_check_terminal", lambda: None)
     spoil, words = BROKEN[fault]
     spoil(book)
@@ -184,7 +186,7 @@ def test_an_old_copy_laid_over_the_book_beside_its_newer_log(book: Path) -> None
         log = book.with_name("demo.db-wal").read_bytes()
     book.write_bytes(old)
     book.with_name("demo.db-wal").write_bytes(log)
-    checks._checked.clear()
+    book_check._checked.clear()
     refused = ""
     try:
         assert texts(book) == before
@@ -257,7 +259,7 @@ async def test_trouble_while_a_reading_is_typed(
     book: Path, trouble: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """It says what; the reading stays on the screen, and Enter keeps it once that is over."""
-    monkeypatch.setattr(waiting, "PATIENCE_SECONDS", 0.05)
+    monkeypatch.setattr(retry, "PATIENCE_SECONDS", 0.05)
     cause, words = TROUBLE[trouble]
     before = texts(book)
     with open_shop(book) as shop:
@@ -288,7 +290,7 @@ async def test_a_burst_that_no_place_can_keep_stays_in_sight(
     book: Path, trouble: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A reading sent while the help is open, and no note can be written: it is said, with it."""
-    monkeypatch.setattr(waiting, "PATIENCE_SECONDS", 0.05)
+    monkeypatch.setattr(retry, "PATIENCE_SECONDS", 0.05)
     with open_shop(book) as shop:
         async with bench(shop) as screen:
             with TROUBLE[trouble][0](shop):

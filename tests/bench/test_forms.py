@@ -12,7 +12,7 @@ from textual.app import App
 from textual.widgets import Input, Static
 
 from tests.bench.screens import send, slowly
-from workbench.bench.forms import (
+from workbench.bench.bases.forms import (
     Field,
     Form,
     Prompt,
@@ -24,8 +24,8 @@ from workbench.bench.forms import (
 )
 from workbench.errors import InputError
 from workbench.records.book import Book
-from workbench.work.adding import ensure_starter
-from workbench.work.shop import Shop
+from workbench.work.job.shop import Shop
+from workbench.work.roster.adding import ensure_starter
 
 SIZES = [(120, 36), (80, 24)]
 HOSTILE = ["[b]X[/b]", "a[/nope]b", "[Q1]", "\x1b[31mred", "long " * 300]

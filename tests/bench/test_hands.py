@@ -12,11 +12,11 @@ import pytest
 from tests.bench.screens import bench
 from tests.shop import at_stage, demo_file, heron, open_shop, ski, walk_to
 from workbench.bench.app import FLASH_S
-from workbench.bench.hands import Hands
-from workbench.bench.next_line import next_words
-from workbench.records import rows
-from workbench.work.settings import change
-from workbench.work.shop import Shop
+from workbench.bench.hand.hands import Hands
+from workbench.bench.panels.next_line import next_words
+from workbench.records.store import rows
+from workbench.work.job.shop import Shop
+from workbench.work.roster.settings import change
 
 SLOW_S, FAST_S = 0.4, 0.002
 

@@ -11,12 +11,12 @@ import pytest
 from tests.bench.screens import SIZES, Screen, before, bench
 from tests.shop import ski
 from workbench.bench.app import Bench
-from workbench.bench.compare_screen import HEAD_CELLS, CompareScreen, columns_for
-from workbench.bench.history_screen import HistoryScreen
-from workbench.bench.prompts import Prompt
-from workbench.bench.text import styled
-from workbench.records import rows
-from workbench.work.shop import Shop
+from workbench.bench.bases.prompts import Prompt
+from workbench.bench.draw.text import styled
+from workbench.bench.screens.history.compare_screen import HEAD_CELLS, CompareScreen, columns_for
+from workbench.bench.screens.history.history_screen import HistoryScreen
+from workbench.records.store import rows
+from workbench.work.job.shop import Shop
 
 
 @pytest.fixture(autouse=True)

@@ -10,10 +10,10 @@ from rich.cells import cell_len
 
 from tests.bench.screens import SIZES, bench
 from tests.shop import DAY, demo_file, heron, open_shop, ski, walk_to
-from workbench.bench.text import visible
-from workbench.records import rows
-from workbench.work.jobs import JobView
-from workbench.work.shop import Shop
+from workbench.bench.draw.text import visible
+from workbench.records.store import rows
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
 
 HOSTILE = (
     "[b]X[/b]", "a[/nope]b", "[Q1]", "[$primary]", "[@click=app.quit]go[/]", "end\\",

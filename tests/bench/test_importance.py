@@ -16,21 +16,33 @@ from textual.content import Content
 from tests.bench.screens import bench
 from tests.bench.test_hands import begin
 from tests.shop import Fin, demo_file, heron, open_shop, ski, walk_to
-from workbench.bench.bigtext import big, together
-from workbench.bench.next_line import CAUTION, caution, next_rows, next_words
-from workbench.bench.one_thing import one_thing, over_the_screen
-from workbench.bench.panels import danger_rows, picture, roster
-from workbench.bench.queue_rows import row as queue_row
-from workbench.bench.readings_panel import readings
-from workbench.bench.room import look_of
-from workbench.bench.state import BenchState
-from workbench.bench.turns_panel import turns
-from workbench.fin.plans import Code, Remark
-from workbench.records import rows
-from workbench.work.importance import Importance, Said, in_order, of_remark, said_of, sign_of
-from workbench.work.jobs import JobView
-from workbench.work.shop import Shop
-from workbench.work.words import turn_words
+from workbench.bench.draw.bigtext import big, together
+from workbench.bench.draw.room import look_of
+from workbench.bench.hand.state import BenchState
+from workbench.bench.panels.next_line import (
+    CAUTION,
+    caution,
+    next_rows,
+    next_words,
+)
+from workbench.bench.panels.one_thing import one_thing, over_the_screen
+from workbench.bench.panels.panel_text import danger_rows, picture, roster
+from workbench.bench.panels.readings_panel import readings
+from workbench.bench.panels.turns_panel import turns
+from workbench.bench.screens.shop.queue_rows import row as queue_row
+from workbench.fin.plan.plan import Code, Remark
+from workbench.records.store import rows
+from workbench.work.job.importance import (
+    Importance,
+    Said,
+    in_order,
+    of_remark,
+    said_of,
+    sign_of,
+)
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
+from workbench.work.text.words import turn_words
 
 CODES = get_args(Code)
 
@@ -199,8 +211,8 @@ STAND_IN = "STAND-IN BLADE AND BLOCK: turns are approximate"
 
 async def test_a_stand_in_is_told_at_every_stage_until_a_real_one_is_given(tmp_path: Path) -> None:
     """Above the panels at both sizes, on the card and in 'next'; a real blade ends it."""
-    from workbench.work.cards import card_of
-    from workbench.work.plain import warning_lines
+    from workbench.work.job_text.job_text import warning_lines
+    from workbench.work.paper.cards import card_of
 
     with open_shop(demo_file(tmp_path)) as shop:
         view = ski(shop, "Heron 66")
@@ -229,7 +241,7 @@ async def test_a_stand_in_is_told_at_every_stage_until_a_real_one_is_given(tmp_p
 
 def test_an_old_book_knows_its_starter_parts_for_stand_ins(shop: Shop) -> None:
     """Of rows written before anybody was asked, the name tells."""
-    from workbench.records.parts import STARTERS, _is_stand_in
+    from workbench.records.tables.parts import STARTERS, _is_stand_in
 
     for name in (*STARTERS, "Plate A"):
         assert _is_stand_in({"stand_in": None, "name": name}) is (name in STARTERS)

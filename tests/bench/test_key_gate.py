@@ -19,9 +19,9 @@ from textual.events import Key
 from tests.bench.screens import NAMED, Screen, bench, through
 from tests.bench.terminal import Terminal
 from tests.shop import demo_file
-from workbench.bench.sheet import Sheet
-from workbench.records import rows
-from workbench.work.shop import Shop
+from workbench.bench.action_menu import Sheet
+from workbench.records.store import rows
+from workbench.work.job.shop import Shop
 
 HAND_S, CABLE_S = 0.2, 0.004
 LEAVING = {"q", "ctrl+c", "ctrl+q"}

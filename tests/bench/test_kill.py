@@ -22,11 +22,11 @@ import pytest
 from tests.bench.terminal import Terminal
 from tests.records.conftest import furnish
 from tests.shop import demo_file, heron, open_shop, ski, walk_to
-from workbench.records import rows
-from workbench.records.backups import backups_of, copy_of_day, restore
+from workbench.records.backup.backups import backups_of, copy_of_day, restore
 from workbench.records.book import Book
-from workbench.records.desk import utc_now
-from workbench.work.exchange import export_book
+from workbench.records.desk.desk import utc_now
+from workbench.records.store import rows
+from workbench.work.exchange.exchange import export_book
 
 BURST = 60
 A_BOOK = 20
@@ -179,7 +179,7 @@ def test_a_killed_writer_loses_no_row_it_told_of(long: bool, tmp_path: Path) -> 
 COPIER = """
 import sys, datetime
 from pathlib import Path
-from workbench.records.backups import copy_of_day
+from workbench.records.backup.backups import copy_of_day
 while True:
     print("begun", flush=True)
     copy_of_day(Path(sys.argv[1]), datetime.date(2031, 5, 6))
@@ -212,8 +212,8 @@ def test_killed_while_a_backup_is_made(long: bool, tmp_path: Path) -> None:
 TAKER = """
 import sys
 from workbench.records.book import Book
-from workbench.work.exchange import take_in
-from workbench.work.shop import Shop
+from workbench.work.exchange.exchange import take_in
+from workbench.work.job.shop import Shop
 with Book(sys.argv[1]) as book:
     print("begun", flush=True)
     take_in(Shop(book), sys.argv[2])
@@ -255,8 +255,8 @@ def _skis(book: Path) -> int:
 MIGRATOR = """
 import sys, time
 from pathlib import Path
-from workbench.records.desk import Desk
-from workbench.records.schema import migrations
+from workbench.records.desk.desk import Desk
+from workbench.records.store.schema import migrations
 steps = migrations()
 @steps(name="second_step")
 def _second(db):
@@ -286,8 +286,8 @@ def test_killed_while_the_book_is_brought_up_to_date(tmp_path: Path) -> None:
 RESTORER = """
 import sys
 from pathlib import Path
-from workbench.records.backups import restore
-from workbench.records.desk import utc_now
+from workbench.records.backup.backups import restore
+from workbench.records.desk.desk import utc_now
 while True:
     print("begun", flush=True)
     restore(Path(sys.argv[1]), Path(sys.argv[2]), utc_now())

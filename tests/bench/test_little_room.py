@@ -10,12 +10,17 @@ import pytest
 from tests.bench.screens import bench
 from tests.bench.test_hands import begin
 from tests.shop import Fin, demo_file, heron, open_shop, ski, walk_to
-from workbench.bench.next_line import caution, keys_line, next_rows, next_words
-from workbench.bench.panels import picture, target, warned_picture
-from workbench.bench.readings_panel import readings
-from workbench.bench.sheet import CHOICES
-from workbench.bench.turns_panel import turns
-from workbench.work.shop import Shop
+from workbench.bench.action_menu import CHOICES
+from workbench.bench.panels.next_line import (
+    caution,
+    keys_line,
+    next_rows,
+    next_words,
+)
+from workbench.bench.panels.panel_text import picture, target, warned_picture
+from workbench.bench.panels.readings_panel import readings
+from workbench.bench.panels.turns_panel import turns
+from workbench.work.job.shop import Shop
 
 LEAST = (60, 18)
 STAGES = ("studs", "target", "turning", "measuring", "within", "final check", "sign-off")

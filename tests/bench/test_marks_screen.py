@@ -9,13 +9,13 @@ import pytest
 from tests.bench.screens import SIZES, Screen, bench
 from tests.shop import Fin, read, ski, walk_to
 from workbench.bench.app import Bench
-from workbench.bench.forms import Form
-from workbench.bench.marks_screen import MarksScreen
+from workbench.bench.bases.forms import Form
+from workbench.bench.screens.ski.marks_screen import MarksScreen
 from workbench.measure.display import length_text
-from workbench.records import rows
-from workbench.work.jobs import JobView
-from workbench.work.marks import add_mark, take_mark
-from workbench.work.shop import Shop
+from workbench.records.store import rows
+from workbench.work.job.coarse_marks import add_mark, take_mark
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
 
 MARKS: tuple[dict[str, str], ...] = (
     {"name": "scale, rear scribe", "kind": "scale", "unit": "in", "at": "2.0", "zero": "1.5"},

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from tests.bench.screens import SIZES, bench, fill
-from workbench.bench.baseline_screen import BaselineScreen
-from workbench.bench.forms import Form
-from workbench.work.shop import Shop
+from workbench.bench.bases.forms import Form
+from workbench.bench.screens.ski.baseline_screen import BaselineScreen
+from workbench.work.job.shop import Shop
 
 
 @pytest.mark.parametrize("size", SIZES)

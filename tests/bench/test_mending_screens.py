@@ -12,13 +12,13 @@ from textual.pilot import Pilot
 from tests.bench.screens import SIZES, Screen, bench, fill
 from tests.shop import ski
 from workbench.bench.app import Bench
-from workbench.bench.forms import Form
+from workbench.bench.bases.forms import Form
+from workbench.bench.bases.prompts import Prompt
 from workbench.bench.opens import OPENINGS
-from workbench.bench.prompts import Prompt
-from workbench.bench.study_list import StudyList
-from workbench.bench.study_readings import ReadingsScreen
-from workbench.work import studies
-from workbench.work.shop import Shop
+from workbench.bench.screens.study.study_list import StudyList
+from workbench.bench.screens.study.study_readings import ReadingsScreen
+from workbench.work.job.shop import Shop
+from workbench.work.study import studies
 
 
 def test_the_sheet_of_what_can_be_done_names_the_correction() -> None:
@@ -147,7 +147,7 @@ async def test_a_burst_at_the_readings_strikes_nothing(shop: Shop) -> None:
 
 
 async def test_a_study_without_a_reading_has_none_to_strike(shop: Shop) -> None:
-    from workbench.work.study_plans import plan_study
+    from workbench.work.study.study_plans import plan_study
 
     plan_study(shop, {"name": "new", "what": "depth", "unit": "in", "parts": "a; b",
                       "people": "KV", "trials": "2"})  # fmt: skip

@@ -9,11 +9,11 @@ import pytest
 from tests.bench.screens import SIZES, bench
 from tests.bench.test_hands import Keys, begin
 from tests.shop import heron, ski, walk_to
-from workbench.bench.baseline_screen import BaselineScreen
-from workbench.bench.hands import Hands
-from workbench.bench.prompts import PromptInput
-from workbench.bench.strike_screen import StrikeScreen
-from workbench.work.shop import Shop
+from workbench.bench.bases.prompts import PromptInput
+from workbench.bench.hand.hands import Hands
+from workbench.bench.screens.ski.baseline_screen import BaselineScreen
+from workbench.bench.screens.ski.strike_screen import StrikeScreen
+from workbench.work.job.shop import Shop
 
 
 def mid_pass(shop: Shop) -> Keys:

@@ -8,12 +8,12 @@ import pytest
 from textual.events import MouseScrollDown
 
 from tests.bench.screens import SIZES, Screen, bench
-from workbench.bench.panel import Line, Panel
-from workbench.bench.prompts import ASIDE_REASONS, Prompt
-from workbench.bench.queue_screen import QueueScreen
-from workbench.bench.sheet import Sheet
-from workbench.work import settings
-from workbench.work.shop import Shop
+from workbench.bench.action_menu import Sheet
+from workbench.bench.bases.prompts import ASIDE_REASONS, Prompt
+from workbench.bench.panels.panel import Line, Panel
+from workbench.bench.screens.shop.queue_screen import QueueScreen
+from workbench.work.job.shop import Shop
+from workbench.work.roster import settings
 
 
 async def click(screen: Screen, x: int, y: int) -> None:

@@ -12,13 +12,13 @@ import pytest
 from tests.bench.screens import SIZES, Screen, before, bench
 from tests.shop import DAY, Fin, ski, walk_to
 from workbench.bench.app import Bench
-from workbench.bench.forms import Form
-from workbench.bench.offset_screen import OffsetScreen
+from workbench.bench.bases.forms import Form
+from workbench.bench.screens.ski.offset_screen import OffsetScreen
 from workbench.records.book import Book
-from workbench.work import offsets, pairs
-from workbench.work.jobs import JobView
-from workbench.work.pairs import Two
-from workbench.work.shop import Shop
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
+from workbench.work.offsets import offsets, pairs
+from workbench.work.offsets.pairs import Two
 
 PAIRS = (("6.936", "6.7635"), ("7.001", "6.8280"), ("6950", "6.777"), ("6.9200", "171.39 mm"))
 

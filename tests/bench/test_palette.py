@@ -10,13 +10,18 @@ from textual.pilot import Pilot
 
 from tests.bench.screens import SIZES, bench
 from tests.shop import demo_file, open_shop
+from workbench.bench.action_menu import (
+    CHOICES,
+    COLUMN,
+    ROWS,
+    Choice,
+)
 from workbench.bench.app import Bench
+from workbench.bench.hand.state import BenchState
 from workbench.bench.help import Help
 from workbench.bench.opens import GROUPS
 from workbench.bench.palette import Palette, entries, matching
-from workbench.bench.sheet import CHOICES, COLUMN, ROWS, Choice
-from workbench.bench.state import BenchState
-from workbench.work.shop import Shop
+from workbench.work.job.shop import Shop
 
 
 def test_every_action_of_the_sheet_is_in_the_palette() -> None:

@@ -8,9 +8,22 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from workbench.bench.canvas import Canvas, Mode
-from workbench.bench.plots import GLYPHS, extent, framed, grid, legend, plot_rows, ticks_of
-from workbench.work.series import Band, Mark, Point, Series
+from workbench.bench.draw.canvas import Canvas, Mode
+from workbench.bench.draw.plots import (
+    GLYPHS,
+    extent,
+    framed,
+    grid,
+    legend,
+    plot_rows,
+    ticks_of,
+)
+from workbench.work.history.series import (
+    Band,
+    Mark,
+    Point,
+    Series,
+)
 
 DAY = 86400.0
 T0 = 1_780_000_000.0

@@ -10,11 +10,11 @@ from tests.bench.screens import SIZES, Screen, bench
 from tests.bench.test_hands import FAST_S, Keys, begin, held, latest
 from tests.shop import heron, open_shop, ski, walk_to
 from workbench.bench.help import Help
-from workbench.bench.hold_screen import HoldScreen
-from workbench.bench.next_line import next_words
-from workbench.records import rows
-from workbench.work.plain_next import task_of
-from workbench.work.shop import Shop
+from workbench.bench.panels.next_line import next_words
+from workbench.bench.screens.ski.hold_screen import HoldScreen
+from workbench.records.store import rows
+from workbench.work.job.shop import Shop
+from workbench.work.job_text.next_text import task_of
 
 
 def asked(shop: Shop) -> Keys:

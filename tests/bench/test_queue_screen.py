@@ -12,9 +12,9 @@ import pytest
 from tests.bench.screens import Screen, before, bench
 from tests.shop import DAY, at_stage
 from workbench.bench.app import Bench
-from workbench.bench.queue_screen import QueueScreen
-from workbench.work import queue
-from workbench.work.shop import Shop
+from workbench.bench.screens.shop.queue_screen import QueueScreen
+from workbench.work.job.shop import Shop
+from workbench.work.roster import queue
 
 SIZES = ((120, 36), (80, 24))
 NEXT = "2026-11-26"

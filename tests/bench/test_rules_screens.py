@@ -11,10 +11,10 @@ import pytest
 from tests.bench.screens import Screen, bench
 from tests.shop import heron, ski, walk_to
 from workbench.bench.app import Bench
-from workbench.bench.forms import Form
-from workbench.bench.prompts import Prompt
-from workbench.work.rules import rules_of
-from workbench.work.shop import Shop
+from workbench.bench.bases.forms import Form
+from workbench.bench.bases.prompts import Prompt
+from workbench.work.job.shop import Shop
+from workbench.work.order.shop_policy import rules_of
 
 SIZES = ((120, 36), (80, 24))
 
@@ -195,7 +195,7 @@ async def test_repeats_are_counted_on_the_next_line_and_k_goes_on_with_fewer(sho
 
 async def test_enter_takes_the_last_setting_where_the_job_was_queued_so(shop: Shop) -> None:
     """Shown first, then accepted by another Enter; u takes it back."""
-    from workbench.work import queue
+    from workbench.work.roster import queue
 
     done = next(x for x in shop.roster() if x.stage == "signed off")
     view = shop.view(queue.queue_again(shop, done.ski_id, as_last_time=True))

@@ -11,8 +11,8 @@ from textual.pilot import Pilot
 from tests.bench.screens import before
 from tests.shop import Fin, heron, ski, walk_to
 from workbench.bench.app import Bench
-from workbench.work.jobs import JobView
-from workbench.work.shop import Shop
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
 
 WIDE, NARROW, SMALL = (120, 36), (80, 24), (50, 15)
 Before = Callable[[Pilot[Any]], Awaitable[None]]

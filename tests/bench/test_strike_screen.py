@@ -6,9 +6,9 @@ import pytest
 
 from tests.bench.screens import SIZES, Screen, bench
 from tests.shop import heron, read, ski, walk_to
-from workbench.bench.strike_screen import StrikeScreen
-from workbench.work.jobs import JobView
-from workbench.work.shop import Shop
+from workbench.bench.screens.ski.strike_screen import StrikeScreen
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
 
 SIX = ("2.4900", "2.4905", "2.5200", "2.4895", "2.4900", "2.4905")
 

@@ -13,19 +13,19 @@ from textual.events import Paste
 
 from tests.bench.screens import Screen, before
 from tests.shop import empty_shop
+from workbench.bench.action_menu import CHOICES
 from workbench.bench.app import Bench
-from workbench.bench.canvas import DOTS, Mode
-from workbench.bench.forms import Form, Prompt
-from workbench.bench.sheet import CHOICES
-from workbench.bench.study_list import StudyList
-from workbench.bench.study_picture import LABEL_ROWS, MARKS, study_picture
-from workbench.bench.study_result import ResultScreen
-from workbench.bench.study_take import TakeScreen
+from workbench.bench.bases.forms import Form, Prompt
+from workbench.bench.draw.canvas import DOTS, Mode
+from workbench.bench.screens.study.study_list import StudyList
+from workbench.bench.screens.study.study_picture import LABEL_ROWS, MARKS, study_picture
+from workbench.bench.screens.study.study_result import ResultScreen
+from workbench.bench.screens.study.study_take import TakeScreen
 from workbench.measure.lengths import parse_length
-from workbench.work import studies, study_words
-from workbench.work.shop import Shop
-from workbench.work.study_plans import plan_study
-from workbench.work.study_results import result_of
+from workbench.work.job.shop import Shop
+from workbench.work.study import studies, study_words
+from workbench.work.study.study_plans import plan_study
+from workbench.work.trust.study_results import result_of
 
 WIDE, NARROW = (120, 36), (80, 24)
 SIZES = (WIDE, NARROW)

@@ -6,9 +6,9 @@ import pytest
 
 from tests.bench.screens import SIZES, Screen, bench
 from tests.shop import heron, ski, walk_to
-from workbench.bench.temperature_screen import TemperatureScreen
-from workbench.work.at_twenty import in_force
-from workbench.work.shop import Shop
+from workbench.bench.screens.ski.temperature_screen import TemperatureScreen
+from workbench.work.job.shop import Shop
+from workbench.work.trust.temperature_correction import in_force
 
 
 async def begin(shop: Shop, screen: Screen) -> None:

@@ -18,8 +18,8 @@ from pathlib import Path
 import pytest
 
 from tests.shop import DAY, demo_file
-from workbench.records import rows
 from workbench.records.book import Book
+from workbench.records.store import rows
 
 ROOT = Path(__file__).resolve().parents[2]
 ENTERED, LEFT = b"\x1b[?1049h", b"\x1b[?1049l"

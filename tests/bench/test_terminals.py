@@ -19,12 +19,12 @@ import pytest
 from tests.bench.terminal import Terminal
 from tests.bench.test_kill import plain
 from tests.shop import demo_file, open_shop, ski
-from workbench.bench.plain_signs import plain as plain_sign
-from workbench.bench.ski_in_hand import draft_in
+from workbench.bench.draw.ascii_signs import plain as plain_sign
+from workbench.bench.hand.ski_in_hand import draft_in
 from workbench.bench.start import _let_go_of_the_terminal
-from workbench.records import rows
-from workbench.records.backups import copy_of_day
+from workbench.records.backup.backups import copy_of_day
 from workbench.records.book import Book
+from workbench.records.store import rows
 
 ENTERED, LEFT = b"\x1b[?1049h", b"\x1b[?1049l"
 MOUSE_OFF, PASTE_OFF, CURSOR_ON = b"\x1b[?1000l", b"\x1b[?2004l", b"\x1b[?25h"
@@ -346,7 +346,7 @@ raise SystemExit(main(["--book", sys.argv[1], "--who", "KV"]))
 """
 PLACES = {
     "in a key of the bench": (
-        "from workbench.bench.hands import Hands\nHands.next_side = lambda s: 1 / 0", b"\t"
+        "from workbench.bench.hand.hands import Hands\nHands.next_side = lambda s: 1 / 0", b"\t"
     ),
     "in a screen in front": (
         "from workbench.bench.help import Help\nHelp.on_mount = lambda s: 1 / 0", b"?"
@@ -355,7 +355,7 @@ PLACES = {
         "from workbench.bench.help import Help\nHelp.on_key = lambda s, e: 1 / 0", b"?x"
     ),
     "in drawing a panel": (
-        "from workbench.bench import panels\nfrom workbench.bench.hands import Hands\n"
+        "from workbench.bench import panels\nfrom workbench.bench.hand.hands import Hands\n"
         "def flip(self):\n    panels.top_line = None\n    self._set()\nHands.flip_unit = flip", b"*"
     ),
     "in a timer": (

@@ -17,7 +17,7 @@ from textual.theme import BUILTIN_THEMES
 from textual.widgets import Button, DataTable, Label
 
 from tests.strategies import HOSTILE_NAMES, hostile_names
-from workbench.bench.text import (
+from workbench.bench.draw.text import (
     LIMIT,
     lines,
     literal,
@@ -27,7 +27,14 @@ from workbench.bench.text import (
     visible,
     wrapped,
 )
-from workbench.bench.themes import CONTRAST, NAMES, THEMES, VARIABLE_DEFAULTS, pick, register
+from workbench.bench.draw.themes import (
+    CONTRAST,
+    NAMES,
+    THEMES,
+    VARIABLE_DEFAULTS,
+    pick,
+    register,
+)
 
 MARKUP = ("[b]X[/b]", "a[/nope]b", "[Q1]", "[ x]", "[$primary]", "[@click=app.quit]go[/]", "a\\")
 

@@ -11,10 +11,10 @@ from textual.pilot import Pilot
 from tests.bench.screens import SIZES
 from tests.shop import heron, read, ski, walk_to
 from workbench.bench.app import Bench
-from workbench.work.calipers import in_hand
-from workbench.work.jobs import JobView
-from workbench.work.shop import Shop
-from workbench.work.temperature import state_temperature
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
+from workbench.work.job.temperature import state_temperature
+from workbench.work.roster.calipers import in_hand
 
 SEVEN = ("2.4900", "2.4905", "2.4900", "2.4895", "2.4900", "2.4905", "2.5200")
 WARM = {"blade": "86 F", "caliper": "79 F", "scale": "F"}

@@ -25,17 +25,17 @@ from tests.bench.test_kill import (
     stands_where_it_was,
 )
 from tests.shop import demo_file, heron, open_shop, ski, walk_to
-from workbench.bench.ski_in_hand import draft_in
-from workbench.records import rows
+from workbench.bench.hand.ski_in_hand import draft_in
 from workbench.records.book import Book
-from workbench.work.jobs import JobView
-from workbench.work.shop import Shop
+from workbench.records.store import rows
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
 
 WORKER = """
 import sys
 from workbench.measure.lengths import parse_length
 from workbench.records.book import Book
-from workbench.work.shop import Shop
+from workbench.work.job.shop import Shop
 path, job, who, count = sys.argv[1:]
 with Book(path, bench=who) as book:
     shop = Shop(book, who=who)
@@ -47,7 +47,7 @@ with Book(path, bench=who) as book:
             line = view.lines[0]
         text = f"2.4{n % 1000:03d}"
         taken = (line.method_id, view.progress.pass_number, text, "in", float(text) * 25.4)
-        from workbench.records.rows import Taken
+        from workbench.records.store.rows import Taken
         book.add_reading(job, who, Taken(*taken))
 """
 

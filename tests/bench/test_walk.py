@@ -6,10 +6,10 @@ import pytest
 
 from tests.bench.screens import SIZES, Screen, bench
 from tests.shop import Fin, at_stage, heron, ski, walk_to
-from workbench.fin.fit import Reading, fit_pose
-from workbench.records import rows
-from workbench.work.jobs import Line
-from workbench.work.shop import Shop
+from workbench.fin.pose.fit import Reading, fit_pose
+from workbench.records.store import rows
+from workbench.work.job.shop import Shop
+from workbench.work.trust.job_reading import Line
 
 
 async def _step(screen: Screen, fin: Fin) -> None:

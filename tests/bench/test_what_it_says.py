@@ -9,12 +9,12 @@ from pathlib import Path
 from tests.bench.screens import bench
 from tests.bench.test_hands import begin
 from tests.shop import demo_file, heron, open_shop, ski, walk_to
-from workbench.bench.hands import Hands
-from workbench.bench.next_line import next_rows, next_words
-from workbench.bench.panels import picture, target, top_line
-from workbench.bench.readings_panel import readings
-from workbench.bench.turns_panel import turns
-from workbench.work.shop import Shop
+from workbench.bench.hand.hands import Hands
+from workbench.bench.panels.next_line import next_rows, next_words
+from workbench.bench.panels.panel_text import picture, target, top_line
+from workbench.bench.panels.readings_panel import readings
+from workbench.bench.panels.turns_panel import turns
+from workbench.work.job.shop import Shop
 
 
 def test_the_step_that_is_due_stays_in_sight(shop: Shop) -> None:

@@ -11,16 +11,16 @@ import pytest
 
 from tests.bench.screens import Screen, bench
 from tests.shop import DAY, TODAY, Fin, at_stage, heron
+from workbench.bench.hand.state import BenchState
 from workbench.bench.palette import entries, matching
-from workbench.bench.panels import roster
-from workbench.bench.state import BenchState
+from workbench.bench.panels.panel_text import roster
 from workbench.errors import InputError
 from workbench.measure.lengths import parse_length
-from workbench.records import rows
-from workbench.work.ride_rules import rules_of
-from workbench.work.rides import complaints_in
-from workbench.work.roster import RosterLine
-from workbench.work.shop import Shop
+from workbench.records.store import rows
+from workbench.work.advice.ride_rules import rules_of
+from workbench.work.advice.rides import complaints_in
+from workbench.work.job.queue_line import RosterLine
+from workbench.work.job.shop import Shop
 
 CSV = """Ski,Rider,Serial,Model,Size,Unit,Blade,Block,Wing,Due,Note
 Plover 67,Nadia Brum,QT-9101,Plover,67,in,1,1,yes,09:30,first set of the year

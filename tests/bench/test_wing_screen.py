@@ -9,13 +9,13 @@ import pytest
 from tests.bench.screens import SIZES, Screen, before, bench
 from tests.shop import Fin, ski, walk_to
 from workbench.bench.app import Bench
-from workbench.bench.forms import Form
-from workbench.bench.wing_drawing import wing_picture
-from workbench.bench.wing_screen import WingScreen
-from workbench.work import base_curve, wing
-from workbench.work.jobs import JobView
-from workbench.work.shop import Shop
-from workbench.work.wing_setup import change_setup, wing_setup
+from workbench.bench.bases.forms import Form
+from workbench.bench.screens.ski.wing_drawing import wing_picture
+from workbench.bench.screens.ski.wing_screen import WingScreen
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
+from workbench.work.trust.wing_setup import change_setup, wing_setup
+from workbench.work.wing import base_curve, wing_report
 
 SETUP = {
     "gauges": "7 7.5 8", "hold": "front", "straightedge": "6", "place": "3", "lead": "out",
@@ -178,7 +178,7 @@ def test_the_drawing_shows_base_holds_and_wing(shop: Shop, mode: Any, shape: str
     if shape != "bulge":
         fields = {**BULGE, "shape": "hollow", "gap": "0" if shape == "flat" else ".02"}
         base_curve.keep_curve(shop, view, "sagitta", fields, "in")
-    report = wing.wing_report(shop, view)
+    report = wing_report.wing_report(shop, view)
     drawn = wing_picture(report, 100, 12, mode)
     plain = drawn.canvas.plain()
     words = ("rests", "wing") if shape == "hollow" else ("front", "middle", "rear", "wing")

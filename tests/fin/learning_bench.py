@@ -30,9 +30,9 @@ from tests.fin.learning_shop import (
     takes,
 )
 from tests.fin.plates import IN
-from workbench.fin.guidance import Target
 from workbench.fin.learn.decide import decide
 from workbench.fin.learn.replay import begin, taught
+from workbench.fin.plan.guidance import Target
 
 SEED = 20_000
 WAYS = (

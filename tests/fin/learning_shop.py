@@ -12,16 +12,24 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from tests.fin.plates import DEPTH, IN, LENGTH, TAIL, inches, practice_rig
-from workbench.fin.blade import Blade, Hole
-from workbench.fin.guidance import Rig, Target, plan
+from workbench.fin.frame.pose import Pose
 from workbench.fin.learn.decide import decide
 from workbench.fin.learn.imperfections import ORDINARY, Imperfections
-from workbench.fin.learn.replay import InJob, Learnt, Round, begin, go_on, nothing_learnt, take_more
+from workbench.fin.learn.replay import (
+    InJob,
+    Learnt,
+    Round,
+    begin,
+    go_on,
+    nothing_learnt,
+    take_more,
+)
 from workbench.fin.learn.sight import Takes
 from workbench.fin.learn.state import BACKLASH, OFFSETS
-from workbench.fin.pose import Pose
-from workbench.fin.readings import Reading
-from workbench.fin.studs import Stud, seat
+from workbench.fin.parts.blade import Blade, Hole
+from workbench.fin.parts.studs import Stud, seat
+from workbench.fin.plan.guidance import Rig, Target, plan
+from workbench.fin.reading.readings import Reading
 
 METHODS = (DEPTH, TAIL, LENGTH)
 Turns = tuple[float, float, float]

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from workbench.fin.base import Base
-from workbench.fin.blade import Blade, Hole
-from workbench.fin.guidance import Rig
-from workbench.fin.methods import Method, Station, observe
-from workbench.fin.pose import Point, Pose
-from workbench.fin.readings import Reading
-from workbench.fin.studs import Stud
+from workbench.fin.frame.pose import Point, Pose
+from workbench.fin.parts.base import Base
+from workbench.fin.parts.blade import Blade, Hole
+from workbench.fin.parts.studs import Stud
+from workbench.fin.plan.guidance import Rig
+from workbench.fin.reading.observe import Method, Station, observe
+from workbench.fin.reading.readings import Reading
 
 IN = 25.4
 CURVED = Base(150 * IN, 3.5 * IN)

@@ -14,8 +14,14 @@ from shapely.geometry import LineString, Polygon
 from tests import strategies as made
 from tests.fin.plates import practice_plate, rectangle
 from workbench.errors import InputError
-from workbench.fin.blade import Blade, Hole, area_and_centroid, distance_to_segment, inward_normal
-from workbench.fin.pose import Point
+from workbench.fin.frame.pose import Point
+from workbench.fin.parts.blade import (
+    Blade,
+    Hole,
+    area_and_centroid,
+    distance_to_segment,
+    inward_normal,
+)
 
 
 def blade_of(*points: Point, edge: tuple[Point, Point] | None = None) -> Blade:

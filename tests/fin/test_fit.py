@@ -28,13 +28,18 @@ from tests.fin.plates import (
     trapezoid,
 )
 from workbench.errors import InputError
-from workbench.fin.base import Base
-from workbench.fin.blade import Blade
-from workbench.fin.fit import Fit, NoPoseError, Reading, fit_pose
-from workbench.fin.methods import Method, Station, observe
-from workbench.fin.pose import Pose
-from workbench.fin.scribes import Scribe
-from workbench.fin.search import LIKELY
+from workbench.fin.frame.pose import Pose
+from workbench.fin.parts.base import Base
+from workbench.fin.parts.blade import Blade
+from workbench.fin.pose.fit import (
+    Fit,
+    NoPoseError,
+    Reading,
+    fit_pose,
+)
+from workbench.fin.pose.search import LIKELY
+from workbench.fin.reading.coarse import Scribe
+from workbench.fin.reading.observe import Method, Station, observe
 
 
 def apart(a: Pose, b: Pose) -> float:

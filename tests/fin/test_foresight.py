@@ -7,13 +7,13 @@ import random
 
 import pytest
 
-from workbench.fin.fit import fit_pose
-from workbench.fin.foresight import U_TURN, expected_after
-from workbench.fin.readings import Reading
+from workbench.fin.plan.expectation import U_TURN, expected_after
+from workbench.fin.pose.fit import fit_pose
+from workbench.fin.reading.readings import Reading
 from workbench.measure.slips import CRITICAL, doubt
 from workbench.places import shipped
-from workbench.work.orders import read_order
-from workbench.work.trust import Taken, reading_u_mm, readings_of
+from workbench.work.order.order_file import read_order
+from workbench.work.trust.reading_budget import Taken, reading_u_mm, readings_of
 
 ERROR_MM = 0.254
 

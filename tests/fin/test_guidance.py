@@ -27,9 +27,9 @@ from tests.fin.plates import (
     readings_at,
 )
 from workbench.errors import InputError, OutOfReachError
-from workbench.fin.base import Base
-from workbench.fin.fit import NoPoseError, Reading, fit_pose
-from workbench.fin.guidance import (
+from workbench.fin.frame.pose import Pose
+from workbench.fin.parts.base import Base
+from workbench.fin.plan.guidance import (
     Plan,
     Rig,
     StudLimitError,
@@ -39,8 +39,8 @@ from workbench.fin.guidance import (
     plan,
     u_after,
 )
-from workbench.fin.methods import Method, Station, observe
-from workbench.fin.pose import Pose
+from workbench.fin.pose.fit import NoPoseError, Reading, fit_pose
+from workbench.fin.reading.observe import Method, Station, observe
 
 THREE = (DEPTH, TAIL, LENGTH)
 CHANGES = st.floats(-0.6, 0.6)

@@ -19,13 +19,18 @@ from tests.fin.plates import (
     practice_plate,
     readings_at,
 )
-from workbench.fin.base import Base
-from workbench.fin.blade import Blade
-from workbench.fin.equations import Equations
-from workbench.fin.fit import fit_pose
-from workbench.fin.held import closed_form, solve_held
-from workbench.fin.methods import Method, Observation, Scribe, observe
-from workbench.fin.pose import Pose
+from workbench.fin.frame.pose import Pose
+from workbench.fin.parts.base import Base
+from workbench.fin.parts.blade import Blade
+from workbench.fin.pose.equations import Equations
+from workbench.fin.pose.fit import fit_pose
+from workbench.fin.pose.fixed_contacts import closed_form, solve_held
+from workbench.fin.reading.observe import (
+    Method,
+    Observation,
+    Scribe,
+    observe,
+)
 
 CLEAR = LEVEL.moved(0.0, 1.3, 0.0)
 """A pose of the practice plate with no corner near a level."""

@@ -13,12 +13,17 @@ import pytest
 from tests import strategies as made
 from tests.fin import oracle
 from workbench.errors import OutOfReachError
-from workbench.fin.base import Base
-from workbench.fin.blade import Blade
-from workbench.fin.fit import Fit, NoPoseError, Reading, fit_pose
-from workbench.fin.guidance import Rig, Target, plan
-from workbench.fin.methods import Method, observe
-from workbench.fin.pose import Pose
+from workbench.fin.frame.pose import Pose
+from workbench.fin.parts.base import Base
+from workbench.fin.parts.blade import Blade
+from workbench.fin.plan.guidance import Rig, Target, plan
+from workbench.fin.pose.fit import (
+    Fit,
+    NoPoseError,
+    Reading,
+    fit_pose,
+)
+from workbench.fin.reading.observe import Method, observe
 
 STRONG = 1e-3
 """Least ratio of singular values, by numpy, from which readings must give a pose."""

@@ -15,9 +15,7 @@ from scipy.stats import multivariate_normal
 from tests.fin.learning_bench import WAYS, Run, mean_and_error, runs
 from tests.fin.learning_shop import CORNERS, METHODS, Truth, bench_rig, fresh, season, takes
 from tests.fin.plates import IN, readings_at
-from workbench.fin.blade import Blade
-from workbench.fin.fit import fit_pose
-from workbench.fin.guidance import Rig, Target, plan
+from workbench.fin.frame.pose import Pose
 from workbench.fin.learn.decide import decide
 from workbench.fin.learn.edges import edges_of
 from workbench.fin.learn.imperfections import EXACT, ORDINARY, Imperfections
@@ -36,13 +34,20 @@ from workbench.fin.learn.replay import (
 )
 from workbench.fin.learn.seating import together
 from workbench.fin.learn.sight import Takes, look
-from workbench.fin.learn.state import OFFSETS, State, effect_of, turned
+from workbench.fin.learn.state import (
+    OFFSETS,
+    State,
+    effect_of,
+    turned,
+)
 from workbench.fin.learn.within import all_within
-from workbench.fin.methods import observe_all
-from workbench.fin.pose import Pose
-from workbench.fin.threads import known_leads, lead_of_thread
+from workbench.fin.parts.blade import Blade
+from workbench.fin.parts.threads import known_leads, lead_of_thread
+from workbench.fin.plan.guidance import Rig, Target, plan
+from workbench.fin.pose.fit import fit_pose
+from workbench.fin.reading.observe import observe_all
 from workbench.places import shipped
-from workbench.work.orders import read_order
+from workbench.work.order.order_file import read_order
 
 ORDERS = sorted((shipped("fixtures") / "orders").iterdir())
 

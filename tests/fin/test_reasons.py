@@ -20,10 +20,10 @@ from tests.fin.plates import (
     rectangle,
 )
 from workbench.errors import PoseError
-from workbench.fin.base import Base
-from workbench.fin.fit import NoPoseError, Reading, fit_pose
-from workbench.fin.methods import Method, Station
-from workbench.fin.pose import Pose
+from workbench.fin.frame.pose import Pose
+from workbench.fin.parts.base import Base
+from workbench.fin.pose.fit import NoPoseError, Reading, fit_pose
+from workbench.fin.reading.observe import Method, Station
 
 
 def reason_of(readings: list[Reading], base: Base, blade: object = None) -> NoPoseError:

@@ -8,15 +8,20 @@ from dataclasses import replace
 import pytest
 
 from tests.fin.plates import CURVED, DEPTH, IN, LENGTH, TAIL, practice_rig, readings_at
-from workbench.fin.blade import Blade
-from workbench.fin.fit import Fit, fit_pose
-from workbench.fin.guidance import Plan, Target, plan, plan_from
-from workbench.fin.methods import Method, Station
-from workbench.fin.pose import Pose
-from workbench.fin.remarks import ODD_TILT_RAD
-from workbench.fin.rig import Rig
-from workbench.fin.roughness import rough_methods
-from workbench.work.words import remark_words
+from workbench.fin.frame.pose import Pose
+from workbench.fin.parts.blade import Blade
+from workbench.fin.plan.guidance import (
+    Plan,
+    Target,
+    plan,
+    plan_from,
+)
+from workbench.fin.plan.remarks import ODD_TILT_RAD
+from workbench.fin.plan.roughness import rough_methods
+from workbench.fin.pose.fit import Fit, fit_pose
+from workbench.fin.reading.observe import Method, Station
+from workbench.fin.reading.rig import Rig
+from workbench.work.text.words import remark_words
 
 SECOND = Method("depth, hole 1", "depth", Station((4.5 * IN, 2.0 * IN)))
 

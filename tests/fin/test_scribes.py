@@ -11,13 +11,20 @@ from hypothesis import strategies as st
 from tests import strategies as made
 from tests.fin.plates import DEEPEST, DEPTH, LENGTH, TAIL, practice_plate
 from workbench.errors import InputError
-from workbench.fin.base import Base
-from workbench.fin.fit import Fit, fit_pose
-from workbench.fin.goals import goals_of
-from workbench.fin.methods import COARSE_U_MM, Method, Observation, Scribe, Station, observe
-from workbench.fin.plans import Target
-from workbench.fin.pose import Pose
-from workbench.fin.readings import NoPoseError, Reading
+from workbench.fin.frame.pose import Pose
+from workbench.fin.parts.base import Base
+from workbench.fin.plan.goals import goals_of
+from workbench.fin.plan.plan import Target
+from workbench.fin.pose.fit import Fit, fit_pose
+from workbench.fin.reading.observe import (
+    COARSE_U_MM,
+    Method,
+    Observation,
+    Scribe,
+    Station,
+    observe,
+)
+from workbench.fin.reading.readings import NoPoseError, Reading
 
 PLATE = practice_plate()
 HERE = Pose(16.5, -27.0, 0.004)

@@ -14,11 +14,19 @@ from shapely.geometry import LineString
 from tests import strategies as made
 from tests.fin.plates import LEVEL, practice_plate, practice_rig, rectangle, stud
 from workbench.errors import InputError, OutOfReachError
-from workbench.fin.base import Base
-from workbench.fin.blade import Blade
-from workbench.fin.guidance import Rig
-from workbench.fin.pose import Point, Pose
-from workbench.fin.studs import Stud, check_studs, edge_of, named, said, seat, travel
+from workbench.fin.frame.pose import Point, Pose
+from workbench.fin.parts.base import Base
+from workbench.fin.parts.blade import Blade
+from workbench.fin.parts.studs import (
+    Stud,
+    check_studs,
+    edge_of,
+    named,
+    said,
+    seat,
+    travel,
+)
+from workbench.fin.plan.guidance import Rig
 
 FAR = 1000.0
 

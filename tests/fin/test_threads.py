@@ -9,7 +9,12 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from workbench.errors import InputError
-from workbench.fin.threads import ISO_COARSE_MM, UNIFIED_TPI, lead_of_thread, lead_of_tpi
+from workbench.fin.parts.threads import (
+    ISO_COARSE_MM,
+    UNIFIED_TPI,
+    lead_of_thread,
+    lead_of_tpi,
+)
 
 # ISO 261 / ISO 724 coarse series (iso-coarse-threads): pitch, d2, d3, D1 in mm.
 COARSE = {

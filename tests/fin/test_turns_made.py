@@ -7,12 +7,12 @@ import random
 
 import pytest
 
-from workbench.fin.fit import fit_pose
-from workbench.fin.foresight import U_TURN
-from workbench.fin.turns_made import DOUBTED_FROM, explanations
+from workbench.fin.plan.expectation import U_TURN
+from workbench.fin.plan.turns_made import DOUBTED_FROM, explanations
+from workbench.fin.pose.fit import fit_pose
 from workbench.places import shipped
-from workbench.work.orders import read_order
-from workbench.work.trust import Taken, reading_u_mm, readings_of
+from workbench.work.order.order_file import read_order
+from workbench.work.trust.reading_budget import Taken, reading_u_mm, readings_of
 
 ORDER = read_order(shipped("fixtures") / "orders" / "practice-plate.toml")
 METHODS = [r.method for r in ORDER.readings][:3]

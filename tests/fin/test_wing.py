@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from scipy.optimize import linprog
 
 from workbench.errors import InputError
-from workbench.fin.base import Base
 from workbench.fin.curve import height_of_segment_mm
+from workbench.fin.parts.base import Base
 from workbench.fin.wing import (
     HOLDS,
     Arc,

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from tests.measure.figures import figure
 from workbench.errors import BenchError, InputError
-from workbench.measure.adjustment import (
+from workbench.measure.stats.adjustment import (
     RankDefectError,
     adjust,
     critical_w,

@@ -11,13 +11,13 @@ from hypothesis import strategies as st
 
 from tests.measure.figures import figure
 from workbench.errors import InputError
-from workbench.measure.agreement import (
+from workbench.measure.propagation import correlation
+from workbench.measure.stats.agreement import (
     agreement,
     repeatability_coefficient,
     restated,
     sd_of_single_differences,
 )
-from workbench.measure.propagation import correlation
 
 pairs = st.lists(st.tuples(st.floats(-100, 100), st.floats(-100, 100)), min_size=2, max_size=30)
 

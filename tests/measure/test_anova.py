@@ -12,8 +12,8 @@ from scipy import stats
 
 from tests.measure.figures import figure
 from workbench.errors import InputError
-from workbench.measure.anova import one_way, two_way
 from workbench.measure.repeats import sum_of_squares
+from workbench.measure.stats.anova import one_way, two_way
 
 
 def groups_of(rows: list[list[float]]) -> list[list[float]]:

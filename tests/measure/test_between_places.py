@@ -6,7 +6,7 @@ import pytest
 
 from tests.measure.figures import figure
 from workbench.errors import InputError
-from workbench.measure.between_places import between_places
+from workbench.measure.stats.between_places import between_places
 
 
 @pytest.mark.parametrize("material", ["A", "D", "E"])

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from tests.measure.figures import figure
 from workbench.errors import InputError
 from workbench.measure.budget import Budget, Contribution
-from workbench.measure.distributions import coverage_factor
+from workbench.measure.numerics.distributions import coverage_factor
 from workbench.measure.repeats import summarise
 
 positive = st.floats(1e-6, 1e3)

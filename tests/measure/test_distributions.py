@@ -11,7 +11,7 @@ from scipy import stats
 
 from tests.measure.figures import figure
 from workbench.errors import InputError
-from workbench.measure.distributions import (
+from workbench.measure.numerics.distributions import (
     chi2_cdf,
     chi2_quantile,
     chi2_sf,

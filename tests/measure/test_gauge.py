@@ -11,16 +11,16 @@ from hypothesis import strategies as st
 
 from tests.measure.figures import figure
 from workbench.errors import InputError
-from workbench.measure.anova import Effect, probability, ratio
-from workbench.measure.gauge import (
+from workbench.measure.numerics.range_constants import k_many, k_one, range_moments
+from workbench.measure.stats.anova import Effect, probability, ratio
+from workbench.measure.stats.gauge_study import (
     average_range,
     by_anova,
     by_ranges,
     person_averages,
     rating,
 )
-from workbench.measure.range_constants import k_many, k_one, range_moments
-from workbench.measure.study import Study, StudyReading, collect
+from workbench.measure.stats.study import Study, StudyReading, collect
 
 
 def reference_study() -> Study:

@@ -10,11 +10,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.measure.test_gauge import made_up, reference_study
-from workbench.measure.distributions import coverage_factor
-from workbench.measure.gauge import by_anova
-from workbench.measure.honest_change import by_anyone, by_one_person
+from workbench.measure.numerics.distributions import coverage_factor
 from workbench.measure.scatter import Scatter
-from workbench.measure.study import Study
+from workbench.measure.stats.gauge_study import by_anova
+from workbench.measure.stats.smallest_change import by_anyone, by_one_person
+from workbench.measure.stats.study import Study
 
 
 def test_for_many_degrees_of_freedom_it_is_the_limit_of_2_8() -> None:

@@ -12,8 +12,9 @@ from scipy import optimize, stats
 
 from tests.measure.figures import figure
 from workbench.errors import InputError
-from workbench.measure.adjustment import adjust
-from workbench.measure.lines import (
+from workbench.measure.propagation import correlation
+from workbench.measure.stats.adjustment import adjust
+from workbench.measure.stats.regression import (
     LineError,
     Slope,
     deming,
@@ -22,7 +23,6 @@ from workbench.measure.lines import (
     weighted_line,
     york,
 )
-from workbench.measure.propagation import correlation
 
 
 def cloud(seed: int, n: int = 12) -> tuple[list[float], list[float]]:

@@ -8,7 +8,12 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from workbench.measure.matrix import dependent_columns, factor, inverse_gram, solve
+from workbench.measure.numerics.linalg import (
+    dependent_columns,
+    factor,
+    inverse_gram,
+    solve,
+)
 
 
 @given(st.integers(1, 5), st.integers(0, 8), st.integers(0, 2**32))

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from workbench.errors import InputError
-from workbench.measure.meaningful import acceptance, difference_expanded, verdict
+from workbench.measure.significance import acceptance, difference_expanded, verdict
 
 
 @pytest.mark.parametrize(

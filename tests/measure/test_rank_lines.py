@@ -12,8 +12,8 @@ from scipy import stats
 
 from tests.measure.figures import figure
 from workbench.errors import InputError
-from workbench.measure.lines import LineError
-from workbench.measure.rank_lines import median, passing_bablok, theil_sen
+from workbench.measure.stats.rank_regression import median, passing_bablok, theil_sen
+from workbench.measure.stats.regression import LineError
 
 
 def test_method_comparison_data():

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from workbench.errors import InputError
-from workbench.measure.study import (
+from workbench.measure.stats.study import (
     MissingCellError,
     MixedUnitsError,
     StudyReading,

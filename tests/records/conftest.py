@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from workbench.records.book import Book
-from workbench.records.rows import (
+from workbench.records.store.rows import (
     Blade,
     Block,
     Caliper,

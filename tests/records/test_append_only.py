@@ -11,9 +11,9 @@ from pathlib import Path
 import pytest
 
 from workbench.records.book import Book
-from workbench.records.pen import Pen
-from workbench.records.rows import Baseline, BaselineEntry, Turn
-from workbench.records.schema import PARTS, WITH_IDS, Table
+from workbench.records.store.rows import Baseline, BaselineEntry, Turn
+from workbench.records.store.schema import PARTS, WITH_IDS, Table
+from workbench.records.store.writer import Pen
 
 from .conftest import furnish
 
@@ -187,7 +187,7 @@ def test_how_the_connection_is_set(full_book: Path) -> None:
 
 def test_queries_of_the_bench_use_an_index(full_book: Path) -> None:
     """No query that runs at the bench reads a whole table of facts or jobs."""
-    from workbench.records import facts, jobs
+    from workbench.records.tables import facts, jobs
 
     asked = [
         *(facts._FACTS.format(table=table) for table in facts._TABLES.values()),

@@ -14,10 +14,10 @@ import pytest
 
 from tests.records.conftest import Shop
 from workbench.errors import RecordsError
-from workbench.records import backups
+from workbench.records.backup import backups
+from workbench.records.backup.opening import open_book
 from workbench.records.book import Book
-from workbench.records.opening import open_book
-from workbench.records.schema import applied, migrations
+from workbench.records.store.schema import applied, migrations
 
 DAY = date(2031, 5, 6)
 NOW = datetime(2031, 5, 6, 17, 30, 5)
@@ -257,7 +257,7 @@ def test_a_damaged_book_is_kept_aside_with_its_log(closed_book: Path, saved: Pat
 OPEN = """
 import sys, time
 from workbench.records.book import Book
-from workbench.records.opening import open_book
+from workbench.records.backup.opening import open_book
 book = Book(sys.argv[1])
 print("open", flush=True)
 time.sleep(60)

@@ -12,11 +12,11 @@ import pytest
 from sqlite_utils import Migrations
 
 from workbench.errors import InputError
-from workbench.records import schema
+from workbench.records.backup.opening import open_book
 from workbench.records.book import Book
-from workbench.records.faults import UnknownRowError
-from workbench.records.opening import open_book
-from workbench.records.rows import Caliper, CaliperCheck
+from workbench.records.store import schema
+from workbench.records.store.faults import UnknownRowError
+from workbench.records.store.rows import Caliper, CaliperCheck
 
 from .conftest import Shop
 

@@ -11,11 +11,11 @@ import pytest
 
 from tests.records.conftest import Shop, furnish
 from workbench.errors import RecordsError
-from workbench.records import backups
+from workbench.records.backup import backups
+from workbench.records.backup.opening import open_book
 from workbench.records.book import Book
-from workbench.records.faults import RefusedFileError
-from workbench.records.opening import open_book
-from workbench.records.schema import migrations
+from workbench.records.store.faults import RefusedFileError
+from workbench.records.store.schema import migrations
 
 ID = "01a22673-ddda-7c18-ba0f-a08dc55d1941"
 

@@ -7,8 +7,8 @@ from dataclasses import replace
 import pytest
 
 from workbench.errors import InputError
-from workbench.records import days
-from workbench.records.rows import Turn
+from workbench.records.store.rows import Turn
+from workbench.records.tables import days
 
 from .conftest import DAY, Shop
 

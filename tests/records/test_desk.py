@@ -17,7 +17,7 @@ import pytest
 
 from workbench.errors import InputError
 from workbench.records.book import Book
-from workbench.records.rows import Mark
+from workbench.records.store.rows import Mark
 
 from .conftest import Shop, furnish
 
@@ -193,7 +193,7 @@ def test_a_read_sees_one_state_of_the_book(shop: Shop) -> None:
 def test_rows_alone_load_no_database() -> None:
     """The plain values can be imported without SQLite or sqlite-utils."""
     probe = (
-        "import sys; import workbench.records.rows; "
+        "import sys; import workbench.records.store.rows; "
         "print([m for m in ('sqlite3', 'sqlite_utils') if m in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", probe], capture_output=True, text=True, check=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from workbench.errors import InputError, RecordsError
-from workbench.records.rows import RideNote, Temperature, WingSetting
+from workbench.records.store.rows import RideNote, Temperature, WingSetting
 
 from .conftest import Shop
 

@@ -22,12 +22,26 @@ from sqlite_utils import Database
 from tests.records.conftest import DAY, Shop, blade, block, furnish, ski
 from workbench.errors import InputError
 from workbench.records.book import Book
-from workbench.records.database import Database as Bare
-from workbench.records.exchange_checks import time_of
-from workbench.records.exchange_form import LOCAL_SETTINGS, ORDER, PART_OF
-from workbench.records.exchange_in import Brought
-from workbench.records.rows import Baseline, BaselineEntry, Method, PassRow, Reading, Taken, Turn
-from workbench.records.schema import PARTS, RECKONED_QUEUE, WITH_IDS, Table, fingerprint
+from workbench.records.exchange.form import LOCAL_SETTINGS, ORDER, PART_OF
+from workbench.records.exchange.form_checks import time_of
+from workbench.records.exchange.rows_in import Brought
+from workbench.records.store.database import Database as Bare
+from workbench.records.store.rows import (
+    Baseline,
+    BaselineEntry,
+    Method,
+    PassRow,
+    Reading,
+    Taken,
+    Turn,
+)
+from workbench.records.store.schema import (
+    PARTS,
+    RECKONED_QUEUE,
+    WITH_IDS,
+    Table,
+    fingerprint,
+)
 
 
 def out(book: Book, ski_id: str | None = None) -> dict[str, Any]:

@@ -14,7 +14,7 @@ from tests.records.conftest import Shop
 from tests.records.test_exchange import Undone, _of, out, play
 from workbench.errors import InputError
 from workbench.records.book import Book
-from workbench.records.rows import Taken
+from workbench.records.store.rows import Taken
 
 
 @pytest.fixture

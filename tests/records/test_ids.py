@@ -14,7 +14,12 @@ from hypothesis import strategies as st
 
 from workbench.errors import RecordsError
 from workbench.records.book import Book
-from workbench.records.ids import Mint, bench_of, bench_tag, is_id
+from workbench.records.store.ids import (
+    Mint,
+    bench_of,
+    bench_tag,
+    is_id,
+)
 
 from .conftest import furnish
 

@@ -14,12 +14,20 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from workbench.errors import InputError
-from workbench.records import jobs
 from workbench.records.book import Book
-from workbench.records.database import Database
-from workbench.records.faults import StruckTwiceError, UnknownRowError
-from workbench.records.rows import Mark, PassRow, Reading, SignOff, Taken, Target, Turn
-from workbench.records.schema import RECKONED_QUEUE, fingerprint
+from workbench.records.store.database import Database
+from workbench.records.store.faults import StruckTwiceError, UnknownRowError
+from workbench.records.store.rows import (
+    Mark,
+    PassRow,
+    Reading,
+    SignOff,
+    Taken,
+    Target,
+    Turn,
+)
+from workbench.records.store.schema import RECKONED_QUEUE, fingerprint
+from workbench.records.tables import jobs
 
 from .conftest import DAY, Shop, furnish
 

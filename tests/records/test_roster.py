@@ -12,8 +12,13 @@ from hypothesis import strategies as st
 
 from workbench.errors import InputError
 from workbench.records.book import Book
-from workbench.records.faults import UnknownRowError
-from workbench.records.rows import Baseline, BaselineEntry, Blade, Method
+from workbench.records.store.faults import UnknownRowError
+from workbench.records.store.rows import (
+    Baseline,
+    BaselineEntry,
+    Blade,
+    Method,
+)
 
 from .conftest import Shop, blade, block, ski
 

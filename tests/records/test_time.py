@@ -12,16 +12,18 @@ import pytest
 
 from tests.bench.screens import bench
 from tests.shop import DAY, demo_file, heron, open_shop, ski, walk_to
-from workbench.records import rows
 from workbench.records.book import Book
-from workbench.records.days import JobTimes
-from workbench.work import looking, offset_words, wing_words
-from workbench.work.exchange import export_book, take_in
-from workbench.work.history import load_history
-from workbench.work.local_time import clock_words, day_and_time, local_day
-from workbench.work.queue import minutes_of
-from workbench.work.shop import Shop
-from workbench.work.timeline import timeline_of
+from workbench.records.store import rows
+from workbench.records.tables.days import JobTimes
+from workbench.work.exchange.exchange import export_book, take_in
+from workbench.work.history.history import load_history
+from workbench.work.history.timeline import timeline_of
+from workbench.work.job import open_book
+from workbench.work.job.shop import Shop
+from workbench.work.offsets import offset_words
+from workbench.work.roster.queue import minutes_of
+from workbench.work.text.local_time import clock_words, day_and_time, local_day
+from workbench.work.wing import wing_words
 
 from .conftest import furnish
 
@@ -233,7 +235,7 @@ async def test_a_bench_left_open_over_midnight(
 ) -> None:
     """It goes on to the new day by itself, the unfinished with it, and never back to one past."""
     today = _Today(date.fromisoformat(DAY))
-    monkeypatch.setattr(looking, "date", today)
+    monkeypatch.setattr(open_book, "date", today)
     with Book(demo_file(tmp_path)) as book:
         shop = Shop(book, who="KV")
         open_now = {line.job_id for line in shop.roster() if line.stage != "signed off"}

@@ -43,30 +43,33 @@ from hypothesis.stateful import (
 from tests.shop import NOON, Fin, advance
 from tests.work.promise_model import Fact, Ski, read_book
 from workbench import cli
-from workbench.bench.next_line import next_words
-from workbench.bench.state import BenchState
-from workbench.commands.queue import _line as queue_line
+from workbench.bench.hand.state import BenchState
+from workbench.bench.panels.next_line import next_words
+from workbench.commands.day.queue import _line as queue_line
 from workbench.errors import BenchError, InputError
 from workbench.places import shipped
-from workbench.records import rows
 from workbench.records.book import Book
-from workbench.records.door import Door
-from workbench.records.exchange_form import Form, forms
-from workbench.records.schema import Table
-from workbench.work import check_lists, exchange, queue
-from workbench.work import settings as shop_settings
-from workbench.work.card_text import card_text
-from workbench.work.cards import card_of
-from workbench.work.day_sheet import day_sheet
-from workbench.work.files import read_table_file
-from workbench.work.history import load_history
-from workbench.work.history_report import timeline_lines
-from workbench.work.jobs import JobView, Line
-from workbench.work.plain import job_lines
-from workbench.work.shop import RosterLine, Shop
-from workbench.work.stock import stock_shop
-from workbench.work.striking import strike_out
-from workbench.work.timeline import timeline_of
+from workbench.records.desk.door import Door
+from workbench.records.exchange.form import Form, forms
+from workbench.records.store import rows
+from workbench.records.store.schema import Table
+from workbench.work.exchange import exchange
+from workbench.work.files.table_files import read_table_file
+from workbench.work.history.history import load_history
+from workbench.work.history.history_report import timeline_lines
+from workbench.work.history.striking import strike_out
+from workbench.work.history.timeline import timeline_of
+from workbench.work.job.job_view import JobView
+from workbench.work.job.queue_line import RosterLine
+from workbench.work.job.shop import Shop
+from workbench.work.job_text.job_text import job_lines
+from workbench.work.paper.card_text import card_text
+from workbench.work.paper.cards import card_of
+from workbench.work.paper.day_sheet import day_sheet
+from workbench.work.roster import check_lists, queue
+from workbench.work.roster import settings as shop_settings
+from workbench.work.roster.parts_file import stock_shop
+from workbench.work.trust.job_reading import Line
 
 SKIS = ("Heron 66", "Lark 64")
 CHANGES = ("+.010", "", "")
@@ -241,7 +244,7 @@ class World:
                 return cls(today.year, today.month, today.day)
 
         with (
-            mock.patch("workbench.work.looking.date", Today),
+            mock.patch("workbench.work.job.open_book.date", Today),
             mock.patch("workbench.cli.build_parser", parser_of),
             mock.patch.dict(Door.__init__.__kwdefaults__, {"clock": clock}),
         ):
@@ -627,8 +630,8 @@ def world() -> Iterator[World]:
     made = World(folder)
     try:
         with (
-            mock.patch("workbench.records.exchange.forms", _forms),
-            mock.patch("workbench.records.exchange_in.forms", _forms),
+            mock.patch("workbench.records.exchange.rows_out.forms", _forms),
+            mock.patch("workbench.records.exchange.rows_in.forms", _forms),
         ):
             yield made
     finally:

@@ -13,10 +13,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from workbench.errors import InputError
-from workbench.fin.pose import Pose
+from workbench.fin.frame.pose import Pose
 from workbench.places import shipped
 from workbench.records.book import Book
-from workbench.work.adding import (
+from workbench.work.job.shop import Shop
+from workbench.work.roster.adding import (
     add_blade,
     add_block,
     add_ski,
@@ -26,8 +27,13 @@ from workbench.work.adding import (
     pick,
     queue_ski,
 )
-from workbench.work.shop import Shop
-from workbench.work.typed import edge_of, holes_of, outline_of, stud_of, yes_or_no
+from workbench.work.roster.parts_typed import (
+    edge_of,
+    holes_of,
+    outline_of,
+    stud_of,
+    yes_or_no,
+)
 
 HOSTILE = ("[b]X[/b]", "a[/nope]b", "[Q1]", "{x} %s $y", "'; DROP TABLE skis; --", "\x1b[31mred")
 ORDERS = shipped("fixtures") / "orders"

@@ -8,13 +8,13 @@ from tests.bench.test_hands import begin
 from tests.shop import heron, ski, walk_to
 from workbench.errors import InputError
 from workbench.measure.units import MM_PER_INCH
-from workbench.records import rows
-from workbench.work.card_text import card_text
-from workbench.work.cards import card_of
-from workbench.work.jobs import JobView
-from workbench.work.plain_next import task_of
-from workbench.work.settings import change
-from workbench.work.shop import Shop
+from workbench.records.store import rows
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
+from workbench.work.job_text.next_text import task_of
+from workbench.work.paper.card_text import card_text
+from workbench.work.paper.cards import card_of
+from workbench.work.roster.settings import change
 
 
 def at_sign_off(shop: Shop) -> JobView:

@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 from scipy.stats import chi2
 
-from workbench.work.agreed import adjustment_of, agreement_words
-from workbench.work.orders import Order, read_order
-from workbench.work.reports import fit_of, turns_report
+from workbench.work.order.order_file import Order, read_order
+from workbench.work.order.order_json import fit_of, turns_report
+from workbench.work.trust.overdetermined import adjustment_of, agreement_words
 
 ORDERS = Path(__file__).parents[2] / "fixtures" / "orders"
 

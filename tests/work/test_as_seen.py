@@ -11,20 +11,23 @@ import pytest
 
 from tests.shop import DAY, demo_file, heron, open_shop, read, ski, take_back, walk_to
 from workbench.errors import InputError
-from workbench.records import rows
 from workbench.records.book import Book
-from workbench.work import baselines, exchange, mending, pairs, queue, rules
-from workbench.work.backup import restore
-from workbench.work.base_curve import use_curve
-from workbench.work.compare import go_back
-from workbench.work.history import load_history, settings_in
-from workbench.work.jobs import JobView
-from workbench.work.last_time import aim_at_last
-from workbench.work.rides import keep_ride
-from workbench.work.shop import ChangedError, Shop
-from workbench.work.striking import strike_out
-from workbench.work.temperature import state_temperature
-from workbench.work.timeline import timeline_of
+from workbench.records.store import rows
+from workbench.work.advice.rides import keep_ride
+from workbench.work.exchange import exchange
+from workbench.work.exchange.backup import restore
+from workbench.work.history.compare import go_back
+from workbench.work.history.history import load_history, settings_in
+from workbench.work.history.striking import strike_out
+from workbench.work.history.timeline import timeline_of
+from workbench.work.job.aim_last import aim_at_last
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import ChangedError, Shop
+from workbench.work.job.temperature import state_temperature
+from workbench.work.offsets import pairs
+from workbench.work.order import shop_policy
+from workbench.work.roster import baselines, corrections, queue
+from workbench.work.wing.base_curve import use_curve
 
 Act = Callable[[Shop, JobView], object]
 
@@ -158,7 +161,7 @@ CHANGES: dict[str, Callable[[Shop, JobView], object]] = {
     ),
     "carried": lambda s, v: s.book.carry_job(v.job.id, queue.day_after(DAY), who="ADA"),
     "its base corrected": lambda s, v: s.book.correct_ski(replace(v.ski, base_radius_mm=4000.0)),
-    "its block corrected": lambda s, v: mending.correct_studs(
+    "its block corrected": lambda s, v: corrections.correct_studs(
         s, v.ski.block_id, {"lead_1": "0.4 mm"}, "in", "measured"
     ),
 }
@@ -195,7 +198,7 @@ def test_a_rule_changed_meanwhile_is_the_rule_of_the_act(both: tuple[Shop, Shop]
     """It is none of the ski's facts: the act is judged by it, and refused where it asks more."""
     shop, other = both
     view = at(shop, "sign-off")
-    other.remember(rules.EYES, "on")
+    other.remember(shop_policy.EYES, "on")
     with pytest.raises(InputError, match="somebody else"):
         shop.sign_off(view, "KV")
     assert shop.sign_off(shop.second_eyes(view, "ADA"), "KV").stage == "signed off"

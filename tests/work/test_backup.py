@@ -10,9 +10,9 @@ import pytest
 from tests.records.conftest import Shop as Furnished
 from tests.records.conftest import furnish
 from workbench.errors import InputError
-from workbench.records import backups
+from workbench.records.backup import backups
 from workbench.records.book import Book
-from workbench.work import backup
+from workbench.work.exchange import backup
 
 DAY, NEXT = date(2031, 5, 6), date(2031, 5, 7)
 

@@ -13,10 +13,10 @@ from tests.shop import demo_file, heron, open_shop, ski, walk_to
 from workbench.errors import InputError
 from workbench.measure.lengths import parse_length
 from workbench.records.book import Book
-from workbench.records.rows import Baseline, BaselineEntry
-from workbench.work import baselines
-from workbench.work.jobs import JobView
-from workbench.work.shop import Shop
+from workbench.records.store.rows import Baseline, BaselineEntry
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
+from workbench.work.roster import baselines
 
 
 @pytest.fixture

@@ -11,9 +11,9 @@ import pytest
 from tests.shop import NOON, Clock, empty_shop
 from workbench.errors import InputError
 from workbench.measure.lengths import Length
-from workbench.records import rows
-from workbench.work import calipers
-from workbench.work.shop import Shop
+from workbench.records.store import rows
+from workbench.work.job.shop import Shop
+from workbench.work.roster import calipers
 
 INCH = {"name": "Caliper A", "unit": "in", "resolution": "0.0005"}
 

@@ -10,16 +10,16 @@ import pytest
 from tests.shop import Fin, heron, read, ski, walk_to
 from workbench.errors import InputError
 from workbench.measure.display import length_text
-from workbench.work.card_text import card_text
-from workbench.work.cards import CAUTIONS, card_of
-from workbench.work.day_sheet import UNREAD, day_sheet
-from workbench.work.jobs import JobView
-from workbench.work.plain_picture import plain_picture
-from workbench.work.printing import card_folder, find_view, paper_of
-from workbench.work.setting_words import NOT_READ
-from workbench.work.shop import Shop
-from workbench.work.temperature import state_temperature
-from workbench.work.words import CAUTION_EDGES
+from workbench.work.drawing.ascii_picture import plain_picture
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
+from workbench.work.job.temperature import state_temperature
+from workbench.work.job_text.setting_words import NOT_READ
+from workbench.work.paper.card_text import card_text
+from workbench.work.paper.cards import CAUTIONS, card_of
+from workbench.work.paper.day_sheet import UNREAD, day_sheet
+from workbench.work.paper.printing import card_folder, find_view, paper_of
+from workbench.work.text.words import CAUTION_EDGES
 
 
 def winged(shop: Shop, stage: str) -> JobView:

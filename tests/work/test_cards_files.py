@@ -15,12 +15,12 @@ from hypothesis import strategies as st
 from tests.shop import DAY, demo_file, open_shop, ski
 from workbench.cli import main
 from workbench.errors import InputError
-from workbench.records import rows
-from workbench.work import writing
-from workbench.work.pdf_page import has_pdf
-from workbench.work.printing import find_view, write_card, write_sheet
-from workbench.work.shop import Shop
-from workbench.work.writing import slug, write_set
+from workbench.records.store import rows
+from workbench.work.files import safe_write
+from workbench.work.files.safe_write import slug, write_set
+from workbench.work.job.shop import Shop
+from workbench.work.paper.pdf_page import has_pdf
+from workbench.work.paper.printing import find_view, write_card, write_sheet
 
 as_root = hasattr(os, "geteuid") and os.geteuid() == 0
 WANTED = ["html", "pdf", "svg", "txt"] if has_pdf() else ["html", "svg", "txt"]
@@ -119,7 +119,7 @@ class TestWriting:
                 raise OSError(28, "No space left on device")
             real(handle)
 
-        monkeypatch.setattr(writing.os, "fsync", fsync)
+        monkeypatch.setattr(safe_write.os, "fsync", fsync)
         with pytest.raises(InputError, match="No space left on device"):
             write_set(tmp_path, "a", {"txt": b"x", "html": b"y"})
         assert os.listdir(tmp_path) == []
@@ -135,7 +135,7 @@ class TestWriting:
                 raise FileExistsError(17, "File exists")
             real(source, target)
 
-        monkeypatch.setattr(writing.os, "link", link)
+        monkeypatch.setattr(safe_write.os, "link", link)
         made = write_set(tmp_path, "a", {"txt": b"x", "html": b"y"})
         assert sorted(os.listdir(tmp_path)) == sorted(p.name for p in made)
         assert [p.name for p in made] == ["a-2.txt", "a-2.html"]
@@ -146,7 +146,7 @@ class TestWriting:
         def link(source: Path, target: Path) -> None:
             raise OSError(95, "Operation not supported")
 
-        monkeypatch.setattr(writing.os, "link", link)
+        monkeypatch.setattr(safe_write.os, "link", link)
         write_set(tmp_path, "a", {"txt": b"1"})
         write_set(tmp_path, "a", {"txt": b"2"})
         assert (tmp_path / "a.txt").read_bytes() == b"1"

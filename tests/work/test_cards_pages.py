@@ -18,21 +18,31 @@ from hypothesis import strategies as st
 
 from tests.shop import DAY, demo_file, open_shop, ski
 from workbench.errors import InputError
-from workbench.records import rows
-from workbench.work.card_html import card_html
-from workbench.work.card_pdf import card_pdf
-from workbench.work.card_text import card_text
-from workbench.work.cards import Card, card_of
-from workbench.work.day_pages import day_html, day_pdf, day_text
-from workbench.work.day_sheet import DaySheet, day_sheet
-from workbench.work.html_page import POLICY
-from workbench.work.jobs import JobView
-from workbench.work.letters import cells_of, visible
-from workbench.work.pdf_page import MARGIN_MM, STRANGE, PdfPage, has_pdf
-from workbench.work.pictures import Dot, Stroke, Words, picture_of
-from workbench.work.setting_words import NAME
-from workbench.work.shop import Shop
-from workbench.work.svg import svg_file
+from workbench.records.store import rows
+from workbench.work.drawing.layout import (
+    Dot,
+    Stroke,
+    Words,
+    picture_of,
+)
+from workbench.work.drawing.svg import svg_file
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
+from workbench.work.job_text.setting_words import NAME
+from workbench.work.paper.card_html import card_html
+from workbench.work.paper.card_pdf import card_pdf
+from workbench.work.paper.card_text import card_text
+from workbench.work.paper.cards import Card, card_of
+from workbench.work.paper.day_pages import day_html, day_pdf, day_text
+from workbench.work.paper.day_sheet import DaySheet, day_sheet
+from workbench.work.paper.html_page import POLICY
+from workbench.work.paper.pdf_page import (
+    MARGIN_MM,
+    STRANGE,
+    PdfPage,
+    has_pdf,
+)
+from workbench.work.text.safe_text import cells_of, visible
 
 HOSTILE = (
     "<script>alert(1)</script>", "</style><b>x", "&lt;i&gt; \"'", "=1+1", "@SUM(A1)", "../../x",

@@ -10,7 +10,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.strategies import HOSTILE_NAMES
-from workbench.work.cells import STARTS, cell_of, csv_chunks, text_in
+from workbench.work.files.csv_cells import (
+    STARTS,
+    cell_of,
+    csv_chunks,
+    text_in,
+)
 
 texts = st.text(max_size=30) | st.text(alphabet="'=+-@＝\t\r\n x\\u0;,\"|1.\x1b\u202e", max_size=12)
 keepable = texts.filter(lambda text: not any("\ud800" <= c <= "\udfff" for c in text))

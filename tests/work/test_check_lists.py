@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 from tests.shop import demo_file, heron, open_shop, ski, walk_to
 from workbench.advice.torque import MAKER_WINS, TORQUE_NOTES, note_for
 from workbench.errors import InputError
-from workbench.work import check_lists
-from workbench.work.rules import rules_of
-from workbench.work.shop import Shop
+from workbench.work.job.shop import Shop
+from workbench.work.order.shop_policy import rules_of
+from workbench.work.roster import check_lists
 
 
 def _keys(shop: Shop, which: str) -> list[str]:

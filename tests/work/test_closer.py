@@ -8,18 +8,18 @@ import pytest
 
 from tests.shop import as_received, read, ski
 from workbench.advice.holds import HOLDS, hold_for
-from workbench.fin.fit import NoPoseError, fit_pose
-from workbench.fin.methods import Method, Station
-from workbench.fin.readings import Reading
+from workbench.fin.pose.fit import NoPoseError, fit_pose
+from workbench.fin.reading.observe import Method, Station
+from workbench.fin.reading.readings import Reading
 from workbench.measure.units import Unit
-from workbench.work.closer import (
+from workbench.work.job.shop import Shop
+from workbench.work.job_text.how_to_hold import (
     hold_words,
     kind_of,
     place_words,
     restate_all,
     restated,
 )
-from workbench.work.shop import Shop
 
 # -- restated ----------------------------------------------------------------------------------
 

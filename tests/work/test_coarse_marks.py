@@ -13,12 +13,17 @@ import pytest
 
 from workbench.cli import main
 from workbench.errors import InputError
-from workbench.fin.methods import Scribe
+from workbench.fin.reading.observe import Scribe
 from workbench.places import shipped
-from workbench.work.doubts import suspects_of
-from workbench.work.orders import Order, order_from, read_order
-from workbench.work.reports import fit_of, restate_report, turns_report
-from workbench.work.rigs import blade_of, method_of, row_of_blade, row_of_method
+from workbench.work.order.order_file import Order, order_from, read_order
+from workbench.work.order.order_json import fit_of, restate_report, turns_report
+from workbench.work.order.rigs import (
+    blade_of,
+    method_of,
+    row_of_blade,
+    row_of_method,
+)
+from workbench.work.trust.plausibility import suspects_of
 
 ORDERS = shipped("fixtures") / "orders"
 TENTH_MM = 2.54

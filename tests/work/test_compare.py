@@ -9,12 +9,22 @@ import pytest
 
 from tests.shop import heron, ski, walk_to
 from workbench.errors import InputError
-from workbench.fin.fit import Reading, fit_pose
-from workbench.records import rows
-from workbench.work.compare import Comparison, compare, go_back, named_setting
-from workbench.work.compare_words import comparison_lines
-from workbench.work.history import History, Setting, load_history, settings_in
-from workbench.work.shop import Shop
+from workbench.fin.pose.fit import Reading, fit_pose
+from workbench.records.store import rows
+from workbench.work.history.compare import (
+    Comparison,
+    compare,
+    go_back,
+    named_setting,
+)
+from workbench.work.history.compare_words import comparison_lines
+from workbench.work.history.history import (
+    History,
+    Setting,
+    load_history,
+    settings_in,
+)
+from workbench.work.job.shop import Shop
 
 
 def of(shop: Shop, name: str = "Heron 67") -> tuple[History, tuple[Setting, ...]]:

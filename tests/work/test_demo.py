@@ -5,9 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 from tests.shop import TODAY, open_shop
-from workbench.records import rows
-from workbench.work.demo import build_demo
-from workbench.work.shop import Shop
+from workbench.records.store import rows
+from workbench.work.demo.demo import build_demo
+from workbench.work.job.shop import Shop
 
 
 def test_the_day_has_skis_at_many_stages_and_in_both_units(shop: Shop) -> None:

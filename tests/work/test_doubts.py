@@ -7,16 +7,16 @@ from datetime import date
 
 import pytest
 
-from workbench.bench.hands import Hands
-from workbench.fin.method import Method, Station
-from workbench.fin.readings import Reading
+from workbench.bench.hand.hands import Hands
+from workbench.fin.reading.method import Method, Station
+from workbench.fin.reading.readings import Reading
 from workbench.measure.display import length_text
 from workbench.places import shipped
-from workbench.work.demo import build_demo
-from workbench.work.doubts import suspects_of
-from workbench.work.orders import read_order
-from workbench.work.reports import fit_of, plan_of, turns_report
-from workbench.work.shop import Shop
+from workbench.work.demo.demo import build_demo
+from workbench.work.job.shop import Shop
+from workbench.work.order.order_file import read_order
+from workbench.work.order.order_json import fit_of, plan_of, turns_report
+from workbench.work.trust.plausibility import suspects_of
 
 
 @pytest.fixture(scope="module")

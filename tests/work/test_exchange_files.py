@@ -18,11 +18,13 @@ from tests.shop import demo_file, heron, open_shop, read, ski, walk_to
 from workbench.errors import InputError
 from workbench.measure.lengths import understand
 from workbench.records.book import Book
-from workbench.work import baselines, calipers, exchange, mending, offsets, pairs
-from workbench.work.exchange_words import exported_lines, taken_in_lines
-from workbench.work.last_time import aim_at_last
-from workbench.work.shop import Shop
-from workbench.work.temperature import state_temperature
+from workbench.work.exchange import exchange
+from workbench.work.exchange.exchange_words import exported_lines, taken_in_lines
+from workbench.work.job.aim_last import aim_at_last
+from workbench.work.job.shop import Shop
+from workbench.work.job.temperature import state_temperature
+from workbench.work.offsets import offsets, pairs
+from workbench.work.roster import baselines, calipers, corrections
 
 
 @pytest.fixture
@@ -138,7 +140,7 @@ def test_whatever_this_bench_keeps_is_taken_in(shop: Shop, other: Shop, tmp_path
     view = read(shop, view, view.lines[2], "6.9400")
     pairs.take_offered(shop, two, offsets.study(shop, view, two).offered)
     baseline = baselines.keep_now(shop, view, "as it came", "ski")
-    mending.correct_baseline(shop, baseline.id, {line.method.name: "62.3 mm"}, "misread")
+    corrections.correct_baseline(shop, baseline.id, {line.method.name: "62.3 mm"}, "misread")
     view = shop.seat_studs(view)
     view = shop.aim_at_baseline(view, shop.book.baselines_of(view.ski.id)[0])
     view = shop.aim(view, line, "+.010", "in")

@@ -18,10 +18,10 @@ from hypothesis import strategies as st
 from workbench.cli import main
 from workbench.errors import InputError
 from workbench.places import shipped
-from workbench.work.files import parse_table, read_table_file
-from workbench.work.orders import order_from
-from workbench.work.toml_keys import MOST_PARTS, check_keys
-from workbench.work.typed import open_parts, studs_in
+from workbench.work.files.table_files import parse_table, read_table_file
+from workbench.work.files.toml_keys import MOST_PARTS, check_keys
+from workbench.work.order.order_file import order_from
+from workbench.work.roster.parts_typed import open_parts, studs_in
 
 ORDERS = sorted((shipped("fixtures") / "orders").iterdir())
 LONG = ".".join("a" * 21)

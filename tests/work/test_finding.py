@@ -8,8 +8,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from workbench.work.finding import Finder, folded, queue_finder, ski_finder
-from workbench.work.shop import Shop
+from workbench.work.job.shop import Shop
+from workbench.work.roster.find import (
+    Finder,
+    folded,
+    queue_finder,
+    ski_finder,
+)
 
 WORDS = st.text(alphabet="abÅØßıé 1-", max_size=8)
 

@@ -12,7 +12,7 @@ import pytest
 from workbench.cli import main
 from workbench.measure.units import MM_PER
 from workbench.places import shipped
-from workbench.work.orders import read_order
+from workbench.work.order.order_file import read_order
 
 ORDERS = sorted((shipped("fixtures") / "orders").iterdir())
 PAIRS = [

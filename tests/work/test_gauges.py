@@ -12,15 +12,20 @@ from hypothesis import strategies as st
 from uncertainties import ufloat
 
 from tests.shop import as_received, read, ski
-from workbench.fin.methods import Method
-from workbench.measure.limits import din862_mpe_mm
+from workbench.fin.reading.observe import Method
+from workbench.measure.mpe_tables import din862_mpe_mm
 from workbench.measure.temperature import MATERIALS
-from workbench.records import rows
-from workbench.work import calipers
-from workbench.work.at_twenty import STATED_HALF_WIDTH_C
-from workbench.work.gauges import Gauge, Tools
-from workbench.work.shop import Shop
-from workbench.work.trust import budget_of, default_figures, reading_u_mm, worst_of
+from workbench.records.store import rows
+from workbench.work.job.shop import Shop
+from workbench.work.roster import calipers
+from workbench.work.trust.caliper_figures import Gauge, Tools
+from workbench.work.trust.reading_budget import (
+    budget_of,
+    default_figures,
+    reading_u_mm,
+    worst_of,
+)
+from workbench.work.trust.temperature_correction import STATED_HALF_WIDTH_C
 
 DEPTH = Method("depth", "depth")
 

@@ -12,18 +12,20 @@ import pytest
 
 from tests.shop import DAY, demo_file, heron, open_shop, read, ski, take_back, walk_to
 from workbench.errors import InputError
-from workbench.fin.fit import Reading, fit_pose
-from workbench.records import rows
-from workbench.work import exchange
-from workbench.work.csv_out import csv_of
-from workbench.work.history import Setting, load_history, readings_in, settings_in
-from workbench.work.jobs import JobView
-from workbench.work.ride_rules import rules_of
-from workbench.work.series import series_of, series_of_job, span_of
-from workbench.work.shop import TAKEN_BACK, Shop
-from workbench.work.slopes import Slopes
-from workbench.work.striking import consequences, strike_out
-from workbench.work.timeline import (
+from workbench.fin.pose.fit import Reading, fit_pose
+from workbench.records.store import rows
+from workbench.work.advice.ride_rules import rules_of
+from workbench.work.exchange import exchange
+from workbench.work.exchange.csv_out import csv_of
+from workbench.work.history.history import (
+    Setting,
+    load_history,
+    readings_in,
+    settings_in,
+)
+from workbench.work.history.series import series_of, series_of_job, span_of
+from workbench.work.history.striking import consequences, strike_out
+from workbench.work.history.timeline import (
     GLYPHS,
     KINDS,
     PLAIN_GLYPHS,
@@ -33,8 +35,12 @@ from workbench.work.timeline import (
     timeline_of,
     times_struck,
 )
-from workbench.work.timeline_words import row_words
-from workbench.work.trust import Taken, readings_of
+from workbench.work.history.timeline_words import row_words
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
+from workbench.work.job.ski_state import TAKEN_BACK
+from workbench.work.trust.reading_budget import Taken, readings_of
+from workbench.work.trust.slopes import Slopes
 
 
 @pytest.fixture

@@ -15,20 +15,25 @@ from dataclasses import dataclass, replace
 import pytest
 
 from tests.shop import as_received, heron, ski, walk_to
-from workbench.fin.foresight import U_TURN
-from workbench.fin.pose import Pose
+from workbench.fin.frame.pose import Pose
+from workbench.fin.plan.expectation import U_TURN
 from workbench.measure.budget import Budget
 from workbench.measure.display import length_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.reading_budget import ASSUMED
 from workbench.measure.scatter import Scatter
 from workbench.measure.units import MM_PER_INCH
-from workbench.work.gauges import Tools
-from workbench.work.jobs import JobView
-from workbench.work.shop import Shop
-from workbench.work.shop_scatter import StudyScatter
-from workbench.work.solved import expected_of
-from workbench.work.trust import Taken, budgets_of, default_figures, readings_of
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
+from workbench.work.order.solved_jobs import expected_of
+from workbench.work.trust.caliper_figures import Tools
+from workbench.work.trust.reading_budget import (
+    Taken,
+    budgets_of,
+    default_figures,
+    readings_of,
+)
+from workbench.work.trust.shop_scatter import StudyScatter
 
 SHORT, LONG = 150, 4000
 RUNS = [pytest.param(SHORT, id="short"), pytest.param(LONG, id="long", marks=pytest.mark.long)]

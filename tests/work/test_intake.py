@@ -15,11 +15,11 @@ from hypothesis import strategies as st
 from tests.shop import demo_file, open_shop
 from workbench.errors import InputError
 from workbench.records.book import Book
-from workbench.records.rows import Reading
-from workbench.work.adding import ensure_starter, known_ski
-from workbench.work.csv_out import csv_of, write_csv
-from workbench.work.intake import Intake, intake_lines, take_in_skis
-from workbench.work.shop import Shop
+from workbench.records.store.rows import Reading
+from workbench.work.exchange.csv_out import csv_of, write_csv
+from workbench.work.exchange.intake import Intake, intake_lines, take_in_skis
+from workbench.work.job.shop import Shop
+from workbench.work.roster.adding import ensure_starter, known_ski
 
 NEW = 'Gull 66,Ana Ruell,G-1,in,Plate A,"Block one, inch studs",yes,09:00,ridden hard\r\n'
 HEADER = "Ski,Rider,Serial,Unit,Blade,Block,Wing,Due,Note\r\n"

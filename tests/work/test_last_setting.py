@@ -8,14 +8,14 @@ from unittest.mock import patch
 import pytest
 
 from tests.shop import DAY, Fin, as_received, heron, ski, walk_to
-from workbench.bench.hands import Hands
-from workbench.fin.rig import Rig
+from workbench.bench.hand.hands import Hands
+from workbench.fin.reading.rig import Rig
 from workbench.measure.display import length_text
-from workbench.records import rows
 from workbench.records.book import Book
-from workbench.work.jobs import JobView
-from workbench.work.last_setting import left_with
-from workbench.work.shop import Shop
+from workbench.records.store import rows
+from workbench.work.job.job_view import JobView
+from workbench.work.job.last_setting import left_with
+from workbench.work.job.shop import Shop
 
 
 def asked(view: JobView, index: int, off_mm: float, text: str | None = None) -> str:

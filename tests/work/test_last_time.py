@@ -6,9 +6,14 @@ import pytest
 
 from tests.shop import DAY, heron, ski, walk_to
 from workbench.errors import InputError
-from workbench.work.jobs import JobView
-from workbench.work.last_time import aim_at_last, aim_before_last, aim_one_step_more, last_setting
-from workbench.work.shop import Shop
+from workbench.work.job.aim_last import (
+    aim_at_last,
+    aim_before_last,
+    aim_one_step_more,
+    last_setting,
+)
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
 
 
 def at_target(shop: Shop, name: str) -> JobView:

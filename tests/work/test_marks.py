@@ -9,11 +9,17 @@ import pytest
 from tests.shop import Fin, read, ski, walk_to
 from workbench.errors import InputError
 from workbench.measure.display import length_text
-from workbench.records import rows
-from workbench.work.extra_readings import Mark
-from workbench.work.jobs import JobView
-from workbench.work.marks import READ_AGAIN, add_mark, off_words, place_words, take_mark
-from workbench.work.shop import Shop
+from workbench.records.store import rows
+from workbench.work.job.coarse_marks import (
+    READ_AGAIN,
+    add_mark,
+    off_words,
+    place_words,
+    take_mark,
+)
+from workbench.work.job.extra_readings import Mark
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
 
 SCALE = {
     "name": "scale, left", "kind": "scale", "unit": "in", "at": "2.0 0", "zero": "1.5",
@@ -310,7 +316,7 @@ def test_a_wrong_field_is_named_and_nothing_is_kept(
 
 def test_a_new_ski_is_never_read_by_a_mark_of_its_own(shop: Shop) -> None:
     """Marks stand beside the readings, even where they were added first."""
-    from workbench.work.adding import first_three
+    from workbench.work.roster.adding import first_three
 
     view = received(shop, SCALE, LINES)
     methods = shop.book.methods_of(view.ski.blade_id)

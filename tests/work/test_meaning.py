@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from workbench.errors import InputError
-from workbench.fin.plans import is_within
-from workbench.work.meaning import (
+from workbench.fin.plan.plan import is_within
+from workbench.work.trust.significance import (
     accepted_mm,
     change_of,
     difference_of,

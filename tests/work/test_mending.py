@@ -9,12 +9,17 @@ import pytest
 
 from tests.shop import demo_file, heron, open_shop, ski, take_back, walk_to
 from workbench.errors import InputError
-from workbench.records import rows
-from workbench.records.faults import StruckTwiceError
-from workbench.work import exchange
-from workbench.work.history import load_history
-from workbench.work.jobs import JobView
-from workbench.work.mending import (
+from workbench.records.store import rows
+from workbench.records.store.faults import StruckTwiceError
+from workbench.work.exchange import exchange
+from workbench.work.history.history import load_history
+from workbench.work.history.timeline import timeline_of
+from workbench.work.history.timeline_words import row_words
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
+from workbench.work.order.rigs import stud_of
+from workbench.work.order.versions import turned_other_way
+from workbench.work.roster.corrections import (
     baseline_named,
     correct_baseline,
     correct_block,
@@ -22,11 +27,6 @@ from workbench.work.mending import (
     lead_typed,
     strike_baseline,
 )
-from workbench.work.rigs import stud_of
-from workbench.work.shop import Shop
-from workbench.work.timeline import timeline_of
-from workbench.work.timeline_words import row_words
-from workbench.work.versions import turned_other_way
 
 
 def block_of(shop: Shop, view: JobView) -> rows.Block:
@@ -247,7 +247,7 @@ def test_two_benches_on_one_book_keep_each_others_corrections(shop: Shop) -> Non
 
 
 def test_a_correction_travels_and_two_of_one_block_clash(tmp_path: Path) -> None:
-    from workbench.work.exchange import export_book, take_in
+    from workbench.work.exchange.exchange import export_book, take_in
 
     (tmp_path / "a").mkdir()
     with open_shop(demo_file(tmp_path)) as one:

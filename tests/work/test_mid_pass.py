@@ -9,18 +9,25 @@ import pytest
 
 from tests.shop import heron, read, ski, take_back, walk_to
 from workbench.errors import InputError
-from workbench.work import baselines
-from workbench.work.cards import card_of
-from workbench.work.compare import go_back
-from workbench.work.day_sheet import day_sheet
-from workbench.work.history import load_history, settings_in
-from workbench.work.jobs import JobView
-from workbench.work.last_time import aim_at_last
-from workbench.work.meaning import GUARD
-from workbench.work.next_step import caution_words
-from workbench.work.rides import choose, keep_ride
-from workbench.work.shop import ChangedError, Shop
-from workbench.work.stages import ALLOWED, HELD, WHILE_TURNED, Event, MidPassError, check_can
+from workbench.work.advice.rides import choose, keep_ride
+from workbench.work.history.compare import go_back
+from workbench.work.history.history import load_history, settings_in
+from workbench.work.job.aim_last import aim_at_last
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import ChangedError, Shop
+from workbench.work.job.stages import (
+    ALLOWED,
+    HELD,
+    WHILE_TURNED,
+    Event,
+    MidPassError,
+    check_can,
+)
+from workbench.work.job_text.next_step import caution_words
+from workbench.work.paper.cards import card_of
+from workbench.work.paper.day_sheet import day_sheet
+from workbench.work.roster import baselines
+from workbench.work.trust.significance import GUARD
 
 EVENTS: tuple[Event, ...] = get_args(Event)
 
@@ -118,7 +125,7 @@ def test_a_wider_tolerance_of_the_shop_accepts_no_turned_fin(shop: Shop) -> None
 
 def test_a_suggestion_says_why_it_has_to_wait(shop: Shop) -> None:
     """Not that the readings are still to come, which they are not."""
-    from workbench.work.plain_rides import offers_of
+    from workbench.work.advice.ride_text import offers_of
 
     view = mid_pass(shop)
     keep_ride(shop, view, {"complaints": "1"})

@@ -15,14 +15,19 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from workbench.fin.fit import Fit, Reading, fit_pose
-from workbench.fin.goals import goals_of, wanted_pose
-from workbench.fin.guidance import Plan, Target
-from workbench.fin.remarks import rough_remarks
+from workbench.fin.plan.goals import goals_of, wanted_pose
+from workbench.fin.plan.guidance import Plan, Target
+from workbench.fin.plan.remarks import rough_remarks
+from workbench.fin.pose.fit import Fit, Reading, fit_pose
 from workbench.measure.units import MM_PER
 from workbench.places import shipped
-from workbench.work.orders import DEFAULT_TOLERANCE_MM, Order, read_order
-from workbench.work.reports import plan_of, predict_report, restate_report, turns_report
+from workbench.work.order.order_file import DEFAULT_TOLERANCE_MM, Order, read_order
+from workbench.work.order.order_json import (
+    plan_of,
+    predict_report,
+    restate_report,
+    turns_report,
+)
 
 ORDERS = sorted((shipped("fixtures") / "orders").iterdir())
 TURNS = (0.25, -0.125, 0.1875)

@@ -9,15 +9,15 @@ import pytest
 from tests.measure.figures import figure
 from tests.shop import Fin, read, ski, walk_to
 from workbench.errors import InputError
-from workbench.fin.pose import Pose
+from workbench.fin.frame.pose import Pose
 from workbench.measure.display import length_text
 from workbench.measure.units import Unit
-from workbench.records import rows
-from workbench.work import offsets, pairs
-from workbench.work.jobs import JobView
-from workbench.work.offset_words import pair_state, restated_words, summary
-from workbench.work.pairs import Two
-from workbench.work.shop import Shop
+from workbench.records.store import rows
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
+from workbench.work.offsets import offsets, pairs
+from workbench.work.offsets.offset_words import pair_state, restated_words, summary
+from workbench.work.offsets.pairs import Two
 
 
 def lengths(shop: Shop) -> tuple[JobView, Two]:
@@ -224,7 +224,7 @@ def pairs_of_a_standing_fin(shop: Shop, view: JobView, two: Two, off_mm: float =
 
 
 def _restated(shop: Shop, view: JobView) -> tuple:  # type: ignore[type-arg]
-    from workbench.work.closer import restated
+    from workbench.work.job_text.how_to_hold import restated
 
     return restated(shop, view)
 

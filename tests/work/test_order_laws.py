@@ -19,13 +19,13 @@ from tests import strategies as made
 from tests.fin import oracle
 from workbench.cli import main
 from workbench.errors import BenchError, InputError
-from workbench.fin.fit import fit_pose
-from workbench.fin.guidance import Plan
-from workbench.fin.methods import QUANTITIES, Method, observe
-from workbench.fin.pose import Point, Pose
+from workbench.fin.frame.pose import Point, Pose
+from workbench.fin.plan.guidance import Plan
+from workbench.fin.pose.fit import fit_pose
+from workbench.fin.reading.observe import QUANTITIES, Method, observe
 from workbench.places import shipped
-from workbench.work.orders import Order, order_from, read_order
-from workbench.work.reports import fit_of, plan_of, restate_report
+from workbench.work.order.order_file import Order, order_from, read_order
+from workbench.work.order.order_json import fit_of, plan_of, restate_report
 
 DATA = Path(__file__).parent / "data"
 

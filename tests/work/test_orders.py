@@ -13,9 +13,14 @@ from hypothesis import strategies as st
 
 from workbench.errors import BenchError, InputError
 from workbench.places import shipped
-from workbench.work.orders import order_from
-from workbench.work.reports import plan_of, predict_report, restate_report, turns_report
-from workbench.work.tables import turns_table
+from workbench.work.order.order_file import order_from
+from workbench.work.order.order_json import (
+    plan_of,
+    predict_report,
+    restate_report,
+    turns_report,
+)
+from workbench.work.order.order_text import turns_table
 
 FOLDER = shipped("fixtures") / "orders"
 GOOD: dict[str, Any] = tomllib.loads((FOLDER / "practice-plate.toml").read_text("utf-8"))

@@ -15,7 +15,8 @@ import pytest
 from tests.shop import read
 from tests.work import promise
 from tests.work.promise import FORGERIES, SKIS, Bench, World
-from workbench.work import exchange, queue
+from workbench.work.exchange import exchange
+from workbench.work.roster import queue
 
 SKI = SKIS[0]
 

@@ -13,12 +13,13 @@ from hypothesis import strategies as st
 from tests.shop import DAY, at_stage, demo_file, heron, ski, walk_to
 from workbench.errors import InputError
 from workbench.measure.lengths import parse_length
-from workbench.records import rows
 from workbench.records.book import Book
-from workbench.records.days import JobTimes
-from workbench.work import queue
-from workbench.work.last_time import aim_at_last
-from workbench.work.shop import RosterLine, Shop
+from workbench.records.store import rows
+from workbench.records.tables.days import JobTimes
+from workbench.work.job.aim_last import aim_at_last
+from workbench.work.job.queue_line import RosterLine
+from workbench.work.job.shop import Shop
+from workbench.work.roster import queue
 
 NEXT, BEFORE = "2026-11-26", "2026-11-24"
 

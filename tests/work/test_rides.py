@@ -13,11 +13,16 @@ from hypothesis import strategies as st
 from tests.shop import at_stage, demo_file, heron, open_shop, ski, walk_to
 from workbench.advice.ride_feel import SURE, suggestions
 from workbench.errors import InputError
-from workbench.measure.degrees import parse_temperature
-from workbench.records import rows
-from workbench.work import rides
-from workbench.work.ride_rules import keep_rules, read_rules, rules_of, rules_text
-from workbench.work.shop import Shop
+from workbench.measure.temperature_text import parse_temperature
+from workbench.records.store import rows
+from workbench.work.advice import rides
+from workbench.work.advice.ride_rules import (
+    keep_rules,
+    read_rules,
+    rules_of,
+    rules_text,
+)
+from workbench.work.job.shop import Shop
 
 SMALL = """
 [[complaints]]

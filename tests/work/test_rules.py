@@ -5,13 +5,24 @@ from __future__ import annotations
 import pytest
 
 from tests.shop import advance, at_stage, heron, read, ski, walk_to
-from workbench.advice.checklists import FINAL, RECEIVED, CheckItem, final_items
+from workbench.advice.checklists import (
+    FINAL,
+    RECEIVED,
+    CheckItem,
+    final_items,
+)
 from workbench.errors import InputError
-from workbench.records import rows
-from workbench.work import check_lists
-from workbench.work.jobs import JobView
-from workbench.work.rules import SHIPPED, items_of, rules_of, text_of, torque_of
-from workbench.work.shop import Shop
+from workbench.records.store import rows
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
+from workbench.work.order.shop_policy import (
+    SHIPPED,
+    items_of,
+    rules_of,
+    text_of,
+    torque_of,
+)
+from workbench.work.roster import check_lists
 
 
 def _heron(shop: Shop, stage: str) -> JobView:

@@ -8,11 +8,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from workbench.bench import state, themes
+from workbench.bench.draw import themes
+from workbench.bench.hand import state
 from workbench.errors import InputError
-from workbench.work import settings
-from workbench.work.adding import add_blade
-from workbench.work.shop import Shop
+from workbench.work.job.shop import Shop
+from workbench.work.roster import settings
+from workbench.work.roster.adding import add_blade
 
 GOOD = {
     "shop": ("The shed", "The shed"),
@@ -118,7 +119,7 @@ def test_blank_goes_back_to_what_it_is_as_shipped(shop: Shop) -> None:
 
 def test_the_caliper_is_taken_in_hand_by_name_or_number(shop: Shop) -> None:
     """Its id is kept; its name is shown."""
-    from workbench.work.calipers import in_hand
+    from workbench.work.roster.calipers import in_hand
 
     names = [c.name for c in shop.book.calipers()]
     for text in (names[-1].upper(), str(len(names))):

@@ -19,12 +19,12 @@ from tests.shop import (
     walk_to,
 )
 from workbench.errors import InputError
-from workbench.fin.fit import Reading, fit_pose
-from workbench.fin.tilting import sweep
-from workbench.records import rows
-from workbench.work import solved
-from workbench.work.jobs import JobView
-from workbench.work.shop import Shop
+from workbench.fin.pose.fit import Reading, fit_pose
+from workbench.fin.pose.tilting import sweep
+from workbench.records.store import rows
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
+from workbench.work.order import solved_jobs
 
 
 def _stages(shop: Shop, view: JobView, fin: Fin, changes: tuple[str, ...]) -> list[str]:
@@ -298,7 +298,7 @@ def test_what_the_last_reading_asks_for_is_reckoned_before_it_is_taken(shop: Sho
         line = view.lines[view.due]
         view = read(shop, view, line, fin.text(line, view.ski.unit))
     sweep.cache_clear()
-    solved._fit_or_why.cache_clear()
+    solved_jobs._fit_or_why.cache_clear()
     shop.foresee(view)
     assert sweep.cache_info().misses == 1
     line = view.lines[2]

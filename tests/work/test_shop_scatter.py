@@ -8,20 +8,25 @@ from dataclasses import replace
 import pytest
 
 from tests.shop import as_received, read, ski
-from workbench.fin.methods import Method
-from workbench.fin.scribes import Scribe
+from workbench.fin.reading.coarse import Scribe
+from workbench.fin.reading.observe import Method
 from workbench.measure.lengths import parse_length
 from workbench.measure.reading_budget import ASSUMED, SCATTER
 from workbench.measure.scatter import Scatter
-from workbench.work import studies
-from workbench.work.history import load_history, settings_in
-from workbench.work.jobs import JobView
-from workbench.work.shop import Shop
-from workbench.work.shop_scatter import StudyScatter, scatter_for, scatters_of
-from workbench.work.studies import StudyView
-from workbench.work.study_plans import plan_study
-from workbench.work.study_results import result_of
-from workbench.work.worth import doubtful_words, improve_words, origins_of, worth_of
+from workbench.work.history.history import load_history, settings_in
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
+from workbench.work.job_text.budget_explained import (
+    doubtful_words,
+    improve_words,
+    origins_of,
+    worth_of,
+)
+from workbench.work.study import studies
+from workbench.work.study.studies import StudyView
+from workbench.work.study.study_plans import plan_study
+from workbench.work.trust.shop_scatter import StudyScatter, scatter_for, scatters_of
+from workbench.work.trust.study_results import result_of
 
 DEPTH = "depth, hole 2 back edge"
 HAND_MM = 0.0005 * 25.4

@@ -13,25 +13,26 @@ import pytest
 
 from tests.shop import DAY, demo_file, heron, open_shop, ski, walk_to
 from workbench.advice.checklists import CLAMP, CheckItem, final_items
-from workbench.bench.next_line import next_words
-from workbench.bench.state import BenchState
+from workbench.bench.hand.state import BenchState
+from workbench.bench.panels.next_line import next_words
 from workbench.errors import InputError
-from workbench.records import rows
-from workbench.work import exchange, queue
-from workbench.work.cards import card_of
-from workbench.work.day_sheet import day_sheet
-from workbench.work.exchange_words import taken_in_lines
-from workbench.work.history import load_history, settings_in
-from workbench.work.jobs import JobView
-from workbench.work.plain_next import task_of
-from workbench.work.printing import find_view
-from workbench.work.rules import FINAL_SETTING, rules_of, text_of
-from workbench.work.shop import Shop
-from workbench.work.ski_state import conclude
-from workbench.work.stages import ElsewhereError
-from workbench.work.striking import consequences
-from workbench.work.timeline import timeline_of
-from workbench.work.timeline_words import row_words
+from workbench.records.store import rows
+from workbench.work.exchange import exchange
+from workbench.work.exchange.exchange_words import taken_in_lines
+from workbench.work.history.history import load_history, settings_in
+from workbench.work.history.striking import consequences
+from workbench.work.history.timeline import timeline_of
+from workbench.work.history.timeline_words import row_words
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
+from workbench.work.job.ski_state import conclude
+from workbench.work.job.stages import ElsewhereError
+from workbench.work.job_text.next_text import task_of
+from workbench.work.order.shop_policy import FINAL_SETTING, rules_of, text_of
+from workbench.work.paper.cards import card_of
+from workbench.work.paper.day_sheet import day_sheet
+from workbench.work.paper.printing import find_view
+from workbench.work.roster import queue
 
 TOMORROW = queue.day_after(DAY)
 

@@ -11,9 +11,16 @@ from hypothesis import strategies as st
 
 from tests.shop import Fin, advance, demo_file, heron, open_shop, ski, take_back, walk_to
 from workbench.errors import InputError
-from workbench.work.jobs import JobView
-from workbench.work.shop import Shop
-from workbench.work.stages import ALLOWED, GLYPHS, WORDS, Event, Stage, check_allowed
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
+from workbench.work.job.stages import (
+    ALLOWED,
+    GLYPHS,
+    WORDS,
+    Event,
+    Stage,
+    check_allowed,
+)
 
 STAGES: tuple[Stage, ...] = get_args(Stage)
 EVENTS: tuple[Event, ...] = get_args(Event)

@@ -16,19 +16,20 @@ from tests.measure.figures import figure
 from tests.shop import empty_shop
 from workbench import cli
 from workbench.errors import InputError
-from workbench.measure.gauge import by_anova
-from workbench.measure.honest_change import by_anyone, by_one_person
-from workbench.measure.study import StudyReading, collect
+from workbench.measure.stats.gauge_study import by_anova
+from workbench.measure.stats.smallest_change import by_anyone, by_one_person
+from workbench.measure.stats.study import StudyReading, collect
 from workbench.measure.units import MM_PER
-from workbench.records import rows
 from workbench.records.book import Book
-from workbench.work import calipers, studies, study_words
-from workbench.work.demo_study import add_demo_study
-from workbench.work.shop import Shop
-from workbench.work.studies import StudyView
-from workbench.work.study_order import reading_order
-from workbench.work.study_plans import plan_study
-from workbench.work.study_results import StudyResult, bars, result_of
+from workbench.records.store import rows
+from workbench.work.demo.demo_study import add_demo_study
+from workbench.work.job.shop import Shop
+from workbench.work.roster import calipers
+from workbench.work.study import studies, study_words
+from workbench.work.study.studies import StudyView
+from workbench.work.study.study_order import reading_order
+from workbench.work.study.study_plans import plan_study
+from workbench.work.trust.study_results import StudyResult, bars, result_of
 
 PLAN = {
     "name": "slow hour", "what": "depth", "unit": "in", "near": "",

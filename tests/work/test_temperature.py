@@ -9,17 +9,17 @@ import pytest
 
 from tests.shop import DAY, as_received, demo_file, open_shop, read
 from workbench.errors import InputError
-from workbench.records import rows
 from workbench.records.book import Book
-from workbench.work.at_twenty import at_words, in_force, values_mm
-from workbench.work.shop import Shop
-from workbench.work.temperature import (
+from workbench.records.store import rows
+from workbench.work.job.shop import Shop
+from workbench.work.job.temperature import (
     effect_words,
     fields_now,
     in_force_words,
     parse_temperature,
     state_temperature,
 )
+from workbench.work.trust.temperature_correction import at_words, in_force, values_mm
 
 WARM = {"blade": "30 C", "caliper": "", "scale": "C"}
 GROWTH = (11.5e-6 - 23.1e-6) * 10.0 / (1.0 + 23.1e-6 * 10.0)

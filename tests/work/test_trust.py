@@ -10,16 +10,21 @@ import numpy as np
 import pytest
 
 from workbench.errors import InputError
-from workbench.fin.base import Base
-from workbench.fin.blade import Blade
-from workbench.fin.methods import Method, Scribe
-from workbench.fin.rig import Rig
-from workbench.fin.studs import Stud
-from workbench.measure.limits import din862_mpe_mm
+from workbench.fin.parts.base import Base
+from workbench.fin.parts.blade import Blade
+from workbench.fin.parts.studs import Stud
+from workbench.fin.reading.observe import Method, Scribe
+from workbench.fin.reading.rig import Rig
+from workbench.measure.mpe_tables import din862_mpe_mm
 from workbench.measure.reading_budget import reading_budget_mm
 from workbench.places import shipped
-from workbench.work.orders import order_from
-from workbench.work.trust import CONTACT_HEIGHT_U_MM, Taken, reading_u_mm, readings_of
+from workbench.work.order.order_file import order_from
+from workbench.work.trust.reading_budget import (
+    CONTACT_HEIGHT_U_MM,
+    Taken,
+    reading_u_mm,
+    readings_of,
+)
 
 RIG = Rig(
     # A leading edge at 45 degrees and an upright trailing edge where they meet a flat base.

@@ -9,11 +9,16 @@ from workbench.advice.wing_steps import STEPS
 from workbench.errors import InputError
 from workbench.fin.curve import height_of_segment_mm
 from workbench.measure.display import length_text
-from workbench.records import rows
-from workbench.work import base_curve, wing, wing_words
-from workbench.work.jobs import JobView
-from workbench.work.shop import Shop
-from workbench.work.wing_setup import change_hold, change_setup, gauges_of, wing_setup
+from workbench.records.store import rows
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
+from workbench.work.trust.wing_setup import (
+    change_hold,
+    change_setup,
+    gauges_of,
+    wing_setup,
+)
+from workbench.work.wing import base_curve, wing_report, wing_words
 
 SETUP = {
     "gauges": "7 7.5 8", "hold": "front", "straightedge": "6", "place": "3", "lead": "out",
@@ -103,7 +108,7 @@ def test_another_hold_reads_another_number(shop: Shop) -> None:
     """Over a 160 in bulge a 6 in straightedge turns by 6/160 rad from end to end: 2.15 degrees."""
     change_setup(shop.book, SETUP, "in", "KV")
     view = shop.set_wing(at_wing(shop), "7.5")
-    report = wing.wing_report(shop, view)
+    report = wing_report.wing_report(shop, view)
     assert report.at("front").reads_deg == 7.5
     assert report.at("front").shops
     assert report.at("rear").reads_deg == pytest.approx(7.5 - 2.149, abs=1e-3)
@@ -118,7 +123,7 @@ def test_a_wing_read_at_an_old_hold_is_restated_at_the_shops(shop: Shop) -> None
     change_setup(shop.book, SETUP, "in", "KV")
     view = shop.set_wing(at_wing(shop), "7.5")
     change_hold(shop.book, "rear", "KV")
-    report = wing.wing_report(shop, view)
+    report = wing_report.wing_report(shop, view)
     assert report.at("front").reads_deg == 7.5
     assert report.at("rear").shops
     assert report.at("rear").off_deg == 0.0
@@ -128,7 +133,7 @@ def test_a_wing_read_at_an_old_hold_is_restated_at_the_shops(shop: Shop) -> None
 def test_the_gauges_next_to_the_wanted_angle(shop: Shop) -> None:
     change_setup(shop.book, SETUP, "in", "KV")
     view = ski(shop, "Heron 67")
-    report = wing.wing_report(shop, view)
+    report = wing_report.wing_report(shop, view)
     wanted = report.target_deg if report.target_deg is not None else report.angle_deg
     assert report.below is not None
     assert report.below <= wanted
@@ -138,18 +143,18 @@ def test_the_gauges_next_to_the_wanted_angle(shop: Shop) -> None:
 def test_a_ski_without_a_wing_says_so(shop: Shop) -> None:
     """No angle and no gauge, but its base can be measured."""
     view = ski(shop, "Heron 66")
-    report = wing.wing_report(shop, view)
+    report = wing_report.wing_report(shop, view)
     assert (report.has_wing, report.setting) == (False, None)
     assert wing_words.elsewhere_words(report) == (wing_words.NO_WING,)
     assert base_curve.keep_curve(shop, view, "sagitta", BULGE, "in").measured.told_from_flat
 
 
 def test_a_flat_and_a_hollow_base_read_the_same_at_every_hold(shop: Shop) -> None:
-    flat = wing.wing_report(shop, ski(shop, "Otter 65"))
+    flat = wing_report.wing_report(shop, ski(shop, "Otter 65"))
     assert {line.off_deg for line in flat.holds} == {0.0}
     view = ski(shop, "Heron 67")
     base_curve.keep_curve(shop, view, "sagitta", HOLLOW, "in")
-    report = wing.wing_report(shop, view)
+    report = wing_report.wing_report(shop, view)
     assert {line.off_deg for line in report.holds} == {0.0}
     assert report.at("front").held.touches_mm == pytest.approx((0.0, 152.4))
     assert "rests on both its ends" in wing_words.elsewhere_words(report)[0]
@@ -165,7 +170,7 @@ def test_a_curve_is_kept_and_not_used_until_it_is_asked_for(shop: Shop) -> None:
     assert kept.row.radius_mm == pytest.approx((36.0 / 0.224 + 0.014) * 25.4)
     assert kept.row.apex_mm == pytest.approx(76.2)
     assert shop.view(view.job.id).rig.base == before
-    report = wing.wing_report(shop, view)
+    report = wing_report.wing_report(shop, view)
     assert report.curve is not None
     assert not report.curve_in_use
     assert "±" in wing_words.base_words(report, "in")
@@ -178,7 +183,7 @@ def test_the_measured_curve_becomes_the_skis_base_on_purpose(shop: Shop) -> None
     new = base_curve.use_curve(shop, view)
     assert new.rig.base.radius_mm == pytest.approx(36.0 / 0.224 * 25.4, rel=1e-3)
     assert new.rig.base.apex_mm == pytest.approx(76.2)
-    assert wing.wing_report(shop, new).curve_in_use
+    assert wing_report.wing_report(shop, new).curve_in_use
 
 
 def test_no_base_changes_in_the_middle_of_a_pass(shop: Shop) -> None:
@@ -193,7 +198,7 @@ def test_a_gap_too_small_to_tell_makes_a_flat_base(shop: Shop) -> None:
     view = ski(shop, "Heron 66")
     base_curve.keep_curve(shop, view, "sagitta", {**BULGE, "gap": "0.001"}, "in")
     assert "flat within what was measured" in wing_words.base_words(
-        wing.wing_report(shop, view), "in"
+        wing_report.wing_report(shop, view), "in"
     )
     assert base_curve.use_curve(shop, view).rig.base.radius_mm is None
 
@@ -203,7 +208,7 @@ def test_a_hollow_base_is_measured_and_shown_but_carries_no_pose(shop: Shop) -> 
     kept = base_curve.keep_curve(shop, view, "sagitta", HOLLOW, "in")
     assert kept.row.radius_mm is not None
     assert kept.row.radius_mm < 0.0
-    assert wing_words.base_words(wing.wing_report(shop, view), "in").startswith(
+    assert wing_words.base_words(wing_report.wing_report(shop, view), "in").startswith(
         "hollow, radius 160.7"
     )
     with pytest.raises(InputError, match="hollow"):

@@ -9,10 +9,9 @@ import pytest
 
 from tests.shop import as_received, ski
 from workbench.errors import InputError
-from workbench.records import rows
-from workbench.work.meaning import GUARD
-from workbench.work.shop import Shop
-from workbench.work.worth import (
+from workbench.records.store import rows
+from workbench.work.job.shop import Shop
+from workbench.work.job_text.budget_explained import (
     IMPROVE,
     doubtful_words,
     improve_words,
@@ -20,6 +19,7 @@ from workbench.work.worth import (
     origins_of,
     worth_of,
 )
+from workbench.work.trust.significance import GUARD
 
 SEVEN = ("2.4900", "2.4905", "2.4900", "2.4895", "2.4900", "2.4905", "2.5200")
 

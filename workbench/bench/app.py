@@ -17,27 +17,39 @@ from textual.geometry import Size
 from textual.screen import Screen
 from textual.widgets import Static
 
-from workbench.bench import next_line, panels, readings_panel, themes, turns_panel
-from workbench.bench.bursts import ENTRY_MORE, LONGEST_ENTRY, SignKey
+from workbench.bench.action_menu import CHOICES, Sheet
+from workbench.bench.bases.bursts import ENTRY_MORE, LONGEST_ENTRY, SignKey
+from workbench.bench.bases.form_lines import unfinished_form
+from workbench.bench.bases.key_gate import TOLD_CELLS, KeyGate, may_be_serial
+from workbench.bench.bases.overlay import Overlay
 from workbench.bench.continued import take_up_again
-from workbench.bench.hands import Hands
+from workbench.bench.draw import themes
+from workbench.bench.draw.text import (
+    lines,
+    literal,
+    styled,
+    visible,
+    wrapped,
+)
+from workbench.bench.hand.hands import Hands
+from workbench.bench.hand.state import SIDES, BenchState
 from workbench.bench.help import Help
-from workbench.bench.key_gate import TOLD_CELLS, KeyGate, may_be_serial
 from workbench.bench.leaving import Leaving
-from workbench.bench.lines import unfinished_form
-from workbench.bench.one_thing import over_the_screen
 from workbench.bench.opens import OPEN
-from workbench.bench.overlay import Overlay
-from workbench.bench.panel import Line, Panel, same
-from workbench.bench.patient_output import patient
-from workbench.bench.sheet import CHOICES, Sheet
-from workbench.bench.state import SIDES, BenchState
-from workbench.bench.text import lines, literal, styled, visible, wrapped
+from workbench.bench.panels import (
+    next_line,
+    panel_text,
+    readings_panel,
+    turns_panel,
+)
+from workbench.bench.panels.one_thing import over_the_screen
+from workbench.bench.panels.panel import Line, Panel, same
+from workbench.bench.terminal_writer import patient
 from workbench.errors import BenchError, InputError
 from workbench.places import shipped
-from workbench.work.rules import BELL, FLASH
-from workbench.work.shop import Shop
-from workbench.work.words import error_words
+from workbench.work.job.shop import Shop
+from workbench.work.order.shop_policy import BELL, FLASH
+from workbench.work.text.words import error_words
 
 WIDE_FROM = 110
 LEAST_WIDTH, LEAST_HEIGHT = 60, 18
@@ -105,10 +117,10 @@ class Bench(Leaving):
         yield Line(id="top", markup=False)
         yield Line(id="danger", markup=False)
         with Horizontal(id="body"):
-            yield Panel("roster", "Roster", panels.roster)
+            yield Panel("roster", "Roster", panel_text.roster)
             with Vertical(id="numbers"):
                 yield Panel("readings", "Readings", readings_panel.readings)
-                yield Panel("target", "Target", panels.target)
+                yield Panel("target", "Target", panel_text.target)
             with Vertical(id="guidance"):
                 yield Panel("turns", "Stud turns", turns_panel.turns)
                 yield Panel("view", "Side view", self._side_view)
@@ -151,18 +163,18 @@ class Bench(Leaving):
             "-low": height < LOW_BELOW,
             "-small": width < LEAST_WIDTH or height < LEAST_HEIGHT,
             "-entry": not wide and readings_panel.has_entry(state),
-            "-no-target": not wide and not panels.has_target(state),
+            "-no-target": not wide and not panel_text.has_target(state),
             "-checks": not wide and readings_panel.has_checks(state),
             "-tour": self.touring,
             "-large": self.large,
-            "-danger": bool(panels.danger_rows(state, width)),
+            "-danger": bool(panel_text.danger_rows(state, width)),
         }
 
     def _draw(self, state: BenchState) -> None:
         base = self.screen_stack[0]
         base.update_classes(self._looks(state))
         width = self.size.width
-        base.query_one("#top", Line).show(panels.top_line(state, width))
+        base.query_one("#top", Line).show(panel_text.top_line(state, width))
         self._draw_danger(base.query_one("#danger", Line), state, width)
         for panel in base.query(Panel):
             panel.show(state)
@@ -186,7 +198,7 @@ class Bench(Leaving):
 
     def _side_view(self, state: BenchState, width: int, height: int) -> Content:
         """Draw the side view; where it stands in the turns' place, with their warnings."""
-        draw = panels.picture if self.size.width >= WIDE_FROM else panels.warned_picture
+        draw = panel_text.picture if self.size.width >= WIDE_FROM else panel_text.warned_picture
         return draw(state, width, height)
 
     def _draw_next(self, line: Line, state: BenchState, width: int) -> None:
@@ -200,7 +212,7 @@ class Bench(Leaving):
 
     def _draw_danger(self, line: Line, state: BenchState, width: int) -> None:
         """Show what is dangerous about the ski in hand above all panels, at every stage."""
-        rows = panels.danger_rows(state, width)
+        rows = panel_text.danger_rows(state, width)
         if rows and line.styles.height != Scalar.from_number(len(rows)):
             line.styles.height = len(rows)
         line.show(lines(rows))
@@ -209,7 +221,7 @@ class Bench(Leaving):
         """Show the walk-through's line where it is on."""
         base = self.screen_stack[0]
         if self.touring:
-            from workbench.work.first_day import tour_words
+            from workbench.work.job_text.tour import tour_words
 
             words = tour_words(state.view, state.unit, state.hands_on)
             rows = [styled((x, "bold")) for x in wrapped(words, self.size.width - 2)[:3]]
@@ -340,7 +352,7 @@ class Bench(Leaving):
         roster = base.query_one("#roster", Panel).content_region
         keys = base.query_one("#keys", Line).content_region
         if roster.contains_point(at):
-            line = panels.ski_at(state, roster.height, at.y - roster.y)
+            line = panel_text.ski_at(state, roster.height, at.y - roster.y)
             if line is not None:
                 self.hands.open(line.job_id)
         elif keys.contains_point(at):
@@ -469,7 +481,7 @@ class Bench(Leaving):
             hands.read_all()
             self.push_screen(Palette(hands.state), self._after_palette)
         else:
-            from workbench.bench.asking import ask
+            from workbench.bench.screens.asking import ask
 
             ask(self, action)
 

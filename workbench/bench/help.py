@@ -10,15 +10,15 @@ from textual.content import Content
 from textual.events import Key
 from textual.widgets import Static
 
-from workbench.bench.bursts import DIGITS, Heard
-from workbench.bench.next_line import next_words
-from workbench.bench.overlay import Overlay
-from workbench.bench.room import look_of
-from workbench.bench.sheet import CHOICES
-from workbench.bench.state import BenchState
-from workbench.bench.text import lines, styled, wrapped
-from workbench.bench.wing_steps import steps_in_full
-from workbench.work.importance import said_of
+from workbench.bench.action_menu import CHOICES
+from workbench.bench.bases.bursts import DIGITS, Heard
+from workbench.bench.bases.overlay import Overlay
+from workbench.bench.draw.room import look_of
+from workbench.bench.draw.text import lines, styled, wrapped
+from workbench.bench.hand.state import BenchState
+from workbench.bench.panels.next_line import next_words
+from workbench.bench.panels.wing_steps import steps_in_full
+from workbench.work.job.importance import said_of
 
 NAME_CELLS = 11
 """Cells for a key or a word before what it means."""

@@ -7,10 +7,10 @@ from typing import Any
 
 from textual.app import App
 
-from workbench.bench.hands import Hands
-from workbench.bench.lines import Box, Texts, unfinished_text
+from workbench.bench.bases.form_lines import Box, Texts, unfinished_text
+from workbench.bench.hand.hands import Hands
 from workbench.errors import BenchError
-from workbench.work.shop import Shop
+from workbench.work.job.shop import Shop
 
 
 class Leaving(App[int]):

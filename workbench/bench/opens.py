@@ -45,71 +45,71 @@ _SHOP: Group = "the workshop"
 
 OPENINGS: dict[str, Opening] = {
     "history": Opening(
-        "workbench.bench.history_screen", "history, plots, compare", "o", True, _RIDE,
+        "workbench.bench.screens.history.history_screen", "history, plots, compare", "o", True, _RIDE,
         "past earlier timeline go back setting",
     ),
     "queue": Opening(
-        "workbench.bench.queue_screen", "the day's queue: order, find", "z", False, "the day",
+        "workbench.bench.screens.shop.queue_screen", "the day's queue: order, find", "z", False, "the day",
         "list carry tomorrow due skis",
     ),
     "last_setting": Opening(
-        "workbench.bench.last_setting", "last setting as the target", also="put it back again"
+        "workbench.bench.screens.last_setting", "last setting as the target", also="put it back again"
     ),
     "second_eyes": Opening(
-        "workbench.bench.second_eyes", "second pair of eyes", also="witness initials sign"
+        "workbench.bench.screens.second_eyes", "second pair of eyes", also="witness initials sign"
     ),
     "checks": Opening(
-        "workbench.bench.checks_screen", "checks and torque notes", "", False, _SHOP,
+        "workbench.bench.screens.shop.checks_screen", "checks and torque notes", "", False, _SHOP,
         "list bolts clamp items",
     ),
     "settings": Opening(
-        "workbench.bench.settings_screen", "settings of the shop", "", False, _SHOP,
+        "workbench.bench.screens.shop.settings_screen", "settings of the shop", "", False, _SHOP,
         "preferences options mouse keys tolerance unit",
     ),
     "ride": Opening(
-        "workbench.bench.ride_screen", "after the ride: notes, advice", "", True, _RIDE,
+        "workbench.bench.screens.ski.ride_screen", "after the ride: notes, advice", "", True, _RIDE,
         "feel felt rider rules of thumb",
     ),
     "baselines": Opening(
-        "workbench.bench.baseline_screen", "baselines: compare, keep", "", True, _RIDE,
+        "workbench.bench.screens.ski.baseline_screen", "baselines: compare, keep", "", True, _RIDE,
         "starting numbers",
     ),
     "offsets": Opening(
-        "workbench.bench.offset_screen", "method offsets, learnt", "", True, _SHOP,
+        "workbench.bench.screens.ski.offset_screen", "method offsets, learnt", "", True, _SHOP,
         "pairs convert between methods",
     ),
     "marks": Opening(
-        "workbench.bench.marks_screen", "coarse marks: scale, lines", "", True, _SHOP, "scribe"
+        "workbench.bench.screens.ski.marks_screen", "coarse marks: scale, lines", "", True, _SHOP, "scribe"
     ),
     "wing": Opening(
-        "workbench.bench.wing_screen", "wing: gauge, hold, curve", also="angle straightedge degrees"
+        "workbench.bench.screens.ski.wing_screen", "wing: gauge, hold, curve", also="angle straightedge degrees"
     ),
     "temperature": Opening(
-        "workbench.bench.temperature_screen", "temperature: to 20 degrees", "", True, _SHOP,
+        "workbench.bench.screens.ski.temperature_screen", "temperature: to 20 degrees", "", True, _SHOP,
         "warm cold correction",
     ),
     "study": Opening(
-        "workbench.bench.study_list", "how well do we agree?", "", False, _SHOP,
+        "workbench.bench.screens.study.study_list", "how well do we agree?", "", False, _SHOP,
         "study repeatability test people",
     ),
     "card": Opening(
-        "workbench.bench.card_screen", "setting card to a folder", "a", True, "paper",
+        "workbench.bench.screens.shop.card_screen", "setting card to a folder", "a", True, "paper",
         "print pdf owner",
     ),
     "day_sheet": Opening(
-        "workbench.bench.day_sheet_screen", "day sheet to a folder", "", False, "paper",
+        "workbench.bench.screens.shop.day_sheet_screen", "day sheet to a folder", "", False, "paper",
         "print pdf summary",
     ),
     "correct_ski": Opening(
-        "workbench.bench.correct_screen", "correct this ski's sheet",
+        "workbench.bench.screens.shop.correct_screen", "correct this ski's sheet",
         also="swap blade block name serial rider fix mistake",
     ),
     "correct_block": Opening(
-        "workbench.bench.mending_screen", "correct this block's studs", "", True, _SHOP,
+        "workbench.bench.screens.shop.correct_parts_screen", "correct this block's studs", "", True, _SHOP,
         "thread tip fix mistake",
     ),
     "exchange": Opening(
-        "workbench.bench.exchange_screen", "files: in, out, backup", "", False, _SHOP,
+        "workbench.bench.screens.shop.exchange_screen", "files: in, out, backup", "", False, _SHOP,
         "export import restore copy book",
     ),
 }  # fmt: skip
@@ -117,7 +117,9 @@ OPENINGS: dict[str, Opening] = {
 
 def load_one_by_one() -> Iterator[None]:
     """Load the screens, one at each step, so that each is there at once when asked for."""
-    for name in dict.fromkeys(["workbench.bench.forms", *(o.module for o in OPENINGS.values())]):
+    for name in dict.fromkeys(
+        ["workbench.bench.bases.forms", *(o.module for o in OPENINGS.values())]
+    ):
         import_module(name)
         yield
 

@@ -14,16 +14,21 @@ from textual.containers import Vertical
 from textual.content import Content
 from textual.widgets import Input, Static
 
-from workbench.bench.bursts import PLUS_WAIT_S
-from workbench.bench.key_line import KeyLine
-from workbench.bench.lines import BOX
+from workbench.bench.action_menu import CHOICES
+from workbench.bench.bases.bursts import PLUS_WAIT_S
+from workbench.bench.bases.form_lines import BOX
+from workbench.bench.bases.key_line import KeyLine
+from workbench.bench.bases.overlay import Overlay
+from workbench.bench.bases.prompts import PromptInput
+from workbench.bench.draw.room import first_seen, held_words
+from workbench.bench.draw.text import (
+    lines,
+    literal,
+    styled,
+    visible,
+)
+from workbench.bench.hand.state import BenchState
 from workbench.bench.opens import OPEN
-from workbench.bench.overlay import Overlay
-from workbench.bench.prompts import PromptInput
-from workbench.bench.room import first_seen, held_words
-from workbench.bench.sheet import CHOICES
-from workbench.bench.state import BenchState
-from workbench.bench.text import lines, literal, styled, visible
 
 MOST_ROWS = 14
 NOT_FOUND = 4

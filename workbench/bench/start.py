@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 from workbench.errors import BenchError, InputError, shown
 from workbench.places import book_path, is_there
 from workbench.records.book import Book
-from workbench.work.shop import Shop
+from workbench.work.job.shop import Shop
 
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
@@ -66,7 +66,7 @@ def _run(args: argparse.Namespace) -> int:
     book = Book(path, make_folder=not args.book)
     try:
         if not book.blades():
-            from workbench.work.adding import ensure_starter
+            from workbench.work.roster.adding import ensure_starter
 
             ensure_starter(book, args.who or "")
         return _open_and_back_up(book, args.who or "", _lost_words(path) if begun else "")
@@ -75,7 +75,7 @@ def _run(args: argparse.Namespace) -> int:
 
 
 def _demo(args: argparse.Namespace) -> int:
-    from workbench.work.demo import build_demo
+    from workbench.work.demo.demo import build_demo
 
     if args.keep:
         path = Path(args.keep)
@@ -111,7 +111,7 @@ def _check_terminal() -> None:
 
 
 def _lost_words(path: Path) -> str:
-    from workbench.work.backup import lost_words
+    from workbench.work.exchange.backup import lost_words
 
     return lost_words(path)
 
@@ -120,13 +120,13 @@ def _open_and_back_up(book: Book, who: str, words: str = "") -> int:
     """Open the shop's own book; today's backup is brought up to date when the bench is left."""
     status = _open(book, who, daily=True, said=words)
     try:
-        from workbench.work.backup import aside_lines, back_up_at_leave
+        from workbench.work.exchange.backup import aside_lines, back_up_at_leave
 
         done = back_up_at_leave(book)
         for line in aside_lines(done) if done else ():
             _say_at_leave(line)
     except BenchError as why:
-        from workbench.work.backup import failed_words
+        from workbench.work.exchange.backup import failed_words
 
         _say_at_leave(failed_words(why))
     return status
@@ -139,7 +139,7 @@ def _say_at_leave(text: str) -> None:
 
 async def _back_up_today(app: Bench) -> None:
     """Make the day's backup once the bench stands; it goes on in a thread beside the desk."""
-    from workbench.work.backup import back_up_today, failed_words
+    from workbench.work.exchange.backup import back_up_today, failed_words
 
     await asyncio.sleep(BACKUP_AFTER_S)
     try:
@@ -195,8 +195,8 @@ def _clear_surroundings() -> None:
 
 def _run_bench(book: Book, who: str, *, daily: bool, said: str) -> int:
     from workbench.bench.app import Bench
-    from workbench.bench.plain_signs import letters_fit
-    from workbench.work.local_time import clock_words
+    from workbench.bench.draw.ascii_signs import letters_fit
+    from workbench.work.text.local_time import clock_words
 
     letters_fit()
     _clear_surroundings()

@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 
 if TYPE_CHECKING:
     from workbench.measure.units import Unit
-    from workbench.work.jobs import JobView
-    from workbench.work.roster import RosterLine
-    from workbench.work.shop import Shop
+    from workbench.work.job.job_view import JobView
+    from workbench.work.job.queue_line import RosterLine
+    from workbench.work.job.shop import Shop
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +80,7 @@ def at_ski(args: argparse.Namespace) -> Iterator[AtSki]:
         RecordsError: the book cannot be opened.
     """
     from workbench.commands.opened import opened_shop
-    from workbench.work.in_hand import is_in_hand, job_meant, option_for
+    from workbench.work.job_text.which_ski import is_in_hand, job_meant, option_for
 
     with opened_shop(args) as shop:
         number, line = job_meant(shop, args.ski)
@@ -114,9 +114,9 @@ def act(args: argparse.Namespace, do: Act, *, aims: bool = False) -> int:
     """
     from workbench.commands.spoken import say
     from workbench.errors import OutOfReachError
-    from workbench.work.plain import after_lines, refused_words
-    from workbench.work.stages import NotNowError
-    from workbench.work.words import error_words
+    from workbench.work.job.stages import NotNowError
+    from workbench.work.job_text.job_text import after_lines, refused_words
+    from workbench.work.text.words import error_words
 
     with at_ski(args) as at:
         try:
@@ -133,7 +133,7 @@ def act(args: argparse.Namespace, do: Act, *, aims: bool = False) -> int:
 def reach_status(view: JobView, unit: Unit) -> int:
     """Return the exit status for a target that was given; one out of reach is told."""
     from workbench.commands.spoken import say
-    from workbench.work.words import error_words
+    from workbench.work.text.words import error_words
 
     if view.unreachable is None or view.stage not in ("target", "turning"):
         return 0

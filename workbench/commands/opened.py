@@ -12,7 +12,7 @@ from workbench.errors import RecordsError, shown
 from workbench.places import book_path, is_there
 
 if TYPE_CHECKING:
-    from workbench.work.shop import Shop
+    from workbench.work.job.shop import Shop
 
 
 def path_of(args: argparse.Namespace) -> Path:
@@ -28,7 +28,7 @@ def opened_shop(args: argparse.Namespace, *, day: str | None = None) -> Iterator
         RecordsError: there is no book there; a command never begins one by a mistyped path.
     """
     from workbench.records.book import Book
-    from workbench.work.shop import Shop
+    from workbench.work.job.shop import Shop
 
     path = path_of(args)
     if not is_there(path):

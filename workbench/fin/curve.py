@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from workbench.errors import InputError
-from workbench.fin.base import SMALLEST_RADIUS_MM
+from workbench.fin.parts.base import SMALLEST_RADIUS_MM
 from workbench.measure.propagation import Linear, propagate_formula
 
 LONGEST_MM = 2500.0

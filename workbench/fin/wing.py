@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from typing import Literal
 
 from workbench.errors import InputError
-from workbench.fin.base import Base
+from workbench.fin.parts.base import Base
 from workbench.frozen import dataclass
 
 Hold = Literal["front", "middle", "rear"]

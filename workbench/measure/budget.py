@@ -12,7 +12,7 @@ from typing import Literal
 
 from workbench.errors import InputError
 from workbench.frozen import dataclass
-from workbench.measure.distributions import coverage_factor
+from workbench.measure.numerics.distributions import coverage_factor
 
 Kind = Literal["standard", "normal", "rectangular", "triangular", "U-shaped", "scatter"]
 

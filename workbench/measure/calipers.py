@@ -12,7 +12,7 @@ from typing import Literal
 from workbench.errors import InputError
 from workbench.frozen import dataclass
 from workbench.measure.display import change_text, fine_text
-from workbench.measure.limits import CaliperScale, din862_mpe_mm
+from workbench.measure.mpe_tables import CaliperScale, din862_mpe_mm
 from workbench.measure.units import UNITS, Unit
 
 CheckKind = Literal["zero", "block"]

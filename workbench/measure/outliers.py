@@ -13,7 +13,7 @@ from typing import Literal
 
 from workbench.errors import InputError
 from workbench.frozen import dataclass
-from workbench.measure.distributions import t_quantile
+from workbench.measure.numerics.distributions import t_quantile
 from workbench.measure.repeats import checked, mean_of, sum_of_squares
 from workbench.measure.scatter import Scatter
 

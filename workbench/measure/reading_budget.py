@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 from workbench.errors import InputError
 from workbench.measure.budget import Budget, Contribution
-from workbench.measure.limits import din862_mpe_mm
+from workbench.measure.mpe_tables import din862_mpe_mm
 from workbench.measure.repeats import summarise
 from workbench.measure.scatter import Scatter, scatter_of
 

@@ -95,7 +95,7 @@ def confidence_interval(summary: Repeats, level: float = 0.95) -> tuple[float, f
 
 def mean_interval(mean: float, u: float, dof: float, level: float = 0.95) -> tuple[float, float]:
     """``mean`` minus and plus Student's t times its standard uncertainty ``u``."""
-    from workbench.measure.distributions import coverage_factor
+    from workbench.measure.numerics.distributions import coverage_factor
 
     half = coverage_factor(level, dof) * u
     return mean - half, mean + half

@@ -12,7 +12,7 @@ from typing import Literal
 
 from workbench.errors import InputError
 from workbench.frozen import dataclass
-from workbench.measure.distributions import coverage_factor, f_sf
+from workbench.measure.numerics.distributions import coverage_factor, f_sf
 from workbench.measure.repeats import Repeats, pooled_sd
 
 LEVEL = 0.95

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from .day_pages import DayPages
-from .entry_pages import EntryPages
-from .exchange_pages import ExchangePages
-from .job_pages import JobPages
-from .roster_pages import RosterPages
+from workbench.records.pages.day_pages import DayPages
+from workbench.records.pages.entry_pages import EntryPages
+from workbench.records.pages.exchange_pages import ExchangePages
+from workbench.records.pages.job_pages import JobPages
+from workbench.records.pages.roster_pages import RosterPages
 
 
 class Book(RosterPages, JobPages, EntryPages, DayPages, ExchangePages):

@@ -5,12 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+from workbench.fin.frame.pose import Pose
 from workbench.fin.learn.decide import Act
 from workbench.fin.learn.replay import InJob
 from workbench.fin.learn.state import effect_of
-from workbench.fin.plans import Plan, Prediction, Step, StudTurn
-from workbench.fin.pose import Pose
-from workbench.fin.studs import seat
+from workbench.fin.parts.studs import seat
+from workbench.fin.plan.plan import (
+    Plan,
+    Prediction,
+    Step,
+    StudTurn,
+)
 
 
 def plan_of_act(plain: Plan, job: InJob, act: Act) -> Plan:

@@ -9,19 +9,35 @@ from operator import mul
 from typing import Literal
 
 from workbench.errors import InputError
-from workbench.fin.fit import NoPoseError, Reading, fit_pose
-from workbench.fin.goals import Goal, TargetOutOfReachError, goals_of
+from workbench.fin.frame.linear import inverse, multiply, solve
+from workbench.fin.frame.pose import Pose
 from workbench.fin.learn.edges import Edges
 from workbench.fin.learn.imperfections import Imperfections
-from workbench.fin.learn.seating import Case, Seating, mean_of, together
+from workbench.fin.learn.seating import (
+    Case,
+    Seating,
+    mean_of,
+    together,
+)
 from workbench.fin.learn.sight import Takes
-from workbench.fin.learn.state import BACKLASH, LEADS, OFFSETS, effect_of, reversal
-from workbench.fin.learn.within import FINE, QUICK, all_within, within
-from workbench.fin.linear import inverse, multiply, solve
-from workbench.fin.plans import Target
-from workbench.fin.pose import Pose
-from workbench.fin.rig import Rig
-from workbench.fin.rounding import rounded
+from workbench.fin.learn.state import (
+    BACKLASH,
+    LEADS,
+    OFFSETS,
+    effect_of,
+    reversal,
+)
+from workbench.fin.learn.within import (
+    FINE,
+    QUICK,
+    all_within,
+    within,
+)
+from workbench.fin.plan.goals import Goal, TargetOutOfReachError, goals_of
+from workbench.fin.plan.plan import Target
+from workbench.fin.plan.rounding import rounded
+from workbench.fin.pose.fit import NoPoseError, Reading, fit_pose
+from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 
 Do = Literal["turn", "leave", "push_home", "measure_again"]

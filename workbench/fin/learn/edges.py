@@ -11,10 +11,10 @@ import math
 from collections.abc import Sequence
 from typing import Literal
 
-from workbench.fin.blade import Blade
-from workbench.fin.linear import Row
-from workbench.fin.methods import Method, Observation
-from workbench.fin.pose import Point, Pose
+from workbench.fin.frame.linear import Row
+from workbench.fin.frame.pose import Point, Pose
+from workbench.fin.parts.blade import Blade
+from workbench.fin.reading.observe import Method, Observation
 from workbench.frozen import dataclass
 from workbench.measure.units import MM_PER_INCH
 

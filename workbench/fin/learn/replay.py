@@ -9,10 +9,16 @@ from dataclasses import replace
 from functools import lru_cache
 
 from workbench.errors import BenchError, InputError, OutOfReachError
-from workbench.fin.fit import NoPoseError
+from workbench.fin.frame.pose import Pose
 from workbench.fin.learn.edges import Edges, edges_of
 from workbench.fin.learn.imperfections import ORDINARY, Imperfections
-from workbench.fin.learn.seating import Seating, Weighed, mean_of, seated, together
+from workbench.fin.learn.seating import (
+    Seating,
+    Weighed,
+    mean_of,
+    seated,
+    together,
+)
 from workbench.fin.learn.sight import Takes, look
 from workbench.fin.learn.state import (
     BACKLASH,
@@ -26,17 +32,17 @@ from workbench.fin.learn.state import (
     turned,
     with_studs_of,
     without_stud,
-)  # fmt: skip
+)
 from workbench.fin.learn.thread_question import (
     LEAST_TURN,
     Move,
     ThreadQuestion,
     thread_question,
 )
-from workbench.fin.methods import Method, observe_all
-from workbench.fin.pose import Pose
-from workbench.fin.rig import Rig
-from workbench.fin.studs import seat
+from workbench.fin.parts.studs import seat
+from workbench.fin.pose.fit import NoPoseError
+from workbench.fin.reading.observe import Method, observe_all
+from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 
 

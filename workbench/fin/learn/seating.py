@@ -17,7 +17,7 @@ from typing import Literal
 from workbench.fin.learn.imperfections import Imperfections
 from workbench.fin.learn.sight import Sight
 from workbench.fin.learn.state import OFFSETS, State
-from workbench.fin.rig import Rig
+from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 
 Kind = Literal["all_well", "gap", "misread", "wrong_turn", "none_of_these"]

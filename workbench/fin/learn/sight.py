@@ -5,13 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from workbench.fin.fit import Fit, Reading, fit_pose
+from workbench.fin.frame.linear import Row, multiply, pseudo_inverse
+from workbench.fin.frame.pose import Pose
 from workbench.fin.learn.edges import Edges, Offset, Weights
 from workbench.fin.learn.imperfections import Imperfections
-from workbench.fin.linear import Row, multiply, pseudo_inverse
-from workbench.fin.methods import Method, observe_all
-from workbench.fin.pose import Pose
-from workbench.fin.rig import Rig
+from workbench.fin.pose.fit import Fit, Reading, fit_pose
+from workbench.fin.reading.observe import Method, observe_all
+from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 
 APART = 5.0

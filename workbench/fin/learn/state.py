@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from typing import Literal
 
 from workbench.fin.learn.imperfections import Imperfections
-from workbench.fin.rig import Rig
+from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 
 Direction = Literal["in", "out"] | None

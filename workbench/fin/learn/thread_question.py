@@ -6,9 +6,9 @@ import math
 from collections.abc import Sequence
 from statistics import median
 
-from workbench.fin.rig import Rig
-from workbench.fin.studs import Hand
-from workbench.fin.threads import known_leads
+from workbench.fin.parts.studs import Hand
+from workbench.fin.parts.threads import known_leads
+from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 
 LEAST_TURN = 0.25

@@ -1,0 +1,1 @@
+"""Screens to begin from: lists, forms, questions, number entry."""

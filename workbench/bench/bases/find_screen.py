@@ -1,0 +1,105 @@
+"""A list that is searched as it is typed: letters and digits are what is looked for.
+
+Commands lie on the keys beside them. A caliper's burst is taken out of the line again and held.
+"""
+
+from __future__ import annotations
+
+from textual.events import Key, Paste
+
+from workbench.bench.bases.bursts import SignKey
+from workbench.bench.bases.find_line import LONGEST_FIND, FindLine
+from workbench.bench.bases.lists import ListScreen
+from workbench.bench.draw.room import held_words
+
+
+class FindScreen(ListScreen):
+    """A subclass lists what :attr:`find` finds (:meth:`fill`) and opens what is marked."""
+
+    TAKES_TEXT = True
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.find = FindLine()
+        self._sign = SignKey(self, self.find.type, lambda sign, time: self._open())
+
+    # -- what a subclass gives -------------------------------------------------------------------
+
+    def fill(self) -> None:
+        """List what the line finds."""
+
+    def open_marked(self) -> None:
+        """Do what Enter and ``+`` do to what is marked."""
+
+    def command(self, key: str) -> None:
+        """Do what a key does that is no letter."""
+
+    # -- keys ------------------------------------------------------------------------------------
+
+    def on_key(self, event: Key) -> None:
+        """Take every key here, in the order they came."""
+        event.stop()
+        event.prevent_default()
+        if self._over:
+            return
+        key, char = event.key, event.character or ""
+        self._sign.settle(char)
+        if self._over:
+            return
+        if key in ("enter", "ctrl+j"):
+            self._entered(event.time)
+        elif char == "+":
+            self._sign.press(char, event.time)
+        elif key == "escape":
+            self._escape()
+        elif char == "*":
+            self.flip()
+        elif key == "backspace":
+            self.find.rub_out()
+            self._found()
+        elif len(char) == 1 and char.isprintable():
+            self.find.type(char, event.time)
+            self._found()
+        else:
+            self.command(key)
+
+    def scroll_by_key(self, key: str) -> None:
+        """Do for the wheel what an arrow does."""
+        self.command(key)
+
+    def on_paste(self, event: Paste) -> None:
+        """Look for what was pasted; a reading that was is held."""
+        event.stop()
+        event.prevent_default()
+        text = event.text.strip()
+        if text and not any(c.isalpha() for c in text):
+            self.say(held_words(self.bench, text), "warn")
+            return
+        for char in text[:LONGEST_FIND]:
+            if char.isprintable():
+                self.find.type(char, 0.0)
+        self._found()
+
+    def _open(self) -> None:
+        if not self._over:
+            self._try(self.open_marked)
+
+    def _found(self) -> None:
+        self.at = 0
+        self._try(self.fill)
+        self.say("")
+
+    def _entered(self, time: float) -> None:
+        found = self.find.enter(time)
+        if found.kind == "burst":
+            self._try(self.fill)
+            self.say(held_words(self.app, found.reading), "warn")
+        elif found.kind == "open":
+            self._open()
+
+    def _escape(self) -> None:
+        if self.find.text:
+            self.find.clear()
+            self._found()
+        else:
+            self.close_list()

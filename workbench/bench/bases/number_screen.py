@@ -1,0 +1,177 @@
+"""A screen that takes numbers, by hand or off a caliper's cable: an entry, and Enter behind it.
+
+Digits and Enter are a number here and nothing else: they choose and close nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Generic
+
+from textual.content import Content
+from textual.events import Key, Paste, Resize
+from textual.screen import ScreenResultType
+
+from workbench.bench.bases.bursts import (
+    ENTRY_MORE,
+    ENTRY_START,
+    LONGEST_ENTRY,
+    Pace,
+    SignKey,
+)
+from workbench.bench.bases.overlay import Overlay
+from workbench.bench.draw.text import styled
+from workbench.bench.hand.state import Tone
+from workbench.errors import BenchError
+
+ENTRY_FIRST = "Enter takes the entry first, or rub it out with Backspace"
+
+
+class NumberScreen(Overlay[ScreenResultType], Generic[ScreenResultType]):
+    """Keeps the entry in progress; a subclass takes it and draws.
+
+    A subclass says what Enter behind an entry (:meth:`take`), ``+`` alone (:meth:`plus`) and every
+    other key (:meth:`command`) do. ``ENTRY_SIGNS`` begin an entry at once; a ``+`` that is none of
+    them waits for digits on its heels.
+    """
+
+    DEFAULT_CSS = """
+    NumberScreen { align: center middle; }
+    NumberScreen > Vertical {
+        width: 92%; max-width: 110; height: auto; max-height: 100%;
+        padding: 0 1; background: $surface; color: $foreground; border: round $primary;
+    }
+    """
+    AUTO_FOCUS = None
+    KEYS = "number, Enter takes it · Esc closes"
+    ENTRY_SIGNS = ""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.entry = ""
+        self.message: tuple[str, Tone] = ("", "say")
+        self.pace = Pace()
+        self.sign = SignKey(self, self.type, lambda sign, time: self.plus(time))
+        self._over = False
+
+    # -- what a subclass gives -------------------------------------------------------------------
+
+    def draw(self) -> None:
+        """Draw everything anew."""
+        raise NotImplementedError
+
+    def take(self, time: float) -> None:
+        """Take the entry in progress; Enter came at ``time``."""
+        raise NotImplementedError
+
+    def plus(self, time: float) -> None:
+        """Do what ``+`` alone does; it was pressed at ``time``."""
+
+    def command(self, key: str, char: str) -> None:
+        """Do what a key does that belongs to no number."""
+
+    def leave(self) -> None:
+        """Do what Esc does."""
+        self.close(None)
+
+    # -- the entry -------------------------------------------------------------------------------
+
+    def belongs(self, char: str) -> bool:
+        """Tell whether a character is of the entry now."""
+        more = bool(self.entry) and char in ENTRY_MORE
+        return char in ENTRY_START or char in self.ENTRY_SIGNS or more
+
+    def is_of_entry(self, char: str) -> bool:
+        """Tell whether a letter belongs to the entry in progress."""
+        return bool(self.entry) and self.belongs(char)
+
+    def give_way(self) -> bool:
+        """Close for a ski that was scanned; an entry in progress is not to be lost."""
+        if self.entry:
+            return False
+        self.leave()
+        return self._over
+
+    def type(self, char: str, time: float) -> None:
+        """Add a character to the entry; one too long is refused."""
+        if len(self.entry) >= LONGEST_ENTRY:
+            self.say(f"an entry has at most {LONGEST_ENTRY} characters", "warn")
+            return
+        if not self.entry:
+            self.pace.clear()
+        self.pace.add(time)
+        self.entry += char
+        self.draw()
+
+    def rub_out(self) -> None:
+        """Take the last character of the entry back."""
+        self.pace.clear()
+        self.entry = self.entry[:-1]
+        self.draw()
+
+    def entry_line(self) -> Content:
+        """Return the line that is typed into."""
+        typed = self.entry or "type it, then Enter"
+        return styled(("▏ ", "$accent"), (typed, "bold" if self.entry else "$ink-faint"))
+
+    # -- what is said and done -------------------------------------------------------------------
+
+    @property
+    def inner_width(self) -> int:
+        """The cells of a line inside the frame."""
+        return max(min(self.size.width * 92 // 100, 110) - 4, 20)
+
+    def say(self, words: str, tone: Tone = "say") -> None:
+        """Show a message until the next one."""
+        self.message = (words, tone)
+        self.draw()
+
+    def did(self, act: Callable[[], object]) -> bool:
+        """Do it; a refusal is said, and what was typed stays."""
+        try:
+            act()
+        except BenchError as why:
+            self.say(f"✗ {why}", "warn")
+            return False
+        return True
+
+    def close(self, result: ScreenResultType | None) -> None:
+        """Close with a result; keys still on their way do nothing."""
+        self._over = True
+        self.dismiss(result)
+
+    # -- keys ------------------------------------------------------------------------------------
+
+    def on_resize(self, event: Resize) -> None:
+        """Draw for the room there is."""
+        self.draw()
+
+    def on_key(self, event: Key) -> None:
+        """Take every key here, in the order they came."""
+        event.stop()
+        event.prevent_default()
+        if self._over:
+            return
+        key, char = event.key, event.character or ""
+        self.sign.settle(char)
+        if key in ("enter", "ctrl+j"):
+            if self.entry:
+                self.take(event.time)
+        elif key == "escape":
+            self.leave()
+        elif key == "backspace":
+            self.rub_out()
+        elif char and self.belongs(char):
+            self.type(char, event.time)
+        elif char == "+":
+            self.sign.press(char, event.time)
+        else:
+            self.command(key, char)
+
+    def on_paste(self, event: Paste) -> None:
+        """Take pasted text as if it had been typed; it is never taken without an Enter."""
+        event.stop()
+        for char in event.text.strip():
+            if self.belongs(char) or (char == "+" and not self.entry):
+                self.type(char, 0.0)
+        self.pace.clear()

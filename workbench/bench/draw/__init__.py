@@ -1,0 +1,1 @@
+"""Text, letters, canvas, plots and themes."""

@@ -1,0 +1,210 @@
+"""The side view: blade, base and studs to scale, now against wanted, their difference enlarged.
+
+The shapes come from ``work/shapes.py``; here they are drawn in cells.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from workbench.bench.draw.canvas import (
+    DOTS,
+    HALF,
+    LARGEST_CELLS,
+    XY,
+    Canvas,
+    Mode,
+)
+from workbench.fin.frame.pose import Point, Pose
+from workbench.fin.parts.base import Base
+from workbench.fin.reading.observe import Method
+from workbench.fin.reading.readings import Reading
+from workbench.fin.reading.rig import Rig
+from workbench.frozen import dataclass
+from workbench.work.drawing.scene import (
+    BASE,
+    FACTORS,
+    FAINT,
+    SAME_MM,
+    SHOWN_SHARE,
+    STUD_SHOWN_MM,
+    Scene,
+    Shape,
+    enlarged,
+    enlargement,
+    largest_move,
+    method_caption,
+    method_scene,
+    nominal_pose,
+    placed,
+    side_scene,
+)
+
+__all__ = [
+    "FACTORS", "SHOWN_SHARE", "STUD_SHOWN_MM", "Picture", "View", "enlarged", "enlargement",
+    "fitted", "largest_move", "method_view", "nominal_pose", "placed", "side_view",
+]  # fmt: skip
+
+CELL_ASPECT = 2.0
+"""A terminal cell's height over its width."""
+
+MARGIN_CELLS = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """Maps the ski frame to dots: dot = (left + across * x, top - down * y)."""
+
+    left: float
+    top: float
+    across: float
+    down: float
+
+    def at(self, point: Point) -> XY:
+        """Return where a point (mm) lies, in dots."""
+        return (self.left + self.across * point[0], self.top - self.down * point[1])
+
+    def x_mm(self, dot: float) -> float:
+        """Return the x (mm) of a column of dots."""
+        return (dot - self.left) / self.across
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A drawing, how many times the difference in it is enlarged, and a line of text to it."""
+
+    canvas: Canvas
+    factor: float
+    caption: str
+    view: View
+
+
+def side_view(
+    rig: Rig,
+    now: Pose | None,
+    wanted: Pose | None,
+    width: int,
+    height: int,
+    mode: Mode = "braille",
+    readings: Sequence[Reading] = (),
+    lit: str = "",
+) -> Picture:
+    """Draw the rig with its blade at ``now`` (solid) and ``wanted`` (dashed, enlarged).
+
+    The dashed outline stands at now + factor * (wanted - now); without a ``wanted`` there is none,
+    and without a ``now`` the blade stands, dashed, at ``wanted`` or at a place made up for looking
+    at. ``readings`` have their contacts marked, the stud called ``lit`` is lit. A size below one
+    cell counts as one.
+
+    Raises:
+        InputError: an odd mode, or a pose that is no finite place.
+    """
+    scene = side_scene(rig, now, wanted, readings, lit)
+    canvas, view = _drawn(scene, width, height, mode)
+    return Picture(
+        canvas, scene.factor, _caption(rig, now, wanted, scene.factor, mode, scene.missing), view
+    )
+
+
+def method_view(
+    rig: Rig, pose: Pose | None, method: Method, width: int, height: int, mode: Mode = "braille"
+) -> Picture:
+    """Draw how to hold the caliper for ``method`` on this very blade at ``pose``.
+
+    Shown are the base, the band a jaw can touch in (or the line a depth is taken along), the jaws
+    and the contacts; without a pose the blade stands at a made-up place.
+    """
+    scene = method_scene(rig, pose, method)
+    canvas, view = _drawn(scene, width, height, mode)
+    return Picture(canvas, 1.0, method_caption(method, scene.meets), view)
+
+
+def fitted(points: Sequence[Point], canvas: Canvas) -> View:
+    """Return the largest view, equal in x and y on the screen, that shows all these points."""
+    xs, ys = [p[0] for p in points], [p[1] for p in points]
+    wide, high = max(max(xs) - min(xs), 1e-6), max(max(ys) - min(ys), 1e-6)
+    room_wide = max(canvas.width - 2.0 * MARGIN_CELLS, 0.5)
+    room_high = max(canvas.height - 2.0 * MARGIN_CELLS, 0.5)
+    cells = min(room_wide / wide, room_high * CELL_ASPECT / high)  # cells across per mm
+    dots_across, dots_down = DOTS[canvas.mode]
+    across, down = cells * dots_across, cells * dots_down / CELL_ASPECT
+    left = (canvas.dots_wide - 1) / 2.0 - across * (max(xs) + min(xs)) / 2.0
+    top = (canvas.dots_high - 1) / 2.0 + down * (max(ys) + min(ys)) / 2.0
+    return View(left, top, across, down)
+
+
+def _canvas(width: int, height: int, mode: Mode) -> Canvas:
+    wide, high = (min(max(1, side), LARGEST_CELLS) for side in (width, height))
+    return Canvas(wide, high, mode)
+
+
+def _drawn(scene: Scene, width: int, height: int, mode: Mode) -> tuple[Canvas, View]:
+    canvas = _canvas(width, height, mode)
+    view = fitted(scene.frame, canvas)
+    for level_mm, ink in scene.levels:
+        _draw_base(canvas, view, scene.base, level_mm, ink)
+    for shape in scene.shapes:
+        _draw(canvas, view, shape)
+    return canvas, view
+
+
+def _draw(canvas: Canvas, view: View, shape: Shape) -> None:
+    points = [view.at(p) for p in shape.points]
+    if shape.kind == "outline":
+        canvas.polygon(points, shape.ink, dashed=shape.dashed)
+    elif shape.kind == "line":
+        canvas.line(*points[0], *points[1], shape.ink, "#" if shape.jaw else None)
+    elif shape.kind == "dot":
+        canvas.dot(*points[0], shape.ink)
+    elif shape.kind == "mark":
+        _mark(canvas, points[0], shape.ink)
+    else:
+        col, row = _cell(canvas, points[0])
+        canvas.text(col, row, shape.text, shape.ink)
+
+
+def _draw_base(
+    canvas: Canvas, view: View, base: Base, level_mm: float = 0.0, ink: str = BASE
+) -> None:
+    """Draw the base, or the line at a height above it, dashed, right across the picture."""
+    run: list[XY] = []
+    for dot in range(-1, canvas.dots_wide + 1):
+        y = base.y(view.x_mm(dot))
+        if math.isfinite(y):
+            run.append((float(dot), view.at((0.0, y + level_mm))[1]))
+    canvas.polyline(run, ink, dashed=ink == FAINT)
+
+
+def _mark(canvas: Canvas, at: XY, ink: str) -> None:
+    col, row = _cell(canvas, at)
+    canvas.text(col, row, "o" if canvas.mode == "ascii" else "•", ink)
+
+
+def _cell(canvas: Canvas, at: XY) -> tuple[int, int]:
+    across, down = DOTS[canvas.mode]
+    return (math.floor((at[0] + HALF) / across), math.floor((at[1] + HALF) / down))
+
+
+def _caption(
+    rig: Rig,
+    now: Pose | None,
+    wanted: Pose | None,
+    factor: float,
+    mode: Mode,
+    missing: Sequence[str],
+) -> str:
+    solid, dashed, times, dot = (
+        ("--", "..", "x", ";") if mode == "ascii" else ("──", "╌╌", "×", "·")
+    )
+    if now is None:
+        text = "not all readings yet" + (f" {dot} wanted {dashed}" if wanted else "")
+    elif wanted is None:
+        text = f"now {solid}"
+    elif largest_move(rig.blade, now, wanted) < SAME_MM:
+        text = f"now {solid} is as wanted"
+    else:
+        text = f"now {solid} wanted {dashed} difference {times}{factor:g}"
+    if missing:
+        text += f" {dot} not on its edge: {', '.join(missing)}"
+    return text

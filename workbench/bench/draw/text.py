@@ -1,0 +1,98 @@
+"""The one door from data to the screen: what a person typed is shown, never obeyed.
+
+Markup stays text, and characters that would act on the terminal or hide are written out.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable
+
+from rich.cells import cell_len
+from rich.text import Text
+from textual.content import Content
+
+from workbench.work.text import safe_text
+
+LIMIT = 60
+"""Cells that a name from the data may take unless a caller says otherwise."""
+
+LONGEST_PART = 500
+"""Cells that one plain string inside :func:`styled` may take."""
+
+Part = str | Content | tuple[str, str]
+
+
+def visible(text: str, limit: int = LIMIT) -> str:
+    """Return ``text`` on one line of at most ``limit`` cells, with nothing hidden in it.
+
+    Control, format, zero-width and direction characters are written out (an escape becomes
+    ``\\x1b``), line ends show as ⏎, and what is too long ends in …; a ``limit`` below 1 leaves
+    nothing.
+    """
+    return safe_text.visible(text, limit, cell_len)
+
+
+def literal(text: str, limit: int = LIMIT) -> Content:
+    """Return ``text`` for a widget, a title, a tooltip or a toast: see :func:`visible`."""
+    return Content(visible(text, limit))
+
+
+def rich_literal(text: str, limit: int = LIMIT) -> Text:
+    """Return ``text`` for a table's cell or a tree's label, which know Rich's texts only."""
+    return Text(visible(text, limit), no_wrap=True, end="")
+
+
+def styled(*parts: Part) -> Content:
+    """Put plain strings, (string, style) pairs and contents together on one line.
+
+    Every string is shown literally, up to :data:`LONGEST_PART` cells; a content is taken as it is.
+    A style is ours, such as ``"bold $primary"``, and never comes from data.
+    """
+    return Content.assemble(*(_guarded(part) for part in parts))
+
+
+def padded(text: str, width: int, right: bool = False) -> str:
+    """Return text cut or filled to ``width`` cells, at its end or (``right``) before it.
+
+    Wide letters take two cells, so that counting characters would push the rest aside.
+    """
+    shown = visible(text, width)
+    gap = " " * max(width - cell_len(shown), 0)
+    return gap + shown if right else shown + gap
+
+
+def lines(rows: Iterable[Content]) -> Content:
+    """Return these contents one below the other."""
+    return Content("\n").join(rows)
+
+
+def _guarded(part: Part) -> Content | tuple[str, str]:
+    if isinstance(part, str):
+        return literal(part, LONGEST_PART)
+    if isinstance(part, tuple):
+        text, style = part
+        return (visible(text, LONGEST_PART), style)
+    return part
+
+
+def wrapped(text: str, width: int) -> list[str]:
+    """Return text broken at spaces into lines of at most ``width`` cells, nothing in it hidden."""
+    room = max(width, 8)
+    rows = textwrap.wrap(visible(text, 2000), room, break_on_hyphens=False)
+    return [part for row in rows for part in _narrowed(row, room)] or [""]
+
+
+def _narrowed(row: str, width: int) -> Iterable[str]:
+    """Break a line once more where wide letters make it too long."""
+    if cell_len(row) <= width:
+        yield row
+        return
+    part = ""
+    for unit in safe_text.units(row, cell_len):
+        if part and cell_len(part + unit) > width:
+            yield part
+            part = ""
+        part += unit
+    if part:
+        yield part

@@ -1,0 +1,1 @@
+"""What keys do to the ski in hand, and the state they leave."""

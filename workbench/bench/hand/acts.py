@@ -1,0 +1,171 @@
+"""What letters and the sheet do to the ski in hand: every one is a use case."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TypeAlias
+
+from workbench.bench.hand.ski_in_hand import ANSWERS, SkiInHand
+from workbench.bench.hand.state import DRAWINGS, SIDES, Tone
+from workbench.measure.units import other
+from workbench.work.history.timeline_words import MARK_WORDS
+from workbench.work.job.aim_last import aim_at_last, aim_before_last, aim_one_step_more
+from workbench.work.job.entry_words import described
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import ChangedError, initials_of
+from workbench.work.job.ski_state import TurnAnswer
+from workbench.work.trust.job_reading import Line
+
+Did: TypeAlias = "tuple[JobView, str] | tuple[JobView, str, Tone]"
+"""The job after an act, what is said of it, and in which tone where it is not done."""
+
+FINEST = (1.0, 0.5, 0.25, 0.125, 0.0625, 0.0)
+"""The finest turns that one goes round through; 0 is exact."""
+
+
+class Acts(SkiInHand):
+    """Does what is asked for by name, and says what was done."""
+
+    def flip_unit(self) -> None:
+        """Exchange inch and mm everywhere; what was typed keeps its own unit."""
+        unit = other(self.state.unit)
+        self._set(unit=unit, question=None)
+        self.remember("unit", unit)
+
+    def take_back(self) -> None:
+        """Take the last entry back: it is struck out and stays readable; not at a question."""
+        if self.state.question is not None:
+            self.say(f"a question is open, nothing was taken back: {ANSWERS}", "warn")
+        else:
+            self._try(self._take_back)
+
+    def _take_back(self) -> None:
+        view = self.state.view
+        if view is None:
+            return
+        if self._changed_just_now():
+            return
+        if self.shop.turn_to_take_back(view) is not None:
+            self.asks("turn_back")
+            return
+        new, fact = self.shop.take_back(view)
+        self._did(new, f"taken back: {described(fact)}" if fact else "nothing to take back")
+
+    def take_back_turn(self, turn: TurnAnswer) -> None:
+        """Take the record of a turn back, and keep what became of the stud."""
+
+        def taken_back(view: JobView) -> Did:
+            new, fact = self.shop.take_back(view, turn)
+            assert fact is not None
+            return new, f"taken back: {described(fact)}; {MARK_WORDS[turn]}"
+
+        self._job(taken_back)
+
+    def baseline(self) -> None:
+        """Make the ski's baseline the target."""
+        said = "baseline taken as the target"
+        self._job(lambda v: self._aimed(self.shop.aim_at_baseline(v), said))
+
+    def retarget(self) -> None:
+        """Go back to the target, to change it."""
+        said = "target open again: Enter leaves one as it is"
+        self._job(lambda v: (self.shop.reopen_target(v), said))
+        if self.state.view is not None and self.state.view.stage == "target":
+            self._set(selected=0)
+
+    def keep_as_is(self) -> None:
+        """Accept readings as good enough: outside tolerance, or with fewer repeats than wanted."""
+        self._job(self._as_is)
+
+    def _as_is(self, view: JobView) -> tuple[JobView, str]:
+        if view.may_go_on:
+            return self.shop.enough(view), "going on with fewer repeats"
+        return self.shop.accept(view), "kept as it stands"
+
+    def second_eyes(self, initials: str) -> None:
+        """Keep the initials of who else looked; the sign-off stays to be done."""
+        said = f"{initials.strip()} looked too: now + signs off"
+        self._job(lambda v: (self.shop.second_eyes(v, initials), said), True)
+
+    def last_setting(self) -> None:
+        """Make what the ski was last set to the target."""
+        said = "last setting taken as the target"
+        self._job(lambda v: self._aimed(aim_at_last(self.shop, v), said))
+
+    def one_step_more(self) -> None:
+        """Aim at what the last change did, once more; the wing with it."""
+        said = "the last change once more is the target now, wing included"
+        self._job(lambda v: self._aimed(aim_one_step_more(self.shop, v), said))
+
+    def undo_change(self) -> None:
+        """Aim at the setting before the last change; the wing with it."""
+        said = "the setting before the last change is the target now, wing included"
+        self._job(lambda v: self._aimed(aim_before_last(self.shop, v), said))
+
+    def finer(self) -> None:
+        """Go to the next finer turn, round and round."""
+        view = self.state.view
+        if view is None:
+            return
+        later = [f for f in FINEST if f < view.finest_turn] or [FINEST[0]]
+        from workbench.measure.display import turn_text
+
+        words = f"finest turn {turn_text(later[0])}" if later[0] else "exact turns"
+        self._job(lambda v: (self.shop.set_finest(v, later[0]), words))
+
+    def set_aside(self, reason: str) -> None:
+        """Put the ski aside with a reason."""
+        self._job(lambda v: (self.shop.set_aside(v, reason), "set aside"), True)
+
+    def write_note(self, text: str) -> None:
+        """Keep a note to the job."""
+        self._job(lambda v: (self.shop.note(v, "note", text), "note kept"), True)
+
+    def strike_reading(
+        self, reason: str, reading_id: str | None = None, line: Line | None = None
+    ) -> None:
+        """Strike out a repeat of a reading (the chosen one's last if none is named): why."""
+        line = line or self.state.line
+        if line is not None:
+            self._job(
+                lambda v: (
+                    self.shop.strike_reading(v, line, reason, reading_id),
+                    f"struck out: {line.method.name}",
+                ),
+                True,
+            )
+
+    def set_who(self, initials: str) -> None:
+        """Remember whose hands these are; an InputError where no sign-off would take them."""
+        self.shop.who = initials_of(initials)
+        self.shop.remember("who", self.shop.who)
+        said = f"entries are now kept under {self.shop.who}"
+        self._set(who=self.shop.who, message=said, tone="done")
+
+    def _aimed(self, view: JobView, said: str, tone: Tone = "done") -> Did:
+        """Return a job with another target, what is said of it, and what warns of its turns."""
+        warning = view.target_warning_in(self.state.unit)
+        return (view, f"{said}; {warning}", "warn") if warning else (view, said, tone)
+
+    def _job(self, act: Callable[[JobView], Did], raises: bool = False) -> None:
+        view = self.state.view
+        if view is None:
+            return
+        if raises:
+            try:
+                self._did(*act(view))
+            except ChangedError as why:
+                self._show_anew(why)
+                raise
+        elif not self._changed_just_now():
+            self._try(lambda: self._did(*act(view)))
+
+    def next_side(self) -> None:
+        """Let the next panel stand at the side."""
+        self._set(side=SIDES[(SIDES.index(self.state.shown_side) + 1) % len(SIDES)])
+
+    def next_drawing(self) -> None:
+        """Draw with other signs: braille, blocks, ASCII."""
+        at = DRAWINGS[(DRAWINGS.index(self.state.drawing) + 1) % len(DRAWINGS)]
+        self._set(drawing=at, message=f"drawing with {at}")
+        self.remember("drawing", at)

@@ -1,0 +1,600 @@
+"""What the hands do: keys become use cases, and every outcome a new state.
+
+Knows no widget, so that the whole walk of a ski can be tried without a screen. A caliper's burst
+(digits and Enter, faster than any hand) is a reading or is held, never an answer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+
+from workbench.bench.bases.bursts import (
+    BURST_GAP_S,
+    BURST_WINDOW_S,
+    ENTRY_MORE,
+    ENTRY_START,
+    LONGEST_ENTRY,
+)
+from workbench.bench.hand.acts import Acts
+from workbench.bench.hand.ski_in_hand import ANSWERS, noted_words
+from workbench.bench.hand.state import (
+    READS_AT,
+    Answer,
+    BenchState,
+    Question,
+    Tone,
+)
+from workbench.errors import BenchError, InputError
+from workbench.measure.display import length_text
+from workbench.measure.lengths import Placing, understand
+from workbench.records.store import rows
+from workbench.work.job.aim_last import aim_at_last
+from workbench.work.job.coarse_marks import suspect_words
+from workbench.work.job.entry import (
+    SIGNS,
+    changes_meant,
+    fits_elsewhere,
+    kept_change,
+    reading_entry,
+    target_entry,
+    target_question,
+)
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
+from workbench.work.job_text.budget_explained import doubtful_words
+from workbench.work.job_text.next_step import act_due
+from workbench.work.job_text.setting_words import moved_words
+from workbench.work.roster.calipers import in_hand, standing_words
+from workbench.work.trust.job_reading import Line
+from workbench.work.trust.wing_setup import wing_words
+
+STAYS = "+0"
+"""The change of a reading that stays where it is."""
+
+PLACED = "taken as a reading"
+"""Why the note of what waited is struck out: it has its place."""
+
+
+class Hands(Acts):
+    """Takes the keys: an entry, Enter behind it, and + or - on purpose."""
+
+    def __init__(self, shop: Shop, changed: Callable[[BenchState], None] | None = None) -> None:
+        self._last_burst = float("-inf")
+        self._last_enter = float("-inf")
+        self._last_yes = float("-inf")
+        super().__init__(shop, changed)
+
+    # -- keys ------------------------------------------------------------------------------------
+
+    @property
+    def entering(self) -> bool:
+        """Whether an entry is in progress, so that keys feed it."""
+        return bool(self.state.entry)
+
+    @property
+    def mending(self) -> bool:
+        """Whether an entry is in progress and nothing is asked, so that signs belong to it."""
+        return self.entering and self.state.question is None
+
+    @property
+    def begins_by_sign(self) -> bool:
+        """Whether a sign begins a number now; one + too many behind an answer begins no reading."""
+        state = self.state
+        if state.view is None or state.question is not None:
+            return False
+        stage = state.view.stage
+        return stage == "target" or (stage in READS_AT and not self._answered)
+
+    def takes(self, char: str) -> bool:
+        """Whether a character belongs to an entry now."""
+        return char in (ENTRY_MORE if self.mending else ENTRY_START)
+
+    def type(self, char: str, time: float) -> None:
+        """Add a character to the entry in progress, or start one."""
+        entry = self.state.entry
+        if entry and entry == self._refused and self.state.question is None:
+            self._refused = ""
+            if char in ENTRY_START:  # another number: the refused one is not lost
+                if not self._hold(entry):
+                    return
+                self._noted, entry = noted_words(entry), ""
+        if self.state.question is not None:
+            if char not in (*ENTRY_START, *SIGNS):
+                self.say(f"'{char}' starts no number: {ANSWERS}", "warn")
+                return
+            self._put_by()
+            entry = ""
+        elif self._is_by_hand(time) and not self._note_by():
+            return
+        if len(entry) >= LONGEST_ENTRY:
+            self.say(
+                f"an entry has at most {LONGEST_ENTRY} characters: Enter, or Backspace", "warn"
+            )
+            return
+        if not entry:
+            self._pace.clear()
+        self._pace.add(time)
+        self._feed(entry + char)
+
+    def _is_by_hand(self, time: float) -> bool:
+        """Whether a key shows that what is typed beside a question comes from a hand."""
+        return self._by is not None and self._pace.pause(time) > BURST_GAP_S
+
+    def rub_out(self) -> None:
+        """Take the last character of the entry back."""
+        self._refused = ""
+        if self.state.question is not None:
+            self._set(question=None, message="")
+        elif len(self.state.entry) == 1 and self._by is not None:
+            self._take_up_by()
+        elif self.state.entry:
+            self._feed(self.state.entry[:-1])
+            self._place_waiting()
+
+    def _feed(self, entry: str) -> None:
+        """Set the entry in progress and what it would be taken as, so that both can be seen."""
+        tone: Tone = "warn" if self._noted else "say"
+        told = {"message": self._noted, "tone": tone}
+        self._set(entry=entry, question=None, **told, **self._preview(entry))
+
+    def flip_unit(self) -> None:
+        """Exchange inch and mm; an entry without a unit is read in the new one."""
+        super().flip_unit()
+        self._read_again()
+
+    def select(self, by: int, **changes: object) -> None:
+        """Choose another reading or target by hand; an entry in progress goes to it."""
+        super().select(by, **changes)
+        self._read_again()
+
+    def _read_again(self) -> None:
+        """Read the entry in progress anew, for the unit or the line it would now count for."""
+        if self.mending:
+            self._set(**self._preview(self.state.entry))
+
+    def _preview(self, entry: str) -> dict[str, object]:
+        """Return what an entry is understood as now, and whether it will be asked about."""
+        view, line = self.state.view, self.state.line
+        plain: dict[str, object] = {"reads_as": entry, "unclear": False}
+        if view is None or line is None or view.stage == "wing" or not entry:
+            return plain
+        try:
+            if entry.startswith(SIGNS):
+                return plain | self._preview_change(entry)
+            found = understand(entry, self.state.unit, line.usual_mm)
+        except BenchError:
+            return plain
+        if not found.is_clear:
+            return plain | {"unclear": True}
+        return plain | {"reads_as": f"{found.placings[0].number} {found.placings[0].unit}"}
+
+    def _preview_change(self, entry: str) -> dict[str, object]:
+        """Return what a change with a sign is understood as; at a reading it stays as typed."""
+        if self.state.view is None or self.state.view.stage != "target":
+            return {}
+        changes = changes_meant(entry, self.state.unit)
+        if len(changes) > 1:
+            return {"unclear": True}
+        return {"reads_as": f"{changes[0].text} {self.state.unit}"} if entry[1:].isdigit() else {}
+
+    def escape(self) -> None:
+        """Drop the entry in progress, or what was begun."""
+        self._refused = ""
+        if self._by is not None:
+            self._take_up_by()
+        elif self.state.question is not None or self.state.entry:
+            self._noted = ""
+            self._set(entry="", question=None, message="entry dropped")
+            self._place_waiting()
+        else:
+            self._set(hands_on=False, selected=None, message="")
+
+    def in_burst(self, time: float) -> bool:
+        """Whether a caliper's burst has only just passed."""
+        return time - self._last_burst < BURST_WINDOW_S
+
+    def _how(self, time: float) -> rows.How:
+        if not self._pace.is_burst(time):
+            return "typed"
+        self._last_burst = time
+        return "gauge"
+
+    def ignore_enter(self, time: float) -> None:
+        """Take an Enter held down while a screen closed for its echo, not for the next step."""
+        self._last_enter = time
+
+    def enter(self, time: float) -> None:
+        """Do the next step, or take the entry in progress."""
+        second = time - self._last_enter < BURST_WINDOW_S
+        empty_second = second and not self.state.entry
+        self._last_enter = time
+        if second and self._refused:  # the LF of a CR LF takes no entry that its CR was refused for
+            return
+        self._answered, self._refused = False, ""
+        if self.state.view is None and not (self.state.entry or empty_second):
+            self.asks("add_ski")
+        elif self.state.view is None:
+            self.say("no ski in hand: Esc drops this, then Enter adds a ski", "warn")
+        elif self.state.question is not None:
+            self.say(f"{self.state.question.question} {ANSWERS}", "warn")
+        elif not empty_second and self._changed_just_now():
+            return
+        elif self.state.entry:
+            self._entered(self._how(time))
+        elif not empty_second and not self.in_burst(time):
+            self._try(self._next_step)
+
+    def _entered(self, how: rows.How) -> None:
+        """Take the entry that Enter completes; while a question was put by for it, a burst waits
+        and a hand's number takes the question's place."""
+        entry = self.state.entry
+        if self._by is not None and how == "gauge":
+            self._take_up_by()
+            self._wait(entry)
+            return
+        if self._by is not None and not self._note_by():
+            return
+        if entry in SIGNS:
+            self.select(1 if entry == "+" else -1, entry="")
+        elif not self._try(lambda: self._take_entry(how)):
+            self.alarms()
+
+    def _take_entry(self, how: rows.How) -> None:
+        state, view = self.state, self.state.view
+        assert view is not None
+        if view.stage in ("wing", "target") and how == "gauge":
+            what = "angle" if view.stage == "wing" else "target"
+            self._take_as_note(f"'{state.entry}' off a caliper is no {what}: kept as a note")
+        elif view.stage == "wing":
+            new = self.shop.set_wing(view, state.entry)
+            self._show(new, f"wing angle kept: {wing_words(new.facts)}")
+            self._set(hands_on=bool(new.checklist))
+        elif state.line is None or not (view.stage in READS_AT or view.reads_locked):
+            self._take_as_note(f"no reading is due now: '{state.entry}' is kept as a note")
+        elif view.stage == "target":
+            self._take_target(view, state.entry)
+        else:
+            self._take_reading(view, state.line_index, state.entry, how)
+
+    def _take_as_note(self, said: str) -> None:
+        if self._hold(self.state.entry):
+            self._set(entry="")
+            self.say(said, "warn")
+            self.alarms()
+
+    # -- readings --------------------------------------------------------------------------------
+
+    def _take_reading(self, view: JobView, at: int, text: str, how: rows.How) -> None:
+        """Keep a number as the reading of a line, or ask about it."""
+        line = view.lines[at]
+        found = reading_entry(line, text, self.state.unit)
+        answers = tuple(_answer(line, at, placing) for placing in found.placings)
+        if found.is_clear:
+            self._doubt_or_keep(view, answers[0], text, how)
+        else:
+            asked = view.sent_twice(line, text) or found.question
+            self._ask(Question(text, asked, answers, how, _is_outside(line, answers)))
+
+    def _doubt_or_keep(self, view: JobView, answer: Answer, text: str, how: rows.How) -> None:
+        """Keep an understood reading, or ask about it where it cannot be right."""
+        line, placing = view.lines[answer.line], answer.placing
+        why = view.doubt(line, text, placing.unit, placing.mm, self.state.unit)
+        if why:
+            self._ask(Question(text, why, (answer,), how))
+        else:
+            self._keep_reading(view, answer, text, how)
+
+    def _ask(self, question: Question) -> None:
+        """Let a question stand over the entry that it is about."""
+        self._set(question=question, entry=question.text, offered=0)
+        self.alarms()
+
+    def _keep_reading(self, view: JobView, answer: Answer, text: str, how: rows.How) -> None:
+        at, placing = answer.line, answer.placing
+        line, unit = view.lines[at], placing.unit
+        caliper = in_hand(self.shop)
+        caliper_id = caliper.id if caliper is not None else None
+        take = self.shop.take_locked if view.reads_locked else self.shop.take_reading
+        new = take(view, line, text, unit, placing.mm, how, caliper_id)
+        now = new.lines[at]
+        again = f", repeat {len(now.latest)}" if len(now.latest) > 1 else ""
+        typed = "" if text == placing.number else f"{text} → "
+        kept = f"kept: {line.method.name} {typed}{placing.number} {unit}{again}"
+        told = moved_words(now, self.state.unit) or view.since_left(
+            line, placing.mm, self.state.unit
+        )
+        again_words = " ".join(suspect_words(new, self.state.unit)[:1])
+        doubtful = again_words or doubtful_words(now, self.state.unit)
+        strikes = bool(now.doubts.indices) and not again_words and not now.doubts.apart
+        made, warning = new.made_words(self.state.unit), standing_words(self.shop)
+        said = [made, doubtful, f"{kept}; {told}" if told else kept, warning]
+        tone: Tone = "warn" if made or doubtful or warning else "done"
+        self._show(new, ". ".join(part for part in said if part), tone)
+        if strikes:
+            self._set(doubted=at)
+        if made or doubtful:
+            self.alarms()
+        self._place_waiting()
+
+    # -- what came off the caliper while a question was open ---------------------------------------
+
+    def _place_waiting(self) -> None:
+        """Let what waited go where it fits, in its order, until one has to be asked about."""
+        while self.state.waiting and self.state.question is None and not self.state.entry:
+            first, *rest = self.state.waiting
+            self._set(waiting=tuple(rest))
+            view = self.state.view
+            if view is None or view.stage not in READS_AT or view.stage == "target":
+                return  # the rest stay notes as well
+            answers = self._fitting(view, first.text)
+            if not answers:
+                told = "fits no reading that is due: it is kept as a note"
+                self.say(f"{self.state.message}. '{first.text}' {told}", "warn")
+                continue
+            self.shop.book.strike(first.note_id, PLACED, self.shop.who)
+            if len(answers) > 1:
+                asked = "came in meanwhile: which reading is it?"
+                self._ask(Question(first.text, asked, answers, "gauge", settled=False))
+            else:
+                text, only = first.text, answers[0]
+                at_hand = self.shop.view(view.job.id)
+                self._try(lambda: self._doubt_or_keep(at_hand, only, text, "gauge"))  # noqa: B023
+
+    def _fitting(self, view: JobView, text: str) -> tuple[Answer, ...]:
+        """Return the readings that a number fits, those still due before those taken already: near
+        what they should be, or plausible for them where nothing tells that."""
+        due = [i for i, line in enumerate(view.lines) if len(line.latest) < view.rules.repeats]
+        taken = [i for i in range(len(view.lines)) if i not in due]
+        for group in (due, taken):
+            found = [a for i in group for a in self._fits(view, i, text)]
+            if found:
+                return tuple(found)
+        return ()
+
+    def _fits(self, view: JobView, at: int, text: str) -> list[Answer]:
+        line = view.lines[at]
+        expected = view.expected_mm(line)
+        try:
+            found = reading_entry(line, text, self.state.unit)
+        except BenchError:
+            return []
+        far, (low, high) = view.rules.far_received_mm, line.usual_mm
+        return [
+            _answer(line, at, p)
+            for p in found.placings
+            if (low <= p.mm <= high if expected is None else abs(p.mm - expected) <= far)
+        ]
+
+    # -- targets ---------------------------------------------------------------------------------
+
+    def _take_target(self, view: JobView, text: str) -> None:
+        """Keep a target for the line marked, or ask about it; with none marked ask for which."""
+        unit, at = self.state.unit, self.state.marked
+        if at is None:
+            self._ask_which(view, text)
+            return
+        line = view.lines[at]
+        try:
+            found = target_entry(line, text, unit)
+        except InputError:
+            fits = self._fitting_targets(view, line, text)
+            if not fits:
+                raise
+            asked = f"no {line.method.quantity} of this blade; does it set another?"
+            self._ask(Question(text, asked, fits))
+            return
+        answers = tuple(_answer(line, at, placing) for placing in found.placings)
+        if found.is_clear:
+            self._doubt_or_aim(view, answers[0], text)
+            return
+        fits, settled = self._fitting_targets(view, line, text), _is_outside(line, answers)
+        self._ask(Question(text, found.question, (*fits, *answers), settled=settled))
+
+    def _fitting_targets(self, view: JobView, line: Line, text: str) -> tuple[Answer, ...]:
+        """Return the targets of other readings that an entry comes near."""
+        ids, far_mm = [x.method_id for x in view.lines], view.rules.far_target_mm
+        found = fits_elsewhere(view.lines, line, text, self.state.unit, far_mm)
+        return tuple(_answer(x, ids.index(x.method_id), p) for x, p in found)
+
+    def _doubt_or_aim(self, view: JobView, answer: Answer, text: str) -> None:
+        line, placing = view.lines[answer.line], answer.placing
+        found = target_question(
+            view.lines, line, text, placing, self.state.unit, view.rules.far_target_mm
+        )
+        if not found.question:
+            self._keep_target(view, answer, text)
+            return
+        ids = [x.method_id for x in view.lines]
+        fits = tuple(_answer(x, ids.index(x.method_id), p) for x, p in found.fits)
+        self._ask(Question(text, found.question, (*fits, answer)))
+
+    def _ask_which(self, view: JobView, text: str) -> None:
+        """Ask which target an entry changes: one whose reading it comes near, if there is any."""
+        near: list[Answer] = []
+        others: list[Answer] = []
+        errors: list[BenchError] = []
+        for at, line in enumerate(view.lines):
+            try:
+                found = target_entry(line, text, self.state.unit)
+            except BenchError as why:
+                errors.append(why)
+                continue
+            for placing in found.placings:
+                off_mm = abs(placing.mm - (line.now_mm or 0.0))
+                group = near if off_mm <= view.rules.far_target_mm else others
+                group.append(_answer(line, at, placing))
+        if not near and not others:
+            raise errors[0]
+        asked = "all the targets are set: which of them does this change?"
+        self._ask(Question(text, asked, tuple(near or others), settled=bool(near)))
+
+    def _keep_target(self, view: JobView, answer: Answer, text: str) -> None:
+        line, placing, unit = view.lines[answer.line], answer.placing, self.state.unit
+        if text.startswith(SIGNS):
+            text = kept_change(line, text, placing, unit)
+            new, told = self.shop.aim(view, line, text, unit), text
+        else:
+            new = self.shop.aim_at(view, line, text, placing.unit, "value", placing.mm)
+            told = f"{placing.number} {placing.unit}"
+        self._show_target(new, answer.line, told)
+
+    def _show_target(self, new: JobView, at: int, text: str) -> None:
+        """Show a target kept, whether its change stands clear, and what warns of its turns."""
+        line = new.lines[at]
+        change = line.change_wanted
+        warned = new.target_warning_in(self.state.unit)
+        glance = f", {change.glance}" if change is not None and not warned else ""
+        tone: Tone = "warn" if change is not None and not change.clear else "done"
+        self._show(*self._aimed(new, f"target kept: {line.method.name} {text}{glance}", tone))
+        self._mark_after(at)
+
+    def _mark_after(self, at: int) -> None:
+        """Mark the next target; past the last the first not set, or none where all are."""
+        view = self.state.view
+        assert view is not None
+        unset = (i for i, line in enumerate(view.lines) if line.target is None)
+        self._set(selected=at + 1 if at + 1 < len(view.lines) else next(unset, None))
+
+    def _leave_target(self, view: JobView, at: int) -> None:
+        """Let a reading stay: at its target where it has one, else where it is now."""
+        line, unit = view.lines[at], self.state.unit
+        if line.target is None:
+            view = self.shop.aim(view, line, STAYS, unit)
+        aim_mm = view.lines[at].target_mm or 0.0
+        stays = f"{line.method.quantity} stays at {length_text(aim_mm, unit)} {unit}"
+        self._show(*self._aimed(view, stays))
+        self._mark_after(at)
+
+    # -- answers on purpose ------------------------------------------------------------------------
+
+    def yes(self, time: float) -> None:
+        """Do what is asked, on purpose: take an answer, tick, sign off."""
+        state, view = self.state, self.state.view
+        again, self._last_yes = time - self._last_yes < BURST_WINDOW_S, time
+        if again:
+            return  # a key held down: one press is one tick
+        answered, self._answered = self._answered, False
+        if self.in_burst(time):
+            self.say("a caliper was sending just now: press + again on purpose", "warn")
+        elif self._changed_just_now():
+            return
+        elif state.question is not None and view is not None:
+            question, answer = state.question, state.question.placings[state.offered]
+            kept = self._try(lambda: self._answer(view, question, answer))
+            self._answered = kept or self._answered
+        elif state.hands_on and view is not None and view.checklist:
+            self._answered = self._try(self._tick) or self._answered
+        elif state.hands_on and view is not None and view.stage == "sign-off":
+            self._answered = self._try(self._sign_off) or self._answered
+        elif answered:  # one + too many begins no number
+            self.say("nothing more to answer")
+        else:
+            self.say("nothing to answer with +; PgDn is the next ski")
+
+    def _answer(self, view: JobView, question: Question, answer: Answer) -> None:
+        """Take an answer; where it only said what was meant, the number is still looked at."""
+        text, how = question.text, question.how
+        if view.stage == "target":
+            take = self._keep_target if question.settled else self._doubt_or_aim
+            take(view, answer, text)
+        elif question.settled:
+            self._keep_reading(view, answer, text, how)
+        else:
+            self._doubt_or_keep(view, answer, text, how)
+
+    def no(self) -> None:
+        """Offer the next answer."""
+        question = self.state.question
+        if question is not None:
+            self._set(offered=(self.state.offered + 1) % len(question.placings))
+        else:
+            self.say("nothing to answer with -; PgUp is the ski before")
+
+    def _tick(self) -> None:
+        view = self.state.view
+        assert view is not None
+        item = view.check_due
+        assert item is not None
+        self._show(self.shop.tick(view, item.key), f"ticked: {item.words}")
+
+    def _sign_off(self) -> None:
+        view = self.state.view
+        assert view is not None
+        if not self.state.who:
+            raise InputError("initials", "(none)", "initials first: key i")
+        if view.rules.second_eyes and not view.progress.eyes:
+            self.asks("second_eyes")
+            return
+        self._show(self.shop.sign_off(view, self.state.who), f"signed off by {self.state.who}")
+
+    def _next_step(self) -> None:
+        """Do what the next-step line says."""
+        view = self.state.view
+        assert view is not None
+        stage = view.stage
+        if stage == "sign-off" and not self.state.who:
+            self.asks("initials")
+        elif stage in ("waiting", "received check", "final check", "sign-off"):
+            self._set(hands_on=True, message="", side=None)
+        elif stage in ("as received", "measuring"):
+            line = self.state.line
+            self.say(f"type the reading due: {line.method.name if line else ''}", "warn")
+        elif stage == "studs":
+            self._show(self.shop.seat_studs(view), "studs touch the blade where it stands")
+        elif stage == "target":
+            self._go_on_at_target(view)
+        elif stage == "turning":
+            self._turn(view)
+        elif stage == "within":
+            new = self.shop.accept(view)
+            self._show(new, "settings accepted")
+            self._set(hands_on=bool(new.checklist))
+        elif stage == "wing":
+            self.say("type the wing's angle in degrees, then Enter", "warn")
+        elif stage == "set aside":
+            self._show(self.shop.take_up(view), "taken up again where it was left")
+        else:
+            self._next_ski(view)
+
+    def _next_ski(self, view: JobView) -> None:
+        """Take the next ski that is not finished, its first check begun: Enter asked for it."""
+        self.next_unfinished()
+        new = self.state.view
+        if new is not None and new.job.id != view.job.id and new.stage == "waiting":
+            self._set(hands_on=True)
+
+    def _go_on_at_target(self, view: JobView) -> None:
+        """Take the setting offered, let the reading marked stay, or accept the targets."""
+        at = self.state.marked
+        if view.offered_target and self.state.selected is None:
+            last = view.offered_target == "last"
+            new = aim_at_last(self.shop, view) if last else self.shop.aim_at_baseline(view)
+            what = "the setting it left with" if last else "the baseline"
+            self._show(*self._aimed(new, f"{what} is the target now"))
+        elif at is not None:
+            self._leave_target(view, at)
+        else:
+            self._show(self.shop.accept_target(view), "target accepted")
+
+    def _turn(self, view: JobView) -> None:
+        if view.plan is not None and not any(t.turns for t in view.plan.turns):
+            self.say(view.no_turn_words, "warn")
+            return
+        before = view.progress.pass_number
+        new = self.shop.step_done(view)
+        if new.stage == "turning" and act_due(view).do == "seat" and act_due(new).do == "snug":
+            self._show(new)
+            new = self.shop.step_done(new)  # told together: between them nothing is decided
+        done = "turns made and kept: measure again" if new.progress.pass_number > before else ""
+        self._show(new, done)
+
+
+def _is_outside(line: Line, answers: Iterable[Answer]) -> bool:
+    """Whether the question is if a number outside the usual is meant: then an answer settles it."""
+    low, high = line.usual_mm
+    return not any(low <= a.placing.mm <= high for a in answers)
+
+
+def _answer(line: Line, at: int, placing: Placing) -> Answer:
+    words = f"{line.method.quantity} {placing.number} {placing.unit}"
+    return Answer(placing, at, words)

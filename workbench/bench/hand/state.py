@@ -1,0 +1,167 @@
+"""What the bench shows and where the hand is, as one frozen value."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from workbench.bench.draw.canvas import Mode
+from workbench.frozen import dataclass
+from workbench.measure.lengths import Placing
+from workbench.measure.units import Unit
+from workbench.records.store import rows
+from workbench.work.job.job_view import JobView
+from workbench.work.job.queue_line import RosterLine
+from workbench.work.trust.job_reading import Line
+
+Tone = Literal["say", "done", "warn"]
+Side = Literal["turns", "view", "roster"]
+SIDES: tuple[Side, ...] = ("turns", "view", "roster")
+READS_AT = ("as received", "measuring", "within", "target", "studs")
+"""Stages at which a number typed is a reading or a target; at others it is kept as a note."""
+CHANGE_SUCH_AS: dict[Unit, str] = {"in": "+.005", "mm": "+0.10"}
+"""A change of a target as one would type it, for examples."""
+DRAWINGS: tuple[Mode, ...] = ("braille", "block", "ascii")
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What an entry may mean: the value, and the index of the line that it would go to."""
+
+    placing: Placing
+    line: int
+    words: str
+
+    @property
+    def number(self) -> str:
+        """The number as it would be kept."""
+        return self.placing.number
+
+    @property
+    def unit(self) -> Unit:
+        """The unit of that number."""
+        return self.placing.unit
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """A question about an entry and the answers offered, best first.
+
+    ``text`` is what was typed and ``how`` it came; ``settled``: the number itself was asked about,
+    so that an answer to it keeps it.
+    """
+
+    text: str
+    question: str
+    placings: tuple[Answer, ...]
+    how: rows.How = "typed"
+    settled: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Waiting:
+    """A reading off the caliper that came in while a question was open, and the note it is kept in
+    until it has its place."""
+
+    text: str
+    note_id: str
+
+
+@dataclass(frozen=True, slots=True)
+class BenchState:
+    """The job in hand, the day's roster, the entry in progress and what was last said.
+
+    ``reads_as``: what the entry in progress is understood as; ``unclear``: it will be asked about.
+    ``selected``: a line chosen by hand,
+    else None for the one that is due. ``hands_on``: a check or a sign-off was begun on purpose.
+    ``question``: an entry that needs an answer; ``offered``: which of its placings is offered.
+    ``doubted``: the line that the message calls doubtful, while it stands there. ``waiting``: what
+    came off the caliper while a question was open, in its order.
+    """
+
+    roster: tuple[RosterLine, ...] = ()
+    view: JobView | None = None
+    unit: Unit = "in"
+    entry: str = ""
+    reads_as: str = ""
+    unclear: bool = False
+    selected: int | None = None
+    hands_on: bool = False
+    question: Question | None = None
+    offered: int = 0
+    message: str = ""
+    tone: Tone = "say"
+    side: Side | None = None
+    drawing: Mode = "braille"
+    who: str = ""
+    shop_name: str = ""
+    day: str = ""
+    doubted: int | None = None
+    waiting: tuple[Waiting, ...] = ()
+
+    @property
+    def line_index(self) -> int:
+        """The index of the line that an entry goes to."""
+        if self.view is None:
+            return 0
+        if self.selected is not None:
+            return min(self.selected, len(self.view.lines) - 1)
+        if self.view.due is not None:
+            return self.view.due
+        if self.view.lock_due is not None:
+            return self.view.lock_due
+        if self.view.stage == "target":
+            for i, line in enumerate(self.view.lines):
+                if line.target is None:
+                    return i
+        return 0
+
+    @property
+    def all_aimed(self) -> bool:
+        """Whether every target is set and none is marked: what is left is to accept them."""
+        view = self.view
+        if view is None or view.stage != "target" or self.selected is not None:
+            return False
+        return bool(view.lines) and all(line.target is not None for line in view.lines)
+
+    @property
+    def marked(self) -> int | None:
+        """The index of the line that is marked as the one an entry goes to; None where none is."""
+        return None if self.all_aimed else self.line_index
+
+    @property
+    def line(self) -> Line | None:
+        """The line that an entry goes to."""
+        if self.view is None or not self.view.lines:
+            return None
+        return self.view.lines[self.line_index]
+
+    @property
+    def line_to_strike(self) -> Line | None:
+        """The line of which a repeat is to be struck out: the one just doubted, else the marked."""
+        if self.view is not None and self.doubted is not None:
+            return self.view.lines[self.doubted]
+        return self.line
+
+    @property
+    def shown_side(self) -> Side:
+        """Which panel stands at the side where there is room for one only."""
+        if self.side is not None:
+            return self.side
+        if self.view is None or self.view.stage in ("waiting", "signed off", "set aside"):
+            return "roster"
+        return "turns" if self.view.stage in ("turning", "within", "wing") else "view"
+
+    @property
+    def is_day_done(self) -> bool:
+        """Whether every ski of the day is signed off or set aside."""
+        return all(line.is_done or line.stage == "set aside" for line in self.roster)
+
+    @property
+    def position(self) -> int | None:
+        """The index of the job in hand in the roster."""
+        if self.view is None:
+            return None
+        for i, line in enumerate(self.roster):
+            if line.job_id == self.view.job.id:
+                return i
+        return None

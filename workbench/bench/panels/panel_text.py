@@ -1,0 +1,276 @@
+"""What each panel says, as text made from the bench's state; nothing here computes."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+from rich.cells import cell_len
+from textual.content import Content
+
+from workbench.bench.draw.canvas import Mode
+from workbench.bench.draw.room import first_seen, look_of
+from workbench.bench.draw.side_view import side_view
+from workbench.bench.draw.text import (
+    lines,
+    padded,
+    styled,
+    visible,
+    wrapped,
+)
+from workbench.bench.hand.state import CHANGE_SUCH_AS, BenchState
+from workbench.bench.panels.turns_panel import rows_of, warned, warnings
+from workbench.bench.screens.shop.queue_rows import BOLTS_LOOSE
+from workbench.fin.frame.pose import Pose
+from workbench.fin.reading.rig import Rig
+from workbench.measure.display import change_text, fine_text, length_text
+from workbench.measure.units import Unit
+from workbench.work.drawing.scene import LIT
+from workbench.work.job.importance import Importance, Said, dangers_of
+from workbench.work.job.job_view import JobView
+from workbench.work.job.queue_line import RosterLine
+from workbench.work.job_text.next_step import act_due
+from workbench.work.trust.job_reading import Line
+from workbench.work.trust.significance import SIGNS
+
+BLANK = Content("")
+INKS = {LIT: "bold $ink-wanted"}
+"""Styles of inks that are more than a colour."""
+
+WARNED_ROWS = 5
+"""Rows that warnings may take below the side view."""
+
+LEAST_PICTURE = 5
+"""Rows that stay for the side view itself."""
+
+LONGEST_DUE = 12
+"""Cells for when a ski is due, which people write in words of their own."""
+
+
+def top_line(state: BenchState, width: int) -> Content:
+    """Return the line at the top: the ski, its stage, whose hands, and the unit."""
+    view = state.view
+    left = f" {visible(state.shop_name or 'Quarterturn', max(width // 4, 12))} "
+    right = f" {visible(state.who, 12) or 'no initials (i)'}  {state.day}  [{state.unit}] "
+    middle = ""
+    if view is not None:
+        rider = f" · {view.ski.rider}" if view.ski.rider else ""
+        middle = f" {visible(view.ski.name, 24)} · {view.stage_words}{rider}"
+    if len(left) + len(middle) + len(right) > width:
+        left = ""  # ski, stage and rider matter more than whose bench this is
+    room = max(width - len(left) - len(right), 0)
+    return styled((left, "bold"), padded(middle, room), (right, "bold"))
+
+
+def danger_rows(state: BenchState, width: int) -> list[Content]:
+    """Return what is dangerous about the ski in hand, which stands above everything else."""
+    if state.view is None:
+        return []
+    look = look_of(Importance.DANGER)
+    rows = [part for each in dangers_of(state.view) for part in wrapped(each.signed, width - 2)]
+    return [styled((f" {padded(part, width - 2)} ", look)) for part in rows]
+
+
+def roster(state: BenchState, width: int, height: int) -> Content:
+    """Return the day's queue: the ski in hand marked, each with its stage in a sign and a word."""
+    if not state.roster:
+        words = ("No ski in today's queue.", "", "Enter adds a ski; then it stands here.")
+        return lines([styled(part) for text in words for part in wrapped(text, width)])
+    here, count = state.position or 0, len(state.roster)
+    first, room = _roster_rows(state, height)
+    out: list[Content] = []
+    for i, line in enumerate(state.roster[first : first + room], first):
+        out += _queued(line, i == here and state.view is not None, width)
+    if count > room:
+        more = f"   {first} above, {max(count - first - room, 0)} below"
+        out.append(styled((visible(more, width), "$ink-faint")))
+    return lines(out)
+
+
+SKI_ROWS = 2
+"""Rows that a ski of the queue takes."""
+
+
+def _roster_rows(state: BenchState, height: int) -> tuple[int, int]:
+    """Return the first ski of the queue that is seen, and how many there is room for."""
+    count = len(state.roster)
+    room = max((height - (count > height // SKI_ROWS)) // SKI_ROWS, 1)
+    return first_seen(state.position or 0, count, room), room
+
+
+def ski_at(state: BenchState, height: int, y: int) -> RosterLine | None:
+    """Return the ski of the queue that stands in a row of its panel, None where none does."""
+    first, room = _roster_rows(state, height)
+    seen = state.roster[first : first + room]
+    return seen[y // SKI_ROWS] if 0 <= y < SKI_ROWS * len(seen) else None
+
+
+@lru_cache(maxsize=256)
+def _queued(line: RosterLine, marked: bool, width: int) -> tuple[Content, Content]:
+    """Return one ski of the queue on its two lines; kept, since each key draws them again."""
+    stage, due = line.stage_words, visible(line.due, LONGEST_DUE)
+    name = visible(line.ski_name, max(width - 4 - len(due), 8))
+    gap = " " * max(width - 3 - len(due) - styled(name).cell_length, 1)
+    room = max(width - 4 - len(stage), 4)
+    rider = padded(line.rider, room, right=True)
+    words = f"{'▸' if marked else ' '}{line.glyph} {name}"
+    first = styled((words, "bold" if marked else ""), (gap + due, "$ink-faint"))
+    if line.loose:  # louder than the stage and the rider, in whose place it stands
+        loose = Said(Importance.DANGER, BOLTS_LOOSE).signed
+        left = visible(f"  {stage}", max(width - 3 - len(loose), 0))
+        return first, styled("   ", (loose, look_of(Importance.DANGER)), left)
+    return first, styled(f"   {stage} ", (rider, "$ink-faint"))
+
+
+def has_target(state: BenchState) -> bool:
+    """Whether there is a target to show or to set."""
+    view = state.view
+    return view is not None and bool(view.progress.targets or view.stage == "target")
+
+
+def target(state: BenchState, width: int, height: int) -> Content:
+    """Return target, tolerance and miss of each reading, in signs and words."""
+    view = state.view
+    if view is None:
+        return BLANK
+    if not has_target(state):
+        nothing = "A re-check looks and sets nothing."
+        later = "Set once the readings are taken and the studs touch."
+        words = wrapped(nothing if view.job.kind == "recheck" else later, width)
+        return lines([styled((part, "$ink-faint")) for part in words])
+    roomy = height >= 2 * len(view.lines)
+    fits = all(cell_len(x.method.name) + len(_aim_words(x, state.unit)) < width for x in view.lines)
+    out: list[Content] = []
+    for line in view.lines:
+        out += (
+            _aim(line, state.unit, width) if roomy else [_aim_in_one(line, state.unit, width, fits)]
+        )
+    if view.stage == "target":
+        change = CHANGE_SUCH_AS[state.unit]
+        hint = f"a sign starts a change: {change}"
+        if view.baseline is not None:
+            hint = f"b: the baseline; {change}: a change"
+        rows = wrapped(hint, width)
+        if len(out) + len(rows) <= height:  # half a hint is none
+            out += [styled((part, "$ink-faint")) for part in rows]
+    if view.ski.has_wing and len(out) < height:
+        out.append(styled(_wing_words(view)))
+    return lines(out)
+
+
+def _wing_words(view: JobView) -> str:
+    """Return the wing's angle as set, else as wanted."""
+    if view.wing_set_deg is not None:
+        return f"wing {view.wing_set_deg:g}° set"
+    wanted = view.wing_wanted_deg
+    return "wing not set yet" if wanted is None else f"wing {wanted:g}° wanted"
+
+
+def _aim(line: Line, unit: Unit, width: int) -> list[Content]:
+    """Return one target on two lines: what is aimed at and why, then how far off it is."""
+    if line.target_mm is None:
+        word = "   none yet: stays where it is"
+        word = word if len(word) <= width else "   none yet: stays"
+        return [styled(visible(line.method.name, width)), styled((word, "$ink-faint"))]
+    aim = f"   {length_text(line.target_mm, unit)} ±{fine_text(line.tolerance_mm, unit)}"
+    kind = "held" if line.target is None else line.target.kind
+    off = _off(line, unit)
+    if cell_len(aim) + 2 + off.cell_length > width:
+        aim = f" {length_text(line.target_mm, unit)}"
+    return [
+        styled(visible(line.method.name, width - 10), (f"  {kind}", "$ink-faint")),
+        styled((aim, "bold"), "  ", off),
+    ]
+
+
+def _aim_words(line: Line, unit: Unit) -> str:
+    if line.target_mm is None:
+        return "none yet"
+    return f"{length_text(line.target_mm, unit)} ±{fine_text(line.tolerance_mm, unit)}"
+
+
+def _aim_in_one(line: Line, unit: Unit, width: int, fits: bool) -> Content:
+    """Return one target on a single line, where an entry takes the room.
+
+    Where the names would not fit beside it, the tolerance is left out; once the reading is taken,
+    how it stands to the target takes that place.
+    """
+    sign = _off_sign(line)
+    aim = _aim_words(line, unit)
+    aim = aim if fits and not sign.plain else aim.partition(" ±")[0]
+    name = padded(line.method.name, max(width - len(aim) - sign.cell_length - 1, 4))
+    return styled(f"{name} ", (aim, "bold"), sign)
+
+
+def _off(line: Line, unit: Unit) -> Content:
+    """Return how a reading stands to its tolerance: surely within, within but not clear, or out."""
+    if line.off_mm is None or line.nearness is None:
+        return BLANK
+    words, style = _standing(line)
+    return styled((f"{words} {change_text(line.off_mm, unit)}", style))
+
+
+def _off_sign(line: Line) -> Content:
+    """Return the same in a sign and a word, where there is room for no more."""
+    if line.off_mm is None or line.nearness is None:
+        return BLANK
+    words, style = _standing(line)
+    return styled((f" {words}", style))
+
+
+def _standing(line: Line) -> tuple[str, str]:
+    """Return the sign and word for how a reading stands, and their style."""
+    assert line.nearness is not None
+    sign, word = SIGNS[line.nearness]
+    if line.nearness == "out":
+        sign, word = ("▲", "over") if (line.off_mm or 0.0) > 0 else ("▼", "under")
+        return f"{sign} {word}", "bold $state-outside"
+    state = "$state-within" if line.nearness == "sure" else "$state-caution"
+    return f"{sign} {word}", f"bold {state}"
+
+
+def picture(state: BenchState, width: int, height: int) -> Content:
+    """Return the side view: now against wanted, the difference enlarged and the factor stated."""
+    view = state.view
+    if view is None or width < 10 or height < 4:
+        return BLANK
+    wanted = view.plan.wanted if view.plan is not None and view.progress.targets else None
+    misfit = view.pose is None and all(line.now_mm is not None for line in view.lines)
+    said = "no place of the blade gives these" if misfit else ""
+    due = act_due(view).turn if view.stage == "turning" and view.plan is not None else None
+    lit = due.stud.name if due is not None else ""
+    return _drawn(view.rig, view.pose, wanted, width, height, state.drawing, said, lit)
+
+
+def warned_picture(state: BenchState, width: int, height: int) -> Content:
+    """Return the side view with the warnings below it, for where it stands in the turns' place."""
+    said = warnings(state)
+    room = min(rows_of(said, width), WARNED_ROWS, max(height - LEAST_PICTURE, 1))
+    if not room:
+        return picture(state, width, height)
+    told = warned(said, width, room)
+    drawn = picture(state, width, height - room)
+    rows = drawn.split("\n", allow_blank=True) if drawn.plain else []
+    return lines([*rows, *told])
+
+
+@lru_cache(maxsize=8)
+def _drawn(
+    rig: Rig,
+    pose: Pose | None,
+    wanted: Pose | None,
+    width: int,
+    height: int,
+    mode: Mode,
+    said: str = "",
+    lit: str = "",
+) -> Content:
+    shown = side_view(rig, pose, wanted, width, height - 1, mode, lit=lit)
+    rows = []
+    for row in shown.canvas.rows():
+        inks = [(text, INKS.get(str(ink), f"$ink-{ink}") if ink else "") for text, ink in row]
+        rows.append(styled(*inks))
+    caption = said or shown.caption
+    if cell_len(caption) > width:  # the factor is what must not be cut
+        caption = caption.replace("difference ", "")
+    rows.append(styled((visible(caption, width), "$ink-faint")))
+    return lines(rows)

@@ -1,0 +1,277 @@
+"""The readings, each with its method; or the checklist that is due."""
+
+from __future__ import annotations
+
+from textual.content import Content
+
+from workbench.bench.draw.text import (
+    lines,
+    padded,
+    styled,
+    visible,
+    wrapped,
+)
+from workbench.bench.hand.state import BenchState
+from workbench.bench.panels.next_line import CAUTION
+from workbench.bench.panels.one_thing import (
+    drawn,
+    final_thing,
+    ghosts,
+    large_parts,
+    one_thing,
+)
+from workbench.measure.display import fine_text, length_text
+from workbench.measure.units import Unit
+from workbench.work.job.coarse_marks import off_words
+from workbench.work.job.extra_readings import Mark
+from workbench.work.job.job_view import JobView
+from workbench.work.job.stages import Stage
+from workbench.work.job.temperature import correction_words
+from workbench.work.job_text.budget_explained import doubtful_words
+from workbench.work.text.words import CAUTION_EDGES, CAUTION_SNUG
+from workbench.work.trust.job_reading import Line
+
+BLANK = Content("")
+DOUBTFUL = "  ? doubtful"
+AGAIN = "  ? take again"
+ITEM_ROWS = 3
+"""Rows that an item of a checklist may take where the panel is narrow."""
+
+COARSE = {
+    True: ("✓", "$ink-faint"),
+    False: ("?", "bold $state-caution"),
+    None: ("·", "$ink-faint"),
+}
+"""Sign and style of a coarse mark by whether it bears the readings out."""
+
+
+def readings(state: BenchState, width: int, height: int) -> Content:
+    """Return the readings, each with its method; or the checklist while it is due."""
+    view = state.view
+    if view is None:
+        return styled("Nothing on the bench.")
+    if view.checklist or (view.stage == "sign-off" and not has_entry(state)):
+        return lines(_in_sight(*_checks(state, view, width, height), height))
+    out: list[Content] = []
+    if has_entry(state):
+        out += _big_entry(state, width, height)
+    left = height - len(out)
+    room = left // max(len(view.lines), 1)
+    flags = [_flags(line, state.unit, width) for line in view.lines]
+    spare = left - min(room, 3) * len(view.lines)
+    first = min(max(state.line_index - left + 1, 0), max(len(view.lines) - left, 0))
+    for i, line in enumerate(view.lines):
+        if i < first:
+            continue
+        if room < 2:
+            out.append(_reading_in_one(state, view, i, line, width))
+            continue
+        out += _reading(state, view, i, line, width, room > 2)
+        if len(flags[i]) <= spare:
+            out += flags[i]
+            spare -= len(flags[i])
+    read = [m for m in view.marks if m.latest and not has_entry(state)]
+    out += [_coarse(m, state.unit, width) for m in read[: max(spare, 0)]]
+    return lines(out)
+
+
+def _coarse(mark: Mark, unit: Unit, width: int) -> Content:
+    """Return a coarse mark that was read, on one line: it only bears the readings out."""
+    sign, style = COARSE[mark.agrees]
+    said = f"{sign} {off_words(mark, unit)}"
+    return styled((f"  {visible(mark.method.name, width - len(said) - 4)}  {said}", style))
+
+
+def _reading_in_one(
+    state: BenchState, view: JobView, index: int, line: Line, width: int
+) -> Content:
+    """Return one reading on a single line, where there is room for no more."""
+    mark = "▸" if index == state.marked else " "
+    held_to = ghosts(view, line, state.unit)
+    value = "← due" if view.due == index else held_to[0] if held_to else "—"
+    if line.now_mm is not None:
+        value = f"{length_text(line.now_mm, state.unit)} {state.unit}"
+        value += AGAIN if view.contradicts(line) else DOUBTFUL if line.doubts.indices else ""
+    name = padded(line.method.name, max(width - len(value) - 3, 4))
+    return styled(f"{mark} {name} ", (value, "bold"))
+
+
+def _big_entry(state: BenchState, width: int, height: int) -> list[Content]:
+    """Return the number that matters now, large: the entry, or the place where it will stand.
+
+    Half a digit cannot be read: where the height would cut them, they are written small.
+    """
+    view, line = state.view, state.line
+    assert view is not None
+    what = "wing angle (°)" if view.stage == "wing" else line.method.name if line else ""
+    if view.stage == "target":
+        what = "all targets set" if state.all_aimed else f"target: {what}"
+    unit = "" if view.stage == "wing" else f" ({state.unit})"
+    if state.question is None and _is_placed(state):
+        unit = f" {state.entry} → {state.reads_as}"
+    head = styled((f"{visible(what, width - len(unit))}{unit}", "bold $accent"))
+    thing = one_thing(state)
+    room = height - len(view.lines) - 1
+    parts, beside = large_parts(thing, width, room, state.drawing == "ascii")
+    style = "bold $big-digits"
+    body = [styled((row, style)) for part in parts for row in part]
+    if not state.entry and thing.large == ("_",):
+        high = max(min(room - len(beside), 4), 1)
+        body = [styled("") for _ in range(high)]
+        body[high // 2] = styled(("▏ ", "$accent"), (_awaited(view.stage), "$ink-faint"))
+    body += [styled((part, "bold")) for part in beside]
+    if state.question is not None:
+        asked = [part for text in _question(state) for part in wrapped(text, width)]
+        body = [
+            styled((f"  {state.entry}", style)),
+            *[styled((part, "bold $state-caution")) for part in asked],
+        ]
+    return [head, *body]
+
+
+def _is_placed(state: BenchState) -> bool:
+    """Whether the entry counts as another number than the digits that stand large."""
+    return bool(state.entry) and state.reads_as.partition(" ")[0] not in ("", state.entry)
+
+
+def _awaited(stage: Stage) -> str:
+    """Say what will stand large once it is typed."""
+    if stage in ("wing", "target"):
+        return f"type the {'angle' if stage == 'wing' else stage}"
+    return "type, or off the caliper"
+
+
+def _question(state: BenchState) -> list[str]:
+    question = state.question
+    assert question is not None
+    out = [f"? {question.question}"]
+    for i, placing in enumerate(question.placings):
+        mark = "+ takes" if i == state.offered else "- shows"
+        out.append(f"  {mark}  {placing.words}")
+    return out
+
+
+def _reading(
+    state: BenchState, view: JobView, index: int, line: Line, width: int, roomy: bool
+) -> list[Content]:
+    """Return one reading on two or three lines: method, value and worth, where it came from."""
+    here = index == state.marked
+    mark = "▸" if here else " "
+    due = "  ← due" if view.due == index else ""
+    said, style = _mark_of(line, state.unit)
+    if view.contradicts(line):
+        said, style = AGAIN, "bold $state-caution"
+    name = visible(line.method.name, max(width - 2 - len(due) - len(said), 8))
+    head = styled((f"{mark} {name}", "bold" if here else ""), (due, "$accent"), (said, style))
+    unit = state.unit
+    if line.now_mm is None:
+        held_to = () if view.due == index else ghosts(view, line, unit)
+        ghost = visible(" · ".join(held_to), width - 5)
+        return [head, styled("   — ", ghost)] + ([BLANK] if roomy else [])
+    value = f"   {length_text(line.now_mm, unit)} {unit}"
+    parts = [
+        styled((value, "bold"), f"  u {fine_text(line.u_mm or 0.0, unit)}", _repeats(line, unit))
+    ]
+    if roomy:
+        parts.append(styled((visible(f"   {_origin(line, view, unit)}", width), "$ink-faint")))
+    return [head, *parts]
+
+
+def _repeats(line: Line, unit: Unit) -> str:
+    """Return how many repeats there are and their scatter, once there are two."""
+    repeats = line.repeats
+    if repeats is None or repeats.sd is None:
+        return ""
+    return f"  n={repeats.n} s {fine_text(repeats.sd, unit)}"
+
+
+def _mark_of(line: Line, unit: Unit) -> tuple[str, str]:
+    """Return the sign and word that stand behind a reading's name, with their style."""
+    if line.doubts.indices:
+        return DOUBTFUL, "bold $state-caution"
+    if line.corrections_mm and line.corrections_mm[-1]:
+        return f"  {correction_words(line.corrections_mm[-1], unit)}", "$ink-faint"
+    return (f"  ✗ {len(line.struck)} struck", "$ink-faint") if line.struck else ("", "")
+
+
+def _flags(line: Line, unit: Unit, width: int) -> list[Content]:
+    """Return doubtful repeats and those struck out, each with its sign and word on a line."""
+    out = []
+    found = line.doubts
+    if found.apart:
+        said = wrapped(f"? {doubtful_words(line, unit)}", width - 3)
+        out += [styled((f"   {part}", "bold $state-caution")) for part in said]
+    for i in () if found.apart else sorted(found.indices):
+        value = length_text(line.latest[i].mm, unit)
+        text = f"   ? {i + 1}) {value}: {found.test}"
+        out.append(styled((visible(text, width), "bold $state-caution")))
+    for r in line.struck:
+        reason = r.struck.reason if r.struck is not None else ""
+        text = f"   ✗ struck {length_text(r.mm, unit)}: {reason}"
+        out.append(styled((visible(text, width), "$ink-faint")))
+    return out
+
+
+def _origin(line: Line, view: JobView, unit: Unit) -> str:
+    last = line.latest[-1]
+    if view.progress.pass_number and line.received_mm is not None:
+        since = line.since_received
+        glance = f", {since.short}" if since is not None and since.mm else ""
+        return f"received {length_text(line.received_mm, unit)}{glance}"
+    how = "off the caliper" if last.how == "gauge" else last.how
+    return f"{how}: {visible(last.text, 14)} ({last.unit})"
+
+
+def _in_sight(rows: list[Content], at: int, height: int) -> list[Content]:
+    """Return the rows from one on, so that those from row ``at`` can be seen."""
+    if at + ITEM_ROWS <= height:
+        return rows
+    return rows[min(max(at - 1, 0), max(len(rows) - height, 0)) :]
+
+
+def _checks(state: BenchState, view: JobView, width: int, height: int) -> tuple[list[Content], int]:
+    """Return the checklist that is due, or what a sign-off takes, and the row of what is due."""
+    if view.stage == "sign-off":
+        keys = "+" if state.hands_on else "Enter, then +"
+        how = f"Sign off as {state.who}: {keys} on purpose."
+        if not state.who:
+            how = "Sign off: your initials first (Enter)."
+        told = [styled((p, "bold")) for p in wrapped(view.eyes_words, width) if p]
+        if view.job.kind == "recheck":
+            every = [styled((p, "bold")) for p in wrapped("Every item is ticked.", width)]
+            return [*every, BLANK, *[styled(p) for p in wrapped(how, width)], *told], 0
+        room, ascii_only = height - len(told), state.drawing == "ascii"
+        return [*drawn(final_thing(view, state.unit), width, room, ascii_only), *told], 0
+    out = [styled((view.check_name, "bold $accent")), BLANK]
+    at, next_found = 0, False
+    for item in view.checklist:
+        done = item.key in view.progress.ticked
+        box = "[x]" if done else "[ ]"
+        is_next = not done and not next_found
+        at = len(out) if is_next else at
+        next_found = next_found or not done
+        style = "bold" if is_next else "$ink-faint" if done else ""
+        for k, part in enumerate(wrapped(item.words, width - 6)):
+            lead = f"{'▸' if is_next else ' '}{box} " if k == 0 else "     "
+            out.append(styled((lead + part, style)))
+    if not view.is_final:
+        out += [BLANK, *[styled((p, CAUTION)) for p in wrapped(CAUTION_EDGES, width)]]
+    else:
+        out += [BLANK, *[styled((p, CAUTION)) for p in wrapped(CAUTION_SNUG, width)]]
+    return out, at
+
+
+def has_checks(state: BenchState) -> bool:
+    """Whether a checklist or a sign-off is due, which needs the room more than the target does."""
+    view = state.view
+    return view is not None and bool(view.checklist or view.stage == "sign-off")
+
+
+def has_entry(state: BenchState) -> bool:
+    """Whether a number is due or being typed, so that it stands large among the readings."""
+    view = state.view
+    if view is not None and view.reads_locked and state.entry:
+        return True
+    if view is None or view.checklist or view.stage == "sign-off":
+        return False
+    return bool(state.entry or view.due is not None or view.stage in ("target", "wing"))

@@ -1,0 +1,252 @@
+"""The stud turns: the one to make now large, then all three, what to expect, warnings, steps."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from rich.cells import cell_len
+from textual.content import Content
+
+from workbench.bench.draw.room import look_of
+from workbench.bench.draw.text import (
+    lines,
+    padded,
+    styled,
+    visible,
+    wrapped,
+)
+from workbench.bench.hand.state import BenchState
+from workbench.bench.panels.one_thing import ARROWS, drawn, turn_thing
+from workbench.bench.panels.wing_steps import steps_panel
+from workbench.fin.plan.guidance import StudTurn
+from workbench.measure.display import length_text, turn_text, turns_text
+from workbench.work.job.importance import (
+    Importance,
+    Said,
+    dangers_of,
+    said_of,
+)
+from workbench.work.job.job_view import JobView
+from workbench.work.job_text.next_step import act_due
+from workbench.work.text.words import (
+    LEFT_HAND,
+    exact_words,
+    short_step_words,
+    step_words,
+)
+
+BLANK = Content("")
+HELP_KEY = "h"
+"""The key that shows every warning in full."""
+
+NAME = 9
+"""Cells of a stud's name."""
+
+NARROW = 32
+"""Cells within which titles have to be short."""
+
+
+def turns(state: BenchState, width: int, height: int) -> Content:
+    """Return the stud turns: the one to make now large, then the others, and what to expect.
+
+    What is dangerous stands above the turn, and neither makes the other smaller while there is room
+    for both. What is wrong or doubtful comes below, then figures; what finds no room goes, the
+    least important first.
+    """
+    view = state.view
+    if view is None:
+        return BLANK
+    told = warnings(state)
+    if view.stage == "wing":
+        return steps_panel(width, height)
+    if view.why is not None:
+        return lines(warned(told, width, height))
+    if view.plan is None or not view.progress.targets:
+        words = wrapped(_awaited(view), width)
+        faint = [styled((part, "$ink-faint")) for part in words]
+        return lines([*warned(told, width, max(height - len(faint), 1)), *faint][: max(height, 1)])
+    dangers = [each for each in told if each.importance is Importance.DANGER]
+    others = [each for each in told if each.importance is not Importance.DANGER]
+    high = rows_of(dangers, width)
+    room = height - high - 1  # a row stays for where the rest is told
+    now = _now(state, view, width, room - max(_BELOW, height // 3))
+    if len(now) > room:
+        now = _now_short(view, width)
+    if len(now) > room:  # not room for all that is dangerous: the rest of it is in the help
+        now = now[: max(height - 1, 1)]
+        return lines([*now, *warned(told, width, height - len(now))])
+    rows = [*warned(dangers, width, high), *now]
+    rows += warned(_weighty(others), width, min(rows_of(others, width), height - len(rows)))
+    figures = [each for each in others if each.importance is Importance.FIGURES]
+    left = height - len(rows)
+    if figures and left > 0:
+        rows += warned(figures, width, max(min(rows_of(figures, width), left - _BELOW), 1))
+    rows += _fitting(state, view, width, height - len(rows))
+    return lines(rows)
+
+
+_BELOW = 6
+"""Rows that are kept for the other studs and what to expect, before figures have any."""
+
+
+def _weighty(told: Sequence[Said]) -> list[Said]:
+    """Return what is more than a figure."""
+    return [each for each in told if each.importance is not Importance.FIGURES]
+
+
+def _now(state: BenchState, view: JobView, width: int, room: int) -> list[Content]:
+    """Return the turn to make now as large as may be, or those to come; ``room`` is what is free.
+
+    At least it is as large as the smallest large type.
+    """
+    if view.stage != "turning":
+        return _now_short(view, width)
+    step = act_due(view)
+    if step.turn is None:
+        return [styled((part, "bold $accent")) for part in wrapped(step_words(step), width)]
+    thing, ascii_only = turn_thing(step.turn), state.drawing == "ascii"
+    told = [*thing.danger, *thing.below]
+    least = sum(len(wrapped(f"!! {text}", width)) for text in told) + (10 if ascii_only else 6)
+    return drawn(thing, width, max(room, least), ascii_only)
+
+
+def _now_short(view: JobView, width: int) -> list[Content]:
+    """Return the same in few rows; before the turning begins, every stud's turn."""
+    assert view.plan is not None
+    if view.stage != "turning":
+        return [row for t in view.plan.turns for row in _stud(t, width)]
+    step = act_due(view)
+    if step.turn is None:
+        return [styled((visible(short_step_words(step), width), "bold $accent"))]
+    thing = turn_thing(step.turn)
+    now = f"{turn_text(step.turn.turns)}  "
+    name = visible(f"{step.turn.stud.said} stud", width - len(now))
+    danger = [styled((f"!! {words}", look_of(Importance.DANGER))) for words in thing.danger]
+    way = [styled((part, "bold")) for text in thing.below for part in wrapped(text, width)]
+    return [*danger, styled((now, "bold $big-digits"), (name, "bold $accent")), *way]
+
+
+def _fitting(state: BenchState, view: JobView, width: int, room: int) -> list[Content]:
+    """Return the other studs, what to expect and the steps, as far as there is room for each."""
+    assert view.plan is not None
+    turning = view.stage == "turning"
+    due = act_due(view).turn if turning else None
+    studs = [r for t in view.plan.turns if turning and t != due for r in _stud(t, width)]
+    out: list[Content] = []
+    expect = _after(view, state, width, titled=True)
+    if len(expect) > room:
+        expect = _after(view, state, width, titled=False)
+    if len(expect) <= room:
+        out = expect
+    if len(studs) <= room - len(out):
+        out = [*studs, *out]
+    if turning and room > len(out) + 3:
+        out += _step_list(view, width, room - len(out))
+    return out
+
+
+def _awaited(view: JobView) -> str:
+    """Say what the turns still wait for."""
+    if view.progress.targets:
+        return "Worked out once every reading is taken again."
+    return "Worked out once readings and target are there."
+
+
+def warnings(state: BenchState) -> list[Said]:
+    """Return what the turns' panel warns of, the most important first."""
+    view = state.view
+    if view is None:
+        return []
+    if view.stage == "wing":
+        return []
+    above = dangers_of(view)  # they stand over the panels
+    return [each for each in said_of(view, state.unit) if each not in above]
+
+
+def rows_of(said: Sequence[Said], width: int) -> int:
+    """Return how many rows these warnings take."""
+    return sum(len(wrapped(each.signed, width)) for each in said)
+
+
+def warned(said: Sequence[Said], width: int, room: int) -> list[Content]:
+    """Return warnings in at most ``room`` rows; the last says how many more the help shows."""
+    rows = [
+        (i, part, look_of(each.importance))
+        for i, each in enumerate(said)
+        for part in wrapped(each.signed, width)
+    ]
+    shown = [styled((part, style)) for _, part, style in rows[: max(room, 0)]]
+    if len(rows) <= room or not shown:
+        return shown
+    at, part, style = rows[room - 1]
+    left = len(said) - at - 1
+    tail = f" … {left} more: {HELP_KEY}"
+    if rows[room][0] == at or cell_len(part) + len(tail) > width:
+        tail = f" {left + 1} more: {HELP_KEY}" if left else f" more: {HELP_KEY}"
+        part = visible(f"{part} {rows[room][1]}", width - len(tail))
+    return [*shown[:-1], styled((part, style), (tail, style))]
+
+
+def _stud(t: StudTurn, width: int) -> list[Content]:
+    """Return one stud's turn on a row; a left-hand thread is said below it."""
+    name, arrow = visible(t.stud.said, NAME), "· leave"
+    if t.turns:
+        sign = ARROWS[bool(t.stud.clockwise(t.turns))]
+        arrow = f"{sign} {turns_text(t.turns)} {t.direction}"
+        if NAME + 1 + len(arrow) > width:
+            arrow = f"{sign} {turn_text(t.turns)} {t.direction}"
+    exact = exact_words(t)
+    if NAME + len(arrow) + 2 + len(exact) > width:
+        exact = exact.partition(" ")[0]
+    if NAME + len(arrow) + 2 + len(exact) > width:
+        exact = ""
+    room = max(width - NAME - 1 - len(exact), len(arrow))
+    row = styled(f"{name:<{NAME}} ", (arrow.ljust(room), "bold"), exact)
+    if t.stud.hand == "left" and t.turns:
+        return [row, styled((f"!! {LEFT_HAND}", look_of(Importance.DANGER)))]
+    return [row]
+
+
+def _after(view: JobView, state: BenchState, width: int, titled: bool) -> list[Content]:
+    """Return the readings to expect: after the turn to make now, else after all of them."""
+    mark = " " if titled else "→"
+    assert view.plan is not None
+    step = act_due(view) if view.stage == "turning" else None
+    if step is not None and step.turn is not None:
+        title = "expect after this turn, seated"
+        out = [styled((title if len(title) <= width else "expect, once seated", "$ink-faint"))]
+        out = out if titled else []
+        return out + [_expected(m.name, mm, "", state, width, mark) for m, mm in step.expect]
+    if not any(t.turns for t in view.plan.turns):
+        return []  # what the readings and the target already show
+    kept = titled and all(p.within for p in view.plan.predictions)
+    title = "after these turns" if width > NARROW else "after them"
+    out = [styled((title, "$ink-faint"), "  = all within" if kept else "")] if titled else []
+    for p in view.plan.predictions:
+        word = "" if kept else "= within" if p.within else "! outside"
+        out.append(_expected(p.method.name, p.after_mm, word, state, width, mark))
+    return out
+
+
+def _expected(
+    name: str, value_mm: float, word: str, state: BenchState, width: int, mark: str
+) -> Content:
+    shown = length_text(value_mm, state.unit)
+    label = padded(name, max(width - len(shown) - len(word) - 3, 8))
+    return styled(f"{mark}{label} ", (shown, "bold"), f" {word}")
+
+
+def _step_list(view: JobView, width: int, height: int) -> list[Content]:
+    """Return the steps under their title; where not all find room, those around the one due."""
+    assert view.plan is not None
+    steps, due, room = view.plan.steps, view.progress.step, max(height - 1, 1)
+    first = min(max(due - 1, 0), max(len(steps) - room, 0))
+    shown = steps[first : first + room]
+    title = "steps"
+    if len(shown) < len(steps):
+        title = f"steps {first + 1} to {first + len(shown)} of {len(steps)}"
+    out = [styled((title, "$ink-faint"))]
+    for i, step in enumerate(shown, first):
+        mark = "✓" if i < due else "▸" if i == due else " "
+        out.append(styled(f"{mark} {visible(short_step_words(step), width - 2)}"))
+    return out

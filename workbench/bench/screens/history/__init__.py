@@ -1,0 +1,1 @@
+"""Screens of a ski's history."""

@@ -1,0 +1,302 @@
+"""A ski's history on the screen: the timeline, its plots, and the way to compare and strike out.
+
+A number off a caliper's cable is held here and answers nothing; what changes the book asks for a
+reason in words first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from time import monotonic
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.containers import Vertical
+from textual.content import Content
+from textual.events import Key
+from textual.widgets import Static
+
+from workbench.bench.bases.find_closer import FindCloser
+from workbench.bench.bases.prompts import Prompt
+from workbench.bench.draw.canvas import Mode
+from workbench.bench.draw.text import lines, styled, visible
+from workbench.bench.screens.history.history_lines import (
+    Looking,
+    detail,
+    filters,
+    past_of,
+    plots,
+    timeline_rows,
+)
+from workbench.errors import BenchError
+from workbench.measure.units import Unit
+from workbench.work.history.history import Setting
+from workbench.work.history.striking import consequences, strike_out
+from workbench.work.history.timeline import KINDS, Entry, Shown
+from workbench.work.history.timeline_words import row_words
+from workbench.work.job.shop import Shop
+from workbench.work.text.words import error_words
+
+if TYPE_CHECKING:
+    from workbench.bench.app import Bench
+
+SHOWN: tuple[Shown, ...] = tuple(KINDS)
+PAGE_ROWS = 10
+
+
+class HistoryScreen(FindCloser):
+    """Everything ever read or done to a ski. ``changed`` is called after a row was struck out."""
+
+    DEFAULT_CSS = """
+    HistoryScreen > Vertical { max-width: 100%; max-height: 100%; padding: 0 1; }
+    HistoryScreen #closer-foot { height: auto; max-height: 3; }
+    """
+    KEYS: ClassVar[str] = "↑↓ · ←→ kind · n order · f find · x strike · p plots · c compare · Esc"
+    PLOT_KEYS: ClassVar[str] = (
+        "←→ plot · ↑↓ setting · z job · g go back to it · c compare · p lines · Esc"
+    )
+
+    def __init__(
+        self,
+        shop: Shop,
+        ski_id: str,
+        unit: Unit,
+        mode: Mode = "braille",
+        job_id: str = "",
+        key: str = "o",
+        changed: Callable[[], None] = lambda: None,
+        flip: Callable[[], Unit] | None = None,
+    ) -> None:
+        """Look at the history of ``ski_id``; ``job_id`` is the job in hand, which may be aimed."""
+        super().__init__(key)
+        self._shop, self._ski_id, self._job_id = shop, ski_id, job_id
+        self._changed, self._flip = changed, flip
+        self.unit: Unit = unit
+        self.mode = mode
+        self.past = past_of(shop, ski_id)
+        self.look = Looking()
+        self._entries = self.past.timeline.shown("all")
+        self._said = ""
+
+    # -- what is shown ---------------------------------------------------------------------------
+
+    def on_mount(self) -> None:
+        """Show the keys under the ski's name."""
+        self.query_one(Vertical).border_title = Content(
+            visible(f"History: {self.past.history.ski.name}")
+        )
+        self._show()
+
+    def drawn(self, width: int, height: int) -> Content:
+        """Return the timeline or the plots, filling width x height cells."""
+        if width < 1 or height < 1:
+            return Content("")
+        if self.look.plotted:
+            return plots(self.past, self.look, self.unit, self.mode, width, height)
+        head = filters(self.look, len(self._entries), self.past, width)
+        foot = detail(self.chosen, self.past, self.unit, width)
+        room = max(height - 2 - len(foot), 1)
+        body = timeline_rows(
+            self._entries, self.look.at, self.past, self.unit, self.mode, width, room
+        )
+        body += [styled("")] * (room - len(body))
+        return lines([head, *body, styled(("─" * width, "$ink-faint")), *foot])
+
+    @property
+    def chosen(self) -> Entry | None:
+        """The entry that the mark stands at."""
+        return self._entries[self.look.at] if self._entries else None
+
+    @property
+    def setting(self) -> Setting | None:
+        """The setting pointed at in the plots."""
+        settings = self.past.settings
+        return settings[self.look.setting] if settings else None
+
+    def _show(self, **changes: object) -> None:
+        self.look = replace(self.look, **changes)  # type: ignore[arg-type]
+        keys = self.PLOT_KEYS if self.look.plotted else self.KEYS
+        said = [(f"! {visible(self._said, 200)} ", "bold $state-caution")] if self._said else []
+        self.query_one("#closer-foot", Static).update(styled(*said, (keys, "$ink-faint")))
+        self.redraw()
+
+    def _search(self, **changes: object) -> None:
+        """Show other entries; the mark stays with its entry where that is still there."""
+        kept = self.chosen
+        self.look = replace(self.look, **changes)  # type: ignore[arg-type]
+        look = self.look
+        self._entries = self.past.timeline.shown(look.kind, look.find, look.newest_first)
+        ids = {e.row.id: i for i, e in enumerate(self._entries)} if kept else {}
+        self._show(at=ids.get(kept.row.id, 0) if kept else 0)
+
+    # -- keys ------------------------------------------------------------------------------------
+
+    def on_key(self, event: Key) -> None:
+        """Do what a key means here; digits and Enter are a reading that has no place."""
+        key, char = event.key, (event.character or "").lower()
+        if key == "escape" and self.has_class("-finding"):
+            event.stop()
+            event.prevent_default()
+            self.end_find(clear=True)
+        elif key in _MOVES and not self._typed:
+            event.stop()
+            event.prevent_default()
+            self._said = ""
+            self._move_by(key)
+        elif self.finding:
+            return
+        elif not self._typed and self._letter(key, char):
+            event.stop()
+            event.prevent_default()
+        else:
+            super().on_key(event)
+
+    def _letter(self, key: str, char: str) -> bool:
+        acts: dict[str, Callable[[], None]] = {
+            "p": lambda: self._show(plotted=not self.look.plotted, zoom=""),
+            "c": self._compare,
+            "*": self._other_unit,
+        }
+        if self.look.plotted:
+            acts |= {"z": self._zoom, "g": self._go_back}
+            acts |= {"left": lambda: self._turn(-1), "right": lambda: self._turn(1)}
+        else:
+            acts |= {
+                "n": lambda: self._search(newest_first=not self.look.newest_first),
+                "f": self.begin_find,
+                "x": self._strike,
+                "left": lambda: self._kind(-1),
+                "right": lambda: self._kind(1),
+            }
+        act = acts.get(char or key) or acts.get(key)
+        if act is None:
+            return False
+        self._said = ""
+        act()
+        return True
+
+    def _move_by(self, key: str) -> None:
+        by = _MOVES[key] * (PAGE_ROWS if key.startswith("page") else 1)
+        if self.look.plotted:
+            self._point_at(key, by)
+            return
+        last = max(len(self._entries) - 1, 0)
+        at = {"home": 0, "end": last}.get(key, self.look.at + by)
+        self._show(at=min(max(at, 0), last))
+
+    def _point_at(self, key: str, by: int) -> None:
+        """Point at another setting, not while a job is looked into."""
+        count = len(self.past.settings)
+        if count and not self.look.zoom:
+            at = {"home": 0, "end": count - 1}.get(key, self.look.setting % count + by)
+            self._show(setting=min(max(at, 0), count - 1))
+
+    def _kind(self, by: int) -> None:
+        at = (SHOWN.index(self.look.kind) + by) % len(SHOWN)
+        self._search(kind=SHOWN[at])
+
+    def _turn(self, by: int) -> None:
+        self._show(series=self.look.series + by)
+
+    def _zoom(self) -> None:
+        setting = self.setting
+        if setting is not None:
+            self._show(zoom="" if self.look.zoom else setting.job_id)
+
+    def _other_unit(self) -> None:
+        self.unit = self._flip() if self._flip is not None else self.unit
+        self._show()
+
+    def show_found(self, text: str) -> None:
+        """List the entries in which ``text`` stands."""
+        self._search(find=text)
+
+    def _say(self, text: str) -> None:
+        self._said = text
+        self._show()
+
+    # -- doing -----------------------------------------------------------------------------------
+
+    def _strike(self) -> None:
+        entry = self.chosen
+        if entry is None:
+            return
+        try:
+            said = " ".join(consequences(self._shop, entry))
+        except BenchError as why:
+            self._say(error_words(why, self.unit))
+            return
+        words = visible(row_words(entry.row, self.past.history, self.unit), 60)
+        prompt = Prompt(
+            f"Strike out: {entry.kind}, {words}",
+            f"{said} Why: a word or two.",
+            "",
+            lambda reason: strike_out(self._shop, entry, reason),
+        )
+        self.app.push_screen(prompt, self._after_strike)
+
+    def _after_strike(self, strike: object) -> None:
+        self._load()  # a refusal may have told of what came in since
+        if strike is not None:
+            self._say("struck out; it stays readable")
+
+    def _load(self) -> None:
+        """Read the history again, and let the bench do so too."""
+        try:
+            self.past = past_of(self._shop, self._ski_id)
+        except BenchError as why:
+            self._said = error_words(why, self.unit)
+        if not -len(self.past.settings) <= self.look.setting < len(self.past.settings):
+            self.look = replace(self.look, setting=-1)
+        self._changed()
+        self._search()
+
+    def _compare(self) -> None:
+        from workbench.bench.screens.history.compare_screen import CompareScreen
+
+        screen = CompareScreen(
+            self._shop, self.past, self._compared_job(), self._job_id, self.unit, self._load
+        )
+        self.app.push_screen(screen, lambda _: self._in_unit(screen.unit))
+
+    def _in_unit(self, unit: Unit) -> None:
+        """Show lengths in the unit that a screen above this one was left in."""
+        self.unit = unit
+        self._show()
+
+    def _compared_job(self) -> str:
+        if self.look.plotted and self.setting is not None:
+            return self.setting.job_id
+        row = self.chosen.row if self.chosen is not None else None
+        return str(getattr(row, "job_id", ""))
+
+    def _go_back(self) -> None:
+        from workbench.bench.screens.history.compare_screen import made_target
+
+        if self.setting is not None:
+            said = made_target(self._shop, self._job_id, self.setting, self.unit)
+            self._load()
+            self._say(said)
+
+
+_MOVES = {"up": -1, "down": 1, "pageup": -1, "pagedown": 1, "home": -1, "end": 1}
+
+
+def open_on(bench: Bench) -> None:
+    """Push the history of the ski in hand."""
+    state = bench.hands.state
+    assert state.view is not None
+
+    def flip() -> Unit:
+        bench.hands.flip_unit()
+        return bench.hands.state.unit
+
+    try:
+        screen = HistoryScreen(
+            bench.shop, state.view.ski.id, state.unit, state.drawing, state.view.job.id,
+            changed=bench.hands.look_again, flip=flip,
+        )  # fmt: skip
+    except BenchError as why:
+        bench.hands.say(error_words(why, state.unit), "warn")
+        return
+    bench.push_screen(screen, lambda _: bench.hands.ignore_enter(monotonic()))

@@ -1,0 +1,277 @@
+"""The calipers: which is in hand, how far each is to be trusted, and the quick check.
+
+Digits and Enter are a reading of the check here, by hand or off a caliper's cable, and nothing
+else: they choose no caliper and close nothing.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from textual.app import ComposeResult
+from textual.containers import Vertical
+from textual.content import Content
+from textual.widgets import Static
+
+from workbench.bench.bases.forms import Field, Form
+from workbench.bench.bases.key_line import KeyLine
+from workbench.bench.bases.number_screen import ENTRY_FIRST, NumberScreen
+from workbench.bench.draw.room import count_line, first_seen, said
+from workbench.bench.draw.text import (
+    lines,
+    literal,
+    styled,
+    visible,
+)
+from workbench.errors import BenchError
+from workbench.frozen import dataclass
+from workbench.measure.calipers import CheckResult, State
+from workbench.measure.lengths import Length
+from workbench.measure.units import Unit
+from workbench.records.store import rows
+from workbench.work.job.shop import Shop
+from workbench.work.roster import calipers
+
+Step = Literal["zero", "size", "block", "done"]
+
+SIGNS: dict[State, tuple[str, str, str]] = {
+    "good": ("✓", "good", "$state-within"),
+    "overdue": ("!", "overdue", "$state-caution"),
+    "failed": ("✗", "failed", "$state-outside"),
+}
+"""Sign, word and colour of a standing; the colour never stands alone."""
+
+MESSAGE_LINES = 3
+FRAME_LINES = 12
+"""Lines of the screen that are not the register: border, titles, check, message and keys."""
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """Where the quick check stands; ``block`` is the size typed."""
+
+    step: Step = "zero"
+    block: Length | None = None
+
+
+class CaliperScreen(NumberScreen[None]):
+    """The register and the quick check. ``unit`` is what a block's bare size is typed in."""
+
+    DEFAULT_CSS = """
+    CaliperScreen #register { height: auto; text-wrap: nowrap; }
+    CaliperScreen #check { height: 4; border-top: solid $secondary; text-wrap: nowrap; }
+    CaliperScreen #said { height: 3; }
+    """
+    KEYS = "↑ ↓ choose · number, Enter takes it · + or space takes in hand · n adds · Esc closes"
+    ENTRY_SIGNS = "-−"
+
+    def __init__(self, shop: Shop, unit: Unit) -> None:
+        super().__init__()
+        self.shop = shop
+        self.unit: Unit = unit
+        self._register: tuple[calipers.Registered, ...] = ()
+        self._at = 0
+        self._check = Check()
+
+    def compose(self) -> ComposeResult:
+        """Lay out the register, the check, what was said and the keys."""
+        with Vertical():
+            yield Static(literal("Calipers"), id="caliper-title")
+            yield Static(id="register", markup=False)
+            yield Static(id="check", markup=False)
+            yield Static(id="said", markup=False)
+            yield KeyLine(self.KEYS, id="caliper-keys")
+
+    def on_mount(self) -> None:
+        """Show the register, the caliper in hand marked."""
+        self._load()
+        self._at = next((i for i, c in enumerate(self._register) if c.in_hand), 0)
+        if self._register and self._register[self._at].standing.state != "good":
+            self.message = (self._register[self._at].standing.words, "warn")
+        self.draw()
+
+    # -- what is shown ---------------------------------------------------------------------------
+
+    def _load(self) -> None:
+        try:
+            self._register = calipers.register(self.shop)
+        except BenchError as why:
+            self.message = (f"✗ {why}", "warn")
+        self._at = min(self._at, max(len(self._register) - 1, 0))
+
+    @property
+    def chosen(self) -> rows.Caliper | None:
+        """The caliper that the mark stands at."""
+        return self._register[self._at].row if self._register else None
+
+    def draw(self) -> None:
+        """Draw everything anew."""
+        if not self.is_mounted:
+            return
+        width = self.inner_width
+        self.query_one("#register", Static).update(self._register_lines(width))
+        self.query_one("#check", Static).update(self._check_lines(width))
+        self.query_one("#said", Static).update(said(self.message, width, MESSAGE_LINES))
+
+    def _register_lines(self, width: int) -> Content:
+        if not self._register:
+            return styled(("no caliper yet: n adds one", "bold"))
+        room = max(self.size.height - FRAME_LINES - 1, 1)
+        first = first_seen(self._at, len(self._register), room)
+        out = [
+            self._line(c, first + i == self._at, width)
+            for i, c in enumerate(self._register[first : first + room])
+        ]
+        if len(self._register) > room:
+            out.append(count_line(self._at, len(self._register)))
+        return lines(out)
+
+    @staticmethod
+    def _line(each: calipers.Registered, marked: bool, width: int) -> Content:
+        sign, word, colour = SIGNS[each.standing.state]
+        name_room = max(min(28, width // 3), 8)
+        name = visible(each.row.name, name_room)
+        pad = " " * (name_room - styled(name).cell_length)
+        hand = "● in hand" if each.in_hand else ""
+        head = f"{'▸' if marked else ' '} {name}{pad} {each.row.unit:<2} {hand:<9} "
+        rest = width - styled(head).cell_length - 10
+        words = "" if each.standing.state == "good" else visible(each.standing.words, rest)
+        style = "bold" if marked else ""
+        return styled((head, style), (f"{sign} {word:<8}", colour), (words, style))
+
+    def _check_lines(self, width: int) -> Content:
+        row = self.chosen
+        if row is None:
+            return Content("")
+        title = styled((visible(f"Quick check of {row.name}", width), "bold $accent"))
+        return lines([title, styled(self._asks(row, width)), self.entry_line()])
+
+    def _asks(self, row: rows.Caliper, width: int) -> str:
+        at = self._check
+        if at.step == "zero":
+            asks = f"1 of 3  wipe and close the jaws, type the zero ({row.unit})"
+        elif at.step == "size":
+            asks = f"2 of 3  take a gauge block, type its size ({self.unit})"
+        elif at.step == "block" and at.block is not None:
+            asks = f"3 of 3  measure the block {_size(at.block)}, type the reading ({row.unit})"
+        else:
+            asks = f"done; a number starts again with the zero ({row.unit})"
+        return visible(asks, width)
+
+    # -- keys ------------------------------------------------------------------------------------
+
+    def command(self, key: str, char: str) -> None:
+        """Move the mark, take in hand or add, where no entry is in progress."""
+        if key in ("up", "down"):
+            if self.entry:
+                self.say(ENTRY_FIRST, "warn")
+            else:
+                self._choose(1 if key == "down" else -1)
+        elif key == "space":
+            self._take_in_hand()
+        elif char.lower() == "n":
+            self.app.push_screen(caliper_form(self.shop, self.unit), self._added)
+
+    def plus(self, time: float) -> None:
+        """Take the marked caliper in hand."""
+        self._take_in_hand()
+
+    def type(self, char: str, time: float) -> None:
+        """Add a character; behind a finished check it begins the next one."""
+        if self._check.step == "done":
+            self._check = Check()
+        super().type(char, time)
+
+    def rub_out(self) -> None:
+        """Take the last character back; without one, go back to the block's size."""
+        if not self.entry and self._check.step == "block":
+            self._check = Check("size")
+        super().rub_out()
+
+    def _choose(self, step: int) -> None:
+        if not self._register:
+            return
+        self._at = (self._at + step) % len(self._register)
+        self._check = Check()
+        self.say(self._register[self._at].standing.words)
+
+    def _take_in_hand(self) -> None:
+        row = self.chosen
+        if row is None:
+            self.say("no caliper yet: n adds one", "warn")
+        elif self.did(lambda: calipers.take_in_hand(self.shop, row.id)):
+            self._load()
+            self.say(f"in hand: {visible(row.name)}", "done")
+
+    # -- the quick check -------------------------------------------------------------------------
+
+    def take(self, time: float) -> None:
+        """Take the entry as what the quick check asks for."""
+        row = self.chosen
+        if row is None:
+            self.say("no caliper yet: n adds one, then check it", "warn")
+        elif self._check.step == "size":
+            self._take_size(self.entry, self.pace.is_burst(time))
+        else:
+            self.did(lambda: self._take_reading(row, self._check))
+
+    def _take_size(self, text: str, off_the_cable: bool) -> None:
+        if off_the_cable:
+            self.entry = ""
+            self.say(
+                f"{text} came off the caliper: type the block's own size first, then measure it",
+                "warn",
+            )
+        elif self.did(lambda: self._keep_size(text)):
+            self.say("")
+
+    def _keep_size(self, text: str) -> None:
+        self._check = Check("block", calipers.block_size(text, self.unit))
+        self.entry = ""
+
+    def _take_reading(self, row: rows.Caliper, at: Check) -> None:
+        text = self.entry
+        if at.block is None:
+            result = calipers.check_zero(self.shop, row, text)
+            after = Check("size") if result.passed else Check("zero")
+        else:
+            result = calipers.check_block(self.shop, row, at.block, text)
+            after = Check("done") if result.passed else Check("block", at.block)
+        self._check, self.entry = after, ""
+        self._load()
+        self._tell(result, text)
+
+    def _tell(self, result: CheckResult, text: str) -> None:
+        sign, word = ("✓", "passed") if result.passed else ("✗", "failed")
+        self.say(f"{sign} {word}: {text} · {result.words}", "done" if result.passed else "warn")
+
+    # -- a new caliper ---------------------------------------------------------------------------
+
+    def _added(self, caliper_id: object) -> None:
+        self._load()
+        for i, each in enumerate(self._register):
+            if each.row.id == caliper_id:
+                self._at, self._check = i, Check()
+                self.message = (f"added: {visible(each.row.name)}; check it now", "done")
+        self.draw()
+
+
+def _size(block: Length) -> str:
+    text = block.text.strip()
+    return text if block.named else f"{text} {block.unit}"
+
+
+def caliper_form(shop: Shop, unit: Unit) -> Form:
+    """Return the form that adds a caliper; its result is the caliper's id."""
+    fields = (
+        Field("name", "Caliper", "a name of its own, as it is marked"),
+        Field("unit", "Unit", "in or mm: what it shows, and what is typed in below", unit),
+        Field("resolution", "Resolution", "its last digit's step; blank: 0.0005 in or 0.01 mm"),
+        Field("mpe", "Error allowed", "its permissible error; blank: DIN 862's table"),
+        Field("jaw_height", "Jaw height", "of the flat jaws above their tips; blank: not known"),
+        Field(
+            "reference_line", "Reference line",
+            "height of the line held to the base, above the tips; blank: not known",
+        ),
+    )  # fmt: skip
+    return Form("Add a caliper", fields, lambda texts: calipers.add_caliper(shop, texts))

@@ -1,0 +1,146 @@
+"""The setting card and the day sheet, as they will be printed; F2 writes them to the shop's folder.
+
+Nothing here is asked, so that a caliper's burst is held and changes nothing; only F2 writes.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from time import monotonic
+from typing import TYPE_CHECKING
+
+from textual.content import Content
+from textual.events import Key
+
+from workbench.bench.bases.view_only import Rows, TableScreen
+from workbench.bench.draw.text import lines, styled, wrapped
+from workbench.errors import BenchError
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
+from workbench.work.paper.card_text import card_text
+from workbench.work.paper.cards import card_of
+from workbench.work.paper.day_pages import day_text
+from workbench.work.paper.day_sheet import day_sheet
+from workbench.work.paper.printing import Written, write_card, write_sheet
+
+if TYPE_CHECKING:
+    from workbench.bench.app import Bench
+
+PAGE_WIDTH = 80
+HELD_DOWN_S = 0.6
+"""A key held down sends itself again within this time: one press writes once."""
+
+SIGNS = {"! ": "bold $state-caution", "* ": "bold $state-within"}
+"""What stands before a line that says how things are; the sign tells it without the colour."""
+
+
+class PageScreen(TableScreen):
+    """A page as text, and F2 to write it as files; what was written stands above it."""
+
+    KEYS = "F2 writes it to the folder · ↑ ↓ PgUp PgDn scroll · Enter or Esc closes"
+
+    def __init__(self, key: str) -> None:
+        super().__init__(key)
+        self._said: tuple[str, str] = ("", "")
+        self._pressed_s = -math.inf
+
+    def page(self, width: int) -> str:
+        """Return the page as text of at most ``width`` columns."""
+        raise NotImplementedError
+
+    def write(self) -> Written:
+        """Write the page to the shop's folder."""
+        raise NotImplementedError
+
+    def on_key(self, event: Key) -> None:
+        """Write on F2, turn pages; all else is as in every screen to look at."""
+        if event.key not in ("f2", "pageup", "pagedown"):
+            super().on_key(event)
+            return
+        event.stop()
+        event.prevent_default()
+        self._typed = ""
+        if event.key == "f2":
+            again, self._pressed_s = event.time - self._pressed_s < HELD_DOWN_S, event.time
+            if not again:
+                self._write()
+        else:
+            height = self.query_one("#closer-body").content_size.height - 1
+            self.move(height if event.key == "pagedown" else -height)
+
+    def move(self, by: int) -> None:
+        """Scroll by rows, each key in its turn."""
+        self.query_one("#closer-body").scroll_relative(y=by, animate=False, immediate=True)
+
+    def _write(self) -> None:
+        try:
+            self._said = (f"✓ {self.write().words}", "bold $state-within")
+        except BenchError as why:
+            self._said = (f"✗ not written: {why}", "bold $state-caution")
+        self.query_one("#closer-body").scroll_home(animate=False)
+        self.query_one(Rows).refresh(layout=True)
+
+    def table(self, width: int) -> Content:
+        """Return what was said, and the page below it."""
+        words, style = self._said
+        said = [styled((part, style)) for part in wrapped(words, width)] if words else []
+        text = self.page(min(width, PAGE_WIDTH))
+        return lines(
+            [*said, *(styled((line, SIGNS.get(line[:2], ""))) for line in text.split("\n"))]
+        )
+
+
+class CardScreen(PageScreen):
+    """The setting card of a job."""
+
+    TITLE_WORDS = "Setting card"
+
+    def __init__(self, shop: Shop, view: JobView, key: str = "a") -> None:
+        super().__init__(key)
+        self._shop, self._view = shop, view
+        self._card = card_of(shop, view)
+
+    def page(self, width: int) -> str:
+        """Return the card."""
+        return card_text(self._card, width)
+
+    def write(self) -> Written:
+        """Write the card in every format that can be written here."""
+        return write_card(self._shop, self._view)
+
+
+class DaySheetScreen(PageScreen):
+    """The day sheet of the bench's day."""
+
+    TITLE_WORDS = "Day sheet"
+
+    def __init__(self, shop: Shop, key: str = "escape") -> None:
+        super().__init__(key)
+        self._shop = shop
+        self._sheet = day_sheet(shop)
+
+    def page(self, width: int) -> str:
+        """Return the sheet."""
+        return day_text(self._sheet, width)
+
+    def write(self) -> Written:
+        """Write the sheet in every format that can be written here."""
+        return write_sheet(self._shop)
+
+
+def open_on(bench: Bench) -> None:
+    """Show the card of the ski in hand."""
+    view = bench.hands.state.view
+    if view is not None:
+        push(bench, lambda: CardScreen(bench.shop, view))
+
+
+def push(bench: Bench, make: Callable[[], PageScreen]) -> None:
+    """Push a page; where it cannot be made say why."""
+    try:
+        screen = make()
+    except BenchError as why:
+        bench.hands.say(str(why), "warn")
+        return
+    bench.push_screen(screen, lambda _: bench.hands.ignore_enter(monotonic()))

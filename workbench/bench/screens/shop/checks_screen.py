@@ -1,0 +1,203 @@
+"""The shop's checklists and torque notes, and what changes them.
+
+The clamp bolts end the final check, always. A number from a caliper is held and changes nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from textual.content import Content
+from textual.events import Key
+
+from workbench.advice.checklists import WING, CheckItem
+from workbench.advice.torque import MAKER_WINS
+from workbench.bench.bases.lists import ListScreen
+from workbench.bench.bases.prompts import Prompt
+from workbench.bench.draw.text import styled, visible
+from workbench.errors import InputError
+from workbench.records.store.rows import Checklist
+from workbench.work.order.shop_policy import Rules, rules_of
+from workbench.work.roster import check_lists
+from workbench.work.roster.check_lists import Torque
+
+if TYPE_CHECKING:
+    from workbench.bench.app import Bench
+
+TITLES: dict[Checklist, str] = {"received": "Received check", "final": "Final check"}
+
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """A line of the screen: an item of a checklist, a torque note, or a heading."""
+
+    which: Checklist | None = None
+    item: CheckItem | None = None
+    torque: Torque | None = None
+    heading: str = ""
+
+
+def open_on(bench: Bench) -> None:
+    """Open the checks and torque notes."""
+    bench.push_screen(ChecksScreen())
+
+
+class ChecksScreen(ListScreen):
+    """Both checklists, then how each fastener is brought up."""
+
+    TITLE_WORDS = "Checks and torque notes"
+    KEYS = "↑ ↓ choose · n adds · e rewords · x takes off · F3 F4 order · u takes back · Esc closes"
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._listed: tuple[Listed, ...] = ()
+        self._before: list[Rules] = []
+
+    def on_mount(self) -> None:
+        """Show the lists as they stand."""
+        self._try(self._load)
+        self.at = 1
+
+    def _load(self) -> None:
+        rules = rules_of(self.bench.shop.book)
+        out: list[Listed] = []
+        for which, title in TITLES.items():
+            out.append(Listed(heading=title))
+            out += [Listed(which, item) for item in check_lists.items_now(rules, which)]
+        out.append(Listed(heading=f"Torque notes: {MAKER_WINS}"))
+        out += [Listed(torque=note) for note in check_lists.torque_notes(rules)]
+        self._listed = tuple(out)
+
+    @property
+    def marked(self) -> Listed:
+        """What the mark stands at."""
+        return self._listed[self.at] if self.at < len(self._listed) else Listed()
+
+    def _item(self) -> tuple[Checklist, CheckItem]:
+        marked = self.marked
+        if marked.which is None or marked.item is None:
+            raise InputError("mark", "no item", "an item of a checklist: move the mark to it")
+        return marked.which, marked.item
+
+    # -- drawing ---------------------------------------------------------------------------------
+
+    def rows(self, width: int) -> Sequence[Content]:
+        """Return both lists and the notes."""
+        return [self._row(each, i == self.at, width) for i, each in enumerate(self._listed)]
+
+    @staticmethod
+    def _row(each: Listed, marked: bool, width: int) -> Content:
+        if each.heading:
+            return styled((visible(each.heading, width), "bold $accent"))
+        mark, bold = ("▸ ", "bold") if marked else ("  ", "")
+        if each.torque is not None:
+            name = f"{each.torque.note.name:<13}"
+            own = "  (the shop's words)" if each.torque.own else ""
+            words = visible(each.torque.words, max(width - 15 - len(own), 8))
+            return styled(mark, (name, "bold"), (words, bold), (own, "$ink-faint"))
+        assert each.item is not None
+        more = "  with a wing only" if (each.which, each.item.key) == ("final", WING) else ""
+        words = visible(each.item.words, max(width - 6 - len(more), 8))
+        return styled(mark, "[ ] ", (words, bold), (more, "$ink-faint"))
+
+    def foot(self, width: int) -> Sequence[Content]:
+        """Return what a change means."""
+        words = "A change counts from now on; what was passed stays passed."
+        return (styled((visible(words, width), "$ink-faint")),)
+
+    # -- keys ------------------------------------------------------------------------------------
+
+    def on_key(self, event: Key) -> None:
+        """Move an item with the mark, else as in every list."""
+        by = {"f3": -1, "shift+up": -1, "f4": 1, "shift+down": 1}.get(event.key)
+        if by is None:
+            super().on_key(event)
+            self._settle(event.key)
+            return
+        event.stop()
+        event.prevent_default()
+        self._try(lambda: self._move(by))
+
+    def _settle(self, key: str) -> None:
+        """Keep the mark off the headings."""
+        if self.marked.heading:
+            self.at += -1 if key in ("up", "pageup") and self.at > 0 else 1
+            self.draw()
+
+    def letter(self, char: str) -> None:
+        """Change what is marked."""
+        acts: dict[str, Callable[[], None]] = {
+            "n": self._new, "e": self._reword, "x": self._remove, "u": self._undo,
+        }  # fmt: skip
+        if char in acts:
+            acts[char]()
+
+    def _change(self, act: Callable[[], object], words: str) -> None:
+        before = rules_of(self.bench.shop.book)
+        act()
+        self._before.append(before)
+        self._load()
+        self.say(words, "done")
+
+    def _move(self, by: int) -> None:
+        which, item = self._item()
+        self._change(
+            lambda: check_lists.move_item(self.bench.shop, which, item.key, by), "order changed"
+        )
+        self.at += by
+        self.draw()
+
+    def _new(self) -> None:
+        which, item = self._item()
+        shop = self.bench.shop
+
+        def accept(words: str) -> bool:
+            self._change(lambda: check_lists.add_item(shop, which, words, item.key), "item added")
+            return True
+
+        self.app.push_screen(Prompt(f"{TITLES[which]}: new item", "what is looked at", "", accept))
+
+    def _reword(self) -> None:
+        shop, torque = self.bench.shop, self.marked.torque
+        if torque is not None:
+            key, title = torque.note.key, f"How {torque.note.name} are brought up"
+
+            def accept_note(words: str) -> bool:
+                self._change(lambda: check_lists.reword_torque(shop, key, words), "note kept")
+                return True
+
+            hint = f"the shop's own words; {MAKER_WINS}"
+            self.app.push_screen(Prompt(title, hint, torque.words, accept_note))
+            return
+        which, item = self._item()
+        check_lists.check_free(which, item.key)
+
+        def accept(words: str) -> bool:
+            self._change(
+                lambda: check_lists.reword_item(shop, which, item.key, words), "words changed"
+            )
+            return True
+
+        self.app.push_screen(Prompt("Other words", "what is looked at", item.words, accept))
+
+    def _remove(self) -> None:
+        shop, torque = self.bench.shop, self.marked.torque
+        if torque is not None:
+            key = torque.note.key
+            self._change(
+                lambda: check_lists.reword_torque(shop, key, ""), "the words as shipped again"
+            )
+            return
+        which, item = self._item()
+        self._change(
+            lambda: check_lists.remove_item(shop, which, item.key), "taken off; u puts it back"
+        )
+
+    def _undo(self) -> None:
+        if not self._before:
+            raise InputError("undo", "nothing", "a change made while this was open")
+        check_lists.put_back(self.bench.shop, self._before.pop())
+        self._load()
+        self.say("as it was before", "done")

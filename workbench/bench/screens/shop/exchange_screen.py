@@ -1,0 +1,196 @@
+"""Files: the book out and in, a day's skis in, backups. What changes the book is shown first.
+
+Letters and ``+`` choose, F2 does; digits and Enter off a caliper's cable are held and do nothing.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
+
+from textual.content import Content
+from textual.events import Key
+
+from workbench.bench.bases.forms import Field, Form
+from workbench.bench.bases.lists import ListScreen
+from workbench.bench.bases.view_only import TableScreen
+from workbench.bench.draw.text import (
+    lines,
+    styled,
+    visible,
+    wrapped,
+)
+from workbench.errors import BenchError
+from workbench.work.exchange import file_errands as errands
+from workbench.work.exchange.file_errands import ERRANDS, Errand, Outcome
+
+if TYPE_CHECKING:
+    from workbench.bench.app import Bench
+
+SIGNS = {"! ": "bold $state-caution", "✗ ": "bold $state-caution", "+ ": "$state-within"}
+TROUBLES = ("! ", "✗ ")
+WORKING = "working ..."
+SHORT, LONG = 2, 150
+"""An outcome of so many lines is said below the list, and an error of so many letters; a longer
+one, or one with troubles, gets a screen of its own."""
+
+
+class ReportScreen(TableScreen):
+    """What came of a file, to be read."""
+
+    TITLE_WORDS = "What came of it"
+
+    def __init__(self, outcome: Outcome) -> None:
+        super().__init__("escape")
+        self._outcome = outcome
+
+    def table(self, width: int) -> Content:
+        """Return the report; the signs before its lines say what needs a person."""
+        out = []
+        for line in self._outcome.lines:
+            style = SIGNS.get(line[:2], "")
+            first, *more = wrapped(line, width - 3)
+            out += [styled((part, style)) for part in (first, *(f"  {part}" for part in more))]
+        return lines(out)
+
+
+class TrialScreen(ReportScreen):
+    """What a file would bring; F2 does it."""
+
+    TITLE_WORDS = "What the file would bring"
+    KEYS = "F2 does it · ↑ ↓ scroll · Esc closes, nothing is changed"
+
+    def __init__(self, outcome: Outcome, act: Callable[[], None]) -> None:
+        super().__init__(outcome)
+        self._act = act
+
+    def table(self, width: int) -> Content:
+        """Return the report below a line that says it is not done yet."""
+        head = styled(("Not done yet: F2 does it.", "bold $accent"))
+        return lines([head, styled(""), super().table(width)])
+
+    def on_key(self, event: Key) -> None:
+        """Do it on F2; all else is as in every screen to look at."""
+        if event.key != "f2":
+            super().on_key(event)
+            return
+        event.stop()
+        event.prevent_default()
+        self.dismiss(None)
+        self._act()
+
+
+class ExchangeScreen(ListScreen):
+    """The errands with files; one at a time."""
+
+    DEFAULT_CSS = "ExchangeScreen > Vertical { max-height: 22; }"
+    TITLE_WORDS = "Files: in, out, backup"
+    KEYS = "↑ ↓ choose · + does it, or its letter · Esc closes"
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._busy = False
+        self._paths: dict[str, str] = {}
+        self._backups: tuple[str, ...] = ()
+
+    def on_mount(self) -> None:
+        """Show the errands and the backups there are."""
+        self._backups = errands.backup_words(self.bench.shop)
+        super().on_mount()
+
+    def rows(self, width: int) -> Sequence[Content]:
+        """Return a line for each errand."""
+        out = []
+        for i, errand in enumerate(ERRANDS):
+            mark = "▸" if i == self.at else " "
+            head = f"{mark} {errand.key}  {errand.words:<18}"
+            style = "bold" if i == self.at else ""
+            hint = visible(errand.hint, max(width - len(head) - 2, 0))
+            out.append(styled((head, style), "  ", (hint, "$ink-faint")))
+        return out
+
+    def foot(self, width: int) -> Sequence[Content]:
+        """Return where the book lies and which daily copies there are."""
+        told = (f"This book: {self.bench.shop.book.path}", *self._backups)
+        return [styled((part, "$ink-faint")) for line in told for part in wrapped(line, width)]
+
+    def plus(self) -> None:
+        """Begin the marked errand."""
+        self._begin(ERRANDS[self.at])
+
+    def letter(self, char: str) -> None:
+        """Begin the errand of a letter."""
+        for i, errand in enumerate(ERRANDS):
+            if errand.key == char:
+                self.at = i
+                self._begin(errand)
+
+    def close_list(self) -> None:
+        """Close unless an errand is under way."""
+        if self._busy:
+            self.say("not yet: an errand is under way", "warn")
+        else:
+            super().close_list()
+
+    def _begin(self, errand: Errand) -> None:
+        view = self.bench.hands.state.view
+        if self._busy:
+            self.say("one errand after the other: wait a moment", "warn")
+        elif errand.needs_ski and view is None:
+            self.say("no ski in hand", "warn")
+        elif not errand.asks:
+            self._start(errand, "", trial=False)
+        else:
+            self.say("")
+            name = "" if view is None else view.ski.name
+            proposed = errands.proposed(errand, self.bench.shop, name)
+            value = self._paths.get(errand.name, proposed)
+            field = Field("file", "File", "its path; ~ is your home folder", value)
+            title = errand.words[0].upper() + errand.words[1:]
+            form = Form(title, [field], lambda texts: errands.check_path(texts["file"]))
+            self.bench.push_screen(form, lambda path: self._with_path(errand, path))
+
+    def _with_path(self, errand: Errand, path: object) -> None:
+        if isinstance(path, str):
+            self._paths[errand.name] = path
+            self._start(errand, path, trial=errand.tried_first)
+
+    def _start(self, errand: Errand, path: str, *, trial: bool) -> None:
+        self._busy = True
+        self.say(WORKING)
+        self.run_worker(self._run(errand, path, trial), exit_on_error=False)
+
+    async def _run(self, errand: Errand, path: str, trial: bool) -> None:
+        view = self.bench.hands.state.view
+        ski_id = "" if view is None else view.ski.id
+        try:
+            outcome = await asyncio.to_thread(
+                errands.run, errand, self.bench.shop, path, ski_id, trial=trial
+            )
+        except BenchError as why:
+            self._busy = False
+            words = f"✗ {why}"
+            if len(words) > LONG:
+                self._show(Outcome((words,)), lambda: None)
+            else:
+                self.say(words, "warn")
+            return
+        self._busy = False
+        self._backups = errands.backup_words(self.bench.shop)
+        self._show(outcome, lambda: self._start(errand, path, trial=False))
+
+    def _show(self, outcome: Outcome, act: Callable[[], None]) -> None:
+        if outcome.ready:
+            self.say("")
+            self.bench.push_screen(TrialScreen(outcome, act))
+        elif len(outcome.lines) > SHORT or any(line[:2] in TROUBLES for line in outcome.lines):
+            self.say("")
+            self.bench.push_screen(ReportScreen(outcome))
+        else:
+            self.say(" · ".join(outcome.lines), "done")
+
+
+def open_on(bench: Bench) -> None:
+    """Show the errands with files."""
+    bench.push_screen(ExchangeScreen())

@@ -1,0 +1,353 @@
+"""The day's queue: its order, what is carried on, and find as you type among every ski.
+
+Letters and digits are what is looked for, so that commands lie on the keys beside them. A
+caliper's burst is taken out of the line again and held.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from datetime import date
+from typing import TYPE_CHECKING, Any
+
+from textual.content import Content
+from textual.events import Key, Paste
+
+from workbench.bench.bases.find_screen import FindScreen
+from workbench.bench.bases.forms import Field, Form, by_view
+from workbench.bench.bases.prompts import ASIDE_REASONS, Prompt
+from workbench.bench.draw.text import styled, visible
+from workbench.bench.screens.shop.queue_rows import (
+    Drawn,
+    Heading,
+    Item,
+    Thing,
+    row,
+)
+from workbench.errors import InputError
+from workbench.records.store.rows import QueueItem
+from workbench.records.tables.find import KnownSki
+from workbench.work.job.queue_line import RosterLine
+from workbench.work.roster import queue
+from workbench.work.roster.find import Finder, queue_finder, ski_finder
+
+if TYPE_CHECKING:
+    from workbench.bench.app import Bench
+
+MOST_SKIS = 200
+"""So many of the skis found are listed; more are only counted."""
+
+SOON_S = 0.05
+ALL_KEYS = (
+    "letters and digits find by name, rider, serial and note: every word must match; Esc clears",
+    "↑ ↓ PgUp PgDn move the mark",
+    "Enter or + takes the ski in hand, queues a ski found below, adds the re-check offered",
+    "← → the day before, the day after",
+    "F2 notes: of this job, of this ski",
+    "F3 F4 move the job up, down (Shift with ↑ ↓ does it too)",
+    "F5 puts the whole day in the order it is due",
+    "F6 sets aside with a reason; takes up again",
+    "F7 carries this job to tomorrow; what is of another day, into today",
+    "F8 and then + carries all that is unfinished to tomorrow; on another day, into today",
+    "F9 as last time: queues this ski with its last setting as the target",
+    "Esc goes back to the bench",
+)
+
+
+def open_on(bench: Bench) -> None:
+    """Open the day's queue."""
+    bench.push_screen(QueueScreen())
+
+
+class QueueScreen(FindScreen):
+    """The queue of a day, today's first."""
+
+    KEYS = " · ".join(ALL_KEYS)
+    SHOWN_KEYS = "Enter opens · F3 F4 order · F5 by due · F6 aside · F7 carries · F1 keys"
+    TITLE_WORDS = "The day's queue"
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.day = ""
+        self.items: Sequence[Item] = ()
+        self._lines: tuple[RosterLine, ...] = ()
+        self._offers: tuple[QueueItem, ...] = ()
+        self._summary = ""
+        self._in_day: Finder[RosterLine] = Finder(())
+        self._known: Finder[KnownSki] | None = None
+        self._asked = False
+
+    def on_mount(self) -> None:
+        """Show today's queue, the ski in hand marked; then get ready to find."""
+        self.day = self.bench.shop.day
+        self._try(self._load)
+        view = self.bench.hands.state.view
+        if view is not None:
+            self._mark_job(view.job.id)
+        self.set_timer(SOON_S, lambda: self._try(self._all_skis))
+
+    # -- what is listed --------------------------------------------------------------------------
+
+    def _load(self) -> None:
+        shop = self.bench.shop
+        self._lines = shop.lines_of(self.day)
+        self._in_day = queue_finder(self._lines)
+        self._offers = queue.rechecks_offered(shop) if self.day == shop.day else ()
+        self._summary = queue.summary_of(shop, self._lines).words
+        self.fill()
+
+    def _all_skis(self) -> Finder[KnownSki]:
+        if self._known is None:
+            self._known = ski_finder(self.bench.shop)
+        return self._known
+
+    def fill(self) -> None:
+        """List what the line finds: in the day, and below it among all skis."""
+        text = self.find.text
+        items: list[Item] = list(self._in_day.find(text))
+        if text.strip():
+            here = {line.ski_id for line in self._lines}
+            skis = [ski for ski in self._all_skis().find(text) if ski.id not in here]
+            if skis:
+                count = f"first {MOST_SKIS} of {len(skis)}" if len(skis) > MOST_SKIS else len(skis)
+                items += [Heading(f"known skis, not in this list: {count}"), *skis[:MOST_SKIS]]
+        elif self._offers:
+            items += [Heading("after the first ride"), *self._offers]
+        self.items = items
+        self._settle(1)
+
+    def _settle(self, by: int) -> None:
+        """Keep the mark on something that can be opened."""
+        last = len(self.items) - 1
+        self.at = min(max(self.at, 0), max(last, 0))
+        if self.items and isinstance(self.items[self.at], Heading):
+            self.at += by if 0 <= self.at + by <= last else -by
+
+    @property
+    def marked(self) -> Thing | None:
+        """What the mark stands at."""
+        found = self.items[self.at] if self.at < len(self.items) else None
+        return None if isinstance(found, Heading) else found
+
+    def _mark_job(self, job_id: str) -> None:
+        for i, item in enumerate(self.items):
+            if isinstance(item, RosterLine) and item.job_id == job_id:
+                self.at = i
+
+    def _line(self) -> RosterLine:
+        """Return the job that the mark stands at; refuse anything else."""
+        if not isinstance(self.marked, RosterLine):
+            raise InputError("mark", "no job", "a job of the queue: move the mark to it")
+        return self.marked
+
+    def _another_day(self) -> bool:
+        return self.day != self.bench.shop.day
+
+    # -- drawing ---------------------------------------------------------------------------------
+
+    def head(self, width: int) -> Sequence[Content]:
+        """Return the day, its sum and the line that finds."""
+        name = date.fromisoformat(self.day).strftime("%A")
+        when = "another day: F7 F8 carry into today" if self._another_day() else "today"
+        find = self.find.text
+        typed = (
+            (find, "bold") if find else ("type to find: name, rider, serial, note", "$ink-faint")
+        )
+        return (
+            styled((visible(f"{name} {self.day}, {when}", width), "bold")),
+            styled(visible(self._summary, width)),
+            styled(("▏", "$accent"), typed, ("▁" if find else "", "$accent")),
+        )
+
+    def rows(self, width: int) -> Sequence[Content]:
+        """Return the list; what is not seen is not drawn."""
+        if not self.items:
+            words = "nothing found" if self.find.text.strip() else "no ski in this day's queue"
+            return [styled((words, "$ink-faint"))]
+        items = self.items
+        return Drawn(items, lambda i: row(items[i], i == self.at, width, self.day))
+
+    def foot(self, width: int) -> Sequence[Content]:
+        """Return what is known of the marked job or ski, in full."""
+        item = self.marked
+        if item is None or isinstance(item, QueueItem):
+            return ()
+        name = item.ski_name if isinstance(item, RosterLine) else item.name
+        more = [name, item.rider, item.serial, item.note]
+        more += [item.ski_note, item.reason] if isinstance(item, RosterLine) else []
+        return (styled((visible(" · ".join(part for part in more if part), width), "$ink-faint")),)
+
+    # -- keys ------------------------------------------------------------------------------------
+
+    def on_key(self, event: Key) -> None:
+        """Any key but + leaves the whole day where it is; Enter and Esc do nothing else."""
+        if self._asked and event.character != "+":
+            self._sign.settle(event.character or "")  # a + just before it still counts
+            self._leave()
+            if event.key in ("enter", "ctrl+j", "escape"):
+                event.stop()
+                event.prevent_default()
+                return
+        super().on_key(event)
+
+    def on_paste(self, event: Paste) -> None:
+        """What is pasted is no answer."""
+        self._leave()
+        super().on_paste(event)
+
+    def _leave(self) -> None:
+        if self._asked:
+            self._asked = False
+            self.say("")
+
+    def command(self, key: str) -> None:
+        """Move, or do what a key beside the letters does."""
+        steps = {"up": -1, "down": 1, "pageup": -10, "pagedown": 10, "home": -(10**6), "end": 10**6}
+        acts: dict[str, Callable[[], None]] = {
+            "f2": self._notes,
+            "f3": lambda: self._move(-1), "shift+up": lambda: self._move(-1),
+            "f4": lambda: self._move(1), "shift+down": lambda: self._move(1),
+            "f5": self._by_due,
+            "f6": self._aside,
+            "f7": self._carry,
+            "f8": self._ask_carry_all,
+            "f9": self._as_last_time,
+            "left": lambda: self._look_at(-1), "right": lambda: self._look_at(1),
+        }  # fmt: skip
+        if key in steps:
+            self.at += steps[key]
+            self._settle(1 if steps[key] > 0 else -1)
+            self.say("")
+        elif key in acts:
+            self._try(acts[key])
+
+    # -- what the keys do ------------------------------------------------------------------------
+
+    def open_marked(self) -> None:
+        """Take the ski in hand, queue it, add the re-check offered, or carry all as was asked."""
+        if self._asked:
+            self._carry_all()
+            return
+        item = self.marked
+        if isinstance(item, RosterLine):
+            if self._another_day():
+                raise InputError("day", self.day, "today's queue; F7 carries it into today")
+            self.bench.hands.open(item.job_id)
+            self.close_list()
+        elif isinstance(item, QueueItem):
+            job_id = queue.add_recheck(self.bench.shop, item.job.ski_id)
+            self._again(f"re-check of {item.ski_name} is in the queue", job_id)
+        elif isinstance(item, KnownSki):
+            self._queue(item.id, item.name, as_last_time=False)
+
+    def _queue(self, ski_id: str, name: str, *, as_last_time: bool) -> None:
+        shop = self.bench.shop
+        title = f"As last time: {name}" if as_last_time else f"Queue {name}"
+        fields = (
+            Field("due", "Due", "when it is wanted, in your own words, such as 14:00"),
+            Field("note", "Note", "of this job; may stay blank"),
+        )
+
+        def save(texts: dict[str, str]) -> str:
+            return queue.queue_again(shop, ski_id, texts["due"], texts["note"], as_last_time)
+
+        self.app.push_screen(Form(title, fields, save), self._queued)
+
+    def _queued(self, job_id: Any) -> None:
+        if job_id:
+            self.find.clear()
+            self.day = self.bench.shop.day
+            self._try(lambda: self._again("in today's queue", str(job_id)))
+
+    def _as_last_time(self) -> None:
+        item = self.marked
+        if isinstance(item, RosterLine):
+            self._queue(item.ski_id, item.ski_name, as_last_time=True)
+        elif isinstance(item, KnownSki):
+            self._queue(item.id, item.name, as_last_time=True)
+
+    def _again(self, words: str, job_id: str = "") -> None:
+        """Read the day again, keep the mark on a job, and say what was done."""
+        self._load()
+        self._mark_job(job_id)
+        self.say(words, "done")
+
+    def _move(self, by: int) -> None:
+        line = self._line()
+        if self.find.text:
+            raise InputError("order", self.find.text, "the whole list: Esc clears what is found")
+        queue.move(self.bench.shop, self._lines, line.job_id, by)
+        self._again(f"{line.ski_name} moved {'up' if by < 0 else 'down'}", line.job_id)
+
+    def _by_due(self) -> None:
+        marked = self.marked
+        count = queue.sort_by_due(self.bench.shop, self._lines, self.day)
+        job_id = marked.job_id if isinstance(marked, RosterLine) else ""
+        self._again(f"in the order they are due: {count} moved", job_id)
+
+    def _aside(self) -> None:
+        line, shop = self._line(), self.bench.shop
+        view = shop.view(line.job_id)
+        if (view.stage, view.progress.pass_number) != (line.stage, line.pass_number):
+            self._load()
+            raise InputError("ski", line.ski_name, f"a look at it again: now {view.stage_words}")
+        if view.stage == "set aside":
+            shop.take_up(view)
+            self._again(f"{line.ski_name} taken up again where it was left", line.job_id)
+            return
+        words = f"Set aside: {line.ski_name}"
+        put_aside = by_view(view, lambda v, texts: shop.set_aside(v, texts[""]))
+        prompt = Prompt(
+            words, "why: a word or two", "", lambda text: put_aside({"": text}), ASIDE_REASONS
+        )
+        self.app.push_screen(prompt, lambda done: self._put_aside(line, done))
+
+    def _put_aside(self, line: RosterLine, done: object) -> None:
+        if done is not None:
+            self._try(lambda: self._again(f"{line.ski_name} set aside", line.job_id))
+
+    def _carry(self) -> None:
+        line, shop = self._line(), self.bench.shop
+        into_today = line.day != shop.day
+        day = shop.day if into_today else queue.day_after(shop.day)
+        queue.carry(shop, line, day)
+        self._again(f"{line.ski_name} carried to {'today' if into_today else day}", line.job_id)
+
+    def _ask_carry_all(self) -> None:
+        day, where = self._other_day()
+        count = len(queue.left_for(self._lines, day))
+        if not count:
+            raise InputError("carry", "nothing", "a day with a ski that is not signed off")
+        skis = "1 unfinished ski" if count == 1 else f"all {count} unfinished skis"
+        self._asked = True
+        self.say(f"Carry {skis} to {where}? Only + does it")
+
+    def _carry_all(self) -> None:
+        self._asked = False
+        day, where = self._other_day()
+        count = queue.carry_all(self.bench.shop, self._lines, day)
+        self._again(f"{count} carried to {where}")
+
+    def _other_day(self) -> tuple[str, str]:
+        """Return the day that skis are carried to, and in words."""
+        today = self.bench.shop.day
+        if self._another_day():
+            return today, "today"
+        return (day := queue.day_after(today)), day
+
+    def _look_at(self, by: int) -> None:
+        self.day = queue.day_after(self.day, by)
+        self.at = 0
+        self._load()
+        self.say("")
+
+    def _notes(self) -> None:
+        line, shop = self._line(), self.bench.shop
+        fields = (
+            Field("job", "This job", "a word about this visit, added to its notes"),
+            Field("ski", "This ski", "what is always good to know of it", line.ski_note),
+        )
+        form = Form(
+            f"Notes: {line.ski_name}", fields, lambda texts: queue.write_notes(shop, line, texts)
+        )
+        self.app.push_screen(form, lambda _: self._try(lambda: self._again("", line.job_id)))

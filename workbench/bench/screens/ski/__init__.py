@@ -1,0 +1,1 @@
+"""Screens about the ski in hand."""

@@ -1,0 +1,174 @@
+"""What one reading is worth, part by part: repeats, caliper, and whether it means anything."""
+
+from __future__ import annotations
+
+import math
+
+from textual.content import Content
+
+from workbench.bench.bases.view_only import UnitTable, trouble
+from workbench.bench.draw.text import (
+    lines,
+    styled,
+    visible,
+    wrapped,
+)
+from workbench.errors import BenchError
+from workbench.measure.budget import Row
+from workbench.measure.display import fine_text, length_text
+from workbench.measure.units import Unit
+from workbench.work.job.job_view import JobView
+from workbench.work.job.temperature import correction_words
+from workbench.work.job_text.budget_explained import (
+    LEVEL,
+    Worth,
+    doubtful_words,
+    improve_words,
+    meaning_words,
+    origins_of,
+    worth_of,
+)
+from workbench.work.text.words import error_words
+
+BAR_CELLS = 12
+WHENCE = 22
+"""Cells for the names of figures before where each comes from."""
+
+KIND_FROM = 66
+"""Width from which the kind of each contribution stands beside it."""
+
+
+class BudgetScreen(UnitTable):
+    """What one reading is worth, part by part, with its repeats."""
+
+    TITLE_WORDS = "What this reading is worth"
+
+    def __init__(self, view: JobView, line_index: int, unit: Unit, key: str = "g") -> None:
+        super().__init__(key, unit)
+        self._worth: Worth | None = None
+        self._why = "this ski has no reading"
+        if not view.lines:
+            return
+        line = view.lines[min(max(line_index, 0), len(view.lines) - 1)]
+        if not line.latest:
+            self._why = f"'{line.method.name}' is not read yet in this pass: take it first"
+            return
+        try:
+            self._worth = worth_of(view, line)
+        except BenchError as why:
+            self._why = error_words(why, unit)
+
+    def table(self, width: int) -> Content:
+        """Return the table, or why there is none."""
+        if self._worth is None:
+            return trouble(self._why, width)
+        return budget_table(self._worth, self.unit, width)
+
+
+def budget_table(worth: Worth, unit: Unit, width: int) -> Content:
+    """Return the budget's parts and sums, what would improve it, the repeats, and what it means."""
+    budget = worth.budget
+    kind = 12 if width >= KIND_FROM else 0
+    room = min(max(width - 32 - kind, 20), 30)
+    by = f" · {worth.figures.caliper}"
+    reads = f"  {length_text(worth.repeats.mean, unit)} {unit}"
+    method = visible(worth.method.name, max(width - len(reads) - len(by), 12))
+    out = [styled((visible(f"{method}{reads}{by}", width), "bold"))]
+    head = (
+        f"{'from':<{room}} {'kind'.ljust(kind)[:kind]}{f'u ({unit})':>8}  {'share':<17} {'dof':>3}"
+    )
+    out.append(styled((visible(head, width), "bold $accent")))
+    out += [_budget_row(row, unit, room, kind) for row in budget.rows]
+    u, k = budget.u, budget.coverage(LEVEL)
+    sums = (
+        ("combined u", u, f"effective dof {_dof(budget.dof)}"),
+        (f"expanded U, {LEVEL:.0%}", k * u, f"coverage factor {k:.2f}"),
+    )
+    for name, value, beside in sums:
+        text = f"{name:<{room + kind}} {_finer(value, unit):>8}"
+        fits = len(text) + 2 + len(beside) <= width
+        out.append(styled((text, "bold"), f"  {beside}" if fits else ""))
+        out += [] if fits else [styled(f"  {beside}")]
+    out += [styled(part) for part in wrapped(improve_words(worth, unit), width)]
+    out += _repeats(worth, unit, width)
+    out += [styled((p, "bold")) for w in meaning_words(worth.line, unit) for p in wrapped(w, width)]
+    return lines([*out, *_origins(worth, width)])
+
+
+def _origins(worth: Worth, width: int) -> list[Content]:
+    """Return the caliper and where its figures come from, one to a line."""
+    out = []
+    for name, origin in origins_of(worth):
+        first, *rest = wrapped(origin, width - WHENCE)
+        out.append(styled((f"{name:<{WHENCE}}", "$accent"), first))
+        out += [styled(" " * WHENCE + part) for part in rest]
+    return out
+
+
+def _budget_row(row: Row, unit: Unit, room: int, kind: int) -> Content:
+    part = row.contribution
+    bar = "#" * round(row.share * BAR_CELLS)
+    return styled(
+        f"{visible(part.name, room):<{room}} {part.kind.ljust(kind)[:kind]}"
+        f"{_finer(row.component, unit):>8}  "
+        f"{row.share:>4.0%} {bar:<{BAR_CELLS}} {_dof(part.dof):>3}"
+    )
+
+
+def _repeats(worth: Worth, unit: Unit, width: int) -> list[Content]:
+    """Return the repeats with their figures; a doubtful one is marked and stays in the mean."""
+    repeats, doubts = worth.repeats, worth.doubts
+    count = f"{repeats.n} reading{'s' if repeats.n > 1 else ''}"
+    figures = f"{count}: mean {_finer(repeats.mean, unit)} {unit}"
+    if repeats.sd is None or repeats.spread is None:
+        figures += "; one reading shows no scatter"
+    else:
+        figures += f", sd {_finer(repeats.sd, unit)}, spread {_finer(repeats.spread, unit)}"
+    out = [styled((part, "bold")) for part in wrapped(figures, width)]
+    out += _listed(worth, unit, width)
+    out += _struck(worth, unit, width)
+    said = f"Test: {doubts.test}."
+    if doubts.apart:
+        said += f" {doubtful_words(worth.line, unit)}; both still count."
+    elif doubts.indices:
+        said += " Doubtful ones still count: strike one out (x) or keep it."
+    elif repeats.n >= 3:
+        said += " None is doubtful."
+    return [*out, *[styled((part, "$ink-faint")) for part in wrapped(said, width)]]
+
+
+def _listed(worth: Worth, unit: Unit, width: int) -> list[Content]:
+    """Return every repeat in columns, numbered in the order taken."""
+    warmed = [correction_words(c, unit) if c else "" for c in worth.line.corrections_mm]
+    alike = len(set(warmed)) == 1
+    texts = [
+        f"{i}) {fine_text(v, unit)}"
+        + (f" ({w})" if w and not alike else "")
+        + (" ? doubtful" if i - 1 in worth.doubts.indices else "")
+        for i, (v, w) in enumerate(zip(worth.repeats.values, warmed, strict=True), 1)
+    ]
+    cells = max(map(len, texts)) + 2
+    per = max(width // cells, 1)
+    marked = [(t.ljust(cells), "bold $state-caution" if "?" in t else "") for t in texts]
+    out = [styled(*marked[i : i + per]) for i in range(0, len(marked), per)]
+    if alike and warmed[0]:
+        out.append(styled(f"each with {warmed[0]} in it"))
+    return out
+
+
+def _struck(worth: Worth, unit: Unit, width: int) -> list[Content]:
+    """Return the repeats that were struck out, each with its reason."""
+    out = []
+    for r in worth.line.struck:
+        reason = r.struck.reason if r.struck is not None else ""
+        text = f"✗ {fine_text(r.mm, unit)} struck out: {reason}"
+        out.append(styled((visible(text, width), "$ink-faint")))
+    return out
+
+
+def _finer(value_mm: float, unit: Unit) -> str:
+    return length_text(value_mm, unit, "0.00001" if unit == "in" else "0.0001")
+
+
+def _dof(dof: float) -> str:
+    return "∞" if math.isinf(dof) else f"{dof:.0f}"

@@ -1,0 +1,74 @@
+"""How to take a reading: words, and a drawing of this very blade."""
+
+from __future__ import annotations
+
+from textual.content import Content
+
+from workbench.advice.holds import SOURCE
+from workbench.bench.bases.drawn_view import DrawnCloser
+from workbench.bench.draw.canvas import Mode
+from workbench.bench.draw.side_view import method_view
+from workbench.bench.draw.text import (
+    lines,
+    styled,
+    visible,
+    wrapped,
+)
+from workbench.measure.units import Unit
+from workbench.work.job.job_view import JobView
+from workbench.work.job_text.how_to_hold import hold_words, place_words
+
+LEAST_DRAWN = 3
+"""Rows below which a drawing says nothing."""
+
+
+class HoldScreen(DrawnCloser):
+    """How to take a reading: words, and a drawing of this very blade; arrows change the method."""
+
+    TITLE_WORDS = "How to hold it"
+    KEYS = "↑ ↓ another reading · * in/mm · Enter or Esc closes"
+
+    def __init__(
+        self, view: JobView, line_index: int, unit: Unit, drawing_mode: Mode, key: str = "m"
+    ) -> None:
+        super().__init__(key)
+        self._view, self._mode = view, drawing_mode
+        self.unit: Unit = unit
+        self._index = min(max(line_index, 0), max(len(view.lines) - 1, 0))
+
+    def drawn(self, width: int, height: int) -> Content:
+        """Return the words and the drawing."""
+        return hold(self._view, self._index, self.unit, self._mode, width, height)
+
+    def in_unit(self, unit: Unit) -> None:
+        """Say lengths in another unit."""
+        self.unit = unit
+        self.redraw()
+
+    def move(self, by: int) -> None:
+        """Show the next or the previous of the ski's methods."""
+        if self._view.lines:
+            self._index = (self._index + by) % len(self._view.lines)
+            self.redraw()
+
+
+def hold(view: JobView, index: int, unit: Unit, mode: Mode, width: int, height: int) -> Content:
+    """Return how to hold the caliper for one of the ski's methods, filling width x height cells."""
+    if not view.lines or width < 1 or height < 1:
+        return styled("this ski has no reading")
+    method = view.lines[index].method
+    out = [styled((visible(f"{method.name}  ({index + 1} of {len(view.lines)})", width), "bold"))]
+    out += [styled((part, "$accent")) for part in wrapped(place_words(method, unit), width)]
+    for sentence in hold_words(method):
+        first, *rest = wrapped(sentence, width - 2)
+        out += [styled(f"· {first}"), *[styled(f"  {part}") for part in rest]]
+    stands = "as it stands now" if view.pose is not None else "at a made-up place: not read yet"
+    foot = styled((visible(f"This blade, {stands}; {SOURCE}.", width), "$ink-faint"))
+    caption = wrapped(method_view(view.rig, view.pose, method, 1, 1, mode).caption, width)
+    room = height - len(out) - len(caption) - 1
+    if room < LEAST_DRAWN:
+        return lines([*out, foot][:height])
+    picture = method_view(view.rig, view.pose, method, width, room, mode)
+    for row in picture.canvas.rows():
+        out.append(styled(*[(text, f"$ink-{ink}" if ink else "") for text, ink in row]))
+    return lines([*out, *[styled((part, "$ink-faint")) for part in caption], foot])

@@ -1,0 +1,264 @@
+"""Coarse marks: the scale and the lines on the blade, read once against a scribe on the ski.
+
+Digits and Enter are a number for the marked line here, by hand or off a cable, and nothing else:
+they close nothing.
+"""
+
+from __future__ import annotations
+
+from time import monotonic
+from typing import TYPE_CHECKING
+
+from textual.app import ComposeResult
+from textual.containers import Vertical
+from textual.content import Content
+from textual.widgets import Static
+
+from workbench.bench.bases.bursts import ENTRY_START
+from workbench.bench.bases.forms import Field, Form
+from workbench.bench.bases.key_line import KeyLine
+from workbench.bench.bases.number_screen import ENTRY_FIRST, NumberScreen
+from workbench.bench.draw.room import TONES, count_line, first_seen
+from workbench.bench.draw.text import (
+    lines,
+    styled,
+    visible,
+    wrapped,
+)
+from workbench.errors import BenchError
+from workbench.measure.display import length_text
+from workbench.measure.units import Unit, other
+from workbench.work.job.coarse_marks import (
+    add_mark,
+    off_words,
+    place_words,
+    suspect_words,
+    take_mark,
+)
+from workbench.work.job.extra_readings import Mark
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import ChangedError, Shop
+from workbench.work.job.stages import refusal
+
+if TYPE_CHECKING:
+    from workbench.bench.app import Bench
+
+SIGNS: dict[bool | None, tuple[str, str]] = {
+    True: ("✓", "$state-within"),
+    False: ("?", "$state-caution"),
+    None: ("·", "$ink-faint"),
+}
+"""Sign and colour by whether a mark bears the readings out; the words stand beside them."""
+
+FRAME_LINES = 15
+"""Lines of the screen that are not the marks: border, titles, entry, warnings and keys."""
+
+SAID_LINES = 4
+NONE_YET = "no coarse mark on this blade yet: n adds one"
+
+
+class MarksScreen(NumberScreen[None]):
+    """The blade's coarse marks beside what the readings of this pass would give for each."""
+
+    DEFAULT_CSS = """
+    MarksScreen #marks { height: auto; text-wrap: nowrap; }
+    MarksScreen #mark-entry { height: auto; border-top: solid $secondary; text-wrap: nowrap; }
+    MarksScreen #mark-said { height: auto; max-height: 4; text-wrap: nowrap; }
+    """
+    KEYS = "↑ ↓ choose · number, Enter takes it · n adds · * in/mm · Esc closes"
+    ENTRY_SIGNS = "+-−"
+
+    def __init__(self, shop: Shop, view: JobView, unit: Unit) -> None:
+        super().__init__()
+        self.shop = shop
+        self.view = view
+        self.unit: Unit = unit
+        self._refused = False
+        self._at = next((i for i, m in enumerate(view.marks) if not m.latest), 0)
+
+    def compose(self) -> ComposeResult:
+        """Lay out the marks, the entry, what was said and the keys."""
+        box = Vertical()
+        box.border_title = "Coarse marks: scale and lines"
+        with box:
+            yield Static(id="marks", markup=False)
+            yield Static(id="mark-entry", markup=False)
+            yield Static(id="mark-said", markup=False)
+            yield KeyLine(self.KEYS, id="mark-keys")
+
+    def on_mount(self) -> None:
+        """Show the marks, the first that is not read marked."""
+        self.draw()
+
+    # -- what is shown ---------------------------------------------------------------------------
+
+    @property
+    def marked(self) -> Mark | None:
+        """The coarse mark that a number goes to."""
+        marks = self.view.marks
+        return marks[min(self._at, len(marks) - 1)] if marks else None
+
+    def draw(self) -> None:
+        """Draw everything anew."""
+        if not self.is_mounted:
+            return
+        width = self.inner_width
+        self.query_one("#marks", Static).update(self._mark_lines(width))
+        self.query_one("#mark-entry", Static).update(self._entry_lines(width))
+        self.query_one("#mark-said", Static).update(self._said_lines(width))
+
+    def _mark_lines(self, width: int) -> Content:
+        marks, unit = self.view.marks, self.unit
+        if not marks:
+            return styled((NONE_YET, "bold"))
+        name_room = max(width - 41, 10)
+        head = f"  {'mark':<{name_room}} {'by readings':>11} {f'read ({unit})':>9}"
+        room = max(self.size.height - FRAME_LINES, 2)
+        first = first_seen(self._at, len(marks), room)
+        out = [styled((visible(head, width), "bold $accent"))]
+        out += [
+            self._line(m, first + i == self._at, name_room)
+            for i, m in enumerate(marks[first : first + room])
+        ]
+        if len(marks) > room:
+            out.append(count_line(self._at, len(marks)))
+        return lines(out)
+
+    def _line(self, mark: Mark, here: bool, name_room: int) -> Content:
+        name = visible(mark.method.name, name_room)
+        pad = " " * (name_room - styled(name).cell_length)
+        expected, reading = mark.expected_mm, mark.reading
+        foreseen = "—" if expected is None else length_text(expected, self.unit)
+        read = "—" if reading is None else length_text(reading.value_mm, self.unit)
+        head = f"{'▸' if here else ' '} {name}{pad} {foreseen:>11} {read:>9}  "
+        sign, colour = SIGNS[mark.agrees]
+        return styled(
+            (head, "bold" if here else ""), (f"{sign} {off_words(mark, self.unit)}", colour)
+        )
+
+    def _entry_lines(self, width: int) -> Content:
+        mark = self.marked
+        if mark is None:
+            words = "A mark is a scribed point on the ski, read on a scale or lines on the blade."
+            return lines([styled(part) for part in wrapped(words, width)])
+        title = visible(f"Read at the scribe: {mark.method.name} ({self.unit})", width)
+        place = [
+            styled((p, "$ink-faint")) for p in wrapped(place_words(mark.method, self.unit), width)
+        ]
+        why = refusal(self.view.progress, "mark")
+        if why and not self.entry:  # else it would invite what is refused
+            waits = [styled((part, "$state-caution")) for part in wrapped(f"✗ {why}", width)]
+            return lines([styled((title, "bold $accent")), *place, *waits])
+        return lines([styled((title, "bold $accent")), *place, self.entry_line()])
+
+    def _said_lines(self, width: int) -> Content:
+        words, tone = self.message
+        out = [styled((part, TONES[tone])) for part in wrapped(words, width)] if words else []
+        for sentence in suspect_words(self.view, self.unit):
+            said = wrapped(f"? {sentence}", width)
+            out += [styled((part, "bold $state-caution")) for part in said]
+        return lines(out[:SAID_LINES])
+
+    # -- keys ------------------------------------------------------------------------------------
+
+    def command(self, key: str, char: str) -> None:
+        """Move the mark, exchange inch and mm, or add a mark."""
+        if key in ("up", "down"):
+            self._choose(1 if key == "down" else -1)
+        elif char == "*":
+            self._flip()
+        elif char.lower() == "n" and not self.entry:
+            self.app.push_screen(mark_form(self.shop, self.view, self.unit), self._added)
+
+    def type(self, char: str, time: float) -> None:
+        """Add a character; what was refused is not the start of the next number."""
+        if self._refused and char in ENTRY_START + self.ENTRY_SIGNS:
+            self.entry = ""
+        self._refused = False
+        super().type(char, time)
+
+    def rub_out(self) -> None:
+        """Take the last character back; what is left of a refused number is mended."""
+        self._refused = False
+        super().rub_out()
+
+    def _choose(self, step: int) -> None:
+        if self.entry:
+            self.say(ENTRY_FIRST, "warn")
+        elif self.view.marks:
+            self._at = (self._at + step) % len(self.view.marks)
+            self.say("")
+
+    def _flip(self) -> None:
+        """Exchange inch and mm here and on the bench; what was typed is not yet taken."""
+        self.unit = other(self.unit)
+        hands = getattr(self.app, "hands", None)
+        if hands is not None:
+            hands.flip_unit()
+        self.draw()
+
+    def take(self, time: float) -> None:
+        """Keep the entry as the reading of the marked line."""
+        mark, text = self.marked, self.entry
+        if mark is None:
+            self.entry = ""
+            self.say(f"{visible(text, 20)} not taken: {NONE_YET}", "warn")
+            return
+        try:
+            self.view = take_mark(self.shop, self.view, mark, text, self.unit)
+        except BenchError as why:
+            if isinstance(why, ChangedError) and why.now is not None:
+                self.view = why.now
+            self._refused = True
+            self.say(f"✗ {why}", "warn")
+            return
+        self.entry = ""
+        agrees = self.view.marks[self._at].agrees
+        kept = f"kept: {visible(mark.method.name, 40)} {visible(text, 20)}"
+        self._at = next((i for i, m in enumerate(self.view.marks) if not m.latest), self._at)
+        if agrees is False:
+            self.say(f"? {kept}; it disagrees with the readings", "warn")
+        else:
+            self.say(f"✓ {kept}", "done")
+
+    # -- a new mark ------------------------------------------------------------------------------
+
+    def _added(self, method_id: object) -> None:
+        self.view = self.shop.view(self.view.job.id)
+        for i, mark in enumerate(self.view.marks):
+            if mark.method_id == method_id:
+                self._at = i
+                self.message = (f"added: {visible(mark.method.name)}", "done")
+        self.draw()
+
+
+def mark_form(shop: Shop, view: JobView, unit: Unit) -> Form:
+    """Return the form that adds a coarse mark to the ski's blade; its result is its method's id."""
+    fields = (
+        Field("name", "Mark", "a name of its own on this blade, such as scale, left side"),
+        Field("kind", "Kind", "scale: how far forward; lines: how far out of the base", "scale"),
+        Field("unit", "Unit", "in or mm: what is typed in below", unit),
+        Field("at", "Scribe", "from the tail end, and how far out if not on the base: 2.0 0"),
+        Field("zero", "Zero", "of the scale, from the top edge's rear end: forward, or outward"),
+        Field(
+            "grows",
+            "Grows",
+            "figures, toward tail or tip (scale), top or outer (lines); blank: tail, top",
+        ),
+        Field("u", "Worth", "standard uncertainty of one reading; blank: 0.5 mm, by eye"),
+    )
+    return Form("Add a coarse mark", fields, lambda texts: add_mark(shop, view, texts))
+
+
+def open_on(bench: Bench) -> None:
+    """Show the coarse marks of the ski in hand."""
+    view = bench.hands.state.view
+    if view is None:
+        return
+    screen = MarksScreen(bench.shop, view, bench.hands.state.unit)
+    bench.push_screen(screen, lambda _: _after(bench))
+
+
+def _after(bench: Bench) -> None:
+    bench.hands.look_again()
+    bench.hands.ignore_enter(monotonic())

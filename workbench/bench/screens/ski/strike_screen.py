@@ -1,0 +1,108 @@
+"""Which repeat of a reading to strike out, and why; the doubtful one is chosen to begin with."""
+
+from __future__ import annotations
+
+from time import monotonic
+from typing import TYPE_CHECKING
+
+from textual import events
+from textual.containers import Vertical
+from textual.content import Content
+from textual.widgets import Static
+
+from workbench.bench.bases.form_lines import BOX
+from workbench.bench.bases.prompts import Prompt
+from workbench.bench.draw.text import lines, styled, visible
+from workbench.measure.display import length_text
+from workbench.measure.units import Unit
+from workbench.work.job.stages import refusal
+from workbench.work.trust.job_reading import Line
+
+if TYPE_CHECKING:
+    from workbench.bench.app import Bench
+
+SHOWN = 8
+"""Repeats shown at a time: the box must leave room for the line and the keys at 80x24."""
+
+ROW = 70
+
+
+class StrikeScreen(Prompt):
+    """A prompt for the reason below the repeats; up and down choose the repeat.
+
+    What it does with the reason and the id of the repeat is ``hands.strike_reading``.
+    """
+
+    DEFAULT_CSS = f"""
+    StrikeScreen {{{BOX}
+        LineInput {{ width: 100%; }}
+        #repeats {{ height: auto; }}
+    }}
+    """
+    KEYS = "↑ ↓ choose · Enter strikes it out · Esc closes, what is typed stays"
+
+    def __init__(self, bench: Bench, line: Line, unit: Unit, why_not: str = "") -> None:
+        super().__init__("Strike out one repeat", "why: a word or two", "", self._strike)
+        self._bench = bench
+        self._line = line
+        self._why_not = why_not
+        self._unit: Unit = unit
+        doubtful = line.doubts.indices
+        self.at = doubtful[0] if doubtful else len(line.latest) - 1
+
+    def on_mount(self) -> None:
+        """Put the repeats under the title, and begin in the line."""
+        super().on_mount()
+        self.query_one(Vertical).mount(Static(id="repeats", markup=False), after=0)
+        self.call_after_refresh(self._draw)
+        if self._why_not:  # told before a reason is typed; letters stay in the line
+            self.say(f"✗ {self._why_not}")
+
+    def _draw(self) -> None:
+        self.query_one("#repeats", Static).update(self.repeats())
+
+    def repeats(self) -> Content:
+        """Return the repeats, numbered as taken, the chosen one marked."""
+        line, count = self._line, len(self._line.latest)
+        first = min(max(self.at - SHOWN // 2, 0), max(count - SHOWN, 0))
+        out = [styled((visible(line.method.name, ROW), "bold"))]
+        for i in range(first, min(first + SHOWN, count)):
+            out.append(self._row(i))
+        if line.doubts.indices:
+            out.append(styled((visible(f"Test: {line.doubts.test}.", ROW), "$ink-faint")))
+        return lines(out)
+
+    def _row(self, i: int) -> Content:
+        kept = self._line.latest[i]
+        mark = "▸" if i == self.at else " "
+        value = length_text(kept.mm, self._unit)
+        typed = visible(kept.text, 14)
+        doubtful = i in self._line.doubts.indices
+        return styled(
+            (f"{mark} {i + 1}) {value} {self._unit}", "bold" if i == self.at else ""),
+            (f"  as typed {typed} {kept.unit}", "$ink-faint"),
+            ("  ? doubtful" if doubtful else "", "bold $state-caution"),
+        )
+
+    def on_key(self, event: events.Key) -> None:
+        """Up and down choose; the line takes everything else."""
+        if event.key in ("up", "down"):
+            event.stop()
+            step = 1 if event.key == "down" else -1
+            self.at = (self.at + step) % len(self._line.latest)
+            self._draw()
+
+    def _strike(self, reason: str) -> None:
+        hands = self._bench.hands
+        hands.strike_reading(reason, self._line.latest[self.at].id, self._line)
+
+
+def open_on(bench: Bench) -> None:
+    """Ask which repeat of the reading just doubted, else of the marked one, to strike out."""
+    state = bench.hands.state
+    view, line = state.view, state.line_to_strike
+    if view is None or line is None or not line.latest:
+        bench.hands.say("no reading of this pass to strike out here", "warn")
+        return
+    screen = StrikeScreen(bench, line, state.unit, refusal(view.progress, "strike"))
+    bench.push_screen(screen, lambda _: bench.hands.ignore_enter(monotonic()))

@@ -1,0 +1,264 @@
+"""The wing: its angle and gauge, the base's curve, and what each hold of the straightedge reads."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from textual.content import Content
+from textual.widgets import Static
+
+from workbench.bench.bases.forms import Field, Form
+from workbench.bench.bases.unit_list import UnitList, told
+from workbench.bench.draw.canvas import Mode
+from workbench.bench.draw.text import styled, visible, wrapped
+from workbench.bench.panels.wing_steps import steps_lines, steps_short
+from workbench.bench.screens.ski.wing_drawing import wing_picture
+from workbench.errors import BenchError, InputError
+from workbench.measure.display import degrees_text, length_text
+from workbench.measure.units import Unit
+from workbench.records.store.rows import CurveKind
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
+from workbench.work.trust.wing_setup import (
+    STRAIGHTEDGE,
+    WingSetup,
+    change_hold,
+    change_setup,
+    wing_setup,
+)
+from workbench.work.wing import base_curve, wing_report, wing_words
+
+if TYPE_CHECKING:
+    from workbench.bench.app import Bench
+
+LEAST_DRAWN = 4
+"""Rows below which a drawing says nothing."""
+
+MOST_DRAWN = 16
+
+ROOMY = 22
+"""Rows of the list from which every sentence has its line."""
+
+
+def open_on(bench: Bench) -> None:
+    """Show the wing of the ski in hand."""
+    state = bench.hands.state
+    if state.view is not None:
+        bench.push_screen(WingScreen(bench.shop, state.view, state.unit, state.drawing))
+
+
+class WingScreen(UnitList):
+    """The three holds, the shop's own marked; curve, gauge set and drawing around them."""
+
+    TITLE_WORDS = "Wing"
+    KEYS = (
+        "↑ ↓ choose · + the shop's hold · c curve by feeler · d by three depths · "
+        "b as the ski's base · x strikes out · s gauges · * in/mm · Esc closes"
+    )
+
+    def __init__(self, shop: Shop, view: JobView, unit: Unit, mode: Mode) -> None:
+        super().__init__(shop, view, unit)
+        self._mode: Mode = mode
+        self._report: wing_report.WingReport | None = None
+        self._why = ""
+        self._load()
+        if self._report is not None:
+            self.at = next(i for i, x in enumerate(self._report.holds) if x.shops)
+
+    def _load(self) -> None:
+        try:
+            self._report, self._why = wing_report.wing_report(self.shop, self.view), ""
+        except BenchError as why:
+            self._report, self._why = None, str(why)
+
+    # -- what is shown ---------------------------------------------------------------------------
+
+    def head(self, width: int) -> Sequence[Content]:
+        """The wing's angle and gauge, and the base."""
+        report = self._report
+        if report is None:
+            return [styled((part, "bold $state-caution")) for part in wrapped(self._why, width)]
+        out = told(width, "wing", wing_text(report), "bold")
+        if report.has_wing:
+            out += told(width, "gauge", wing_words.gauge_words(report))
+        out += told(width, "base", wing_words.base_words(report, self.unit))
+        if report.curve is not None and not report.curve_in_use:
+            out += told(width, "", "! not the ski's base yet: b makes it so", "$state-caution")
+        out += told(width, "read by", setup_text(report.setup, self.unit), "$ink-faint")
+        head = f"  {'held at':<8} {'touches':>17} {'reference':>10} {'reads':>8} {'against':>8}  u"
+        return [*out, styled((visible(head, width), "bold $accent"))]
+
+    def rows(self, width: int) -> Sequence[Content]:
+        """One row for each hold."""
+        report = self._report
+        if report is None:
+            return ()
+        return [self._row(i, line, report.has_wing, width) for i, line in enumerate(report.holds)]
+
+    def _row(self, i: int, line: wing_report.HoldLine, has_wing: bool, width: int) -> Content:
+        at = "·".join(length_text(x, self.unit) for x in line.held.touches_mm)
+        reads = f"{line.reads_deg:.2f}°" if has_wing else "—"
+        against = "shop's" if line.shops else degrees_text(line.off_deg) if has_wing else "—"
+        u = "" if line.u_deg is None or line.shops else f"{line.u_deg:.2f}°"
+        mark = "▸" if i == self.at else " "
+        shops = "●" if line.shops else " "
+        reference = _angle(line.held.angle_rad)
+        text = (
+            f"{mark}{shops}{line.held.hold:<8} {at:>17} {reference:>10} {reads:>8} "
+            f"{against:>8}  {u}"
+        )
+        return styled((visible(text, width), "bold" if i == self.at else ""))
+
+    def foot(self, width: int) -> Sequence[Content]:
+        """What that means, the screws' order, and the drawing in what room is left."""
+        report = self._report
+        if report is None:
+            return ()
+        room = self.query_one("#list", Static).size.height
+        told_here = wing_words.elsewhere_words(report) if report.has_wing else ()
+        told_here = told_here if room >= ROOMY else told_here[:1]
+        words = [styled(part) for words in told_here for part in wrapped(words, width)]
+        steps = []
+        if report.has_wing:
+            steps = steps_lines(width) if room >= ROOMY else steps_short(width)
+        used = len(self.head(width)) + len(report.holds) + len(words) + len(steps)
+        picture = self._picture(report, width, room - used)
+        return [*words, *picture, *steps]
+
+    def _picture(self, report: wing_report.WingReport, width: int, height: int) -> list[Content]:
+        caption = wrapped(wing_picture(report, 1, 1, self._mode).caption, width)
+        room = min(height - len(caption), MOST_DRAWN)
+        if room < LEAST_DRAWN:
+            return []
+        drawn = wing_picture(report, width, room, self._mode)
+        out = [
+            styled(*[(text, f"$ink-{ink}" if ink else "") for text, ink in row])
+            for row in drawn.canvas.rows()
+        ]
+        caption = wrapped(drawn.caption, width)
+        return [*out, *[styled((part, "$ink-faint")) for part in caption]]
+
+    # -- what is done ----------------------------------------------------------------------------
+
+    def plus(self) -> None:
+        """Make the marked hold the shop's own."""
+        if self._report is None:
+            return
+        hold = self._report.holds[self.at].held.hold
+        change_hold(self.shop.book, hold, self.shop.who)
+        self._load()
+        self.say(f"from now on this shop holds its straightedge at the {hold}", "done")
+
+    def letter(self, char: str) -> None:
+        """Measure the curve, use it, strike it out, or name gauges and straightedge."""
+        if char == "c":
+            self.app.push_screen(curve_form(self.shop, self.view, "sagitta", self.unit), self._kept)
+        elif char == "d":
+            form = curve_form(self.shop, self.view, "three depths", self.unit)
+            self.app.push_screen(form, self._kept)
+        elif char == "b":
+            self.view = base_curve.use_curve(self.shop, self.view)
+            self._load()
+            self.say("the measured curve is the ski's base now; every reading is reckoned anew",
+                     "done")  # fmt: skip
+        elif char == "s":
+            self.app.push_screen(setup_form(self.shop, self.unit), self._kept)
+        elif char == "x":
+            self._strike()
+
+    def _strike(self) -> None:
+        curve = self._report.curve if self._report is not None else None
+        if curve is None:
+            raise InputError("curve", "(none)", "a curve that was measured")
+
+        self._ask_why(
+            "Strike out the curve measured last",
+            lambda why: base_curve.strike_curve(self.shop, curve, why),
+        )
+
+
+# -- what it says ------------------------------------------------------------------------------
+
+
+def wing_text(report: wing_report.WingReport) -> str:
+    """Return the wing's angle now and the one wanted."""
+    if not report.has_wing:
+        return wing_words.NO_WING
+    now = wing_words.when_words(report.setting) if report.setting is not None else "not set yet"
+    if report.setting is not None and not report.setting.hold:
+        now += "; taken as the shop's"
+    wanted = f"{report.target_deg:g}° by the baseline" if report.target_deg is not None else ""
+    example = f"; below: {report.angle_deg:g}°, {report.angle_from}" if not report.setting else ""
+    return f"{now}{f'; wanted {wanted}' if wanted else ''}{example}"
+
+
+def setup_text(setup: WingSetup, unit: Unit) -> str:
+    """Return how the shop reads a wing."""
+    step = "0.01" if unit == "in" else "0.1"
+    length, place = (length_text(x, unit, step) for x in (setup.straightedge_mm, setup.place_mm))
+    assumed = " (assumed)" if STRAIGHTEDGE in setup.assumed else ""
+    return (
+        f"straightedge {length}, over the wing at {place} {unit}; "
+        f"leading edge {setup.lead}{assumed}"
+    )
+
+
+def _angle(angle_rad: float) -> str:
+    return degrees_text(math.degrees(angle_rad))
+
+
+# -- forms -------------------------------------------------------------------------------------
+
+
+def curve_form(shop: Shop, view: JobView, kind: CurveKind, unit: Unit) -> Form:
+    """Return the form that keeps a measurement of the base."""
+    title = "The base's curve by feeler" if kind == "sagitta" else "The base's curve by depths"
+    fields = sagitta_fields(unit) if kind == "sagitta" else depth_fields(unit)
+    return Form(title, fields, lambda texts: base_curve.keep_curve(shop, view, kind, texts, unit))
+
+
+def sagitta_fields(unit: Unit) -> tuple[Field, ...]:
+    """Return the lines for a straightedge and a feeler."""
+    return (
+        Field("shape", "Shape", "bulge: it rocks, equal gaps at both ends; hollow: gap at its "
+              "middle", "bulge"),
+        Field("from", "Rear end at", f"of the straightedge, from the tail end ({unit})", "0"),
+        Field("chord", "Chord", f"how far apart the two gaps, or the two feet, are ({unit})"),
+        Field("gap", "Gap", f"the feeler that just goes in ({unit}); 0: none goes in"),
+    )  # fmt: skip
+
+
+def depth_fields(unit: Unit) -> tuple[Field, ...]:
+    """Return the lines for three depths."""
+    out = []
+    for number, name in ((1, "rear"), (2, "middle"), (3, "front")):
+        place = f"of the {name} depth, from the tail end ({unit})"
+        depth = f"from the straightedge, on two equal blocks, down to the base ({unit})"
+        out.append(Field(f"place_{number}", f"Place {number}", place))
+        out.append(Field(f"depth_{number}", f"Depth {number}", depth))
+    return tuple(out)
+
+
+def setup_form(shop: Shop, unit: Unit) -> Form:
+    """Return the form that names gauges, hold and straightedge."""
+    now = wing_setup(shop.book)
+    shown = {x: length_text(v, unit) for x, v in (
+        ("straightedge", now.straightedge_mm), ("place", now.place_mm))}  # fmt: skip
+    gauges = " ".join(f"{g:g}" for g in now.gauges)
+    fields = (
+        Field("gauges", "Gauges", "the angles that the shop has: 7 7.5 8; blank: none", gauges),
+        Field("hold", "Held at", "front, middle or rear end of the straightedge", now.hold),
+        Field("straightedge", "Straightedge", f"its length ({unit})", shown["straightedge"]),
+        Field("place", "Wing at", f"from the tail end to the wing ({unit})", shown["place"]),
+        Field(
+            "lead", "Leading edge", "out or in: further out of the base or nearer to it", now.lead
+        ),
+    )
+
+    def save(texts: dict[str, str]) -> bool:
+        change_setup(shop.book, texts, unit, shop.who)
+        return True
+
+    return Form("Gauges and straightedge", fields, save)

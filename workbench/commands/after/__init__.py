@@ -1,0 +1,1 @@
+"""Commands after the ride: notes, history, cards."""

@@ -1,0 +1,136 @@
+"""``history`` and ``compare``: what was read and done to a ski, line by line."""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING, Any, get_args
+
+from workbench.commands.manual import page
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from workbench.measure.units import Unit
+    from workbench.work.history.history import Setting
+
+KINDS = (
+    "all", "readings", "targets", "passes", "checks", "wing", "sign-offs", "ride-notes", "notes",
+    "struck",
+)  # fmt: skip
+
+
+def add(commands: argparse._SubParsersAction[Any]) -> None:
+    """Add the parsers."""
+    history = commands.add_parser(
+        "history",
+        help="everything ever read or done to a ski, oldest first",
+        description="One line for each entry: local day and time, who, kind and what it says. An "
+        "entry that was struck out stays, with the reason, who and when.",
+    )
+    history.add_argument("ski", metavar="SKI", help="serial or name of a ski in the book")
+    history.add_argument(
+        "--kind", metavar="KIND", choices=KINDS, default="all",
+        help=f"one of {', '.join(KINDS)}; left out: all",
+    )  # fmt: skip
+    history.add_argument("--find", metavar="WORDS", default="", help="only lines with these words")
+    history.add_argument(
+        "--settings", action="store_true", help="the settings it came and left with, numbered"
+    )
+    _shared(history)
+    history.set_defaults(run=_history)
+    page(
+        history,
+        [
+            ("history H66-014", "Everything, oldest first."),
+            ('history "Heron 67" --kind readings --find depth --unit mm', "Its depths, in mm."),
+            ("history H67-003 --settings", "The settings it came and left with, numbered."),
+        ],
+        ("compare", "strike"),
+    )
+    compare = commands.add_parser(
+        "compare",
+        help="two settings of a ski side by side, with the stud turns between them",
+        description="A and B are numbers of 'history SKI --settings', or first, last, or a day "
+        "such as 2026-07-04, with :received or :left behind it. Both left out: as it last came in "
+        "or left, after the setting before that.",
+    )
+    compare.add_argument("ski", metavar="SKI", help="serial or name of a ski in the book")
+    compare.add_argument("first", metavar="A", nargs="?", default="", help="the earlier one")
+    compare.add_argument("second", metavar="B", nargs="?", default="last", help="left out: last")
+    _shared(compare)
+    compare.set_defaults(run=_compare)
+    page(
+        compare,
+        [
+            ("compare H67-003", "Its last setting, after the one before."),
+            ("compare H67-003 2026-07-04:left last --unit mm", "Two days, in mm."),
+        ],
+        ("history", "aim"),
+    )
+
+
+def _shared(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--unit", choices=("in", "mm"), help="left out: the bench's own")
+    parser.add_argument("--json", action="store_true", help="print JSON for machines")
+
+
+def _unit(args: argparse.Namespace, kept: str | None) -> Unit:
+    return "mm" if (args.unit or kept) == "mm" else "in"
+
+
+def _history(args: argparse.Namespace) -> int:
+    from workbench.commands.opened import opened_shop
+    from workbench.commands.printed import print_json, print_lines
+    from workbench.work.history import history_report as report
+    from workbench.work.history.history import load_history, settings_in
+    from workbench.work.history.timeline import Shown, timeline_of
+    from workbench.work.roster.adding import known_ski
+
+    kind = next(k for k in get_args(Shown) if k.replace(" ", "-") == args.kind)
+    with opened_shop(args) as shop:
+        unit = _unit(args, shop.book.setting("unit"))
+        history = load_history(shop, known_ski(shop, args.ski).id)
+        if args.settings:
+            settings = settings_in(history)
+            if args.json:
+                print_json(report.settings_report(settings))
+            else:
+                print_lines(report.settings_lines(settings, unit))
+            return 0
+        timeline = timeline_of(history)
+        entries = timeline.shown(kind, args.find, newest_first=False)
+        if args.json:
+            print_json(report.timeline_report(entries, timeline, unit))
+        else:
+            print_lines(report.timeline_lines(entries, timeline, unit))
+    return 0
+
+
+def _compare(args: argparse.Namespace) -> int:
+    from workbench.commands.opened import opened_shop
+    from workbench.commands.printed import print_json, print_lines
+    from workbench.work.history import history_report as report
+    from workbench.work.history.compare import compare, finest_of
+    from workbench.work.history.compare_words import comparison_lines
+    from workbench.work.history.history import load_history, settings_in
+    from workbench.work.roster.adding import known_ski
+
+    with opened_shop(args) as shop:
+        unit = _unit(args, shop.book.setting("unit"))
+        history = load_history(shop, known_ski(shop, args.ski).id)
+        first, second = _chosen(settings_in(history), args.first, args.second)
+        found = compare(history, first, second, unit, finest_of(history, second))
+        if args.json:
+            print_json(report.comparison_report(found))
+        else:
+            print_lines(comparison_lines(found))
+    return 0
+
+
+def _chosen(settings: Sequence[Setting], first: str, second: str) -> tuple[Setting, Setting]:
+    from workbench.work.history.compare import named_setting
+
+    end = named_setting(settings, second)
+    if first:
+        return named_setting(settings, first), end
+    return settings[max(settings.index(end) - 1, 0)], end

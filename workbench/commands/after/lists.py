@@ -1,0 +1,156 @@
+"""``advice`` and ``baselines``: the shop's rules of thumb and starting numbers, in and out."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from typing import Any
+
+from workbench.commands.manual import page
+
+
+def add(commands: argparse._SubParsersAction[Any]) -> None:
+    """Add the parsers."""
+    advice = commands.add_parser(
+        "advice",
+        help="the rules of thumb for what a rider feels: shown, written out, read in",
+        description="Rules of thumb are common practice; technicians disagree. A shop may keep its "
+        "own list: export it, change it, import it.",
+    )
+    advice.add_argument(
+        "action", choices=("show", "export", "import"), nargs="?", default="show",
+        help="left out: show",
+    )  # fmt: skip
+    advice.add_argument("file", metavar="FILE", nargs="?", default="-", help="- is standard in/out")
+    advice.set_defaults(run=_advice)
+    page(
+        advice,
+        [
+            ("advice", "The shop's rules, or those it begins with."),
+            ("advice export rules.json", "Written out, to be changed."),
+            ("advice import rules.json", "The shop's own from now on."),
+        ],
+        ("ride",),
+    )
+    baselines = commands.add_parser(
+        "baselines",
+        help="starting numbers of skis, riders and models: listed, written out, read in",
+        description="Export writes JSON; import reads JSON or TOML, all of it or nothing. What is "
+        "there already is not doubled.",
+    )
+    baselines.add_argument(
+        "action", choices=("list", "export", "import", "struck"), nargs="?", default="list",
+        help="left out: list; struck: those that were struck out",
+    )  # fmt: skip
+    baselines.add_argument(
+        "file", metavar="FILE", nargs="?", default="-", help="- is standard in/out"
+    )
+    baselines.set_defaults(run=_baselines)
+    page(
+        baselines,
+        [
+            ("baselines", "All of the book."),
+            ("baselines export spring.json", "Written out for another bench."),
+            ("baselines import spring.json", "Read in; what is there is not doubled."),
+        ],
+        ("aim", "new-baseline", "correct-baseline", "strike-baseline"),
+    )
+
+
+def _advice(args: argparse.Namespace) -> int:
+    from workbench.commands.opened import opened_shop
+    from workbench.work.advice.ride_rules import keep_rules, rules_of, rules_text
+    from workbench.work.files.table_files import read_text
+
+    with opened_shop(args) as shop:
+        if args.action == "import":
+            rules = keep_rules(shop, read_text(args.file))
+            print(f"read in: {len(rules.complaints)} complaints, {len(rules.tries)} tries")
+        elif args.action == "export":
+            _write(args.file, rules_text(shop))
+        else:
+            print(_shown(rules_of(shop)))
+    return 0
+
+
+def _shown(rules: Any) -> str:
+    from workbench.advice.ride_feel import CLAIM, SURE_WORDS
+    from workbench.work.advice.rides import try_words
+    from workbench.work.text.words import clean
+
+    out = [CLAIM]
+    for number, complaint in enumerate(rules.complaints, 1):
+        out.append(f"{number} {clean(complaint.words)}")
+        out += [
+            f"    {try_words(change, 'in')}: {clean(change.why)} ({SURE_WORDS[change.sure]}); "
+            f"may cost: {clean(change.cost)}"
+            for key, change in rules.tries
+            if key == complaint.key
+        ]
+    for rule in rules.water:
+        change = rule.change
+        out.append(
+            f"water {rule.side} {clean(rule.limit_text)}: {try_words(change, 'in')}: "
+            f"{clean(change.why)} ({SURE_WORDS[change.sure]}); may cost: {clean(change.cost)}"
+        )
+    return "\n".join(out)
+
+
+def _baselines(args: argparse.Namespace) -> int:
+    from workbench.commands.opened import opened_shop
+    from workbench.work.files.table_files import read_table_file
+    from workbench.work.roster import baselines
+
+    with opened_shop(args) as shop:
+        if args.action == "import":
+            found = baselines.read_baselines(read_table_file(args.file), shop.book.skis())
+            new, there = baselines.take_in(shop, found)
+            print(f"read in: {new} baselines; {there} were there already")
+        elif args.action == "export":
+            _write(args.file, baselines.export_text(shop))
+        elif args.action == "struck":
+            gone = [b for b in shop.book.every_baseline() if b.struck is not None]
+            print("\n".join(map(_struck_words, gone)) or "none struck out")
+        else:
+            for number, each in enumerate(shop.book.baselines(), 1):
+                print(f"{number} {_baseline_words(each)}")
+    return 0
+
+
+def _baseline_words(each: Any) -> str:
+    from workbench.work.text.words import clean
+
+    numbers = "; ".join(f"{e.method_name} {e.text} {e.unit}" for e in each.entries)
+    of = " ".join(x for x in (each.model, each.size, each.rider) if x)
+    return clean(f"{each.name} ({of or 'of one ski'}): {numbers}")
+
+
+def _struck_words(each: Any) -> str:
+    from workbench.work.text.local_time import day_and_time
+    from workbench.work.text.words import clean
+
+    by = f" by {each.struck.who}" if each.struck.who else ""
+    said = f"; struck out{by} {day_and_time(each.struck.at)}: {each.struck.reason}"
+    return _baseline_words(each) + clean(said)
+
+
+def _private(path: str, flags: int) -> int:
+    """Open a file that its owner alone may read."""
+    return os.open(path, flags, 0o600)
+
+
+def _write(file: str, text: str) -> None:
+    """Write a new file, or standard output; what is there is never overwritten."""
+    if file == "-":
+        sys.stdout.write(text)
+        return
+    from workbench.errors import InputError
+
+    try:
+        with open(file, "x", encoding="utf-8", opener=_private) as out:
+            out.write(text)
+    except FileExistsError:
+        raise InputError("file", file, "a file that is not there yet") from None
+    except OSError as why:
+        raise InputError("file", file, f"a file that can be written ({why.strerror})") from None

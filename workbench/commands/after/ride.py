@@ -1,0 +1,116 @@
+"""``ride``: what came back from a ride, what may be tried, and a choice made the target."""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING, Any
+
+from workbench.commands.at_ski import (
+    add_fields,
+    add_unit_option,
+    fields_of,
+    ski_command,
+    unit_of,
+)
+from workbench.commands.manual import page
+
+if TYPE_CHECKING:
+    from workbench.work.job.job_view import JobView
+    from workbench.work.job.shop import Shop
+
+FIELDS = (
+    ("rider", "NAME", "who rode it; left out: the ski's own"),
+    ("place", "WORDS", "which water"),
+    ("water", "DEGREES", "its temperature, such as 17C or 63F"),
+    ("rope", "WORDS", "in your own words"),
+    ("speed", "WORDS", "in your own words"),
+    ("complaints", "NUMBERS", "of the short list, which --list shows: 1,4"),
+    ("rating", "N", "1 (poor) to 5 (as good as it gets)"),
+    ("text", "WORDS", "the rider's own words"),
+)
+
+HEADING = "after the ride, history, cards"
+
+
+def add(commands: Any) -> None:
+    """Add the parser."""
+    ride = ski_command(
+        commands, "ride", "ride notes, what technicians try for them, a choice made the target",
+        "Without options the newest note, and what may be tried for it. Rules of "
+        "thumb are common practice; technicians disagree: change one thing, then ride again.",
+    )  # fmt: skip
+    add_fields(ride, FIELDS)
+    ride.add_argument("--all", action="store_true", help="earlier notes too")
+    ride.add_argument("--list", action="store_true", help="show the short list of complaints")
+    ride.add_argument("--choose", metavar="N", type=int, help="make this suggestion the target")
+    add_unit_option(ride, "unit to show")
+    ride.set_defaults(run=_ride)
+    page(
+        ride,
+        [
+            ("ride --list", "The complaints with their numbers."),
+            (
+                'ride --ski H66-014 --complaints 1,4 --rating 3 --water 17C --text "slides"',
+                "A note is kept; what may be tried is shown.",
+            ),
+            ("ride --choose 2", "The second suggestion is the target of the ski in hand."),
+        ],
+        ("advice", "aim", "history"),
+    )
+
+
+def _ride(args: argparse.Namespace) -> int:
+    from workbench.commands.at_ski import reach_status
+    from workbench.commands.opened import opened_shop
+    from workbench.commands.spoken import say
+    from workbench.work.advice.ride_text import complaint_lines, ride_lines
+
+    with opened_shop(args) as shop:
+        if args.list:
+            say(complaint_lines(shop))
+            return 0
+        view = _view(shop, args.ski)
+        said = _kept(shop, view, args) if any(fields_of(args, FIELDS).values()) else []
+        if args.choose is not None:
+            view, chosen = _chosen(shop, view, args)
+            said = [*said, chosen]
+        unit = unit_of(args, shop)
+        out = [*said, *ride_lines(shop, view, unit, args.all)]
+    say(out)
+    return reach_status(view, unit) if args.choose is not None else 0
+
+
+def _view(shop: Shop, text: str) -> JobView:
+    """Return the job of today's queue that is meant, else the last of a ski the book knows."""
+    from workbench.errors import InputError
+    from workbench.work.job_text.which_ski import job_meant
+    from workbench.work.paper.printing import find_view
+
+    try:
+        return shop.view(job_meant(shop, text)[1].job_id)
+    except InputError:
+        if not text.strip():
+            raise
+        return find_view(shop, text)
+
+
+def _kept(shop: Shop, view: JobView, args: argparse.Namespace) -> list[str]:
+    from workbench.work.advice.rides import keep_ride
+
+    fields = fields_of(args, FIELDS)
+    keep_ride(shop, view, {**fields, "rider": fields["rider"] or view.ski.rider})
+    return ["Done: ride note kept."]
+
+
+def _chosen(shop: Shop, view: JobView, args: argparse.Namespace) -> tuple[JobView, str]:
+    from workbench.errors import InputError
+    from workbench.work.advice.ride_text import offers_of
+    from workbench.work.advice.rides import choose
+    from workbench.work.text.words import clean
+
+    offers = offers_of(shop, view, unit_of(args, shop))
+    if not 1 <= args.choose <= len(offers):
+        accepted = f"1 to {len(offers)}" if offers else "a ride note that something is tried for"
+        raise InputError("--choose", args.choose, accepted)
+    offer = offers[args.choose - 1]
+    return choose(shop, view, offer), f"Done: target: {clean(offer.arithmetic)}."

@@ -1,0 +1,207 @@
+"""Skis added and queued, and the order of the day, line by line."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from workbench.commands.at_ski import add_fields, unit_of
+from workbench.commands.manual import page
+
+SKI_FIELDS = (
+    ("rider", "NAME", "who rides it"),
+    ("serial", "TEXT", "its serial number"),
+    ("model", "TEXT", "its model"),
+    ("size", "TEXT", "its size"),
+    ("unit", "UNIT", "in or mm: its own, and that of bare numbers here; left out: the bench's"),
+    ("blade", "BLADE", "by name or number in 'parts', or stand-in; left out: the first real one"),
+    ("block", "BLOCK", "by name or number in 'parts', or stand-in; left out: the first real one"),
+    ("base-radius", "LENGTH", "of a base that bulges out; left out: flat"),
+    ("base-apex", "LENGTH", "where it is highest, from the tail end"),
+    ("ski-note", "WORDS", "a note that stays with the ski"),
+    ("due", "WORDS", "when it is wanted"),
+)
+
+
+def add(commands: Any) -> None:
+    """Add the commands."""
+    _add_queueing(commands)
+    _add_order(commands)
+
+
+# -- skis ------------------------------------------------------------------------------------------
+
+
+def _add_queueing(commands: Any) -> None:
+    add_ski = commands.add_parser(
+        "add-ski",
+        help="add a ski that the book does not know, and queue it for today",
+        description="A ski that the book knows is queued with 'queue-ski'; many at once come from "
+        "a CSV file with 'intake'.",
+    )
+    add_ski.add_argument("name", metavar="NAME", help="what the ski is called")
+    add_fields(add_ski, SKI_FIELDS)
+    add_ski.add_argument("--wing", action="store_true", help="its blade has a wing")
+    add_ski.set_defaults(run=_add_ski)
+    page(
+        add_ski,
+        [
+            ('add-ski "Heron 68" --rider "Mika Sorrel" --serial H68-021', "With the first parts."),
+            (
+                'add-ski "Lark 65" --unit mm --blade 3 --block 2 --base-radius 4200 '
+                '--base-apex 100 --wing --due "tomorrow 9"',
+                "In mm, with a wing, a bulging base and the third blade.",
+            ),
+        ],
+        ("queue-ski", "intake", "parts"),
+    )
+    queue = commands.add_parser(
+        "queue-ski",
+        help="put a ski that the book knows in today's queue",
+        description="To be set afresh, as last time, or for the re-check after its first ride.",
+    )
+    queue.add_argument("ski", metavar="SKI", help="its serial or name")
+    queue.add_argument("--due", metavar="WORDS", default="", help="when it is wanted")
+    queue.add_argument("--note", metavar="WORDS", default="", help="a note to the job")
+    how = queue.add_mutually_exclusive_group()
+    how.add_argument(
+        "--as-last-time", action="store_true", help="offer its last setting as the target"
+    )
+    how.add_argument("--recheck", action="store_true", help="the look after the first ride alone")
+    queue.set_defaults(run=_queue_ski)
+    page(
+        queue,
+        [
+            ("queue-ski H66-014 --due 14:00", "To be set this afternoon."),
+            ('queue-ski "Otter 65" --as-last-time', "With its last setting as the target."),
+            ("queue-ski LK64/22 --recheck", "Its bolts are looked at after the ride."),
+        ],
+        ("queue", "find", "add-ski"),
+    )
+
+
+def _add_ski(args: argparse.Namespace) -> int:
+    from workbench.commands.opened import opened_shop
+    from workbench.work.roster.adding import add_ski, first_real
+
+    fields = {
+        name.replace("-", "_"): getattr(args, name.replace("-", "_")) for name, *_ in SKI_FIELDS
+    }
+    with opened_shop(args) as shop:
+        fields["unit"] = fields["unit"] or unit_of(args, shop)
+        fields["blade"] = fields["blade"] or first_real(shop.book.blades())
+        fields["block"] = fields["block"] or first_real(shop.book.blocks())
+        wing = "yes" if args.wing else ""
+        job_id = add_ski(shop, {**fields, "name": args.name, "wing": wing})
+        _say_queued(shop, job_id)
+    return 0
+
+
+def _queue_ski(args: argparse.Namespace) -> int:
+    from workbench.commands.opened import opened_shop
+    from workbench.work.roster.adding import known_ski
+    from workbench.work.roster.queue import add_recheck, queue_again, write_notes
+
+    with opened_shop(args) as shop:
+        ski = known_ski(shop, args.ski)
+        if args.recheck:
+            job_id = add_recheck(shop, ski.id, args.due)
+        else:
+            job_id = queue_again(shop, ski.id, args.due, args.note, args.as_last_time)
+        line = _say_queued(shop, job_id)
+        if args.recheck and args.note:
+            write_notes(shop, line, {"job": args.note, "ski": line.ski_note})
+    return 0
+
+
+def _say_queued(shop: Any, job_id: str) -> Any:
+    from workbench.commands.spoken import say
+    from workbench.work.text.words import clean
+
+    number, line = next(x for x in enumerate(shop.roster(), 1) if x[1].job_id == job_id)
+    say([f"Done: queued as number {number}: {clean(line.ski_name)}.",
+         f"Command: quarterturn take {number}"])  # fmt: skip
+    return line
+
+
+# -- the order of the day --------------------------------------------------------------------------
+
+
+def _add_order(commands: Any) -> None:
+    move = commands.add_parser(
+        "move",
+        help="move a ski up or down in today's queue, or sort the queue by what is due",
+        description="One place, or as many as --by says, among the jobs of its own day.",
+    )
+    move.add_argument("ski", metavar="SKI", help="serial, name or number in the queue; or 'all'")
+    move.add_argument("way", choices=("up", "down", "by-due"), help="'all by-due' sorts the day")
+    move.add_argument("--by", metavar="N", type=int, default=1, help="so many places")
+    move.set_defaults(run=_move)
+    page(
+        move,
+        [
+            ('move "Otter 65" up', "One place nearer to the front."),
+            ("move 5 down --by 2", "Two places later."),
+            ("move all by-due", "Today's jobs by the time they are due."),
+        ],
+        ("queue", "carry"),
+    )
+    carry = commands.add_parser(
+        "carry",
+        help="carry what is unfinished to another day",
+        description="A ski, or all that is unfinished; nothing of what was read is lost.",
+    )
+    carry.add_argument("ski", metavar="SKI", help="serial, name or number in the queue; or 'all'")
+    carry.add_argument("--day", metavar="DAY", help="YYYY-MM-DD; left out: tomorrow")
+    carry.set_defaults(run=_carry)
+    page(
+        carry,
+        [
+            ("carry all", "What is left goes to tomorrow."),
+            ("carry 3 --day 2026-11-28", "One ski goes to Saturday."),
+        ],
+        ("queue", "move"),
+    )
+
+
+def _move(args: argparse.Namespace) -> int:
+    from workbench.commands.opened import opened_shop
+    from workbench.commands.spoken import say
+    from workbench.errors import InputError
+    from workbench.work.job_text.which_ski import job_meant
+    from workbench.work.roster import queue
+    from workbench.work.text.words import clean
+
+    if (args.ski == "all") != (args.way == "by-due") or not 1 <= args.by <= 999:
+        raise InputError("move", f"{args.ski} {args.way}", "SKI up, SKI down, or all by-due")
+    with opened_shop(args) as shop:
+        if args.way == "by-due":
+            moved = queue.sort_by_due(shop, shop.roster(), shop.day)
+            say([f"Done: sorted by what is due; {moved} moved."])
+            return 0
+        _, line = job_meant(shop, args.ski)
+        for _ in range(args.by):
+            queue.move(shop, shop.roster(), line.job_id, -1 if args.way == "up" else 1)
+        number = next(i for i, x in enumerate(shop.roster(), 1) if x.job_id == line.job_id)
+        say([f"Done: {clean(line.ski_name)} is number {number} now."])
+    return 0
+
+
+def _carry(args: argparse.Namespace) -> int:
+    from workbench.commands.opened import opened_shop
+    from workbench.commands.spoken import say
+    from workbench.records.store.values import day_text
+    from workbench.work.job_text.which_ski import job_meant
+    from workbench.work.roster import queue
+    from workbench.work.text.words import clean
+
+    with opened_shop(args) as shop:
+        day = day_text("--day", args.day) if args.day else queue.day_after(shop.day)
+        if args.ski == "all":
+            count = queue.carry_all(shop, shop.roster(), day)
+            say([f"Done: {count} carried to {day}."])
+        else:
+            _, line = job_meant(shop, args.ski)
+            queue.carry(shop, line, day)
+            say([f"Done: {clean(line.ski_name)} carried to {day}."])
+    return 0

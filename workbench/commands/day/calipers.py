@@ -1,0 +1,144 @@
+"""``calipers`` and ``add-caliper``: the shop's calipers, their checks, and the one in hand."""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING, Any
+
+from workbench.commands.at_ski import add_fields, fields_of, unit_of
+from workbench.commands.manual import page
+
+if TYPE_CHECKING:
+    from workbench.records.store.rows import Caliper
+    from workbench.work.job.shop import Shop
+
+FIELDS = (
+    ("unit", "UNIT", "in or mm: what it shows; left out: the bench's"),
+    ("resolution", "LENGTH", "its last digit's step; left out: 0.0005 in or 0.01 mm"),
+    ("mpe", "LENGTH", "its permissible error; left out: that of DIN 862"),
+    ("jaw-height", "LENGTH", "how high its flat jaws reach above their tips"),
+    ("reference-line", "LENGTH", "how high the line held to the base stands above the tips"),
+)
+
+
+def add(commands: Any) -> None:
+    """Add the parsers."""
+    parser = commands.add_parser(
+        "calipers",
+        help="list the calipers, take one in hand, keep its zero and gauge-block checks",
+        description="Without options the register: whether each may be trusted today, and which is "
+        "in hand. A check is of the caliper named, else of the one in hand.",
+    )
+    parser.add_argument("caliper", metavar="CALIPER", nargs="?", help="by name or number")
+    parser.add_argument("--take", action="store_true", help="take it in hand")
+    parser.add_argument("--zero", metavar="READING", help="what its closed jaws read")
+    parser.add_argument(
+        "--block", metavar=("SIZE", "READING"), nargs=2, help="a gauge block, and what it reads"
+    )
+    parser.set_defaults(run=_calipers)
+    page(
+        parser,
+        [
+            ("calipers", "The register."),
+            ('calipers "Bench caliper, inch" --take', "Readings are taken with it from now on."),
+            ("calipers --zero 0.0000", "The zero of the one in hand."),
+            ("calipers 2 --block 100mm 100.01", "A gauge block, with the second one."),
+        ],
+        ("add-caliper", "read", "settings"),
+    )
+    new = commands.add_parser(
+        "add-caliper",
+        help="add a caliper to the register",
+        description="What a reading is worth rests on these figures.",
+    )
+    new.add_argument("name", metavar="NAME", help="what it is called")
+    add_fields(new, FIELDS)
+    new.set_defaults(run=_add)
+    page(
+        new,
+        [
+            ('add-caliper "Window caliper" --unit mm --resolution 0.01', "By DIN 862."),
+            ('add-caliper "Dial" --unit in --resolution 0.001 --mpe 0.002', "As stated for it."),
+        ],
+        ("calipers",),
+    )
+
+
+def _calipers(args: argparse.Namespace) -> int:
+    from workbench.commands.opened import opened_shop
+    from workbench.commands.spoken import say
+    from workbench.work.roster.calipers import register
+
+    with opened_shop(args) as shop:
+        acts = _acts(shop, args) if args.caliper or args.zero or args.block or args.take else []
+        listed = [_line(i, each) for i, each in enumerate(register(shop), 1)]
+    say([*acts, *(listed or ["No caliper yet: quarterturn add-caliper NAME"])])
+    return 0
+
+
+def _line(number: int, each: Any) -> str:
+    from workbench.measure.display import fine_text
+    from workbench.work.text.words import clean
+
+    row, standing = each.row, each.standing
+    held = ", in hand" if each.in_hand else ""
+    step = f"{fine_text(row.resolution_mm, row.unit)} {row.unit}"
+    why = f": {clean(standing.words)}" if standing.words else ""
+    return f"Caliper {number}: {clean(row.name)}, step {step}{held}, {standing.state}{why}"
+
+
+def _acts(shop: Shop, args: argparse.Namespace) -> list[str]:
+    """Do what is asked with a caliper; say it."""
+    from workbench.work.roster.calipers import take_in_hand
+    from workbench.work.text.words import clean
+
+    row = _meant(shop, args.caliper)
+    out = []
+    if args.take:
+        take_in_hand(shop, row.id)
+        out.append(f"Done: in hand: {clean(row.name)}.")
+    return out + _checks(shop, row, args)
+
+
+def _checks(shop: Shop, row: Caliper, args: argparse.Namespace) -> list[str]:
+    from workbench.work.roster.calipers import block_size, check_block, check_zero
+
+    out = []
+    if args.zero is not None:
+        out.append(_result("zero", check_zero(shop, row, args.zero)))
+    if args.block is not None:
+        size, reading = args.block
+        out.append(_result("block", check_block(shop, row, block_size(size, row.unit), reading)))
+    return out
+
+
+def _result(kind: str, found: Any) -> str:
+    from workbench.work.text.words import clean
+
+    return f"Done: {kind} checked: {clean(found.words)}"
+
+
+def _meant(shop: Shop, text: str | None) -> Caliper:
+    from workbench.errors import InputError
+    from workbench.work.roster.calipers import caliper_meant, in_hand
+
+    if text:
+        return caliper_meant(shop, text)
+    held = in_hand(shop)
+    if held is None:
+        raise InputError("caliper", "(none in hand)", "a caliper by name or number")
+    return held
+
+
+def _add(args: argparse.Namespace) -> int:
+    from workbench.commands.opened import opened_shop
+    from workbench.commands.spoken import say
+    from workbench.work.roster.calipers import add_caliper
+    from workbench.work.text.words import clean
+
+    fields = fields_of(args, FIELDS)
+    with opened_shop(args) as shop:
+        fields["unit"] = fields["unit"] or unit_of(args, shop)
+        add_caliper(shop, {**fields, "name": args.name})
+    say([f"Done: caliper added: {clean(args.name)}.", "Command: quarterturn calipers --take"])
+    return 0

@@ -1,0 +1,57 @@
+"""``correct-ski``: what is written down of a ski, put right; the old sheet stays in its history."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from workbench.commands.manual import page
+
+FIELDS = (
+    ("name", "NAME", "what the ski is called"),
+    ("rider", "NAME", "who rides it"),
+    ("serial", "TEXT", "its serial number"),
+    ("model", "TEXT", "its model"),
+    ("size", "TEXT", "its size"),
+    ("note", "WORDS", "the note that stays with the ski"),
+    ("wing", "YES/NO", "whether its blade has a wing to set"),
+)
+
+
+def add(commands: Any) -> None:
+    """Add ``correct-ski``."""
+    parser = commands.add_parser(
+        "correct-ski",
+        help="put right what is written down of a ski",
+        description="What is left out stays as it is; an empty text ('') empties it. Every earlier "
+        "version stays in the ski's history, and its readings are not touched.",
+    )
+    parser.add_argument("ski", metavar="SKI", help="serial or name of a ski in the book")
+    for name, metavar, words in FIELDS:
+        parser.add_argument(f"--{name}", metavar=metavar, help=words)
+    parser.set_defaults(run=_correct)
+    page(
+        parser,
+        [
+            ('correct-ski H66-014 --rider "Ines Tavary-Holm"', "Its rider's name."),
+            ('correct-ski "Heron 66" --serial H66-041 --size 66', "A serial that was misread."),
+            ("correct-ski LK64/22 --wing no --note ''", "Its wing came off; the note goes."),
+        ],
+        ("history", "add-ski", "curve"),
+    )
+
+
+def _correct(args: argparse.Namespace) -> int:
+    from workbench.commands.opened import opened_shop
+    from workbench.commands.spoken import say
+    from workbench.work.roster.adding import known_ski
+    from workbench.work.roster.ski_corrections import changed_words, correct_ski, sheet_of
+    from workbench.work.text.words import clean
+
+    given = {name: getattr(args, name) for name, *_ in FIELDS}
+    with opened_shop(args) as shop:
+        old = known_ski(shop, args.ski)
+        new = correct_ski(shop, old.id, {k: v for k, v in given.items() if v is not None})
+    said = [f"{key.capitalize()}: {clean(text) or '(none)'}" for key, text in sheet_of(new).items()]
+    say([f"Done: sheet corrected: {changed_words(old, new)}.", *said])
+    return 0

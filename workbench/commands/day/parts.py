@@ -1,0 +1,126 @@
+"""A book begun, and its blades and blocks, line by line."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from workbench.commands.at_ski import unit_of
+from workbench.commands.manual import page
+
+
+def add(commands: Any) -> None:
+    """Add the commands."""
+    _add_parts(commands)
+    _add_begin(commands)
+
+
+# -- parts -----------------------------------------------------------------------------------------
+
+
+def _add_parts(commands: Any) -> None:
+    parts = commands.add_parser(
+        "parts",
+        help="the blades and blocks of the book, with their numbers",
+        description="What a new ski can be given.",
+    )
+    parts.set_defaults(run=_parts)
+    page(parts, [("parts", "Blades first, then blocks.")], ("add-ski", "add-blade", "add-block"))
+    for kind, words in (("blade", "outline and reading methods"), ("block", "three studs")):
+        parser = commands.add_parser(
+            f"add-{kind}",
+            help=f"add a {kind} from a file",
+            description=f"TOML or JSON with its {words}, as in a work order.",
+        )
+        parser.add_argument("file", metavar="FILE", help="a work order will do")
+        parser.add_argument("--name", metavar="NAME", default="", help="left out: the file's own")
+        parser.set_defaults(run=_add_part, kind=kind)
+        page(
+            parser,
+            [
+                (f"add-{kind} practice-plate.toml --name 'Practice {kind}'", "Under a new name."),
+            ],
+            ("parts", "add-ski"),
+        )
+
+
+def _parts(args: argparse.Namespace) -> int:
+    from workbench.commands.opened import opened_shop
+    from workbench.commands.spoken import say
+    from workbench.measure.display import turn_text
+    from workbench.work.text.words import clean
+
+    with opened_shop(args) as shop:
+        out = [f"Blade {i}: {clean(b.name)}" for i, b in enumerate(shop.book.blades(), 1)]
+        for i, block in enumerate(shop.book.blocks(), 1):
+            turn = turn_text(block.finest_turn) if block.finest_turn else "exact"
+            out.append(f"Block {i}: {clean(block.name)}, finest turn {turn}")
+    say(out or ["No blade and no block yet."])
+    return 0
+
+
+def _add_part(args: argparse.Namespace) -> int:
+    from workbench.commands.opened import opened_shop
+    from workbench.commands.spoken import say
+    from workbench.work.roster.adding import add_blade, add_block
+    from workbench.work.text.words import clean
+
+    with opened_shop(args) as shop:
+        fields = {"file": args.file, "name": args.name, "unit": unit_of(args, shop)}
+        if args.kind == "blade":
+            name = shop.book.blade(add_blade(shop, fields)).name
+        else:
+            name = shop.book.block(add_block(shop, fields)).name
+    say([f"Done: {args.kind} added: {clean(name)}."])
+    return 0
+
+
+# -- the book --------------------------------------------------------------------------------------
+
+
+def _add_begin(commands: Any) -> None:
+    begin = commands.add_parser(
+        "begin",
+        help="begin a book, without opening the bench",
+        description="A new book with a starter blade and block, at --book PATH or the shop's own "
+        "place; with --demo the invented shop, at --book PATH. A book that is there is never "
+        "touched.",
+    )
+    begin.add_argument("--demo", action="store_true", help="fill it with the invented shop")
+    begin.set_defaults(run=_begin)
+    page(
+        begin,
+        [
+            ("begin", "The shop's own book."),
+            ("--book demo.db begin --demo", "The invented shop, to try the commands on."),
+        ],
+        ("paths", "add-ski", "restore"),
+    )
+
+
+def _begin(args: argparse.Namespace) -> int:
+    from workbench.commands.opened import path_of
+    from workbench.commands.spoken import say
+    from workbench.errors import InputError
+    from workbench.places import is_there
+    from workbench.records.book import Book
+    from workbench.work.demo.demo import build_demo
+    from workbench.work.exchange.backup import lost_words
+    from workbench.work.roster.adding import ensure_starter
+    from workbench.work.text.words import clean
+
+    path = path_of(args)
+    if is_there(path):
+        raise InputError("book", str(path), "a place where no book is yet")
+    if args.demo and not args.book:
+        raise InputError("--demo", "(no --book)", "--book PATH before the command")
+    if args.demo:
+        build_demo(path).close()
+    else:
+        with Book(path, make_folder=not args.book) as book:
+            ensure_starter(book, args.who or "")
+    then = "take 1" if args.demo else "add-ski NAME"
+    lost = lost_words(path)
+    notes = [f"! {lost}"] if lost else []
+    say([f"Done: book begun: {clean(str(path))}", *notes, f"Command: quarterturn {then}"])
+    return 0

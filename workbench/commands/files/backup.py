@@ -1,0 +1,82 @@
+"""``backup`` and ``restore``: a copy of the book made now, and one put back in its place."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from workbench.commands.manual import page
+from workbench.commands.spoken import say
+
+
+def add(commands: argparse._SubParsersAction[Any]) -> None:
+    """Add the parsers."""
+    backup = commands.add_parser(
+        "backup",
+        help="copy the book now, also while a bench has it open",
+        description="Without PATH today's copy in the folder 'backups' beside the book is made "
+        "anew. The bench makes one a day by itself and keeps the newest (setting backups_kept). "
+        "One that holds what the book does not is never replaced but kept under a number, which is "
+        "said. At PATH only an older copy of this book is replaced; any other file stays.",
+    )
+    backup.add_argument("path", metavar="PATH", nargs="?", default="", help="a file or a folder")
+    backup.set_defaults(run=_backup)
+    page(
+        backup,
+        [("backup", "Today's copy."), ("backup quarterturn-copy.db", "A copy at another place.")],
+        ("restore",),
+    )
+    restore = commands.add_parser(
+        "restore",
+        help="put a backup in the book's place; the present book is kept aside",
+        description="The backup is checked first. The book that is there is kept beside it under a "
+        "dated name. Close the bench before.",
+    )
+    restore.add_argument(
+        "file",
+        metavar="FILE",
+        nargs="?",
+        help="a backup, or the day of one as --list shows it, with its number where it has one",
+    )
+    restore.add_argument("--list", action="store_true", help="list the daily backups, newest first")
+    restore.set_defaults(run=_restore)
+    page(
+        restore,
+        [
+            ("restore --list", "The daily backups, newest first."),
+            ("restore 2026-11-24", "That day's in the book's place."),
+        ],
+        ("backup",),
+    )
+
+
+def _backup(args: argparse.Namespace) -> int:
+    from workbench.commands.opened import opened_shop
+    from workbench.work.exchange.backup import aside_lines, back_up
+    from workbench.work.text.words import clean
+
+    with opened_shop(args) as shop:
+        made = back_up(shop.book, args.path)
+    size = f"{made.path.stat().st_size / 1e6:.1f} MB"
+    say([f"Backup: {clean(str(made.path))} ({size})", *aside_lines(made)])
+    return 0
+
+
+def _restore(args: argparse.Namespace) -> int:
+    from workbench.commands.opened import path_of
+    from workbench.errors import InputError
+    from workbench.work.exchange.backup import (
+        backup_lines,
+        listed,
+        restore,
+        restored_lines,
+    )
+
+    book = path_of(args)
+    if args.list:
+        say(backup_lines(listed(book), book))
+        return 0
+    if args.file is None:
+        raise InputError("FILE", "(missing)", "a backup to restore; --list shows the daily ones")
+    say(restored_lines(restore(book, args.file), args.file))
+    return 0

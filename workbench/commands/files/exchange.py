@@ -1,0 +1,174 @@
+"""``export``, ``import``, ``intake`` and ``export-csv``: the book's files for others."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any
+
+from workbench.commands.manual import page
+from workbench.commands.spoken import complained, say
+
+if TYPE_CHECKING:
+    from workbench.work.job.shop import Shop
+
+WRONG_INPUT = 2
+NOT_TO_BE_RIDDEN = 4
+"""A file was taken in, and a ski is not to be ridden that this bench thought otherwise of."""
+CSV_KINDS = ("queue", "skis", "readings", "history")
+
+HEADING = "files"
+
+
+def add(commands: argparse._SubParsersAction[Any]) -> None:
+    """Add the parsers."""
+    _add_exchange(commands)
+    _add_csv(commands)
+
+
+def _add_exchange(commands: argparse._SubParsersAction[Any]) -> None:
+    export = commands.add_parser(
+        "export",
+        help="write the book, or one ski, to a file for another bench",
+        description="The file is JSON with every row and its id, the same for equal books. What "
+        "belongs to one bench (the ski in hand, the theme, initials ...) stays at home. A bench "
+        "takes in at most 200 MB: a book that is larger goes ski by ski, with --ski, which is said "
+        "before anything is written. An exchange file that is there is replaced, which is said; "
+        "one of a whole book is not by one ski. Any other file stays.",
+    )
+    export.add_argument("--ski", metavar="NAME", help="one ski, by its name or serial")
+    export.add_argument("file", metavar="FILE", help="the file to write")
+    export.set_defaults(run=_export)
+    page(
+        export,
+        [
+            ("export shop.json", "The whole book."),
+            ("export --ski H66-014 heron.json", "One ski with all that belongs to it."),
+        ],
+        ("import", "backup"),
+    )
+    take = commands.add_parser(
+        "import",
+        help="take such a file in: what is new here, all of it or nothing",
+        description="Rows are told apart by their ids: a file may be taken in twice and in any "
+        "order. Nothing in the book is overwritten; what does not fit is listed, marked '!'. Last "
+        "come the skis whose state changed, those not to be ridden first, and then the exit status "
+        "is 4.",
+    )
+    take.add_argument("--dry-run", action="store_true", help="say what would come of it, keep none")
+    take.add_argument("file", metavar="FILE", help="the file to take in; - is standard input")
+    take.set_defaults(run=_import)
+    page(
+        take,
+        [
+            ("import --dry-run shop.json", "What would come of it."),
+            ("import shop.json", "What is new here, taken in."),
+        ],
+        ("export",),
+    )
+
+
+def _add_csv(commands: argparse._SubParsersAction[Any]) -> None:
+    intake = commands.add_parser(
+        "intake",
+        help="queue a day's skis from a CSV file: all of them or none",
+        description="Columns by name: ski, rider, serial, model, size, unit, blade, block, base "
+        "radius, base apex, wing, due, note, ski note; 'ski' alone must be there. Commas, "
+        "semicolons or tabs part them. A ski that the book knows is queued again. A new one "
+        "without a unit takes the bench's, as do its bare numbers; blade and block may be left out "
+        "where the book has one alone.",
+    )
+    intake.add_argument("--day", metavar="YYYY-MM-DD", help="the day to queue for; default: today")
+    intake.add_argument("--dry-run", action="store_true", help="list each row's problem, keep none")
+    intake.add_argument("file", metavar="FILE", help="the CSV file; - is standard input")
+    intake.set_defaults(run=_intake)
+    page(
+        intake,
+        [
+            ("intake --dry-run saturday.csv", "Each row's problem, none kept."),
+            ("intake saturday.csv --day 2026-11-28", "Saturday's skis, all or none."),
+        ],
+        ("add-ski", "queue"),
+    )
+    out = commands.add_parser(
+        "export-csv",
+        help="the queue, the roster, readings or histories as CSV",
+        description="No cell starts a formula: text that might gets an apostrophe before it, which "
+        "intake takes off again. Lengths in mm stay numbers.",
+    )
+    out.add_argument("what", choices=CSV_KINDS, help="what to write")
+    out.add_argument("--ski", metavar="NAME", default="", help="readings or history of one ski")
+    out.add_argument("--day", metavar="YYYY-MM-DD", help="the queue of this day; default: today")
+    out.add_argument("--to", metavar="FILE", help="the file to write; default: standard output")
+    out.set_defaults(run=_export_csv)
+    page(
+        out,
+        [
+            ("export-csv queue --to today.csv", "Today's queue as a file."),
+            ('export-csv readings --ski "Heron 66"', "One ski's readings, printed."),
+            ("export-csv history --ski H66-014 --to heron.csv", "All that was done to it."),
+        ],
+        ("intake", "export"),
+    )
+
+
+@contextmanager
+def _shop_of_day(args: argparse.Namespace) -> Iterator[Shop]:
+    from workbench.commands.opened import opened_shop
+    from workbench.records.store.values import day_text
+
+    day = None if args.day is None else day_text("--day", args.day)
+    with opened_shop(args, day=day) as shop:
+        yield shop
+
+
+def _export(args: argparse.Namespace) -> int:
+    from workbench.commands.opened import opened_shop
+    from workbench.work.exchange.exchange import export_book, export_ski
+    from workbench.work.exchange.exchange_words import exported_lines
+
+    with opened_shop(args) as shop:
+        if args.ski is None:
+            done = export_book(shop, args.file)
+        else:
+            done = export_ski(shop, args.ski, args.file)
+    say(exported_lines(done))
+    return 0
+
+
+def _import(args: argparse.Namespace) -> int:
+    from workbench.commands.opened import opened_shop
+    from workbench.work.exchange.exchange import take_in
+    from workbench.work.exchange.exchange_words import taken_in_lines
+
+    with opened_shop(args) as shop:
+        taken = take_in(shop, args.file, dry_run=args.dry_run)
+    say(taken_in_lines(taken))
+    return NOT_TO_BE_RIDDEN if taken.is_danger else 0
+
+
+def _intake(args: argparse.Namespace) -> int:
+    from workbench.work.exchange.intake import intake_lines, take_in_skis
+
+    with _shop_of_day(args) as shop:
+        intake = take_in_skis(shop, args.file, dry_run=args.dry_run)
+    say(intake_lines(intake))
+    return WRONG_INPUT if intake.problems else 0
+
+
+def _export_csv(args: argparse.Namespace) -> int:
+    from workbench.work.exchange.csv_out import csv_of, write_csv
+    from workbench.work.text.words import clean
+
+    unfit: list[str] = []
+    with _shop_of_day(args) as shop:
+        if args.to is not None:
+            size = write_csv(shop, args.what, args.to, args.ski, unfit=unfit)
+            say([f"Written: {clean(args.to)} ({size} bytes)"])
+            return complained(unfit)
+        for chunk in csv_of(shop, args.what, args.ski, unfit=unfit):
+            sys.stdout.buffer.write(chunk)
+        sys.stdout.flush()
+    return complained(unfit)

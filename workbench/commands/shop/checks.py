@@ -1,0 +1,133 @@
+"""``checks``: the shop's checklists and torque notes, shown and changed."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+from workbench.commands.manual import page
+
+if TYPE_CHECKING:
+    from workbench.work.job.shop import Shop
+
+LISTS = ("received", "final", "torque")
+
+
+def add(commands: Any) -> None:
+    """Add ``checks``."""
+    parser = commands.add_parser(
+        "checks",
+        help="the shop's checklists and torque notes: shown, or one item changed",
+        description="Both lists item by item, then how each fastener is brought up. A change "
+        "counts from now on; what was passed stays passed. The clamp bolts end the final check, "
+        "always. The maker's figure wins over every torque note.",
+    )
+    parser.add_argument(
+        "list", metavar="LIST", nargs="?", choices=LISTS,
+        help="received, final or torque; left out: all of them",
+    )  # fmt: skip
+    parser.add_argument("--add", metavar="WORDS", help="a new item; last, or behind --after ITEM")
+    parser.add_argument(
+        "--reword", metavar=("ITEM", "WORDS"), nargs=2, help="other words for an item, or a note"
+    )
+    parser.add_argument(
+        "--remove", metavar="ITEM", help="take an item off; a note is then as it was shipped"
+    )
+    parser.add_argument(
+        "--move", metavar=("ITEM", "WAY"), nargs=2, help="an item one place up or down"
+    )
+    parser.add_argument("--after", metavar="ITEM", help="where --add puts the new item")
+    parser.set_defaults(run=_checks)
+    page(
+        parser,
+        [
+            ("checks", "Both lists and the torque notes."),
+            ('checks final --add "Wing stands straight" --after block', "One more item."),
+            ('checks received --reword 2 "Block: no crack, no play"', "By its number or key."),
+            ("checks received --move hardware up", "One place earlier."),
+            ("checks final --remove studs", "Off the list from now on."),
+            ('checks torque --reword block "crosswise, in three rounds"', "The shop's own note."),
+            ("checks torque --remove block", "The note as it was shipped."),
+        ],
+        ("tick", "settings"),
+    )
+
+
+def _checks(args: argparse.Namespace) -> int:
+    from workbench.commands.opened import opened_shop
+    from workbench.commands.spoken import say
+    from workbench.work.order.shop_policy import rules_of
+    from workbench.work.roster.check_text import check_lines
+
+    change = _change_asked(args)
+    with opened_shop(args) as shop:
+        done = [f"Done: {change(shop, args)}"] if change is not None else []
+        lines = check_lines(rules_of(shop.book), [args.list] if args.list else LISTS)
+    say([*done, *lines])
+    return 0
+
+
+Change = Callable[["Shop", argparse.Namespace], str]
+
+
+def _change_asked(args: argparse.Namespace) -> Change | None:
+    """Return what does the change that is asked for; None where there is none."""
+    from workbench.commands.asked import act_asked
+    from workbench.errors import InputError
+
+    ways: dict[str, Change] = {
+        "add": _add, "reword": _reword, "remove": _remove, "move": _move,
+    }  # fmt: skip
+    name = act_asked(args, ways, {"after": ("add",)})
+    if name and not args.list:
+        raise InputError("list", "(missing)", f"one of: {', '.join(LISTS)}")
+    if args.list == "torque" and name in ("add", "move"):
+        raise InputError(f"--{name}", "torque", "received or final: fasteners are as they are")
+    return ways.get(name)
+
+
+def _add(shop: Shop, args: argparse.Namespace) -> str:
+    from workbench.work.roster.check_lists import add_item
+    from workbench.work.roster.check_text import check_item_meant
+
+    after = check_item_meant(shop, args.list, args.after).key if args.after is not None else ""
+    add_item(shop, args.list, args.add, after)
+    return "item added."
+
+
+def _reword(shop: Shop, args: argparse.Namespace) -> str:
+    from workbench.work.roster.check_lists import reword_item, reword_torque
+    from workbench.work.roster.check_text import check_item_meant, fastener_meant
+
+    what, words = args.reword
+    if args.list == "torque":
+        reword_torque(shop, fastener_meant(shop, what), words)
+        return "note kept."
+    reword_item(shop, args.list, check_item_meant(shop, args.list, what).key, words)
+    return "words changed."
+
+
+def _remove(shop: Shop, args: argparse.Namespace) -> str:
+    from workbench.work.roster.check_lists import remove_item, reword_torque
+    from workbench.work.roster.check_text import check_item_meant, fastener_meant
+
+    if args.list == "torque":
+        reword_torque(shop, fastener_meant(shop, args.remove), "")
+        return "the words as shipped again."
+    item = check_item_meant(shop, args.list, args.remove)
+    remove_item(shop, args.list, item.key)
+    return "taken off the list."
+
+
+def _move(shop: Shop, args: argparse.Namespace) -> str:
+    from workbench.errors import InputError
+    from workbench.work.roster.check_lists import move_item
+    from workbench.work.roster.check_text import check_item_meant
+
+    what, way = args.move
+    if way not in ("up", "down"):
+        raise InputError("--move", way, "up or down")
+    item = check_item_meant(shop, args.list, what)
+    move_item(shop, args.list, item.key, -1 if way == "up" else 1)
+    return "order changed."

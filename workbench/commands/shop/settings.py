@@ -1,0 +1,48 @@
+"""The shop's settings, read and changed line by line."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from workbench.commands.manual import page
+
+HEADING = "the shop"
+
+
+def add(commands: Any) -> None:
+    """Add ``settings``."""
+    parser = commands.add_parser(
+        "settings",
+        help="show the shop's settings, or change one",
+        description="Without a name all settings; with a name that one; with a value it is kept. "
+        "An empty value ('') goes back to what it is as shipped.",
+    )
+    parser.add_argument("name", nargs="?", metavar="NAME", help="a setting, such as repeats")
+    parser.add_argument("value", nargs="?", metavar="VALUE", help="what it shall be")
+    parser.set_defaults(run=_settings)
+    page(
+        parser,
+        [
+            ("settings", "All of them."),
+            ("settings repeats 3", "Three of each reading from now on."),
+            ("settings who KV", "Entries are kept under KV."),
+            ("settings tolerance-depth '0.003 in'", "Of new methods."),
+        ],
+        ("calipers",),
+    )
+
+
+def _settings(args: argparse.Namespace) -> int:
+    from workbench.commands.opened import opened_shop
+    from workbench.commands.spoken import say
+    from workbench.work.roster import settings
+    from workbench.work.text.words import clean
+
+    with opened_shop(args) as shop:
+        wanted = settings.SETTINGS if args.name is None else (settings.named(args.name),)
+        if args.value is not None:
+            settings.change(shop, {wanted[0].name: args.value})
+        now = settings.in_force(shop)
+    say(f"{s.name:<20} {clean(now[s.name]) or '(none)':<22} {s.words}" for s in wanted)
+    return 0

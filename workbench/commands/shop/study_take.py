@@ -1,0 +1,163 @@
+"""What ``study`` does with a study beside showing it: planned, read turn by turn, struck out."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable
+from typing import TYPE_CHECKING, TypeAlias
+
+if TYPE_CHECKING:
+    from workbench.work.job.shop import Shop
+    from workbench.work.study.studies import StudyView
+
+PLAN = (
+    ("what", "METHOD", "with --plan: what is read, a method's name or your own words"),
+    ("near", "LENGTH", "with --plan: about what it reads, to place points by"),
+    ("parts", "NAMES", "with --plan: 2 or more, ';' between them: 'Heron 66; Tern 67'"),
+    ("people", "INITIALS", "with --plan: those who read, a blank between them: 'KV JT'"),
+    ("trials", "N", "with --plan: how often everyone reads every part, 2 to 10; left out: 3"),
+)
+
+Act: TypeAlias = Callable[[argparse.Namespace], int]
+Did: TypeAlias = "tuple[StudyView, list[str]]"
+Do: TypeAlias = "Callable[[Shop, argparse.Namespace], Did]"
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    """Add the options by which a study is planned, read and struck out."""
+    for name, words in (
+        ("plan", "plan a study of this NAME; its reading order is shuffled"),
+        ("due", "say whose turn it is to read what"),
+        ("take-back", "take the last reading back; its turn is due again"),
+        ("readings", "list the readings with their numbers"),
+        ("strike-study", "strike the whole study out, with --reason"),
+    ):
+        parser.add_argument(f"--{name}", action="store_true", help=words)
+    parser.add_argument("--read", metavar="VALUE", help="the reading of the turn that is due")
+    parser.add_argument("--strike-reading", metavar="N", help="strike out a reading, with --reason")
+    for name, metavar, words in PLAN:
+        parser.add_argument(f"--{name}", metavar=metavar, help=words)
+    parser.add_argument(
+        "--unit", choices=("in", "mm"), help="with --plan: of every reading; left out: the bench's"
+    )
+    parser.add_argument("--yes", action="store_true", help="take a doubtful reading as it is")
+    parser.add_argument("--reason", metavar="WORDS", help="why it is struck out")
+
+
+def asked_of(args: argparse.Namespace) -> Act | None:
+    """Return what is asked for beside showing; None where nothing is.
+
+    Raises:
+        InputError: two acts at once, an option without its act, or no study is named.
+    """
+    from workbench.commands.asked import act_asked
+    from workbench.errors import InputError
+
+    name = act_asked(args, ACTS, BELONGS)
+    if not name:
+        return None
+    if not args.study:
+        raise InputError("study", "(none named)", "its name before the option, or its number")
+    return lambda given: _done(given, ACTS[name])
+
+
+BELONGS = {
+    **dict.fromkeys(("what", "near", "parts", "people", "trials", "unit"), ("plan",)),
+    "yes": ("read",),
+    "reason": ("strike_reading", "strike_study"),
+}
+"""Which acts an option belongs to."""
+
+
+def _done(args: argparse.Namespace, do: Do) -> int:
+    from workbench.commands.opened import opened_shop
+    from workbench.commands.printed import print_json
+    from workbench.commands.spoken import say
+    from workbench.work.study.study_lines import due_lines, due_report
+
+    with opened_shop(args) as shop:
+        view, said = do(shop, args)
+    if args.json:
+        print_json(due_report(view, readings=args.readings))
+    else:
+        say([*said, *due_lines(view)])
+    return 0
+
+
+# -- the acts --------------------------------------------------------------------------------------
+
+
+def _plan(shop: Shop, args: argparse.Namespace) -> Did:
+    from workbench.commands.at_ski import unit_of
+    from workbench.work.study.studies import view_of
+    from workbench.work.study.study_order import RULE
+    from workbench.work.study.study_plans import plan_study
+
+    fields = {name: getattr(args, name) or "" for name, *_ in PLAN}
+    fields |= {"name": args.study, "unit": unit_of(args, shop), "trials": args.trials or "3"}
+    view = view_of(shop, plan_study(shop, fields))
+    return view, [f"Done: planned: {view.total} readings.", f"Order: {RULE}"]
+
+
+def _due(shop: Shop, args: argparse.Namespace) -> Did:
+    return _named(shop, args), []
+
+
+def _read(shop: Shop, args: argparse.Namespace) -> Did:
+    """Keep a reading; what is said after it does not repeat the number."""
+    from workbench.work.roster.calipers import standing_words
+    from workbench.work.study.studies import take
+    from workbench.work.study.study_lines import reading_placed
+    from workbench.work.text.words import clean
+
+    view = _named(shop, args)
+    due, placing = reading_placed(view, args.read, sure=args.yes)
+    new = take(shop, view, args.read, placing.mm)
+    warning = standing_words(shop)
+    return new, [f"Done: kept: {clean(due.words)}.", *([f"Warning: {warning}"] if warning else [])]
+
+
+def _take_back(shop: Shop, args: argparse.Namespace) -> Did:
+    from workbench.work.study.studies import take_back
+    from workbench.work.study.study_lines import whose_words
+
+    view, last = take_back(shop, _named(shop, args))
+    if last is None:
+        return view, ["Done: nothing to take back."]
+    return view, [f"Done: taken back: {whose_words(last)}; read it again."]
+
+
+def _readings(shop: Shop, args: argparse.Namespace) -> Did:
+    from workbench.work.study.study_lines import reading_lines
+
+    view = _named(shop, args)
+    return view, reading_lines(view)
+
+
+def _strike_reading(shop: Shop, args: argparse.Namespace) -> Did:
+    from workbench.work.study.studies import strike_reading
+    from workbench.work.study.study_lines import reading_meant, whose_words
+
+    view = _named(shop, args)
+    reading = reading_meant(view, args.strike_reading)
+    new = strike_reading(shop, view, reading.id, args.reason or "")
+    return new, [f"Done: struck out: {whose_words(reading)}; it stays readable."]
+
+
+def _strike_study(shop: Shop, args: argparse.Namespace) -> Did:
+    from workbench.work.study.studies import strike_study
+
+    view = strike_study(shop, _named(shop, args), args.reason or "")
+    return view, ["Done: study struck out; it stays readable."]
+
+
+def _named(shop: Shop, args: argparse.Namespace) -> StudyView:
+    from workbench.work.study.studies import find_study
+
+    return find_study(shop, args.study)
+
+
+ACTS: dict[str, Do] = {
+    "plan": _plan, "due": _due, "read": _read, "take_back": _take_back, "readings": _readings,
+    "strike_reading": _strike_reading, "strike_study": _strike_study,
+}  # fmt: skip

@@ -1,0 +1,67 @@
+"""The wing's arithmetic line by line: the base's curve, and one wing at three holds."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from workbench.commands.manual import page
+
+TEXTS = ("chord", "sagitta", "start", "straightedge", "at", "angle", "held", "lead")
+
+
+def add(commands: argparse._SubParsersAction[Any]) -> None:
+    """Add ``wing``."""
+    wing = commands.add_parser(
+        "wing",
+        help="a base's curve from chord and sagitta, and a wing's angle at three holds",
+        description="A straightedge lies on the base with its middle at the wing. On a base that "
+        "bulges it touches where it is held; in a hollow one it rests on its two ends. Printed is "
+        "what the same wing reads with the straightedge held at its front end, middle and rear "
+        "end. Lengths are in --unit, or carry their own, such as '152 mm'; places are counted from "
+        "the tail end forward.",
+    )
+    for name, required, words in (
+        ("chord", True, "length of the chord that the sagitta stands over"),
+        ("sagitta", True, "how far the base bulges over the chord; minus: how far it is hollow"),
+        ("straightedge", False, "its length (left out: the chord's)"),
+        ("at", False, "the wing's place (left out: so that the straightedge begins at the tail)"),
+    ):
+        wing.add_argument(f"--{name}", metavar="LENGTH", required=required, help=words)
+    wing.add_argument(
+        "--from", metavar="LENGTH", dest="start", default="0",
+        help="where the chord begins (left out: at the tail end)",
+    )  # fmt: skip
+    wing.add_argument("--angle", metavar="DEGREES", help="the wing's angle as read at --held")
+    wing.add_argument(
+        "--held", metavar="HOLD", default="middle", help="front, middle (the default) or rear"
+    )
+    wing.add_argument(
+        "--lead", metavar="WAY", default="out",
+        help="out (the default) or in: where the wing's leading edge stands to its trailing edge",
+    )  # fmt: skip
+    wing.add_argument("--unit", choices=("in", "mm"), default="in", help="unit of bare numbers")
+    wing.add_argument("--json", action="store_true", help="print JSON for machines")
+    wing.set_defaults(run=run)
+    page(
+        wing,
+        [
+            ("wing --chord 6 --sagitta .028 --angle 8 --held front", "Eight degrees at the front."),
+            ("wing --chord '152 mm' --sagitta '0.7 mm' --json", "The base's curve, for a script."),
+        ],
+        ("set-wing",),
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the three holds."""
+    from workbench.commands.printed import print_json
+    from workbench.commands.spoken import say
+    from workbench.work.wing.wing_sum import report_of, table_of
+
+    report = report_of({key: getattr(args, key) or "" for key in TEXTS}, args.unit)
+    if args.json:
+        print_json(report)
+    else:
+        say(table_of(report).splitlines())
+    return 0

@@ -1,0 +1,1 @@
+"""Commands of a ski, step by step."""

@@ -1,0 +1,135 @@
+"""``curve``: the curve of a ski's base, measured at the bench and used on purpose."""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING, Any
+
+from workbench.commands.at_ski import (
+    AtSki,
+    Did,
+    act,
+    add_unit_option,
+    at_ski,
+    ski_command,
+)
+from workbench.commands.manual import page
+
+if TYPE_CHECKING:
+    from workbench.records.store.rows import CurveKind
+
+ACTS = ("gap", "depth", "use", "strike")
+BELONGS = {"chord": ("gap",), "from": ("gap",), "shape": ("gap",), "reason": ("strike",)}
+
+
+def add(commands: Any) -> None:
+    """Add ``curve``."""
+    parser = ski_command(
+        commands, "curve", "the curve of a ski's base: measured, used, struck out",
+        "Without an option what was measured last and what the readings are reckoned by. Measured "
+        "is by a straightedge and the feeler that just goes in, or by three depths from a "
+        "straightedge. A measurement is not the ski's base before --use: every reading rests on "
+        "the base. Places are counted from the tail end.",
+    )  # fmt: skip
+    parser.add_argument("--gap", metavar="LENGTH", help="by feeler: the gap; 0: none goes in")
+    parser.add_argument(
+        "--chord", metavar="LENGTH", help="by feeler: how far apart the two gaps, or feet, are"
+    )
+    parser.add_argument("--from", metavar="PLACE", help="the straightedge's rear end; left out: 0")
+    parser.add_argument(
+        "--shape", metavar="SHAPE", help="bulge (gaps at its ends) or hollow (gap at its middle); "
+        "left out: bulge",
+    )  # fmt: skip
+    parser.add_argument(
+        "--depth", metavar=("PLACE", "DEPTH"), nargs=2, action="append",
+        help="one of three depths from the straightedge down to the base; give it three times",
+    )  # fmt: skip
+    parser.add_argument("--use", action="store_true", help="make what was measured last the base")
+    parser.add_argument("--strike", action="store_true", help="strike out what was measured last")
+    parser.add_argument("--reason", metavar="WORDS", help="why; with --strike")
+    add_unit_option(parser, "unit to show, and of bare numbers")
+    parser.set_defaults(run=_run)
+    page(
+        parser,
+        [
+            ("curve", "What is known of the base of the ski in hand."),
+            ("curve --chord 6 --gap .028", "A base that bulges, by feeler."),
+            (
+                "curve --ski LK64/22 --shape hollow --chord '152 mm' --from '20 mm' --gap 0.7mm",
+                "A hollow one, another ski's.",
+            ),
+            ("curve --depth 0 .750 --depth 3 .722 --depth 6 .750", "By three depths."),
+            ("curve --use", "Readings are reckoned by it from now on."),
+            ('curve --strike --reason "straightedge rocked"', "Struck out; it stays readable."),
+        ],
+        ("wing", "history", "correct-ski"),
+    )
+
+
+def _run(args: argparse.Namespace) -> int:
+    from workbench.commands.asked import act_asked
+
+    asked = act_asked(args, ACTS, BELONGS)
+    if not asked:
+        return _show(args)
+    return act(args, {"gap": _keep, "depth": _keep, "use": _use, "strike": _strike}[asked])
+
+
+def _show(args: argparse.Namespace) -> int:
+    from workbench.commands.spoken import say
+    from workbench.work.wing.wing_report import wing_report
+    from workbench.work.wing.wing_words import base_words, used_words
+
+    with at_ski(args) as at:
+        report = wing_report(at.shop, at.view)
+        lines = [f"Base: {base_words(report, at.unit)}", *used_words(report, at.view.ski, at.unit)]
+    say(lines)
+    return 0
+
+
+def _keep(at: AtSki, args: argparse.Namespace) -> Did:
+    from workbench.work.job_text.job_text import typed
+    from workbench.work.wing.base_curve import keep_curve
+    from workbench.work.wing.wing_report import wing_report
+    from workbench.work.wing.wing_words import base_words
+
+    kind, fields = _measured(args)
+    keep_curve(at.shop, at.view, kind, fields, at.unit)
+    new = at.shop.view(at.view.job.id)
+    said = f"measured: {base_words(wing_report(at.shop, new), at.unit)}"
+    return new, said, f"not the ski's base yet: {typed('curve --use', at.ski)} makes it so"
+
+
+def _measured(args: argparse.Namespace) -> tuple[CurveKind, dict[str, str]]:
+    """Return how the base was measured and the fields of that, as texts."""
+    from workbench.errors import InputError
+
+    if args.gap is not None:
+        return "sagitta", {
+            "shape": args.shape or "bulge", "from": getattr(args, "from") or "0",
+            "chord": args.chord or "", "gap": args.gap,
+        }  # fmt: skip
+    if len(args.depth) != 3:
+        raise InputError("--depth", len(args.depth), "three depths: --depth PLACE DEPTH each")
+    fields: dict[str, str] = {}
+    for number, (place, depth) in enumerate(args.depth, 1):
+        fields |= {f"place_{number}": place, f"depth_{number}": depth}
+    return "three depths", fields
+
+
+def _use(at: AtSki, _: argparse.Namespace) -> Did:
+    from workbench.work.wing.base_curve import use_curve
+
+    new = use_curve(at.shop, at.view)
+    return new, "the measured curve is the ski's base; every reading is reckoned anew"
+
+
+def _strike(at: AtSki, args: argparse.Namespace) -> Did:
+    from workbench.errors import InputError
+    from workbench.work.wing.base_curve import latest_curve, strike_curve
+
+    curve = latest_curve(at.shop, at.view.ski.id)
+    if curve is None:
+        raise InputError("curve", "(none)", "a curve that was measured")
+    strike_curve(at.shop, curve, args.reason or "")
+    return at.view, "the curve measured last is struck out"

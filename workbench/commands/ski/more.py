@@ -1,0 +1,217 @@
+"""More of a ski line by line: coarse marks, temperature, how to hold, and a baseline kept."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from workbench.commands.at_ski import (
+    AtSki,
+    Did,
+    act,
+    add_fields,
+    add_unit_option,
+    at_ski,
+    does,
+    fields_of,
+    ski_command,
+)
+from workbench.commands.manual import page
+
+MARK_FIELDS = (
+    ("kind", "KIND", "scale (how far forward) or lines (how far out)"),
+    ("at", "PLACE", "the scribe: from the tail end, and how far out if not on the base: '2.0 0'"),
+    ("zero", "LENGTH", "where the scale's zero lies on the blade, forward or outward"),
+    ("grows", "WAY", "scale: tail or tip; lines: top or outer; left out: the first"),
+    ("u", "LENGTH", "standard uncertainty of one reading; left out: 0.5 mm, by eye"),
+)
+HEAT = (
+    ("caliper", "DEGREES", "of the caliper; left out: as the blade"),
+    ("scale", "SCALE", "C or F, of bare numbers; left out: C"),
+    ("blade-material", "NAME", "left out: aluminium"),
+    ("caliper-material", "NAME", "left out: steel"),
+)
+
+
+def add(commands: Any) -> None:
+    """Add the commands."""
+    _add_hold(commands)
+    _add_marks(commands)
+    _add_temperature(commands)
+    keep = ski_command(
+        commands, "new-baseline", "keep the numbers of now as a baseline",
+        "Of this ski, of its rider on this model, or of its model and size.",
+    )  # fmt: skip
+    keep.add_argument("name", metavar="NAME", help="such as spring or cold water")
+    keep.add_argument(
+        "--of", choices=("ski", "rider", "model"), default="ski", help="left out: ski"
+    )
+    does(keep, _keep)
+    page(
+        keep,
+        [
+            ("new-baseline spring", "The ski's own."),
+            ('new-baseline "cold water" --of rider', "Its rider's on this model."),
+        ],
+        ("baselines", "aim"),
+    )
+
+
+def _keep(at: AtSki, args: argparse.Namespace) -> Did:
+    from workbench.work.roster.baselines import keep_now
+
+    kept = keep_now(at.shop, at.view, args.name, args.of)
+    return at.shop.view(at.view.job.id), f"baseline kept: {kept.name}"
+
+
+# -- how to hold -----------------------------------------------------------------------------------
+
+
+def _add_hold(commands: Any) -> None:
+    hold = ski_command(
+        commands, "hold", "how each reading is taken: where, and how to hold the caliper",
+        "One act a line; and what each reading is worth, once it is taken.",
+    )  # fmt: skip
+    hold.add_argument("method", metavar="METHOD", nargs="?", help="one reading alone")
+    add_unit_option(hold, "unit to show")
+    hold.set_defaults(run=_hold)
+    page(
+        hold,
+        [
+            ("hold", "Every reading of the ski in hand."),
+            ("hold depth --unit mm", "The depth alone, in mm."),
+        ],
+        ("read", "next"),
+    )
+
+
+def _hold(args: argparse.Namespace) -> int:
+    from workbench.commands.spoken import say
+    from workbench.work.job_text.hold_text import hold_lines
+    from workbench.work.job_text.typed_lines import line_meant
+
+    with at_ski(args) as at:
+        one = line_meant(at.view, args.method) if args.method else None
+        lines = hold_lines(at.view, at.unit, one)
+    say(lines)
+    return 0
+
+
+# -- coarse marks ----------------------------------------------------------------------------------
+
+
+def _add_marks(commands: Any) -> None:
+    marks = ski_command(
+        commands, "marks", "the blade's coarse marks: listed, or one read",
+        "A mark is a scribed point on the ski, read on a scale or lines on the blade. It bears the "
+        "readings out; a second number takes the place of the first.",
+    )  # fmt: skip
+    marks.add_argument("mark", metavar="MARK", nargs="?", help="by name or number")
+    marks.add_argument("value", metavar="VALUE", nargs="?", help="what is read at the scribe")
+    add_unit_option(marks, "unit to show, and of a bare number")
+    marks.set_defaults(run=_marks)
+    page(
+        marks,
+        [
+            ("marks --ski OT-65-771", "What each should read, and what was read."),
+            ("marks 1 0.52", "The first mark reads 0.52."),
+        ],
+        ("add-mark", "next"),
+    )
+    new = ski_command(
+        commands, "add-mark", "add a coarse mark to the blade of a ski", "Its scale and scribe."
+    )
+    new.add_argument("name", metavar="NAME", help="a name that no method of this blade has")
+    add_fields(new, MARK_FIELDS)
+    add_unit_option(new, "unit of bare numbers")
+    does(new, _new_mark)
+    page(
+        new,
+        [
+            (
+                "add-mark 'scale, left side' --kind scale --at '2.0 0' --zero 1.5",
+                "A scale read at a scribe on the base, two inches from the tail end.",
+            )
+        ],
+        ("marks",),
+    )
+
+
+def _marks(args: argparse.Namespace) -> int:
+    from workbench.commands.spoken import say
+    from workbench.errors import InputError
+    from workbench.work.job_text.hold_text import all_mark_lines
+
+    if args.value is not None:
+        return act(args, _read_mark)
+    if args.mark is not None:
+        raise InputError("VALUE", "(missing)", "what is read at the scribe, such as 0.52")
+    with at_ski(args) as at:
+        lines = all_mark_lines(at.view, at.unit)
+    say(lines)
+    return 0
+
+
+def _read_mark(at: AtSki, args: argparse.Namespace) -> Did:
+    from workbench.work.job.coarse_marks import off_words, take_mark
+    from workbench.work.job_text.typed_lines import mark_meant
+
+    mark = mark_meant(at.view, args.mark)
+    new = take_mark(at.shop, at.view, mark, args.value, at.unit)
+    now = next(m for m in new.marks if m.method_id == mark.method_id)
+    return new, f"kept: {mark.method.name} {args.value}, {off_words(now, at.unit)}"
+
+
+def _new_mark(at: AtSki, args: argparse.Namespace) -> Did:
+    from workbench.work.job.coarse_marks import add_mark
+
+    fields = fields_of(args, MARK_FIELDS)
+    add_mark(at.shop, at.view, {**fields, "name": args.name, "unit": at.unit})
+    return at.shop.view(at.view.job.id), f"mark added: {args.name}"
+
+
+# -- temperature -----------------------------------------------------------------------------------
+
+
+def _add_temperature(commands: Any) -> None:
+    heat = ski_command(
+        commands, "temperature", "say what blade and caliper are at, or end it",
+        "Readings taken from then on are reckoned at 20 degrees Celsius. Without BLADE what is in "
+        "force is said.",
+    )  # fmt: skip
+    heat.add_argument("blade", metavar="BLADE", nargs="?", help="its degrees, such as 31C; or off")
+    add_fields(heat, HEAT)
+    add_unit_option(heat, "unit to show")
+    heat.set_defaults(run=_temperature)
+    page(
+        heat,
+        [
+            ("temperature", "What is in force."),
+            ("temperature 31C --caliper 24C", "The blade lay in the sun."),
+            ("temperature off", "Readings are taken as they are."),
+        ],
+        ("read",),
+    )
+
+
+def _temperature(args: argparse.Namespace) -> int:
+    from workbench.commands.spoken import say
+    from workbench.work.job.temperature import effect_words, in_force_words
+
+    if args.blade is not None:
+        return act(args, _state)
+    with at_ski(args) as at:
+        lines = [in_force_words(at.view), *effect_words(at.view, at.unit)]
+    say(lines)
+    return 0
+
+
+def _state(at: AtSki, args: argparse.Namespace) -> Did:
+    from workbench.work.job.temperature import state_temperature
+
+    blade = "" if args.blade.strip().casefold() == "off" else args.blade
+    fields = fields_of(args, HEAT)
+    new = state_temperature(
+        at.shop, at.view, {**fields, "blade": blade, "scale": args.scale or "C"}
+    )
+    return new, "temperature kept" if blade else "readings are taken as they are"

@@ -1,0 +1,171 @@
+"""Checks, readings and the sign-off of a ski, line by line."""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING, Any
+
+from workbench.commands.at_ski import (
+    AtSki,
+    Did,
+    add_unit_option,
+    does,
+    ski_command,
+)
+from workbench.commands.manual import page
+
+if TYPE_CHECKING:
+    from workbench.work.job.job_view import JobView
+    from workbench.work.job.shop import Shop
+
+METHOD = "a reading by its method's name or number, or depth, tail, length where one is meant"
+YES = "take the likeliest meaning, or the doubtful value as it is, without asking"
+
+
+def add(commands: Any) -> None:
+    """Add the commands."""
+    _add_tick(commands)
+    _add_read(commands)
+    _add_seat(commands)
+    _add_sign_off(commands)
+
+
+# -- checks ----------------------------------------------------------------------------------------
+
+
+def _add_tick(commands: Any) -> None:
+    tick = ski_command(
+        commands, "tick", "tick the next item of the check that is due",
+        "Each item is ticked on purpose, one a command and in order; 'next' says which is due. The "
+        "clamp bolts come last, always, and nothing is signed off without them.",
+    )  # fmt: skip
+    tick.add_argument("item", metavar="ITEM", help="the item that is due, by its key or number")
+    does(tick, _tick)
+    page(
+        tick,
+        [
+            ("tick edges", "The item 'edges' of the received check."),
+            ('tick --ski "Heron 66" 2', "The second item, of a ski that is not in hand."),
+            ("--who KV tick clamp", "The clamp bolts, last of the final check, under KV."),
+        ],
+        ("next", "sign-off"),
+    )
+
+
+def _tick(at: AtSki, args: argparse.Namespace) -> Did:
+    from workbench.work.job_text.typed_lines import item_meant
+
+    item = item_meant(at.view, args.item)
+    return at.shop.tick(at.view, item.key), f"ticked: {item.words}"
+
+
+# -- readings --------------------------------------------------------------------------------------
+
+
+def _add_read(commands: Any) -> None:
+    read = ski_command(
+        commands, "read", "keep a reading of the caliper",
+        "Digits without a point are placed where they make sense for that reading, as on the "
+        "bench: 2450 or 24500 for a depth near 2.45 in. What has two meanings, or cannot be right "
+        "after the turns made, is refused with the question; --yes takes it. A reading may be "
+        "repeated; the mean of its repeats counts. After the final check it is the after-lock "
+        "reading, the clamp bolts tight for good: it shows what clamping moved.",
+    )  # fmt: skip
+    read.add_argument("method", metavar="METHOD", help=METHOD)
+    read.add_argument("value", metavar="VALUE", help="such as 2.4505, 24505, 62.23mm or 2 7/16")
+    add_unit_option(read, "unit of a bare number")
+    read.add_argument(
+        "--caliper", metavar="NAME", help="taken with this one; left out: the one in hand"
+    )
+    read.add_argument("--yes", action="store_true", help=YES)
+    does(read, _read)
+    page(
+        read,
+        [
+            ('read "depth, hole 2 back edge" 2.4505', "A reading by its method's name."),
+            ("read 1 24505", "The first reading; the point is placed: 2.4505 in."),
+            ("read tail 18.42mm", "The one tail distance of this ski, in mm."),
+            (
+                'read --ski LK64/22 length 176.31 --unit mm --caliper "Drawer caliper, mm"',
+                "Another ski's, with another caliper.",
+            ),
+            ("read 3 7.0175 --yes", "Taken though it is doubtful."),
+        ],
+        ("next", "strike", "take-back", "calipers", "enough"),
+    )
+    enough = ski_command(
+        commands, "enough", "go on with fewer repeats than the shop wants",
+        "At least one of each reading there must be.",
+    )  # fmt: skip
+    does(enough, lambda at, _: (at.shop.enough(at.view), "going on with fewer repeats"))
+    page(enough, [("enough", "One repeat of each will do this time.")], ("read", "settings"))
+
+
+def _read(at: AtSki, args: argparse.Namespace) -> Did:
+    from workbench.work.job_text.setting_words import moved_words
+    from workbench.work.job_text.typed_lines import kept_words, line_meant, reading_meant
+    from workbench.work.roster.calipers import caliper_meant, in_hand, standing_words
+
+    line = line_meant(at.view, args.method)
+    caliper = caliper_meant(at.shop, args.caliper) if args.caliper else in_hand(at.shop)
+    placing = reading_meant(at.view, line, args.value, at.unit, at.unit, sure=args.yes)
+    told = at.view.since_left(line, placing.mm, at.unit)
+    take = at.shop.take_locked if at.view.reads_locked else at.shop.take_reading
+    new = take(
+        at.view, line, args.value, placing.unit, placing.mm, "typed",
+        caliper.id if caliper is not None else None,
+    )  # fmt: skip
+    now = next(x for x in new.lines if x.method_id == line.method_id)
+    told = moved_words(now, at.unit) or told
+    said = "; ".join(x for x in (kept_words(now, placing, args.value), told) if x)
+    standing = standing_words(at.shop) if not args.caliper else ""
+    return new, said, standing
+
+
+# -- studs -----------------------------------------------------------------------------------------
+
+
+def _add_seat(commands: Any) -> None:
+    seat = ski_command(
+        commands, "seat", "say that all three studs touch the blade where it stands",
+        "Bring all three studs up until each just touches the blade, then say so.",
+    )  # fmt: skip
+    does(seat, lambda at, _: (at.shop.seat_studs(at.view), "studs touch the blade where it stands"))
+    page(seat, [("seat", "The studs of the ski in hand touch.")], ("next", "aim"))
+
+
+def _add_sign_off(commands: Any) -> None:
+    sign = ski_command(
+        commands, "sign-off", "release a ski after its final check",
+        "Only after every item of the final check, the clamp bolts last, and under initials: --who "
+        "before the command, or the setting 'who'.",
+    )  # fmt: skip
+    sign.add_argument(
+        "--second", metavar="INITIALS", help="who else looked at it, where the shop asks for that"
+    )
+    does(sign, _sign_off)
+    page(
+        sign,
+        [
+            ("--who KV sign-off", "Released by KV."),
+            ("--who KV sign-off --second PM", "PM looked at it too."),
+        ],
+        ("tick", "card", "day-sheet"),
+    )
+
+
+def _sign_off(at: AtSki, args: argparse.Namespace) -> Did:
+    from workbench.errors import InputError
+
+    who, view = at.shop.who, at.view
+    if not who.strip():
+        raise InputError("initials", "(none)", "some, as in quarterturn --who KV sign-off")
+    new = at.shop.book.batch(_looked_and_signed, at.shop, view, args.second, who)
+    return new, f"signed off by {who}"
+
+
+def _looked_and_signed(shop: Shop, view: JobView, second: str | None, who: str) -> JobView:
+    """Keep who else looked, where somebody did, and the sign-off: both or neither."""
+    if second is not None:
+        view = shop.second_eyes(view, second)
+    return shop.sign_off(view, who)

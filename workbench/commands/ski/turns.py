@@ -1,0 +1,247 @@
+"""The target, the turns and the wing of a ski, line by line."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from workbench.commands.at_ski import (
+    AtSki,
+    Did,
+    act,
+    add_unit_option,
+    does,
+    ski_command,
+)
+from workbench.commands.manual import page
+from workbench.commands.ski.steps import METHOD, YES
+
+
+def add(commands: Any) -> None:
+    """Add the commands in the order of the work."""
+    _add_aim(commands)
+    _add_accept(commands)
+    _add_done(commands)
+    _add_set_wing(commands)
+
+
+# -- the target ------------------------------------------------------------------------------------
+
+
+def _add_aim(commands: Any) -> None:
+    aim = ski_command(
+        commands, "aim", "give the target of a reading: a value, or a sign and a change",
+        "A reading without a target stays where it is. A change is counted from the reading of "
+        "now; 'accept' goes on to the turns. One out of reach is kept and told, with status 3: "
+        "give another, or those of the other readings that belong to it.",
+    )  # fmt: skip
+    aim.add_argument("method", metavar="METHOD", nargs="?", help=METHOD)
+    aim.add_argument(
+        "value", metavar="VALUE", nargs="?", help="such as 2.4600, 62.5mm, +.010 or -0.2mm"
+    )
+    aim.add_argument(
+        "--baseline", metavar="NAME", nargs="?", const="",
+        help="aim at a baseline's numbers instead; without NAME the ski's own",
+    )  # fmt: skip
+    aim.add_argument("--last", action="store_true", help="aim at what the ski was last set to")
+    aim.add_argument(
+        "--setting", metavar="N", help="go back to a setting as 'history SKI --settings' numbers it"
+    )
+    aim.add_argument(
+        "--again", action="store_true", help="open the target again after it was accepted"
+    )
+    add_unit_option(aim, "unit of a bare number")
+    aim.add_argument("--yes", action="store_true", help=YES)
+    aim.set_defaults(run=lambda args: act(args, _aim, aims=not args.again))
+    page(
+        aim,
+        [
+            ("aim depth +.010", "Ten thousandths deeper than it is now."),
+            ("aim 3 -0.015", "The third reading, the length, shorter."),
+            ('aim "tail, upper line" 18.50mm', "A tail distance by its value."),
+            ("aim --baseline", "The ski's own baseline."),
+            ("aim --last", "What it was last set to."),
+            ("aim --setting 2026-07-04:left", "How it left on that day."),
+            ("aim --again", "Change the target after all."),
+        ],
+        ("accept", "baselines", "finest", "ride"),
+    )
+
+
+def _aim(at: AtSki, args: argparse.Namespace) -> Did:
+    from workbench.errors import InputError
+    from workbench.work.job.aim_last import aim_at_last
+
+    ways = [
+        args.baseline is not None, args.last, args.again, args.setting is not None,
+        args.method is not None,
+    ]  # fmt: skip
+    if sum(ways) != 1 or (args.method is None) != (args.value is None):
+        accepted = "METHOD and VALUE, or one of --baseline, --last, --setting and --again"
+        raise InputError("target", args.value or args.method or "(missing)", accepted)
+    if args.again:
+        return at.shop.reopen_target(at.view), "target open again"
+    if args.last:
+        return aim_at_last(at.shop, at.view), "the last setting is the target now"
+    if args.setting is not None:
+        return _aim_at_setting(at, args.setting)
+    if args.method is None:
+        return _aim_at_baseline(at, args.baseline)
+    return _aim_at_value(at, args)
+
+
+def _aim_at_baseline(at: AtSki, name: str) -> Did:
+    from workbench.work.roster.baselines import aim_at, baseline_meant
+
+    baseline = baseline_meant(at.shop, at.view, name)
+    return aim_at(at.shop, at.view, baseline), f"target: the baseline {baseline.name}"
+
+
+def _aim_at_setting(at: AtSki, name: str) -> Did:
+    from workbench.work.history.compare import go_back, named_setting
+    from workbench.work.history.history import load_history, settings_in
+
+    setting = named_setting(settings_in(load_history(at.shop, at.view.ski.id)), name)
+    return go_back(at.shop, at.view, setting), f"target: the setting {setting.name}"
+
+
+def _aim_at_value(at: AtSki, args: argparse.Namespace) -> Did:
+    from workbench.work.job.entry import SIGNS, kept_change
+    from workbench.work.job_text.typed_lines import line_meant, target_meant
+
+    line, text = line_meant(at.view, args.method), args.value.strip()
+    placing = target_meant(at.view, line, text, at.unit, sure=args.yes)
+    if text.startswith(SIGNS):
+        number = kept_change(line, text, placing, at.unit)
+        new = at.shop.aim(at.view, line, number, at.unit)
+    else:
+        new = at.shop.aim_at(at.view, line, text, placing.unit, "value", placing.mm)
+        number = f"{placing.number} {placing.unit}"
+    change = next(x.change_wanted for x in new.lines if x.method_id == line.method_id)
+    glance = f", {change.glance}" if change is not None else ""
+    return new, f"target kept: {line.method.name} {number}{glance}"
+
+
+def _add_accept(commands: Any) -> None:
+    accept = ski_command(
+        commands, "accept", "accept the target, or the readings that are within tolerance",
+        "Goes on from the target to the turns, and from readings within tolerance to what comes "
+        "after them.",
+    )  # fmt: skip
+    accept.add_argument(
+        "--as-is", action="store_true", help="keep readings that are outside tolerance as they are"
+    )
+    does(accept, _accept, aims=True)
+    page(
+        accept,
+        [
+            ("accept", "The target, or the readings, of the ski in hand."),
+            ("accept --as-is", "Near enough, though outside tolerance."),
+        ],
+        ("aim", "done"),
+    )
+    finest = ski_command(
+        commands, "finest", "change the finest turn that this ski is set with",
+        "Turns are rounded to the combination of such parts that misses the target least.",
+    )  # fmt: skip
+    finest.add_argument("turn", metavar="TURN", help="1/4, 1/8, 1/16 ...; 0 is exact")
+    does(finest, _finest)
+    page(
+        finest,
+        [("finest 1/16", "Sixteenths, for this ski."), ("finest 0", "Exact turns.")],
+        ("settings", "done"),
+    )
+
+
+def _accept(at: AtSki, args: argparse.Namespace) -> Did:
+    from workbench.errors import InputError
+
+    if at.view.stage == "target":
+        return at.shop.accept_target(at.view), "target accepted"
+    if at.view.stage == "turning" and not args.as_is:
+        accepted = "'done' for the turns, or --as-is, which keeps them outside tolerance"
+        raise InputError("readings", "outside tolerance", accepted)
+    said = "kept as it stands" if at.view.stage == "turning" else "settings accepted"
+    return at.shop.accept(at.view), said
+
+
+def _finest(at: AtSki, args: argparse.Namespace) -> Did:
+    from workbench.measure.display import turn_text
+    from workbench.work.roster.parts_typed import finest_of
+
+    turn = finest_of(args.turn)
+    said = f"finest turn {turn_text(turn)}" if turn else "exact turns"
+    return at.shop.set_finest(at.view, turn), said
+
+
+# -- the pass --------------------------------------------------------------------------------------
+
+
+def _add_done(commands: Any) -> None:
+    done = ski_command(
+        commands, "done", "say that the act of the pass that is due is done",
+        "Loosen, turn stud after stud, seat, snug: 'next' says which act is due, and each is one "
+        "'done'. The last of them keeps the pass with its turns; then measure again.",
+    )  # fmt: skip
+    does(done, _done)
+    page(
+        done,
+        [
+            ("done", "The act that 'next' named is done."),
+            ("done --ski OT-65-771", "The same for another ski."),
+        ],
+        ("next", "read", "take-back"),
+    )
+
+
+def _done(at: AtSki, _: argparse.Namespace) -> Did:
+    from workbench.errors import InputError
+    from workbench.work.job_text.next_step import act_due
+    from workbench.work.text.words import step_words
+
+    view = at.view
+    if view.stage == "turning" and view.plan and not any(t.turns for t in view.plan.turns):
+        raise InputError("turns", view.no_turn_why, "a finer turn: finest; or accept --as-is")
+    said = step_words(act_due(view)).rstrip(".") if view.plan and view.stage == "turning" else ""
+    new = at.shop.step_done(view)
+    if new.progress.pass_number > view.progress.pass_number:
+        return new, "turns made and kept: measure again"
+    return new, said
+
+
+# -- the wing --------------------------------------------------------------------------------------
+
+
+def _add_set_wing(commands: Any) -> None:
+    wing = ski_command(
+        commands, "set-wing", "keep the wing's angle that was set",
+        "Degrees to the base, with where the straightedge lay and the gauge used. 'wing' does the "
+        "arithmetic between holds.",
+    )  # fmt: skip
+    wing.add_argument("angle", metavar="DEGREES", help="2 to 20, such as 7.5")
+    wing.add_argument(
+        "--hold", metavar="HOLD", help="front, middle or rear; left out: the shop's own"
+    )
+    wing.add_argument(
+        "--gauge", metavar="WORDS", help="the gauge used; left out: the shop's of that angle"
+    )
+    does(wing, _set_wing)
+    page(
+        wing,
+        [
+            ("set-wing 7.5", "Seven and a half degrees, by the shop's hold and gauge."),
+            ('set-wing 8 --hold front --gauge "brass, 8"', "Held and gauged another way."),
+        ],
+        ("wing", "settings", "tick"),
+    )
+
+
+def _set_wing(at: AtSki, args: argparse.Namespace) -> Did:
+    from workbench.records.store.values import keepable
+    from workbench.work.trust.wing_setup import hold_of, wing_words
+
+    hold = hold_of(args.hold) if args.hold is not None else None
+    if args.gauge is not None:
+        keepable("gauge", args.gauge)
+    new = at.shop.set_wing(at.view, args.angle, hold, args.gauge)
+    return new, f"wing angle kept: {wing_words(new.facts)}"

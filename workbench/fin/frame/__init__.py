@@ -1,0 +1,1 @@
+"""Points, poses and the small linear algebra of three unknowns."""

@@ -1,0 +1,1 @@
+"""Blade, base, studs and threads."""

@@ -1,0 +1,1 @@
+"""From the pose now to the stud turns: goals, rounding, uncertainty, remarks."""

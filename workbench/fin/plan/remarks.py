@@ -1,0 +1,113 @@
+"""What a technician should be told beside the turns."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Literal
+
+from workbench.fin.frame.pose import Pose
+from workbench.fin.plan.goals import Goal
+from workbench.fin.plan.plan import (
+    Code,
+    Prediction,
+    Remark,
+    is_within,
+)
+from workbench.fin.plan.roughness import rough_by
+from workbench.fin.pose.fit import Fit, Reading
+from workbench.fin.reading.observe import Method
+from workbench.fin.reading.rig import Rig
+
+COVERAGE = 2.0
+"""Coverage factor for 'smaller than its own expanded uncertainty' (JCGM 100:2008, 6.2.1: k = 2)."""
+
+ODD_TILT_RAD = math.radians(5.0)
+"""A fin set for riding stands within a degree or two of level; beyond this a reading is suspect."""
+
+
+def remarks(
+    rig: Rig,
+    fit: Fit,
+    goals: Sequence[Goal],
+    wanted: Pose,
+    after: Pose,
+    predictions: Sequence[Prediction],
+    within: bool,
+) -> tuple[Remark, ...]:
+    """Return what to tell about this plan: about the pose, its contacts, and each reading."""
+    out: list[Remark] = []
+    if within:
+        out.append(Remark("within"))
+    if abs(fit.pose.tilt_rad) > ODD_TILT_RAD:
+        out.append(Remark("tilt", angle_rad=fit.pose.tilt_rad))
+    if abs(wanted.tilt_rad) > ODD_TILT_RAD and not within:
+        out.append(Remark("tilt", when="wanted", angle_rad=wanted.tilt_rad))
+    likely = [pose.tilt_rad for pose in fit.others if abs(pose.tilt_rad) <= ODD_TILT_RAD]
+    if likely:
+        out.append(Remark("ambiguous", angle_rad=min(likely, key=abs), others=len(fit.others) - 1))
+    if all(m.quantity != "tail" for m in fit.methods):
+        out.append(Remark("no_tail", limit_mm=COVERAGE * math.sqrt(fit.covariance[0][0])))
+    out += contact_remarks(rig, fit.pose, "now")
+    if not within:
+        out += contact_remarks(rig, wanted, "wanted")
+    out += rough_remarks(rig, fit, fit.methods, fit.pose, "now")
+    if not within:
+        told = {r.subject for r in out if r.code == "rough"}
+        for pose in (wanted, after):
+            untold = [m for m in fit.methods if m.name not in told]
+            out += rough_remarks(rig, fit, untold, pose, "wanted")
+            told = {r.subject for r in out if r.code == "rough"}
+    for goal, reading in zip(goals, fit.readings, strict=True):
+        if goal.role == "target":
+            out += _target_remarks(goal, reading)
+    if not within:
+        for p in predictions:
+            if not p.within and p.role != "follows":
+                off_mm = rig.observe(p.method, wanted).value_mm - p.target_mm
+                code: Code = "still_off" if is_within(off_mm, p.tolerance_mm) else "apart"
+                held = [g.target.method.name for g in goals if g.role == "held"]
+                by = ", ".join(held) if code == "apart" else ""
+                out.append(
+                    Remark(code, p.method.name, value_mm=p.off_mm, limit_mm=p.tolerance_mm, by=by)
+                )
+    return tuple(out)
+
+
+def _target_remarks(goal: Goal, reading: Reading) -> list[Remark]:
+    """Return what to tell about one target: by a coarse mark, or smaller than it can be known."""
+    name, out = reading.method.name, []
+    if reading.method.is_coarse:
+        out.append(Remark("coarse", name))
+    change, expanded = goal.target.value_mm - reading.value_mm, COVERAGE * reading.u_mm
+    if not is_within(change, 0.0) and abs(change) < expanded:
+        out.append(Remark("insignificant", name, value_mm=change, limit_mm=expanded))
+    return out
+
+
+def rough_remarks(
+    rig: Rig, fit: Fit, methods: Sequence[Method], pose: Pose, when: Literal["now", "wanted"]
+) -> list[Remark]:
+    """Return a remark for each method whose uncertainty at ``pose`` is only rough."""
+    return [
+        Remark("rough", m.name, when, by="" if by is None else by.name)
+        for m, by in rough_by(rig, fit, methods, pose)
+    ]
+
+
+def contact_remarks(rig: Rig, pose: Pose, when: Literal["now", "wanted"]) -> list[Remark]:
+    """Return a remark for each stud whose ball is off its edge or whose travel is at its limit."""
+    out = []
+    for stud, t in zip(rig.studs, rig.travels(pose), strict=True):
+        if not t.on_edge:
+            out.append(Remark("off_edge", stud.said, when))
+        if stud.limits_mm is None:
+            continue
+        lo, hi = stud.limits_mm
+        end = stud.end_mm(t.mm)
+        nearer = lo if end - lo < hi - end else hi
+        if not lo <= end <= hi:
+            out.append(Remark("travel_limit", stud.said, when, end, nearer))
+        elif abs(end - nearer) < stud.lead_mm / 4.0:
+            out.append(Remark("near_limit", stud.said, when, end, nearer))
+    return out

@@ -1,0 +1,1 @@
+"""The pose from readings: fit, search, and why readings fix none."""

@@ -1,0 +1,76 @@
+"""The readings of one job as equations in the pose."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from workbench.fin.frame.linear import Row
+from workbench.fin.frame.pose import Pose
+from workbench.fin.parts.base import Base
+from workbench.fin.parts.blade import Blade
+from workbench.fin.reading.observe import Observation, observe_all
+from workbench.fin.reading.readings import Reading
+from workbench.frozen import dataclass
+
+MET_MM = 1e-9
+"""Three readings count as met when each is within this of its value: far below any caliper."""
+
+
+@dataclass(frozen=True, slots=True)
+class Sight:
+    """The readings as they would be at a pose.
+
+    ``misfits`` are seen minus read over the standard uncertainty, ``rows`` their derivatives with
+    the tilt in mm at the blade's length, ``cost`` the sum of the misfits' squares.
+    """
+
+    pose: Pose
+    observations: tuple[Observation, ...]
+    misfits: tuple[float, ...]
+    rows: tuple[Row, ...]
+    cost: float
+
+
+class Equations:
+    """What a blade over a base reads, against the readings taken."""
+
+    def __init__(self, blade: Blade, base: Base, readings: Sequence[Reading]) -> None:
+        self.blade, self.base, self.readings = blade, base, tuple(readings)
+        self.scale_mm = max(blade.length_mm, 1.0)
+        self._methods = tuple(r.method for r in self.readings)
+
+    @property
+    def exact(self) -> bool:
+        """Whether the readings are just as many as the pose has parameters."""
+        return len(self.readings) == 3
+
+    def sight(self, pose: Pose) -> Sight | None:
+        """Return the readings seen at ``pose``; None where one would meet no part of the blade."""
+        observations, misfits, rows = [], [], []
+        cost = 0.0
+        every = observe_all(self._methods, self.blade, self.base, pose)
+        for reading, seen in zip(self.readings, every, strict=True):
+            if seen is None:
+                return None
+            gx, gy, gt = seen.gradient
+            if not math.isfinite(gx + gy + gt):
+                return None
+            w = 1.0 / reading.u_mm
+            misfit = (seen.value_mm - reading.value_mm) * w
+            observations.append(seen)
+            misfits.append(misfit)
+            rows.append((gx * w, gy * w, gt * w / self.scale_mm))
+            cost += misfit * misfit
+        return Sight(pose, tuple(observations), tuple(misfits), tuple(rows), cost)
+
+    def met(self, sight: Sight) -> bool:
+        """Whether each reading is met."""
+        return all(
+            abs(o.value_mm - r.value_mm) <= MET_MM
+            for o, r in zip(sight.observations, self.readings, strict=True)
+        )
+
+    def stepped(self, pose: Pose, step: Row, share: float = 1.0) -> Pose:
+        """Return ``pose`` moved by a share of a step whose tilt is in mm at the blade's length."""
+        return pose.moved(share * step[0], share * step[1], share * step[2] / self.scale_mm)

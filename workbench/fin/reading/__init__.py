@@ -1,0 +1,1 @@
+"""What a reading method sees of a blade at a pose."""

@@ -1,0 +1,134 @@
+"""How a number is taken, as a checked value."""
+
+from __future__ import annotations
+
+import math
+from typing import Literal
+
+from workbench.errors import InputError, shown
+from workbench.fin.frame.pose import Point
+from workbench.fin.parts.blade import check_point
+from workbench.fin.reading.coarse import COARSE_U_MM, Scribe
+from workbench.frozen import dataclass
+
+Quantity = Literal["depth", "tail", "length"]
+QUANTITIES: tuple[Quantity, ...] = ("depth", "tail", "length")
+
+Part = Literal["tips", "flat", "rod", "step"]
+PARTS: tuple[Part, ...] = ("tips", "flat", "rod", "step")
+"""The parts of a caliper: jaw tips, jaws laid flat, depth rod, and the step behind the jaws."""
+
+WIDEST_JAW_MM = 50.0
+HIGHEST_BAND_MM = 100.0
+
+
+@dataclass(frozen=True, slots=True)
+class Station:
+    """A point of the blade under or over which a depth is taken, and how it was named."""
+
+    at_mm: Point
+    hole: str | None = None
+    edge: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Method:
+    """How a number is taken: which quantity, where, and with which part of the jaw.
+
+    A depth has a station (None: deepest) and a jaw width; a tail distance or a length has a contact
+    band (lo, hi) of heights above the base in mm. A depth or a tail distance with a ``scribe`` is a
+    coarse mark and has none of these. ``u_mm`` is the whole standard uncertainty of one reading by
+    this method; None leaves it to the budget. ``part`` is the part of the caliper it is read with;
+    None is the usual one: see ``read_with``.
+    """
+
+    name: str
+    quantity: Quantity
+    station: Station | None = None
+    jaw_width_mm: float = 0.0
+    band_mm: tuple[float, float] | None = None
+    scribe: Scribe | None = None
+    u_mm: float | None = None
+    part: Part | None = None
+
+    def __post_init__(self) -> None:
+        where = f"method {shown(self.name)}"
+        if self.quantity not in QUANTITIES:
+            raise InputError(f"{where} quantity", self.quantity, "depth, tail or length")
+        if self.u_mm is not None and not (math.isfinite(self.u_mm) and self.u_mm > 0.0):
+            raise InputError(f"{where} u", self.u_mm, "more than 0, or none")
+        if self.part is not None and self.part not in PARTS:
+            raise InputError(f"{where} part", self.part, ", ".join(PARTS))
+        if self.scribe is not None:
+            self._check_scribe(where, self.scribe)
+        elif self.quantity == "depth":
+            self._check_depth(where)
+        else:
+            self._check_band(where)
+
+    def _check_scribe(self, where: str, scribe: Scribe) -> None:
+        if self.quantity == "length":
+            accepted = "no scribe: a scale on the blade tells a depth or a tail distance only"
+            raise InputError(f"{where} scribe", scribe.at_mm, accepted)
+        none = "none: a scribe is read on the blade's own scale"
+        if self.band_mm is not None:
+            raise InputError(f"{where} band", self.band_mm, none)
+        if self.station is not None:
+            raise InputError(f"{where} station", self.station.at_mm, none)
+        if self.jaw_width_mm:
+            raise InputError(f"{where} jaw_width", self.jaw_width_mm, none)
+        if self.part is not None:
+            raise InputError(f"{where} part", self.part, "none: a scribe is read by eye")
+        scribe.check(f"{where} scribe")
+
+    def _check_depth(self, where: str) -> None:
+        if self.band_mm is not None:
+            raise InputError(
+                f"{where} band", self.band_mm, "no band: a depth has a station instead"
+            )
+        if self.station is not None:
+            check_point(f"{where} station", self.station.at_mm)
+        width = self.jaw_width_mm
+        if not (math.isfinite(width) and 0.0 <= width <= WIDEST_JAW_MM):
+            raise InputError(f"{where} jaw_width", width, f"0 to {WIDEST_JAW_MM:g} mm")
+
+    def _check_band(self, where: str) -> None:
+        if self.station is not None:
+            raise InputError(f"{where} station", self.station.at_mm, "no station: give a band")
+        if self.jaw_width_mm:
+            raise InputError(f"{where} jaw_width", self.jaw_width_mm, "none: only a depth has one")
+        if self.band_mm is None:
+            raise InputError(f"{where} band", None, "[lo, hi], the heights a jaw can touch between")
+        lo, hi = self.band_mm
+        if not (math.isfinite(lo) and math.isfinite(hi) and lo <= hi):
+            raise InputError(f"{where} band", self.band_mm, "[lo, hi] with lo not above hi")
+        if lo < -HIGHEST_BAND_MM or hi > HIGHEST_BAND_MM:
+            raise InputError(
+                f"{where} band", self.band_mm, f"heights within {HIGHEST_BAND_MM:g} mm"
+            )
+
+    @property
+    def is_tips(self) -> bool:
+        """Whether the jaw tips alone touch: a band of no height."""
+        return self.band_mm is not None and self.band_mm[0] == self.band_mm[1]
+
+    @property
+    def read_with(self) -> Part:
+        """The part of the caliper: a depth's rod, else the jaws as the band says (our default)."""
+        if self.part is not None:
+            return self.part
+        if self.quantity == "depth":
+            return "rod"
+        return "tips" if self.is_tips else "flat"
+
+    @property
+    def is_coarse(self) -> bool:
+        """Whether this is a coarse mark: an optional reading that only checks the fine ones."""
+        return self.scribe is not None
+
+    @property
+    def stated_u_mm(self) -> float | None:
+        """The standard uncertainty of one reading, where the budget is not asked for it."""
+        if self.u_mm is None and self.scribe is not None:
+            return COARSE_U_MM
+        return self.u_mm

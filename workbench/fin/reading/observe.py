@@ -1,0 +1,108 @@
+"""Reading methods: what a caliper or an eye would read on a blade at a pose, and how that changes.
+
+A reading is a function of the pose. Each value comes with its exact derivatives, found from which
+corner or edge the jaw touches (``touches``) or from the scribe that is read (``scribes``).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from workbench.fin.frame.linear import Row
+from workbench.fin.frame.pose import Point, Pose
+from workbench.fin.parts.base import Base
+from workbench.fin.parts.blade import Blade
+from workbench.fin.reading.coarse import (
+    COARSE_U_MM,
+    Scribe,
+    read_forward,
+    read_outward,
+)
+from workbench.fin.reading.contacts import (
+    NEAR_MM,
+    band_ends,
+    bend_of,
+    deepest,
+    depth_at,
+    level_crossings,
+)
+from workbench.fin.reading.method import (
+    HIGHEST_BAND_MM,
+    PARTS,
+    QUANTITIES,
+    WIDEST_JAW_MM,
+    Method,
+    Part,
+    Quantity,
+    Station,
+)
+from workbench.fin.reading.observation import Observation, Touch
+
+__all__ = [
+    "COARSE_U_MM", "HIGHEST_BAND_MM", "NEAR_MM", "PARTS", "QUANTITIES", "WIDEST_JAW_MM", "Method",
+    "Observation", "Part", "Quantity", "Scribe", "Station", "Touch", "level_crossings", "observe",
+    "observe_all",
+]  # fmt: skip
+
+
+def observe(method: Method, blade: Blade, base: Base, pose: Pose) -> Observation | None:
+    """Return what ``method`` reads at ``pose``; None where it meets no part of the blade."""
+    return observe_all((method,), blade, base, pose)[0]
+
+
+def observe_all(
+    methods: Sequence[Method], blade: Blade, base: Base, pose: Pose
+) -> list[Observation | None]:
+    """Return what each method reads at ``pose``, the blade placed there once for all of them."""
+    c, s = math.cos(pose.tilt_rad), math.sin(pose.tilt_rad)
+    x0, y0 = pose.x_mm, pose.y_mm
+    points = [(x0 + c * u - s * v, y0 + s * u + c * v) for u, v in blade.outline_mm]
+    over: tuple[list[float], float] | None = None
+    out: list[Observation | None] = []
+    for method in methods:
+        if method.scribe is not None:
+            read = read_forward if method.quantity == "tail" else read_outward
+            out.append(read(method.scribe, pose))
+        elif method.quantity == "depth":
+            station = None
+            if method.station is not None:
+                u, v = method.station.at_mm
+                station = (x0 + c * u - s * v, y0 + s * u + c * v)
+            out.append(_depth(method, station, points, base, pose))
+        else:
+            if over is None:
+                over = base.heights(points), bend_of(base, x0, blade.reach_mm)
+            out.append(_along(method, points, over, base, pose))
+    return out
+
+
+def _depth(
+    method: Method, station: Point | None, points: list[Point], base: Base, pose: Pose
+) -> Observation | None:
+    if station is None:
+        return deepest(points, base, pose)
+    return depth_at(station, method.jaw_width_mm, points, base, pose)
+
+
+def _along(
+    method: Method, points: list[Point], over: tuple[list[float], float], base: Base, pose: Pose
+) -> Observation | None:
+    """Return a tail distance or a length; ``over``: the points' heights and how edges bend."""
+    assert method.band_mm is not None
+    heights, bend = over
+    is_tail = method.quantity == "tail"
+    ends = band_ends(points, heights, bend, base, pose, method.band_mm, rear_only=is_tail)
+    if not ends:
+        return None
+    at, gradient, slope, edge = ends[0]
+    if is_tail:
+        return Observation(at[0], gradient, (at,), slope, (edge,))
+    to, moves, rise, other = ends[1]
+    return Observation(
+        to[0] - at[0], _minus(moves, gradient), (at, to), rise - slope, (edge, other)
+    )
+
+
+def _minus(a: Row, b: Row) -> Row:
+    return (a[0] - b[0], a[1] - b[1], a[2] - b[2])

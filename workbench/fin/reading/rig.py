@@ -1,0 +1,80 @@
+"""One ski on the bench: its blade, its base and the studs that hold the blade."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from workbench.errors import InputError, OutOfReachError, shown
+from workbench.fin.frame.linear import inverse, multiply
+from workbench.fin.frame.pose import Pose
+from workbench.fin.parts.base import Base
+from workbench.fin.parts.blade import Blade
+from workbench.fin.parts.studs import (
+    Stud,
+    Travel,
+    check_studs,
+    seat,
+    travel,
+)
+from workbench.fin.reading.observe import Method, Observation, observe
+from workbench.frozen import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Rig:
+    """One ski on the bench: its blade, its base and the three studs of its block."""
+
+    blade: Blade
+    base: Base
+    studs: tuple[Stud, ...]
+
+    def __post_init__(self) -> None:
+        check_studs(self.studs)
+
+    def travels(self, pose: Pose) -> tuple[Travel, ...]:
+        """Return each stud's travel with the blade seated at ``pose``."""
+        return tuple(travel(stud, self.blade, pose) for stud in self.studs)
+
+    def seated(self, pose: Pose, turns: Sequence[float]) -> Pose:
+        """Return where the blade seats after these turns (positive is in) from ``pose``."""
+        return self.seated_from(self.travels(pose), turns, pose)
+
+    def seated_from(self, travels: Sequence[Travel], turns: Sequence[float], near: Pose) -> Pose:
+        """Return where the blade seats, ``near`` the pose that has these travels, after turns."""
+        after = [
+            t.mm + n * stud.lead_mm for t, n, stud in zip(travels, turns, self.studs, strict=True)
+        ]
+        return seat(self.studs, self.blade, after, near)
+
+    def observe(self, method: Method, pose: Pose) -> Observation:
+        """Return what a method reads at ``pose``.
+
+        Raises:
+            OutOfReachError: the caliper would meet no part of the blade.
+        """
+        seen = observe(method, self.blade, self.base, pose)
+        if seen is None:
+            raise OutOfReachError(
+                f"{shown(method.name)}: the caliper would meet no part of the blade there"
+            )
+        return seen
+
+    def per_turn(self, pose: Pose) -> list[list[float]]:
+        """Return (3 x 3) how the pose (mm, mm, rad) follows a turn of each stud, near ``pose``.
+
+        Raises:
+            InputError: the studs do not fix the blade.
+        """
+        back = inverse([t.gradient for t in self.travels(pose)])
+        if back is None:
+            raise InputError("studs", "two that stop the same motion", "three that fix the blade")
+        leads = [stud.lead_mm for stud in self.studs]
+        return [[b * lead for b, lead in zip(row, leads, strict=True)] for row in back]
+
+    def pose_gain(self, before: Pose, after: Pose) -> list[list[float]]:
+        """Return (3 x 3) how the pose after some turns follows the pose before them."""
+        rows = [t.gradient for t in self.travels(after)]
+        back = inverse(rows)
+        if back is None:
+            raise InputError("studs", "two that stop the same motion", "three that fix the blade")
+        return multiply(back, [t.gradient for t in self.travels(before)])

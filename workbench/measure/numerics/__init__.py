@@ -1,0 +1,1 @@
+"""Distributions, special functions and small matrices in plain Python."""

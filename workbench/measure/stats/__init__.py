@@ -1,0 +1,1 @@
+"""Statistics of repeated measurement: regression, adjustment, studies, agreement."""

@@ -1,0 +1,1 @@
+"""Opening and checking a book, copies of it, and one put back."""

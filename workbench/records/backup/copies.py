@@ -1,0 +1,207 @@
+"""A sound copy of a book that is in use, which copying its file is not."""
+
+from __future__ import annotations
+
+import os
+import re
+import sqlite3
+import tempfile
+import time
+from contextlib import closing, suppress
+from itertools import count
+from pathlib import Path
+
+from workbench.errors import RecordsError, shown
+from workbench.places import is_folder, is_plain_file, is_there
+from workbench.records.backup.newer_rows import row_beyond
+from workbench.records.store.faults import RefusedFileError, said
+from workbench.records.store.schema import APPLICATION_ID
+
+STALE_AFTER_S = 600.0
+"""A half copy this old was left by a process that was killed; no copy takes so long."""
+
+BESIDE = ("-wal", "-shm", "-journal")
+"""How the names of the files end that SQLite keeps beside a book that is in use."""
+
+_WAL = 2
+"""The header's words on reading and writing where a bench has opened a book; a copy says 1."""
+
+
+def copy_book(
+    source: sqlite3.Connection, book: Path, target: Path, *, own_name: bool = False
+) -> None:
+    """Copy the book open as ``source`` to ``target``: one file, checked, readable by its owner.
+
+    It is written under another name, through to the disk, and renamed when it is sound, so that
+    ``target`` is at no moment half a copy. What is there is replaced only where it is an older
+    copy of this book; under a name of our own that has been seen to already, see ``make_way``.
+    Raises ``RecordsError``.
+    """
+    name = shown(str(target), 300)
+    _refuse_target(book, target)
+    if not own_name:
+        _refuse_other_book(book, target)
+    clear_half_copies(target.parent, re.escape(target.name))
+    try:
+        handle, spare_name = tempfile.mkstemp(
+            prefix=f"{target.name}.", suffix=".tmp", dir=target.parent
+        )
+        os.close(handle)
+        spare = Path(spare_name)
+        try:
+            _fill(source, spare)
+            _sync(spare)
+            os.replace(spare, target)
+            sync_folder(target.parent)
+        finally:
+            with suppress(FileNotFoundError):
+                spare.unlink()
+    except (OSError, sqlite3.Error) as error:
+        if isinstance(error, RecordsError):
+            raise
+        raise RecordsError(
+            f"{name}: the copy was not made ({said(error)}); name another place"
+        ) from error
+
+
+def clear_half_copies(folder: Path, names: str) -> None:
+    """Remove what killed processes left of copies whose targets' names match ``names``."""
+    form = re.compile(rf"(?:{names})\.[a-z0-9_]{{8}}\.tmp(?:-journal|-wal|-shm)?")
+    latest = time.time() - STALE_AFTER_S
+    with suppress(OSError):
+        for path in folder.iterdir():
+            if form.fullmatch(path.name) and path.lstat().st_mtime < latest:
+                path.unlink()
+
+
+def make_way(book: Path, target: Path) -> Path | None:
+    """Keep a copy under the next free number where it holds what the book does not, or may.
+
+    Returns where it is kept; None where ``target`` may be replaced, or is none of ours.
+    """
+    if not is_plain_file(target) or not head_is_ours(target) or logs_beside(target):
+        return None
+    try:
+        if row_beyond(book, target) is None:
+            return None
+    except RecordsError:
+        pass  # nobody knows what is in it
+    return _numbered(target)
+
+
+def _numbered(target: Path) -> Path:
+    names = (target.with_name(f"{target.stem}.{n}{target.suffix}") for n in count(2))
+    return next(kept for kept in names if _is_kept_as(target, kept))
+
+
+def _is_kept_as(target: Path, kept: Path) -> bool:
+    """Give a file another name; False where that name is taken."""
+    try:
+        os.link(target, kept)  # which never takes a name that is taken
+    except FileExistsError:
+        return kept.samefile(target)
+    except OSError:  # no links on this disk
+        if is_there(kept):
+            return False
+        os.rename(target, kept)
+    return True
+
+
+def head_is_ours(path: Path) -> bool:
+    """Whether a file's first bytes are those of a book of ours."""
+    try:
+        head = _head(path)
+    except OSError:
+        return False
+    return len(head) == 100 and int.from_bytes(head[68:72]) == APPLICATION_ID
+
+
+def logs_beside(path: Path) -> list[str]:
+    """The names of what lies beside a book that is open, or was when its bench was killed."""
+    return [path.name + ending for ending in BESIDE if is_there(Path(f"{path}{ending}"))]
+
+
+def _head(path: Path) -> bytes:
+    with path.open("rb") as file:
+        return file.read(100)
+
+
+def _readable_head(target: Path) -> bytes:
+    try:
+        return _head(target)
+    except OSError as error:
+        raise RefusedFileError(target, f"cannot be read ({said(error)}); name another") from error
+
+
+def _refuse_target(book: Path, target: Path) -> None:
+    if is_folder(target):
+        raise RefusedFileError(target, "is a folder; name a file in it")
+    if not target.parent.is_dir():
+        raise RefusedFileError(target, "its folder is not there; make it, or name another")
+    if is_there(target):
+        if not target.is_file():  # a pipe would be waited for without end
+            raise RefusedFileError(target, "is not a plain file; name another")
+        if target.samefile(book):
+            raise RefusedFileError(target, "is the book itself; name another file")
+        head = _readable_head(target)
+        if head and int.from_bytes(head[68:72]) != APPLICATION_ID:
+            raise RefusedFileError(
+                target, "is there and is no book of Quarterturn; name another file"
+            )
+    if logs := logs_beside(target):  # it would be taken for the copy's own
+        raise RefusedFileError(
+            target,
+            f"has {shown(logs[0])} beside it: a book open at a bench, or one whose bench was "
+            "killed; name a file that is free, or open and leave that book before",
+        )
+
+
+def _refuse_other_book(book: Path, target: Path) -> None:
+    """Refuse to replace what is not plainly an older copy of this book."""
+    if not is_there(target) or not (head := _readable_head(target)):
+        return
+    if _WAL in (head[18], head[19]):
+        raise RefusedFileError(
+            target,
+            "is a book that a bench has opened (its header says WAL, a copy's says DELETE); name a "
+            "file that is free, or a copy that was not opened as a book",
+        )
+    try:
+        row = row_beyond(book, target)
+    except RecordsError as error:
+        accepted = "cannot be compared with the book, so it stays; name a file that is free"
+        raise RefusedFileError(target, accepted) from error
+    if row is not None:
+        raise RefusedFileError(
+            target,
+            f"holds {row}, which this book does not: another book, or one with more in it; name a "
+            "file that is free, or an older copy of this book",
+        )
+
+
+def _fill(source: sqlite3.Connection, spare: Path) -> None:
+    with closing(sqlite3.connect(spare)) as copy:
+        source.backup(copy)
+        copy.execute("PRAGMA journal_mode = DELETE")
+        found = copy.execute("PRAGMA quick_check(1)").fetchone()[0]
+    if found != "ok":
+        raise RecordsError(f"the copy came out damaged ({shown(found)}); check the disk")
+
+
+def _sync(file: Path) -> None:
+    handle = os.open(file, os.O_RDWR)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def sync_folder(folder: Path) -> None:
+    """Write a folder's entries through to the disk, where the system can."""
+    if not hasattr(os, "O_DIRECTORY"):
+        return
+    handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)

@@ -1,0 +1,1 @@
+"""The one thread that owns the connection, and the way to it."""

@@ -1,0 +1,1 @@
+"""Rows on their way out to another book, and in."""

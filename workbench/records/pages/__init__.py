@@ -1,0 +1,1 @@
+"""What a book offers, by subject."""

@@ -1,0 +1,299 @@
+"""The pages of a book about the day's queue and what happened to each job."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Literal
+
+from workbench.records.desk.door import Door
+from workbench.records.store.rows import (
+    AnyFact,
+    Checklist,
+    How,
+    Job,
+    JobHistory,
+    JobKind,
+    LockedReading,
+    Mark,
+    PassRow,
+    QueueItem,
+    Reading,
+    RideNote,
+    Seen,
+    SignOff,
+    Ski,
+    Strike,
+    Taken,
+    Target,
+    TargetKind,
+    Temperature,
+    Tick,
+    Turn,
+    Unit,
+    WingHold,
+    WingSetting,
+)
+from workbench.records.tables import facts, jobs, ski_facts
+from workbench.records.tables.ski_facts import SkiFacts
+
+
+class JobPages(Door):
+    """The queue, the facts of its jobs, strikes and history."""
+
+    def add_job(
+        self,
+        ski_id: str,
+        day: str,
+        due: str = "",
+        *,
+        finest_turn: float | None = None,
+        who: str = "",
+        kind: JobKind = "setting",
+        note: str = "",
+    ) -> Job:
+        """Put a ski at the end of a day's queue (``day`` as YYYY-MM-DD).
+
+        ``finest_turn`` is that of the ski's block when left out.
+        """
+        return self._write(
+            jobs.add_job,
+            ski_id,
+            day,
+            due,
+            finest_turn=finest_turn,
+            who=who,
+            kind=kind,
+            note=note,
+        )
+
+    def move_job(self, job_id: str, rank: float, *, who: str = "") -> Job:
+        """Move a job within its day to where ``rank`` puts it."""
+        return self._write(jobs.move_job, job_id, rank, who=who)
+
+    def carry_job(self, job_id: str, day: str, *, who: str = "") -> Job:
+        """Carry a job over to the end of another day's queue."""
+        return self._write(jobs.carry_job, job_id, day, who=who)
+
+    def job(self, job_id: str) -> Job:
+        """The job of this id, on the day and rank it stands at now."""
+        return self._read(jobs.job, job_id)
+
+    def day_queue(self, day: str) -> tuple[QueueItem, ...]:
+        """A day's queue by rank, signed-off jobs included, struck ones not."""
+        return self._read(jobs.day_queue, day)
+
+    def unfinished_before(self, day: str) -> tuple[QueueItem, ...]:
+        """The jobs of earlier days that were never signed off, oldest day first."""
+        return self._read(jobs.unfinished_before, day)
+
+    def facts(self, job_id: str) -> tuple[AnyFact, ...]:
+        """All facts of a job in order, struck ones included."""
+        return self._read(facts.facts, job_id)
+
+    def facts_for(self, job_ids: Iterable[str]) -> dict[str, tuple[AnyFact, ...]]:
+        """The facts of many jobs at once, with an entry for every id asked."""
+        return self._read(facts.facts_for, tuple(job_ids))
+
+    def ski_facts(
+        self, ski_ids: Iterable[str], asked: Iterable[str] = (), *, whole: bool = False
+    ) -> dict[str, SkiFacts]:
+        """What still matters of these skis, by ski, with the jobs ``asked`` for among it.
+
+        ``whole``: every job there ever was. A fixed number of queries.
+        """
+        return self._read(ski_facts.ski_facts, tuple(ski_ids), tuple(asked), whole=whole)
+
+    def history_of_ski(self, ski_id: str) -> tuple[JobHistory, ...]:
+        """Every job of a ski with its facts, oldest first."""
+        return self._read(facts.history_of_ski, ski_id)
+
+    def last_read_jobs(self, ski_id: str) -> tuple[tuple[str, str], ...]:
+        """The ids of a ski's jobs that were read, each with its newest reading's: newest first."""
+        return self._read(facts.last_read_jobs, ski_id)
+
+    def seen(self, ski: Ski, settings: Iterable[str] = ()) -> Seen:
+        """What there is of a ski now, to tell later whether something came in since.
+
+        ``settings`` are the names of those that bear on how the ski is shown.
+        """
+        return self._read(facts.seen, ski, tuple(settings))
+
+    def add_reading(self, job_id: str, who: str, taken: Taken) -> Reading:
+        """Keep one reading."""
+        return self._write(facts.add_reading, job_id, who, taken)
+
+    def add_readings(self, job_id: str, who: str, taken: Iterable[Taken]) -> tuple[Reading, ...]:
+        """Keep several readings, in order: all or none."""
+        return self._write(facts.add_readings, job_id, who, tuple(taken))
+
+    def correct_reading(self, reading_id: str, who: str, reason: str, taken: Taken) -> Reading:
+        """Strike a reading out and keep the one that stands in its place, both or neither."""
+        return self._write(facts.correct_reading, reading_id, who, reason, taken)
+
+    def add_locked_reading(
+        self,
+        job_id: str,
+        who: str,
+        *,
+        method_id: str,
+        text: str,
+        unit: Unit,
+        mm: float,
+        caliper_id: str | None = None,
+        how: How = "typed",
+        temperature_id: str | None = None,
+    ) -> LockedReading:
+        """Keep a number read once the clamp bolts were tight for good."""
+        return self._write(
+            facts.add_fact,
+            LockedReading,
+            job_id,
+            who,
+            method_id=method_id,
+            text=text,
+            unit=unit,
+            mm=mm,
+            caliper_id=caliper_id,
+            how=how,
+            temperature_id=temperature_id,
+        )
+
+    def add_target(
+        self,
+        job_id: str,
+        who: str,
+        *,
+        method_id: str,
+        text: str,
+        unit: Unit,
+        kind: TargetKind,
+        mm: float,
+        tolerance_mm: float,
+    ) -> Target:
+        """Keep a target: ``mm`` is absolute; the latest of a method is the one in force."""
+        return self._write(
+            facts.add_fact,
+            Target,
+            job_id,
+            who,
+            method_id=method_id,
+            text=text,
+            unit=unit,
+            kind=kind,
+            mm=mm,
+            tolerance_mm=tolerance_mm,
+        )
+
+    def add_pass(
+        self, job_id: str, who: str, *, number: int, turns: Iterable[Turn], finest_turn: float
+    ) -> PassRow:
+        """Keep a pass with the turns of its studs."""
+        return self._write(
+            facts.add_pass, job_id, who, number=number, turns=tuple(turns), finest_turn=finest_turn
+        )
+
+    def add_mark(
+        self, job_id: str, who: str, kind: str, *, number: int | None = None, text: str = ""
+    ) -> Mark:
+        """Keep a step done or a thing noted."""
+        return self._write(facts.add_fact, Mark, job_id, who, kind=kind, number=number, text=text)
+
+    def add_tick(
+        self, job_id: str, who: str, checklist: Checklist, item: str, text: str = ""
+    ) -> Tick:
+        """Keep a tick of one item of a checklist."""
+        return self._write(
+            facts.add_fact, Tick, job_id, who, checklist=checklist, item=item, text=text
+        )
+
+    def add_wing(
+        self,
+        job_id: str,
+        who: str,
+        text: str,
+        angle_deg: float,
+        *,
+        hold: WingHold = "",
+        gauge: str = "",
+    ) -> WingSetting:
+        """Keep the wing's angle, where the straightedge lay and which gauge was used."""
+        return self._write(
+            facts.add_fact,
+            WingSetting,
+            job_id,
+            who,
+            text=text,
+            angle_deg=angle_deg,
+            hold=hold,
+            gauge=gauge,
+        )
+
+    def add_temperature(
+        self,
+        job_id: str,
+        who: str,
+        *,
+        text: str,
+        unit: Literal["C", "F"],
+        blade_c: float,
+        caliper_c: float,
+        blade_material: str,
+        caliper_material: str,
+    ) -> Temperature:
+        """Keep what blade and caliper are at; readings taken from now on may name it."""
+        return self._write(
+            facts.add_fact,
+            Temperature,
+            job_id,
+            who,
+            text=text,
+            unit=unit,
+            blade_c=blade_c,
+            caliper_c=caliper_c,
+            blade_material=blade_material,
+            caliper_material=caliper_material,
+        )
+
+    def add_sign_off(self, job_id: str, who: str, text: str = "") -> SignOff:
+        """Keep the sign-off; the job leaves the unfinished ones."""
+        return self._write(facts.add_fact, SignOff, job_id, who, text=text)
+
+    def add_ride_note(
+        self,
+        job_id: str,
+        who: str,
+        text: str,
+        *,
+        rider: str = "",
+        place: str = "",
+        water: str = "",
+        water_c: float | None = None,
+        rope: str = "",
+        speed: str = "",
+        complaints: tuple[str, ...] = (),
+        rating: int | None = None,
+    ) -> RideNote:
+        """Keep what the rider said."""
+        return self._write(
+            facts.add_fact,
+            RideNote,
+            job_id,
+            who,
+            text=text,
+            rider=rider,
+            place=place,
+            water=water,
+            water_c=water_c,
+            rope=rope,
+            speed=speed,
+            complaints=complaints,
+            rating=rating,
+        )
+
+    def strike(self, row_id: str, reason: str, who: str, replaced_by: str | None = None) -> Strike:
+        """Strike a row out, of whatever kind it is; it stays readable with the reason beside it.
+
+        Raises ``StruckTwiceError`` where it was struck before, ``UnknownRowError`` where no row
+        has that id.
+        """
+        return self._write(facts.strike, row_id, reason, who, replaced_by)

@@ -1,0 +1,1 @@
+"""The file itself: connection, schema, rows, ids and what SQLite can keep."""

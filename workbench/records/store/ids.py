@@ -1,0 +1,85 @@
+"""Ids that sort by time: UUIDs laid out as version 7 (RFC 9562, section 5.7), as text.
+
+48 bits of milliseconds and 12 of their fraction (its method 3), then 24 bits that tell the bench
+and 38 random ones. A mint never gives an id that is not greater than all before it, whatever the
+clock does.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import secrets
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+
+from workbench.errors import RecordsError, shown
+
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+_FORM = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-7[0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}")
+_LAST_STAMP = (1 << 60) - 1
+_RANDOM_BITS = 38
+
+
+def bench_tag(bench: str) -> int:
+    """The 24 bits that stand for a bench's name in its ids."""
+    digest = hashlib.blake2b(bench.encode("utf-8", "surrogatepass"), digest_size=3).digest()
+    return int.from_bytes(digest)
+
+
+def bench_of(row_id: str) -> int:
+    """The tag of the bench that gave an id."""
+    low = int(row_id.replace("-", ""), 16) & ((1 << 62) - 1)
+    return low >> _RANDOM_BITS
+
+
+def is_id(text: str) -> bool:
+    """Whether ``text`` has the form of our ids."""
+    return _FORM.fullmatch(text) is not None
+
+
+class Mint:
+    """Gives the ids of one open book."""
+
+    def __init__(self, bench: str, random_bits: Callable[[int], int] = secrets.randbits) -> None:
+        self._tag = bench_tag(bench)
+        self._random_bits = random_bits
+        self._last = -1
+
+    def follow(self, greatest: str | None) -> None:
+        """Make all ids to come greater than ``greatest``, the greatest that the book holds."""
+        if greatest is not None:
+            self._last = max(self._last, _stamp_of(greatest))
+
+    @property
+    def newest(self) -> datetime | None:
+        """The time of the greatest id given or followed; None before the first."""
+        if self._last < 0:
+            return None
+        try:
+            return _EPOCH + timedelta(milliseconds=self._last >> 12)
+        except OverflowError:
+            return datetime.max.replace(tzinfo=UTC)
+
+    def next(self, now: datetime) -> str:
+        """A new id for ``now``, greater than all before."""
+        stamp = max(_stamp_at(now), self._last + 1)
+        if stamp > _LAST_STAMP:
+            raise RecordsError("the book's ids have run out; open a backup and check the clock")
+        self._last = stamp
+        low = 0b10 << 62 | self._tag << _RANDOM_BITS | self._random_bits(_RANDOM_BITS)
+        text = f"{stamp >> 12:012x}7{stamp & 0xFFF:03x}{low:016x}"
+        return f"{text[:8]}-{text[8:12]}-{text[12:16]}-{text[16:20]}-{text[20:]}"
+
+
+def _stamp_at(now: datetime) -> int:
+    micros = max(0, (now - _EPOCH) // timedelta(microseconds=1))
+    millis, rest = divmod(micros, 1000)
+    return min(millis << 12 | rest * 4096 // 1000, _LAST_STAMP)
+
+
+def _stamp_of(row_id: str) -> int:
+    if not is_id(row_id):
+        raise RecordsError(f"the book holds an id that is not ours: {shown(row_id)}; open a backup")
+    text = row_id.replace("-", "")
+    return int(text[:12], 16) << 12 | int(text[13:16], 16)

@@ -1,0 +1,1 @@
+"""SQL for each kind of row."""

@@ -1,0 +1,82 @@
+"""Rows that belong to no job: caliper checks, paired readings, curves of a base, studies."""
+
+from __future__ import annotations
+
+import json
+from typing import Any, TypeVar
+
+from workbench.records.store.database import Database
+from workbench.records.store.faults import DamagedError, UnknownRowError
+from workbench.records.store.rows import (
+    CaliperCheck,
+    Curve,
+    Pair,
+    Study,
+    StudyReading,
+)
+from workbench.records.store.schema import Table
+from workbench.records.store.writer import Pen
+from workbench.records.tables import parts, strikes
+
+E = TypeVar("E", CaliperCheck, Pair, Curve, Study, StudyReading)
+
+_TABLES: dict[type, Table] = {
+    CaliperCheck: Table.CALIPER_CHECKS,
+    Pair: Table.PAIRS,
+    Curve: Table.CURVES,
+    Study: Table.STUDIES,
+    StudyReading: Table.STUDY_READINGS,
+}
+_LISTS = ("parts", "people", "sequence")
+
+_ENTRIES = """SELECT t.*, s.at AS struck_at, s.who AS struck_who, s.reason AS struck_reason,
+    s.replaced_by AS struck_replaced_by
+    FROM {table} t LEFT JOIN strikes s ON s.row_id = t.id WHERE {where} ORDER BY t.id"""
+
+_STUDIES_READ = """SELECT t.id, count(*) || ' ' || ifnull(group_concat(s.row_id), '')
+    FROM studies t JOIN study_readings r ON r.study_id = t.id
+    LEFT JOIN strikes s ON s.row_id = r.id
+    WHERE NOT EXISTS (SELECT 1 FROM strikes x WHERE x.row_id = t.id) GROUP BY t.id"""
+
+
+def add(pen: Pen, kind: type[E], who: str, /, **columns: Any) -> E:
+    """Keep one entry."""
+    row_id, at = pen.stamp()
+    kept = {k: json.dumps(v) if k in _LISTS else v for k, v in columns.items()}
+    pen.insert(_TABLES[kind], id=row_id, at=at, who=who, **kept)
+    return kind(id=row_id, at=at, who=who, **columns)
+
+
+def every(db: Database, kind: type[E], **where: str) -> tuple[E, ...]:
+    """All entries whose columns are as given, in order, struck ones included."""
+    of = " AND ".join(f"t.{column} = ?" for column in where) or "1"
+    found = db.query(_ENTRIES.format(table=_TABLES[kind], where=of), list(where.values()))
+    return strikes.with_others(db, [_entry(kind, row) for row in found])
+
+
+def one(db: Database, kind: type[E], entry_id: str) -> E:
+    """The entry of this id, struck out or not; raises ``UnknownRowError``."""
+    found = every(db, kind, id=entry_id)
+    if not found:
+        raise UnknownRowError(str(_TABLES[kind]), entry_id)
+    return found[0]
+
+
+def studies_read(db: Database) -> tuple[tuple[str, str], ...]:
+    """Each study with readings, its id and a mark that changes with any reading or strike."""
+    return tuple((study_id, mark) for study_id, mark in db.execute(_STUDIES_READ))
+
+
+def _entry(kind: type[E], row: dict[str, Any]) -> E:
+    plain = {name: value for name, value in row.items() if not name.startswith("struck_")}
+    for name in _LISTS:
+        if name in plain:
+            plain[name] = _list(plain[name])
+    return kind(struck=parts.struck(row), **plain)
+
+
+def _list(text: str) -> tuple[Any, ...]:
+    try:
+        return tuple(tuple(x) if isinstance(x, list) else x for x in json.loads(text))
+    except (ValueError, TypeError) as error:
+        raise DamagedError(f"a list {text!r:.60}") from error

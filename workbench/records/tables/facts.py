@@ -1,0 +1,247 @@
+"""What happened to a job, in order; nothing is taken away, only struck out."""
+
+from __future__ import annotations
+
+import json
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict, fields
+from typing import Any, TypeVar
+
+from workbench.errors import InputError, shown
+from workbench.records.store.database import Database
+from workbench.records.store.faults import DamagedError, StruckTwiceError, UnknownRowError
+from workbench.records.store.rows import (
+    AnyFact,
+    JobHistory,
+    LockedReading,
+    Mark,
+    PassRow,
+    Reading,
+    RideNote,
+    Seen,
+    SignOff,
+    Ski,
+    Strike,
+    Taken,
+    Target,
+    Temperature,
+    Tick,
+    Turn,
+    WingSetting,
+)
+from workbench.records.store.schema import (
+    FACTS,
+    LATER_FACTS,
+    STRIKABLE,
+    Table,
+)
+from workbench.records.store.writer import Pen
+from workbench.records.tables import jobs, strikes
+
+F = TypeVar(
+    "F", Reading, Target, Mark, Tick, WingSetting, SignOff, RideNote, Temperature, LockedReading
+)
+
+_TABLES: dict[type, Table] = {
+    Reading: Table.READINGS,
+    Target: Table.TARGETS,
+    PassRow: Table.PASSES,
+    Mark: Table.MARKS,
+    Tick: Table.TICKS,
+    WingSetting: Table.WINGS,
+    SignOff: Table.SIGN_OFFS,
+    RideNote: Table.RIDE_NOTES,
+    Temperature: Table.TEMPERATURES,
+    LockedReading: Table.LOCKED_READINGS,
+}
+
+_TAKEN = tuple(field.name for field in fields(Taken))
+_STRIKE_COLUMNS = 4
+"""The last columns of a fact: when, by whom and why it was struck, and what replaces it."""
+
+_FACTS = """SELECT t.*, s.at AS struck_at, s.who AS struck_who, s.reason AS struck_reason,
+    s.replaced_by AS struck_replaced_by
+    FROM json_each(?) o JOIN {table} t ON t.job_id = o.value
+    LEFT JOIN strikes s ON s.row_id = t.id"""
+
+_LAST_READ = """
+    SELECT job_id, newest FROM (
+        SELECT j.id AS job_id, (SELECT max(r.id) FROM readings r WHERE r.job_id = j.id) AS newest
+        FROM jobs j WHERE j.ski_id = ?)
+    WHERE newest IS NOT NULL ORDER BY newest DESC
+"""
+
+_TURNS = """SELECT u.* FROM json_each(?) o JOIN passes p ON p.job_id = o.value
+    JOIN turns u ON u.owner = p.id ORDER BY u.owner, u.place"""
+
+
+_OF_JOBS = "\n    UNION ALL ".join(
+    f"SELECT t.id FROM own o JOIN {table} t ON t.job_id = o.id" for table in (*FACTS, *LATER_FACTS)
+)
+
+_SEEN = f"""WITH own AS (SELECT id, day FROM jobs WHERE ski_id = :ski),
+    kept AS (SELECT id FROM own UNION ALL {_OF_JOBS}),
+    struck AS (SELECT s.id FROM kept k JOIN strikes s ON s.row_id = k.id)
+    SELECT (SELECT count(*) FROM kept) + (SELECT count(*) FROM struck) + (SELECT count(*) FROM
+            (SELECT DISTINCT m.job_id, m.day FROM own o
+                JOIN moves m ON m.job_id = o.id AND m.day <> o.day)) AS facts,
+        max(coalesce((SELECT max(id) FROM kept), ''), coalesce((SELECT max(id) FROM struck), ''))
+            AS newest,
+        (SELECT count(*) FROM skis WHERE root = :ski)
+        + (SELECT count(*) FROM blades WHERE root = :blade)
+        + (SELECT count(*) FROM blocks WHERE root = :block)
+        + (SELECT count(*) FROM methods WHERE blade_id = :blade)
+        + (SELECT count(*) FROM baselines WHERE ski_id = :ski)
+        + (SELECT count(*) FROM json_each(:names) o JOIN settings t ON t.name = o.value)
+            AS sheets"""
+
+
+def seen(db: Database, ski: Ski, settings: Iterable[str]) -> Seen:
+    """What there is of a ski now; ``settings`` are the names of those that bear on it."""
+    names = json.dumps(list(settings))
+    asked = {"ski": ski.id, "blade": ski.blade_id, "block": ski.block_id, "names": names}
+    return Seen(*db.conn.execute(_SEEN, asked).fetchone())
+
+
+def add_fact(pen: Pen, kind: type[F], job_id: str, who: str, /, **columns: Any) -> F:
+    """Keep one fact of a kind that has no parts."""
+    row_id, at = pen.stamp()
+    kept = columns
+    if kind is RideNote:
+        kept = columns | {"complaints": " ".join(columns.get("complaints", ()))}
+    pen.insert(_TABLES[kind], id=row_id, at=at, who=who, job_id=job_id, **kept)
+    return kind(id=row_id, at=at, who=who, job_id=job_id, **columns)
+
+
+def add_reading(pen: Pen, job_id: str, who: str, taken: Taken) -> Reading:
+    """Keep one reading."""
+    return add_fact(pen, Reading, job_id, who, **{name: getattr(taken, name) for name in _TAKEN})
+
+
+def add_readings(pen: Pen, job_id: str, who: str, taken: Iterable[Taken]) -> tuple[Reading, ...]:
+    """Keep readings in their order."""
+    return tuple(add_reading(pen, job_id, who, each) for each in taken)
+
+
+def correct_reading(pen: Pen, reading_id: str, who: str, reason: str, taken: Taken) -> Reading:
+    """Strike a reading out and keep its successor in the same job."""
+    sql = "SELECT job_id FROM readings WHERE id = ?"
+    found = list(pen.db.query(sql, [reading_id]))
+    if not found:
+        raise UnknownRowError("reading", reading_id)
+    successor = add_reading(pen, found[0]["job_id"], who, taken)
+    strike(pen, reading_id, reason, who, successor.id)
+    return successor
+
+
+def add_pass(
+    pen: Pen, job_id: str, who: str, *, number: int, turns: tuple[Turn, ...], finest_turn: float
+) -> PassRow:
+    """Keep a pass and its turns."""
+    row_id, at = pen.stamp()
+    columns = {"number": number, "finest_turn": finest_turn}
+    pen.insert(Table.PASSES, id=row_id, at=at, who=who, job_id=job_id, **columns)
+    for place, turn in enumerate(turns):
+        pen.insert(Table.TURNS, owner=row_id, place=place, **asdict(turn))
+    return PassRow(
+        id=row_id,
+        at=at,
+        who=who,
+        job_id=job_id,
+        number=number,
+        turns=turns,
+        finest_turn=finest_turn,
+    )
+
+
+def strike(pen: Pen, row_id: str, reason: str, who: str, replaced_by: str | None) -> Strike:
+    """Strike a row of any table out."""
+    if not reason.strip():
+        raise InputError("reason", reason, "a few words on why the row is struck out")
+    table = _table_of(pen.db, row_id)
+    for earlier in pen.db.query("SELECT who, at FROM strikes WHERE row_id = ?", [row_id]):
+        raise StruckTwiceError(row_id, earlier["who"], earlier["at"])
+    if replaced_by is not None and (
+        replaced_by == row_id or table != _table_of(pen.db, replaced_by)
+    ):
+        raise InputError("replaced_by", replaced_by, f"the id of another row of {table}")
+    strike_id, at = pen.stamp()
+    pen.insert(
+        Table.STRIKES,
+        id=strike_id,
+        at=at,
+        who=who,
+        row_table=table.value,
+        row_id=row_id,
+        reason=reason,
+        replaced_by=replaced_by,
+    )
+    return Strike(at, who, reason, replaced_by)
+
+
+def _table_of(db: Database, row_id: str) -> Table:
+    for table in STRIKABLE:
+        if list(db.query(f"SELECT 1 FROM {table} WHERE id = ?", [row_id])):
+            return table
+    raise UnknownRowError("row", row_id)
+
+
+def facts(db: Database, job_id: str) -> tuple[AnyFact, ...]:
+    """All facts of a job in order; raises ``UnknownRowError`` for a job that is not there."""
+    jobs.job(db, job_id)
+    return facts_for(db, (job_id,))[job_id]
+
+
+def facts_for(db: Database, job_ids: Iterable[str]) -> dict[str, tuple[AnyFact, ...]]:
+    """The facts of many jobs, one query for each table."""
+    asked = list(dict.fromkeys(job_ids))
+    asked_text = json.dumps(asked)
+    found: dict[str, list[AnyFact]] = {job_id: [] for job_id in asked}
+    turns = _turns(db, asked_text)
+    others: Mapping[str, tuple[Strike, ...]] | None = None  # few books have any
+    for kind, table in _TABLES.items():
+        rows = db.execute(_FACTS.format(table=table), [asked_text])
+        names = [column[0] for column in rows.description[:-_STRIKE_COLUMNS]]
+        for row in rows:
+            columns: dict[str, Any] = dict(zip(names, row, strict=False))
+            if kind is PassRow:
+                columns["turns"] = tuple(turns[columns["id"]])
+            elif kind is RideNote:
+                columns["complaints"] = tuple(columns["complaints"].split())
+            strike_of = row[-_STRIKE_COLUMNS:]
+            struck = None
+            if strike_of[0] is not None:
+                others = strikes.others_of(db) if others is None else others
+                at, by, reason, new = strike_of
+                struck = Strike(at, by, reason, new, others.get(columns["id"], ()))
+            if columns["job_id"] not in found:
+                raise DamagedError(f"{table} of job {shown(columns['job_id'])}")
+            found[columns["job_id"]].append(kind(struck=struck, **columns))
+    return {job_id: tuple(sorted(kept, key=_by_id)) for job_id, kept in found.items()}
+
+
+def _by_id(fact: AnyFact) -> str:
+    return fact.id
+
+
+def _turns(db: Database, asked: str) -> dict[str, list[Turn]]:
+    turns: dict[str, list[Turn]] = defaultdict(list)
+    for row in db.query(_TURNS, [asked]):
+        turns[row["owner"]].append(Turn(row["stud"], row["turns_exact"], row["turns"]))
+    return turns
+
+
+def history_of_ski(db: Database, ski_id: str) -> tuple[JobHistory, ...]:
+    """Every job of a ski, struck ones included, with its facts."""
+    of_ski = jobs.jobs(db, "j.ski_id = ?", [ski_id])
+    kept = facts_for(db, (job.id for job in of_ski))
+    return tuple(JobHistory(job, kept[job.id]) for job in of_ski)
+
+
+def last_read_jobs(db: Database, ski_id: str) -> tuple[tuple[str, str], ...]:
+    """The jobs of a ski that were read, with the newest reading of each: newest first.
+
+    Struck readings count, so that no standing reading of a job is newer than what it says.
+    """
+    return tuple((job_id, newest) for job_id, newest in db.execute(_LAST_READ, [ski_id]))

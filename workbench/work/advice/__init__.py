@@ -1,0 +1,1 @@
+"""After the ride: notes, rules of thumb, and a choice made the target."""

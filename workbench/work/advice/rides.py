@@ -1,0 +1,288 @@
+"""After the ride: what the rider felt, what technicians try for it, and a choice made the target.
+
+It offers and does the arithmetic; the technician chooses, one change at a time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import partial
+
+from workbench.advice.ride_feel import (
+    WHAT_WORDS,
+    Complaint,
+    Rules,
+    Suggestion,
+    Try,
+    suggestions,
+)
+from workbench.errors import InputError
+from workbench.measure.display import change_text, length_text
+from workbench.measure.lengths import parse_length
+from workbench.measure.temperature_text import WATER_C, parse_temperature
+from workbench.measure.units import Unit
+from workbench.records.store import rows
+from workbench.records.store.values import keepable
+from workbench.work.advice.ride_rules import rules_of
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
+from workbench.work.job.stages import ALLOWED, MID_PASS, Stage
+from workbench.work.trust.job_reading import Line
+
+LONGEST_NOTE = 4000
+
+_ACCEPTED = "its readings are accepted: sign it off and queue it again, or take back to the target"
+NOT_NOW: dict[Stage, str] = {
+    "signed off": "this ski is released: queue it again, read it, then choose",
+    "set aside": "this ski is set aside: take it up again first",
+    "measuring": "turns were made: take the readings after them first",
+    "wing": _ACCEPTED,
+    "final check": _ACCEPTED,
+    "sign-off": _ACCEPTED,
+}
+"""Why no target can be set at a stage, where it is not that the readings are still to come."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ride:
+    """A ride note with its complaints in words and what may be tried for them."""
+
+    note: rows.RideNote
+    complaints: tuple[str, ...]
+    suggestions: tuple[Suggestion, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """What a suggestion would make of the ski in hand, with the arithmetic in words.
+
+    ``line`` is None for the wing; ``trouble`` says why it cannot be the target now, and is empty
+    where it can.
+    """
+
+    suggestion: Suggestion
+    line: Line | None
+    arithmetic: str
+    trouble: str = ""
+
+
+# -- notes -------------------------------------------------------------------------------------
+
+
+def rides_of(shop: Shop, ski_id: str) -> tuple[Ride, ...]:
+    """Return the ride notes of a ski that are not struck out, newest first."""
+    rules = rules_of(shop)
+    notes = [
+        fact
+        for history in shop.book.history_of_ski(ski_id)
+        for fact in history.facts
+        if isinstance(fact, rows.RideNote) and fact.struck is None
+    ]
+    return tuple(_ride(rules, note) for note in sorted(notes, key=lambda n: n.id, reverse=True))
+
+
+def _ride(rules: Rules, note: rows.RideNote) -> Ride:
+    words = []
+    for key in note.complaints:
+        complaint = rules.complaint(key)
+        words.append(complaint.words if complaint is not None else key)
+    return Ride(note, tuple(words), suggestions(rules, note.complaints, note.water_c))
+
+
+def ridden_job(shop: Shop, view: JobView) -> str:
+    """Return the job that a ride note is about: the last one released, else the one in hand."""
+    for history in reversed(shop.book.history_of_ski(view.ski.id)):
+        released = any(isinstance(f, rows.SignOff) and f.struck is None for f in history.facts)
+        if released and history.job.struck is None:
+            return history.job.id
+    return view.job.id
+
+
+def listed_complaints(rules: Rules) -> str:
+    """Return the short list with its numbers, on one line."""
+    return " · ".join(f"{i} {c.words}" for i, c in enumerate(rules.complaints, 1))
+
+
+def keep_ride(shop: Shop, view: JobView, fields: Mapping[str, str]) -> rows.RideNote:
+    """Keep what came back from a ride.
+
+    Fields: rider, place, water (such as 17 C or 63 F), rope, speed, complaints (numbers or keys of
+    the short list), rating (1 to 5), text. All may be blank, but not all of complaints, rating and
+    text.
+
+    Raises:
+        InputError: names the field; nothing is kept.
+    """
+    texts = {key: _text(fields, key, 200) for key in ("rider", "place", "water", "rope", "speed")}
+    water_c = _water_c(texts["water"])
+    complaints = complaints_in(rules_of(shop), fields.get("complaints", ""))
+    rating = _rating(fields.get("rating", ""))
+    text = _text(fields, "text", LONGEST_NOTE)
+    if not (complaints or rating or text):
+        raise InputError("text", text, "the rider's words, a number of the list, or a rating")
+    return shop.act(view, None, lambda now: shop.book.add_ride_note(
+        ridden_job(shop, now), shop.who, text, **texts, water_c=water_c,
+        complaints=tuple(c.key for c in complaints), rating=rating,
+    ))  # fmt: skip
+
+
+def _text(fields: Mapping[str, str], key: str, longest: int) -> str:
+    text = fields.get(key, "").strip()
+    if len(text) > longest:
+        raise InputError(key, text, f"at most {longest} characters")
+    return str(keepable(key, text))
+
+
+def _water_c(text: str) -> float | None:
+    if not text:
+        return None
+    water_c = parse_temperature(text, "water").c
+    if not WATER_C[0] <= water_c <= WATER_C[1]:
+        raise InputError("water", text, "water that can be skied in: -2 to 45 C, 28 to 113 F")
+    return water_c
+
+
+def _rating(text: str) -> int | None:
+    if not text.strip():
+        return None
+    if text.strip() not in ("1", "2", "3", "4", "5"):
+        raise InputError("rating", text, "1 (poor) to 5 (as good as it gets), or blank")
+    return int(text)
+
+
+def complaints_in(rules: Rules, text: str) -> tuple[Complaint, ...]:
+    """Return the complaints that numbers, keys or words of the list name, each once.
+
+    Raises:
+        InputError: something that is none of them, or words that two complaints share.
+    """
+    found: dict[str, Complaint] = {}
+    for part in text.replace(";", ",").split(","):
+        meant = _by_words(rules, part)
+        for complaint in (meant,) if meant else (_by_word(rules, w) for w in part.split()):
+            found.setdefault(complaint.key, complaint)
+    return tuple(found.values())
+
+
+def _by_words(rules: Rules, part: str) -> Complaint | None:
+    """Return the one complaint that has these words in its own, such as 'tail slides'."""
+    words = " ".join(part.casefold().split())
+    if not any(c.isalpha() for c in words):
+        return None
+    having = [c for c in rules.complaints if words in c.words.casefold()]
+    return having[0] if len(having) == 1 else None
+
+
+def _by_word(rules: Rules, word: str) -> Complaint:
+    """Return the complaint of a number of the list, or of a key."""
+    at = int(word) - 1 if word.isascii() and word.isdigit() and len(word) < 4 else None
+    if at is not None and 0 <= at < len(rules.complaints):
+        return rules.complaints[at]
+    complaint = rules.complaint(word)
+    if complaint is None:
+        raise InputError("complaints", word, f"numbers of the list: {listed_complaints(rules)}")
+    return complaint
+
+
+# -- suggestions -------------------------------------------------------------------------------
+
+
+def try_words(change: Try, unit: Unit) -> str:
+    """Return a change in words: ``depth +0.003 in``."""
+    return f"{WHAT_WORDS[change.what]} {_step(change, unit)}"
+
+
+def _step(change: Try, unit: Unit) -> str:
+    if change.what == "wing":
+        return f"{'+' if change.step > 0 else '−'}{_degrees(abs(change.step))}"
+    return f"{change_text(change.step, unit, '0.0001' if unit == 'in' else '0.001')} {unit}"
+
+
+def offers_for(
+    view: JobView, found: Sequence[Suggestion], unit: Unit, wing_deg: float | None
+) -> tuple[Offer, ...]:
+    """Return what each suggestion would make of the ski in hand; ``wing_deg`` is its wing now."""
+    return tuple(_offer(view, each, unit, wing_deg) for each in found)
+
+
+def _offer(view: JobView, suggestion: Suggestion, unit: Unit, wing_deg: float | None) -> Offer:
+    change = suggestion.change
+    if change.what == "wing":
+        return _wing_offer(view, suggestion, wing_deg)
+    line = next((x for x in view.lines if x.method.quantity == change.what), None)
+    if line is None:
+        return Offer(suggestion, None, "", f"this ski has no reading of its {change.what}")
+    if line.now_mm is None:
+        return Offer(suggestion, line, "", f"read it first: {line.method.name}")
+    now = f"{length_text(line.now_mm, unit)} {unit}"
+    to = f"{length_text(line.now_mm + change.step, unit)} {unit}"
+    sum_ = f"{line.method.name}: {now} {_step(change, unit)} = {to}"
+    return Offer(suggestion, line, sum_, _not_now(view))
+
+
+def _wing_offer(view: JobView, suggestion: Suggestion, now_deg: float | None) -> Offer:
+    if not view.ski.has_wing:
+        return Offer(suggestion, None, "", "this ski has no wing")
+    if now_deg is None:
+        words = "the wing's angle was never set here: set it, then ride again"
+        return Offer(suggestion, None, "", words)
+    to = _degrees(now_deg + suggestion.change.step)
+    step = _step(suggestion.change, "mm")
+    sum_ = f"wing: {_degrees(now_deg)} {step} = {to}"
+    return Offer(suggestion, None, sum_, _not_now(view))
+
+
+def _degrees(angle_deg: float) -> str:
+    return f"{angle_deg:g}°"
+
+
+def wing_of(shop: Shop, ski_id: str) -> float | None:
+    """Return the wing's angle last kept for a ski (degrees), or None."""
+    kept = [
+        fact
+        for history in shop.book.history_of_ski(ski_id)
+        for fact in history.facts
+        if isinstance(fact, rows.WingSetting) and fact.struck is None
+    ]
+    return max(kept, key=lambda f: f.id).angle_deg if kept else None
+
+
+def _not_now(view: JobView) -> str:
+    if view.progress.mid_pass:
+        return f"{MID_PASS}: finish it and measure first, or take its steps back"
+    if "aim" in ALLOWED[view.stage]:
+        return ""
+    if view.job.kind == "recheck":
+        return "this is a check after the ride: queue the ski again to set it"
+    return NOT_NOW.get(
+        view.stage,
+        "a target can be set once the readings as received are taken and the studs seated",
+    )
+
+
+def choose(shop: Shop, view: JobView, offer: Offer) -> JobView:
+    """Make a suggestion the target of the ski in hand, and keep why.
+
+    Raises:
+        InputError: it cannot be the target now.
+    """
+    change = offer.suggestion.change
+    if offer.trouble or (offer.line is None and change.what != "wing"):
+        raise InputError("suggestion", WHAT_WORDS[change.what], offer.trouble or "a reading of it")
+    return shop.act(view, "aim", partial(_choose, shop, offer))
+
+
+def _choose(shop: Shop, offer: Offer, now: JobView) -> JobView:
+    change, line = offer.suggestion.change, offer.line
+    if line is None:
+        angle = wing_of(shop, now.ski.id)
+        assert angle is not None
+        now = shop.aim_wing(now, angle + change.step)
+    else:
+        assert line.now_mm is not None
+        unit = parse_length(change.step_text, "in").unit
+        mm = line.now_mm + change.step
+        now = shop.aim_at(now, line, change.step_text, unit, "change", mm)
+    because = f"{offer.arithmetic}; tried because: {offer.suggestion.because}"
+    return shop.note(now, "advice", because)

@@ -1,0 +1,1 @@
+"""The demo shop: invented skis, people and a season of history."""

@@ -1,0 +1,258 @@
+"""The demo shop: an invented roster with a day's queue at every stage, two past days and a season.
+
+The readings are what the kernel says the calipers would show at each ski's pose, with a seeded
+scatter of a careful hand, rounded to the caliper's step; they are kept as ``demo``.
+"""
+
+from __future__ import annotations
+
+import math
+import random
+from collections.abc import Mapping, Sequence
+from copy import copy
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+from workbench.errors import InputError
+from workbench.fin.frame.pose import Pose
+from workbench.measure.display import length_text
+from workbench.measure.lengths import parse_length
+from workbench.measure.units import MM_PER, Unit, check_unit
+from workbench.places import shipped
+from workbench.records.book import Book
+from workbench.records.store import rows
+from workbench.work.demo.demo_calipers import add_demo_calipers, check_demo_calipers
+from workbench.work.demo.demo_study import add_demo_study
+from workbench.work.files.strict_table import Table
+from workbench.work.files.table_files import read_table_file
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
+from workbench.work.roster.parts_file import Stock, stock_shop
+from workbench.work.trust.job_reading import Line
+
+SCATTER_MM = 0.008
+"""Standard deviation of the demo's readings."""
+
+STUDIED = "depth, hole 2 back edge"
+"""The reading that the demo's repeatability study is of."""
+
+OPENED_DAYS = 160
+"""How many days ago the demo shop began its book."""
+
+
+def build_demo(path: Path, today: date | None = None) -> Book:
+    """Write the demo shop to a new book at ``path`` and return it, open."""
+    today = today or datetime.now(UTC).date()
+    data = read_table_file(shipped("fixtures") / "demo" / "shop.toml")
+    clock = _Clock(_morning(today - timedelta(days=OPENED_DAYS), 7))
+    book = Book(path, clock=clock)
+    try:
+        book.batch(_fill, book, data, today, clock)
+    finally:
+        book.close()
+    return Book(path)
+
+
+def _morning(day: date, hour: int) -> datetime:
+    return datetime(day.year, day.month, day.day, hour, tzinfo=UTC)
+
+
+class _Clock:
+    """A clock that history is written by: a few seconds on at each look."""
+
+    def __init__(self, start: datetime) -> None:
+        self.now = start
+
+    def __call__(self) -> datetime:
+        self.now += timedelta(seconds=7)
+        return self.now
+
+
+def _fill(book: Book, data: Mapping[str, Any], today: date, clock: _Clock) -> None:
+    who = str(data.get("who", ""))
+    stock = stock_shop(book, data, who)
+    book.set_setting("who", who, who=who)
+    book.set_setting("shop", "The boathouse (demo)", who=who)
+    unit = check_unit(data.get("unit"))
+    held = add_demo_calipers(Shop(book, today.isoformat(), who), data)
+    check_demo_calipers(Shop(book, today.isoformat(), who), data)
+    skis = [_Player(book, Table(raw, f"skis[{i}]", unit), stock, who, i)
+            for i, raw in enumerate(data["skis"])]  # fmt: skip
+    for ski in skis:
+        ski.caliper_id = held.get(ski.ski.unit)
+    _play_season(data.get("season", ()), skis, today, clock)
+    for back in (8, 3):
+        day = today - timedelta(days=back)
+        clock.now = _morning(day, 8)
+        check_demo_calipers(Shop(book, day.isoformat(), who), data)
+        for ski in skis[::2] if back == 8 else skis[1::2]:
+            ski.play(day, "signed off")
+    add_demo_study(Shop(book, (today - timedelta(days=3)).isoformat(), who), STUDIED)
+    clock.now = _morning(today, 6)
+    for ski in skis:
+        ski.play(today, ski.stage)
+    # Noon here is today by the clock on the wall in nearly every zone.
+    clock.now = _morning(today, 12)
+    check_demo_calipers(Shop(book, today.isoformat(), who), data)
+
+
+def _play_season(
+    jobs: Sequence[Mapping[str, Any]], skis: Sequence[_Player], today: date, clock: _Clock
+) -> None:
+    """Play past jobs, each as (days ago, wing, changes wanted), with the ride note after each.
+
+    The skis' own players are left as they were, for the days that follow.
+    """
+    seasoned = {ski.ski.name: copy(ski) for ski in skis}
+    for number, job in enumerate(jobs):
+        player, day = seasoned[job["ski"]], today - timedelta(days=int(job["back"]))
+        player.random = random.Random(1000 + number)
+        player.want = [float(v) * MM_PER["in"] for v in job["want"]]
+        player.wing, player.slip = str(job["wing"]), dict(job.get("slip", {}))
+        player.past = True
+        clock.now = _morning(day, 8)
+        view = player.play(day, "signed off")
+        clock.now = _morning(day, 17)
+        ride = dict(job["ride"])
+        complaints = tuple(ride.pop("complaints", ()))
+        player.book.add_ride_note(
+            view.job.id, player.who, rider=view.ski.rider, complaints=complaints, **ride
+        )
+
+
+class _Player:
+    """Brings one ski to a stage as a technician would, with the kernel standing in for the fin."""
+
+    def __init__(self, book: Book, table: Table, stock: Stock, who: str, seed: int) -> None:
+        self.book, self.who = book, who
+        self.random = random.Random(seed)
+        self.wing, self.slip, self.past = "7.5", dict[str, str](), False
+        self.caliper_id: str | None = None
+        unit: Unit = check_unit(table.text("unit", default=table.unit))
+        blade_id, blade = stock.blades[table.text("blade")]
+        base = table.table("base") if table.has("base") else None
+        x, y, tilt = (float(v) for v in table.raw("pose", "x, y, tilt"))  # type: ignore[attr-defined]
+        self.pose = Pose(x * MM_PER["in"], y * MM_PER["in"], math.radians(tilt))
+        self.want = [float(v) * MM_PER["in"] for v in table.raw("want", "three changes")]  # type: ignore[attr-defined]
+        self.stage, self.due = table.text("stage"), table.text("due", default="")
+        self.reason = table.text("reason", default="set aside in the demo")
+        methods = stock.methods[blade.name]
+        self.ski = book.add_ski(
+            rows.Ski(
+                "", table.name(), table.name().split()[0], table.text("serial"),
+                table.text("rider"),
+                unit, blade_id, stock.blocks[table.text("block")],
+                base.length("radius") if base else None, base.length("apex") if base else None,
+                bool(table.raw("wing", "true or false")) if table.has("wing") else False,
+                methods[:3],
+            ),
+            who=who,
+        )  # fmt: skip
+
+    def play(self, day: date, until: str) -> JobView:
+        """Do the job on ``day`` up to the stage ``until``; return its view there."""
+        shop = Shop(self.book, day.isoformat(), self.who)
+        job = self.book.add_job(self.ski.id, shop.day, self.due, who=self.who)
+        view = shop.view(job.id)
+        wanted = "as received" if until == "set aside" else until
+        for _ in range(60):
+            if view.stage == wanted:
+                break
+            view = self._next(shop, view)
+        else:
+            raise InputError("demo stage", until, "a stage that the walk reaches")
+        if until == "set aside":
+            shop.set_aside(view, self.reason)
+        if until == "signed off" and self._lacks_baseline():
+            self._keep_baseline(view)
+        return view
+
+    def _next(self, shop: Shop, view: JobView) -> JobView:
+        stage = view.stage
+        if stage in ("waiting", "received check", "final check"):
+            return self._tick(shop, view)
+        if stage in ("as received", "measuring"):
+            return self._read(shop, view)
+        if stage == "studs":
+            return shop.seat_studs(view)
+        if stage == "target":
+            for line, change in zip(view.lines, self.want, strict=True):
+                if change and line.target is None:
+                    sign = "+" if change > 0 else "-"
+                    text = sign + length_text(abs(change), view.ski.unit)
+                    return shop.aim(view, line, text, view.ski.unit)
+            return shop.accept_target(view)
+        if stage == "turning":
+            return self._turn(shop, view)
+        if stage == "within":
+            return shop.accept(view)
+        if stage == "wing":
+            return shop.set_wing(view, self.wing)
+        return shop.sign_off(view, self.who)
+
+    def _tick(self, shop: Shop, view: JobView) -> JobView:
+        """Tick the next item; of the season's jobs the whole list, which keeps the same."""
+        items = [i for i in view.checklist if i.key not in view.progress.ticked]
+        if not self.past:
+            return shop.tick(view, items[0].key)
+        listed: rows.Checklist = "final" if view.stage == "final check" else "received"
+        for item in items:
+            self.book.add_tick(view.job.id, self.who, listed, item.key, item.words)
+        return shop.view(view.job.id)
+
+    def _steps_but_last(self, job_id: str, count: int) -> None:
+        """Keep the acts of a pass up to its last one, without looking up in between."""
+        for number in range(1, count + 1):
+            self.book.add_mark(job_id, self.who, "step", number=number)
+
+    def _turn(self, shop: Shop, view: JobView) -> JobView:
+        assert view.plan is not None, view.trouble
+        if not any(t.turns for t in view.plan.turns):
+            return shop.accept(view)
+        before = view.progress.pass_number
+        turns = [t.turns for t in view.plan.turns]
+        if self.past:
+            self._steps_but_last(view.job.id, len(view.plan.steps) - 2)
+            view = shop.view(view.job.id)
+        view = shop.step_done(view)
+        if view.progress.pass_number > before:
+            self.pose = view.rig.seated(self.pose, turns)
+        return view
+
+    def _read(self, shop: Shop, view: JobView) -> JobView:
+        assert view.due is not None
+        line = view.lines[view.due]
+        if self.slip.get("method") == line.method.name:
+            return self._slip(shop, view, line)
+        true = view.rig.observe(line.method, self.pose).value_mm
+        text = length_text(true + self.random.gauss(0.0, SCATTER_MM), view.ski.unit)
+        mm = parse_length(text, view.ski.unit).mm
+        return shop.take_reading(view, line, text, view.ski.unit, mm, "demo", self.caliper_id)
+
+    def _slip(self, shop: Shop, view: JobView, line: Line) -> JobView:
+        """Take a wrong reading and strike it out, with its reason."""
+        slip, self.slip = self.slip, {}
+        mm = parse_length(slip["text"], view.ski.unit).mm
+        view = shop.take_reading(
+            view, line, slip["text"], view.ski.unit, mm, "demo", self.caliper_id
+        )
+        index = [x.method_id for x in view.lines].index(line.method_id)
+        return shop.strike_reading(view, view.lines[index], slip["reason"])
+
+    def _lacks_baseline(self) -> bool:
+        return not self.past and not self.book.baselines_of(self.ski.id)
+
+    def _keep_baseline(self, view: JobView) -> None:
+        entries = tuple(
+            rows.BaselineEntry(
+                line.method.name, length_text(line.received_mm, view.ski.unit), view.ski.unit,
+                line.received_mm, line.tolerance_mm,
+            )
+            for line in view.lines
+            if line.received_mm is not None
+        )  # fmt: skip
+        self.book.add_baseline(
+            rows.Baseline("", self.ski.id, "as first received", entries, "read at this bench"),
+            who=self.who,
+        )

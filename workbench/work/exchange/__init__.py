@@ -1,0 +1,1 @@
+"""Files between benches: export, import, CSV, backup."""

@@ -1,0 +1,1 @@
+"""Files from and for people: read strictly, written whole or not at all."""

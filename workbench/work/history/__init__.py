@@ -1,0 +1,1 @@
+"""A ski's history: timeline, settings compared, numbers over time, strikes."""

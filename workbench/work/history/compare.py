@@ -1,0 +1,229 @@
+"""Two settings of a ski side by side, the stud turns between them, and the way back to one."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import partial
+from itertools import pairwise
+
+from workbench.errors import BenchError, InputError
+from workbench.fin.frame.linear import Row
+from workbench.fin.frame.pose import Pose
+from workbench.fin.parts.studs import Stud
+from workbench.fin.plan.guidance import Target, plan_from
+from workbench.fin.pose.fit import Fit, Reading, fit_pose
+from workbench.fin.reading.observe import Method
+from workbench.fin.reading.rig import Rig
+from workbench.measure.display import length_text
+from workbench.measure.lengths import parse_length
+from workbench.measure.units import Unit
+from workbench.work.history.history import History, Setting, Value
+from workbench.work.job.job_view import WING_AIM, JobView
+from workbench.work.job.shop import Shop
+from workbench.work.job.stages import ALLOWED
+from workbench.work.text.words import error_words
+from workbench.work.trust.significance import Difference, difference_of
+
+
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """One method in both settings (mm); ``change`` is second less first, None where one lacks."""
+
+    method: Method
+    first: Value | None
+    second: Value | None
+    change: Difference | None
+
+
+@dataclass(frozen=True, slots=True)
+class Between:
+    """What one stud turns from the first setting to the second; positive is in.
+
+    ``exact`` with its standard uncertainty ``u`` in turns; ``turns`` is what a hand would make of
+    it, all studs taken together, None where no such plan can be made.
+    """
+
+    stud: Stud
+    exact: float
+    u: float
+    turns: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """Two settings side by side; ``trouble`` says why there are no turns between them."""
+
+    first: Setting
+    second: Setting
+    lines: tuple[Beside, ...]
+    turns: tuple[Between, ...]
+    finest_turn: float
+    trouble: str = ""
+
+
+def compare(
+    history: History, first: Setting, second: Setting, unit: Unit, finest_turn: float = 0.125
+) -> Comparison:
+    """Put two settings side by side; ``unit`` is that of any trouble in words.
+
+    The two are taken as independent: what they share, such as one caliper's error, would make their
+    difference better known than is said.
+    """
+    lines = tuple(_beside(i, history, first, second) for i in _methods(history, first, second))
+    try:
+        turns = _turns(history, first, second, finest_turn)
+    except BenchError as why:
+        return Comparison(first, second, lines, (), finest_turn, error_words(why, unit))
+    return Comparison(first, second, lines, turns, finest_turn)
+
+
+def _methods(history: History, first: Setting, second: Setting) -> list[str]:
+    used = {v.method_id for s in (first, second) for v in s.values}
+    return [i for i in history.methods if i in used]
+
+
+def _beside(method_id: str, history: History, first: Setting, second: Setting) -> Beside:
+    a, b = first.value(method_id), second.value(method_id)
+    change = difference_of(b.mm, b.u_mm, a.mm, a.u_mm) if a is not None and b is not None else None
+    return Beside(history.methods[method_id], a, b, change)
+
+
+# -- the turns between -------------------------------------------------------------------------
+
+
+def _turns(
+    history: History, first: Setting, second: Setting, finest_turn: float
+) -> tuple[Between, ...]:
+    rig = _one_rig(history, first, second)
+    start = _fit(rig, first)
+    end = _fit(rig, second, start)
+    made = _by_hand(rig, start, end.pose, finest_turn)
+    out = []
+    for stud, a, b in zip(rig.studs, rig.travels(start.pose), rig.travels(end.pose), strict=True):
+        exact = (b.mm - a.mm) / stud.lead_mm
+        # JCGM 100:2008, 5.1.2: the two ends come from readings of their own, independent.
+        spread = math.hypot(
+            _spread(a.gradient, start.covariance), _spread(b.gradient, end.covariance)
+        )
+        out.append(Between(stud, exact, spread / stud.lead_mm, made.get(stud.name)))
+    return tuple(out)
+
+
+def _one_rig(history: History, first: Setting, second: Setting) -> Rig:
+    rigs = [history.rigs[v.method_id] for s in (first, second) for v in s.values]
+    if any(a.blade != b.blade for a, b in pairwise(rigs)):
+        raise InputError("blade", "another in each setting", "two settings of one blade")
+    return rigs[0]
+
+
+def _fit(rig: Rig, setting: Setting, near: Fit | None = None) -> Fit:
+    readings = [Reading(v.method, v.mm, v.u_mm) for v in setting.values]
+    start = near.pose if near is not None else None
+    return fit_pose(rig.blade, rig.base, readings, start, every=start is None)
+
+
+def _spread(gradient: Row, covariance: Sequence[Row]) -> float:
+    total = sum(gradient[i] * covariance[i][j] * gradient[j] for i in range(3) for j in range(3))
+    return math.sqrt(max(total, 0.0))
+
+
+def _by_hand(rig: Rig, start: Fit, end: Pose, finest_turn: float) -> dict[str, float]:
+    """Return the turns a hand would make; nothing where a stud or the blade cannot get there.
+
+    What the first was read by is looked at where the second stands, for that may have been read by
+    other methods.
+    """
+    try:
+        # So small a tolerance that the plan turns for every difference, however slight.
+        targets = [Target(m, rig.observe(m, end).value_mm, 1e-6) for m in start.methods]
+        found = plan_from(rig, start, targets, finest_turn)
+    except BenchError:
+        return {}
+    return {t.stud.name: t.turns for t in found.turns}
+
+
+# -- the way back ------------------------------------------------------------------------------
+
+
+def go_back(shop: Shop, view: JobView, setting: Setting) -> JobView:
+    """Make a setting the target of the job in hand: a value for every reading, or nothing at all.
+
+    The wing that was set with it is wanted again too.
+
+    Raises:
+        InputError: not at this stage, a pass is under way, or a number the ski is not read by.
+    """
+    check_can_aim(view)
+    values = _for_lines(view, setting)
+    wing_deg = setting.wing.angle_deg if setting.wing is not None else None
+    return shop.act(view, "aim", partial(_aim, shop, values, wing_deg))
+
+
+def check_can_aim(view: JobView) -> None:
+    """Raise an InputError that says at which stage a target can be set, unless it is this one."""
+    if "aim" in ALLOWED[view.stage]:
+        return
+    before = view.stage in ("waiting", "received check", "as received", "studs")
+    can = "at the stage 'target', once the ski is read as received and the studs touch"
+    if not before:
+        can = "at the stages " + ", ".join(f"'{s}'" for s in ALLOWED if "aim" in ALLOWED[s])
+    if view.stage in ("signed off", "sign-off", "final check", "wing"):
+        can = "in a new job: queue this ski again, then at its stage 'target'"
+    raise InputError("go back to this setting", f"now at the stage {view.stage}", can)
+
+
+def _for_lines(view: JobView, setting: Setting) -> Mapping[str, Value]:
+    values = {line.method_id: setting.value(line.method_id) for line in view.lines}
+    found = {i: v for i, v in values.items() if v is not None}
+    if len(found) < len(values):
+        missing = ", ".join(f"'{x.method.name}'" for x in view.lines if x.method_id not in found)
+        accepted = f"one with a number by each of this ski's methods, also by {missing}"
+        raise InputError("setting", setting.name, accepted)
+    return found
+
+
+def _aim(shop: Shop, values: Mapping[str, Value], wing_deg: float | None, now: JobView) -> JobView:
+    if now.stage != "target":
+        now = shop.reopen_target(now)
+    unit = now.ski.unit
+    for line in now.lines:
+        text = length_text(values[line.method_id].mm, unit)
+        # As typed by a hand that copies the number shown, so that text and mm say the same.
+        now = shop.aim_at(now, line, text, unit, "value", parse_length(text, unit).mm)
+    if wing_deg is not None and now.ski.has_wing:
+        now = shop.note(now, WING_AIM, f"{wing_deg:g}")
+    return now
+
+
+# -- naming a setting --------------------------------------------------------------------------
+
+NAMES = "first, last, a number of the list, or a day with :received or :left behind it"
+
+
+def named_setting(settings: Sequence[Setting], name: str) -> Setting:
+    """Return the setting meant by ``first``, ``last``, its number from 1, or its day.
+
+    A day alone is the last setting of that day; ``2026-07-04:received`` is as received.
+
+    Raises:
+        InputError: none, or no settings at all.
+    """
+    if not settings:
+        raise InputError("setting", name, "a ski that was read at least once")
+    word = name.strip().lower()
+    if word in ("first", "last"):
+        return settings[0 if word == "first" else -1]
+    if word.isascii() and word.isdigit() and 1 <= int(word) <= len(settings):
+        return settings[int(word) - 1]
+    day, _, moment = word.partition(":")
+    found = [s for s in settings if s.day == day and moment in ("", s.moment)]
+    if not found:
+        raise InputError("setting", name, NAMES)
+    return found[-1]
+
+
+def finest_of(history: History, setting: Setting) -> float:
+    """Return the finest turn of the job a setting was measured in, as it began."""
+    return history.job(setting.job_id).job.finest_turn

@@ -1,0 +1,296 @@
+"""A ski's history, read once: its jobs with their facts, and the settings it came and left with."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Literal
+
+from workbench.errors import BenchError
+from workbench.fin.reading.observe import Method
+from workbench.fin.reading.rig import Rig
+from workbench.measure.repeats import mean_of
+from workbench.records.book import Book
+from workbench.records.store import rows
+from workbench.records.tables.ski_facts import SkiFacts, SkiJob, SkiSheet
+from workbench.work.job.shop import Shop
+from workbench.work.job.ski_state import SkiState, conclude
+from workbench.work.order.rigs import blade_of, method_of, rig_of
+from workbench.work.order.shop_policy import rules_of
+from workbench.work.text.local_time import local
+from workbench.work.trust.caliper_figures import Tools, tools_of
+from workbench.work.trust.slopes import Slopes, u_of
+from workbench.work.trust.taken_with import TakenOnce
+
+Moment = Literal["received", "left", "in hand"]
+
+MOMENT_WORDS: dict[Moment, str] = {
+    "received": "as received", "left": "as it left", "in hand": "as it stands",
+}  # fmt: skip
+
+
+LONGEST_MM = 1000.0
+"""A reading beyond the reach of any caliper's table, as other hands may have left one, is shown but
+not reckoned with."""
+
+
+@dataclass(frozen=True, slots=True)
+class Value:
+    """What one method read in a setting (mm): the mean of its repeats, with standard uncertainty.
+
+    It is at 20 degrees where a temperature was stated; ``readings`` are as they were read.
+    ``target`` is the one that was in force in that job, None where the reading was held.
+    """
+
+    method_id: str
+    method: Method
+    mm: float
+    u_mm: float
+    readings: tuple[rows.Reading, ...]
+    target: rows.Target | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """The numbers of one moment of a ski: each by its method, with the wing and the ride's rating.
+
+    ``received`` is as the ski came in (its wing was not read then), ``left`` the last measured of a
+    job signed off by what was kept of the ski, ``in hand`` the last measured of one that is not.
+    ``at`` (ISO UTC) and ``who`` are those of its last reading. ``rating`` is the ride's, 1 to 5, of
+    what was ridden.
+    """
+
+    job_id: str
+    moment: Moment
+    at: str
+    who: str
+    pass_number: int
+    values: tuple[Value, ...]
+    wing: rows.WingSetting | None = None
+    rating: int | None = None
+
+    def value(self, method_id: str) -> Value | None:
+        """Return what a method read, or None where it was not read."""
+        return next((v for v in self.values if v.method_id == method_id), None)
+
+    @property
+    def day(self) -> str:
+        """The local day it was measured on, as YYYY-MM-DD."""
+        return f"{local(self.at):%Y-%m-%d}"
+
+    @property
+    def name(self) -> str:
+        """The setting in words: its day and its moment."""
+        return f"{self.day} {MOMENT_WORDS[self.moment]}"
+
+
+@dataclass(frozen=True, slots=True)
+class History:
+    """Everything the book has of a ski; ``methods`` and ``rigs`` by id of the method.
+
+    A blade that was exchanged has methods and a rig of its own; the base and the block are those of
+    the ski as it is now. ``felt`` has the words of the shop's short list of complaints, by key.
+    ``state`` is what the facts of all its jobs say together.
+    ``seen`` is what there was of the ski when this was read.
+    """
+
+    ski: rows.Ski
+    jobs: tuple[rows.JobHistory, ...]
+    method_rows: Mapping[str, rows.Method]
+    methods: Mapping[str, Method]
+    rigs: Mapping[str, Rig]
+    state: SkiState
+    versions: tuple[rows.SkiVersion, ...] = ()
+    curves: tuple[rows.Curve, ...] = ()
+    pairs: tuple[rows.Pair, ...] = ()
+    tools: Tools = field(default_factory=Tools)
+    felt: Mapping[str, str] = field(default_factory=dict)
+    parts: tuple[tuple[rows.PartVersion, ...], ...] = ()
+    seen: rows.Seen = rows.NOTHING_SEEN
+
+    def job(self, job_id: str) -> rows.JobHistory:
+        """Return a job of this ski with its facts."""
+        return next(j for j in self.jobs if j.job.id == job_id)
+
+    def method_name(self, method_id: str) -> str:
+        """Return a method's name, which a number is never shown without."""
+        row = self.method_rows.get(method_id)
+        return row.name if row is not None else "a method that is not in the book"
+
+
+def load_history(shop: Shop, ski_id: str) -> History:
+    """Read everything the book has of a ski.
+
+    Raises:
+        RecordsError: the book cannot be read, or the ski is not in it.
+    """
+    return shop.book.at_once(_load, shop, ski_id)
+
+
+def _load(shop: Shop, ski_id: str) -> History:
+    book = shop.book
+    ski = book.ski(ski_id)
+    jobs = book.history_of_ski(ski_id)
+    pairs = book.pairs_of(ski_id)
+    versions = book.ski_versions(ski_id)
+    method_rows = {i: book.method(i) for i in _method_ids(ski, jobs, pairs)}
+    blade_rows = {m.blade_id: book.blade(m.blade_id) for m in method_rows.values()}
+    blades = {i: blade_of(row) for i, row in blade_rows.items()}
+    block = book.block(ski.block_id)
+    rigs = {i: rig_of(ski, blade, block.studs) for i, blade in blades.items()}
+    return History(
+        ski,
+        jobs,
+        method_rows,
+        {i: method_of(row, blades[row.blade_id]) for i, row in method_rows.items()},
+        {i: rigs[row.blade_id] for i, row in method_rows.items()},
+        conclude(facts_of(ski_id, jobs, versions), rules_of(book)),
+        versions,
+        book.curves_of(ski_id),
+        pairs,
+        tools_of(
+            book,
+            [fact for job in jobs for fact in job.facts],
+            {i: m.u_mm for i, m in method_rows.items() if m.u_mm is not None},
+        ),
+        _felt(shop, jobs),
+        _parts_of(book, ski),
+        shop.seen_of(ski),
+    )
+
+
+def facts_of(
+    ski_id: str, jobs: Iterable[rows.JobHistory], versions: Iterable[rows.SkiVersion]
+) -> SkiFacts:
+    """Return a ski's history as its state is concluded from."""
+    sheets = tuple(SkiSheet(v.id, v.ski.methods, v.ski.has_wing) for v in versions)
+    return SkiFacts(ski_id, sheets, tuple(SkiJob.of(past) for past in jobs))
+
+
+def _parts_of(book: Book, ski: rows.Ski) -> tuple[tuple[rows.PartVersion, ...], ...]:
+    """Return the versions of the ski's blade, of its block and of each of its own baselines."""
+    baselines = [b.id for b in book.every_baseline() if b.ski_id == ski.id]
+    return (
+        book.blade_versions(ski.blade_id),
+        book.block_versions(ski.block_id),
+        *map(book.baseline_versions, baselines),
+    )
+
+
+def _felt(shop: Shop, jobs: Iterable[rows.JobHistory]) -> dict[str, str]:
+    """Return the words of the short list where a rider chose of it; none where it is spoilt."""
+    facts = (fact for job in jobs for fact in job.facts)
+    if not any(isinstance(fact, rows.RideNote) and fact.complaints for fact in facts):
+        return {}
+    from workbench.work.advice.ride_rules import rules_of
+
+    try:
+        return {complaint.key: complaint.words for complaint in rules_of(shop).complaints}
+    except BenchError:
+        return {}
+
+
+def _method_ids(
+    ski: rows.Ski, jobs: Iterable[rows.JobHistory], pairs: Iterable[rows.Pair]
+) -> list[str]:
+    """Return the ski's own methods first, in its order, then every other that was ever used."""
+    used = dict.fromkeys(ski.methods)
+    for job in jobs:
+        for fact in job.facts:
+            if type(fact) is rows.Reading or type(fact) is rows.Target:
+                used[fact.method_id] = None
+    for pair in pairs:
+        used.update(dict.fromkeys((pair.method_id, pair.other_method_id)))
+    return list(used)
+
+
+# -- settings ----------------------------------------------------------------------------------
+
+
+def settings_in(history: History) -> tuple[Setting, ...]:
+    """Return every setting in a history, oldest first; struck-out jobs and rows do not count."""
+    slopes, once = Slopes(history.rigs), TakenOnce(history.tools)
+    out: list[Setting] = []
+    for job in history.jobs:
+        if job.job.struck is None:
+            out += _settings_of_job(job, history, slopes, once)
+    return tuple(out)
+
+
+def _settings_of_job(
+    job: rows.JobHistory, history: History, slopes: Slopes, once: TakenOnce
+) -> list[Setting]:
+    live = [f for f in job.facts if f.struck is None]
+    taken = _by_pass(live)
+    if not taken:
+        return []
+    last = _last_measured(taken)
+    signed = history.state.jobs[job.job.id].has_left
+    out = [_setting("received", 0, taken[0], live, history, slopes, once)] if 0 in taken else []
+    if last > 0 or signed:
+        moment: Moment = "left" if signed else "in hand"
+        out.append(_setting(moment, last, taken[last], live, history, slopes, once))
+    return out
+
+
+def _by_pass(live: Sequence[rows.AnyFact]) -> dict[int, dict[str, list[rows.Reading]]]:
+    """Return the readings that count; those of a pass that was struck out do not."""
+    passes = sum(type(f) is rows.PassRow for f in live)
+    out: dict[int, dict[str, list[rows.Reading]]] = {}
+    for fact in live:
+        if type(fact) is not rows.Reading or fact.pass_number > passes:
+            continue
+        if 0.0 < fact.mm <= LONGEST_MM:
+            out.setdefault(fact.pass_number, {}).setdefault(fact.method_id, []).append(fact)
+    return out
+
+
+def _last_measured(taken: Mapping[int, Mapping[str, Sequence[rows.Reading]]]) -> int:
+    """Return the latest pass that was measured in full, as fully as any pass of this job."""
+    full = max(len(by_method) for by_method in taken.values())
+    return max(number for number, by_method in taken.items() if len(by_method) == full)
+
+
+def _setting(
+    moment: Moment,
+    number: int,
+    taken: Mapping[str, Sequence[rows.Reading]],
+    live: Sequence[rows.AnyFact],
+    history: History,
+    slopes: Slopes,
+    once: TakenOnce,
+) -> Setting:
+    targets = {f.method_id: f for f in live if type(f) is rows.Target}
+    wings = [f for f in live if type(f) is rows.WingSetting]
+    ratings = [f.rating for f in live if type(f) is rows.RideNote and f.rating is not None]
+    last = max((r for readings in taken.values() for r in readings), key=lambda r: r.id)
+    order = [i for i in history.methods if i in taken]
+    repeats = {i: once.of(i, history.methods[i], taken[i]) for i in order}
+    known = slopes.of(repeats)
+    values = tuple(
+        Value(
+            i, t.method, mean_of(t.values_mm), u_of(t, known[i]), tuple(taken[i]), targets.get(i)
+        )
+        for i, t in repeats.items()
+    )  # fmt: skip
+    ridden = moment != "received"
+    return Setting(
+        last.job_id, moment, last.at, last.who, number, values,
+        wings[-1] if wings and ridden else None,
+        ratings[-1] if ratings and ridden else None,
+    )  # fmt: skip
+
+
+def readings_in(history: History, job_id: str) -> list[tuple[rows.Reading, float, float]]:
+    """Return each reading of a job that stands, with its worth and standard uncertainty (mm)."""
+    slopes, once = Slopes(history.rigs), TakenOnce(history.tools)
+    live = [f for f in history.job(job_id).facts if f.struck is None]
+    out = []
+    for taken in _by_pass(live).values():
+        repeats = {i: once.of(i, history.methods[i], kept) for i, kept in taken.items()}
+        known = slopes.of(repeats)
+        for i, kept in taken.items():
+            for reading in kept:
+                alone = once.of(i, history.methods[i], [reading])
+                out.append((reading, alone.values_mm[0], u_of(alone, known[i])))
+    return out

@@ -1,0 +1,182 @@
+"""A ski's numbers over time, one series for each method and one for the wing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Literal
+
+from workbench.fin.plan.remarks import COVERAGE
+from workbench.records.store import rows
+from workbench.work.history.history import (
+    LONGEST_MM,
+    History,
+    Moment,
+    Setting,
+    readings_in,
+)
+
+Mark = Literal["received", "left", "in hand", "reading", "struck"]
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """One number of a series: when (seconds since 1970), its value and expanded uncertainty.
+
+    ``value`` and ``expanded`` (k = 2; 0 where it is not known) are mm, degrees for the wing.
+    ``rating`` is the ride's, 1 to 5.
+    """
+
+    when: float
+    value: float
+    expanded: float
+    mark: Mark
+    job_id: str
+    rating: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """A target with its tolerance, from its job until the next one; ``end`` None is open."""
+
+    start: float
+    end: float | None
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class Series:
+    """The numbers of one method, or of the wing (``angle``), oldest first."""
+
+    title: str
+    angle: bool
+    points: tuple[Point, ...]
+    bands: tuple[Band, ...] = ()
+
+    @property
+    def live(self) -> tuple[Point, ...]:
+        """The points that were not struck out."""
+        return tuple(p for p in self.points if p.mark != "struck")
+
+
+def seconds(at: str) -> float:
+    """Return a moment of the book (ISO UTC) in seconds since 1970."""
+    return datetime.fromisoformat(at).timestamp()
+
+
+def series_of(history: History, settings: Sequence[Setting]) -> tuple[Series, ...]:
+    """Return a series for each method that was ever read, in the ski's order, then the wing's.
+
+    Points are the settings the ski came in and left with, and every struck-out reading.
+    """
+    struck = _struck(history.jobs)
+    out = []
+    for method_id in history.methods:
+        points = _points(settings, method_id) + struck.get(method_id, [])
+        if points:
+            points.sort(key=_when)
+            bands = _bands(settings, method_id)
+            out.append(Series(history.method_name(method_id), False, tuple(points), bands))
+    wing = _wing(history.jobs, settings)
+    return (*out, *([wing] if wing.points else []))
+
+
+def series_of_job(history: History, settings: Sequence[Setting], job_id: str) -> tuple[Series, ...]:
+    """Return the same for one job, with every reading of it."""
+    job = history.job(job_id)
+    struck = _struck([job])
+    by_method: dict[str, list[Point]] = {}
+    for reading, mm, u_mm in readings_in(history, job_id):
+        point = Point(seconds(reading.at), mm, COVERAGE * u_mm, "reading", job_id)
+        by_method.setdefault(reading.method_id, []).append(point)
+    of_job = [s for s in settings if s.job_id == job_id]
+    out = []
+    for method_id in history.methods:
+        points = by_method.get(method_id, []) + struck.get(method_id, [])
+        if points:
+            points.sort(key=_when)
+            bands = _bands(of_job, method_id)
+            out.append(Series(history.method_name(method_id), False, tuple(points), bands))
+    wing = _wing([job], of_job)
+    return (*out, *([wing] if wing.points else []))
+
+
+def span_of(series: Iterable[Series]) -> tuple[float, float]:
+    """Return the time from the first to the last point of all series, in seconds since 1970."""
+    whens = [p.when for s in series for p in s.points]
+    return (min(whens), max(whens)) if whens else (0.0, 0.0)
+
+
+def _fits(mm: float) -> bool:
+    return abs(mm) <= LONGEST_MM
+
+
+def _when(point: Point) -> float:
+    return point.when
+
+
+def _points(settings: Sequence[Setting], method_id: str) -> list[Point]:
+    out = []
+    for s in settings:
+        value = s.value(method_id)
+        if value is not None:
+            when, expanded = seconds(value.readings[-1].at), COVERAGE * value.u_mm
+            out.append(Point(when, value.mm, expanded, s.moment, s.job_id, s.rating))
+    return out
+
+
+def _struck(jobs: Iterable[rows.JobHistory]) -> dict[str, list[Point]]:
+    """Return the struck-out readings by method, as they were read."""
+    out: dict[str, list[Point]] = {}
+    for job in jobs:
+        for fact in job.facts:
+            if type(fact) is rows.Reading and fact.struck is not None and _fits(fact.mm):
+                point = Point(seconds(fact.at), fact.mm, 0.0, "struck", fact.job_id)
+                out.setdefault(fact.method_id, []).append(point)
+    return out
+
+
+def _bands(settings: Sequence[Setting], method_id: str) -> tuple[Band, ...]:
+    """Return the targets, each from the job it was set in until the next job."""
+    starts: dict[str, float] = {}
+    targets: dict[str, rows.Target] = {}
+    for s in settings:
+        value = s.value(method_id)
+        starts.setdefault(s.job_id, seconds(s.at))
+        if value is not None and value.target is not None and _fits(value.target.mm):
+            targets[s.job_id] = value.target
+    jobs = list(starts)
+    out = []
+    for job_id, target in targets.items():
+        after = jobs.index(job_id) + 1
+        end = starts[jobs[after]] if after < len(jobs) else None
+        low, high = target.mm - target.tolerance_mm, target.mm + target.tolerance_mm
+        out.append(Band(starts[job_id], end, low, high))
+    return tuple(out)
+
+
+def _wing(jobs: Iterable[rows.JobHistory], settings: Sequence[Setting]) -> Series:
+    ratings: Mapping[str, int | None] = {s.job_id: s.rating for s in settings}
+    moments: Mapping[str, Moment] = {s.job_id: s.moment for s in settings}
+    points: list[Point] = []
+    for job in jobs:
+        last: Point | None = None
+        for fact in job.facts:
+            if type(fact) is not rows.WingSetting:
+                continue
+            if fact.struck is not None:
+                points.append(_wing_point(fact, "struck"))
+                continue
+            last = _wing_point(fact, "reading" if last is None else "left")
+            points.append(last)
+        if last is not None:
+            mark: Mark = "left" if moments.get(job.job.id) == "left" else "in hand"
+            rating = ratings.get(job.job.id)
+            points[points.index(last)] = replace(last, mark=mark, rating=rating)
+    return Series("wing", True, tuple(sorted(points, key=_when)))
+
+
+def _wing_point(fact: rows.WingSetting, mark: Mark) -> Point:
+    return Point(seconds(fact.at), fact.angle_deg, 0.0, mark, fact.job_id)

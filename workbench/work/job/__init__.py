@@ -1,0 +1,1 @@
+"""A ski on the bench: its state, stages, view and every act on it."""

@@ -1,0 +1,176 @@
+"""Coarse marks at the bench: what each should read, taking a number once, and adding a mark."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from workbench.errors import InputError
+from workbench.fin.reading.coarse import LONGEST_SCALE_MM
+from workbench.fin.reading.observe import (
+    COARSE_U_MM,
+    Method,
+    Quantity,
+    Scribe,
+)
+from workbench.measure.display import change_text, fine_text, length_text
+from workbench.measure.lengths import Length, parse_length
+from workbench.measure.units import Unit, other
+from workbench.records.store import rows
+from workbench.records.store.values import keepable
+from workbench.work.job.extra_readings import Mark
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
+from workbench.work.order.order_file import DEFAULT_TOLERANCE_MM
+from workbench.work.order.rigs import row_of_method
+from workbench.work.roster.parts_typed import unit_of
+from workbench.work.text.words import clean
+
+USUAL_MM = 80.0
+"""A larger number on a scale is likelier one of the other unit, where nothing says what to expect
+(common practice, no source)."""
+
+READ_AGAIN = "read again"
+"""Why a mark's number is struck out when another is typed: it counts once."""
+
+KINDS: dict[str, Quantity] = {"scale": "tail", "lines": "depth"}
+
+
+def take_mark(shop: Shop, view: JobView, mark: Mark, text: str, unit: Unit) -> JobView:
+    """Keep what a mark reads in the pass under way; a second number takes the place of the first.
+
+    Raises:
+        InputError: not a length, longer than any scale, a number that only the other unit makes
+            plausible, or a stage at which no mark is read.
+    """
+
+    def keep(now: JobView) -> None:
+        length = _understood(mark, text, unit)
+        number = now.progress.pass_number
+        taken = rows.Taken(mark.method_id, number, text, length.unit, length.mm, None, "typed")
+        if mark.latest:
+            shop.book.correct_reading(mark.latest[-1].id, shop.who, READ_AGAIN, taken)
+        else:
+            shop.book.add_reading(now.job.id, shop.who, taken)
+
+    shop.act(view, "mark", keep)
+    return shop.view(view.job.id)
+
+
+def _understood(mark: Mark, text: str, unit: Unit) -> Length:
+    name = mark.method.name
+    length = parse_length(text, unit, name)
+    exchanged = parse_length(text, other(unit), name)
+    if not length.named and not _is_likely(mark, length.mm) and _is_likely(mark, exchanged.mm):
+        raise InputError(name, text, f"its unit typed with it: is it {text} {other(unit)}?")
+    if abs(length.mm) > LONGEST_SCALE_MM:
+        accepted = f"a number on the scale, at most {length_text(LONGEST_SCALE_MM, unit)} {unit}"
+        raise InputError(name, text, accepted)
+    return length
+
+
+def _is_likely(mark: Mark, mm: float) -> bool:
+    near = mark.is_near(mm)
+    return abs(mm) <= USUAL_MM if near is None else near
+
+
+def place_words(method: Method, unit: Unit) -> str:
+    """Return where a coarse mark is read: its scribe, its scale's zero and what it is worth."""
+    scribe = method.scribe
+    if scribe is None:
+        return ""
+    x, y, zero = (length_text(v, unit) for v in (*scribe.at_mm, scribe.zero_mm))
+    if method.quantity == "tail":
+        scale = f"forward scale, zero {zero} forward"
+        way = "the tip" if scribe.is_reversed else "the tail"
+    else:
+        scale = f"outward lines, zero {zero} out"
+        way = "the outer edge" if scribe.is_reversed else "the top edge"
+    worth = fine_text(method.stated_u_mm or COARSE_U_MM, unit)
+    return (
+        f"Scribe {x} from the tail end, {y} out; {scale} on the blade, its figures growing toward "
+        f"{way}; u {worth} {unit}."
+    )
+
+
+def off_words(mark: Mark, unit: Unit) -> str:
+    """Return how a mark stands to the fine readings, in a few words."""
+    if mark.reading is None:
+        return "not read"
+    if mark.off_mm is None:
+        return "read"
+    if mark.agrees:
+        return "agrees"
+    fine = "0.001" if unit == "in" else "0.01"
+    return f"{change_text(mark.off_mm, unit, fine)} {unit} off"
+
+
+def suspect_words(view: JobView, unit: Unit) -> tuple[str, ...]:
+    """Return a sentence for each reading of this pass that is to be taken again."""
+    return tuple(f"take {clean(s.method)} again: {s.cause}" for s in view.suspects(unit))
+
+
+def again_words(view: JobView) -> str:
+    """Return what to do before a stud is turned, where the readings contradict each other."""
+    names = [c.reading.method.name for c in view.contradictions]
+    own = next((x.method.name for x in view.lines if x.method.name in names), None)
+    if own is None:
+        return f"Read the mark {clean(names[0])} again, or Enter goes on as it stands."
+    return f"Take {clean(own)} again: ▸ on it, x strikes it out; or Enter goes on as it stands."
+
+
+# -- a new mark ----------------------------------------------------------------------------------
+
+
+def add_mark(shop: Shop, view: JobView, fields: Mapping[str, str]) -> str:
+    """Add a coarse mark to the blade of a ski in hand; return the method's id.
+
+    Fields: name; kind (scale or lines); unit; at (x and y of the scribe on the ski, or x alone on
+    the base); zero (where the scale's zero lies on the blade, forward or outward); grows (toward
+    the tail or the tip, the top or the outer edge; blank: tail, top); u (blank: 0.5 mm).
+
+    Raises:
+        InputError: a field that cannot be, by its name.
+    """
+    name = fields.get("name", "").strip()
+    keepable("name", name)
+    known = shop.book.methods_of(view.ski.blade_id)
+    if not name or any(m.name.casefold() == name.casefold() for m in known):
+        raise InputError("name", fields.get("name", ""), "a name that no method of this blade has")
+    kind = fields.get("kind", "").strip().lower()
+    if kind not in KINDS:
+        raise InputError("kind", fields.get("kind", ""), "'scale' or 'lines'")
+    unit = unit_of(fields.get("unit", ""))
+    zero = parse_length(fields.get("zero", ""), unit, "zero").mm
+    reverse = _reversed(fields.get("grows", ""), KINDS[kind])
+    method = _checked(name, KINDS[kind], Scribe(_at(fields.get("at", ""), unit), zero, reverse),
+                      _u(fields.get("u", ""), unit))  # fmt: skip
+    row = row_of_method(method, view.ski.blade_id, DEFAULT_TOLERANCE_MM)
+    return shop.book.add_method(row, who=shop.who).id
+
+
+def _at(text: str, unit: Unit) -> tuple[float, float]:
+    words = text.replace(";", " ").split()
+    if len(words) not in (1, 2):
+        accepted = "how far from the tail end, and how far out where it is not on the base: 2.0 0"
+        raise InputError("at", text, accepted)
+    x, *rest = (parse_length(w.removesuffix(","), unit, "at").mm for w in words)
+    return (x, rest[0] if rest else 0.0)
+
+
+def _reversed(text: str, quantity: Quantity) -> bool:
+    usual, contrary = ("tail", "tip") if quantity == "tail" else ("top", "outer")
+    word = text.strip().lower()
+    if word not in ("", usual, contrary):
+        raise InputError("grows", text, f"'{usual}' or '{contrary}': where the figures grow to")
+    return word == contrary
+
+
+def _u(text: str, unit: Unit) -> float | None:
+    return parse_length(text, unit, "u").mm if text.strip() else None
+
+
+def _checked(name: str, quantity: Quantity, scribe: Scribe, u_mm: float | None) -> Method:
+    try:
+        return Method(name, quantity, scribe=scribe, u_mm=u_mm)
+    except InputError as why:
+        raise InputError(why.field.rpartition(" ")[2], why.value, why.accepted) from None

@@ -1,0 +1,107 @@
+"""An entry of a job in a few words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from workbench.records.book import Book
+from workbench.records.store import rows
+from workbench.work.history.timeline_words import MARK_WORDS, step_done_words
+from workbench.work.job.job_view import JobView
+from workbench.work.job.ski_state import TAKEN_BACK
+from workbench.work.text.local_time import local
+from workbench.work.text.words import clean
+
+MOST_TOLD = 2
+"""So many of the things that came in are told; more would not be read."""
+
+
+def described(fact: rows.AnyFact) -> str:
+    """Return an entry in a few words."""
+    if isinstance(fact, rows.Reading | rows.Target | rows.WingSetting | rows.RideNote):
+        kind = type(fact).__name__.lower().replace("setting", " angle")
+        return f"{kind} {fact.text}"
+    if isinstance(fact, rows.Tick):
+        return f"tick '{fact.text}'"
+    if isinstance(fact, rows.PassRow):
+        return f"pass {fact.number}"
+    if isinstance(fact, rows.Mark) and fact.kind == "step":
+        return step_done_words(fact)
+    if isinstance(fact, rows.Mark):
+        return f"{MARK_WORDS.get(fact.kind, fact.kind)} {fact.text}".strip()
+    if isinstance(fact, rows.LockedReading):
+        return f"after-lock reading {fact.text}"
+    if isinstance(fact, rows.Temperature):
+        return f"temperature {fact.text} {fact.unit}"
+    return "sign-off"
+
+
+_DID: dict[str, str] = {
+    "seated": "brought the studs up",
+    "aimed": "accepted the target",
+    "reaim": "opened the target again",
+    "accepted": "accepted the readings",
+    "set_aside": "set it aside:",
+    "taken_up": "took it up again",
+    "held": "kept as a note:",
+    "note": "wrote a note:",
+    "finest": "changed the finest turn to",
+    "second_eyes": "kept a second pair of eyes:",
+    "wing_aim": "asked for the wing angle",
+    "enough": "went on with fewer repeats",
+    "turned_back": "turned a stud back by hand",
+    "not_turned": "said that a stud was never turned",
+}
+"""What a mark says somebody did; its text follows where it has one that a person wrote."""
+
+_BARE = ("accepted", "turned_back", "not_turned")
+
+
+def _did(fact: rows.AnyFact) -> str:
+    """Return what somebody did to a ski, as said behind their initials."""
+    if isinstance(fact, rows.Mark):
+        if fact.kind == "step":
+            return step_done_words(fact)
+        text = "" if fact.kind in _BARE else clean(fact.text[:40])
+        return f"{_DID.get(fact.kind, clean(fact.kind))} {text}".strip()
+    if isinstance(fact, rows.PassRow):
+        return f"finished the turns of pass {fact.number}"
+    if isinstance(fact, rows.SignOff):
+        return "signed it off"
+    if isinstance(fact, rows.Tick):
+        return f"ticked '{clean(fact.text[:40])}'"
+    if isinstance(fact, rows.Reading):
+        return f"read {clean(fact.text)} {fact.unit}"
+    if isinstance(fact, rows.WingSetting):
+        return f"set the wing to {fact.angle_deg:g}°"
+    return f"kept a {clean(described(fact)[:40])}"
+
+
+def what_came_in(seen: JobView, now: JobView, book: Book) -> str:
+    """Return what was done to a ski since a view of it was read: by whom and when, newest first."""
+    found = sorted(_news(seen, now, book), reverse=True)
+    told = [f"{clean(who) or 'somebody'} {did} at {local(at):%H:%M}" for at, who, did in found]
+    if any(h.job.id > seen.seen.newest for h in book.history_of_ski(now.ski.id)):
+        told.append("it was queued again")
+    if len(told) > MOST_TOLD:
+        told[MOST_TOLD:] = [f"and {len(told) - MOST_TOLD} more"]
+    if told:
+        return "; ".join(told)
+    if seen.job.day != now.job.day:
+        return f"it was carried to {now.job.day}"
+    if seen.seen.newest != now.seen.newest or seen.seen.facts != now.seen.facts:
+        return "something of it came in from another book, or was struck out"
+    return "its sheet, its blade, its block or the shop's settings were changed"
+
+
+def _news(seen: JobView, now: JobView, book: Book) -> Iterator[tuple[str, str, str]]:
+    """Yield when, who and what of each fact and strike that the view was read without."""
+    known = {f.id: f for f in seen.facts}
+    for history in book.history_of_ski(now.ski.id):
+        own = history.job.id == now.job.id
+        for fact in history.facts:
+            if fact.id not in known if own else fact.id > seen.seen.newest:
+                yield fact.at, fact.who, _did(fact)
+            elif own and fact.struck is not None and known[fact.id].struck is None:
+                verb = "took back" if fact.struck.reason == TAKEN_BACK else "struck out"
+                yield fact.struck.at, fact.struck.who, f"{verb} '{described(fact)}'"

@@ -1,0 +1,115 @@
+"""How much each thing that is said matters: one ladder, for screen, paper and command line alike.
+
+What belongs to a lower step never displaces or shrinks what belongs to a higher one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from enum import IntEnum
+from typing import assert_never
+
+from workbench.errors import BenchError
+from workbench.fin.plan.guidance import Remark, StudLimitError
+from workbench.frozen import dataclass
+from workbench.measure.units import Unit
+from workbench.work.job.coarse_marks import suspect_words
+from workbench.work.job.job_view import JobView
+from workbench.work.job_text.next_step import BOLTS_LOOSE
+from workbench.work.text.words import remark_words
+
+
+class Importance(IntEnum):
+    """The steps of the ladder, the highest first."""
+
+    DANGER = 0
+    WRONG = 1
+    DOUBT = 2
+    FIGURES = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """Something to be said, and how much it matters."""
+
+    importance: Importance
+    words: str
+
+    @property
+    def signed(self) -> str:
+        """The words behind the sign of their step."""
+        return f"{sign_of(self.importance)} {self.words}"
+
+
+def sign_of(importance: Importance) -> str:
+    """Return the sign that stands before what is said."""
+    match importance:
+        case Importance.DANGER:
+            return "!!"
+        case Importance.WRONG:
+            return "!"
+        case Importance.DOUBT:
+            return "?"
+        case Importance.FIGURES:
+            return "·"
+        case _:
+            assert_never(importance)
+
+
+def of_remark(remark: Remark) -> Importance:
+    """Return how much a remark on a plan matters."""
+    match remark.code:
+        case "off_edge" | "travel_limit":
+            return Importance.DANGER
+        case "near_limit" | "apart" | "still_off":
+            return Importance.WRONG
+        case "tilt" | "ambiguous" | "no_tail":
+            return Importance.DOUBT
+        case "rough" | "coarse" | "insignificant" | "within":
+            return Importance.FIGURES
+        case _:
+            assert_never(remark.code)
+
+
+def of_error(error: BenchError) -> Importance:
+    """Return how much an error matters: a stud out of its travel is a danger, the rest is wrong."""
+    return Importance.DANGER if isinstance(error, StudLimitError) else Importance.WRONG
+
+
+def in_order(said: Iterable[Said]) -> tuple[Said, ...]:
+    """Return what is said, the most important first; what matters alike stays in its order."""
+    return tuple(sorted(said, key=lambda each: each.importance))
+
+
+def dangers_of(view: JobView) -> tuple[Said, ...]:
+    """Return what is dangerous about a ski as it is now, whatever is being done to it."""
+    words = [view.unreleased_words, view.stand_in_words]
+    if view.progress.loose and view.stage != "turning":  # there the act due says so
+        words.insert(0, BOLTS_LOOSE)
+    return tuple(Said(Importance.DANGER, text) for text in words if text)
+
+
+def said_before_turns(view: JobView, unit: Unit) -> tuple[Said, ...]:
+    """Return what is to be said whether there are turns or not."""
+    out = list(dangers_of(view))
+    if view.why is not None:
+        out.append(Said(of_error(view.why), view.trouble_in(unit)))
+    out += [Said(Importance.WRONG, words) for words in view.corrected_words]
+    made = view.made_words(unit)
+    out += [Said(Importance.WRONG, made)] if made else []
+    out += [Said(Importance.DOUBT, words) for words in suspect_words(view, unit)]
+    return in_order(out)
+
+
+def said_of(view: JobView, unit: Unit) -> tuple[Said, ...]:
+    """Return all that is to be said of a ski's readings, target and turns, dangers first."""
+    out = list(said_before_turns(view, unit))
+    if view.why is not None or view.plan is None or not view.progress.targets:
+        return in_order(out)
+    for remark in view.plan.remarks:
+        if remark.code == "within" and view.stage != "target":
+            continue
+        if remark.code == "insignificant" and view.plan.within:
+            continue
+        out.append(Said(of_remark(remark), remark_words(remark, unit, view.finer)))
+    return in_order(out)

@@ -1,0 +1,114 @@
+"""How a ski left this bench before: what its readings as received are held against."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+
+from workbench.fin.parts.studs import named
+from workbench.fin.plan.expectation import Expected
+from workbench.fin.reading.observe import Method
+from workbench.fin.reading.readings import Reading
+from workbench.fin.reading.rig import Rig
+from workbench.frozen import dataclass
+from workbench.records.book import Book
+from workbench.records.store import rows
+from workbench.work.order.solved_jobs import expected_of
+from workbench.work.order.versions import other_way_in
+from workbench.work.trust.caliper_figures import tools_of
+from workbench.work.trust.reading_budget import readings_of
+
+
+@dataclass(frozen=True, slots=True)
+class LastSetting:
+    """The last readings of an earlier job, and the turns (by stud) made after them."""
+
+    job_id: str
+    day: str
+    readings: tuple[Reading, ...]
+    turns: Mapping[str, float]
+
+    def expected(self, rig: Rig, others: Sequence[Method] = ()) -> tuple[Expected, ...]:
+        """Return what each method should read if nothing moved since; nothing where no pose."""
+        made = self.turns
+        turns = tuple(made.get(named(s.name, tuple(made)) or "", 0.0) for s in rig.studs)
+        return expected_of(rig, self.readings, turns, others)
+
+
+def left_with(
+    book: Book,
+    job: rows.Job,
+    methods: Sequence[tuple[str, Method]],
+    rig: Rig,
+    stated_u_mm: Mapping[str, float],
+) -> LastSetting | None:
+    """Return how the ski of ``job`` left before, as far as these methods (by id) tell; else None.
+
+    It is the last whole round of readings of any other job of the ski, with the turns that were
+    made after it and not read again.
+    """
+    found = _last_round(book, job, [i for i, _ in methods])
+    if found is None:
+        return None
+    each, number = found
+    kept: dict[str, list[rows.Reading]] = {}
+    for reading in _readings(each.facts):
+        if reading.pass_number == number:
+            kept.setdefault(reading.method_id, []).append(reading)
+    taken = tools_of(book, each.facts, stated_u_mm).taken_in(methods, kept)
+    readings = readings_of(tuple(taken.values()), rig)
+    turns = _turns_after(book, job, each.facts, number)
+    return LastSetting(each.job.id, each.job.day, readings, turns)
+
+
+def _last_round(
+    book: Book, of: rows.Job, method_ids: Sequence[str]
+) -> tuple[rows.JobHistory, int] | None:
+    """Return the other job that was read last by all methods, and its last whole pass.
+
+    Jobs are looked at from the one read last, no farther back than it takes: a ski may have years
+    of them.
+    """
+    last: tuple[rows.JobHistory, int] | None = None
+    last_id = ""
+    for job_id, newest_id in book.last_read_jobs(of.ski_id):
+        if newest_id <= last_id:
+            break
+        job = book.job(job_id)
+        if job_id == of.id or job.struck is not None:
+            continue
+        each = rows.JobHistory(job, book.facts(job_id))
+        rounds: dict[int, dict[str, str]] = {}
+        for reading in _readings(each.facts):
+            rounds.setdefault(reading.pass_number, {})[reading.method_id] = reading.id
+        whole = [n for n, seen in rounds.items() if seen.keys() >= set(method_ids)]
+        if whole and (newest := max(rounds[max(whole)].values())) > last_id:
+            last, last_id = (each, max(whole)), newest
+    return last
+
+
+def _readings(facts: Sequence[rows.AnyFact]) -> Iterator[rows.Reading]:
+    """Give the readings that count; those of a pass that was struck out do not."""
+    live = [f for f in facts if f.struck is None]
+    passes = sum(isinstance(f, rows.PassRow) for f in live)
+    return (f for f in live if isinstance(f, rows.Reading) and f.pass_number <= passes)
+
+
+def _turns_after(
+    book: Book, job: rows.Job, facts: Sequence[rows.AnyFact], number: int
+) -> dict[str, float]:
+    """Return the turns of each stud in the passes after pass ``number``, which were not read.
+
+    A stud whose hand was written down wrongly then was turned the other way.
+    """
+    made = [f for f in facts if isinstance(f, rows.PassRow) and f.struck is None]
+    made = [each for each in made if each.number > number]
+    if not made:
+        return {}
+    block = book.block(book.ski(job.ski_id).block_id)
+    out: dict[str, float] = {}
+    for each in made:
+        other_way = other_way_in(book, block, facts, each)
+        for turn in each.turns:
+            way = -turn.turns if turn.stud in other_way else turn.turns
+            out[turn.stud] = out.get(turn.stud, 0.0) + way
+    return out

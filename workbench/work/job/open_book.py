@@ -1,0 +1,228 @@
+"""What a shop's book shows of a day and of each job on it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from datetime import date
+from functools import partial
+
+from workbench.errors import BenchError
+from workbench.fin.parts.blade import Blade
+from workbench.fin.pose.search import sweep_ahead
+from workbench.fin.reading.observe import Method
+from workbench.fin.reading.readings import Reading
+from workbench.records.book import Book
+from workbench.records.store import rows
+from workbench.records.tables.days import DayItem, Unread
+from workbench.work.job.build_view import build_view, standard_u_mm
+from workbench.work.job.job_view import JobView
+from workbench.work.job.last_setting import left_with
+from workbench.work.job.queue_line import RosterLine, roster_line
+from workbench.work.job.ski_state import SkiState, conclude
+from workbench.work.job.stages import progress
+from workbench.work.order.rigs import blade_of, method_of, rig_of
+from workbench.work.order.shop_policy import SHAPING, rules_of
+from workbench.work.order.versions import (
+    blade_for,
+    block_for,
+    held_at,
+    turned_other_way,
+)
+from workbench.work.trust.caliper_figures import tools_of
+from workbench.work.trust.significance import GUARD
+from workbench.work.trust.wing_setup import wing_setup
+
+
+class OpenBook:
+    """A book open for one day's work by one pair of hands: what it shows."""
+
+    def __init__(self, book: Book, day: str | None = None, who: str = "") -> None:
+        self.book = book
+        self._fixed_day = day is not None
+        self.day = day or date.today().isoformat()
+        self.who = who or book.setting("who", "") or ""
+
+    def turn_day(self) -> bool:
+        """Go on to the day that has begun, where no day was asked for; never back to one past."""
+        today = date.today().isoformat()
+        if self._fixed_day or today <= self.day:
+            return False
+        self.day = today
+        return True
+
+    def roster(self, near: str | None = None) -> tuple[RosterLine, ...]:
+        """Return the day's queue in its order, what earlier days left unfinished first.
+
+        With ``near``, a job's id, skis are read around it alone; of the others nothing is known
+        but their places.
+        """
+        if near is None:
+            return self.lines_of(self.day)
+        return self._lines(self.book.day_around(self.day, near))
+
+    def lines_of(self, day: str) -> tuple[RosterLine, ...]:
+        """Return a day's queue in its order; before today's, what earlier days left unfinished."""
+        return self._lines(self.book.day_list(day, with_unfinished=day == self.day))
+
+    def _lines(self, found: Iterable[DayItem | Unread]) -> tuple[RosterLine, ...]:
+        rules = rules_of(self.book)
+        lines = tuple(roster_line(each, rules) for each in found)
+        return tuple(map(self._guarded_line, lines)) if self.guarded else lines
+
+    def _guarded_line(self, line: RosterLine) -> RosterLine:
+        """Only the whole view knows what readings are worth, and so if a guard band lets them.
+
+        A ski that cannot be reckoned with keeps the line it has: it must not hide the others.
+        """
+        if line.stage != "within":
+            return line
+        try:
+            return replace(line, stage=self.view(line.job_id).stage)
+        except BenchError:
+            return line
+
+    def view(self, job_id: str) -> JobView:
+        """Return everything the bench shows of a job."""
+        return self.book.at_once(self._view, job_id)
+
+    def _view(self, job_id: str) -> JobView:
+        job = self.book.job(job_id)
+        ski = self.book.ski(job.ski_id)
+        kept = self.book.ski_facts((ski.id,), (job_id,))[ski.id]
+        facts = kept.job(job_id).facts
+        blade_row, block, corrected = self._parts(ski, facts)
+        blade = blade_of(blade_row)
+        known = self.book.methods_of(ski.blade_id)
+        methods, stated = self._methods(ski, blade, known)
+        rig = rig_of(ski, blade, block.studs)
+        rules, guarded = rules_of(self.book), self.guarded
+        tools = tools_of(self.book, facts, stated)
+        tolerances = {i: tolerance_mm for i, _, tolerance_mm in methods}
+        u_of = partial(standard_u_mm, methods, rig=rig, tools=tools) if guarded else None
+        state = conclude(kept, rules).jobs[job_id]
+        at = progress(
+            facts, ski.methods, tolerances, ski.has_wing, u_of, job.kind, rules, state=state
+        )
+        named = [(i, m) for i, m, _ in methods]
+        first = at.stage == "as received"
+        last = left_with(self.book, job, named, rig, stated) if first else None
+        finest = self._finest(facts, job)
+        baselines = self.book.baselines_of(ski.id)
+        return build_view(
+            job,
+            ski,
+            (blade_row.name, block.name),
+            rig,
+            methods,
+            at,
+            facts,
+            finest,
+            baselines[-1] if baselines else None,
+            _others(known, blade),
+            tools,
+            guarded,
+            last,
+            rules,
+            _marks(known, ski, blade),
+            corrected,
+            (
+                turned_other_way(self.book, block, facts)
+                if at.stage == "measuring" or (at.stage == "turning" and at.pass_number)
+                else frozenset()
+            ),
+            self.seen_of(ski),
+            at.stage == "target"
+            and not at.targets
+            and self.book.last_setting(ski.id, job.id) is not None,
+            self._ranges(ski) if first and last is None and not baselines else {},
+            tuple(w for w, p in (("blade", blade_row), ("block", block)) if p.stand_in),
+            wing_setup(self.book).kept_hold if at.stage == "wing" else "",
+        )
+
+    def ski_state(self, ski_id: str) -> SkiState:
+        """Return what all facts of a ski say together."""
+        return self.book.at_once(self._ski_state, ski_id)
+
+    def _ski_state(self, ski_id: str) -> SkiState:
+        kept = self.book.ski_facts((ski_id,))[ski_id]
+        return conclude(kept, rules_of(self.book))
+
+    def seen_of(self, ski: rows.Ski) -> rows.Seen:
+        """Return what there is of a ski now, with what bears on how it is shown."""
+        return self.book.seen(ski, (*SHAPING, GUARD))
+
+    def _ranges(self, ski: rows.Ski) -> dict[str, tuple[float, float]]:
+        """Return the range (mm) that this shop ever read by each of a ski's methods, by id."""
+        found = ((i, self.book.seen_range_mm(i)) for i in ski.methods)
+        return {i: seen for i, seen in found if seen is not None}
+
+    def _parts(
+        self, ski: rows.Ski, facts: Sequence[rows.AnyFact]
+    ) -> tuple[rows.Blade, rows.Block, tuple[str, ...]]:
+        """Return the blade and block a job is shown by, and words where they were corrected."""
+        blade, block = self.book.blade(ski.blade_id), self.book.block(ski.block_id)
+        until = held_at(facts)
+        if not until:
+            return blade, block, ()
+        shown_blade, blade_words = blade_for(self.book, blade, facts, until)
+        shown_block, block_words = block_for(self.book, block, facts, until)
+        return shown_blade, shown_block, tuple(w for w in (blade_words, block_words) if w)
+
+    def foresee(self, view: JobView) -> None:
+        """Reckon ahead: before the first reading as received what the ski left with, before the
+        last one of three where the two before it let the blade be."""
+        if view.stage in ("waiting", "received check"):
+            self.book.at_once(self._foresee, view)
+        known = [Reading(x.method, x.now_mm, 1.0) for x in view.lines if x.now_mm is not None]
+        if view.due is not None and len(view.lines) == 3 and len(known) == 2:
+            sweep_ahead(view.rig.blade, view.rig.base, known, view.lines[view.due].method)
+
+    def _foresee(self, view: JobView) -> None:
+        named = [(line.method_id, line.method) for line in view.lines]
+        kept = self.book.methods_of(view.ski.blade_id)
+        _, stated = self._methods(view.ski, view.rig.blade, kept)
+        last = left_with(self.book, view.job, named, view.rig, stated)
+        if last is not None:
+            last.expected(view.rig, _others(kept, view.rig.blade))
+
+    @property
+    def guarded(self) -> bool:
+        """Whether the shop accepts a reading only with a guard band inside its tolerance."""
+        return self.book.setting(GUARD, "off") == "on"
+
+    def _methods(
+        self, ski: rows.Ski, blade: Blade, known: Iterable[rows.Method]
+    ) -> tuple[list[tuple[str, Method, float]], dict[str, float]]:
+        """Return the ski's methods (id, method, tolerance in mm), and the u that some state.
+
+        Those not among the ``known`` are read.
+        """
+        by_id = {row.id: row for row in known}
+        kept = [by_id.get(i) or self.book.method(i) for i in ski.methods]
+        stated = {row.id: row.u_mm for row in kept if row.u_mm is not None}
+        return [(row.id, method_of(row, blade), row.tolerance_mm) for row in kept], stated
+
+    @staticmethod
+    def _finest(facts: Sequence[rows.AnyFact], job: rows.Job) -> float:
+        for fact in reversed(facts):
+            if isinstance(fact, rows.Mark) and fact.kind == "finest" and fact.struck is None:
+                return float(fact.text)
+        return job.finest_turn
+
+    def finest_of(self, job_id: str) -> float:
+        """Return the finest turn (turns) that a job was done with."""
+        return self._finest(self.book.facts(job_id), self.book.job(job_id))
+
+
+def _others(kept: Iterable[rows.Method], blade: Blade) -> tuple[Method, ...]:
+    """Return all methods of a blade."""
+    return tuple(method_of(row, blade) for row in kept)
+
+
+def _marks(
+    kept: Iterable[rows.Method], ski: rows.Ski, blade: Blade
+) -> tuple[tuple[str, Method], ...]:
+    """Return the coarse marks of a blade (id, method) that are none of a ski's readings."""
+    marks = (row for row in kept if row.scribe_x_mm is not None and row.id not in ski.methods)
+    return tuple((row.id, method_of(row, blade)) for row in marks)

@@ -1,0 +1,467 @@
+"""The use cases of a day at the bench: each keeps what the tech did and shows the result.
+
+Every method that has returned has kept what it was given. Bench and command line both work through
+this; neither touches the book itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+from typing import TypeVar
+
+from workbench.errors import InputError
+from workbench.fin.plan.guidance import Step
+from workbench.measure.lengths import parse_length
+from workbench.measure.units import Unit
+from workbench.records.store import rows
+from workbench.records.store.faults import UnknownRowError
+from workbench.work.job.entry import check_reading, check_target, target_name
+from workbench.work.job.job_view import WING_AIM, JobView
+from workbench.work.job.open_book import OpenBook
+from workbench.work.job.ski_state import TAKEN_BACK, TURN_ANSWERS, TurnAnswer, turn_in
+from workbench.work.job.stages import Event, check_can
+from workbench.work.order.shop_policy import default_finest
+from workbench.work.order.versions import parts_text
+from workbench.work.trust.job_reading import Line
+from workbench.work.trust.wing_setup import angle_of, wing_setup
+
+T = TypeVar("T")
+
+
+class ChangedError(InputError):
+    """Something came in of a ski since the view of it was read that an act goes by.
+
+    ``now`` is the job as the book has it, to be shown anew; None where the book no longer has it.
+    """
+
+    def __init__(self, view: JobView, now: JobView | None, what: str) -> None:
+        super().__init__(view.ski.name, what, "look at it again; nothing was kept of this")
+        self.now = now
+
+    def __str__(self) -> str:
+        return f"{self.field}: {self.value}: {self.accepted}"
+
+
+class Shop(OpenBook):
+    """A book open for one day's work by one pair of hands: what they do.
+
+    Every method that is given a view writes by :meth:`act`, notes alone excepted.
+    """
+
+    def act(self, view: JobView, event: Event | None, write: Callable[[JobView], T]) -> T:
+        """Let ``write`` keep something about a ski by what was seen of it, in one transaction.
+
+        It is called with the job as the book has it then. ``event`` is what has to be allowed; None
+        is always.
+
+        Raises:
+            ChangedError: something of the ski came in since the view was read.
+            NotNowError: not at this stage.
+            MidPassError: a stud was turned, and the pass is not yet kept.
+        """
+        return self.book.batch(self._act, view, event, write)
+
+    def _act(self, view: JobView, event: Event | None, write: Callable[[JobView], T]) -> T:
+        now = self._as_seen(view)
+        if event is not None:
+            check_can(now.progress, event)
+        return write(now)
+
+    def _as_seen(self, view: JobView) -> JobView:
+        """Return the job by the rules of now; raise where more of it changed than rules."""
+        if self.seen_of(view.ski) == view.seen and not self.guarded:
+            return view  # rows are only ever added: what it was read from is what there is
+        try:
+            now = self._view(view.job.id)
+        except UnknownRowError:
+            what = "another book was put in the place of this one, which does not have this job"
+            raise ChangedError(view, None, what) from None
+        same = (now.seen.facts, now.seen.newest) == (view.seen.facts, view.seen.newest)
+        if same and _shows(now) == _shows(view):
+            return now
+        from workbench.work.job.entry_words import what_came_in
+
+        raise ChangedError(view, now, what_came_in(view, now, self.book))
+
+    def _mark(
+        self, view: JobView, event: Event | None, kind: str, number: int | None = None,
+        text: str = "",
+    ) -> JobView:  # fmt: skip
+        job, who = view.job.id, self.who
+        self.act(
+            view, event, lambda _: self.book.add_mark(job, who, kind, number=number, text=text)
+        )
+        return self.view(job)
+
+    def tick(self, view: JobView, item: str) -> JobView:
+        """Tick one item of the checklist that is due; the clamp bolts only after the rest."""
+        event: Event = "tick final" if view.is_final else "tick received"
+        self.act(view, event, partial(self._tick, item))
+        return self.view(view.job.id)
+
+    def _tick(self, item: str, now: JobView) -> None:
+        listed: rows.Checklist = "final" if now.is_final else "received"
+        due = now.check_due
+        if due is None or due.key != item:
+            raise InputError("check", item, f"'{due.key if due is not None else 'none'}' next")
+        self.book.add_tick(now.job.id, self.who, listed, item, due.words)
+
+    def take_reading(
+        self,
+        view: JobView,
+        line: Line,
+        text: str,
+        unit: Unit,
+        mm: float,
+        how: rows.How = "typed",
+        caliper_id: str | None = None,
+    ) -> JobView:
+        """Keep a reading: the one that is due, or a repeat of one already taken in this pass."""
+        taken = partial(
+            rows.Taken, method_id=line.method_id, text=text, unit=unit, mm=mm,
+            caliper_id=caliper_id, how=how,
+        )  # fmt: skip
+
+        def keep(now: JobView) -> None:
+            check_reading(line, text, mm, unit)
+            at = now.tools.now.id if now.tools.now is not None else None
+            reading = taken(pass_number=now.progress.pass_number, temperature_id=at)
+            self.book.add_reading(now.job.id, self.who, reading)
+
+        self.act(view, "read", keep)
+        return self.view(view.job.id)
+
+    def take_locked(
+        self,
+        view: JobView,
+        line: Line,
+        text: str,
+        unit: Unit,
+        mm: float,
+        how: rows.How = "typed",
+        caliper_id: str | None = None,
+    ) -> JobView:
+        """Keep a reading with the clamp bolts tight for good; the final check before it stands."""
+
+        def keep(now: JobView) -> None:
+            check_reading(line, text, mm, unit)
+            at = now.tools.now.id if now.tools.now is not None else None
+            self.book.add_locked_reading(
+                now.job.id, self.who, method_id=line.method_id, text=text, unit=unit, mm=mm,
+                caliper_id=caliper_id, how=how, temperature_id=at,
+            )  # fmt: skip
+
+        self.act(view, "read locked", keep)
+        return self.view(view.job.id)
+
+    def enough(self, view: JobView) -> JobView:
+        """Go on with fewer repeats than the shop wants; at least one of each reading."""
+
+        def keep(now: JobView) -> None:
+            if not now.may_go_on:
+                raise InputError("repeats", "not yet", "at least one of each reading")
+            number = now.progress.pass_number
+            self.book.add_mark(now.job.id, self.who, "enough", number=number)
+
+        self.act(view, "enough", keep)
+        return self.view(view.job.id)
+
+    def seat_studs(self, view: JobView) -> JobView:
+        """Keep that all three studs were brought up to touch the blade."""
+        return self._mark(view, "seat", "seated")
+
+    def aim(self, view: JobView, line: Line, text: str, unit: Unit) -> JobView:
+        """Keep a target: a length, or with a sign a change from the reading of now.
+
+        Raises:
+            InputError: not a length, or a target that is not positive.
+        """
+        length = parse_length(text, unit, target_name(line))
+        kind: rows.TargetKind = "value"
+        mm = length.mm
+        if length.signed:
+            if line.now_mm is None:
+                raise InputError(target_name(line), text, "a value: nothing is read yet")
+            kind, mm = "change", line.now_mm + length.mm
+        return self.aim_at(view, line, text, length.unit, kind, mm)
+
+    def aim_at(
+        self,
+        view: JobView,
+        line: Line,
+        text: str,
+        unit: Unit,
+        kind: rows.TargetKind,
+        mm: float,
+        tolerance_mm: float | None = None,
+    ) -> JobView:
+        """Keep a target whose value in mm is already understood."""
+        wide_mm = line.tolerance_mm if tolerance_mm is None else tolerance_mm
+
+        def keep(now: JobView) -> None:
+            check_target(line, text, mm, unit)
+            self.book.add_target(
+                now.job.id, self.who, method_id=line.method_id, text=text, unit=unit, kind=kind,
+                mm=mm, tolerance_mm=wide_mm,
+            )  # fmt: skip
+
+        self.act(view, "aim", keep)
+        return self.view(view.job.id)
+
+    def aim_at_baseline(self, view: JobView, baseline: rows.Baseline | None = None) -> JobView:
+        """Make a baseline the target, all of its numbers: the ski's own where none is given."""
+
+        def aim(now: JobView) -> JobView:
+            wanted = baseline or now.baseline
+            if wanted is None:
+                raise InputError("baseline", "(none)", "a ski that has a baseline")
+            by_name = {line.method.name: line for line in now.lines}
+            known = [e for e in wanted.entries if e.method_name in by_name]
+            if not known:
+                raise InputError("baseline", wanted.name, "numbers by this ski's own methods")
+            for e in known:
+                line = by_name[e.method_name]
+                now = self.aim_at(now, line, e.text, e.unit, "baseline", e.mm, e.tolerance_mm)
+            return now
+
+        return self.act(view, "aim", aim)
+
+    def aim_wing(self, view: JobView, angle_deg: float) -> JobView:
+        """Keep the wing's angle wanted in this job."""
+        return self._mark(view, "aim", WING_AIM, text=f"{angle_deg:g}")
+
+    def accept_target(self, view: JobView) -> JobView:
+        """Go on with the targets as they stand; readings without one are held where they were.
+
+        Raises:
+            InputError: no target yet.
+            OutOfReachError: the blade or a stud cannot get there.
+        """
+
+        def keep(now: JobView) -> None:
+            if not now.progress.targets:
+                raise InputError("target", "(none)", "a target for at least one reading")
+            if now.unreachable is not None:
+                raise now.unreachable
+            self.book.add_mark(now.job.id, self.who, "aimed")
+
+        self.act(view, "accept target", keep)
+        return self.view(view.job.id)
+
+    def reopen_target(self, view: JobView) -> JobView:
+        """Open the target again, to change it; the turns made so far stay as they are."""
+        return self._mark(view, "aim", "reaim")
+
+    def step_done(self, view: JobView) -> JobView:
+        """Keep that the next act of the pass is done; the last before measuring closes the pass."""
+        self.act(view, "step", self._step)
+        return self.view(view.job.id)
+
+    def _step(self, now: JobView) -> None:
+        if now.unreachable is not None:
+            raise now.unreachable
+        if now.plan is None:
+            raise InputError(
+                "turns", now.trouble or "(none)", "readings and a target that fix them"
+            )
+        acts = [s for s in now.plan.steps if s.do != "measure"]
+        at = now.progress
+        if at.step + 1 < len(acts):
+            number = at.step + 1
+            parts = parts_text(self.book, now.ski) if number == 1 else ""
+            text = parts or _did_text(acts[at.step])
+            self.book.add_mark(now.job.id, self.who, "step", number=number, text=text)
+            return
+        turns = [rows.Turn(t.stud.name, t.exact, t.turns) for t in now.plan.turns]
+        self.book.add_pass(
+            now.job.id, self.who, number=at.next_pass, turns=turns, finest_turn=now.finest_turn
+        )
+
+    def accept(self, view: JobView) -> JobView:
+        """Go on with the readings as they stand: within tolerance, or taken as good enough."""
+        return self._mark(view, "accept", "accepted", text=view.stage)
+
+    def set_wing(
+        self, view: JobView, text: str, hold: rows.WingHold | None = None, gauge: str | None = None
+    ) -> JobView:
+        """Keep the wing's angle in degrees, with the shop's hold and the gauge of that angle.
+
+        ``hold`` and ``gauge`` are given where another was used.
+        """
+
+        def keep(now: JobView) -> None:
+            angle, setup = angle_of(text), wing_setup(self.book)
+            lay = setup.kept_hold if hold is None else hold
+            used = setup.gauge_named(angle) if gauge is None else gauge
+            self.book.add_wing(now.job.id, self.who, text, angle, hold=lay, gauge=used)
+
+        self.act(view, "set wing", keep)
+        return self.view(view.job.id)
+
+    def second_eyes(self, view: JobView, who: str) -> JobView:
+        """Keep that another pair of eyes looked at the ski after its final check."""
+        initials = initials_of(who)
+
+        def keep(now: JobView) -> None:
+            self._check_other(initials, self.who)
+            self.book.add_mark(now.job.id, self.who, "second_eyes", text=initials)
+
+        self.act(view, "second eyes", keep)
+        return self.view(view.job.id)
+
+    @staticmethod
+    def _check_other(eyes: str, who: str) -> None:
+        if not eyes or eyes.casefold() == who.strip().casefold():
+            accepted = "the initials of somebody else, who looked at the ski too"
+            raise InputError("second pair of eyes", eyes or "(none)", accepted)
+
+    def sign_off(self, view: JobView, who: str) -> JobView:
+        """Release the ski under these initials, on today's queue; another's where the shop asks."""
+        self.act(view, "sign off", partial(self._sign_off, initials_of(who)))
+        return self.view(view.job.id)
+
+    def _sign_off(self, initials: str, now: JobView) -> None:
+        if now.rules.after_lock and now.lock_due is not None:
+            name = now.lines[now.lock_due].method.name
+            raise InputError("after-lock check", f"no {name}", "each read with the bolts tight")
+        if now.rules.second_eyes:
+            self._check_other(now.progress.eyes, initials)
+        job = self.book.job(now.job.id)
+        if job.day < self.day:
+            self.book.carry_job(job.id, self.day, who=initials)
+        self.book.add_sign_off(job.id, initials, parts_text(self.book, now.ski))
+
+    def set_aside(self, view: JobView, reason: str) -> JobView:
+        """Put the ski aside with a reason."""
+        if not reason.strip():
+            raise InputError("reason", reason, "a word or two on why")
+        return self._mark(view, "set aside", "set_aside", text=reason)
+
+    def take_up(self, view: JobView) -> JobView:
+        """Take a ski up again where it was left."""
+        return self._mark(view, "take up", "taken_up")
+
+    def note(self, view: JobView, kind: str, text: str) -> JobView:
+        """Keep a note or something that came in and had no place.
+
+        Nothing is concluded from it, and what was typed must not be lost: it is kept whatever came
+        in since the view was read.
+        """
+        self.book.add_mark(view.job.id, self.who, kind, text=text)
+        return self.view(view.job.id)
+
+    def set_finest(self, view: JobView, turn: float) -> JobView:
+        """Change the finest turn for this job; not while studs are being turned."""
+        if not (turn == 0.0 or 1 / 64 <= turn <= 1.0):
+            raise InputError("finest turn", turn, "0 (exact) or 1/64 to 1 turn")
+        return self._mark(view, "finest", "finest", text=repr(turn))
+
+    def last_entry(self, view: JobView) -> rows.AnyFact | None:
+        """Return the entry that take back would strike out."""
+        beside = ("held", *TURN_ANSWERS)
+        live = [
+            f
+            for f in view.facts
+            if f.struck is None and not (isinstance(f, rows.Mark) and f.kind in beside)
+        ]
+        return live[-1] if live else None
+
+    def turn_to_take_back(self, view: JobView) -> rows.AnyFact | None:
+        """Return the entry that take back would strike out, where it is the record of a turn."""
+        last = self.last_entry(view)
+        live = (f for f in view.facts if f.struck is None)
+        return last if last is not None and turn_in(last, live) else None
+
+    def take_back(
+        self, view: JobView, turn: TurnAnswer | None = None
+    ) -> tuple[JobView, rows.AnyFact | None]:
+        """Strike out the job's last entry; it stays readable.
+
+        Where that is the record of a turn, ``turn`` says what became of the stud, and is kept.
+
+        Raises:
+            InputError: the record of a turn, and nothing is said of the stud; or the other way.
+            ChangedError: something of the ski came in since the view was read.
+        """
+        last = self.act(view, None, partial(self._take_back, turn))
+        return self.view(view.job.id), last
+
+    def _take_back(self, turn: TurnAnswer | None, now: JobView) -> rows.AnyFact | None:
+        last, turned = self.last_entry(now), self.turn_to_take_back(now)
+        if turned is not None and turn is None:
+            accepted = "whether the stud was turned back by hand, or was never turned"
+            raise InputError("take back", "the record of a turn", accepted)
+        if turned is None and turn is not None:
+            raise InputError(
+                "take back", "no record of a turn", "the last entry, nothing more said"
+            )
+        if last is not None:
+            self.book.strike(last.id, TAKEN_BACK, self.who)
+        if last is not None and turn is not None:
+            self.book.add_mark(now.job.id, self.who, turn, text=last.id)
+        return last
+
+    def strike_reading(
+        self, view: JobView, line: Line, reason: str, reading_id: str | None = None
+    ) -> JobView:
+        """Strike out a repeat of this pass, with a reason: the last where none is named.
+
+        Raises:
+            InputError: no such repeat in this pass, or no reason.
+        """
+
+        def strike(now: JobView) -> None:
+            lines = [x for x in now.lines if x.method_id == line.method_id]
+            repeats = [r.id for x in lines for r in x.latest]
+            if not repeats or reading_id not in (None, *repeats):
+                raise InputError("reading", line.method.name, "a reading taken in this pass")
+            self.book.strike(reading_id or repeats[-1], reason, self.who)
+
+        self.act(view, "strike", strike)
+        return self.view(view.job.id)
+
+    def queue(
+        self,
+        ski_id: str,
+        due: str = "",
+        *,
+        note: str = "",
+        kind: rows.JobKind = "setting",
+        finest_turn: float | None = None,
+    ) -> rows.Job:
+        """Put a ski at the end of today's queue.
+
+        The finest turn is the shop's where it has settled one, else that of the ski's block.
+        """
+        if finest_turn is None:
+            finest_turn = default_finest(self.book)
+        return self.book.add_job(
+            ski_id, self.day, due, finest_turn=finest_turn, who=self.who, kind=kind, note=note
+        )
+
+    def remember(self, name: str, value: str) -> None:
+        """Keep a setting of the bench, such as the ski in hand."""
+        self.book.set_setting(name, value, who=self.who)
+
+
+def _shows(view: JobView) -> object:
+    """What of a ski's sheet, blade and block an act goes by, and the turns that they ask for."""
+    methods = [(line.method_id, line.method, line.tolerance_mm) for line in view.lines]
+    turns = [(t.stud.name, t.turns) for t in view.plan.turns] if view.plan is not None else None
+    return view.rig, view.ski.has_wing, methods, view.finest_turn, turns
+
+
+def _did_text(step: Step) -> str:
+    """Return a step of a pass as its record keeps it; ``turn_in`` reads it."""
+    if step.turn is None:
+        return step.do
+    return f"{step.do} {step.turn.stud.name} {step.turn.turns:+}"
+
+
+def initials_of(text: str) -> str:
+    """Return initials without the blanks around them; an InputError unless 1 to 12 characters."""
+    initials = text.strip()
+    if not 1 <= len(initials) <= 12:
+        raise InputError("initials", text, "1 to 12 characters")
+    return initials

@@ -1,0 +1,441 @@
+"""The stages of a ski on the bench: one table says what is allowed when.
+
+A job's stage is never stored. It is read off its facts, struck-out ones aside: the stage is the
+first gate that is not yet passed. Taking an entry back therefore leads back to where it was made.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import field, replace
+from typing import Literal, TypeAlias
+
+from workbench.advice.checklists import CLAMP, final_items
+from workbench.errors import InputError
+from workbench.fin.plan.guidance import is_within
+from workbench.frozen import dataclass
+from workbench.measure.repeats import mean_of
+from workbench.records.store.rows import (
+    AnyFact,
+    JobKind,
+    LockedReading,
+    Mark,
+    PassRow,
+    Reading,
+    SignOff,
+    Target,
+    Temperature,
+    Tick,
+    WingSetting,
+)
+from workbench.work.job.ski_state import JobState, final_passed
+from workbench.work.order.shop_policy import SHIPPED, Rules
+from workbench.work.trust.significance import accepted_mm
+from workbench.work.trust.temperature_correction import known_temperatures, values_mm
+
+Stage = Literal[
+    "waiting", "received check", "as received", "studs", "target", "turning", "measuring",
+    "within", "wing", "final check", "sign-off", "signed off", "set aside",
+]  # fmt: skip
+
+Event = Literal[
+    "tick received", "read", "seat", "aim", "accept target", "step", "accept", "enough",
+    "set wing", "tick final", "second eyes", "sign off", "set aside", "take up", "note", "finest",
+    "strike", "temperature", "mark", "read locked",
+]  # fmt: skip
+
+GLYPHS: dict[Stage, str] = {
+    "waiting": "·", "received check": "?", "as received": "1", "studs": "2", "target": "3",
+    "turning": "4", "measuring": "5", "within": "=", "wing": "6", "final check": "7",
+    "sign-off": "8", "signed off": "✓", "set aside": "‖",
+}  # fmt: skip
+
+_ANYTIME: frozenset[Event] = frozenset({"set aside", "note", "finest", "temperature"})
+_READ: frozenset[Event] = _ANYTIME | {"strike"}
+
+ALLOWED: dict[Stage, frozenset[Event]] = {
+    "waiting": _ANYTIME | {"tick received", "tick final"},
+    "received check": _ANYTIME | {"tick received"},
+    "as received": _READ | {"read", "enough", "mark"},
+    "studs": _READ | {"read", "seat", "mark"},
+    "target": _READ | {"aim", "accept target", "mark"},
+    "turning": _READ | {"aim", "step", "accept", "mark"},
+    "measuring": _READ | {"read", "enough", "mark"},
+    "within": _READ | {"aim", "read", "accept", "mark"},
+    "wing": _READ | {"set wing"},
+    "final check": _READ | {"tick final"},
+    "sign-off": _READ | {"read locked", "second eyes", "sign off"},
+    "signed off": frozenset({"note"}),
+    "set aside": frozenset({"note", "take up"}),
+}
+"""Stage and event: everything that is not here is refused. A re-check begins with its final check,
+so that both ticks are allowed where a job waits; its kind says which."""
+
+
+WORDS: dict[Event, str] = {
+    "tick received": "tick the check that is due",
+    "tick final": "tick the check that is due",
+    "read": "take a reading",
+    "enough": "go on with fewer repeats",
+    "seat": "bring the studs up",
+    "aim": "give a target",
+    "accept target": "accept the target",
+    "step": "make the turns",
+    "accept": "keep the readings as they are",
+    "set wing": "set the wing",
+    "read locked": "read once more with the clamp bolts tight",
+    "second eyes": "let somebody else look",
+    "sign off": "sign it off",
+    "take up": "take the ski up again",
+    "strike": "strike out a reading",
+    "mark": "read a coarse mark",
+    "finest": "change the finest turn",
+    "temperature": "state a temperature",
+    "note": "write a note",
+    "set aside": "set the ski aside",
+}
+"""What is done, as a technician says it, in the order of the work."""
+
+WHILE_TURNED: frozenset[Event] = frozenset({"step", "set aside", "take up", "note", "temperature"})
+"""What may be done from the first turn until its pass is kept. All else would change what the turns
+made were counted from; then the readings of before would pass for the blade's place now."""
+
+HELD: dict[Event, str] = {
+    "aim": "target", "accept": "readings", "finest": "finest turn", "strike": "strike out",
+    "mark": "coarse mark",
+}  # fmt: skip
+"""What is refused meanwhile, as an error names it."""
+
+WHILE_ELSEWHERE: frozenset[Event] = frozenset(
+    {"set aside", "take up", "note", "strike", "temperature"}
+)
+"""What may be done to a job while another one of its ski holds an open round."""
+
+ELSEWHERE = "take that job up first, finish its round and measure"
+
+MID_PASS = "in the middle of a pass"
+LOOSE = "clamp bolts loose"
+NOT_RELEASED = "NOT RELEASED"
+
+
+class NotNowError(InputError):
+    """Something that is not allowed at the stage a job is at."""
+
+
+class MidPassError(InputError):
+    """Something that has to wait until the pass under way is finished."""
+
+    def __init__(self, what: str) -> None:
+        way_on = "finish this pass and measure first, or take its steps back"
+        super().__init__(what, MID_PASS, way_on)
+
+
+class ElsewhereError(InputError):
+    """Something that has to wait until another job of the ski is finished."""
+
+    def __init__(self, what: str, why: str) -> None:
+        super().__init__(what, why, ELSEWHERE)
+
+
+def check_allowed(stage: Stage, event: Event) -> None:
+    """Raise a NotNowError unless the event is allowed at this stage."""
+    if event not in ALLOWED[stage]:
+        raise NotNowError(WORDS[event], f"not at the stage {stage}", f"now you can {_can(stage)}")
+
+
+def _can(stage: Stage) -> str:
+    """Return what can be done at a stage, what it is there for before what always can."""
+    own = [words for event, words in WORDS.items() if event in ALLOWED[stage] - _ANYTIME]
+    always = [words for event, words in WORDS.items() if event in ALLOWED[stage] & _ANYTIME]
+    listed = list(dict.fromkeys(own or always))
+    can = " or ".join((", ".join(listed[:-1]), listed[-1])) if len(listed) > 1 else listed[0]
+    return f"{can}; for more, queue the ski again" if stage == "signed off" else can
+
+
+def check_can(at: Progress, event: Event) -> None:
+    """Raise unless the event is allowed at the job's stage and by the pass under way.
+
+    Raises:
+        NotNowError: not at this stage.
+        MidPassError: a stud was turned, and the pass is not yet kept.
+        ElsewhereError: another job of the ski holds an open round.
+        InputError: a sign-off that would not follow from what was kept of the ski.
+    """
+    check_allowed(at.stage, event)
+    if at.mid_pass and event not in WHILE_TURNED:
+        raise MidPassError(HELD.get(event, event))
+    if at.state.elsewhere and event not in WHILE_ELSEWHERE:
+        raise ElsewhereError(WORDS[event], at.state.elsewhere)
+    if event == "sign off" and at.state.bars:
+        raise InputError("sign-off", at.state.bars, "a ski of which this is not so")
+
+
+def refusal(at: Progress, event: Event) -> str:
+    """Return why an event is refused now, or nothing."""
+    try:
+        check_can(at, event)
+    except InputError as why:
+        return str(why)
+    return ""
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """Where a job stands: its stage, the pass under way, and what there is so far (mm).
+
+    ``values``: repeats as kept, by pass number and method id, in order; what they are worth, at the
+    ``temperatures`` they name, is :meth:`values_mm`. ``step``: acts of this pass done.
+    ``ticked``: keys ticked of the checklist that is due. ``eyes``: the initials of the second pair
+    of eyes that looked after the final check, else nothing. ``gate``: the stage that the work
+    stands at, also while the ski is set aside. ``state``: what all facts of the ski say of the job.
+    ``locked``: by method id, what was read after the final check with the clamp bolts tight for
+    good; the last of each.
+    """
+
+    stage: Stage
+    pass_number: int
+    values: Mapping[int, Mapping[str, tuple[Reading, ...]]]
+    targets: Mapping[str, Target]
+    step: int
+    ticked: frozenset[str]
+    reason: str = ""
+    temperatures: Mapping[str, Temperature] = field(default_factory=dict)
+    eyes: str = ""
+    gate: Stage = "waiting"
+    state: JobState = JobState()
+    locked: Mapping[str, LockedReading] = field(default_factory=dict)
+
+    @property
+    def loose(self) -> bool:
+        """Whether the clamp bolts are loose: from the loosening on until they are snugged."""
+        return self.state.loose
+
+    @property
+    def unreleased(self) -> str:
+        """Why the job's sign-off releases nothing; empty where it does, or there is none."""
+        return self.state.why if self.state.standing == "not released" else ""
+
+    @property
+    def next_pass(self) -> int:
+        """The number of the pass under way: of no pass and no reading that stands."""
+        return max(self.pass_number, *self.values, 0) + 1
+
+    @property
+    def mid_pass(self) -> bool:
+        """Whether studs may have been turned since the readings: only loosening comes before."""
+        return self.step > 1 and self.gate != "signed off"
+
+    def mean_mm(self, pass_number: int, method_id: str) -> float | None:
+        """Return the mean of a method's repeats in a pass, or None."""
+        taken = self.values_mm(pass_number, method_id)
+        return mean_of(taken) if taken else None
+
+    def values_mm(self, pass_number: int, method_id: str) -> tuple[float, ...]:
+        """Return what a method's repeats in a pass are worth: at 20 degrees where stated."""
+        kept = self.values.get(pass_number, {}).get(method_id, ())
+        return values_mm(kept, self.temperatures)
+
+
+UOf: TypeAlias = Callable[[Progress], Mapping[str, float]]
+"""What gives the standard uncertainty (mm) of each reading of the pass under way, by method id."""
+
+
+def progress(
+    facts: Sequence[AnyFact],
+    method_ids: Sequence[str],
+    tolerances_mm: Mapping[str, float],
+    has_wing: bool,
+    u_of: UOf | None = None,
+    kind: JobKind = "setting",
+    rules: Rules = SHIPPED,
+    *,
+    state: JobState,
+) -> Progress:
+    """Read a job's progress off its facts (in order of id) by the shop's rules.
+
+    ``state`` is what all facts of the ski say of this job.
+
+    ``u_of`` is given where a guard band is kept: readings then have to lie inside their tolerance
+    by their expanded uncertainty. A gate that was passed stays passed when the rules change: a tick
+    counts against the list that was in force when it was made, and readings that were gone on from
+    were enough.
+    """
+    kept = [f for f in facts if f.struck is None and f.id not in state.stray]
+    number = state.pass_number
+    if state.stale:  # the blade was moved or measured in another job since
+        kept = [f for f in kept if not _is_stale(f, number, state.stale)]
+    # A reading by another method, such as a coarse mark, bears the others out and moves no gate.
+    live = [f for f in kept if not isinstance(f, Reading) or f.method_id in method_ids]
+    at = Progress(
+        stage="waiting",
+        pass_number=number,
+        values=_values(kept),
+        targets={f.method_id: f for f in live if isinstance(f, Target)},
+        step=state.step,
+        ticked=frozenset(),
+        temperatures=known_temperatures(live),
+        state=state,
+    )
+    gates = _Gates(live, method_ids, tolerances_mm, has_wing, rules, at, u_of)
+    stage, ticked = gates.recheck() if kind == "recheck" else gates.setting()
+    gate, eyes = stage, gates.eyes() if stage == "sign-off" else ""
+    reason = ""
+    aside = [f for f in live if isinstance(f, Mark) and f.kind in ("set_aside", "taken_up")]
+    if aside and aside[-1].kind == "set_aside" and stage != "signed off":
+        stage, reason = "set aside", aside[-1].text
+    return replace(
+        at, stage=stage, ticked=ticked, reason=reason, eyes=eyes, gate=gate, locked=gates.locked()
+    )
+
+
+def _is_stale(fact: AnyFact, number: int, since: str) -> bool:
+    return isinstance(fact, Reading) and fact.pass_number == number and fact.id < since
+
+
+GOES_ON = ("seated", "aimed", "reaim", "step", "accepted")
+"""Marks that go on from the readings as they stand."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Gates:
+    """The facts of a job that stand, and the gates that they have passed."""
+
+    live: Sequence[AnyFact]
+    method_ids: Sequence[str]
+    tolerances_mm: Mapping[str, float]
+    has_wing: bool
+    rules: Rules
+    at: Progress
+    u_of: UOf | None
+
+    def setting(self) -> tuple[Stage, frozenset[str]]:
+        """Return the stage of the first gate not passed, and what of its checklist is ticked."""
+        if self._signed:
+            return "signed off", frozenset()
+        passed, ticked = self._received()
+        if not passed:
+            return ("received check" if ticked else "waiting"), ticked
+        if not self._read(self.at.pass_number):
+            return ("measuring" if self.at.pass_number else "as received"), frozenset()
+        marks = {f.kind: f.id for f in self.live if isinstance(f, Mark)}
+        if "seated" not in marks:
+            return "studs", frozenset()
+        opened = max(_last_id(self.live, (Target,)), marks.get("reaim", ""))
+        if marks.get("aimed", "") <= opened or "aimed" not in marks:
+            return "target", frozenset()
+        if self.at.step > 1:  # a stud was turned: these readings are those of before
+            return "turning", frozenset()
+        touched = _last_id(self.live, (Reading, Target, PassRow))
+        if marks.get("accepted", "") < touched:
+            met = _met(self.at, self.method_ids, self.tolerances_mm, self.u_of)
+            return ("within" if met else "turning"), frozenset()
+        if self.has_wing and _last_id(self.live, (WingSetting,)) <= touched:
+            return "wing", frozenset()
+        passed, ticked = self._final()
+        return ("sign-off" if passed else "final check"), ticked
+
+    def recheck(self) -> tuple[Stage, frozenset[str]]:
+        """Return the stage of a re-check: the final check alone, then the sign-off."""
+        if self._signed:
+            return "signed off", frozenset()
+        passed, ticked = self._final()
+        if passed:
+            return "sign-off", ticked
+        return ("final check" if ticked else "waiting"), ticked
+
+    @property
+    def _signed(self) -> bool:
+        return any(isinstance(f, SignOff) for f in self.live)
+
+    def _received(self) -> tuple[bool, frozenset[str]]:
+        """Whether the received check is passed, now or when one of its ticks was made."""
+        ticks = [f for f in self.live if isinstance(f, Tick) and f.checklist == "received"]
+        items: frozenset[str] = frozenset()
+        for tick in ticks:
+            items |= {tick.item}
+            if items >= self.rules.received_at(tick.id):
+                return True, items
+        return bool(items) and items >= {i.key for i in self.rules.received_now}, items
+
+    def _read(self, number: int) -> bool:
+        """Whether a pass has its readings: all repeats wanted, or fewer that were gone on from."""
+        taken = self.at.values.get(number, {})
+        least = min((len(taken.get(m, ())) for m in self.method_ids), default=0)
+        if least >= self.rules.repeats or least == 0:
+            return least > 0 or not self.method_ids
+        last = max(r.id for m in self.method_ids for r in taken[m])
+        return any(_goes_on(f, number, last) for f in self.live)
+
+    def _touched(self) -> str:
+        """The id of the last thing after which the final check has to be gone through anew."""
+        accepted = (f.id for f in self.live if isinstance(f, Mark) and f.kind == "accepted")
+        changed = _last_id(self.live, (Reading, Target, PassRow, WingSetting))
+        return max(changed, *accepted, "")
+
+    def _final(self) -> tuple[bool, frozenset[str]]:
+        """Whether the final check is passed; the clamp bolts count where nothing was left open."""
+        ticks = self.at.state.ticks
+        now = frozenset(i.key for i in final_items(self.has_wing, self.rules.final_now))
+        items = frozenset(tick.item for tick in ticks)
+        then = (self.rules.final_at(t.id, self.has_wing) for t in ticks if t.item == CLAMP)
+        if final_passed(ticks, now, *then):
+            return True, items
+        return False, items - {CLAMP}
+
+    def locked(self) -> dict[str, LockedReading]:
+        """The readings with the clamp bolts tight, by method id; what was turned since ends them.
+
+        They are a look and no turn: the final check before them stands.
+        """
+        touched = self._touched()
+        kept = (f for f in self.live if isinstance(f, LockedReading) and f.id > touched)
+        return {f.method_id: f for f in kept if f.method_id in self.method_ids}
+
+    def eyes(self) -> str:
+        """The initials of who else looked at the ski since its final check."""
+        since = max(_last_id(self.live, (Tick,)), self._touched())
+        looked = [f for f in self.live if isinstance(f, Mark) and f.kind == "second_eyes"]
+        return looked[-1].text if looked and looked[-1].id > since else ""
+
+
+def _goes_on(fact: AnyFact, number: int, last: str) -> bool:
+    """Whether a fact goes on from the readings of a pass; ``last`` is the id of the last one."""
+    if isinstance(fact, Mark) and fact.kind == "enough":
+        return fact.number == number
+    if fact.id < last:
+        return False
+    if isinstance(fact, Mark):
+        return fact.kind in GOES_ON
+    return isinstance(fact, Target | PassRow | WingSetting | SignOff)
+
+
+def _values(live: Sequence[AnyFact]) -> dict[int, dict[str, tuple[Reading, ...]]]:
+    out: dict[int, dict[str, tuple[Reading, ...]]] = {}
+    for f in live:
+        if isinstance(f, Reading):
+            row = out.setdefault(f.pass_number, {})
+            row[f.method_id] = (*row.get(f.method_id, ()), f)
+    return out
+
+
+def _met(
+    at: Progress,
+    method_ids: Sequence[str],
+    tolerances_mm: Mapping[str, float],
+    u_of: UOf | None,
+) -> bool:
+    """Whether every reading of the pass is within its tolerance, or its guard band inside it."""
+    u_mm = u_of(at) if u_of is not None else {}
+    for m in method_ids:
+        now, received = at.mean_mm(at.pass_number, m), at.mean_mm(0, m)
+        target = at.targets.get(m)
+        aim = target.mm if target is not None else received
+        tolerance = target.tolerance_mm if target is not None else tolerances_mm[m]
+        allowed = accepted_mm(tolerance, u_mm.get(m))
+        if now is None or aim is None or allowed < 0 or not is_within(now - aim, allowed):
+            return False
+    return True
+
+
+def _last_id(live: Sequence[AnyFact], kinds: tuple[type, ...]) -> str:
+    return max((f.id for f in live if isinstance(f, kinds)), default="")

@@ -1,0 +1,155 @@
+"""What blade and caliper are at: typed, kept with the job, and in words. Off by default.
+
+Readings taken while a temperature is in force name it; ``at_twenty`` reckons what they are worth.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from typing import cast
+
+from workbench.errors import InputError
+from workbench.measure.display import change_text
+from workbench.measure.temperature import (
+    MATERIALS,
+    celsius,
+    check_temperature,
+    material,
+)
+from workbench.measure.units import Unit
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
+from workbench.work.text.words import clean
+from workbench.work.trust.temperature_correction import (
+    OFF,
+    Scale,
+    at_words,
+    in_force,
+    value_mm,
+)
+
+SCALES: tuple[Scale, ...] = ("C", "F")
+
+BLADE, CALIPER = "aluminium", "steel"
+"""What blade and caliper are made of where nobody said (common practice, no source)."""
+
+_TYPED = re.compile(r"([+\-−]?\d{1,3}(?:[.,]\d{1,3})?)\s*(?:°|deg)?\s*([CF]?)", re.IGNORECASE)
+
+
+# -- what is typed -----------------------------------------------------------------------------
+
+
+def parse_temperature(field: str, text: str, scale: Scale) -> tuple[float, Scale]:
+    """Return a temperature as typed in degrees Celsius, and the scale it was typed in.
+
+    A bare number is in ``scale``; C or F may stand behind it. Raises InputError for no number or
+    one beyond sense.
+    """
+    found = _TYPED.fullmatch(text.strip())
+    if found is None:
+        raise InputError(field, text, "degrees, such as 23 C or 73 F")
+    number = float(found[1].replace(",", ".").replace("−", "-"))
+    typed = cast("Scale", found[2].upper() or scale)
+    if typed == "C":
+        return check_temperature(field, number), typed
+    try:
+        return check_temperature(field, celsius(number)), typed
+    except InputError:
+        raise InputError(field, text, "-4 to 122 degF (-20 to 50 degC)") from None
+
+
+def state_temperature(shop: Shop, view: JobView, fields: Mapping[str, str]) -> JobView:
+    """Keep what blade and caliper are at; readings taken from now on name it.
+
+    Fields: scale (C or F, of bare numbers), blade and caliper (degrees; a blank caliper is at the
+    blade's), blade_material and caliper_material (of the published ones; blank: aluminium, steel).
+    A blank blade ends it: from now on readings are taken as they are.
+
+    Raises:
+        InputError: a field that cannot be; nothing is kept.
+    """
+    if not fields.get("blade", "").strip():
+        return _end(shop, view, fields)
+    scale = _scale(fields.get("scale", ""))
+    blade_c, typed = parse_temperature("blade", fields["blade"], scale)
+    second = fields.get("caliper", "").strip()
+    caliper_c = parse_temperature("caliper", second, scale)[0] if second else blade_c
+    texts = [fields["blade"].strip(), *([second] if second else [])]
+    made_of = (_material("blade material", fields, BLADE),
+               _material("caliper material", fields, CALIPER))  # fmt: skip
+    shop.act(view, "temperature", lambda now: shop.book.add_temperature(
+        now.job.id, shop.who, text="; ".join(texts), unit=typed, blade_c=blade_c,
+        caliper_c=caliper_c, blade_material=made_of[0], caliper_material=made_of[1],
+    ))  # fmt: skip
+    return shop.view(view.job.id)
+
+
+def _end(shop: Shop, view: JobView, fields: Mapping[str, str]) -> JobView:
+    if fields.get("caliper", "").strip():
+        raise InputError("blade", "", "its temperature too; both blank: off")
+    if in_force(view.facts) is not None:
+        shop.act(view, "temperature", lambda now: shop.book.add_mark(now.job.id, shop.who, OFF))
+    return shop.view(view.job.id)
+
+
+def _scale(text: str) -> Scale:
+    found = next((s for s in SCALES if s == text.strip().lstrip("°").upper()), None)
+    if found is None:
+        raise InputError("scale", text, "C or F")
+    return found
+
+
+def _material(field: str, fields: Mapping[str, str], default: str) -> str:
+    text = fields.get(field.replace(" ", "_"), "").strip()
+    try:
+        return material(text or default).name
+    except InputError:
+        raise InputError(field, text, "one of: " + ", ".join(MATERIALS)) from None
+
+
+# -- in words ----------------------------------------------------------------------------------
+
+
+def in_force_words(view: JobView) -> str:
+    """Return the temperature that readings are taken at now, in one sentence."""
+    at = in_force(view.facts)
+    if at is None:
+        return "Off: readings are taken as they are."
+    return f"Now: {at_words(at)}; readings taken from here on are reckoned at 20 °C."
+
+
+def correction_words(correction_mm: float, unit: Unit) -> str:
+    """Return the size of a correction to 20 degrees, one digit finer than a reading."""
+    return f"{change_text(correction_mm, unit, '0.0001' if unit == 'in' else '0.001')} to 20 °C"
+
+
+def effect_words(view: JobView, unit: Unit) -> tuple[str, ...]:
+    """Return what the temperature in force does to each reading of this pass, in one sentence."""
+    at = in_force(view.facts)
+    if at is None:
+        return ()
+    read = [(line.method.name, line.latest[-1].mm) for line in view.lines if line.latest]
+    moved = [f"{clean(name)} {correction_words(value_mm(mm, at) - mm, unit)}" for name, mm in read]
+    return (f"A reading taken now ({unit}): {'; '.join(moved)}.",) if moved else ()
+
+
+def fields_now(view: JobView, unit: Unit) -> dict[str, str]:
+    """Return the fields as they stand, to be changed: those in force, or the usual ones."""
+    at = in_force(view.facts)
+    if at is None:
+        scale = "F" if unit == "in" else "C"
+        return {
+            "blade": "", "caliper": "", "scale": scale, "blade_material": BLADE,
+            "caliper_material": CALIPER,
+        }  # fmt: skip
+    blade, _, caliper = at.text.partition("; ")
+    return {
+        "blade": blade, "caliper": caliper, "scale": at.unit, "blade_material": at.blade_material,
+        "caliper_material": at.caliper_material,
+    }  # fmt: skip
+
+
+def materials_words() -> str:
+    """Return the materials with a published expansion, in one line."""
+    return ", ".join(MATERIALS)

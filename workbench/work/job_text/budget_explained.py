@@ -1,0 +1,147 @@
+"""What a reading is worth and why: its budget, its repeats, and whether it means anything."""
+
+from __future__ import annotations
+
+import math
+
+from workbench.errors import InputError
+from workbench.fin.reading.observe import Method
+from workbench.frozen import dataclass
+from workbench.measure.budget import Budget
+from workbench.measure.display import change_text, fine_text
+from workbench.measure.outliers import Doubts
+from workbench.measure.reading_budget import SCATTER
+from workbench.measure.repeats import Repeats
+from workbench.measure.units import Unit
+from workbench.work.job.job_view import JobView
+from workbench.work.trust.job_reading import Line
+from workbench.work.trust.reading_budget import STATED, Figures, budgets_of
+from workbench.work.trust.shop_scatter import origin_words
+from workbench.work.trust.significance import WITHIN
+
+LEVEL = 0.95
+"""Coverage probability of the expanded uncertainty shown."""
+
+IMPROVE: dict[str, str] = {
+    "resolution": "a caliper with a finer display would help most",
+    "caliper error": "a caliper with a smaller permissible error would help most",
+    "zero and gauge block": "clean the jaws, set zero again and check it on a gauge block",
+    SCATTER: "more repeats, each taken afresh, would help most",
+    "contact height": "hold the jaw at the very same height every time",
+    "temperature": "let blade and caliper lie together until both are near 20 °C",
+    "temperature of the blade": "read a thermometer that lies on the blade",
+    "temperature of the caliper": "let the caliper lie by the blade, and read both",
+    "expansion of the blade": "measure nearer 20 °C",
+    "expansion of the caliper": "measure nearer 20 °C",
+    STATED: "read it by a caliper's method where one is to be had",
+}
+"""What to do about each contribution (common practice, no source)."""
+
+ASSUMED = "the scatter is assumed: take it again two or three times to see it"
+DOUBTFUL = "look at the doubtful repeat first"
+THIRD = "take a third"
+
+
+@dataclass(frozen=True, slots=True)
+class Worth:
+    """What the reading of one line is worth (mm): its repeats, its doubts and its budget.
+
+    ``figures`` name the caliper and where each figure comes from.
+    """
+
+    line: Line
+    repeats: Repeats
+    doubts: Doubts
+    budget: Budget
+    figures: Figures
+
+    @property
+    def method(self) -> Method:
+        """How the reading is taken."""
+        return self.line.method
+
+
+def worth_of(view: JobView, line: Line) -> Worth:
+    """Return what a line's reading of this pass is worth, and why.
+
+    Raises:
+        InputError: the line has no reading in this pass.
+    """
+    repeats = line.repeats
+    if line.taken is None or repeats is None:
+        raise InputError(
+            f"reading '{line.method.name}'", "(none)", "one or more readings in this pass"
+        )
+    taken = [x.taken for x in view.lines if x.taken is not None]
+    budgets = budgets_of(taken, view.rig)
+    by_name = {t.method.name: b for t, b in zip(taken, budgets, strict=True)}
+    budget = by_name[line.method.name]
+    figures = line.taken.known_figures
+    return Worth(line, repeats, line.doubts, budget, figures)
+
+
+def origins_of(worth: Worth) -> tuple[tuple[str, str], ...]:
+    """Return the caliper and where each figure of the budget comes from: (what, whence)."""
+    names = {part.name for part in worth.budget.parts}
+    if STATED in names:
+        return (("uncertainty", "stated by the method itself; no caliper's figure is in it"),)
+    scatter = (SCATTER, origin_words(worth.figures.scatter, worth.repeats))
+    used = [
+        (name, origin)
+        for name, origin in (*worth.figures.origins, scatter)
+        if any(n == name or n.startswith(f"{name} of") for n in names)
+    ]
+    return (("taken with", worth.figures.caliper), *used)
+
+
+def meaning_words(line: Line, unit: Unit) -> tuple[str, ...]:
+    """Return change, tolerance and difference since received, with their figures, in sentences."""
+    out = []
+    if line.target is not None and line.change_wanted is not None:
+        out.append(f"Still to change: {line.change_wanted.words(unit)}.")
+    if line.off_mm is not None and line.u_mm is not None and line.nearness is not None:
+        out.append(_tolerance_words(line, line.off_mm, unit))
+    if line.guard:
+        out.append(_guard_words(line, unit))
+    if line.since_received is not None and line.received_mm != line.now_mm:
+        out.append(f"Since received: {line.since_received.words(unit)}.")
+    return tuple(out)
+
+
+def _tolerance_words(line: Line, off_mm: float, unit: Unit) -> str:
+    off = change_text(off_mm, unit, "0.0001" if unit == "in" else "0.001")
+    state = WITHIN[line.nearness or "out"]
+    return f"Tolerance: {off} off, ±{fine_text(line.tolerance_mm, unit)} {unit} allowed: {state}."
+
+
+def _guard_words(line: Line, unit: Unit) -> str:
+    if line.accepted_mm < 0:
+        return "Guard band on: the uncertainty fills the tolerance, no reading can be accepted."
+    return f"Guard band on: accepted up to {fine_text(line.accepted_mm, unit)} {unit} off."
+
+
+def doubtful_words(line: Line, unit: Unit, do: str = "x strikes it out") -> str:
+    """Return which repeats of a line are doubtful, by which test and what to do, or nothing."""
+    found = line.doubts
+    if not found.indices:
+        return ""
+    if found.limit is not None:
+        return f"These two differ by more than {fine_text(found.limit, unit)} {unit}; {THIRD}"
+    which = ", ".join(str(i + 1) for i in sorted(found.indices))
+    return f"Repeat {which} doubtful ({found.test}): {do}"
+
+
+def improve_words(worth: Worth, unit: Unit) -> str:
+    """Return in one sentence what would make this reading better, and how much is to be gained."""
+    part = worth.budget.largest
+    share = max(worth.budget.shares)
+    left = math.sqrt(max(worth.budget.u**2 - part.component**2, 0.0))
+    do = IMPROVE.get(part.name, "look at this one first")
+    if part.name == SCATTER and worth.doubts.indices:
+        do = THIRD if worth.doubts.apart else DOUBTFUL
+    elif part.name == SCATTER and worth.repeats.n == 1 and worth.figures.scatter is None:
+        do = ASSUMED
+    return (
+        f"Most comes from {part.name} ({share:.0%}): {do}; without it "
+        f"{fine_text(left, unit)} {unit} would be left of {fine_text(worth.budget.u, unit)}."
+    )

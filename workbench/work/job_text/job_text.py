@@ -1,0 +1,229 @@
+"""A job as plain lines, one fact a line: for screen readers, scripts and bare terminals.
+
+Pure text from a view; nothing here needs a sign that a letter cannot stand for.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from workbench.measure.display import change_text, fine_text, length_text
+from workbench.measure.units import Unit
+from workbench.records.store import rows
+from workbench.work.job.coarse_marks import off_words
+from workbench.work.job.importance import (
+    Importance,
+    Said,
+    in_order,
+    said_before_turns,
+    said_of,
+)
+from workbench.work.job.job_view import JobView
+from workbench.work.job.queue_line import RosterLine
+from workbench.work.job.temperature import in_force_words
+from workbench.work.job_text.budget_explained import doubtful_words
+from workbench.work.job_text.next_step import act_due, caution_words
+from workbench.work.job_text.next_text import task_of
+from workbench.work.text.words import clean, step_words, turn_words
+from workbench.work.trust.job_reading import Line
+from workbench.work.trust.significance import WITHIN
+from workbench.work.trust.wing_setup import setting_words
+
+NOT_YET = "not read yet"
+
+
+def job_lines(view: JobView, unit: Unit, number: int, line: RosterLine, ski: str) -> list[str]:
+    """Return where a ski stands, what to do now, readings, targets, turns and cautions.
+
+    ``number`` is its place in the queue, ``line`` its line there; ``ski`` the option that names it
+    in the commands shown, blank where it is in hand.
+    """
+    return [
+        *ski_lines(view, number, line, not ski),
+        *next_lines(view, ski),
+        *reading_lines(view, unit),
+        *mark_lines(view, unit),
+        *turn_lines(view, unit),
+        *wing_lines(view),
+        *warning_lines(view, unit),
+    ]
+
+
+def ski_lines(view: JobView, number: int, line: RosterLine, in_hand: bool) -> list[str]:
+    """Return which ski it is and the stage it is at."""
+    who = [clean(x) for x in (line.ski_name, line.rider) if x]
+    serial = [f"serial {clean(line.serial)}"] if line.serial else []
+    due = f", due {clean(line.due)}" if line.due else ""
+    kind = ", re-check after the ride" if line.kind == "recheck" else ""
+    held = ", in hand" if in_hand else ""
+    out = [
+        f"Ski: {', '.join([*who, *serial])}.",
+        f"Queue: number {number}{due}{kind}{held}.",
+        f"Stage: {view.stage_words}.",
+    ]
+    notes = ("Note", line.note), ("Ski note", line.ski_note)
+    return [*out, *(f"{name}: {clean(text)}" for name, text in notes if text)]
+
+
+def next_lines(view: JobView, ski: str) -> list[str]:
+    """Return what to do now, how, and the caution that belongs there."""
+    task = task_of(view)
+    out = [f"Next: {task.words}"]
+    for i, command in enumerate(task.commands):
+        out.append(f"{'Or' if i else 'Command'}: {typed(command, ski)}")
+    caution = caution_words(view, at_check=view.check_due is not None)
+    return [*out, *([f"Caution: {caution}"] if caution != task.words else [])]
+
+
+def typed(command: str, ski: str) -> str:
+    """Return a command as it is typed; ``ski`` names a ski that is not in hand."""
+    name, _, rest = command.partition(" ")
+    words = ("quarterturn", name, "" if name == "queue" else ski, rest)
+    return " ".join(word for word in words if word)
+
+
+def refused_words(view: JobView, ski: str) -> str:
+    """Return what to do instead of what is not allowed now, and by which command."""
+    task = task_of(view)
+    return f"do this first: {task.words} {typed(task.commands[0], ski)}"
+
+
+def reading_lines(view: JobView, unit: Unit) -> list[str]:
+    """Return each reading: its method, as received, now, its target, and how it stands."""
+    if view.job.kind == "recheck":
+        return []
+    out: list[str] = []
+    for number, line in enumerate(view.lines, 1):
+        out += _reading(number, line, unit)
+    return out
+
+
+def _reading(number: int, line: Line, unit: Unit) -> Iterator[str]:
+    name = f"Reading {number}"
+    yield f"{name}: {clean(line.method.name)}"
+    later = line.received_mm is not None and line.received_mm != line.now_mm
+    if later and line.received_mm is not None:
+        yield f"{name} as received: {length_text(line.received_mm, unit)} {unit}"
+    yield f"{name} now: {now_words(line, unit)}"
+    if line.target_mm is not None:
+        held = "" if line.target is not None else ", held where it came in"
+        yield (
+            f"{name} target: {length_text(line.target_mm, unit)} {unit}, "
+            f"within {fine_text(line.tolerance_mm, unit)} {unit}{held}"
+        )
+    if line.off_mm is not None and line.nearness is not None:
+        off = change_text(line.off_mm, unit, "0.0001" if unit == "in" else "0.001")
+        yield f"{name} off: {off} {unit}, {WITHIN[line.nearness]}"
+    if line.target is not None and line.change_wanted is not None and line.off_mm:
+        yield f"{name} change wanted: {line.change_wanted.words(unit)}"
+
+
+def now_words(line: Line, unit: Unit) -> str:
+    """Return what a reading says now, its standard uncertainty and how many repeats there are."""
+    if line.now_mm is None or line.u_mm is None:
+        return NOT_YET
+    count = len(line.latest)
+    repeats = "" if count == 1 else f", mean of {count}"
+    u = fine_text(line.u_mm, unit)
+    return f"{length_text(line.now_mm, unit)} {unit}, u {u} {unit}{repeats}"
+
+
+def mark_lines(view: JobView, unit: Unit) -> list[str]:
+    """Return each coarse mark that was read in this pass, and how it stands to the readings."""
+    return [
+        f"Mark {i}: {clean(m.method.name)}: {length_text(m.reading.value_mm, unit)} {unit}, "
+        f"{off_words(m, unit)}"
+        for i, m in enumerate(view.marks, 1)
+        if m.reading is not None
+    ]
+
+
+def _has_turns(view: JobView) -> bool:
+    """Whether turns are to be shown: there is a plan, and something is aimed at."""
+    if view.plan is None or not view.progress.targets:
+        return False
+    return view.stage in ("target", "turning", "within")
+
+
+def turn_lines(view: JobView, unit: Unit) -> list[str]:
+    """Return the stud turns with their exact figures, the steps, and the readings to expect."""
+    if not _has_turns(view):
+        return []
+    assert view.plan is not None
+    out = [
+        f"Stud {clean(t.stud.said)}: {turn_words(t)}; exact {_signed(t.exact)} turns, "
+        f"u {t.u_turns:.3f} turns"
+        for t in view.plan.turns
+    ]
+    if view.stage == "turning" and any(t.turns for t in view.plan.turns):
+        out += [*_step_lines(view), *_expect_lines(view, unit)]
+    return out + [
+        f"After these turns: {clean(p.method.name)} {length_text(p.after_mm, unit)} {unit}, "
+        f"{'within' if p.within else 'outside'}"
+        for p in view.plan.predictions
+    ]
+
+
+def _signed(turns: float) -> str:
+    return f"{'+' if turns >= 0 else '−'}{abs(turns):.3f}"
+
+
+def _step_lines(view: JobView) -> Iterator[str]:
+    assert view.plan is not None
+    steps, at = view.plan.steps, view.progress.step
+    for i, step in enumerate(steps):
+        state = "done" if i < at else "now" if i == at else "later"
+        yield f"Step {i + 1} of {len(steps)}, {state}: {step_words(step)}"
+
+
+def _expect_lines(view: JobView, unit: Unit) -> list[str]:
+    """Return what to expect after the turn that is due."""
+    return [
+        f"Expect after this turn, seated: {clean(method.name)} {length_text(mm, unit)} {unit}"
+        for method, mm in act_due(view).expect
+    ]
+
+
+def wing_lines(view: JobView) -> list[str]:
+    """Return the wing as it was set, or its screws' order where it is to be set."""
+    if not view.ski.has_wing:
+        return []
+    if view.stage == "wing":
+        from workbench.advice.wing_steps import SOURCE, STEPS
+
+        steps = [f"Wing {i}: {s.name}: {s.words}" for i, s in enumerate(STEPS, 1)]
+        return [*steps, f"Wing: {SOURCE}."]
+    kept = [f for f in view.facts if isinstance(f, rows.WingSetting) and f.struck is None]
+    return [f"Wing: {setting_words(kept[-1])}"] if kept else []
+
+
+def warning_lines(view: JobView, unit: Unit) -> list[str]:
+    """Return what stands against going on, dangers first: limits, readings that do not fit."""
+    out = list(said_of(view, unit) if _has_turns(view) else said_before_turns(view, unit))
+    for number, line in enumerate(view.lines, 1):
+        doubtful = doubtful_words(line, unit, f"quarterturn strike {number} strikes one out")
+        if doubtful:
+            out.append(Said(Importance.DOUBT, f"{clean(line.method.name)}: {doubtful}"))
+    eyes = [view.eyes_words] if view.stage == "sign-off" and view.eyes_words else []
+    at = in_force_words(view)
+    stated = [] if at.startswith("Off") else [f"Temperature: {at}"]
+    return [*(f"{_head(each)}: {each.words}" for each in in_order(out)), *eyes, *stated]
+
+
+def _head(said: Said) -> str:
+    return "Danger" if said.importance is Importance.DANGER else "Warning"
+
+
+def after_lines(
+    view: JobView, unit: Unit, ski: str, said: str, warned: Iterable[str] = ()
+) -> list[str]:
+    """Return what an act did, what warns, the stage it led to, and what to do next."""
+    expect = _expect_lines(view, unit) if view.stage == "turning" and view.plan else []
+    return [
+        f"Done: {clean(said)}.",
+        *(f"Warning: {clean(words)}" for words in warned if words),
+        *warning_lines(view, unit),
+        f"Stage: {view.stage_words}.",
+        *next_lines(view, ski),
+        *expect,
+    ]

@@ -1,0 +1,85 @@
+"""What a ski needs now, in words that bench and command line share.
+
+Each adds how it is done there: a key, or a command.
+"""
+
+from __future__ import annotations
+
+from workbench.fin.plan.guidance import Step
+from workbench.work.job.job_view import JobView
+from workbench.work.text.words import (
+    CAUTION_EDGES,
+    CAUTION_LOOSEN,
+    CAUTION_RIDE,
+    CAUTION_SNUG,
+    clean,
+)
+
+STUDS_UP = "Bring all three studs up to just touch the blade"
+NO_FIT = "These readings do not work"
+OUT_OF_REACH = "The target is out of reach: give another."
+TURN_BACK = "A stud was turned, but what its turns were counted from no longer counts"
+NO_TURNS = "No turns: see the warning"
+BOLTS_LOOSE = "The clamp bolts are loose: a pass was begun and is not finished."
+MAKERS_FIRST = "The maker's instructions, event rules and a qualified technician come first."
+
+
+def act_due(view: JobView) -> Step:
+    """Return the act of the pass that is due; only where the view has a plan."""
+    assert view.plan is not None
+    acts = [s for s in view.plan.steps if s.do != "measure"]
+    return acts[min(view.progress.step, len(acts) - 1)]
+
+
+def reading_due(view: JobView, name: str) -> str:
+    """Return the reading of that name, with which repeat it is where more than one is wanted.
+
+    One more than are wanted is a repeat too, and counts.
+    """
+    wanted = view.rules.repeats
+    named = (x for x in view.lines if name in (x.method.name, clean(x.method.name)))
+    line = next(named, None)
+    if wanted == 1 or view.due is None or line is None:
+        return name
+    number = len(line.latest) + 1
+    return f"{name}, {number} of {wanted}" if number <= wanted else f"{name}, repeat {number}"
+
+
+def lock_words(name: str) -> str:
+    """Return that a reading is taken once more, the clamp bolts being tight for good."""
+    return f"After-lock check: measure {name} once more, the clamp bolts tight"
+
+
+def leave_words(view: JobView) -> str:
+    """Return that the readings are within tolerance, how surely, and to leave the fin alone."""
+    return f"{view.within_words}: leave it alone."
+
+
+def wing_step(view: JobView) -> str:
+    """Return that the wing is to be set, to which angle where one is wanted, and tightened."""
+    wanted = view.wing_wanted_deg
+    to = f" to {wanted:g}°" if wanted is not None else ""
+    return f"Set the wing{to}, tighten it"
+
+
+def caution_words(view: JobView, at_check: bool) -> str:
+    """Return the caution that belongs where the hand is now; ``at_check``: a check was begun."""
+    stage = view.stage
+    if at_check and view.torque_words:
+        return view.torque_words
+    if stage == "turning":
+        return _turning_caution(view)
+    if view.progress.loose:
+        return BOLTS_LOOSE
+    if stage in ("waiting", "received check", "as received", "measuring", "studs", "wing"):
+        return CAUTION_EDGES
+    if stage in ("final check", "sign-off", "signed off"):
+        return CAUTION_RIDE
+    return MAKERS_FIRST
+
+
+def _turning_caution(view: JobView) -> str:
+    """Return loosen before the turns and snug after them."""
+    if view.plan is None or view.progress.step == 0:
+        return CAUTION_LOOSEN
+    return CAUTION_SNUG if act_due(view).do in ("seat", "snug") else CAUTION_EDGES

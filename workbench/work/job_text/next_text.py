@@ -1,0 +1,130 @@
+"""What to do now on the command line: the bench's own words, and the command that does it."""
+
+from __future__ import annotations
+
+import shlex
+from dataclasses import dataclass
+
+from workbench.measure.display import turn_text
+from workbench.work.job.job_view import JobView
+from workbench.work.job_text.next_step import (
+    NO_FIT,
+    NO_TURNS,
+    OUT_OF_REACH,
+    STUDS_UP,
+    TURN_BACK,
+    act_due,
+    leave_words,
+    lock_words,
+    reading_due,
+    wing_step,
+)
+from workbench.work.text.words import clean, step_words
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """What to do now in one sentence, and the commands that go on from there, the usual first."""
+
+    words: str
+    commands: tuple[str, ...]
+
+
+def task_of(view: JobView) -> Task:
+    """Return what to do now with a ski, and by which commands."""
+    stage = view.stage
+    if view.elsewhere_words:
+        return Task(view.elsewhere_words, ("queue",))
+    if view.progress.mid_pass and stage not in ("turning", "set aside"):
+        return Task(f"{TURN_BACK}: take its steps back, the last first.", ("take-back",))
+    if view.unreachable is not None and stage in ("target", "turning"):
+        again = "aim --again" if stage == "turning" else "aim METHOD VALUE"
+        return Task(OUT_OF_REACH, (again, "take-back"))
+    if view.trouble and stage in ("turning", "studs", "target"):
+        return Task(f"{NO_FIT}: take the last one back, then measure it again.", ("take-back",))
+    if view.contradictions and stage in ("turning", "studs", "target") and not view.progress.step:
+        return _again(view)
+    if view.check_due is not None:
+        return _check(view)
+    if stage in ("as received", "measuring"):
+        return _measure(view)
+    if stage == "target":
+        return _target(view)
+    if stage == "turning":
+        return _turn(view)
+    if stage == "sign-off" and view.progress.state.bars:
+        return Task(f"Not to be signed off: {view.progress.state.bars}.", ("history",))
+    if stage == "sign-off" and view.rules.second_eyes and not view.progress.eyes:
+        return Task(
+            "Somebody else looks at it too, then sign off.", ("sign-off --second INITIALS",)
+        )
+    due = view.lock_due
+    if due is not None:
+        look, read = lock_words(clean(view.lines[due].method.name)), f"read {due + 1} VALUE"
+        if view.rules.after_lock:
+            return Task(f"{look}.", (read,))
+        return Task(f"Sign it off; or first the {look[0].lower()}{look[1:]}.", ("sign-off", read))
+    if stage == "set aside":
+        return Task(f"Set aside: {clean(view.progress.reason)}.", ("take-up",))
+    if view.unreleased:
+        words = f"{view.unreleased_words} Strike the sign-off out, then go on from there."
+        return Task(words, ("history", "strike --row ROW --reason REASON"))
+    return {
+        "studs": Task(f"{STUDS_UP}.", ("seat",)),
+        "within": Task(leave_words(view), ("accept",)),
+        "wing": Task(f"{wing_step(view)}, then give its angle in degrees.", ("set-wing DEGREES",)),
+        "sign-off": Task("Sign it off.", ("sign-off",)),
+    }.get(stage, Task("Signed off.", ("queue",)))
+
+
+def _again(view: JobView) -> Task:
+    """Return what to take again first, where the readings contradict each other."""
+    names = [c.reading.method.name for c in view.contradictions]
+    go_on = {"studs": "seat", "target": "accept"}.get(view.stage, "done")
+    for number, line in enumerate(view.lines, 1):
+        if line.method.name in names:
+            words = f"Take {clean(line.method.name)} again: strike it out; or go on as it stands."
+            return Task(words, (f"strike {number} --reason WORDS", go_on))
+    mark = next(i for i, m in enumerate(view.marks, 1) if m.method.name in names)
+    words = f"Read the mark {clean(names[0])} again, or go on as it stands."
+    return Task(words, (f"marks {mark} VALUE", go_on))
+
+
+def _check(view: JobView) -> Task:
+    item = view.check_due
+    assert item is not None
+    number = view.checklist.index(item) + 1
+    words = f"{view.check_name}, {number} of {len(view.checklist)}: {clean(item.words)}."
+    return Task(words, (f"tick {shlex.quote(clean(item.key))}",))
+
+
+def _measure(view: JobView) -> Task:
+    if view.due is None:
+        return Task("Measure again.", ("next",))
+    name = reading_due(view, clean(view.lines[view.due].method.name))
+    fewer = ("enough",) if view.rules.repeats > 1 and view.may_go_on else ()
+    return Task(f"Measure: {name}.", (f"read {view.due + 1} VALUE", *fewer))
+
+
+def _target(view: JobView) -> Task:
+    if view.progress.targets:
+        words = "Accept the target; or aim at another number."
+        return Task(words, ("accept", "aim METHOD VALUE"))
+    due = next((i for i, x in enumerate(view.lines, 1) if x.target is None), 1)
+    aim = f"aim {due} VALUE"
+    if view.offers_last:
+        return Task("Aim at the last setting; or give another target.", ("aim --last", aim))
+    name = clean(view.lines[due - 1].method.name) if view.lines else "a reading"
+    baseline = ("aim --baseline",) if view.baseline is not None else ()
+    return Task(f"Give the target for {name}: a value, or a sign and a change.", (aim, *baseline))
+
+
+def _turn(view: JobView) -> Task:
+    if view.plan is None:
+        return Task(f"{NO_TURNS}; take the last entry back.", ("take-back",))
+    if not any(t.turns for t in view.plan.turns):
+        why = view.no_turn_why
+        finer = f"a finer turn ({turn_text(view.finer)} would do)" if view.finer else "a finer turn"
+        words = f"{why[0].upper()}{why[1:]}: {finer}, or keep it as it is."
+        return Task(words, ("finest TURN", "accept --as-is"))
+    return Task(step_words(act_due(view)), ("done",))

@@ -1,0 +1,118 @@
+"""A setting in words, its lengths in both units: what cards and day sheets say alike."""
+
+from __future__ import annotations
+
+from typing import TypeVar
+
+from workbench.fin.plan.guidance import is_within
+from workbench.fin.reading.observe import Method
+from workbench.measure.display import change_text, fine_text, length_text
+from workbench.measure.units import UNITS, Unit
+from workbench.records.store import rows
+from workbench.work.job.job_view import JobView
+from workbench.work.job_text.how_to_hold import place_words
+from workbench.work.text.safe_text import visible
+from workbench.work.trust.job_reading import Line
+
+F = TypeVar("F", bound=rows.Fact)
+
+NAME, NOTE = 60, 200
+"""Columns that a name and a note may take on a card."""
+
+NOT_READ = "not read"
+OUTSIDE = "OUTSIDE tolerance"
+
+
+def both(value_mm: float) -> str:
+    """Return a length in both units."""
+    return f"{length_text(value_mm, 'in')} in = {length_text(value_mm, 'mm')} mm"
+
+
+def fine_both(value_mm: float) -> str:
+    """Return a small length in both units."""
+    return f"{fine_text(value_mm, 'in')} in = {fine_text(value_mm, 'mm')} mm"
+
+
+def result_words(line: Line) -> str:
+    """Return how a reading came out against what was wanted."""
+    if line.final_mm is None:
+        return NOT_READ
+    if line.target_mm is None:
+        return "no target"
+    off = line.final_mm - line.target_mm
+    if is_within(off, line.tolerance_mm):
+        return "within tolerance"
+    return f"{OUTSIDE}, {'over' if off > 0 else 'under'} by {both(abs(off))}"
+
+
+def locked_words(line: Line) -> str:
+    """Return that a number was read with the clamp bolts tight, and what clamping moved it by."""
+    moved = line.moved_by_lock_mm
+    if moved is None:
+        return ""
+    by = " = ".join(f"{change_text(moved, unit)} {unit}" for unit in UNITS)
+    return f"read with the clamp bolts tight; clamping moved it {by}"
+
+
+def moved_words(line: Line, unit: Unit) -> str:
+    """Return what clamping for good moved a reading by, or nothing where it was not read."""
+    moved = line.moved_by_lock_mm
+    if moved is None:
+        return ""
+    by = change_text(moved, unit, "0.0001" if unit == "in" else "0.001")
+    return f"clamping moved it {by} {unit}"
+
+
+def moved_short(line: Line, unit: Unit) -> str:
+    """Return the same in little room."""
+    moved = line.moved_by_lock_mm
+    fine = "0.0001" if unit == "in" else "0.001"
+    return f"lock {change_text(moved, unit, fine)}" if moved is not None else ""
+
+
+def base_words(view: JobView) -> str:
+    """Return the base's shape in both units."""
+    base = view.rig.base
+    if base.radius_mm is None:
+        return "flat"
+    radius, apex = (
+        f"{length_text(v, 'in', '0.01')} in = {length_text(v, 'mm', '0.1')} mm"
+        for v in (base.radius_mm, base.apex_mm)
+    )
+    return f"bulges out, radius {radius}; highest {apex} from the tail end"
+
+
+def wing_words(view: JobView) -> str:
+    """Return the wing's angle with how it was held and by which gauge, or why there is none."""
+    if not view.ski.has_wing:
+        return "no wing"
+    kept = last_of(view, rows.WingSetting)
+    if kept is None:
+        return "not set"
+    held = f"straightedge at the {kept.hold}" if kept.hold else "where it was held is not noted"
+    gauge = f", gauge {visible(kept.gauge, 30)}" if kept.gauge.strip() else ""
+    return f"{kept.angle_deg:g}° to the base, {held}{gauge}"
+
+
+def target_words(line: Line) -> str:
+    """Return what was wanted, with its tolerance, in both units."""
+    if line.target_mm is None:
+        return "none"
+    held = "" if line.target is not None else ", held where it came in"
+    return f"{both(line.target_mm)}, ± {fine_both(line.tolerance_mm)}{held}"
+
+
+def where_words(method: Method, view: JobView) -> str:
+    """Return where a method touches the blade, its heights in both units."""
+    if method.band_mm is None:
+        return visible(place_words(method, view.ski.unit), NOTE)
+    lo, hi = method.band_mm
+    if method.is_tips:
+        return f"Jaw tips at {both(lo)} over the base."
+    return f"Jaws can touch from {both(lo)} to {both(hi)} over the base."
+
+
+def last_of(view: JobView, kind: type[F]) -> F | None:
+    """Return the job's last fact of a kind that is not struck out."""
+    live = [f for f in view.facts if isinstance(f, kind) and f.struck is None]
+    return live[-1] if live else None

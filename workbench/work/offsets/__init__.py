@@ -1,0 +1,1 @@
+"""Offsets between two methods, learned from fins read by both."""

@@ -1,0 +1,249 @@
+"""An order with the history of its block and blade: the next act, and what the rounds taught."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from workbench.fin.learn.as_plan import plan_of_act
+from workbench.fin.learn.decide import Act, decide
+from workbench.fin.learn.replay import (
+    InJob,
+    Round,
+    begin,
+    follow,
+    read_again,
+    taught,
+)
+from workbench.fin.learn.seating import Hypothesis
+from workbench.fin.learn.sight import Takes
+from workbench.fin.learn.thread_question import ThreadQuestion
+from workbench.fin.plan.plan import Plan
+from workbench.frozen import dataclass
+from workbench.measure.display import fine_text, turns_text
+from workbench.work.order.order_file import DEFAULT_TOLERANCE_MM, Order
+from workbench.work.order.order_json import plan_of, turns_report
+from workbench.work.order.order_text import turns_table
+from workbench.work.text.words import clean
+
+LEAST_SHOWN = 0.01
+"""Hypotheses less likely than this are left out of the text."""
+
+TOLD = 2.0
+"""Standard uncertainties by which a lead must differ to be told from its thread."""
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """The next act of a job, the plan of its turns, and the job it was decided from."""
+
+    order: Order
+    job: InJob
+    act: Act
+    plan: Plan
+
+
+def advice_of(order: Order, rounds: Sequence[Round]) -> Advice:
+    """Return the next act of an order, given the kept rounds of its block and blade.
+
+    Rounds of the order's own job are its rounds so far; all others only teach.
+
+    Raises:
+        InputError: a job's first round without the takes before it.
+        NoPoseError: the order's readings fix no pose.
+        OutOfReachError: the blade or a stud cannot get there.
+    """
+    plain = plan_of(order)
+    now = tuple(Takes(t.method, t.values_mm, t.u_mm) for t in order.taken)
+    used = {t.method.name for t in now}
+    used |= {t.method.name for r in rounds for t in (*r.before, *r.after)}
+    methods = tuple(m for m in order.methods if m.name in used)
+    own = [r for r in rounds if order.job and r.job == order.job]
+    others = tuple(r for r in rounds if not (order.job and r.job == order.job))
+    learnt = taught(order.rig, methods, others)
+    job: InJob | None = None
+    if own:
+        learnt, job = follow(learnt, own)
+    job = read_again(job, now) if job is not None else begin(learnt, now, order.settled)
+    if job.seating is None:
+        job = begin(job.learnt, now)
+    assert job.seating is not None
+    assert job.learnt.edges is not None
+    act = decide(
+        order.rig, job.learnt.edges, job.seating, job.taken, order.targets, order.finest_turn,
+        learnt.known, DEFAULT_TOLERANCE_MM, is_first=not job.turned_yet,
+    )  # fmt: skip
+    return Advice(order, job, act, plan_of_act(plain, job, act))
+
+
+def advice_report(advice: Advice) -> dict[str, Any]:
+    """Return an order's turns with the next act, what was learnt and how the seating looks."""
+    order, job, act = advice.order, advice.job, advice.act
+    learnt = job.learnt
+    names = [stud.name for stud in order.rig.studs]
+    studs = []
+    for j, name in enumerate(names):
+        ratio, u_ratio = learnt.lead_ratio(j)
+        backlash, u_backlash = learnt.backlash(j)
+        studs.append(
+            {
+                "name": name,
+                "lead_ratio": ratio,
+                "u_lead_ratio": u_ratio,
+                "backlash": backlash,
+                "u_backlash": u_backlash,
+                "rounds": learnt.counts[j],
+            }
+        )
+    question = learnt.question
+    return turns_report(order, advice.plan) | {
+        "act": {
+            "do": act.do,
+            "stud": None if act.stud is None else names[act.stud],
+            "methods": [job.taken[i].method.name for i in act.methods],
+            "turns": dict(zip(names, act.turns, strict=True)),
+            "p_within": act.p_now,
+            "p_within_after": act.p_after,
+        },
+        "learned": {
+            "studs": studs,
+            "rounds": learnt.rounds,
+            "thread_question": None if question is None else _question(question, names),
+        },
+        "seating": [_case(each, p, names, job) for each, p in _hypotheses(job)],
+    }
+
+
+def _question(question: ThreadQuestion, names: Sequence[str]) -> dict[str, Any]:
+    return {
+        "stud": names[question.stud],
+        "lead_ratio": question.ratio,
+        "u_lead_ratio": question.u_ratio,
+        "threads": list(question.threads),
+        "hand": question.hand,
+    }
+
+
+def _hypotheses(job: InJob) -> list[tuple[Hypothesis, float]]:
+    assert job.seating is not None
+    return job.seating.hypotheses()
+
+
+def _case(each: Hypothesis, p: float, names: Sequence[str], job: InJob) -> dict[str, Any]:
+    kind, subject = each.kind, each.subject
+    stud = names[subject] if kind in ("gap", "wrong_turn") else None
+    method = job.taken[subject].method.name if kind == "misread" else None
+    return {"hypothesis": kind, "stud": stud, "method": method, "probability": p}
+
+
+def advice_table(advice: Advice) -> str:
+    """Return an order's turns with the next act, what was learnt and the seating, as text."""
+    lines = [act_words(advice), "", turns_table(advice.order, advice.plan), "", "Learnt so far"]
+    lines += learnt_lines(advice)
+    lines += ["", "This seating"]
+    lines += [
+        f"    {_words(each, advice)}: {_percent(p)}"
+        for each, p in _hypotheses(advice.job)
+        if p >= LEAST_SHOWN
+    ]
+    return "\n".join(lines)
+
+
+def act_words(advice: Advice) -> str:
+    """Return the next act in one sentence, with how sure it is."""
+    act, order, job = advice.act, advice.order, advice.job
+    names = [clean(stud.name) for stud in order.rig.studs]
+    if act.do == "leave":
+        if act.p_now >= 0.5:
+            return f"On target ({_percent(act.p_now)}): leave it."
+        chance = f"{_percent(act.p_now)} to be on target"
+        if order.finest_turn:
+            return (
+                f"No turn this coarse comes closer ({chance}): leave it, or work in a finer turn."
+            )
+        return f"No turn comes closer ({chance}): leave it, or aim anew."
+    if act.do == "push_home":
+        assert act.stud is not None
+        return (
+            f"Push the blade home at the {names[act.stud]} stud and measure again: "
+            f"it seems not to be home (about {_gap_text(advice, act.stud)})."
+        )
+    if act.do == "measure_again":
+        methods = ", ".join(clean(job.taken[i].method.name) for i in act.methods)
+        if not job.turned_yet:
+            return f"Measure again before the first turn: {methods}."
+        return f"Measure again: {methods}."
+    turns = " and ".join(
+        f"the {name} stud {turns_text(n)} {'in' if n > 0 else 'out'}"
+        for name, n in zip(names, act.turns, strict=True)
+        if n
+    )
+    words = f"Turn {turns}: {_percent(act.p_after)} to be on target after it."
+    stud = _unseated(job)
+    if stud is not None:
+        words += f" Push it well home: it seems not to be at the {names[stud]} stud."
+    return words
+
+
+def _unseated(job: InJob) -> int | None:
+    """Return the stud at which the blade is likelier not home than home."""
+    assert job.seating is not None
+    return next((j for j in range(3) if job.seating.probability("gap", j) > 0.5), None)
+
+
+def _gap_text(advice: Advice, stud: int) -> str:
+    seating = advice.job.seating
+    assert seating is not None
+    gap_mm = seating.sight.travels_mm[stud] - seating.predicted_mm[stud]
+    unit = advice.order.unit
+    return f"{fine_text(abs(gap_mm), unit)} {unit}"
+
+
+def learnt_lines(advice: Advice) -> list[str]:
+    """Return what was learnt of each stud, in words."""
+    learnt = advice.job.learnt
+    lines = []
+    for j, stud in enumerate(advice.order.rig.studs):
+        ratio, u = learnt.lead_ratio(j)
+        backlash, u_backlash = learnt.backlash(j)
+        count = learnt.counts[j]
+        off = 100.0 * (ratio - 1.0)
+        if abs(ratio - 1.0) < TOLD * u:
+            words = "not yet told from its thread"
+        else:
+            more = "more" if off > 0 else "less"
+            words = f"moves {abs(off):.1f} % {more} per turn than its thread says, ±{100 * u:.1f} %"
+        rounds = "1 round" if count == 1 else f"{count} rounds"
+        lines.append(
+            f"    {clean(stud.name)}: {words}; backlash {backlash:.3f} ±{u_backlash:.3f} turn; "
+            f"from {rounds}"
+        )
+    question = learnt.question
+    if question is not None:
+        stud = advice.order.rig.studs[question.stud]
+        fits = " or ".join(question.threads) or "none in the tables"
+        lines.append(
+            f" ?  {clean(stud.name)}: its turns move {question.ratio:.2f} times what its thread "
+            f"says. Is it another thread ({fits}), {question.hand} hand?"
+        )
+    return lines
+
+
+def _words(each: Hypothesis, advice: Advice) -> str:
+    names = [clean(stud.name) for stud in advice.order.rig.studs]
+    kind, subject = each.kind, each.subject
+    match kind:
+        case "all_well":
+            return "all well"
+        case "gap":
+            return f"not home at the {names[subject]} stud"
+        case "misread":
+            return f"{clean(advice.job.taken[subject].method.name)} misread"
+        case "wrong_turn":
+            return f"{names[subject]} stud turned otherwise than told"
+        case "none_of_these":
+            return "none of these"
+
+
+def _percent(p: float) -> str:
+    return f"{min(99, round(100 * p))} %" if p < 1.0 else "100 %"

@@ -1,0 +1,277 @@
+"""The work order: one job as a file, read strictly into the kernel's own values.
+
+A TOML or JSON table with ``unit``, ``blade``, ``studs``, ``methods``, ``readings`` and, where they
+apply, ``finest_turn``, ``base`` and ``targets``; README.md shows one. Lengths are plain numbers in
+``unit`` or texts with their own unit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+from workbench.errors import InputError
+from workbench.fin.parts.base import Base
+from workbench.fin.parts.blade import MOST_HOLES, Blade, Hole
+from workbench.fin.parts.studs import Stud
+from workbench.fin.parts.threads import lead_of_thread, lead_of_tpi
+from workbench.fin.plan.guidance import Rig, Target
+from workbench.fin.pose.fit import Reading
+from workbench.fin.reading.observe import Method
+from workbench.frozen import dataclass
+from workbench.measure.lengths import parse_turn
+from workbench.measure.units import MM_PER_INCH, Unit, check_unit
+from workbench.work.files.strict_table import (
+    Table,
+    as_list,
+    as_number,
+    under,
+)
+from workbench.work.files.table_files import read_table_file
+from workbench.work.order.method_tables import read_method
+from workbench.work.trust.reading_budget import Taken, readings_of
+
+__all__ = [
+    "DEFAULT_FINEST_TURN", "DEFAULT_TOLERANCE_MM", "Order", "order_from", "read_base", "read_blade",
+    "read_method", "read_order", "read_stud", "read_takes",
+]  # fmt: skip
+
+DEFAULT_TOLERANCE_MM = 0.002 * MM_PER_INCH
+"""0.002 in: the finest change that riders say they feel (common practice, no source)."""
+
+DEFAULT_FINEST_TURN = 0.125
+MOST_VALUES = 1000
+MOST_TABLES = 50
+"""More studs, methods, readings or targets than any fin has."""
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """A work order: the rig, the methods by name in order, readings and targets (mm).
+
+    ``taken`` are the readings' takes; ``job`` tells which rounds of a history are its own, and
+    ``settled`` whether each stud was turned out and in again before the first reading.
+    """
+
+    unit: Unit
+    finest_turn: float
+    rig: Rig
+    methods: tuple[Method, ...]
+    readings: tuple[Reading, ...]
+    targets: tuple[Target, ...]
+    taken: tuple[Taken, ...] = ()
+    job: str = ""
+    settled: bool = False
+
+    def method(self, name: str, field: str = "method") -> Method:
+        """Return the order's method of that name; an InputError lists what there is."""
+        return _named(name, self.methods, field)
+
+
+def read_order(path: str | Path) -> Order:
+    """Read a work order from a TOML or JSON file (``-``: standard input).
+
+    Raises:
+        InputError: anything wrong in it, by its key.
+    """
+    return order_from(read_table_file(path))
+
+
+def order_from(data: Mapping[str, object]) -> Order:
+    """Return the order in a table as a file gives it."""
+    bare = Table(data, "")
+    top = Table(data, "", check_unit(bare.raw("unit", '"in" or "mm"')))
+    top.raw("unit", "")
+    for key in ("title", "ski", "rider", "note"):  # words for people; nothing is computed from them
+        top.text(key, default="")
+    job = top.name("job") if top.has("job") else ""
+    settled = top.truth("settled")
+    finest = _finest_turn(top)
+    blade = read_blade(top.table("blade", "the blade's table"))
+    base = read_base(top)
+    studs = tuple(read_stud(t) for t in top.tables("studs", most=MOST_TABLES))
+    methods = tuple(read_method(t, blade) for t in top.tables("methods", most=MOST_TABLES))
+    for method in methods:
+        if [m.name for m in methods].count(method.name) > 1:
+            raise InputError("methods name", method.name, "each method's name used once")
+    rig = Rig(blade, base, studs)
+    taken = [_taken(t, methods) for t in top.tables("readings", most=MOST_TABLES)]
+    _once("readings", [t.method.name for t in taken])
+    readings = readings_of(taken, rig)
+    targets = tuple(
+        _target(t, readings) for t in top.tables("targets", required=False, most=MOST_TABLES)
+    )
+    _once("targets", [t.method.name for t in targets])
+    top.done()
+    return Order(top.unit, finest, rig, methods, readings, targets, tuple(taken), job, settled)
+
+
+def _finest_turn(top: Table) -> float:
+    if not top.has("finest_turn"):
+        return DEFAULT_FINEST_TURN
+    accepted = 'a part of a turn from 0 (exact) to 1, such as "1/8" or 0.125'
+    value = top.raw("finest_turn", accepted)
+    if isinstance(value, str):
+        turn = parse_turn(value, "finest_turn")
+    else:
+        turn = as_number(value, "finest_turn", accepted)
+    if not (turn == 0.0 or 1 / 64 <= turn <= 1.0):
+        raise InputError("finest_turn", value, accepted)
+    return turn
+
+
+def read_blade(table: Table) -> Blade:
+    """Return the blade in its table."""
+    name = table.text("name", default="blade")
+    outline = table.points("outline")
+    top = table.points("top_edge", 2)
+    back = table.points("back_edge", 2)
+    holes = tuple(_hole(t) for t in table.tables("holes", required=False, most=MOST_HOLES))
+    table.done()
+    with under(table):
+        return Blade(name, outline, (top[0], top[1]), (back[0], back[1]), holes)
+
+
+def _hole(table: Table) -> Hole:
+    name, at, diameter = table.name(), table.point("at"), table.length("diameter")
+    table.done()
+    with under(table):
+        return Hole(name, at, diameter)
+
+
+def read_base(top: Table) -> Base:
+    """Return the base of an order; left out it is flat."""
+    if not top.has("base"):
+        return Base()
+    table = top.table("base")
+    radius, apex = table.length("radius"), table.length("apex")
+    table.done()
+    with under(table):
+        return Base(radius, apex)
+
+
+def read_stud(table: Table) -> Stud:
+    """Return the stud in its table; its lead comes from a thread, a lead, a pitch or a tpi."""
+    name = table.name()
+    touches = table.text("touches", "'top' or 'back'")
+    if touches not in ("top", "back"):
+        raise InputError(table.where("touches"), touches, "'top' or 'back'")
+    at = table.point("at")
+    axis = as_list(
+        table.raw("axis", "a direction [x, y]"), table.where("axis"), "a direction [x, y]", 2
+    )
+    direction = (
+        as_number(axis[0], table.where("axis[0]")),
+        as_number(axis[1], table.where("axis[1]")),
+    )
+    lead = _lead(table)
+    hand = table.text("hand", default="right")
+    if hand not in ("right", "left"):
+        raise InputError(table.where("hand"), hand, "'right' or 'left'")
+    radius = table.length("tip_radius", 0.0)
+    limits = _limits(table, radius)
+    table.done()
+    with under(table):
+        return Stud(
+            name,
+            "top" if touches == "top" else "back",
+            at,
+            direction,
+            lead,
+            "right" if hand == "right" else "left",
+            radius,
+            limits,
+        )
+
+
+def _lead(table: Table) -> float:
+    given = [key for key in ("thread", "lead", "pitch", "tpi") if table.has(key)]
+    if len(given) != 1:
+        found = ", ".join(given) or "(missing)"
+        raise InputError(table.where("thread"), found, "one of thread, lead, pitch or tpi")
+    key = given[0]
+    if key == "thread":
+        return lead_of_thread(table.text("thread"), table.where("thread"))
+    if key == "tpi":
+        return lead_of_tpi(as_number(table.raw("tpi", ""), table.where("tpi")), table.where("tpi"))
+    return table.length(key)
+
+
+def _limits(table: Table, tip_radius_mm: float) -> tuple[float, float] | None:
+    """Return where the stud's end may lie.
+
+    ``travel``, an older key, says it of the centre of the ball that the end is.
+    """
+    given = [key for key in ("limits", "travel") if table.has(key)]
+    if not given:
+        return None
+    if len(given) == 2:
+        raise InputError(table.where("travel"), "both", "limits alone: travel is an older key")
+    (key,) = given
+    what = "the stud's end" if key == "limits" else "the centre of its ball"
+    accepted = f"[least, most]: how far along the axis from 'at' {what} may lie"
+    pair = as_list(table.raw(key, accepted), table.where(key), accepted, 2)
+    low, high = (table.as_length(v, table.where(f"{key}[{i}]")) for i, v in enumerate(pair))
+    further = tip_radius_mm if key == "travel" else 0.0
+    return (low + further, high + further)
+
+
+def _taken(table: Table, methods: tuple[Method, ...]) -> Taken:
+    method = _named(table.text("method", "a method's name"), methods, table.where("method"))
+    if table.has("value"):
+        raise InputError(table.where("value"), table.raw("value", ""), "values = [...], a list")
+    values = read_takes(table, "values")
+    given = table.length("u") if table.has("u") else None
+    table.done()
+    if given is not None and given <= 0.0:
+        raise InputError(table.where("u"), given / _per(table.unit), "more than 0")
+    return Taken(method, values, method.stated_u_mm if given is None else given)
+
+
+def read_takes(table: Table, key: str) -> tuple[float, ...]:
+    """Return the takes (mm) of one method: a list of one or more lengths."""
+    accepted = "a list of one or more lengths"
+    raw = as_list(table.raw(key, accepted), table.where(key), accepted)
+    if not 1 <= len(raw) <= MOST_VALUES:
+        raise InputError(table.where(key), raw, accepted)
+    return tuple(table.as_length(v, f"{table.where(key)}[{i}]") for i, v in enumerate(raw))
+
+
+def _target(table: Table, readings: tuple[Reading, ...]) -> Target:
+    known = tuple(r.method for r in readings)
+    name = table.text("method", "a method's name")
+    method = _named(name, known, table.where("method"), "a method that has a reading")
+    has_value, has_change = table.has("value"), table.has("change")
+    if has_value == has_change:
+        found = "both" if has_value else "(missing)"
+        raise InputError(table.where("value"), found, "either value or change")
+    tolerance = table.length("tolerance", DEFAULT_TOLERANCE_MM)
+    if tolerance <= 0.0:
+        raise InputError(table.where("tolerance"), tolerance / _per(table.unit), "more than 0")
+    if has_value:
+        value = table.length("value")
+    else:
+        mean = next(r.value_mm for r in readings if r.method.name == name)
+        value = mean + table.length("change")
+    table.done()
+    return Target(method, value, tolerance, has_change)
+
+
+def _per(unit: Unit) -> float:
+    return MM_PER_INCH if unit == "in" else 1.0
+
+
+def _named(
+    name: str, methods: tuple[Method, ...], field: str, what: str = "one of the methods"
+) -> Method:
+    for method in methods:
+        if method.name == name:
+            return method
+    known = ", ".join(f"'{m.name}'" for m in methods) or "none"
+    raise InputError(field, name, f"{what}: {known}")
+
+
+def _once(field: str, names: list[str]) -> None:
+    for name in names:
+        if names.count(name) > 1:
+            raise InputError(f"{field} method", name, "each method once, its repeats in one list")

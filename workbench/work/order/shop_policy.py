@@ -1,0 +1,205 @@
+"""What the shop has settled that bears on every job: checklists, repeats, a second pair of eyes.
+
+A checklist that was changed applies from then on. Each tick is held against the list that was in
+force when it was made, so that what was passed under an earlier list stays passed.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import field, replace
+from functools import lru_cache
+from typing import Any
+
+from workbench.advice.checklists import (
+    FINAL,
+    RECEIVED,
+    WING,
+    CheckItem,
+    with_clamp_last,
+)
+from workbench.errors import InputError
+from workbench.frozen import dataclass
+from workbench.measure.lengths import parse_length
+from workbench.measure.units import MM_PER_INCH
+from workbench.records.book import Book
+
+RECEIVED_SETTING, FINAL_SETTING = "check_received", "check_final"
+TORQUE_SETTING = "torque_notes"
+REPEATS, EYES, FINEST = "repeats", "second_eyes", "finest_turn"
+FAR_RECEIVED, FAR_TARGET = "far_received", "far_target"
+BELL, FLASH = "bell", "flash"
+AFTER_LOCK = "after_lock"
+MOST_REPEATS = 10
+
+FAR_RECEIVED_MM, FAR_TARGET_MM = 0.030 * MM_PER_INCH, 0.060 * MM_PER_INCH
+"""Beyond these a reading as received is asked about, and a target: a fin that was ridden seldom
+moved farther, and is seldom set farther in one day (common practice, no source)."""
+
+FAR_MM = (0.1, 25.0)
+"""The least and the largest such distance that asks about anything and not about everything."""
+
+AS_LAST_TIME = "as last time"
+"""What the note of a job begins with that is to be set as the ski was set last."""
+
+
+@dataclass(frozen=True, slots=True)
+class Version:
+    """A checklist and the id of the setting that brought it into force; ids sort by time."""
+
+    since: str
+    items: tuple[CheckItem, ...]
+
+    def keys(self, has_wing: bool = True) -> frozenset[str]:
+        """The keys of the list, as asked of a ski with or without a wing."""
+        return _keys(self.items, has_wing)
+
+
+@dataclass(frozen=True, slots=True)
+class Rules:
+    """The shop's rules. ``received`` and ``final``: every version, oldest first, the last in force.
+
+    ``repeats``: readings wanted of each kind before a job goes on. ``torque``: the shop's own words
+    by fastener. ``far_received_mm``, ``far_target_mm``: how far from what is known a reading as
+    received or a target may be before it is asked about. ``after_lock``: whether nothing is signed
+    off before each reading was taken once more with the clamp bolts tight.
+    """
+
+    received: tuple[Version, ...] = (Version("", RECEIVED),)
+    final: tuple[Version, ...] = (Version("", FINAL),)
+    repeats: int = 1
+    second_eyes: bool = False
+    after_lock: bool = False
+    torque: Mapping[str, str] = field(default_factory=dict)
+    far_received_mm: float = FAR_RECEIVED_MM
+    far_target_mm: float = FAR_TARGET_MM
+
+    @property
+    def received_now(self) -> tuple[CheckItem, ...]:
+        """The received check in force."""
+        return self.received[-1].items
+
+    @property
+    def final_now(self) -> tuple[CheckItem, ...]:
+        """The final check in force, the wing's item included."""
+        return self.final[-1].items
+
+    def received_at(self, row_id: str) -> frozenset[str]:
+        """The keys of the received check that was in force when a row was kept."""
+        return _at(self.received, row_id).keys()
+
+    def without(self, ids: Collection[str]) -> Rules:
+        """These rules without the lists that came with these rows of the settings."""
+        return replace(
+            self,
+            received=tuple(v for v in self.received if v.since not in ids),
+            final=tuple(v for v in self.final if v.since not in ids),
+        )
+
+    def final_at(self, row_id: str, has_wing: bool) -> frozenset[str]:
+        """The keys of the final check that was in force when a row was kept."""
+        return _at(self.final, row_id).keys(has_wing)
+
+
+def _at(versions: Sequence[Version], row_id: str) -> Version:
+    return next((v for v in reversed(versions) if v.since < row_id), versions[0])
+
+
+@lru_cache(maxsize=64)
+def _keys(items: tuple[CheckItem, ...], has_wing: bool) -> frozenset[str]:
+    return frozenset(i.key for i in items if has_wing or i.key != WING)
+
+
+SHAPING = (
+    RECEIVED_SETTING, FINAL_SETTING, TORQUE_SETTING, REPEATS, EYES, AFTER_LOCK, FAR_RECEIVED,
+    FAR_TARGET,
+)  # fmt: skip
+"""The settings that rules are made of."""
+
+
+def rules_of(book: Book) -> Rules:
+    """Return the rules kept in a book; what nobody set, or what cannot be read, is as shipped."""
+    kept = book.settings_kept(SHAPING)
+    if not kept:
+        return SHIPPED
+    latest = {name: values[-1][1] for name, values in kept.items()}
+    final = _versions(kept.get(FINAL_SETTING, ()), FINAL)
+    return Rules(
+        received=_versions(kept.get(RECEIVED_SETTING, ()), RECEIVED),
+        final=tuple(Version(v.since, with_clamp_last(v.items)) for v in final),
+        repeats=_repeats(latest.get(REPEATS, "")),
+        second_eyes=latest.get(EYES) == "on",
+        after_lock=latest.get(AFTER_LOCK) == "on",
+        torque=torque_of(latest.get(TORQUE_SETTING, "")),
+        far_received_mm=_far_mm(latest.get(FAR_RECEIVED, ""), FAR_RECEIVED_MM),
+        far_target_mm=_far_mm(latest.get(FAR_TARGET, ""), FAR_TARGET_MM),
+    )
+
+
+SHIPPED = Rules()
+
+
+def _versions(
+    kept: Iterable[tuple[str, str]], shipped: tuple[CheckItem, ...]
+) -> tuple[Version, ...]:
+    out = [Version("", shipped)]
+    for row_id, text in kept:
+        items = items_of(text)
+        if items:
+            out.append(Version(row_id, items))
+    return tuple(out)
+
+
+def _repeats(text: str) -> int:
+    return int(text) if text.isdecimal() and 1 <= int(text[:3]) <= MOST_REPEATS else 1
+
+
+def _far_mm(text: str, shipped_mm: float) -> float:
+    """Return a kept distance in mm; what is none, or tells nothing, is as shipped."""
+    try:
+        mm = parse_length(text, "in", "distance").mm if text else shipped_mm
+    except InputError:
+        return shipped_mm
+    least, most = FAR_MM
+    return mm if least <= mm <= most else shipped_mm
+
+
+def default_finest(book: Book) -> float | None:
+    """Return the finest turn (turns) that new jobs begin with; None leaves it to their block."""
+    text = book.setting(FINEST, "") or ""
+    try:
+        turn = float(text)
+    except ValueError:
+        return None
+    return turn if turn == 0.0 or 1 / 64 <= turn <= 1.0 else None
+
+
+def items_of(text: str) -> tuple[CheckItem, ...]:
+    """Return the items of a kept list; nothing where the text is no such list."""
+    try:
+        data = json.loads(text)
+        items = tuple(CheckItem(_word(i["key"]), _word(i["words"])) for i in data)
+    except (ValueError, TypeError, KeyError, RecursionError):
+        return ()
+    return items if len({i.key for i in items}) == len(items) else ()
+
+
+def text_of(items: Iterable[CheckItem]) -> str:
+    """Return a list as the text it is kept as."""
+    return json.dumps([{"key": i.key, "words": i.words} for i in items], ensure_ascii=False)
+
+
+def torque_of(text: str) -> dict[str, str]:
+    """Return the shop's own torque notes by fastener; nothing where the text is no such table."""
+    try:
+        data: dict[str, Any] = json.loads(text) if text else {}
+        return {_word(key): _word(words) for key, words in data.items()}
+    except (ValueError, TypeError, AttributeError, RecursionError):
+        return {}
+
+
+def _word(value: object) -> str:
+    if not isinstance(value, str) or not value.strip():
+        raise ValueError
+    return value

@@ -1,0 +1,113 @@
+"""Which version of a block or blade a job is shown by.
+
+A job follows the newest version, so that a correction helps at once. Two do not: a signed-off job
+keeps showing what it showed, and an open pass is finished as it was begun, for the turns made in
+it were counted by what was written down then. Which versions those were is kept with the loosening
+and with the sign-off, for a correction made earlier on another bench may come in later.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TypeVar, cast
+
+from workbench.records.book import Book
+from workbench.records.store import rows
+from workbench.work.text.local_time import day_and_time
+from workbench.work.text.words import clean
+
+Part = TypeVar("Part", rows.Blade, rows.Block)
+
+_PARTS = "parts"
+"""What a note of versions begins with, in the text of a step or a sign-off."""
+
+
+def held_at(facts: Sequence[rows.AnyFact]) -> str:
+    """Return the id of the row that holds a job to what was written down before; else nothing."""
+    live = [f for f in facts if f.struck is None]
+    signed = [f.id for f in live if isinstance(f, rows.SignOff)]
+    if signed:
+        return signed[-1]
+    others = (rows.Reading, rows.Target, rows.PassRow)
+    since = max((f.id for f in live if isinstance(f, others)), default="")
+    steps = [f.id for f in live if isinstance(f, rows.Mark) and f.kind == "step" and f.id > since]
+    return steps[1] if len(steps) > 1 else ""  # the first is the loosening
+
+
+def parts_text(book: Book, ski: rows.Ski) -> str:
+    """Return the versions of a ski's blade and block that are in force, as rows keep them."""
+    newest = (book.blade_versions(ski.blade_id)[-1], book.block_versions(ski.block_id)[-1])
+    return " ".join((_PARTS, *(version.id for version in newest)))
+
+
+def is_parts_text(text: str) -> bool:
+    """Whether a row's text is such a note of versions: nothing that a person wrote."""
+    return text.startswith(f"{_PARTS} ") and len(text.split()) == 3
+
+
+def block_for(
+    book: Book, block: rows.Block, facts: Sequence[rows.AnyFact], until: str
+) -> tuple[rows.Block, str]:
+    """Return the block as it was at the row ``until``, and words on a later correction."""
+    return _before(book.block_versions(block.id), block, facts, until, "block")
+
+
+def blade_for(
+    book: Book, blade: rows.Blade, facts: Sequence[rows.AnyFact], until: str
+) -> tuple[rows.Blade, str]:
+    """Return the blade as it was at the row ``until``, and words on a later correction."""
+    return _before(book.blade_versions(blade.id), blade, facts, until, "blade")
+
+
+def _told(facts: Sequence[rows.AnyFact], until: str) -> frozenset[str]:
+    """Return the versions that were noted with a sign-off, or with the loosening of its pass.
+
+    Older rows have no such note.
+    """
+    text = ""
+    for fact in facts:
+        if fact.struck is not None or fact.id > until:
+            continue
+        if isinstance(fact, rows.SignOff) and fact.id == until:
+            text = fact.text
+        elif isinstance(fact, rows.PassRow) and fact.id < until:
+            text = ""
+        elif isinstance(fact, rows.Mark) and fact.kind == "step" and fact.number == 1:
+            text = fact.text
+    return frozenset(text.split()[1:]) if is_parts_text(text) else frozenset()
+
+
+def _before(
+    versions: Sequence[rows.PartVersion],
+    newest: Part,
+    facts: Sequence[rows.AnyFact],
+    until: str,
+    what: str,
+) -> tuple[Part, str]:
+    told = _told(facts, until)
+    kept = [v for v in versions if v.id in told] or [v for v in versions if v.id < until]
+    if not kept or kept[-1] is versions[-1]:
+        return newest, ""
+    later = versions[-1]
+    by = f" by {clean(later.who)}" if later.who else ""
+    return cast("Part", kept[-1].part), f"{what} corrected later, {day_and_time(later.at)}{by}"
+
+
+def turned_other_way(
+    book: Book, block: rows.Block, facts: Sequence[rows.AnyFact]
+) -> frozenset[str]:
+    """Return the studs whose hand was written down otherwise when the last pass was made.
+
+    They were turned the other way than the pass says: what was told as in moved them out.
+    """
+    made = [f for f in facts if isinstance(f, rows.PassRow) and f.struck is None]
+    return other_way_in(book, block, facts, made[-1]) if made else frozenset()
+
+
+def other_way_in(
+    book: Book, block: rows.Block, facts: Sequence[rows.AnyFact], made: rows.PassRow
+) -> frozenset[str]:
+    """Return the studs whose hand was written down otherwise when this pass was made."""
+    then, _ = block_for(book, block, facts, made.id)
+    hands = {s.name: s.hand for s in then.studs}
+    return frozenset(s.name for s in block.studs if hands.get(s.name, s.hand) != s.hand)

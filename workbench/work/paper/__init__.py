@@ -1,0 +1,1 @@
+"""Cards and day sheets as text, HTML and PDF."""

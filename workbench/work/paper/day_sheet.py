@@ -1,0 +1,183 @@
+"""What a day sheet says, as values: every ski of a day with its stage, numbers and open points."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from workbench.errors import BenchError
+from workbench.fin.plan.guidance import is_within
+from workbench.fin.reading.observe import Quantity
+from workbench.measure.display import length_text
+from workbench.records.store import rows
+from workbench.work.drawing.scene import QUANTITY_WORDS
+from workbench.work.job.job_view import JobView
+from workbench.work.job.queue_line import RosterLine
+from workbench.work.job.shop import Shop
+from workbench.work.job.stages import (
+    LOOSE,
+    MID_PASS,
+    NOT_RELEASED,
+    Stage,
+)
+from workbench.work.job_text.setting_words import both
+from workbench.work.text.safe_text import visible
+
+NAME, POINT, WHY = 40, 90, 240
+"""Columns that a name, an open point and what a ski is unfit by may take on a day sheet."""
+
+QUANTITIES: tuple[Quantity, ...] = ("depth", "tail", "length")
+UNREAD = "—"
+
+STILL_OPEN: dict[Stage, str] = {
+    "within": "clamp-bolt check and sign-off open",
+    "wing": "wing, clamp-bolt check and sign-off open",
+    "final check": "clamp-bolt check and sign-off open",
+    "sign-off": "sign-off open",
+}
+"""What is easily forgotten near the end."""
+
+
+@dataclass(frozen=True, slots=True)
+class DayRow:
+    """One ski of the day; ``numbers`` are (inch, mm) of depth, tail distance and length.
+
+    ``unfit`` says why a ski cannot be reckoned with; then what stands here is what its line in the
+    queue says.
+    """
+
+    order: int
+    ski: str
+    rider: str
+    due: str
+    glyph: str
+    stage: str
+    numbers: tuple[tuple[str, str], ...]
+    wing: str
+    initials: str
+    passes: int
+    points: tuple[str, ...]
+    unfit: str = ""
+
+    @property
+    def said(self) -> str:
+        """Return the open points on one line."""
+        return "; ".join(self.points)
+
+
+@dataclass(frozen=True, slots=True)
+class DaySheet:
+    """All skis of a day in the order of its queue, and the day in a line."""
+
+    shop: str
+    day: str
+    summary: str
+    rows: tuple[DayRow, ...]
+
+    @property
+    def title(self) -> str:
+        """Return the sheet's heading."""
+        return f"Day sheet {self.day}"
+
+    @property
+    def unfit(self) -> tuple[str, ...]:
+        """Return a line for each ski that cannot be reckoned with: its name and why."""
+        return tuple(f"{row.ski} {row.unfit}" for row in self.rows if row.unfit)
+
+
+def day_sheet(shop: Shop) -> DaySheet:
+    """Return the sheet of the day that the shop stands at."""
+    roster = shop.roster()
+    made = tuple(_row_of(shop, i, line) for i, line in enumerate(roster, 1))
+    name = visible(shop.book.setting("shop", "") or "", NAME)
+    return DaySheet(name, visible(shop.day, 10), _summary(roster), made)
+
+
+def _summary(roster: Iterable[RosterLine]) -> str:
+    lines = tuple(roster)
+    done = sum(line.is_done for line in lines)
+    not_so = sum(bool(line.unreleased) for line in lines)
+    aside = sum(line.stage == "set aside" for line in lines)
+    count = "1 ski" if len(lines) == 1 else f"{len(lines)} skis"
+    more = f", {not_so} {NOT_RELEASED}" if not_so else ""
+    still = len(lines) - done - aside - not_so
+    return f"{count}: {done} signed off{more}, {aside} set aside, {still} open"
+
+
+def _row_of(shop: Shop, order: int, line: RosterLine) -> DayRow:
+    try:
+        return _row(order, line, shop.view(line.job_id))
+    except BenchError as why:
+        return _unfit_row(order, line, str(why))
+
+
+def _unfit_row(order: int, line: RosterLine, why: str) -> DayRow:
+    words = visible(f"cannot be reckoned with: {why}", WHY)
+    numbers = ((UNREAD, UNREAD),) * len(QUANTITIES)
+    return DayRow(
+        order, visible(line.ski_name, NAME), visible(line.rider, NAME), visible(line.due, 12),
+        line.glyph, line.stage_words, numbers, UNREAD, "", line.pass_number, (words,), words,
+    )  # fmt: skip
+
+
+def _row(order: int, line: RosterLine, view: JobView) -> DayRow:
+    recheck = "re-check, " if view.job.kind == "recheck" else ""
+    return DayRow(
+        order,
+        visible(view.ski.name, NAME),
+        visible(view.ski.rider, NAME),
+        visible(view.job.due, 12),
+        line.glyph,
+        f"{recheck}{view.stage_words}",
+        tuple(_numbers(view, quantity) for quantity in QUANTITIES),
+        _wing(view),
+        visible(_initials(view), 12),
+        view.progress.pass_number,
+        tuple(_points(view)),
+    )
+
+
+def _numbers(view: JobView, quantity: Quantity) -> tuple[str, str]:
+    """Return the ski's number of a quantity in both units, by its first method for it."""
+    for line in view.lines:
+        if line.method.quantity == quantity and line.now_mm is not None:
+            return length_text(line.now_mm, "in"), length_text(line.now_mm, "mm")
+    return UNREAD, UNREAD
+
+
+def _wing(view: JobView) -> str:
+    if not view.ski.has_wing:
+        return "none"
+    kept = [f for f in view.facts if isinstance(f, rows.WingSetting) and f.struck is None]
+    return f"{kept[-1].angle_deg:g}°" if kept else UNREAD
+
+
+def _initials(view: JobView) -> str:
+    """Return who signed off, else who did the last thing."""
+    live = [f for f in view.facts if f.struck is None]
+    signed = [f for f in live if isinstance(f, rows.SignOff)]
+    last = (signed or live)[-1:]
+    return last[0].who if last else ""
+
+
+def _points(view: JobView) -> Iterable[str]:
+    """Yield what is still open, in words."""
+    if view.stage == "set aside":
+        yield visible(f"set aside: {view.progress.reason}", POINT)
+    if view.unreleased:
+        yield visible(view.unreleased_words, POINT)
+    if view.elsewhere_words:
+        yield visible(view.progress.state.elsewhere, POINT)
+    for line in view.lines:
+        off = line.off_mm
+        if off is not None and not is_within(off, line.tolerance_mm):
+            side = "over" if off > 0 else "under"
+            yield f"{QUANTITY_WORDS[line.method.quantity]} {side} by {both(abs(off))}"
+    if view.trouble:
+        yield visible(view.trouble, POINT)
+    if view.progress.loose:
+        yield f"{MID_PASS}: {LOOSE}"
+    if view.stage in STILL_OPEN:
+        yield STILL_OPEN[view.stage]
+    if not _initials(view).strip() and any(f.struck is None for f in view.facts):
+        yield "no initials"

@@ -1,0 +1,304 @@
+"""Adding to the shop what a form or a command line collected as texts: skis, blades, blocks.
+
+Fields come as a dict of texts; what is left out counts as blank. Every wrong one is an InputError
+that names the field, the value and what would be accepted, and then nothing is kept.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from typing import TypeVar
+
+from workbench.errors import InputError
+from workbench.fin.parts.blade import Blade
+from workbench.fin.reading.observe import QUANTITIES, Method
+from workbench.places import shipped
+from workbench.records.book import Book
+from workbench.records.store import rows
+from workbench.records.store.values import keepable
+from workbench.work.files.table_files import read_table_file
+from workbench.work.job.shop import Shop
+from workbench.work.order.rigs import row_of_blade, row_of_method, row_of_stud
+from workbench.work.roster.parts_file import stock_shop
+from workbench.work.roster.parts_typed import (
+    base_of,
+    blade_in,
+    blade_typed,
+    finest_in,
+    finest_of,
+    open_parts,
+    studs_in,
+    studs_typed,
+    unit_of,
+    usual_methods,
+    yes_or_no,
+)
+from workbench.work.roster.queue import queue_again
+from workbench.work.roster.settings import tolerance_mm
+
+LONGEST_NAME = 1000
+STAND_IN = "stand-in"
+"""What is typed where the invented blade or block is meant, turns being approximate then."""
+
+MOST_SHOWN = 12
+"""So many names are listed in a message; the rest are counted."""
+
+Part = TypeVar("Part", rows.Blade, rows.Block)
+
+
+def add_ski(shop: Shop, fields: Mapping[str, str]) -> str:
+    """Keep a new ski and put it in today's queue; return the job's id.
+
+    Fields: those of :func:`ski_typed`, and due.
+    """
+    ski, due = ski_typed(shop, fields), checked_text(fields, "due")
+    return shop.book.batch(_keep_ski, shop, ski, due)
+
+
+def ski_typed(shop: Shop, fields: Mapping[str, str]) -> rows.Ski:
+    """Return the ski that was typed, not kept yet.
+
+    Fields: name, rider, serial, model, size, unit, blade, block (by name or number in the list),
+    base_radius and base_apex (both blank: flat), wing (yes or no), ski_note.
+    """
+    name = checked_name(fields)
+    words = ("rider", "serial", "model", "size", "ski_note")
+    texts = {key: checked_text(fields, key) for key in words}
+    unit = unit_of(fields.get("unit", ""))
+    blade = pick(fields.get("blade", ""), shop.book.blades(), "blade")
+    block = pick(fields.get("block", ""), shop.book.blocks(), "block")
+    base = base_of(fields.get("base_radius", ""), fields.get("base_apex", ""), unit)
+    wing = yes_or_no(fields.get("wing", ""), "wing")
+    methods = tuple(m.id for m in first_three(shop.book.methods_of(blade.id)))
+    if len(methods) < len(QUANTITIES):
+        raise InputError("blade", blade.name, "a blade with three reading methods")
+    apex = None if base.radius_mm is None else base.apex_mm
+    return rows.Ski(
+        "", name, texts["model"], texts["serial"], texts["rider"], unit, blade.id, block.id,
+        base.radius_mm, apex, wing, methods, texts["ski_note"], size=texts["size"],
+    )  # fmt: skip
+
+
+def _keep_ski(shop: Shop, ski: rows.Ski, due: str) -> str:
+    same = (ski.name, ski.rider, ski.serial)
+    if any((s.name, s.rider, s.serial) == same for s in shop.book.skis()):
+        accepted = "a ski that is new: this name, rider and serial are known; queue it instead"
+        raise InputError("name", ski.name, accepted)
+    kept = shop.book.add_ski(ski, who=shop.who)
+    return shop.queue(kept.id, due).id
+
+
+def known_skis(shop: Shop) -> tuple[rows.Ski, ...]:
+    """Return every ski of the book, oldest first."""
+    return shop.book.skis()
+
+
+def queue_known(shop: Shop, fields: Mapping[str, str]) -> str:
+    """Put a ski the book knows in today's queue; return the job's id.
+
+    ``fields``: ``ski`` is its serial or its name; ``due`` may stay blank.
+
+    Raises:
+        InputError: no ski or more than one of that name, or it is in the queue already.
+    """
+    ski = known_ski(shop, fields.get("ski", ""))
+    return queue_ski(shop, ski.id, fields.get("due", ""))
+
+
+def known_ski(shop: Shop, text: str) -> rows.Ski:
+    """Return the ski of the book that a person means by its serial or its name.
+
+    Raises:
+        InputError: no ski or more than one of that name.
+    """
+    wanted = text.strip().casefold()
+    skis = known_skis(shop)
+    found = [s for s in skis if wanted and s.serial.casefold() == wanted] or [
+        s for s in skis if s.name.casefold() == wanted
+    ]
+    if len(found) != 1:
+        many = f"{len(found)} skis are called so: give the serial" if found else _known_names(skis)
+        raise InputError("ski", text, many)
+    return found[0]
+
+
+def _known_names(skis: Sequence[rows.Ski]) -> str:
+    if not skis:
+        return "a ski of this book: there is none yet, add one"
+    few = " · ".join(s.name[:40] for s in skis[-MOST_SHOWN:])
+    return f"a ski's serial or name, such as {few}"
+
+
+def queue_ski(shop: Shop, ski_id: str, due: str = "") -> str:
+    """Put a known ski in today's queue again; return the job's id."""
+    return queue_again(shop, ski_id, due)
+
+
+def add_blade(shop: Shop, fields: Mapping[str, str]) -> str:
+    """Keep a new blade with its reading methods; return its id.
+
+    Fields: name, unit, and either outline, top_edge, back_edge, holes as typed, or file: the path
+    of a TOML or JSON file with a [blade] table and perhaps [[methods]], such as a work order. A
+    kind of reading for which the file gives no method gets the usual one.
+    """
+    methods: tuple[Method, ...] = ()
+    if fields.get("file", "").strip():
+        _either_or(fields, ("outline", "top_edge", "back_edge", "holes"))
+        name = fields.get("name", "")
+        blade, methods = blade_in(open_parts(fields["file"]), name)
+        source = fields["file"]
+        checked_name({"name": blade.name})
+    else:
+        checked_name(fields)
+        blade = blade_typed(fields, unit_of(fields.get("unit", "")))
+        source = fields.get("outline", "")
+    blade = replace(blade, name=blade.name.strip())
+    keepable("file", source)
+    return shop.book.batch(_keep_blade, shop, blade, _completed(methods, blade), source)
+
+
+def _keep_blade(shop: Shop, blade: Blade, methods: Iterable[Method], source: str) -> str:
+    _new_name(blade.name, shop.book.blades(), "blade")
+    kept = shop.book.add_blade(row_of_blade(blade, source), who=shop.who)
+    for method in methods:
+        tolerance = tolerance_mm(shop.book, method)
+        shop.book.add_method(row_of_method(method, kept.id, tolerance), who=shop.who)
+    return kept.id
+
+
+def _completed(methods: tuple[Method, ...], blade: Blade) -> tuple[Method, ...]:
+    """Add the usual methods of each quantity that is missing, so that any ski can be read."""
+    have = {m.quantity for m in methods if not m.is_coarse}
+    taken = {m.name for m in methods}
+    added = []
+    for method in usual_methods(blade):
+        if method.quantity not in have:
+            while method.name in taken:
+                method = replace(method, name=f"{method.name}, usual")
+            added.append(method)
+    return (*methods, *added)
+
+
+def first_three(methods: Sequence[rows.Method]) -> tuple[rows.Method, ...]:
+    """Return the first method of each of depth, tail and length, in that order, where there is one.
+
+    One of each fixes a pose; two lengths and a tail distance, say, may not. Coarse marks are none
+    of them: they are optional.
+    """
+    fine = [m for m in methods if m.scribe_x_mm is None]
+    out = []
+    for quantity in QUANTITIES:
+        out.extend([m for m in fine if m.quantity == quantity][:1])
+    return tuple(out)
+
+
+def add_block(shop: Shop, fields: Mapping[str, str]) -> str:
+    """Keep a new block with its three studs; return its id.
+
+    Fields: name, finest_turn (blank: 1/8), unit, and either stud_1, stud_2, stud_3 as typed, or
+    file: the path of a TOML or JSON file with [[studs]], such as a work order.
+    """
+    name, finest = fields.get("name", ""), fields.get("finest_turn", "")
+    if fields.get("file", "").strip():
+        _either_or(fields, ("stud_1", "stud_2", "stud_3"))
+        file = open_parts(fields["file"])
+        name = name if name.strip() else file.top.text("name", default="")
+        studs = studs_in(file)
+        finest = finest if finest.strip() else finest_in(file)
+        name = checked_name({"name": name})
+    else:
+        name = checked_name(fields)
+        studs = studs_typed(fields, unit_of(fields.get("unit", "")))
+    kept = tuple(row_of_stud(s.stud, s.thread) for s in studs)
+    return shop.book.batch(_keep_block, shop, rows.Block("", name, kept, finest_of(finest)))
+
+
+def _keep_block(shop: Shop, block: rows.Block) -> str:
+    _new_name(block.name, shop.book.blocks(), "block")
+    return shop.book.add_block(block, who=shop.who).id
+
+
+def ensure_starter(book: Book, who: str) -> bool:
+    """Put the starter blade, its methods and the starter block in a book that has no blade.
+
+    Returns whether it did; nobody is left before an empty room.
+    """
+    if book.blades():
+        return False
+    data = read_table_file(shipped("fixtures") / "starter.toml")
+    book.batch(stock_shop, book, data, who)
+    return True
+
+
+def pick(text: str, known: Sequence[Part], field: str) -> Part:
+    """Return the part of that name, else of that number in the list (the first is 1).
+
+    ``stand-in`` is the invented one, where there is one.
+    """
+    wanted = text.strip()
+    invented = [p for p in known if p.stand_in]
+    if wanted.casefold() == STAND_IN and len(invented) == 1:
+        return invented[0]
+    named = [p for p in known if p.name == wanted] or [
+        p for p in known if p.name.casefold() == wanted.casefold()
+    ]
+    if len(named) == 1:
+        return named[0]
+    if not named and wanted.isdecimal() and len(wanted) < 7 and 1 <= int(wanted) <= len(known):
+        return known[int(wanted) - 1]
+    raise InputError(field, text, f"one of these by name or number: {listed(known)}")
+
+
+def only_real(known: Sequence[Part]) -> str:
+    """Return the number of the only part there is; nothing where one must choose.
+
+    A stand-in is never taken unasked: whoever means it says so.
+    """
+    return "1" if len(known) == 1 and not known[0].stand_in else ""
+
+
+def first_real(known: Sequence[Part]) -> str:
+    """Return the number of the first part that is no stand-in, else nothing."""
+    return next((str(i) for i, p in enumerate(known, 1) if not p.stand_in), "")
+
+
+def listed(known: Sequence[Part]) -> str:
+    """Return the names of parts with their numbers, on one line."""
+    if not known:
+        return "none yet: add one first"
+    names = [
+        f"{i} {p.name[:40]}{' (a stand-in)' if p.stand_in else ''}"
+        for i, p in enumerate(known[:MOST_SHOWN], start=1)
+    ]
+    more = len(known) - MOST_SHOWN
+    return " · ".join(names) + (f" · and {more} more" if more > 0 else "")
+
+
+def checked_name(fields: Mapping[str, str]) -> str:
+    """Return the field ``name``; an :class:`InputError` where it is blank."""
+    name = checked_text(fields, "name")
+    if not name:
+        raise InputError("name", fields.get("name", ""), "a name that is not empty")
+    return name
+
+
+def checked_text(fields: Mapping[str, str], key: str) -> str:
+    """Return a field's text without the blanks around it, where a book can keep it."""
+    text = fields.get(key, "").strip()
+    keepable(key, text)
+    if len(text) > LONGEST_NAME:
+        raise InputError(key, text, f"at most {LONGEST_NAME} characters")
+    return text
+
+
+def _new_name(name: str, known: Sequence[Part], what: str) -> None:
+    if any(p.name.casefold() == name.casefold() for p in known):
+        raise InputError("name", name, f"a name that no other {what} has")
+
+
+def _either_or(fields: Mapping[str, str], typed: Iterable[str]) -> None:
+    for key in typed:
+        if fields.get(key, "").strip():
+            words = key.replace("_", " ")
+            raise InputError(words, fields[key], f"blank where a file is given, or {words} alone")

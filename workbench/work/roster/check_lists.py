@@ -1,0 +1,179 @@
+"""Changing the shop's checklists and torque notes; what was passed before stays passed."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+
+from workbench.advice.checklists import (
+    CLAMP,
+    WING,
+    CheckItem,
+    with_clamp_last,
+)
+from workbench.advice.torque import TORQUE_NOTES, TorqueNote
+from workbench.errors import InputError
+from workbench.records.store.rows import Checklist
+from workbench.records.store.values import keepable
+from workbench.work.job.shop import Shop
+from workbench.work.order.shop_policy import (
+    FINAL_SETTING,
+    RECEIVED_SETTING,
+    TORQUE_SETTING,
+    Rules,
+    rules_of,
+    text_of,
+)
+
+LONGEST_ITEM = 120
+LONGEST_TORQUE = 200
+MOST_ITEMS = 20
+SETTING: dict[Checklist, str] = {"received": RECEIVED_SETTING, "final": FINAL_SETTING}
+
+Items = tuple[CheckItem, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Torque:
+    """A fastener's note as it stands; ``own`` where the words are the shop's."""
+
+    note: TorqueNote
+    words: str
+    own: bool
+
+
+def torque_notes(rules: Rules) -> tuple[Torque, ...]:
+    """Return the notes of all fasteners, the shop's words where it wrote its own."""
+    return tuple(Torque(n, rules.torque.get(n.key, n.words), n.key in rules.torque)
+                 for n in TORQUE_NOTES)  # fmt: skip
+
+
+def items_now(rules: Rules, which: Checklist) -> Items:
+    """Return a list as it stands, the wing's item included."""
+    return rules.received_now if which == "received" else rules.final_now
+
+
+# -- changes ---------------------------------------------------------------------------------------
+
+
+def add_item(shop: Shop, which: Checklist, words: str, after: str = "") -> Items:
+    """Put a new item into a list, behind the item ``after``; the clamp bolts stay last."""
+    item_words = _words(words)
+
+    def changed(items: Items) -> Iterable[CheckItem]:
+        if len(items) >= MOST_ITEMS:
+            raise InputError("check", words, f"at most {MOST_ITEMS} items on a list")
+        new = CheckItem(_new_key(item_words, items), item_words)
+        at = next((n for n, i in enumerate(items, 1) if i.key == after), len(items))
+        return (*items[:at], new, *items[at:])
+
+    return _change(shop, which, changed)
+
+
+def reword_item(shop: Shop, which: Checklist, key: str, words: str) -> Items:
+    """Give an item other words; it stays the same item."""
+    item_words = _words(words)
+    check_free(which, key)
+    return _change(
+        shop, which, lambda items: [CheckItem(key, item_words) if i.key == key else i
+                                    for i in items], key,
+    )  # fmt: skip
+
+
+def remove_item(shop: Shop, which: Checklist, key: str) -> Items:
+    """Take an item off a list; the clamp bolts never, and never the last of the received check."""
+    check_free(which, key)
+
+    def changed(items: Items) -> Iterable[CheckItem]:
+        if len(items) == 1:
+            raise InputError("check", items[0].words, "a list with at least one item")
+        return [i for i in items if i.key != key]
+
+    return _change(shop, which, changed, key)
+
+
+def move_item(shop: Shop, which: Checklist, key: str, by: int) -> Items:
+    """Move an item one place up (-1) or down (+1); the clamp bolts stay last."""
+    check_free(which, key)
+
+    def changed(items: Items) -> Iterable[CheckItem]:
+        at = next(n for n, i in enumerate(items) if i.key == key)
+        last = len(items) - (2 if which == "final" else 1)
+        if not 0 <= at + by <= last:
+            raise InputError("check", items[at].words, "a place within the list")
+        order = [i for i in items if i.key != key]
+        order.insert(at + by, items[at])
+        return order
+
+    return _change(shop, which, changed, key)
+
+
+def reword_torque(shop: Shop, fastener: str, words: str) -> None:
+    """Write the shop's own note of a fastener; blank goes back to the words as shipped."""
+    if fastener not in {n.key for n in TORQUE_NOTES}:
+        known = ", ".join(n.key for n in TORQUE_NOTES)
+        raise InputError("fastener", fastener, f"one of: {known}")
+    text = words.strip().rstrip(".")
+    keepable("torque note", text)
+    if len(text) > LONGEST_TORQUE or not text.isprintable():
+        raise InputError("torque note", words, f"one line of at most {LONGEST_TORQUE} characters")
+    own = {k: w for k, w in rules_of(shop.book).torque.items() if k != fastener}
+    if text:
+        own[fastener] = text
+    shop.remember(TORQUE_SETTING, json.dumps(own, ensure_ascii=False))
+
+
+def put_back(shop: Shop, rules: Rules) -> None:
+    """Make lists and notes again what they were in ``rules``."""
+    now = rules_of(shop.book)
+    for which in SETTING:
+        if items_now(now, which) != items_now(rules, which):
+            shop.remember(SETTING[which], text_of(items_now(rules, which)))
+    if now.torque != rules.torque:
+        shop.remember(TORQUE_SETTING, json.dumps(dict(rules.torque), ensure_ascii=False))
+
+
+def _change(
+    shop: Shop,
+    which: Checklist,
+    changed: Callable[[Items], Iterable[CheckItem]],
+    key: str | None = None,
+) -> Items:
+    items = items_now(rules_of(shop.book), which)
+    if key is not None and key not in {i.key for i in items}:
+        raise InputError("check", key, f"one of: {', '.join(i.key for i in items)}")
+    new = tuple(changed(items))
+    new = with_clamp_last(new) if which == "final" else new
+    shop.remember(SETTING[which], text_of(new))
+    return new
+
+
+def check_free(which: Checklist, key: str) -> None:
+    """Raise an InputError for the item that no shop may change: the clamp bolts, checked last."""
+    if which == "final" and key == CLAMP:
+        raise InputError("check", key, "another item: the clamp bolts stay, always last")
+
+
+def _words(text: str) -> str:
+    words = text.strip()
+    keepable("check", words)
+    if not 1 <= len(words) <= LONGEST_ITEM or not words.isprintable():
+        raise InputError("check", text, f"1 to {LONGEST_ITEM} characters on one line")
+    return words
+
+
+def _new_key(words: str, items: Sequence[CheckItem]) -> str:
+    """Return a key made of an item's first words, other than all that have a meaning."""
+    taken = {i.key for i in items} | {CLAMP, WING}
+    stem = "-".join(re.findall(r"[a-z0-9]+", words.lower())[:3]) or "item"
+    return next(k for k in _numbered(stem) if k not in taken)
+
+
+def _numbered(stem: str) -> Iterable[str]:
+    yield stem
+    n = 2
+    while True:
+        yield f"{stem}-{n}"
+        n += 1

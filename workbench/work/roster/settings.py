@@ -1,0 +1,320 @@
+"""The shop's settings: one table of names, words, what each accepts and where it begins."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from workbench.errors import InputError
+from workbench.measure.calipers import BLOCK_DAYS
+from workbench.measure.display import turn_text
+from workbench.measure.lengths import parse_length, parse_turn
+from workbench.records.book import Book
+from workbench.records.store.values import keepable
+from workbench.work.job.shop import Shop
+from workbench.work.order.order_file import DEFAULT_TOLERANCE_MM
+from workbench.work.order.shop_policy import (
+    AFTER_LOCK,
+    BELL,
+    EYES,
+    FAR_MM,
+    FAR_RECEIVED,
+    FAR_TARGET,
+    FINEST,
+    FLASH,
+    MOST_REPEATS,
+    REPEATS,
+)
+from workbench.work.roster.calipers import INTERVAL, caliper_meant, in_hand
+from workbench.work.trust.wing_setup import (
+    GAUGE_SET,
+    HOLD,
+    LEAD,
+    PLACE,
+    STRAIGHTEDGE,
+    gauges_of,
+    hold_of,
+    kept_length,
+    lead_of,
+)
+
+if TYPE_CHECKING:
+    from workbench.fin.reading.observe import Method
+
+THEMES = ("bench-night", "bench-day", "bench-contrast")
+DRAWINGS = ("braille", "block", "ascii")
+LONGEST = 1000
+MOUSE = "mouse"
+"""Whether the bench takes the mouse, or leaves it to the terminal: ``on`` or ``off``."""
+
+TOLERANCES_MM = (0.001, 2.0)
+"""The least and the largest tolerance that says anything about a fin (common practice, no
+source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """A setting: its name in the book, a label, words, and what it is where nobody set it.
+
+    ``keep`` turns what was typed into the text that is kept; it raises an InputError by this name.
+    """
+
+    name: str
+    label: str
+    words: str
+    keep: Callable[[str, str], str]
+    default: str = ""
+
+    @property
+    def field(self) -> str:
+        """The name as messages say it."""
+        return self.name.replace("_", " ")
+
+    def kept(self, text: str) -> str:
+        """Return ``text`` as it will be kept; blank is the setting as shipped."""
+        keepable(self.field, text)
+        if len(text) > LONGEST:
+            raise InputError(self.field, text, f"at most {LONGEST} characters")
+        return self.keep(self.field, text.strip()) if text.strip() else self.default
+
+
+# -- what each accepts -----------------------------------------------------------------------------
+
+
+def _words(field: str, text: str) -> str:
+    if not text.isprintable():
+        raise InputError(field, text, "words on one line, without control characters")
+    return text
+
+
+def _initials(field: str, text: str) -> str:
+    if len(text) > 12:
+        raise InputError(field, text, "1 to 12 characters")
+    return _words(field, text)
+
+
+def _one_of(*accepted: str) -> Callable[[str, str], str]:
+    def keep(field: str, text: str) -> str:
+        if text.lower() not in accepted:
+            raise InputError(field, text, " or ".join([", ".join(accepted[:-1]), accepted[-1]]))
+        return text.lower()
+
+    return keep
+
+
+def _on_off(field: str, text: str) -> str:
+    words = {"on": "on", "yes": "on", "y": "on", "off": "off", "no": "off", "n": "off"}
+    if text.lower() not in words:
+        raise InputError(field, text, "on or off")
+    return words[text.lower()]
+
+
+def _count(least: int, most: int, what: str) -> Callable[[str, str], str]:
+    def keep(field: str, text: str) -> str:
+        if not (text.isascii() and text.isdecimal() and len(text) < 7):
+            raise InputError(field, text, f"{what}, {least} to {most}")
+        if not least <= int(text) <= most:
+            raise InputError(field, text, f"{what}, {least} to {most}")
+        return str(int(text))
+
+    return keep
+
+
+def _turn(field: str, text: str) -> str:
+    turn = parse_turn(text, field)
+    if not (turn == 0.0 or 1 / 64 <= turn <= 1.0):
+        raise InputError(
+            field, text, "0 (exact) or 1/64 to 1 turn, such as 1/8; blank: the block's"
+        )
+    return repr(turn)
+
+
+def _tolerance(field: str, text: str) -> str:
+    length = parse_length(text, "in", field)
+    least, most = TOLERANCES_MM
+    if not length.named:
+        raise InputError(field, text, "a length with its unit, such as 0.002 in or 0.05 mm")
+    if not least <= length.mm <= most:
+        raise InputError(field, text, f"{least:g} to {most:g} mm, such as 0.002 in or 0.05 mm")
+    return text
+
+
+def _far(field: str, text: str) -> str:
+    length = parse_length(text, "in", field)
+    least, most = FAR_MM
+    if not length.named:
+        raise InputError(field, text, "a length with its unit, such as 0.030 in or 0.8 mm")
+    if not least <= length.mm <= most:
+        raise InputError(field, text, f"{least:g} to {most:g} mm, such as 0.030 in or 0.8 mm")
+    return text
+
+
+def _by(understood: Callable[[str], str]) -> Callable[[str, str], str]:
+    """Return what keeps a text as ``understood`` gives it; its errors go by the setting's name."""
+
+    def keep(field: str, text: str) -> str:
+        try:
+            return understood(text)
+        except InputError as why:
+            raise InputError(field, why.value, why.accepted) from None
+
+    return keep
+
+
+def _angles(text: str) -> str:
+    return " ".join(f"{angle:g}" for angle in gauges_of(text))
+
+
+SETTINGS: tuple[Setting, ...] = (
+    Setting("shop", "Shop name", "stands at the top of the bench and on cards", _words),
+    Setting("who", "Initials", "whose hands these are: 1 to 12 characters", _initials),
+    Setting("unit", "Unit", "in or mm: what the bench shows and takes", _one_of("in", "mm"), "in"),
+    Setting(
+        FINEST, "Finest turn", "of new jobs: 1/4, 1/8, 1/16 ...; 0 is exact; blank: their block's",
+        _turn,
+    ),
+    Setting(
+        REPEATS, "Repeats", f"of each reading before a job goes on, 1 to {MOST_REPEATS}",
+        _count(1, MOST_REPEATS, "how often each reading is taken"), "1",
+    ),
+    Setting(
+        "tolerance_depth", "± depth", "of new methods, with its unit; blank: 0.002 in", _tolerance
+    ),
+    Setting(
+        "tolerance_tail", "± tail", "of new methods, with its unit; blank: 0.002 in", _tolerance
+    ),
+    Setting(
+        "tolerance_length", "± length", "of new methods, with its unit; blank: 0.002 in", _tolerance
+    ),
+    Setting(
+        "guard_band", "Guard band", "on: within only where the uncertainty fits inside too",
+        _on_off, "off",
+    ),
+    Setting(
+        INTERVAL, "Caliper check", "with a gauge block, every so many days; 0 asks for none",
+        _count(0, 3650, "days between two checks"), str(BLOCK_DAYS),
+    ),
+    Setting(
+        EYES, "Second eyes", "on: no sign-off before somebody else looked too", _on_off, "off"
+    ),
+    Setting(
+        AFTER_LOCK, "After-lock", "on: no sign-off before each is read with the clamp bolts tight",
+        _on_off, "off",
+    ),
+    Setting("theme", "Theme", f"one of {', '.join(THEMES)}", _one_of(*THEMES), THEMES[0]),
+    Setting(
+        "drawing", "Drawing", f"with {', '.join(DRAWINGS)} cells", _one_of(*DRAWINGS), DRAWINGS[0]
+    ),
+    Setting(
+        MOUSE, "Mouse", "on: clicks and the wheel work; off: the terminal has it, from next time",
+        _on_off, "on",
+    ),
+    Setting("caliper", "Caliper", "in hand: its name, or its number in the register", _words),
+    Setting(
+        GAUGE_SET, "Wing gauges", "the angles that the shop's gauges have, such as 6 7 7.5 8",
+        _by(_angles),
+    ),
+    Setting(
+        HOLD, "Wing hold", "where the straightedge lies: front, middle, rear; blank: not settled",
+        _by(hold_of),
+    ),
+    Setting(
+        STRAIGHTEDGE, "Straightedge", "its length, with its unit; blank: 6 in",
+        _by(lambda text: kept_length(STRAIGHTEDGE, text)),
+    ),
+    Setting(
+        PLACE, "Wing at", "from the tail end to the wing, with its unit; blank: 3 in",
+        _by(lambda text: kept_length(PLACE, text)),
+    ),
+    Setting(
+        LEAD, "Wing leads", "out or in: where its leading edge stands; blank: out", _by(lead_of)
+    ),
+    Setting(
+        FAR_RECEIVED, "Far as received", "readings farther off are asked about; blank: 0.030 in",
+        _far,
+    ),
+    Setting(
+        FAR_TARGET, "Far target", "targets farther from now are asked about; blank: 0.060 in", _far
+    ),
+    Setting(BELL, "Bell", "on: a doubtful entry rings the terminal's bell", _on_off, "on"),
+    Setting(FLASH, "Flash", "on: a doubtful entry flashes its frame", _on_off, "on"),
+    Setting("card_folder", "Card folder", "where cards go; blank: beside the book", _words),
+    Setting(
+        "backups_kept", "Backups kept", "of the daily ones, 1 to 400",
+        _count(1, 400, "how many backups are kept"), "14",
+    ),
+)  # fmt: skip
+
+BY_NAME: dict[str, Setting] = {s.name: s for s in SETTINGS}
+CALIPER = "caliper"
+
+
+# -- looking and changing --------------------------------------------------------------------------
+
+
+def named(name: str) -> Setting:
+    """Return the setting of this name; ``-`` and blanks may stand for ``_``."""
+    plain = re.sub(r"[\s-]+", "_", name.strip().lower())
+    if plain not in BY_NAME:
+        raise InputError("setting", name, f"one of: {', '.join(BY_NAME)}")
+    return BY_NAME[plain]
+
+
+def in_force(shop: Shop) -> dict[str, str]:
+    """Return every setting as people read it: turns as parts, the caliper by its name."""
+    kept = shop.book.settings()
+    return {s.name: _read(shop, s, kept.get(s.name) or s.default) for s in SETTINGS}
+
+
+def _read(shop: Shop, setting: Setting, text: str) -> str:
+    if setting.name == CALIPER:
+        row = in_hand(shop)
+        return row.name if row is not None else ""
+    if setting.name == FINEST and text:
+        try:
+            return turn_text(float(text))
+        except ValueError:
+            return text
+    return text
+
+
+def change(shop: Shop, texts: Mapping[str, str]) -> tuple[str, ...]:
+    """Keep the settings whose text is another than the one in force; return their names.
+
+    All or none: a wrong one is an InputError by its name, and then nothing is kept.
+    """
+    now = in_force(shop)
+    changed = [named(name) for name, text in texts.items() if text.strip() != now[named(name).name]]
+    kept = [(s, _kept(shop, s, texts[s.name])) for s in changed]
+    shop.book.batch(_keep_all, shop, kept)
+    for setting, text in kept:
+        if setting.name == "who":
+            shop.who = text
+    return tuple(s.name for s in changed)
+
+
+def _kept(shop: Shop, setting: Setting, text: str) -> str:
+    if setting.name == CALIPER and text.strip():
+        return caliper_meant(shop, text).id
+    return setting.kept(text)
+
+
+def _keep_all(shop: Shop, kept: Iterable[tuple[Setting, str]]) -> None:
+    for setting, text in kept:
+        shop.book.set_setting(setting.name, text, who=shop.who)
+
+
+# -- what others take from them --------------------------------------------------------------------
+
+
+def tolerance_mm(book: Book, method: Method) -> float:
+    """Return the tolerance (mm) that a new method begins with, by its quantity."""
+    text = book.setting(f"tolerance_{method.quantity}", "") or ""
+    least, most = TOLERANCES_MM
+    try:
+        kept = parse_length(text, "in", "tolerance").mm if text else DEFAULT_TOLERANCE_MM
+    except InputError:
+        return DEFAULT_TOLERANCE_MM
+    return kept if least <= kept <= most else DEFAULT_TOLERANCE_MM

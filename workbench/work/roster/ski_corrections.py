@@ -1,0 +1,61 @@
+"""Correcting what is written down of a ski: a new version of its sheet; the old ones stay."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+from workbench.errors import InputError
+from workbench.records.store import rows
+from workbench.work.job.shop import Shop
+from workbench.work.roster.adding import checked_name, checked_text
+from workbench.work.roster.parts_typed import yes_or_no
+
+TEXTS = ("rider", "serial", "model", "size", "note")
+FIELDS = ("name", *TEXTS, "wing")
+
+
+def sheet_of(ski: rows.Ski) -> dict[str, str]:
+    """Return the lines of a ski's sheet that can be corrected, as texts."""
+    texts: dict[str, str] = {key: getattr(ski, key) for key in ("name", *TEXTS)}
+    return {**texts, "wing": "yes" if ski.has_wing else "no"}
+
+
+def correct_ski(shop: Shop, ski_id: str, fields: Mapping[str, str]) -> rows.Ski:
+    """Keep a corrected sheet of a ski; a field left out stays as it is, a blank one is emptied.
+
+    Fields: name, rider, serial, model, size, note; wing (yes or no).
+
+    Raises:
+        InputError: names the field; or nothing is changed, or another ski is called so.
+    """
+    return shop.book.batch(_correct, shop, ski_id, _typed(fields))
+
+
+def _typed(fields: Mapping[str, str]) -> dict[str, Any]:
+    out: dict[str, Any] = {key: checked_text(fields, key) for key in TEXTS if key in fields}
+    if "name" in fields:
+        out["name"] = checked_name(fields)
+    if "wing" in fields:
+        out["has_wing"] = yes_or_no(fields["wing"], "wing")
+    return out
+
+
+def _correct(shop: Shop, ski_id: str, changes: Mapping[str, Any]) -> rows.Ski:
+    old = shop.book.ski(ski_id)
+    new = replace(old, **changes)
+    if new == old:
+        raise InputError("ski", old.name, "something that is written down otherwise now")
+    wanted = (new.name, new.rider, new.serial)
+    for other in shop.book.skis():
+        if other.id != ski_id and (other.name, other.rider, other.serial) == wanted:
+            accepted = "what no other ski has: this name, rider and serial are known"
+            raise InputError("name", new.name, accepted)
+    return shop.book.correct_ski(new, who=shop.who)
+
+
+def changed_words(old: rows.Ski, new: rows.Ski) -> str:
+    """Return which lines of the sheet were changed."""
+    before, after = sheet_of(old), sheet_of(new)
+    return ", ".join(key for key in FIELDS if before[key] != after[key])

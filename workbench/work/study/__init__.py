@@ -1,0 +1,1 @@
+"""Repeatability studies: planned, read blind, and shown."""

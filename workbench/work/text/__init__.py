@@ -1,0 +1,1 @@
+"""Words, safe text and local time: what every sentence is made of."""

@@ -1,0 +1,1 @@
+"""How far a reading can be trusted: budgets, caliper figures, plausibility, significance."""

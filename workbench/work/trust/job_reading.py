@@ -1,0 +1,134 @@
+"""One reading of a job: its repeats, what they are worth and what they mean."""
+
+from __future__ import annotations
+
+import math
+
+from workbench.fin.reading.observe import Method
+from workbench.frozen import dataclass
+from workbench.measure.outliers import Doubts, doubtful_repeats
+from workbench.measure.reading_budget import ASSUMED, RESOLUTION_MM
+from workbench.measure.repeats import Repeats, summarise
+from workbench.measure.scatter import Scatter
+from workbench.records.store import rows
+from workbench.work.trust.reading_budget import Taken
+from workbench.work.trust.significance import (
+    Difference,
+    Nearness,
+    accepted_mm,
+    change_of,
+    difference_of,
+    nearness,
+)
+
+LEAST_GOAL_MM = 0.001
+"""Less than this is nothing to aim within: a guard band fills the tolerance."""
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One reading of the job as the bench shows it (mm), at 20 degrees where one was stated.
+
+    ``latest``: this pass's repeats as kept, ``taken`` what they are worth, ``struck`` those of this
+    pass that were struck out with a reason. ``guard``: whether a guard band is on.
+    ``seen_mm``: the least and the largest this shop read so on this blade, where nothing else tells
+    what to expect.
+    pass that were struck out with a reason. ``guard``: whether a guard band is on. ``locked_mm``:
+    what was read once the clamp bolts were tight for good.
+    """
+
+    method_id: str
+    method: Method
+    usual_mm: tuple[float, float]
+    received_mm: float | None
+    latest: tuple[rows.Reading, ...]
+    now_mm: float | None
+    u_mm: float | None
+    target_mm: float | None
+    tolerance_mm: float
+    target: rows.Target | None
+    taken: Taken | None = None
+    received_u_mm: float | None = None
+    struck: tuple[rows.Reading, ...] = ()
+    guard: bool = False
+    seen_mm: tuple[float, float] | None = None
+    locked_mm: float | None = None
+
+    @property
+    def final_mm(self) -> float | None:
+        """The number the ski leaves with: as locked where that was read, else the last reading."""
+        return self.now_mm if self.locked_mm is None else self.locked_mm
+
+    @property
+    def moved_by_lock_mm(self) -> float | None:
+        """What clamping for good moved: as locked less the reading before it; None without both."""
+        if self.locked_mm is None or self.now_mm is None:
+            return None
+        return self.locked_mm - self.now_mm
+
+    @property
+    def repeats(self) -> Repeats | None:
+        """The repeats of this pass with mean, scatter and spread; None before the first."""
+        return summarise(self.taken.values_mm) if self.taken is not None else None
+
+    @property
+    def corrections_mm(self) -> tuple[float, ...]:
+        """What was added to each repeat, as kept, to bring it to 20 degrees."""
+        values = self.taken.values_mm if self.taken is not None else ()
+        return tuple(v - r.mm for v, r in zip(values, self.latest, strict=True))
+
+    @property
+    def doubts(self) -> Doubts:
+        """Which repeats are doubtful (by their place), and by which test.
+
+        Two are held against the shop's own scatter where a study measured it; a method that states
+        its whole uncertainty scatters by no more than that.
+        """
+        if self.taken is None:
+            return Doubts((), "no reading yet")
+        figures, u = self.taken.figures, self.taken.u_mm
+        step = figures.resolution.mm if figures else RESOLUTION_MM
+        study = figures.scatter if figures else None
+        scatter = study.scatter if study is not None else ASSUMED
+        scatter = Scatter(u, math.inf) if u is not None else scatter
+        return doubtful_repeats(self.taken.values_mm, resolution=step, scatter=scatter)
+
+    @property
+    def since_received(self) -> Difference | None:
+        """Now less as received, once there was a pass; None before that or without both."""
+        if self.received_mm is None or self.now_mm is None:
+            return None
+        if not self.received_u_mm or not self.u_mm:
+            return None
+        return difference_of(self.now_mm, self.u_mm, self.received_mm, self.received_u_mm)
+
+    @property
+    def change_wanted(self) -> Difference | None:
+        """Target less now, against the uncertainty of now; None without both."""
+        if self.off_mm is None or not self.u_mm:
+            return None
+        return change_of(-self.off_mm, self.u_mm)
+
+    @property
+    def nearness(self) -> Nearness | None:
+        """How the reading stands to its tolerance; None without a target or a reading."""
+        if self.off_mm is None or not self.u_mm:
+            return None
+        return nearness(self.off_mm, self.tolerance_mm, self.u_mm)
+
+    @property
+    def accepted_mm(self) -> float:
+        """How far off the reading may be: its tolerance, less its guard band where one is on."""
+        return accepted_mm(self.tolerance_mm, self.u_mm if self.guard else None)
+
+    @property
+    def aimed_within_mm(self) -> float:
+        """How near the turns are to bring it; the tolerance where a guard band leaves nothing."""
+        return self.accepted_mm if self.accepted_mm > LEAST_GOAL_MM else self.tolerance_mm
+
+    @property
+    def off_mm(self) -> float | None:
+        """Now minus target, or None where one of them is missing."""
+        if self.now_mm is None or self.target_mm is None:
+            return None
+        return self.now_mm - self.target_mm

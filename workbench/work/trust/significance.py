@@ -1,0 +1,104 @@
+"""Meaningful or not, in words at a glance: changes, differences and tolerances."""
+
+from __future__ import annotations
+
+import math
+from typing import Literal
+
+from workbench.fin.plan.plan import is_within
+from workbench.fin.plan.remarks import COVERAGE
+from workbench.frozen import dataclass
+from workbench.measure.display import change_text, fine_text
+from workbench.measure.significance import Verdict, acceptance, verdict
+from workbench.measure.units import Unit
+
+GUARD = "guard_band"
+"""The setting of the guard band: "on" or "off"; off where nothing was set."""
+
+CLEAR = "clear of its uncertainty"
+TOO_SMALL = "too small to tell"
+
+Nearness = Literal["sure", "unsure", "out"]
+
+SIGNS: dict[Nearness, tuple[str, str]] = {
+    "sure": ("=", "within"),
+    "unsure": ("≈", "within?"),
+    "out": ("!", "out"),
+}
+"""Sign and short word for each state of a reading against its tolerance."""
+
+WITHIN: dict[Nearness, str] = {
+    "sure": "surely within",
+    "unsure": "within, but not clear of its uncertainty",
+    "out": "out",
+}
+"""The same states in words."""
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """One value less another (mm), its expanded uncertainty (k = 2) and whether it stands clear."""
+
+    mm: float
+    expanded_mm: float
+    clear: bool
+
+    @property
+    def glance(self) -> str:
+        """Whether it means anything, in as few words as will do."""
+        return CLEAR if self.clear else TOO_SMALL
+
+    @property
+    def short(self) -> str:
+        """The same for a narrow panel."""
+        return "stands clear" if self.clear else TOO_SMALL
+
+    def figures(self, unit: Unit) -> str:
+        """Return the difference with its expanded uncertainty."""
+        off = change_text(self.mm, unit, "0.0001" if unit == "in" else "0.001")
+        return f"{off} {unit} (U {fine_text(self.expanded_mm, unit)})"
+
+    def words(self, unit: Unit) -> str:
+        """Return figures and glance in one sentence without its full stop."""
+        return f"{self.figures(unit)}, {self.glance}"
+
+
+def change_of(change_mm: float, u_mm: float) -> Difference:
+    """Return a change wanted of a reading, against the expanded uncertainty of that reading.
+
+    ``u_mm`` is the reading's standard uncertainty, more than 0; the target itself is exact. Raises
+    InputError for one that is not.
+    """
+    found: Verdict = verdict(change_mm, COVERAGE * u_mm)
+    return Difference(change_mm, COVERAGE * u_mm, found.state == "clear")
+
+
+def difference_of(a_mm: float, u_a_mm: float, b_mm: float, u_b_mm: float) -> Difference:
+    """Return a less b, each with its standard uncertainty (mm, more than 0), taken as independent.
+
+    What both share, such as one caliper's error, would make the difference better known than this.
+    Raises InputError for an uncertainty that is not more than 0.
+    """
+    return change_of(a_mm - b_mm, math.hypot(u_a_mm, u_b_mm))
+
+
+def nearness(off_mm: float, tolerance_mm: float, u_mm: float) -> Nearness:
+    """Return how a reading stands to its tolerance: surely within, within but not clear, or out.
+
+    It is sure where it lies inside by its expanded uncertainty or more (JCGM 106:2012, 8.3.2).
+    """
+    if not is_within(off_mm, tolerance_mm):
+        return "out"
+    sure = acceptance(off_mm, -tolerance_mm, tolerance_mm, COVERAGE * u_mm, guard_band=True)
+    return "sure" if sure.state == "within" else "unsure"
+
+
+def accepted_mm(tolerance_mm: float, guarded_u_mm: float | None) -> float:
+    """Return how far off a reading may be and be accepted (mm); less than 0: no reading can be.
+
+    With a guard band, whose reading has the standard uncertainty ``guarded_u_mm``, the tolerance is
+    drawn in by its expanded uncertainty (JCGM 106:2012, 8.3.2.2); None is no guard band (8.2).
+    """
+    if guarded_u_mm is None:
+        return tolerance_mm
+    return tolerance_mm - COVERAGE * guarded_u_mm

@@ -1,0 +1,1 @@
+"""The wing: its angle, the base's curve, and what each hold reads."""
