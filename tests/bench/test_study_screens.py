@@ -26,6 +26,7 @@ from workbench.work.job.shop import Shop
 from workbench.work.study import studies, study_words
 from workbench.work.study.study_plans import plan_study
 from workbench.work.trust.study_results import result_of
+from workbench.work.trust.study_view import StudyView
 
 WIDE, NARROW = (120, 36), (80, 24)
 SIZES = (WIDE, NARROW)
@@ -42,11 +43,11 @@ def shop(tmp_path: Path) -> Iterator[Shop]:
         yield opened
 
 
-def planned(shop: Shop, **more: str) -> studies.StudyView:
+def planned(shop: Shop, **more: str) -> StudyView:
     return studies.view_of(shop, plan_study(shop, PLAN | more, random.Random(5).shuffle))
 
 
-def read(shop: Shop, view: studies.StudyView, until: int = 0) -> studies.StudyView:
+def read(shop: Shop, view: StudyView, until: int = 0) -> StudyView:
     """Keep readings with a seeded scatter until so many turns are left."""
     rng = random.Random(4)
     while len(view.missing) > until:

@@ -23,10 +23,10 @@ from workbench.work.job_text.budget_explained import (
     worth_of,
 )
 from workbench.work.study import studies
-from workbench.work.study.studies import StudyView
 from workbench.work.study.study_plans import plan_study
 from workbench.work.trust.shop_scatter import StudyScatter, scatter_for, scatters_of
 from workbench.work.trust.study_results import result_of
+from workbench.work.trust.study_view import StudyView
 
 DEPTH = "depth, hole 2 back edge"
 HAND_MM = 0.0005 * 25.4

@@ -26,10 +26,10 @@ from workbench.work.demo.demo_study import add_demo_study
 from workbench.work.job.shop import Shop
 from workbench.work.roster import calipers
 from workbench.work.study import studies, study_words
-from workbench.work.study.studies import StudyView
 from workbench.work.study.study_order import reading_order
 from workbench.work.study.study_plans import plan_study
 from workbench.work.trust.study_results import StudyResult, bars, result_of
+from workbench.work.trust.study_view import StudyView, Turn
 
 PLAN = {
     "name": "slow hour", "what": "depth", "unit": "in", "near": "",
@@ -186,7 +186,7 @@ def test_left_at_any_time_it_goes_on_at_the_same_place(shop: Shop, tmp_path: Pat
 
 def test_take_back_strikes_the_last_and_its_turn_is_due_again(shop: Shop) -> None:
     view = typed(shop, typed(shop, planned(shop), "2.4500"), "2.4600")
-    turn = studies.Turn(view.live[-1].part, view.live[-1].person, view.live[-1].trial + 1)
+    turn = Turn(view.live[-1].part, view.live[-1].person, view.live[-1].trial + 1)
     view, last = studies.take_back(shop, view)
     assert last is not None
     assert (view.due, view.done, len(view.struck)) == (turn, 1, 1)
@@ -206,7 +206,7 @@ def test_any_reading_can_be_struck_with_a_reason(shop: Shop) -> None:
     with pytest.raises(InputError, match="a reading of this study"):
         studies.strike_reading(shop, view, view.study.id, "no")
     after = studies.strike_reading(shop, view, first.id, "jaw on the hole")
-    assert after.due == studies.Turn(first.part, first.person, first.trial + 1)
+    assert after.due == Turn(first.part, first.person, first.trial + 1)
     assert after.missing[1:] == view.missing
 
 

@@ -32,12 +32,17 @@ class Opening:
     words that it is found by.
     """
 
-    module: str
+    place: str
     words: str
     key: str = ""
     needs_ski: bool = True
     group: Group = "this ski"
     also: str = ""
+
+    @property
+    def module(self) -> str:
+        """The whole name of the screen's module, which lies in ``bench.screens``."""
+        return f"workbench.bench.screens.{self.place}"
 
 
 _RIDE: Group = "after the ride"
@@ -45,71 +50,71 @@ _SHOP: Group = "the workshop"
 
 OPENINGS: dict[str, Opening] = {
     "history": Opening(
-        "workbench.bench.screens.history.history_screen", "history, plots, compare", "o", True, _RIDE,
+        "history.history_screen", "history, plots, compare", "o", True, _RIDE,
         "past earlier timeline go back setting",
     ),
     "queue": Opening(
-        "workbench.bench.screens.shop.queue_screen", "the day's queue: order, find", "z", False, "the day",
+        "shop.queue_screen", "the day's queue: order, find", "z", False, "the day",
         "list carry tomorrow due skis",
     ),
     "last_setting": Opening(
-        "workbench.bench.screens.last_setting", "last setting as the target", also="put it back again"
+        "last_setting", "last setting as the target", also="put it back again"
     ),
     "second_eyes": Opening(
-        "workbench.bench.screens.second_eyes", "second pair of eyes", also="witness initials sign"
+        "second_eyes", "second pair of eyes", also="witness initials sign"
     ),
     "checks": Opening(
-        "workbench.bench.screens.shop.checks_screen", "checks and torque notes", "", False, _SHOP,
+        "shop.checks_screen", "checks and torque notes", "", False, _SHOP,
         "list bolts clamp items",
     ),
     "settings": Opening(
-        "workbench.bench.screens.shop.settings_screen", "settings of the shop", "", False, _SHOP,
+        "shop.settings_screen", "settings of the shop", "", False, _SHOP,
         "preferences options mouse keys tolerance unit",
     ),
     "ride": Opening(
-        "workbench.bench.screens.ski.ride_screen", "after the ride: notes, advice", "", True, _RIDE,
+        "ski.ride_screen", "after the ride: notes, advice", "", True, _RIDE,
         "feel felt rider rules of thumb",
     ),
     "baselines": Opening(
-        "workbench.bench.screens.ski.baseline_screen", "baselines: compare, keep", "", True, _RIDE,
+        "ski.baseline_screen", "baselines: compare, keep", "", True, _RIDE,
         "starting numbers",
     ),
     "offsets": Opening(
-        "workbench.bench.screens.ski.offset_screen", "method offsets, learnt", "", True, _SHOP,
+        "ski.offset_screen", "method offsets, learnt", "", True, _SHOP,
         "pairs convert between methods",
     ),
     "marks": Opening(
-        "workbench.bench.screens.ski.marks_screen", "coarse marks: scale, lines", "", True, _SHOP, "scribe"
+        "ski.marks_screen", "coarse marks: scale, lines", "", True, _SHOP, "scribe"
     ),
     "wing": Opening(
-        "workbench.bench.screens.ski.wing_screen", "wing: gauge, hold, curve", also="angle straightedge degrees"
+        "ski.wing_screen", "wing: gauge, hold, curve", also="angle straightedge degrees"
     ),
     "temperature": Opening(
-        "workbench.bench.screens.ski.temperature_screen", "temperature: to 20 degrees", "", True, _SHOP,
+        "ski.temperature_screen", "temperature: to 20 degrees", "", True, _SHOP,
         "warm cold correction",
     ),
     "study": Opening(
-        "workbench.bench.screens.study.study_list", "how well do we agree?", "", False, _SHOP,
+        "study.study_list", "how well do we agree?", "", False, _SHOP,
         "study repeatability test people",
     ),
     "card": Opening(
-        "workbench.bench.screens.shop.card_screen", "setting card to a folder", "a", True, "paper",
+        "shop.card_screen", "setting card to a folder", "a", True, "paper",
         "print pdf owner",
     ),
     "day_sheet": Opening(
-        "workbench.bench.screens.shop.day_sheet_screen", "day sheet to a folder", "", False, "paper",
+        "shop.day_sheet_screen", "day sheet to a folder", "", False, "paper",
         "print pdf summary",
     ),
     "correct_ski": Opening(
-        "workbench.bench.screens.shop.correct_screen", "correct this ski's sheet",
+        "shop.correct_screen", "correct this ski's sheet",
         also="swap blade block name serial rider fix mistake",
     ),
     "correct_block": Opening(
-        "workbench.bench.screens.shop.correct_parts_screen", "correct this block's studs", "", True, _SHOP,
+        "shop.correct_parts_screen", "correct this block's studs", "", True, _SHOP,
         "thread tip fix mistake",
     ),
     "exchange": Opening(
-        "workbench.bench.screens.shop.exchange_screen", "files: in, out, backup", "", False, _SHOP,
+        "shop.exchange_screen", "files: in, out, backup", "", False, _SHOP,
         "export import restore copy book",
     ),
 }  # fmt: skip

@@ -8,6 +8,8 @@ from __future__ import annotations
 import argparse
 from collections.abc import Iterable, Mapping
 
+from workbench.errors import InputError
+
 
 def act_asked(
     args: argparse.Namespace, acts: Iterable[str], belongs: Mapping[str, tuple[str, ...]]
@@ -19,7 +21,6 @@ def act_asked(
     Raises:
         InputError: two acts at once, or an option without its act.
     """
-    from workbench.errors import InputError
 
     ways = tuple(acts)
     asked = [name for name in ways if _is_given(args, name)]

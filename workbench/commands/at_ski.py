@@ -7,13 +7,19 @@ import sys
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, TypeAlias
+from typing import Any, TypeAlias
 
-if TYPE_CHECKING:
-    from workbench.measure.units import Unit
-    from workbench.work.job.job_view import JobView
-    from workbench.work.job.queue_line import RosterLine
-    from workbench.work.job.shop import Shop
+from workbench.commands.opened import opened_shop
+from workbench.commands.spoken import say
+from workbench.errors import OutOfReachError
+from workbench.measure.units import Unit
+from workbench.work.job.job_view import JobView
+from workbench.work.job.queue_line import RosterLine
+from workbench.work.job.shop import Shop
+from workbench.work.job.stages import NotNowError
+from workbench.work.job_text.job_text import after_lines, refused_words
+from workbench.work.job_text.which_ski import is_in_hand, job_meant, option_for
+from workbench.work.text.words import error_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,8 +85,6 @@ def at_ski(args: argparse.Namespace) -> Iterator[AtSki]:
         InputError: no ski is in hand, or none or several of the queue are meant.
         RecordsError: the book cannot be opened.
     """
-    from workbench.commands.opened import opened_shop
-    from workbench.work.job_text.which_ski import is_in_hand, job_meant, option_for
 
     with opened_shop(args) as shop:
         number, line = job_meant(shop, args.ski)
@@ -112,11 +116,6 @@ def act(args: argparse.Namespace, do: Act, *, aims: bool = False) -> int:
 
     With ``aims`` it bears on the target: one out of reach is kept, told and status 3.
     """
-    from workbench.commands.spoken import say
-    from workbench.errors import OutOfReachError
-    from workbench.work.job.stages import NotNowError
-    from workbench.work.job_text.job_text import after_lines, refused_words
-    from workbench.work.text.words import error_words
 
     with at_ski(args) as at:
         try:
@@ -132,8 +131,6 @@ def act(args: argparse.Namespace, do: Act, *, aims: bool = False) -> int:
 
 def reach_status(view: JobView, unit: Unit) -> int:
     """Return the exit status for a target that was given; one out of reach is told."""
-    from workbench.commands.spoken import say
-    from workbench.work.text.words import error_words
 
     if view.unreachable is None or view.stage not in ("target", "turning"):
         return 0

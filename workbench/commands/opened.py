@@ -6,13 +6,11 @@ import argparse
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from workbench.errors import RecordsError, shown
 from workbench.places import book_path, is_there
-
-if TYPE_CHECKING:
-    from workbench.work.job.shop import Shop
+from workbench.records.book import Book
+from workbench.work.job.shop import Shop
 
 
 def path_of(args: argparse.Namespace) -> Path:
@@ -27,8 +25,6 @@ def opened_shop(args: argparse.Namespace, *, day: str | None = None) -> Iterator
     Raises:
         RecordsError: there is no book there; a command never begins one by a mistyped path.
     """
-    from workbench.records.book import Book
-    from workbench.work.job.shop import Shop
 
     path = path_of(args)
     if not is_there(path):

@@ -70,3 +70,10 @@ def check_unit(value: object, field: str = "unit") -> Unit:
     if value == "mm":
         return "mm"
     raise InputError(field, value, '"in" or "mm"')
+
+
+def unit_of(text: str) -> Unit:
+    """Return the unit named by ``in`` or ``mm``."""
+    if text.strip().lower() not in ("in", "mm"):
+        raise InputError("unit", text, "'in' or 'mm'")
+    return "in" if text.strip().lower() == "in" else "mm"

@@ -21,8 +21,7 @@ from workbench.bench.bases.key_line import KeyLine
 from workbench.bench.bases.overlay import Overlay
 from workbench.bench.bases.prompts import Prompt
 from workbench.bench.draw.room import first_seen, held_words, said
-from workbench.bench.draw.text import lines
-from workbench.bench.hand.state import Tone
+from workbench.bench.draw.text import Tone, lines
 from workbench.errors import BenchError
 from workbench.measure.units import Unit
 from workbench.work.job.shop import ChangedError

@@ -20,8 +20,7 @@ from workbench.bench.bases.bursts import (
     SignKey,
 )
 from workbench.bench.bases.overlay import Overlay
-from workbench.bench.draw.text import styled
-from workbench.bench.hand.state import Tone
+from workbench.bench.draw.text import Tone, styled
 from workbench.errors import BenchError
 
 ENTRY_FIRST = "Enter takes the entry first, or rub it out with Backspace"

@@ -6,8 +6,7 @@ from typing import Any, assert_never
 
 from textual.content import Content
 
-from workbench.bench.draw.text import styled, visible
-from workbench.bench.hand.state import Tone
+from workbench.bench.draw.text import Tone, styled, visible
 from workbench.work.job.importance import Importance
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterable
+from typing import Literal
 
 from rich.cells import cell_len
 from rich.text import Text
@@ -96,3 +97,6 @@ def _narrowed(row: str, width: int) -> Iterable[str]:
         part += unit
     if part:
         yield part
+
+
+Tone = Literal["say", "done", "warn"]

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TypeAlias
 
+from workbench.bench.draw.text import Tone
 from workbench.bench.hand.ski_in_hand import ANSWERS, SkiInHand
-from workbench.bench.hand.state import DRAWINGS, SIDES, Tone
+from workbench.bench.hand.state import DRAWINGS, SIDES
 from workbench.measure.units import other
-from workbench.work.history.timeline_words import MARK_WORDS
 from workbench.work.job.aim_last import aim_at_last, aim_before_last, aim_one_step_more
-from workbench.work.job.entry_words import described
+from workbench.work.job.entry_words import MARK_WORDS, described
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import ChangedError, initials_of
 from workbench.work.job.ski_state import TurnAnswer

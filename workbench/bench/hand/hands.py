@@ -15,15 +15,10 @@ from workbench.bench.bases.bursts import (
     ENTRY_START,
     LONGEST_ENTRY,
 )
+from workbench.bench.draw.text import Tone
 from workbench.bench.hand.acts import Acts
 from workbench.bench.hand.ski_in_hand import ANSWERS, noted_words
-from workbench.bench.hand.state import (
-    READS_AT,
-    Answer,
-    BenchState,
-    Question,
-    Tone,
-)
+from workbench.bench.hand.state import READS_AT, Answer, BenchState, Question
 from workbench.errors import BenchError, InputError
 from workbench.measure.display import length_text
 from workbench.measure.lengths import Placing, understand

@@ -12,13 +12,8 @@ from dataclasses import asdict, replace
 from time import monotonic
 
 from workbench.bench.bases.bursts import Pace
-from workbench.bench.hand.state import (
-    DRAWINGS,
-    BenchState,
-    Question,
-    Tone,
-    Waiting,
-)
+from workbench.bench.draw.text import Tone
+from workbench.bench.hand.state import DRAWINGS, BenchState, Question, Waiting
 from workbench.errors import BenchError, shown
 from workbench.frozen import dataclass
 from workbench.measure.units import Unit

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 from workbench.bench.draw.canvas import Mode
+from workbench.bench.draw.text import Tone
 from workbench.frozen import dataclass
 from workbench.measure.lengths import Placing
 from workbench.measure.units import Unit
@@ -13,7 +14,6 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.queue_line import RosterLine
 from workbench.work.trust.job_reading import Line
 
-Tone = Literal["say", "done", "warn"]
 Side = Literal["turns", "view", "roster"]
 SIDES: tuple[Side, ...] = ("turns", "view", "roster")
 READS_AT = ("as received", "measuring", "within", "target", "studs")

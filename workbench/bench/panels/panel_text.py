@@ -19,7 +19,6 @@ from workbench.bench.draw.text import (
 )
 from workbench.bench.hand.state import CHANGE_SUCH_AS, BenchState
 from workbench.bench.panels.turns_panel import rows_of, warned, warnings
-from workbench.bench.screens.shop.queue_rows import BOLTS_LOOSE
 from workbench.fin.frame.pose import Pose
 from workbench.fin.reading.rig import Rig
 from workbench.measure.display import change_text, fine_text, length_text
@@ -29,6 +28,7 @@ from workbench.work.job.importance import Importance, Said, dangers_of
 from workbench.work.job.job_view import JobView
 from workbench.work.job.queue_line import RosterLine
 from workbench.work.job_text.next_step import act_due
+from workbench.work.text.words import LOOSE_SHORT
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.significance import SIGNS
 
@@ -115,7 +115,7 @@ def _queued(line: RosterLine, marked: bool, width: int) -> tuple[Content, Conten
     words = f"{'▸' if marked else ' '}{line.glyph} {name}"
     first = styled((words, "bold" if marked else ""), (gap + due, "$ink-faint"))
     if line.loose:  # louder than the stage and the rider, in whose place it stands
-        loose = Said(Importance.DANGER, BOLTS_LOOSE).signed
+        loose = Said(Importance.DANGER, LOOSE_SHORT).signed
         left = visible(f"  {stage}", max(width - 3 - len(loose), 0))
         return first, styled("   ", (loose, look_of(Importance.DANGER)), left)
     return first, styled(f"   {stage} ", (rider, "$ink-faint"))

@@ -5,14 +5,19 @@ from __future__ import annotations
 import argparse
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from workbench.commands.manual import page
+from workbench.commands.opened import opened_shop
+from workbench.commands.spoken import complained, say
 from workbench.errors import InputError
-
-if TYPE_CHECKING:
-    from workbench.work.job.shop import Shop
-    from workbench.work.paper.printing import Written
+from workbench.records.store.values import day_text
+from workbench.work.job.shop import Shop
+from workbench.work.paper import printing
+from workbench.work.paper.cards import card_of
+from workbench.work.paper.day_sheet import day_sheet
+from workbench.work.paper.printing import Written, paper_of
+from workbench.work.text.words import clean
 
 PRINTED = ("text", "html", "svg")
 """Formats that standard output can take."""
@@ -81,9 +86,6 @@ def _outputs(parser: argparse.ArgumentParser, formats: tuple[str, ...]) -> None:
 
 
 def _card(args: argparse.Namespace) -> int:
-    from workbench.commands.opened import opened_shop
-    from workbench.work.paper import printing
-    from workbench.work.paper.cards import card_of
 
     day = _day(args.day)
     with opened_shop(args) as shop:
@@ -99,10 +101,6 @@ def _card(args: argparse.Namespace) -> int:
 
 
 def _sheet(args: argparse.Namespace) -> int:
-    from workbench.commands.opened import opened_shop
-    from workbench.commands.spoken import complained
-    from workbench.work.paper import printing
-    from workbench.work.paper.day_sheet import day_sheet
 
     with opened_shop(args, day=_day(args.day)) as shop:
         if _prints(args):
@@ -127,20 +125,17 @@ def _folder(args: argparse.Namespace) -> Path | None:
 
 
 def _paper(args: argparse.Namespace, shop: Shop) -> Any:
-    from workbench.work.paper.printing import paper_of
 
     return args.paper or paper_of(shop)
 
 
 def _day(text: str | None) -> str | None:
     """Return a day as the book writes it; no other way of writing one is taken."""
-    from workbench.records.store.values import day_text
 
     return None if text is None else day_text("--day", text)
 
 
 def _told(written: Written) -> int:
-    from workbench.work.text.words import clean
 
     for path in written.paths:
         _print(f"{clean(str(path))}\n")
@@ -151,7 +146,6 @@ def _told(written: Written) -> int:
 
 def _print(text: str | bytes, form: str = "text") -> None:
     """Print text; what the terminal's encoding lacks is written as the format can say it."""
-    from workbench.commands.spoken import say
 
     if isinstance(text, bytes):
         raise InputError("format", "pdf", "text, html or svg where it is printed")

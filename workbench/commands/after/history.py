@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import argparse
-from typing import TYPE_CHECKING, Any, get_args
+from collections.abc import Sequence
+from typing import Any, get_args
 
 from workbench.commands.manual import page
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from workbench.measure.units import Unit
-    from workbench.work.history.history import Setting
+from workbench.commands.opened import opened_shop
+from workbench.commands.printed import print_json, print_lines
+from workbench.measure.units import Unit
+from workbench.work.history import history_report as report
+from workbench.work.history.compare import compare, finest_of, named_setting
+from workbench.work.history.compare_words import comparison_lines
+from workbench.work.history.history import Setting, load_history, settings_in
+from workbench.work.history.timeline import Shown, timeline_of
+from workbench.work.roster.adding import known_ski
 
 KINDS = (
     "all", "readings", "targets", "passes", "checks", "wing", "sign-offs", "ride-notes", "notes",
@@ -79,12 +83,6 @@ def _unit(args: argparse.Namespace, kept: str | None) -> Unit:
 
 
 def _history(args: argparse.Namespace) -> int:
-    from workbench.commands.opened import opened_shop
-    from workbench.commands.printed import print_json, print_lines
-    from workbench.work.history import history_report as report
-    from workbench.work.history.history import load_history, settings_in
-    from workbench.work.history.timeline import Shown, timeline_of
-    from workbench.work.roster.adding import known_ski
 
     kind = next(k for k in get_args(Shown) if k.replace(" ", "-") == args.kind)
     with opened_shop(args) as shop:
@@ -107,13 +105,6 @@ def _history(args: argparse.Namespace) -> int:
 
 
 def _compare(args: argparse.Namespace) -> int:
-    from workbench.commands.opened import opened_shop
-    from workbench.commands.printed import print_json, print_lines
-    from workbench.work.history import history_report as report
-    from workbench.work.history.compare import compare, finest_of
-    from workbench.work.history.compare_words import comparison_lines
-    from workbench.work.history.history import load_history, settings_in
-    from workbench.work.roster.adding import known_ski
 
     with opened_shop(args) as shop:
         unit = _unit(args, shop.book.setting("unit"))
@@ -128,7 +119,6 @@ def _compare(args: argparse.Namespace) -> int:
 
 
 def _chosen(settings: Sequence[Setting], first: str, second: str) -> tuple[Setting, Setting]:
-    from workbench.work.history.compare import named_setting
 
     end = named_setting(settings, second)
     if first:

@@ -7,7 +7,16 @@ import os
 import sys
 from typing import Any
 
+from workbench.advice.ride_feel import CLAIM, SURE_WORDS
 from workbench.commands.manual import page
+from workbench.commands.opened import opened_shop
+from workbench.errors import InputError
+from workbench.work.advice.ride_rules import keep_rules, rules_of, rules_text
+from workbench.work.advice.rides import try_words
+from workbench.work.files.table_files import read_table_file, read_text
+from workbench.work.roster import baselines
+from workbench.work.text.local_time import day_and_time
+from workbench.work.text.words import clean
 
 
 def add(commands: argparse._SubParsersAction[Any]) -> None:
@@ -59,9 +68,6 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
 
 
 def _advice(args: argparse.Namespace) -> int:
-    from workbench.commands.opened import opened_shop
-    from workbench.work.advice.ride_rules import keep_rules, rules_of, rules_text
-    from workbench.work.files.table_files import read_text
 
     with opened_shop(args) as shop:
         if args.action == "import":
@@ -75,9 +81,6 @@ def _advice(args: argparse.Namespace) -> int:
 
 
 def _shown(rules: Any) -> str:
-    from workbench.advice.ride_feel import CLAIM, SURE_WORDS
-    from workbench.work.advice.rides import try_words
-    from workbench.work.text.words import clean
 
     out = [CLAIM]
     for number, complaint in enumerate(rules.complaints, 1):
@@ -98,9 +101,6 @@ def _shown(rules: Any) -> str:
 
 
 def _baselines(args: argparse.Namespace) -> int:
-    from workbench.commands.opened import opened_shop
-    from workbench.work.files.table_files import read_table_file
-    from workbench.work.roster import baselines
 
     with opened_shop(args) as shop:
         if args.action == "import":
@@ -119,7 +119,6 @@ def _baselines(args: argparse.Namespace) -> int:
 
 
 def _baseline_words(each: Any) -> str:
-    from workbench.work.text.words import clean
 
     numbers = "; ".join(f"{e.method_name} {e.text} {e.unit}" for e in each.entries)
     of = " ".join(x for x in (each.model, each.size, each.rider) if x)
@@ -127,8 +126,6 @@ def _baseline_words(each: Any) -> str:
 
 
 def _struck_words(each: Any) -> str:
-    from workbench.work.text.local_time import day_and_time
-    from workbench.work.text.words import clean
 
     by = f" by {each.struck.who}" if each.struck.who else ""
     said = f"; struck out{by} {day_and_time(each.struck.at)}: {each.struck.reason}"
@@ -145,7 +142,6 @@ def _write(file: str, text: str) -> None:
     if file == "-":
         sys.stdout.write(text)
         return
-    from workbench.errors import InputError
 
     try:
         with open(file, "x", encoding="utf-8", opener=_private) as out:

@@ -3,20 +3,27 @@
 from __future__ import annotations
 
 import argparse
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from workbench.commands.at_ski import (
     add_fields,
     add_unit_option,
     fields_of,
+    reach_status,
     ski_command,
     unit_of,
 )
 from workbench.commands.manual import page
-
-if TYPE_CHECKING:
-    from workbench.work.job.job_view import JobView
-    from workbench.work.job.shop import Shop
+from workbench.commands.opened import opened_shop
+from workbench.commands.spoken import say
+from workbench.errors import InputError
+from workbench.work.advice.ride_text import complaint_lines, offers_of, ride_lines
+from workbench.work.advice.rides import choose, keep_ride
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
+from workbench.work.job_text.which_ski import job_meant
+from workbench.work.paper.printing import find_view
+from workbench.work.text.words import clean
 
 FIELDS = (
     ("rider", "NAME", "who rode it; left out: the ski's own"),
@@ -60,10 +67,6 @@ def add(commands: Any) -> None:
 
 
 def _ride(args: argparse.Namespace) -> int:
-    from workbench.commands.at_ski import reach_status
-    from workbench.commands.opened import opened_shop
-    from workbench.commands.spoken import say
-    from workbench.work.advice.ride_text import complaint_lines, ride_lines
 
     with opened_shop(args) as shop:
         if args.list:
@@ -82,9 +85,6 @@ def _ride(args: argparse.Namespace) -> int:
 
 def _view(shop: Shop, text: str) -> JobView:
     """Return the job of today's queue that is meant, else the last of a ski the book knows."""
-    from workbench.errors import InputError
-    from workbench.work.job_text.which_ski import job_meant
-    from workbench.work.paper.printing import find_view
 
     try:
         return shop.view(job_meant(shop, text)[1].job_id)
@@ -95,7 +95,6 @@ def _view(shop: Shop, text: str) -> JobView:
 
 
 def _kept(shop: Shop, view: JobView, args: argparse.Namespace) -> list[str]:
-    from workbench.work.advice.rides import keep_ride
 
     fields = fields_of(args, FIELDS)
     keep_ride(shop, view, {**fields, "rider": fields["rider"] or view.ski.rider})
@@ -103,10 +102,6 @@ def _kept(shop: Shop, view: JobView, args: argparse.Namespace) -> list[str]:
 
 
 def _chosen(shop: Shop, view: JobView, args: argparse.Namespace) -> tuple[JobView, str]:
-    from workbench.errors import InputError
-    from workbench.work.advice.ride_text import offers_of
-    from workbench.work.advice.rides import choose
-    from workbench.work.text.words import clean
 
     offers = offers_of(shop, view, unit_of(args, shop))
     if not 1 <= args.choose <= len(offers):

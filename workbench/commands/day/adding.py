@@ -7,6 +7,15 @@ from typing import Any
 
 from workbench.commands.at_ski import add_fields, unit_of
 from workbench.commands.manual import page
+from workbench.commands.opened import opened_shop
+from workbench.commands.spoken import say
+from workbench.errors import InputError
+from workbench.records.store.values import day_text
+from workbench.work.job_text.which_ski import job_meant
+from workbench.work.roster import queue
+from workbench.work.roster.adding import add_ski, first_real, known_ski
+from workbench.work.roster.queue import add_recheck, queue_again, write_notes
+from workbench.work.text.words import clean
 
 SKI_FIELDS = (
     ("rider", "NAME", "who rides it"),
@@ -81,8 +90,6 @@ def _add_queueing(commands: Any) -> None:
 
 
 def _add_ski(args: argparse.Namespace) -> int:
-    from workbench.commands.opened import opened_shop
-    from workbench.work.roster.adding import add_ski, first_real
 
     fields = {
         name.replace("-", "_"): getattr(args, name.replace("-", "_")) for name, *_ in SKI_FIELDS
@@ -98,9 +105,6 @@ def _add_ski(args: argparse.Namespace) -> int:
 
 
 def _queue_ski(args: argparse.Namespace) -> int:
-    from workbench.commands.opened import opened_shop
-    from workbench.work.roster.adding import known_ski
-    from workbench.work.roster.queue import add_recheck, queue_again, write_notes
 
     with opened_shop(args) as shop:
         ski = known_ski(shop, args.ski)
@@ -115,8 +119,6 @@ def _queue_ski(args: argparse.Namespace) -> int:
 
 
 def _say_queued(shop: Any, job_id: str) -> Any:
-    from workbench.commands.spoken import say
-    from workbench.work.text.words import clean
 
     number, line = next(x for x in enumerate(shop.roster(), 1) if x[1].job_id == job_id)
     say([f"Done: queued as number {number}: {clean(line.ski_name)}.",
@@ -165,12 +167,6 @@ def _add_order(commands: Any) -> None:
 
 
 def _move(args: argparse.Namespace) -> int:
-    from workbench.commands.opened import opened_shop
-    from workbench.commands.spoken import say
-    from workbench.errors import InputError
-    from workbench.work.job_text.which_ski import job_meant
-    from workbench.work.roster import queue
-    from workbench.work.text.words import clean
 
     if (args.ski == "all") != (args.way == "by-due") or not 1 <= args.by <= 999:
         raise InputError("move", f"{args.ski} {args.way}", "SKI up, SKI down, or all by-due")
@@ -188,12 +184,6 @@ def _move(args: argparse.Namespace) -> int:
 
 
 def _carry(args: argparse.Namespace) -> int:
-    from workbench.commands.opened import opened_shop
-    from workbench.commands.spoken import say
-    from workbench.records.store.values import day_text
-    from workbench.work.job_text.which_ski import job_meant
-    from workbench.work.roster import queue
-    from workbench.work.text.words import clean
 
     with opened_shop(args) as shop:
         day = day_text("--day", args.day) if args.day else queue.day_after(shop.day)

@@ -3,14 +3,27 @@
 from __future__ import annotations
 
 import argparse
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from workbench.commands.at_ski import add_fields, fields_of, unit_of
 from workbench.commands.manual import page
-
-if TYPE_CHECKING:
-    from workbench.records.store.rows import Caliper
-    from workbench.work.job.shop import Shop
+from workbench.commands.opened import opened_shop
+from workbench.commands.spoken import say
+from workbench.errors import InputError
+from workbench.measure.display import fine_text
+from workbench.records.store.rows import Caliper
+from workbench.work.job.shop import Shop
+from workbench.work.roster.calipers import (
+    add_caliper,
+    block_size,
+    caliper_meant,
+    check_block,
+    check_zero,
+    in_hand,
+    register,
+    take_in_hand,
+)
+from workbench.work.text.words import clean
 
 FIELDS = (
     ("unit", "UNIT", "in or mm: what it shows; left out: the bench's"),
@@ -65,9 +78,6 @@ def add(commands: Any) -> None:
 
 
 def _calipers(args: argparse.Namespace) -> int:
-    from workbench.commands.opened import opened_shop
-    from workbench.commands.spoken import say
-    from workbench.work.roster.calipers import register
 
     with opened_shop(args) as shop:
         acts = _acts(shop, args) if args.caliper or args.zero or args.block or args.take else []
@@ -77,8 +87,6 @@ def _calipers(args: argparse.Namespace) -> int:
 
 
 def _line(number: int, each: Any) -> str:
-    from workbench.measure.display import fine_text
-    from workbench.work.text.words import clean
 
     row, standing = each.row, each.standing
     held = ", in hand" if each.in_hand else ""
@@ -89,8 +97,6 @@ def _line(number: int, each: Any) -> str:
 
 def _acts(shop: Shop, args: argparse.Namespace) -> list[str]:
     """Do what is asked with a caliper; say it."""
-    from workbench.work.roster.calipers import take_in_hand
-    from workbench.work.text.words import clean
 
     row = _meant(shop, args.caliper)
     out = []
@@ -101,7 +107,6 @@ def _acts(shop: Shop, args: argparse.Namespace) -> list[str]:
 
 
 def _checks(shop: Shop, row: Caliper, args: argparse.Namespace) -> list[str]:
-    from workbench.work.roster.calipers import block_size, check_block, check_zero
 
     out = []
     if args.zero is not None:
@@ -113,14 +118,11 @@ def _checks(shop: Shop, row: Caliper, args: argparse.Namespace) -> list[str]:
 
 
 def _result(kind: str, found: Any) -> str:
-    from workbench.work.text.words import clean
 
     return f"Done: {kind} checked: {clean(found.words)}"
 
 
 def _meant(shop: Shop, text: str | None) -> Caliper:
-    from workbench.errors import InputError
-    from workbench.work.roster.calipers import caliper_meant, in_hand
 
     if text:
         return caliper_meant(shop, text)
@@ -131,10 +133,6 @@ def _meant(shop: Shop, text: str | None) -> Caliper:
 
 
 def _add(args: argparse.Namespace) -> int:
-    from workbench.commands.opened import opened_shop
-    from workbench.commands.spoken import say
-    from workbench.work.roster.calipers import add_caliper
-    from workbench.work.text.words import clean
 
     fields = fields_of(args, FIELDS)
     with opened_shop(args) as shop:

@@ -6,6 +6,12 @@ import argparse
 from typing import Any
 
 from workbench.commands.manual import page
+from workbench.commands.opened import opened_shop
+from workbench.commands.spoken import say
+from workbench.work.roster import corrections
+from workbench.work.roster.correction_words import mended_lines
+from workbench.work.roster.corrections import baseline_named, correct_baseline, strike_baseline
+from workbench.work.text.words import clean
 
 
 def add(commands: Any) -> None:
@@ -84,11 +90,6 @@ def _add_strike(commands: Any) -> None:
 
 
 def _correct_part(args: argparse.Namespace) -> int:
-    from workbench.commands.opened import opened_shop
-    from workbench.commands.spoken import say
-    from workbench.work.roster import corrections
-    from workbench.work.roster.correction_words import mended_lines
-    from workbench.work.text.words import clean
 
     correct: Any = corrections.correct_block if args.kind == "block" else corrections.correct_blade
     name = getattr(args, args.kind)
@@ -101,11 +102,6 @@ def _correct_part(args: argparse.Namespace) -> int:
 
 
 def _correct_baseline(args: argparse.Namespace) -> int:
-    from workbench.commands.opened import opened_shop
-    from workbench.commands.spoken import say
-    from workbench.work.roster.correction_words import mended_lines
-    from workbench.work.roster.corrections import baseline_named, correct_baseline
-    from workbench.work.text.words import clean
 
     with opened_shop(args) as shop:
         baseline = baseline_named(shop, args.baseline)
@@ -116,10 +112,6 @@ def _correct_baseline(args: argparse.Namespace) -> int:
 
 
 def _strike(args: argparse.Namespace) -> int:
-    from workbench.commands.opened import opened_shop
-    from workbench.commands.spoken import say
-    from workbench.work.roster.corrections import baseline_named, strike_baseline
-    from workbench.work.text.words import clean
 
     with opened_shop(args) as shop:
         baseline = baseline_named(shop, args.baseline)

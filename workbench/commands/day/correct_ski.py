@@ -6,6 +6,11 @@ import argparse
 from typing import Any
 
 from workbench.commands.manual import page
+from workbench.commands.opened import opened_shop
+from workbench.commands.spoken import say
+from workbench.work.roster.adding import known_ski
+from workbench.work.roster.ski_corrections import changed_words, correct_ski, sheet_of
+from workbench.work.text.words import clean
 
 FIELDS = (
     ("name", "NAME", "what the ski is called"),
@@ -42,11 +47,6 @@ def add(commands: Any) -> None:
 
 
 def _correct(args: argparse.Namespace) -> int:
-    from workbench.commands.opened import opened_shop
-    from workbench.commands.spoken import say
-    from workbench.work.roster.adding import known_ski
-    from workbench.work.roster.ski_corrections import changed_words, correct_ski, sheet_of
-    from workbench.work.text.words import clean
 
     given = {name: getattr(args, name) for name, *_ in FIELDS}
     with opened_shop(args) as shop:

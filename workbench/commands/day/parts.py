@@ -7,6 +7,16 @@ from typing import Any
 
 from workbench.commands.at_ski import unit_of
 from workbench.commands.manual import page
+from workbench.commands.opened import opened_shop, path_of
+from workbench.commands.spoken import say
+from workbench.errors import InputError
+from workbench.measure.display import turn_text
+from workbench.places import is_there
+from workbench.records.book import Book
+from workbench.work.demo.demo import build_demo
+from workbench.work.exchange.backup import lost_words
+from workbench.work.roster.adding import add_blade, add_block, ensure_starter
+from workbench.work.text.words import clean
 
 
 def add(commands: Any) -> None:
@@ -45,10 +55,6 @@ def _add_parts(commands: Any) -> None:
 
 
 def _parts(args: argparse.Namespace) -> int:
-    from workbench.commands.opened import opened_shop
-    from workbench.commands.spoken import say
-    from workbench.measure.display import turn_text
-    from workbench.work.text.words import clean
 
     with opened_shop(args) as shop:
         out = [f"Blade {i}: {clean(b.name)}" for i, b in enumerate(shop.book.blades(), 1)]
@@ -60,10 +66,6 @@ def _parts(args: argparse.Namespace) -> int:
 
 
 def _add_part(args: argparse.Namespace) -> int:
-    from workbench.commands.opened import opened_shop
-    from workbench.commands.spoken import say
-    from workbench.work.roster.adding import add_blade, add_block
-    from workbench.work.text.words import clean
 
     with opened_shop(args) as shop:
         fields = {"file": args.file, "name": args.name, "unit": unit_of(args, shop)}
@@ -99,15 +101,6 @@ def _add_begin(commands: Any) -> None:
 
 
 def _begin(args: argparse.Namespace) -> int:
-    from workbench.commands.opened import path_of
-    from workbench.commands.spoken import say
-    from workbench.errors import InputError
-    from workbench.places import is_there
-    from workbench.records.book import Book
-    from workbench.work.demo.demo import build_demo
-    from workbench.work.exchange.backup import lost_words
-    from workbench.work.roster.adding import ensure_starter
-    from workbench.work.text.words import clean
 
     path = path_of(args)
     if is_there(path):

@@ -3,12 +3,18 @@
 from __future__ import annotations
 
 import argparse
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from workbench.commands.manual import page
-
-if TYPE_CHECKING:
-    from workbench.work.job.queue_line import RosterLine
+from workbench.commands.opened import opened_shop
+from workbench.commands.printed import print_json
+from workbench.commands.spoken import say
+from workbench.work.job.queue_line import RosterLine
+from workbench.work.job.stages import LOOSE
+from workbench.work.job_text.job_json import queue_report
+from workbench.work.roster import queue
+from workbench.work.roster.find import ski_finder
+from workbench.work.text.words import clean
 
 HEADING = "the day and its skis"
 
@@ -48,11 +54,6 @@ def add(commands: Any) -> None:
 
 
 def _queue(args: argparse.Namespace) -> int:
-    from workbench.commands.opened import opened_shop
-    from workbench.commands.printed import print_json
-    from workbench.commands.spoken import say
-    from workbench.work.job_text.job_json import queue_report
-    from workbench.work.roster import queue
 
     with opened_shop(args) as shop:
         day = args.day or shop.day
@@ -70,7 +71,6 @@ def _queue(args: argparse.Namespace) -> int:
 
 
 def _line(line: RosterLine, day: str) -> str:
-    from workbench.work.job.stages import LOOSE
 
     kind = "re-check" if line.kind == "recheck" and line.stage != "waiting" else ""
     since = f"from {line.day}" if line.day != day else ""
@@ -82,15 +82,11 @@ def _line(line: RosterLine, day: str) -> str:
 
 
 def _joined(*parts: str) -> str:
-    from workbench.work.text.words import clean
 
     return "  ".join(clean(part) for part in parts if part)
 
 
 def _find(args: argparse.Namespace) -> int:
-    from workbench.commands.opened import opened_shop
-    from workbench.commands.spoken import say
-    from workbench.work.roster.find import ski_finder
 
     with opened_shop(args) as shop:
         found = ski_finder(shop).find(" ".join(args.words))

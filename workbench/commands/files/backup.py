@@ -6,7 +6,18 @@ import argparse
 from typing import Any
 
 from workbench.commands.manual import page
+from workbench.commands.opened import opened_shop, path_of
 from workbench.commands.spoken import say
+from workbench.errors import InputError
+from workbench.work.exchange.backup import (
+    aside_lines,
+    back_up,
+    backup_lines,
+    listed,
+    restore,
+    restored_lines,
+)
+from workbench.work.text.words import clean
 
 
 def add(commands: argparse._SubParsersAction[Any]) -> None:
@@ -51,9 +62,6 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
 
 
 def _backup(args: argparse.Namespace) -> int:
-    from workbench.commands.opened import opened_shop
-    from workbench.work.exchange.backup import aside_lines, back_up
-    from workbench.work.text.words import clean
 
     with opened_shop(args) as shop:
         made = back_up(shop.book, args.path)
@@ -63,14 +71,6 @@ def _backup(args: argparse.Namespace) -> int:
 
 
 def _restore(args: argparse.Namespace) -> int:
-    from workbench.commands.opened import path_of
-    from workbench.errors import InputError
-    from workbench.work.exchange.backup import (
-        backup_lines,
-        listed,
-        restore,
-        restored_lines,
-    )
 
     book = path_of(args)
     if args.list:

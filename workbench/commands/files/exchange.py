@@ -6,13 +6,18 @@ import argparse
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from workbench.commands.manual import page
+from workbench.commands.opened import opened_shop
 from workbench.commands.spoken import complained, say
-
-if TYPE_CHECKING:
-    from workbench.work.job.shop import Shop
+from workbench.records.store.values import day_text
+from workbench.work.exchange.csv_out import csv_of, write_csv
+from workbench.work.exchange.exchange import export_book, export_ski, take_in
+from workbench.work.exchange.exchange_words import exported_lines, taken_in_lines
+from workbench.work.exchange.intake import intake_lines, take_in_skis
+from workbench.work.job.shop import Shop
+from workbench.work.text.words import clean
 
 WRONG_INPUT = 2
 NOT_TO_BE_RIDDEN = 4
@@ -116,8 +121,6 @@ def _add_csv(commands: argparse._SubParsersAction[Any]) -> None:
 
 @contextmanager
 def _shop_of_day(args: argparse.Namespace) -> Iterator[Shop]:
-    from workbench.commands.opened import opened_shop
-    from workbench.records.store.values import day_text
 
     day = None if args.day is None else day_text("--day", args.day)
     with opened_shop(args, day=day) as shop:
@@ -125,9 +128,6 @@ def _shop_of_day(args: argparse.Namespace) -> Iterator[Shop]:
 
 
 def _export(args: argparse.Namespace) -> int:
-    from workbench.commands.opened import opened_shop
-    from workbench.work.exchange.exchange import export_book, export_ski
-    from workbench.work.exchange.exchange_words import exported_lines
 
     with opened_shop(args) as shop:
         if args.ski is None:
@@ -139,9 +139,6 @@ def _export(args: argparse.Namespace) -> int:
 
 
 def _import(args: argparse.Namespace) -> int:
-    from workbench.commands.opened import opened_shop
-    from workbench.work.exchange.exchange import take_in
-    from workbench.work.exchange.exchange_words import taken_in_lines
 
     with opened_shop(args) as shop:
         taken = take_in(shop, args.file, dry_run=args.dry_run)
@@ -150,7 +147,6 @@ def _import(args: argparse.Namespace) -> int:
 
 
 def _intake(args: argparse.Namespace) -> int:
-    from workbench.work.exchange.intake import intake_lines, take_in_skis
 
     with _shop_of_day(args) as shop:
         intake = take_in_skis(shop, args.file, dry_run=args.dry_run)
@@ -159,8 +155,6 @@ def _intake(args: argparse.Namespace) -> int:
 
 
 def _export_csv(args: argparse.Namespace) -> int:
-    from workbench.work.exchange.csv_out import csv_of, write_csv
-    from workbench.work.text.words import clean
 
     unfit: list[str] = []
     with _shop_of_day(args) as shop:

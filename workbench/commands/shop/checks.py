@@ -4,12 +4,23 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from workbench.commands.asked import act_asked
 from workbench.commands.manual import page
-
-if TYPE_CHECKING:
-    from workbench.work.job.shop import Shop
+from workbench.commands.opened import opened_shop
+from workbench.commands.spoken import say
+from workbench.errors import InputError
+from workbench.work.job.shop import Shop
+from workbench.work.order.shop_policy import rules_of
+from workbench.work.roster.check_lists import (
+    add_item,
+    move_item,
+    remove_item,
+    reword_item,
+    reword_torque,
+)
+from workbench.work.roster.check_text import check_item_meant, check_lines, fastener_meant
 
 LISTS = ("received", "final", "torque")
 
@@ -55,10 +66,6 @@ def add(commands: Any) -> None:
 
 
 def _checks(args: argparse.Namespace) -> int:
-    from workbench.commands.opened import opened_shop
-    from workbench.commands.spoken import say
-    from workbench.work.order.shop_policy import rules_of
-    from workbench.work.roster.check_text import check_lines
 
     change = _change_asked(args)
     with opened_shop(args) as shop:
@@ -73,8 +80,6 @@ Change = Callable[["Shop", argparse.Namespace], str]
 
 def _change_asked(args: argparse.Namespace) -> Change | None:
     """Return what does the change that is asked for; None where there is none."""
-    from workbench.commands.asked import act_asked
-    from workbench.errors import InputError
 
     ways: dict[str, Change] = {
         "add": _add, "reword": _reword, "remove": _remove, "move": _move,
@@ -88,8 +93,6 @@ def _change_asked(args: argparse.Namespace) -> Change | None:
 
 
 def _add(shop: Shop, args: argparse.Namespace) -> str:
-    from workbench.work.roster.check_lists import add_item
-    from workbench.work.roster.check_text import check_item_meant
 
     after = check_item_meant(shop, args.list, args.after).key if args.after is not None else ""
     add_item(shop, args.list, args.add, after)
@@ -97,8 +100,6 @@ def _add(shop: Shop, args: argparse.Namespace) -> str:
 
 
 def _reword(shop: Shop, args: argparse.Namespace) -> str:
-    from workbench.work.roster.check_lists import reword_item, reword_torque
-    from workbench.work.roster.check_text import check_item_meant, fastener_meant
 
     what, words = args.reword
     if args.list == "torque":
@@ -109,8 +110,6 @@ def _reword(shop: Shop, args: argparse.Namespace) -> str:
 
 
 def _remove(shop: Shop, args: argparse.Namespace) -> str:
-    from workbench.work.roster.check_lists import remove_item, reword_torque
-    from workbench.work.roster.check_text import check_item_meant, fastener_meant
 
     if args.list == "torque":
         reword_torque(shop, fastener_meant(shop, args.remove), "")
@@ -121,9 +120,6 @@ def _remove(shop: Shop, args: argparse.Namespace) -> str:
 
 
 def _move(shop: Shop, args: argparse.Namespace) -> str:
-    from workbench.errors import InputError
-    from workbench.work.roster.check_lists import move_item
-    from workbench.work.roster.check_text import check_item_meant
 
     what, way = args.move
     if way not in ("up", "down"):

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from workbench.commands.manual import page
+from workbench.errors import BenchError
 
 PATHS = ("FILE", "PATH", "FOLDER", "ORDER")
 """What stands for a path in a command's usage: files are offered there."""
@@ -36,7 +37,6 @@ def add(commands: Any) -> None:
 
 
 def _completion(args: argparse.Namespace) -> int:
-    from workbench.errors import BenchError
 
     try:
         import shtab

@@ -6,6 +6,10 @@ import argparse
 from typing import Any
 
 from workbench.commands.manual import page
+from workbench.commands.opened import opened_shop
+from workbench.commands.spoken import say
+from workbench.work.roster import settings
+from workbench.work.text.words import clean
 
 HEADING = "the shop"
 
@@ -34,10 +38,6 @@ def add(commands: Any) -> None:
 
 
 def _settings(args: argparse.Namespace) -> int:
-    from workbench.commands.opened import opened_shop
-    from workbench.commands.spoken import say
-    from workbench.work.roster import settings
-    from workbench.work.text.words import clean
 
     with opened_shop(args) as shop:
         wanted = settings.SETTINGS if args.name is None else (settings.named(args.name),)

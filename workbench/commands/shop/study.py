@@ -9,6 +9,8 @@ from typing import Any
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
 from workbench.commands.shop.study_take import add_options, asked_of
+from workbench.work.study import studies, study_words
+from workbench.work.trust import study_results
 
 
 def add(commands: Any) -> None:
@@ -62,15 +64,12 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _every(shop: Any, as_json: bool) -> str:
-    from workbench.work.study import studies, study_words
 
     views = studies.studies_of(shop)
     return _json(study_words.list_report(views)) if as_json else study_words.list_text(views)
 
 
 def _one(shop: Any, args: argparse.Namespace) -> str:
-    from workbench.work.study import studies, study_words
-    from workbench.work.trust import study_results
 
     result = study_results.result_of(studies.find_study(shop, args.study))
     if args.json:

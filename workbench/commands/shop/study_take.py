@@ -4,11 +4,36 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TypeAlias
 
-if TYPE_CHECKING:
-    from workbench.work.job.shop import Shop
-    from workbench.work.study.studies import StudyView
+from workbench.commands.asked import act_asked
+from workbench.commands.at_ski import unit_of
+from workbench.commands.opened import opened_shop
+from workbench.commands.printed import print_json
+from workbench.commands.spoken import say
+from workbench.errors import InputError
+from workbench.work.job.shop import Shop
+from workbench.work.roster.calipers import standing_words
+from workbench.work.study.studies import (
+    find_study,
+    strike_reading,
+    strike_study,
+    take,
+    take_back,
+    view_of,
+)
+from workbench.work.study.study_lines import (
+    due_lines,
+    due_report,
+    reading_lines,
+    reading_meant,
+    reading_placed,
+    whose_words,
+)
+from workbench.work.study.study_order import RULE
+from workbench.work.study.study_plans import plan_study
+from workbench.work.text.words import clean
+from workbench.work.trust.study_view import StudyView
 
 PLAN = (
     ("what", "METHOD", "with --plan: what is read, a method's name or your own words"),
@@ -50,8 +75,6 @@ def asked_of(args: argparse.Namespace) -> Act | None:
     Raises:
         InputError: two acts at once, an option without its act, or no study is named.
     """
-    from workbench.commands.asked import act_asked
-    from workbench.errors import InputError
 
     name = act_asked(args, ACTS, BELONGS)
     if not name:
@@ -70,10 +93,6 @@ BELONGS = {
 
 
 def _done(args: argparse.Namespace, do: Do) -> int:
-    from workbench.commands.opened import opened_shop
-    from workbench.commands.printed import print_json
-    from workbench.commands.spoken import say
-    from workbench.work.study.study_lines import due_lines, due_report
 
     with opened_shop(args) as shop:
         view, said = do(shop, args)
@@ -88,10 +107,6 @@ def _done(args: argparse.Namespace, do: Do) -> int:
 
 
 def _plan(shop: Shop, args: argparse.Namespace) -> Did:
-    from workbench.commands.at_ski import unit_of
-    from workbench.work.study.studies import view_of
-    from workbench.work.study.study_order import RULE
-    from workbench.work.study.study_plans import plan_study
 
     fields = {name: getattr(args, name) or "" for name, *_ in PLAN}
     fields |= {"name": args.study, "unit": unit_of(args, shop), "trials": args.trials or "3"}
@@ -105,10 +120,6 @@ def _due(shop: Shop, args: argparse.Namespace) -> Did:
 
 def _read(shop: Shop, args: argparse.Namespace) -> Did:
     """Keep a reading; what is said after it does not repeat the number."""
-    from workbench.work.roster.calipers import standing_words
-    from workbench.work.study.studies import take
-    from workbench.work.study.study_lines import reading_placed
-    from workbench.work.text.words import clean
 
     view = _named(shop, args)
     due, placing = reading_placed(view, args.read, sure=args.yes)
@@ -118,8 +129,6 @@ def _read(shop: Shop, args: argparse.Namespace) -> Did:
 
 
 def _take_back(shop: Shop, args: argparse.Namespace) -> Did:
-    from workbench.work.study.studies import take_back
-    from workbench.work.study.study_lines import whose_words
 
     view, last = take_back(shop, _named(shop, args))
     if last is None:
@@ -128,15 +137,12 @@ def _take_back(shop: Shop, args: argparse.Namespace) -> Did:
 
 
 def _readings(shop: Shop, args: argparse.Namespace) -> Did:
-    from workbench.work.study.study_lines import reading_lines
 
     view = _named(shop, args)
     return view, reading_lines(view)
 
 
 def _strike_reading(shop: Shop, args: argparse.Namespace) -> Did:
-    from workbench.work.study.studies import strike_reading
-    from workbench.work.study.study_lines import reading_meant, whose_words
 
     view = _named(shop, args)
     reading = reading_meant(view, args.strike_reading)
@@ -145,14 +151,12 @@ def _strike_reading(shop: Shop, args: argparse.Namespace) -> Did:
 
 
 def _strike_study(shop: Shop, args: argparse.Namespace) -> Did:
-    from workbench.work.study.studies import strike_study
 
     view = strike_study(shop, _named(shop, args), args.reason or "")
     return view, ["Done: study struck out; it stays readable."]
 
 
 def _named(shop: Shop, args: argparse.Namespace) -> StudyView:
-    from workbench.work.study.studies import find_study
 
     return find_study(shop, args.study)
 

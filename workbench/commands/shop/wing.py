@@ -6,6 +6,9 @@ import argparse
 from typing import Any
 
 from workbench.commands.manual import page
+from workbench.commands.printed import print_json
+from workbench.commands.spoken import say
+from workbench.work.wing.wing_sum import report_of, table_of
 
 TEXTS = ("chord", "sagitta", "start", "straightedge", "at", "angle", "held", "lead")
 
@@ -55,9 +58,6 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the three holds."""
-    from workbench.commands.printed import print_json
-    from workbench.commands.spoken import say
-    from workbench.work.wing.wing_sum import report_of, table_of
 
     report = report_of({key: getattr(args, key) or "" for key in TEXTS}, args.unit)
     if args.json:

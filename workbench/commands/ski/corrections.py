@@ -13,6 +13,12 @@ from workbench.commands.at_ski import (
     words_of,
 )
 from workbench.commands.manual import page
+from workbench.errors import InputError
+from workbench.work.history.history import load_history
+from workbench.work.history.striking import consequences, strike_out
+from workbench.work.history.timeline import timeline_of
+from workbench.work.job.entry_words import MARK_WORDS, described
+from workbench.work.job_text.typed_lines import line_meant, repeat_meant
 
 TURN_OPTIONS = (
     ("--turned-back", "turned_back", "the stud was turned back by hand, just as far"),
@@ -105,9 +111,6 @@ def _note(at: AtSki, args: argparse.Namespace) -> Did:
 
 
 def _take_back(at: AtSki, args: argparse.Namespace) -> Did:
-    from workbench.errors import InputError
-    from workbench.work.history.timeline_words import MARK_WORDS
-    from workbench.work.job.entry_words import described
 
     turned = at.shop.turn_to_take_back(at.view)
     if turned is not None and args.turn is None:
@@ -119,8 +122,6 @@ def _take_back(at: AtSki, args: argparse.Namespace) -> Did:
 
 
 def _strike(at: AtSki, args: argparse.Namespace) -> Did:
-    from workbench.errors import InputError
-    from workbench.work.job_text.typed_lines import line_meant, repeat_meant
 
     if (args.method is None) == (args.row is None):
         raise InputError("strike", args.method or "(missing)", "a METHOD, or --row ID alone")
@@ -133,10 +134,6 @@ def _strike(at: AtSki, args: argparse.Namespace) -> Did:
 
 
 def _strike_row(at: AtSki, row_id: str, reason: str) -> Did:
-    from workbench.errors import InputError
-    from workbench.work.history.history import load_history
-    from workbench.work.history.striking import consequences, strike_out
-    from workbench.work.history.timeline import timeline_of
 
     entry = timeline_of(load_history(at.shop, at.view.ski.id)).by_id(row_id)
     if entry is None:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import argparse
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from workbench.commands.asked import act_asked
 from workbench.commands.at_ski import (
     AtSki,
     Did,
@@ -14,9 +15,13 @@ from workbench.commands.at_ski import (
     ski_command,
 )
 from workbench.commands.manual import page
-
-if TYPE_CHECKING:
-    from workbench.records.store.rows import CurveKind
+from workbench.commands.spoken import say
+from workbench.errors import InputError
+from workbench.records.store.rows import CurveKind
+from workbench.work.job_text.job_text import typed
+from workbench.work.wing.base_curve import keep_curve, latest_curve, strike_curve, use_curve
+from workbench.work.wing.wing_report import wing_report
+from workbench.work.wing.wing_words import base_words, used_words
 
 ACTS = ("gap", "depth", "use", "strike")
 BELONGS = {"chord": ("gap",), "from": ("gap",), "shape": ("gap",), "reason": ("strike",)}
@@ -67,7 +72,6 @@ def add(commands: Any) -> None:
 
 
 def _run(args: argparse.Namespace) -> int:
-    from workbench.commands.asked import act_asked
 
     asked = act_asked(args, ACTS, BELONGS)
     if not asked:
@@ -76,9 +80,6 @@ def _run(args: argparse.Namespace) -> int:
 
 
 def _show(args: argparse.Namespace) -> int:
-    from workbench.commands.spoken import say
-    from workbench.work.wing.wing_report import wing_report
-    from workbench.work.wing.wing_words import base_words, used_words
 
     with at_ski(args) as at:
         report = wing_report(at.shop, at.view)
@@ -88,10 +89,6 @@ def _show(args: argparse.Namespace) -> int:
 
 
 def _keep(at: AtSki, args: argparse.Namespace) -> Did:
-    from workbench.work.job_text.job_text import typed
-    from workbench.work.wing.base_curve import keep_curve
-    from workbench.work.wing.wing_report import wing_report
-    from workbench.work.wing.wing_words import base_words
 
     kind, fields = _measured(args)
     keep_curve(at.shop, at.view, kind, fields, at.unit)
@@ -102,7 +99,6 @@ def _keep(at: AtSki, args: argparse.Namespace) -> Did:
 
 def _measured(args: argparse.Namespace) -> tuple[CurveKind, dict[str, str]]:
     """Return how the base was measured and the fields of that, as texts."""
-    from workbench.errors import InputError
 
     if args.gap is not None:
         return "sagitta", {
@@ -118,15 +114,12 @@ def _measured(args: argparse.Namespace) -> tuple[CurveKind, dict[str, str]]:
 
 
 def _use(at: AtSki, _: argparse.Namespace) -> Did:
-    from workbench.work.wing.base_curve import use_curve
 
     new = use_curve(at.shop, at.view)
     return new, "the measured curve is the ski's base; every reading is reckoned anew"
 
 
 def _strike(at: AtSki, args: argparse.Namespace) -> Did:
-    from workbench.errors import InputError
-    from workbench.work.wing.base_curve import latest_curve, strike_curve
 
     curve = latest_curve(at.shop, at.view.ski.id)
     if curve is None:

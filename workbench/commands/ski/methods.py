@@ -7,6 +7,12 @@ from typing import Any
 
 from workbench.commands.at_ski import add_unit_option, at_ski, ski_command
 from workbench.commands.manual import page
+from workbench.commands.spoken import say
+from workbench.errors import PoseError
+from workbench.work.job_text.how_to_hold import restated
+from workbench.work.offsets.method_text import method_lines
+from workbench.work.offsets.offsets import learnt_beside
+from workbench.work.text.words import error_words
 
 
 def add(commands: Any) -> None:
@@ -30,12 +36,6 @@ def add(commands: Any) -> None:
 
 
 def _methods(args: argparse.Namespace) -> int:
-    from workbench.commands.spoken import say
-    from workbench.errors import PoseError
-    from workbench.work.job_text.how_to_hold import restated
-    from workbench.work.offsets.method_text import method_lines
-    from workbench.work.offsets.offsets import learnt_beside
-    from workbench.work.text.words import error_words
 
     with at_ski(args) as at:
         try:

@@ -17,6 +17,13 @@ from workbench.commands.at_ski import (
     ski_command,
 )
 from workbench.commands.manual import page
+from workbench.commands.spoken import say
+from workbench.errors import InputError
+from workbench.work.job.coarse_marks import add_mark, off_words, take_mark
+from workbench.work.job.temperature import effect_words, in_force_words, state_temperature
+from workbench.work.job_text.hold_text import all_mark_lines, hold_lines
+from workbench.work.job_text.typed_lines import line_meant, mark_meant
+from workbench.work.roster.baselines import keep_now
 
 MARK_FIELDS = (
     ("kind", "KIND", "scale (how far forward) or lines (how far out)"),
@@ -58,7 +65,6 @@ def add(commands: Any) -> None:
 
 
 def _keep(at: AtSki, args: argparse.Namespace) -> Did:
-    from workbench.work.roster.baselines import keep_now
 
     kept = keep_now(at.shop, at.view, args.name, args.of)
     return at.shop.view(at.view.job.id), f"baseline kept: {kept.name}"
@@ -86,9 +92,6 @@ def _add_hold(commands: Any) -> None:
 
 
 def _hold(args: argparse.Namespace) -> int:
-    from workbench.commands.spoken import say
-    from workbench.work.job_text.hold_text import hold_lines
-    from workbench.work.job_text.typed_lines import line_meant
 
     with at_ski(args) as at:
         one = line_meant(at.view, args.method) if args.method else None
@@ -138,9 +141,6 @@ def _add_marks(commands: Any) -> None:
 
 
 def _marks(args: argparse.Namespace) -> int:
-    from workbench.commands.spoken import say
-    from workbench.errors import InputError
-    from workbench.work.job_text.hold_text import all_mark_lines
 
     if args.value is not None:
         return act(args, _read_mark)
@@ -153,8 +153,6 @@ def _marks(args: argparse.Namespace) -> int:
 
 
 def _read_mark(at: AtSki, args: argparse.Namespace) -> Did:
-    from workbench.work.job.coarse_marks import off_words, take_mark
-    from workbench.work.job_text.typed_lines import mark_meant
 
     mark = mark_meant(at.view, args.mark)
     new = take_mark(at.shop, at.view, mark, args.value, at.unit)
@@ -163,7 +161,6 @@ def _read_mark(at: AtSki, args: argparse.Namespace) -> Did:
 
 
 def _new_mark(at: AtSki, args: argparse.Namespace) -> Did:
-    from workbench.work.job.coarse_marks import add_mark
 
     fields = fields_of(args, MARK_FIELDS)
     add_mark(at.shop, at.view, {**fields, "name": args.name, "unit": at.unit})
@@ -195,8 +192,6 @@ def _add_temperature(commands: Any) -> None:
 
 
 def _temperature(args: argparse.Namespace) -> int:
-    from workbench.commands.spoken import say
-    from workbench.work.job.temperature import effect_words, in_force_words
 
     if args.blade is not None:
         return act(args, _state)
@@ -207,7 +202,6 @@ def _temperature(args: argparse.Namespace) -> int:
 
 
 def _state(at: AtSki, args: argparse.Namespace) -> Did:
-    from workbench.work.job.temperature import state_temperature
 
     blade = "" if args.blade.strip().casefold() == "off" else args.blade
     fields = fields_of(args, HEAT)

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import argparse
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from workbench.commands.asked import act_asked
 from workbench.commands.at_ski import (
     AtSki,
     add_unit_option,
@@ -12,9 +13,14 @@ from workbench.commands.at_ski import (
     ski_command,
 )
 from workbench.commands.manual import page
-
-if TYPE_CHECKING:
-    from workbench.work.offsets.pairs import PairLine, Two
+from workbench.commands.spoken import say
+from workbench.errors import InputError
+from workbench.work.offsets import pairs
+from workbench.work.offsets.offset_words import restated_words
+from workbench.work.offsets.offsets import restate_current, restate_typed, study
+from workbench.work.offsets.pair_text import choice_lines, pair_meant, study_lines, two_meant
+from workbench.work.offsets.pairs import PairLine, Two
+from workbench.work.text.words import clean
 
 WAYS = ("add", "take", "strike", "restate")
 BELONGS = {"reason": ("strike",)}
@@ -60,10 +66,6 @@ def add(commands: Any) -> None:
 
 
 def _pairs(args: argparse.Namespace) -> int:
-    from workbench.commands.asked import act_asked
-    from workbench.commands.spoken import say
-    from workbench.work.offsets import pairs
-    from workbench.work.offsets.pair_text import choice_lines, two_meant
 
     asked = act_asked(args, WAYS, BELONGS)
     with at_ski(args) as at:
@@ -78,8 +80,6 @@ def _pairs(args: argparse.Namespace) -> int:
 
 
 def _two(at: AtSki, two: Two, asked: str, args: argparse.Namespace) -> list[str]:
-    from workbench.work.offsets.offsets import restate_current, study
-    from workbench.work.offsets.pair_text import study_lines
 
     done = _done(at, two, asked, args) if asked else []
     now = restate_current(at.shop, at.view, two)
@@ -88,7 +88,6 @@ def _two(at: AtSki, two: Two, asked: str, args: argparse.Namespace) -> list[str]
 
 def _done(at: AtSki, two: Two, asked: str, args: argparse.Namespace) -> list[str]:
     """Do what is asked with the pairs of two methods; say it."""
-    from workbench.work.offsets import pairs
 
     if asked == "restate":
         return _restated(at, two, args.restate)
@@ -104,9 +103,6 @@ def _done(at: AtSki, two: Two, asked: str, args: argparse.Namespace) -> list[str
 
 
 def _restated(at: AtSki, two: Two, text: str) -> list[str]:
-    from workbench.work.offsets.offset_words import restated_words
-    from workbench.work.offsets.offsets import restate_typed
-    from workbench.work.text.words import clean
 
     number, found = restate_typed(at.shop, at.view, two, text, at.unit)
     names = (clean(two.first.name), clean(two.second.name))
@@ -114,9 +110,6 @@ def _restated(at: AtSki, two: Two, text: str) -> list[str]:
 
 
 def _offered(at: AtSki, two: Two, text: str) -> tuple[PairLine, ...]:
-    from workbench.errors import InputError
-    from workbench.work.offsets import pairs
-    from workbench.work.offsets.pair_text import pair_meant
 
     kept = pairs.pairs_of(at.shop, two)
     offered = pairs.offered(at.shop, at.view, two, kept)
@@ -131,7 +124,5 @@ def _offered(at: AtSki, two: Two, text: str) -> tuple[PairLine, ...]:
 
 
 def _kept(at: AtSki, two: Two, text: str) -> PairLine:
-    from workbench.work.offsets import pairs
-    from workbench.work.offsets.pair_text import pair_meant
 
     return pair_meant(pairs.pairs_of(at.shop, two), text)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from workbench.commands.at_ski import (
     AtSki,
@@ -13,10 +13,12 @@ from workbench.commands.at_ski import (
     ski_command,
 )
 from workbench.commands.manual import page
-
-if TYPE_CHECKING:
-    from workbench.work.job.job_view import JobView
-    from workbench.work.job.shop import Shop
+from workbench.errors import InputError
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
+from workbench.work.job_text.setting_words import moved_words
+from workbench.work.job_text.typed_lines import item_meant, kept_words, line_meant, reading_meant
+from workbench.work.roster.calipers import caliper_meant, in_hand, standing_words
 
 METHOD = "a reading by its method's name or number, or depth, tail, length where one is meant"
 YES = "take the likeliest meaning, or the doubtful value as it is, without asking"
@@ -53,7 +55,6 @@ def _add_tick(commands: Any) -> None:
 
 
 def _tick(at: AtSki, args: argparse.Namespace) -> Did:
-    from workbench.work.job_text.typed_lines import item_meant
 
     item = item_meant(at.view, args.item)
     return at.shop.tick(at.view, item.key), f"ticked: {item.words}"
@@ -102,9 +103,6 @@ def _add_read(commands: Any) -> None:
 
 
 def _read(at: AtSki, args: argparse.Namespace) -> Did:
-    from workbench.work.job_text.setting_words import moved_words
-    from workbench.work.job_text.typed_lines import kept_words, line_meant, reading_meant
-    from workbench.work.roster.calipers import caliper_meant, in_hand, standing_words
 
     line = line_meant(at.view, args.method)
     caliper = caliper_meant(at.shop, args.caliper) if args.caliper else in_hand(at.shop)
@@ -155,7 +153,6 @@ def _add_sign_off(commands: Any) -> None:
 
 
 def _sign_off(at: AtSki, args: argparse.Namespace) -> Did:
-    from workbench.errors import InputError
 
     who, view = at.shop.who, at.view
     if not who.strip():

@@ -15,6 +15,19 @@ from workbench.commands.at_ski import (
 )
 from workbench.commands.manual import page
 from workbench.commands.ski.steps import METHOD, YES
+from workbench.errors import InputError
+from workbench.measure.display import turn_text
+from workbench.records.store.values import keepable
+from workbench.work.history.compare import go_back, named_setting
+from workbench.work.history.history import load_history, settings_in
+from workbench.work.job.aim_last import aim_at_last
+from workbench.work.job.entry import SIGNS, kept_change
+from workbench.work.job_text.next_step import act_due
+from workbench.work.job_text.typed_lines import line_meant, target_meant
+from workbench.work.roster.baselines import aim_at, baseline_meant
+from workbench.work.roster.parts_typed import finest_of
+from workbench.work.text.words import step_words
+from workbench.work.trust.wing_setup import hold_of, wing_words
 
 
 def add(commands: Any) -> None:
@@ -69,9 +82,6 @@ def _add_aim(commands: Any) -> None:
 
 
 def _aim(at: AtSki, args: argparse.Namespace) -> Did:
-    from workbench.errors import InputError
-    from workbench.work.job.aim_last import aim_at_last
-
     ways = [
         args.baseline is not None, args.last, args.again, args.setting is not None,
         args.method is not None,
@@ -91,23 +101,18 @@ def _aim(at: AtSki, args: argparse.Namespace) -> Did:
 
 
 def _aim_at_baseline(at: AtSki, name: str) -> Did:
-    from workbench.work.roster.baselines import aim_at, baseline_meant
 
     baseline = baseline_meant(at.shop, at.view, name)
     return aim_at(at.shop, at.view, baseline), f"target: the baseline {baseline.name}"
 
 
 def _aim_at_setting(at: AtSki, name: str) -> Did:
-    from workbench.work.history.compare import go_back, named_setting
-    from workbench.work.history.history import load_history, settings_in
 
     setting = named_setting(settings_in(load_history(at.shop, at.view.ski.id)), name)
     return go_back(at.shop, at.view, setting), f"target: the setting {setting.name}"
 
 
 def _aim_at_value(at: AtSki, args: argparse.Namespace) -> Did:
-    from workbench.work.job.entry import SIGNS, kept_change
-    from workbench.work.job_text.typed_lines import line_meant, target_meant
 
     line, text = line_meant(at.view, args.method), args.value.strip()
     placing = target_meant(at.view, line, text, at.unit, sure=args.yes)
@@ -154,7 +159,6 @@ def _add_accept(commands: Any) -> None:
 
 
 def _accept(at: AtSki, args: argparse.Namespace) -> Did:
-    from workbench.errors import InputError
 
     if at.view.stage == "target":
         return at.shop.accept_target(at.view), "target accepted"
@@ -166,8 +170,6 @@ def _accept(at: AtSki, args: argparse.Namespace) -> Did:
 
 
 def _finest(at: AtSki, args: argparse.Namespace) -> Did:
-    from workbench.measure.display import turn_text
-    from workbench.work.roster.parts_typed import finest_of
 
     turn = finest_of(args.turn)
     said = f"finest turn {turn_text(turn)}" if turn else "exact turns"
@@ -195,9 +197,6 @@ def _add_done(commands: Any) -> None:
 
 
 def _done(at: AtSki, _: argparse.Namespace) -> Did:
-    from workbench.errors import InputError
-    from workbench.work.job_text.next_step import act_due
-    from workbench.work.text.words import step_words
 
     view = at.view
     if view.stage == "turning" and view.plan and not any(t.turns for t in view.plan.turns):
@@ -237,8 +236,6 @@ def _add_set_wing(commands: Any) -> None:
 
 
 def _set_wing(at: AtSki, args: argparse.Namespace) -> Did:
-    from workbench.records.store.values import keepable
-    from workbench.work.trust.wing_setup import hold_of, wing_words
 
     hold = hold_of(args.hold) if args.hold is not None else None
     if args.gauge is not None:

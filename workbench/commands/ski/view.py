@@ -5,8 +5,13 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from workbench.commands.at_ski import add_ski_option, add_unit_option
+from workbench.commands.at_ski import add_ski_option, add_unit_option, at_ski
 from workbench.commands.manual import page
+from workbench.commands.printed import print_json
+from workbench.commands.spoken import say
+from workbench.work.job_text.job_json import job_report
+from workbench.work.job_text.job_text import job_lines, next_lines, ski_lines
+from workbench.work.job_text.which_ski import take
 
 ONE_FACT = "One fact a line, without drawing."
 
@@ -58,11 +63,6 @@ def add(commands: Any) -> None:
 
 
 def _next(args: argparse.Namespace) -> int:
-    from workbench.commands.at_ski import at_ski
-    from workbench.commands.printed import print_json
-    from workbench.commands.spoken import say
-    from workbench.work.job_text.job_json import job_report
-    from workbench.work.job_text.job_text import job_lines
 
     with at_ski(args) as at:
         if args.json:
@@ -73,10 +73,6 @@ def _next(args: argparse.Namespace) -> int:
 
 
 def _take(args: argparse.Namespace) -> int:
-    from workbench.commands.at_ski import at_ski
-    from workbench.commands.spoken import say
-    from workbench.work.job_text.job_text import next_lines, ski_lines
-    from workbench.work.job_text.which_ski import take
 
     with at_ski(args) as at:
         take(at.shop, at.line)

@@ -13,6 +13,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from workbench.errors import BenchError, InputError, shown
+from workbench.measure.units import unit_of
 from workbench.records.store import rows
 from workbench.records.store.values import keepable
 from workbench.work.files.csv_cells import read_csv, text_in
@@ -24,7 +25,7 @@ from workbench.work.roster.adding import (
     pick,
     ski_typed,
 )
-from workbench.work.roster.parts_typed import unit_of, yes_or_no
+from workbench.work.roster.parts_typed import yes_or_no
 from workbench.work.roster.queue import check_free
 from workbench.work.text.words import clean
 

@@ -10,6 +10,7 @@ from workbench.measure.display import fine_text, length_text, turns_text
 from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.history.history import History
+from workbench.work.job.entry_words import MARK_WORDS, step_done_words
 from workbench.work.job.ski_state import TURN_ANSWERS
 from workbench.work.job.stages import NOT_RELEASED
 from workbench.work.order.versions import is_parts_text
@@ -18,23 +19,6 @@ from workbench.work.text.words import clean
 
 Row: TypeAlias = rows.AnyFact | rows.Pair | rows.Curve | rows.SkiVersion | rows.PartVersion
 
-MARK_WORDS: dict[str, str] = {
-    "seated": "studs brought up to touch the blade",
-    "aimed": "target accepted",
-    "reaim": "target opened again",
-    "step": "step of the pass done",
-    "accepted": "readings accepted",
-    "set_aside": "set aside",
-    "taken_up": "taken up again",
-    "held": "came in without a place",
-    "finest": "finest turn",
-    "note": "note",
-    "second_eyes": "second pair of eyes",
-    "wing_aim": "wing angle wanted",
-    "enough": "gone on with fewer repeats",
-    "turned_back": "the stud was turned back by hand",
-    "not_turned": "the stud was never turned",
-}
 
 HOW_WORDS: dict[str, str] = {"typed": "typed", "gauge": "off the caliper", "demo": "demo"}
 
@@ -193,24 +177,3 @@ _TELLERS: dict[type, Callable[..., str]] = {
     rows.Pair: _pair, rows.Curve: _curve,
     rows.SkiVersion: _version, rows.PartVersion: _part,
 }  # fmt: skip
-
-
-def step_done_words(fact: rows.Mark) -> str:
-    """Return what a step of a pass did, as one says of somebody."""
-    do, _, rest = fact.text.partition(" ")
-    if do == "turn":
-        stud, _, turns = rest.rpartition(" ")
-        return f"turned the {clean(stud)} stud{_far(turns)}"
-    if fact.number == 1:
-        return "loosened the clamp bolts"
-    return {"seat": "pushed the blade home", "snug": "snugged the clamp bolts"}.get(
-        do, f"did step {fact.number} of the pass"
-    )
-
-
-def _far(turns: str) -> str:
-    try:
-        number = float(turns)
-    except ValueError:
-        return ""
-    return f" {turns_text(number)} {'in' if number > 0 else 'out'}"

@@ -14,7 +14,7 @@ from workbench.fin.reading.observe import (
 )
 from workbench.measure.display import change_text, fine_text, length_text
 from workbench.measure.lengths import Length, parse_length
-from workbench.measure.units import Unit, other
+from workbench.measure.units import Unit, other, unit_of
 from workbench.records.store import rows
 from workbench.records.store.values import keepable
 from workbench.work.job.extra_readings import Mark
@@ -22,7 +22,6 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.order.order_file import DEFAULT_TOLERANCE_MM
 from workbench.work.order.rigs import row_of_method
-from workbench.work.roster.parts_typed import unit_of
 from workbench.work.text.words import clean
 
 USUAL_MM = 80.0

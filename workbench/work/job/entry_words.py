@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from workbench.measure.display import turns_text
 from workbench.records.book import Book
 from workbench.records.store import rows
-from workbench.work.history.timeline_words import MARK_WORDS, step_done_words
 from workbench.work.job.job_view import JobView
 from workbench.work.job.ski_state import TAKEN_BACK
 from workbench.work.text.local_time import local
@@ -105,3 +105,43 @@ def _news(seen: JobView, now: JobView, book: Book) -> Iterator[tuple[str, str, s
             elif own and fact.struck is not None and known[fact.id].struck is None:
                 verb = "took back" if fact.struck.reason == TAKEN_BACK else "struck out"
                 yield fact.struck.at, fact.struck.who, f"{verb} '{described(fact)}'"
+
+
+MARK_WORDS: dict[str, str] = {
+    "seated": "studs brought up to touch the blade",
+    "aimed": "target accepted",
+    "reaim": "target opened again",
+    "step": "step of the pass done",
+    "accepted": "readings accepted",
+    "set_aside": "set aside",
+    "taken_up": "taken up again",
+    "held": "came in without a place",
+    "finest": "finest turn",
+    "note": "note",
+    "second_eyes": "second pair of eyes",
+    "wing_aim": "wing angle wanted",
+    "enough": "gone on with fewer repeats",
+    "turned_back": "the stud was turned back by hand",
+    "not_turned": "the stud was never turned",
+}
+
+
+def step_done_words(fact: rows.Mark) -> str:
+    """Return what a step of a pass did, as one says of somebody."""
+    do, _, rest = fact.text.partition(" ")
+    if do == "turn":
+        stud, _, turns = rest.rpartition(" ")
+        return f"turned the {clean(stud)} stud{_far(turns)}"
+    if fact.number == 1:
+        return "loosened the clamp bolts"
+    return {"seat": "pushed the blade home", "snug": "snugged the clamp bolts"}.get(
+        do, f"did step {fact.number} of the pass"
+    )
+
+
+def _far(turns: str) -> str:
+    try:
+        number = float(turns)
+    except ValueError:
+        return ""
+    return f" {turns_text(number)} {'in' if number > 0 else 'out'}"

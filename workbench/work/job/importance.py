@@ -15,8 +15,7 @@ from workbench.frozen import dataclass
 from workbench.measure.units import Unit
 from workbench.work.job.coarse_marks import suspect_words
 from workbench.work.job.job_view import JobView
-from workbench.work.job_text.next_step import BOLTS_LOOSE
-from workbench.work.text.words import remark_words
+from workbench.work.text.words import BOLTS_LOOSE, remark_words
 
 
 class Importance(IntEnum):

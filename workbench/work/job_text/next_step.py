@@ -8,6 +8,7 @@ from __future__ import annotations
 from workbench.fin.plan.guidance import Step
 from workbench.work.job.job_view import JobView
 from workbench.work.text.words import (
+    BOLTS_LOOSE,
     CAUTION_EDGES,
     CAUTION_LOOSEN,
     CAUTION_RIDE,
@@ -20,7 +21,6 @@ NO_FIT = "These readings do not work"
 OUT_OF_REACH = "The target is out of reach: give another."
 TURN_BACK = "A stud was turned, but what its turns were counted from no longer counts"
 NO_TURNS = "No turns: see the warning"
-BOLTS_LOOSE = "The clamp bolts are loose: a pass was begun and is not finished."
 MAKERS_FIRST = "The maker's instructions, event rules and a qualified technician come first."
 
 

@@ -13,6 +13,7 @@ from typing import TypeVar
 from workbench.errors import InputError
 from workbench.fin.parts.blade import Blade
 from workbench.fin.reading.observe import QUANTITIES, Method
+from workbench.measure.units import unit_of
 from workbench.places import shipped
 from workbench.records.book import Book
 from workbench.records.store import rows
@@ -30,7 +31,6 @@ from workbench.work.roster.parts_typed import (
     open_parts,
     studs_in,
     studs_typed,
-    unit_of,
     usual_methods,
     yes_or_no,
 )

@@ -15,11 +15,10 @@ from workbench.measure import calipers as measure
 from workbench.measure.display import STEP
 from workbench.measure.lengths import Length, parse_length, understand
 from workbench.measure.mpe_tables import CaliperScale, din862_mpe_mm
-from workbench.measure.units import Unit
+from workbench.measure.units import Unit, unit_of
 from workbench.records.store import rows
 from workbench.records.store.values import keepable
 from workbench.work.job.shop import Shop
-from workbench.work.roster.parts_typed import unit_of
 from workbench.work.text.words import clean
 from workbench.work.trust.caliper_figures import (
     IN_HAND,

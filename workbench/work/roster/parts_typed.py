@@ -78,13 +78,6 @@ def within(field: str) -> Iterator[None]:
         raise InputError(f"{field}: {why.field}", why.value, why.accepted) from None
 
 
-def unit_of(text: str) -> Unit:
-    """Return the unit named by ``in`` or ``mm``."""
-    if text.strip().lower() not in ("in", "mm"):
-        raise InputError("unit", text, "'in' or 'mm'")
-    return "in" if text.strip().lower() == "in" else "mm"
-
-
 def yes_or_no(text: str, field: str) -> bool:
     """Return what yes or no says; blank is no."""
     word = text.strip().lower()

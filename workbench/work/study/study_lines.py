@@ -5,14 +5,10 @@ from __future__ import annotations
 from workbench.errors import InputError
 from workbench.measure.lengths import Placing
 from workbench.records.store import rows
-from workbench.work.study.studies import (
-    UNIT_WORDS,
-    StudyView,
-    Turn,
-    understood,
-)
+from workbench.work.study.studies import UNIT_WORDS, understood
 from workbench.work.study.study_words import state_words
 from workbench.work.text.words import clean
+from workbench.work.trust.study_view import StudyView, Turn
 
 HIDDEN = "not shown while the study is read"
 

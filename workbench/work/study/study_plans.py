@@ -7,12 +7,11 @@ from collections.abc import Iterable, Mapping
 
 from workbench.errors import InputError
 from workbench.measure.lengths import parse_length
-from workbench.measure.units import Unit
+from workbench.measure.units import Unit, unit_of
 from workbench.records.store.values import keepable
 from workbench.work.job.shop import Shop
-from workbench.work.roster.parts_typed import unit_of
-from workbench.work.study.studies import near_name
 from workbench.work.study.study_order import Cell, Shuffle, reading_order
+from workbench.work.trust.study_view import near_name
 
 LONGEST_NAME = 40
 MOST_PARTS, MOST_PEOPLE, MOST_TRIALS, MOST_READINGS = 20, 10, 10, 400

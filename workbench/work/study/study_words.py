@@ -13,9 +13,9 @@ from workbench.measure.rounding import round_to_uncertainty
 from workbench.measure.scatter import LEVEL, Scatter
 from workbench.measure.stats.gauge_study import POOL_ALPHA, rating
 from workbench.measure.units import MM_PER, Unit
-from workbench.work.study.studies import StudyView
 from workbench.work.text.words import clean
 from workbench.work.trust.study_results import NO_SCATTER_MM, StudyResult, missing_words
+from workbench.work.trust.study_view import StudyView
 
 SOURCE_NAMES = {
     "ev": ("repeatability", "one person, one part"),

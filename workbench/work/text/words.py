@@ -180,9 +180,9 @@ def error_words(error: BenchError, unit: Unit) -> str:
     if isinstance(error, StudTurnsError):
         way = "in" if error.turns > 0.0 else "out"
         return (
-            f"the {clean(error.stud.said)} stud would have to turn {abs(error.turns):.1f} turns {way}: "
-            f"without stated limits no stud is taken to move more than {_len(FARTHEST_MM, unit)} "
-            f"({error.most_turns:.1f} turns)"
+            f"the {clean(error.stud.said)} stud would have to turn {abs(error.turns):.1f} turns "
+            f"{way}: without stated limits no stud is taken to move more than "
+            f"{_len(FARTHEST_MM, unit)} ({error.most_turns:.1f} turns)"
         )
     if isinstance(error, NoPoseError) and error.method is not None and error.value_mm is not None:
         text = f"{error.reason}: '{clean(error.method.name)}' {_len(error.value_mm, unit)}"
@@ -199,3 +199,9 @@ def _len(value_mm: float, unit: Unit) -> str:
 
 def _fine(unit: Unit) -> str:
     return "0.0001" if unit == "in" else "0.001"
+
+
+BOLTS_LOOSE = "The clamp bolts are loose: a pass was begun and is not finished."
+
+LOOSE_SHORT = "bolts loose"
+"""The same in a list."""

@@ -202,7 +202,8 @@ class Tools:
         found = replace(found, scatter=scatter) if scatter is not None else found
         if at is None:
             return found
-        stated = f"stated within {temperature_correction.STATED_HALF_WIDTH_C:g} °C: {temperature_correction.at_words(at)}"
+        words = temperature_correction.at_words(at)
+        stated = f"stated within {temperature_correction.STATED_HALF_WIDTH_C:g} °C: {words}"
         return replace(found, warmth=temperature_correction.parts_of(mm, at), warmth_origin=stated)
 
 

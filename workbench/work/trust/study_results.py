@@ -20,7 +20,7 @@ from workbench.measure.stats.study import (
 )
 from workbench.measure.units import Unit
 from workbench.records.store import rows
-from workbench.work.study.studies import StudyView
+from workbench.work.trust.study_view import StudyView
 
 NO_SCATTER_MM = 1e-9
 """Below this a standard deviation is what arithmetic left behind, not scatter."""

@@ -15,10 +15,10 @@ from workbench.records.tables.find import KnownSki
 from workbench.work.job.importance import Importance, Said
 from workbench.work.job.queue_line import RosterLine
 from workbench.work.roster.queue import ago
+from workbench.work.text.words import LOOSE_SHORT
 
 STAGE_CELLS = 17
 DUE_CELLS = 8
-BOLTS_LOOSE = "bolts loose"
 COLOURS = {"signed off": "$state-within", "set aside": "$state-caution"}
 
 
@@ -85,7 +85,7 @@ def _job(line: RosterLine, marked: bool, width: int, day: str) -> Content:
     more += ["re-check"] if line.kind == "recheck" and line.stage != "waiting" else []
     more += [ago(line.day, day)] if line.day != day else []
     more += [part for part in (line.note, line.ski_note, line.serial) if part]
-    loose = visible(Said(Importance.DANGER, BOLTS_LOOSE).signed, rest) if line.loose else ""
+    loose = visible(Said(Importance.DANGER, LOOSE_SHORT).signed, rest) if line.loose else ""
     text = f"{padded(line.ski_name, name)} {padded(line.rider, rider)} "
     return styled(
         _mark(marked),

@@ -26,6 +26,7 @@ from workbench.work.study.study_plans import plan_study
 from workbench.work.study.study_words import state_words
 from workbench.work.text.local_time import local_day
 from workbench.work.trust.study_results import result_of
+from workbench.work.trust.study_view import State, StudyView
 
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
@@ -34,7 +35,7 @@ ABOUT = (
     "Several skis, or one re-seated again and again; several people; several trials. It tells how "
     "far two readings here differ by chance, and so which change of setting is one."
 )
-COLOURS: dict[studies.State, str] = {
+COLOURS: dict[State, str] = {
     "planned": "$state-waiting",
     "under way": "$state-caution",
     "complete": "$state-within",
@@ -54,7 +55,7 @@ class StudyList(ListScreen):
     def __init__(self, shop: Shop) -> None:
         super().__init__()
         self.shop = shop
-        self._views: tuple[studies.StudyView, ...] = ()
+        self._views: tuple[StudyView, ...] = ()
 
     def on_mount(self) -> None:
         """Show the studies, the newest that is not finished marked."""
@@ -73,7 +74,7 @@ class StudyList(ListScreen):
         self._views = studies.studies_of(self.shop)
 
     @property
-    def chosen(self) -> studies.StudyView:
+    def chosen(self) -> StudyView:
         """The study that the mark stands at; without one an :class:`InputError`."""
         if not self._views:
             raise InputError("study", "(none)", "no study yet: n plans one")
@@ -87,7 +88,7 @@ class StudyList(ListScreen):
         return [self._line(view, i == self.at, width) for i, view in enumerate(self._views)]
 
     @staticmethod
-    def _line(view: studies.StudyView, marked: bool, width: int) -> Content:
+    def _line(view: StudyView, marked: bool, width: int) -> Content:
         name_room = max(min(30, width // 3), 8)
         name = visible(view.study.name, name_room)
         pad = " " * (name_room - styled(name).cell_length)
@@ -130,7 +131,7 @@ class StudyList(ListScreen):
                 self.chosen
             )
 
-    def _read(self, view: studies.StudyView) -> None:
+    def _read(self, view: StudyView) -> None:
         if view.study.struck is not None:
             self.say(f"✗ {state_words(view)}: nothing more is read", "warn")
             return
@@ -144,18 +145,18 @@ class StudyList(ListScreen):
         mode = self.bench.hands.state.drawing
         self.app.push_screen(TakeScreen(self.shop, view, mode), after)
 
-    def _show_result(self, view: studies.StudyView) -> None:
+    def _show_result(self, view: StudyView) -> None:
         result, state = result_of(view), self.bench.hands.state
         self.say("")
         self.app.push_screen(ResultScreen(result, state.unit, state.drawing))
 
-    def _readings(self, view: studies.StudyView) -> None:
+    def _readings(self, view: StudyView) -> None:
         if not view.readings:
             raise InputError("readings", "none yet", "t or + takes them")
         self.say("")
         self.app.push_screen(ReadingsScreen(self.shop, view))
 
-    def _strike(self, view: studies.StudyView) -> None:
+    def _strike(self, view: StudyView) -> None:
         if view.study.struck is not None:
             self.say(f"✗ it is {state_words(view)} already", "warn")
             return

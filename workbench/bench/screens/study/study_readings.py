@@ -16,6 +16,7 @@ from workbench.work.job.shop import Shop
 from workbench.work.study import studies
 from workbench.work.study.study_lines import shows_readings, value_words, whose_words
 from workbench.work.study.study_words import state_words
+from workbench.work.trust.study_view import StudyView
 
 MOST_WHO = 44
 """Cells that person, part and trial may take."""
@@ -29,7 +30,7 @@ class ReadingsScreen(ListScreen):
     TITLE_WORDS = "Readings of a study"
     KEYS = "↑ ↓ choose · x strikes this reading out, with a reason · Esc closes"
 
-    def __init__(self, shop: Shop, view: studies.StudyView) -> None:
+    def __init__(self, shop: Shop, view: StudyView) -> None:
         super().__init__()
         self.shop = shop
         self.view = view

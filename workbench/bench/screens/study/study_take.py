@@ -30,6 +30,7 @@ from workbench.work.roster.calipers import standing_words
 from workbench.work.study import studies
 from workbench.work.study.study_words import sentence, state_words
 from workbench.work.trust.study_results import result_of
+from workbench.work.trust.study_view import StudyView, Turn
 
 MESSAGE_LINES = 2
 BIG_ROWS, WHO_ROWS = 4, 3
@@ -47,7 +48,7 @@ class TakeScreen(NumberScreen[bool]):
     """
     KEYS = "Enter keeps it · u takes the last back · Esc closes, to go on here later"
 
-    def __init__(self, shop: Shop, view: studies.StudyView, mode: Mode = "braille") -> None:
+    def __init__(self, shop: Shop, view: StudyView, mode: Mode = "braille") -> None:
         super().__init__()
         self.shop = shop
         self.view = view
@@ -119,7 +120,7 @@ class TakeScreen(NumberScreen[bool]):
         words = f"  {done} of {total} readings"
         return styled((bar[0] * full, "$accent"), (bar[1] * (room - full), "$ink-faint"), words)
 
-    def _who(self, due: studies.Turn, width: int) -> list[Content]:
+    def _who(self, due: Turn, width: int) -> list[Content]:
         """Return the initials large, and beside them the part and the trial."""
         written = due.person.upper()
         rows = [written] if self._mode == "ascii" else big(written, width // 2, more=LETTERS)
