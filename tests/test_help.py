@@ -8,16 +8,17 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
+from importlib import import_module
 from pathlib import Path
 
 import pytest
 
 from workbench.cli import (
-    FAMILIES,
     OWN_COMMANDS,
     build_parser,
     main,
 )
+from workbench.commands.families import FAMILIES
 from workbench.commands.manual import STATUSES, WIDTH, Parser
 
 
@@ -30,6 +31,7 @@ def commands_of(parser: argparse.ArgumentParser) -> Iterator[tuple[str, Parser]]
 
 WHOLE = build_parser()
 COMMANDS = dict(commands_of(WHOLE))
+FAMILY_COUNT = sum(map(len, FAMILIES.values()))
 
 
 @pytest.mark.parametrize("name", COMMANDS)
@@ -93,13 +95,6 @@ def test_help_of_a_command_is_printed_with_status_0(capsys: pytest.CaptureFixtur
     assert "clamp bolts come last" in out
 
 
-@pytest.mark.parametrize("name", OWN_COMMANDS)
-def test_a_command_that_loads_no_family_has_the_same_page(name: str) -> None:
-    """The light parser's page is the whole one's."""
-    light = dict(commands_of(build_parser(())))
-    assert light[name].format_help() == COMMANDS[name].format_help()
-
-
 def test_building_the_parser_loads_nothing_heavy() -> None:
     """Every family's parsers together load neither screen nor store nor kernel nor completion."""
     code = (
@@ -115,19 +110,21 @@ def test_building_the_parser_loads_nothing_heavy() -> None:
 
 
 @pytest.mark.parametrize(
-    ("given", "light"),
+    ("given", "loaded"),
     [
-        ((), True), (("--book", "tick"), True), (("--who=KV",), True), (("--version",), True),
-        (("turns", "x.toml"), True), (("--book", "b.db", "demo"), True),
-        (("tick", "edges"), False), (("--who", "KV", "next"), False), (("--help",), False),
-        (("-h",), False), (("nonsense",), False),
+        ((), 0), (("--book", "tick"), 0), (("--who=KV",), 0), (("--version",), 0),
+        (("turns", "x.toml"), 0), (("--book", "b.db", "demo"), 0),
+        (("tick", "edges"), 1), (("--who", "KV", "next"), 1), (("--help",), FAMILY_COUNT),
+        (("-h",), FAMILY_COUNT), (("nonsense",), FAMILY_COUNT),
     ],
 )  # fmt: skip
-def test_the_bench_starts_without_loading_families(given: tuple[str, ...], light: bool) -> None:
-    """Only what may need them does."""
+def test_only_the_family_that_the_first_word_names_is_loaded(
+    given: tuple[str, ...], loaded: int
+) -> None:
+    """The bench starts without any; help and a slip need them all."""
     from workbench.cli import _families_for
 
-    assert (len(_families_for(given)) == 0) is light
+    assert len(_families_for(given)) == loaded
 
 
 def test_negative_numbers_are_values_not_options() -> None:
@@ -170,6 +167,24 @@ def test_bash_takes_the_script_and_completes_by_it(
     assert asked.stdout.split() == ["day-sheet"], asked.stderr
 
 
-def test_families_are_named_once() -> None:
-    """No family adds its commands twice."""
-    assert len(set(FAMILIES)) == len(FAMILIES)
+def test_a_family_names_the_commands_that_it_adds() -> None:
+    """The table by which one module is loaded names every command of it, once."""
+    added: list[str] = []
+    for family in FAMILIES.values():
+        for module, names in family.items():
+            commands = Parser(prog="quarterturn").add_subparsers(parser_class=Parser)
+            import_module(f"workbench.commands.{module}").add(commands)
+            assert list(commands.choices) == names.split()
+            added += commands.choices
+    assert len(set(added)) == len(added)
+    assert set(COMMANDS) == {*added, *OWN_COMMANDS}
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_a_command_loaded_alone_has_the_same_page(name: str) -> None:
+    """What the first word loads gives the page that the whole parser gives."""
+    from workbench.cli import _families_for
+
+    alone = dict(commands_of(build_parser(_families_for([name]))))
+    assert len(alone) < len(COMMANDS)
+    assert alone[name].format_help() == COMMANDS[name].format_help()

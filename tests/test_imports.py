@@ -53,10 +53,13 @@ async def paint():
             late = {opening.module for opening in OPENINGS.values()}
             late |= {"pint", "numpy", "scipy", "sqlite_utils", "click", "tomllib"}
             late |= {f"workbench.bench.{name}" for name in (
-                "forms", "palette", "caliper_screens", "strike_screen", "lists",
-                "find_screen", "prompts", "crash",
+                "bases.forms", "palette", "screens.shop.caliper_screens",
+                "screens.ski.strike_screen", "bases.lists", "bases.find_screen", "bases.prompts",
+                "crash",
             )}
-            late |= {f"workbench.work.{name}" for name in ("adding", "demo", "backup", "queue")}
+            late |= {f"workbench.work.{name}" for name in (
+                "roster.adding", "demo.demo", "exchange.backup", "roster.queue",
+            )}
             late |= {"workbench.records.exchange.rows_out", "workbench.records.backup.backups"}
             print(*sorted(late & set(sys.modules)))
 

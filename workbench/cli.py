@@ -10,13 +10,14 @@ import argparse
 import gc
 import os
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from errno import EBADF, EIO, ENOSPC
 from importlib import import_module
 from typing import TYPE_CHECKING
 
 from workbench import __version__
+from workbench.commands.families import modules
 from workbench.commands.manual import (
     Index,
     Parser,
@@ -41,15 +42,8 @@ if TYPE_CHECKING:
 
 LONGEST_LINE = 1000
 
-FAMILIES: tuple[str, ...] = (
-    "job", "job_do", "job_turns", "job_mend", "job_more", "curve", "methods", "pairs",
-    "queue", "adding", "correct", "mending", "parts", "calipers", "ride", "lists", "history",
-    "cards", "exchange", "backup", "settings", "checks", "study", "wing", "completion",
-)  # fmt: skip
-"""The modules of ``workbench.commands`` that add commands, in the order of the help."""
-
 OWN_COMMANDS = ("turns", "predict", "restate", "demo", "paths")
-"""Commands that need none of the families: they start without loading them."""
+"""Commands of this module: they start without loading any other."""
 
 DONE, FAILED, WRONG_INPUT, OUT_OF_REACH = 0, 1, 2, 3
 
@@ -64,20 +58,19 @@ Exit status: 0 done, 1 failed, 2 the input is wrong, 3 the target is out of reac
 A loose or sharp fin injures. The ski and block maker's instructions come first."""
 
 
-def build_parser(families: Sequence[str] = FAMILIES) -> argparse.ArgumentParser:
-    """Return the parser of the command line with these families of commands."""
+def build_parser(families: Iterable[tuple[str, str]] | None = None) -> argparse.ArgumentParser:
+    """Return the parser of the command line with these families, else with all."""
     parser = Parser(
         prog="quarterturn", description=filled(DESCRIPTION), epilog=EPILOG, formatter_class=Index
     )
     parser.add_argument("--version", action="version", version=f"quarterturn {__version__}")
     parser.add_argument("--book", metavar="PATH", help="the book to open instead of the shop's own")
     parser.add_argument("--who", metavar="INITIALS", help="initials that entries are kept under")
-    parser.set_defaults(parser=parser)
+    parser.set_defaults(whole=build_parser)
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=Parser)
-    for family in families:
-        module = import_module(f"workbench.commands.{family}")
-        with headed(commands, getattr(module, "HEADING", "")):
-            module.add(commands)
+    for heading, module in modules() if families is None else families:
+        with headed(commands, heading):
+            import_module(module).add(commands)
     with headed(commands, "a job as a file"):
         _order_commands(commands)
     with headed(commands, "the program"):
@@ -86,15 +79,16 @@ def build_parser(families: Sequence[str] = FAMILIES) -> argparse.ArgumentParser:
     return parser
 
 
-def _families_for(given: Sequence[str]) -> Sequence[str]:
-    """Return the families to load: none for the bench itself and for a command of our own."""
+def _families_for(given: Sequence[str]) -> list[tuple[str, str]]:
+    """Return the families to load: the one that the first word names, all where none has it."""
     words = iter(given)
     for word in words:
         if word in ("--book", "--who"):
             next(words, "")
         elif not word.startswith(("--book=", "--who=", "--version")):
-            return () if word in OWN_COMMANDS else FAMILIES
-    return ()
+            found = list(modules(word))
+            return found or ([] if word in OWN_COMMANDS else list(modules()))
+    return []
 
 
 def _order_commands(commands: argparse._SubParsersAction[Parser]) -> None:

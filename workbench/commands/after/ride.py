@@ -36,8 +36,6 @@ FIELDS = (
     ("text", "WORDS", "the rider's own words"),
 )
 
-HEADING = "after the ride, history, cards"
-
 
 def add(commands: Any) -> None:
     """Add the parser."""

@@ -16,8 +16,6 @@ from workbench.work.roster import queue
 from workbench.work.roster.find import ski_finder
 from workbench.work.text.words import clean
 
-HEADING = "the day and its skis"
-
 
 def add(commands: Any) -> None:
     """Add ``queue`` and ``find``."""

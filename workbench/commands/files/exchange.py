@@ -24,8 +24,6 @@ NOT_TO_BE_RIDDEN = 4
 """A file was taken in, and a ski is not to be ridden that this bench thought otherwise of."""
 CSV_KINDS = ("queue", "skis", "readings", "history")
 
-HEADING = "files"
-
 
 def add(commands: argparse._SubParsersAction[Any]) -> None:
     """Add the parsers."""

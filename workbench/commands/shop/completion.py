@@ -42,10 +42,11 @@ def _completion(args: argparse.Namespace) -> int:
         import shtab
     except ImportError:
         raise BenchError("completion needs shtab: pip install shtab") from None
-    for action in _actions(args.parser):
+    parser = args.whole()
+    for action in _actions(parser):
         if action.metavar in PATHS:
             action.complete = shtab.FILE  # type: ignore[attr-defined]
-    print(shtab.complete(args.parser, shell=args.shell))
+    print(shtab.complete(parser, shell=args.shell))
     return 0
 
 

@@ -11,8 +11,6 @@ from workbench.commands.spoken import say
 from workbench.work.roster import settings
 from workbench.work.text.words import clean
 
-HEADING = "the shop"
-
 
 def add(commands: Any) -> None:
     """Add ``settings``."""

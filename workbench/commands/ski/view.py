@@ -15,8 +15,6 @@ from workbench.work.job_text.which_ski import take
 
 ONE_FACT = "One fact a line, without drawing."
 
-HEADING = "a ski, step by step"
-
 
 def add(commands: Any) -> None:
     """Add ``next`` and ``take``."""

@@ -1,0 +1,58 @@
+"""Which module adds which command, under which heading of ``--help``.
+
+The command line loads the one module that its first word names.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+FAMILIES: dict[str, dict[str, str]] = {
+    "a ski, step by step": {
+        "ski.view": "next take",
+        "ski.steps": "tick read enough seat sign-off",
+        "ski.turns": "aim accept finest done set-wing",
+        "ski.corrections": "set-aside take-up note take-back strike",
+        "ski.more": "hold marks add-mark temperature new-baseline",
+        "ski.curve": "curve",
+        "ski.methods": "methods",
+        "ski.pairs": "pairs",
+    },
+    "the day and its skis": {
+        "day.queue": "queue find",
+        "day.adding": "add-ski queue-ski move carry",
+        "day.correct_ski": "correct-ski",
+        "day.correct_parts": "correct-block correct-blade correct-baseline strike-baseline",
+        "day.parts": "parts add-blade add-block begin",
+        "day.calipers": "calipers add-caliper",
+    },
+    "after the ride, history, cards": {
+        "after.ride": "ride",
+        "after.lists": "advice baselines",
+        "after.history": "history compare",
+        "after.cards": "card day-sheet",
+    },
+    "files": {
+        "files.exchange": "export import intake export-csv",
+        "files.backup": "backup restore",
+    },
+    "the shop": {
+        "shop.settings": "settings",
+        "shop.checks": "checks",
+        "shop.study": "study",
+        "shop.wing": "wing",
+        "shop.completion": "completion",
+    },
+}
+"""Heading, module of ``workbench.commands``, and the names of the commands it adds, in order."""
+
+
+def modules(first: str | None = None) -> Iterator[tuple[str, str]]:
+    """Yield each family's module, with the heading that it begins, else nothing.
+
+    With ``first``, the name of a command, only the module that adds it.
+    """
+    for heading, family in FAMILIES.items():
+        for place, (module, names) in enumerate(family.items()):
+            if first is None or first in names.split():
+                yield (heading if place == 0 else ""), f"workbench.commands.{module}"
