@@ -481,7 +481,7 @@ class Bench(Leaving):
             hands.read_all()
             self.push_screen(Palette(hands.state), self._after_palette)
         else:
-            from workbench.bench.screens.asking import ask
+            from workbench.bench.asking import ask
 
             ask(self, action)
 
