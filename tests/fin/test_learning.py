@@ -196,7 +196,7 @@ def test_the_probability_to_be_within_agrees_with_scipy(seed: int) -> None:
     root = rng.normal(size=(n, n)) * 0.03
     cov = root @ root.T + 2e-4 * np.eye(n)
     mean, half = rng.normal(size=n) * 0.03, np.full(n, 0.0508)
-    law = multivariate_normal(mean, cov, abseps=1e-9, releps=1e-9, maxpts=2_000_000)
+    law = multivariate_normal(mean, cov, abseps=1e-8, releps=1e-8, maxpts=400_000)
     expected = law.cdf(half, lower_limit=-half)
     found = all_within(list(mean), cov.tolist(), list(half))
     assert found == pytest.approx(expected, abs=2e-6)

@@ -367,3 +367,62 @@ def test_a_backup_replaces_an_older_one_and_nothing_else(shop: Shop, tmp_path: P
             shop.book.backup(target)
     assert letter.read_text() == "dear rider"
     assert contents(tmp_path).keys() == before
+
+
+def _older(path: Path, copy: Path) -> None:
+    path.write_bytes(copy.read_bytes())
+
+
+def _grown_zeros(path: Path, copy: Path) -> None:
+    path.write_bytes(bytes(path.stat().st_size + 4096))
+
+
+def _cut_short(path: Path, copy: Path) -> None:
+    os.truncate(path, path.stat().st_size - 4096)
+
+
+@pytest.mark.parametrize("harm", [_older, _grown_zeros, _cut_short])
+def test_a_file_cut_short_or_written_over_takes_no_more(closed_book: Path, harm: object) -> None:
+    """Noticed at the next write, even where the file has the same length and form."""
+    copy = closed_book.with_name("copy.db")
+    shutil.copyfile(closed_book, copy)
+    with Book(closed_book) as book:
+        for i in range(3):
+            book.set_setting("shop", f"name {i}")
+    assert copy.stat().st_size == closed_book.stat().st_size
+    book = Book(closed_book)
+    try:
+        book.set_setting("shop", "kept")
+        harm(closed_book, copy)  # type: ignore[operator]
+        with pytest.raises(RecordsError, match="cut short or written over while open"):
+            book.set_setting("shop", "lost")
+    finally:
+        with suppress(RecordsError):
+            book.close()
+
+
+def test_a_log_written_into_the_file_is_no_harm(closed_book: Path) -> None:
+    """By this bench or another; each goes on keeping, and the newest row there is looked for."""
+    with Book(closed_book) as one, Book(closed_book) as two:
+        for i in range(4):
+            (one, two)[i % 2].set_setting("shop", f"name {i}")
+            (two, one)[i % 2]._desk.look(
+                lambda db: db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+            )
+        one.set_setting("shop", "last")
+        assert two.setting("shop") == "last"
+
+
+def test_what_came_with_the_log_of_another_bench_is_watched_too(closed_book: Path) -> None:
+    """A bench opened while rows lie in the log knows what the file itself holds."""
+    copy = closed_book.with_name("copy.db")
+    shutil.copyfile(closed_book, copy)
+    with Book(closed_book) as first:
+        first.set_setting("shop", "in the log")
+        with Book(closed_book) as second:
+            second.set_setting("shop", "kept")
+            second._desk.look(lambda db: db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone())
+            second.set_setting("shop", "kept too")
+            closed_book.write_bytes(copy.read_bytes())
+            with pytest.raises(RecordsError, match="written over while open"):
+                second.set_setting("shop", "lost")

@@ -35,6 +35,20 @@ def test_the_work_order_shown_is_one(tmp_path: Path, capsys: pytest.CaptureFixtu
     assert shown["blade"] == shipped["blade"]
 
 
+def test_the_history_shown_is_one(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The example line goes with the example order, as another job's round and as its own."""
+    (block,) = re.findall(r"```toml\n(.*?)```", README, re.DOTALL)
+    (line,) = re.findall(r"```json\n(.*?)```", README, re.DOTALL)
+    order, history = tmp_path / "order.toml", tmp_path / "rounds.jsonl"
+    history.write_text(line, "utf-8")
+    for own in ("", 'job = "J7"\nsettled = true\n'):
+        order.write_text(own + block, "utf-8")
+        assert main(["turns", str(order), "--history", str(history), "--json"]) == 0
+        report = json.loads(capsys.readouterr().out)
+        assert report["learned"]["rounds"] == 1
+        assert {"do", "stud", "methods", "p_within", "p_within_after"} <= set(report["act"])
+
+
 def test_there_is_one_test_command_and_ci_takes_it() -> None:
     """.ci/run finds the README's own line, as its pattern says, and is sound bash."""
     script = (ROOT / ".ci" / "run").read_text("utf-8")

@@ -358,6 +358,7 @@ BROKEN: dict[str, tuple[Edit, str, str]] = {
     "turns that are no number": (turn(2, "front", True), "line 2.turns.front", "True"),
     "no job": (drop(2, "job"), "line 2.job", "(missing)"),
     "a key that is not known": (put(2, "afters", {}), "line 2.afters", "did you mean 'after'"),
+    "readings of no pose": (take(2, "after", LENGTH, [900.0]), "line 2.after", "blade's reach"),
     "settled in words": (put(2, "settled", "yes"), "line 2.settled", "true or false"),
     "no readings before": (drop(2, "before"), "line 2.before", "first round of a job"),
 }

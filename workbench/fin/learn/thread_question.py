@@ -14,7 +14,7 @@ from workbench.frozen import dataclass
 LEAST_TURN = 0.25
 """Moves of fewer turns than this tell too little."""
 
-ROUNDS, OFF, SURE = 3, 0.08, 5.0
+ROUNDS, OFF, SURE = 5, 0.08, 5.0
 """Asked after so many rounds, when so far off its lead, by so many standard deviations."""
 
 OFF_AT_ONCE, SURE_AT_ONCE = 0.5, 10.0
@@ -63,7 +63,9 @@ def thread_question(rig: Rig, moves: Sequence[Move]) -> ThreadQuestion | None:
         u = math.hypot(1.0 / math.sqrt(whole), COMMON)
         middle = median(m.ratio for m in own)
         sure = abs(mean - 1.0) / u
-        often = len(own) >= ROUNDS and abs(middle - 1.0) > OFF and sure > SURE
+        # Not the mean alone: a few seatings that are not home pull it, the median hardly.
+        least_off = min(abs(mean - 1.0), abs(middle - 1.0))
+        often = len(own) >= ROUNDS and least_off > max(OFF, SURE * u)
         at_once = abs(mean - 1.0) > OFF_AT_ONCE and sure > SURE_AT_ONCE
         # A mean and a median that tell opposite ways come from single wrong rounds.
         if not (often or at_once) or (middle - 1.0) * (mean - 1.0) <= 0.0:

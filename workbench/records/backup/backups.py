@@ -8,6 +8,7 @@ from __future__ import annotations
 import os
 import re
 import sqlite3
+import tempfile
 from collections.abc import Iterator
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
@@ -27,6 +28,7 @@ from workbench.records.backup.copies import (
 )
 from workbench.records.backup.newer_rows import row_beyond
 from workbench.records.exchange.form import LOCAL_SETTINGS
+from workbench.records.place_lock import place_held
 from workbench.records.store.faults import RefusedFileError, is_busy, said
 from workbench.records.store.retry import BUSY_SECONDS
 from workbench.records.store.schema import WITH_IDS, Table, migrations
@@ -126,7 +128,8 @@ def copy_of_day(book: Path, day: date, kept: int = KEPT) -> Copied:
         aside = make_way(book, target)
     except OSError as error:
         raise RecordsError(f"{_name(target)}: could not be kept aside ({said(error)})") from error
-    copy_beside(book, target, own_name=True)
+    with place_held(book):
+        copy_beside(book, target, own_name=True)
     clear_half_copies(target.parent, _names_of(book))
     _prune(book, day, max(kept, 1))
     return Copied(target, aside)
@@ -187,24 +190,42 @@ def restore(book: Path, backup: Path, now: datetime) -> Restored:
     Raises ``RecordsError``, and then the book is as it was: the backup is damaged, newer than this
     program or no book; the book is open at a bench; or what lies in its place is no book at all.
     """
-    book = book.resolve()  # a link in the book's place stays one
-    _check_backup(book, backup)
-    if not book.parent.is_dir():
-        raise RecordsError(f"{_name(book)}: its folder is not there; make it, or name another")
-    spare = book.with_name(f".{book.name}.restored.tmp")
+    book = _real(book)
+    spare: Path | None = None
     try:
-        with suppress(FileNotFoundError):
-            spare.unlink()
+        _check_backup(book, backup)
+        if not book.parent.is_dir():
+            raise RecordsError(f"{_name(book)}: its folder is not there; make it, or name another")
+        spare = _spare(book)
         _copy_backup(backup, spare)
-        kept = _swap(book, spare, now)
+        with place_held(book, alone=True):
+            kept = _swap(book, spare, now)
     except OSError as error:
         if isinstance(error, RecordsError):
             raise
         raise RecordsError(f"{_name(book)}: was not restored ({said(error)})") from error
     finally:
-        with suppress(OSError):
-            spare.unlink()
+        if spare is not None:
+            with suppress(OSError):
+                spare.unlink()
     return Restored(book, kept)
+
+
+def _real(book: Path) -> Path:
+    """Where the book lies: a link in its place stays one."""
+    place = Path(os.path.realpath(book))
+    if place.is_symlink():
+        raise RecordsError(f"{_name(book)}: is a link that leads back to itself; name another file")
+    return place
+
+
+def _spare(book: Path) -> Path:
+    """A file of this restore's own beside the book; those of killed ones are cleared away."""
+    stem = f".{book.name}.restored"
+    clear_half_copies(book.parent, re.escape(stem))
+    handle, name = tempfile.mkstemp(prefix=f"{stem}.", suffix=".tmp", dir=book.parent)
+    os.close(handle)
+    return Path(name)
 
 
 def _check_backup(book: Path, backup: Path) -> None:

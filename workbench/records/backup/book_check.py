@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from contextlib import closing
 from pathlib import Path
@@ -57,7 +58,7 @@ def _is_cut_short(path: Path, head: bytes) -> bool:
     page = int.from_bytes(head[16:18])
     size = 65536 if page == 1 else page
     trusted = head[24:28] == head[92:96]
-    return trusted and path.stat().st_size < size * int.from_bytes(head[28:32])
+    return trusted and _status(path).st_size < size * int.from_bytes(head[28:32])
 
 
 def look_inside(path: Path, steps: Migrations | None) -> None:
@@ -82,13 +83,24 @@ def look_inside(path: Path, steps: Migrations | None) -> None:
 
 
 def _state(path: Path) -> tuple[int, int, bool]:
-    status = path.stat()
+    status = _status(path)
     return status.st_mtime_ns, status.st_size, path.with_name(path.name + "-wal").exists()
 
 
+def _status(path: Path) -> os.stat_result:
+    try:
+        return path.stat()
+    except OSError as error:
+        raise RecordsError(
+            f"{_name(path)}: cannot be read ({said(error)}); name another"
+        ) from error
+
+
 def _has_beside(path: Path, ending: str) -> bool:
-    log = path.with_name(path.name + ending)
-    return log.exists() and log.stat().st_size > 0
+    try:  # who has the book open may take its log away at any moment
+        return path.with_name(path.name + ending).stat().st_size > 0
+    except FileNotFoundError:
+        return False
 
 
 def _look(path: Path, steps: Migrations | None, how: str) -> None:
@@ -119,7 +131,7 @@ def _damaged(path: Path, what: str) -> RecordsError:
 
 
 def _check_whole(db: Database, path: Path) -> None:
-    status = path.stat()
+    status = _status(path)
     key = (status.st_dev, status.st_ino)
     if key in _checked or status.st_size > CHECK_AT_MOST_BYTES:
         return

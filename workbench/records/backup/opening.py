@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from workbench.errors import RecordsError, shown
 from workbench.records.backup.book_check import check_header, look_inside
 from workbench.records.backup.copies import copy_book, make_way, sync_folder
+from workbench.records.place_lock import place_held
 from workbench.records.store.database import Database
 from workbench.records.store.faults import said
 from workbench.records.store.retry import BUSY_SECONDS, patiently
@@ -33,14 +34,29 @@ def open_book(path: Path, steps: Migrations | None, *, make_folder: bool) -> Dat
     not changed by a byte.
     """
     _check_place(path, make_folder)
+    with place_held(path):
+        try:
+            return _open_file(path, steps)
+        except OSError as error:
+            if isinstance(error, RecordsError):
+                raise
+            raise RecordsError(
+                f"{_name(path)}: cannot be opened ({said(error)}); name another"
+            ) from error
+
+
+def _open_file(path: Path, steps: Migrations | None) -> Database:
     if not path.exists():
         _begin_file(path)
-    if path.stat().st_size > 0:
+    begun = path.stat()
+    if begun.st_size > 0:
         check_header(path)
         patiently(lambda: look_inside(path, steps))
     db = patiently(lambda: _connect(path))
     try:
         _bring_up_to_date(db, path, steps)
+        if not os.path.samestat(begun, path.stat()):
+            raise RecordsError(f"{_name(path)}: was moved while it was opened; open it again")
     except BaseException:
         db.close()
         raise
@@ -59,7 +75,7 @@ def _check_place(path: Path, make_folder: bool) -> None:
     folder = path.parent
     try:
         if make_folder:
-            folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+            _make_folder(folder)
         _refuse_place(path, folder)
     except RecordsError:
         raise
@@ -67,6 +83,14 @@ def _check_place(path: Path, make_folder: bool) -> None:
         raise RecordsError(
             f"{_name(path)}: cannot be reached ({said(error)}); name another"
         ) from error
+
+
+def _make_folder(folder: Path) -> None:
+    """Make a folder and those above it that are missing, for their owner alone."""
+    if not folder.is_dir():
+        if folder.parent != folder:
+            _make_folder(folder.parent)
+        folder.mkdir(mode=0o700, exist_ok=True)
 
 
 def _refuse_place(path: Path, folder: Path) -> None:

@@ -5,7 +5,6 @@ Whoever asks waits for the answer or takes a future; nobody else touches the con
 
 from __future__ import annotations
 
-import os
 import platform
 import sqlite3
 import threading
@@ -21,17 +20,13 @@ from workbench.records.store.database import Database
 from workbench.records.store.faults import explain
 from workbench.records.store.ids import Mint
 from workbench.records.store.retry import patiently
-from workbench.records.store.schema import WITH_IDS
 from workbench.records.store.writer import Pen
+from workbench.records.watched import GREATEST_ID, WatchedFile
 
 if TYPE_CHECKING:
     from sqlite_utils import Migrations
 
 T = TypeVar("T")
-
-_GREATEST_ID = "SELECT max(id) FROM ({})".format(
-    " UNION ALL ".join(f"SELECT max(id) AS id FROM {table}" for table in WITH_IDS)
-)
 
 
 def utc_now() -> datetime:
@@ -68,11 +63,16 @@ class Desk:
         self._thread = threading.get_ident()
         try:
             self._db = open_book(self.path, steps, make_folder=make_folder)
-            self._file = _identity(self.path)
             self._looked_at = self._followed = self._data_version()
-            self._mint.follow(self._greatest_id())
+            greatest = self._greatest_id()
+            self._mint.follow(greatest)
+            self._file = WatchedFile(self.path, greatest)
         except (sqlite3.Error, UnicodeDecodeError) as error:
             raise explain(self.path, error) from error
+        except OSError as error:
+            if isinstance(error, RecordsError):
+                raise
+            raise RecordsError(f"{self._name()}: cannot be read; open it again") from error
 
     # Asking ----------------------------------------------------------------------------------
 
@@ -125,6 +125,7 @@ class Desk:
 
     def _close(self) -> None:
         self._explained(self._db.close)
+        self._file.close()
 
     def _explained(self, call: Callable[[], T]) -> T:
         try:
@@ -152,7 +153,7 @@ class Desk:
         if self._pen is not None:
             with self._db.atomic():
                 return fn(self._pen)
-        self._still_there()
+        self._file.check()
         return self._explained(lambda: self._write_alone(fn))
 
     def _write_alone(self, fn: Callable[[Pen], T]) -> T:
@@ -172,14 +173,6 @@ class Desk:
             raise RecordsError(f"{self._name()}: a write did not finish; enter it again")
         return answer
 
-    def _still_there(self) -> None:
-        """A file that was moved or deleted would take writes and lose them."""
-        if _identity(self.path) != self._file:
-            raise RecordsError(
-                f"{self._name()}: the book was moved or deleted while open; nothing more is kept "
-                "here until it is back in its place, then enter this again"
-            )
-
     def _follow_others(self) -> None:
         version = self._data_version()
         if version != self._followed:
@@ -196,16 +189,8 @@ class Desk:
         return int(self._db.execute("PRAGMA data_version").fetchone()[0])
 
     def _greatest_id(self) -> str | None:
-        found: str | None = self._db.execute(_GREATEST_ID).fetchone()[0]
+        found: str | None = self._db.execute(GREATEST_ID).fetchone()[0]
         return found
 
     def _name(self) -> str:
         return shown(str(self.path), 300)
-
-
-def _identity(path: Path) -> tuple[int, int] | None:
-    try:
-        status = os.stat(path)
-    except OSError:
-        return None
-    return status.st_dev, status.st_ino

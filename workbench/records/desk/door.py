@@ -12,6 +12,7 @@ from typing import Concatenate, ParamSpec, Self, TypeVar
 
 from workbench.records.backup import copies
 from workbench.records.desk.desk import Desk, utc_now
+from workbench.records.place_lock import place_held
 from workbench.records.store.database import Database
 from workbench.records.store.writer import Pen
 
@@ -124,5 +125,6 @@ class Door:
         An older copy of this book at ``path`` is replaced; anything else there is refused.
         """
         target = Path(path)
-        self._desk.look(lambda db: copies.copy_book(db.conn, self.path, target))
+        with place_held(self.path):
+            self._desk.look(lambda db: copies.copy_book(db.conn, self.path, target))
         return target

@@ -69,6 +69,8 @@ def explain(path: Path, error: sqlite3.Error | UnicodeDecodeError) -> RecordsErr
     if isinstance(error, UnicodeDecodeError) or str(error).startswith("Could not decode"):
         code = sqlite3.SQLITE_CORRUPT
     advice = _ADVICE.get(code, "nothing of this was kept; try again")
+    if getattr(error, "sqlite_errorcode", 0) == sqlite3.SQLITE_READONLY_DBMOVED:
+        advice = "another file was put in the book's place while it was open; open it again"
     return RecordsError(f"{shown(str(path), 300)}: {advice} ({said(error)})")
 
 

@@ -7,13 +7,18 @@ README.md shows one.
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 
 from workbench.errors import InputError
+from workbench.fin.frame.pose import Pose
+from workbench.fin.learn.imperfections import ORDINARY
 from workbench.fin.learn.replay import Round
 from workbench.fin.learn.sight import Takes
+from workbench.fin.pose.fit import NoPoseError, Reading, fit_pose
 from workbench.measure.lengths import parse_turn
+from workbench.measure.units import MM_PER
 from workbench.work.files.strict_table import MISSING, Table, as_number
 from workbench.work.files.table_files import (
     check_sane,
@@ -40,6 +45,7 @@ def read_rounds(path: str | Path, order: Order) -> tuple[Round, ...]:
     rounds: list[Round] = []
     begun: set[str] = set()
     last: tuple[datetime, str] | None = None
+    pose: Pose | None = None
     for number, line in enumerate(_text(path).split("\n"), 1):
         if not line.strip():
             continue
@@ -50,6 +56,9 @@ def read_rounds(path: str | Path, order: Order) -> tuple[Round, ...]:
             raise InputError(table.where("before"), MISSING, accepted)
         last = _in_time(table, last)
         table.done()
+        for key, taken in (("before", each.before), ("after", each.after)):
+            if taken:
+                pose = _pose(taken, order, pose, table.where(key))
         begun.add(each.job)
         rounds.append(each)
     return tuple(rounds)
@@ -121,6 +130,17 @@ def _takes(line: Table, key: str, order: Order) -> tuple[Takes, ...]:
         accepted = f"{LEAST_READINGS} readings or more, which fix where the blade is"
         raise InputError(table.path, ", ".join(fine) or MISSING, accepted)
     return tuple(out)
+
+
+def _pose(taken: Sequence[Takes], order: Order, near: Pose | None, where: str) -> Pose:
+    """Return where these takes put the blade; readings that no pose gives are refused."""
+    readings = [Reading(t.method, *t.summary(ORDINARY)) for t in taken]
+    try:
+        return fit_pose(order.rig.blade, order.rig.base, readings, near).pose
+    except NoPoseError as why:
+        shown = ", ".join(f"{r.method.name} {r.value_mm / MM_PER[order.unit]:g}" for r in readings)
+        accepted = f"readings that this blade can give together ({why.reason})"
+        raise InputError(where, shown, accepted) from None
 
 
 def _in_time(table: Table, last: tuple[datetime, str] | None) -> tuple[datetime, str] | None:

@@ -1,0 +1,119 @@
+"""The file of an open book, watched: whether it is at its path still, whole, and the same book.
+
+Others may move it, cut it short or write another over it while it is open. SQLite goes on with what
+it has read and with its log, and would keep what is entered then in a file that is none.
+"""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+import time
+from contextlib import closing
+from pathlib import Path
+
+from workbench.errors import RecordsError, shown
+from workbench.records.store.schema import APPLICATION_ID, WITH_IDS
+
+GREATEST_ID = "SELECT max(id) FROM ({})".format(
+    " UNION ALL ".join(f"SELECT max(id) AS id FROM {table}" for table in WITH_IDS)
+)
+_HOLDS = " UNION ALL ".join(f"SELECT 1 FROM {table} WHERE id = :id" for table in WITH_IDS)
+_PAUSES = (0.0, 0.02, 0.1, 0.3)
+"""Another bench may be writing its log into the file just now."""
+
+_WAL = 2
+
+
+class WatchedFile:
+    """The file of a book that a connection has open; to be closed after the connection.
+
+    Its first bytes are read through a handle that stays open: closing one takes away the locks that
+    this process has on the file.
+    """
+
+    def __init__(self, path: Path, greatest: str | None) -> None:
+        """``greatest`` is the greatest id in the book, as its connection has read it."""
+        self._path = path
+        self._handle = os.open(path, os.O_RDONLY | getattr(os, "O_BINARY", 0))
+        self._status = os.fstat(self._handle)
+        is_logged = _size(path.with_name(path.name + "-wal")) > 0
+        self._newest = self._greatest_in_file() if is_logged else greatest
+
+    def close(self) -> None:
+        """Let go of the file."""
+        os.close(self._handle)
+
+    def check(self) -> None:
+        """Raise ``RecordsError`` unless writing to the book is safe; costs one look at its path.
+
+        More is looked at only where the file was written since: that is seldom, as rows go into the
+        log first.
+        """
+        try:
+            status = os.stat(self._path)
+        except OSError:
+            status = None
+        if status is None or not os.path.samestat(status, self._status):
+            raise RecordsError(
+                f"{self._name()}: the book was moved or deleted while open; nothing more is kept "
+                "here until it is back in its place, then enter this again"
+            )
+        if (status.st_size, status.st_mtime_ns) != (self._status.st_size, self._status.st_mtime_ns):
+            self._look_again(status)
+
+    def _look_again(self, status: os.stat_result) -> None:
+        for pause in _PAUSES:
+            time.sleep(pause)
+            if self._is_whole():
+                self._status = status
+                return
+        raise RecordsError(
+            f"{self._name()}: the book was cut short or written over while open; nothing more is "
+            "kept here. Leave the bench, keep the file, and restore the latest backup"
+        )
+
+    def _is_whole(self) -> bool:
+        """Whether it is no shorter, still a book, and holds the newest row that it held before."""
+        if os.fstat(self._handle).st_size < self._status.st_size:
+            return False
+        os.lseek(self._handle, 0, os.SEEK_SET)
+        head = os.read(self._handle, 100)
+        if len(head) < 100 or int.from_bytes(head[68:72]) != APPLICATION_ID:
+            return False
+        if (head[18], head[19]) != (_WAL, _WAL):
+            return False
+        return self._newest is None or self._holds_newest()
+
+    def _holds_newest(self) -> bool:
+        try:
+            with closing(self._file_alone()) as conn:
+                if conn.execute(_HOLDS, {"id": self._newest}).fetchone() is None:
+                    return False
+                self._newest = conn.execute(GREATEST_ID).fetchone()[0]
+        except (sqlite3.Error, UnicodeDecodeError):
+            return False
+        return True
+
+    def _greatest_in_file(self) -> str | None:
+        """The greatest id in the file without its log; None where it has no tables yet."""
+        try:
+            with closing(self._file_alone()) as conn:
+                found: str | None = conn.execute(GREATEST_ID).fetchone()[0]
+        except sqlite3.Error:
+            return None
+        return found
+
+    def _file_alone(self) -> sqlite3.Connection:
+        uri = f"{self._path.absolute().as_uri()}?mode=ro&immutable=1"
+        return sqlite3.connect(uri, uri=True)
+
+    def _name(self) -> str:
+        return shown(str(self._path), 300)
+
+
+def _size(path: Path) -> int:
+    try:
+        return path.stat().st_size
+    except OSError:
+        return 0
