@@ -15,17 +15,16 @@ import pytest
 
 from tests.records.conftest import furnish
 from workbench.errors import RecordsError
-from workbench.records import place_lock
-from workbench.records.backup import backups, book_check
+from workbench.records.backup import backups, book_check, place_lock
+from workbench.records.backup.place_lock import place_held
 from workbench.records.book import Book
-from workbench.records.place_lock import place_held
 
 NOW = datetime(2031, 5, 6, 17, 30, 5)
 
 HOLD = """
 import sys
 from pathlib import Path
-from workbench.records.place_lock import place_held
+from workbench.records.backup.place_lock import place_held
 with place_held(Path(sys.argv[1]), alone=sys.argv[2] == "alone"):
     print("held", flush=True)
     sys.stdin.readline()

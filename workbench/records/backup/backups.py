@@ -27,8 +27,8 @@ from workbench.records.backup.copies import (
     sync_folder,
 )
 from workbench.records.backup.newer_rows import row_beyond
+from workbench.records.backup.place_lock import place_held
 from workbench.records.exchange.form import LOCAL_SETTINGS
-from workbench.records.place_lock import place_held
 from workbench.records.store.faults import RefusedFileError, is_busy, said
 from workbench.records.store.retry import BUSY_SECONDS
 from workbench.records.store.schema import WITH_IDS, Table, migrations

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from workbench.errors import RecordsError, shown
 from workbench.records.backup.book_check import check_header, look_inside
 from workbench.records.backup.copies import copy_book, make_way, sync_folder
-from workbench.records.place_lock import place_held
+from workbench.records.backup.place_lock import place_held
 from workbench.records.store.database import Database
 from workbench.records.store.faults import said
 from workbench.records.store.retry import BUSY_SECONDS, patiently

@@ -16,12 +16,12 @@ from typing import TYPE_CHECKING, TypeVar
 
 from workbench.errors import InputError, RecordsError, shown
 from workbench.records.backup.opening import open_book
+from workbench.records.backup.watched import GREATEST_ID, WatchedFile
 from workbench.records.store.database import Database
 from workbench.records.store.faults import explain
 from workbench.records.store.ids import Mint
 from workbench.records.store.retry import patiently
 from workbench.records.store.writer import Pen
-from workbench.records.watched import GREATEST_ID, WatchedFile
 
 if TYPE_CHECKING:
     from sqlite_utils import Migrations

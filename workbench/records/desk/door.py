@@ -11,8 +11,8 @@ from types import TracebackType
 from typing import Concatenate, ParamSpec, Self, TypeVar
 
 from workbench.records.backup import copies
+from workbench.records.backup.place_lock import place_held
 from workbench.records.desk.desk import Desk, utc_now
-from workbench.records.place_lock import place_held
 from workbench.records.store.database import Database
 from workbench.records.store.writer import Pen
 
