@@ -29,12 +29,12 @@ def view_of(book: Path, name: str) -> JobView:
 # -- a target out of reach -------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("value", "unit"), [("+1", "in"), ("+25.4", "mm")])
+@pytest.mark.parametrize(("value", "unit"), [("+1.0", "in"), ("+25.4", "mm")])
 def test_a_target_out_of_reach_is_kept_and_told_with_status_3(
     run: Run, book: Path, commands: Commands, value: str, unit: str
 ) -> None:
     """What was done stays on standard output; the reason, in the unit asked for, on the other."""
-    status, out, err = commands.all_of("aim", "--ski", "LK64/22", "depth", value, "--unit", unit)
+    status, out, err = commands.all_of("aim", "--ski", "LK64/22", "depth", value, "--unit", unit, "--yes")
     assert status == 3
     lines = out.splitlines()
     assert fact(lines, "Done").startswith("target kept: depth")
@@ -61,7 +61,7 @@ def test_a_target_out_of_reach_is_not_accepted(
     run: Run, refused: Refused, commands: Commands, book: Path
 ) -> None:
     """Refused with its reason and status 3; the target stays, and another one is accepted."""
-    assert commands.all_of("aim", "--ski", "LK64/22", "1", "+1")[0] == 3
+    assert commands.all_of("aim", "--ski", "LK64/22", "1", "+1.0", "--yes")[0] == 3
     before = view_of(book, "Lark 64").facts
     err = refused("accept", "--ski", "LK64/22", status=3)
     assert "the target is out of the blade's reach" in err
@@ -75,7 +75,7 @@ def test_done_is_refused_with_status_3_until_a_target_in_reach_is_given(
     run: Run, refused: Refused, commands: Commands, book: Path
 ) -> None:
     """As 'turns' says it; opening the target again is no target yet, and so done with status 0."""
-    assert commands.all_of("aim", "--ski", "LK64/22", "1", "+1")[0] == 3
+    assert commands.all_of("aim", "--ski", "LK64/22", "1", "+1.0", "--yes")[0] == 3
     accepted_once(book, "Lark 64")
     err = refused("done", "--ski", "LK64/22", status=3)
     assert "the target is out of the blade's reach" in err
@@ -91,7 +91,7 @@ def test_kept_as_it_stands_a_target_out_of_reach_is_no_longer_aimed_at(
     run: Run, commands: Commands, book: Path
 ) -> None:
     """The job goes on to its wing and checks by their own commands."""
-    assert commands.all_of("aim", "--ski", "Lark 64", "1", "+1")[0] == 3
+    assert commands.all_of("aim", "--ski", "Lark 64", "1", "+1.0", "--yes")[0] == 3
     accepted_once(book, "Lark 64")
     said = run("accept", "--as-is", "--ski", "Lark 64")
     assert "out of reach" not in fact(said, "Next")
@@ -519,12 +519,12 @@ def test_a_change_outside_the_usual_is_asked_about_like_a_value(
     at = ("aim", "--ski", "Heron 67", "tail")
     run("aim", "--ski", "Heron 67", "--again")
     before = view_of(book, "Heron 67").facts
-    said = refused(*at, "+2")
+    said = refused(*at, "+2.0")
     assert "outside the usual" in said
     assert "--yes takes 2." in said
-    assert "this blade can read" in refused(*at, "+9", "--yes")
+    assert "this blade can read" in refused(*at, "+9.0", "--yes")
     assert view_of(book, "Heron 67").facts == before
-    commands.all_of(*at, "+2", "--yes")
+    commands.all_of(*at, "+2.0", "--yes")
     line = view_of(book, "Heron 67").lines[1]
     assert line.target is not None
-    assert (line.target.text, line.target.kind) == ("+2", "change")
+    assert (line.target.text, line.target.kind) == ("+2.0", "change")
