@@ -21,6 +21,7 @@ from workbench.work.job.last_setting import left_with
 from workbench.work.job.queue_line import RosterLine, roster_line
 from workbench.work.job.ski_state import SkiState, conclude
 from workbench.work.job.stages import progress
+from workbench.work.order import setting_values
 from workbench.work.order.rigs import blade_of, method_of, rig_of
 from workbench.work.order.shop_policy import SHAPING, rules_of
 from workbench.work.order.versions import (
@@ -189,7 +190,7 @@ class OpenBook:
     @property
     def guarded(self) -> bool:
         """Whether the shop accepts a reading only with a guard band inside its tolerance."""
-        return self.book.setting(GUARD, "off") == "on"
+        return setting_values.OFF.of(self.book.setting(GUARD))
 
     def _methods(
         self, ski: rows.Ski, blade: Blade, known: Iterable[rows.Method]

@@ -22,6 +22,7 @@ from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop
 from workbench.work.job.ski_state import TAKEN_BACK
+from workbench.work.order import setting_values
 from workbench.work.roster.calipers import in_hand
 
 REACH = 1.5
@@ -149,13 +150,12 @@ def stands(book: Book, number: int, study: rows.Study) -> StudyView:
 
 
 def _near(book: Book, study_id: str) -> float | None:
-    kept = book.setting(near_name(study_id))
-    return float(kept) if kept else None
+    return setting_values.NEAR.of(book.setting(near_name(study_id)))
 
 
 def near_name(study_id: str) -> str:
     """Return the setting that holds about what a study will read, in mm."""
-    return f"study near mm {study_id}"
+    return f"{setting_values.NEAR_BEGINS}{study_id}"
 
 
 # -- reading ---------------------------------------------------------------------------------------
