@@ -207,8 +207,8 @@ def test_a_reading_is_placed_as_on_the_bench(run: Callable[..., Said], book: Pat
         "kept: tail, upper line 7660 → 0.7660 in"
     )
     assert [x.latest[0].text for x in view_of(book, "Heron 66").lines[:2]] == ["24905", "7660"]
-    again = run("read", "1", "2.4910", "--caliper", "Drawer caliper, mm")
-    assert "2.4910 → 2.4910 in, repeat 2" in fact(again, "Done")
+    again = run("read", "1", "2.4960", "--caliper", "Drawer caliper, mm")
+    assert "2.4960 → 2.4960 in, repeat 2" in fact(again, "Done")
     kept = view_of(book, "Heron 66").lines[0].latest
     assert kept[0].caliper_id != kept[1].caliper_id
     assert kept[1].caliper_id is not None
@@ -250,11 +250,11 @@ def test_a_reading_the_turns_cannot_have_made_is_refused(
 def test_unit_is_the_benchs_own_unless_it_is_given(run: Callable[..., Said], book: Path) -> None:
     received(run)
     run("settings", "unit", "mm")
-    run("read", "1", "63.23")
+    run("read", "1", "63.45")
     run("read", "2", "0.7660", "--unit", "in")
     lines = view_of(book, "Heron 66").lines
     assert [line.latest[0].unit for line in lines[:2]] == ["mm", "in"]
-    assert fact(run("next"), "Reading 1 now").startswith("63.23 mm")
+    assert fact(run("next"), "Reading 1 now").startswith("63.45 mm")
 
 
 def test_fewer_repeats_have_to_be_asked_for(
@@ -386,16 +386,16 @@ def test_take_back_and_strike_leave_what_they_withdraw_readable(
     run: Callable[..., Said], refused: Callable[..., str], book: Path
 ) -> None:
     received(run)
-    run("read", "1", "2.4905")
-    run("read", "1", "2.4805", "--yes")
-    run("read", "1", "2.4910")
-    assert "1 2.4905 in · 2 2.4805 in" in refused("strike", "1", "--repeat", "4", "--reason", "x")
+    run("read", "1", "2.4955")
+    run("read", "1", "2.4405", "--yes")
+    run("read", "1", "2.4960")
+    assert "1 2.4955 in · 2 2.4405 in" in refused("strike", "1", "--repeat", "4", "--reason", "x")
     said = run("strike", "1", "--repeat", "2", "--reason", "jaw on the hole")
-    assert fact(said, "Done") == "struck out: depth, hole 2 back edge 2.4805 in."
+    assert fact(said, "Done") == "struck out: depth, hole 2 back edge 2.4405 in."
     view = view_of(book, "Heron 66")
-    assert [r.text for r in view.lines[0].latest] == ["2.4905", "2.4910"]
-    assert view.lines[0].struck[0].text == "2.4805"
-    assert fact(run("take-back"), "Done") == "taken back: reading 2.4910."
+    assert [r.text for r in view.lines[0].latest] == ["2.4955", "2.4960"]
+    assert view.lines[0].struck[0].text == "2.4405"
+    assert fact(run("take-back"), "Done") == "taken back: reading 2.4960."
     assert "METHOD" in refused("strike", "--reason", "x")
     row = view.lines[0].latest[0].id
     assert fact(run("strike", "--row", row, "--reason", "wrong ski"), "Done").startswith("struck")

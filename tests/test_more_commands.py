@@ -34,7 +34,9 @@ def test_a_target_out_of_reach_is_kept_and_told_with_status_3(
     run: Run, book: Path, commands: Commands, value: str, unit: str
 ) -> None:
     """What was done stays on standard output; the reason, in the unit asked for, on the other."""
-    status, out, err = commands.all_of("aim", "--ski", "LK64/22", "depth", value, "--unit", unit, "--yes")
+    status, out, err = commands.all_of(
+        "aim", "--ski", "LK64/22", "depth", value, "--unit", unit, "--yes"
+    )
     assert status == 3
     lines = out.splitlines()
     assert fact(lines, "Done").startswith("target kept: depth")

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+import time
+from fractions import Fraction
 
 import numpy as np
 import pytest
@@ -202,3 +204,42 @@ def test_too_few_readings_are_told():
         esd_critical(4, 3)
     with pytest.raises(InputError, match="redundancy"):
         tau_critical(1)
+
+
+@given(
+    st.lists(
+        st.one_of(
+            st.sampled_from([2.45, 2.4505, 2.451]),
+            st.floats(-1e9, 1e9, allow_subnormal=False),
+        ),
+        min_size=8,
+        max_size=30,
+    ),
+    st.sampled_from([0.0, 0.0005, 0.0127]),
+)
+def test_each_step_is_what_a_look_at_all_that_are_left_gives(
+    values: list[float], resolution: float
+) -> None:
+    """The statistic is that of the definition, and the value it is of is the farthest out."""
+    steps, _ = generalised_esd(values, 6, resolution=resolution)
+    left = list(values)
+    for step in steps:
+        mean = Fraction(sum(map(Fraction, left))) / len(left)
+        out = [abs(Fraction(v) - mean) for v in left]
+        assert float(abs(Fraction(step.value) - mean)) == pytest.approx(float(max(out)), rel=1e-9)
+        variance = sum(x * x for x in out) / (len(left) - 1) + Fraction(resolution) ** 2 / 12
+        sd = math.sqrt(float(variance))
+        assert step.statistic == pytest.approx(float(max(out)) / sd if sd else 0.0, rel=1e-9)
+        left.remove(step.value)
+
+
+def test_many_repeats_cost_in_proportion() -> None:
+    """Four times as many cost about four times as much; looking at all anew each time, sixteen."""
+
+    def cost(n: int) -> float:
+        values = [2.45 + (i * 7919 % 101) * 1e-4 for i in range(n)]
+        begun = time.process_time()
+        doubtful_repeats(values, resolution=0.0005)
+        return time.process_time() - begun
+
+    assert min(cost(4000) for _ in range(3)) < 8 * min(cost(1000) for _ in range(3))

@@ -6,8 +6,11 @@ reads the tables by plain SQL and shares no code with what it judges.
 What is done to a ski counts whichever job it was written down in, in the order of ids. What was
 struck out proves nothing; but a turn that was struck out may have been made all the same, so that
 it counts as one until a mark that names it says that the stud was turned back, or never turned. A
-pass that was struck out says no more than its steps, where those were kept one by one. A job that
-was struck out proves nothing either, and its turns count.
+pass that was struck out says no more than its steps, where those were kept one by one, and nothing
+where it turned no stud. A job that
+was struck out proves nothing either, and its turns count. A ski that was set aside is released by
+no sign-off until it was taken up in that job; one that is signed off can no longer be taken up, and
+bars its own sign-offs alone.
 """
 
 from __future__ import annotations
@@ -25,7 +28,8 @@ _FACTS = """
         UNION ALL SELECT id, job_id, 'clamp', '' FROM ticks
             WHERE checklist = 'final' AND item = 'clamp'
         UNION ALL SELECT id, job_id, 'read', method_id FROM readings
-        UNION ALL SELECT id, job_id, 'passed', '' FROM passes
+        UNION ALL SELECT p.id, p.job_id, 'passed', coalesce((SELECT max(abs(t.turns)) > 0
+            FROM turns t WHERE t.owner = p.id), 0) FROM passes p
         UNION ALL SELECT id, job_id, CASE WHEN number = 1 THEN 'loosened'
             WHEN text IN ('seat', 'snug') THEN 'seated' ELSE 'turned' END, ''
             FROM marks WHERE kind = 'step'
@@ -40,11 +44,14 @@ _METHODS = """SELECT s.root, p.method_id FROM skis s JOIN ski_methods p ON p.own
 
 
 class Fact(NamedTuple):
-    """One thing that was done to a ski: ``what`` is the method of a reading."""
+    """One thing that was done to a ski.
+
+    ``what`` is the method of a reading, the row that a mark names, of a pass whether it turns.
+    """
 
     id: str
     kind: str
-    what: str
+    what: str | int
     job: str
     ski: str
     struck: bool
@@ -66,6 +73,7 @@ class Ski:
     clamped: bool = False
     loose: bool = False
     aside: set[str] = field(default_factory=set)
+    signed: set[str] = field(default_factory=set)
     stepped: set[str] = field(default_factory=set)
     released: bool = False
     proved: set[str] = field(default_factory=set)
@@ -73,7 +81,7 @@ class Ski:
 
     def take(self, fact: Fact, undone: frozenset[str] = frozenset()) -> None:
         """Go on by one fact; ``undone`` are the turns that were struck out and undone by hand."""
-        said_by_steps = fact.kind == "passed" and fact.job in self.stepped
+        said_by_steps = fact.kind == "passed" and (fact.job in self.stepped or not fact.what)
         if fact.kind in ("turned", "passed"):
             (self.stepped.add if fact.kind == "turned" else self.stepped.discard)(fact.job)
         if fact.struck and (fact.id in undone or said_by_steps or fact.kind not in _TURNED):
@@ -103,10 +111,11 @@ class Ski:
             for words, lacking in (
                 ("not measured after the last turn", not self.read >= self.methods),
                 ("clamp bolts not checked after the last turn", not self.clamped),
-                ("set aside", bool(self.aside)),
+                ("set aside", bool(self.aside - (self.signed - {fact.job}))),
             )
             if lacking
         ]
+        self.signed.add(fact.job)
         if lacks:
             self.why = "signed off, but " + ", ".join(lacks)
         else:

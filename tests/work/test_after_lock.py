@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from tests.bench.test_hands import begin
-from tests.shop import heron, ski, walk_to
+from tests.shop import DAY, heron, ski, walk_to
 from workbench.errors import InputError
 from workbench.measure.units import MM_PER_INCH
 from workbench.records.store import rows
@@ -55,6 +55,18 @@ def test_what_is_turned_afterwards_ends_what_was_read_locked(shop: Shop) -> None
     view = shop.view(view.job.id)
     assert view.stage == "final check"
     assert view.lines[0].locked_mm is None
+
+
+@pytest.mark.parametrize("here", [True, False], ids=["in this job", "in another job"])
+def test_what_is_loosened_and_turned_afterwards_ends_it_too(shop: Shop, here: bool) -> None:
+    """Kept at another bench meanwhile, of this job or of another one of the ski."""
+    view = lock(shop, at_sign_off(shop), 0, 0.0015)
+    job_id = view.job.id if here else shop.book.add_job(view.ski.id, DAY, "", who="ML").id
+    for number, text in enumerate(("loosen", "turn tail +0.125"), 1):
+        shop.book.add_mark(job_id, "ML", "step", number=number, text=text)
+    view = shop.view(view.job.id)
+    assert (view.lines[0].locked_mm, view.lock_due) == (None, None)
+    assert not view.reads_locked
 
 
 def test_a_setting_wants_it_before_a_sign_off(shop: Shop) -> None:

@@ -136,7 +136,7 @@ def test_whatever_this_bench_keeps_is_taken_in(shop: Shop, other: Shop, tmp_path
     for text in ("2450", "24500in", "2 7/16", "62.23mm", " 2,4505", "2450 thou", '2.45"', "6223"):
         placing = understand(text, "in", line.usual_mm).placings[0]
         view = shop.take_reading(view, line, text, placing.unit, placing.mm)
-    state_temperature(shop, view, {"blade": "86 F", "scale": "F"})
+    view = state_temperature(shop, view, {"blade": "86 F", "scale": "F"})
     view = read(shop, view, view.lines[2], "6.9400")
     pairs.take_offered(shop, two, offsets.study(shop, view, two).offered)
     baseline = baselines.keep_now(shop, view, "as it came", "ski")

@@ -6,6 +6,7 @@ import contextlib
 import json
 import time
 import tomllib
+import tracemalloc
 from collections.abc import Callable
 from copy import deepcopy
 from pathlib import Path
@@ -18,6 +19,7 @@ from hypothesis import strategies as st
 from workbench.cli import main
 from workbench.errors import InputError
 from workbench.places import shipped
+from workbench.work.files import table_files
 from workbench.work.files.table_files import parse_table, read_table_file
 from workbench.work.files.toml_keys import MOST_PARTS, check_keys
 from workbench.work.order.order_file import order_from
@@ -158,3 +160,26 @@ def test_json_and_files_of_parts_alike(tmp_path: Path, capsys: pytest.CaptureFix
     path.write_text(json.dumps(order))
     with pytest.raises(InputError, match="studs: '51 tables'"):
         studs_in(open_parts(str(path)))
+
+
+@pytest.mark.parametrize("piece", ["{},", "[],", "0,", '"",'])
+def test_what_would_take_far_more_room_than_its_text_is_refused_before_it_is_read(
+    piece: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Endless empty tables took forty times their size to be refused."""
+    monkeypatch.setattr(table_files, "MOST_TABLES", 20_000)
+    monkeypatch.setattr(table_files, "MOST_VALUES", 100_000)
+    text = '{"rows": {"marks": [' + piece * 500_000
+    tracemalloc.start()
+    try:
+        with pytest.raises(InputError, match="nothing but brackets and commas"):
+            table_files.parse_table(text, "json")
+        assert tracemalloc.get_traced_memory()[1] < 100_000
+    finally:
+        tracemalloc.stop()
+
+
+def test_a_text_of_any_signs_is_read_whatever_they_are() -> None:
+    """A note of brackets is data."""
+    text = json.dumps({"note": "[{,}]" * 100_000})
+    assert table_files.parse_table(text, "json") == json.loads(text)

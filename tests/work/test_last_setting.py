@@ -135,7 +135,7 @@ def test_a_line_misread_is_asked_about(shop: Shop, index: int, line_in: float) -
     Where exchanging two digits explains it as well, that is named.
     """
     words = asked(as_received(shop), index, line_in * 25.4)
-    assert words.startswith("this differs from the setting it left with by ")
+    assert f"{abs(line_in):.4f} in from the setting it left with: " in words
     assert words.endswith("? read again, or has it moved?")
     assert f"misread by {abs(line_in):.3f} in" in words or "digits exchanged" in words
 
@@ -150,9 +150,13 @@ def test_digits_exchanged_and_the_wrong_method_are_asked_about(shop: Shop) -> No
 
 
 def test_a_fin_that_moved_is_said_and_not_asked_about(shop: Shop) -> None:
-    """A plain difference is news: in the message. What lies within the readings' worth is none."""
+    """A plain difference is news: in the message. What lies within the readings' doubt is none.
+
+    A large one is asked about: a fin that was ridden seldom moved so far.
+    """
     view = as_received(shop)
-    for off_in in (0.012, -0.014, 0.040):
+    assert "0.0400 in from the setting it left with" in asked(view, 0, 0.040 * 25.4)
+    for off_in in (0.012, -0.014, 0.020):
         assert asked(view, 0, off_in * 25.4) == ""
         told = view.since_left(view.lines[0], view.left[0].value_mm + off_in * 25.4, "in")
         assert told.endswith("since it left")

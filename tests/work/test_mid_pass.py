@@ -114,7 +114,9 @@ def test_a_wider_tolerance_of_the_shop_accepts_no_turned_fin(shop: Shop) -> None
     """The readings of before the turn are not within, whatever is settled meanwhile."""
     view = walk_to(shop, ski(shop, "Heron 66"), heron(ski(shop, "Heron 66")), "target")
     shop.remember(GUARD, "on")
-    view = shop.aim(shop.set_finest(view, 0.0), view.lines[0], "+.0014", "in")
+    view, line = shop.set_finest(view, 0.0), view.lines[0]
+    assert line.now_mm is not None
+    view = shop.aim_at(view, line, "+.08mm", "mm", "change", line.now_mm + 0.08, 0.1)
     view = shop.accept_target(shop.view(view.job.id))
     assert view.stage == "turning"
     while not view.progress.mid_pass:

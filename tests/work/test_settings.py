@@ -3,17 +3,27 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tests.by_command import Commands
+from tests.shop import demo_file, open_shop
 from workbench.bench.draw import themes
 from workbench.bench.hand import state
 from workbench.errors import InputError
+from workbench.work.exchange import exchange
+from workbench.work.exchange.backup import kept_of
+from workbench.work.exchange.exchange_words import taken_in_lines
 from workbench.work.job.shop import Shop
+from workbench.work.order.shop_policy import rules_of
 from workbench.work.roster import settings
 from workbench.work.roster.adding import add_blade
+from workbench.work.roster.calipers import interval_days
+from workbench.work.study import studies
+from workbench.work.trust import setting_values
 
 GOOD = {
     "shop": ("The shed", "The shed"),
@@ -36,6 +46,8 @@ GOOD = {
     "wing_lead": ("IN", "in"),
     "far_received": ("0.8 mm", "0.8 mm"),
     "far_target": ("0.040 in", "0.040 in"),
+    "after_lock": ("yes", "on"),
+    "mouse": ("off", "off"),
     "bell": ("no", "off"),
     "flash": ("off", "off"),
     "card_folder": ("~/cards", "~/cards"),
@@ -160,3 +172,83 @@ def test_a_setting_is_found_with_blanks_and_dashes_and_an_unknown_one_lists_the_
     assert settings.named("Guard-band").name == settings.named("guard band").name == "guard_band"
     with pytest.raises(InputError, match="repeats"):
         settings.named("reapeats")
+
+
+MISFITS = {
+    "repeats": "001" + "0" * 5000,
+    "check_interval_days": "9" * 5000,
+    "backups_kept": "²",
+    "unit": "furlong",
+    "far_received": "999 m",
+    "far_target": "nan",
+    "tolerance_depth": "0.002",
+    "finest_turn": "1e999",
+    "second_eyes": "perhaps",
+    "guard_band": "\N{ARABIC-INDIC DIGIT ONE}",
+}
+
+
+def test_a_setting_that_does_not_fit_is_told_defaulted_and_can_be_struck_out(
+    tmp_path: Path,
+) -> None:
+    """However it came into the book; no screen and no command stops at it."""
+    path = demo_file(tmp_path)
+    with open_shop(path) as shop:
+        for name, text in MISFITS.items():
+            shop.book.set_setting(name, text)
+        study = shop.book.studies()[0]
+        near = f"study near mm {study.id}"
+        shop.book.set_setting(near, "abc")
+        now = settings.in_force(shop)
+        assert {name: now[name] for name in MISFITS} == {
+            s.name: s.default for s in settings.SETTINGS if s.name in MISFITS
+        }
+        rules = rules_of(shop.book)
+        assert (rules.repeats, rules.second_eyes) == (1, False)
+        assert interval_days(shop) == (1, setting_values.INTERVAL.default)
+        assert kept_of(shop.book) == 14
+        assert [s.near_mm for s in studies.studies_of(shop) if s.study.id == study.id] == [None]
+        lines = settings.misfit_lines(shop.book.settings())
+        assert len(lines) == len(MISFITS) + 1
+        assert all("it counts as not set" in line and len(line) < 400 for line in lines)
+        for name in (*MISFITS, near):
+            assert settings.strike_out(shop, name)
+            assert not settings.strike_out(shop, name)
+        assert settings.misfit_lines(shop.book.settings()) == []
+
+
+def test_keeping_the_form_strikes_out_what_does_not_fit(tmp_path: Path) -> None:
+    """Even where what it shows is what is in force already."""
+    with open_shop(demo_file(tmp_path)) as shop:
+        shop.book.set_setting("repeats", "many")
+        assert settings.change(shop, {"repeats": "1"}) == ("repeats",)
+        assert shop.book.setting("repeats") == "1"
+
+
+def test_an_import_tells_the_settings_that_do_not_fit(tmp_path: Path) -> None:
+    """By name, with the command that strikes each out."""
+    (tmp_path / "one").mkdir()
+    with open_shop(demo_file(tmp_path / "one")) as shop:
+        for name, text in MISFITS.items():
+            shop.book.set_setting(name, text)
+        exchange.export_book(shop, str(tmp_path / "book.json"))
+    with open_shop(demo_file(tmp_path)) as shop:
+        taken = exchange.take_in(shop, str(tmp_path / "book.json"))
+        told = [line for line in taken.troubles if line.startswith("Setting ")]
+        assert len(told) == len(MISFITS) - 1, "the unit is one bench's own and stays there"
+        assert f"! {told[0]}" in taken_in_lines(taken)
+        assert shop.roster()
+
+
+def test_the_command_strikes_such_a_setting_out(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Under whatever name it lies."""
+    path = demo_file(tmp_path)
+    with open_shop(path) as shop:
+        near = f"study near mm {shop.book.studies()[0].id}"
+        shop.book.set_setting(near, "abc")
+    commands = Commands(path, capsys)
+    assert any(f"! Setting {near}: 'abc' is not" in line for line in commands.run("settings"))
+    assert commands.run("settings", near, "") == [f"Struck out: {near}"]
+    assert not any(line.startswith("!") for line in commands.run("settings"))

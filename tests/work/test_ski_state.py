@@ -11,11 +11,12 @@ from pathlib import Path
 
 import pytest
 
+from tests.records.damaging import change
 from tests.shop import DAY, demo_file, heron, open_shop, ski, walk_to
 from workbench.advice.checklists import CLAMP, CheckItem, final_items
 from workbench.bench.hand.state import BenchState
 from workbench.bench.panels.next_line import next_words
-from workbench.errors import InputError
+from workbench.errors import BenchError, InputError
 from workbench.records.store import rows
 from workbench.work.exchange import exchange
 from workbench.work.exchange.exchange_words import taken_in_lines
@@ -223,6 +224,25 @@ def test_a_recheck_does_not_release_what_was_turned_and_not_measured(shop: Shop)
     assert shop.view(check.job.id).unreleased == "not measured after the last turn"
 
 
+def test_a_ski_whose_recheck_waits_for_a_measurement_can_be_queued_to_be_set(shop: Shop) -> None:
+    """A stud was turned at another bench in the job that is signed off here: no round is open."""
+    view = signed(shop)
+    check = shop.view(shop.queue(view.ski.id, kind="recheck").id)
+    turns = [rows.Turn("tail", 0.125, 0.125)]
+    shop.book.add_pass(view.job.id, "ML", number=9, turns=turns, finest_turn=0.125)
+    check = shop.view(check.job.id)
+    assert "queue the ski to be set" in check.elsewhere_words
+    with pytest.raises(ElsewhereError, match="queue the ski to be set first"):
+        shop.tick(check, check.checklist[0].key)
+    again = shop.view(queue.queue_again(shop, view.ski.id))
+    with pytest.raises(InputError, match="in the queue already"):
+        queue.queue_again(shop, view.ski.id)
+    again = walk_to(shop, again, heron(again), "signed off")
+    assert card_of(shop, again).released
+    check = walk_to(shop, shop.view(check.job.id), heron(again), "signed off")
+    assert (check.stage, check.unreleased) == ("signed off", "")
+
+
 def test_a_recheck_may_bring_the_clamp_check_that_a_setting_lacks(shop: Shop) -> None:
     """What is asked is that the ski was measured and its bolts checked, not in which job."""
     view = signed(shop)
@@ -395,9 +415,35 @@ def test_a_ski_set_aside_since_is_not_released(shop: Shop) -> None:
     view = signed(shop)
     again = shop.view(queue.queue_again(shop, view.ski.id))
     again = shop.set_aside(again, "a clamp bolt is cracked")
-    assert "set aside since: a clamp bolt is cracked" in shop.view(view.job.id).unreleased
-    shop.take_up(again)
+    assert "a clamp bolt is cracked" in shop.view(view.job.id).unreleased
+    shop.take_back(again)
     assert card_of(shop, shop.view(view.job.id)).released
+
+
+def test_a_ski_that_was_set_aside_and_taken_up_is_released_by_a_new_sign_off(shop: Shop) -> None:
+    """What it was set aside for may have been worked on: the sign-off before it says nothing."""
+    view = signed(shop)
+    again = shop.view(queue.queue_again(shop, view.ski.id))
+    again = shop.take_up(shop.set_aside(again, "a clamp bolt is cracked"))
+    assert "set aside since" in shop.view(view.job.id).unreleased
+    again = walk_to(shop, again, heron(again), "signed off")
+    assert card_of(shop, again).released
+
+
+def test_a_ski_set_aside_in_one_job_is_not_released_by_another(shop: Shop) -> None:
+    """The other job says where it is set aside; taken up there, the ski can be signed off."""
+    view = signed(shop)
+    again = shop.view(queue.queue_again(shop, view.ski.id))
+    later = shop.view(shop.queue(view.ski.id).id)
+    later = walk_to(shop, later, heron(later), "sign-off", ("+.010", "", ""))
+    again = shop.set_aside(shop.view(again.job.id), "a clamp bolt is cracked")
+    later = shop.view(later.job.id)
+    with pytest.raises(InputError, match=f"set aside in the job of {DAY}: a clamp bolt"):
+        shop.sign_off(later, "KV")
+    shop.book.add_sign_off(later.job.id, "ML", "")
+    assert "set aside in the job of" in shop.view(later.job.id).unreleased
+    shop.take_up(shop.view(again.job.id))
+    assert not card_of(shop, shop.view(later.job.id)).released
 
 
 def test_recent_jobs_tell_the_same_as_the_whole_history(shop: Shop) -> None:
@@ -464,3 +510,61 @@ def test_dangers_are_named_before_what_is_only_new(shop: Shop, tmp_path: Path) -
         ("Otter 65", True), ("Heron 66", False),
     ]  # fmt: skip
     assert taken_in_lines(taken)[-1].startswith("'Heron 66' (H66-014) is released by KV on ")
+
+
+def _harmed(folder: Path, kind: type, kept: str, column: str, value: object) -> tuple[Path, str]:
+    """A book with a signed-off ski, of which the newest fact of a kind is damaged."""
+    path = demo_file(folder)
+    with open_shop(path) as shop:
+        view = signed(shop)
+        assert view.unreleased == ""
+        row = [f for f in view.facts if isinstance(f, kind)][-1]
+    change(path, kept, row.id, "id", **{column: value})
+    return path, row.id
+
+
+@pytest.mark.parametrize(
+    ("kind", "kept", "column", "value"),
+    [
+        (rows.Reading, "readings", "mm", 62.0),
+        (rows.Tick, "ticks", "item", "clamq"),
+        (rows.Mark, "marks", "text", "?"),
+        (rows.PassRow, "passes", "finest_turn", 0.5),
+        (rows.SignOff, "sign_offs", "text", "?"),
+    ],
+)
+def test_a_damaged_record_releases_no_ski_until_it_is_struck_out(
+    tmp_path: Path, kind: type, kept: str, column: str, value: object
+) -> None:
+    """Whatever kind it is; that it is damaged is said where it stands in the history."""
+    path, row_id = _harmed(tmp_path, kind, kept, column, value)
+    with open_shop(path) as shop:
+        view = ski(shop, "Heron 66")
+        assert view.unreleased or view.stage != "signed off"
+        assert not card_of(shop, view).released
+        state = conclude(shop.book.ski_facts([view.ski.id])[view.ski.id], rules_of(shop.book))
+        assert state.release is None
+        past = load_history(shop, view.ski.id)
+        entry = next(e for e in timeline_of(past).entries if e.row.id == row_id)
+        assert entry.struck is not None
+        assert entry.struck.reason.startswith("damaged in the book: ")
+        assert consequences(shop, entry) is not None
+        shop.book.strike(row_id, "damaged", "KV")
+        again = shop.view(view.job.id)
+        assert "damaged" not in again.unreleased
+
+
+def test_a_ski_with_a_damaged_record_is_not_signed_off(tmp_path: Path) -> None:
+    """It is said what to do; the reading itself is asked for anew."""
+    path = demo_file(tmp_path)
+    with open_shop(path) as shop:
+        view = ski(shop, "Heron 66")
+        view = walk_to(shop, view, heron(view), "final check", ("+.020", "", ""))
+        row = [f for f in view.facts if isinstance(f, rows.Reading)][-1]
+    change(path, "readings", row.id, mm=row.mm + 1.0)
+    with open_shop(path) as shop:
+        view = ski(shop, "Heron 66")
+        (line,) = [x for x in view.lines if x.method_id == row.method_id]
+        assert row.id not in [r.id for r in line.latest]
+        with pytest.raises(BenchError):
+            shop.sign_off(view, "KV")

@@ -50,6 +50,7 @@ from workbench.places import shipped
 from workbench.work.job.shop import Shop
 from workbench.work.order.shop_policy import BELL, FLASH
 from workbench.work.text.words import error_words
+from workbench.work.trust.setting_values import ON
 
 WIDE_FROM = 110
 LEAST_WIDTH, LEAST_HEIGHT = 60, 18
@@ -236,9 +237,9 @@ class Bench(Leaving):
     def _alarm(self) -> None:
         """Ring the bell and flash the frame of the readings at a doubtful entry, as settled."""
         kept = self.shop.book.settings()
-        if kept.get(BELL, "on") != "off":
+        if ON.of(kept.get(BELL)):
             self.bell()
-        if kept.get(FLASH, "on") != "off":
+        if ON.of(kept.get(FLASH)):
             readings = self.screen_stack[0].query_one("#readings", Panel)
             readings.add_class("-doubt")
             self.set_timer(FLASH_S, lambda: readings.remove_class("-doubt"))

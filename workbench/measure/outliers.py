@@ -8,7 +8,8 @@ limit (ISO 5725-6). Whoever took the readings decides.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from itertools import chain
 from typing import Literal
 
 from workbench.errors import InputError
@@ -105,13 +106,10 @@ def generalised_esd(
     given = checked(values, least=3)
     if not 1 <= most <= len(given) - 2:
         raise InputError("most doubtful readings", most, f"1 to {len(given) - 2}")
-    left = list(range(len(given)))
     steps = []
-    for step in range(1, most + 1):
-        index, statistic = _farthest(given, left, "either", resolution)
+    for step, (index, statistic) in enumerate(_one_by_one(given, most, resolution), 1):
         critical = esd_critical(len(given), step, alpha)
         steps.append(Suspect(index, given[index], statistic, critical))
-        left.remove(index)
     count = max((i for i, step in enumerate(steps, 1) if step.doubtful), default=0)
     return tuple(steps), count
 
@@ -194,6 +192,35 @@ def _farthest(
 
     index = max(among, key=distance)
     return index, distance(index) / sd if sd > 0 else 0.0
+
+
+def _one_by_one(
+    values: Sequence[float], most: int, resolution: float
+) -> Iterator[tuple[int, float]]:
+    """Yield what :func:`_farthest` gives on either side, each time without those before.
+
+    The farthest is the least or the largest of those left. Their sum and that of their squares are
+    kept exact, as whole numbers of a common step of their binary fractions, so that each step costs
+    the same and nothing cancels however far out the first was.
+    """
+    ratios = [value.as_integer_ratio() for value in values]
+    scale = max(denominator for _, denominator in ratios)
+    whole = [numerator * (scale // denominator) for numerator, denominator in ratios]
+    total, squares, left = sum(whole), sum(w * w for w in whole), len(whole)
+    ends = [iter(sorted(range(left), key=lambda i: sign * values[i])) for sign in (1.0, -1.0)]
+    least, largest = (next(end) for end in ends)
+    gone: set[int] = set()
+    for _ in range(most):
+        mean = total / (left * scale)
+        variance = (left * squares - total * total) / (left * (left - 1) * scale * scale)
+        sd = math.sqrt(variance + resolution**2 / 12.0)
+        distance, first = max((abs(values[i] - mean), -i) for i in (least, largest))
+        index = -first
+        yield index, distance / sd if sd > 0 else 0.0
+        gone.add(index)
+        total, squares, left = total - whole[index], squares - whole[index] ** 2, left - 1
+        least = next(i for i in chain((least,), ends[0]) if i not in gone)
+        largest = next(i for i in chain((largest,), ends[1]) if i not in gone)
 
 
 def _check_alpha(alpha: float) -> None:

@@ -16,12 +16,12 @@ from workbench.bench.draw.text import Tone
 from workbench.bench.hand.state import DRAWINGS, BenchState, Question, Waiting
 from workbench.errors import BenchError, shown
 from workbench.frozen import dataclass
-from workbench.measure.units import Unit
 from workbench.work.job.entry_words import what_came_in
 from workbench.work.job.job_view import JobView
 from workbench.work.job.queue_line import RosterLine
 from workbench.work.job.shop import ChangedError, Shop
 from workbench.work.text.words import error_words
+from workbench.work.trust import setting_values
 
 UNSEEN_S = 2.0
 """For so long what others did may not have been seen: a bench that was stopped goes on with the
@@ -104,7 +104,7 @@ class SkiInHand:
 
     def take_settings(self, settings: Mapping[str, str]) -> None:
         """Take over the settings that the bench itself shows."""
-        unit: Unit = "mm" if settings.get("unit") == "mm" else "in"
+        unit = setting_values.UNIT.of(settings.get("unit"))
         drawing = next((d for d in DRAWINGS if d == settings.get("drawing")), DRAWINGS[0])
         name = settings.get("shop", "")
         self._set(unit=unit, who=self.shop.who, shop_name=name, drawing=drawing, question=None)

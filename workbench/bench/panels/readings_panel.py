@@ -206,8 +206,10 @@ def _flags(line: Line, unit: Unit, width: int) -> list[Content]:
         text = f"   ? {i + 1}) {value}: {found.test}"
         out.append(styled((visible(text, width), "bold $state-caution")))
     for r in line.struck:
-        reason = r.struck.reason if r.struck is not None else ""
-        text = f"   ✗ struck {length_text(r.mm, unit)}: {reason}"
+        if r.struck is None:
+            continue
+        word = "not counted" if r.struck.is_damage else "struck"
+        text = f"   ✗ {word} {length_text(r.mm, unit)}: {r.struck.reason}"
         out.append(styled((visible(text, width), "$ink-faint")))
     return out
 

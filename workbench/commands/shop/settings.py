@@ -38,9 +38,14 @@ def add(commands: Any) -> None:
 def _settings(args: argparse.Namespace) -> int:
 
     with opened_shop(args) as shop:
+        if args.value == "" and settings.strike_out(shop, args.name):
+            say([f"Struck out: {clean(args.name)}"])
+            return 0
         wanted = settings.SETTINGS if args.name is None else (settings.named(args.name),)
         if args.value is not None:
             settings.change(shop, {wanted[0].name: args.value})
         now = settings.in_force(shop)
+        amiss = settings.misfit_lines(shop.book.settings())
     say(f"{s.name:<20} {clean(now[s.name]) or '(none)':<22} {s.words}" for s in wanted)
+    say(f"! {line}" for line in amiss)
     return 0

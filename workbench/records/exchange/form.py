@@ -1,8 +1,9 @@
 """The form in which rows go from book to book: which tables, columns and references.
 
-It is read off the tables themselves, so that what a later migration adds travels too. Three things
+It is read off the tables themselves, so that what a later migration adds travels too. Four things
 differ from the tables: ``queue`` stays at home, as it is reckoned; ``replaces`` does too, as it is
-the version before within ``root``; and the parts of a row (a block's studs, say) lie in the row.
+the version before within ``root``; a check sum is made anew by the book that takes its row in; and
+the parts of a row (a block's studs, say) lie in the row.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from dataclasses import dataclass
 from typing import Any, TypeAlias
 
 from workbench.records.store.database import Database
-from workbench.records.store.schema import ROSTER, Table
+from workbench.records.store.schema import CHECK_SUM, ROSTER, Table
 
 LOCAL_SETTINGS = frozenset(
     (
@@ -31,7 +32,7 @@ LOCAL_SETTINGS = frozenset(
 )
 """Settings of one bench, not of the shop: where it stands, how it draws, whose hands, what tool."""
 
-HOME_STEPS = frozenset(("other_strikes", "unique_numbers", "seen_readings"))
+HOME_STEPS = frozenset(("other_strikes", "unique_numbers", "seen_readings", "check_sums"))
 """Migrations that change nothing of the form: a file does not name them, so that a bench without
 them takes it in too. The strikes of other benches have always travelled among the strikes."""
 
@@ -108,7 +109,7 @@ def forms(db: Database) -> dict[Table, Form]:
 
 def _form(db: Database, table: Table) -> Form:
     part = PART_OF.get(table)
-    own = _columns(db, table, {"replaces"} if table in ROSTER else set())
+    own = _columns(db, table, {"replaces" if table in ROSTER else CHECK_SUM})
     return Form(table, own, part, {} if part is None else _columns(db, part, {"owner", "place"}))
 
 

@@ -221,7 +221,7 @@ def _insert_row(pen: Pen, form: Form, each: Arrived) -> None:
     if each.table in ROSTER:
         row["replaces"] = _version_before(pen.db, each)
     try:
-        pen.insert(each.table, **row)
+        pen.insert(each.table, () if part is None else each.row[part.value], **row)
         if part is not None:
             for place, columns in enumerate(each.row[part.value]):
                 pen.insert(part, owner=each.id, place=place, **columns)

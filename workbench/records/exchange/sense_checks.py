@@ -9,14 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
-from functools import lru_cache
 
 from workbench.errors import InputError, shown
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.threads import lead_of_thread
 from workbench.fin.reading.coarse import LONGEST_SCALE_MM, Scribe
 from workbench.fin.reading.method import Method, Station
-from workbench.fin.wing import SET_DEG, set_angle
+from workbench.fin.wing import SET_DEG
 from workbench.measure.calipers import (
     BLOCKS_MM,
     HIGHEST_JAW_MM,
@@ -25,14 +24,12 @@ from workbench.measure.calipers import (
     ZERO_REACH_MM,
     block_window_mm,
 )
-from workbench.measure.display import STEP
-from workbench.measure.lengths import LONGEST, kept_as, parse_length
 from workbench.measure.mpe_tables import LONGEST_MM
 from workbench.measure.temperature import HIGHEST_C, LOWEST_C
 from workbench.measure.temperature_text import WATER_C
-from workbench.measure.units import MM_PER, UNITS, Unit
 from workbench.records.exchange.form import PART_OF, Row
 from workbench.records.exchange.form_checks import EARLIEST, LATEST, Arrived
+from workbench.records.store.damage import HAIR_MM, contradictions
 from workbench.records.store.schema import Table
 
 _EARLIEST, _LATEST = (at.isoformat(timespec="microseconds") for at in (EARLIEST, LATEST))
@@ -43,18 +40,6 @@ LARGEST_TYPED_MM = 1e9
 
 LARGEST_TOLERANCE_MM = 10.0
 MOST_TURNS = 1e5
-HAIR_MM = 1e-6
-"""Less than any text says: what arithmetic may leave behind."""
-
-_SHOWN_MM: Mapping[Unit, float] = {
-    unit: float(STEP[unit]) * MM_PER[unit] / 2.0 + HAIR_MM for unit in UNITS
-}
-"""A baseline may have been written out as shown, and a target taken from it."""
-
-_MEAN_MM: Mapping[Unit, float] = {"in": 0.000005 * MM_PER["in"] + HAIR_MM, "mm": 0.00005 + HAIR_MM}
-"""A pair out of repeats has their mean, written out to a digit more."""
-
-_EXACT_MM: Mapping[Unit, float] = dict.fromkeys(UNITS, HAIR_MM)
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,16 +57,6 @@ class Between:
         if self.above:
             return f"more than {self.low:g}, at most {self.high:g}"
         return f"{self.low:g} to {self.high:g}"
-
-
-@dataclass(frozen=True, slots=True)
-class Typed:
-    """The columns of a length that was typed, and how far (mm) its figure may be from its text."""
-
-    within_mm: Mapping[Unit, float]
-    text: str = "text"
-    unit: str = "unit"
-    mm: str = "mm"
 
 
 _TOLERANCE = Between(0.0, LARGEST_TOLERANCE_MM, above=True)
@@ -117,22 +92,6 @@ RANGES: Mapping[Table, Mapping[str, Between]] = {
 }
 """By table and column, what is taken where it is typed; a column that is empty is passed over."""
 
-TYPED: Mapping[Table, tuple[Typed, ...]] = {
-    Table.READINGS: (Typed(_EXACT_MM),),
-    Table.LOCKED_READINGS: (Typed(_EXACT_MM),),
-    Table.STUDY_READINGS: (Typed(_EXACT_MM),),
-    Table.BASELINE_ENTRIES: (Typed(_SHOWN_MM),),
-    Table.PAIRS: (
-        Typed(_MEAN_MM),
-        Typed(_MEAN_MM, "other_text", "other_unit", "other_mm"),
-    ),
-    Table.CALIPER_CHECKS: (
-        Typed(_EXACT_MM, "nominal_text", "nominal_unit", "nominal_mm"),
-        Typed(_EXACT_MM, "reading_text", "reading_unit", "reading_mm"),
-    ),
-}
-"""By table, the lengths that were typed. A target is looked at by its kind."""
-
 
 def check_sense(each: Arrived) -> None:
     """Raise ``InputError`` for a row that no entry of ours could have made."""
@@ -159,42 +118,12 @@ def _faults(table: Table, row: Row) -> Iterator[tuple[str, object, str]]:
     for column, range_ in RANGES.get(table, {}).items():
         if row[column] is not None and row[column] not in range_:
             yield column, row[column], str(range_)
-    for typed in TYPED.get(table, ()):
-        yield from _contradiction(row, typed)
+    yield from contradictions(table, row)
     if table in _MORE:
         try:
             _MORE[table](row)
         except InputError as why:
             yield why.field, why.value, why.accepted
-
-
-def _contradiction(row: Row, typed: Typed) -> Iterator[tuple[str, object, str]]:
-    text, unit, mm = row[typed.text], row[typed.unit], row[typed.mm]
-    if unit not in UNITS:
-        return  # refused by its table
-    if _is_plainly(text, unit, mm):
-        return
-    try:
-        values = _kept_as(text, unit)
-    except InputError as why:
-        yield typed.text, text, why.accepted
-        return
-    if all(abs(mm - value) > typed.within_mm[unit] for value in values):
-        accepted = f"{values[0]:.10g}, which is {shown(text)} in {unit}; or another text"
-        yield typed.mm, mm, accepted
-
-
-def _is_plainly(text: str, unit: Unit, mm: float) -> bool:
-    """Whether a text is a bare decimal that gives its figure; most of a book's are."""
-    digits = text.replace(".", "", 1)
-    if not (digits.isascii() and digits.isdigit() and len(text) <= LONGEST):
-        return False
-    return abs(float(text) * MM_PER[unit] - mm) <= HAIR_MM
-
-
-@lru_cache(maxsize=20_000)
-def _kept_as(text: str, unit: Unit) -> tuple[float, ...]:
-    return kept_as(text, unit)
 
 
 # What no table of ranges says: raises InputError by the column's name ------------------------
@@ -245,18 +174,6 @@ def _check_stud(row: Row) -> None:
         raise InputError("lead_mm", row["lead_mm"], accepted)
 
 
-def _check_target(row: Row) -> None:
-    """A change gives no length of its own: what it was added to is not in its row."""
-    if row["unit"] not in UNITS:
-        return
-    if row["kind"] == "change":
-        if parse_length(row["text"], row["unit"], "text").unit != row["unit"]:
-            raise InputError("text", row["text"], f"a length in {row['unit']}, as its row says")
-        return
-    for column, value, accepted in _contradiction(row, Typed(_SHOWN_MM)):
-        raise InputError(column, value, accepted)
-
-
 def _check_caliper_check(row: Row) -> None:
     nominal, reading = row["nominal_mm"], row["reading_mm"]
     if row["kind"] == "zero":
@@ -271,24 +188,9 @@ def _check_caliper_check(row: Row) -> None:
         raise InputError("reading_mm", reading, f"{window}, near its nominal")
 
 
-def _check_angle(text: str, columns: tuple[str, str], degrees: float | None) -> None:
-    """A wing's angle that is written down must be the one that was typed."""
-    if not text.strip() and degrees is None:
-        return
-    try:
-        typed = set_angle(text)
-    except ValueError:
-        raise InputError(columns[0], text, "degrees such as 7.5") from None
-    if degrees is None or not abs(typed - degrees) <= HAIR_MM:
-        raise InputError(columns[1], degrees, f"{typed:g}, as {columns[0]} says")
-
-
 _MORE: Mapping[Table, Callable[[Row], None]] = {
     Table.SKIS: _check_ski,
     Table.METHODS: _check_method,
     Table.STUDS: _check_stud,
-    Table.TARGETS: _check_target,
     Table.CALIPER_CHECKS: _check_caliper_check,
-    Table.BASELINES: lambda row: _check_angle(row["wing"], ("wing", "wing_deg"), row["wing_deg"]),
-    Table.WINGS: lambda row: _check_angle(row["text"], ("text", "angle_deg"), row["angle_deg"]),
 }

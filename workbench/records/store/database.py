@@ -15,10 +15,21 @@ from typing import Any
 class Database:
     """A SQLite connection that begins no transaction unless told to."""
 
-    __slots__ = ("conn",)
+    __slots__ = ("_columns", "conn", "sound")
 
     def __init__(self, conn: sqlite3.Connection) -> None:
         self.conn = conn
+        self.sound: set[str] = set()
+        """The ids of rows that were found to agree with themselves, so that each is looked at once.
+        """
+        self._columns: dict[str, tuple[str, ...]] = {}
+
+    def columns_of(self, table: str) -> tuple[str, ...]:
+        """The names of a table's columns, in their order."""
+        if table not in self._columns:
+            found = self.conn.execute(f"PRAGMA table_info({table})")
+            self._columns[table] = tuple(row[1] for row in found)
+        return self._columns[table]
 
     def execute(self, sql: str, values: Sequence[object] = ()) -> sqlite3.Cursor:
         """Execute one statement."""

@@ -28,7 +28,8 @@ Point: TypeAlias = tuple[float, float]
 class Strike:
     """A row withdrawn: when (ISO UTC), by whom, why, and the id of what stands in its place.
 
-    ``others`` are the strikes of the same row that other benches made, oldest first.
+    ``others`` are the strikes of the same row that other benches made, oldest first. ``is_damage``:
+    nobody withdrew it, but it no longer says what was written, so that it counts as little.
     """
 
     at: str
@@ -36,6 +37,7 @@ class Strike:
     reason: str
     replaced_by: str | None = None
     others: tuple[Strike, ...] = ()
+    is_damage: bool = False
 
 
 @dataclass(frozen=True, slots=True)

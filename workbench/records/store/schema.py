@@ -84,6 +84,9 @@ FACTS = (
     Table.RIDE_NOTES,
 )
 LATER_FACTS = (Table.TEMPERATURES, Table.LOCKED_READINGS)
+SUMMED = (*FACTS, *LATER_FACTS)
+"""The tables whose rows carry a check sum."""
+
 ENTRIES = (
     Table.CALIPER_CHECKS,
     Table.PAIRS,
@@ -94,6 +97,9 @@ ENTRIES = (
 STRIKABLE = (*FACTS, *LATER_FACTS, Table.JOBS, *ROSTER, *ENTRIES)
 WITH_IDS = (*STRIKABLE, Table.SETTINGS, Table.MOVES, Table.STRIKES, Table.OTHER_STRIKES)
 PARTS = (Table.SKI_METHODS, Table.HOLES, Table.STUDS, Table.BASELINE_ENTRIES, Table.TURNS)
+
+CHECK_SUM = "check_sum"
+"""Over a row's other columns: it is of this book alone and is made anew where a row goes to."""
 
 _ROW = "id TEXT PRIMARY KEY, at TEXT NOT NULL, who TEXT NOT NULL"
 _UNIT = """unit TEXT NOT NULL CONSTRAINT "unit: 'in' or 'mm'" CHECK (unit IN ('in', 'mm'))"""
@@ -464,6 +470,12 @@ def _after_lock(db: Database) -> None:
     _guard(db, Table.LOCKED_READINGS)
 
 
+def _check_sums(db: Database) -> None:
+    """Give every fact a sum over its columns; rows of before have none and stay as they are."""
+    for table in SUMMED:
+        db.execute(f"ALTER TABLE {table} ADD COLUMN {CHECK_SUM} INTEGER")
+
+
 def _guard(db: Database, table: Table) -> None:
     for statement in _append_only(table):
         db.execute(statement)
@@ -489,6 +501,7 @@ STEPS: dict[str, Callable[[Database], None]] = {
     "seen_readings": _seen_readings,
     "stand_ins": _stand_ins,
     "after_lock": _after_lock,
+    "check_sums": _check_sums,
 }
 """All steps from an empty file to today's book, oldest first."""
 

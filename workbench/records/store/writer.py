@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime
 from functools import lru_cache
 
 from workbench.frozen import dataclass
+from workbench.records.store.damage import check_sum
 from workbench.records.store.database import Database
 from workbench.records.store.faults import UnknownRowError, refused
 from workbench.records.store.ids import Mint
-from workbench.records.store.schema import Table
+from workbench.records.store.schema import CHECK_SUM, SUMMED, Table
 from workbench.records.store.values import keepable
 
 
@@ -28,9 +29,16 @@ class Pen:
         now = self.clock().astimezone(UTC)
         return self.mint.next(now), now.isoformat(timespec="microseconds")
 
-    def insert(self, table: Table, **columns: object) -> None:
-        """Add a row; raises ``InputError`` or ``UnknownRowError`` naming the column to blame."""
+    def insert(
+        self, table: Table, parts: Sequence[Mapping[str, object]] = (), /, **columns: object
+    ) -> None:
+        """Add a row; raises ``InputError`` or ``UnknownRowError`` naming the column to blame.
+
+        ``parts`` are what will lie in a row that carries a check sum.
+        """
         kept = {name: keepable(name, value) for name, value in columns.items()}
+        if table in SUMMED and (total := self._sum(table, kept, parts)) is not None:
+            kept[CHECK_SUM] = total
         try:
             self.db.execute(_insert_sql(table, tuple(kept)), tuple(kept.values()))
         except sqlite3.IntegrityError as error:
@@ -38,6 +46,15 @@ class Pen:
             if fault is None:
                 raise
             raise fault from error
+
+    def _sum(
+        self, table: Table, kept: dict[str, object], parts: Sequence[Mapping[str, object]]
+    ) -> int | None:
+        """The check sum of a row about to be added; None in a book made before there were sums."""
+        names = self.db.columns_of(table)
+        if CHECK_SUM not in names:
+            return None
+        return check_sum(((name, kept[name]) for name in names if name in kept), parts)
 
     def _dangling(self, table: Table, columns: dict[str, object]) -> UnknownRowError | None:
         """Find the reference that points at no row."""

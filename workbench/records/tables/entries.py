@@ -51,7 +51,7 @@ def every(db: Database, kind: type[E], **where: str) -> tuple[E, ...]:
     """All entries whose columns are as given, in order, struck ones included."""
     of = " AND ".join(f"t.{column} = ?" for column in where) or "1"
     found = db.query(_ENTRIES.format(table=_TABLES[kind], where=of), list(where.values()))
-    return strikes.with_others(db, [_entry(kind, row) for row in found])
+    return strikes.with_others(db, [_entry(db, kind, row) for row in found])
 
 
 def one(db: Database, kind: type[E], entry_id: str) -> E:
@@ -67,12 +67,13 @@ def studies_read(db: Database) -> tuple[tuple[str, str], ...]:
     return tuple((study_id, mark) for study_id, mark in db.execute(_STUDIES_READ))
 
 
-def _entry(kind: type[E], row: dict[str, Any]) -> E:
+def _entry(db: Database, kind: type[E], row: dict[str, Any]) -> E:
     plain = {name: value for name, value in row.items() if not name.startswith("struck_")}
     for name in _LISTS:
         if name in plain:
             plain[name] = _list(plain[name])
-    return kind(struck=parts.struck(row), **plain)
+    struck = strikes.of_damage(db, _TABLES[kind], row)
+    return kind(struck=parts.struck(row) or struck, **plain)
 
 
 def _list(text: str) -> tuple[Any, ...]:

@@ -31,6 +31,7 @@ from workbench.records.store.rows import (
     WingSetting,
 )
 from workbench.records.store.schema import (
+    CHECK_SUM,
     FACTS,
     LATER_FACTS,
     STRIKABLE,
@@ -141,9 +142,10 @@ def add_pass(
     """Keep a pass and its turns."""
     row_id, at = pen.stamp()
     columns = {"number": number, "finest_turn": finest_turn}
-    pen.insert(Table.PASSES, id=row_id, at=at, who=who, job_id=job_id, **columns)
-    for place, turn in enumerate(turns):
-        pen.insert(Table.TURNS, owner=row_id, place=place, **asdict(turn))
+    made = [asdict(turn) for turn in turns]
+    pen.insert(Table.PASSES, made, id=row_id, at=at, who=who, job_id=job_id, **columns)
+    for place, turn in enumerate(made):
+        pen.insert(Table.TURNS, owner=row_id, place=place, **turn)
     return PassRow(
         id=row_id,
         at=at,
@@ -205,12 +207,16 @@ def facts_for(db: Database, job_ids: Iterable[str]) -> dict[str, tuple[AnyFact, 
         names = [column[0] for column in rows.description[:-_STRIKE_COLUMNS]]
         for row in rows:
             columns: dict[str, Any] = dict(zip(names, row, strict=False))
+            made = turns[columns["id"]] if kind is PassRow else ()
+            struck = None
+            if columns["id"] not in db.sound:
+                struck = strikes.of_damage(db, table, columns, map(asdict, made))
+            columns.pop(CHECK_SUM, None)
             if kind is PassRow:
-                columns["turns"] = tuple(turns[columns["id"]])
+                columns["turns"] = tuple(made)
             elif kind is RideNote:
                 columns["complaints"] = tuple(columns["complaints"].split())
             strike_of = row[-_STRIKE_COLUMNS:]
-            struck = None
             if strike_of[0] is not None:
                 others = strikes.others_of(db) if others is None else others
                 at, by, reason, new = strike_of

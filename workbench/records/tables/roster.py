@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any, TypeVar, cast
 
@@ -22,10 +22,11 @@ from workbench.records.store.rows import (
     PartVersion,
     Ski,
     SkiVersion,
+    Strike,
 )
 from workbench.records.store.schema import Table
 from workbench.records.store.writer import Pen
-from workbench.records.tables import parts
+from workbench.records.tables import parts, strikes
 from workbench.records.tables.parts import SHAPES, Thing
 
 V = TypeVar("V", bound=Thing)
@@ -36,6 +37,8 @@ _NOW = """SELECT t.*, s.at AS struck_at, s.who AS struck_who, s.reason AS struck
     FROM {table} t LEFT JOIN strikes s ON s.row_id = t.root
     WHERE t.id = (SELECT max(v.id) FROM {table} v WHERE v.root = t.root) AND {where}
     ORDER BY t.root"""
+
+_STANDING = "s.id IS NULL"
 
 
 def add(pen: Pen, thing: V, *, who: str) -> V:
@@ -69,7 +72,7 @@ def _keep(pen: Pen, thing: Thing, **row: object) -> None:
 
 def every(db: Database, kind: type[V]) -> tuple[V, ...]:
     """All things of a kind that are not struck out, oldest first."""
-    return _things(db, kind, "s.id IS NULL")
+    return _things(db, kind, _STANDING)
 
 
 def one(db: Database, kind: type[V], thing_id: str) -> V:
@@ -125,12 +128,12 @@ def every_baseline(db: Database) -> tuple[Baseline, ...]:
 
 def methods_of(db: Database, blade_id: str) -> tuple[Method, ...]:
     """The methods of a blade that are not struck out."""
-    return _things(db, Method, "s.id IS NULL AND t.blade_id = ?", [blade_id])
+    return _things(db, Method, f"{_STANDING} AND t.blade_id = ?", [blade_id])
 
 
 def baselines_of(db: Database, ski_id: str) -> tuple[Baseline, ...]:
     """The baselines of a ski that are not struck out."""
-    return _things(db, Baseline, "s.id IS NULL AND t.ski_id = ?", [ski_id])
+    return _things(db, Baseline, f"{_STANDING} AND t.ski_id = ?", [ski_id])
 
 
 def _things(
@@ -139,8 +142,21 @@ def _things(
     shape = SHAPES[kind]
     rows = list(db.query(_NOW.format(table=shape.table, where=where), list(values)))
     owned = _parts_of(db, shape.part_table, [row["id"] for row in rows])
-    made = (shape.thing(row, parts.struck(row), owned.get(row["id"], [])) for row in rows)
+    made = (
+        shape.thing(row, _struck(db, shape, row, owned), owned.get(row["id"], [])) for row in rows
+    )
+    if where.startswith(_STANDING):
+        made = (thing for thing in made if thing.struck is None)
     return cast("tuple[V, ...]", tuple(made))
+
+
+def _struck(
+    db: Database, shape: parts.Shape, row: parts.Columns, owned: Mapping[str, parts.Parts]
+) -> Strike | None:
+    """The strike of a thing; a baseline with a damaged number is none to start from."""
+    if shape.table is not Table.BASELINES or row["struck_at"] is not None:
+        return parts.struck(row)
+    return strikes.of_damage(db, shape.table, row, owned.get(row["id"], []), shape.part_table)
 
 
 def _parts_of(

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import TypeVar
 
+from workbench.records.store.damage import damage_of
 from workbench.records.store.database import Database
 from workbench.records.store.rows import (
     CaliperCheck,
@@ -19,10 +20,37 @@ from workbench.records.store.rows import (
     Study,
     StudyReading,
 )
+from workbench.records.store.schema import Table
 
 E = TypeVar("E", CaliperCheck, Pair, Curve, Study, StudyReading)
 
+BY_DAMAGE = "the book"
+"""Who struck a damaged row, as far as anybody did."""
+
 _OTHERS = "SELECT row_id, at, who, reason, replaced_by FROM other_strikes ORDER BY id"
+
+
+MOST_SOUND = 200_000
+"""So many rows are known to be sound before they are looked at anew."""
+
+
+def of_damage(
+    db: Database,
+    table: Table,
+    row: Mapping[str, object],
+    parts: Iterable[Mapping[str, object]] = (),
+    part_table: Table | None = None,
+) -> Strike | None:
+    """What stands for a strike where a row no longer says what was written; else None."""
+    row_id = str(row["id"])
+    if row_id in db.sound:
+        return None
+    if why := damage_of(table, row, parts, part_table):
+        return Strike(str(row["at"]), BY_DAMAGE, f"damaged in the book: {why}", is_damage=True)
+    if len(db.sound) >= MOST_SOUND:
+        db.sound.clear()
+    db.sound.add(row_id)
+    return None
 
 
 def others_of(db: Database) -> Mapping[str, tuple[Strike, ...]]:

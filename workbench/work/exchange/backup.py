@@ -13,17 +13,14 @@ from workbench.records.book import Book
 from workbench.records.store.faults import RefusedFileError
 from workbench.work.files.named_file import path_of
 from workbench.work.text.words import clean
+from workbench.work.trust import setting_values
 
 KEPT_SETTING = "backups_kept"
-MOST_KEPT = 1000
 
 
 def kept_of(book: Book) -> int:
     """Return how many days' copies the shop wants kept; the usual number where it does not say."""
-    text = (book.setting(KEPT_SETTING) or "").strip()
-    if text.isdecimal() and text.isascii() and len(text) < 5 and 1 <= int(text) <= MOST_KEPT:
-        return int(text)
-    return backups.KEPT
+    return setting_values.BACKUPS.of(book.setting(KEPT_SETTING))
 
 
 def back_up_today(book: Book, today: date | None = None) -> Copied | None:

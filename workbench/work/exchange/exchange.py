@@ -33,6 +33,7 @@ from workbench.work.order.rigs import (
 )
 from workbench.work.order.shop_policy import FINAL_SETTING, RECEIVED_SETTING, rules_of
 from workbench.work.roster.adding import known_ski
+from workbench.work.roster.settings import misfit_lines
 
 FORMAT = "quarterturn exchange"
 VERSION = 1
@@ -211,11 +212,17 @@ def take_in(shop: Shop, path: str, *, dry_run: bool = False) -> TakenIn:
 def _take(book: Book, path: str, data: object, dry_run: bool) -> TakenIn:
     brought = book.take_in(data, follow=not dry_run)
     _check_parts(book, brought)
-    clashes, troubles = book.clashes(brought), _troubles(book, brought)
+    clashes, troubles = book.clashes(brought), (*_misfits(book, brought), *_troubles(book, brought))
     taken = TakenIn(path, dry_run, brought, clashes, troubles, _changes(book, brought))
     if dry_run:
         raise _UndoneError(taken)
     return taken
+
+
+def _misfits(book: Book, brought: Brought) -> list[str]:
+    """Return in words which settings that came in do not fit."""
+    came = {row["name"] for row in brought.new.get(Table.SETTINGS, ())}
+    return misfit_lines({n: text for n, text in book.settings().items() if n in came})
 
 
 def _changes(book: Book, brought: Brought) -> tuple[Change, ...]:

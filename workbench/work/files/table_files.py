@@ -14,6 +14,9 @@ LARGEST_BYTES = 5_000_000
 DEEPEST = 20
 """More levels of tables and lists than any of our files has."""
 
+MOST_TABLES, MOST_VALUES = 2_000_000, 10_000_000
+"""So many tables and lists, and values in them, are read whatever the text that they lie in."""
+
 
 def read_table_file(path: str | Path) -> dict[str, Any]:
     """Return the table in a TOML or JSON file; ``-`` reads standard input.
@@ -98,7 +101,19 @@ def _toml(text: str) -> object:
         raise InputError("file", "nested too deeply", "TOML of a few levels") from None
 
 
+def _check_countable(text: str) -> None:
+    """Refuse what would take far more room as values than as text: endless empty tables, say.
+
+    A row of ours takes hundreds of characters, each of its values ten; a note may be of any signs.
+    """
+    room = len(text)
+    tables = text.count("{") + text.count("[")
+    if tables > max(MOST_TABLES, room // 40) or text.count(",") > max(MOST_VALUES, room // 10):
+        raise InputError("file", "nearly nothing but brackets and commas", "rows of a book")
+
+
 def _json(text: str) -> object:
+    _check_countable(text)
     try:
         return json.loads(text, parse_constant=no_constant, object_pairs_hook=no_doubles)
     except json.JSONDecodeError as why:

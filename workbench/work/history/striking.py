@@ -29,7 +29,7 @@ class _RehearsedError(Exception):
 
 def check_can_strike(entry: Entry) -> None:
     """Raise an InputError for a row that is struck out already, or is not struck out alone."""
-    if entry.struck is not None:
+    if entry.struck is not None and not entry.struck.is_damage:
         by = f"{clean(entry.struck.who) or 'nobody named'}, {day_and_time(entry.struck.at)}"
         raise InputError("strike out", f"a row struck out already by {by}", "a row that stands")
     if not entry.can_be_struck:

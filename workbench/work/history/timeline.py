@@ -169,7 +169,12 @@ def _strike_words(strike: rows.Strike, timeline: Timeline, unit: Unit) -> str:
 
 
 def times_struck(strike: rows.Strike) -> str:
-    """Return how often a row was struck out, in a word: twice where two benches did."""
+    """Return how often a row was struck out, in a word: twice where two benches did.
+
+    Of a damaged one nobody did, and it counts as little.
+    """
+    if strike.is_damage:
+        return "not counted"
     count = 1 + len(strike.others)
     return {1: "struck", 2: "struck twice"}.get(count, f"struck {count} times")
 

@@ -20,10 +20,10 @@ from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.job.extra_readings import Mark
 from workbench.work.job.stages import (
-    ELSEWHERE,
     NOT_RELEASED,
     Progress,
     Stage,
+    way_on,
 )
 from workbench.work.order.shop_policy import AS_LAST_TIME, SHIPPED, Rules
 from workbench.work.text.words import clean, error_words, remark_words
@@ -362,7 +362,7 @@ class JobView:
     def elsewhere_words(self) -> str:
         """That another job of the ski has to be finished first, as a sentence; or nothing."""
         why = self.progress.state.elsewhere
-        return f"{why[0].upper()}{why[1:]}: {ELSEWHERE}." if why else ""
+        return f"{why[0].upper()}{why[1:]}: {way_on(why)}." if why else ""
 
     @property
     def stage_words(self) -> str:

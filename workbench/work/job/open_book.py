@@ -29,6 +29,7 @@ from workbench.work.order.versions import (
     held_at,
     turned_other_way,
 )
+from workbench.work.trust import setting_values
 from workbench.work.trust.caliper_figures import tools_of
 from workbench.work.trust.significance import GUARD
 from workbench.work.trust.wing_setup import wing_setup
@@ -189,7 +190,7 @@ class OpenBook:
     @property
     def guarded(self) -> bool:
         """Whether the shop accepts a reading only with a guard band inside its tolerance."""
-        return self.book.setting(GUARD, "off") == "on"
+        return setting_values.OFF.of(self.book.setting(GUARD))
 
     def _methods(
         self, ski: rows.Ski, blade: Blade, known: Iterable[rows.Method]

@@ -19,7 +19,7 @@ from workbench.work.order.shop_policy import Rules
 Standing = Literal["open", "released", "set again", "not released"]
 """How a job ends: not yet, in force, replaced by a later job that is released, or not in force."""
 
-_Changed = Literal["turned", "loosened", "wing", "aside", "read"]
+_Changed = Literal["turned", "loosened", "wing", "aside", "read", "damaged"]
 
 _CHANGED: Mapping[_Changed, str] = {
     "turned": "a stud was turned since",
@@ -27,8 +27,11 @@ _CHANGED: Mapping[_Changed, str] = {
     "wing": "the wing was set since",
     "aside": "set aside since",
     "read": "it was read or aimed at anew since",
+    "damaged": "a record of it is damaged in the book",
 }
 """What was done to a ski after its sign-off, the worst first."""
+
+UNMEASURED = "a stud was turned and not measured since"
 
 TAKEN_BACK = "taken back"
 """The reason with which the last entry is struck out when it is taken back."""
@@ -83,7 +86,8 @@ class SkiState:
     """A ski as a whole: the sign-off that releases it now, or why it is not released.
 
     ``why`` is empty where nothing was signed off. ``round_day`` is the day of the open job that
-    holds a round, else empty; ``turned``: a stud was turned and the fin not measured since.
+    holds a round, else empty; ``open_days`` are those of the jobs that can be gone on with;
+    ``turned``: a stud was turned and the fin not measured since.
     """
 
     release: rows.SignOff | None
@@ -104,7 +108,7 @@ class SkiState:
     def danger(self) -> str:
         """What makes the ski dangerous to ride, in a few words; or nothing."""
         parts = [self.why] if self.why else []
-        parts += ["a stud was turned and not measured since"] if self.turned else []
+        parts += [UNMEASURED] if self.turned else []
         parts += ["clamp bolts loose"] if self.loose else []
         return ", ".join(parts)
 
@@ -113,8 +117,8 @@ class _Job:
     """What is known of a job as its facts are gone through."""
 
     __slots__ = (
-        "aside", "changed", "clamp", "kept", "made", "passes", "read", "signed", "stale", "step",
-        "stray", "ticks", "touched", "why", "wing",
+        "aside", "changed", "clamp", "damaged", "kept", "made", "passes", "read", "signed", "stale",
+        "step", "stray", "ticks", "touched", "why", "wing",
     )  # fmt: skip
 
     def __init__(self, kept: SkiJob) -> None:
@@ -127,6 +131,7 @@ class _Job:
         self.stray: set[str] = set()
         self.signed: rows.SignOff | None = None
         self.changed: dict[_Changed, str] = {}
+        self.damaged = [f.id for f in kept.facts if f.struck is not None and f.struck.is_damage]
 
     @property
     def is_free(self) -> bool:
@@ -263,6 +268,8 @@ class _Walk:
                 self._again(fact.id, job)
             case rows.SignOff():
                 self._sign(fact, job)
+            case rows.LockedReading():  # a look at what is tight: the final check before it counts
+                pass
             case rows.RideNote() | rows.Temperature():
                 pass
 
@@ -296,8 +303,12 @@ class _Walk:
                 self._change("loosened", job)
                 for each in self.jobs:
                     each.touch(fact.id)
-        elif fact.kind in ("set_aside", "taken_up"):
-            job.aside = fact if fact.kind == "set_aside" else None
+        elif fact.kind == "set_aside":
+            job.aside = fact
+            for each in [each for each in self.jobs if each.signed is not None]:
+                self._changed("aside", each, job, f": {fact.text}")
+        elif fact.kind == "taken_up":
+            job.aside = None
         elif fact.kind in _REST and job.step > 1:
             job.stray.add(fact.id)
         elif fact.kind == "accepted":
@@ -334,8 +345,8 @@ class _Walk:
             if job.signed is not None:
                 self._changed(what, job, by)
 
-    def _changed(self, what: _Changed, job: _Job, by: _Job) -> None:
-        job.changed.setdefault(what, "" if by is job else f", in the job of {by.kept.day}")
+    def _changed(self, what: _Changed, job: _Job, by: _Job, more: str = "") -> None:
+        job.changed.setdefault(what, more if by is job else f", in the job of {by.kept.day}{more}")
         if job in self.holding:
             self.holding.remove(job)
 
@@ -350,6 +361,8 @@ class _Walk:
 
     def _barred(self, job: _Job, signed: rows.SignOff | None) -> str:
         """Return why a sign-off of this job, here or now, does not follow; or nothing."""
+        if signed is None and job.damaged:
+            return "a record of it is damaged in the book: strike it out, then enter it anew"
         at = signed.id if signed is not None else "~"
         gone = _Gone(job.kept.facts, signed) if signed is not None else None
         sheet = self.sheet(at)
@@ -369,7 +382,17 @@ class _Walk:
             return said
         if sheet.has_wing and job.kept.kind == "setting" and not job.wing:
             return "the wing was struck out since" if gone and gone.has_wing else "wing not set"
-        return f"set aside: {job.aside.text}" if job.aside is not None else ""
+        return self._set_aside(job)
+
+    def _set_aside(self, job: _Job) -> str:
+        """Return why the ski is set aside, in this job or in another one that is not finished."""
+        for other in (job, *self.jobs):
+            if other.aside is not None and not other.kept.struck:
+                if other is job:
+                    return f"set aside: {other.aside.text}"
+                if other.signed is None:
+                    return f"set aside in the job of {other.kept.day}: {other.aside.text}"
+        return ""
 
     def _is_measured(self, job: _Job, sheet: SkiSheet) -> bool:
         if job.kept.kind == "recheck":
@@ -407,12 +430,8 @@ class _Walk:
 
     def end(self) -> SkiState:
         """Return what is concluded."""
-        for job in self.jobs:
-            if job.aside is not None and not job.kept.struck:
-                for held in [h for h in self.holding if h.signed and h.signed.id < job.aside.id]:
-                    if job.is_free or held is job:
-                        self.holding.remove(held)
-                        held.changed["aside"] = f": {job.aside.text}"
+        for held in [h for h in self.holding if self._is_damaged(h)]:
+            self._changed("damaged", held, held)
         now = self.holding[-1].signed if self.holding else None
         turned = bool(self.turn) and self.measured_by is None
         loose = self.loosened_by is not None
@@ -426,8 +445,20 @@ class _Walk:
             turned,
             self.measured_by is not None,
             round_job.kept.day if round_job is not None else "",
-            tuple(job.kept.day for job in self.jobs if job.is_free),
+            tuple(j.kept.day for j in self.jobs if j.is_free and not self._elsewhere(j, turned)),
             jobs,
+        )
+
+    def _is_damaged(self, held: _Job) -> bool:
+        """Whether a sign-off may rest on a record, or have one after it, that is damaged.
+
+        What it said before nobody knows: until it is struck out nothing is released by it.
+        """
+        signed = _signed_id(held)
+        return any(
+            job is held or job is self.measured_by or row_id > signed
+            for job in self.jobs
+            for row_id in job.damaged
         )
 
     def _state(self, job: _Job, now: rows.SignOff | None, loose: bool, turned: bool) -> JobState:
@@ -459,7 +490,7 @@ class _Walk:
             return "released", "", job.signed
         if (
             now is not None
-            and not job.changed
+            and not job.changed.keys() - {"aside"}
             and job is self.measured_by
             and now.id > job.signed.id
         ):
@@ -476,7 +507,7 @@ class _Walk:
         if open_round not in (None, job):
             return f"a round is open in the job of {open_round.kept.day}"
         if job.kept.kind == "recheck" and turned:
-            return "a stud was turned and not measured since"
+            return UNMEASURED
         return ""
 
 

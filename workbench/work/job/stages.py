@@ -28,7 +28,7 @@ from workbench.records.store.rows import (
     Tick,
     WingSetting,
 )
-from workbench.work.job.ski_state import JobState, final_passed
+from workbench.work.job.ski_state import UNMEASURED, JobState, final_passed
 from workbench.work.order.shop_policy import SHIPPED, Rules
 from workbench.work.trust.significance import accepted_mm
 from workbench.work.trust.temperature_correction import known_temperatures, values_mm
@@ -112,6 +112,7 @@ WHILE_ELSEWHERE: frozenset[Event] = frozenset(
 """What may be done to a job while another one of its ski holds an open round."""
 
 ELSEWHERE = "take that job up first, finish its round and measure"
+TO_BE_SET = "queue the ski to be set first, and measure"
 
 MID_PASS = "in the middle of a pass"
 LOOSE = "clamp bolts loose"
@@ -134,7 +135,12 @@ class ElsewhereError(InputError):
     """Something that has to wait until another job of the ski is finished."""
 
     def __init__(self, what: str, why: str) -> None:
-        super().__init__(what, why, ELSEWHERE)
+        super().__init__(what, why, way_on(why))
+
+
+def way_on(why: str) -> str:
+    """Return what has to be done first where a job waits for another one of its ski."""
+    return TO_BE_SET if why == UNMEASURED else ELSEWHERE
 
 
 def check_allowed(stage: Stage, event: Event) -> None:
@@ -383,11 +389,12 @@ class _Gates:
         return False, items - {CLAMP}
 
     def locked(self) -> dict[str, LockedReading]:
-        """The readings with the clamp bolts tight, by method id; what was turned since ends them.
+        """The readings with the clamp bolts tight, by method id; what was loosened since ends them.
 
-        They are a look and no turn: the final check before them stands.
+        They are a look and no turn: the final check before them counts.
         """
-        touched = self._touched()
+        steps = (f.id for f in self.live if isinstance(f, Mark) and f.kind == "step")
+        touched = max(self._touched(), self.at.state.stale, *steps)
         kept = (f for f in self.live if isinstance(f, LockedReading) and f.id > touched)
         return {f.method_id: f for f in kept if f.method_id in self.method_ids}
 

@@ -19,11 +19,10 @@ from workbench.advice.checklists import (
     CheckItem,
     with_clamp_last,
 )
-from workbench.errors import InputError
 from workbench.frozen import dataclass
-from workbench.measure.lengths import parse_length
-from workbench.measure.units import MM_PER_INCH
 from workbench.records.book import Book
+from workbench.work.trust import setting_values
+from workbench.work.trust.setting_values import FAR_RECEIVED_MM, FAR_TARGET_MM
 
 RECEIVED_SETTING, FINAL_SETTING = "check_received", "check_final"
 TORQUE_SETTING = "torque_notes"
@@ -31,14 +30,6 @@ REPEATS, EYES, FINEST = "repeats", "second_eyes", "finest_turn"
 FAR_RECEIVED, FAR_TARGET = "far_received", "far_target"
 BELL, FLASH = "bell", "flash"
 AFTER_LOCK = "after_lock"
-MOST_REPEATS = 10
-
-FAR_RECEIVED_MM, FAR_TARGET_MM = 0.030 * MM_PER_INCH, 0.060 * MM_PER_INCH
-"""Beyond these a reading as received is asked about, and a target: a fin that was ridden seldom
-moved farther, and is seldom set farther in one day (common practice, no source)."""
-
-FAR_MM = (0.1, 25.0)
-"""The least and the largest such distance that asks about anything and not about everything."""
 
 AS_LAST_TIME = "as last time"
 """What the note of a job begins with that is to be set as the ski was set last."""
@@ -128,12 +119,12 @@ def rules_of(book: Book) -> Rules:
     return Rules(
         received=_versions(kept.get(RECEIVED_SETTING, ()), RECEIVED),
         final=tuple(Version(v.since, with_clamp_last(v.items)) for v in final),
-        repeats=_repeats(latest.get(REPEATS, "")),
-        second_eyes=latest.get(EYES) == "on",
-        after_lock=latest.get(AFTER_LOCK) == "on",
+        repeats=setting_values.REPEATS.of(latest.get(REPEATS)),
+        second_eyes=setting_values.OFF.of(latest.get(EYES)),
+        after_lock=setting_values.OFF.of(latest.get(AFTER_LOCK)),
         torque=torque_of(latest.get(TORQUE_SETTING, "")),
-        far_received_mm=_far_mm(latest.get(FAR_RECEIVED, ""), FAR_RECEIVED_MM),
-        far_target_mm=_far_mm(latest.get(FAR_TARGET, ""), FAR_TARGET_MM),
+        far_received_mm=setting_values.FAR_RECEIVED.of(latest.get(FAR_RECEIVED)),
+        far_target_mm=setting_values.FAR_TARGET.of(latest.get(FAR_TARGET)),
     )
 
 
@@ -151,28 +142,9 @@ def _versions(
     return tuple(out)
 
 
-def _repeats(text: str) -> int:
-    return int(text) if text.isdecimal() and 1 <= int(text[:3]) <= MOST_REPEATS else 1
-
-
-def _far_mm(text: str, shipped_mm: float) -> float:
-    """Return a kept distance in mm; what is none, or tells nothing, is as shipped."""
-    try:
-        mm = parse_length(text, "in", "distance").mm if text else shipped_mm
-    except InputError:
-        return shipped_mm
-    least, most = FAR_MM
-    return mm if least <= mm <= most else shipped_mm
-
-
 def default_finest(book: Book) -> float | None:
     """Return the finest turn (turns) that new jobs begin with; None leaves it to their block."""
-    text = book.setting(FINEST, "") or ""
-    try:
-        turn = float(text)
-    except ValueError:
-        return None
-    return turn if turn == 0.0 or 1 / 64 <= turn <= 1.0 else None
+    return setting_values.FINEST.of(book.setting(FINEST))
 
 
 def items_of(text: str) -> tuple[CheckItem, ...]:

@@ -20,6 +20,7 @@ from workbench.records.store import rows
 from workbench.records.store.values import keepable
 from workbench.work.job.shop import Shop
 from workbench.work.text.words import clean
+from workbench.work.trust import setting_values
 from workbench.work.trust.caliper_figures import (
     IN_HAND,
     held_caliper,
@@ -254,10 +255,8 @@ def interval_days(shop: Shop) -> tuple[int, int]:
     The shop's setting is that of the block; the zero is due every day unless the setting is 0. A
     setting that is no whole number of 0 or more counts as not set.
     """
-    text = shop.book.setting(INTERVAL, "") or ""
-    if not (text.isascii() and text.isdigit()):
-        return measure.ZERO_DAYS, measure.BLOCK_DAYS
-    return min(measure.ZERO_DAYS, int(text)), int(text)
+    days = setting_values.INTERVAL.of(shop.book.setting(INTERVAL))
+    return min(measure.ZERO_DAYS, days), days
 
 
 def _today(shop: Shop, checks: Sequence[measure.Check]) -> int:

@@ -5,12 +5,12 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from workbench.errors import InputError
+from workbench.errors import InputError, shown
 from workbench.measure.calipers import BLOCK_DAYS
 from workbench.measure.display import turn_text
-from workbench.measure.lengths import parse_length, parse_turn
+from workbench.measure.lengths import parse_turn
 from workbench.records.book import Book
 from workbench.records.store.values import keepable
 from workbench.work.job.shop import Shop
@@ -19,15 +19,16 @@ from workbench.work.order.shop_policy import (
     AFTER_LOCK,
     BELL,
     EYES,
-    FAR_MM,
     FAR_RECEIVED,
     FAR_TARGET,
     FINEST,
     FLASH,
-    MOST_REPEATS,
     REPEATS,
 )
 from workbench.work.roster.calipers import INTERVAL, caliper_meant, in_hand
+from workbench.work.text.words import clean
+from workbench.work.trust import setting_values
+from workbench.work.trust.setting_values import MOST_REPEATS, Declared
 from workbench.work.trust.wing_setup import (
     GAUGE_SET,
     HOLD,
@@ -48,10 +49,6 @@ DRAWINGS = ("braille", "block", "ascii")
 LONGEST = 1000
 MOUSE = "mouse"
 """Whether the bench takes the mouse, or leaves it to the terminal: ``on`` or ``off``."""
-
-TOLERANCES_MM = (0.001, 2.0)
-"""The least and the largest tolerance that says anything about a fin (common practice, no
-source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,21 +102,11 @@ def _one_of(*accepted: str) -> Callable[[str, str], str]:
 
 
 def _on_off(field: str, text: str) -> str:
-    words = {"on": "on", "yes": "on", "y": "on", "off": "off", "no": "off", "n": "off"}
-    if text.lower() not in words:
-        raise InputError(field, text, "on or off")
-    return words[text.lower()]
+    return "on" if setting_values.on_off(field, text) else "off"
 
 
-def _count(least: int, most: int, what: str) -> Callable[[str, str], str]:
-    def keep(field: str, text: str) -> str:
-        if not (text.isascii() and text.isdecimal() and len(text) < 7):
-            raise InputError(field, text, f"{what}, {least} to {most}")
-        if not least <= int(text) <= most:
-            raise InputError(field, text, f"{what}, {least} to {most}")
-        return str(int(text))
-
-    return keep
+def _count(declared: Declared[int]) -> Callable[[str, str], str]:
+    return lambda field, text: str(declared.read(field, text))
 
 
 def _turn(field: str, text: str) -> str:
@@ -131,24 +118,14 @@ def _turn(field: str, text: str) -> str:
     return repr(turn)
 
 
-def _tolerance(field: str, text: str) -> str:
-    length = parse_length(text, "in", field)
-    least, most = TOLERANCES_MM
-    if not length.named:
-        raise InputError(field, text, "a length with its unit, such as 0.002 in or 0.05 mm")
-    if not least <= length.mm <= most:
-        raise InputError(field, text, f"{least:g} to {most:g} mm, such as 0.002 in or 0.05 mm")
-    return text
+def _as_typed(declared: Declared[Any]) -> Callable[[str, str], str]:
+    """Return what keeps a text as it was typed, where it is one of this type."""
 
+    def keep(field: str, text: str) -> str:
+        declared.read(field, text)
+        return text
 
-def _far(field: str, text: str) -> str:
-    length = parse_length(text, "in", field)
-    least, most = FAR_MM
-    if not length.named:
-        raise InputError(field, text, "a length with its unit, such as 0.030 in or 0.8 mm")
-    if not least <= length.mm <= most:
-        raise InputError(field, text, f"{least:g} to {most:g} mm, such as 0.030 in or 0.8 mm")
-    return text
+    return keep
 
 
 def _by(understood: Callable[[str], str]) -> Callable[[str, str], str]:
@@ -167,6 +144,8 @@ def _angles(text: str) -> str:
     return " ".join(f"{angle:g}" for angle in gauges_of(text))
 
 
+_TOLERANCE = _as_typed(setting_values.TOLERANCE)
+
 SETTINGS: tuple[Setting, ...] = (
     Setting("shop", "Shop name", "stands at the top of the bench and on cards", _words),
     Setting("who", "Initials", "whose hands these are: 1 to 12 characters", _initials),
@@ -177,16 +156,16 @@ SETTINGS: tuple[Setting, ...] = (
     ),
     Setting(
         REPEATS, "Repeats", f"of each reading before a job goes on, 1 to {MOST_REPEATS}",
-        _count(1, MOST_REPEATS, "how often each reading is taken"), "1",
+        _count(setting_values.REPEATS), "1",
     ),
     Setting(
-        "tolerance_depth", "± depth", "of new methods, with its unit; blank: 0.002 in", _tolerance
+        "tolerance_depth", "± depth", "of new methods, with its unit; blank: 0.002 in", _TOLERANCE
     ),
     Setting(
-        "tolerance_tail", "± tail", "of new methods, with its unit; blank: 0.002 in", _tolerance
+        "tolerance_tail", "± tail", "of new methods, with its unit; blank: 0.002 in", _TOLERANCE
     ),
     Setting(
-        "tolerance_length", "± length", "of new methods, with its unit; blank: 0.002 in", _tolerance
+        "tolerance_length", "± length", "of new methods, with its unit; blank: 0.002 in", _TOLERANCE
     ),
     Setting(
         "guard_band", "Guard band", "on: within only where the uncertainty fits inside too",
@@ -194,7 +173,7 @@ SETTINGS: tuple[Setting, ...] = (
     ),
     Setting(
         INTERVAL, "Caliper check", "with a gauge block, every so many days; 0 asks for none",
-        _count(0, 3650, "days between two checks"), str(BLOCK_DAYS),
+        _count(setting_values.INTERVAL), str(BLOCK_DAYS),
     ),
     Setting(
         EYES, "Second eyes", "on: no sign-off before somebody else looked too", _on_off, "off"
@@ -233,17 +212,18 @@ SETTINGS: tuple[Setting, ...] = (
     ),
     Setting(
         FAR_RECEIVED, "Far as received", "readings farther off are asked about; blank: 0.030 in",
-        _far,
+        _as_typed(setting_values.FAR_RECEIVED),
     ),
     Setting(
-        FAR_TARGET, "Far target", "targets farther from now are asked about; blank: 0.060 in", _far
+        FAR_TARGET, "Far target", "targets farther from now are asked about; blank: 0.060 in",
+        _as_typed(setting_values.FAR_TARGET),
     ),
     Setting(BELL, "Bell", "on: a doubtful entry rings the terminal's bell", _on_off, "on"),
     Setting(FLASH, "Flash", "on: a doubtful entry flashes its frame", _on_off, "on"),
     Setting("card_folder", "Card folder", "where cards go; blank: beside the book", _words),
     Setting(
         "backups_kept", "Backups kept", "of the daily ones, 1 to 400",
-        _count(1, 400, "how many backups are kept"), "14",
+        _count(setting_values.BACKUPS), str(setting_values.BACKUPS.default),
     ),
 )  # fmt: skip
 
@@ -265,7 +245,29 @@ def named(name: str) -> Setting:
 def in_force(shop: Shop) -> dict[str, str]:
     """Return every setting as people read it: turns as parts, the caliper by its name."""
     kept = shop.book.settings()
+    for name, _ in setting_values.misfits(kept):
+        kept.pop(name)
     return {s.name: _read(shop, s, kept.get(s.name) or s.default) for s in SETTINGS}
+
+
+def misfit_lines(kept: Mapping[str, str]) -> list[str]:
+    """Return in words which of these settings do not fit, and how each is struck out."""
+    return [
+        f"Setting {clean(name)}: {shown(why.value, 60)} is not {why.accepted}; it counts as not "
+        f"set. Strike it out: quarterturn settings {clean(repr(name))} ''"
+        for name, why in setting_values.misfits(kept)
+    ]
+
+
+def strike_out(shop: Shop, name: str) -> bool:
+    """Let a setting that does not fit count as not set for good; what it said stays in the book.
+
+    False where the setting of that name fits, or there is none.
+    """
+    if name not in dict(setting_values.misfits(shop.book.settings())):
+        return False
+    shop.book.set_setting(name, "", who=shop.who)
+    return True
 
 
 def _read(shop: Shop, setting: Setting, text: str) -> str:
@@ -286,7 +288,9 @@ def change(shop: Shop, texts: Mapping[str, str]) -> tuple[str, ...]:
     All or none: a wrong one is an InputError by its name, and then nothing is kept.
     """
     now = in_force(shop)
-    changed = [named(name) for name, text in texts.items() if text.strip() != now[named(name).name]]
+    amiss = dict(setting_values.misfits(shop.book.settings()))
+    asked = [(named(name), text.strip()) for name, text in texts.items()]
+    changed = [s for s, text in asked if text != now[s.name] or s.name in amiss]
     kept = [(s, _kept(shop, s, texts[s.name])) for s in changed]
     shop.book.batch(_keep_all, shop, kept)
     for setting, text in kept:
@@ -311,10 +315,5 @@ def _keep_all(shop: Shop, kept: Iterable[tuple[Setting, str]]) -> None:
 
 def tolerance_mm(book: Book, method: Method) -> float:
     """Return the tolerance (mm) that a new method begins with, by its quantity."""
-    text = book.setting(f"tolerance_{method.quantity}", "") or ""
-    least, most = TOLERANCES_MM
-    try:
-        kept = parse_length(text, "in", "tolerance").mm if text else DEFAULT_TOLERANCE_MM
-    except InputError:
-        return DEFAULT_TOLERANCE_MM
-    return kept if least <= kept <= most else DEFAULT_TOLERANCE_MM
+    kept = setting_values.TOLERANCE.of(book.setting(f"tolerance_{method.quantity}"))
+    return DEFAULT_TOLERANCE_MM if kept is None else kept

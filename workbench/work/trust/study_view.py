@@ -7,6 +7,7 @@ from typing import Literal
 from workbench.frozen import dataclass
 from workbench.records.book import Book
 from workbench.records.store import rows
+from workbench.work.trust import setting_values
 
 State = Literal["planned", "under way", "complete", "struck out"]
 
@@ -94,13 +95,12 @@ def stands(book: Book, number: int, study: rows.Study) -> StudyView:
 
 
 def _near(book: Book, study_id: str) -> float | None:
-    kept = book.setting(near_name(study_id))
-    return float(kept) if kept else None
+    return setting_values.NEAR.of(book.setting(near_name(study_id)))
 
 
 def near_name(study_id: str) -> str:
     """Return the setting that holds about what a study will read, in mm."""
-    return f"study near mm {study_id}"
+    return f"{setting_values.NEAR_BEGINS}{study_id}"
 
 
 REACH = 1.5

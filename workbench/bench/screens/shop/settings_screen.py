@@ -28,6 +28,8 @@ def open_on(bench: Bench) -> None:
     except BenchError as why:
         bench.hands.say(str(why), "warn")
         return
+    for line in settings.misfit_lines(bench.shop.book.settings()):
+        bench.hands.say(line, "warn")
     bench.push_screen(form, lambda changed: _take_over(bench, changed))
 
 
