@@ -95,12 +95,25 @@ def test_help_of_a_command_is_printed_with_status_0(capsys: pytest.CaptureFixtur
     assert "clamp bolts come last" in out
 
 
-def test_building_the_parser_loads_nothing_heavy() -> None:
-    """Every family's parsers together load neither screen nor store nor kernel nor completion."""
+def test_the_parser_of_an_order_loads_nothing_heavy() -> None:
+    """Without a family the parser loads neither screen nor store nor kernel nor completion."""
     code = (
-        "import sys; from workbench.cli import build_parser; build_parser(); "
+        "import sys; from workbench.cli import build_parser; build_parser([]); "
         "heavy = {'textual', 'rich', 'sqlite_utils', 'sqlite3', 'pint', 'shtab', 'numpy', "
         "'workbench.work', 'workbench.records', 'workbench.fin', 'workbench.measure'}; "
+        "print(*(heavy & set(sys.modules)))"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=True
+    )
+    assert done.stdout.split() == []
+
+
+def test_the_whole_parser_loads_no_screen() -> None:
+    """The page of all commands loads their modules, yet neither screen nor number mill."""
+    code = (
+        "import sys; from workbench.cli import build_parser; build_parser(); "
+        "heavy = {'textual', 'rich', 'pint', 'shtab', 'numpy', 'workbench.bench'}; "
         "print(*(heavy & set(sys.modules)))"
     )
     done = subprocess.run(

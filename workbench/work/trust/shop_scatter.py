@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from workbench.fin.reading.observe import Method
 from workbench.frozen import dataclass
 from workbench.measure.reading_budget import REPEATABILITY_MM
 from workbench.measure.repeats import Repeats
 from workbench.measure.scatter import Scatter, scatter_of
-from workbench.records.book import Book
-from workbench.work.text.local_time import local
-from workbench.work.text.words import clean
-from workbench.work.trust.study_results import result_of
-from workbench.work.trust.study_view import stands
+
+if TYPE_CHECKING:  # a work order knows no book
+    from workbench.records.book import Book
 
 QUANTITY_WORDS: dict[str, tuple[str, ...]] = {
     "depth": ("depth",), "tail": ("tail", "tail distance"), "length": ("length",),
@@ -90,6 +89,11 @@ def scatters_of(book: Book) -> tuple[StudyScatter, ...]:
 
 def _reckoned(book: Book, study_id: str) -> StudyScatter | None:
     # A book without a study never needs these.
+    from workbench.work.trust.study_view import stands
+    # The store and the studies: loaded where a book is open, never for an order alone.
+    from workbench.work.text.local_time import local
+    from workbench.work.text.words import clean
+    from workbench.work.trust.study_results import result_of
 
     view = stands(book, 0, book.study(study_id))
     if view.missing or view.study.struck is not None:
