@@ -343,7 +343,7 @@ def test_a_target_out_of_reach_is_status_3(tmp_path: Path, capsys: Captured) -> 
     assert "9.0000 in" in err
     order = copy.deepcopy(GOOD)
     order["targets"][0]["change"] = 0.1
-    order["studs"][1]["travel"] = [0.4, 0.6]
+    order["studs"][1]["limits"] = [0.4, 0.6]
     path.write_text(json.dumps(order))
     err = complaint(capsys, "turns", str(path), status=3)
     assert "top rear stud" in err

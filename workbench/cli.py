@@ -79,16 +79,15 @@ def build_parser(families: Iterable[tuple[str, str]] | None = None) -> argparse.
     return parser
 
 
-def _families_for(given: Sequence[str]) -> list[tuple[str, str]]:
+def _families_for(given: Sequence[str]) -> tuple[tuple[str, str], ...]:
     """Return the families to load: the one that the first word names, all where none has it."""
     words = iter(given)
     for word in words:
         if word in ("--book", "--who"):
             next(words, "")
         elif not word.startswith(("--book=", "--who=", "--version")):
-            found = list(modules(word))
-            return found or ([] if word in OWN_COMMANDS else list(modules()))
-    return []
+            return tuple(modules(word)) or (() if word in OWN_COMMANDS else tuple(modules()))
+    return ()
 
 
 def _order_commands(commands: argparse._SubParsersAction[Parser]) -> None:
