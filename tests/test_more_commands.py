@@ -123,7 +123,7 @@ def test_a_fin_is_said_by_every_method(run: Run, unit: str, less: str) -> None:
     run("pairs", "--ski", "2", "1", "--add", "7.001", "6.8280")
     lines = run("methods", "--ski", "Heron 67", "--unit", unit)
     assert fact(lines, "Method 1 reads").startswith("2.4835 in = 63.08 mm, u 0.0")
-    assert fact(lines, "Method 1 reads").endswith("read in this pass")
+    assert fact(lines, "Method 1 reads").endswith("read in this round")
     assert fact(lines, "Method 4") == "length, flat"
     assert fact(lines, "Method 4 less length, tips") == less
     assert "rests on 2 pairs" in fact(lines, "Method 4 learnt")
@@ -236,7 +236,7 @@ def test_pairs_offered_out_of_passes_are_taken_once(run: Run, refused: Refused, 
     assert "its number, 1 to" in refused(*at, "--take", "77")
     assert "one that is offered" in refused(*at, "--take", "1")
     said = run(*at, "--take", number)
-    assert fact(said, "Done") == "1 kept from passes."
+    assert fact(said, "Done") == "1 kept from rounds."
     assert "; counts, " in fact(said, f"Pair {number}")
     assert "both methods were read" in refused(*at, "--take", "all")
 

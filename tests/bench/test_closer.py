@@ -175,7 +175,7 @@ async def test_a_learnt_offset_stands_below_its_method(shop: Shop) -> None:
 async def test_without_a_pose_it_says_what_is_missing(shop: Shop) -> None:
     async with opened(RestateScreen(shop, as_received(shop, "2.45"), "in")) as (app, _):
         text = text_of(app)
-        assert "1 of 3 readings are taken in this pass" in text
+        assert "1 of 3 readings are taken in this round" in text
         assert "missing: 'tail, upper line', 'length, tips'" in text
 
 
@@ -207,7 +207,7 @@ async def test_many_repeats_are_all_there_by_scrolling(shop: Shop) -> None:
 
 async def test_a_reading_not_taken_says_so(shop: Shop) -> None:
     async with opened(BudgetScreen(as_received(shop), 1, "in")) as (app, _):
-        assert "'tail, upper line' is not read yet in this pass" in text_of(app)
+        assert "'tail, upper line' is not read yet in this round" in text_of(app)
 
 
 @pytest.mark.parametrize("width", [56, 76, 108])

@@ -6,7 +6,7 @@ reads the tables by plain SQL and shares no code with what it judges.
 What is done to a ski counts whichever job it was written down in, in the order of ids. What was
 struck out proves nothing; but a turn that was struck out may have been made all the same, so that
 it counts as one until a mark that names it says that the stud was turned back, or never turned. A
-pass that was struck out says no more than its steps, where those were kept one by one. A job that
+round that was struck out says no more than its steps, where those were kept one by one. A job that
 was struck out proves nothing either, and its turns count.
 """
 

@@ -73,7 +73,7 @@ def test_every_part_of_the_default_budget_has_advice(shop: Shop) -> None:
 
 def test_a_reading_not_taken_has_no_worth(shop: Shop) -> None:
     view = as_received(shop)
-    with pytest.raises(InputError, match="one or more readings in this pass"):
+    with pytest.raises(InputError, match="one or more readings in this round"):
         worth_of(view, view.lines[1])
 
 
@@ -134,7 +134,7 @@ def test_only_a_repeat_of_this_reading_can_be_struck_out(shop: Shop) -> None:
     first = view.lines[0].latest[0]
     view = shop.strike_reading(view, view.lines[0], "slip", first.id)
     for wrong in (first.id, view.job.id):
-        with pytest.raises(InputError, match="a reading taken in this pass"):
+        with pytest.raises(InputError, match="a reading taken in this round"):
             shop.strike_reading(view, view.lines[0], "slip", wrong)
     assert len(shop.view(view.job.id).lines[0].latest) == 1
 

@@ -41,7 +41,7 @@ def noted_words(text: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Draft:
-    """An entry in progress, and what it was begun for: job, stage, reading and pass."""
+    """An entry in progress, and what it was begun for: job, stage, reading and round."""
 
     text: str
     job_id: str

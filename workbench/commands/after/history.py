@@ -18,7 +18,7 @@ from workbench.work.history.timeline import Shown, timeline_of
 from workbench.work.roster.adding import known_ski
 
 KINDS = (
-    "all", "readings", "targets", "passes", "checks", "wing", "sign-offs", "ride-notes", "notes",
+    "all", "readings", "targets", "rounds", "checks", "wing", "sign-offs", "ride-notes", "notes",
     "struck",
 )  # fmt: skip
 

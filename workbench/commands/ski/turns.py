@@ -176,14 +176,14 @@ def _finest(at: AtSki, args: argparse.Namespace) -> Did:
     return at.shop.set_finest(at.view, turn), said
 
 
-# -- the pass --------------------------------------------------------------------------------------
+# -- the round -------------------------------------------------------------------------------------
 
 
 def _add_done(commands: Any) -> None:
     done = ski_command(
-        commands, "done", "say that the act of the pass that is due is done",
+        commands, "done", "say that the act of the round that is due is done",
         "Loosen, turn stud after stud, seat, snug: 'next' says which act is due, and each is one "
-        "'done'. The last of them keeps the pass with its turns; then measure again.",
+        "'done'. The last of them keeps the round with its turns; then measure again.",
     )  # fmt: skip
     does(done, _done)
     page(

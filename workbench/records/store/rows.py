@@ -391,7 +391,7 @@ class Fact:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reading(Fact):
-    """A number off the caliper: as typed (``text``, ``unit``) and as mm; pass 0 is as received."""
+    """A number off the caliper: as typed (``text``, ``unit``) and as mm; round 0 is as received."""
 
     method_id: str
     pass_number: int
@@ -448,7 +448,7 @@ class Target(Fact):
 
 @dataclass(frozen=True, slots=True)
 class Turn:
-    """What one stud was turned in a pass: reckoned and as made, in turns; positive is in."""
+    """What one stud was turned in a round: reckoned and as made, in turns; positive is in."""
 
     stud: str
     turns_exact: float
@@ -457,7 +457,7 @@ class Turn:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PassRow(Fact):
-    """A pass: its number (1 is the first), the turns and the finest turn they were rounded to."""
+    """A round: its number (1 is the first), the turns and the finest turn they were rounded to."""
 
     number: int
     turns: tuple[Turn, ...]

@@ -138,7 +138,7 @@ def correct_reading(pen: Pen, reading_id: str, who: str, reason: str, taken: Tak
 def add_pass(
     pen: Pen, job_id: str, who: str, *, number: int, turns: tuple[Turn, ...], finest_turn: float
 ) -> PassRow:
-    """Keep a pass and its turns."""
+    """Keep a round and its turns."""
     row_id, at = pen.stamp()
     columns = {"number": number, "finest_turn": finest_turn}
     pen.insert(Table.PASSES, id=row_id, at=at, who=who, job_id=job_id, **columns)

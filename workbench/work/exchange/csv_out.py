@@ -24,7 +24,7 @@ BOM = b"\xef\xbb\xbf"
 """What tells a spreadsheet that a file is UTF-8."""
 
 READING_COLUMNS = (
-    "day", "at", "who", "ski", "serial", "rider", "method", "quantity", "pass", "reading", "unit",
+    "day", "at", "who", "ski", "serial", "rider", "method", "quantity", "round", "reading", "unit",
     "mm", "caliper", "struck_out", "reason", "id",
 )  # fmt: skip
 """The columns of a file of readings: ``reading`` as typed in ``unit``, ``at`` in UTC."""

@@ -21,7 +21,7 @@ NAME_CELLS = 40
 
 SINGULAR = {
     Table.BASELINES: "baseline",
-    Table.PASSES: "pass",
+    Table.PASSES: "round",
     Table.MOVES: "move in the queue",
     Table.WINGS: "wing setting",
     Table.SIGN_OFFS: "sign-off",
@@ -33,7 +33,7 @@ SINGULAR = {
     Table.STUDY_READINGS: "study reading",
 }
 PLURAL = {
-    Table.PASSES: "passes",
+    Table.PASSES: "rounds",
     Table.MOVES: "moves in the queue",
     Table.STRIKES: "rows struck out",
     Table.STUDIES: "studies",

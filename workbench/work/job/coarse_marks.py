@@ -35,7 +35,7 @@ KINDS: dict[str, Quantity] = {"scale": "tail", "lines": "depth"}
 
 
 def take_mark(shop: Shop, view: JobView, mark: Mark, text: str, unit: Unit) -> JobView:
-    """Keep what a mark reads in the pass under way; a second number takes the place of the first.
+    """Keep what a mark reads in the round under way; a second number takes the place of the first.
 
     Raises:
         InputError: not a length, longer than any scale, a number that only the other unit makes
@@ -104,7 +104,7 @@ def off_words(mark: Mark, unit: Unit) -> str:
 
 
 def suspect_words(view: JobView, unit: Unit) -> tuple[str, ...]:
-    """Return a sentence for each reading of this pass that is to be taken again."""
+    """Return a sentence for each reading of this round that is to be taken again."""
     return tuple(f"take {clean(s.method)} again: {s.cause}" for s in view.suspects(unit))
 
 

@@ -125,7 +125,7 @@ def correction_words(correction_mm: float, unit: Unit) -> str:
 
 
 def effect_words(view: JobView, unit: Unit) -> tuple[str, ...]:
-    """Return what the temperature in force does to each reading of this pass, in one sentence."""
+    """Return what the temperature in force does to each reading of this round, in one sentence."""
     at = in_force(view.facts)
     if at is None:
         return ()

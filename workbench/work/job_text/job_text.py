@@ -129,7 +129,7 @@ def now_words(line: Line, unit: Unit) -> str:
 
 
 def mark_lines(view: JobView, unit: Unit) -> list[str]:
-    """Return each coarse mark that was read in this pass, and how it stands to the readings."""
+    """Return each coarse mark that was read in this round, and how it stands to the readings."""
     return [
         f"Mark {i}: {clean(m.method.name)}: {length_text(m.reading.value_mm, unit)} {unit}, "
         f"{off_words(m, unit)}"

@@ -36,7 +36,7 @@ def summary(study: OffsetStudy, unit: Unit) -> tuple[Said, ...]:
 
 def _too_few(study: OffsetStudy, unit: Unit) -> str:
     if study.n == 0:
-        more = f"; {len(study.offered)} offered from passes" if study.offered else ""
+        more = f"; {len(study.offered)} offered from rounds" if study.offered else ""
         return f"none yet: read one fin by both methods and type the two numbers{more}"
     only = next(p for p in study.pairs if p.counts)
     return (

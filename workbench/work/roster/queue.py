@@ -308,7 +308,7 @@ class Summary:
     """A day in numbers: jobs by how they stand, and what the finished ones took.
 
     ``unreleased`` are signed off, but by what was kept of the ski they are not released.
-    ``passes``: the mean of the settings that are done; ``minutes``: the mean time from the first
+    ``rounds``: the mean of the settings that are done; ``minutes``: the mean time from the first
     tick to the sign-off, less the time set aside; None where nothing is done.
     """
 
@@ -329,7 +329,7 @@ class Summary:
         if self.aside:
             parts[0] += f", {self.aside} set aside"
         if self.passes is not None:
-            parts.append(f"{self.passes:.1f} passes a ski")
+            parts.append(f"{self.passes:.1f} rounds a ski")
         if self.minutes is not None:
             parts.append(f"{_minutes_words(self.minutes)} a ski")
         return " · ".join(parts)

@@ -201,7 +201,7 @@ def _fine(unit: Unit) -> str:
     return "0.0001" if unit == "in" else "0.001"
 
 
-BOLTS_LOOSE = "The clamp bolts are loose: a pass was begun and is not finished."
+BOLTS_LOOSE = "The clamp bolts are loose: a round was begun and is not finished."
 
 LOOSE_SHORT = "bolts loose"
 """The same in a list."""

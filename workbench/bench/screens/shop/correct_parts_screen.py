@@ -102,5 +102,5 @@ def done_words(done: Mended[rows.Block]) -> str:
     """Return what was corrected and what follows from it, in one line."""
     follows = "readings stay, turns reckoned anew"
     if any(mid_pass for *_, mid_pass in done.under_way):
-        follows += "; a pass begun is finished as begun"
+        follows += "; a round begun is finished as begun"
     return f"block corrected: {follows}; {'; '.join(done.changes)}"

@@ -51,7 +51,7 @@ class BudgetScreen(UnitTable):
             return
         line = view.lines[min(max(line_index, 0), len(view.lines) - 1)]
         if not line.latest:
-            self._why = f"'{line.method.name}' is not read yet in this pass: take it first"
+            self._why = f"'{line.method.name}' is not read yet in this round: take it first"
             return
         try:
             self._worth = worth_of(view, line)

@@ -58,7 +58,7 @@ NONE_YET = "no coarse mark on this blade yet: n adds one"
 
 
 class MarksScreen(NumberScreen[None]):
-    """The blade's coarse marks beside what the readings of this pass would give for each."""
+    """The blade's coarse marks beside what the readings of this round would give for each."""
 
     DEFAULT_CSS = """
     MarksScreen #marks { height: auto; text-wrap: nowrap; }

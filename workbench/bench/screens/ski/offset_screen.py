@@ -43,7 +43,7 @@ def open_on(bench: Bench) -> None:
 
 
 class OffsetScreen(UnitList):
-    """The pairs of two methods; what is offered from passes stands below them, marked ``?``."""
+    """The pairs of two methods; what is offered from rounds stands below them, marked ``?``."""
 
     TITLE_WORDS = "Method offsets, learnt"
     KEYS = (
@@ -126,7 +126,7 @@ class OffsetScreen(UnitList):
     # -- what is done ----------------------------------------------------------------------------
 
     def plus(self) -> None:
-        """Keep the marked pair out of a pass."""
+        """Keep the marked pair out of a round."""
         line = self._marked()
         if line.row is not None:
             raise InputError("pair", _typed(line.first), "one that is offered, marked ?")
@@ -161,10 +161,10 @@ class OffsetScreen(UnitList):
 
     def _take(self, offered: Sequence[pairs.PairLine]) -> None:
         if not offered:
-            raise InputError("pairs", "(none offered)", "passes in which both methods were read")
+            raise InputError("pairs", "(none offered)", "rounds in which both methods were read")
         count = pairs.take_offered(self.shop, self.two, offered)
         self._load()
-        self.say(f"{count} kept from passes; never counted twice", "done")
+        self.say(f"{count} kept from rounds; never counted twice", "done")
 
     def _strike(self, line: pairs.PairLine) -> None:
         if not line.counts:
