@@ -226,7 +226,7 @@ def test_a_reading_that_has_to_be_asked_about_is_refused(
     """The question, what --yes would take; and it takes just that."""
     received(run)
     err = refused("read", "1", "62.25")
-    assert "is it mm?" in err
+    assert "62.25: in or mm?" in err
     assert "--yes takes 62.25 mm" in err
     assert not view_of(book, "Heron 66").lines[0].latest
     run("read", "1", "62.25", "--yes")

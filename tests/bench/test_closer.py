@@ -80,7 +80,7 @@ async def test_a_burst_is_held_and_the_screen_stays(
         await pilot.press(*"62.23mm", "enter")
         assert app.held == ["2.4505", "62.23mm"]
         assert isinstance(app.screen, Closer)
-        assert "62.23mm came in here and is held as a note" in text_of(app)
+        assert "62.23mm arrived here and is held as a note" in text_of(app)
 
 
 @EACH
@@ -118,7 +118,7 @@ async def test_how_to_hold_it_stands_with_its_drawing(
         assert "Tips at 0.0100 in over the base." in text
         assert "do not cross the slot" in text
         assert "jaw tips at one height" in text
-        assert "as it stands now; common practice, no source." in text
+        assert "as it is now; common practice, no source." in text
         assert text.count("•" if mode != "ascii" else "o-") >= 1
 
 
@@ -168,7 +168,7 @@ async def test_a_learnt_offset_stands_below_its_method(shop: Shop) -> None:
         text = text_of(app)
         tips_mm = view.lines[2].now_mm
         assert tips_mm is not None
-        assert f"learnt from pairs {tips_mm / 25.4 - 0.1995:.4f}" in text
+        assert f"learned from pairs {tips_mm / 25.4 - 0.1995:.4f}" in text
         assert "rests on 2 pairs, by a constant" in text
 
 

@@ -89,7 +89,7 @@ ACTS: dict[str, tuple[str, Act]] = {
     "the target opened": ("turning", lambda s, v: s.reopen_target(v)),
     "a step of the round": ("turning", lambda s, v: s.step_done(v)),
     "a finer turn": ("turning", lambda s, v: s.set_finest(v, 0.0625)),
-    "kept as it stands": ("turning", lambda s, v: s.accept(v)),
+    "kept as it is": ("turning", lambda s, v: s.accept(v)),
     "accepted": ("within", lambda s, v: s.accept(v)),
     "a second pair of eyes": ("sign-off", lambda s, v: s.second_eyes(v, "ZZ")),
     "signed off": ("sign-off", lambda s, v: s.sign_off(v, "KV")),

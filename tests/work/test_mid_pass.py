@@ -57,7 +57,7 @@ DOORS: dict[str, Callable[[Shop, JobView], object]] = {
     "a setting gone back to": _by_setting,
     "the target opened": lambda s, v: s.reopen_target(v),
     "a finer turn": lambda s, v: s.set_finest(v, 0.0625),
-    "kept as it stands": lambda s, v: s.accept(v),
+    "kept as it is": lambda s, v: s.accept(v),
     "a reading struck out": lambda s, v: s.strike_reading(v, v.lines[0], "slipped"),
 }
 

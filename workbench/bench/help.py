@@ -33,7 +33,7 @@ KEYS = (
     ("/", "the numbered sheet of everything else"),
     ("up down", "another reading or target; a reading typed again is a repeat"),
     ("PgUp PgDn", "another ski of the queue"),
-    ("Backspace", "mend the entry; Esc drops it"),
+    ("Backspace", "correct the entry; Esc cancels"),
 )
 
 WORDS = (

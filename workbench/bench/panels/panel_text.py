@@ -73,7 +73,7 @@ def danger_rows(state: BenchState, width: int) -> list[Content]:
 def roster(state: BenchState, width: int, height: int) -> Content:
     """Return the day's queue: the ski in hand marked, each with its stage in a sign and a word."""
     if not state.roster:
-        words = ("No ski in today's queue.", "", "Enter adds a ski; then it stands here.")
+        words = ("No ski in today's queue.", "", "Enter adds a ski; then it is listed here.")
         return lines([styled(part) for text in words for part in wrapped(text, width)])
     here, count = state.position or 0, len(state.roster)
     first, room = _roster_rows(state, height)

@@ -55,7 +55,7 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
         "compare",
         help="two settings of a ski side by side, with the stud turns between them",
         description="A and B are numbers of 'history SKI --settings', or first, last, or a day "
-        "such as 2026-07-04, with :received or :left behind it. Both left out: as it last came in "
+        "such as 2026-07-04, with :received or :left behind it. Both left out: as last received "
         "or left, after the setting before that.",
     )
     compare.add_argument("ski", metavar="SKI", help="serial or name of a ski in the book")

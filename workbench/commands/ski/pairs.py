@@ -29,7 +29,7 @@ BELONGS = {"reason": ("strike",)}
 def add(commands: Any) -> None:
     """Add ``pairs``."""
     parser = ski_command(
-        commands, "pairs", "method offsets, learnt from fins that were read by two methods",
+        commands, "pairs", "method offsets, learned from fins that were read by two methods",
         "Without TWO the methods of the blade that take one quantity, two by two, with their "
         "numbers. With TWO what their pairs say: the difference with its uncertainty, its limits, "
         "and whether the blade's outline agrees; then each pair, kept or offered out of a round.",
@@ -106,7 +106,7 @@ def _restated(at: AtSki, two: Two, text: str) -> list[str]:
 
     number, found = restate_typed(at.shop, at.view, two, text, at.unit)
     names = (clean(two.first.name), clean(two.second.name))
-    return [f"Restated: {restated_words(number, found, names, at.unit)}."]
+    return [f"Converted: {restated_words(number, found, names, at.unit)}."]
 
 
 def _offered(at: AtSki, two: Two, text: str) -> tuple[PairLine, ...]:

@@ -165,7 +165,7 @@ def _accept(at: AtSki, args: argparse.Namespace) -> Did:
     if at.view.stage == "turning" and not args.as_is:
         accepted = "'done' for the turns, or --as-is, which keeps them outside tolerance"
         raise InputError("readings", "outside tolerance", accepted)
-    said = "kept as it stands" if at.view.stage == "turning" else "settings accepted"
+    said = "kept as it is" if at.view.stage == "turning" else "settings accepted"
     return at.shop.accept(at.view), said
 
 

@@ -423,7 +423,7 @@ class LockedReading(Fact):
 class Temperature(Fact):
     """What blade and caliper were at, as typed and in degrees Celsius, and what they are made of.
 
-    Readings that name it are as read; what they would be at 20 degrees is reckoned from it.
+    Readings that name it are as read; what they would be at 20 degrees is worked out from it.
     """
 
     text: str
@@ -448,7 +448,7 @@ class Target(Fact):
 
 @dataclass(frozen=True, slots=True)
 class Turn:
-    """What one stud was turned in a round: reckoned and as made, in turns; positive is in."""
+    """What one stud was turned in a round: worked out and as made, in turns; positive is in."""
 
     stud: str
     turns_exact: float

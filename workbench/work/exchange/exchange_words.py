@@ -147,7 +147,7 @@ def clash_words(clash: Clash) -> str:
 
 
 _CLASH_WORDS: dict[Kind, str] = {
-    "serial": "serial '{subject}' stands for {others}: correct one of them",
+    "serial": "serial '{subject}' is on {others}: correct one of them",
     "name": "'{subject}' is the name of skis with the serials {others}: go by the serial",
     "twins": "there are two {kind}s called '{subject}': choose by number",
     "corrected": "{kind} '{subject}' was corrected on both benches: the later one is in force, "

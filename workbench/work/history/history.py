@@ -25,13 +25,13 @@ from workbench.work.trust.taken_with import TakenOnce
 Moment = Literal["received", "left", "in hand"]
 
 MOMENT_WORDS: dict[Moment, str] = {
-    "received": "as received", "left": "as it left", "in hand": "as it stands",
+    "received": "as received", "left": "as it left", "in hand": "as it is now",
 }  # fmt: skip
 
 
 LONGEST_MM = 1000.0
 """A reading beyond the reach of any caliper's table, as other hands may have left one, is shown but
-not reckoned with."""
+not counted."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,7 +31,9 @@ def check_can_strike(entry: Entry) -> None:
     """Raise an InputError for a row that is struck out already, or is not struck out alone."""
     if entry.struck is not None:
         by = f"{clean(entry.struck.who) or 'nobody named'}, {day_and_time(entry.struck.at)}"
-        raise InputError("strike out", f"a row struck out already by {by}", "a row that stands")
+        raise InputError(
+            "strike out", f"a row struck out already by {by}", "a row that is not struck out"
+        )
     if not entry.can_be_struck:
         raise InputError(
             "strike out", "a ski's own sheet", "its reading, target, round, check, wing, sign-off, "
@@ -96,7 +98,7 @@ def _said(row: rows.Fact, before: Stage, seen: _RehearsedError) -> tuple[str, ..
             f"{seen.uncounted} reading{s} taken after this round no longer count{'' if s else 's'}."
         )
     if isinstance(row, rows.Reading):
-        out.append("Means and settings are reckoned without it.")
+        out.append("Means and settings are worked out without it.")
     if isinstance(row, rows.RideNote) and row.rating is not None:
         out.append("Its rating leaves the plots.")
     return (*out, "It stays readable, with your reason beside it.")

@@ -113,8 +113,8 @@ def again_words(view: JobView) -> str:
     names = [c.reading.method.name for c in view.contradictions]
     own = next((x.method.name for x in view.lines if x.method.name in names), None)
     if own is None:
-        return f"Read the mark {clean(names[0])} again, or Enter goes on as it stands."
-    return f"Take {clean(own)} again: ▸ on it, x strikes it out; or Enter goes on as it stands."
+        return f"Read the mark {clean(names[0])} again, or Enter goes on as it is."
+    return f"Take {clean(own)} again: ▸ on it, x strikes it out; or Enter goes on as it is."
 
 
 # -- a new mark ----------------------------------------------------------------------------------

@@ -90,7 +90,7 @@ def what_came_in(seen: JobView, now: JobView, book: Book) -> str:
     if seen.job.day != now.job.day:
         return f"it was carried to {now.job.day}"
     if seen.seen.newest != now.seen.newest or seen.seen.facts != now.seen.facts:
-        return "something of it came in from another book, or was struck out"
+        return "something of it arrived from another book, or was struck out"
     return "its sheet, its blade, its block or the shop's settings were changed"
 
 
@@ -115,7 +115,7 @@ MARK_WORDS: dict[str, str] = {
     "accepted": "readings accepted",
     "set_aside": "set aside",
     "taken_up": "taken up again",
-    "held": "came in without a place",
+    "held": "unplaced reading",
     "finest": "finest turn",
     "note": "note",
     "second_eyes": "second pair of eyes",

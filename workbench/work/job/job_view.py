@@ -156,8 +156,8 @@ class JobView:
         """Return why a reading about to be kept cannot be right, or nothing.
 
         The same digits as the reading before may have been sent twice. While measuring after a
-        round the last readings and the turns made say what to expect; as received it is the setting that
-        the ski left with, or its baseline where it never left this bench.
+        round the last readings and the turns made say what to expect; as received it is the
+        setting that the ski left with, or its baseline where it never left this bench.
         """
         twice = self.sent_twice(line, text)
         if twice:
@@ -311,7 +311,7 @@ class JobView:
     def within_words(self) -> str:
         """How surely the readings are within their tolerances, the least sure of them first."""
         sure = all(line.nearness in (None, "sure") for line in self.lines)
-        return "Surely within tolerance" if sure else "Within tolerance, not clear of uncertainty"
+        return "On target" if sure else "On target, within caliper doubt"
 
     @property
     def no_turn_why(self) -> str:

@@ -163,7 +163,8 @@ def turn_in(fact: rows.AnyFact, beside: Iterable[rows.AnyFact]) -> str:
     """Return which stud a record says was turned; nothing where it is the record of no turn.
 
     A round whose steps were kept one by one, among ``beside``, records no turn that these do not.
-    Of what an older book kept of a step only its number is known: from the second on it may be a turn.
+    Of what an older book kept of a step only its number is known: from the second on it may be a
+    turn.
     """
     if isinstance(fact, rows.Mark) and fact.kind == "step":
         do, _, rest = fact.text.partition(" ")

@@ -106,7 +106,7 @@ def _reading(number: int, line: Line, unit: Unit) -> Iterator[str]:
         yield f"{name} as received: {length_text(line.received_mm, unit)} {unit}"
     yield f"{name} now: {now_words(line, unit)}"
     if line.target_mm is not None:
-        held = "" if line.target is not None else ", held where it came in"
+        held = "" if line.target is not None else ", kept as received"
         yield (
             f"{name} target: {length_text(line.target_mm, unit)} {unit}, "
             f"within {fine_text(line.tolerance_mm, unit)} {unit}{held}"

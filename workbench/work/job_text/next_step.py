@@ -52,7 +52,7 @@ def lock_words(name: str) -> str:
 
 def leave_words(view: JobView) -> str:
     """Return that the readings are within tolerance, how surely, and to leave the fin alone."""
-    return f"{view.within_words}: leave it alone."
+    return f"{view.within_words}: leave it."
 
 
 def wing_step(view: JobView) -> str:

@@ -98,7 +98,7 @@ def target_words(line: Line) -> str:
     """Return what was wanted, with its tolerance, in both units."""
     if line.target_mm is None:
         return "none"
-    held = "" if line.target is not None else ", held where it came in"
+    held = "" if line.target is not None else ", kept as received"
     return f"{both(line.target_mm)}, ± {fine_both(line.tolerance_mm)}{held}"
 
 

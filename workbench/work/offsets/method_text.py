@@ -22,7 +22,7 @@ def method_lines(
         if pairs is not None:
             value, worth = length_text(pairs.value_mm, unit), fine_text(pairs.u_mm, unit)
             out.append(
-                f"Method {number} learnt: {value} {unit}, u {worth} {unit}; {clean(pairs.words)}"
+                f"Method {number} learned: {value} {unit}, u {worth} {unit}; {clean(pairs.words)}"
             )
     return out
 

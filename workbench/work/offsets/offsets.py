@@ -41,7 +41,7 @@ from workbench.work.trust.reading_budget import (
     reading_u_mm,
 )
 
-NEEDS_THREE = "not known yet: three readings of this round fix where the blade stands"
+NEEDS_THREE = "not known yet: three readings of this round fix where the blade is"
 
 
 @dataclass(frozen=True, slots=True)

@@ -138,7 +138,7 @@ def _case(each: Hypothesis, p: float, names: Sequence[str], job: InJob) -> dict[
 
 def advice_table(advice: Advice) -> str:
     """Return an order's turns with the next act, what was learnt and the seating, as text."""
-    lines = [act_words(advice), "", turns_table(advice.order, advice.plan), "", "Learnt so far"]
+    lines = [act_words(advice), "", turns_table(advice.order, advice.plan), "", "Learned so far"]
     lines += learnt_lines(advice)
     lines += ["", "This seating"]
     lines += [

@@ -155,8 +155,8 @@ def under_way_words(name: str, serial: str, stage: str, mid_pass: bool) -> str:
     """Return what a correction brings about for a ski that is under way in today's queue."""
     said = f"Under way: {clean(name)} {clean(serial)}".rstrip() + f", {stage}: "
     if mid_pass:
-        return f"{said}this round is finished as it was begun; what follows is reckoned anew."
-    return f"{said}its readings stay; turns and what to expect of them are reckoned anew."
+        return f"{said}this round is finished as it was begun; what follows is worked out anew."
+    return f"{said}its readings stay; turns and what to expect of them are worked out anew."
 
 
 def version_words(row: rows.PartVersion, before: rows.PartVersion | None) -> str:

@@ -15,21 +15,21 @@ from workbench.measure.units import Unit
 GUARD = "guard_band"
 """The setting of the guard band: "on" or "off"; off where nothing was set."""
 
-CLEAR = "clear of its uncertainty"
-TOO_SMALL = "too small to tell"
+CLEAR = "real change"
+TOO_SMALL = "below what we can measure"
 
 Nearness = Literal["sure", "unsure", "out"]
 
 SIGNS: dict[Nearness, tuple[str, str]] = {
     "sure": ("=", "within"),
-    "unsure": ("≈", "within?"),
+    "unsure": ("≈", "in doubt"),
     "out": ("!", "out"),
 }
 """Sign and short word for each state of a reading against its tolerance."""
 
 WITHIN: dict[Nearness, str] = {
-    "sure": "surely within",
-    "unsure": "within, but not clear of its uncertainty",
+    "sure": "on target",
+    "unsure": "on target, within caliper doubt",
     "out": "out",
 }
 """The same states in words."""
@@ -51,7 +51,7 @@ class Difference:
     @property
     def short(self) -> str:
         """The same for a narrow panel."""
-        return "stands clear" if self.clear else TOO_SMALL
+        return CLEAR if self.clear else "not measurable"
 
     def figures(self, unit: Unit) -> str:
         """Return the difference with its expanded uncertainty."""

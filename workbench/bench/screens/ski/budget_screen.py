@@ -41,7 +41,7 @@ KIND_FROM = 66
 class BudgetScreen(UnitTable):
     """What one reading is worth, part by part, with its repeats."""
 
-    TITLE_WORDS = "What this reading is worth"
+    TITLE_WORDS = "How sure is this reading?"
 
     def __init__(self, view: JobView, line_index: int, unit: Unit, key: str = "g") -> None:
         super().__init__(key, unit)

@@ -245,7 +245,7 @@ def mark_form(shop: Shop, view: JobView, unit: Unit) -> Form:
             "Grows",
             "figures, toward tail or tip (scale), top or outer (lines); blank: tail, top",
         ),
-        Field("u", "Worth", "standard uncertainty of one reading; blank: 0.5 mm, by eye"),
+        Field("u", "Sure to", "standard uncertainty of one reading; blank: 0.5 mm, by eye"),
     )
     return Form("Add a coarse mark", fields, lambda texts: add_mark(shop, view, texts))
 

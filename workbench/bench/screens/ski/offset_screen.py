@@ -30,8 +30,8 @@ STYLES: dict[Kind, str] = {
     "plain": "", "strong": "bold", "caution": "bold $state-caution", "faint": "$ink-faint",
 }  # fmt: skip
 NONE = (
-    "This blade has no two methods of one quantity. With a second depth, tail or length method "
-    "the offset between the two can be learnt here."
+    "Only one way to measure each number here. With a second depth, tail or length method "
+    "the offset between the two can be learned here."
 )
 
 
@@ -45,9 +45,9 @@ def open_on(bench: Bench) -> None:
 class OffsetScreen(UnitList):
     """The pairs of two methods; what is offered from rounds stands below them, marked ``?``."""
 
-    TITLE_WORDS = "Method offsets, learnt"
+    TITLE_WORDS = "Method offsets, learned"
     KEYS = (
-        "n adds a pair · r restates a number · + takes the one offered · t takes all · "
+        "n adds a pair · r converts a number · + takes the one offered · t takes all · "
         "x strikes out · o other way · m other methods · * in/mm · Esc closes"
     )
 
@@ -204,7 +204,7 @@ class OffsetScreen(UnitList):
         two, unit = self.two, self.unit
         hint = f"a number by {visible(two.first.name, 40)} ({unit})"
         return Form(
-            "Restate a number", (Field("number", "Number", hint),),
+            "Convert a number", (Field("number", "Number", hint),),
             lambda texts: offsets.restate_typed(self.shop, self.view, two, texts["number"], unit),
         )  # fmt: skip
 

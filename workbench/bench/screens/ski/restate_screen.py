@@ -26,7 +26,7 @@ from workbench.work.text.words import error_words
 class RestateScreen(UnitTable):
     """The readings of this round by every method of the blade, in both units."""
 
-    TITLE_WORDS = "By every method"
+    TITLE_WORDS = "Convert between methods"
 
     def __init__(self, shop: Shop, view: JobView, unit: Unit, key: str = "r") -> None:
         super().__init__(key, unit)
@@ -95,7 +95,7 @@ def _restated_row(row: Restated, unit: Unit, room: int, width: int) -> list[Cont
 
 def _learnt_rows(found: LearntReading, unit: Unit, room: int, width: int) -> list[Content]:
     inch, mm = length_text(found.value_mm, "in"), length_text(found.value_mm, "mm")
-    head = f"  {'  learnt from pairs':<{room}} {inch:>8} {mm:>8}  {fine_text(found.u_mm, unit):>8}"
+    head = f"  {'  learned from pairs':<{room}} {inch:>8} {mm:>8}  {fine_text(found.u_mm, unit):>8}"
     return [
         styled(visible(head, width)),
         styled((visible(f"    {found.words}", width), "$ink-faint")),
