@@ -593,7 +593,7 @@ def test_a_stud_that_was_turned_for_another_is_told_after_the_round(shop: Shop) 
             keys.yes()
     new = keys.hands.state.view
     assert new is not None
-    names = [s.name for s in fin.rig.studs]
+    names = [s.said for s in fin.rig.studs]
     said = f"It looks as if the {names[other]} stud was turned, not the {names[at]} stud"
     assert said in keys.hands.state.message
     assert "or go on from here" in keys.hands.state.message

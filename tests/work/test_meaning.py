@@ -27,7 +27,7 @@ def test_a_difference_is_said_in_the_unit_asked_for() -> None:
     clear = difference_of(62.357, u, 62.23, u).words("in")
     assert clear == "+0.0050 in (U 0.0014), real change"
     small = difference_of(62.2046, u, 62.23, u).words("mm")
-    assert small == "−0.025 mm (U 0.036), below what we can measure"
+    assert small == "−0.03 mm (U 0.036), below what we can measure"
 
 
 @given(MM, U, MM, U)

@@ -296,7 +296,7 @@ def test_a_slope_in_doubt_is_said_and_used(shop: Shop) -> None:
     study = offsets.study(shop, view, two)
     assert study.learnt is not None
     assert study.learnt.line is not None
-    assert "clear of 1: the difference grows with the number" in said(study)
+    assert "really not 1: the difference grows with the number" in said(study)
     _, found = offsets.restate_typed(shop, view, two, "180 mm", "in")
     assert found.sloped
     assert found.value_mm == pytest.approx(0.97 * 180.0 + 0.51, abs=0.02)

@@ -515,7 +515,7 @@ def command(shop: Shop, capsys: pytest.CaptureFixture[str], *more: str) -> tuple
 
 
 def test_the_command_lists_and_shows(shop: Shop, capsys: pytest.CaptureFixture[str]) -> None:
-    assert "No study is kept" in command(shop, capsys)[1]
+    assert "No repeatability test is kept" in command(shop, capsys)[1]
     drawn(shop, planned(shop, name="tab\there \x1b[31m"))
     drawn(shop, planned(shop), until=2)
     status, listed, _ = command(shop, capsys, "--plain")

@@ -45,9 +45,9 @@ Event = Literal[
 ]  # fmt: skip
 
 GLYPHS: dict[Stage, str] = {
-    "waiting": "·", "received check": "?", "as received": "1", "studs": "2", "target": "3",
-    "turning": "4", "measuring": "5", "within": "=", "wing": "6", "final check": "7",
-    "sign-off": "8", "signed off": "✓", "set aside": "‖",
+    "waiting": "·", "received check": "?", "as received": "○", "studs": "△", "target": "◎",
+    "turning": "↻", "measuring": "◐", "within": "=", "wing": "◇", "final check": "□",
+    "sign-off": "■", "signed off": "✓", "set aside": "‖",
 }  # fmt: skip
 
 _ANYTIME: frozenset[Event] = frozenset({"set aside", "note", "finest", "temperature"})

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from workbench.measure.display import change_text, fine_text, length_text
+from workbench.measure.display import change_between, fine_text, length_text
 from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.job.coarse_marks import off_words
@@ -111,8 +111,8 @@ def _reading(number: int, line: Line, unit: Unit) -> Iterator[str]:
             f"{name} target: {length_text(line.target_mm, unit)} {unit}, "
             f"within {fine_text(line.tolerance_mm, unit)} {unit}{held}"
         )
-    if line.off_mm is not None and line.nearness is not None:
-        off = change_text(line.off_mm, unit, "0.0001" if unit == "in" else "0.001")
+    if line.target_mm is not None and line.now_mm is not None and line.nearness is not None:
+        off = change_between(line.target_mm, line.now_mm, unit)
         yield f"{name} off: {off} {unit}, {WITHIN[line.nearness]}"
     if line.target is not None and line.change_wanted is not None and line.off_mm:
         yield f"{name} change wanted: {line.change_wanted.words(unit)}"

@@ -164,6 +164,8 @@ def _points(view: JobView) -> Iterable[str]:
     """Yield what is still open, in words."""
     if view.stage == "set aside":
         yield visible(f"set aside: {view.progress.reason}", POINT)
+    if view.stand_in:
+        yield visible(view.stand_in_words, POINT)
     if view.unreleased:
         yield visible(view.unreleased_words, POINT)
     if view.elsewhere_words:

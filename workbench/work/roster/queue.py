@@ -335,11 +335,16 @@ class Summary:
         return " · ".join(parts)
 
 
+LONGEST_AT_WORK_MIN = 120.0
+"""A ski that took longer from its first tick to its sign-off waited in between (common practice, no
+source): its time says nothing of the work and is left out of the mean."""
+
+
 def _minutes_words(minutes: float) -> str:
     whole = round(minutes)
     if whole < 1:
         return "under a minute"
-    return f"{whole} min" if whole < 120 else f"{whole // 60} h {whole % 60:02d} min"
+    return f"{whole} min"
 
 
 def summary_of(shop: Shop, lines: Sequence[RosterLine]) -> Summary:
@@ -349,7 +354,7 @@ def summary_of(shop: Shop, lines: Sequence[RosterLine]) -> Summary:
     aside = sum(line.stage == "set aside" for line in lines)
     passes = [line.pass_number for line in done if line.kind == "setting"]
     times = [minutes_of(t) for t in shop.book.job_times(line.job_id for line in done)]
-    known = [t for t in times if t is not None]
+    known = [t for t in times if t is not None and t <= LONGEST_AT_WORK_MIN]
     return Summary(
         len(done),
         len(lines) - len(done) - aside - unreleased,

@@ -107,7 +107,10 @@ class Line:
         """Target less now, against the uncertainty of now; None without both."""
         if self.off_mm is None or not self.u_mm:
             return None
-        return change_of(-self.off_mm, self.u_mm)
+        ends = None
+        if self.now_mm is not None and self.target_mm is not None:
+            ends = (self.now_mm, self.target_mm)
+        return change_of(-self.off_mm, self.u_mm, ends)
 
     @property
     def nearness(self) -> Nearness | None:
