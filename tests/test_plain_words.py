@@ -1,4 +1,4 @@
-"""What a person reads is in plain words of the trade: none of those that were given up comes back."""
+"""What a person reads is in plain words of the trade: none of those given up comes back."""
 
 import ast
 import re
@@ -27,7 +27,7 @@ GIVEN_UP = {
     r"restate[sd]?": "convert between methods",
     r"how well do we agree": "repeatability test",
 }
-"""Pattern of what is not said on screen, on paper, in help or on the command line, and instead of it."""
+"""Pattern of what is said neither on screen nor on paper nor by a command, and what is instead."""
 
 COMMANDS = re.compile(r"(Command: )?(quarterturn )?(study|restate|pairs) ")
 """Command lines keep the names of their commands."""
@@ -47,13 +47,10 @@ def texts(path: Path) -> Iterator[tuple[int, str]]:
         if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "Opening":
             unseen |= {id(node.args[5])} if len(node.args) > 5 else set()
     for node in ast.walk(tree):
-        if (
-            isinstance(node, ast.Constant)
-            and isinstance(node.value, str)
-            and id(node) not in unseen
-        ):
-            if " " in node.value.strip() and not COMMANDS.match(node.value):
-                yield node.lineno, node.value
+        if not isinstance(node, ast.Constant) or not isinstance(node.value, str):
+            continue
+        if id(node) not in unseen and " " in node.value.strip() and not COMMANDS.match(node.value):
+            yield node.lineno, node.value
 
 
 ROOT = Path(workbench.__file__).parent

@@ -115,14 +115,14 @@ def _queued(at: str, line: RosterLine, marked: bool, width: int) -> tuple[Conten
     mark = f"{'▸' if marked else ' '}{at} "
     name = visible(line.ski_name, max(width - len(mark) - 1 - len(due), 8))
     gap = " " * max(width - len(mark) - len(due) - styled(name).cell_length, 1)
-    room = max(width - 4 - len(stage), 4)
+    room = max(width - 3 - len(stage), 4)
     rider = padded(line.rider, room, right=True)
     first = styled((f"{mark}{name}", "bold" if marked else ""), (gap + due, "$ink-faint"))
     if line.loose:  # louder than the stage and the rider, in whose place it stands
         loose = Said(Importance.DANGER, LOOSE_SHORT).signed
-        left = visible(f"  {stage}", max(width - 3 - len(loose), 0))
-        return first, styled("   ", (loose, look_of(Importance.DANGER)), left)
-    return first, styled(f"   {stage} ", (rider, "$ink-faint"))
+        left = visible(f"  {stage}", max(width - 2 - len(loose), 0))
+        return first, styled("  ", (loose, look_of(Importance.DANGER)), left)
+    return first, styled(f"  {stage} ", (rider, "$ink-faint"))
 
 
 def has_target(state: BenchState) -> bool:
