@@ -67,8 +67,8 @@ def test_a_whole_ski_by_commands_alone(run: Callable[..., Said], book: Path) -> 
         if stages[-1] == "signed off.":
             break
     assert list(dict.fromkeys(stages)) == [
-        "received check.", "as received.", "studs.", "target.", "turning, pass 1.",
-        "measuring, pass 1.", "within tolerance.", "final check.", "sign-off.", "signed off.",
+        "received check.", "as received.", "studs.", "target.", "turning, round 1.",
+        "measuring, round 1.", "within tolerance.", "final check.", "sign-off.", "signed off.",
     ]  # fmt: skip
     kept = view_of_signed(book, "Heron 66")
     assert kept.stage == "signed off"
@@ -226,7 +226,7 @@ def test_a_reading_that_has_to_be_asked_about_is_refused(
     """The question, what --yes would take; and it takes just that."""
     received(run)
     err = refused("read", "1", "62.25")
-    assert "is it mm?" in err
+    assert "62.25: in or mm?" in err
     assert "--yes takes 62.25 mm" in err
     assert not view_of(book, "Heron 66").lines[0].latest
     run("read", "1", "62.25", "--yes")
@@ -240,7 +240,7 @@ def test_a_reading_that_has_to_be_asked_about_is_refused(
 def test_a_reading_the_turns_cannot_have_made_is_refused(
     run: Callable[..., Said], refused: Callable[..., str]
 ) -> None:
-    """While measuring after a pass, as on the bench."""
+    """While measuring after a round, as on the bench."""
     err = refused("read", "--ski", "Otter 65", "1", "2450")
     assert "expected, this is +" in err
     assert "--yes takes 2.450 in" in err
@@ -379,7 +379,7 @@ def test_set_aside_and_taken_up_again(
     lines = run("set-aside", "waits", "for", "a", "clamp", "bolt")
     assert fact(lines, "Next") == "Set aside: waits for a clamp bolt."
     assert "do this first" in refused("done")
-    assert fact(run("take-up"), "Stage") == "turning, pass 1."
+    assert fact(run("take-up"), "Stage") == "turning, round 1."
 
 
 def test_take_back_and_strike_leave_what_they_withdraw_readable(

@@ -24,7 +24,7 @@ def test_a_block_is_corrected_and_every_ski_under_way_is_named(
     assert said[1:] == tried[1:]
     assert "lead 0.79375 mm -> 0.8 mm" in fact(said, "Changed")
     assert "Otter 65 OT-65-771" in fact(said, "Used by")
-    assert any(x.startswith("Under way: Otter 65 OT-65-771, measuring, pass 1: ") for x in said)
+    assert any(x.startswith("Under way: Otter 65 OT-65-771, measuring, round 1: ") for x in said)
     assert not any(x.startswith("Under way: Heron 66 H66-014") for x in said)  # still waiting
     history = "\n".join(run("history", "OT-65-771", "--kind", "notes"))
     assert "corrected (measured again): top front: thread 10-32 UNF -> M5x0.8" in history

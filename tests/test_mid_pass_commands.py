@@ -1,4 +1,4 @@
-"""The commands that would change what a turned stud was counted from are refused by its pass."""
+"""The commands that would change what a turned stud was counted from are refused by its round."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ def test_the_pass_comes_first(
     with open_shop(book) as shop:
         before = shop.view(turned).facts
     said = Commands(book, capsys).refused(*words)
-    assert "in the middle of a pass" in said
+    assert "in the middle of a round" in said
     assert "measure first, or take its steps back" in said
     with open_shop(book) as shop:
         assert shop.view(turned).facts == before
@@ -53,7 +53,7 @@ def test_a_row_of_the_history_is_struck_out_after_the_pass(
         reading = view.lines[0].latest[0].id
     commands = Commands(book, capsys)
     for row in (reading, target.id):
-        assert "middle of a pass" in commands.refused("strike", "--row", row, "--reason", "odd")
+        assert "middle of a round" in commands.refused("strike", "--row", row, "--reason", "odd")
     commands.run("strike", "--row", note, "--reason", "another ski")
 
 

@@ -125,10 +125,10 @@ def test_a_fin_is_said_by_every_method(run: Run, unit: str, less: str) -> None:
     run("pairs", "--ski", "2", "1", "--add", "7.001", "6.8280")
     lines = run("methods", "--ski", "Heron 67", "--unit", unit)
     assert fact(lines, "Method 1 reads").startswith("2.4835 in = 63.08 mm, u 0.0")
-    assert fact(lines, "Method 1 reads").endswith("read in this pass")
+    assert fact(lines, "Method 1 reads").endswith("read in this round")
     assert fact(lines, "Method 4") == "length, flat"
     assert fact(lines, "Method 4 less length, tips") == less
-    assert "rests on 2 pairs" in fact(lines, "Method 4 learnt")
+    assert "rests on 2 pairs" in fact(lines, "Method 4 learned")
 
 
 def test_a_fin_that_was_not_read_is_said_by_no_method(refused: Refused) -> None:
@@ -139,7 +139,7 @@ def test_a_fin_that_was_not_read_is_said_by_no_method(refused: Refused) -> None:
 
 
 def test_a_base_is_measured_used_and_struck_out(run: Run, refused: Refused, book: Path) -> None:
-    """Measured is not used: readings are reckoned by it on purpose alone; radius c^2/(8 h) + h/2
+    """Measured is not used: readings are worked out by it on purpose alone; radius c^2/(8 h) + h/2
     (Machinery's Handbook, 31st edition, page 83)."""
     at = ("curve", "--ski", "1")
     said = run(*at, "--chord", "6", "--gap", ".028", "--from", "1")
@@ -211,7 +211,7 @@ def test_pairs_are_kept_shown_restated_and_struck_out(
     assert fact(run(*at, "1"), "Learnt").startswith("2 pairs, mean difference −0.172")
     back = run(*at, "1", "--turned", "--restate", "171.4mm", "--unit", "mm")
     assert fact(back, "Methods") == "length, flat to length, tips"
-    assert fact(back, "Restated").startswith("171.40 mm by 'length, flat' is 175.79 by")
+    assert fact(back, "Converted").startswith("171.40 mm by 'length, flat' is 175.79 by")
     struck = run(*at, "1", "--strike", "1", "--reason", "jaw in the slot")
     assert fact(struck, "Pair 1").endswith("struck: jaw in the slot")
     assert "2 or more" in refused(*at, "1", "--restate", "6.9")
@@ -238,7 +238,7 @@ def test_pairs_offered_out_of_passes_are_taken_once(run: Run, refused: Refused, 
     assert "its number, 1 to" in refused(*at, "--take", "77")
     assert "one that is offered" in refused(*at, "--take", "1")
     said = run(*at, "--take", number)
-    assert fact(said, "Done") == "1 kept from passes."
+    assert fact(said, "Done") == "1 kept from rounds."
     assert "; counts, " in fact(said, f"Pair {number}")
     assert "both methods were read" in refused(*at, "--take", "all")
 
@@ -303,7 +303,7 @@ def test_any_reading_of_a_study_is_struck_out_unseen_and_its_turn_comes_again(
     for i in range(3):
         run(*OURS, "--read", f"2.45{i}0")
     first = fact(run(*OURS, "--readings"), "Reading 1")
-    assert first.endswith(": not shown while the study is read")
+    assert first.endswith(": not shown while the test is read")
     taken = json.loads(run(*OURS, "--readings", "--json")[0])["taken"]
     assert [r["text"] for r in taken] == [None] * 3
     assert "a word or two" in refused(*OURS, "--strike-reading", "1")
@@ -344,7 +344,7 @@ def test_a_study_is_struck_out_and_takes_nothing_more(run: Run, refused: Refused
     ("words", "accepted"),
     [
         (("study", "--due"), "its name before the option"),
-        (("study", "nobody's", "--due"), "a study's name, or its number 1 to 1"),
+        (("study", "nobody's", "--due"), "a test's name, or its number 1 to 1"),
         (("study", "1", "--what", "depth"), "--plan with it"),
         (("study", "1", "--yes"), "--read with it"),
         (("study", "1", "--due", "--take-back"), "at a time"),
@@ -366,8 +366,8 @@ def test_checklists_are_shown_and_changed(run: Run, refused: Refused, book: Path
     lines = run("checks")
     assert fact(lines, "Received 1").startswith("edges: Blade edges looked at")
     assert fact(lines, "Final 3").endswith("; with a wing only")
-    said = run("checks", "final", "--add", "Wing stands straight", "--after", "block")
-    assert fact(said, "Final 3") == "wing-stands-straight: Wing stands straight"
+    said = run("checks", "final", "--add", "Wing is straight", "--after", "block")
+    assert fact(said, "Final 3") == "wing-stands-straight: Wing is straight"
     assert fact(run("checks", "final", "--add", "Tags off"), "Final 5") == "tags-off: Tags off"
     assert fact(run("checks", "final"), "Final 6").startswith("clamp: ")
     moved = run("checks", "received", "--move", "3", "up")

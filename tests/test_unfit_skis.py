@@ -1,4 +1,4 @@
-"""A ski that cannot be reckoned with does not hide the others of its day and its shop."""
+"""A ski that cannot be worked out does not hide the others of its day and its shop."""
 
 from __future__ import annotations
 
@@ -56,7 +56,7 @@ def test_a_day_sheet_has_every_ski_and_says_which_is_unfit(book: Path, guard: st
         if row.ski not in unfit:
             assert row == before[row.ski]
             continue
-        assert row.said == f"cannot be reckoned with: {WHY}"
+        assert row.said == f"cannot be worked out: {WHY}"
         assert row.numbers == ((UNREAD, UNREAD),) * 3
         line = lines[row.ski]
         assert (row.rider, row.due, row.glyph, row.stage) == (

@@ -67,7 +67,7 @@ def test_what_stands_out_and_what_cannot_be_told_is_warned_of(
     assert main(args) == 0
     out = capsys.readouterr().out
     assert "Warning: the curve is not larger than its own expanded uncertainty" in out
-    assert "Warning: the straightedge stands out beyond the tail end" in out
+    assert "Warning: the straightedge reaches out beyond the tail end" in out
 
 
 @pytest.mark.parametrize(

@@ -116,8 +116,8 @@ def _order_commands(commands: argparse._SubParsersAction[Parser]) -> None:
     )
     restate = commands.add_parser(
         "restate",
-        help="what another method would read on the same fin",
-        description="Restate the fin's readings by other methods of the order.",
+        help="convert between methods: what another would read on the same fin",
+        description="Convert the fin's readings to other methods of the order.",
     )
     restate.add_argument(
         "--by",

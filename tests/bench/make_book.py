@@ -2,8 +2,8 @@
 
     python -m tests.bench.make_book PATH [--skis 10000] [--readings 1000000] [--queue 500]
 
-Every job of the past was read as received and after each of its passes, three repeats of each
-number, with its ticks, targets, passes, wing and sign-off; a few readings are struck out, and some
+Every job of the past was read as received and after each of its rounds, three repeats of each
+number, with its ticks, targets, rounds, wing and sign-off; a few readings are struck out, and some
 skis have ride notes. One ski has a history of 5,000 readings. Today's queue stands at all stages.
 The numbers are invented; the same seed gives the same numbers.
 """

@@ -42,7 +42,7 @@ WALK: tuple[tuple[str, bytes], ...] = (
 )  # fmt: skip
 """Begun on a ski with readings and turns, where each of these keys shows something."""
 
-NEXT_SKI, TURNING = b"\x1b[6~", b"turning, pass"
+NEXT_SKI, TURNING = b"\x1b[6~", b"turning, round"
 
 Times = tuple[float, float]
 """Seconds by the clock, and of the processor."""

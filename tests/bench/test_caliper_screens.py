@@ -154,7 +154,7 @@ async def test_overdue_is_shown_with_its_reason(shop: Shop, clock: Clock) -> Non
 
 
 async def test_a_wrong_entry_is_explained_and_stays(shop: Shop) -> None:
-    """The words name the field and what is accepted; Backspace mends; back to the size as well."""
+    """The words name the field and what is accepted; Backspace corrects; back to the size too."""
     row = add(shop)
     app = Bench(shop)
     async with app.run_test() as pilot:

@@ -80,7 +80,7 @@ async def test_a_burst_is_held_and_the_screen_stays(
         await pilot.press(*"62.23mm", "enter")
         assert app.held == ["2.4505", "62.23mm"]
         assert isinstance(app.screen, Closer)
-        assert "62.23mm came in here and is held as a note" in text_of(app)
+        assert "62.23mm arrived here and is held as a note" in text_of(app)
 
 
 @EACH
@@ -118,7 +118,7 @@ async def test_how_to_hold_it_stands_with_its_drawing(
         assert "Tips at 0.0100 in over the base." in text
         assert "do not cross the slot" in text
         assert "jaw tips at one height" in text
-        assert "as it stands now; common practice, no source." in text
+        assert "as it is now; common practice, no source." in text
         assert text.count("•" if mode != "ascii" else "o-") >= 1
 
 
@@ -168,14 +168,14 @@ async def test_a_learnt_offset_stands_below_its_method(shop: Shop) -> None:
         text = text_of(app)
         tips_mm = view.lines[2].now_mm
         assert tips_mm is not None
-        assert f"learnt from pairs {tips_mm / 25.4 - 0.1995:.4f}" in text
+        assert f"learned from pairs {tips_mm / 25.4 - 0.1995:.4f}" in text
         assert "rests on 2 pairs, by a constant" in text
 
 
 async def test_without_a_pose_it_says_what_is_missing(shop: Shop) -> None:
     async with opened(RestateScreen(shop, as_received(shop, "2.45"), "in")) as (app, _):
         text = text_of(app)
-        assert "1 of 3 readings are taken in this pass" in text
+        assert "1 of 3 readings are taken in this round" in text
         assert "missing: 'tail, upper line', 'length, tips'" in text
 
 
@@ -207,7 +207,7 @@ async def test_many_repeats_are_all_there_by_scrolling(shop: Shop) -> None:
 
 async def test_a_reading_not_taken_says_so(shop: Shop) -> None:
     async with opened(BudgetScreen(as_received(shop), 1, "in")) as (app, _):
-        assert "'tail, upper line' is not read yet in this pass" in text_of(app)
+        assert "'tail, upper line' is not read yet in this round" in text_of(app)
 
 
 @pytest.mark.parametrize("width", [56, 76, 108])

@@ -300,7 +300,7 @@ async def test_a_burst_that_no_place_can_keep_stays_in_sight(
                 await screen.settle()
                 await screen.pilot.press("escape")
                 await screen.settle()
-                assert "'2.4905' came in and is not kept" in screen.shown()
+                assert "'2.4905' arrived and is not kept" in screen.shown()
             assert screen.held() == []
 
 
@@ -314,11 +314,11 @@ async def test_a_burst_into_the_queue_that_cannot_be_kept_says_so_there(book: Pa
                 screen.burst("2.4905\r\n")
                 await screen.settle()
                 shown = screen.shown()
-                assert "2.4905 came in here and was not taken" in shown
+                assert "2.4905 arrived here and was not taken" in shown
                 assert "held as a note" not in shown
             screen.burst("2.4906\r\n")
             await screen.settle()
-            assert "2.4906 came in here and is held as a note" in screen.shown()
+            assert "2.4906 arrived here and is held as a note" in screen.shown()
             assert screen.held() == ["2.4906"]
 
 

@@ -311,7 +311,7 @@ class TestPrompt:
         app.hold_burst = None  # type: ignore[assignment,method-assign]
         async with app.run_test() as pilot:
             await send(pilot, "2.4505\r")
-            assert "2.4505 came in here and was not taken" in shown(app)
+            assert "2.4505 arrived here and was not taken" in shown(app)
             assert app.answers == []
 
 

@@ -53,7 +53,7 @@ def begin(shop: Shop, stage: str, name: str = "Heron 66") -> Keys:
 
 
 def latest(keys: Keys) -> list[list[float]]:
-    """Return this pass's readings in inches, by line."""
+    """Return this round's readings in inches, by line."""
     view = keys.hands.state.view
     assert view is not None
     return [[round(r.mm / 25.4, 6) for r in line.latest] for line in view.lines]
@@ -593,7 +593,7 @@ def test_a_stud_that_was_turned_for_another_is_told_after_the_round(shop: Shop) 
             keys.yes()
     new = keys.hands.state.view
     assert new is not None
-    names = [s.name for s in fin.rig.studs]
+    names = [s.said for s in fin.rig.studs]
     said = f"It looks as if the {names[other]} stud was turned, not the {names[at]} stud"
     assert said in keys.hands.state.message
     assert "or go on from here" in keys.hands.state.message
@@ -773,12 +773,12 @@ def test_an_entry_begun_comes_back_to_its_own_reading(shop: Shop) -> None:
     assert (again.state.entry, again.state.line_index) == ("2.4505", 1)
 
 
-@pytest.mark.parametrize("meanwhile", ["another ski", "another stage", "another pass"])
+@pytest.mark.parametrize("meanwhile", ["another ski", "another stage", "another round"])
 def test_an_entry_begun_never_comes_up_under_another_ski_or_round(
     shop: Shop, meanwhile: str
 ) -> None:
     """It is a note of its own job then, and is told."""
-    keys = begin(shop, "as received" if meanwhile != "another pass" else "measuring")
+    keys = begin(shop, "as received" if meanwhile != "another round" else "measuring")
     view = keys.hands.state.view
     assert view is not None
     keys.type("2.4505")

@@ -42,7 +42,7 @@ def test_a_key_that_would_change_the_target_is_refused(shop: Shop, name: str) ->
     ACTS[name](keys.hands)
     state = keys.hands.state
     assert (state.view, state.tone) == (before, "warn")
-    assert "in the middle of a pass" in state.message
+    assert "in the middle of a round" in state.message
     assert "take its steps back" in state.message
 
 
@@ -57,7 +57,7 @@ async def test_the_list_of_baselines_sets_no_target_then(shop: Shop) -> None:
         await screen.pilot.pause()
         await screen.by_hand("+")
         assert isinstance(screen.app.screen, BaselineScreen)
-        assert "in the middle of a pass" in screen.shown()
+        assert "in the middle of a round" in screen.shown()
         assert shop.view(job.job.id).progress == job.progress
 
 
@@ -71,7 +71,7 @@ async def test_the_sheets_last_setting_is_refused_by_keys(shop: Shop) -> None:
         screen.app.do_("last_setting")
         await screen.by_hand("b")
         assert screen.view.facts == before.facts
-        assert "in the middle of a pass" in screen.app.hands.state.message
+        assert "in the middle of a round" in screen.app.hands.state.message
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -86,13 +86,13 @@ async def test_a_reading_is_not_struck_out_then_and_the_reason_stays(
         screen.app.hands.open(job.job.id)
         await screen.by_hand("x")
         await screen.settle()
-        assert "in the middle of a pass" in " ".join(screen.shown().split())
+        assert "in the middle of a round" in " ".join(screen.shown().split())
         await screen.by_hand("slipped")
         await screen.settle()
         await screen.by_hand("\n")
         assert isinstance(screen.app.screen, StrikeScreen)
         said = " ".join(screen.shown().replace("│", " ").split())
-        assert "finish this pass and measure first, or take its steps back" in said
+        assert "finish this round and measure first, or take its steps back" in said
         assert screen.app.screen.query_one(PromptInput).value == "slipped"
         assert shop.view(job.job.id).facts == job.facts
 

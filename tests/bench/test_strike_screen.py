@@ -86,7 +86,7 @@ async def test_a_reading_not_taken_says_so(shop: Shop) -> None:
     async with bench(shop) as screen:
         screen.app.hands.open(view.job.id)
         await screen.by_hand("x")
-        assert "no reading of this pass to strike out" in screen.app.hands.state.message
+        assert "no reading of this round to strike out" in screen.app.hands.state.message
 
 
 async def test_a_doubtful_repeat_is_called_out_at_once_and_still_counts(shop: Shop) -> None:
@@ -164,4 +164,4 @@ async def test_moved_to_or_typed_at_another_reading_x_means_that_one(shop: Shop,
         await screen.pilot.press(keys)
         await screen.pilot.pause()
         await screen.by_hand("x")
-        assert "no reading of this pass to strike out here" in screen.app.hands.state.message
+        assert "no reading of this round to strike out here" in screen.app.hands.state.message

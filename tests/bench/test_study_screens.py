@@ -96,7 +96,7 @@ def test_the_sheet_opens_it_without_a_ski_in_hand() -> None:
 async def test_a_study_is_planned_in_a_form(shop: Shop, size: tuple[int, int]) -> None:
     """What is wrong is told at its field; F2 keeps it and + goes on to the readings."""
     async with opened(shop, size) as screen:
-        assert "no study yet: n plans one" in screen.shown()
+        assert "no test yet: n plans one" in screen.shown()
         assert "Every trial is a round" in screen.shown()
         await screen.pilot.press("n")
         assert isinstance(screen.app.screen, Form)
@@ -124,7 +124,7 @@ async def test_a_burst_at_the_list_chooses_nothing(shop: Shop) -> None:
         screen.burst("+2.4500\n")
         await screen.settle()
         assert isinstance(screen.app.screen, StudyList)
-        assert "2.4500 came in here and was not taken" in screen.shown(), "no ski in hand"
+        assert "2.4500 arrived here and was not taken" in screen.shown(), "no ski in hand"
         await screen.by_hand("\n")
         assert isinstance(screen.app.screen, StudyList)
         await screen.pilot.press("escape")
@@ -151,7 +151,7 @@ async def test_many_studies_scroll_and_letters_without_one_say_so(shop: Shop) ->
     async with opened(shop, NARROW) as screen:
         for key in "trx":
             await screen.pilot.press(key)
-            assert "no study yet" in screen.shown()
+            assert "no test yet" in screen.shown()
         for i in range(30):
             planned(shop, name=f"study {i}")
         screen.app.screen.on_screen_resume()  # type: ignore[attr-defined]
@@ -252,9 +252,9 @@ async def test_the_other_unit_is_refused_in_words(shop: Shop) -> None:
     async with opened(shop, NARROW) as screen:
         await go_on(screen)
         await screen.by_hand("62.2mm\n")
-        assert "a reading in inches: this study takes no other" in screen.shown()
+        assert "a reading in inches: this test takes no other" in screen.shown()
         await screen.by_hand("62.23\n")
-        assert "plan another study in millimetres" in screen.shown()
+        assert "plan another test in millimetres" in screen.shown()
         await screen.by_hand("*")
         assert "read in inches, whatever the bench shows" in screen.shown()
     assert kept(shop) == []
@@ -349,7 +349,7 @@ async def test_an_incomplete_study_shows_its_cells_and_warns_who_looks(shop: Sho
         assert "Whoever still has to read should not look here" in shown
         assert "● KV" in shown
         await screen.by_hand("e")
-        assert "no U before the study is complete" in screen.shown()
+        assert "no U before the test is complete" in screen.shown()
 
 
 async def test_struck_readings_are_listed_below(shop: Shop) -> None:

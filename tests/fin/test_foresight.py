@@ -23,7 +23,7 @@ def _order():
 
 
 def _trial(order, rng, error_mm, which):
-    """One pass: true pose, readings, turns made by hand, readings again; the doubts raised."""
+    """One round: true pose, readings, turns made by hand, readings again; the doubts raised."""
     rig, methods = order.rig, [r.method for r in order.readings]
     pose = fit_pose(rig.blade, rig.base, order.readings, every=True).pose
     truth = [rig.observe(m, pose).value_mm for m in methods]

@@ -15,9 +15,9 @@ from workbench.measure.significance import acceptance, difference_expanded, verd
 @pytest.mark.parametrize(
     ("change", "state", "words"),
     [
-        (0.05, "clear", "stands clear"),
-        (-0.05, "clear", "stands clear"),
-        (0.04, "unclear", "smaller than its uncertainty"),
+        (0.05, "clear", "real change"),
+        (-0.05, "clear", "real change"),
+        (0.04, "unclear", "below what we can measure"),
         (0.0, "unclear", "no change seen"),
     ],
 )
@@ -56,7 +56,7 @@ def test_acceptance_with_and_without_a_guard_band(value, simple, guarded, clear)
 def test_words_for_a_glance():
     assert acceptance(10.0, 9.95, 10.05, 0.02).words == "within tolerance"
     assert acceptance(10.2, 9.95, 10.05, 0.02).words == "out of tolerance"
-    assert "but not by much" in acceptance(10.06, 9.95, 10.05, 0.02).words
+    assert "on the limit" in acceptance(10.06, 9.95, 10.05, 0.02).words
     assert "measure again" in acceptance(10.04, 9.95, 10.05, 0.02, guard_band=True).words
 
 

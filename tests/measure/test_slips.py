@@ -36,7 +36,7 @@ def test_few_degrees_of_freedom_take_student_s_t_of_the_same_chance(dof: int) ->
 
 
 def test_a_study_of_few_readings_asks_about_fewer() -> None:
-    """3.2 u is odd where u is well known, and not where four degrees of freedom stand behind it."""
+    """3.2 u is odd where u is well known, and not where four degrees of freedom support it."""
     assert doubt(60.064, 60.0, 0.02) is not None
     assert doubt(60.064, 60.0, 0.02, dof=4) is None
 

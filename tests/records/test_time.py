@@ -58,7 +58,7 @@ def zone(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[[str], None]]:
 
 
 def test_a_whole_ski_under_a_clock_that_jumps_either_way(tmp_path: Path) -> None:
-    """Up to 40 days back and forth at every entry: the same stages, passes and order as ever."""
+    """Up to 40 days back and forth at every entry: the same stages, rounds and order as ever."""
     chance = random.Random(20310506)
     clock = Clock(NOON, lambda: timedelta(days=chance.uniform(-40, 40)))
     with Book(demo_file(tmp_path), clock=clock) as book:

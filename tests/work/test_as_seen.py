@@ -87,9 +87,9 @@ ACTS: dict[str, tuple[str, Act]] = {
     "the wing's angle wanted": ("target", lambda s, v: s.aim_wing(v, 8.0)),
     "the target accepted": ("target", lambda s, v: s.accept_target(v)),
     "the target opened": ("turning", lambda s, v: s.reopen_target(v)),
-    "a step of the pass": ("turning", lambda s, v: s.step_done(v)),
+    "a step of the round": ("turning", lambda s, v: s.step_done(v)),
     "a finer turn": ("turning", lambda s, v: s.set_finest(v, 0.0625)),
-    "kept as it stands": ("turning", lambda s, v: s.accept(v)),
+    "kept as it is": ("turning", lambda s, v: s.accept(v)),
     "accepted": ("within", lambda s, v: s.accept(v)),
     "a second pair of eyes": ("sign-off", lambda s, v: s.second_eyes(v, "ZZ")),
     "signed off": ("sign-off", lambda s, v: s.sign_off(v, "KV")),
@@ -395,12 +395,12 @@ def test_two_steps_taken_back_unsaid_release_nothing(shop: Shop) -> None:
     for _ in range(2):
         with pytest.raises(InputError):
             shop.take_back(view)
-    with pytest.raises(InputError, match="middle of a pass"):
+    with pytest.raises(InputError, match="middle of a round"):
         shop.accept(view)
 
 
 def test_a_pass_kept_by_one_entry_alone_is_the_record_of_its_turns(shop: Shop) -> None:
-    """As books from elsewhere may have it: no step was kept, so the pass says what was turned."""
+    """As books from elsewhere may have it: no step was kept, so the round says what was turned."""
     view = at(shop, "turning")
     turns = [rows.Turn("rear", 0.25, 0.25)]
     shop.book.add_pass(view.job.id, "KV", number=1, turns=turns, finest_turn=0.125)
@@ -414,7 +414,7 @@ def test_a_pass_kept_by_one_entry_alone_is_the_record_of_its_turns(shop: Shop) -
 
 
 def test_a_round_done_anew_never_has_the_number_of_one_that_stands(shop: Shop) -> None:
-    """The first of two passes struck out: the next is the third, and is measured for itself."""
+    """The first of two rounds struck out: the next is the third, and is measured for itself."""
     view = at(shop, "within", ("+.010", "", ""))
     view = shop.accept_target(shop.aim(shop.reopen_target(view), view.lines[0], "+.020", "in"))
     view = walk_to(shop, view, heron(view), "measuring")

@@ -57,7 +57,7 @@ class TestNumbers:
         numbers = card_of(shop, ski(shop, "Heron 67")).numbers
         assert numbers[0].result == "OUTSIDE tolerance, under by 0.0080 in = 0.20 mm"
         assert numbers[2].result == "within tolerance"
-        assert "held where it came in" in numbers[2].target
+        assert "kept as received" in numbers[2].target
 
     def test_the_method_stands_in_words_with_its_heights_in_both_units(self, shop: Shop) -> None:
         tail = card_of(shop, ski(shop, "Heron 67")).numbers[1]

@@ -308,7 +308,7 @@ class TestDaySheet:
 
     @needs_pdf
     @pytest.mark.parametrize(
-        "stage", ["within tolerance", "re-check, measuring, pass 12", "W" * 60]
+        "stage", ["within tolerance", "re-check, measuring, round 12", "W" * 60]
     )
     def test_no_text_reaches_into_the_next_column(
         self, monkeypatch: pytest.MonkeyPatch, stage: str

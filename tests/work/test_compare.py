@@ -201,12 +201,12 @@ def test_a_stage_without_a_target_says_which_stage_has_one(shop: Shop) -> None:
 
 
 def test_in_the_middle_of_a_pass_there_is_no_going_back(shop: Shop) -> None:
-    """Studs may have been turned since the readings: finish the pass first."""
+    """Studs may have been turned since the readings: finish the round first."""
     _, settings = of(shop)
     view = ski(shop, "Heron 67")
     while not view.progress.mid_pass:
         view = shop.step_done(view)
-    with pytest.raises(InputError, match="middle of a pass"):
+    with pytest.raises(InputError, match="middle of a round"):
         go_back(shop, view, settings[0])
     assert shop.view(view.job.id).facts == view.facts
 

@@ -73,7 +73,7 @@ def test_three_readings_have_no_suspect(five):
 
 @pytest.fixture
 def hands(tmp_path):
-    """Hands on the demo ski that is measured after its first pass."""
+    """Hands on the demo ski that is measured after its first round."""
     book = build_demo(tmp_path / "demo.db", date(2026, 11, 25))
     hands = Hands(Shop(book, "2026-11-25"))
     job = next(x.job_id for x in hands.state.roster if x.stage == "measuring")

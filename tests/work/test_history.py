@@ -79,7 +79,7 @@ def entry_of(timeline: Timeline, kind: type, last: bool = True) -> Entry:
 
 
 def test_each_job_gives_its_setting_as_received_and_as_left(shop: Shop) -> None:
-    """Past jobs of the season give two, today's job, which has no pass yet, gives one."""
+    """Past jobs of the season give two, today's job, which has no round yet, gives one."""
     _, _, settings = of(shop)
     moments = [s.moment for s in settings]
     assert moments == ["received", "left"] * (len(moments) // 2) + ["received"]
@@ -138,7 +138,7 @@ def test_struck_rows_and_jobs_do_not_count(shop: Shop) -> None:
 
 
 def test_readings_of_a_struck_pass_do_not_count(shop: Shop) -> None:
-    """As on the bench: without its pass, what was read after it belongs nowhere."""
+    """As on the bench: without its round, what was read after it belongs nowhere."""
     view = done(shop)
     passes = [f for f in view.facts if isinstance(f, rows.PassRow)]
     shop.book.strike(passes[-1].id, "never turned", "KV")
@@ -161,7 +161,7 @@ def test_a_reading_no_caliper_gives_is_shown_and_not_reckoned_with(shop: Shop, m
 
 
 def test_a_pass_measured_in_part_does_not_stand_for_the_ski(shop: Shop) -> None:
-    """While pass 1 is being measured the setting in hand is still the one as received."""
+    """While round 1 is being measured the setting in hand is still the one as received."""
     view = walk_to(shop, (v := ski(shop, "Heron 66")), fin := heron(v), "measuring")
     view = read(shop, view, view.lines[0], fin.text(view.lines[0]))
     last = settings_of(shop, view.ski.id)[-1]
@@ -383,7 +383,7 @@ def test_striking_a_pass_says_which_readings_no_longer_count(shop: Shop) -> None
     done(shop)
     _, timeline, _ = of(shop, "Heron 66")
     said = " ".join(consequences(shop, entry_of(timeline, rows.PassRow)))
-    assert "3 readings taken after this pass no longer count" in said
+    assert "3 readings taken after this round no longer count" in said
 
 
 def test_striking_a_reading_says_what_stage_its_job_goes_back_to(shop: Shop) -> None:

@@ -26,7 +26,7 @@ def asked(view: JobView, index: int, off_mm: float, text: str | None = None) -> 
 
 
 def test_the_setting_it_left_with_is_that_of_its_last_round_of_readings(shop: Shop) -> None:
-    """The last pass of the signed-off job, by every method of the blade."""
+    """The last round of the signed-off job, by every method of the blade."""
     view = as_received(shop)
     history = [j for j in shop.book.history_of_ski(view.ski.id) if j.job.id != view.job.id]
     before = shop.view(history[-1].job.id)

@@ -104,7 +104,7 @@ def test_in_the_middle_of_a_pass_no_mark_is_read(shop: Shop) -> None:
     view = with_readings(shop, received(shop, SCALE))
     view = walk_to(shop, view, fin_of(view), "turning")
     view = shop.step_done(shop.step_done(view))
-    with pytest.raises(InputError, match="middle of a pass"):
+    with pytest.raises(InputError, match="middle of a round"):
         with_marks(shop, view)
 
 

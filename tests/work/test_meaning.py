@@ -25,9 +25,9 @@ def test_a_difference_is_said_in_the_unit_asked_for() -> None:
     """5 thou against 1 thou of expanded uncertainty each is clear; 1 thou is not."""
     u = 0.0005 * 25.4
     clear = difference_of(62.357, u, 62.23, u).words("in")
-    assert clear == "+0.0050 in (U 0.0014), clear of its uncertainty"
+    assert clear == "+0.0050 in (U 0.0014), real change"
     small = difference_of(62.2046, u, 62.23, u).words("mm")
-    assert small == "−0.025 mm (U 0.036), too small to tell"
+    assert small == "−0.03 mm (U 0.036), below what we can measure"
 
 
 @given(MM, U, MM, U)

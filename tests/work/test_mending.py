@@ -95,10 +95,10 @@ def test_a_hand_written_down_wrong_moved_the_stud_the_other_way(shop: Shop) -> N
 
 
 def finished_as_begun(shop: Shop, now: JobView, told: list[tuple[str, float]]) -> JobView:
-    """Finish a pass with the turns that were told when it was begun, and look at the job after."""
+    """Finish a round with the turns that were told when it was begun, and look at the job after."""
     assert now.plan is not None
     assert [(t.stud.name, t.turns) for t in now.plan.turns] == told
-    assert "this pass is finished as it was begun" in now.corrected_words[0]
+    assert "this round is finished as it was begun" in now.corrected_words[0]
     while now.stage == "turning":
         now = shop.step_done(now)
     made = [f for f in now.facts if isinstance(f, rows.PassRow)][-1]
@@ -167,7 +167,7 @@ def test_the_note_of_versions_is_no_word_of_the_history(shop: Shop) -> None:
     timeline = timeline_of(load_history(shop, view.ski.id))
     said = [row_words(e.row, timeline.history, "in") for e in timeline.entries]
     assert "signed off" in said
-    assert "step 1 of the pass done" in said
+    assert "step 1 of the round done" in said
     assert not any("parts" in words for words in said)
 
 

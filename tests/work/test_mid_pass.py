@@ -1,4 +1,4 @@
-"""Between the first turn and its pass kept, nothing that the turns were counted from changes."""
+"""Between the first turn and its round kept, nothing that the turns were counted from changes."""
 
 from __future__ import annotations
 
@@ -57,7 +57,7 @@ DOORS: dict[str, Callable[[Shop, JobView], object]] = {
     "a setting gone back to": _by_setting,
     "the target opened": lambda s, v: s.reopen_target(v),
     "a finer turn": lambda s, v: s.set_finest(v, 0.0625),
-    "kept as it stands": lambda s, v: s.accept(v),
+    "kept as it is": lambda s, v: s.accept(v),
     "a reading struck out": lambda s, v: s.strike_reading(v, v.lines[0], "slipped"),
 }
 
@@ -66,7 +66,7 @@ DOORS: dict[str, Callable[[Shop, JobView], object]] = {
 def test_no_door_stands_open_while_a_stud_is_turned(shop: Shop, door: str) -> None:
     """Each is refused with the way on, and the book and the turns stay as they are."""
     view = mid_pass(shop)
-    with pytest.raises(MidPassError, match=r"middle of a pass.*finish this pass.*take its steps"):
+    with pytest.raises(MidPassError, match=r"middle of a round.*finish this round.*take its steps"):
         DOORS[door](shop, view)
     after = shop.view(view.job.id)
     assert after.facts == view.facts
@@ -132,9 +132,9 @@ def test_a_suggestion_says_why_it_has_to_wait(shop: Shop) -> None:
     view = mid_pass(shop)
     keep_ride(shop, view, {"complaints": "1"})
     offer = offers_of(shop, view, "in")[0]
-    assert offer.trouble.startswith("in the middle of a pass")
+    assert offer.trouble.startswith("in the middle of a round")
     assert "once the readings as received" not in offer.trouble
-    with pytest.raises(InputError, match="middle of a pass: finish it"):
+    with pytest.raises(InputError, match="middle of a round: finish it"):
         choose(shop, view, offer)
 
 

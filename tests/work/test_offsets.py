@@ -142,7 +142,7 @@ def test_the_other_way_round_is_the_mirror(shop: Shop) -> None:
     assert there.agreement.sd == pytest.approx(back.agreement.sd)
 
 
-# -- out of passes ------------------------------------------------------------------------------
+# -- out of rounds ------------------------------------------------------------------------------
 
 
 def read_both(shop: Shop) -> tuple[JobView, Two, Fin]:
@@ -168,7 +168,7 @@ def test_a_pass_read_by_both_is_offered_and_taken_once(shop: Shop) -> None:
 
 
 def test_a_pair_typed_by_hand_is_not_offered_again(shop: Shop) -> None:
-    """The very numbers of a pass, typed before it was offered, stand for it."""
+    """The very numbers of a round, typed before it was offered, stand for it."""
     view, two, _ = read_both(shop)
     (offered,) = offsets.study(shop, view, two).offered
     add(shop, view, two, offered.first.text, offered.second.text, offered.first.unit)
@@ -255,7 +255,7 @@ def test_without_readings_the_outline_says_nothing_yet(shop: Shop) -> None:
         add(shop, view, two, first, second)
     study = offsets.study(shop, view, two)
     assert study.outline is None
-    assert "three readings of this pass" in said(study)
+    assert "three readings of this round" in said(study)
 
 
 def test_a_reading_is_restated_with_what_it_rests_on(shop: Shop) -> None:
@@ -296,7 +296,7 @@ def test_a_slope_in_doubt_is_said_and_used(shop: Shop) -> None:
     study = offsets.study(shop, view, two)
     assert study.learnt is not None
     assert study.learnt.line is not None
-    assert "clear of 1: the difference grows with the number" in said(study)
+    assert "really not 1: the difference grows with the number" in said(study)
     _, found = offsets.restate_typed(shop, view, two, "180 mm", "in")
     assert found.sloped
     assert found.value_mm == pytest.approx(0.97 * 180.0 + 0.51, abs=0.02)

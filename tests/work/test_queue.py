@@ -36,7 +36,7 @@ def _tomorrow(shop: Shop) -> Shop:
 
 
 def test_the_list_says_of_each_job_what_its_own_view_says(shop: Shop) -> None:
-    """Stage and pass from the few queries are those of the whole view, job by job."""
+    """Stage and round from the few queries are those of the whole view, job by job."""
     for line in shop.roster():
         view = shop.view(line.job_id)
         assert line.stage == view.stage
@@ -354,7 +354,7 @@ def test_the_sum_of_the_demos_day(shop: Shop) -> None:
     lines = shop.roster()
     found = queue.summary_of(shop, lines)
     assert (found.done, found.open, found.aside) == (1, 8, 1)
-    assert found.words.startswith("10 skis: 1 done, 8 open, 1 set aside · 1.0 passes a ski · ")
+    assert found.words.startswith("10 skis: 1 done, 8 open, 1 set aside · 1.0 rounds a ski · ")
     assert queue.summary_of(shop, ()).words == "0 skis: 0 done, 0 open"
 
 

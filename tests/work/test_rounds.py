@@ -300,7 +300,7 @@ def test_the_text_says_the_act_first_and_what_was_learnt(bench: Bench) -> None:
     shop.seat()
     text = bench.text(order_of(shop, aims, one_take(shop)), lines)
     assert text.splitlines()[0].startswith("Measure again before the first turn: ")
-    assert "Learnt so far" in text
+    assert "Learned so far" in text
     assert "front: not yet told from its thread; backlash" in text
     assert "from 3 rounds" in text
     assert "all well: " in text

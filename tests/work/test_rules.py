@@ -216,7 +216,7 @@ def _past(shop: Shop, stage: str) -> JobView:
 
 
 def test_each_pass_wants_its_repeats_anew(shop: Shop) -> None:
-    """Going on with fewer holds for one pass alone."""
+    """Going on with fewer holds for one round alone."""
     view = _heron(shop, "measuring")
     shop.remember("repeats", "2")
     view = shop.view(view.job.id)

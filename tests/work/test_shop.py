@@ -37,13 +37,13 @@ def _stages(shop: Shop, view: JobView, fin: Fin, changes: tuple[str, ...]) -> li
 
 
 def test_a_job_goes_from_waiting_to_signed_off_in_two_passes(shop: Shop) -> None:
-    """A blade that slipped by a stud's eighth after the first pass is caught by the second."""
+    """A blade that slipped by a stud's eighth after the first round is caught by the second."""
     view = ski(shop, "Heron 66")
     fin = heron(view)
     view = walk_to(shop, view, fin, "measuring", ("+.010", "", "-.015"))
     fin.pose = fin.rig.seated(fin.pose, [0.25, 0.0, 0.25])
     assert _stages(shop, view, fin, ("+.010", "", "-.015")) == [
-        "measuring, pass 1", "turning, pass 2", "measuring, pass 2", "within tolerance",
+        "measuring, round 1", "turning, round 2", "measuring, round 2", "within tolerance",
         "final check", "sign-off", "signed off",
     ]  # fmt: skip
     passes = [f for f in shop.book.facts(view.job.id) if isinstance(f, rows.PassRow)]
@@ -146,7 +146,7 @@ def test_final_ticks_are_void_after_a_new_reading(shop: Shop) -> None:
 
 
 def test_readings_without_a_target_are_held_where_they_came_in(shop: Shop) -> None:
-    """Over the passes the held aim is the as-received reading, not the latest."""
+    """Over the rounds the held aim is the as-received reading, not the latest."""
     view = ski(shop, "Heron 66")
     fin = heron(view)
     view = walk_to(shop, view, fin, "turning")

@@ -87,7 +87,7 @@ def test_the_demo_s_study_is_in_the_readings_taken_since(shop: Shop) -> None:
     assert scatter_part(view) == (pytest.approx(found.sd), found.dof)
     assert "study 'a slow hour' (2026-11-22, 27 readings)" in whence(view)
     assert scatter_part(view, 1) == (ASSUMED.sd, math.inf)
-    assert whence(view, 1) == "default: 0.01 mm; no study of this reading before it"
+    assert whence(view, 1) == "default: 0.01 mm; no repeatability test of this reading before it"
     assert "the scatter is assumed" not in improve_words(worth_of(view, view.lines[0]), "in")
 
 

@@ -75,7 +75,7 @@ def test_without_its_clamp_bolt_check_nothing_says_released(shop: Shop) -> None:
 
 
 @pytest.mark.parametrize(
-    ("kind", "told"), [(rows.Reading, "reading"), (rows.PassRow, "pass"), (rows.Tick, "check")]
+    ("kind", "told"), [(rows.Reading, "reading"), (rows.PassRow, "round"), (rows.Tick, "check")]
 )
 def test_a_number_or_a_pass_struck_out_is_told_too(
     shop: Shop, kind: type[rows.AnyFact], told: str

@@ -150,7 +150,7 @@ def test_too_many_readings_are_refused(shop: Shop) -> None:
 
 def test_a_name_is_taken_until_its_study_is_struck_out(shop: Shop) -> None:
     view = planned(shop)
-    with pytest.raises(InputError, match="no other study"):
+    with pytest.raises(InputError, match="no other test"):
         planned(shop, name="Slow Hour")
     studies.strike_study(shop, view, "wrong skis")
     assert planned(shop).number == 2
@@ -170,7 +170,7 @@ def test_readings_follow_the_order_and_remember_who_and_which_caliper(shop: Shop
     assert [(r.part, r.person, r.trial) for r in kept] == names
     assert {r.caliper_id for r in kept} == {caliper}
     assert {r.who for r in kept} == {"KV"}
-    with pytest.raises(InputError, match="no reading is due: the study is complete"):
+    with pytest.raises(InputError, match="no reading is due: the test is complete"):
         studies.take(shop, view, "2.45", 62.23)
 
 
@@ -203,7 +203,7 @@ def test_any_reading_can_be_struck_with_a_reason(shop: Shop) -> None:
     first = view.live[0]
     with pytest.raises(InputError, match="reason"):
         studies.strike_reading(shop, view, first.id, " ")
-    with pytest.raises(InputError, match="a reading of this study"):
+    with pytest.raises(InputError, match="a reading of this test"):
         studies.strike_reading(shop, view, view.study.id, "no")
     after = studies.strike_reading(shop, view, first.id, "jaw on the hole")
     assert after.due == Turn(first.part, first.person, first.trial + 1)
@@ -255,10 +255,10 @@ def test_the_other_unit_is_refused_with_its_sign_and_without(
     view = planned(shop, unit=unit)
     if not first:
         view = typed(shop, view, own)
-        with pytest.raises(InputError, match="this study takes no other"):
+        with pytest.raises(InputError, match="this test takes no other"):
             studies.understood(view, other)
     sign = "mm" if unit == "in" else '"'
-    with pytest.raises(InputError, match="this study takes no other"):
+    with pytest.raises(InputError, match="this test takes no other"):
         studies.understood(view, other + sign)
     with pytest.raises(InputError, match="never negative"):
         studies.understood(view, "-1.5")
@@ -392,7 +392,7 @@ def by_other_hands(shop: Shop, view: StudyView, unit: rows.Unit = "in") -> Study
 
 
 def test_a_reading_too_many_is_refused_by_its_cell(shop: Shop) -> None:
-    """Unbalanced numbers, as another program may leave them, are told and not reckoned with."""
+    """Unbalanced numbers, as another program may leave them, are told and not counted."""
     view = by_other_hands(shop, drawn(shop, planned(shop)))
     result = result_of(view)
     assert result.analysis is None
@@ -492,7 +492,7 @@ def test_the_demo_s_study_is_complete_and_the_same_at_every_run(shop: Shop, tmp_
 
 
 def test_a_study_is_found_by_name_or_number(shop: Shop) -> None:
-    with pytest.raises(InputError, match="no study is kept"):
+    with pytest.raises(InputError, match="no test is kept"):
         studies.find_study(shop, "1")
     first = planned(shop)
     studies.strike_study(shop, first, "wrong skis")
@@ -502,9 +502,9 @@ def test_a_study_is_found_by_name_or_number(shop: Shop) -> None:
     assert studies.find_study(shop, "1").study.id == third.study.id
     assert studies.find_study(shop, " #2 ").study.id == second.study.id
     for odd in ("4", "0", "", "no such"):
-        with pytest.raises(InputError, match="a study's name, or its number 1 to 3"):
+        with pytest.raises(InputError, match="a test's name, or its number 1 to 3"):
             studies.find_study(shop, odd)
-    with pytest.raises(InputError, match="a study of this book"):
+    with pytest.raises(InputError, match="a repeatability test of this book"):
         studies.view_of(shop, "gone")
 
 
@@ -515,7 +515,7 @@ def command(shop: Shop, capsys: pytest.CaptureFixture[str], *more: str) -> tuple
 
 
 def test_the_command_lists_and_shows(shop: Shop, capsys: pytest.CaptureFixture[str]) -> None:
-    assert "No study is kept" in command(shop, capsys)[1]
+    assert "No repeatability test is kept" in command(shop, capsys)[1]
     drawn(shop, planned(shop, name="tab\there \x1b[31m"))
     drawn(shop, planned(shop), until=2)
     status, listed, _ = command(shop, capsys, "--plain")
@@ -535,4 +535,4 @@ def test_the_command_lists_and_shows(shop: Shop, capsys: pytest.CaptureFixture[s
     assert shown["result"]["change"]["anyone"]["value"] > 0
     status, out, err = command(shop, capsys, "nothing of the kind")
     assert (status, out) == (2, "")
-    assert "a study's name, or its number 1 to 2" in err
+    assert "a test's name, or its number 1 to 2" in err

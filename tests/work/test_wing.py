@@ -190,7 +190,7 @@ def test_no_base_changes_in_the_middle_of_a_pass(shop: Shop) -> None:
     view = shop.step_done(shop.step_done(ski(shop, "Heron 67")))
     base_curve.keep_curve(shop, view, "sagitta", BULGE, "in")
     assert view.progress.mid_pass
-    with pytest.raises(InputError, match="finish this pass"):
+    with pytest.raises(InputError, match="finish this round"):
         base_curve.use_curve(shop, view)
 
 

@@ -73,7 +73,7 @@ def test_every_part_of_the_default_budget_has_advice(shop: Shop) -> None:
 
 def test_a_reading_not_taken_has_no_worth(shop: Shop) -> None:
     view = as_received(shop)
-    with pytest.raises(InputError, match="one or more readings in this pass"):
+    with pytest.raises(InputError, match="one or more readings in this round"):
         worth_of(view, view.lines[1])
 
 
@@ -134,7 +134,7 @@ def test_only_a_repeat_of_this_reading_can_be_struck_out(shop: Shop) -> None:
     first = view.lines[0].latest[0]
     view = shop.strike_reading(view, view.lines[0], "slip", first.id)
     for wrong in (first.id, view.job.id):
-        with pytest.raises(InputError, match="a reading taken in this pass"):
+        with pytest.raises(InputError, match="a reading taken in this round"):
             shop.strike_reading(view, view.lines[0], "slip", wrong)
     assert len(shop.view(view.job.id).lines[0].latest) == 1
 
@@ -152,12 +152,12 @@ def test_what_was_taken_back_is_not_shown_as_struck_out(shop: Shop) -> None:
 def test_change_tolerance_and_difference_are_said_with_their_figures(shop: Shop) -> None:
     view = ski(shop, "Heron 67")
     said = meaning_words(view.lines[0], "in")
-    assert said[0] == "Still to change: +0.0080 in (U 0.0014), clear of its uncertainty."
+    assert said[0] == "Still to change: +0.0080 in (U 0.0014), real change."
     assert said[1] == "Tolerance: −0.0080 off, ±0.0020 in allowed: out."
     within = ski(shop, "Stilt 67")
     text = " ".join(w for line in within.lines for w in meaning_words(line, "in"))
-    assert "within, but not clear of its uncertainty" in text
-    assert "surely within" in text
+    assert "on target, within caliper doubt" in text
+    assert ": on target." in text
     assert "Since received: " in text
 
 

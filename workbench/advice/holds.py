@@ -38,7 +38,7 @@ HOLDS: tuple[Hold, ...] = (
         "deepest",
         (
             "Beam flush on the base, square to it; the depth rod or the step touches the outer "
-            "edge where it stands farthest out.",
+            "edge where it is farthest out.",
             "Level: along the blade's face, leaning neither to tip nor to tail.",
             "Slide along the edge until the number is largest, and take that one.",
         ),

@@ -51,13 +51,13 @@ _ALL = (
     Choice("one_step_more", "F7", "one step more, as last time", also="same change again wing"),
     Choice("undo_change", "F8", "undo the last ride's change", also="back before wing"),
     Choice("finer", "f", "finer turn, round and round", also="eighth sixteenth quarter"),
-    Choice("keep", "k", "keep readings as they stand", also="accept enough good"),
+    Choice("keep", "k", "keep readings as they are", also="accept enough good"),
     Choice("aside", "s", "set this ski aside: reason", also="stop wait broken"),
     Choice("strike", "x", "strike out reading ▸: reason", also="undo delete remove wrong"),
     Choice("note", "w", "write a note", also="remark comment"),
     Choice("hold", "m", "how to take this reading", also="method caliper measure"),
-    Choice("worth", "g", "what it is worth, and why", also="uncertainty budget trust sure"),
-    Choice("restate", "v", "this fin by every method", also="convert between methods"),
+    Choice("worth", "g", "how sure is this reading?", also="uncertainty budget trust sure"),
+    Choice("restate", "v", "convert between methods", also="restate this fin by every method"),
     Choice("next_ski", "", "next ski of the queue (PgDn)", "the day", "step forward"),
     Choice("ski_before", "", "the ski before (PgUp)", "the day", "step back"),
     Choice("unfinished", "j", "next ski not finished", "the day"),
@@ -132,9 +132,9 @@ class Sheet(Overlay[str]):
         self.query_one("#sheet-lines", Static).update(lines(out))
 
     def _head(self, narrow: bool, cut: bool) -> str:
-        """Return how to choose, or what came in meanwhile."""
+        """Return how to choose, or what arrived meanwhile."""
         if self._held:
-            came = "" if narrow else "came in here: "
+            came = "" if narrow else "arrived here: "
             return f"! {visible(self._held, 12 if narrow else 24)} {came}held as a note"
         if narrow:
             return "Number or ↑ ↓, then + ; Esc closes"

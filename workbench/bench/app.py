@@ -118,7 +118,7 @@ class Bench(Leaving):
         yield Line(id="top", markup=False)
         yield Line(id="danger", markup=False)
         with Horizontal(id="body"):
-            yield Panel("roster", "Roster", panel_text.roster)
+            yield Panel("roster", "Queue", panel_text.roster)
             with Vertical(id="numbers"):
                 yield Panel("readings", "Readings", readings_panel.readings)
                 yield Panel("target", "Target", panel_text.target)

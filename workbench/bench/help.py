@@ -33,12 +33,12 @@ KEYS = (
     ("/", "the numbered sheet of everything else"),
     ("up down", "another reading or target; a reading typed again is a repeat"),
     ("PgUp PgDn", "another ski of the queue"),
-    ("Backspace", "mend the entry; Esc drops it"),
+    ("Backspace", "correct the entry; Esc cancels"),
 )
 
 WORDS = (
     ("depth", "from the base to the blade's outer edge, at a hole's edge or at its deepest"),
-    ("tail", "from the ski's tail end forward to the blade's trailing edge"),
+    ("tail", "from the ski's tail end forward to the blade's trailing edge; many call it DFT"),
     ("length", "leading edge to trailing edge, near the base"),
     ("tips, flat", "jaw tips right at the base, or the caliper lying flat: very different numbers"),
     ("in, out", "a stud goes in toward the blade, out away from it"),

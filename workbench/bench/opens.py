@@ -80,7 +80,7 @@ OPENINGS: dict[str, Opening] = {
         "starting numbers",
     ),
     "offsets": Opening(
-        "ski.offset_screen", "method offsets, learnt", "", True, _SHOP,
+        "ski.offset_screen", "method offsets, learned", "", True, _SHOP,
         "pairs convert between methods",
     ),
     "marks": Opening(
@@ -94,8 +94,8 @@ OPENINGS: dict[str, Opening] = {
         "warm cold correction",
     ),
     "study": Opening(
-        "study.study_list", "how well do we agree?", "", False, _SHOP,
-        "study repeatability test people",
+        "study.study_list", "repeatability test", "", False, _SHOP,
+        "how well do we agree study people",
     ),
     "card": Opening(
         "shop.card_screen", "setting card to a folder", "a", True, "paper",

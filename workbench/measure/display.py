@@ -71,6 +71,13 @@ def change_text(value_mm: float, unit: Unit, step: str | None = None) -> str:
     return f"{'+' if value_mm > 0 else MINUS}{text}"
 
 
+def change_between(from_mm: float, to_mm: float, unit: Unit, step: str | None = None) -> str:
+    """Return the change from one length to another as the difference of the two as shown."""
+    size = Decimal(step or STEP[unit])
+    shown = [round_to_step(convert(mm, unit), size) for mm in (from_mm, to_mm)]
+    return change_text(float((shown[1] - shown[0]) * _PER[unit]), unit, step)
+
+
 def limits_text(low_mm: float, high_mm: float, unit: Unit) -> tuple[str, str]:
     """Return the limits of a band, each rounded inward to the shown resolution."""
     size = Decimal(STEP[unit])

@@ -154,7 +154,7 @@ def understand(
     for i, trial in enumerate(units):
         placings = _placings(length, text, trial, window_mm)
         if placings:
-            return Entry(text, placings, _question(placings, i > 0, trial, unit, window_mm))
+            return Entry(text, placings, _question(text, placings, i > 0, (trial, unit), window_mm))
     as_typed = Placing(length.mm, length.unit, _number_in_bench_unit(length, text))
     return Entry(text, (as_typed,), outside_words(*window_mm, length.unit))
 
@@ -166,17 +166,19 @@ def outside_words(low_mm: float, high_mm: float, unit: Unit) -> str:
 
 
 def _question(
+    text: str,
     placings: tuple[Placing, ...],
     exchanged: bool,
-    trial: Unit,
-    unit: Unit,
+    units: tuple[Unit, Unit],
     window_mm: tuple[float, float],
 ) -> str:
+    """Return what to ask; ``units`` are the one that the value is plausible in, and the bench's."""
+    trial, unit = units
     if exchanged:
         low, high = (w / MM_PER[unit] for w in window_mm)
-        return f"outside the usual {low:.3g} to {high:.3g} {unit}: is it {trial}?"
+        return f"{text.strip()}: {unit} or {trial}? {low:.3g} to {high:.3g} {unit} is usual"
     if len(placings) > 1:
-        return "the point can stand in more than one place: which?"
+        return "the point can go in more than one place: which?"
     return ""
 
 

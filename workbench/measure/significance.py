@@ -48,10 +48,10 @@ def verdict(change_mm: float, expanded_mm: float) -> Verdict:
         raise InputError("change", change_mm, "a finite number")
     ratio = abs(change_mm) / expanded_mm
     if ratio > 1:
-        return Verdict("clear", ratio, "stands clear of its uncertainty")
+        return Verdict("clear", ratio, "real change")
     if change_mm == 0:
         return Verdict("unclear", ratio, "no change seen")
-    return Verdict("unclear", ratio, "smaller than its uncertainty: may be no change at all")
+    return Verdict("unclear", ratio, "below what we can measure")
 
 
 def difference_expanded(first_mm: float, second_mm: float) -> float:
@@ -82,13 +82,13 @@ def acceptance(
         return Acceptance("unclear", False, margin, _unclear_words(lower, upper, expanded))
     state: AcceptanceState = "within" if inside else "outside"
     place = f"{state} tolerance" if inside else "out of tolerance"
-    return Acceptance(state, clear, margin, place if clear else f"{place}, but not by much")
+    return Acceptance(state, clear, margin, place if clear else f"on the limit, {place}")
 
 
 def _unclear_words(lower: float, upper: float, expanded: float) -> str:
     if upper - lower < 2 * expanded:
         return "cannot be told: the uncertainty fills the tolerance"
-    return "too close to the limit to tell: measure again or turn nearer"
+    return "on the limit: measure again or turn nearer"
 
 
 def _check_expanded(expanded: float) -> None:

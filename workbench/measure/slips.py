@@ -25,7 +25,7 @@ have been exchanged (common practice, no source)."""
 
 CRITICAL = 2.95
 """A reading further from its prediction than this many standard uncertainties is called out: 3 in
-1,000 right ones are, so that three readings together give a false alarm in less than 1 % of passes
+1,000 right ones are, so that three readings together give a false alarm in less than 1 % of rounds
 (normal distribution; Student's t of the same chance where a standard uncertainty rests on few
 degrees of freedom)."""
 

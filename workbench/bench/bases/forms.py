@@ -261,7 +261,7 @@ def ski_form(shop: Shop) -> Form:
     """Return the form that adds a ski to today's queue; its result is the job's id."""
     blades, blocks = _known(shop)
     fields = (
-        Field("name", "Ski", "as it stands on the ski, such as Heron 66"),
+        Field("name", "Ski", "as written on the ski, such as Heron 66"),
         Field("rider", "Rider", "whose ski it is; may stay blank"),
         Field("serial", "Serial", "may stay blank"),
         Field("model", "Model", "may stay blank"),

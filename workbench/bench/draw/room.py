@@ -51,5 +51,5 @@ def held_words(app: Any, reading: str) -> str:
     """Hold a reading that came where no number is due, and return what is to be said of it."""
     hold, words = getattr(app, "hold_burst", None), visible(reading, BURST_CELLS)
     if hold is None or hold(reading) is False:  # no ski in hand, or the book does not take it
-        return f"{words} came in here and was not taken"
-    return f"{words} came in here and is held as a note"
+        return f"{words} arrived here and was not taken"
+    return f"{words} arrived here and is held as a note"

@@ -129,7 +129,7 @@ def register(app: App[Any]) -> None:
 
 
 def begin_with(app: App[Any], name: str) -> None:
-    """Choose the theme of an app that does not run yet, so that no style is reckoned twice."""
+    """Choose the theme of an app that does not run yet, so that no style is worked out twice."""
     if name not in NAMES:  # the terminal's own colours need more than variables
         app.theme = name
         return

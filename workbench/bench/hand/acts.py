@@ -80,7 +80,7 @@ class Acts(SkiInHand):
     def _as_is(self, view: JobView) -> tuple[JobView, str]:
         if view.may_go_on:
             return self.shop.enough(view), "going on with fewer repeats"
-        return self.shop.accept(view), "kept as it stands"
+        return self.shop.accept(view), "kept as it is"
 
     def second_eyes(self, initials: str) -> None:
         """Keep the initials of who else looked; the sign-off stays to be done."""

@@ -209,7 +209,7 @@ class Hands(Acts):
         if self.state.view is None and not (self.state.entry or empty_second):
             self.asks("add_ski")
         elif self.state.view is None:
-            self.say("no ski in hand: Esc drops this, then Enter adds a ski", "warn")
+            self.say("no ski in hand: Esc cancels, then Enter adds a ski", "warn")
         elif self.state.question is not None:
             self.say(f"{self.state.question.question} {ANSWERS}", "warn")
         elif not empty_second and self._changed_just_now():
@@ -328,7 +328,7 @@ class Hands(Acts):
                 continue
             self.shop.book.strike(first.note_id, PLACED, self.shop.who)
             if len(answers) > 1:
-                asked = "came in meanwhile: which reading is it?"
+                asked = "arrived meanwhile: which reading is it?"
                 self._ask(Question(first.text, asked, answers, "gauge", settled=False))
             else:
                 text, only = first.text, answers[0]
@@ -535,7 +535,7 @@ class Hands(Acts):
             line = self.state.line
             self.say(f"type the reading due: {line.method.name if line else ''}", "warn")
         elif stage == "studs":
-            self._show(self.shop.seat_studs(view), "studs touch the blade where it stands")
+            self._show(self.shop.seat_studs(view), "studs touch the blade where it is")
         elif stage == "target":
             self._go_on_at_target(view)
         elif stage == "turning":

@@ -1,4 +1,4 @@
-"""The ski in hand: the bench's state, the queue around it, and what came in without a place.
+"""The ski in hand: the bench's state, the queue around it, and what unplaced reading.
 
 Knows no widget.
 """
@@ -28,7 +28,7 @@ UNSEEN_S = 2.0
 keys that were pressed meanwhile."""
 
 LONGEST_HELD = 2000
-"""Characters of a note to what came in without a place: no caliper sends so many."""
+"""Characters of a note to what unplaced reading: no caliper sends so many."""
 
 
 ANSWERS = "+ takes it, Backspace corrects it"
@@ -41,7 +41,7 @@ def noted_words(text: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Draft:
-    """An entry in progress, and what it was begun for: job, stage, reading and pass."""
+    """An entry in progress, and what it was begun for: job, stage, reading and round."""
 
     text: str
     job_id: str
@@ -389,7 +389,7 @@ class SkiInHand:
             at = -1 if by > 0 else 0
         self._set(selected=(at + by) % len(view.lines), doubted=None, **changes)
 
-    # -- what came in without a place --------------------------------------------------------------
+    # -- what unplaced reading --------------------------------------------------------------
 
     def hold(self, text: str) -> bool:
         """Keep what a caliper sent while something else was open; never an answer to it.
@@ -397,11 +397,11 @@ class SkiInHand:
         Returns whether it is kept; where it is not, the message says why.
         """
         if len(text) > LONGEST_HELD:
-            self.say(f"more than {LONGEST_HELD} characters came in: that is no reading", "warn")
+            self.say(f"more than {LONGEST_HELD} characters arrived: that is no reading", "warn")
             return False
         if not text or not self._hold(text):
             return False
-        self.say(f"'{text}' came in while this was open: kept as a note, not taken", "warn")
+        self.say(f"'{text}' arrived while this was open: kept as a note, not taken", "warn")
         return True
 
     def _put_by(self) -> None:
@@ -434,7 +434,7 @@ class SkiInHand:
         kept = Waiting(text, view.facts[-1].id)
         self._set(waiting=(*self.state.waiting, kept))
         self.alarms()
-        self.say(f"'{text}' came in: it waits until this is answered. {ANSWERS}", "warn")
+        self.say(f"'{text}' arrived: it waits until this is answered. {ANSWERS}", "warn")
 
     def _hold(self, text: str) -> bool:
         """Keep a text as a note to the ski in hand; where that fails, say so with the text."""
@@ -445,6 +445,6 @@ class SkiInHand:
         try:
             self._set(view=self.shop.note(view, "held", text))
         except BenchError as why:
-            self.say(f"'{text}' came in and is not kept: {self._told(why)}", "warn")
+            self.say(f"'{text}' arrived and is not kept: {self._told(why)}", "warn")
             return False
         return True

@@ -133,7 +133,7 @@ def next_words(state: BenchState) -> str:
     if state.question is not None:
         offered = state.question.placings[state.offered]
         others = ", - shows the next," if len(state.question.placings) > 1 else ";"
-        return f"+ takes {offered.words}{others} Backspace corrects it, Esc drops it."
+        return f"+ takes {offered.words}{others} Backspace corrects it, Esc cancels."
     if state.entry:
         return _entry_words(state)
     if view.elsewhere_words:
@@ -196,14 +196,14 @@ def _entry_words(state: BenchState) -> str:
         way = "down" if state.entry == "+" else "up"
         return f"Type the change, or Enter moves the mark {way}; Backspace takes the sign away."
     if not any(char.isdigit() for char in state.entry):
-        return "Type the number; Backspace mends it, Esc drops it."
+        return "Type the number; Backspace corrects it, Esc cancels."
     if state.view is None:
-        return "No ski in hand: Esc drops this, then Enter adds a ski."
+        return "No ski in hand: Esc cancels, then Enter adds a ski."
     if state.view.stage not in (*READS_AT, "wing") and not state.view.reads_locked:
-        return f"Enter keeps {state.entry} as a note: no reading is due. Esc drops it."
+        return f"Enter keeps {state.entry} as a note: no reading is due. Esc cancels."
     if state.unclear:
-        return f"Enter asks how {state.entry} is meant; Backspace mends it, Esc drops it."
-    return f"Enter takes {state.reads_as or state.entry}; Backspace mends it, Esc drops it."
+        return f"Enter asks what {state.entry} means; Backspace corrects it, Esc cancels."
+    return f"Enter takes {state.reads_as or state.entry}; Backspace corrects it, Esc cancels."
 
 
 def _measure_words(view: JobView, name: str) -> str:

@@ -25,7 +25,7 @@ from workbench.fin.plan.guidance import StudTurn
 from workbench.fin.plan.remarks import COVERAGE
 from workbench.frozen import dataclass
 from workbench.measure.display import (
-    change_text,
+    change_between,
     fine_text,
     length_text,
     turn_text,
@@ -125,7 +125,7 @@ def _aimed(state: BenchState, view: JobView) -> OneThing:
     value = length_text(target_mm, unit)
     if line.now_mm is None:
         return OneThing((value,), name)
-    change = change_text(target_mm - line.now_mm, unit)
+    change = change_between(line.now_mm, target_mm, unit)
     return OneThing((value, change), name, (f"now {length_text(line.now_mm, unit)}",))
 
 

@@ -21,7 +21,7 @@ from workbench.bench.hand.state import CHANGE_SUCH_AS, BenchState
 from workbench.bench.panels.turns_panel import rows_of, warned, warnings
 from workbench.fin.frame.pose import Pose
 from workbench.fin.reading.rig import Rig
-from workbench.measure.display import change_text, fine_text, length_text
+from workbench.measure.display import change_between, fine_text, length_text
 from workbench.measure.units import Unit
 from workbench.work.drawing.scene import LIT
 from workbench.work.job.importance import Importance, Said, dangers_of
@@ -73,13 +73,14 @@ def danger_rows(state: BenchState, width: int) -> list[Content]:
 def roster(state: BenchState, width: int, height: int) -> Content:
     """Return the day's queue: the ski in hand marked, each with its stage in a sign and a word."""
     if not state.roster:
-        words = ("No ski in today's queue.", "", "Enter adds a ski; then it stands here.")
+        words = ("No ski in today's queue.", "", "Enter adds a ski; then it is listed here.")
         return lines([styled(part) for text in words for part in wrapped(text, width)])
     here, count = state.position or 0, len(state.roster)
     first, room = _roster_rows(state, height)
     out: list[Content] = []
     for i, line in enumerate(state.roster[first : first + room], first):
-        out += _queued(line, i == here and state.view is not None, width)
+        at = f"{i + 1:>{len(str(count))}}"
+        out += _queued(at, line, i == here and state.view is not None, width)
     if count > room:
         more = f"   {first} above, {max(count - first - room, 0)} below"
         out.append(styled((visible(more, width), "$ink-faint")))
@@ -105,20 +106,23 @@ def ski_at(state: BenchState, height: int, y: int) -> RosterLine | None:
 
 
 @lru_cache(maxsize=256)
-def _queued(line: RosterLine, marked: bool, width: int) -> tuple[Content, Content]:
-    """Return one ski of the queue on its two lines; kept, since each key draws them again."""
-    stage, due = line.stage_words, visible(line.due, LONGEST_DUE)
-    name = visible(line.ski_name, max(width - 4 - len(due), 8))
-    gap = " " * max(width - 3 - len(due) - styled(name).cell_length, 1)
-    room = max(width - 4 - len(stage), 4)
+def _queued(at: str, line: RosterLine, marked: bool, width: int) -> tuple[Content, Content]:
+    """Return one ski of the queue on its two lines; kept, since each key draws them again.
+
+    ``at`` is its number in the queue, the one that ``take`` wants; its stage is a sign and a word.
+    """
+    stage, due = f"{line.glyph} {line.stage_words}", visible(line.due, LONGEST_DUE)
+    mark = f"{'▸' if marked else ' '}{at} "
+    name = visible(line.ski_name, max(width - len(mark) - 1 - len(due), 8))
+    gap = " " * max(width - len(mark) - len(due) - styled(name).cell_length, 1)
+    room = max(width - 3 - len(stage), 4)
     rider = padded(line.rider, room, right=True)
-    words = f"{'▸' if marked else ' '}{line.glyph} {name}"
-    first = styled((words, "bold" if marked else ""), (gap + due, "$ink-faint"))
+    first = styled((f"{mark}{name}", "bold" if marked else ""), (gap + due, "$ink-faint"))
     if line.loose:  # louder than the stage and the rider, in whose place it stands
         loose = Said(Importance.DANGER, LOOSE_SHORT).signed
-        left = visible(f"  {stage}", max(width - 3 - len(loose), 0))
-        return first, styled("   ", (loose, look_of(Importance.DANGER)), left)
-    return first, styled(f"   {stage} ", (rider, "$ink-faint"))
+        left = visible(f"  {stage}", max(width - 2 - len(loose), 0))
+        return first, styled("  ", (loose, look_of(Importance.DANGER)), left)
+    return first, styled(f"  {stage} ", (rider, "$ink-faint"))
 
 
 def has_target(state: BenchState) -> bool:
@@ -206,7 +210,9 @@ def _off(line: Line, unit: Unit) -> Content:
     if line.off_mm is None or line.nearness is None:
         return BLANK
     words, style = _standing(line)
-    return styled((f"{words} {change_text(line.off_mm, unit)}", style))
+    assert line.now_mm is not None
+    assert line.target_mm is not None
+    return styled((f"{words} {change_between(line.target_mm, line.now_mm, unit)}", style))
 
 
 def _off_sign(line: Line) -> Content:

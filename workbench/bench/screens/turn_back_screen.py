@@ -23,7 +23,7 @@ ANSWERS: dict[str, tuple[TurnAnswer, str]] = {
     "b": ("turned_back", "the stud was turned back by hand, just as far"),
     "n": ("not_turned", "the stud was never turned: this was entered by mistake"),
 }
-STAYS = "Esc: neither. The record stays: finish the pass, and measure."
+STAYS = "Esc: neither. The record stays: finish the round, and measure."
 
 
 class TurnBackScreen(ListScreen):

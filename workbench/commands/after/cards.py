@@ -58,8 +58,8 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
         "day-sheet",
         help="all skis of a day on one page",
         description="The day's queue in its order: stage, numbers in inch and mm, wing, initials, "
-        "passes and what is still open. Without --to text and html are printed; pdf and all go to "
-        "the shop's card folder. A ski that cannot be reckoned with has its line all the same, "
+        "rounds and what is still open. Without --to text and html are printed; pdf and all go to "
+        "the shop's card folder. A ski that cannot be worked out has its line all the same, "
         "with the reason, and then the exit status is 1.",
     )
     sheet.add_argument("--day", metavar="DAY", help="YYYY-MM-DD; left out: today")

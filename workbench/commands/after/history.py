@@ -18,7 +18,7 @@ from workbench.work.history.timeline import Shown, timeline_of
 from workbench.work.roster.adding import known_ski
 
 KINDS = (
-    "all", "readings", "targets", "passes", "checks", "wing", "sign-offs", "ride-notes", "notes",
+    "all", "readings", "targets", "rounds", "checks", "wing", "sign-offs", "ride-notes", "notes",
     "struck",
 )  # fmt: skip
 
@@ -55,7 +55,7 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
         "compare",
         help="two settings of a ski side by side, with the stud turns between them",
         description="A and B are numbers of 'history SKI --settings', or first, last, or a day "
-        "such as 2026-07-04, with :received or :left behind it. Both left out: as it last came in "
+        "such as 2026-07-04, with :received or :left behind it. Both left out: as last received "
         "or left, after the setting before that.",
     )
     compare.add_argument("ski", metavar="SKI", help="serial or name of a ski in the book")

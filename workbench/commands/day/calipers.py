@@ -30,7 +30,7 @@ FIELDS = (
     ("resolution", "LENGTH", "its last digit's step; left out: 0.0005 in or 0.01 mm"),
     ("mpe", "LENGTH", "its permissible error; left out: that of DIN 862"),
     ("jaw-height", "LENGTH", "how high its flat jaws reach above their tips"),
-    ("reference-line", "LENGTH", "how high the line held to the base stands above the tips"),
+    ("reference-line", "LENGTH", "how high the line held to the base is above the tips"),
 )
 
 
@@ -62,7 +62,7 @@ def add(commands: Any) -> None:
     new = commands.add_parser(
         "add-caliper",
         help="add a caliper to the register",
-        description="What a reading is worth rests on these figures.",
+        description="How sure a reading is rests on these figures.",
     )
     new.add_argument("name", metavar="NAME", help="what it is called")
     add_fields(new, FIELDS)

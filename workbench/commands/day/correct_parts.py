@@ -30,8 +30,8 @@ def _add_part(commands: Any, kind: str, words: str) -> None:
         f"correct-{kind}",
         help=f"put right what is written down of a {kind}, from a file",
         description=f"TOML or JSON as for add-{kind}. Every ski that uses it follows, its readings "
-        f"stay as they are and its turns are reckoned anew. {words} A signed-off job keeps "
-        "showing what it showed, and a pass whose steps were begun is finished as it was begun.",
+        f"stay as they are and its turns are worked out anew. {words} A signed-off job keeps "
+        "showing what it showed, and a round whose steps were begun is finished as it was begun.",
     )
     parser.add_argument(kind, metavar=kind.upper(), help="by name or number in 'parts'")
     parser.add_argument("file", metavar="FILE", help="a work order will do")

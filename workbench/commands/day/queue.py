@@ -23,7 +23,7 @@ def add(commands: Any) -> None:
         "queue",
         help="list a day's queue with a line that sums it up",
         description="The day's jobs in their order: stage, ski, rider, due, kind and notes; what "
-        "earlier days left unfinished stands before today's. Then the re-checks that are offered.",
+        "earlier days left unfinished comes before today's. Then the re-checks that are offered.",
     )
     listed.add_argument("--day", metavar="DAY", help="another day than today, as YYYY-MM-DD")
     listed.add_argument("--json", action="store_true", help="print JSON for machines")
@@ -39,7 +39,7 @@ def add(commands: Any) -> None:
     find = commands.add_parser(
         "find",
         help="find skis by name, rider, serial and note",
-        description="Skis of the book in which every word stands, in name, rider, serial or note; "
+        description="Skis of the book in which every word occurs, in name, rider, serial or note; "
         "capitals and accents do not matter.",
     )
     find.add_argument("words", nargs="+", metavar="WORD", help="words that must all match")

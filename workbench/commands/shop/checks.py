@@ -54,7 +54,7 @@ def add(commands: Any) -> None:
         parser,
         [
             ("checks", "Both lists and the torque notes."),
-            ('checks final --add "Wing stands straight" --after block', "One more item."),
+            ('checks final --add "Wing is straight" --after block', "One more item."),
             ('checks received --reword 2 "Block: no crack, no play"', "By its number or key."),
             ("checks received --move hardware up", "One place earlier."),
             ("checks final --remove studs", "Off the list from now on."),

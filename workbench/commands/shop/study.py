@@ -17,13 +17,13 @@ def add(commands: Any) -> None:
     """Add the parser of the command."""
     parser = commands.add_parser(
         "study",
-        help="how well the shop agrees: repeatability studies planned, read and shown",
-        description="List the repeatability studies, or show one: variation by source, and which "
-        "change of setting the shop can honestly distinguish. A study is planned once and then "
+        help="how well the shop agrees: repeatability tests planned, read and shown",
+        description="List the repeatability tests, or show one: variation by source, and which "
+        "change of setting the shop can honestly distinguish. A test is planned once and then "
         "read turn by turn, blind: no earlier reading is shown before it is complete.",
     )
     parser.add_argument(
-        "study", nargs="?", default="", metavar="NAME", help="a study's name or number in the list"
+        "study", nargs="?", default="", metavar="NAME", help="a test's name or number in the list"
     )
     how = parser.add_mutually_exclusive_group()
     how.add_argument("--json", action="store_true", help="print JSON for machines")
@@ -33,7 +33,7 @@ def add(commands: Any) -> None:
     page(
         parser,
         [
-            ("study", "The studies with their numbers."),
+            ("study", "The tests with their numbers."),
             ("study 1", "The first of them."),
             ("study 1 --json", "The same for a script."),
             (
@@ -46,7 +46,7 @@ def add(commands: Any) -> None:
             ("study 2 --take-back", "The last reading; its turn comes again."),
             ("study 2 --readings", "All readings with their numbers."),
             ('study 2 --strike-reading 7 --reason "jaw on the bevel"', "One of them."),
-            ('study 2 --strike-study --reason "the wrong caliper"', "The whole study."),
+            ('study 2 --strike-study --reason "the wrong caliper"', "The whole test."),
         ],
         ("calipers", "settings"),
     )

@@ -51,11 +51,11 @@ Do: TypeAlias = "Callable[[Shop, argparse.Namespace], Did]"
 def add_options(parser: argparse.ArgumentParser) -> None:
     """Add the options by which a study is planned, read and struck out."""
     for name, words in (
-        ("plan", "plan a study of this NAME; its reading order is shuffled"),
+        ("plan", "plan a test of this NAME; its reading order is shuffled"),
         ("due", "say whose turn it is to read what"),
         ("take-back", "take the last reading back; its turn is due again"),
         ("readings", "list the readings with their numbers"),
-        ("strike-study", "strike the whole study out, with --reason"),
+        ("strike-study", "strike the whole test out, with --reason"),
     ):
         parser.add_argument(f"--{name}", action="store_true", help=words)
     parser.add_argument("--read", metavar="VALUE", help="the reading of the turn that is due")
@@ -153,7 +153,7 @@ def _strike_reading(shop: Shop, args: argparse.Namespace) -> Did:
 def _strike_study(shop: Shop, args: argparse.Namespace) -> Did:
 
     view = strike_study(shop, _named(shop, args), args.reason or "")
-    return view, ["Done: study struck out; it stays readable."]
+    return view, ["Done: test struck out; it stays readable."]
 
 
 def _named(shop: Shop, args: argparse.Namespace) -> StudyView:

@@ -25,7 +25,7 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
         "the tail end forward.",
     )
     for name, required, words in (
-        ("chord", True, "length of the chord that the sagitta stands over"),
+        ("chord", True, "length of the chord that the sagitta is measured over"),
         ("sagitta", True, "how far the base bulges over the chord; minus: how far it is hollow"),
         ("straightedge", False, "its length (left out: the chord's)"),
         ("at", False, "the wing's place (left out: so that the straightedge begins at the tail)"),
@@ -41,7 +41,7 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
     )
     wing.add_argument(
         "--lead", metavar="WAY", default="out",
-        help="out (the default) or in: where the wing's leading edge stands to its trailing edge",
+        help="out (the default) or in: where the wing's leading edge is to its trailing edge",
     )  # fmt: skip
     wing.add_argument("--unit", choices=("in", "mm"), default="in", help="unit of bare numbers")
     wing.add_argument("--json", action="store_true", help="print JSON for machines")

@@ -80,7 +80,7 @@ def _add_mending(commands: Any) -> None:
         "What is struck out stays readable with the reason, and no longer counts.",
     )  # fmt: skip
     strike.add_argument(
-        "method", metavar="METHOD", nargs="?", help="a reading of this pass by name or number"
+        "method", metavar="METHOD", nargs="?", help="a reading of this round by name or number"
     )
     strike.add_argument(
         "--repeat", metavar="N", default="", help="which repeat of it; left out: the last"
@@ -115,7 +115,7 @@ def _take_back(at: AtSki, args: argparse.Namespace) -> Did:
     turned = at.shop.turn_to_take_back(at.view)
     if turned is not None and args.turn is None:
         options = " or ".join(f"{option} ({words})" for option, _, words in TURN_OPTIONS)
-        raise InputError("take-back", described(turned), f"{options}; else finish the pass")
+        raise InputError("take-back", described(turned), f"{options}; else finish the round")
     new, fact = at.shop.take_back(at.view, args.turn)
     said = f"taken back: {described(fact)}" if fact else "nothing to take back"
     return new, f"{said}; {MARK_WORDS[args.turn]}" if args.turn else said

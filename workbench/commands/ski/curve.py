@@ -31,8 +31,8 @@ def add(commands: Any) -> None:
     """Add ``curve``."""
     parser = ski_command(
         commands, "curve", "the curve of a ski's base: measured, used, struck out",
-        "Without an option what was measured last and what the readings are reckoned by. Measured "
-        "is by a straightedge and the feeler that just goes in, or by three depths from a "
+        "Without an option what was measured last and what the readings are worked out by. "
+        "Measured is by a straightedge and the feeler that just goes in, or by three depths from a "
         "straightedge. A measurement is not the ski's base before --use: every reading rests on "
         "the base. Places are counted from the tail end.",
     )  # fmt: skip
@@ -64,7 +64,7 @@ def add(commands: Any) -> None:
                 "A hollow one, another ski's.",
             ),
             ("curve --depth 0 .750 --depth 3 .722 --depth 6 .750", "By three depths."),
-            ("curve --use", "Readings are reckoned by it from now on."),
+            ("curve --use", "Readings are worked out by it from now on."),
             ('curve --strike --reason "straightedge rocked"', "Struck out; it stays readable."),
         ],
         ("wing", "history", "correct-ski"),
@@ -116,7 +116,7 @@ def _measured(args: argparse.Namespace) -> tuple[CurveKind, dict[str, str]]:
 def _use(at: AtSki, _: argparse.Namespace) -> Did:
 
     new = use_curve(at.shop, at.view)
-    return new, "the measured curve is the ski's base; every reading is reckoned anew"
+    return new, "the measured curve is the ski's base; every reading is worked out anew"
 
 
 def _strike(at: AtSki, args: argparse.Namespace) -> Did:

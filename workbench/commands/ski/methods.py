@@ -19,7 +19,7 @@ def add(commands: Any) -> None:
     """Add ``methods``."""
     parser = ski_command(
         commands, "methods", "this fin by every method of its blade",
-        "What each method would read on the fin as it stands by the readings of this pass, in both "
+        "What each method would read on the fin as it is by the readings of this round in both "
         "units, with its standard uncertainty and its difference from the reading of the same "
         "quantity; and, where pairs of two methods were kept, what these make of the reading.",
     )  # fmt: skip

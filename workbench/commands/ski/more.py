@@ -76,7 +76,7 @@ def _keep(at: AtSki, args: argparse.Namespace) -> Did:
 def _add_hold(commands: Any) -> None:
     hold = ski_command(
         commands, "hold", "how each reading is taken: where, and how to hold the caliper",
-        "One act a line; and what each reading is worth, once it is taken.",
+        "One act a line; and how sure each reading is, once it is taken.",
     )  # fmt: skip
     hold.add_argument("method", metavar="METHOD", nargs="?", help="one reading alone")
     add_unit_option(hold, "unit to show")
@@ -173,7 +173,7 @@ def _new_mark(at: AtSki, args: argparse.Namespace) -> Did:
 def _add_temperature(commands: Any) -> None:
     heat = ski_command(
         commands, "temperature", "say what blade and caliper are at, or end it",
-        "Readings taken from then on are reckoned at 20 degrees Celsius. Without BLADE what is in "
+        "Readings taken from then on are converted to 20 degrees Celsius. Without BLADE what is in "
         "force is said.",
     )  # fmt: skip
     heat.add_argument("blade", metavar="BLADE", nargs="?", help="its degrees, such as 31C; or off")

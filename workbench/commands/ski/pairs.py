@@ -29,10 +29,10 @@ BELONGS = {"reason": ("strike",)}
 def add(commands: Any) -> None:
     """Add ``pairs``."""
     parser = ski_command(
-        commands, "pairs", "method offsets, learnt from fins that were read by two methods",
+        commands, "pairs", "method offsets, learned from fins that were read by two methods",
         "Without TWO the methods of the blade that take one quantity, two by two, with their "
         "numbers. With TWO what their pairs say: the difference with its uncertainty, its limits, "
-        "and whether the blade's outline agrees; then each pair, kept or offered out of a pass.",
+        "and whether the blade's outline agrees; then each pair, kept or offered out of a round.",
     )  # fmt: skip
     parser.add_argument("two", metavar="TWO", nargs="?", help="two methods by their number")
     parser.add_argument(
@@ -56,7 +56,7 @@ def add(commands: Any) -> None:
             ("pairs", "Which methods of this blade can be compared."),
             ("pairs 1", "What the pairs of the first two say."),
             ("pairs 1 --add 6.9365 6.7640", "The fin in hand, read by both."),
-            ("pairs 1 --take all", "What passes offer; never counted twice."),
+            ("pairs 1 --take all", "What rounds offer; never counted twice."),
             ("pairs 1 --restate 7.0120", "A number off another bench's card, as read here."),
             ("pairs 1 --turned --restate 171.40mm", "The other way round."),
             ('pairs 1 --strike 3 --reason "jaw in the slot"', "It stays readable."),
@@ -97,7 +97,7 @@ def _done(at: AtSki, two: Two, asked: str, args: argparse.Namespace) -> list[str
         return ["Done: pair kept."]
     if asked == "take":
         count = pairs.take_offered(at.shop, two, _offered(at, two, args.take))
-        return [f"Done: {count} kept from passes."]
+        return [f"Done: {count} kept from rounds."]
     pairs.strike_pair(at.shop, _kept(at, two, args.strike), args.reason or "")
     return ["Done: pair struck out; it stays readable."]
 
@@ -106,7 +106,7 @@ def _restated(at: AtSki, two: Two, text: str) -> list[str]:
 
     number, found = restate_typed(at.shop, at.view, two, text, at.unit)
     names = (clean(two.first.name), clean(two.second.name))
-    return [f"Restated: {restated_words(number, found, names, at.unit)}."]
+    return [f"Converted: {restated_words(number, found, names, at.unit)}."]
 
 
 def _offered(at: AtSki, two: Two, text: str) -> tuple[PairLine, ...]:
@@ -114,7 +114,7 @@ def _offered(at: AtSki, two: Two, text: str) -> tuple[PairLine, ...]:
     kept = pairs.pairs_of(at.shop, two)
     offered = pairs.offered(at.shop, at.view, two, kept)
     if not offered:
-        raise InputError("pairs", "(none offered)", "passes in which both methods were read")
+        raise InputError("pairs", "(none offered)", "rounds in which both methods were read")
     if text.strip().casefold() == "all":
         return offered
     line = pair_meant((*kept, *offered), text)

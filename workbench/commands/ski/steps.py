@@ -125,10 +125,10 @@ def _read(at: AtSki, args: argparse.Namespace) -> Did:
 
 def _add_seat(commands: Any) -> None:
     seat = ski_command(
-        commands, "seat", "say that all three studs touch the blade where it stands",
+        commands, "seat", "say that all three studs touch the blade where it is",
         "Bring all three studs up until each just touches the blade, then say so.",
     )  # fmt: skip
-    does(seat, lambda at, _: (at.shop.seat_studs(at.view), "studs touch the blade where it stands"))
+    does(seat, lambda at, _: (at.shop.seat_studs(at.view), "studs touch the blade where it is"))
     page(seat, [("seat", "The studs of the ski in hand touch.")], ("next", "aim"))
 
 

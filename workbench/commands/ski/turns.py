@@ -165,7 +165,7 @@ def _accept(at: AtSki, args: argparse.Namespace) -> Did:
     if at.view.stage == "turning" and not args.as_is:
         accepted = "'done' for the turns, or --as-is, which keeps them outside tolerance"
         raise InputError("readings", "outside tolerance", accepted)
-    said = "kept as it stands" if at.view.stage == "turning" else "settings accepted"
+    said = "kept as it is" if at.view.stage == "turning" else "settings accepted"
     return at.shop.accept(at.view), said
 
 
@@ -176,14 +176,14 @@ def _finest(at: AtSki, args: argparse.Namespace) -> Did:
     return at.shop.set_finest(at.view, turn), said
 
 
-# -- the pass --------------------------------------------------------------------------------------
+# -- the round -------------------------------------------------------------------------------------
 
 
 def _add_done(commands: Any) -> None:
     done = ski_command(
-        commands, "done", "say that the act of the pass that is due is done",
+        commands, "done", "say that the act of the round that is due is done",
         "Loosen, turn stud after stud, seat, snug: 'next' says which act is due, and each is one "
-        "'done'. The last of them keeps the pass with its turns; then measure again.",
+        "'done'. The last of them keeps the round with its turns; then measure again.",
     )  # fmt: skip
     does(done, _done)
     page(

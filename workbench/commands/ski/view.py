@@ -20,7 +20,7 @@ def add(commands: Any) -> None:
     """Add ``next`` and ``take``."""
     nxt = commands.add_parser(
         "next",
-        help="where a ski stands and what to do now",
+        help="how far a ski is and what to do now",
         description=f"{ONE_FACT} Said are the ski, its stage, what to do now and the command for "
         "it, the caution that belongs there, each reading with its uncertainty and target, and "
         "where studs are to be turned the turns, exact and rounded, the steps and what to expect.",

@@ -227,9 +227,7 @@ def _common_tangent_tilt(
     dx, dy = two[0] - one[0], two[1] - one[1]
     apart = math.hypot(dx, dy)
     if apart <= abs(one[2] - two[2]):
-        raise OutOfReachError(
-            "the two top studs stand too close together for an edge to touch both"
-        )
+        raise OutOfReachError("the two top studs are too close together for an edge to touch both")
     lean = math.acos((one[2] - two[2]) / apart)
     own = math.atan2(normal[1], normal[0])
     tilts = []

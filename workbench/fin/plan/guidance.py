@@ -60,7 +60,7 @@ class StudLimitError(OutOfReachError):
     def __init__(self, stud: Stud, end_mm: float, limit_mm: float, side: str) -> None:
         self.stud, self.end_mm, self.limit_mm, self.side = stud, end_mm, limit_mm, side
         super().__init__(
-            f"stud {shown(stud.name)} would stand at {end_mm:.3f} mm, "
+            f"stud {shown(stud.name)} would be at {end_mm:.3f} mm, "
             f"beyond its {side} travel of {limit_mm:.3f} mm"
         )
 

@@ -39,7 +39,7 @@ than this many times that is a jump from one part of the outline to another."""
 
 _DEPENDENT = "these readings depend on each other: nothing fixes "
 _PLACE_OPEN = _DEPENDENT + "the blade's place fore and aft; add a tail distance"
-_HEIGHT_OPEN = _DEPENDENT + "how far the blade stands out of the base; add a depth"
+_HEIGHT_OPEN = _DEPENDENT + "how far the blade sticks out of the base; add a depth"
 _TILT_OPEN = _DEPENDENT + "the blade's tilt; add a length, or a depth at another station"
 
 _NONE_TOGETHER = "no pose of this blade gives these readings together; take them again"

@@ -198,7 +198,7 @@ def on_the_ski(equations: Equations, poses: Sequence[Pose]) -> list[Pose]:
 def _starts_along_base(equations: Equations) -> list[Group]:
     """Return starts all along a curved base, for readings without a tail distance.
 
-    Each meets a depth; where the blade stands fore and aft the other two have to tell, by the
+    Each meets a depth; where the blade is fore and aft the other two have to tell, by the
     base's curve alone, and may tell twice.
     """
     depth = first_of(equations.readings, "depth")

@@ -187,7 +187,7 @@ class JobPages(Door):
     def add_pass(
         self, job_id: str, who: str, *, number: int, turns: Iterable[Turn], finest_turn: float
     ) -> PassRow:
-        """Keep a pass with the turns of its studs."""
+        """Keep a round with the turns of its studs."""
         return self._write(
             facts.add_pass, job_id, who, number=number, turns=tuple(turns), finest_turn=finest_turn
         )

@@ -32,7 +32,7 @@ class StruckTwiceError(RecordsError):
         self.row_id = row_id
         super().__init__(
             f"row {shown(row_id)} was struck out already by {shown(who)} at {at}; "
-            "leave it, or enter what should stand instead"
+            "leave it, or enter what should be there instead"
         )
 
 

@@ -393,7 +393,7 @@ class Fact:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reading(Fact):
-    """A number off the caliper: as typed (``text``, ``unit``) and as mm; pass 0 is as received."""
+    """A number off the caliper: as typed (``text``, ``unit``) and as mm; round 0 is as received."""
 
     method_id: str
     pass_number: int
@@ -425,7 +425,7 @@ class LockedReading(Fact):
 class Temperature(Fact):
     """What blade and caliper were at, as typed and in degrees Celsius, and what they are made of.
 
-    Readings that name it are as read; what they would be at 20 degrees is reckoned from it.
+    Readings that name it are as read; what they would be at 20 degrees is worked out from it.
     """
 
     text: str
@@ -450,7 +450,7 @@ class Target(Fact):
 
 @dataclass(frozen=True, slots=True)
 class Turn:
-    """What one stud was turned in a pass: reckoned and as made, in turns; positive is in."""
+    """What one stud was turned in a round: worked out and as made, in turns; positive is in."""
 
     stud: str
     turns_exact: float
@@ -459,7 +459,7 @@ class Turn:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PassRow(Fact):
-    """A pass: its number (1 is the first), the turns and the finest turn they were rounded to."""
+    """A round: its number (1 is the first), the turns and the finest turn they were rounded to."""
 
     number: int
     turns: tuple[Turn, ...]

@@ -139,7 +139,7 @@ def correct_reading(pen: Pen, reading_id: str, who: str, reason: str, taken: Tak
 def add_pass(
     pen: Pen, job_id: str, who: str, *, number: int, turns: tuple[Turn, ...], finest_turn: float
 ) -> PassRow:
-    """Keep a pass and its turns."""
+    """Keep a round and its turns."""
     row_id, at = pen.stamp()
     columns = {"number": number, "finest_turn": finest_turn}
     made = [asdict(turn) for turn in turns]

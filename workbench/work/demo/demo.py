@@ -202,7 +202,7 @@ class _Player:
         return shop.view(view.job.id)
 
     def _steps_but_last(self, job_id: str, count: int) -> None:
-        """Keep the acts of a pass up to its last one, without looking up in between."""
+        """Keep the acts of a round up to its last one, without looking up in between."""
         for number in range(1, count + 1):
             self.book.add_mark(job_id, self.who, "step", number=number)
 

@@ -24,7 +24,7 @@ BOM = b"\xef\xbb\xbf"
 """What tells a spreadsheet that a file is UTF-8."""
 
 READING_COLUMNS = (
-    "day", "at", "who", "ski", "serial", "rider", "method", "quantity", "pass", "reading", "unit",
+    "day", "at", "who", "ski", "serial", "rider", "method", "quantity", "round", "reading", "unit",
     "mm", "caliper", "struck_out", "reason", "id",
 )  # fmt: skip
 """The columns of a file of readings: ``reading`` as typed in ``unit``, ``at`` in UTC."""
@@ -135,7 +135,7 @@ def _histories(shop: Shop, skis: Sequence[rows.Ski], unfit: list[str]) -> Iterat
         try:
             yield from list(_history(shop, ski, unit))  # all of a ski's rows or none
         except BenchError as why:
-            unfit.append(f"{visible(ski.name, NAME)} cannot be reckoned with: {why}")
+            unfit.append(f"{visible(ski.name, NAME)} cannot be worked out: {why}")
             known = {"ski": ski.name, "serial": ski.serial, "rider": ski.rider}
             known |= {"kind": UNFIT, "words": str(why), "unit": unit}
             yield [known.get(column, "") for column in HISTORY_COLUMNS]

@@ -300,7 +300,7 @@ def _refuse_newer(book: Book, data: Mapping[str, Any]) -> None:
 
 
 def _check_parts(book: Book, brought: Brought) -> None:
-    """Refuse a blade or a stud that the bench could not reckon with."""
+    """Refuse a blade or a stud that the bench could not work with."""
     for blade in map(book.blade, _new_roots(Table.BLADES, brought)):
         with _part(f"blade {shown(blade.name)}"):
             blade_of(blade)

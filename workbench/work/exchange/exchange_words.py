@@ -21,7 +21,7 @@ NAME_CELLS = 40
 
 SINGULAR = {
     Table.BASELINES: "baseline",
-    Table.PASSES: "pass",
+    Table.PASSES: "round",
     Table.MOVES: "move in the queue",
     Table.WINGS: "wing setting",
     Table.SIGN_OFFS: "sign-off",
@@ -33,7 +33,7 @@ SINGULAR = {
     Table.STUDY_READINGS: "study reading",
 }
 PLURAL = {
-    Table.PASSES: "passes",
+    Table.PASSES: "rounds",
     Table.MOVES: "moves in the queue",
     Table.STRIKES: "rows struck out",
     Table.STUDIES: "studies",
@@ -147,7 +147,7 @@ def clash_words(clash: Clash) -> str:
 
 
 _CLASH_WORDS: dict[Kind, str] = {
-    "serial": "serial '{subject}' stands for {others}: correct one of them",
+    "serial": "serial '{subject}' is on {others}: correct one of them",
     "name": "'{subject}' is the name of skis with the serials {others}: go by the serial",
     "twins": "there are two {kind}s called '{subject}': choose by number",
     "corrected": "{kind} '{subject}' was corrected on both benches: the later one is in force, "

@@ -45,7 +45,7 @@ def text_in(cell: str) -> str:
 
 
 def _starts_formula(text: str) -> bool:
-    """Whether a spreadsheet might reckon with this; apostrophes before it are counted as ours."""
+    """Whether a spreadsheet might take this for a formula; apostrophes before it count as ours."""
     bare = text.lstrip("'")
     return bare[:1] in ("\t", "\r", "\n") or bare.lstrip()[:1] in tuple(STARTS)
 

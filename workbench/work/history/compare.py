@@ -153,7 +153,7 @@ def go_back(shop: Shop, view: JobView, setting: Setting) -> JobView:
     The wing that was set with it is wanted again too.
 
     Raises:
-        InputError: not at this stage, a pass is under way, or a number the ski is not read by.
+        InputError: not at this stage, a round is under way, or a number the ski is not read by.
     """
     check_can_aim(view)
     values = _for_lines(view, setting)

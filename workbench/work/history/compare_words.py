@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from workbench.fin.plan.remarks import COVERAGE
 from workbench.measure.display import (
-    change_text,
     fine_text,
     length_text,
     turns_text,
@@ -75,8 +74,7 @@ def beside_words(line: Beside) -> str:
 
 def _change(line: Beside, unit: Unit) -> str:
     assert line.change is not None
-    off = change_text(line.change.mm, unit, "0.0001" if unit == "in" else "0.001")
-    return f"{off} {unit} (U {fine_text(line.change.expanded_mm, unit)})"
+    return line.change.figures(unit)
 
 
 def comparison_lines(found: Comparison) -> list[str]:

@@ -25,13 +25,13 @@ from workbench.work.trust.taken_with import TakenOnce
 Moment = Literal["received", "left", "in hand"]
 
 MOMENT_WORDS: dict[Moment, str] = {
-    "received": "as received", "left": "as it left", "in hand": "as it stands",
+    "received": "as received", "left": "as it left", "in hand": "as it is now",
 }  # fmt: skip
 
 
 LONGEST_MM = 1000.0
 """A reading beyond the reach of any caliper's table, as other hands may have left one, is shown but
-not reckoned with."""
+not counted."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -234,7 +234,7 @@ def _settings_of_job(
 
 
 def _by_pass(live: Sequence[rows.AnyFact]) -> dict[int, dict[str, list[rows.Reading]]]:
-    """Return the readings that count; those of a pass that was struck out do not."""
+    """Return the readings that count; those of a round that was struck out do not."""
     passes = sum(type(f) is rows.PassRow for f in live)
     out: dict[int, dict[str, list[rows.Reading]]] = {}
     for fact in live:
@@ -246,7 +246,7 @@ def _by_pass(live: Sequence[rows.AnyFact]) -> dict[int, dict[str, list[rows.Read
 
 
 def _last_measured(taken: Mapping[int, Mapping[str, Sequence[rows.Reading]]]) -> int:
-    """Return the latest pass that was measured in full, as fully as any pass of this job."""
+    """Return the latest round that was measured in full, as fully as any round of this job."""
     full = max(len(by_method) for by_method in taken.values())
     return max(number for number, by_method in taken.items() if len(by_method) == full)
 

@@ -31,10 +31,12 @@ def check_can_strike(entry: Entry) -> None:
     """Raise an InputError for a row that is struck out already, or is not struck out alone."""
     if entry.struck is not None and not entry.struck.is_damage:
         by = f"{clean(entry.struck.who) or 'nobody named'}, {day_and_time(entry.struck.at)}"
-        raise InputError("strike out", f"a row struck out already by {by}", "a row that stands")
+        raise InputError(
+            "strike out", f"a row struck out already by {by}", "a row that is not struck out"
+        )
     if not entry.can_be_struck:
         raise InputError(
-            "strike out", "a ski's own sheet", "its reading, target, pass, check, wing, sign-off, "
+            "strike out", "a ski's own sheet", "its reading, target, round, check, wing, sign-off, "
             "ride note or note; the sheet itself is corrected",
         )  # fmt: skip
 
@@ -53,7 +55,7 @@ def consequences(shop: Shop, entry: Entry) -> tuple[str, ...]:
     """Return in sentences what striking this row out would bring about; nothing is changed.
 
     Raises:
-        InputError: it cannot be struck out, or not in the middle of its job's pass.
+        InputError: it cannot be struck out, or not in the middle of its job's round.
         RecordsError: the book cannot be written.
     """
     check_can_strike(entry)
@@ -93,10 +95,10 @@ def _said(row: rows.Fact, before: Stage, seen: _RehearsedError) -> tuple[str, ..
     if isinstance(row, rows.PassRow) and seen.uncounted:
         s = "s" if seen.uncounted > 1 else ""
         out.append(
-            f"{seen.uncounted} reading{s} taken after this pass no longer count{'' if s else 's'}."
+            f"{seen.uncounted} reading{s} taken after this round no longer count{'' if s else 's'}."
         )
     if isinstance(row, rows.Reading):
-        out.append("Means and settings are reckoned without it.")
+        out.append("Means and settings are worked out without it.")
     if isinstance(row, rows.RideNote) and row.rating is not None:
         out.append("Its rating leaves the plots.")
     return (*out, "It stays readable, with your reason beside it.")
@@ -106,7 +108,7 @@ def strike_out(shop: Shop, entry: Entry, reason: str) -> rows.Strike:
     """Strike a row out; it stays readable with the reason beside it.
 
     Raises:
-        InputError: no reason, or a row that cannot be struck out, or not in the middle of a pass.
+        InputError: no reason, or a row that cannot be struck out, or not in the middle of a round.
         ChangedError: something of the ski came in since the history was read.
         RecordsError: another bench struck it out first, or the book cannot be written.
     """

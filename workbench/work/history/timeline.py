@@ -18,21 +18,21 @@ from workbench.work.text.local_time import day_and_time
 from workbench.work.text.words import clean
 
 Kind = Literal[
-    "reading", "target", "pass", "check", "wing", "sign-off", "ride note", "note", "step", "ski",
+    "reading", "target", "round", "check", "wing", "sign-off", "ride note", "note", "step", "ski",
 ]  # fmt: skip
 Shown = Literal[
-    "all", "readings", "targets", "passes", "checks", "wing", "sign-offs", "ride notes", "notes",
+    "all", "readings", "targets", "rounds", "checks", "wing", "sign-offs", "ride notes", "notes",
     "struck",
 ]  # fmt: skip
 
 GLYPHS: dict[Kind, str] = {
-    "reading": "●", "target": "◎", "pass": "↻", "check": "✓", "wing": "∠", "sign-off": "■",
+    "reading": "●", "target": "◎", "round": "↻", "check": "✓", "wing": "∠", "sign-off": "■",
     "ride note": "≈", "note": "¶", "step": "·", "ski": "§",
 }  # fmt: skip
 """A sign for each kind; the word stands beside it."""
 
 PLAIN_GLYPHS: dict[Kind, str] = {
-    "reading": "o", "target": "@", "pass": "%", "check": "v", "wing": "/", "sign-off": "#",
+    "reading": "o", "target": "@", "round": "%", "check": "v", "wing": "/", "sign-off": "#",
     "ride note": "~", "note": "*", "step": ".", "ski": "$",
 }  # fmt: skip
 """The same where only ASCII can be shown."""
@@ -43,7 +43,7 @@ KINDS: dict[Shown, frozenset[Kind]] = {
     "all": frozenset(GLYPHS),
     "readings": frozenset({"reading"}),
     "targets": frozenset({"target"}),
-    "passes": frozenset({"pass", "step"}),
+    "rounds": frozenset({"round", "step"}),
     "checks": frozenset({"check"}),
     "wing": frozenset({"wing"}),
     "sign-offs": frozenset({"sign-off"}),
@@ -131,7 +131,7 @@ def _by_id(entry: Entry) -> str:
 
 
 _KINDS: dict[type, Kind] = {
-    rows.Reading: "reading", rows.Target: "target", rows.PassRow: "pass", rows.Tick: "check",
+    rows.Reading: "reading", rows.Target: "target", rows.PassRow: "round", rows.Tick: "check",
     rows.WingSetting: "wing", rows.SignOff: "sign-off", rows.RideNote: "ride note",
     rows.Temperature: "reading", rows.LockedReading: "reading",
 }  # fmt: skip

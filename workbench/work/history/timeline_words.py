@@ -29,7 +29,7 @@ def row_words(row: Row, history: History, unit: Unit) -> str:
 
 
 def _reading(row: rows.Reading, history: History, unit: Unit) -> str:
-    where = "as received" if row.pass_number == 0 else f"pass {row.pass_number}"
+    where = "as received" if row.pass_number == 0 else f"round {row.pass_number}"
     value = _typed(row.mm, row.text, row.unit, unit)
     how = "" if row.how == "typed" else f", {HOW_WORDS.get(row.how, clean(row.how))}"
     return f"{clean(history.method_name(row.method_id))}  {value} · {where}{how}"
@@ -62,7 +62,7 @@ def _target(row: rows.Target, history: History, unit: Unit) -> str:
 
 def _pass(row: rows.PassRow, history: History, unit: Unit) -> str:
     turns = ", ".join(_turn(t) for t in row.turns if t.turns) or "no stud turned"
-    return f"pass {row.number}: {turns}"
+    return f"round {row.number}: {turns}"
 
 
 def _turn(turn: rows.Turn) -> str:
@@ -74,7 +74,7 @@ def _mark(row: rows.Mark, history: History, unit: Unit) -> str:
     number = f" {row.number}" if row.number is not None else ""
     text = row.text
     if row.kind == "step":
-        words, number = f"step{number} of the pass done", ""
+        words, number = f"step{number} of the round done", ""
         text = "" if is_parts_text(text) or not text else step_done_words(row)
     if row.kind in TURN_ANSWERS:  # whose text is the id of the record taken back
         text = ""

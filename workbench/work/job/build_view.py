@@ -69,7 +69,7 @@ def build_view(
     looked at while it is read as received. With ``guard`` there is a guard band. ``marks`` are the
     blade's coarse marks (id, method): they bear the readings out, are never due and never aimed at.
     ``corrected`` says which parts are shown as they were, ``other_way`` which studs turned the
-    other way than the last pass says, for their hand was written down wrong then. ``seen`` is what
+    other way than the last round says, for their hand was written down wrong then. ``seen`` is what
     there was of the ski meanwhile. ``has_last``: whether the ski was signed off here before.
     ``ranges``: the range (mm) read so on this blade so far, by method id, where nothing else tells
     what to expect. ``stand_in`` names the parts that are invented.
@@ -146,7 +146,7 @@ def _made(
     other_way: frozenset[str],
     known: Sequence[Reading],
 ) -> tuple[Explanation, ...]:
-    """Return which turns the readings bear out, from the last of a pass until studs are turned."""
+    """Return which turns the readings bear out, from the last of a round until studs are turned."""
     if progress.stage != "turning" or not progress.pass_number or progress.step:
         return ()
     before, turns = _last_pass(rig, methods, progress, facts, tools, other_way)
@@ -161,7 +161,7 @@ def _last_pass(
     tools: Tools,
     other_way: frozenset[str],
 ) -> tuple[tuple[Reading, ...], tuple[float, ...]]:
-    """Return the readings before the last pass, and its turns by stud (positive is in)."""
+    """Return the readings before the last round, and its turns by stud (positive is in)."""
     made = [f for f in facts if isinstance(f, rows.PassRow) and f.struck is None][-1]
     by_stud = {t.stud: -t.turns if t.stud in other_way else t.turns for t in made.turns}
     taken = taken_in_pass(methods, progress, progress.pass_number - 1, tools)
@@ -173,14 +173,14 @@ def _last_pass(
 def taken_in_pass(
     methods: Sequence[tuple[str, Method, float]], progress: Progress, number: int, tools: Tools
 ) -> dict[str, Taken]:
-    """Return what was taken in a pass by method name: values at 20 degrees where stated."""
+    """Return what was taken in a round by method name: values at 20 degrees where stated."""
     return tools.taken_in([(i, m) for i, m, _ in methods], progress.values.get(number, {}))
 
 
 def standard_u_mm(
     methods: Sequence[tuple[str, Method, float]], progress: Progress, rig: Rig, tools: Tools
 ) -> dict[str, float]:
-    """Return the standard uncertainty (mm) of each reading of the pass under way, by method id."""
+    """Return the standard uncertainty (mm) of each reading of the round under way, by method id."""
     worth = _worth(taken_in_pass(methods, progress, progress.pass_number, tools), rig)
     return {i: worth[m.name].u_mm for i, m, _ in methods if m.name in worth}
 
@@ -191,7 +191,7 @@ def _worth(taken: Mapping[str, Taken], rig: Rig) -> dict[str, Reading]:
 
 
 def _struck(facts: Sequence[rows.AnyFact], number: int) -> dict[str, tuple[rows.Reading, ...]]:
-    """Return the readings of a pass that were struck out, by method id; not those taken back."""
+    """Return the readings of a round that were struck out, by method id; not those taken back."""
     out: dict[str, tuple[rows.Reading, ...]] = {}
     for f in facts:
         if not isinstance(f, rows.Reading) or f.struck is None or f.pass_number != number:

@@ -35,7 +35,7 @@ KINDS: dict[str, Quantity] = {"scale": "tail", "lines": "depth"}
 
 
 def take_mark(shop: Shop, view: JobView, mark: Mark, text: str, unit: Unit) -> JobView:
-    """Keep what a mark reads in the pass under way; a second number takes the place of the first.
+    """Keep what a mark reads in the round under way; a second number takes the place of the first.
 
     Raises:
         InputError: not a length, longer than any scale, a number that only the other unit makes
@@ -104,7 +104,7 @@ def off_words(mark: Mark, unit: Unit) -> str:
 
 
 def suspect_words(view: JobView, unit: Unit) -> tuple[str, ...]:
-    """Return a sentence for each reading of this pass that is to be taken again."""
+    """Return a sentence for each reading of this round that is to be taken again."""
     return tuple(f"take {clean(s.method)} again: {s.cause}" for s in view.suspects(unit))
 
 
@@ -113,8 +113,8 @@ def again_words(view: JobView) -> str:
     names = [c.reading.method.name for c in view.contradictions]
     own = next((x.method.name for x in view.lines if x.method.name in names), None)
     if own is None:
-        return f"Read the mark {clean(names[0])} again, or Enter goes on as it stands."
-    return f"Take {clean(own)} again: ▸ on it, x strikes it out; or Enter goes on as it stands."
+        return f"Read the mark {clean(names[0])} again, or Enter goes on as it is."
+    return f"Take {clean(own)} again: ▸ on it, x strikes it out; or Enter goes on as it is."
 
 
 # -- a new mark ----------------------------------------------------------------------------------

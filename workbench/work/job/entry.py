@@ -68,7 +68,7 @@ def _changed(line: Line, text: str, unit: Unit) -> Entry:
     values = [(line.now_mm + length.mm, length) for length in changes]
     placings = tuple(Placing(mm, x.unit, length_text(mm, x.unit)) for mm, x in values)
     low, high = line.usual_mm
-    question = "" if len(placings) == 1 else "the point can stand in more than one place: which?"
+    question = "" if len(placings) == 1 else "the point can go in more than one place: which?"
     if not all(low <= mm <= high for mm, _ in values):
         question = outside_words(low, high, unit)
     return Entry(text, placings, question)

@@ -24,7 +24,7 @@ def described(fact: rows.AnyFact) -> str:
     if isinstance(fact, rows.Tick):
         return f"tick '{fact.text}'"
     if isinstance(fact, rows.PassRow):
-        return f"pass {fact.number}"
+        return f"round {fact.number}"
     if isinstance(fact, rows.Mark) and fact.kind == "step":
         return step_done_words(fact)
     if isinstance(fact, rows.Mark):
@@ -65,7 +65,7 @@ def _did(fact: rows.AnyFact) -> str:
         text = "" if fact.kind in _BARE else clean(fact.text[:40])
         return f"{_DID.get(fact.kind, clean(fact.kind))} {text}".strip()
     if isinstance(fact, rows.PassRow):
-        return f"finished the turns of pass {fact.number}"
+        return f"finished the turns of round {fact.number}"
     if isinstance(fact, rows.SignOff):
         return "signed it off"
     if isinstance(fact, rows.Tick):
@@ -90,7 +90,7 @@ def what_came_in(seen: JobView, now: JobView, book: Book) -> str:
     if seen.job.day != now.job.day:
         return f"it was carried to {now.job.day}"
     if seen.seen.newest != now.seen.newest or seen.seen.facts != now.seen.facts:
-        return "something of it came in from another book, or was struck out"
+        return "something of it arrived from another book, or was struck out"
     return "its sheet, its blade, its block or the shop's settings were changed"
 
 
@@ -111,11 +111,11 @@ MARK_WORDS: dict[str, str] = {
     "seated": "studs brought up to touch the blade",
     "aimed": "target accepted",
     "reaim": "target opened again",
-    "step": "step of the pass done",
+    "step": "step of the round done",
     "accepted": "readings accepted",
     "set_aside": "set aside",
     "taken_up": "taken up again",
-    "held": "came in without a place",
+    "held": "unplaced reading",
     "finest": "finest turn",
     "note": "note",
     "second_eyes": "second pair of eyes",
@@ -127,7 +127,7 @@ MARK_WORDS: dict[str, str] = {
 
 
 def step_done_words(fact: rows.Mark) -> str:
-    """Return what a step of a pass did, as one says of somebody."""
+    """Return what a step of a round did, as one says of somebody."""
     do, _, rest = fact.text.partition(" ")
     if do == "turn":
         stud, _, turns = rest.rpartition(" ")
@@ -135,7 +135,7 @@ def step_done_words(fact: rows.Mark) -> str:
     if fact.number == 1:
         return "loosened the clamp bolts"
     return {"seat": "pushed the blade home", "snug": "snugged the clamp bolts"}.get(
-        do, f"did step {fact.number} of the pass"
+        do, f"did step {fact.number} of the round"
     )
 
 

@@ -25,11 +25,11 @@ from workbench.work.trust.plausibility import Contradiction, contradictions
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """A coarse mark of the blade and what was read by it in the pass under way (mm).
+    """A coarse mark of the blade and what was read by it in the round under way (mm).
 
     ``latest`` are its repeats, in order; the mean of them counts, worth the mark's own u.
-    ``expected_mm`` is what the ski's own readings of this pass would give for it, or until they are
-    there the last ones and the turns since; ``u_mm`` how far that is known. Both are None where
+    ``expected_mm`` is what the ski's own readings of this round would give for it, or until they
+    are there the last ones and the turns since; ``u_mm`` how far that is known. Both are None where
     nothing tells.
     """
 
@@ -41,7 +41,7 @@ class Mark:
 
     @property
     def reading(self) -> Reading | None:
-        """What the mark says; None where it was not read in this pass."""
+        """What the mark says; None where it was not read in this round."""
         if not self.latest or self.method.stated_u_mm is None:
             return None
         value = mean_of([r.mm for r in self.latest])
@@ -68,7 +68,7 @@ class Mark:
 
 
 def marks_in_pass(methods: Sequence[tuple[str, Method]], progress: Progress) -> tuple[Mark, ...]:
-    """Return the coarse ones among a blade's methods (id, method), as read in this pass."""
+    """Return the coarse ones among a blade's methods (id, method), as read in this round."""
     taken = progress.values.get(progress.pass_number, {})
     return tuple(Mark(i, m, tuple(taken.get(i, ()))) for i, m in methods if m.is_coarse)
 

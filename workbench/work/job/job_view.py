@@ -155,9 +155,9 @@ class JobView:
     def doubt(self, line: Line, text: str, unit: Unit, mm: float, shown_in: Unit) -> str:
         """Return why a reading about to be kept cannot be right, or nothing.
 
-        The same digits as the reading before may have been sent twice. While measuring after a pass
-        the last readings and the turns made say what to expect; as received it is the setting that
-        the ski left with, or its baseline where it never left this bench.
+        The same digits as the reading before may have been sent twice. While measuring after a
+        round the last readings and the turns made say what to expect; as received it is the
+        setting that the ski left with, or its baseline where it never left this bench.
         """
         twice = self.sent_twice(line, text)
         if twice:
@@ -234,17 +234,17 @@ class JobView:
         return made_words(self.made, unit)
 
     def suspects(self, unit: Unit) -> tuple[Suspect, ...]:
-        """Return the readings of this pass to take again, for the others contradict them."""
+        """Return the readings of this round to take again, for the others contradict them."""
         return suspects_in(self.contradictions, unit)
 
     def contradicts(self, line: Line) -> bool:
-        """Whether the other readings of this pass contradict this one."""
+        """Whether the other readings of this round contradict this one."""
         return any(c.reading.method.name == line.method.name for c in self.contradictions)
 
     @property
     def corrected_words(self) -> tuple[str, ...]:
         """Which parts were corrected later, and why the job is shown by them as they were."""
-        why = "this pass is finished as it was begun" if self.progress.mid_pass else "as it was"
+        why = "this round is finished as it was begun" if self.progress.mid_pass else "as it was"
         if self.stage == "signed off":
             why = "what was signed off is shown as it was"
         return tuple(f"{words}: {why}" for words in self.corrected)
@@ -311,7 +311,7 @@ class JobView:
     def within_words(self) -> str:
         """How surely the readings are within their tolerances, the least sure of them first."""
         sure = all(line.nearness in (None, "sure") for line in self.lines)
-        return "Surely within tolerance" if sure else "Within tolerance, not clear of uncertainty"
+        return "On target" if sure else "On target, within caliper doubt"
 
     @property
     def no_turn_why(self) -> str:
@@ -366,12 +366,12 @@ class JobView:
 
     @property
     def stage_words(self) -> str:
-        """The stage in words, with its pass."""
+        """The stage in words, with its round."""
         if self.job.kind == "recheck" and self.stage == "waiting":
             return "re-check"
         if self.unreleased:
             return f"signed off, {NOT_RELEASED}"
         if self.stage in ("turning", "measuring"):
             number = self.progress.pass_number + (self.stage == "turning")
-            return f"{self.stage}, pass {number}"
+            return f"{self.stage}, round {number}"
         return self.stage if self.stage != "within" else "within tolerance"

@@ -63,7 +63,7 @@ def left_with(
 def _last_round(
     book: Book, of: rows.Job, method_ids: Sequence[str]
 ) -> tuple[rows.JobHistory, int] | None:
-    """Return the other job that was read last by all methods, and its last whole pass.
+    """Return the other job that was read last by all methods, and its last whole round.
 
     Jobs are looked at from the one read last, no farther back than it takes: a ski may have years
     of them.
@@ -87,7 +87,7 @@ def _last_round(
 
 
 def _readings(facts: Sequence[rows.AnyFact]) -> Iterator[rows.Reading]:
-    """Give the readings that count; those of a pass that was struck out do not."""
+    """Give the readings that count; those of a round that was struck out do not."""
     live = [f for f in facts if f.struck is None]
     passes = sum(isinstance(f, rows.PassRow) for f in live)
     return (f for f in live if isinstance(f, rows.Reading) and f.pass_number <= passes)
@@ -96,7 +96,7 @@ def _readings(facts: Sequence[rows.AnyFact]) -> Iterator[rows.Reading]:
 def _turns_after(
     book: Book, job: rows.Job, facts: Sequence[rows.AnyFact], number: int
 ) -> dict[str, float]:
-    """Return the turns of each stud in the passes after pass ``number``, which were not read.
+    """Return the turns of each stud in the rounds after round ``number``, which were not read.
 
     A stud whose hand was written down wrongly then was turned the other way.
     """

@@ -74,7 +74,7 @@ class OpenBook:
     def _guarded_line(self, line: RosterLine) -> RosterLine:
         """Only the whole view knows what readings are worth, and so if a guard band lets them.
 
-        A ski that cannot be reckoned with keeps the line it has: it must not hide the others.
+        A ski that cannot be worked out keeps the line it has: it must not hide the others.
         """
         if line.stage != "within":
             return line
@@ -171,7 +171,7 @@ class OpenBook:
         return shown_blade, shown_block, tuple(w for w in (blade_words, block_words) if w)
 
     def foresee(self, view: JobView) -> None:
-        """Reckon ahead: before the first reading as received what the ski left with, before the
+        """Work out ahead: before the first reading as received what the ski left with, before the
         last one of three where the two before it let the blade be."""
         if view.stage in ("waiting", "received check"):
             self.book.at_once(self._foresee, view)

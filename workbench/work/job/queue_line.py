@@ -21,7 +21,7 @@ UNRELEASED_GLYPH = "!"
 
 @dataclass(frozen=True, slots=True)
 class RosterLine:
-    """One ski of the day: its job, names as typed, stage and pass; ``day`` is the job's own.
+    """One ski of the day: its job, names as typed, stage and round; ``day`` is the job's own.
 
     ``read``: whether it was read; where it was not, only its place and a sign-off were. ``loose``:
     whether the ski's clamp bolts are loose. ``unreleased`` says why its sign-off releases nothing.
@@ -60,7 +60,7 @@ class RosterLine:
 
     @property
     def stage_words(self) -> str:
-        """The stage in words, with the pass that is under way."""
+        """The stage in words, with the round that is under way."""
         if not self.read:
             return "…"
         if self.unreleased:

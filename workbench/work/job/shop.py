@@ -58,7 +58,7 @@ class Shop(OpenBook):
         Raises:
             ChangedError: something of the ski came in since the view was read.
             NotNowError: not at this stage.
-            MidPassError: a stud was turned, and the pass is not yet kept.
+            MidPassError: a stud was turned, and the round is not yet kept.
         """
         return self.book.batch(self._act, view, event, write)
 
@@ -117,7 +117,7 @@ class Shop(OpenBook):
         how: rows.How = "typed",
         caliper_id: str | None = None,
     ) -> JobView:
-        """Keep a reading: the one that is due, or a repeat of one already taken in this pass."""
+        """Keep a reading: the one that is due, or a repeat of one already taken in this round."""
         taken = partial(
             rows.Taken, method_id=line.method_id, text=text, unit=unit, mm=mm,
             caliper_id=caliper_id, how=how,
@@ -254,7 +254,7 @@ class Shop(OpenBook):
         return self._mark(view, "aim", "reaim")
 
     def step_done(self, view: JobView) -> JobView:
-        """Keep that the next act of the pass is done; the last before measuring closes the pass."""
+        """Keep that the next act of the round is done; the last before measuring closes it."""
         self.act(view, "step", self._step)
         return self.view(view.job.id)
 
@@ -405,17 +405,17 @@ class Shop(OpenBook):
     def strike_reading(
         self, view: JobView, line: Line, reason: str, reading_id: str | None = None
     ) -> JobView:
-        """Strike out a repeat of this pass, with a reason: the last where none is named.
+        """Strike out a repeat of this round, with a reason: the last where none is named.
 
         Raises:
-            InputError: no such repeat in this pass, or no reason.
+            InputError: no such repeat in this round, or no reason.
         """
 
         def strike(now: JobView) -> None:
             lines = [x for x in now.lines if x.method_id == line.method_id]
             repeats = [r.id for x in lines for r in x.latest]
             if not repeats or reading_id not in (None, *repeats):
-                raise InputError("reading", line.method.name, "a reading taken in this pass")
+                raise InputError("reading", line.method.name, "a reading taken in this round")
             self.book.strike(reading_id or repeats[-1], reason, self.who)
 
         self.act(view, "strike", strike)
@@ -453,7 +453,7 @@ def _shows(view: JobView) -> object:
 
 
 def _did_text(step: Step) -> str:
-    """Return a step of a pass as its record keeps it; ``turn_in`` reads it."""
+    """Return a step of a round as its record keeps it; ``turn_in`` reads it."""
     if step.turn is None:
         return step.do
     return f"{step.do} {step.turn.stud.name} {step.turn.turns:+}"

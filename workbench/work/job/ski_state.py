@@ -51,7 +51,7 @@ class JobState:
     """What a ski's facts say of one of its jobs.
 
     ``signed`` is its own sign-off, ``release`` the one in force, ``why`` says why none is.
-    ``pass_number`` is that of its last pass, ``step`` counts the acts done of its open round.
+    ``pass_number`` is that of its last round, ``step`` counts the acts done of its open round.
     ``stray`` are ids of what was kept in the middle of a round by somebody who did not know of it:
     it counts for nothing. Readings up to ``stale`` say no longer where the blade is. ``ticks`` are
     those of the final check that count. ``bars`` says why a sign-off now would release nothing,
@@ -167,8 +167,9 @@ def _answered(ski: SkiFacts) -> frozenset[str]:
 def turn_in(fact: rows.AnyFact, beside: Iterable[rows.AnyFact]) -> str:
     """Return which stud a record says was turned; nothing where it is the record of no turn.
 
-    A pass whose steps were kept one by one, among ``beside``, records no turn that these do not. Of
-    what an older book kept of a step only its number is known: from the second on it may be a turn.
+    A round whose steps were kept one by one, among ``beside``, records no turn that these do not.
+    Of what an older book kept of a step only its number is known: from the second on it may be a
+    turn.
     """
     if isinstance(fact, rows.Mark) and fact.kind == "step":
         do, _, rest = fact.text.partition(" ")
@@ -367,7 +368,7 @@ class _Walk:
         gone = _Gone(job.kept.facts, signed) if signed is not None else None
         sheet = self.sheet(at)
         if gone is not None and gone.has_pass:
-            return "its pass was struck out since"
+            return "its round was struck out since"
         open_round = self.round_job
         if open_round not in (None, job):
             return f"a round was open in the job of {open_round.kept.day}"
@@ -524,7 +525,7 @@ class _Gone:
 
     @property
     def has_pass(self) -> bool:
-        """Whether a pass was struck out after it; one struck out before was done anew."""
+        """Whether a round was struck out after it; one struck out before was done anew."""
         return any(isinstance(f, rows.PassRow) and self._since(f) for f in self.struck)
 
     @property
@@ -533,7 +534,7 @@ class _Gone:
         return any(isinstance(f, rows.WingSetting) for f in self.struck)
 
     def reading(self, job: _Job, sheet: SkiSheet) -> str:
-        """Return that a reading of the last pass was, or nothing."""
+        """Return that a reading of the last round was, or nothing."""
         lacking = set(sheet.methods) - job.read
         read = (f for f in self.struck if isinstance(f, rows.Reading) and f.method_id in lacking)
         last = next((f for f in read if f.pass_number == job.passes), None)

@@ -45,9 +45,9 @@ Event = Literal[
 ]  # fmt: skip
 
 GLYPHS: dict[Stage, str] = {
-    "waiting": "·", "received check": "?", "as received": "1", "studs": "2", "target": "3",
-    "turning": "4", "measuring": "5", "within": "=", "wing": "6", "final check": "7",
-    "sign-off": "8", "signed off": "✓", "set aside": "‖",
+    "waiting": "·", "received check": "?", "as received": "○", "studs": "△", "target": "◎",
+    "turning": "↻", "measuring": "◐", "within": "=", "wing": "◇", "final check": "□",
+    "sign-off": "■", "signed off": "✓", "set aside": "‖",
 }  # fmt: skip
 
 _ANYTIME: frozenset[Event] = frozenset({"set aside", "note", "finest", "temperature"})
@@ -97,8 +97,8 @@ WORDS: dict[Event, str] = {
 """What is done, as a technician says it, in the order of the work."""
 
 WHILE_TURNED: frozenset[Event] = frozenset({"step", "set aside", "take up", "note", "temperature"})
-"""What may be done from the first turn until its pass is kept. All else would change what the turns
-made were counted from; then the readings of before would pass for the blade's place now."""
+"""What may be done from the first turn until its round is kept. All else would change what the
+turns made were counted from; then the readings of before would pass for the blade's place now."""
 
 HELD: dict[Event, str] = {
     "aim": "target", "accept": "readings", "finest": "finest turn", "strike": "strike out",
@@ -114,7 +114,7 @@ WHILE_ELSEWHERE: frozenset[Event] = frozenset(
 ELSEWHERE = "take that job up first, finish its round and measure"
 TO_BE_SET = "queue the ski to be set first, and measure"
 
-MID_PASS = "in the middle of a pass"
+MID_PASS = "in the middle of a round"
 LOOSE = "clamp bolts loose"
 NOT_RELEASED = "NOT RELEASED"
 
@@ -124,10 +124,10 @@ class NotNowError(InputError):
 
 
 class MidPassError(InputError):
-    """Something that has to wait until the pass under way is finished."""
+    """Something that has to wait until the round under way is finished."""
 
     def __init__(self, what: str) -> None:
-        way_on = "finish this pass and measure first, or take its steps back"
+        way_on = "finish this round and measure first, or take its steps back"
         super().__init__(what, MID_PASS, way_on)
 
 
@@ -159,11 +159,11 @@ def _can(stage: Stage) -> str:
 
 
 def check_can(at: Progress, event: Event) -> None:
-    """Raise unless the event is allowed at the job's stage and by the pass under way.
+    """Raise unless the event is allowed at the job's stage and by the round under way.
 
     Raises:
         NotNowError: not at this stage.
-        MidPassError: a stud was turned, and the pass is not yet kept.
+        MidPassError: a stud was turned, and the round is not yet kept.
         ElsewhereError: another job of the ski holds an open round.
         InputError: a sign-off that would not follow from what was kept of the ski.
     """
@@ -187,10 +187,10 @@ def refusal(at: Progress, event: Event) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Progress:
-    """Where a job stands: its stage, the pass under way, and what there is so far (mm).
+    """Where a job stands: its stage, the round under way, and what there is so far (mm).
 
-    ``values``: repeats as kept, by pass number and method id, in order; what they are worth, at the
-    ``temperatures`` they name, is :meth:`values_mm`. ``step``: acts of this pass done.
+    ``values``: repeats as kept, by round number and method id, in order; what they come to, at
+    the ``temperatures`` they name, is :meth:`values_mm`. ``step``: acts of this round done.
     ``ticked``: keys ticked of the checklist that is due. ``eyes``: the initials of the second pair
     of eyes that looked after the final check, else nothing. ``gate``: the stage that the work
     stands at, also while the ski is set aside. ``state``: what all facts of the ski say of the job.
@@ -223,7 +223,7 @@ class Progress:
 
     @property
     def next_pass(self) -> int:
-        """The number of the pass under way: of no pass and no reading that stands."""
+        """The number of the round under way: of no round and no reading that stands."""
         return max(self.pass_number, *self.values, 0) + 1
 
     @property
@@ -232,18 +232,18 @@ class Progress:
         return self.step > 1 and self.gate != "signed off"
 
     def mean_mm(self, pass_number: int, method_id: str) -> float | None:
-        """Return the mean of a method's repeats in a pass, or None."""
+        """Return the mean of a method's repeats in a round, or None."""
         taken = self.values_mm(pass_number, method_id)
         return mean_of(taken) if taken else None
 
     def values_mm(self, pass_number: int, method_id: str) -> tuple[float, ...]:
-        """Return what a method's repeats in a pass are worth: at 20 degrees where stated."""
+        """Return what a method's repeats in a round are worth: at 20 degrees where stated."""
         kept = self.values.get(pass_number, {}).get(method_id, ())
         return values_mm(kept, self.temperatures)
 
 
 UOf: TypeAlias = Callable[[Progress], Mapping[str, float]]
-"""What gives the standard uncertainty (mm) of each reading of the pass under way, by method id."""
+"""What gives the standard uncertainty (mm) of each reading of the round under way, by method id."""
 
 
 def progress(
@@ -364,7 +364,7 @@ class _Gates:
         return bool(items) and items >= {i.key for i in self.rules.received_now}, items
 
     def _read(self, number: int) -> bool:
-        """Whether a pass has its readings: all repeats wanted, or fewer that were gone on from."""
+        """Whether a round has its readings: all repeats wanted, or fewer that were gone on from."""
         taken = self.at.values.get(number, {})
         least = min((len(taken.get(m, ())) for m in self.method_ids), default=0)
         if least >= self.rules.repeats or least == 0:
@@ -406,7 +406,7 @@ class _Gates:
 
 
 def _goes_on(fact: AnyFact, number: int, last: str) -> bool:
-    """Whether a fact goes on from the readings of a pass; ``last`` is the id of the last one."""
+    """Whether a fact goes on from the readings of a round; ``last`` is the id of the last one."""
     if isinstance(fact, Mark) and fact.kind == "enough":
         return fact.number == number
     if fact.id < last:
@@ -431,7 +431,7 @@ def _met(
     tolerances_mm: Mapping[str, float],
     u_of: UOf | None,
 ) -> bool:
-    """Whether every reading of the pass is within its tolerance, or its guard band inside it."""
+    """Whether every reading of the round is within its tolerance, or its guard band inside it."""
     u_mm = u_of(at) if u_of is not None else {}
     for m in method_ids:
         now, received = at.mean_mm(at.pass_number, m), at.mean_mm(0, m)

@@ -1,6 +1,6 @@
 """What blade and caliper are at: typed, kept with the job, and in words. Off by default.
 
-Readings taken while a temperature is in force name it; ``at_twenty`` reckons what they are worth.
+Readings taken while a temperature is in force name it; ``at_twenty`` converts them to 20 degrees.
 """
 
 from __future__ import annotations
@@ -116,7 +116,7 @@ def in_force_words(view: JobView) -> str:
     at = in_force(view.facts)
     if at is None:
         return "Off: readings are taken as they are."
-    return f"Now: {at_words(at)}; readings taken from here on are reckoned at 20 °C."
+    return f"Now: {at_words(at)}; readings taken from here on are converted to 20 °C."
 
 
 def correction_words(correction_mm: float, unit: Unit) -> str:
@@ -125,7 +125,7 @@ def correction_words(correction_mm: float, unit: Unit) -> str:
 
 
 def effect_words(view: JobView, unit: Unit) -> tuple[str, ...]:
-    """Return what the temperature in force does to each reading of this pass, in one sentence."""
+    """Return what the temperature in force does to each reading of this round, in one sentence."""
     at = in_force(view.facts)
     if at is None:
         return ()

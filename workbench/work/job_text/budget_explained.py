@@ -62,15 +62,15 @@ class Worth:
 
 
 def worth_of(view: JobView, line: Line) -> Worth:
-    """Return what a line's reading of this pass is worth, and why.
+    """Return what a line's reading of this round is worth, and why.
 
     Raises:
-        InputError: the line has no reading in this pass.
+        InputError: the line has no reading in this round.
     """
     repeats = line.repeats
     if line.taken is None or repeats is None:
         raise InputError(
-            f"reading '{line.method.name}'", "(none)", "one or more readings in this pass"
+            f"reading '{line.method.name}'", "(none)", "one or more readings in this round"
         )
     taken = [x.taken for x in view.lines if x.taken is not None]
     budgets = budgets_of(taken, view.rig)

@@ -32,7 +32,7 @@ def hold_lines(view: JobView, unit: Unit, one: Line | None = None) -> list[str]:
 
 
 def worth_lines(view: JobView, line: Line, unit: Unit) -> list[str]:
-    """Return what a reading of this pass means and is worth; nothing before it is taken."""
+    """Return what a reading of this round means and is worth; nothing before it is taken."""
     if line.taken is None:
         return []
     worth = worth_of(view, line)

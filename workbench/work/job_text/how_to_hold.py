@@ -68,7 +68,7 @@ def _station_words(station: Station | None, unit: Unit) -> str:
 class Restated:
     """What one method reads on the fin as it stands (mm), and how far that is known.
 
-    ``read``: whether it was read in this pass. ``against`` is the method of the same quantity that
+    ``read``: whether it was read in this round. ``against`` is the method of the same quantity that
     was read and ``difference_mm`` this one minus that one, both None where none was. ``trouble``
     says why there is no value, and is empty where there is one.
     """
@@ -83,12 +83,12 @@ class Restated:
 
 
 def restated(shop: Shop, view: JobView, unit: Unit = "mm") -> tuple[Restated, ...]:
-    """Return the readings of this pass restated by every method of the blade.
+    """Return the readings of this round restated by every method of the blade.
 
     The ski's own methods come first, in its order; ``unit`` is that of any trouble in words.
 
     Raises:
-        NoPoseError: readings are missing, or those of this pass fix no pose.
+        NoPoseError: readings are missing, or those of this round fix no pose.
     """
     methods = [line.method for line in view.lines]
     names = {m.name for m in methods}
@@ -99,10 +99,10 @@ def restated(shop: Shop, view: JobView, unit: Unit = "mm") -> tuple[Restated, ..
 
 
 def restate_all(view: JobView, methods: Sequence[Method], unit: Unit) -> tuple[Restated, ...]:
-    """Return what each of ``methods`` reads at the pose that this pass's readings fix.
+    """Return what each of ``methods`` reads at the pose that this round's readings fix.
 
     Raises:
-        NoPoseError: readings are missing, or those of this pass fix no pose.
+        NoPoseError: readings are missing, or those of this round fix no pose.
     """
     readings = _readings_of_pass(view)
     start = view.pose
@@ -120,7 +120,7 @@ def _readings_of_pass(view: JobView) -> list[Reading]:
     if len(readings) < 3:
         missing = ", ".join(f"'{x.method.name}'" for x in view.lines if x.now_mm is None)
         raise NoPoseError(
-            f"{len(readings)} of {len(view.lines)} readings are taken in this pass and three fix "
+            f"{len(readings)} of {len(view.lines)} readings are taken in this round and three fix "
             f"the blade's place; missing: {missing or 'a third method for this ski'}"
         )
     return readings

@@ -33,7 +33,7 @@ def ski_report(number: int, line: RosterLine) -> Json:
         "kind": line.kind,
         "day": line.day,
         "stage": line.stage,
-        "pass": line.pass_number,
+        "round": line.pass_number,
         "note": line.note,
         "set_aside": line.reason,
         "clamp_bolts_loose": line.loose,

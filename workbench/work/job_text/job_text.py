@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from workbench.measure.display import change_text, fine_text, length_text
+from workbench.measure.display import change_between, fine_text, length_text
 from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.job.coarse_marks import off_words
@@ -106,13 +106,13 @@ def _reading(number: int, line: Line, unit: Unit) -> Iterator[str]:
         yield f"{name} as received: {length_text(line.received_mm, unit)} {unit}"
     yield f"{name} now: {now_words(line, unit)}"
     if line.target_mm is not None:
-        held = "" if line.target is not None else ", held where it came in"
+        held = "" if line.target is not None else ", kept as received"
         yield (
             f"{name} target: {length_text(line.target_mm, unit)} {unit}, "
             f"within {fine_text(line.tolerance_mm, unit)} {unit}{held}"
         )
-    if line.off_mm is not None and line.nearness is not None:
-        off = change_text(line.off_mm, unit, "0.0001" if unit == "in" else "0.001")
+    if line.target_mm is not None and line.now_mm is not None and line.nearness is not None:
+        off = change_between(line.target_mm, line.now_mm, unit)
         yield f"{name} off: {off} {unit}, {WITHIN[line.nearness]}"
     if line.target is not None and line.change_wanted is not None and line.off_mm:
         yield f"{name} change wanted: {line.change_wanted.words(unit)}"
@@ -129,7 +129,7 @@ def now_words(line: Line, unit: Unit) -> str:
 
 
 def mark_lines(view: JobView, unit: Unit) -> list[str]:
-    """Return each coarse mark that was read in this pass, and how it stands to the readings."""
+    """Return each coarse mark that was read in this round, and how it stands to the readings."""
     return [
         f"Mark {i}: {clean(m.method.name)}: {length_text(m.reading.value_mm, unit)} {unit}, "
         f"{off_words(m, unit)}"

@@ -25,7 +25,7 @@ MAKERS_FIRST = "The maker's instructions, event rules and a qualified technician
 
 
 def act_due(view: JobView) -> Step:
-    """Return the act of the pass that is due; only where the view has a plan."""
+    """Return the act of the round that is due; only where the view has a plan."""
     assert view.plan is not None
     acts = [s for s in view.plan.steps if s.do != "measure"]
     return acts[min(view.progress.step, len(acts) - 1)]
@@ -52,7 +52,7 @@ def lock_words(name: str) -> str:
 
 def leave_words(view: JobView) -> str:
     """Return that the readings are within tolerance, how surely, and to leave the fin alone."""
-    return f"{view.within_words}: leave it alone."
+    return f"{view.within_words}: leave it."
 
 
 def wing_step(view: JobView) -> str:

@@ -83,10 +83,10 @@ def _again(view: JobView) -> Task:
     go_on = {"studs": "seat", "target": "accept"}.get(view.stage, "done")
     for number, line in enumerate(view.lines, 1):
         if line.method.name in names:
-            words = f"Take {clean(line.method.name)} again: strike it out; or go on as it stands."
+            words = f"Take {clean(line.method.name)} again: strike it out; or go on as it is."
             return Task(words, (f"strike {number} --reason WORDS", go_on))
     mark = next(i for i, m in enumerate(view.marks, 1) if m.method.name in names)
-    words = f"Read the mark {clean(names[0])} again, or go on as it stands."
+    words = f"Read the mark {clean(names[0])} again, or go on as it is."
     return Task(words, (f"marks {mark} VALUE", go_on))
 
 

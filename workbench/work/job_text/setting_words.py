@@ -6,7 +6,7 @@ from typing import TypeVar
 
 from workbench.fin.plan.guidance import is_within
 from workbench.fin.reading.observe import Method
-from workbench.measure.display import change_text, fine_text, length_text
+from workbench.measure.display import change_between, fine_text, length_text
 from workbench.measure.units import UNITS, Unit
 from workbench.records.store import rows
 from workbench.work.job.job_view import JobView
@@ -47,27 +47,28 @@ def result_words(line: Line) -> str:
 
 def locked_words(line: Line) -> str:
     """Return that a number was read with the clamp bolts tight, and what clamping moved it by."""
-    moved = line.moved_by_lock_mm
-    if moved is None:
+    if line.moved_by_lock_mm is None:
         return ""
-    by = " = ".join(f"{change_text(moved, unit)} {unit}" for unit in UNITS)
+    by = " = ".join(f"{_moved(line, unit)} {unit}" for unit in UNITS)
     return f"read with the clamp bolts tight; clamping moved it {by}"
 
 
 def moved_words(line: Line, unit: Unit) -> str:
     """Return what clamping for good moved a reading by, or nothing where it was not read."""
-    moved = line.moved_by_lock_mm
-    if moved is None:
+    if line.moved_by_lock_mm is None:
         return ""
-    by = change_text(moved, unit, "0.0001" if unit == "in" else "0.001")
-    return f"clamping moved it {by} {unit}"
+    return f"clamping moved it {_moved(line, unit)} {unit}"
 
 
 def moved_short(line: Line, unit: Unit) -> str:
     """Return the same in little room."""
-    moved = line.moved_by_lock_mm
-    fine = "0.0001" if unit == "in" else "0.001"
-    return f"lock {change_text(moved, unit, fine)}" if moved is not None else ""
+    return f"lock {_moved(line, unit)}" if line.moved_by_lock_mm is not None else ""
+
+
+def _moved(line: Line, unit: Unit) -> str:
+    assert line.now_mm is not None
+    assert line.locked_mm is not None
+    return change_between(line.now_mm, line.locked_mm, unit)
 
 
 def base_words(view: JobView) -> str:
@@ -98,7 +99,7 @@ def target_words(line: Line) -> str:
     """Return what was wanted, with its tolerance, in both units."""
     if line.target_mm is None:
         return "none"
-    held = "" if line.target is not None else ", held where it came in"
+    held = "" if line.target is not None else ", kept as received"
     return f"{both(line.target_mm)}, ± {fine_both(line.tolerance_mm)}{held}"
 
 

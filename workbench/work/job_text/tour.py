@@ -50,7 +50,7 @@ def _words(view: JobView, unit: Unit, hands_on: bool) -> str:
         "target": _target_words(view, unit),
         "turning": "do what the next-step line says and press Enter after each act. Loosen before "
         "any stud is turned. Tab shows the other panels.",
-        "within": "within tolerance: leave it alone. Enter goes on.",
+        "within": "on target: leave it. Enter goes on.",
         "wing": "type 7.5 and Enter. /, then the wing's number, shows how the hold changes it.",
         "sign-off": f"{release} : your initials release the ski (i changes them).",
         "signed off": "done. a writes its card, o shows its history, z the day's queue, "

@@ -102,10 +102,10 @@ def _answered(found: Entry, question: str, field: str, sure: bool) -> Placing:
 
 
 def repeat_meant(line: Line, text: str) -> rows.Reading:
-    """Return the repeat of this pass that is meant, by its number; blank is the last."""
+    """Return the repeat of this round that is meant, by its number; blank is the last."""
     repeats = line.latest
     if not repeats:
-        raise InputError("reading", line.method.name, "a reading taken in this pass")
+        raise InputError("reading", line.method.name, "a reading taken in this round")
     if not text.strip():
         return repeats[-1]
     for i, repeat in enumerate(repeats, 1):

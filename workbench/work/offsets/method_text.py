@@ -22,7 +22,7 @@ def method_lines(
         if pairs is not None:
             value, worth = length_text(pairs.value_mm, unit), fine_text(pairs.u_mm, unit)
             out.append(
-                f"Method {number} learnt: {value} {unit}, u {worth} {unit}; {clean(pairs.words)}"
+                f"Method {number} learned: {value} {unit}, u {worth} {unit}; {clean(pairs.words)}"
             )
     return out
 
@@ -33,7 +33,7 @@ def _one(name: str, row: Restated, unit: Unit) -> Iterator[str]:
         yield f"{name} reads: nothing here: {row.trouble}"
         return
     both = " = ".join(f"{length_text(row.value_mm, u)} {u}" for u in ("in", "mm"))
-    read = ", read in this pass" if row.read else ""
+    read = ", read in this round" if row.read else ""
     yield f"{name} reads: {both}, u {fine_text(row.u_mm, unit)} {unit}{read}"
     if row.against is not None and row.difference_mm is not None:
         apart = change_text(row.difference_mm, unit, "0.0001" if unit == "in" else "0.001")

@@ -36,12 +36,12 @@ def summary(study: OffsetStudy, unit: Unit) -> tuple[Said, ...]:
 
 def _too_few(study: OffsetStudy, unit: Unit) -> str:
     if study.n == 0:
-        more = f"; {len(study.offered)} offered from passes" if study.offered else ""
+        more = f"; {len(study.offered)} offered from rounds" if study.offered else ""
         return f"none yet: read one fin by both methods and type the two numbers{more}"
     only = next(p for p in study.pairs if p.counts)
     return (
         f"1 pair, difference {_change(only.difference_mm, unit)} {unit}: one pair shows no "
-        "scatter, so nobody knows what it is worth; two at least"
+        "scatter, so nobody knows how sure it is; two at least"
     )
 
 
@@ -51,7 +51,7 @@ def _differences(learnt: LearntOffset, unit: Unit) -> list[Said]:
     each = (a.upper_interval[1] - a.upper_interval[0]) / 2.0
     return [
         Said(
-            "learnt",
+            "learned",
             f"{learnt.n} pairs, mean difference {_change(a.bias, unit)} {unit}, its standard "
             f"uncertainty {fine_text(a.se_bias, unit)}, s of differences {fine_text(a.sd, unit)}",
             "strong",
@@ -75,11 +75,11 @@ def _slope(learnt: LearntOffset, unit: Unit) -> Said:
     low, high = learnt.slope_interval
     said = f"{learnt.slope:.4f} ({low:.4f} to {high:.4f})"
     if learnt.line is None:
-        return Said("slope", f"{said}, not clear of 1: a constant will do", "faint")
+        return Said("slope", f"{said}, no real difference from 1: a constant will do", "faint")
     at = learnt.line.intercept / MM_PER[unit]
     return Said(
         "slope",
-        f"! {said}, clear of 1: the difference grows with the number. Restated by the line "
+        f"! {said}, really not 1: the difference grows with the number. Converted by the line "
         f"{at:+.4f} {unit} + {learnt.line.slope:.4f} x number, errors in both",
         "caution",
     )

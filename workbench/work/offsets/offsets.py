@@ -41,7 +41,7 @@ from workbench.work.trust.reading_budget import (
     reading_u_mm,
 )
 
-NEEDS_THREE = "not known yet: three readings of this pass fix where the blade stands"
+NEEDS_THREE = "not known yet: three readings of this round fix where the blade is"
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +139,7 @@ def restate_typed(
 
 
 def restate_current(shop: Shop, view: JobView, two: Two) -> LearntReading | None:
-    """Return this pass's reading by the first method restated; None where there is none."""
+    """Return this round's reading by the first method restated; None where there is none."""
     now = next((x for x in view.lines if x.method_id == two.first.id), None)
     learnt = _learn(pairs_of(shop, two))
     if now is None or now.now_mm is None or now.u_mm is None or learnt is None:
@@ -171,7 +171,7 @@ def learnt_restatement(
 
 
 def learnt_beside(shop: Shop, view: JobView, found: Sequence[Restated]) -> dict[str, LearntReading]:
-    """Return, by method name, what the learnt offsets make of the readings of this pass."""
+    """Return, by method name, what the learnt offsets make of the readings of this round."""
     read = {line.method.name: line for line in view.lines}
     out: dict[str, LearntReading] = {}
     for row in found:

@@ -63,7 +63,7 @@ def study_lines(
 
 
 def _now(two: Two, now: LearntReading | None, view: JobView, unit: Unit) -> Iterator[str]:
-    """Yield the reading of this pass by the first method as the second would read it."""
+    """Yield the reading of this round by the first method as the second would read it."""
     line = next((x for x in view.lines if x.method_id == two.first.id), None)
     if now is not None and line is not None and line.now_mm is not None:
         names = (clean(two.first.name), clean(two.second.name))

@@ -1,4 +1,4 @@
-"""Pairs: one fin's numbers by two methods, typed or found in passes, each kept once."""
+"""Pairs: one fin's numbers by two methods, typed or found in rounds, each kept once."""
 
 from __future__ import annotations
 
@@ -87,13 +87,13 @@ def _line_of(pair: rows.Pair, first_id: str, names: Mapping[str, str]) -> PairLi
     return PairLine(pair.ski_id, names[pair.ski_id], first, second, pair)
 
 
-# -- pairs out of passes -----------------------------------------------------------------------
+# -- pairs out of rounds -----------------------------------------------------------------------
 
 
 def offered(shop: Shop, view: JobView, two: Two, kept: Sequence[PairLine]) -> tuple[PairLine, ...]:
-    """Return the passes in which both methods were read and that no kept pair stands for.
+    """Return the rounds in which both methods were read and that no kept pair stands for.
 
-    A struck pair stands for its pass too: what was struck out is not offered again.
+    A struck pair stands for its round too: what was struck out is not offered again.
     """
     counted = Counter(_key(p) for p in kept)
     out = []
@@ -121,7 +121,7 @@ def _passes(shop: Shop, ski: rows.Ski, two: Two) -> Iterator[PairLine]:
                 by_method.setdefault(fact.method_id, []).append(fact)
         for number, by_method in sorted(taken.items()):
             if two.first.id in by_method and two.second.id in by_method:
-                where = f"{past.job.day}, {'received' if number == 0 else f'pass {number}'}"
+                where = f"{past.job.day}, {'received' if number == 0 else f'round {number}'}"
                 first, second = (_mean(by_method[m.id]) for m in (two.first, two.second))
                 yield PairLine(ski.id, ski.name, first, second, None, where)
 

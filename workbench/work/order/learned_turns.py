@@ -138,7 +138,7 @@ def _case(each: Hypothesis, p: float, names: Sequence[str], job: InJob) -> dict[
 
 def advice_table(advice: Advice) -> str:
     """Return an order's turns with the next act, what was learnt and the seating, as text."""
-    lines = [act_words(advice), "", turns_table(advice.order, advice.plan), "", "Learnt so far"]
+    lines = [act_words(advice), "", turns_table(advice.order, advice.plan), "", "Learned so far"]
     lines += learnt_lines(advice)
     lines += ["", "This seating"]
     lines += [
@@ -152,7 +152,7 @@ def advice_table(advice: Advice) -> str:
 def act_words(advice: Advice) -> str:
     """Return the next act in one sentence, with how sure it is."""
     act, order, job = advice.act, advice.order, advice.job
-    names = [clean(stud.name) for stud in order.rig.studs]
+    names = [clean(stud.said) for stud in order.rig.studs]
     if act.do == "leave":
         if act.p_now >= 0.5:
             return f"On target ({_percent(act.p_now)}): leave it."

@@ -26,6 +26,7 @@ from workbench.fin.pose.fit import Fit, fit_pose
 from workbench.fin.reading.observe import Method, observe_all
 from workbench.measure.units import MM_PER
 from workbench.work.order.order_file import DEFAULT_TOLERANCE_MM, Order
+from workbench.work.order.solved_jobs import finer_of
 from workbench.work.text.words import remark_words, step_words
 from workbench.work.trust.overdetermined import agreement_report
 from workbench.work.trust.plausibility import suspects_of
@@ -36,6 +37,13 @@ def plan_of(order: Order) -> Plan:
     return plan(order.rig, order.readings, order.targets, order.finest_turn, DEFAULT_TOLERANCE_MM)
 
 
+def finer_turn(order: Order, result: Plan) -> float | None:
+    """Return the coarsest finer turn that would meet every target where the order's does not."""
+    if result.kept:
+        return None
+    return finer_of(order.rig, order.readings, order.targets, order.finest_turn)
+
+
 def fit_of(order: Order) -> Fit:
     """Return the fit of an order's readings."""
     return fit_pose(order.rig.blade, order.rig.base, order.readings, every=True)
@@ -44,6 +52,7 @@ def fit_of(order: Order) -> Fit:
 def turns_report(order: Order, result: Plan | None = None) -> dict[str, Any]:
     """Return pose, stud turns, predictions, steps and warnings of an order."""
     result = result or plan_of(order)
+    finer = finer_turn(order, result)
     per = MM_PER[order.unit]
     return {
         "unit": order.unit,
@@ -75,7 +84,7 @@ def turns_report(order: Order, result: Plan | None = None) -> dict[str, Any]:
             for s in suspects_of(order.rig, result.fit, order.methods, order.unit)
         ],
         "agreement": agreement_report(result.fit, per),
-        "warnings": [remark_words(r, order.unit) for r in result.remarks],
+        "warnings": [remark_words(r, order.unit, finer) for r in result.remarks],
     }
 
 

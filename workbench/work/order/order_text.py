@@ -7,6 +7,7 @@ from typing import Any
 
 from workbench.fin.plan.guidance import Plan, Prediction, StudTurn
 from workbench.measure.display import (
+    change_between,
     change_text,
     degrees_text,
     fine_text,
@@ -14,6 +15,7 @@ from workbench.measure.display import (
 )
 from workbench.measure.units import MM_PER, Unit
 from workbench.work.order.order_file import Order
+from workbench.work.order.order_json import finer_turn
 from workbench.work.text.words import (
     CAUTION_EDGES,
     CAUTION_RIDE,
@@ -47,7 +49,8 @@ def turns_table(order: Order, result: Plan) -> str:
     if suspects:
         lines += ["", "Take again"]
         lines += [f" ?  {clean(s.method)} ({s.normalised:+.1f}): {s.cause}" for s in suspects]
-    lines += _warnings([remark_words(r, unit) for r in result.remarks])
+    finer = finer_turn(order, result)
+    lines += _warnings([remark_words(r, unit, finer) for r in result.remarks])
     lines += ["", CAUTION_EDGES, CAUTION_RIDE]
     return "\n".join(lines)
 
@@ -62,10 +65,8 @@ def _reading_row(prediction: Prediction, unit: Unit) -> list[str]:
     verdict = "within" if p.within else "OUTSIDE"
     return [
         clean(p.method.name),
-        length_text(p.now_mm, unit),
-        length_text(p.target_mm, unit),
-        length_text(p.after_mm, unit),
-        change_text(p.off_mm, unit, _fine(unit)),
+        *(fine_text(mm, unit) for mm in (p.now_mm, p.target_mm, p.after_mm)),
+        change_between(p.target_mm, p.after_mm, unit, _fine(unit)),
         p.role if p.role == "follows" else f"{verdict} ±{fine_text(p.tolerance_mm, unit)}",
     ]
 

@@ -1,7 +1,7 @@
 """Which version of a block or blade a job is shown by.
 
 A job follows the newest version, so that a correction helps at once. Two do not: a signed-off job
-keeps showing what it showed, and an open pass is finished as it was begun, for the turns made in
+keeps showing what it showed, and an open round is finished as it was begun, for the turns made in
 it were counted by what was written down then. Which versions those were is kept with the loosening
 and with the sign-off, for a correction made earlier on another bench may come in later.
 """
@@ -60,7 +60,7 @@ def blade_for(
 
 
 def _told(facts: Sequence[rows.AnyFact], until: str) -> frozenset[str]:
-    """Return the versions that were noted with a sign-off, or with the loosening of its pass.
+    """Return the versions that were noted with a sign-off, or with the loosening of its round.
 
     Older rows have no such note.
     """
@@ -96,9 +96,9 @@ def _before(
 def turned_other_way(
     book: Book, block: rows.Block, facts: Sequence[rows.AnyFact]
 ) -> frozenset[str]:
-    """Return the studs whose hand was written down otherwise when the last pass was made.
+    """Return the studs whose hand was written down otherwise when the last round was made.
 
-    They were turned the other way than the pass says: what was told as in moved them out.
+    They were turned the other way than the round says: what was told as in moved them out.
     """
     made = [f for f in facts if isinstance(f, rows.PassRow) and f.struck is None]
     return other_way_in(book, block, facts, made[-1]) if made else frozenset()
@@ -107,7 +107,7 @@ def turned_other_way(
 def other_way_in(
     book: Book, block: rows.Block, facts: Sequence[rows.AnyFact], made: rows.PassRow
 ) -> frozenset[str]:
-    """Return the studs whose hand was written down otherwise when this pass was made."""
+    """Return the studs whose hand was written down otherwise when this round was made."""
     then, _ = block_for(book, block, facts, made.id)
     hands = {s.name: s.hand for s in then.studs}
     return frozenset(s.name for s in block.studs if hands.get(s.name, s.hand) != s.hand)

@@ -115,7 +115,7 @@ def _number(number: Number) -> str:
         _row("method", f"{said(number.method)}<br>{said(number.where)}{how}"),
         _row("target", escape(number.target)),
         _row("result", f"<b>{escape(number.result)}</b>"),
-        _row("came in", escape(number.came_in)),
+        _row("received", escape(number.came_in)),
     )
     drawing = svg_inline(picture_of(number.scene, *DRAWN, label=number.both), number.caption)
     return (

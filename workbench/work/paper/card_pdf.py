@@ -141,7 +141,7 @@ def _number(page: PdfPage, number: Number, y: float) -> float:
         end = page.block(MARGIN_MM + LABEL, end, words, wide - LABEL, scale=scale)
     end = _labelled(page, MARGIN_MM, end, "target", number.target, wide)
     end = _labelled(page, MARGIN_MM, end, "result", number.result, wide, strong=True)
-    end = _labelled(page, MARGIN_MM, end, "came in", number.came_in, wide)
+    end = _labelled(page, MARGIN_MM, end, "received", number.came_in, wide)
     return max(end, caption) + 1.0
 
 

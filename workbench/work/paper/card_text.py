@@ -99,7 +99,7 @@ def _number(number: Number, width: int) -> list[str]:
         out += folded(sentence, width, " " * (LABEL + 1))
     out += labelled("  target", number.target, width)
     out += labelled("  result", number.result, width)
-    out += labelled("  came in", number.came_in, width)
+    out += labelled("  received", number.came_in, width)
     return out
 
 

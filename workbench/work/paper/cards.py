@@ -281,7 +281,7 @@ def _facts(view: JobView) -> tuple[tuple[str, str], ...]:
     )
     named = tuple((label, visible(text, NAME) or "—") for label, text in known)
     later = tuple(("As it was", visible(words, NAME)) for words in view.corrected)
-    return (*named, *later, ("Base", base_words(view)), ("Passes", str(count)), *_warmth(view))
+    return (*named, *later, ("Base", base_words(view)), ("Rounds", str(count)), *_warmth(view))
 
 
 def _warmth(view: JobView) -> tuple[tuple[str, str], ...]:

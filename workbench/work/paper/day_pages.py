@@ -18,7 +18,7 @@ from workbench.work.text.safe_text import cells_of, visible
 
 HEADS = (
     "#", "ski", "rider", "due", "stage", "depth", "tail distance", "length", "wing", "by",
-    "passes", "open points",
+    "rounds", "open points",
 )  # fmt: skip
 SHARES = (2.0, 8.9, 7.2, 4.2, 8.3, 5.4, 6.8, 5.6, 3.2, 3.4, 4.2, 9.8)
 """How the width of a page is shared among the columns of :data:`HEADS`."""
@@ -50,7 +50,7 @@ def day_text(sheet: DaySheet, width: int = WIDTH) -> str:
         *folded(sheet.summary, width),
         RULE * width,
         _columns(("#", "ski", "rider", "due", "stage", "by"), width),
-        *_second(("depth in / mm", "tail in / mm", "length in / mm", "wing", "passes"), width),
+        *_second(("depth in / mm", "tail in / mm", "length in / mm", "wing", "rounds"), width),
         RULE * width,
     ]
     for row in sheet.rows:

@@ -42,7 +42,7 @@ STILL_OPEN: dict[Stage, str] = {
 class DayRow:
     """One ski of the day; ``numbers`` are (inch, mm) of depth, tail distance and length.
 
-    ``unfit`` says why a ski cannot be reckoned with; then what stands here is what its line in the
+    ``unfit`` says why a ski cannot be worked out; then what stands here is what its line in the
     queue says.
     """
 
@@ -81,7 +81,7 @@ class DaySheet:
 
     @property
     def unfit(self) -> tuple[str, ...]:
-        """Return a line for each ski that cannot be reckoned with: its name and why."""
+        """Return a line for each ski that cannot be worked out: its name and why."""
         return tuple(f"{row.ski} {row.unfit}" for row in self.rows if row.unfit)
 
 
@@ -112,7 +112,7 @@ def _row_of(shop: Shop, order: int, line: RosterLine) -> DayRow:
 
 
 def _unfit_row(order: int, line: RosterLine, why: str) -> DayRow:
-    words = visible(f"cannot be reckoned with: {why}", WHY)
+    words = visible(f"cannot be worked out: {why}", WHY)
     numbers = ((UNREAD, UNREAD),) * len(QUANTITIES)
     return DayRow(
         order, visible(line.ski_name, NAME), visible(line.rider, NAME), visible(line.due, 12),
@@ -164,6 +164,8 @@ def _points(view: JobView) -> Iterable[str]:
     """Yield what is still open, in words."""
     if view.stage == "set aside":
         yield visible(f"set aside: {view.progress.reason}", POINT)
+    if view.stand_in:
+        yield visible(view.stand_in_words, POINT)
     if view.unreleased:
         yield visible(view.unreleased_words, POINT)
     if view.elsewhere_words:

@@ -41,7 +41,7 @@ Writers = Mapping[Format, Callable[[], str | bytes]]
 class Written:
     """The files that were written, and in words what was not and why.
 
-    ``unfit`` has a line for each ski of a day sheet that cannot be reckoned with.
+    ``unfit`` has a line for each ski of a day sheet that cannot be worked out.
     """
 
     paths: tuple[Path, ...]

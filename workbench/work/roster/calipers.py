@@ -188,9 +188,7 @@ def block_size(text: str, unit: Unit) -> Length:
     length = parse_length(text, unit, "block")
     low, high = measure.BLOCKS_MM
     if not low <= length.mm <= high:
-        raise InputError(
-            "block", text, f"its size, {low:g} to {high:g} mm; the unit may stand behind it"
-        )
+        raise InputError("block", text, f"its size, {low:g} to {high:g} mm; the unit may follow it")
     return length
 
 

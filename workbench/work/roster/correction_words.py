@@ -22,7 +22,7 @@ SAID = {rows.Block: "block", rows.Blade: "blade", rows.Baseline: "baseline"}
 class Mended(Generic[Kept]):
     """What a correction changed, line by line; the skis that use the part, and those under way.
 
-    ``under_way`` are (name, serial, stage, in the middle of a pass) of jobs begun in today's queue.
+    ``under_way`` are (name, serial, stage, in the middle of a round) of jobs begun today.
     """
 
     part: Kept
@@ -155,8 +155,8 @@ def under_way_words(name: str, serial: str, stage: str, mid_pass: bool) -> str:
     """Return what a correction brings about for a ski that is under way in today's queue."""
     said = f"Under way: {clean(name)} {clean(serial)}".rstrip() + f", {stage}: "
     if mid_pass:
-        return f"{said}this pass is finished as it was begun; what follows is reckoned anew."
-    return f"{said}its readings stay; turns and what to expect of them are reckoned anew."
+        return f"{said}this round is finished as it was begun; what follows is worked out anew."
+    return f"{said}its readings stay; turns and what to expect of them are worked out anew."
 
 
 def version_words(row: rows.PartVersion, before: rows.PartVersion | None) -> str:

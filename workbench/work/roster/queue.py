@@ -308,7 +308,7 @@ class Summary:
     """A day in numbers: jobs by how they stand, and what the finished ones took.
 
     ``unreleased`` are signed off, but by what was kept of the ski they are not released.
-    ``passes``: the mean of the settings that are done; ``minutes``: the mean time from the first
+    ``rounds``: the mean of the settings that are done; ``minutes``: the mean time from the first
     tick to the sign-off, less the time set aside; None where nothing is done.
     """
 
@@ -329,17 +329,22 @@ class Summary:
         if self.aside:
             parts[0] += f", {self.aside} set aside"
         if self.passes is not None:
-            parts.append(f"{self.passes:.1f} passes a ski")
+            parts.append(f"{self.passes:.1f} rounds a ski")
         if self.minutes is not None:
             parts.append(f"{_minutes_words(self.minutes)} a ski")
         return " · ".join(parts)
+
+
+LONGEST_AT_WORK_MIN = 120.0
+"""A ski that took longer from its first tick to its sign-off waited in between (common practice, no
+source): its time says nothing of the work and is left out of the mean."""
 
 
 def _minutes_words(minutes: float) -> str:
     whole = round(minutes)
     if whole < 1:
         return "under a minute"
-    return f"{whole} min" if whole < 120 else f"{whole // 60} h {whole % 60:02d} min"
+    return f"{whole} min"
 
 
 def summary_of(shop: Shop, lines: Sequence[RosterLine]) -> Summary:
@@ -349,7 +354,7 @@ def summary_of(shop: Shop, lines: Sequence[RosterLine]) -> Summary:
     aside = sum(line.stage == "set aside" for line in lines)
     passes = [line.pass_number for line in done if line.kind == "setting"]
     times = [minutes_of(t) for t in shop.book.job_times(line.job_id for line in done)]
-    known = [t for t in times if t is not None]
+    known = [t for t in times if t is not None and t <= LONGEST_AT_WORK_MIN]
     return Summary(
         len(done),
         len(lines) - len(done) - aside - unreleased,

@@ -147,7 +147,7 @@ def _angles(text: str) -> str:
 _TOLERANCE = _as_typed(setting_values.TOLERANCE)
 
 SETTINGS: tuple[Setting, ...] = (
-    Setting("shop", "Shop name", "stands at the top of the bench and on cards", _words),
+    Setting("shop", "Shop name", "shown at the top of the bench and on cards", _words),
     Setting("who", "Initials", "whose hands these are: 1 to 12 characters", _initials),
     Setting("unit", "Unit", "in or mm: what the bench shows and takes", _one_of("in", "mm"), "in"),
     Setting(
@@ -208,7 +208,7 @@ SETTINGS: tuple[Setting, ...] = (
         _by(lambda text: kept_length(PLACE, text)),
     ),
     Setting(
-        LEAD, "Wing leads", "out or in: where its leading edge stands; blank: out", _by(lead_of)
+        LEAD, "Wing leads", "out or in: where its leading edge is; blank: out", _by(lead_of)
     ),
     Setting(
         FAR_RECEIVED, "Far as received", "readings farther off are asked about; blank: 0.030 in",

@@ -28,7 +28,7 @@ UNIT_WORDS: dict[Unit, str] = {"in": "inches", "mm": "millimetres"}
 GLYPHS: dict[State, str] = {"planned": "○", "under way": "◐", "complete": "●", "struck out": "✗"}
 
 BLIND = (
-    "Earlier readings are not shown while the study runs: whoever knows the last number reads "
+    "Earlier readings are not shown while the test runs: whoever knows the last number reads "
     "it again."
 )
 
@@ -43,7 +43,7 @@ def view_of(shop: Shop, study_id: str) -> StudyView:
     for i, study in enumerate(shop.book.studies(), 1):
         if study.id == study_id:
             return stands(shop.book, i, study)
-    raise InputError("study", study_id, "a study of this book")
+    raise InputError("study", study_id, "a repeatability test of this book")
 
 
 def find_study(shop: Shop, text: str) -> StudyView:
@@ -56,7 +56,7 @@ def find_study(shop: Shop, text: str) -> StudyView:
     number = text.strip().removeprefix("#")
     if number.isascii() and number.isdigit() and 1 <= int(number[:6]) <= len(every):
         return stands(shop.book, int(number[:6]), every[int(number[:6]) - 1])
-    accepted = f"a study's name, or its number 1 to {len(every)}" if every else "no study is kept"
+    accepted = f"a test's name, or its number 1 to {len(every)}" if every else "no test is kept"
     raise InputError("study", text, accepted)
 
 
@@ -96,8 +96,8 @@ def _first(length: Length, unit: Unit) -> Entry:
 def _refuse_unit(text: str, unit: Unit) -> NoReturn:
     raise InputError(
         "reading", text,
-        f"a reading in {UNIT_WORDS[unit]}: this study takes no other. Set the caliper to "
-        f"{UNIT_WORDS[unit]}, or plan another study in {UNIT_WORDS[other(unit)]}",
+        f"a reading in {UNIT_WORDS[unit]}: this test takes no other. Set the caliper to "
+        f"{UNIT_WORDS[unit]}, or plan another test in {UNIT_WORDS[other(unit)]}",
     )  # fmt: skip
 
 
@@ -118,7 +118,7 @@ def _keep_reading(
     now = view_of(shop, seen.study.id)
     due = now.due
     if due is None:
-        raise InputError("reading", text, f"no reading is due: the study is {now.state}")
+        raise InputError("reading", text, f"no reading is due: the test is {now.state}")
     if due != seen.due:
         raise InputError("reading", text, f"the turn of {due.words}: another bench took this one")
     shop.book.add_study_reading(
@@ -141,7 +141,7 @@ def take_back(shop: Shop, view: StudyView) -> tuple[StudyView, rows.StudyReading
 def strike_reading(shop: Shop, view: StudyView, reading_id: str, reason: str) -> StudyView:
     """Strike out any one reading of the study with a reason; its turn is due again."""
     if all(reading_id != r.id for r in view.readings):
-        raise InputError("reading", reading_id, "a reading of this study")
+        raise InputError("reading", reading_id, "a reading of this test")
     _check_reason(reason)
     shop.book.strike(reading_id, reason.strip(), shop.who)
     return view_of(shop, view.study.id)
@@ -151,7 +151,7 @@ def strike_study(shop: Shop, view: StudyView, reason: str) -> StudyView:
     """Strike out a whole study with a reason; plan and readings stay readable."""
     _check_reason(reason)
     if view.study.struck is not None:
-        raise InputError("study", view.study.name, "a study that is not struck out yet")
+        raise InputError("study", view.study.name, "a test that is not struck out yet")
     shop.book.strike(view.study.id, reason.strip(), shop.who)
     return view_of(shop, view.study.id)
 

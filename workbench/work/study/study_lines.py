@@ -10,7 +10,7 @@ from workbench.work.study.study_words import state_words
 from workbench.work.text.words import clean
 from workbench.work.trust.study_view import StudyView, Turn
 
-HIDDEN = "not shown while the study is read"
+HIDDEN = "not shown while the test is read"
 
 
 def shows_readings(view: StudyView) -> bool:
@@ -24,7 +24,7 @@ def whose_words(reading: rows.StudyReading) -> str:
 
 
 def value_words(view: StudyView, reading: rows.StudyReading) -> str:
-    """Return what was read, as typed; while the study is read that it is not shown."""
+    """Return what was read, as typed; while the test is read that it is not shown."""
     if not shows_readings(view):
         return HIDDEN
     return f"{clean(reading.text.strip())} {reading.unit}"
@@ -37,7 +37,7 @@ def due_lines(view: StudyView) -> list[str]:
     """Return where a study stands and whose turn it is, one fact a line."""
     study = view.study
     out = [
-        f"Study {view.number}: {clean(study.name)}: {clean(study.what)}, "
+        f"Repeatability test {view.number}: {clean(study.name)}: {clean(study.what)}, "
         f"read in {UNIT_WORDS[study.unit]}",
         f"State: {state_words(view)}",
     ]
@@ -77,7 +77,7 @@ def reading_placed(view: StudyView, text: str, *, sure: bool) -> tuple[Turn, Pla
         InputError: no turn is due, no length in the study's unit, or a question to answer.
     """
     if view.due is None:
-        raise InputError("reading", text, f"no reading is due: the study is {view.state}")
+        raise InputError("reading", text, f"no reading is due: the test is {view.state}")
     found = understood(view, text)
     placing = found.placings[0]
     if found.is_clear or sure:

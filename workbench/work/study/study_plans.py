@@ -41,7 +41,7 @@ def plan_study(shop: Shop, fields: Mapping[str, str], shuffle: Shuffle | None = 
         raise InputError(
             "trials",
             f"{len(parts)} x {len(people)} x {trials} = {count} readings",
-            f"at most {MOST_READINGS} readings in one study",
+            f"at most {MOST_READINGS} readings in one test",
         )
     order = reading_order(len(parts), len(people), trials, shuffle or random.SystemRandom().shuffle)
     return shop.book.batch(_keep_plan, shop, (name, what, unit, near), parts, people, order)
@@ -57,7 +57,7 @@ def _keep_plan(
     name, what, unit, near = head
     live = [s for s in shop.book.studies() if s.struck is None]
     if any(s.name.casefold() == name.casefold() for s in live):
-        raise InputError("name", name, "a name that no other study has")
+        raise InputError("name", name, "a name that no other test has")
     study = shop.book.add_study(
         shop.who, name=name, what=what, unit=unit, parts=parts, people=people,
         trials=max(cell[2] for cell in order) + 1, sequence=order,

@@ -1,4 +1,4 @@
-"""A study in words and figures: the one plain sentence, the table, how it was reckoned.
+"""A study in words and figures: the one plain sentence, the table, how it was worked out.
 
 Bench and command line say the same through this.
 """
@@ -34,7 +34,7 @@ ENOUGH_CATEGORIES = 5
 """Distinct categories that a measurement should tell apart (AIAG, from memory)."""
 
 FORMULA = (
-    "Reckoned as sqrt(2) x k x the standard deviation of one reading, k from Student's t at "
+    "Worked out as sqrt(2) x k x the standard deviation of one reading, k from Student's t at "
     "95 %: ISO 5725-6:1994's limits r = 2.8 s_r and R = 2.8 s_R (from memory), with t for few "
     "degrees of freedom in place of 1.96."
 )
@@ -87,7 +87,7 @@ def notes(result: StudyResult, unit: Unit) -> tuple[str, ...]:
     out.append(_category_words(result))
     if not result.without_scatter and result.anyone.dof < FEW_DOF:
         out.append(
-            f"Only {_dof(result.anyone.dof)} degrees of freedom stand behind it: more people "
+            f"Only {_dof(result.anyone.dof)} degrees of freedom support it: more people "
             "would bring the figure down."
         )
     if result.without_scatter and result.anyone.sd >= NO_SCATTER_MM:
@@ -171,7 +171,7 @@ def struck_words(view: StudyView) -> tuple[str, ...]:
 def list_text(views: tuple[StudyView, ...]) -> str:
     """Return the studies of a book, one a line."""
     if not views:
-        return "No study is kept: plan one at the bench (How well do we agree?)."
+        return "No repeatability test is kept: plan one at the bench (/, repeatability test)."
     return "\n".join(
         f"{v.number}. {clean(v.study.name)}: {clean(v.study.what)} ({v.study.unit}); "
         f"{state_words(v)}"

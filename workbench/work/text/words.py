@@ -74,7 +74,7 @@ def step_words(step: Step) -> str:
     if step.do == "turn" and step.turn is not None:
         return f"Turn the {clean(step.turn.stud.said)} stud {turn_words(step.turn)}."
     return {
-        "leave": "Within tolerance: leave it alone.",
+        "leave": "On target: leave it.",
         "coarse": "No turn this coarse comes closer: leave it, or work in a finer turn.",
         "best": "No turn comes closer to these targets together: leave it, or aim anew.",
         "loosen": CAUTION_LOOSEN,
@@ -108,7 +108,7 @@ def remark_words(remark: Remark, unit: Unit, finer: float | None = None) -> str:
     value, limit = remark.value_mm, remark.limit_mm
     when = "now" if remark.when == "now" else "at the target"
     if remark.code == "within":
-        return "already within tolerance: leave it alone"
+        return "already on target: leave it"
     if remark.code == "tilt":
         tilt = degrees_text(math.degrees(remark.angle_rad))
         if remark.when == "wanted":
@@ -127,7 +127,7 @@ def remark_words(remark: Remark, unit: Unit, finer: float | None = None) -> str:
         return f"{subject} stud: {when} it touches beyond the end of its edge"
     if remark.code == "travel_limit":
         return (
-            f"{subject} stud: {when} it stands at {_len(value, unit)}, "
+            f"{subject} stud: {when} it is at {_len(value, unit)}, "
             f"beyond its limit of {_len(limit, unit)}"
         )
     if remark.code == "near_limit":
@@ -138,7 +138,7 @@ def remark_words(remark: Remark, unit: Unit, finer: float | None = None) -> str:
         return f"{subject}: a target by a coarse mark is met no closer than an eye can read it"
     if remark.code == "no_tail":
         return (
-            "no tail distance is read: only the base's curve tells where the blade stands fore and "
+            "no tail distance is read: only the base's curve tells where the blade is fore and "
             f"aft, to ±{fine_text(limit, unit)} {unit}"
         )
     if remark.code == "rough" and remark.by:
@@ -173,7 +173,7 @@ def error_words(error: BenchError, unit: Unit) -> str:
         return f"the target is out of the blade's reach: {error_words(error.why, unit)}"
     if isinstance(error, StudLimitError):
         return (
-            f"the {clean(error.stud.said)} stud would have to stand at "
+            f"the {clean(error.stud.said)} stud would have to be at "
             f"{_len(error.end_mm, unit)}, beyond its {error.side} travel of "
             f"{_len(error.limit_mm, unit)}"
         )
@@ -201,7 +201,7 @@ def _fine(unit: Unit) -> str:
     return "0.0001" if unit == "in" else "0.001"
 
 
-BOLTS_LOOSE = "The clamp bolts are loose: a pass was begun and is not finished."
+BOLTS_LOOSE = "The clamp bolts are loose: a round was begun and is not finished."
 
 LOOSE_SHORT = "bolts loose"
 """The same in a list."""

@@ -29,11 +29,11 @@ LEAST_GOAL_MM = 0.001
 class Line:
     """One reading of the job as the bench shows it (mm), at 20 degrees where one was stated.
 
-    ``latest``: this pass's repeats as kept, ``taken`` what they are worth, ``struck`` those of this
-    pass that were struck out with a reason. ``guard``: whether a guard band is on.
+    ``latest``: this round's repeats as kept, ``taken`` what they come to, ``struck`` those of this
+    round that were struck out with a reason. ``guard``: whether a guard band is on.
     ``seen_mm``: the least and the largest this shop read so on this blade, where nothing else tells
     what to expect.
-    pass that were struck out with a reason. ``guard``: whether a guard band is on. ``locked_mm``:
+    round that were struck out with a reason. ``guard``: whether a guard band is on. ``locked_mm``:
     what was read once the clamp bolts were tight for good.
     """
 
@@ -68,7 +68,7 @@ class Line:
 
     @property
     def repeats(self) -> Repeats | None:
-        """The repeats of this pass with mean, scatter and spread; None before the first."""
+        """The repeats of this round with mean, scatter and spread; None before the first."""
         return summarise(self.taken.values_mm) if self.taken is not None else None
 
     @property
@@ -95,7 +95,7 @@ class Line:
 
     @property
     def since_received(self) -> Difference | None:
-        """Now less as received, once there was a pass; None before that or without both."""
+        """Now less as received, once there was a round; None before that or without both."""
         if self.received_mm is None or self.now_mm is None:
             return None
         if not self.received_u_mm or not self.u_mm:
@@ -107,7 +107,10 @@ class Line:
         """Target less now, against the uncertainty of now; None without both."""
         if self.off_mm is None or not self.u_mm:
             return None
-        return change_of(-self.off_mm, self.u_mm)
+        ends = None
+        if self.now_mm is not None and self.target_mm is not None:
+            ends = (self.now_mm, self.target_mm)
+        return change_of(-self.off_mm, self.u_mm, ends)
 
     @property
     def nearness(self) -> Nearness | None:

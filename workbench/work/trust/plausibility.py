@@ -307,8 +307,8 @@ def _fit_words(one: Explanation, unit: Unit) -> str:
 def _made_words(one: Explanation) -> tuple[str, str]:
     """Return what seems to have been done, and how it is put right."""
     assert one.stud is not None
-    stud = f"the {clean(one.stud.name)} stud"
-    other = f"the {clean(one.other.name)} stud" if one.other is not None else ""
+    stud = f"the {clean(one.stud.said)} stud"
+    other = f"the {clean(one.other.said)} stud" if one.other is not None else ""
     return {
         "meant": ("", ""),
         "instead": (f"{other} was turned, not {stud}", f"turn it back {_back(one)}"),

@@ -201,7 +201,7 @@ def budgets_of(taken: Sequence[Taken], rig: Rig) -> tuple[Budget, ...]:
 
 @lru_cache(maxsize=64)
 def _budgets(taken: tuple[Taken, ...], rig: Rig) -> tuple[Budget, ...]:
-    """Work the budgets out; kept, since every look at a job asks for those of its passes."""
+    """Work the budgets out; kept, since every look at a job asks for those of its rounds."""
     plain = tuple(_budget(t, 0.0) for t in taken)
     if all(t.u_mm is not None or t.method.quantity == "depth" for t in taken):
         return plain

@@ -57,7 +57,7 @@ def origin_words(measured: StudyScatter | None, repeats: Repeats) -> str:
     found = scatter_of(repeats, None if measured is None else measured.scatter)
     these = f"these {repeats.n} repeats"
     if found is None:
-        return f"default: {REPEATABILITY_MM:g} mm; no study of this reading before it"
+        return f"default: {REPEATABILITY_MM:g} mm; no repeatability test of this reading before it"
     if measured is None:
         return these
     if found[1] == "unlike":
@@ -74,7 +74,7 @@ _found: dict[tuple[str, str], StudyScatter | None] = {}
 def scatters_of(book: Book) -> tuple[StudyScatter, ...]:
     """Return what every finished study of the book says, those struck out left aside.
 
-    One that shows no scatter at all says nothing: the display hides it. What was reckoned is kept
+    One that shows no scatter at all says nothing: the display hides it. What was worked out is kept
     by the study and its readings, since every look at a job asks.
     """
     out = []
@@ -103,5 +103,5 @@ def _reckoned(book: Book, study_id: str) -> StudyScatter | None:
         return None
     last = max(view.live, key=lambda r: r.id)
     when = f"{local(last.at):%Y-%m-%d}, {len(view.live)} readings"
-    source = f"study '{clean(view.study.name)}' ({when})"
+    source = f"repeatability test '{clean(view.study.name)}' ({when})"
     return StudyScatter(view.study.what.strip().casefold(), result.one, source, last.id)

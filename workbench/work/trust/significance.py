@@ -8,28 +8,28 @@ from typing import Literal
 from workbench.fin.plan.plan import is_within
 from workbench.fin.plan.remarks import COVERAGE
 from workbench.frozen import dataclass
-from workbench.measure.display import change_text, fine_text
+from workbench.measure.display import change_between, change_text, fine_text
 from workbench.measure.significance import Verdict, acceptance, verdict
 from workbench.measure.units import Unit
 
 GUARD = "guard_band"
 """The setting of the guard band: "on" or "off"; off where nothing was set."""
 
-CLEAR = "clear of its uncertainty"
-TOO_SMALL = "too small to tell"
+CLEAR = "real change"
+TOO_SMALL = "below what we can measure"
 
 Nearness = Literal["sure", "unsure", "out"]
 
 SIGNS: dict[Nearness, tuple[str, str]] = {
     "sure": ("=", "within"),
-    "unsure": ("≈", "within?"),
+    "unsure": ("≈", "in doubt"),
     "out": ("!", "out"),
 }
 """Sign and short word for each state of a reading against its tolerance."""
 
 WITHIN: dict[Nearness, str] = {
-    "sure": "surely within",
-    "unsure": "within, but not clear of its uncertainty",
+    "sure": "on target",
+    "unsure": "on target, within caliper doubt",
     "out": "out",
 }
 """The same states in words."""
@@ -37,11 +37,15 @@ WITHIN: dict[Nearness, str] = {
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """One value less another (mm), its expanded uncertainty (k = 2) and whether it stands clear."""
+    """One value less another (mm), its expanded uncertainty (k = 2) and if it is a real change.
+
+    ``ends_mm`` are the value that it begins at and the one it leads to, where both are shown.
+    """
 
     mm: float
     expanded_mm: float
     clear: bool
+    ends_mm: tuple[float, float] | None = None
 
     @property
     def glance(self) -> str:
@@ -51,11 +55,14 @@ class Difference:
     @property
     def short(self) -> str:
         """The same for a narrow panel."""
-        return "stands clear" if self.clear else TOO_SMALL
+        return CLEAR if self.clear else "not measurable"
 
     def figures(self, unit: Unit) -> str:
         """Return the difference with its expanded uncertainty."""
-        off = change_text(self.mm, unit, "0.0001" if unit == "in" else "0.001")
+        if self.ends_mm is None:
+            off = change_text(self.mm, unit, "0.0001" if unit == "in" else "0.001")
+        else:
+            off = change_between(*self.ends_mm, unit)
         return f"{off} {unit} (U {fine_text(self.expanded_mm, unit)})"
 
     def words(self, unit: Unit) -> str:
@@ -63,14 +70,16 @@ class Difference:
         return f"{self.figures(unit)}, {self.glance}"
 
 
-def change_of(change_mm: float, u_mm: float) -> Difference:
+def change_of(
+    change_mm: float, u_mm: float, ends_mm: tuple[float, float] | None = None
+) -> Difference:
     """Return a change wanted of a reading, against the expanded uncertainty of that reading.
 
     ``u_mm`` is the reading's standard uncertainty, more than 0; the target itself is exact. Raises
     InputError for one that is not.
     """
     found: Verdict = verdict(change_mm, COVERAGE * u_mm)
-    return Difference(change_mm, COVERAGE * u_mm, found.state == "clear")
+    return Difference(change_mm, COVERAGE * u_mm, found.state == "clear", ends_mm)
 
 
 def difference_of(a_mm: float, u_a_mm: float, b_mm: float, u_b_mm: float) -> Difference:
@@ -79,11 +88,11 @@ def difference_of(a_mm: float, u_a_mm: float, b_mm: float, u_b_mm: float) -> Dif
     What both share, such as one caliper's error, would make the difference better known than this.
     Raises InputError for an uncertainty that is not more than 0.
     """
-    return change_of(a_mm - b_mm, math.hypot(u_a_mm, u_b_mm))
+    return change_of(a_mm - b_mm, math.hypot(u_a_mm, u_b_mm), (b_mm, a_mm))
 
 
 def nearness(off_mm: float, tolerance_mm: float, u_mm: float) -> Nearness:
-    """Return how a reading stands to its tolerance: surely within, within but not clear, or out.
+    """Return how a reading stands to its tolerance: on target, on it within caliper doubt, or out.
 
     It is sure where it lies inside by its expanded uncertainty or more (JCGM 106:2012, 8.3.2).
     """

@@ -1,4 +1,4 @@
-"""How readings of many settings follow the height of the caliper's jaw, reckoned fast."""
+"""How readings of many settings follow the height of the caliper's jaw, worked out fast."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def u_of(taken: Taken, slope: float) -> float:
 
 
 class Slopes:
-    """Reckons slopes for many settings of one ski; ``rigs`` by id of the method.
+    """Works out slopes for many settings of one ski; ``rigs`` by id of the method.
 
     A slope is read off the blade where it stands. Within a small way of a pose found before, the
     pose is had by one step along that fit's gain.

@@ -150,7 +150,7 @@ def _check_units(unit: Unit, live: Sequence[rows.StudyReading]) -> None:
         first = f"{odd[0].person} on {odd[0].part}, {odd[0].text} {odd[0].unit}"
         more = f" and {len(odd) - 1} more" if len(odd) > 1 else ""
         raise MixedUnitsError(
-            "units of the study", f"{first}{more}", f"every reading in {unit}, as planned"
+            "units of the test", f"{first}{more}", f"every reading in {unit}, as planned"
         )
 
 

@@ -1,4 +1,4 @@
-"""What many readings of a ski were taken with, each circumstance reckoned once.
+"""What many readings of a ski were taken with, each circumstance worked out once.
 
 A decade of readings was taken with a few calipers between a few checks of them: what a budget takes
 from those is the same for all that fall between the same two checks.
@@ -21,7 +21,7 @@ _STEPS_MM = sorted({upper for table in DIN_862_MM.values() for upper, _ in table
 
 
 class TakenOnce:
-    """Gives the same as ``tools.taken``, remembering what it reckoned."""
+    """Gives the same as ``tools.taken``, remembering what it worked out."""
 
     def __init__(self, tools: Tools) -> None:
         self._tools = tools

@@ -1,7 +1,7 @@
-"""From kept readings to what they are worth: at 20 degrees (ISO 1) where they name a temperature.
+"""From kept readings to what counts: at 20 degrees (ISO 1) where they name a temperature.
 
-A reading is kept as it was read. What it would be at 20 degrees is reckoned from the kept row each
-time it is looked at, and only here, so that no correction can be applied twice.
+A reading is kept as it was read. What it would be at 20 degrees is worked out from the kept row
+each time it is looked at, and only here, so that no correction can be applied twice.
 """
 
 from __future__ import annotations

@@ -156,7 +156,7 @@ def lead_of(text: str) -> Lead:
         return "out"
     if word == "in":
         return "in"
-    raise InputError("lead", text, "out or in: where the wing's leading edge stands")
+    raise InputError("lead", text, "out or in: where the wing's leading edge is")
 
 
 def wing_words(facts: Sequence[AnyFact]) -> str:

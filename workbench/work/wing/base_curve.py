@@ -114,8 +114,8 @@ def _use_curve(shop: Shop, now: JobView) -> None:
     if curve is None:
         raise InputError("base", "(not measured)", "a curve measured first")
     if now.progress.mid_pass:
-        accepted = "finish this pass and measure first: the base is part of every reading"
-        raise InputError("base", "in the middle of a pass", accepted)
+        accepted = "finish this round and measure first: the base is part of every reading"
+        raise InputError("base", "in the middle of a round", accepted)
     radius, apex = _as_base(curve.measured)
     ski = replace(shop.book.ski(now.ski.id), base_radius_mm=radius, base_apex_mm=apex)
     shop.book.correct_ski(ski, who=shop.who)

@@ -112,7 +112,7 @@ def _warnings(found: MeasuredCurve, lines: tuple[HoldLine, ...]) -> list[str]:
     if not found.told_from_flat:
         out.append("the curve is not larger than its own expanded uncertainty: it may be flat")
     if any(line.held.overhangs for line in lines):
-        out.append("the straightedge stands out beyond the tail end: held there, over it")
+        out.append("the straightedge reaches out beyond the tail end: held there, over it")
     return out
 
 

@@ -34,7 +34,7 @@ def elsewhere_words(report: WingReport) -> tuple[str, ...]:
         f"Front to rear differ by {abs(front.reads_deg - rear.reads_deg):.2f}°.",
     ]
     if any(line.held.overhangs for line in report.holds):
-        words.append("The straightedge stands out beyond the tail end: held there, over it.")
+        words.append("The straightedge reaches out beyond the tail end: held there, over it.")
     return tuple(words)
 
 
@@ -57,15 +57,15 @@ def base_words(report: WingReport, unit: Unit) -> str:
 
 
 def used_words(report: WingReport, ski: rows.Ski, unit: Unit) -> tuple[str, ...]:
-    """Return by which base the readings are reckoned, where that is not what was measured last."""
+    """Return by which base readings are worked out, where that is not what was measured last."""
     if report.curve is None or report.curve_in_use:
         return ()
     radius, apex = ski.base_radius_mm, ski.base_apex_mm
     if radius is None or apex is None:
-        return ("Reckoned by: a flat base, not by what was measured",)
+        return ("Worked out by: a flat base, not by what was measured",)
     step = "0.1" if unit == "in" else "1"
     told = f"radius {length_text(radius, unit, step)} {unit}, apex at {length_text(apex, unit)}"
-    return (f"Reckoned by: {told} {unit}, not by what was measured",)
+    return (f"Worked out by: {told} {unit}, not by what was measured",)
 
 
 def gauge_words(report: WingReport) -> str:

@@ -18,7 +18,7 @@ from workbench.bench.draw.text import (
 )
 from workbench.bench.screens.history.history_lines import Past
 from workbench.errors import BenchError
-from workbench.measure.display import change_text, fine_text, length_text
+from workbench.measure.display import change_between, fine_text, length_text
 from workbench.measure.units import UNITS, Unit
 from workbench.work.history.compare import (
     Beside,
@@ -315,10 +315,11 @@ def _line_rows(line: Beside, name: int, width: int, units: Sequence[Unit]) -> li
         for each in units:
             shown = length_text(value.mm, each) if value is not None else "—"
             text += f" {shown:>7}"
-    if line.change is None:
+    if line.change is None or line.first is None or line.second is None:
         return [styled(visible(text, width)), styled(("    not read in both", "$ink-faint"))]
     for each in units:
-        text += f" {change_text(line.change.mm, each, FINE[each]):>{CHANGE_CELLS[each]}}"
+        by = change_between(line.first.mm, line.second.mm, each)
+        text += f" {by:>{CHANGE_CELLS[each]}}"
     sign, ink = ("≠", "$state-within") if line.change.clear else ("≈", "$state-caution")
     expanded = " ".join(f"±{fine_text(line.change.expanded_mm, unit)} {unit}" for unit in units)
     said = f"U {expanded}  {sign} "

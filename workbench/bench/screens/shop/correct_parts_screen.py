@@ -100,7 +100,7 @@ def _after(bench: Bench, done: object) -> None:
 
 def done_words(done: Mended[rows.Block]) -> str:
     """Return what was corrected and what follows from it, in one line."""
-    follows = "readings stay, turns reckoned anew"
+    follows = "readings stay, turns worked out anew"
     if any(mid_pass for *_, mid_pass in done.under_way):
-        follows += "; a pass begun is finished as begun"
+        follows += "; a round begun is finished as begun"
     return f"block corrected: {follows}; {'; '.join(done.changes)}"

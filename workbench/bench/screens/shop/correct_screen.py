@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 TITLE = "Correct the ski's sheet"
 LABELS = (
-    ("name", "Ski", "as it stands on the ski, such as Heron 66"),
+    ("name", "Ski", "as written on the ski, such as Heron 66"),
     ("rider", "Rider", "whose ski it is; may stay blank"),
     ("serial", "Serial", "may stay blank"),
     ("model", "Model", "may stay blank"),

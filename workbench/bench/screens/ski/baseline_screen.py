@@ -12,7 +12,7 @@ from workbench.bench.bases.unit_list import UnitList
 from workbench.bench.draw.text import styled, visible, wrapped
 from workbench.bench.screens.shop import correct_parts_screen
 from workbench.errors import InputError
-from workbench.measure.display import change_text, length_text
+from workbench.measure.display import change_between, length_text
 from workbench.measure.units import Unit
 from workbench.records.store.rows import Baseline
 from workbench.work.job.job_view import JobView
@@ -87,7 +87,9 @@ class BaselineScreen(UnitList):
             name = visible(number.entry.method_name, 30)
             base = length_text(number.entry.mm, unit)
             now = length_text(number.now_mm, unit) if number.now_mm is not None else "not read"
-            off = change_text(number.off_mm, unit) if number.off_mm is not None else ""
+            off = ""
+            if number.now_mm is not None and number.off_mm is not None:
+                off = change_between(number.entry.mm, number.now_mm, unit)
             other = "" if number.line is not None else "  another method than this ski's"
             out.append(styled(f"  {name:<30} {base:>10} {now:>10} {off:>9}", (other, "$ink-faint")))
         wing = baselines.wing_words(each.baseline)

@@ -41,7 +41,7 @@ KIND_FROM = 66
 class BudgetScreen(UnitTable):
     """What one reading is worth, part by part, with its repeats."""
 
-    TITLE_WORDS = "What this reading is worth"
+    TITLE_WORDS = "How sure is this reading?"
 
     def __init__(self, view: JobView, line_index: int, unit: Unit, key: str = "g") -> None:
         super().__init__(key, unit)
@@ -51,7 +51,7 @@ class BudgetScreen(UnitTable):
             return
         line = view.lines[min(max(line_index, 0), len(view.lines) - 1)]
         if not line.latest:
-            self._why = f"'{line.method.name}' is not read yet in this pass: take it first"
+            self._why = f"'{line.method.name}' is not read yet in this round: take it first"
             return
         try:
             self._worth = worth_of(view, line)

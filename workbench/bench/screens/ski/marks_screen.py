@@ -58,7 +58,7 @@ NONE_YET = "no coarse mark on this blade yet: n adds one"
 
 
 class MarksScreen(NumberScreen[None]):
-    """The blade's coarse marks beside what the readings of this pass would give for each."""
+    """The blade's coarse marks beside what the readings of this round would give for each."""
 
     DEFAULT_CSS = """
     MarksScreen #marks { height: auto; text-wrap: nowrap; }
@@ -245,7 +245,7 @@ def mark_form(shop: Shop, view: JobView, unit: Unit) -> Form:
             "Grows",
             "figures, toward tail or tip (scale), top or outer (lines); blank: tail, top",
         ),
-        Field("u", "Worth", "standard uncertainty of one reading; blank: 0.5 mm, by eye"),
+        Field("u", "Sure to", "standard uncertainty of one reading; blank: 0.5 mm, by eye"),
     )
     return Form("Add a coarse mark", fields, lambda texts: add_mark(shop, view, texts))
 

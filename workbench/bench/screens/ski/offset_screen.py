@@ -30,8 +30,8 @@ STYLES: dict[Kind, str] = {
     "plain": "", "strong": "bold", "caution": "bold $state-caution", "faint": "$ink-faint",
 }  # fmt: skip
 NONE = (
-    "This blade has no two methods of one quantity. With a second depth, tail or length method "
-    "the offset between the two can be learnt here."
+    "Only one way to measure each number here. With a second depth, tail or length method "
+    "the offset between the two can be learned here."
 )
 
 
@@ -43,11 +43,11 @@ def open_on(bench: Bench) -> None:
 
 
 class OffsetScreen(UnitList):
-    """The pairs of two methods; what is offered from passes stands below them, marked ``?``."""
+    """The pairs of two methods; what is offered from rounds stands below them, marked ``?``."""
 
-    TITLE_WORDS = "Method offsets, learnt"
+    TITLE_WORDS = "Method offsets, learned"
     KEYS = (
-        "n adds a pair · r restates a number · + takes the one offered · t takes all · "
+        "n adds a pair · r converts a number · + takes the one offered · t takes all · "
         "x strikes out · o other way · m other methods · * in/mm · Esc closes"
     )
 
@@ -126,7 +126,7 @@ class OffsetScreen(UnitList):
     # -- what is done ----------------------------------------------------------------------------
 
     def plus(self) -> None:
-        """Keep the marked pair out of a pass."""
+        """Keep the marked pair out of a round."""
         line = self._marked()
         if line.row is not None:
             raise InputError("pair", _typed(line.first), "one that is offered, marked ?")
@@ -161,10 +161,10 @@ class OffsetScreen(UnitList):
 
     def _take(self, offered: Sequence[pairs.PairLine]) -> None:
         if not offered:
-            raise InputError("pairs", "(none offered)", "passes in which both methods were read")
+            raise InputError("pairs", "(none offered)", "rounds in which both methods were read")
         count = pairs.take_offered(self.shop, self.two, offered)
         self._load()
-        self.say(f"{count} kept from passes; never counted twice", "done")
+        self.say(f"{count} kept from rounds; never counted twice", "done")
 
     def _strike(self, line: pairs.PairLine) -> None:
         if not line.counts:
@@ -204,7 +204,7 @@ class OffsetScreen(UnitList):
         two, unit = self.two, self.unit
         hint = f"a number by {visible(two.first.name, 40)} ({unit})"
         return Form(
-            "Restate a number", (Field("number", "Number", hint),),
+            "Convert a number", (Field("number", "Number", hint),),
             lambda texts: offsets.restate_typed(self.shop, self.view, two, texts["number"], unit),
         )  # fmt: skip
 

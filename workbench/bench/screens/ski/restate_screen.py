@@ -1,4 +1,4 @@
-"""The readings of this pass by every method of the blade, in both units."""
+"""The readings of this round by every method of the blade, in both units."""
 
 from __future__ import annotations
 
@@ -24,9 +24,9 @@ from workbench.work.text.words import error_words
 
 
 class RestateScreen(UnitTable):
-    """The readings of this pass by every method of the blade, in both units."""
+    """The readings of this round by every method of the blade, in both units."""
 
-    TITLE_WORDS = "By every method"
+    TITLE_WORDS = "Convert between methods"
 
     def __init__(self, shop: Shop, view: JobView, unit: Unit, key: str = "r") -> None:
         super().__init__(key, unit)
@@ -65,9 +65,9 @@ def restate_table(
         if learnt and row.method.name in learnt:
             out += _learnt_rows(learnt[row.method.name], unit, room, width)
     notes = (
-        "● read in this pass. The others are what the blade, where these readings put it, would "
+        "● read in this round. The others are what the blade, where these readings put it, would "
         "read; difference: less the method read of the same quantity.",
-        "u is the standard uncertainty, carried from the readings of this pass; how well the "
+        "u is the standard uncertainty, carried from the readings of this round; how well the "
         "blade's outline is known is not in it.",
     )
     out.append(styled(""))
@@ -95,7 +95,7 @@ def _restated_row(row: Restated, unit: Unit, room: int, width: int) -> list[Cont
 
 def _learnt_rows(found: LearntReading, unit: Unit, room: int, width: int) -> list[Content]:
     inch, mm = length_text(found.value_mm, "in"), length_text(found.value_mm, "mm")
-    head = f"  {'  learnt from pairs':<{room}} {inch:>8} {mm:>8}  {fine_text(found.u_mm, unit):>8}"
+    head = f"  {'  learned from pairs':<{room}} {inch:>8} {mm:>8}  {fine_text(found.u_mm, unit):>8}"
     return [
         styled(visible(head, width)),
         styled((visible(f"    {found.words}", width), "$ink-faint")),

@@ -102,7 +102,7 @@ def open_on(bench: Bench) -> None:
     state = bench.hands.state
     view, line = state.view, state.line_to_strike
     if view is None or line is None or not line.latest:
-        bench.hands.say("no reading of this pass to strike out here", "warn")
+        bench.hands.say("no reading of this round to strike out here", "warn")
         return
     screen = StrikeScreen(bench, line, state.unit, refusal(view.progress, "strike"))
     bench.push_screen(screen, lambda _: bench.hands.ignore_enter(monotonic()))

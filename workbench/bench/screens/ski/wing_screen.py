@@ -161,7 +161,7 @@ class WingScreen(UnitList):
         elif char == "b":
             self.view = base_curve.use_curve(self.shop, self.view)
             self._load()
-            self.say("the measured curve is the ski's base now; every reading is reckoned anew",
+            self.say("the measured curve is the ski's base now; every reading is worked out anew",
                      "done")  # fmt: skip
         elif char == "s":
             self.app.push_screen(setup_form(self.shop, self.unit), self._kept)

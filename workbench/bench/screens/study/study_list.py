@@ -46,9 +46,9 @@ COLOURS: dict[State, str] = {
 class StudyList(ListScreen):
     """All studies; the plan's form starts from the ski in hand."""
 
-    TITLE_WORDS = "How well do we agree?"
+    TITLE_WORDS = "Repeatability tests"
     KEYS = (
-        "↑ ↓ choose · + goes on · n plans · t reads · r result · s strikes a reading · x the study "
+        "↑ ↓ choose · + goes on · n plans · t reads · r result · s strikes a reading · x the test "
         "· Esc closes"
     )
 
@@ -77,14 +77,14 @@ class StudyList(ListScreen):
     def chosen(self) -> StudyView:
         """The study that the mark stands at; without one an :class:`InputError`."""
         if not self._views:
-            raise InputError("study", "(none)", "no study yet: n plans one")
+            raise InputError("study", "(none)", "no test yet: n plans one")
         return self._views[min(self.at, len(self._views) - 1)]
 
     def rows(self, width: int) -> Sequence[Content]:
         """The studies, each with how far it is."""
         if not self._views:
             about = [styled(part) for part in wrapped(ABOUT, width)]
-            return [styled(("no study yet: n plans one", "bold")), *about]
+            return [styled(("no test yet: n plans one", "bold")), *about]
         return [self._line(view, i == self.at, width) for i, view in enumerate(self._views)]
 
     @staticmethod
@@ -161,7 +161,7 @@ class StudyList(ListScreen):
             self.say(f"✗ it is {state_words(view)} already", "warn")
             return
 
-        title = f"Strike out the study '{visible(view.study.name, 30)}'"
+        title = f"Strike out the test '{visible(view.study.name, 30)}'"
         self._ask_why(title, lambda why: studies.strike_study(self.shop, view, why))
 
     def _planned(self, study_id: object) -> None:
@@ -191,13 +191,13 @@ def plan_form(shop: Shop, state: BenchState) -> Form:
     fields = (
         Field("name", "Study", "a name of its own, such as slow hour in May"),
         Field("what", "What is read", "one quantity: a method's name, or your own words", what),
-        Field("unit", "Unit", "in or mm: every reading of the study is in it", unit),
+        Field("unit", "Unit", "in or mm: every reading of the test is in it", unit),
         Field("near", "Near", "about what it reads, to place points by; may stay blank", near),
         Field("parts", "Parts", _parts_hint(skis)),
         Field("people", "People", "initials, with a blank between: KV JT", shop.who),
         Field("trials", "Trials", "how often everyone reads every part: 2 to 10", "3"),
     )
-    return Form("Plan a study", fields, lambda texts: plan_study(shop, texts))
+    return Form("Plan a repeatability test", fields, lambda texts: plan_study(shop, texts))
 
 
 def _parts_hint(skis: str) -> str:

@@ -21,13 +21,13 @@ from workbench.work.trust.study_view import StudyView
 MOST_WHO = 44
 """Cells that person, part and trial may take."""
 
-BLIND = "The numbers are not shown while the study is read: whoever knows the last reads it again."
+BLIND = "The numbers are not shown while the test is read: whoever knows the last reads it again."
 
 
 class ReadingsScreen(ListScreen):
     """Every reading in the order it was taken, struck ones too; ``x`` strikes the marked one."""
 
-    TITLE_WORDS = "Readings of a study"
+    TITLE_WORDS = "Readings of a repeatability test"
     KEYS = "↑ ↓ choose · x strikes this reading out, with a reason · Esc closes"
 
     def __init__(self, shop: Shop, view: StudyView) -> None:

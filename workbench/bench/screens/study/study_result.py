@@ -36,7 +36,7 @@ BAR_CELLS = 9
 class ResultScreen(TableScreen):
     """What a study says; letters change how it is drawn, ``*`` the unit."""
 
-    TITLE_WORDS = "How well do we agree?"
+    TITLE_WORDS = "Repeatability tests"
     KEYS = "↑ ↓ scroll · e bars · o offsets or values · d drawing · * in/mm · Esc closes"
 
     def __init__(self, result: StudyResult, unit: Unit, mode: Mode, key: str = "r") -> None:
@@ -139,7 +139,7 @@ class ResultScreen(TableScreen):
         ]
         bar = "mean, bar +/- s" if self._spread == "s" else "mean, bar +/- U (95 %)"
         if self._spread == "U" and self._result.one is None:
-            bar = "mean; no U before the study is complete"
+            bar = "mean; no U before the test is complete"
         zero = f", {self._unit} from each part's mean" if self._relative else f", {self._unit}"
         count = len(study.parts)
         hidden = "" if last - first == count else f" · {first + 1} to {last} of {count}, ← → more"

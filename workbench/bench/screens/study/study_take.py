@@ -60,7 +60,7 @@ class TakeScreen(NumberScreen[bool]):
     def compose(self) -> ComposeResult:
         """Lay out the turn, what was said and the keys."""
         box = Vertical()
-        box.border_title = "Readings of a study"
+        box.border_title = "Readings of a repeatability test"
         with box:
             yield Static(id="take-turn", markup=False)
             yield Static(id="take-said", markup=False)
@@ -189,7 +189,7 @@ class TakeScreen(NumberScreen[bool]):
             self.close(True)
         elif char == "*":
             unit = studies.UNIT_WORDS[self.view.study.unit]
-            self.say(f"this study is read in {unit}, whatever the bench shows")
+            self.say(f"this test is read in {unit}, whatever the bench shows")
 
     def leave(self) -> None:
         """Drop the entry, or leave the study to be gone on with later."""
