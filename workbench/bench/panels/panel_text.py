@@ -162,7 +162,9 @@ def _wing_words(view: JobView) -> str:
     if view.wing_set_deg is not None:
         return f"wing {view.wing_set_deg:g}° set"
     wanted = view.wing_wanted_deg
-    return "wing not set yet" if wanted is None else f"wing {wanted:g}° wanted"
+    if wanted is None:
+        return "wing not set yet"
+    return f"wing {wanted:g}° wanted{f', {view.wing_wanted_hold}' if view.wing_wanted_hold else ''}"
 
 
 def _aim(line: Line, unit: Unit, width: int) -> list[Content]:
