@@ -77,8 +77,8 @@ async def test_a_changed_key_does_its_action_and_is_shown_everywhere(shop: Shop)
     settings.change(shop, {"keys": "history=w; note=o; take_back=]; help=F5; add_ski=none"})
     async with bench(shop) as screen:
         state = screen.app.hands.state
-        assert "]  take back" in screen.shown()
-        assert "F5  help" in screen.shown()
+        assert "] take back" in screen.shown()
+        assert "F5 help" in screen.shown()
         await screen.pilot.press("o")
         assert isinstance(screen.app.screen, Prompt)
         await screen.pilot.press("escape", "w")
