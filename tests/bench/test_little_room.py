@@ -21,6 +21,7 @@ from workbench.bench.panels.panel_text import picture, target, warned_picture
 from workbench.bench.panels.readings_panel import readings
 from workbench.bench.panels.turns_panel import turns
 from workbench.work.job.shop import Shop
+from workbench.work.roster.keys import SHIPPED
 
 LEAST = (60, 18)
 STAGES = ("studs", "target", "turning", "measuring", "within", "final check", "sign-off")
@@ -339,7 +340,7 @@ async def test_every_row_of_the_sheet_is_whole_and_can_be_reached(
             for number in range(1, len(CHOICES) + 1):
                 shown = screen.shown()
                 for i, choice in enumerate(CHOICES, 1):
-                    row = rf"[▸ ]{i:>2} {re.escape(choice.words)} +{choice.key} "
+                    row = rf"[▸ ]{i:>2} {re.escape(choice.words)} +{SHIPPED[choice.action]} "
                     seen |= {i} if re.search(row, shown) else set()
                 assert f"▸{number:>2} {CHOICES[number - 1].words}" in shown
                 if size == (80, 24):

@@ -22,6 +22,7 @@ from workbench.bench.help import Help
 from workbench.bench.opens import GROUPS
 from workbench.bench.palette import Palette, entries, matching
 from workbench.work.job.shop import Shop
+from workbench.work.roster.keys import SHIPPED
 
 
 def test_every_action_of_the_sheet_is_in_the_palette() -> None:
@@ -139,4 +140,4 @@ async def test_the_sheet_shows_its_groups(shop: Shop, size: tuple[int, int]) -> 
 @pytest.mark.parametrize("choice", CHOICES, ids=lambda choice: choice.action)
 def test_a_line_of_the_sheet_fits_its_column(choice: Choice) -> None:
     """Mark, number, words, and the key with a blank on either side."""
-    assert len(f"▸{99} {choice.words}") + len(f" {choice.key} ") <= COLUMN
+    assert len(f"▸{99} {choice.words}") + len(f" {SHIPPED[choice.action]} ") <= COLUMN

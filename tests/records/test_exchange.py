@@ -433,6 +433,9 @@ BROKEN: dict[str, tuple[Callable[[dict[str, Any]], None], str]] = {
         _of("blades.0.outline_mm", f"[[0,0],[1,1{'0' * 400}]]"), r"outline_mm"),
     "a finest turn that hangs": (_of("blocks.0.finest_turn", 1e-300), r"finest_turn.*0 \(exact"),
     "a finest mark that is none": (_of("marks.0.text", "x"), r"marks\[0\]\.text.*finest"),
+    "a wanted wing that is no angle": (_of("marks.1.text", "steep"), r"marks\[1\]\.text.*degrees"),
+    "a wanted wing that is endless": (_of("marks.1.text", "1e999"), r"marks\[1\]\.text.*degrees"),
+    "a wing held nowhere": (_of("marks.1.number", 4), r"marks\[1\]\.number.*1 front"),
     "half a surrogate": (_of("skis.0.name", "\ud800"), r"skis\[0\]\.name.*surrogates"),
     "a NUL": (_of("skis.0.name", "a\0b"), r"skis\[0\]\.name.*NUL"),
     "a name of megabytes": (_of("skis.0.name", "x" * 1_000_001), r"at most 1000000 char"),
@@ -539,6 +542,7 @@ def play(book: Book, shop: Shop) -> None:
     reading = book.add_reading(job, "KV", taken)
     book.correct_reading(reading.id, "KV", "typed wrong", taken)
     book.add_mark(job, "KV", "finest", text="0.0625")
+    book.add_mark(job, "KV", "wing_aim", number=1, text="7.5")
     book.add_target(
         job, "KV", method_id=method, text="+.01", unit="in", kind="change", mm=19.3,
         tolerance_mm=0.05,

@@ -26,57 +26,57 @@ from workbench.bench.draw.text import (
 )
 from workbench.bench.opens import GROUPS, OPENINGS, Group
 from workbench.frozen import dataclass
+from workbench.work.roster.keys import AS_SHIPPED, Keys
 
 COLUMN = 38
 
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """One line of the sheet: the letter that does the same on the bench, words, and its group.
+    """One line of the sheet: its action, words and group; its key stands in the table of keys.
 
     ``also``: other words that it is found by.
     """
 
     action: str
-    key: str
     words: str
     group: Group = "this ski"
     also: str = ""
 
 
 _ALL = (
-    Choice("take_back", "u", "take the last entry back", also="undo rub out mistake"),
-    Choice("retarget", "t", "change the target", also="aim goal"),
-    Choice("baseline", "b", "the baseline as the target", also="start numbers"),
-    Choice("one_step_more", "F7", "one step more, as last time", also="same change again wing"),
-    Choice("undo_change", "F8", "undo the last ride's change", also="back before wing"),
-    Choice("finer", "f", "finer turn, round and round", also="eighth sixteenth quarter"),
-    Choice("keep", "k", "keep readings as they are", also="accept enough good"),
-    Choice("aside", "s", "set this ski aside: reason", also="stop wait broken"),
-    Choice("strike", "x", "strike out reading ▸: reason", also="undo delete remove wrong"),
-    Choice("note", "w", "write a note", also="remark comment"),
-    Choice("hold", "m", "how to take this reading", also="method caliper measure"),
-    Choice("worth", "g", "how sure is this reading?", also="uncertainty budget trust sure"),
-    Choice("restate", "v", "convert between methods", also="restate this fin by every method"),
-    Choice("next_ski", "", "next ski of the queue (PgDn)", "the day", "step forward"),
-    Choice("ski_before", "", "the ski before (PgUp)", "the day", "step back"),
-    Choice("unfinished", "j", "next ski not finished", "the day"),
-    Choice("add_ski", "n", "add a ski to the queue", "the day", "new"),
-    Choice("queue_ski", "r", "queue a known ski again", "the day", "return back"),
-    Choice("large", "=", "what matters now, in large", "the day", "big zoom full"),
-    Choice("initials", "i", "initials", "the day", "who name hands"),
-    Choice("palette", ":", "find what to do by typing", "the day", "search"),
-    Choice("help", "h", "help: keys and words", "the day"),
-    Choice("quit", "q", "leave; everything is kept", "the day", "exit close stop end"),
-    Choice("copy", "F9", "copy what is shown", "paper", "clipboard text file screen"),
-    Choice("calipers", "l", "calipers: register, check", "the workshop", "gauge block zero"),
-    Choice("add_blade", "e", "add a blade", "the workshop", "new fin"),
-    Choice("add_block", "c", "add a block", "the workshop", "new box studs"),
-    Choice("side", "p", "other panel at the side", "the workshop", "view roster turns"),
-    Choice("drawing", "d", "draw: braille, blocks, ASCII", "the workshop", "signs font"),
-    Choice("theme", "y", "theme: night, day, contrast", "the workshop", "colour dark light"),
-    Choice("tour", "", "first day: a walk-through", "the workshop", "learn tutorial"),
-    *(Choice(action, o.key, o.words, o.group, o.also) for action, o in OPENINGS.items()),
+    Choice("take_back", "take the last entry back", also="undo rub out mistake"),
+    Choice("retarget", "change the target", also="aim goal"),
+    Choice("baseline", "the baseline as the target", also="start numbers"),
+    Choice("one_step_more", "one step more, as last time", also="same change again wing"),
+    Choice("undo_change", "undo the last ride's change", also="back before wing"),
+    Choice("finer", "finer turn, round and round", also="eighth sixteenth quarter"),
+    Choice("keep", "keep readings as they are", also="accept enough good"),
+    Choice("aside", "set this ski aside: reason", also="stop wait broken"),
+    Choice("strike", "strike out reading ▸: reason", also="undo delete remove wrong"),
+    Choice("note", "write a note", also="remark comment"),
+    Choice("hold", "how to take this reading", also="method caliper measure"),
+    Choice("worth", "how sure is this reading?", also="uncertainty budget trust sure"),
+    Choice("restate", "convert between methods", also="restate this fin by every method"),
+    Choice("next_ski", "next ski of the queue (PgDn)", "the day", "step forward"),
+    Choice("ski_before", "the ski before (PgUp)", "the day", "step back"),
+    Choice("unfinished", "next ski not finished", "the day"),
+    Choice("add_ski", "add a ski to the queue", "the day", "new"),
+    Choice("queue_ski", "queue a known ski again", "the day", "return back"),
+    Choice("large", "what matters now, in large", "the day", "big zoom full"),
+    Choice("initials", "initials", "the day", "who name hands"),
+    Choice("palette", "find what to do by typing", "the day", "search"),
+    Choice("help", "help: keys and words", "the day"),
+    Choice("quit", "leave; everything is kept", "the day", "exit close stop end"),
+    Choice("copy", "copy what is shown", "paper", "clipboard text file screen"),
+    Choice("calipers", "calipers: register, check", "the workshop", "gauge block zero"),
+    Choice("add_blade", "add a blade", "the workshop", "new fin"),
+    Choice("add_block", "add a block", "the workshop", "new box studs"),
+    Choice("side", "other panel at the side", "the workshop", "view roster turns"),
+    Choice("drawing", "draw: braille, blocks, ASCII", "the workshop", "signs font"),
+    Choice("theme", "theme: night, day, contrast", "the workshop", "colour dark light"),
+    Choice("tour", "first day: a walk-through", "the workshop", "learn tutorial"),
+    *(Choice(action, o.words, o.group, o.also) for action, o in OPENINGS.items()),
 )
 CHOICES: tuple[Choice, ...] = tuple(sorted(_ALL, key=lambda c: GROUPS.index(c.group)))
 
@@ -95,8 +95,9 @@ class Sheet(Overlay[str]):
 
     BINDINGS = [Binding("escape", "close", show=False)]
 
-    def __init__(self) -> None:
+    def __init__(self, keys: Keys = AS_SHIPPED) -> None:
         super().__init__()
+        self._keys = keys
         self._heard = Heard()
         self._number = ""
         self._marked = 0
@@ -150,7 +151,7 @@ class Sheet(Overlay[str]):
         mark = "▸" if index == self._marked else " "
         style = "bold" if index == self._marked else ""
         text = f"{mark}{index + 1:>2} {choice.words}"
-        key = f" {choice.key} "
+        key = f" {self._keys.of(choice.action)} "
         return styled((text.ljust(COLUMN - len(key)), style), (key, "$ink-faint"))
 
     def on_click(self, event: Click) -> None:
@@ -193,7 +194,7 @@ class Sheet(Overlay[str]):
         elif event.key in ("escape", "backspace", "slash"):
             self.dismiss("")
         else:
-            self._letter(char)
+            self._letter(char or event.key)
 
     def _mark(self, index: int) -> None:
         self._number = ""
@@ -216,7 +217,7 @@ class Sheet(Overlay[str]):
             self.dismiss(CHOICES[self._marked].action)
 
     def _letter(self, char: str) -> None:
-        action = next((c.action for c in CHOICES if c.key and c.key == char), "")
+        action = self._keys.action(char)
         if action:
             self.dismiss(action)
 

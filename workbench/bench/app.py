@@ -12,12 +12,12 @@ from textual.containers import Horizontal, Vertical
 from textual.content import Content
 from textual.css.scalar import Scalar
 from textual.driver import Driver
-from textual.events import Click, Key, Paste, Resize
-from textual.geometry import Size
+from textual.events import Click, Key, MouseScrollDown, MouseScrollUp, Paste, Resize
+from textual.geometry import Offset, Size
 from textual.screen import Screen
 from textual.widgets import Static
 
-from workbench.bench.action_menu import CHOICES, Sheet
+from workbench.bench.action_menu import Sheet
 from workbench.bench.bases.bursts import ENTRY_MORE, LONGEST_ENTRY, SignKey
 from workbench.bench.bases.form_lines import unfinished_form
 from workbench.bench.bases.key_gate import TOLD_CELLS, KeyGate, may_be_serial
@@ -25,6 +25,7 @@ from workbench.bench.bases.overlay import Overlay
 from workbench.bench.continued import take_up_again
 from workbench.bench.draw import themes
 from workbench.bench.draw.text import (
+    Tone,
     lines,
     literal,
     styled,
@@ -66,6 +67,14 @@ FLASH_S = 0.6
 
 SCREEN_FILE = "screen.txt"
 """Where what was copied stands too, for terminals that copy nothing."""
+
+NAMED_KEYS: dict[str, tuple[str, str | None]] = {
+    "Enter": ("enter", "\r"), "Esc": ("escape", None), "Tab": ("tab", "\t"),
+    "space": ("space", " "), "PgUp": ("pageup", None), "PgDn": ("pagedown", None),
+    "↑": ("up", None), "↓": ("down", None), "←": ("left", None), "→": ("right", None),
+    "*": ("asterisk", "*"), "/": ("slash", "/"), "+": ("plus", "+"), "-": ("minus", "-"),
+}  # fmt: skip
+"""Name and character of the keys that lines of keys show by other names than Textual's."""
 
 MOST_PASTED = 1000
 """Lines of one paste: more is a file dropped here by accident, not a morning's readings."""
@@ -181,7 +190,7 @@ class Bench(Leaving):
             panel.show(state)
         self._draw_tour(state)
         self._draw_next(base.query_one("#next", Line), state, width - 2)
-        base.query_one("#keys", Line).show(next_line.keys_line(width < NARROW_BELOW))
+        base.query_one("#keys", Line).show(next_line.keys_line(width < NARROW_BELOW, state.keys))
         view = state.view
         job_id, due = (view.job.id, view.due) if view is not None else ("", None)
         before, self._drawn_job = self._drawn_job, (job_id, due)
@@ -224,7 +233,7 @@ class Bench(Leaving):
         if self.touring:
             from workbench.work.job_text.tour import tour_words
 
-            words = tour_words(state.view, state.unit, state.hands_on)
+            words = state.keys.said(tour_words(state.view, state.unit, state.hands_on))
             rows = [styled((x, "bold")) for x in wrapped(words, self.size.width - 2)[:3]]
             base.query_one("#tour", Static).update(lines(rows))
 
@@ -281,6 +290,9 @@ class Bench(Leaving):
             return True
         if len(self.screen_stack) == 1:
             return self._take(event)
+        if event.character is None and self.hands.state.keys.action(event.key) == "copy":
+            self._copy()
+            return True
         if event.key == "f1" and not isinstance(self.screen, Help):
             self.push_screen(Help(self.hands.state, getattr(self.screen, "KEYS", "")))
             return True
@@ -315,17 +327,15 @@ class Bench(Leaving):
         elif char == "*":
             hands.flip_unit()
         elif char == "/":
-            self.push_screen(Sheet(), self._after_sheet)
-        elif char == ":" or key == "ctrl+p":
+            self.push_screen(Sheet(hands.state.keys), self._after_sheet)
+        elif key == "ctrl+p":
             self.do_("palette")
         elif key in ("f1", "question_mark"):
             self.do_("help")
         elif key == "tab":
             hands.next_side()
-        elif key.upper() in _BY_KEY:
-            self.do_(_BY_KEY[key.upper()])
-        elif len(char) == 1 and char.lower() in _LETTERS:
-            self.do_(_LETTERS[char.lower()])
+        elif action := hands.state.keys.action(char or key):
+            self.do_(action)
         else:
             return False
         return True
@@ -352,15 +362,54 @@ class Bench(Leaving):
         at = event.screen_offset
         roster = base.query_one("#roster", Panel).content_region
         keys = base.query_one("#keys", Line).content_region
+        row = self._row_at(at)
         if roster.contains_point(at):
             line = panel_text.ski_at(state, roster.height, at.y - roster.y)
             if line is not None:
                 self.hands.open(line.job_id)
         elif keys.contains_point(at):
-            key = next_line.key_at(at.x - keys.x, self.size.width < NARROW_BELOW)
+            key = next_line.key_at(at.x - keys.x, self.size.width < NARROW_BELOW, state.keys)
             if key:
-                named = {"Enter": "enter", "*": "asterisk", "/": "slash"}.get(key, key)
-                await self._gate.take(Key(named, "\r" if key == "Enter" else key))
+                await self.press_key(key)
+        elif row is not None:
+            marked = -1 if state.marked is None else state.marked
+            self.hands.select(row - marked)
+
+    def _row_at(self, at: Offset) -> int | None:
+        """Return the index of the reading whose row of a panel lies there, None where none does."""
+        base, state = self.screen_stack[0], self.hands.state
+        read = base.query_one("#readings", Panel).content_region
+        aims = base.query_one("#target", Panel).content_region
+        if read.contains_point(at):
+            return readings_panel.line_at(state, read.width, read.height, at.y - read.y)
+        if aims.contains_point(at):
+            return panel_text.target_at(state, aims.height, at.y - aims.y)
+        return None
+
+    async def press_key(self, shown: str) -> None:
+        """Press a key, by the name that a line of keys shows it by."""
+        name, char = NAMED_KEYS.get(shown, (shown.lower(), shown if len(shown) == 1 else None))
+        await self._gate.take(Key(name, char))
+
+    def on_mouse_scroll_down(self, event: MouseScrollDown) -> None:
+        """Move on in what lies under the mouse."""
+        self._wheel(event.screen_offset, 1)
+
+    def on_mouse_scroll_up(self, event: MouseScrollUp) -> None:
+        """Move back in what lies under the mouse."""
+        self._wheel(event.screen_offset, -1)
+
+    def _wheel(self, at: Offset, by: int) -> None:
+        """Scroll the queue, which takes no ski in hand, or choose another reading or target."""
+        if len(self.screen_stack) > 1:
+            return
+        over = {x.id: x.content_region for x in self.screen_stack[0].query(Panel)}
+        here = next((name for name, region in over.items() if region.contains_point(at)), "")
+        if here == "roster":
+            height = over[here].height
+            self.hands.scroll_queue(panel_text.scrolled(self.hands.state, height, by))
+        elif here in ("readings", "target"):
+            self.hands.select(by)
 
     def on_paste(self, event: Paste) -> None:
         """Take pasted text as if it had been typed, line by line; what is none is refused."""
@@ -433,9 +482,9 @@ class Bench(Leaving):
             for _ in begun:
                 self.hands.rub_out()
 
-    def tell(self, words: str) -> None:
-        """Say a warning on the bench, and on the screen that lies over it where that speaks."""
-        self.hands.say(words, "warn")
+    def tell(self, words: str, tone: Tone = "warn") -> None:
+        """Say something on the bench, and on the screen that lies over it where that speaks."""
+        self.hands.say(words, tone)
         say = getattr(self.screen, "say", None)
         if say is not None:
             say(words)
@@ -492,17 +541,17 @@ class Bench(Leaving):
         self._draw(self.hands.state)
 
     def _copy(self) -> None:
-        """Copy what the bench shows; a file beside the book has it too: not all terminals copy."""
-        rows = self.screen_stack[0]._compositor.render_strips()
+        """Copy what is shown, on any screen; the file beside the book is for terminals without."""
+        rows = self.screen._compositor.render_strips()
         text = "\n".join(strip.text.rstrip() for strip in rows)
         self.copy_to_clipboard(text)
         path = self.shop.book.path.with_name(SCREEN_FILE)
         try:
             path.write_text(text + "\n", encoding="utf-8")
         except OSError as why:
-            self.hands.say(f"copied; no file could be written: {why.strerror}", "warn")
+            self.tell(f"copied; no file could be written: {why.strerror}")
         else:
-            self.hands.say(f"copied; also in {SCREEN_FILE} beside the book", "done")
+            self.tell(f"copied; also in {SCREEN_FILE} beside the book", "done")
 
     def _next_theme(self) -> None:
         names = list(themes.NAMES)
@@ -510,7 +559,3 @@ class Bench(Leaving):
         self.theme = names[(at + 1) % len(names)]
         self.hands.remember("theme", self.theme)
         self.hands.say(f"theme: {self.theme}")
-
-
-_BY_KEY = {choice.key: choice.action for choice in CHOICES if len(choice.key) > 1}
-_LETTERS = {choice.key: choice.action for choice in CHOICES if choice.key} | {"?": "help"}

@@ -75,8 +75,9 @@ def _closer_look(shop: Shop, action: str, state: BenchState, view: JobView) -> M
     from workbench.bench.screens.ski.hold_screen import HoldScreen
     from workbench.bench.screens.ski.restate_screen import RestateScreen
 
+    own = state.keys.of(action) or "escape"
     if action == "hold":
-        return HoldScreen(view, state.line_index, state.unit, state.drawing, key="m")
+        return HoldScreen(view, state.line_index, state.unit, state.drawing, key=own)
     if action == "restate":
-        return RestateScreen(shop, view, state.unit, key="v")
-    return BudgetScreen(view, state.line_index, state.unit, key="g")
+        return RestateScreen(shop, view, state.unit, key=own)
+    return BudgetScreen(view, state.line_index, state.unit, key=own)

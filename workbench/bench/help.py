@@ -59,14 +59,15 @@ class Help(Overlay[None]):
 
     def compose(self) -> ComposeResult:
         """Lay the help out."""
+        keys = self._state.keys
         out = [styled(("Where you are", "bold $accent"))]
         out += [styled(f"  {x}") for x in self._where()]
         out += self._in_full()
         out += [styled(("Keys of the bench", "bold $accent"))]
         out += self._entries(KEYS)
-        out += self._entries((c.key, c.words) for c in CHOICES if c.key)
+        out += self._entries((keys.of(c.action), c.words) for c in CHOICES if keys.of(c.action))
         out += [styled(("On the sheet and in the palette", "bold $accent"))]
-        out += [styled(f"  {c.words}") for c in CHOICES if not c.key]
+        out += [styled(f"  {c.words}") for c in CHOICES if not keys.of(c.action)]
         out += [styled(("Words", "bold $accent"))]
         out += self._entries(WORDS)
         out += [styled("A loose or sharp fin injures. The maker's instructions come first.")]
@@ -114,7 +115,8 @@ class Help(Overlay[None]):
     def on_key(self, event: Key) -> None:
         """Close on purpose; a number that comes in is held."""
         char = event.character or ""
-        if event.key in ("escape", "h", "f1", "q", "question_mark"):
+        own = (self._state.keys.of("help"), self._state.keys.of("quit"))
+        if event.key in ("escape", "f1", "question_mark") or (char and char in own):
             event.stop()
             self.dismiss(None)
         elif char and char in DIGITS + "+-/":

@@ -26,7 +26,7 @@ GROUPS: tuple[Group, ...] = get_args(Group)
 
 @dataclass(frozen=True, slots=True)
 class Opening:
-    """A screen of the bench: its module, the words on the sheet, and a letter where it has one.
+    """A screen of the bench: its module and the words on the sheet.
 
     ``needs_ski``: only where a ski is in hand. ``group``: where the sheet lists it. ``also``: other
     words that it is found by.
@@ -34,7 +34,6 @@ class Opening:
 
     place: str
     words: str
-    key: str = ""
     needs_ski: bool = True
     group: Group = "this ski"
     also: str = ""
@@ -50,11 +49,11 @@ _SHOP: Group = "the workshop"
 
 OPENINGS: dict[str, Opening] = {
     "history": Opening(
-        "history.history_screen", "history, plots, compare", "o", True, _RIDE,
+        "history.history_screen", "history, plots, compare", True, _RIDE,
         "past earlier timeline go back setting",
     ),
     "queue": Opening(
-        "shop.queue_screen", "the day's queue: order, find", "z", False, "the day",
+        "shop.queue_screen", "the day's queue: order, find", False, "the day",
         "list carry tomorrow due skis",
     ),
     "last_setting": Opening(
@@ -64,45 +63,45 @@ OPENINGS: dict[str, Opening] = {
         "second_eyes", "second pair of eyes", also="witness initials sign"
     ),
     "checks": Opening(
-        "shop.checks_screen", "checks and torque notes", "", False, _SHOP,
+        "shop.checks_screen", "checks and torque notes", False, _SHOP,
         "list bolts clamp items",
     ),
     "settings": Opening(
-        "shop.settings_screen", "settings of the shop", "", False, _SHOP,
+        "shop.settings_screen", "settings of the shop", False, _SHOP,
         "preferences options mouse keys tolerance unit",
     ),
     "ride": Opening(
-        "ski.ride_screen", "after the ride: notes, advice", "", True, _RIDE,
+        "ski.ride_screen", "after the ride: notes, advice", True, _RIDE,
         "feel felt rider rules of thumb",
     ),
     "baselines": Opening(
-        "ski.baseline_screen", "baselines: compare, keep", "", True, _RIDE,
+        "ski.baseline_screen", "baselines: compare, keep", True, _RIDE,
         "starting numbers",
     ),
     "offsets": Opening(
-        "ski.offset_screen", "method offsets, learned", "", True, _SHOP,
+        "ski.offset_screen", "method offsets, learned", True, _SHOP,
         "pairs convert between methods",
     ),
     "marks": Opening(
-        "ski.marks_screen", "coarse marks: scale, lines", "", True, _SHOP, "scribe"
+        "ski.marks_screen", "coarse marks: scale, lines", True, _SHOP, "scribe"
     ),
     "wing": Opening(
         "ski.wing_screen", "wing: gauge, hold, curve", also="angle straightedge degrees"
     ),
     "temperature": Opening(
-        "ski.temperature_screen", "temperature: to 20 degrees", "", True, _SHOP,
+        "ski.temperature_screen", "temperature: to 20 degrees", True, _SHOP,
         "warm cold correction",
     ),
     "study": Opening(
-        "study.study_list", "repeatability test", "", False, _SHOP,
+        "study.study_list", "repeatability test", False, _SHOP,
         "how well do we agree study people",
     ),
     "card": Opening(
-        "shop.card_screen", "setting card to a folder", "a", True, "paper",
+        "shop.card_screen", "setting card to a folder", True, "paper",
         "print pdf owner",
     ),
     "day_sheet": Opening(
-        "shop.day_sheet_screen", "day sheet to a folder", "", False, "paper",
+        "shop.day_sheet_screen", "day sheet to a folder", False, "paper",
         "print pdf summary",
     ),
     "correct_ski": Opening(
@@ -110,11 +109,11 @@ OPENINGS: dict[str, Opening] = {
         also="swap blade block name serial rider fix mistake",
     ),
     "correct_block": Opening(
-        "shop.correct_parts_screen", "correct this block's studs", "", True, _SHOP,
+        "shop.correct_parts_screen", "correct this block's studs", True, _SHOP,
         "thread tip fix mistake",
     ),
     "exchange": Opening(
-        "shop.exchange_screen", "files: in, out, backup", "", False, _SHOP,
+        "shop.exchange_screen", "files: in, out, backup", False, _SHOP,
         "export import restore copy book",
     ),
 }  # fmt: skip

@@ -49,7 +49,7 @@ class Entry:
 
 def entries(state: BenchState) -> tuple[Entry, ...]:
     """Return everything that can be done now."""
-    actions = [Entry(c.action, c.words, c.key, c.also) for c in CHOICES]
+    actions = [Entry(c.action, c.words, state.keys.of(c.action), c.also) for c in CHOICES]
     skis = [
         Entry(f"{OPEN}{x.job_id}", f"take in hand: {x.ski_name} · {x.rider} · {x.stage}")
         for x in state.roster
@@ -97,7 +97,7 @@ class Palette(Overlay[str]):
         super().__init__()
         self._all = entries(state)
         self._found = self._all
-        self._at = 0
+        self._at = self._first = 0
         self._over = False
 
     def compose(self) -> ComposeResult:
@@ -119,7 +119,7 @@ class Palette(Overlay[str]):
 
     def _draw(self) -> None:
         room = max(min(MOST_ROWS, self.size.height - 8), 3)
-        first = first_seen(self._at, len(self._found), room)
+        first = self._first = first_seen(self._at, len(self._found), room)
         rows = [self._row(first + i, e) for i, e in enumerate(self._found[first : first + room])]
         if not rows:
             rows = [styled(("  nothing is called so", "$ink-faint"))]
@@ -148,13 +148,35 @@ class Palette(Overlay[str]):
             if self._found:
                 self._end(self._found[self._at].answer)
 
+    def on_click(self, event: events.Click) -> None:
+        """Mark what is clicked on; a second click on it does it."""
+        inside = self.query_one("#found", Static).content_region
+        at = event.screen_offset
+        index = self._first + at.y - inside.y
+        if not inside.contains_point(at) or index >= len(self._found):
+            return
+        if index == self._at:
+            self._end(self._found[index].answer)
+        else:
+            self._mark(index)
+
+    def on_mouse_scroll_down(self) -> None:
+        """Move the mark down."""
+        self._mark(self._at + 1)
+
+    def on_mouse_scroll_up(self) -> None:
+        """Move the mark up."""
+        self._mark(self._at - 1)
+
+    def _mark(self, index: int) -> None:
+        self._at = min(max(index, 0), max(len(self._found) - 1, 0))
+        self._draw()
+
     def on_key(self, event: events.Key) -> None:
         """Move the mark, or close."""
         if event.key in ("up", "down"):
             event.stop()
-            step = 1 if event.key == "down" else -1
-            self._at = min(max(self._at + step, 0), max(len(self._found) - 1, 0))
-            self._draw()
+            self._mark(self._at + (1 if event.key == "down" else -1))
         elif event.key == "escape":
             event.stop()
             self._end("")

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from rich.cells import cell_len
 from textual.content import Content
 from textual.widgets import Static
 
 from workbench.bench.draw.text import lines, literal, styled
 
 BETWEEN = " · "
+NAMED = ("Enter", "Esc", "Tab", "space", "PgUp", "PgDn", "↑", "↓", "←", "→")
+"""Keys of more than one letter, and arrows, as a line of keys names them."""
 LONGEST_PART = 200
 
 
@@ -42,3 +45,39 @@ def key_rows(keys: str, width: int) -> list[str]:
         else:
             rows.append(part)
     return rows
+
+
+def key_pressed(row: str, x: int) -> str:
+    """Return the key that a click at a cell of such a row presses; nothing where it is none.
+
+    Of two keys that mean the same (``Enter or Esc closes``) the last; of two that do not
+    (``F3 F4 order``) the one that is hit.
+    """
+    begin = 0
+    for part in row.split(BETWEEN):
+        end = begin + cell_len(part)
+        if begin <= x < end:
+            return _key_of(part, x - begin)
+        begin = end + len(BETWEEN)
+    return ""
+
+
+def _key_of(part: str, x: int) -> str:
+    found: list[tuple[int, str]] = []
+    at, same = 0, False
+    for word in part.split(" "):
+        if word == "or" and found:
+            same = True
+        elif _is_key(word):
+            found.append((at, word))
+        elif word:
+            break
+        at += cell_len(word) + 1
+    hit = next((key for at, key in found if at <= x < at + cell_len(key)), "")
+    return hit or (found[-1][1] if len(found) == 1 or (found and same) else "")
+
+
+def _is_key(word: str) -> bool:
+    if word in NAMED or (word[:1] == "F" and word[1:].isdigit()):
+        return True
+    return len(word) == 1 and word.isascii()

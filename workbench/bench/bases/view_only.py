@@ -114,6 +114,10 @@ class Closer(Overlay[None]):
         elif time - self._burst_s > BURST_WINDOW_S:
             self.dismiss(None)
 
+    def say(self, words: str) -> None:
+        """Show what is said from elsewhere."""
+        self._say(words)
+
     def _say(self, text: str) -> None:
         foot = styled(
             (f"! {text}", "bold $state-caution"), (" · Enter or Esc closes", "$ink-faint")

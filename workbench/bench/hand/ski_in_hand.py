@@ -20,6 +20,7 @@ from workbench.work.job.entry_words import what_came_in
 from workbench.work.job.job_view import JobView
 from workbench.work.job.queue_line import RosterLine
 from workbench.work.job.shop import ChangedError, Shop
+from workbench.work.roster.keys import KEYS, keys_in_force
 from workbench.work.text.words import error_words
 from workbench.work.trust import setting_values
 
@@ -95,6 +96,8 @@ class SkiInHand:
         if "message" in changes:  # the tone of what was said before is not this one's
             changes.setdefault("tone", "say")
             changes.setdefault("doubted", None)
+        if "view" in changes or "roster" in changes:  # the ski in hand is to be seen again
+            changes.setdefault("scrolled", 0)
         self.state = replace(self.state, **changes)  # type: ignore[arg-type]
         self.changed(self.state)
 
@@ -107,7 +110,12 @@ class SkiInHand:
         unit = setting_values.UNIT.of(settings.get("unit"))
         drawing = next((d for d in DRAWINGS if d == settings.get("drawing")), DRAWINGS[0])
         name = settings.get("shop", "")
-        self._set(unit=unit, who=self.shop.who, shop_name=name, drawing=drawing, question=None)
+        keys, wrong = keys_in_force(settings.get(KEYS, ""))
+        self._set(
+            unit=unit, who=self.shop.who, shop_name=name, drawing=drawing, question=None, keys=keys
+        )
+        if wrong:
+            self.say(wrong, "warn")
 
     def _show(self, view: JobView, message: str = "", tone: Tone = "done") -> None:
         """Show a job's new view after something was kept; its row of the roster follows."""
@@ -379,6 +387,10 @@ class SkiInHand:
             self.say("every ski of the day is signed off or set aside", "done")
         else:
             self.open(job_id)
+
+    def scroll_queue(self, to: int) -> None:
+        """Show the queue so many skis further on; the ski in hand stays."""
+        self._set(scrolled=to)
 
     def select(self, by: int, **changes: object) -> None:
         """Choose another reading or target by hand; past the last target none is marked."""

@@ -12,6 +12,7 @@ from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.job.job_view import JobView
 from workbench.work.job.queue_line import RosterLine
+from workbench.work.roster.keys import AS_SHIPPED, Keys
 from workbench.work.trust.job_reading import Line
 
 Side = Literal["turns", "view", "roster"]
@@ -75,7 +76,8 @@ class BenchState:
     else None for the one that is due. ``hands_on``: a check or a sign-off was begun on purpose.
     ``question``: an entry that needs an answer; ``offered``: which of its placings is offered.
     ``doubted``: the line that the message calls doubtful, while it stands there. ``waiting``: what
-    came off the caliper while a question was open, in its order.
+    came off the caliper while a question was open, in its order. ``keys``: those in force.
+    ``scrolled``: so many skis of the queue the wheel has moved the list by.
     """
 
     roster: tuple[RosterLine, ...] = ()
@@ -97,6 +99,8 @@ class BenchState:
     day: str = ""
     doubted: int | None = None
     waiting: tuple[Waiting, ...] = ()
+    keys: Keys = AS_SHIPPED
+    scrolled: int = 0
 
     @property
     def line_index(self) -> int:

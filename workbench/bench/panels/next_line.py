@@ -30,6 +30,7 @@ from workbench.work.job_text.next_step import (
     reading_due,
     wing_step,
 )
+from workbench.work.roster.keys import AS_SHIPPED, Keys
 from workbench.work.text.words import CAUTION_SNUG, step_words
 
 ROWS = 3
@@ -45,30 +46,31 @@ CAUTION = "bold $state-danger"
 _TONES = {"warn": "bold $state-caution", "done": "$state-within", "say": ""}
 
 
-def _keys(narrow: bool) -> tuple[tuple[str, str], ...]:
-    return (
+def _keys(narrow: bool, keys: Keys) -> tuple[tuple[str, str], ...]:
+    shown = (
         ("Enter", "next"),
         ("*", "in/mm"),
         ("+", "yes"),
-        ("u", "back" if narrow else "take back"),
+        (keys.of("take_back"), "back" if narrow else "take back"),
         ("/", "more"),
-        ("h", "help"),
+        (keys.of("help"), "help"),
     )
+    return tuple(each for each in shown if each[0])
 
 
-@lru_cache(maxsize=2)
-def keys_line(narrow: bool = False) -> Content:
+@lru_cache(maxsize=4)
+def keys_line(narrow: bool = False, keys: Keys = AS_SHIPPED) -> Content:
     """Return the keys that matter, in one line; the rest stands on the sheet."""
     gap = " " if narrow else "  "
-    parts = [((f" {key} ", "bold $accent"), f"{word}{gap}") for key, word in _keys(narrow)]
+    parts = [((f" {key} ", "bold $accent"), f"{word}{gap}") for key, word in _keys(narrow, keys)]
     return styled(*[part for pair in parts for part in pair])
 
 
-def key_at(x: int, narrow: bool = False) -> str:
+def key_at(x: int, narrow: bool = False, keys: Keys = AS_SHIPPED) -> str:
     """Return the key at a cell of that line; nothing where two keys share their words."""
     gap = 1 if narrow else 2
     end = 0
-    for key, word in _keys(narrow):
+    for key, word in _keys(narrow, keys):
         end += cell_len(key) + 2 + cell_len(word) + gap
         if x < end:
             return "" if " " in key else key
@@ -112,8 +114,9 @@ def _said(state: BenchState, width: int, most: int) -> list[str]:
         return []
     sign = {"warn": "! ", "done": "✓ ", "say": ""}[state.tone]
     if state.tone == "warn":
-        return _within(sign + state.message, width, most, " more: h")
-    return _within(sign + state.message, width, 1)
+        more = f" more: {state.keys.of('help') or 'F1'}"
+        return _within(sign + state.keys.said(state.message), width, most, more)
+    return _within(sign + state.keys.said(state.message), width, 1)
 
 
 def _within(text: str, width: int, most: int, where: str = "") -> list[str]:
@@ -126,7 +129,11 @@ def _within(text: str, width: int, most: int, where: str = "") -> list[str]:
 
 
 def next_words(state: BenchState) -> str:
-    """Return what to do now, in one sentence."""
+    """Return what to do now, in one sentence, by the keys in force."""
+    return state.keys.said(_next_words(state))
+
+
+def _next_words(state: BenchState) -> str:
     view = state.view
     if view is None:
         return "Enter adds a ski to today's queue; / opens the sheet of everything else."

@@ -160,7 +160,10 @@ def wing_thing(state: BenchState, view: JobView) -> OneThing:
     angle = state.entry or (f"{done:g}" if done is not None else "")
     large = f"{angle}°" if angle else (f"{wanted:g}°" if wanted is not None else "_")
     below = [f"wanted {wanted:g}°" if wanted is not None else "no angle wanted"]
-    below += [f"hold: {view.wing_hold}" if view.wing_hold else "the hold is not settled"]
+    hold = view.wing_hold_due
+    below += [f"hold: {hold}" if hold else "the hold is not settled"]
+    if view.wing_hold and hold != view.wing_hold:
+        below += [f"not the shop's {view.wing_hold}"]
     return OneThing((large,), "wing angle (°)", tuple(below))
 
 

@@ -50,7 +50,7 @@ def top_line(state: BenchState, width: int) -> Content:
     """Return the line at the top: the ski, its stage, whose hands, and the unit."""
     view = state.view
     left = f" {visible(state.shop_name or 'Quarterturn', max(width // 4, 12))} "
-    right = f" {visible(state.who, 12) or 'no initials (i)'}  {state.day}  [{state.unit}] "
+    right = f" {visible(state.who, 12) or _no_initials(state)}  {state.day}  [{state.unit}] "
     middle = ""
     if view is not None:
         rider = f" · {view.ski.rider}" if view.ski.rider else ""
@@ -59,6 +59,10 @@ def top_line(state: BenchState, width: int) -> Content:
         left = ""  # ski, stage and rider matter more than whose bench this is
     room = max(width - len(left) - len(right), 0)
     return styled((left, "bold"), padded(middle, room), (right, "bold"))
+
+
+def _no_initials(state: BenchState) -> str:
+    return f"no initials ({state.keys.of('initials') or '/'})"
 
 
 def danger_rows(state: BenchState, width: int) -> list[Content]:
@@ -95,7 +99,16 @@ def _roster_rows(state: BenchState, height: int) -> tuple[int, int]:
     """Return the first ski of the queue that is seen, and how many there is room for."""
     count = len(state.roster)
     room = max((height - (count > height // SKI_ROWS)) // SKI_ROWS, 1)
-    return first_seen(state.position or 0, count, room), room
+    first = first_seen(state.position or 0, count, room) + state.scrolled
+    return min(max(first, 0), max(count - room, 0)), room
+
+
+def scrolled(state: BenchState, height: int, by: int) -> int:
+    """Return how far the list of the queue is moved, ``by`` skis further; the ends stop it."""
+    first, room = _roster_rows(state, height)
+    count = len(state.roster)
+    moved = min(max(first + by, 0), max(count - room, 0))
+    return moved - first_seen(state.position or 0, count, room)
 
 
 def ski_at(state: BenchState, height: int, y: int) -> RosterLine | None:
@@ -141,7 +154,7 @@ def target(state: BenchState, width: int, height: int) -> Content:
         later = "Set once the readings are taken and the studs touch."
         words = wrapped(nothing if view.job.kind == "recheck" else later, width)
         return lines([styled((part, "$ink-faint")) for part in words])
-    roomy = height >= 2 * len(view.lines)
+    roomy = _is_roomy(view, height)
     fits = all(cell_len(x.method.name) + len(_aim_words(x, state.unit)) < width for x in view.lines)
     out: list[Content] = []
     for line in view.lines:
@@ -152,7 +165,7 @@ def target(state: BenchState, width: int, height: int) -> Content:
         change = CHANGE_SUCH_AS[state.unit]
         hint = f"a sign starts a change: {change}"
         if view.baseline is not None:
-            hint = f"b: the baseline; {change}: a change"
+            hint = f"{state.keys.of('baseline') or '/'}: the baseline; {change}: a change"
         rows = wrapped(hint, width)
         if len(out) + len(rows) <= height:  # half a hint is none
             out += [styled((part, "$ink-faint")) for part in rows]
@@ -161,12 +174,27 @@ def target(state: BenchState, width: int, height: int) -> Content:
     return lines(out)
 
 
+def _is_roomy(view: JobView, height: int) -> bool:
+    return height >= 2 * len(view.lines)
+
+
+def target_at(state: BenchState, height: int, y: int) -> int | None:
+    """Return the index of the reading whose target is drawn in a row; None where none is."""
+    view = state.view
+    if view is None or not has_target(state):
+        return None
+    index = y // (2 if _is_roomy(view, height) else 1)
+    return index if 0 <= index < len(view.lines) else None
+
+
 def _wing_words(view: JobView) -> str:
     """Return the wing's angle as set, else as wanted."""
     if view.wing_set_deg is not None:
         return f"wing {view.wing_set_deg:g}° set"
     wanted = view.wing_wanted_deg
-    return "wing not set yet" if wanted is None else f"wing {wanted:g}° wanted"
+    if wanted is None:
+        return "wing not set yet"
+    return f"wing {wanted:g}° wanted{f', {view.wing_wanted_hold}' if view.wing_wanted_hold else ''}"
 
 
 def _aim(line: Line, unit: Unit, width: int) -> list[Content]:

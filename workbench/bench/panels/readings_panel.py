@@ -50,11 +50,31 @@ def readings(state: BenchState, width: int, height: int) -> Content:
     view = state.view
     if view is None:
         return styled("Nothing on the bench.")
-    if view.checklist or (view.stage == "sign-off" and not has_entry(state)):
+    if _has_no_rows(state, view):
         return lines(_in_sight(*_checks(state, view, width, height), height))
-    out: list[Content] = []
+    return lines(row for row, _ in _rows(state, view, width, height))
+
+
+def line_at(state: BenchState, width: int, height: int, y: int) -> int | None:
+    """Return the index of the reading that is drawn in a row of the panel; None where none is."""
+    view = state.view
+    if view is None or _has_no_rows(state, view):
+        return None
+    rows = _rows(state, view, width, height)
+    return rows[y][1] if 0 <= y < len(rows) else None
+
+
+def _has_no_rows(state: BenchState, view: JobView) -> bool:
+    return bool(view.checklist) or (view.stage == "sign-off" and not has_entry(state))
+
+
+def _rows(
+    state: BenchState, view: JobView, width: int, height: int
+) -> list[tuple[Content, int | None]]:
+    """Return each row of the panel with the index of the reading that it belongs to."""
+    out: list[tuple[Content, int | None]] = []
     if has_entry(state):
-        out += _big_entry(state, width, height)
+        out += [(row, None) for row in _big_entry(state, width, height)]
     left = height - len(out)
     room = left // max(len(view.lines), 1)
     flags = [_flags(line, state.unit, width) for line in view.lines]
@@ -64,15 +84,15 @@ def readings(state: BenchState, width: int, height: int) -> Content:
         if i < first:
             continue
         if room < 2:
-            out.append(_reading_in_one(state, view, i, line, width))
+            out.append((_reading_in_one(state, view, i, line, width), i))
             continue
-        out += _reading(state, view, i, line, width, room > 2)
+        out += [(row, i) for row in _reading(state, view, i, line, width, room > 2)]
         if len(flags[i]) <= spare:
-            out += flags[i]
+            out += [(row, i) for row in flags[i]]
             spare -= len(flags[i])
     read = [m for m in view.marks if m.latest and not has_entry(state)]
-    out += [_coarse(m, state.unit, width) for m in read[: max(spare, 0)]]
-    return lines(out)
+    out += [(_coarse(m, state.unit, width), None) for m in read[: max(spare, 0)]]
+    return out
 
 
 def _coarse(mark: Mark, unit: Unit, width: int) -> Content:

@@ -20,7 +20,7 @@ from workbench.measure.display import turn_text
 from workbench.records.store.values import keepable
 from workbench.work.history.compare import go_back, named_setting
 from workbench.work.history.history import load_history, settings_in
-from workbench.work.job.aim_last import aim_at_last
+from workbench.work.job.aim_last import aim_at_last, aim_before_last, aim_one_step_more
 from workbench.work.job.entry import SIGNS, kept_change
 from workbench.work.job_text.next_step import act_due
 from workbench.work.job_text.typed_lines import line_meant, target_meant
@@ -58,6 +58,14 @@ def _add_aim(commands: Any) -> None:
     )  # fmt: skip
     aim.add_argument("--last", action="store_true", help="aim at what the ski was last set to")
     aim.add_argument(
+        "--one-step-more", action="store_true",
+        help="aim at the last setting and its change once more, the wing with it",
+    )  # fmt: skip
+    aim.add_argument(
+        "--undo-change", action="store_true",
+        help="aim at the setting before the last one, the wing with it",
+    )  # fmt: skip
+    aim.add_argument(
         "--setting", metavar="N", help="go back to a setting as 'history SKI --settings' numbers it"
     )
     aim.add_argument(
@@ -74,6 +82,8 @@ def _add_aim(commands: Any) -> None:
             ('aim "tail, upper line" 18.50mm', "A tail distance by its value."),
             ("aim --baseline", "The ski's own baseline."),
             ("aim --last", "What it was last set to."),
+            ("aim --one-step-more", "The last change was good: as much again."),
+            ("aim --undo-change", "The last change was not: back to the setting before it."),
             ("aim --setting 2026-07-04:left", "How it left on that day."),
             ("aim --again", "Change the target after all."),
         ],
@@ -84,15 +94,24 @@ def _add_aim(commands: Any) -> None:
 def _aim(at: AtSki, args: argparse.Namespace) -> Did:
     ways = [
         args.baseline is not None, args.last, args.again, args.setting is not None,
-        args.method is not None,
+        args.method is not None, args.one_step_more, args.undo_change,
     ]  # fmt: skip
     if sum(ways) != 1 or (args.method is None) != (args.value is None):
-        accepted = "METHOD and VALUE, or one of --baseline, --last, --setting and --again"
+        accepted = (
+            "METHOD and VALUE, or one of --baseline, --last, --one-step-more, --undo-change, "
+            "--setting and --again"
+        )
         raise InputError("target", args.value or args.method or "(missing)", accepted)
     if args.again:
         return at.shop.reopen_target(at.view), "target open again"
     if args.last:
         return aim_at_last(at.shop, at.view), "the last setting is the target now"
+    if args.one_step_more:
+        new = aim_one_step_more(at.shop, at.view)
+        return new, "the last change once more is the target now, wing included"
+    if args.undo_change:
+        new = aim_before_last(at.shop, at.view)
+        return new, "the setting before the last change is the target now, wing included"
     if args.setting is not None:
         return _aim_at_setting(at, args.setting)
     if args.method is None:

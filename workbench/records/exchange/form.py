@@ -28,6 +28,7 @@ LOCAL_SETTINGS = frozenset(
         "card_folder",
         "tour",
         "mouse",
+        "keys",
     )
 )
 """Settings of one bench, not of the shop: where it stands, how it draws, whose hands, what tool."""

@@ -206,7 +206,22 @@ def _finest_turn(where: str, turn: float) -> None:
         raise InputError(where, turn, f"0 (exact) or {FINEST_TURN} to 1 turn")
 
 
+def _check_wing_aim(row: Row, place: str) -> None:
+    """A wanted angle is degrees; its number, where it has one, names the hold."""
+    try:
+        fine = math.isfinite(float(row["text"]))
+    except ValueError:
+        fine = False
+    if not fine:
+        raise InputError(f"{place}.text", row["text"], "degrees such as 7.5")
+    if row["number"] not in (None, 1, 2, 3):
+        accepted = "1 front, 2 middle, 3 rear, or nothing"
+        raise InputError(f"{place}.number", row["number"], accepted)
+
+
 def _check_mark(row: Row, place: str) -> None:
+    if row["kind"] == "wing_aim":
+        _check_wing_aim(row, place)
     if row["kind"] != "finest":
         return
     try:

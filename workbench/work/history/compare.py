@@ -20,7 +20,8 @@ from workbench.measure.display import length_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
 from workbench.work.history.history import History, Setting, Value
-from workbench.work.job.job_view import WING_AIM, JobView
+from workbench.work.job.aim_last import Wing, aim_wing_too, wing_as_set
+from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import ALLOWED
 from workbench.work.text.words import error_words
@@ -150,15 +151,14 @@ def _by_hand(rig: Rig, start: Fit, end: Pose, finest_turn: float) -> dict[str, f
 def go_back(shop: Shop, view: JobView, setting: Setting) -> JobView:
     """Make a setting the target of the job in hand: a value for every reading, or nothing at all.
 
-    The wing that was set with it is wanted again too.
+    The wing that was set with it is wanted again too, by the same hold.
 
     Raises:
         InputError: not at this stage, a round is under way, or a number the ski is not read by.
     """
     check_can_aim(view)
     values = _for_lines(view, setting)
-    wing_deg = setting.wing.angle_deg if setting.wing is not None else None
-    return shop.act(view, "aim", partial(_aim, shop, values, wing_deg))
+    return shop.act(view, "aim", partial(_aim, shop, values, wing_as_set(setting.wing)))
 
 
 def check_can_aim(view: JobView) -> None:
@@ -184,7 +184,7 @@ def _for_lines(view: JobView, setting: Setting) -> Mapping[str, Value]:
     return found
 
 
-def _aim(shop: Shop, values: Mapping[str, Value], wing_deg: float | None, now: JobView) -> JobView:
+def _aim(shop: Shop, values: Mapping[str, Value], wing: Wing | None, now: JobView) -> JobView:
     if now.stage != "target":
         now = shop.reopen_target(now)
     unit = now.ski.unit
@@ -192,9 +192,7 @@ def _aim(shop: Shop, values: Mapping[str, Value], wing_deg: float | None, now: J
         text = length_text(values[line.method_id].mm, unit)
         # As typed by a hand that copies the number shown, so that text and mm say the same.
         now = shop.aim_at(now, line, text, unit, "value", parse_length(text, unit).mm)
-    if wing_deg is not None and now.ski.has_wing:
-        now = shop.note(now, WING_AIM, f"{wing_deg:g}")
-    return now
+    return aim_wing_too(shop, now, wing)
 
 
 # -- naming a setting --------------------------------------------------------------------------

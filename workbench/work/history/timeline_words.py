@@ -10,7 +10,8 @@ from workbench.measure.display import fine_text, length_text, turns_text
 from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.history.history import History
-from workbench.work.job.entry_words import MARK_WORDS, step_done_words
+from workbench.work.job.entry_words import MARK_WORDS, described, step_done_words
+from workbench.work.job.job_view import WING_AIM
 from workbench.work.job.ski_state import TURN_ANSWERS
 from workbench.work.job.stages import NOT_RELEASED
 from workbench.work.order.versions import is_parts_text
@@ -76,6 +77,8 @@ def _mark(row: rows.Mark, history: History, unit: Unit) -> str:
     if row.kind == "step":
         words, number = f"step{number} of the round done", ""
         text = "" if is_parts_text(text) or not text else step_done_words(row)
+    if row.kind == WING_AIM:  # its number names the hold
+        words, number, text = described(row), "", ""
     if row.kind in TURN_ANSWERS:  # whose text is the id of the record taken back
         text = ""
     if row.kind == "finest":

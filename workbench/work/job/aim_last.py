@@ -4,13 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import partial
+from typing import TypeAlias
 
 from workbench.errors import InputError
 from workbench.measure.display import fine_text
 from workbench.measure.lengths import parse_length
-from workbench.work.job.job_view import WING_AIM, JobView
+from workbench.records.store import rows
+from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.trust.job_reading import Line
+
+Wing: TypeAlias = "tuple[float, rows.WingHold]"
+"""A wing's angle (degrees) and the hold that it was read by."""
 
 
 def last_setting(shop: Shop, view: JobView) -> JobView | None:
@@ -33,8 +38,8 @@ def aim_at_last(shop: Shop, view: JobView) -> JobView:
     known = [(line, then[line.method_id]) for line in view.lines if line.method_id in then]
     if not known:
         raise InputError("last setting", "(none)", "a ski that was signed off here before")
-    wing_deg = last.wing_set_deg if last is not None else None
-    return shop.act(view, "aim", partial(_aim, shop, known, wing_deg))
+    wing = wing_as_set(last.wing_set) if last is not None else None
+    return shop.act(view, "aim", partial(_aim, shop, known, wing))
 
 
 def aim_one_step_more(shop: Shop, view: JobView) -> JobView:
@@ -71,8 +76,8 @@ def _aim_beyond(shop: Shop, view: JobView, last: JobView, before: JobView, by: f
     now = {x.method_id: x.target_mm for x in last.lines if x.target_mm is not None}
     then = {x.method_id: x.target_mm for x in before.lines if x.target_mm is not None}
     both = [x for x in view.lines if x.method_id in now and x.method_id in then]
-    wings = (last.wing_set_deg, before.wing_set_deg)
-    turned = None not in wings and wings[0] != wings[1]
+    wing = _wing_beyond(last.wing_set, before.wing_set, by)
+    turned = wing is not None and wing != wing_as_set(last.wing_set)
     changed = any(now[x.method_id] != then[x.method_id] for x in both)
     if not both or not (changed or turned):
         raise InputError("last change", "(none)", "two settings by today's methods that differ")
@@ -80,16 +85,37 @@ def _aim_beyond(shop: Shop, view: JobView, last: JobView, before: JobView, by: f
     aims = [
         (x, now[i] + by * (now[i] - then[i]), tolerances[i]) for x in both for i in (x.method_id,)
     ]
-    wing_deg = wings[0]
-    if wings[0] is not None and wings[1] is not None:
-        wing_deg = wings[0] + by * (wings[0] - wings[1])
-    return shop.act(view, "aim", partial(_aim_at, shop, aims, wing_deg))
+    return shop.act(view, "aim", partial(_aim_at, shop, aims, wing))
+
+
+def _wing_beyond(
+    last: rows.WingSetting | None, before: rows.WingSetting | None, by: float
+) -> Wing | None:
+    """Return the wing at the last setting and ``by`` times its change; backward as it was before.
+
+    Raises:
+        InputError: the two angles were read with the straightedge at two places, so that their
+            difference is no change of the wing.
+    """
+    if last is None or before is None:
+        return wing_as_set(last)
+    if by < 0.0:
+        return wing_as_set(before)
+    if last.hold and before.hold and last.hold != before.hold:
+        were = f"held at the {before.hold}, then at the {last.hold}"
+        raise InputError("last change of the wing", were, "two angles read by one hold")
+    return last.angle_deg + by * (last.angle_deg - before.angle_deg), last.hold
+
+
+def wing_as_set(setting: rows.WingSetting | None) -> Wing | None:
+    """Return the angle (degrees) and the hold of a wing that was set; None without one."""
+    return (setting.angle_deg, setting.hold) if setting is not None else None
 
 
 def _aim_at(
     shop: Shop,
     aims: Sequence[tuple[Line, float, float]],
-    wing_deg: float | None,
+    wing: Wing | None,
     now: JobView,
 ) -> JobView:
     unit = now.ski.unit
@@ -97,17 +123,16 @@ def _aim_at(
         text = fine_text(wanted_mm, unit)
         mm = parse_length(text, unit).mm
         now = shop.aim_at(now, line, text, unit, "value", mm, tolerance_mm)
-    return _aim_wing(shop, now, wing_deg)
+    return aim_wing_too(shop, now, wing)
 
 
-def _aim_wing(shop: Shop, now: JobView, wing_deg: float | None) -> JobView:
-    if wing_deg is None or not now.ski.has_wing:
-        return now
-    return shop.note(now, WING_AIM, f"{wing_deg:g}")
+def aim_wing_too(shop: Shop, now: JobView, wing: Wing | None) -> JobView:
+    """Want a wing's angle and hold as well, where there is one and the ski has a wing."""
+    return now if wing is None or not now.ski.has_wing else shop.aim_wing(now, *wing)
 
 
 def _aim(
-    shop: Shop, known: Sequence[tuple[Line, Line]], wing_deg: float | None, now: JobView
+    shop: Shop, known: Sequence[tuple[Line, Line]], wing: Wing | None, now: JobView
 ) -> JobView:
     unit = now.ski.unit
     for line, then in known:
@@ -118,4 +143,4 @@ def _aim(
             text, in_unit = fine_text(then.target_mm or 0.0, unit), unit
             mm = parse_length(text, unit).mm
         now = shop.aim_at(now, line, text, in_unit, "value", mm, then.tolerance_mm)
-    return _aim_wing(shop, now, wing_deg)
+    return aim_wing_too(shop, now, wing)

@@ -7,10 +7,11 @@ from collections.abc import Iterator
 from workbench.measure.display import turns_text
 from workbench.records.book import Book
 from workbench.records.store import rows
-from workbench.work.job.job_view import JobView
+from workbench.work.job.job_view import WING_AIM, JobView
 from workbench.work.job.ski_state import TAKEN_BACK
 from workbench.work.text.local_time import local
 from workbench.work.text.words import clean
+from workbench.work.trust.wing_setup import hold_numbered
 
 MOST_TOLD = 2
 """So many of the things that came in are told; more would not be read."""
@@ -27,6 +28,8 @@ def described(fact: rows.AnyFact) -> str:
         return f"round {fact.number}"
     if isinstance(fact, rows.Mark) and fact.kind == "step":
         return step_done_words(fact)
+    if isinstance(fact, rows.Mark) and fact.kind == WING_AIM:
+        return f"{MARK_WORDS[WING_AIM]} {_angle_wanted(fact)}"
     if isinstance(fact, rows.Mark):
         return f"{MARK_WORDS.get(fact.kind, fact.kind)} {fact.text}".strip()
     if isinstance(fact, rows.LockedReading):
@@ -57,12 +60,18 @@ _DID: dict[str, str] = {
 _BARE = ("accepted", "turned_back", "not_turned")
 
 
+def _angle_wanted(fact: rows.Mark) -> str:
+    hold = hold_numbered(fact.number)
+    return f"{clean(fact.text[:40])}° held at the {hold}" if hold else clean(fact.text[:40])
+
+
 def _did(fact: rows.AnyFact) -> str:
     """Return what somebody did to a ski, as said behind their initials."""
     if isinstance(fact, rows.Mark):
         if fact.kind == "step":
             return step_done_words(fact)
         text = "" if fact.kind in _BARE else clean(fact.text[:40])
+        text = _angle_wanted(fact) if fact.kind == WING_AIM else text
         return f"{_DID.get(fact.kind, clean(fact.kind))} {text}".strip()
     if isinstance(fact, rows.PassRow):
         return f"finished the turns of round {fact.number}"

@@ -42,6 +42,7 @@ from workbench.work.trust.plausibility import (
     unseen_question,
 )
 from workbench.work.trust.reading_budget import budget_of
+from workbench.work.trust.wing_setup import hold_numbered
 
 WING_AIM = "wing_aim"
 """The kind of mark that keeps the wing's angle wanted, in degrees."""
@@ -333,19 +334,44 @@ class JobView:
         return f"{why}: {more} k keeps it as it is"
 
     @property
+    def wing_set(self) -> rows.WingSetting | None:
+        """The wing as set in this job; None where it was not set."""
+        kept = [f for f in self.facts if isinstance(f, rows.WingSetting) and f.struck is None]
+        return kept[-1] if kept else None
+
+    @property
     def wing_set_deg(self) -> float | None:
         """The wing's angle as set in this job; None where it was not set."""
-        kept = [f for f in self.facts if isinstance(f, rows.WingSetting) and f.struck is None]
-        return kept[-1].angle_deg if kept else None
+        return self.wing_set.angle_deg if self.wing_set is not None else None
 
     @property
     def wing_wanted_deg(self) -> float | None:
         """The wing's angle wanted in this job: one aimed at, else the baseline's; None without."""
-        aimed = [f for f in self.facts if isinstance(f, rows.Mark) and f.kind == WING_AIM]
-        live = [f for f in aimed if f.struck is None]
-        if live:
-            return float(live[-1].text)
+        if self._wing_aim is not None:
+            return float(self._wing_aim.text)
         return self.baseline.wing_deg if self.baseline is not None else None
+
+    @property
+    def wing_wanted_hold(self) -> rows.WingHold:
+        """Where the straightedge lay when the angle aimed at was set; nothing where not known."""
+        return hold_numbered(self._wing_aim.number) if self._wing_aim is not None else ""
+
+    @property
+    def wing_wanted_from(self) -> str:
+        """Where the angle wanted is from, in words; nothing where its hold is not known."""
+        if self._wing_aim is None:
+            return "by the baseline"
+        return f"held at the {self.wing_wanted_hold}" if self.wing_wanted_hold else ""
+
+    @property
+    def wing_hold_due(self) -> str:
+        """Where the straightedge is to lie now: as for the angle wanted, else as the shop does."""
+        return self.wing_wanted_hold or self.wing_hold
+
+    @property
+    def _wing_aim(self) -> rows.Mark | None:
+        aimed = [f for f in self.facts if isinstance(f, rows.Mark) and f.kind == WING_AIM]
+        return next((f for f in reversed(aimed) if f.struck is None), None)
 
     @property
     def unreleased(self) -> str:

@@ -24,7 +24,7 @@ from workbench.work.job.stages import Event, check_can
 from workbench.work.order.shop_policy import default_finest
 from workbench.work.order.versions import parts_text
 from workbench.work.trust.job_reading import Line
-from workbench.work.trust.wing_setup import angle_of, wing_setup
+from workbench.work.trust.wing_setup import angle_of, hold_number, wing_setup
 
 T = TypeVar("T")
 
@@ -227,9 +227,14 @@ class Shop(OpenBook):
 
         return self.act(view, "aim", aim)
 
-    def aim_wing(self, view: JobView, angle_deg: float) -> JobView:
-        """Keep the wing's angle wanted in this job."""
-        return self._mark(view, "aim", WING_AIM, text=f"{angle_deg:g}")
+    def aim_wing(self, view: JobView, angle_deg: float, hold: rows.WingHold = "") -> JobView:
+        """Keep the wing's angle (degrees) wanted in this job, and the hold that it is read by.
+
+        Raises:
+            InputError: no wing stands at such an angle.
+        """
+        text = f"{angle_of(f'{angle_deg:g}'):g}"
+        return self._mark(view, "aim", WING_AIM, hold_number(hold), text)
 
     def accept_target(self, view: JobView) -> JobView:
         """Go on with the targets as they stand; readings without one are held where they were.
@@ -285,14 +290,15 @@ class Shop(OpenBook):
     def set_wing(
         self, view: JobView, text: str, hold: rows.WingHold | None = None, gauge: str | None = None
     ) -> JobView:
-        """Keep the wing's angle in degrees, with the shop's hold and the gauge of that angle.
+        """Keep the wing's angle in degrees, with the hold and the gauge of that angle.
 
-        ``hold`` and ``gauge`` are given where another was used.
+        ``hold`` and ``gauge`` are given where another was used; the hold is else that of the angle
+        wanted, or the shop's.
         """
 
         def keep(now: JobView) -> None:
             angle, setup = angle_of(text), wing_setup(self.book)
-            lay = setup.kept_hold if hold is None else hold
+            lay = now.wing_wanted_hold or setup.kept_hold if hold is None else hold
             used = setup.gauge_named(angle) if gauge is None else gauge
             self.book.add_wing(now.job.id, self.who, text, angle, hold=lay, gauge=used)
 

@@ -15,6 +15,7 @@ from workbench.work.text.words import (
     CAUTION_SNUG,
     clean,
 )
+from workbench.work.trust.wing_setup import held_words
 
 STUDS_UP = "Bring all three studs up to just touch the blade"
 NO_FIT = "These readings do not work"
@@ -58,7 +59,7 @@ def leave_words(view: JobView) -> str:
 def wing_step(view: JobView) -> str:
     """Return that the wing is to be set, to which angle where one is wanted, and tightened."""
     wanted = view.wing_wanted_deg
-    to = f" to {wanted:g}°" if wanted is not None else ""
+    to = f" to {held_words(wanted, view.wing_wanted_hold)}" if wanted is not None else ""
     return f"Set the wing{to}, tighten it"
 
 

@@ -26,6 +26,7 @@ from workbench.work.order.shop_policy import (
     REPEATS,
 )
 from workbench.work.roster.calipers import INTERVAL, caliper_meant, in_hand
+from workbench.work.roster.keys import KEYS, kept_keys
 from workbench.work.text.words import clean
 from workbench.work.trust import setting_values
 from workbench.work.trust.setting_values import MOST_REPEATS, Declared
@@ -220,6 +221,9 @@ SETTINGS: tuple[Setting, ...] = (
     ),
     Setting(BELL, "Bell", "on: a doubtful entry rings the terminal's bell", _on_off, "on"),
     Setting(FLASH, "Flash", "on: a doubtful entry flashes its frame", _on_off, "on"),
+    Setting(
+        KEYS, "Keys", "of the bench: history=n; add_ski=o; blank: as shipped", _by(kept_keys)
+    ),
     Setting("card_folder", "Card folder", "where cards go; blank: beside the book", _words),
     Setting(
         "backups_kept", "Backups kept", "of the daily ones, 1 to 400",

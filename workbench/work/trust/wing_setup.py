@@ -149,6 +149,24 @@ def hold_of(text: str) -> Hold:
     raise InputError("hold", text, "front, middle or rear")
 
 
+def hold_number(hold: WingHold) -> int | None:
+    """Return a hold as the mark of a wanted angle keeps it: 1 front, 2 middle, 3 rear, else None.
+
+    The mark's text is the bare angle, as books older than this have it.
+    """
+    return next((n for n, each in enumerate(HOLDS, 1) if each == hold), None)
+
+
+def hold_numbered(number: int | None) -> WingHold:
+    """Return the hold of such a number; nothing where the mark names none."""
+    return next((each for n, each in enumerate(HOLDS, 1) if n == number), "")
+
+
+def held_words(angle_deg: float, hold: str) -> str:
+    """Return an angle, and where the straightedge lies where that is known."""
+    return f"{angle_deg:g}° held at the {hold}" if hold else f"{angle_deg:g}°"
+
+
 def lead_of(text: str) -> Lead:
     """Return which way a wing is set: its leading edge out of the base, or in."""
     word = text.strip().casefold()

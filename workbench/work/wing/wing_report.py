@@ -47,12 +47,13 @@ class WingReport:
 
     ``angle_deg`` is what the holds are worked out for: the wing as set, else as wanted, else an
     example, which ``angle_from`` says in words. ``below`` and ``above`` are the gauges next to the
-    wanted angle.
+    wanted angle. ``target_from`` says whose it is: the baseline's, or by which hold it was read.
     """
 
     has_wing: bool
     setting: rows.WingSetting | None
     target_deg: float | None
+    target_from: str
     angle_deg: float
     angle_from: str
     setup: WingSetup
@@ -78,12 +79,13 @@ def wing_report(shop: Shop, view: JobView) -> WingReport:
     setting = last_wing(shop, view) if view.ski.has_wing else None
     target = view.wing_wanted_deg
     angle, angle_from = _angle(setting, target)
-    hold = setup.hold if setting is None or not setting.hold else setting.hold
+    named = setting.hold if setting is not None else view.wing_wanted_hold
+    hold = named or setup.hold
     lines = hold_lines(arc, setup, angle, hold, u)
     below, above = neighbours(setup.gauges, target if target is not None else angle)
     return WingReport(
-        view.ski.has_wing, setting, target, angle, angle_from, setup, arc, base_from, curve,
-        _in_use(view.ski, curve), lines, below, above,
+        view.ski.has_wing, setting, target, view.wing_wanted_from, angle, angle_from, setup, arc,
+        base_from, curve, _in_use(view.ski, curve), lines, below, above,
     )  # fmt: skip
 
 

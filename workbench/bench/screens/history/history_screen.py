@@ -294,7 +294,7 @@ def open_on(bench: Bench) -> None:
     try:
         screen = HistoryScreen(
             bench.shop, state.view.ski.id, state.unit, state.drawing, state.view.job.id,
-            changed=bench.hands.look_again, flip=flip,
+            state.keys.of("history") or "escape", changed=bench.hands.look_again, flip=flip,
         )  # fmt: skip
     except BenchError as why:
         bench.hands.say(error_words(why, state.unit), "warn")

@@ -189,7 +189,9 @@ def wing_text(report: wing_report.WingReport) -> str:
     now = wing_words.when_words(report.setting) if report.setting is not None else "not set yet"
     if report.setting is not None and not report.setting.hold:
         now += "; taken as the shop's"
-    wanted = f"{report.target_deg:g}° by the baseline" if report.target_deg is not None else ""
+    wanted = ""
+    if report.target_deg is not None:
+        wanted = f"{report.target_deg:g}° {report.target_from}".rstrip()
     example = f"; below: {report.angle_deg:g}°, {report.angle_from}" if not report.setting else ""
     return f"{now}{f'; wanted {wanted}' if wanted else ''}{example}"
 
