@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from tests.bench.screens import bench
 from tests.shop import DAY, heron, ski, walk_to
+from workbench.cli import main
 from workbench.errors import InputError
 from workbench.records.store import rows
 from workbench.work.history.compare import go_back
@@ -163,3 +165,27 @@ def test_one_take_back_takes_angle_and_hold(shop: Shop) -> None:
     assert fact is not None
     assert fact.id == mark.id
     assert view.wing_wanted_hold == ""
+
+
+@pytest.mark.parametrize(("key", "angle"), [("f7", 8.5), ("f8", 7.5)])
+async def test_a_key_at_the_target_does_each(shop: Shop, key: str, angle: float) -> None:
+    """F7 and F8 set every target, and the wing with its hold."""
+    view = winged(shop, ("7.5", "front"), ("8", "front"))
+    async with bench(shop) as screen:
+        screen.app.hands.open(view.job.id)
+        await screen.pilot.press(key)
+        assert (screen.view.wing_wanted_deg, screen.view.wing_wanted_hold) == (angle, "front")
+        assert all(line.target is not None for line in screen.view.lines)
+
+
+@pytest.mark.parametrize(("option", "angle"), [("--one-step-more", 8.5), ("--undo-change", 7.5)])
+def test_the_command_line_does_each_too(
+    shop: Shop, option: str, angle: float, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The same targets as the keys; with another way beside it, it is refused."""
+    view = winged(shop, ("7.5", "front"), ("8", "front"))
+    book = ("--book", str(shop.book.path))
+    main([*book, "aim", "--ski", view.ski.name, option])
+    now = shop.view(view.job.id)
+    assert (now.wing_wanted_deg, now.wing_wanted_hold) == (angle, "front"), capsys.readouterr()
+    assert main([*book, "aim", "--ski", view.ski.name, option, "--last"]) == 2
