@@ -99,7 +99,7 @@ def test_a_long_caution_takes_a_second_line(shop: Shop) -> None:
     """Where a row is free, the caution is not cut."""
     keys = begin(shop, "target")
     keys.type("+.01")
-    shown = " ".join(next_rows(keys.hands.state, 58)[0].plain.split())
+    shown = " ".join(next_rows(keys.hands.state, 62)[0].plain.split())
     assert "and a qualified technician come first." in shown
 
 

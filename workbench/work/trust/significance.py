@@ -22,7 +22,7 @@ Nearness = Literal["sure", "unsure", "out"]
 
 SIGNS: dict[Nearness, tuple[str, str]] = {
     "sure": ("=", "within"),
-    "unsure": ("≈", "in doubt"),
+    "unsure": ("≈", "unsure"),
     "out": ("!", "out"),
 }
 """Sign and short word for each state of a reading against its tolerance."""
