@@ -148,8 +148,8 @@ def test_a_base_is_measured_used_and_struck_out(run: Run, refused: Refused, book
     assert fact(said, "Warning").startswith("not the ski's base yet: quarterturn curve --ski H66")
     shown = run(*at)
     assert "apex at 4.0000 in" in fact(shown, "Base")
-    assert fact(shown, "Reckoned by").startswith("radius 160.0 in")
-    assert fact(run(*at, "--unit", "mm"), "Reckoned by").startswith("radius 4064 mm")
+    assert fact(shown, "Worked out by").startswith("radius 160.0 in")
+    assert fact(run(*at, "--unit", "mm"), "Worked out by").startswith("radius 4064 mm")
     before = view_of(book, "Heron 66").ski.base_radius_mm
     run(*at, "--use")
     after = view_of(book, "Heron 66").ski.base_radius_mm
@@ -207,8 +207,8 @@ def test_pairs_are_kept_shown_restated_and_struck_out(
     run(*at, "1", "--add", "6.936", "6.7635")
     assert fact(run(*at, "1"), "Pairs").startswith("1 pair, difference −0.1725 in")
     said = run(*at, "1", "--add", "177.8254", "173.4312", "--unit", "mm")
-    assert fact(said, "Learnt").startswith("2 pairs, mean difference −4.38")
-    assert fact(run(*at, "1"), "Learnt").startswith("2 pairs, mean difference −0.172")
+    assert fact(said, "Learned").startswith("2 pairs, mean difference −4.38")
+    assert fact(run(*at, "1"), "Learned").startswith("2 pairs, mean difference −0.172")
     back = run(*at, "1", "--turned", "--restate", "171.4mm", "--unit", "mm")
     assert fact(back, "Methods") == "length, flat to length, tips"
     assert fact(back, "Converted").startswith("171.40 mm by 'length, flat' is 175.79 by")
@@ -326,7 +326,7 @@ def test_any_reading_of_a_study_is_struck_out_unseen_and_its_turn_comes_again(
 def test_a_study_takes_its_own_unit_and_asks_about_what_is_odd(run: Run, refused: Refused) -> None:
     run("study", "in mm", *PLAN[2:6], "62.3", *PLAN[7:], "--unit", "mm")
     ours = ("study", "in mm")
-    assert "read in millimetres" in fact(run(*ours, "--due"), "Study 2")
+    assert "read in millimetres" in fact(run(*ours, "--due"), "Repeatability test 2")
     assert "a reading in millimetres" in refused(*ours, "--read", "2.45in")
     assert "--yes takes 8.2 mm" in refused(*ours, "--read", "8.2")
     assert fact(run(*ours, "--read", "8.2", "--yes"), "State").startswith("under way, 1")
@@ -367,7 +367,7 @@ def test_checklists_are_shown_and_changed(run: Run, refused: Refused, book: Path
     assert fact(lines, "Received 1").startswith("edges: Blade edges looked at")
     assert fact(lines, "Final 3").endswith("; with a wing only")
     said = run("checks", "final", "--add", "Wing is straight", "--after", "block")
-    assert fact(said, "Final 3") == "wing-stands-straight: Wing is straight"
+    assert fact(said, "Final 3") == "wing-is-straight: Wing is straight"
     assert fact(run("checks", "final", "--add", "Tags off"), "Final 5") == "tags-off: Tags off"
     assert fact(run("checks", "final"), "Final 6").startswith("clamp: ")
     moved = run("checks", "received", "--move", "3", "up")

@@ -86,7 +86,7 @@ def kept(shop: Shop) -> list[str]:
 
 def test_the_sheet_opens_it_without_a_ski_in_hand() -> None:
     (choice,) = [c for c in CHOICES if c.action == "study"]
-    assert choice.words == "how well do we agree?"
+    assert choice.words == "repeatability test"
 
 
 # -- planning --------------------------------------------------------------------------------------
