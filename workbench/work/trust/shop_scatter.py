@@ -89,11 +89,11 @@ def scatters_of(book: Book) -> tuple[StudyScatter, ...]:
 
 def _reckoned(book: Book, study_id: str) -> StudyScatter | None:
     # A book without a study never needs these.
-    from workbench.work.trust.study_view import stands
     # The store and the studies: loaded where a book is open, never for an order alone.
     from workbench.work.text.local_time import local
     from workbench.work.text.words import clean
     from workbench.work.trust.study_results import result_of
+    from workbench.work.trust.study_view import stands
 
     view = stands(book, 0, book.study(study_id))
     if view.missing or view.study.struck is not None:
