@@ -179,8 +179,8 @@ def test_clockwise_is_in_for_a_right_hand_thread(
         ({"lead_mm": math.nan}, "lead"),
         ({"tip_radius_mm": -0.1}, "tip_radius"),
         ({"tip_radius_mm": math.inf}, "tip_radius"),
-        ({"limits_mm": (3.0, 3.0)}, "travel"),
-        ({"limits_mm": (math.nan, 3.0)}, "travel"),
+        ({"limits_mm": (3.0, 3.0)}, "limits"),
+        ({"limits_mm": (math.nan, 3.0)}, "limits"),
     ],
 )
 def test_odd_studs_are_refused_by_field(change: dict[str, object], field: str) -> None:

@@ -342,7 +342,7 @@ def test_no_two_rounds_of_a_job_have_one_number(shop: Shop) -> None:
     with pytest.raises(InputError, match=r"number: 1 .*counted already"):
         book.add_pass(job, "mn", number=1, turns=[], finest_turn=0.5)
     with sqlite3.connect(book.path) as raw, pytest.raises(sqlite3.IntegrityError):
-        raw.execute(f"INSERT INTO passes SELECT 'x', at, who, '{job}', 1, 0.5 FROM passes")
+        raw.execute(f"INSERT INTO passes SELECT 'x', at, who, '{job}', 1, 0.5, NULL FROM passes")
     book.strike(first.id, "slip", "kl")
     book.add_pass(job, "kl", number=1, turns=[], finest_turn=0.5)
     book.add_pass(book.add_job(shop.ski.id, DAY).id, "kl", number=1, turns=[], finest_turn=0.5)
@@ -401,7 +401,7 @@ def test_a_book_that_has_one_number_twice_opens_and_goes_on(tmp_path: Path) -> N
         raw.execute("DELETE FROM _sqlite_migrations WHERE name = 'unique_numbers'")
         for end in ("01", "ff"):
             row = [f"01900000-0000-7000-8000-0000000000{end}", "2031-05-06T10:00:00.000000+00:00"]
-            sql = "INSERT INTO passes VALUES (?, ?, 'kl', ?, 1, 0.5)"
+            sql = "INSERT INTO passes VALUES (?, ?, 'kl', ?, 1, 0.5, NULL)"
             raw.execute(sql, [*row, shop.job.id])
         raw.commit()
         made_now = fingerprint(Database(raw))

@@ -178,7 +178,7 @@ def test_taken_again_the_reading_is_right_and_nothing_is_suspect(shop: Shop) -> 
 
 
 def test_marks_change_the_pose_by_next_to_nothing(shop: Shop) -> None:
-    """Marks as an eye reads them leave the pose within 2 % of what readings are worth."""
+    """Marks as an eye reads them leave the pose within 3 % of what readings are worth."""
     plain = with_readings(shop, received(shop, SCALE, LINES))
     marked = with_marks(shop, plain)
     assert plain.pose is not None
@@ -186,7 +186,7 @@ def test_marks_change_the_pose_by_next_to_nothing(shop: Shop) -> None:
     for line in plain.lines:
         one, two = (plain.rig.observe(line.method, p).value_mm for p in (plain.pose, marked.pose))
         assert line.u_mm is not None
-        assert abs(one - two) < 0.02 * line.u_mm
+        assert abs(one - two) < 0.03 * line.u_mm
 
 
 def test_an_extra_method_of_the_ski_is_checked_too(shop: Shop) -> None:

@@ -385,8 +385,9 @@ def test_many_missing_cells_are_counted(shop: Shop) -> None:
 
 
 def by_other_hands(shop: Shop, view: StudyView, unit: rows.Unit = "in") -> StudyView:
+    text = "2.5" if unit == "in" else "63.5"
     shop.book.add_study_reading(
-        view.study.id, "KV", part="Heron 66", person="JT", trial=0, text="2.5", unit=unit, mm=63.5
+        view.study.id, "KV", part="Heron 66", person="JT", trial=0, text=text, unit=unit, mm=63.5
     )
     return studies.view_of(shop, view.study.id)
 
@@ -401,7 +402,7 @@ def test_a_reading_too_many_is_refused_by_its_cell(shop: Shop) -> None:
 
 def test_mixed_units_in_the_book_are_told_apart(shop: Shop) -> None:
     view = by_other_hands(shop, drawn(shop, planned(shop)), "mm")
-    assert "units of the study: 'JT on Heron 66, 2.5 mm'" in result_of(view).trouble
+    assert "units of the study: 'JT on Heron 66, 63.5 mm'" in result_of(view).trouble
 
 
 def test_struck_readings_do_not_count_and_are_listed(shop: Shop) -> None:

@@ -86,7 +86,8 @@ def test_the_budget_names_the_caliper_and_where_each_figure_comes_from(shop: Sho
     found = dict(origins_of(worth_of(view, view.lines[0])))
     assert found["taken with"] == "Bench caliper, inch"
     assert found["resolution"] == "its step, 0.0005 in"
-    assert found["caliper error"] == "DIN 862, digital"
+    assert found["caliper error"] == "DIN 862, digital, 0.02 mm more with the depth rod"
+    assert dict(origins_of(worth_of(view, view.lines[1])))["caliper error"] == "DIN 862, digital"
     assert "block checked 2026-11-22" in found["zero and gauge block"]
     assert "nobody looked" in found["temperature"]
 
@@ -152,7 +153,7 @@ def test_what_was_taken_back_is_not_shown_as_struck_out(shop: Shop) -> None:
 def test_change_tolerance_and_difference_are_said_with_their_figures(shop: Shop) -> None:
     view = ski(shop, "Heron 67")
     said = meaning_words(view.lines[0], "in")
-    assert said[0] == "Still to change: +0.0080 in (U 0.0014), real change."
+    assert said[0] == "Still to change: +0.0080 in (U 0.0021), real change."
     assert said[1] == "Tolerance: −0.0080 off, ±0.0020 in allowed: out."
     within = ski(shop, "Stilt 67")
     text = " ".join(w for line in within.lines for w in meaning_words(line, "in"))
@@ -163,9 +164,9 @@ def test_change_tolerance_and_difference_are_said_with_their_figures(shop: Shop)
 
 def test_the_guard_band_says_what_it_leaves_of_the_tolerance(shop: Shop) -> None:
     shop.remember(GUARD, "on")
-    line = ski(shop, "Heron 67").lines[0]
+    depth, line, _ = ski(shop, "Heron 67").lines
     assert line.u_mm is not None
     assert line.accepted_mm == pytest.approx(line.tolerance_mm - 2.0 * line.u_mm)
-    assert "Guard band on: accepted up to 0.0006 in off." in meaning_words(line, "in")
-    narrow = replace(line, tolerance_mm=0.02)
-    assert "no reading can be accepted" in " ".join(meaning_words(narrow, "in"))
+    assert "Guard band on: accepted up to 0.0007 in off." in meaning_words(line, "in")
+    for full in (depth, replace(line, tolerance_mm=0.02)):
+        assert "no reading can be accepted" in " ".join(meaning_words(full, "in"))

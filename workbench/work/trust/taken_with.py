@@ -9,7 +9,7 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Sequence
 
-from workbench.fin.reading.observe import Method
+from workbench.fin.reading.method import Method, Part
 from workbench.measure.mpe_tables import DIN_862_MM
 from workbench.records.store import rows
 from workbench.work.trust.caliper_figures import Tools
@@ -25,7 +25,7 @@ class TakenOnce:
 
     def __init__(self, tools: Tools) -> None:
         self._tools = tools
-        self._known: dict[tuple[str, int, int, str], Figures | None] = {}
+        self._known: dict[tuple[str, int, int, str, Part | None], Figures | None] = {}
         self._checks = {i: sorted(c.id for c in g.checks) for i, g in tools.gauges.items()}
 
     def of(self, method_id: str, method: Method, kept: Sequence[rows.Reading]) -> Taken:
@@ -42,7 +42,8 @@ class TakenOnce:
         before = bisect_left(self._checks.get(caliper, ()), kept.id)
         study = scatter_for(self._tools.studies, method, kept.id)
         known = study.done if study is not None else ""
-        key = (caliper, before, bisect_left(_STEPS_MM, abs(kept.mm)), known)
+        part = None if method.is_coarse else method.read_with
+        key = (caliper, before, bisect_left(_STEPS_MM, abs(kept.mm)), known, part)
         if key not in self._known:
             self._known[key] = self._tools.taken(method_id, method, [kept]).figures
         return self._known[key]
