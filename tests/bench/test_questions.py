@@ -275,7 +275,7 @@ def test_what_warns_of_a_target_stands_in_the_message(shop: Shop) -> None:
     """An odd tilt at once, in the words of the panel; a target that is none of this is done."""
     keys = begin(shop, "target")
     keys.hands.select(1)
-    keys.type("+.6\n")
+    keys.type("+.39\n")
     keys.yes()
     state = keys.hands.state
     assert state.view is not None
