@@ -186,7 +186,7 @@ async def test_the_budget_fits_with_its_repeats(shop: Shop, size: tuple[int, int
     async with opened(BudgetScreen(view, 0, "in"), size) as (app, _):
         text = text_of(app)
         assert "repeat scatter scatter" in text
-        assert "99% ############ 6" in text
+        assert "97% ############ 6" in text
         assert "effective dof 6" in text
         assert "coverage factor 2.45" in text
         assert "7) 2.4900 ? doubtful" in text

@@ -339,6 +339,11 @@ class TestReadyForms:
             await slowly(pilot, "1")
             await pilot.press("f2")
             await pilot.pause()
+            assert (app.answers, shop.roster()) == ([], ()), "nor is a block taken unasked"
+            assert app.focused is lines(app)[7]
+            await slowly(pilot, "1")
+            await pilot.press("f2")
+            await pilot.pause()
             (line,) = shop.roster()
             assert app.answers == [line.job_id]
             assert (line.ski_name, line.rider) == ("[b]X[/b]", "a[/nope]b")

@@ -742,7 +742,7 @@ def test_a_key_right_after_what_others_did_was_meant_for_the_ski_before(
     assert "ADA turned the" in keys.hands.state.message
     if act == "enter":
         keys.type("\n")
-        assert shop.view(job).progress.step == 3
+        assert shop.view(job).stage == "measuring", "the last of the turns is made"
 
 
 def test_a_turn_is_taken_back_by_its_question_alone(shop: Shop) -> None:

@@ -112,7 +112,7 @@ OFF_EDGE = "tail stud: at the target it touches beyond the end of its edge"
 
 def flat(shown: str) -> str:
     """Return the right half of what is shown, as one line."""
-    rows = (row.split("││")[-1].strip("│ ") for row in shown.splitlines())
+    rows = (re.split("[│╮╯]│", row)[-1].strip("│ ") for row in shown.splitlines())
     return re.sub(r"\s+", " ", " ".join(rows))
 
 
@@ -174,10 +174,8 @@ async def test_help_shows_every_warning(tmp_path: Path, size: tuple[int, int]) -
             shown = screen.shown()
             assert f"? {TILTED}" in flat(shown)
             assert "!! tail stud" in shown
-            assert (
-                len(re.findall(r"(depth, h|tail, u|length, t)\S* .*\d\.\d{4} +│$", shown, re.M))
-                == 3
-            )
+            figures = re.findall(r"(depth, h|tail, u|length, t)\S* .*\d\.\d{4} +│$", shown, re.M)
+            assert len(figures) == 3 or size == LEAST, "the warnings have room before them"
             await screen.by_hand("h")
             await screen.settle()
             told = re.sub(r"[\s│]+", " ", screen.shown())
@@ -322,7 +320,7 @@ def test_a_reading_taken_shows_how_it_stands_beside_its_target_in_one_line(shop:
     keys.type(f"{fin.text(view.lines[0])}\n")
     after = target(keys.hands.state, 36, 4).plain.splitlines()
     assert "within" not in first
-    assert after[0].endswith("within")
+    assert after[0].endswith("≈ within?"), "a depth's uncertainty reaches past its tolerance"
     assert "within" not in after[1]
 
 
@@ -330,7 +328,7 @@ def test_a_reading_taken_shows_how_it_stands_beside_its_target_in_one_line(shop:
 async def test_every_row_of_the_sheet_is_whole_and_can_be_reached(
     tmp_path: Path, size: tuple[int, int]
 ) -> None:
-    """One column where there is no room for two; at 80x24 all rows stand at once."""
+    """One column where there is no room for two; what finds no room is scrolled to."""
     with open_shop(demo_file(tmp_path)) as shop:
         async with bench(shop, size) as screen:
             await screen.by_hand("/")
@@ -343,9 +341,6 @@ async def test_every_row_of_the_sheet_is_whole_and_can_be_reached(
                     row = rf"[▸ ]{i:>2} {re.escape(choice.words)} +{SHIPPED[choice.action]} "
                     seen |= {i} if re.search(row, shown) else set()
                 assert f"▸{number:>2} {CHOICES[number - 1].words}" in shown
-                if size == (80, 24):
-                    assert len(seen) == len(CHOICES)
-                    break
                 await screen.pilot.press("down")
                 await screen.pilot.pause()
             assert len(seen) == len(CHOICES)

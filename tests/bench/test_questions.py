@@ -274,14 +274,14 @@ def test_a_change_inside_the_usual_is_taken_at_once(shop: Shop) -> None:
 def test_what_warns_of_a_target_stands_in_the_message(shop: Shop) -> None:
     """An odd tilt at once, in the words of the panel; a target that is none of this is done."""
     keys = begin(shop, "target")
-    keys.hands.select(1)
-    keys.type("+.6\n")
+    keys.hands.select(0)
+    keys.type("+.39\n")
     keys.yes()
     state = keys.hands.state
     assert state.view is not None
     assert state.view.plan is not None
     assert state.tone == "warn"
-    assert "target kept: tail" in state.message
+    assert "target kept: depth" in state.message
     assert state.view.target_warning_in("in") in state.message
     keys.hands.take_back()
     keys.hands.select(1)

@@ -269,7 +269,7 @@ def stalled(bench: Terminal) -> None:
         os.write(bench.file, b"2\x7f")
         time.sleep(0.01)
     os.write(bench.file, b"2.4")
-    time.sleep(0.3)
+    time.sleep(2)  # a slow machine has taken the keys by then
 
 
 def test_a_stalled_terminal_that_is_cut_ends_the_bench(book: Path) -> None:
@@ -312,9 +312,9 @@ def test_stopped_and_continued(bench: Terminal, book: Path) -> None:
     bench.out = b""
     os.kill(bench.pid, signal.SIGCONT)
     bench.until(SHOW_ME)
-    bench.press(b"505")
+    bench.press(b"905")
     keep(bench)
-    assert texts(book)[-1] == "2.4505"
+    assert texts(book)[-1] == "2.4905"
 
 
 def test_stopped_without_warning_and_continued(bench: Terminal, book: Path) -> None:
@@ -326,9 +326,9 @@ def test_stopped_without_warning_and_continued(bench: Terminal, book: Path) -> N
     os.kill(bench.pid, signal.SIGCONT)
     bench.until(SHOW_ME)
     bench.until(b"Gannet 68")
-    bench.press(b"505")
+    bench.press(b"905")
     keep(bench)
-    assert texts(book)[-1] == "2.4505"
+    assert texts(book)[-1] == "2.4905"
     bench.press(b"\x03")
     assert bench.exit_status() == 0
     assert bench.out.count(LEFT) == 1
@@ -416,10 +416,10 @@ def test_an_error_of_ours_anywhere(book: Path, place: str) -> None:
 
 def test_a_byte_that_is_no_text_changes_nothing(bench: Terminal, book: Path) -> None:
     """Noise on the line, a keyboard of another encoding: what can be read is read."""
-    bench.press(b"2.4\xff\xfe5\x80\xc305")
+    bench.press(b"2.4\xff\xfe9\x80\xc305")
     bench.settle()
     keep(bench)
-    assert texts(book)[-1] == "2.4505"
+    assert texts(book)[-1] == "2.4905"
 
 
 # Sizes --------------------------------------------------------------------------------------------
@@ -427,13 +427,13 @@ def test_a_byte_that_is_no_text_changes_nothing(bench: Terminal, book: Path) -> 
 
 def test_resized_while_typing(bench: Terminal, book: Path) -> None:
     """From 200x60 to 60x18 and back between the digits."""
-    for n, digit in enumerate(b"2.4505"):
+    for n, digit in enumerate(b"2.4905"):
         bench.resize((200, 60) if n % 2 else (60, 18))
         bench.press(bytes([digit]))
     bench.resize((200, 60))
     bench.settle()
     keep(bench)
-    assert texts(book)[-1] == "2.4505"
+    assert texts(book)[-1] == "2.4905"
 
 
 def test_too_small_says_so_and_still_keeps_readings(bench: Terminal, book: Path) -> None:
@@ -443,14 +443,14 @@ def test_too_small_says_so_and_still_keeps_readings(bench: Terminal, book: Path)
     bench.resize((40, 10))
     bench.until(b"Too small to draw")
     bench.settle()
-    bench.press(b"505\r")
+    bench.press(b"905\r")
     bench.settle()
-    assert texts(book)[-1] == "2.4505"
+    assert texts(book)[-1] == "2.4905"
     bench.out = b""
     bench.resize((120, 36))
     bench.until(SHOW_ME)
     bench.settle()
-    assert "2.4505 in" in plain(bench.out)
+    assert "2.4905 in" in plain(bench.out)
 
 
 # Kinds of terminal --------------------------------------------------------------------------------
@@ -494,7 +494,7 @@ def test_the_colours_are_those_that_the_terminal_has(
 ) -> None:
     """True colour, 256, sixteen or none; a reading is taken with each, and each can be read."""
     with start(book, env=env) as terminal:
-        terminal.press(b"2.4505")
+        terminal.press(b"2.4905")
         keep(terminal)
         terminal.press(b"y")
         terminal.settle(0.1)
@@ -509,14 +509,14 @@ def test_a_terminal_of_plain_letters(book: Path) -> None:
     env = {"PYTHONIOENCODING": "ascii", "LC_ALL": "C", "LANG": "C", "PYTHONUTF8": "0"}
     with start(book, env=env) as terminal:
         first = terminal.out
-        terminal.press(b"2.4505")
+        terminal.press(b"2.4905")
         keep(terminal)
         out = first + terminal.out
     assert out.isascii()
     assert b"\\u" not in out
     shown = plain(out)
     assert "+- Readings ---" in shown
-    assert "2.4505 in" in shown
+    assert "2.4905 in" in shown
 
 
 def test_the_signs_that_stand_in_take_as_many_cells() -> None:
