@@ -126,10 +126,9 @@ async def test_a_row_is_struck_out_with_a_reason_and_both_are_shown(shop: Shop) 
         screen.burst("2.4505\n")
         await screen.settle()
         assert isinstance(screen.app.screen, Prompt)
-        for key in ("s", "l", "i", "p"):
-            await screen.pilot.press(key)
+        await screen.by_hand("slip")
         await screen.settle()
-        await screen.pilot.press("enter")
+        await screen.by_hand("\n")
         await screen.settle()
         assert screen.app.screen is history
         entry = next(e for e in history._entries if e.row.struck and e.row.struck.reason == "slip")

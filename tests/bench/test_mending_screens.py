@@ -171,7 +171,9 @@ async def test_a_target_out_of_reach_says_so_in_the_benchs_unit(
     view = ski(shop, "Lark 64")
     async with bench(shop, size) as screen:
         screen.app.hands.open(view.job.id)
-        await screen.by_hand("+1\n")
+        await screen.by_hand("+1.0\n")
+        await screen.settle()
+        await screen.by_hand("+")  # so far from its reading it is asked about
         await screen.settle()
         assert "The target is out of reach" in screen.shown()
         await screen.by_hand("\n")

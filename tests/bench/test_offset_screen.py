@@ -142,7 +142,7 @@ async def test_a_blade_without_two_methods_says_so_at_any_key(shop: Shop, key: s
         await screen.pilot.press(key)
         await screen.settle()
         assert isinstance(screen.app.screen, OffsetScreen)
-        assert "no two methods of one quantity" in flat_text(screen)
+        assert "Only one way to measure each number here" in flat_text(screen)
 
 
 async def test_a_star_shows_everything_in_mm(shop: Shop) -> None:
