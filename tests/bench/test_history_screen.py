@@ -130,7 +130,7 @@ async def test_a_row_is_struck_out_with_a_reason_and_both_are_shown(shop: Shop) 
         await screen.settle()
         await screen.by_hand("\n")
         await screen.settle()
-        assert screen.app.screen is history
+        assert screen.app.screen is history, screen.shown()
         entry = next(e for e in history._entries if e.row.struck and e.row.struck.reason == "slip")
         assert entry.row.struck is not None
         assert entry.row.struck.who == "KV"
