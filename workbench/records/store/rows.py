@@ -45,7 +45,8 @@ class Seen:
     """What there was of a ski when it was looked at; rows are only ever added to a book.
 
     ``facts``: how many jobs, other days they were carried to, facts and strikes there are in all of
-    the ski's jobs, with the id of the ``newest``; another place in the day's order is none.
+    the ski's jobs, with the id of the ``newest``; another place in the day's order is none,
+    nor is what came in without a place, which a bench keeps while a screen of it is open.
     ``sheets``: how many versions of the ski, its blade, block, methods and baselines, and settings
     that bear on how it is shown.
     """

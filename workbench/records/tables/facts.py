@@ -78,7 +78,9 @@ _TURNS = """SELECT u.* FROM json_each(?) o JOIN passes p ON p.job_id = o.value
 
 
 _OF_JOBS = "\n    UNION ALL ".join(
-    f"SELECT t.id FROM own o JOIN {table} t ON t.job_id = o.id" for table in (*FACTS, *LATER_FACTS)
+    f"SELECT t.id FROM own o JOIN {table} t ON t.job_id = o.id"
+    + (" WHERE t.kind <> 'held'" if table is Table.MARKS else "")
+    for table in (*FACTS, *LATER_FACTS)
 )
 
 _SEEN = f"""WITH own AS (SELECT id, day FROM jobs WHERE ski_id = :ski),
