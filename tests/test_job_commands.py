@@ -530,7 +530,9 @@ def test_how_to_hold_and_what_a_reading_is_worth(run: Callable[..., Said]) -> No
     assert any(line.startswith("Station: back edge of hole '2'") for line in lines)
     assert any("Most comes from" in line for line in lines)
     assert not any("Reading 2" in line for line in lines)
-    scatter = "Reading 1: repeat scatter: repeatability test 'a slow hour' (2026-11-22, 27 readings)"
+    scatter = (
+        "Reading 1: repeat scatter: repeatability test 'a slow hour' (2026-11-22, 27 readings)"
+    )
     assert scatter in lines
 
 

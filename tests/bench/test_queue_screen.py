@@ -192,7 +192,7 @@ async def test_a_known_ski_is_queued_with_due_and_note(shop: Shop) -> None:
 async def test_as_last_time_offers_the_last_setting_at_the_target(shop: Shop) -> None:
     """The job says so in the list."""
     async with opened(shop) as (shown, screen):
-        await press(shown, *"stilt 65", "f6", "f2")
+        await press(shown, *"stilt 65", "f9", "f2")
         assert getattr(screen.marked, "note", "") == "as last time"
     job = shop.roster()[-1]
     assert (job.ski_name, job.stage) == ("Stilt 65", "waiting")

@@ -290,7 +290,8 @@ class Bench(Leaving):
             return True
         if len(self.screen_stack) == 1:
             return self._take(event)
-        if event.character is None and self.hands.state.keys.action(event.key) == "copy":
+        copies = event.character is None and self.hands.state.keys.action(event.key) == "copy"
+        if copies and event.key not in getattr(self.screen, "OWN_KEYS", ()):
             self._copy()
             return True
         if event.key == "f1" and not isinstance(self.screen, Help):

@@ -49,7 +49,7 @@ ALL_KEYS = (
     "F6 sets aside with a reason; takes up again",
     "F7 carries this job to tomorrow; what is of another day, into today",
     "F8 and then + carries all that is unfinished to tomorrow; on another day, into today",
-    "F6 as last time: queues this ski with its last setting as the target",
+    "F9 as last time: queues this ski with its last setting as the target",
     "Esc goes back to the bench",
 )
 
@@ -63,6 +63,8 @@ class QueueScreen(FindScreen):
     """The queue of a day, today's first."""
 
     KEYS = " · ".join(ALL_KEYS)
+    OWN_KEYS = ("f9",)
+    """Keys of this screen that elsewhere do something on every screen."""
     SHOWN_KEYS = "Enter opens · F3 F4 order · F5 by due · F6 aside · F7 carries · F1 keys"
     TITLE_WORDS = "The day's queue"
 
@@ -211,7 +213,7 @@ class QueueScreen(FindScreen):
             "f6": self._aside,
             "f7": self._carry,
             "f8": self._ask_carry_all,
-            "f6": self._as_last_time,
+            "f9": self._as_last_time,
             "left": lambda: self._look_at(-1), "right": lambda: self._look_at(1),
         }  # fmt: skip
         if key in steps:
