@@ -320,7 +320,7 @@ def test_a_reading_taken_shows_how_it_stands_beside_its_target_in_one_line(shop:
     keys.type(f"{fin.text(view.lines[0])}\n")
     after = target(keys.hands.state, 36, 4).plain.splitlines()
     assert "within" not in first
-    assert after[0].endswith("≈ within?"), "a depth's uncertainty reaches past its tolerance"
+    assert after[0].endswith("unsure"), "a depth's uncertainty reaches past its tolerance"
     assert "within" not in after[1]
 
 

@@ -245,7 +245,7 @@ async def test_what_is_shown_is_copied_and_written(shop: Shop, book_file: Path) 
         assert "copied" in screen.app.hands.state.message
 
 
-SCREENS = ("queue", "worth", "help", "palette", "settings", "history", "note")
+SCREENS = ("worth", "help", "palette", "settings", "history", "note")
 
 
 @pytest.mark.parametrize("action", SCREENS)
