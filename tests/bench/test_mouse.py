@@ -194,7 +194,6 @@ async def test_the_mouse_works_in_the_palette(shop: Shop) -> None:
         ("queue", "F1 keys", "opened"),
         ("worth", "Enter or Esc closes", "closed"),
         ("palette", "Esc closes", "closed"),
-        ("note", "Esc closes", "closed"),
         ("calipers", "n adds", "opened"),
         ("marks", "in/mm", "flipped"),
     ],

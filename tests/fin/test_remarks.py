@@ -29,6 +29,8 @@ SECOND = Method("depth, hole 1", "depth", Station((4.5 * IN, 2.0 * IN)))
 def planned(now_deg: float, wanted_deg: float) -> Plan:
     """A plan from one tilt to another, by depth, tail and length."""
     rig, methods = practice_rig(), (DEPTH, TAIL, LENGTH)
+    far = tuple(replace(stud, limits_mm=(-1e3, 1e3)) for stud in rig.studs)
+    rig = Rig(rig.blade, rig.base, far)
     now, then = (Pose(16.5, -26.0, math.radians(t)) for t in (now_deg, wanted_deg))
     readings = readings_at(now, methods, rig.blade, rig.base)
     targets = [Target(m, rig.observe(m, then).value_mm, 0.01) for m in methods]

@@ -185,7 +185,7 @@ def test_warnings_are_sentences_in_the_orders_unit() -> None:
     order = put(GOOD, ("targets", 0), {"method": "length, tips", "change": 0.0022})
     assert "length, tips: the change of +0.0022 in is smaller than its own" in warnings_of(order)
     order = put(GOOD, ("finest_turn",), 1)
-    assert "a finer turn would do better" in warnings_of(order)
+    assert "1/8 turns would do" in warnings_of(order)
     coarse = order_from(order)
     assert "OUTSIDE ±0.0020" in turns_table(coarse, plan_of(coarse))
 
