@@ -94,7 +94,7 @@ OPENINGS: dict[str, Opening] = {
     ),
     "study": Opening(
         "study.study_list", "repeatability test", False, _SHOP,
-        "how well do we agree study people",
+        "agree people scatter repeats",
     ),
     "card": Opening(
         "shop.card_screen", "setting card to a folder", True, "paper",

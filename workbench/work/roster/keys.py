@@ -27,7 +27,7 @@ SHIPPED: dict[str, str] = {
 TYPED = "0123456789.,+-/"
 """What a caliper types; Enter and Tab come with it too."""
 
-FIXED = {"*": "in/mm", "?": "help", " ": "ticks", ";": "stands between two keys here"}
+FIXED = {"*": "in/mm", "?": "help", " ": "ticks", ";": "parts two keys here"}
 NAMED_FIXED = (
     "enter", "tab", "space", "backspace", "esc", "escape", "f1", "up", "down", "pgup", "pgdn",
     "pageup", "pagedown", "home", "end", "delete", "insert",
