@@ -95,7 +95,7 @@ def test_an_entry_that_will_be_asked_about_says_so(shop: Shop) -> None:
     """Enter does not take it at once, so the line does not say that it does."""
     keys = begin(shop, "as received")
     keys.type("62.23")
-    assert next_words(keys.hands.state).startswith("Enter asks how 62.23 is meant")
+    assert next_words(keys.hands.state).startswith("Enter asks what 62.23 means")
     keys.type("mm")
     assert next_words(keys.hands.state).startswith("Enter takes 62.23 mm")
 
