@@ -97,7 +97,7 @@ async def test_a_doubtful_repeat_is_called_out_at_once_and_still_counts(shop: Sh
             screen.app.hands.look_again()
             screen.app.hands.open(view.job.id)
             screen.app.hands.select(-1)
-            await screen.by_hand("2.5100\n")
+            await screen.by_hand("2.5120\n")
             assert "? doubtful" in screen.shown()
             state = screen.app.hands.state
             assert state.message.startswith("Repeat 7 doubtful (Grubbs, two-sided, 0.05)")
@@ -130,7 +130,7 @@ async def third_is_doubtful(screen: Screen, view: JobView) -> None:
     """Type three repeats of the first reading, the last of them off; the mark moves on."""
     screen.app.hands.look_again()
     screen.app.hands.open(view.job.id)
-    await screen.by_hand("2.4900\n2.4900\n2.5100\n")
+    await screen.by_hand("2.4900\n2.4900\n2.5120\n")
     assert "Repeat 3 doubtful" in screen.app.hands.state.message
     assert "x strikes it out" in screen.app.hands.state.message
     assert screen.app.hands.state.line_index == 1
@@ -147,11 +147,11 @@ async def test_x_strikes_out_what_was_just_called_doubtful(
         await third_is_doubtful(screen, view)
         await screen.by_hand("x")
         await screen.pilot.pause()
-        assert "▸ 3) 2.5100 in" in screen.shown()
+        assert "▸ 3) 2.5120 in" in screen.shown()
         await screen.by_hand("slipped")
         await screen.settle()
         await screen.by_hand("\n")
-        assert [r.text for r in screen.view.lines[0].struck] == ["2.5100"]
+        assert [r.text for r in screen.view.lines[0].struck] == ["2.5120"]
         assert [len(line.latest) for line in screen.view.lines] == [2, 0, 0]
 
 
