@@ -402,7 +402,7 @@ def test_a_reading_too_many_is_refused_by_its_cell(shop: Shop) -> None:
 
 def test_mixed_units_in_the_book_are_told_apart(shop: Shop) -> None:
     view = by_other_hands(shop, drawn(shop, planned(shop)), "mm")
-    assert "units of the study: 'JT on Heron 66, 63.5 mm'" in result_of(view).trouble
+    assert "units of the test: 'JT on Heron 66, 63.5 mm'" in result_of(view).trouble
 
 
 def test_struck_readings_do_not_count_and_are_listed(shop: Shop) -> None:

@@ -231,14 +231,14 @@ class SkiInHand:
             self._try(lambda: self._set(roster=self.shop.roster()))
 
     def foresee(self) -> None:
-        """Have reckoned what the next reading of the ski in hand will ask for."""
+        """Work out ahead what the next reading of the ski in hand needs."""
         view = self.state.view
         if view is not None:
             with suppress(BenchError):
                 self.shop.foresee(view)
 
     def look_ahead(self) -> None:
-        """Have the skis beside this one reckoned, which may be wanted next."""
+        """Work out ahead the skis beside this one, which may be opened next."""
         roster, here = self.state.roster, self.state.position
         if here is not None:
             for at in {(here + 1) % len(roster), (here - 1) % len(roster)} - {here}:
