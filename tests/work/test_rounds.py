@@ -256,7 +256,7 @@ def test_a_push_home_is_a_round_without_turns(bench: Bench) -> None:
     act = bench.ask(order, lines)["act"]
     assert (act["do"], act["stud"]) == ("push_home", "rear")
     said = bench.text(order, lines).splitlines()[0]
-    assert said.startswith("Push the blade home at the rear stud and measure again")
+    assert said.startswith("Push the blade home at the top rear stud and measure again")
     shop.seat(pushed=True)
     read = one_take(shop)
     lines.append(
