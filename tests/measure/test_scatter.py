@@ -66,7 +66,7 @@ def test_a_scatter_that_is_none_is_refused(sd: float, dof: float, named: str) ->
 
 def test_a_study_that_shows_no_scatter_says_nothing_of_repeats() -> None:
     """The display hides it: to pool it would make repeats look better than they are."""
-    with pytest.raises(InputError, match="repeat scatter of a study"):
+    with pytest.raises(InputError, match="repeat scatter of a repeatability test"):
         scatter_of(summarise([62.19, 62.20]), Scatter(0.0, 12))
 
 

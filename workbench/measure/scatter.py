@@ -68,7 +68,7 @@ def scatter_of(repeats: Repeats, measured: Scatter | None) -> tuple[Scatter, Bas
     if measured is None:
         return None if own is None else (own, "repeats")
     if measured.sd == 0.0:
-        raise InputError("repeat scatter of a test", measured.sd, "more than 0")
+        raise InputError("repeat scatter of a repeatability test", measured.sd, "more than 0")
     if own is None:
         return measured, "study"
     if f_sf((own.sd / measured.sd) ** 2, own.dof, measured.dof) < 1 - LEVEL:
