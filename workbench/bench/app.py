@@ -66,7 +66,7 @@ FLASH_S = 0.6
 """So long the frame of a doubtful entry is lit."""
 
 SCREEN_FILE = "screen.txt"
-"""Where what was copied stands too, for terminals that copy nothing."""
+"""Where what was copied is kept too, for terminals that copy nothing."""
 
 NAMED_KEYS: dict[str, tuple[str, str | None]] = {
     "Enter": ("enter", "\r"), "Esc": ("escape", None), "Tab": ("tab", "\t"),
@@ -207,12 +207,12 @@ class Bench(Leaving):
             self.hands.look_ahead()
 
     def _side_view(self, state: BenchState, width: int, height: int) -> Content:
-        """Draw the side view; where it stands in the turns' place, with their warnings."""
+        """Draw the side view; in place of the turns, with their warnings."""
         draw = panel_text.picture if self.size.width >= WIDE_FROM else panel_text.warned_picture
         return draw(state, width, height)
 
     def _draw_next(self, line: Line, state: BenchState, width: int) -> None:
-        """Show what to do now; a caution that a warning leaves no row for stands on the frame."""
+        """Show what to do now; a caution that a warning leaves no row for goes on the frame."""
         words, careful = next_line.next_rows(state, width)
         line.show(words)
         below = literal(careful)

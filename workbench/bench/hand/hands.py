@@ -434,7 +434,7 @@ class Hands(Acts):
         self._show_target(new, answer.line, told)
 
     def _show_target(self, new: JobView, at: int, text: str) -> None:
-        """Show a target kept, whether its change stands clear, and what warns of its turns."""
+        """Show a target kept, whether its change is clear, and what warns of its turns."""
         line = new.lines[at]
         change = line.change_wanted
         warned = new.target_warning_in(self.state.unit)

@@ -60,7 +60,7 @@ def _keys(narrow: bool, keys: Keys) -> tuple[tuple[str, str], ...]:
 
 @lru_cache(maxsize=4)
 def keys_line(narrow: bool = False, keys: Keys = AS_SHIPPED) -> Content:
-    """Return the keys that matter, in one line; the rest stands on the sheet."""
+    """Return the keys that matter, in one line; the rest is on the sheet."""
     gap = " " if narrow else "  "
     parts = [((f" {key} ", "bold $accent"), f"{word}{gap}") for key, word in _keys(narrow, keys)]
     return styled(*[part for pair in parts for part in pair])

@@ -174,7 +174,7 @@ def _question(state: BenchState) -> list[str]:
 def _reading(
     state: BenchState, view: JobView, index: int, line: Line, width: int, roomy: bool
 ) -> list[Content]:
-    """Return one reading on two or three lines: method, value and worth, where it came from."""
+    """Return one reading on two or three lines: method, value and u, where it came from."""
     here = index == state.marked
     mark = "▸" if here else " "
     due = "  ← due" if view.due == index else ""
@@ -290,7 +290,7 @@ def has_checks(state: BenchState) -> bool:
 
 
 def has_entry(state: BenchState) -> bool:
-    """Whether a number is due or being typed, so that it stands large among the readings."""
+    """Whether a number is due or being typed, so that it is large among the readings."""
     view = state.view
     if view is not None and view.reads_locked and state.entry:
         return True

@@ -72,7 +72,7 @@ class OpenBook:
         return tuple(map(self._guarded_line, lines)) if self.guarded else lines
 
     def _guarded_line(self, line: RosterLine) -> RosterLine:
-        """Only the whole view knows what readings are worth, and so if a guard band lets them.
+        """Only the whole view knows how sure readings are, and so if a guard band lets them.
 
         A ski that cannot be worked out keeps the line it has: it must not hide the others.
         """

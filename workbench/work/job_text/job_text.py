@@ -33,7 +33,7 @@ NOT_YET = "not read yet"
 
 
 def job_lines(view: JobView, unit: Unit, number: int, line: RosterLine, ski: str) -> list[str]:
-    """Return where a ski stands, what to do now, readings, targets, turns and cautions.
+    """Return where a ski is, what to do now, readings, targets, turns and cautions.
 
     ``number`` is its place in the queue, ``line`` its line there; ``ski`` the option that names it
     in the commands shown, blank where it is in hand.
@@ -89,7 +89,7 @@ def refused_words(view: JobView, ski: str) -> str:
 
 
 def reading_lines(view: JobView, unit: Unit) -> list[str]:
-    """Return each reading: its method, as received, now, its target, and how it stands."""
+    """Return each reading: its method, as received, now, its target, and how it compares."""
     if view.job.kind == "recheck":
         return []
     out: list[str] = []
@@ -129,7 +129,7 @@ def now_words(line: Line, unit: Unit) -> str:
 
 
 def mark_lines(view: JobView, unit: Unit) -> list[str]:
-    """Return each coarse mark that was read in this round, and how it stands to the readings."""
+    """Return each coarse mark read in this round, and how it compares with the readings."""
     return [
         f"Mark {i}: {clean(m.method.name)}: {length_text(m.reading.value_mm, unit)} {unit}, "
         f"{off_words(m, unit)}"
@@ -198,7 +198,7 @@ def wing_lines(view: JobView) -> list[str]:
 
 
 def warning_lines(view: JobView, unit: Unit) -> list[str]:
-    """Return what stands against going on, dangers first: limits, readings that do not fit."""
+    """Return what speaks against going on, dangers first: limits, readings that do not fit."""
     out = list(said_of(view, unit) if _has_turns(view) else said_before_turns(view, unit))
     for number, line in enumerate(view.lines, 1):
         doubtful = doubtful_words(line, unit, f"quarterturn strike {number} strikes one out")

@@ -174,7 +174,7 @@ class Card:
 
 
 def card_of(shop: Shop, view: JobView) -> Card:
-    """Return the setting card of a job as it stands.
+    """Return the setting card of a job as it is.
 
     A re-check has no numbers of its own: its card is that of the setting that was checked.
     """

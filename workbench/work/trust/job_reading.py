@@ -1,4 +1,4 @@
-"""One reading of a job: its repeats, what they are worth and what they mean."""
+"""One reading of a job: its repeats, how sure they are and what they mean."""
 
 from __future__ import annotations
 
@@ -114,7 +114,7 @@ class Line:
 
     @property
     def nearness(self) -> Nearness | None:
-        """How the reading stands to its tolerance; None without a target or a reading."""
+        """How the reading compares with its tolerance; None without a target or a reading."""
         if self.off_mm is None or not self.u_mm:
             return None
         return nearness(self.off_mm, self.tolerance_mm, self.u_mm)
