@@ -194,6 +194,8 @@ async def test_the_mouse_works_in_the_palette(shop: Shop) -> None:
         ("queue", "F1 keys", "opened"),
         ("sure", "Enter or Esc closes", "closed"),
         ("palette", "Esc closes", "closed"),
+        ("note", "Esc closes", "closed"),
+        ("add_ski", "Esc closes", "closed"),
         ("calipers", "n adds", "opened"),
         ("marks", "in/mm", "flipped"),
     ],

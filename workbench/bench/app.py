@@ -355,7 +355,7 @@ class Bench(Leaving):
         else:
             self.hands.no()
 
-    async def on_click(self, event: Click) -> None:
+    def on_click(self, event: Click) -> None:
         """Take the ski that is clicked on in the queue, or press the key in the bottom line."""
         if len(self.screen_stack) > 1 or self._has_selection():
             return
@@ -371,7 +371,7 @@ class Bench(Leaving):
         elif keys.contains_point(at):
             key = next_line.key_at(at.x - keys.x, self.size.width < NARROW_BELOW, state.keys)
             if key:
-                await self.press_key(key)
+                self.press_key(key)
         elif row is not None:
             marked = -1 if state.marked is None else state.marked
             self.hands.select(row - marked)
@@ -387,8 +387,11 @@ class Bench(Leaving):
             return panel_text.target_at(state, aims.height, at.y - aims.y)
         return None
 
-    async def press_key(self, shown: str) -> None:
+    def press_key(self, shown: str) -> None:
         """Press a key, by the name that a line of keys shows it by."""
+        self.call_later(self._press, shown)  # a key sent by a screen would not reach its bindings
+
+    async def _press(self, shown: str) -> None:
         name, char = NAMED_KEYS.get(shown, (shown.lower(), shown if len(shown) == 1 else None))
         await self._gate.take(Key(name, char))
 
