@@ -174,14 +174,14 @@ def _next_words(state: BenchState) -> str:
         return f"{leave_words(view)} Enter goes on."
     if stage == "wing":
         return f"{wing_step(view)}, type its angle in degrees, then Enter."
+    if stage == "sign-off" and view.progress.state.bars:
+        return f"Not to be signed off: {view.progress.state.bars}."
     if view.lock_due is not None and state.who and not state.hands_on:
         name = view.lines[state.line_index].method.name
         skip = "." if view.rules.after_lock else "; or Enter goes on without it."
         return f"{lock_words(name)}, and type it{skip}"
     if stage == "sign-off" and not state.who:
         return "Enter asks for your initials: a sign-off is kept under them."
-    if stage == "sign-off" and view.progress.state.bars:
-        return f"Not to be signed off: {view.progress.state.bars}."
     if stage == "sign-off" and view.rules.second_eyes and not view.progress.eyes:
         keys = "+" if state.hands_on else "Enter, then +"
         return f"{keys}: who else looked at it? Their initials."

@@ -261,7 +261,7 @@ def _checks(state: BenchState, view: JobView, width: int, height: int) -> tuple[
         if not state.who:
             how = "Sign off: your initials first (Enter)."
         told = [styled((p, "bold")) for p in wrapped(view.eyes_words, width) if p]
-        if view.job.kind == "recheck":
+        if all(line.final_mm is None for line in view.lines):
             every = [styled((p, "bold")) for p in wrapped("Every item is ticked.", width)]
             return [*every, BLANK, *[styled(p) for p in wrapped(how, width)], *told], 0
         room, ascii_only = height - len(told), state.drawing == "ascii"

@@ -81,9 +81,12 @@ def build_view(
     if progress.pass_number:
         received = _known(taken_in_pass(methods, progress, 0, tools), rig)
     struck = _struck(facts, progress.pass_number)
+    left = last.expected(rig, others) if last is not None else ()
+    left_mm = {e.method.name: e.value_mm for e in left} if job.kind == "recheck" else {}
     lines = tuple(
         _line(i, m, tol, progress, rig, (taken.get(m.name), by_name.get(m.name)),
-              received.get(m.name), struck.get(i, ()), guard, (ranges or {}).get(i))
+              received.get(m.name), struck.get(i, ()), guard, (ranges or {}).get(i),
+              left_mm.get(m.name))
         for i, m, tol in methods
     )  # fmt: skip
     known = [by_name[line.method.name] for line in lines if line.method.name in by_name]
@@ -107,7 +110,7 @@ def build_view(
         baseline,
         expected,
         tools,
-        last.expected(rig, others) if last is not None else (),
+        left,
         rules,
         beside(coarse, rig, known, pose, expected),
         contradicted(rig, [*known, *borne_out], pose, others, ski.unit),
@@ -212,6 +215,7 @@ def _line(
     struck: tuple[rows.Reading, ...],
     guard: bool,
     seen_mm: tuple[float, float] | None,
+    left_mm: float | None,
 ) -> Line:
     number, (taken, known) = progress.pass_number, now
     latest = progress.values.get(number, {}).get(method_id, ())
@@ -235,6 +239,7 @@ def _line(
         guard,
         seen_mm,
         _locked_mm(progress, method_id),
+        left_mm,
     )
 
 

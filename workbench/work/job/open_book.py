@@ -106,7 +106,7 @@ class OpenBook:
             facts, ski.methods, tolerances, ski.has_wing, u_of, job.kind, rules, state=state
         )
         named = [(i, m) for i, m, _ in methods]
-        first = at.stage == "as received"
+        first = at.stage == "as received" or (job.kind == "recheck" and at.gate != "waiting")
         last = left_with(self.book, job, named, rig, stated) if first else None
         finest = self._finest(facts, job)
         baselines = self.book.baselines_of(ski.id)

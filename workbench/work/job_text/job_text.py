@@ -24,6 +24,7 @@ from workbench.work.job.temperature import in_force_words
 from workbench.work.job_text.budget_explained import doubtful_words
 from workbench.work.job_text.next_step import act_due, caution_words
 from workbench.work.job_text.next_text import task_of
+from workbench.work.job_text.setting_words import moved_words
 from workbench.work.text.words import clean, step_words, turn_words
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.significance import WITHIN
@@ -91,7 +92,8 @@ def refused_words(view: JobView, ski: str) -> str:
 def reading_lines(view: JobView, unit: Unit) -> list[str]:
     """Return each reading: its method, as received, now, its target, and how it compares."""
     if view.job.kind == "recheck":
-        return []
+        read = [(n, x) for n, x in enumerate(view.lines, 1) if x.locked_mm is not None]
+        return [_locked(number, line, unit) for number, line in read]
     out: list[str] = []
     for number, line in enumerate(view.lines, 1):
         out += _reading(number, line, unit)
@@ -116,6 +118,16 @@ def _reading(number: int, line: Line, unit: Unit) -> Iterator[str]:
         yield f"{name} off: {off} {unit}, {WITHIN[line.nearness]}"
     if line.target is not None and line.change_wanted is not None and line.off_mm:
         yield f"{name} change wanted: {line.change_wanted.words(unit)}"
+    if line.locked_mm is not None:
+        yield _locked(number, line, unit)
+
+
+def _locked(number: int, line: Line, unit: Unit) -> str:
+    moved = moved_words(line, unit)
+    said = (
+        f"Reading {number} with the bolts tight: {length_text(line.locked_mm or 0.0, unit)} {unit}"
+    )
+    return f"{said}; {moved}" if moved else said
 
 
 def now_words(line: Line, unit: Unit) -> str:

@@ -147,7 +147,7 @@ class Tools:
     studies: tuple[StudyScatter, ...] = ()
 
     def values_mm(self, kept: Sequence[rows.Reading]) -> tuple[float, ...]:
-        """Return kept readings with their u: at 20 degrees where they name a temperature."""
+        """Return what kept readings say (mm): at 20 degrees where they name a temperature."""
         return temperature_correction.values_mm(kept, self.temperatures)
 
     def taken(self, method_id: str, method: Method, kept: Sequence[rows.Reading]) -> Taken:
@@ -180,7 +180,7 @@ class Tools:
     def about_to_take(
         self, method_id: str, method: Method, mm: float
     ) -> tuple[float, float | None, Figures]:
-        """Return the uncertainty of ``mm``, read now (mm), its stated u if any, and its figures."""
+        """Return ``mm``, read now, at 20 degrees (mm), its stated u if any, and its figures."""
         stated = self.stated_u_mm.get(method_id)
         figures = self._with(self.held, self.now, method, mm)
         return temperature_correction.value_mm(mm, self.now), stated, figures
