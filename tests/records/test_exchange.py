@@ -37,7 +37,7 @@ from workbench.records.store.rows import (
 )
 from workbench.records.store.schema import (
     PARTS,
-    RECKONED_QUEUE,
+    QUEUE_OF_ROWS,
     WITH_IDS,
     Table,
     fingerprint,
@@ -56,7 +56,7 @@ def give(source: Book, target: Book, ski_id: str | None = None) -> Brought:
 def queue_of(book: Book) -> tuple[list[Any], list[Any]]:
     def both(db: Database) -> tuple[list[Any], list[Any]]:
         kept = list(db.execute("SELECT * FROM queue ORDER BY job_id"))
-        return kept, list(db.execute(RECKONED_QUEUE))
+        return kept, list(db.execute(QUEUE_OF_ROWS))
 
     return book._desk.read(both)
 

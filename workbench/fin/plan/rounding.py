@@ -121,7 +121,7 @@ def _score(lines: Sequence[Line], misses: Sequence[float], turns: Sequence[float
 def _allowed(rig: Rig, travels: Sequence[Travel], turns: Sequence[float]) -> bool:
     for stud, t, n in zip(rig.studs, travels, turns, strict=True):
         end = stud.end_mm(t.mm + n * stud.lead_mm)
-        # A stud that stands outside its limits already may still come back toward them.
+        # A stud that is outside its limits already may still come back toward them.
         if (
             stud.limits_mm is not None
             and n
