@@ -10,12 +10,12 @@ import math
 from dataclasses import dataclass
 
 from workbench.fin.plan.remarks import COVERAGE
+from workbench.fin.reading.quantities import TRAITS
 from workbench.fin.reading.readings import Reading
 from workbench.measure.display import length_text
 from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.drawing.scene import (
-    QUANTITY_WORDS,
     Scene,
     method_caption,
     method_scene,
@@ -299,7 +299,7 @@ def _number(view: JobView, line: Line) -> Number:
     read = line.final_mm is not None
     value = line.final_mm or 0.0
     return Number(
-        quantity=QUANTITY_WORDS[method.quantity],
+        quantity=TRAITS[method.quantity].words,
         method=visible(method.name, NAME),
         inch=length_text(value, "in") if read else NOT_READ,
         mm=length_text(value, "mm") if read else NOT_READ,
