@@ -11,6 +11,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from workbench.errors import InputError
+from workbench.measure.lengths import check_finest
 from workbench.records.exchange.form import Column, Form, Row
 from workbench.records.store.faults import DamagedError
 from workbench.records.store.ids import is_id
@@ -21,7 +22,8 @@ LONGEST_TEXT = 1_000_000
 LARGEST = 1e12
 """No number of a fin shop is larger; one that is was not measured."""
 
-FINEST_TURN = 1e-4
+KEPT_FINEST = 1e-4
+"""Books of old hold finer turns than a hand works in; what they share must go on travelling."""
 
 EARLIEST, LATEST = datetime(1970, 1, 1, tzinfo=UTC), datetime(2200, 1, 1, tzinfo=UTC)
 """No clock of a bench stands outside these, and at the ends of the calendar there is no local time.
@@ -202,8 +204,7 @@ def _points(where: str, text: str) -> None:
 
 
 def _finest_turn(where: str, turn: float) -> None:
-    if turn != 0.0 and not FINEST_TURN <= turn <= 1.0:
-        raise InputError(where, turn, f"0 (exact) or {FINEST_TURN} to 1 turn")
+    check_finest(turn, where, least=KEPT_FINEST)
 
 
 def _check_wing_aim(row: Row, place: str) -> None:

@@ -11,7 +11,7 @@ from functools import lru_cache
 from itertools import chain
 
 from workbench.errors import InputError, shown
-from workbench.fin.wing import set_angle
+from workbench.fin.wing import degrees_typed
 from workbench.frozen import dataclass
 from workbench.measure.display import STEP
 from workbench.measure.lengths import LONGEST, kept_as, parse_length
@@ -164,7 +164,7 @@ def check_angle(row: Mapping[str, object], column: str, figure: str) -> None:
     if not text.strip() and degrees is None:
         return
     try:
-        typed = set_angle(text)
+        typed = degrees_typed(text)
     except ValueError:
         raise InputError(column, text, "degrees such as 7.5") from None
     if not isinstance(degrees, float) or not abs(typed - degrees) <= HAIR_MM:

@@ -290,7 +290,7 @@ def progress(
             stage, ticked = gates.recheck()
         case _:
             assert_never(kind)
-    gate, eyes = stage, gates.eyes() if stage == "sign-off" else ""
+    gate, eyes = stage, gates.eyes() if stage in ("sign-off", "signed off") else ""
     reason = ""
     aside = [f for f in live if isinstance(f, Mark) and f.kind in ("set_aside", "taken_up")]
     if aside and aside[-1].kind == "set_aside" and stage != "signed off":

@@ -255,16 +255,8 @@ def _released(view: JobView, sign_off: rows.SignOff | None) -> str:
 
 
 def _by(view: JobView, sign_off: rows.SignOff) -> str:
-    eyes = visible(_second_eyes(view), 12)
+    eyes = visible(view.progress.eyes, 12)
     return f"{visible(sign_off.who, 12)}{f', looked over by {eyes}' if eyes else ''}"
-
-
-def _second_eyes(view: JobView) -> str:
-    """Return whose second pair of eyes saw the ski as it was released, else nothing."""
-    live = [f for f in view.facts if f.struck is None]
-    checked = max((f.id for f in live if isinstance(f, rows.Reading | rows.Tick)), default="")
-    seen = [f for f in live if isinstance(f, rows.Mark) and f.kind == "second_eyes"]
-    return seen[-1].text if seen and seen[-1].id > checked else ""
 
 
 def _facts(view: JobView) -> tuple[tuple[str, str], ...]:
