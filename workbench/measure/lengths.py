@@ -200,7 +200,7 @@ def check_finest(
     if turn == 0.0 or least <= turn <= 1.0:
         return turn
     shortest = "1/64" if least == FINEST_TURN else f"{least:g}"
-    accepted = f"a part of a turn: 0 (exact) to 1, none finer than {shortest}, such as 1/8"
+    accepted = f"a part of a turn from 0 (exact) to 1, none finer than {shortest}, such as 1/8"
     raise InputError(field, turn if typed is None else typed, accepted)
 
 
