@@ -11,7 +11,7 @@ from tests.shop import ski
 from workbench.errors import InputError
 from workbench.fin.wing import angle_of
 from workbench.measure.lengths import check_finest
-from workbench.records.exchange.form_checks import _finest_turn
+from workbench.records.store.row_checks import check_kept_finest
 from workbench.work.files.strict_table import Table
 from workbench.work.job.shop import Shop, check_other_eyes, initials_of
 from workbench.work.order.order_file import _finest_turn as order_finest
@@ -41,10 +41,10 @@ def test_a_finest_turn_is_refused_alike_by_every_way_in(shop: Shop, turn: float)
 
 def test_what_books_of_old_hold_still_travels_and_no_more() -> None:
     """Their finer turns were kept once; what is no turn at all was never."""
-    _finest_turn("blocks[0].finest_turn", 1 / 500)
+    check_kept_finest("blocks[0].finest_turn", 1 / 500)
     for turn in (1e-5, 1.5, float("nan")):
         with pytest.raises(InputError, match="finest_turn"):
-            _finest_turn("blocks[0].finest_turn", turn)
+            check_kept_finest("blocks[0].finest_turn", turn)
     assert [check_finest(turn) for turn in (0.0, 1 / 64, 1.0)] == [0.0, 1 / 64, 1.0]
 
 
