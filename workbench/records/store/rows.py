@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from typing import Literal, TypeAlias
 
+from workbench.fin.reading.quantities import Quantity
 from workbench.frozen import dataclass
 
 Unit: TypeAlias = Literal["in", "mm"]
-Quantity: TypeAlias = Literal["depth", "tail", "length"]
 Edge: TypeAlias = Literal["top", "back"]
 Hand: TypeAlias = Literal["right", "left"]
 How: TypeAlias = Literal["typed", "gauge", "demo"]

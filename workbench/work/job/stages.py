@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import field, replace
-from typing import Literal, TypeAlias
+from typing import Literal, TypeAlias, assert_never
 
 from workbench.advice.checklists import CLAMP, final_items
 from workbench.errors import InputError
@@ -283,8 +283,14 @@ def progress(
         state=state,
     )
     gates = _Gates(live, method_ids, tolerances_mm, has_wing, rules, at, u_of)
-    stage, ticked = gates.recheck() if kind == "recheck" else gates.setting()
-    gate, eyes = stage, gates.eyes() if stage == "sign-off" else ""
+    match kind:
+        case "setting":
+            stage, ticked = gates.setting()
+        case "recheck":
+            stage, ticked = gates.recheck()
+        case _:
+            assert_never(kind)
+    gate, eyes = stage, gates.eyes() if stage in ("sign-off", "signed off") else ""
     reason = ""
     aside = [f for f in live if isinstance(f, Mark) and f.kind in ("set_aside", "taken_up")]
     if aside and aside[-1].kind == "set_aside" and stage != "signed off":

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import lru_cache
+from typing import assert_never
 
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade, Hole
@@ -146,11 +147,15 @@ def usual_range_mm(method: Method, blade: Blade) -> tuple[float, float]:
     vs = [v for _, v in blade.outline_mm]
     out, height = max(vs), max(vs) - min(vs)
     hidden = sum(v for _, v in blade.back_edge_mm) / 2.0
-    if method.quantity == "depth":
-        return (LEAST_OUT * height, out - hidden)
-    if method.quantity == "length":
-        return _lengths_mm(blade, hidden, out - LEAST_OUT * height)
-    return (5.0, 49.0)
+    match method.quantity:
+        case "depth":
+            return (LEAST_OUT * height, out - hidden)
+        case "length":
+            return _lengths_mm(blade, hidden, out - LEAST_OUT * height)
+        case "tail":
+            return (5.0, 49.0)
+        case _:
+            assert_never(method.quantity)
 
 
 def _lengths_mm(blade: Blade, least_v: float, most_v: float) -> tuple[float, float]:
