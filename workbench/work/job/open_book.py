@@ -22,7 +22,7 @@ from workbench.work.job.queue_line import RosterLine, roster_line
 from workbench.work.job.ski_state import SkiState, conclude
 from workbench.work.job.stages import progress
 from workbench.work.order.rigs import blade_of, method_of, rig_of
-from workbench.work.order.shop_policy import SHAPING, rules_of
+from workbench.work.order.shop_policy import SHAPING, Rules, rules_of
 from workbench.work.order.versions import (
     blade_for,
     block_for,
@@ -34,6 +34,9 @@ from workbench.work.trust.caliper_figures import tools_of
 from workbench.work.trust.significance import GUARD
 from workbench.work.trust.wing_setup import wing_setup
 
+MOST_LINES = 1500
+"""So many lines of a queue are kept as worked out: more than any day has."""
+
 
 class OpenBook:
     """A book open for one day's work by one pair of hands: what it shows."""
@@ -43,6 +46,7 @@ class OpenBook:
         self._fixed_day = day is not None
         self.day = day or date.today().isoformat()
         self.who = who or book.setting("who", "") or ""
+        self._known_lines: dict[str, tuple[tuple[DayItem, Rules], RosterLine]] = {}
 
     def turn_day(self) -> bool:
         """Go on to the day that has begun, where no day was asked for; never back to one past."""
@@ -68,8 +72,21 @@ class OpenBook:
 
     def _lines(self, found: Iterable[DayItem | Unread]) -> tuple[RosterLine, ...]:
         rules = rules_of(self.book)
-        lines = tuple(roster_line(each, rules) for each in found)
+        lines = tuple(self._line(each, rules) for each in found)
         return tuple(map(self._guarded_line, lines)) if self.guarded else lines
+
+    def _line(self, each: DayItem | Unread, rules: Rules) -> RosterLine:
+        """Return a job's line: that of last time where nothing that it is read off has changed."""
+        if isinstance(each, Unread):
+            return roster_line(each, rules)
+        job_id = each.item.job.id
+        known = self._known_lines.get(job_id)
+        if known is None or known[0] != (each, rules):
+            known = (each, rules), roster_line(each, rules)
+            if len(self._known_lines) >= MOST_LINES:
+                self._known_lines.clear()
+            self._known_lines[job_id] = known
+        return known[1]
 
     def _guarded_line(self, line: RosterLine) -> RosterLine:
         """Only the whole view knows how sure readings are, and so if a guard band lets them.
