@@ -13,11 +13,10 @@ from workbench.errors import InputError
 from workbench.measure.display import change_text
 from workbench.measure.temperature import (
     MATERIALS,
-    celsius,
     check_temperature,
     material,
 )
-from workbench.measure.units import Unit
+from workbench.measure.units import Unit, degrees_in
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.text.words import clean
@@ -54,7 +53,7 @@ def parse_temperature(field: str, text: str, scale: Scale) -> tuple[float, Scale
     if typed == "C":
         return check_temperature(field, number), typed
     try:
-        return check_temperature(field, celsius(number)), typed
+        return check_temperature(field, degrees_in(number, "F", "C")), typed
     except InputError:
         raise InputError(field, text, "-4 to 122 degF (-20 to 50 degC)") from None
 
