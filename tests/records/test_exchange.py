@@ -36,7 +36,7 @@ from workbench.records.store.rows import (
     Taken,
     Turn,
 )
-from workbench.records.store.schema import APPLIED, RECKONED_QUEUE, fingerprint
+from workbench.records.store.schema import APPLIED, QUEUE_OF_ROWS, fingerprint
 from workbench.records.store.specs import FACT_TABLES, ORDER, PART_OF, PARTS, SPECS, WITH_IDS, Table
 
 
@@ -52,7 +52,7 @@ def give(source: Book, target: Book, ski_id: str | None = None) -> Brought:
 def queue_of(book: Book) -> tuple[list[Any], list[Any]]:
     def both(db: Database) -> tuple[list[Any], list[Any]]:
         kept = list(db.execute("SELECT * FROM queue ORDER BY job_id"))
-        return kept, list(db.execute(RECKONED_QUEUE))
+        return kept, list(db.execute(QUEUE_OF_ROWS))
 
     return book._desk.read(both)
 

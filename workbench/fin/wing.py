@@ -89,7 +89,7 @@ class Arc:
 class Held:
     """A straightedge held on a base: where it touches (x, mm), and its angle to the ski's x axis.
 
-    ``overhangs``: an end stands out beyond the tail end, so that it is held over the tail end.
+    ``overhangs``: an end reaches beyond the tail end, so that it is held over the tail end.
     """
 
     hold: Hold

@@ -1,4 +1,4 @@
-"""One to many readings of the same thing: mean, scatter and what the mean is worth.
+"""One to many readings of the same thing: mean, scatter and how sure the mean is.
 
 Sums are exact (``math.fsum``) and the deviations are taken from the mean, then corrected for the
 mean's own rounding, so that digits survive readings with many leading digits in common.

@@ -1,4 +1,4 @@
-"""Whether a difference or a tolerance stands clear of its uncertainty, in words for a glance."""
+"""Whether a difference or a tolerance is clear of its uncertainty, in words for a glance."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ class Acceptance:
 
 
 def verdict(change_mm: float, expanded_mm: float) -> Verdict:
-    """Whether a change (or a difference of two settings) stands clear of its own uncertainty.
+    """Whether a change (or a difference of two settings) is clear of its own uncertainty.
 
     ``expanded_mm`` is the expanded uncertainty of the change itself, more than 0.
     """

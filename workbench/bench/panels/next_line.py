@@ -61,7 +61,7 @@ def _keys(narrow: bool, keys: Keys) -> tuple[tuple[str, str], ...]:
 
 @lru_cache(maxsize=4)
 def keys_line(narrow: bool = False, keys: Keys = AS_SHIPPED) -> Content:
-    """Return the keys that matter, in one line; the rest stands on the sheet."""
+    """Return the keys that matter, in one line; the rest is on the sheet."""
     gap = " " if narrow else "  "
     parts = [((f" {key} ", "bold $accent"), f"{word}{gap}") for key, word in _keys(narrow, keys)]
     return styled(*[part for pair in parts for part in pair])
@@ -188,14 +188,14 @@ def _next_words(state: BenchState) -> str:
 
 
 def _sign_off_words(state: BenchState, view: JobView) -> str:
+    if view.progress.state.bars:
+        return f"Not to be signed off: {view.progress.state.bars}."
     if view.lock_due is not None and state.who and not state.hands_on:
         name = view.lines[state.line_index].method.name
         skip = "." if view.rules.after_lock else "; or Enter goes on without it."
         return f"{lock_words(name)}, and type it{skip}"
     if not state.who:
         return "Enter asks for your initials: a sign-off is kept under them."
-    if view.progress.state.bars:
-        return f"Not to be signed off: {view.progress.state.bars}."
     if view.rules.second_eyes and not view.progress.eyes:
         keys = "+" if state.hands_on else "Enter, then +"
         return f"{keys}: who else looked at it? Their initials."

@@ -11,7 +11,7 @@ from workbench.commands.output import say
 from workbench.errors import BenchError
 
 PATHS = ("FILE", "PATH", "FOLDER", "ORDER")
-"""What stands for a path in a command's usage: files are offered there."""
+"""The word for a path in a command's usage: files are offered there."""
 
 SHELLS = ("bash", "zsh", "tcsh")
 

@@ -1,4 +1,4 @@
-"""A ski line by line: where it stands, and taking it in hand."""
+"""A ski line by line: where it is, and taking it in hand."""
 
 from __future__ import annotations
 

@@ -131,7 +131,7 @@ def _turned(equations: Equations, turn_rad: float) -> Equations:
 
 
 def why_no_pose(equations: Equations) -> NoPoseError:
-    """Name the reading that stands furthest outside what the blade allows, and its range."""
+    """Name the reading that is furthest outside what the blade allows, and its range."""
     for index, reading in enumerate(equations.readings):
         reach = range_alone(equations, reading)
         if reach is None:

@@ -128,7 +128,7 @@ def start_x(equations: Equations, y: float, tilt: float) -> float | None:
 
 
 def middle_x(equations: Equations) -> float:
-    """Return the x that stands the blade's middle over the base's apex."""
+    """Return the x that puts the blade's middle over the base's apex."""
     us = [u for u, _ in equations.blade.outline_mm]
     return equations.base.apex_mm - (min(us) + max(us)) / 2.0
 

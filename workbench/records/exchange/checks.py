@@ -22,7 +22,7 @@ from workbench.records.store.values import keepable
 
 LONGEST_TEXT = 1_000_000
 EARLIEST, LATEST = datetime(1970, 1, 1, tzinfo=UTC), datetime(2200, 1, 1, tzinfo=UTC)
-"""No clock of a bench stands outside these, and at the ends of the calendar there is no local time.
+"""No clock of a bench is outside these, and at the ends of the calendar there is no local time.
 Ids of later years are refused: a book's own ids follow the greatest, and would run out."""
 
 _AT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{6}\+00:00", re.ASCII)
@@ -156,7 +156,7 @@ def _check_id(text: str, where: str) -> None:
 
 
 def time_of(row_id: str) -> datetime:
-    """The time that an id stands for; where a clock was set back, the time it followed on."""
+    """The time that an id means; where a clock was set back, the time it followed on."""
     millis = int(row_id[:8] + row_id[9:13], 16)
     try:
         return datetime(1970, 1, 1, tzinfo=UTC) + timedelta(milliseconds=millis)

@@ -1,4 +1,4 @@
-"""What fits badly together after rows came in from another book: shown, never settled here."""
+"""What fits badly together after rows came from another book: shown, never settled here."""
 
 from __future__ import annotations
 
@@ -132,7 +132,7 @@ def _worked(db: Database, brought: Brought) -> Iterator[Clash]:
 
 
 def skis_touched(db: Database, brought: Brought, lists: Iterable[str]) -> tuple[str, ...]:
-    """The skis of whose state rows that came in may say something else than was known here.
+    """The skis of whose state rows just received may say something else than was known here.
 
     ``lists`` are the names of the settings that sign-offs are held against.
     """

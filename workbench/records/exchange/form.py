@@ -1,7 +1,7 @@
 """The form in which rows go from book to book: which tables, columns and references.
 
 It is read off the tables themselves, so that what a later migration adds travels too. Four things
-differ from the tables: ``queue`` stays at home, as it is reckoned; ``replaces`` does too, as it is
+differ from the tables: ``queue`` stays at home, as it is computed; ``replaces`` does too, as it is
 the version before within ``root``; a check sum is made anew by the book that takes its row in; and
 the parts of a row (a block's studs, say) lie in the row.
 """
@@ -32,7 +32,7 @@ LOCAL_SETTINGS = frozenset(
         "keys",
     )
 )
-"""Settings of one bench, not of the shop: where it stands, how it draws, whose hands, what tool."""
+"""Settings of one bench, not of the shop: where it is, how it draws, whose hands, what tool."""
 
 HOME_STEPS = frozenset(("other_strikes", "unique_numbers", "seen_readings", "check_sums"))
 """Migrations that change nothing of the form: a file does not name them, so that a bench without
@@ -43,7 +43,7 @@ Row: TypeAlias = dict[str, Any]
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """A column: its storage class, what stands where it is left out, and whether that will do."""
+    """A column: its storage class, what it is where left out, and whether that will do."""
 
     name: str
     kind: str

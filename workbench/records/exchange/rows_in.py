@@ -79,7 +79,7 @@ class Brought:
 
 
 def take_in(pen: Pen, data: object, *, follow: bool) -> Brought:
-    """Keep the rows of a file that are new here, then reckon the queue anew.
+    """Keep the rows of a file that are new here, then compute the queue again.
 
     ``follow`` makes the ids to come greater than those brought; a dry run, which the caller rolls
     back, must not.

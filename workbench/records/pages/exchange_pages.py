@@ -54,7 +54,7 @@ class ExchangePages(Door):
         return self._read(skis_touched, brought, tuple(lists))
 
     def clashes(self, brought: Brought) -> tuple[Clash, ...]:
-        """What fits badly together since these rows came in; nothing of it is guessed away."""
+        """What fits badly together since these rows arrived; nothing of it is guessed away."""
         from workbench.records.exchange.clashes import clashes
 
         return self._read(clashes, brought)

@@ -181,7 +181,7 @@ def check_kept_finest(where: str, turn: float) -> None:
     check_finest(turn, where, least=KEPT_FINEST)
 
 
-# -- a whole row, in any file: ``place`` is where it stands ----------------------------------------
+# -- a whole row, in any file: ``place`` says where it is ----------------------------------------
 
 
 def check_mark(row: Row, place: str) -> None:

@@ -2,7 +2,7 @@
 
 Every table is strict and append-only, which the database holds by itself: an update or a delete is
 refused whoever tries it. ``queue`` is the one exception. It holds nothing of its own; triggers
-reckon it from jobs, moves, sign-offs and strikes, so that a day's queue costs the same after a
+compute it from jobs, moves, sign-offs and strikes, so that a day's queue costs the same after a
 decade.
 """
 
@@ -256,7 +256,7 @@ _LOCKED_READINGS = f"""{_FACT}, method_id TEXT NOT NULL REFERENCES methods(id),
 _SIGNED = """EXISTS (SELECT 1 FROM sign_offs s WHERE s.job_id = {job}
     AND NOT EXISTS (SELECT 1 FROM strikes x WHERE x.row_id = s.id))"""
 
-_FIRST_RECKONING = (
+_FIRST_QUEUE = (
     """CREATE TRIGGER queue_job AFTER INSERT ON jobs BEGIN
         INSERT INTO queue VALUES (NEW.id, NEW.day, NEW.rank, 1, 0); END""",
     """CREATE TRIGGER queue_move AFTER INSERT ON moves BEGIN
@@ -272,7 +272,7 @@ _FIRST_RECKONING = (
         UPDATE queue SET struck = 1 WHERE job_id = NEW.row_id; END""",
 )
 
-RECKONED_QUEUE = f"""
+QUEUE_OF_ROWS = f"""
     SELECT j.id AS job_id,
         COALESCE((SELECT m.day FROM moves m WHERE m.job_id = j.id ORDER BY m.id DESC), j.day)
             AS day,
@@ -329,7 +329,7 @@ def _append_only(table: Table) -> tuple[str, ...]:
 def _first_book(db: Database) -> None:
     for table, columns in _FIRST_TABLES.items():
         db.execute(f"CREATE TABLE {table} ({columns}) STRICT, WITHOUT ROWID")
-    for statement in (*_FIRST_INDEXES, *_FIRST_RECKONING):
+    for statement in (*_FIRST_INDEXES, *_FIRST_QUEUE):
         db.execute(statement)
     for table in _FIRST_TABLES:
         if table is not Table.QUEUE:

@@ -68,7 +68,7 @@ class Table(StrEnum):
     LOCKED_READINGS = "locked_readings"
 
 
-Kind: TypeAlias = Literal["thing", "fact", "entry", "job", "part", "plain", "reckoned"]
+Kind: TypeAlias = Literal["thing", "fact", "entry", "job", "part", "plain", "derived"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +77,7 @@ class TableSpec:
 
     ``kind``: a ``thing`` of the roster has versions; a ``fact`` is of a job and carries a check
     sum; an ``entry`` is of no job; a ``part`` lies in the rows of another table; ``plain`` rows are
-    never struck out; what is ``reckoned`` from other tables stays at home. ``row`` is the type of a
+    never struck out; what is ``derived`` from other tables stays at home. ``row`` is the type of a
     fact or entry, ``part`` the table of what lies in a row. ``of`` is the column by which rows
     belong to a ski. ``written`` are checks of a column, ``whole`` of a row, wherever it comes from;
     ``ranges``, ``figures`` and ``sense`` are looked at in rows that are new to this book, since
@@ -203,7 +203,7 @@ SPECS: Mapping[Table, TableSpec] = {
     ),
     Table.TURNS: TableSpec("part", ranges={"turns_exact": _TURNED, "turns": _TURNED}),
     Table.OTHER_STRIKES: TableSpec("plain"),
-    Table.QUEUE: TableSpec("reckoned"),
+    Table.QUEUE: TableSpec("derived"),
 }
 """By table; those that travel in the order in which rows go in: each after what it refers to."""
 

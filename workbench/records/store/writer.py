@@ -26,7 +26,7 @@ class Pen:
     clock: Callable[[], datetime]
 
     def stamp(self) -> tuple[str, str]:
-        """A new id, and the time it stands for as ISO UTC text with microseconds."""
+        """A new id, and the time it means as ISO UTC text with microseconds."""
         now = self.clock().astimezone(UTC)
         return self.mint.next(now), now.isoformat(timespec="microseconds")
 

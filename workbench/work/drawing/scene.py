@@ -40,7 +40,7 @@ Kind = Literal["line", "outline", "dot", "mark", "letter"]
 class Shape:
     """One thing drawn: a line through points, a closed outline, a dot, a mark, or a letter.
 
-    A letter stands at its first point, the end of a line that comes from its second. ``ink`` says
+    A letter is at its first point, the end of a line that comes from its second. ``ink`` says
     what it belongs to; ``jaw`` is a caliper's measuring face.
     """
 
@@ -83,8 +83,8 @@ def side_scene(
 ) -> Scene:
     """Return the rig with its blade at ``now`` (solid) and ``wanted`` (dashed, enlarged).
 
-    The dashed outline stands at now + factor * (wanted - now); without a ``wanted`` there is none,
-    and without a ``now`` the blade stands, dashed, at ``wanted`` or at a place made up for looking
+    The dashed outline is at now + factor * (wanted - now); without a ``wanted`` there is none,
+    and without a ``now`` the blade is, dashed, at ``wanted`` or at a place made up for looking
     at. ``readings`` have their contacts marked; ``lit`` is the name of the stud to turn.
     """
     here = now or wanted or nominal_pose(rig)
@@ -111,7 +111,7 @@ def method_scene(rig: Rig, pose: Pose | None, method: Method) -> Scene:
     """Return how the caliper is held for ``method`` on this very blade at ``pose``.
 
     Shown are the base, the band a jaw can touch in (or the line a depth is taken along), the jaws
-    and the contacts; without a pose the blade stands at a made-up place.
+    and the contacts; without a pose the blade is at a made-up place.
     """
     here = pose or nominal_pose(rig)
     outline = tuple(placed(rig.blade, here))

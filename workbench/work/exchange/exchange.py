@@ -220,7 +220,7 @@ def _take(book: Book, path: str, data: object, dry_run: bool) -> TakenIn:
 
 
 def _misfits(book: Book, brought: Brought) -> list[str]:
-    """Return in words which settings that came in do not fit."""
+    """Return in words which settings just received do not fit."""
     came = {row["name"] for row in brought.new.get(Table.SETTINGS, ())}
     return misfit_lines({n: text for n, text in book.settings().items() if n in came})
 
@@ -325,7 +325,7 @@ def _part(name: str) -> Iterator[None]:
 def _troubles(book: Book, brought: Brought) -> tuple[str, ...]:
     """What keeps a ski from the bench now: say, a method whose hole its blade no longer has.
 
-    A ski that was here before is kept from it as well by a part that came in or was corrected.
+    A ski that was here before is kept from it as well by a part that was received or corrected.
     """
     blades: dict[str, Blade] = {}
     out = []

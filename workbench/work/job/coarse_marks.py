@@ -70,7 +70,7 @@ def _is_likely(mark: Mark, mm: float) -> bool:
 
 
 def place_words(method: Method, unit: Unit) -> str:
-    """Return where a coarse mark is read: its scribe, its scale's zero and what it is worth."""
+    """Return where a coarse mark is read: its scribe, its scale's zero and its uncertainty."""
     scribe = method.scribe
     if scribe is None:
         return ""
@@ -86,15 +86,15 @@ def place_words(method: Method, unit: Unit) -> str:
             return ""
         case _:
             assert_never(method.quantity)
-    worth = fine_text(method.stated_u_mm or COARSE_U_MM, unit)
+    u_text = fine_text(method.stated_u_mm or COARSE_U_MM, unit)
     return (
         f"Scribe {x} from the tail end, {y} out; {scale} on the blade, its figures growing toward "
-        f"{way}; u {worth} {unit}."
+        f"{way}; u {u_text} {unit}."
     )
 
 
 def off_words(mark: Mark, unit: Unit) -> str:
-    """Return how a mark stands to the fine readings, in a few words."""
+    """Return how a mark compares with the fine readings, in a few words."""
     if mark.reading is None:
         return "not read"
     if mark.off_mm is None:

@@ -15,7 +15,7 @@ from workbench.work.text.words import clean
 from workbench.work.trust.wing_setup import hold_numbered
 
 MOST_TOLD = 2
-"""So many of the things that came in are told; more would not be read."""
+"""So many of the things added are told; more would not be read."""
 
 
 def described(fact: rows.AnyFact) -> str:

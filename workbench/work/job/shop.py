@@ -31,7 +31,7 @@ T = TypeVar("T")
 
 
 class ChangedError(InputError):
-    """Something came in of a ski since the view of it was read that an act goes by.
+    """Something of a ski was added since the view of it was read that an act goes by.
 
     ``now`` is the job as the book has it, to be shown anew; None where the book no longer has it.
     """
@@ -57,7 +57,7 @@ class Shop(OpenBook):
         is always.
 
         Raises:
-            ChangedError: something of the ski came in since the view was read.
+            ChangedError: something of the ski was added since the view was read.
             NotNowError: not at this stage.
             MidPassError: a stud was turned, and the round is not yet kept.
         """
@@ -143,7 +143,7 @@ class Shop(OpenBook):
         how: rows.How = "typed",
         caliper_id: str | None = None,
     ) -> JobView:
-        """Keep a reading with the clamp bolts tight for good; the final check before it stands."""
+        """Keep a reading with the clamp bolts tight for good; the final check before it counts."""
 
         def keep(now: JobView) -> None:
             check_reading(line, text, mm, unit)
@@ -232,7 +232,7 @@ class Shop(OpenBook):
         """Keep the wing's angle (degrees) wanted in this job, and the hold that it is read by.
 
         Raises:
-            InputError: no wing stands at such an angle.
+            InputError: no wing is at such an angle.
         """
         text = f"{angle_of(f'{angle_deg:g}'):g}"
         return self._mark(view, "aim", WING_AIM, hold_number(hold), text)
@@ -344,7 +344,7 @@ class Shop(OpenBook):
         return self._mark(view, "take up", "taken_up")
 
     def note(self, view: JobView, kind: str, text: str) -> JobView:
-        """Keep a note or something that came in and had no place.
+        """Keep a note or a reading that had no place.
 
         Nothing is concluded from it, and what was typed must not be lost: it is kept whatever came
         in since the view was read.
@@ -381,7 +381,7 @@ class Shop(OpenBook):
 
         Raises:
             InputError: the record of a turn, and nothing is said of the stud; or the other way.
-            ChangedError: something of the ski came in since the view was read.
+            ChangedError: something of the ski was added since the view was read.
         """
         last = self.act(view, None, partial(self._take_back, turn))
         return self.view(view.job.id), last

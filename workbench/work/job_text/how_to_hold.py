@@ -72,7 +72,7 @@ def _station_words(station: Station | None, unit: Unit) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Restated:
-    """What one method reads on the fin as it stands (mm), and how far that is known.
+    """What one method reads on the fin as it is (mm), and how far that is known.
 
     ``read``: whether it was read in this round. ``against`` is the method of the same quantity that
     was read and ``difference_mm`` this one minus that one, both None where none was. ``trouble``

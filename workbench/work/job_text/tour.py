@@ -23,7 +23,7 @@ STEPS: tuple[Stage, ...] = (
 
 
 def tour_words(view: JobView | None, unit: Unit, hands_on: bool) -> str:
-    """Return where the walk-through stands and what to do next, in one or two sentences."""
+    """Return where the walk-through is and what to do next, in one or two sentences."""
     if view is None:
         return "Walk-through: take a ski in hand first: j goes to the next that is not finished."
     if view.stage == "set aside":

@@ -125,7 +125,7 @@ def rig_of(ski: rows.Ski, blade: Blade, studs: Sequence[rows.Stud]) -> Rig:
 
 
 LEAST_OUT = 0.35
-"""Share of a blade's height that stands out of the block at least (common practice, no source)."""
+"""Share of a blade's height that is outside the block at least (common practice, no source)."""
 
 TILTED = 0.05
 """Share that a length may differ from the chord along the blade for its tilt and its band."""
@@ -138,7 +138,7 @@ def usual_range_mm(method: Method, blade: Blade) -> tuple[float, float]:
     """Return the range (mm) that a reading of this method plausibly lies in on this blade.
 
     What the blade can show at all: the block hides at least half of the back edge, and a third of
-    the height stands out. The tail distance depends on the block's place on the ski alone: 5 to 49
+    the height is outside. The tail distance depends on the block's place on the ski alone: 5 to 49
     mm (common practice, no source). Narrower than a factor of ten, so that bare digits can be
     placed in one way only.
     """

@@ -174,7 +174,7 @@ class Card:
 
 
 def card_of(shop: Shop, view: JobView) -> Card:
-    """Return the setting card of a job as it stands.
+    """Return the setting card of a job as it is.
 
     A re-check has no numbers of its own: its card is that of the setting that was checked.
     """
@@ -327,7 +327,10 @@ def _recheck_note(view: JobView) -> str:
         by = visible(sign_off.who, 12)
         if view.unreleased:
             return f"The check after the ride by {by} does not count: {view.unreleased}."
-        return f"Checked again after the ride by {by} on {local_day(sign_off.at)}."
+        read = [x for x in view.lines if x.locked_mm is not None]
+        said = [f"{x.method.quantity} {both(x.locked_mm or 0.0)}" for x in read]
+        found = f" Read with the bolts tight: {', '.join(said)}." if said else ""
+        return f"Checked again after the ride by {by} on {local_day(sign_off.at)}.{found}"
     return f"The check after the ride is not done: {view.stage_words}."
 
 

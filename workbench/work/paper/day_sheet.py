@@ -40,7 +40,7 @@ STILL_OPEN: dict[Stage, str] = {
 class DayRow:
     """One ski of the day; ``numbers`` are (inch, mm) of depth, tail distance and length.
 
-    ``unfit`` says why a ski cannot be worked out; then what stands here is what its line in the
+    ``unfit`` says why a ski cannot be worked out; then this is what its line in the
     queue says.
     """
 
@@ -84,7 +84,7 @@ class DaySheet:
 
 
 def day_sheet(shop: Shop) -> DaySheet:
-    """Return the sheet of the day that the shop stands at."""
+    """Return the sheet of the day that the shop is at."""
     roster = shop.roster()
     made = tuple(_row_of(shop, i, line) for i, line in enumerate(roster, 1))
     name = visible(shop.book.setting("shop", "") or "", NAME)

@@ -69,7 +69,7 @@ class PartsFile:
 
 @contextmanager
 def within(field: str) -> Iterator[None]:
-    """Put ``field`` in front of the name in an InputError, unless it stands there already."""
+    """Put ``field`` in front of the name in an InputError, unless it is there already."""
     try:
         yield
     except InputError as why:

@@ -37,7 +37,7 @@ def scatter_for(
 
     A study of the method itself goes before one of its quantity, which says nothing of marks read
     by eye. ``until`` is the id of the reading: a study finished after it does not count, so that
-    what a reading is worth never changes later. Blank is a reading taken now.
+    the uncertainty of a reading never changes later. Blank is a reading taken now.
     """
     if not known:  # as in most books: nothing to look through for a million readings
         return None
@@ -79,20 +79,20 @@ def scatters_of(book: Book) -> tuple[StudyScatter, ...]:
         if each not in _found:
             while len(_found) >= _KEPT:
                 del _found[next(iter(_found))]
-            _found[each] = _reckoned(book, each[0])
+            _found[each] = _computed(book, each[0])
         out.append(_found[each])
     return tuple(s for s in out if s is not None)
 
 
-def _reckoned(book: Book, study_id: str) -> StudyScatter | None:
+def _computed(book: Book, study_id: str) -> StudyScatter | None:
     # A book without a study never needs these.
     # The store and the studies: loaded where a book is open, never for an order alone.
     from workbench.work.text.local_time import local
     from workbench.work.text.words import clean
     from workbench.work.trust.study_results import result_of
-    from workbench.work.trust.study_view import stands
+    from workbench.work.trust.study_view import study_as_is
 
-    view = stands(book, 0, book.study(study_id))
+    view = study_as_is(book, 0, book.study(study_id))
     if view.missing or view.study.struck is not None:
         return None
     result = result_of(view)
