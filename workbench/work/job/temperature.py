@@ -28,7 +28,7 @@ from workbench.work.trust.temperature_correction import (
     value_mm,
 )
 
-SCALES: tuple[Scale, ...] = ("C", "F")
+_SCALES: tuple[Scale, ...] = ("C", "F")
 
 BLADE, CALIPER = "aluminium", "steel"
 """What blade and caliper are made of where nobody said (common practice, no source)."""
@@ -93,7 +93,7 @@ def _end(shop: Shop, view: JobView, fields: Mapping[str, str]) -> JobView:
 
 
 def _scale(text: str) -> Scale:
-    found = next((s for s in SCALES if s == text.strip().lstrip("°").upper()), None)
+    found = next((s for s in _SCALES if s == text.strip().lstrip("°").upper()), None)
     if found is None:
         raise InputError("scale", text, "C or F")
     return found
