@@ -15,7 +15,7 @@ from workbench.fin.reading.readings import Reading
 from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.records.tables.days import DayItem, Unread
-from workbench.work.job.build_view import build_view, standard_u_mm
+from workbench.work.job.build_view import JobFacts, JobSheet, ShopWays, build_view, standard_u_mm
 from workbench.work.job.job_view import JobView
 from workbench.work.job.last_setting import left_with
 from workbench.work.job.queue_line import RosterLine, roster_line
@@ -125,38 +125,35 @@ class OpenBook:
         named = [(i, m) for i, m, _ in methods]
         first = at.stage == "as received" or (job.kind == "recheck" and at.gate != "waiting")
         last = left_with(self.book, job, named, rig, stated) if first else None
-        finest = self._finest(facts, job)
         baselines = self.book.baselines_of(ski.id)
-        return build_view(
-            job,
-            ski,
-            (blade_row.name, block.name),
-            rig,
-            methods,
-            at,
-            facts,
-            finest,
-            baselines[-1] if baselines else None,
-            _others(known, blade),
-            tools,
-            guarded,
-            last,
-            rules,
-            _marks(known, ski, blade),
-            corrected,
-            (
-                turned_other_way(self.book, block, facts)
-                if at.stage == "measuring" or (at.stage == "turning" and at.pass_number)
-                else frozenset()
-            ),
-            self.seen_of(ski),
-            at.stage == "target"
-            and not at.targets
-            and self.book.last_setting(ski.id, job.id) is not None,
-            self._ranges(ski) if first and last is None and not baselines else {},
-            tuple(w for w, p in (("blade", blade_row), ("block", block)) if p.stand_in),
-            wing_setup(self.book).kept_hold if at.stage == "wing" else "",
+        sheet = JobSheet(
+            ski=ski,
+            blade_name=blade_row.name,
+            block_name=block.name,
+            rig=rig,
+            methods=methods,
+            others=_others(known, blade),
+            marks=_marks(known, ski, blade),
+            corrected=corrected,
+            stand_in=tuple(w for w, p in (("blade", blade_row), ("block", block)) if p.stand_in),
         )
+        measured = at.stage == "measuring" or (at.stage == "turning" and at.pass_number)
+        begins = at.stage == "target" and not at.targets
+        found = JobFacts(
+            job=job,
+            facts=facts,
+            progress=at,
+            finest_turn=self._finest(facts, job),
+            tools=tools,
+            baseline=baselines[-1] if baselines else None,
+            other_way=turned_other_way(self.book, block, facts) if measured else frozenset(),
+            last=last,
+            has_last=begins and self.book.last_setting(ski.id, job.id) is not None,
+            ranges=self._ranges(ski) if first and last is None and not baselines else {},
+            seen=self.seen_of(ski),
+        )
+        wing_hold = wing_setup(self.book).kept_hold if at.stage == "wing" else ""
+        return build_view(sheet, found, ShopWays(rules, guarded, wing_hold))
 
     def ski_state(self, ski_id: str) -> SkiState:
         """Return what all facts of a ski say together."""
