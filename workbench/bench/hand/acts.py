@@ -13,7 +13,7 @@ from workbench.work.job.aim_last import aim_at_last, aim_before_last, aim_one_st
 from workbench.work.job.entry_words import MARK_WORDS, described
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import ChangedError, initials_of
-from workbench.work.job.ski_state import TurnAnswer
+from workbench.work.order.turn_records import TurnAnswer
 from workbench.work.trust.job_reading import Line
 
 Did: TypeAlias = "tuple[JobView, str] | tuple[JobView, str, Tone]"

@@ -19,9 +19,10 @@ from workbench.records.store.faults import UnknownRowError
 from workbench.work.job.entry import check_reading, check_target, target_name
 from workbench.work.job.job_view import WING_AIM, JobView
 from workbench.work.job.open_book import OpenBook
-from workbench.work.job.ski_state import TAKEN_BACK, TURN_ANSWERS, TurnAnswer, turn_in
+from workbench.work.job.ski_state import TAKEN_BACK
 from workbench.work.job.stages import Event, check_can
 from workbench.work.order.shop_policy import default_finest
+from workbench.work.order.turn_records import TURN_ANSWERS, TurnAnswer, turn_in
 from workbench.work.order.versions import parts_text
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.wing_setup import angle_of, wing_setup
