@@ -256,7 +256,7 @@ def test_a_push_home_is_a_round_without_turns(bench: Bench) -> None:
     act = bench.ask(order, lines)["act"]
     assert (act["do"], act["stud"]) == ("push_home", "rear")
     said = bench.text(order, lines).splitlines()[0]
-    assert said.startswith("Push the blade home at the rear stud and measure again")
+    assert said.startswith("Push the blade home at the top rear stud and measure again")
     shop.seat(pushed=True)
     read = one_take(shop)
     lines.append(
@@ -341,7 +341,7 @@ def times(first: str, second: str) -> Edit:
 
 LENGTH = "length, tips"
 BROKEN: dict[str, tuple[Edit, str, str]] = {
-    "an unknown stud": (turn(2, "middle", 0.1), "line 2.turns.middle", "'front', 'rear', 'back'"),
+    "an unknown stud": (turn(2, "middle", 0.1), "line 2.turns.middle", "'front', 'rear', 'tail'"),
     "an unknown method": (take(2, "after", "width", [1.0]), "line 2.after.width", "tail, upper"),
     "no readings after": (drop(2, "after"), "line 2.after", "(missing)"),
     "a reading missing": (drop(2, "after", LENGTH), "line 2.after", "3 readings"),

@@ -6,12 +6,10 @@ turned all the same: then nothing is known of the way there, and the rounds afte
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from workbench.frozen import dataclass
-from workbench.measure.units import MM_PER, Unit
 from workbench.records.store import rows
 from workbench.work.order.turn_records import answered_in, struck_turn, turn_in
 from workbench.work.trust.temperature_correction import known_temperatures, value_mm
@@ -118,10 +116,16 @@ class _Job:
 
 
 def rounds_of_ski(jobs: Sequence[rows.JobHistory]) -> tuple[KeptRound, ...]:
-    """Return all rounds of a ski that were measured, in the order of their ids."""
+    """Return all rounds of a ski that were measured, in the order of their ids.
+
+    Those of a job that was struck out teach nothing, though its studs were turned.
+    """
     kept = _walked(jobs)
-    out = []
+    struck = {past.job.id for past in jobs if past.job.struck is not None}
+    out: list[KeptRound] = []
     for job in kept.values():
+        if job.id in struck:
+            continue
         if job.round is not None and len(job.takes) >= LEAST_READINGS:
             job.close()
         out += job.out
@@ -143,9 +147,7 @@ def _walked(jobs: Sequence[rows.JobHistory]) -> dict[str, _Job]:
     return kept
 
 
-def _take(
-    fact: rows.AnyFact, job: _Job, jobs: Iterable[_Job], answered: Mapping[str, str]
-) -> None:
+def _take(fact: rows.AnyFact, job: _Job, jobs: Iterable[_Job], answered: Mapping[str, str]) -> None:
     others = [each for each in jobs if each is not job]
     if fact.struck is not None:
         # Turned back by hand it is somewhere near, but not by turns that anybody counted.
@@ -178,32 +180,3 @@ def with_hands(each: KeptRound, other_way: Iterable[str]) -> KeptRound:
     flipped = frozenset(other_way)
     turns = {stud: -n if stud in flipped and n else n for stud, n in each.turns.items()}
     return replace(each, turns=turns)
-
-
-def lines_of(
-    rounds: Iterable[KeptRound], names: Mapping[str, str], unit: Unit, blade: str
-) -> list[str]:
-    """Return rounds as JSON lines, one for each: what ``turns --history`` reads.
-
-    ``names`` are the methods' names by id; takes by any other method are left out.
-    """
-    out, newest = [], ""
-    for each in rounds:
-        line: dict[str, object] = {"job": each.chain, "unit": unit, "blade": blade}
-        if each.at >= newest:  # a clock set back tells no order, the lines do
-            line["at"] = newest = each.at
-        if each.before:
-            line["before"] = _named(each.before, names, unit)
-        line |= {"turns": dict(each.turns), "after": _named(each.after, names, unit)}
-        if each.settled:
-            line["settled"] = True
-        out.append(json.dumps(line, ensure_ascii=False))
-    return out
-
-
-def _named(takes: Takes, names: Mapping[str, str], unit: Unit) -> dict[str, list[float]]:
-    return {
-        names[i]: [round(mm / MM_PER[unit], 9) for mm in values]
-        for i, values in takes.items()
-        if i in names
-    }
