@@ -113,6 +113,22 @@ class Acts(SkiInHand):
         words = f"finest turn {turn_text(later[0])}" if later[0] else "exact turns"
         self._job(lambda v: (self.shop.set_finest(v, later[0]), words))
 
+    def settled(self) -> None:
+        """Keep that the studs were settled before the first reading."""
+        self._job(lambda v: (self.shop.settle(v), "settled: snug the clamp bolts, then measure"))
+
+    def without_learnt(self) -> None:
+        """Go by the plain geometry in this job, or again by what was learnt."""
+        view = self.state.view
+        if view is None:
+            return
+        if not view.rules.learns_at("~"):
+            self.say("the setting learning is off: turns are the plain geometry's", "warn")
+            return
+        without = view.learnt is not None
+        words = "without what was learnt" if without else "by what was learnt"
+        self._job(lambda v: (self.shop.without_learnt(v, without), f"turns {words}"))
+
     def set_aside(self, reason: str) -> None:
         """Put the ski aside with a reason."""
         self._job(lambda v: (self.shop.set_aside(v, reason), "set aside"), True)

@@ -15,7 +15,7 @@ from workbench.frozen import dataclass
 from workbench.records.store import rows
 from workbench.records.tables.ski_facts import SkiFacts, SkiJob, SkiSheet
 from workbench.work.order.shop_policy import Rules
-from workbench.work.order.turn_records import answered_in, struck_turn
+from workbench.work.order.turn_records import SETTLED, answered_in, struck_turn
 
 Standing = Literal["open", "released", "set again", "not released"]
 """How a job ends: not yet, in force, replaced by a later job that is released, or not in force."""
@@ -269,6 +269,11 @@ class _Walk:
                 self._change("loosened", job)
                 for each in self.jobs:
                     each.touch(fact.id)
+        elif fact.kind == SETTLED:  # the bolts are loose until it is read with the blade clamped
+            self.loosened_by, self.loosening = job, fact.id
+            self._change("loosened", job)
+            for each in self.jobs:
+                each.touch(fact.id)
         elif fact.kind in ("set_aside", "taken_up"):
             job.aside = fact if fact.kind == "set_aside" else None
         elif fact.kind in _REST and job.step > 1:

@@ -11,11 +11,8 @@ from dataclasses import replace
 
 from workbench.frozen import dataclass
 from workbench.records.store import rows
-from workbench.work.order.turn_records import answered_in, struck_turn, turn_in
+from workbench.work.order.turn_records import SETTLED, answered_in, struck_turn, turn_in
 from workbench.work.trust.temperature_correction import known_temperatures, value_mm
-
-SETTLED = "settled"
-"""The kind of mark that says that each stud was turned out and in again before it was read."""
 
 NOT_TURNED = "not_turned"
 

@@ -6,12 +6,13 @@ from collections.abc import Mapping, Sequence
 
 from workbench.errors import BenchError
 from workbench.fin.learn.as_plan import plan_of_act
-from workbench.fin.learn.decide import Act, decide
+from workbench.fin.learn.decide import DECLARED, Act, decide
 from workbench.fin.learn.replay import InJob, begin, follow, read_again
 from workbench.fin.plan.plan import Plan, Target
 from workbench.fin.reading.observe import Method
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
+from workbench.measure.display import turn_text
 from workbench.measure.units import Unit
 from workbench.records.book import Book
 from workbench.records.store import rows
@@ -22,17 +23,23 @@ from workbench.work.learn.teaching import (
     takes_of,
     teaching_of,
 )
-from workbench.work.order.learned_turns import act_sentence, misread_in
+from workbench.work.order.learned_turns import act_sentence, misread_in, percent
+from workbench.work.order.solved_jobs import FINER
 from workbench.work.text.words import clean
 
 
 @dataclass(frozen=True, slots=True)
 class NextAct:
-    """The next act of a job and the job as the kernel follows it, with the plan of its turns."""
+    """The next act of a job and the job as the kernel follows it, with the plan of its turns.
+
+    ``finer``: where its turns are too coarse to reach the target, a finer turn that is likely to,
+    and how likely.
+    """
 
     job: InJob
     act: Act
     plan: Plan
+    finer: tuple[float, float] | None = None
 
     def words(self, finest_turn: float, unit: Unit) -> str:
         """Return the act in one sentence, with how sure it is."""
@@ -40,7 +47,11 @@ class NextAct:
         if misread and self.act.do == "turn":
             names = " and ".join(clean(self.job.taken[i].method.name) for i in misread)
             return f"Measure {names} again: it does not fit the rest."
-        return act_sentence(self.job, self.act, finest_turn, unit)
+        words = act_sentence(self.job, self.act, finest_turn, unit)
+        if self.finer is None:
+            return words
+        turn, p = self.finer
+        return f"{words} In turns of {turn_text(turn)}: {percent(p)}."
 
 
 def next_act(
@@ -93,7 +104,25 @@ def next_act(
         return None
     if not _is_in_reach(rig, plan):
         return None
-    return NextAct(job, act, plan)
+    return NextAct(job, act, plan, _finer(job, act, targets, finest_turn))
+
+
+def _finer(
+    job: InJob, act: Act, targets: Sequence[Target], finest_turn: float
+) -> tuple[float, float] | None:
+    """Return the coarsest finer turn likelier on target than not, where this one is not."""
+    seating, edges = job.seating, job.learnt.edges
+    if act.p_after >= DECLARED or act.do == "push_home" or seating is None or edges is None:
+        return None
+    for turn in FINER:
+        if turn < finest_turn:
+            other = decide(
+                job.learnt.rig, edges, seating, job.taken, targets, turn, job.learnt.known,
+                is_first=not job.turned_yet, may_ask=False,
+            )  # fmt: skip
+            if other.p_after >= DECLARED:
+                return turn, other.p_after
+    return None
 
 
 def _is_in_reach(rig: Rig, plan: Plan) -> bool:

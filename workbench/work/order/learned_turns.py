@@ -181,11 +181,14 @@ def act_sentence(job: InJob, act: Act, finest_turn: float, unit: Unit) -> str:
         if not job.turned_yet:
             return f"Measure again before the first turn: {methods}."
         return f"Measure again: {methods}."
-    turns = " and ".join(
-        f"the {name} stud {turns_text(n)} {'in' if n > 0 else 'out'}"
+    made = [
+        (name, f"{turns_text(n)} {'in' if n > 0 else 'out'}")
         for name, n in zip(names, act.turns, strict=True)
         if n
-    )
+    ]
+    turns = ", ".join(f"{name} {turn}" for name, turn in made)
+    if len(made) == 1:
+        turns = f"the {made[0][0]} stud {made[0][1]}"
     words = f"Turn {turns}: {percent(act.p_after)} to be on target after it."
     stud = unseated_in(job)
     if stud is not None:

@@ -31,6 +31,7 @@ REPEATS, EYES, FINEST = "repeats", "second_eyes", "finest_turn"
 FAR_RECEIVED, FAR_TARGET = "far_received", "far_target"
 BELL, FLASH = "bell", "flash"
 AFTER_LOCK = "after_lock"
+LEARNING = "learning"
 MOST_REPEATS = 10
 
 FAR_RECEIVED_MM, FAR_TARGET_MM = 0.030 * MM_PER_INCH, 0.060 * MM_PER_INCH
@@ -63,7 +64,8 @@ class Rules:
     ``repeats``: readings wanted of each kind before a job goes on. ``torque``: the shop's own words
     by fastener. ``far_received_mm``, ``far_target_mm``: how far from what is known a reading as
     received or a target may be before it is asked about. ``after_lock``: whether nothing is signed
-    off before each reading was taken once more with the clamp bolts tight.
+    off before each reading was taken once more with the clamp bolts tight. ``learning``: whether
+    turns go by what the bench has learnt, each time with the id of the setting, oldest first.
     """
 
     received: tuple[Version, ...] = (Version("", RECEIVED),)
@@ -74,6 +76,7 @@ class Rules:
     torque: Mapping[str, str] = field(default_factory=dict)
     far_received_mm: float = FAR_RECEIVED_MM
     far_target_mm: float = FAR_TARGET_MM
+    learning: tuple[tuple[str, bool], ...] = ()
 
     @property
     def received_now(self) -> tuple[CheckItem, ...]:
@@ -88,6 +91,10 @@ class Rules:
     def received_at(self, row_id: str) -> frozenset[str]:
         """The keys of the received check that was in force when a row was kept."""
         return _at(self.received, row_id).keys()
+
+    def learns_at(self, row_id: str) -> bool:
+        """Whether turns went by what the bench has learnt when a row was kept; "~" is now."""
+        return next((on for since, on in reversed(self.learning) if since < row_id), False)
 
     def without(self, ids: Collection[str]) -> Rules:
         """These rules without the lists that came with these rows of the settings."""
@@ -113,7 +120,7 @@ def _keys(items: tuple[CheckItem, ...], has_wing: bool) -> frozenset[str]:
 
 SHAPING = (
     RECEIVED_SETTING, FINAL_SETTING, TORQUE_SETTING, REPEATS, EYES, AFTER_LOCK, FAR_RECEIVED,
-    FAR_TARGET,
+    FAR_TARGET, LEARNING,
 )  # fmt: skip
 """The settings that rules are made of."""
 
@@ -134,6 +141,7 @@ def rules_of(book: Book) -> Rules:
         torque=torque_of(latest.get(TORQUE_SETTING, "")),
         far_received_mm=_far_mm(latest.get(FAR_RECEIVED, ""), FAR_RECEIVED_MM),
         far_target_mm=_far_mm(latest.get(FAR_TARGET, ""), FAR_TARGET_MM),
+        learning=tuple((row_id, text == "on") for row_id, text in kept.get(LEARNING, ())),
     )
 
 

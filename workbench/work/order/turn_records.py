@@ -7,6 +7,9 @@ from typing import Literal, get_args
 
 from workbench.records.store import rows
 
+SETTLED = "settled"
+"""The kind of mark that says that each stud was turned out and in again before it was read."""
+
 TurnAnswer = Literal["turned_back", "not_turned"]
 TURN_ANSWERS: tuple[TurnAnswer, ...] = get_args(TurnAnswer)
 """Marks that say of a struck record, whose id is their text, that its stud is turned no longer."""
