@@ -27,13 +27,16 @@ from workbench.work.order.learned_turns import act_sentence, misread_in, percent
 from workbench.work.order.solved_jobs import FINER
 from workbench.work.text.words import clean
 
+MUCH = 0.1
+"""A finer turn is named where it makes it so much likelier to be on target."""
+
 
 @dataclass(frozen=True, slots=True)
 class NextAct:
     """The next act of a job and the job as the kernel follows it, with the plan of its turns.
 
-    ``finer``: where its turns are too coarse to reach the target, a finer turn that is likely to,
-    and how likely.
+    ``finer``: where its turns are too coarse to reach the target, a finer turn that is likelier
+    to, and how likely.
     """
 
     job: InJob
@@ -110,7 +113,7 @@ def next_act(
 def _finer(
     job: InJob, act: Act, targets: Sequence[Target], finest_turn: float
 ) -> tuple[float, float] | None:
-    """Return the coarsest finer turn likelier on target than not, where this one is not."""
+    """Return the coarsest finer turn that is much likelier to be enough, where this one is not."""
     seating, edges = job.seating, job.learnt.edges
     if act.p_after >= DECLARED or act.do == "push_home" or seating is None or edges is None:
         return None
@@ -120,7 +123,7 @@ def _finer(
                 job.learnt.rig, edges, seating, job.taken, targets, turn, job.learnt.known,
                 is_first=not job.turned_yet, may_ask=False,
             )  # fmt: skip
-            if other.p_after >= DECLARED:
+            if other.p_after >= act.p_after + MUCH:
                 return turn, other.p_after
     return None
 
