@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING, TypeAlias
 
 from workbench.errors import BenchError
 from workbench.fin.frame.pose import Pose
@@ -37,6 +38,12 @@ from workbench.work.trust.job_reading import Line
 from workbench.work.trust.reading_budget import Taken, readings_of
 from workbench.work.trust.temperature_correction import value_mm
 
+if TYPE_CHECKING:
+    from workbench.work.learn.next_act import NextAct
+
+Learn: TypeAlias = "Callable[[Plan, Sequence[Target], float], NextAct | None]"
+"""What gives the next act by what was learnt, from the plain turns, the targets and the finest."""
+
 
 def build_view(
     job: rows.Job,
@@ -61,6 +68,7 @@ def build_view(
     ranges: Mapping[str, tuple[float, float]] | None = None,
     stand_in: tuple[str, ...] = (),
     wing_hold: str = "",
+    learn: Learn | None = None,
 ) -> JobView:
     """Put a job's view together; ``methods`` are (id, method, tolerance_mm) in the ski's order.
 
@@ -72,7 +80,8 @@ def build_view(
     other way than the last round says, for their hand was written down wrong then. ``seen`` is what
     there was of the ski meanwhile. ``has_last``: whether the ski was signed off here before.
     ``ranges``: the range (mm) read so on this blade so far, by method id, where nothing else tells
-    what to expect. ``stand_in`` names the parts that are invented.
+    what to expect. ``stand_in`` names the parts that are invented. ``learn`` is given where turns
+    go by what was learnt.
     """
     tools = tools or Tools()
     taken = taken_in_pass(methods, progress, progress.pass_number, tools)
@@ -89,7 +98,9 @@ def build_view(
     known = [worth[line.method.name] for line in lines if line.method.name in worth]
     coarse = marks_in_pass(marks, progress)
     borne_out = [m.reading for m in coarse if m.reading is not None]
-    pose, result, why, finer = _solve(rig, lines, (known, borne_out), progress, finest_turn)
+    pose, result, why, finer, learnt = _solve(
+        rig, lines, (known, borne_out), progress, finest_turn, learn
+    )
     expected = _expected(rig, methods, others, progress, facts, tools, other_way)
     return JobView(
         job,
@@ -118,6 +129,7 @@ def build_view(
         stand_in,
         finer,
         wing_hold,
+        learnt,
     )
 
 
@@ -252,20 +264,21 @@ def _solve(
     known: tuple[Sequence[Reading], Sequence[Reading]],
     progress: Progress,
     finest_turn: float,
-) -> tuple[Pose | None, Plan | None, BenchError | None, float | None]:
-    """Return the pose, the plan where targets are accepted, what stands in the way, and which finer
-    turn would do where this one does not.
+    learn: Learn | None,
+) -> tuple[Pose | None, Plan | None, BenchError | None, float | None, NextAct | None]:
+    """Return the pose, the plan where targets are accepted, what stands in the way, which finer
+    turn would do where this one does not, and the next act by what was learnt.
 
     ``known`` are the ski's own readings and those by coarse marks.
     """
     if len(known[0]) < len(lines) or len(known[0]) < 3:
-        return None, None, None, None
+        return None, None, None, None, None
     readings = (*known[0], *known[1])
     if progress.state.elsewhere:  # the blade is being moved by another job's turns
-        return _pose_alone(rig, readings), None, None, None
+        return _pose_alone(rig, readings), None, None, None, None
     try:
         if progress.stage in ("as received", "studs") and not progress.targets:
-            return fit_of(rig, readings).pose, None, None, None
+            return fit_of(rig, readings).pose, None, None, None, None
         targets = tuple(
             Target(line.method, line.target_mm, line.aimed_within_mm, limit_mm=line.tolerance_mm)
             for line in lines
@@ -273,9 +286,12 @@ def _solve(
         )
         result = plan_of(rig, readings, targets, finest_turn)
         finer = None if result.kept else finer_of(rig, readings, targets, finest_turn)
-        return result.fit.pose, without_marks(result), None, finer
+        plain = without_marks(result)
+        learnt = learn(plain, targets, finest_turn) if learn is not None and targets else None
+        shown = plain if learnt is None else learnt.plan
+        return result.fit.pose, shown, None, finer, learnt
     except BenchError as why:
-        return _pose_alone(rig, readings), None, why.with_traceback(None), None
+        return _pose_alone(rig, readings), None, why.with_traceback(None), None, None
 
 
 def _pose_alone(rig: Rig, readings: tuple[Reading, ...]) -> Pose | None:

@@ -155,7 +155,7 @@ def turn_lines(view: JobView, unit: Unit) -> list[str]:
         f"u {t.u_turns:.3f} turns"
         for t in view.plan.turns
     ]
-    if view.stage == "turning" and any(t.turns for t in view.plan.turns):
+    if view.stage == "turning" and view.has_round:
         out += [*_step_lines(view), *_expect_lines(view, unit)]
     return out + [
         f"After these turns: {clean(p.method.name)} {length_text(p.after_mm, unit)} {unit}, "

@@ -11,6 +11,7 @@ from workbench.work.job_text.next_step import (
     NO_FIT,
     NO_TURNS,
     OUT_OF_REACH,
+    SETTLE,
     STUDS_UP,
     TURN_BACK,
     act_due,
@@ -71,7 +72,7 @@ def task_of(view: JobView) -> Task:
         return Task(words, ("history", "strike --row ROW --reason REASON"))
     return {
         "studs": Task(f"{STUDS_UP}.", ("seat",)),
-        "within": Task(leave_words(view), ("accept",)),
+        "within": Task(view.learnt_words(view.ski.unit) or leave_words(view), ("accept",)),
         "wing": Task(f"{wing_step(view)}, then give its angle in degrees.", ("set-wing DEGREES",)),
         "sign-off": Task("Sign it off.", ("sign-off",)),
     }.get(stage, Task("Signed off.", ("queue",)))
@@ -102,6 +103,9 @@ def _measure(view: JobView) -> Task:
     if view.due is None:
         return Task("Measure again.", ("next",))
     name = reading_due(view, clean(view.lines[view.due].method.name))
+    if view.offers_settling:
+        words = f"Settle the studs: {SETTLE.lower()}. Or measure as it is: {name}."
+        return Task(words, ("settled", f"read {view.due + 1} VALUE"))
     fewer = ("enough",) if view.rules.repeats > 1 and view.may_go_on else ()
     return Task(f"Measure: {name}.", (f"read {view.due + 1} VALUE", *fewer))
 
@@ -122,9 +126,11 @@ def _target(view: JobView) -> Task:
 def _turn(view: JobView) -> Task:
     if view.plan is None:
         return Task(f"{NO_TURNS}; take the last entry back.", ("take-back",))
-    if not any(t.turns for t in view.plan.turns):
+    if not view.has_round:
         why = view.no_turn_why
         finer = f"a finer turn ({turn_text(view.finer)} would do)" if view.finer else "a finer turn"
         words = f"{why[0].upper()}{why[1:]}: {finer}, or keep it as it is."
         return Task(words, ("finest TURN", "accept --as-is"))
-    return Task(step_words(act_due(view)), ("done",))
+    told = view.learnt_words(view.ski.unit) if act_due(view).do == "loosen" else ""
+    words = f"{told} {step_words(act_due(view))}" if told else step_words(act_due(view))
+    return Task(words, ("done",))

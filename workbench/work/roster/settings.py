@@ -23,6 +23,7 @@ from workbench.work.order.shop_policy import (
     FAR_TARGET,
     FINEST,
     FLASH,
+    LEARNING,
     REPEATS,
 )
 from workbench.work.roster.calipers import INTERVAL, caliper_meant, in_hand
@@ -181,6 +182,10 @@ SETTINGS: tuple[Setting, ...] = (
     ),
     Setting(
         AFTER_LOCK, "After-lock", "on: no sign-off before each is read with the clamp bolts tight",
+        _on_off, "off",
+    ),
+    Setting(
+        LEARNING, "Learning", "on: turns go by what this block and blade have taught the bench",
         _on_off, "off",
     ),
     Setting("theme", "Theme", f"one of {', '.join(THEMES)}", _one_of(*THEMES), THEMES[0]),

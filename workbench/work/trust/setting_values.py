@@ -144,7 +144,8 @@ NEAR_BEGINS = "study near mm "
 _DECLARED: Mapping[str, Declared[Any]] = {
     "repeats": REPEATS, "check_interval_days": INTERVAL, "backups_kept": BACKUPS, "unit": UNIT,
     "tolerance_depth": TOLERANCE, "tolerance_tail": TOLERANCE, "tolerance_length": TOLERANCE,
-    "guard_band": OFF, "second_eyes": OFF, "after_lock": OFF, "mouse": ON, "bell": ON, "flash": ON,
+    "guard_band": OFF, "second_eyes": OFF, "after_lock": OFF, "learning": OFF, "mouse": ON,
+    "bell": ON, "flash": ON,
     "far_received": FAR_RECEIVED, "far_target": FAR_TARGET, "finest_turn": FINEST,
 }  # fmt: skip
 
