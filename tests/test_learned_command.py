@@ -35,7 +35,7 @@ def test_it_names_each_stud_and_how_many_rounds(book: str, capsys: Captured) -> 
         "Stud top front", "Stud top rear", "Stud tail",
     ]  # fmt: skip
     assert all("backlash 0." in x and "from " in x for x in lines[1:4])
-    assert any(x.startswith("Rounds a ski: ") for x in lines)
+    assert any(x.startswith("Rounds per ski: ") for x in lines)
 
 
 def test_forgetting_needs_a_reason_and_can_be_brought_back(book: str, capsys: Captured) -> None:

@@ -82,6 +82,10 @@ OPENINGS: dict[str, Opening] = {
         "ski.offset_screen", "method offsets, learned", True, _SHOP,
         "pairs convert between methods",
     ),
+    "learned": Opening(
+        "ski.learned_screen", "what this bench has learned", True, _SHOP,
+        "learnt lead backlash stud turn forget",
+    ),
     "marks": Opening(
         "ski.marks_screen", "coarse marks: scale, lines", True, _SHOP, "scribe"
     ),

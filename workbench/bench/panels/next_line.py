@@ -251,7 +251,7 @@ def _turn_words(view: JobView, unit: Unit) -> str:
     told = view.learnt_words(unit) if act_due(view).do == "loosen" else ""
     if told:
         return f"{told} First loosen the clamp bolts; Enter when done."
-    return f"{step_words(act_due(view))} Enter when done."
+    return f"{step_words(act_due(view), view.rules.dial)} Enter when done."
 
 
 def caution(state: BenchState) -> str:

@@ -29,12 +29,16 @@ def add(commands: Any) -> None:
         "--forget", metavar="STUD", help="forget what was learnt of a stud up to now, or of 'all'"
     )
     change.add_argument("--bring-back", metavar="STUD", help="let what was forgotten count again")
+    learned.add_argument(
+        "--moves", action="store_true", help="each turn too: what was asked for and what it moved"
+    )
     learned.add_argument("--reason", metavar="WORDS", default="", help="why it is forgotten")
     learned.set_defaults(run=_learned)
     page(
         learned,
         [
             ("learned H66-014", "What its block and blade have taught."),
+            ("learned H66-014 --moves", "With every turn that it was learnt from."),
             ("learned H66-014 --forget tail --reason 'new stud'", "Nothing of the old stud."),
             ("learned H66-014 --bring-back tail", "It was the old stud after all."),
         ],
@@ -83,4 +87,7 @@ def _learned(args: argparse.Namespace) -> int:
             name = what_learnt.bring_back(book, ski, args.bring_back, shop.who)
             say([f"Brought back: {clean(name) or 'all studs'}"])
         say(what_learnt.learnt_words(book, ski))
+        if args.moves:
+            page_of = what_learnt.learnt_page(book, ski)
+            say([line for stud in page_of.studs for line in what_learnt.move_words(stud)])
     return 0

@@ -336,8 +336,9 @@ class JobView:
 
     def learnt_words(self, unit: Unit) -> str:
         """Return the next act by what was learnt, with how sure it is; or nothing."""
-        due = self.learnt is not None and self.stage in ("turning", "within")
-        return self.learnt.words(self.finest_turn, unit) if due and self.learnt else ""
+        if self.learnt is None or self.stage not in ("turning", "within"):
+            return ""
+        return self.learnt.words(self.finest_turn, unit, self.rules.dial)
 
     @property
     def no_turn_why(self) -> str:

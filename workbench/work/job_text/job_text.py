@@ -151,8 +151,8 @@ def turn_lines(view: JobView, unit: Unit) -> list[str]:
         return []
     assert view.plan is not None
     out = [
-        f"Stud {clean(t.stud.said)}: {turn_words(t)}; exact {_signed(t.exact)} turns, "
-        f"u {t.u_turns:.3f} turns"
+        f"Stud {clean(t.stud.said)}: {turn_words(t, view.rules.dial)}; "
+        f"exact {_signed(t.exact)} turns, u {t.u_turns:.3f} turns"
         for t in view.plan.turns
     ]
     if view.stage == "turning" and view.has_round:
@@ -173,7 +173,7 @@ def _step_lines(view: JobView) -> Iterator[str]:
     steps, at = view.plan.steps, view.progress.step
     for i, step in enumerate(steps):
         state = "done" if i < at else "now" if i == at else "later"
-        yield f"Step {i + 1} of {len(steps)}, {state}: {step_words(step)}"
+        yield f"Step {i + 1} of {len(steps)}, {state}: {step_words(step, view.rules.dial)}"
 
 
 def _expect_lines(view: JobView, unit: Unit) -> list[str]:

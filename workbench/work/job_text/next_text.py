@@ -132,5 +132,5 @@ def _turn(view: JobView) -> Task:
         words = f"{why[0].upper()}{why[1:]}: {finer}, or keep it as it is."
         return Task(words, ("finest TURN", "accept --as-is"))
     told = view.learnt_words(view.ski.unit) if act_due(view).do == "loosen" else ""
-    words = f"{told} {step_words(act_due(view))}" if told else step_words(act_due(view))
-    return Task(words, ("done",))
+    words = step_words(act_due(view), view.rules.dial)
+    return Task(f"{told} {words}" if told else words, ("done",))

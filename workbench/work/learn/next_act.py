@@ -12,7 +12,7 @@ from workbench.fin.plan.plan import Plan, Target
 from workbench.fin.reading.observe import Method
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
-from workbench.measure.display import turn_text
+from workbench.measure.display import Dial, turn_text
 from workbench.measure.units import Unit
 from workbench.records.book import Book
 from workbench.records.store import rows
@@ -44,13 +44,13 @@ class NextAct:
     plan: Plan
     finer: tuple[float, float] | None = None
 
-    def words(self, finest_turn: float, unit: Unit) -> str:
+    def words(self, finest_turn: float, unit: Unit, dial: Dial = "turns") -> str:
         """Return the act in one sentence, with how sure it is."""
         misread = misread_in(self.job)
         if misread and self.act.do == "turn":
             names = " and ".join(clean(self.job.taken[i].method.name) for i in misread)
             return f"Measure {names} again: it does not fit the rest."
-        words = act_sentence(self.job, self.act, finest_turn, unit)
+        words = act_sentence(self.job, self.act, finest_turn, unit, dial)
         if self.finer is None:
             return words
         turn, p = self.finer

@@ -20,6 +20,7 @@ from workbench.advice.checklists import (
     with_clamp_last,
 )
 from workbench.frozen import dataclass
+from workbench.measure.display import Dial
 from workbench.records.book import Book
 from workbench.work.trust import setting_values
 from workbench.work.trust.setting_values import FAR_RECEIVED_MM, FAR_TARGET_MM
@@ -31,6 +32,7 @@ FAR_RECEIVED, FAR_TARGET = "far_received", "far_target"
 BELL, FLASH = "bell", "flash"
 AFTER_LOCK = "after_lock"
 LEARNING = "learning"
+DIAL = "dial"
 
 AS_LAST_TIME = "as last time"
 """What the note of a job begins with that is to be set as the ski was set last."""
@@ -57,6 +59,7 @@ class Rules:
     received or a target may be before it is asked about. ``after_lock``: whether nothing is signed
     off before each reading was taken once more with the clamp bolts tight. ``learning``: whether
     turns go by what the bench has learnt, each time with the id of the setting, oldest first.
+    ``dial``: what the driver shows beside turns.
     """
 
     received: tuple[Version, ...] = (Version("", RECEIVED),)
@@ -68,6 +71,7 @@ class Rules:
     far_received_mm: float = FAR_RECEIVED_MM
     far_target_mm: float = FAR_TARGET_MM
     learning: tuple[tuple[str, bool], ...] = ()
+    dial: Dial = "turns"
 
     @property
     def received_now(self) -> tuple[CheckItem, ...]:
@@ -111,7 +115,7 @@ def _keys(items: tuple[CheckItem, ...], has_wing: bool) -> frozenset[str]:
 
 SHAPING = (
     RECEIVED_SETTING, FINAL_SETTING, TORQUE_SETTING, REPEATS, EYES, AFTER_LOCK, FAR_RECEIVED,
-    FAR_TARGET, LEARNING,
+    FAR_TARGET, LEARNING, DIAL,
 )  # fmt: skip
 """The settings that rules are made of."""
 
@@ -132,6 +136,7 @@ def rules_of(book: Book) -> Rules:
         torque=torque_of(latest.get(TORQUE_SETTING, "")),
         far_received_mm=setting_values.FAR_RECEIVED.of(latest.get(FAR_RECEIVED)),
         far_target_mm=setting_values.FAR_TARGET.of(latest.get(FAR_TARGET)),
+        dial=setting_values.DIAL.of(latest.get(DIAL)),
         learning=tuple(
             (row_id, setting_values.OFF.of(text)) for row_id, text in kept.get(LEARNING, ())
         ),

@@ -20,7 +20,8 @@ SHIPPED: dict[str, str] = {
     "queue_ski": "r", "large": "=", "initials": "i", "palette": ":", "help": "h", "quit": "q",
     "copy": "F9", "calipers": "l", "add_blade": "e", "add_block": "c", "side": "p", "drawing": "d",
     "theme": "y", "tour": "", "history": "o", "queue": "z", "last_setting": "", "second_eyes": "",
-    "checks": "", "settings": "", "ride": "", "baselines": "", "offsets": "", "marks": "",
+    "checks": "", "settings": "", "ride": "", "baselines": "", "offsets": "", "learned": "",
+    "marks": "",
     "wing": "", "temperature": "", "study": "", "card": "a", "day_sheet": "", "correct_ski": "",
     "correct_block": "", "exchange": "",
 }  # fmt: skip
