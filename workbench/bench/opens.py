@@ -78,13 +78,13 @@ OPENINGS: dict[str, Opening] = {
         "ski.baseline_screen", "baselines: compare, keep", True, _RIDE,
         "starting numbers",
     ),
-    "offsets": Opening(
-        "ski.offset_screen", "method offsets, learned", True, _SHOP,
-        "pairs convert between methods",
-    ),
     "learned": Opening(
         "ski.learned_screen", "what this bench has learned", True, _SHOP,
         "learnt lead backlash stud turn forget",
+    ),
+    "offsets": Opening(
+        "ski.offset_screen", "method offsets, learned", True, _SHOP,
+        "pairs convert between methods",
     ),
     "marks": Opening(
         "ski.marks_screen", "coarse marks: scale, lines", True, _SHOP, "scribe"

@@ -86,7 +86,7 @@ def learnt_page(book: Book, ski: rows.Ski) -> LearntPage:
     if asked:
         asked = f"{asked} If so, correct the block; nothing is changed until then."
     return LearntPage(
-        f"Block {clean(block.name)} with blade {clean(blade.name)}: "
+        f"{clean(block.name)} with {clean(blade.name)}: "
         f"{sum(jobs.values())} rounds of {len(jobs)} jobs",
         studs,
         asked,

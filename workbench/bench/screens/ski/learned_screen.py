@@ -22,12 +22,14 @@ from workbench.work.learn.what_learnt import (
     forget,
     learnt_page,
 )
+from workbench.work.order.shop_policy import LEARNING
+from workbench.work.roster.settings import change
 
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
 
-OFF = "Turns do not go by it: the setting 'learning' is off."
-LEAST_PLOT, MOST_PLOT = 6, 16
+ON, OFF = "Turns go by it; o turns that off.", "Turns do not go by it yet; o turns that on."
+LEAST_PLOT, MOST_PLOT = 6, 22
 
 
 def open_on(bench: Bench) -> None:
@@ -41,7 +43,10 @@ class LearnedScreen(UnitList):
     """The studs; below them what the turns of the marked one really moved."""
 
     TITLE_WORDS = "What this bench has learned"
-    KEYS = "↑ ↓ stud · x forgets the stud's · a forgets all · b brings it back · Esc closes"
+    KEYS = (
+        "↑ ↓ stud · o turns by it, on or off · x forgets the stud's · a forgets all · "
+        "b brings it back · Esc closes"
+    )
 
     def __init__(self, shop: Shop, view: JobView, unit: Unit) -> None:
         super().__init__(shop, view, unit)
@@ -50,6 +55,10 @@ class LearnedScreen(UnitList):
 
     def _load(self) -> None:
         self._page = learnt_page(self.shop.book, self.view.ski)
+
+    @property
+    def _is_on(self) -> bool:
+        return self.view.rules.learns_at("~")
 
     @property
     def page(self) -> LearntPage:
@@ -64,8 +73,7 @@ class LearnedScreen(UnitList):
         page = self.page
         out = [styled((part, "bold $accent")) for part in wrapped(page.title, width)]
         out += [styled(part) for text in page.history for part in wrapped(text, width)]
-        if not self.view.rules.learns_at("~"):
-            out += [styled((part, "$ink-faint")) for part in wrapped(OFF, width)]
+        out.append(styled((visible(ON if self._is_on else OFF, width), "$ink-faint")))
         if page.asked:
             asked = wrapped(f"? {page.asked}", width)
             out += [styled((part, "bold $state-caution")) for part in asked]
@@ -98,12 +106,16 @@ class LearnedScreen(UnitList):
     # -- what is done ----------------------------------------------------------------------------
 
     def letter(self, char: str) -> None:
-        """Forget what was learnt of the marked stud or of all, or bring it back."""
+        """Forget what was learnt of the marked stud or of all, bring it back, or turn by it."""
         stud = self.page.studs[min(self.at, len(self.page.studs) - 1)]
         if char == "x":
             self._forget(stud.name, f"Forget what was learned of the {stud.said} stud")
         elif char == "a":
             self._forget(ALL, "Forget what was learned of all studs")
+        elif char == "o":
+            change(self.shop, {LEARNING: "off" if self._is_on else "on"})
+            self.view = self.shop.view(self.view.job.id)
+            self.say(ON if self._is_on else OFF, "done")
         elif char == "b":
             self._bring_back(stud.name, f"the {stud.said} stud")
 
