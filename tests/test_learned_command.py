@@ -38,6 +38,15 @@ def test_it_names_each_stud_and_how_many_rounds(book: str, capsys: Captured) -> 
     assert any(x.startswith("Rounds per ski: ") for x in lines)
 
 
+def test_it_lists_every_turn_with_what_it_moved(book: str, capsys: Captured) -> None:
+    """As many lines of a stud as rounds are told of it."""
+    out = run(book, capsys, "learned", "Heron 66", "--moves")[1].splitlines()
+    told = next(x for x in out if x.startswith("Stud tail:"))
+    moves = [x for x in out if x.startswith("Stud tail: turned ")]
+    assert told.endswith(f"from {len(moves)} rounds")
+    assert all(" turns of its thread" in x for x in moves)
+
+
 def test_forgetting_needs_a_reason_and_can_be_brought_back(book: str, capsys: Captured) -> None:
     """Both are kept; the other studs keep what they taught."""
     before = run(book, capsys, "learned", "Heron 66")[1].splitlines()

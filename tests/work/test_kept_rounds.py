@@ -11,12 +11,16 @@ import pytest
 
 from tests.shop import DAY, Fin, demo_file, heron, open_shop, read, ski, walk_to
 from workbench.cli import main
+from workbench.records.book import Book
 from workbench.records.store import rows
+from workbench.work.exchange import exchange
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
+from workbench.work.learn import teaching
 from workbench.work.learn.kept_rounds import KeptRound, rounds_of_ski
 from workbench.work.learn.rounds_out import round_lines
 from workbench.work.learn.teaching import learnt_from, teaching_of
+from workbench.work.learn.what_learnt import forget, learnt_page, learnt_words
 
 Captured = pytest.CaptureFixture[str]
 
@@ -211,3 +215,58 @@ def test_another_days_job_of_the_ski_begins_its_own_chain(shop: Shop) -> None:
     assert own(shop, shop.view(job.id)) == []
     chains = {r.chain for r in rounds_of_ski(shop.book.history_of_ski(view.ski.id))}
     assert view.job.id in chains
+
+
+def test_going_on_from_what_was_gone_through_is_going_through_it_anew(shop: Shop) -> None:
+    """One chain more, or one struck out, gives what a bench that knew nothing of it learns."""
+    view = measured(shop)
+    whole = teaching_of(shop.book, view.ski)
+    learnt_from(view.rig, whole.methods, whole)
+    made = next(f for f in view.facts if isinstance(f, rows.PassRow))
+    shop.book.strike(made.id, "of another ski", "KV")
+    less = teaching_of(shop.book, view.ski)
+    for asked in (less, whole):
+        learnt_from.cache_clear()
+        on = learnt_from(view.rig, asked.methods, asked)
+        learnt_from.cache_clear()
+        teaching._WAYS.clear()
+        assert learnt_from(view.rig, asked.methods, asked) == on
+
+
+def test_two_benches_that_exchange_learn_the_same(shop: Shop, tmp_path: Path) -> None:
+    """Ski by ski in another order, with what was forgotten: word for word the same."""
+    view = measured(shop)
+    forget(shop.book, view.ski, "tail", "new stud", "KV")
+    files = []
+    for n, each in enumerate(shop.book.skis()):
+        if each.block_id == view.ski.block_id:
+            files.append(str(tmp_path / f"{n}.json"))
+            exchange.export_ski(shop, each.serial, files[-1])
+    whole = str(tmp_path / "book.json")
+    exchange.export_book(shop, whole)
+    with Book(tmp_path / "other.db") as book:
+        other = Shop(book, day=DAY, who="MO")
+        for file in reversed(files):
+            exchange.take_in(other, file)
+        exchange.take_in(other, whole)
+        assert learnt_words(book, view.ski) == learnt_words(shop.book, view.ski)
+
+
+def test_a_job_of_the_demo_names_what_its_block_has_taught(shop: Shop) -> None:
+    """Its loaner ski's season was written with leads off by 2 %: one is told from its thread."""
+    page = learnt_page(shop.book, ski(shop, "Heron 66").ski)
+    rear = next(s for s in page.studs if s.said == "top rear")
+    assert "moves 2.0 % more per turn than its thread says" in rear.words
+    assert rear.ratio == pytest.approx(1.02, abs=0.01)
+    assert all(s.backlash == pytest.approx(0.02, abs=0.01) for s in page.studs)
+    assert len(rear.moves) > 40
+    assert page.history[0].startswith("Rounds per ski: ")
+
+
+def test_rounds_before_and_since_learning_was_on_are_told_apart(shop: Shop) -> None:
+    view = ski(shop, "Heron 66")
+    shop.book.set_setting("learning", "on", who="KV")
+    measured(shop)
+    told = learnt_page(shop.book, view.ski).history[0]
+    assert told.startswith("Rounds per ski: 1.7 before learning was on (")
+    assert told.endswith(" jobs), 1.0 over the last 1 with it")

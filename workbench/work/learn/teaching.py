@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from functools import lru_cache
 from itertools import pairwise
@@ -253,37 +254,70 @@ def _told_to_forget(book: Book, block: rows.Block) -> list[tuple[str, int]]:
     ]
 
 
+_Forgets = tuple[tuple[str, int], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Reached:
+    """What is learnt after so many chains, and what of it is still to be forgotten later."""
+
+    learnt: Learnt
+    forgets: _Forgets
+
+
+_Way = tuple[tuple[Chain, ...], list[_Reached]]
+_WAYS: dict[tuple[object, ...], _Way] = {}
+
+
 @lru_cache(maxsize=16)
 def learnt_from(rig: Rig, methods: tuple[Method, ...], teaching: Teaching) -> Learnt:
     """Return what all of this teaches about a rig read by these methods."""
-    learnt, forgets = _gone_through(nothing_learnt(rig, methods), teaching)
-    for _, stud in forgets:
+    reached = _gone_through(nothing_learnt(rig, methods), teaching)
+    learnt = reached.learnt
+    for _, stud in reached.forgets:
         learnt = forget_stud(learnt, stud)
     return _with_rig(learnt, rig, methods)
 
 
-def _gone_through(learnt: Learnt, teaching: Teaching) -> tuple[Learnt, Sequence[tuple[str, int]]]:
-    forgets: Sequence[tuple[str, int]] = teaching.forgets
-    blade, methods, newest = learnt.rig.blade, learnt.methods, ""
-    for chain in teaching.chains:
-        if chain.id < newest:  # the block's own blade begins: what was forgotten, is again
-            forgets = teaching.forgets
-        newest = chain.id
-        for row_id, stud in forgets:
-            if row_id < chain.id:
-                learnt = forget_stud(learnt, stud)
-        forgets = [f for f in forgets if f[0] >= chain.id]
-        used = {t.method.name: t.method for r in chain.rounds for t in (*r.before, *r.after)}
-        if chain.rig.blade == blade:
-            used = {m.name: m for m in methods} | used
-        if chain.rig.blade == learnt.rig.blade:
-            used = {m.name: m for m in learnt.methods} | used
-        learnt = _with_rig(learnt, chain.rig, tuple(used.values()))
-        try:
-            learnt = follow(learnt, chain.rounds)[0]
-        except BenchError:
-            continue  # it teaches nothing
-    return learnt, forgets
+def _gone_through(learnt: Learnt, teaching: Teaching) -> _Reached:
+    """Go through the chains, from where they differ from those gone through before."""
+    place = (learnt.rig, learnt.methods, teaching.forgets)
+    chains, known = _WAYS.pop(place, ((), [_Reached(learnt, teaching.forgets)]))
+    same = 0
+    for one, two in zip(chains, teaching.chains, strict=False):
+        if one is not two and one != two:
+            break
+        same += 1
+    way = known[: same + 1]
+    for i in range(same, len(teaching.chains)):
+        newest = teaching.chains[i - 1].id if i else ""
+        way.append(_after_chain(way[-1], teaching.chains[i], newest, learnt, teaching.forgets))
+    _WAYS[place] = (teaching.chains, way)
+    while len(_WAYS) > _MOST_KEPT:
+        _WAYS.pop(next(iter(_WAYS)))
+    return way[-1]
+
+
+def _after_chain(
+    before: _Reached, chain: Chain, newest: str, first: Learnt, all_forgets: _Forgets
+) -> _Reached:
+    """Return what is learnt after one more chain; ``first`` is what was known before any."""
+    learnt, forgets = before.learnt, before.forgets
+    if chain.id < newest:  # the block's own blade begins: what was forgotten, is again
+        forgets = all_forgets
+    for row_id, stud in forgets:
+        if row_id < chain.id:
+            learnt = forget_stud(learnt, stud)
+    forgets = tuple(f for f in forgets if f[0] >= chain.id)
+    used = {t.method.name: t.method for r in chain.rounds for t in (*r.before, *r.after)}
+    if chain.rig.blade == first.rig.blade:
+        used = {m.name: m for m in first.methods} | used
+    if chain.rig.blade == learnt.rig.blade:
+        used = {m.name: m for m in learnt.methods} | used
+    learnt = _with_rig(learnt, chain.rig, tuple(used.values()))
+    with suppress(BenchError):  # then it teaches nothing
+        learnt = follow(learnt, chain.rounds)[0]
+    return _Reached(learnt, forgets)
 
 
 def _with_rig(learnt: Learnt, rig: Rig, methods: tuple[Method, ...]) -> Learnt:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from workbench.errors import InputError
 from workbench.fin.learn.replay import Learnt
@@ -73,8 +73,11 @@ def learnt_page(book: Book, ski: rows.Ski) -> LearntPage:
     learnt, teaching = learnt_of(book, ski)
     block, blade = book.block(ski.block_id), book.blade(ski.blade_id)
     jobs = Counter[str]()
+    first: dict[str, str] = {}
     for chain in teaching.chains:
         jobs[chain.job_id] += len(chain.rounds)
+        first[chain.job_id] = min(chain.id, first.get(chain.job_id, chain.id))
+    counts = {first[job]: count for job, count in jobs.items()}
     studs = tuple(
         LearntStud(
             stud.name, clean(stud.said), words, learnt.lead_ratio(j)[0], learnt.backlash(j)[0],
@@ -90,17 +93,20 @@ def learnt_page(book: Book, ski: rows.Ski) -> LearntPage:
         f"{sum(jobs.values())} rounds of {len(jobs)} jobs",
         studs,
         asked,
-        tuple(_history(book, jobs, teaching.left_out)),
+        tuple(_history(book, counts, teaching.left_out)),
         tuple(_forgotten_words(book, block.id)),
     )
 
 
-def _history(book: Book, jobs: Counter[str], left_out: int) -> Iterator[str]:
-    """Yield what learning has changed: the rounds per ski before it and of the last jobs."""
+def _history(book: Book, counts: Mapping[str, int], left_out: int) -> Iterator[str]:
+    """Yield what learning has changed: the rounds per ski before it and of the last jobs.
+
+    ``counts`` are the rounds of each job by the id of its first.
+    """
     told = book.settings_kept((LEARNING,)).get(LEARNING, ())
     since = told[-1][0] if told and OFF.of(told[-1][1]) else ""
-    before = [n for i, n in sorted(jobs.items()) if not since or i < since]
-    after = [n for i, n in sorted(jobs.items()) if since and i >= since][-LAST_JOBS:]
+    before = [n for i, n in sorted(counts.items()) if not since or i < since]
+    after = [n for i, n in sorted(counts.items()) if since and i >= since][-LAST_JOBS:]
     if before and after:
         yield (
             f"Rounds per ski: {_mean(before)} before learning was on ({len(before)} jobs), "
