@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from tests.bench.screens import SIZES, Screen, bench
@@ -183,11 +185,15 @@ async def test_page_keys_step_through_the_queue_and_signs_never_do(shop: Shop) -
 
 
 async def test_the_queue_is_stepped_through_from_the_keypad_by_the_sheet(shop: Shop) -> None:
-    """A slash begins no number: slash, 2, plus is the next ski, slash, 3, plus the one before."""
+    """A slash begins no number: slash, the number on the sheet, plus."""
     async with bench(shop, (80, 24)) as screen:
         names = [line.ski_name for line in screen.app.hands.state.roster]
-        for keys, name in (("/2", names[1]), ("/3", names[0])):
-            await screen.by_hand(keys)
+        for words, name in (("next ski of the queue", names[1]), ("the ski before", names[0])):
+            await screen.by_hand("/")
+            await screen.settle()
+            number = re.search(rf"(\d+) {words}", screen.shown())
+            assert number is not None
+            await screen.by_hand(number[1])
             await screen.settle()
             await screen.by_hand("+")
             await screen.settle()

@@ -293,7 +293,7 @@ def test_more_than_a_stud_can_turn_is_out_of_reach(
         assert main(["turns", str(path)]) == status
         err = capsys.readouterr().err
         if status:
-            assert "stud back would have to turn" in err
+            assert "tail stud would have to turn" in err
             assert "without stated limits no stud is taken to move more than 0.5000 in" in err
     turns = 3.0 / order_from(table).rig.studs[2].lead_mm * 25.4
     assert turns > 90

@@ -72,7 +72,7 @@ def test_a_reading_takes_the_scatter_of_the_newest_study_of_its_method(shop: Sho
     assert scatter_part(view) == (pytest.approx(HAND_MM, rel=1e-6), 2)
     day = scatters_of(shop.book)[-1].source
     assert whence(view) == day
-    assert day.startswith("study 'quiet' (2")
+    assert day.startswith("repeatability test 'quiet' (2")
     assert day.endswith(", 4 readings)")
     result = result_of(kept)
     assert result.one is not None
@@ -85,7 +85,7 @@ def test_the_demo_s_study_is_in_the_readings_taken_since(shop: Shop) -> None:
     assert found is not None
     view = ski(shop, "Heron 67")
     assert scatter_part(view) == (pytest.approx(found.sd), found.dof)
-    assert "study 'a slow hour' (2026-11-22, 27 readings)" in whence(view)
+    assert "repeatability test 'a slow hour' (2026-11-22, 27 readings)" in whence(view)
     assert scatter_part(view, 1) == (ASSUMED.sd, math.inf)
     assert whence(view, 1) == "default: 0.01 mm; no repeatability test of this reading before it"
     assert "the scatter is assumed" not in improve_words(worth_of(view, view.lines[0]), "in")
@@ -100,7 +100,9 @@ def test_repeats_are_pooled_with_the_study_or_speak_alone(shop: Shop) -> None:
     assert whence(view).endswith("4 readings), with these 2 repeats")
     view = read(shop, view, view.lines[0], "2.4700")
     assert scatter_part(view)[1] == 2
-    assert whence(view).startswith("these 3 repeats: they scatter more than study 'quiet'")
+    assert whence(view).startswith(
+        "these 3 repeats: they scatter more than repeatability test 'quiet'"
+    )
     assert whence(view).endswith("readings) explains")
 
 
@@ -111,7 +113,7 @@ def test_what_a_reading_is_worth_never_changes_by_a_later_study(shop: Shop) -> N
     view = shop.view(view.job.id)
     assert scatter_part(view) == before
     view = read(shop, view, view.lines[0], "2.4504")
-    assert "study 'quiet'" in whence(view)
+    assert "repeatability test 'quiet'" in whence(view)
 
 
 def test_a_study_struck_out_or_unfinished_or_without_scatter_says_nothing(shop: Shop) -> None:

@@ -36,6 +36,7 @@ from workbench.work.job.entry import (
 )
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
+from workbench.work.job.temperature import correction_words
 from workbench.work.job_text.budget_explained import doubtful_words
 from workbench.work.job_text.next_step import act_due
 from workbench.work.job_text.setting_words import moved_words
@@ -294,7 +295,9 @@ class Hands(Acts):
         now = new.lines[at]
         again = f", repeat {len(now.latest)}" if len(now.latest) > 1 else ""
         typed = "" if text == placing.number else f"{text} → "
-        kept = f"kept: {line.method.name} {typed}{placing.number} {unit}{again}"
+        moved_mm = now.corrections_mm[-1] if now.corrections_mm else 0.0
+        to_20 = f", {correction_words(moved_mm, self.state.unit)}" if moved_mm else ""
+        kept = f"kept: {line.method.name} {typed}{placing.number} {unit}{to_20}{again}"
         told = moved_words(now, self.state.unit) or view.since_left(
             line, placing.mm, self.state.unit
         )

@@ -111,6 +111,8 @@ def _reading_in_one(
     value = "← due" if view.due == index else held_to[0] if held_to else "—"
     if line.now_mm is not None:
         value = f"{length_text(line.now_mm, state.unit)} {state.unit}"
+        if line.corrections_mm and line.corrections_mm[-1]:
+            value += " at 20 °C"
         value += AGAIN if view.contradicts(line) else DOUBTFUL if line.doubts.indices else ""
     name = padded(line.method.name, max(width - len(value) - 3, 4))
     return styled(f"{mark} {name} ", (value, "bold"))

@@ -43,6 +43,16 @@ class DamagedError(RecordsError):
         super().__init__(f"{what}: the book is damaged; keep it and open the latest backup")
 
 
+class DamagedRowError(RecordsError):
+    """A row that no longer says what was written and that nobody has struck out."""
+
+    def __init__(self, table: str, row_id: str, why: str) -> None:
+        super().__init__(
+            f"{table} {shown(row_id)}: damaged in the book ({why}); nothing was written out: "
+            "strike it out with the reason, enter it anew, then export"
+        )
+
+
 class RefusedFileError(RecordsError):
     """A file that no copy is written over, or that none is put back from; ``accepted`` says why."""
 

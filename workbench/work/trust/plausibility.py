@@ -192,7 +192,8 @@ def doubt_words(found: Doubt, expected: Expected, unit: Unit) -> str:
 def _slip_words(found: Doubt, unit: Unit) -> str:
     if found.slip == "graduation":
         step = float(found.detail.split()[0]) * MM_PER["in"] / MM_PER[unit]
-        return f"a line of the caliper misread by {step:.3f} {unit}"
+        line = f"a line of the caliper misread by {step:.3f} {unit}"
+        return f"{line}, or digits exchanged, {clean(found.digits)} meant" if found.digits else line
     if found.slip == "digits":
         return f"digits exchanged, {clean(found.detail)} meant"
     if found.slip == "method":
