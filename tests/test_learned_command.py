@@ -1,4 +1,4 @@
-"""``learned``, ``settled`` and ``without-learnt`` on the command line."""
+"""``learned``, ``settled`` and ``without-learned`` on the command line."""
 
 from __future__ import annotations
 
@@ -72,8 +72,8 @@ def test_forgetting_needs_a_reason_and_can_be_brought_back(book: str, capsys: Ca
 def test_a_job_goes_without_and_with_it_again(book: str, capsys: Captured) -> None:
     run(book, capsys, "settings", "learning", "on")
     ski = ("--ski", "Stilt 67")
-    assert "without what was learnt" in run(book, capsys, "without-learnt", *ski)[1]
-    assert "by what was learnt" in run(book, capsys, "without-learnt", "--off", *ski)[1]
+    assert "without what was learned" in run(book, capsys, "without-learned", *ski)[1]
+    assert "by what was learned" in run(book, capsys, "without-learned", "--off", *ski)[1]
     status, _, err = run(book, capsys, "settled", *ski)
     assert status == 2
     assert err

@@ -64,10 +64,10 @@ def test_nothing_changes_until_learning_is_on(shop: Shop) -> None:
     view = shop.view(view.job.id)
     assert view.learnt is not None
     assert "%" in task_of(view).words
-    view = shop.without_learnt(view, True)
+    view = shop.without_learned(view, True)
     assert view.learnt is None
     assert turns(view) == plain
-    assert shop.without_learnt(view, False).learnt is not None
+    assert shop.without_learned(view, False).learnt is not None
 
 
 def test_what_was_read_and_what_is_aimed_at_stay(shop: Shop) -> None:
@@ -110,7 +110,7 @@ def test_a_round_begun_is_finished_by_what_was_known_when_it_began(shop: Shop) -
     assert turns(view) == told
     view = shop.step_done(view)
     with pytest.raises(MidPassError):
-        shop.without_learnt(view, True)
+        shop.without_learned(view, True)
 
 
 def test_a_push_home_is_a_round_with_its_steps(shop: Shop) -> None:
@@ -151,7 +151,7 @@ def test_turns_never_go_beyond_where_a_stud_reaches(shop: Shop) -> None:
     at = view.rig.travels(view.plan.after)
     block = shop.book.block(view.ski.block_id)
     j = next(i for i, n in enumerate(turns(view)) if n)
-    end, plain = at[j].mm, shop.without_learnt(view, True)
+    end, plain = at[j].mm, shop.without_learned(view, True)
     assert plain.plan is not None
     other = plain.rig.travels(plain.plan.after)[j].mm
     if end == other:
@@ -162,7 +162,7 @@ def test_turns_never_go_beyond_where_a_stud_reaches(shop: Shop) -> None:
     limits = (between, 100.0) if end < other else (-100.0, between)
     studs[j] = replace(studs[j], travel_mm=limits)
     shop.book.correct_block(replace(block, studs=tuple(studs)), who="KV", reason="travel measured")
-    view = shop.without_learnt(shop.view(view.job.id), False)
+    view = shop.without_learned(shop.view(view.job.id), False)
     assert view.learnt is None
 
 

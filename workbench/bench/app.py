@@ -509,7 +509,7 @@ class Bench(Leaving):
             "baseline": hands.baseline,
             "finer": hands.finer,
             "settled": hands.settled,
-            "without_learnt": hands.without_learnt,
+            "without_learned": hands.without_learned,
             "one_step_more": hands.one_step_more,
             "undo_change": hands.undo_change,
             "copy": self._copy,

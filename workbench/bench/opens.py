@@ -80,7 +80,7 @@ OPENINGS: dict[str, Opening] = {
     ),
     "learned": Opening(
         "ski.learned_screen", "what this bench has learned", True, _SHOP,
-        "learnt lead backlash stud turn forget",
+        "lead backlash stud turn forget",
     ),
     "offsets": Opening(
         "ski.offset_screen", "method offsets, learned", True, _SHOP,

@@ -117,7 +117,7 @@ class Acts(SkiInHand):
         """Keep that the studs were settled before the first reading."""
         self._job(lambda v: (self.shop.settle(v), "settled: snug the clamp bolts, then measure"))
 
-    def without_learnt(self) -> None:
+    def without_learned(self) -> None:
         """Go by the plain geometry in this job, or again by what was learnt."""
         view = self.state.view
         if view is None:
@@ -126,8 +126,8 @@ class Acts(SkiInHand):
             self.say("the setting learning is off: turns are the plain geometry's", "warn")
             return
         without = view.learnt is not None
-        words = "without what was learnt" if without else "by what was learnt"
-        self._job(lambda v: (self.shop.without_learnt(v, without), f"turns {words}"))
+        words = "without what was learned" if without else "by what was learned"
+        self._job(lambda v: (self.shop.without_learned(v, without), f"turns {words}"))
 
     def set_aside(self, reason: str) -> None:
         """Put the ski aside with a reason."""

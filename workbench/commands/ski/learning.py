@@ -1,4 +1,4 @@
-"""What the bench has learnt of a block and blade, and whether a job goes by it."""
+"""What the bench has learned of a block and blade, and whether a job goes by it."""
 
 from __future__ import annotations
 
@@ -18,15 +18,15 @@ def add(commands: Any) -> None:
     """Add the commands."""
     learned = commands.add_parser(
         "learned",
-        help="what a turn of each stud really moves, learnt from the kept rounds",
+        help="what a turn of each stud really moves, learned from the kept rounds",
         description="Of the ski's block and blade, from the rounds of all skis that share them. "
-        "Nothing learnt is stored: it is worked out anew from what was kept, so that what is "
+        "Nothing learned is stored: it is worked out anew from what was kept, so that what is "
         "struck out leaves no trace. Turns go by it where the setting 'learning' is on.",
     )
     learned.add_argument("ski", metavar="SKI", help="serial or name of a ski in the book")
     change = learned.add_mutually_exclusive_group()
     change.add_argument(
-        "--forget", metavar="STUD", help="forget what was learnt of a stud up to now, or of 'all'"
+        "--forget", metavar="STUD", help="forget what was learned of a stud up to now, or of 'all'"
     )
     change.add_argument("--bring-back", metavar="STUD", help="let what was forgotten count again")
     learned.add_argument(
@@ -38,7 +38,7 @@ def add(commands: Any) -> None:
         learned,
         [
             ("learned H66-014", "What its block and blade have taught."),
-            ("learned H66-014 --moves", "With every turn that it was learnt from."),
+            ("learned H66-014 --moves", "With every turn that it was learned from."),
             ("learned H66-014 --forget tail --reason 'new stud'", "Nothing of the old stud."),
             ("learned H66-014 --bring-back tail", "It was the old stud after all."),
         ],
@@ -53,25 +53,25 @@ def add(commands: Any) -> None:
     does(settled, lambda at, _: (at.shop.settle(at.view), "settled"))
     page(settled, [("settled", "The studs of the ski in hand are settled.")], ("read", "learned"))
     without = ski_command(
-        commands, "without-learnt", "turn this job by the plain geometry",
-        "The turns then are those of the geometry alone, as if nothing had been learnt. Not in the "
-        "middle of a round.",
+        commands, "without-learned", "turn this job by the plain geometry",
+        "The turns then are those of the geometry alone, as if nothing had been learned. Not in "
+        "the middle of a round.",
     )  # fmt: skip
     without.add_argument(
-        "--off", action="store_true", help="go by what was learnt again, in this job"
+        "--off", action="store_true", help="go by what was learned again, in this job"
     )
     does(
         without,
         lambda at, args: (
-            at.shop.without_learnt(at.view, not args.off),
-            "turns by what was learnt" if args.off else "turns without what was learnt",
+            at.shop.without_learned(at.view, not args.off),
+            "turns by what was learned" if args.off else "turns without what was learned",
         ),
     )
     page(
         without,
         [
-            ("without-learnt", "The plain turns, for this job."),
-            ("without-learnt --off", "As learnt again."),
+            ("without-learned", "The plain turns, for this job."),
+            ("without-learned --off", "As learned again."),
         ],
         ("learned", "next"),
     )

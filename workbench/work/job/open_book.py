@@ -41,7 +41,7 @@ if TYPE_CHECKING:
     from workbench.fin.plan.guidance import Plan, Target
     from workbench.work.learn.next_act import NextAct
 
-WITHOUT_LEARNT = "without_learnt"
+WITHOUT_LEARNED = "without_learned"
 """The kind of mark that says, by ``on`` or ``off``, that a job goes without what was learnt."""
 
 
@@ -170,7 +170,7 @@ class OpenBook:
         if not rules.learning or at.stage not in ("target", "turning", "within"):
             return None
         begun = round_begun(facts)
-        if not rules.learns_at(begun or "~") or is_without_learnt(facts):
+        if not rules.learns_at(begun or "~") or is_without_learned(facts):
             return None
         from workbench.work.learn.next_act import next_act
 
@@ -256,9 +256,9 @@ class OpenBook:
         return self._finest(self.book.facts(job_id), self.book.job(job_id))
 
 
-def is_without_learnt(facts: Iterable[rows.AnyFact]) -> bool:
+def is_without_learned(facts: Iterable[rows.AnyFact]) -> bool:
     """Whether a job's turns were asked for without what was learnt."""
-    asked = [f for f in facts if isinstance(f, rows.Mark) and f.kind == WITHOUT_LEARNT]
+    asked = [f for f in facts if isinstance(f, rows.Mark) and f.kind == WITHOUT_LEARNED]
     live = [f for f in asked if f.struck is None]
     return bool(live) and live[-1].text == "on"
 

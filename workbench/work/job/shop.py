@@ -18,7 +18,7 @@ from workbench.records.store import rows
 from workbench.records.store.faults import UnknownRowError
 from workbench.work.job.entry import check_reading, check_target, target_name
 from workbench.work.job.job_view import WING_AIM, JobView
-from workbench.work.job.open_book import WITHOUT_LEARNT, OpenBook
+from workbench.work.job.open_book import WITHOUT_LEARNED, OpenBook
 from workbench.work.job.ski_state import TAKEN_BACK
 from workbench.work.job.stages import Event, check_can
 from workbench.work.order.shop_policy import default_finest
@@ -376,9 +376,9 @@ class Shop(OpenBook):
         self.act(view, "read", keep)
         return self.view(view.job.id)
 
-    def without_learnt(self, view: JobView, without: bool) -> JobView:
+    def without_learned(self, view: JobView, without: bool) -> JobView:
         """Turn this job by the plain geometry, or again by what was learnt; not in a round."""
-        return self._mark(view, "finest", WITHOUT_LEARNT, text="on" if without else "off")
+        return self._mark(view, "finest", WITHOUT_LEARNED, text="on" if without else "off")
 
     def last_entry(self, view: JobView) -> rows.AnyFact | None:
         """Return the entry that take back would strike out."""
