@@ -10,9 +10,11 @@ import pytest
 
 from tests.shop import Fin, demo_file, heron, open_shop, read, ski, walk_to
 from workbench.errors import InputError
+from workbench.fin.learn.thread_question import Move
 from workbench.fin.parts.studs import Stud
 from workbench.fin.reading.rig import Rig
 from workbench.records.store import rows
+from workbench.work.job.importance import Importance, said_of
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import MidPassError
@@ -201,3 +203,19 @@ def test_a_turn_too_coarse_for_the_tolerance_is_said_with_a_finer_one(shop: Shop
     assert "In turns of 1/" in words, words
     fine = shop.set_finest(view, 0.0)
     assert "In turns of" not in task_of(fine).words
+
+
+def test_a_thread_that_does_not_fit_is_asked_about_and_not_changed(shop: Shop) -> None:
+    """With the threads that would; the block is as it was told until somebody corrects it."""
+    learning(shop)
+    view, _ = at_turning(shop)
+    assert view.learnt is not None
+    assert not any("another thread" in each.words for each in said_of(view, "in"))
+    job = view.learnt.job
+    half = (Move(1, 1.0, 1.0, 0.5, 0.02),) * 6
+    odd = replace(view.learnt, job=replace(job, learnt=replace(job.learnt, moves=half)))
+    (asked,) = (e for e in said_of(replace(view, learnt=odd), "in") if "another" in e.words)
+    assert asked.importance is Importance.DOUBT
+    assert asked.words.startswith("The top rear stud moves 0.50 times what its thread says. ")
+    assert "left hand?" not in asked.words
+    assert shop.view(view.job.id).rig == view.rig

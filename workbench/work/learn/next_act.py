@@ -23,7 +23,12 @@ from workbench.work.learn.teaching import (
     takes_of,
     teaching_of,
 )
-from workbench.work.order.learned_turns import act_sentence, misread_in, percent
+from workbench.work.order.learned_turns import (
+    act_sentence,
+    misread_in,
+    percent,
+    question_words,
+)
 from workbench.work.order.solved_jobs import FINER
 from workbench.work.text.words import clean
 
@@ -43,6 +48,12 @@ class NextAct:
     act: Act
     plan: Plan
     finer: tuple[float, float] | None = None
+
+    @property
+    def thread_asked(self) -> str:
+        """A question about a thread or hand that does not fit what its turns moved, or nothing."""
+        asked = question_words(self.job.learnt)
+        return f"{asked} If so, correct the block; nothing is changed until then." if asked else ""
 
     def words(self, finest_turn: float, unit: Unit, dial: Dial = "turns") -> str:
         """Return the act in one sentence, with how sure it is."""

@@ -253,8 +253,8 @@ def question_words(learnt: Learnt) -> str:
     stud = learnt.rig.studs[question.stud]
     fits = " or ".join(question.threads) or "none in the tables"
     return (
-        f"{clean(stud.said)}: its turns move {question.ratio:.2f} times what its thread "
-        f"says. Is it another thread ({fits}), {question.hand} hand?"
+        f"The {clean(stud.said)} stud moves {question.ratio:.2f} times what its thread says. "
+        f"Is it another thread ({fits}), {question.hand} hand?"
     )
 
 
