@@ -250,7 +250,7 @@ def _turn_words(view: JobView, unit: Unit) -> str:
         return f"{step_words(act_due(view))} {CAUTION_SNUG} Enter when both are done."
     told = view.learnt_words(unit) if act_due(view).do == "loosen" else ""
     if told:
-        return f"{told} First loosen the clamp bolts; Enter when done."
+        return f"{told} Loosen the bolts first; Enter when done."
     return f"{step_words(act_due(view), view.rules.dial)} Enter when done."
 
 

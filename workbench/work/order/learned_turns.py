@@ -21,12 +21,12 @@ from workbench.fin.learn.sight import Takes
 from workbench.fin.learn.thread_question import ThreadQuestion
 from workbench.fin.plan.plan import Plan
 from workbench.frozen import dataclass
-from workbench.measure.display import Dial, fine_text
+from workbench.measure.display import Dial, dial_text, fine_text, turns_text
 from workbench.measure.units import Unit
 from workbench.work.order.order_file import DEFAULT_TOLERANCE_MM, Order
 from workbench.work.order.order_json import plan_of, turns_report
 from workbench.work.order.order_text import turns_table
-from workbench.work.text.words import clean, dialled
+from workbench.work.text.words import clean
 
 LEAST_SHOWN = 0.01
 """Hypotheses less likely than this are left out of the text."""
@@ -182,7 +182,7 @@ def act_sentence(job: InJob, act: Act, finest_turn: float, unit: Unit, dial: Dia
             return f"Measure again before the first turn: {methods}."
         return f"Measure again: {methods}."
     made = [
-        (name, f"{dialled(n, dial)} {'in' if n > 0 else 'out'}")
+        (name, f"{dial_text(n, dial) or turns_text(n)} {'in' if n > 0 else 'out'}")
         for name, n in zip(names, act.turns, strict=True)
         if n
     ]
