@@ -37,7 +37,7 @@ CLIPPED = ("HistoryScreen", "QueueScreen", "CompareScreen")
 OPENING = [choice.action for choice in CHOICES if choice.action not in AT_ONCE]
 OF_A_SKI = [
     action for action in OPENING
-    if action in ("aside", "strike", "note", "hold", "worth", "restate", "queue")
+    if action in ("aside", "strike", "note", "hold", "sure", "restate", "queue")
     or (action in OPENINGS and OPENINGS[action].needs_ski)
 ]  # fmt: skip
 """Actions whose screen differs with the ski in hand."""

@@ -32,7 +32,7 @@ degrees of freedom)."""
 
 @dataclass(frozen=True, slots=True)
 class Doubt:
-    """A reading that stands too far from what it should be.
+    """A reading that is too far from what it should be.
 
     ``off_mm``: read minus expected; ``normalised``: that over its standard uncertainty; ``slip``:
     the likeliest cause, with ``detail`` naming the line, the digits or the method; ``digits``: the

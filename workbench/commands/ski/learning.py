@@ -8,7 +8,7 @@ from typing import Any
 from workbench.commands.at_ski import does, ski_command
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
-from workbench.commands.spoken import say
+from workbench.commands.output import say
 from workbench.work.learn import what_learnt
 from workbench.work.roster.adding import known_ski
 from workbench.work.text.words import clean
