@@ -78,6 +78,10 @@ OPENINGS: dict[str, Opening] = {
         "ski.baseline_screen", "baselines: compare, keep", True, _RIDE,
         "starting numbers",
     ),
+    "learned": Opening(
+        "ski.learned_screen", "what this bench has learned", True, _SHOP,
+        "lead backlash stud turn forget",
+    ),
     "offsets": Opening(
         "ski.offset_screen", "method offsets, learned", True, _SHOP,
         "pairs convert between methods",

@@ -17,6 +17,7 @@ FAMILIES: dict[str, dict[str, str]] = {
         "ski.curve": "curve",
         "ski.methods": "methods",
         "ski.pairs": "pairs",
+        "ski.learning": "learned settled without-learned",
     },
     "the day and its skis": {
         "day.queue": "queue find",

@@ -52,7 +52,7 @@ _MARKS = f"""SELECT o.value, (SELECT count(*) FROM strikes) + (SELECT count(*) F
     {
     ", ".join(
         f"(SELECT count(*) || ' ' || max(t.id) FROM {table} t WHERE t.job_id = o.value)"
-        for table in _TABLES.values()
+        for table in FACT_TABLES.values()
     )
 }
     FROM json_each(?) o"""
@@ -268,3 +268,39 @@ def last_read_jobs(db: Database, ski_id: str) -> tuple[tuple[str, str], ...]:
     Struck readings count, so that no standing reading of a job is newer than what it says.
     """
     return tuple((job_id, newest) for job_id, newest in db.execute(_LAST_READ, [ski_id]))
+
+
+_TURNED = """SELECT j.id FROM jobs j
+    WHERE j.ski_id IN (SELECT root FROM skis WHERE block_id = ?)
+    AND (EXISTS (SELECT 1 FROM passes p WHERE p.job_id = j.id)
+        OR EXISTS (SELECT 1 FROM marks m WHERE m.job_id = j.id AND m.kind = 'step'))
+    ORDER BY j.id"""
+
+_MARKED = f"""WITH own AS (SELECT value AS id FROM json_each(?)),
+    kept AS ({_OF_JOBS}), struck AS (
+        SELECT s.id FROM (SELECT id FROM kept UNION ALL SELECT id FROM own) k
+        JOIN strikes s ON s.row_id = k.id)
+    SELECT (SELECT count(*) FROM kept), (SELECT max(id) FROM kept),
+        (SELECT count(*) FROM struck), (SELECT max(id) FROM struck)"""
+
+
+def turned_jobs(db: Database, block_id: str) -> tuple[str, ...]:
+    """The ids of the jobs in which a stud of a block was turned, oldest first.
+
+    Jobs of every ski that ever had the block.
+    """
+    return tuple(row[0] for row in db.execute(_TURNED, [block_id]))
+
+
+def mark_of_jobs(db: Database, job_ids: Iterable[str]) -> tuple[object, ...]:
+    """A mark of what is kept in jobs: another one after any fact or strike was added."""
+    asked = json.dumps(list(job_ids))
+    return tuple(db.execute(_MARKED, [asked]).fetchone())
+
+
+def jobs_with_facts(db: Database, job_ids: Iterable[str]) -> tuple[JobHistory, ...]:
+    """Jobs with their facts, struck ones included, in the order they were added."""
+    asked = tuple(job_ids)
+    found = jobs.jobs(db, "j.id IN (SELECT value FROM json_each(?))", [json.dumps(asked)])
+    kept = facts_for(db, asked)
+    return tuple(JobHistory(job, kept[job.id]) for job in sorted(found, key=lambda j: j.id))
