@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from workbench.errors import InputError, shown
 from workbench.fin.parts.base import Base
+from workbench.fin.parts.blade import LARGEST_U_MM
 from workbench.fin.parts.threads import lead_of_thread
 from workbench.fin.reading.coarse import LONGEST_SCALE_MM, Scribe
 from workbench.fin.reading.method import Method, Station
@@ -65,6 +66,7 @@ _WARMTH = Between(LOWEST_C, HIGHEST_C)
 _LENGTH = Between(0.0, LARGEST_TYPED_MM)
 
 RANGES: Mapping[Table, Mapping[str, Between]] = {
+    Table.BLADES: {"outline_u_mm": Between(0.0, LARGEST_U_MM)},
     Table.METHODS: {"tolerance_mm": _TOLERANCE},
     Table.CALIPERS: {
         "resolution_mm": Between(*RESOLUTION_MM),
