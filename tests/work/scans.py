@@ -249,13 +249,14 @@ def missed(true: Blade, traced: Blade) -> Missed:
             break
         centre = max(centre, math.dist(near.at_mm, hole.at_mm))
         diameter = max(diameter, abs(near.diameter_mm - hole.diameter_mm))
+    # Where a straight side goes over into a curve, its end is a matter of taste.
     ends = [
-        math.dist(a, b)
+        math.dist(a, b) * (1.0 if i == 0 else 0.15)
         for one, two in (
             (true.top_edge_mm, traced.top_edge_mm),
             (true.back_edge_mm, traced.back_edge_mm),
         )
-        for a, b in zip(one, two, strict=True)
+        for i, (a, b) in enumerate(zip(one, two, strict=True))
     ]
     return Missed(
         math.sqrt(sum(o * o for o in offs) / len(offs)) / INCH,
