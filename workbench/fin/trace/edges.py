@@ -102,7 +102,7 @@ def _straight_sides(outline: Sequence[Point]) -> list[Edge]:
         j = i + 1
         while j - i < n - 1 and _is_straight([outline[k % n] for k in range(i, j + 2)]):
             j += 1
-        out.append((outline[i], outline[j % n]))
+        out.append(_side([outline[k % n] for k in range(i, j + 1)]))
     # A run within a longer one is no side of its own.
     return [
         side
@@ -113,6 +113,22 @@ def _straight_sides(outline: Sequence[Point]) -> list[Edge]:
             for other in out
         )
     ]
+
+
+def _side(points: Sequence[Point]) -> Edge:
+    """Return the straight side of a run: on the line of its longest piece, where that is most of
+    it, so that a bit of a curve that it goes over into does not turn it."""
+    a, b = max(pairwise(points), key=lambda ab: math.dist(*ab))
+    length = math.dist(a, b)
+    if length < 0.6 * math.dist(points[0], points[-1]):
+        return (points[0], points[-1])
+    ex, ey = (b[0] - a[0]) / length, (b[1] - a[1]) / length
+
+    def on_line(p: Point) -> Point:
+        along = ex * (p[0] - a[0]) + ey * (p[1] - a[1])
+        return (a[0] + along * ex, a[1] + along * ey)
+
+    return (on_line(points[0]), on_line(points[-1]))
 
 
 def _is_straight(points: Sequence[Point]) -> bool:

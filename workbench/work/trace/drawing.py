@@ -138,7 +138,15 @@ _REFUSED = re.compile(
 _REFERS = re.compile(
     r"(?:href|src)\s*=\s*[\"']\s*(?!#)|url\(\s*[\"']?\s*(?!#)|@import", re.IGNORECASE
 )
-_SIZE = re.compile(r"<\s*(?:\w+:)?svg\b[^>]*?\bwidth\s*=\s*[\"']\s*[0-9.eE+-]+\s*(\w*)", re.DOTALL)
+_SIZE = re.compile(
+    r"<\s*(?:\w+:)?svg\b[^>]*?\bwidth\s*=\s*[\"']\s*([0-9.eE+-]+)\s*(in|mm|cm|pt|pc|q)\s*[\"']",
+    re.DOTALL | re.IGNORECASE,
+)
+_SVG_MM = {
+    "in": MM_PER_INCH, "mm": 1.0, "cm": 10.0, "pt": MM_PER_INCH / 72, "pc": MM_PER_INCH / 6,
+    "q": 0.25,
+}  # fmt: skip
+"""Millimetres in SVG's units of length (CSS Values and Units, level 3, absolute lengths)."""
 
 
 def _svg(text: str) -> tuple[list[Ring], float | None]:
@@ -150,19 +158,14 @@ def _svg(text: str) -> tuple[list[Ring], float | None]:
     if text.count("<") > 2 * MOST_SHAPES:
         raise InputError("drawing", f"{text.count('<')} tags", f"at most {2 * MOST_SHAPES}")
     size = _SIZE.search(text)
-    physical = size is not None and size.group(1).lower() in ("mm", "cm", "in", "pt", "pc", "q")
     try:
         from svgelements import SVG, Path as SvgPath, Shape  # noqa: I001  (an extra: loaded here)
     except ImportError:
         raise _extra() from None
     try:
         svg = SVG.parse(io.StringIO(text), reify=True, ppi=PIXELS_PER_INCH)
-        # Where no size in mm or inch is given, the numbers as drawn are what counts.
-        back = 1.0
-        if not physical and svg.viewbox is not None and svg.viewbox.width:
-            back = float(svg.viewbox.width) / float(svg.width or svg.viewbox.width)
-        mm_per = MM_PER_INCH / PIXELS_PER_INCH if physical else None
-        flat = FLAT_MM / mm_per if mm_per is not None else FLAT_MM / MM_PER_INCH
+        per_pixel, mm_per = _svg_scale(svg, size)
+        flat = FLAT_MM / per_pixel / (mm_per or MM_PER_INCH)
         lines: list[Ring] = []
         for element in svg.elements():
             if isinstance(element, Shape):
@@ -175,15 +178,22 @@ def _svg(text: str) -> tuple[list[Ring], float | None]:
         raise InputError("drawing", "nested too deeply", "an SVG of a few levels") from None
     except Exception as why:  # what broken files make the library raise
         raise InputError("drawing", shown(str(why), 40), "an SVG that is whole") from None
-    scaled = [[(x * back, y * back) for x, y in line] for line in lines]
-    if physical and size is not None and size.group(1).lower() == "in":
-        return [[(x / PIXELS_PER_INCH, y / PIXELS_PER_INCH) for x, y in line] for line in scaled], (
-            MM_PER_INCH
-        )
-    if physical:
-        mm = MM_PER_INCH / PIXELS_PER_INCH
-        return [[(x * mm, y * mm) for x, y in line] for line in scaled], 1.0
-    return scaled, None
+    return [[(x * per_pixel, y * per_pixel) for x, y in line] for line in lines], mm_per
+
+
+def _svg_scale(svg: Any, size: re.Match[str] | None) -> tuple[float, float | None]:
+    """Return what the library's pixels are multiplied by, and mm in one unit of that (None: the
+    file's own numbers, of no stated unit)."""
+    box = float(svg.viewbox.width) if svg.viewbox is not None and svg.viewbox.width else 0.0
+    wide = float(svg.width) if svg.width else 0.0
+    if size is None:
+        return (box / wide if box > 0.0 and wide > 0.0 else 1.0), None
+    unit = size.group(2).lower()
+    mm_per = MM_PER_INCH if unit == "in" else 1.0
+    if box > 0.0 and wide > 0.0:
+        # The stated width itself: the library's own pixels per mm are rounded.
+        return float(size.group(1)) * _SVG_MM[unit] / mm_per / wide, mm_per
+    return MM_PER_INCH / PIXELS_PER_INCH / mm_per, mm_per
 
 
 def _svg_lines(path: Any, flat: float) -> list[Ring]:
