@@ -72,11 +72,14 @@ def test_a_readings_outline_part_is_what_shaken_outlines_give(method: Method) ->
 
 
 def _turns(blade: Blade, values: list[float], targets: list[float]) -> list[float]:
+    """The turns from readings to targets on that blade, by two poses alone."""
     rig = rig_of(blade)
     own = [on(m, blade) for m in METHODS]
-    readings = [Reading(m, v, 1e-6) for m, v in zip(own, values, strict=True)]
-    aims = [Target(m, v, 0.05) for m, v in zip(own, targets, strict=True)]
-    return [t.exact for t in plan(rig, readings, aims, 0.0, start=POSE).turns]
+    travels = []
+    for row in (values, targets):
+        readings = [Reading(m, v, 1e-3) for m, v in zip(own, row, strict=True)]
+        travels.append(rig.travels(fit_pose(blade, rig.base, readings, POSE).pose))
+    return [(w.mm - n.mm) / s.lead_mm for n, w, s in zip(*travels, rig.studs, strict=True)]
 
 
 def test_u_turns_holds_the_outline_as_shaken_outlines_give_it() -> None:
