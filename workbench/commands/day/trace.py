@@ -8,8 +8,7 @@ from typing import Any
 
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
-from workbench.commands.printed import print_json, print_lines
-from workbench.commands.spoken import say
+from workbench.commands.output import say, say_json
 from workbench.measure.units import Unit, unit_of
 from workbench.work.text.words import clean
 
@@ -79,7 +78,7 @@ def _trace(args: argparse.Namespace) -> int:
         said.append(f"kept: blade {clean(kept.name)}{', a new version' if is_version else ''}")
     if args.json:
         say([f"quarterturn: {clean(note)}" for note in said], sys.stderr)
-        print_json({"unit": found.unit, "blade": blade_table(found.blade, found.unit)})
+        say_json({"unit": found.unit, "blade": blade_table(found.blade, found.unit)})
     else:
-        print_lines(blade_toml(found.blade, found.unit, said).split("\n"))
+        say([blade_toml(found.blade, found.unit, said)])
     return 0

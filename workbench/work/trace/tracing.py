@@ -191,7 +191,7 @@ def toml_text(text: str) -> str:
     for c in text:
         if c in '"\\':
             out.append("\\" + c)
-        elif c.isprintable():
+        elif c.isascii() and c.isprintable():  # printed whole in whatever letters a terminal has
             out.append(c)
         else:
             out.append(f"\\u{ord(c):04X}" if ord(c) < 0x10000 else f"\\U{ord(c):08X}")
