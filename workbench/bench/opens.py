@@ -116,6 +116,10 @@ OPENINGS: dict[str, Opening] = {
         "shop.correct_parts_screen", "correct this block's studs", True, _SHOP,
         "thread tip fix mistake",
     ),
+    "trace": Opening(
+        "shop.trace_screen", "trace a blade by calipers", False, _SHOP,
+        "outline measure new blade scan",
+    ),
     "exchange": Opening(
         "shop.exchange_screen", "files: in, out, backup", False, _SHOP,
         "export import restore copy book",

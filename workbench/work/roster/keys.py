@@ -24,6 +24,7 @@ SHIPPED: dict[str, str] = {
     "marks": "",
     "wing": "", "temperature": "", "study": "", "card": "a", "day_sheet": "", "correct_ski": "",
     "correct_block": "", "exchange": "",
+    "trace": "",
 }  # fmt: skip
 
 TYPED = "0123456789.,+-/"
