@@ -20,7 +20,8 @@ FAMILIES: dict[str, dict[str, str]] = {
     },
     "the day and its skis": {
         "day.queue": "queue find",
-        "day.adding": "add-ski queue-ski move carry",
+        "day.adding": "add-ski queue-ski move",
+        "day.carry": "carry",
         "day.correct_ski": "correct-ski",
         "day.correct_parts": "correct-block correct-blade correct-baseline strike-baseline",
         "day.parts": "parts add-blade add-block begin",

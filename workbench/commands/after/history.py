@@ -114,7 +114,7 @@ def _compare(args: argparse.Namespace) -> int:
         if args.json:
             print_json(report.comparison_report(found))
         else:
-            print_lines(comparison_lines(found))
+            print_lines(comparison_lines(found, unit))
     return 0
 
 

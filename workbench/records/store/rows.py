@@ -84,7 +84,9 @@ class Ski:
 class SkiVersion:
     """A ski as it was first written down or later corrected: when (ISO UTC) and by whom.
 
-    ``id`` is the version's own, ``ski.id`` that of the ski.
+    ``id`` is the version's own, ``ski.id`` that of the ski. ``reason`` is why its blade or block
+    was changed, else blank; such a change, entered by mistake, is struck out, and the version in
+    its place is the strike's ``replaced_by``.
     """
 
     id: str
@@ -92,6 +94,7 @@ class SkiVersion:
     who: str
     ski: Ski
     struck: Strike | None = None
+    reason: str = ""
 
 
 @dataclass(frozen=True, slots=True)
