@@ -23,6 +23,7 @@ FAMILIES: dict[str, dict[str, str]] = {
         "day.adding": "add-ski queue-ski move",
         "day.carry": "carry",
         "day.correct_ski": "correct-ski",
+        "day.wear": "wear",
         "day.correct_parts": "correct-block correct-blade correct-baseline strike-baseline",
         "day.parts": "parts add-blade add-block begin",
         "day.calipers": "calipers add-caliper",
