@@ -84,6 +84,10 @@ RANGES: Mapping[Table, Mapping[str, Between]] = {
         "turns_exact": Between(-MOST_TURNS, MOST_TURNS),
         "turns": Between(-MOST_TURNS, MOST_TURNS),
     },
+    Table.STUDS: {
+        "place_u_mm": Between(0.0, 50.0, above=True),
+        "lead_u": Between(0.0, 1.0, above=True),
+    },
     Table.TEMPERATURES: {"blade_c": _WARMTH, "caliper_c": _WARMTH},
     Table.WINGS: {"angle_deg": Between(*SET_DEG)},
     Table.RIDE_NOTES: {"water_c": Between(*WATER_C)},

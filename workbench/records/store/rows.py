@@ -127,7 +127,11 @@ class Blade:
 
 @dataclass(frozen=True, slots=True)
 class Stud:
-    """A stud of a block; ``axis`` points toward the blade, ``travel_mm`` is (lowest, highest)."""
+    """A stud of a block; ``axis`` points toward the blade, ``travel_mm`` is (lowest, highest).
+
+    ``place_u_mm`` is the standard uncertainty of where its axis lies beside itself, ``lead_u`` that
+    of its lead as a share of it; None where nobody said.
+    """
 
     name: str
     touches: Edge
@@ -138,6 +142,8 @@ class Stud:
     hand: Hand = "right"
     tip_radius_mm: float = 0.0
     travel_mm: tuple[float, float] | None = None
+    place_u_mm: float | None = None
+    lead_u: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

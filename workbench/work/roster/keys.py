@@ -21,7 +21,8 @@ SHIPPED: dict[str, str] = {
     "theme": "y", "tour": "", "history": "o", "queue": "z", "last_setting": "", "second_eyes": "",
     "checks": "", "settings": "", "ride": "", "baselines": "", "offsets": "", "marks": "",
     "wing": "", "temperature": "", "study": "", "card": "a", "day_sheet": "", "correct_ski": "",
-    "correct_block": "", "exchange": "",
+    "wear": "", "as_read": "", "correct_block": "", "measure_block": "",
+    "exchange": "",
 }  # fmt: skip
 
 TYPED = "0123456789.,+-/"
