@@ -62,7 +62,7 @@ def test_settings_are_numbered_and_compare_takes_the_numbers(
     assert status == 0
     first = out.splitlines()[0]
     assert first.startswith("1  ")
-    assert "depth, hole 2 back edge 62.84 mm ±0.03" in first
+    assert "depth, hole 2 back edge 62.84 mm ±0.052" in first
     assert run(book, capsys, "compare", "Heron 67", "1", "2") == run(
         book, capsys, "compare", "Heron 67", "first", "2"
     )
@@ -75,8 +75,8 @@ def test_compare_says_differences_in_both_units_and_the_turns(
 ) -> None:
     status, out, _ = run(book, capsys, "compare", "Heron 67", "1", "2")
     assert status == 0
-    assert "depth, hole 2 back edge: A 2.4740 in ±0.0013 = 62.84 mm" in out
-    assert "B less A +0.0130 in (U 0.0018) = +0.330 mm (U 0.046)" in out
+    assert "depth, hole 2 back edge: A 2.4740 in ±0.0020 = 62.84 mm" in out
+    assert "B less A +0.0130 in (U 0.0029) = +0.33 mm (U 0.073), real change" in out
     assert "stud turns from A to B:" in out
     report = json.loads(run(book, capsys, "compare", "Heron 67", "1", "2", "--json")[1])
     assert report["trouble"] == ""

@@ -78,6 +78,18 @@ def test_no_word_that_was_given_up_is_said(word: str) -> None:
     assert not found, f"say {GIVEN_UP[word]}"
 
 
+def test_docstrings_and_comments_say_it_plainly() -> None:
+    """The verbs given up are not used among ourselves either."""
+    pattern = re.compile(r"reckon|mends|\bworth\b|\bstands\b|came in\b", re.IGNORECASE)
+    found = [
+        f"{path.relative_to(ROOT)}:{number}: {line.strip()}"
+        for path in ROOT.rglob("*.py")
+        for number, line in enumerate(path.read_text(encoding="utf-8").splitlines(), 1)
+        if pattern.search(line)
+    ]
+    assert not found
+
+
 def test_the_search_finds_a_word_that_is_said() -> None:
     """It does not pass because it reads nothing."""
     every = [text for _, text in said()]

@@ -19,7 +19,7 @@ from workbench.bench.screens.ski.hold_screen import HoldScreen
 from workbench.bench.screens.ski.restate_screen import RestateScreen, restate_table
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
-from workbench.work.job_text.budget_explained import worth_of
+from workbench.work.job_text.budget_explained import trust_of
 from workbench.work.job_text.how_to_hold import restated
 
 SIZES = ((80, 24), (120, 36))
@@ -216,8 +216,8 @@ def test_no_row_is_wider_than_its_room(shop: Shop, width: int) -> None:
     view, many = turning(shop), as_received(shop, *SEVEN)
     tables = [restate_table(restated(shop, view), "in", width)]
     for unit in ("in", "mm"):
-        tables += [budget_table(worth_of(view, x), unit, width) for x in view.lines]
-        tables.append(budget_table(worth_of(many, many.lines[0]), unit, width))
+        tables += [budget_table(trust_of(view, x), unit, width) for x in view.lines]
+        tables.append(budget_table(trust_of(many, many.lines[0]), unit, width))
     for table in tables:
         for row in table.split("\n"):
             assert row.cell_length <= width, row.plain
@@ -228,7 +228,7 @@ def test_markup_and_escapes_in_a_name_stay_text(shop: Shop) -> None:
     view = turning(shop)
     line = view.lines[0]
     odd = replace(line.method, name="[red]x\x1b[2J")
-    worth = replace(worth_of(view, line), line=replace(line, method=odd))
+    worth = replace(trust_of(view, line), line=replace(line, method=odd))
     row = replace(restated(shop, view)[0], method=odd)
     for table in (budget_table(worth, "in", 76), restate_table((row,), "in", 76)):
         assert "[red]x\\x1b[2J" in table.plain

@@ -23,7 +23,8 @@ from workbench.work.job.shop import Shop
 
 AT_ONCE = (
     "take_back", "retarget", "baseline", "finer", "keep", "unfinished", "last_setting", "side",
-    "drawing", "theme", "tour", "quit", "one_step_more", "undo_change", "copy",
+    "drawing", "theme", "tour", "quit", "one_step_more", "undo_change", "copy", "next_ski",
+    "ski_before", "large",
 )  # fmt: skip
 """Actions that do what they say without a screen; the walk tests try them."""
 
@@ -36,7 +37,7 @@ CLIPPED = ("HistoryScreen", "QueueScreen", "CompareScreen")
 OPENING = [choice.action for choice in CHOICES if choice.action not in AT_ONCE]
 OF_A_SKI = [
     action for action in OPENING
-    if action in ("aside", "strike", "note", "hold", "worth", "restate", "queue")
+    if action in ("aside", "strike", "note", "hold", "sure", "restate", "queue")
     or (action in OPENINGS and OPENINGS[action].needs_ski)
 ]  # fmt: skip
 """Actions whose screen differs with the ski in hand."""

@@ -429,6 +429,51 @@ def test_a_change_in_bare_digits_is_in_thousandths(shop: Shop, typed: str, kept:
     assert targets(keys)[1] == "+0.05"
 
 
+def aims(keys: Keys) -> list[str | None]:
+    """Return the texts of the targets set, by line."""
+    view = keys.hands.state.view
+    assert view is not None
+    return [view.progress.targets[x.method_id].text if x.target else None for x in view.lines]
+
+
+def test_the_sign_of_the_next_change_takes_the_one_before(shop: Shop) -> None:
+    """Three changes typed one behind the other, each on its own reading, one Enter behind all."""
+    keys = begin(shop, "target")
+    keys.type("+10+")
+    assert (aims(keys), keys.hands.state.entry) == (["+0.010", None, None], "+")
+    keys.type("5-15")
+    assert aims(keys) == ["+0.010", "+0.005", None]
+    keys.type("\n")
+    assert aims(keys) == ["+0.010", "+0.005", "-0.015"]
+    assert keys.hands.state.all_aimed
+
+
+def test_a_sign_behind_a_change_that_is_asked_about_answers_nothing(shop: Shop) -> None:
+    """Nor does it begin a number: the change waits for its answer."""
+    keys = begin(shop, "target")
+    keys.type("+100+")
+    assert keys.hands.state.question is not None
+    assert aims(keys) == [None, None, None]
+    keys.yes()
+    assert aims(keys) == ["+0.100", None, None]
+    assert keys.hands.state.entry == ""
+
+
+@pytest.mark.parametrize("text", ["+", "+1/8", "2.4-", "+0.01 mm+"])
+def test_a_sign_behind_anything_else_belongs_to_the_entry(shop: Shop, text: str) -> None:
+    keys = begin(shop, "target")
+    keys.type(f"{text}-")
+    assert aims(keys) == [None, None, None]
+    assert keys.hands.state.entry == f"{text}-"
+
+
+def test_a_burst_with_a_sign_in_it_is_no_target(shop: Shop) -> None:
+    keys = begin(shop, "target")
+    keys.type("+10.50-0.20\n", FAST_S)
+    assert aims(keys) == [None, None, None]
+    assert held(keys) == ["+10.50-0.20"]
+
+
 def test_a_change_whose_point_may_stand_elsewhere_is_asked_about(shop: Shop) -> None:
     keys = begin(shop, "target")
     keys.type("+050\n")

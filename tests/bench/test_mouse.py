@@ -192,8 +192,10 @@ async def test_the_mouse_works_in_the_palette(shop: Shop) -> None:
     ("action", "words", "after"),
     [
         ("queue", "F1 keys", "opened"),
-        ("worth", "Enter or Esc closes", "closed"),
+        ("sure", "Enter or Esc closes", "closed"),
         ("palette", "Esc closes", "closed"),
+        ("note", "Esc closes", "closed"),
+        ("add_ski", "Esc closes", "closed"),
         ("calipers", "n adds", "opened"),
         ("marks", "in/mm", "flipped"),
     ],
@@ -244,7 +246,7 @@ async def test_what_is_shown_is_copied_and_written(shop: Shop, book_file: Path) 
         assert "copied" in screen.app.hands.state.message
 
 
-SCREENS = ("worth", "help", "palette", "settings", "history", "note")
+SCREENS = ("sure", "help", "palette", "settings", "history", "note")
 
 
 @pytest.mark.parametrize("action", SCREENS)

@@ -58,8 +58,8 @@ def doing(action: str) -> Callable[[Pilot[Any]], Awaitable[None]]:
 
 
 CASES: dict[str, tuple[str, Callable[[Shop], JobView]]] = {
-    "budget": ("worth", turning),
-    "budget-of-repeats": ("worth", repeats),
+    "budget": ("sure", turning),
+    "budget-of-repeats": ("sure", repeats),
     "restate": ("restate", turning),
     "caliper-check": ("calipers", turning),
     "temperature-off": ("temperature", turning),

@@ -386,7 +386,7 @@ def test_the_roster_shows_when_a_ski_is_due(due: str) -> None:
         for i in range(20)
     )
     shown = roster(BenchState(roster=lines), 30, 12).plain.split("\n")
-    assert shown[0].startswith(" · Heron 66" if not due else " · Heron 66  ")
+    assert shown[0].startswith("  1 Heron 66" if not due else "  1 Heron 66  ")
     assert shown[0].endswith("…" if len(due) > 12 else due)
     assert "Ines" in shown[1]
     assert all(len(line) <= 30 for line in shown)
@@ -394,10 +394,11 @@ def test_the_roster_shows_when_a_ski_is_due(due: str) -> None:
 
 
 def test_what_begins_with_the_words_typed_comes_first_in_the_palette() -> None:
-    """'setti' means the settings rather than the last setting, found by a word within."""
-    found = matching(entries(BenchState()), "setti")
-    assert found[0].answer == "settings"
-    assert "last_setting" in [e.answer for e in found]
+    """'setti' is the setting card or the settings, then the last setting: a word within."""
+    found = [e.answer for e in matching(entries(BenchState()), "setti")]
+    assert set(found[:2]) == {"card", "settings"}
+    assert "last_setting" in found[2:]
+    assert matching(entries(BenchState()), "settings")[0].answer == "settings"
 
 
 def test_complaints_are_known_by_their_words(shop: Shop) -> None:

@@ -26,7 +26,7 @@ from workbench.records.store.rows import (
     Taken,
     Turn,
 )
-from workbench.records.store.schema import SUMMED
+from workbench.records.store.specs import FACTS, Table
 
 
 def filled(path: Path) -> list[AnyFact]:
@@ -74,12 +74,12 @@ def facts(path: Path) -> list[AnyFact]:
 def tables_of(path: Path) -> dict[str, str]:
     """The table that each fact lies in, by its id."""
     with closing(sqlite3.connect(path)) as conn:
-        return {i: t for t in SUMMED for (i,) in conn.execute(f"SELECT id FROM {t}")}
+        return {i: t for t in FACTS for (i,) in conn.execute(f"SELECT id FROM {t}")}
 
 
 def test_what_was_written_agrees_with_itself(path: Path, facts: list[AnyFact]) -> None:
     """A fact of every kind, whole numbers and a negative zero among them, and after an import."""
-    assert set(tables_of(path).values()) == set(SUMMED)
+    assert set(tables_of(path).values()) == set(FACTS)
     with Book(path) as book, Book(path.with_name("other.db")) as other:
         assert all(f.struck is None for f in facts)
         assert [*book.facts(facts[0].job_id)] == facts
@@ -88,7 +88,7 @@ def test_what_was_written_agrees_with_itself(path: Path, facts: list[AnyFact]) -
         other.take_in({str(table): listed for table, listed in rows.items()})
         assert [*other.facts(facts[0].job_id)] == facts
     with closing(sqlite3.connect(path)) as one, closing(sqlite3.connect(other.path)) as two:
-        for table in SUMMED:
+        for table in FACTS:
             sql = f"SELECT id, check_sum FROM {table}"
             kept = one.execute(sql).fetchall()
             assert kept == two.execute(sql).fetchall()
@@ -164,6 +164,32 @@ def test_a_damaged_fact_can_be_struck_out(path: Path, facts: list[AnyFact]) -> N
         book.strike(facts[1].id, "read anew", "KV")
         struck = next(f for f in book.facts(facts[1].job_id) if f.id == facts[1].id).struck
     assert struck == Strike(struck.at, "KV", "read anew") if struck else False
+
+
+@pytest.mark.parametrize("kept", [{"mm": 70.0}, {"who": "KW"}])
+def test_a_damaged_fact_does_not_go_out_until_it_is_struck_out(
+    path: Path, facts: list[AnyFact], kept: dict[str, object]
+) -> None:
+    """The book that takes a row in makes a sum of its own, so damage would pass for sound."""
+    change(path, "readings", facts[1].id, **kept)
+    for again in range(2):  # the second time in a book that has read its facts
+        with Book(path) as book:
+            ski = book.job(facts[1].job_id).ski_id
+            if again:
+                book.facts(facts[1].job_id)
+            for wanted in (None, ski):
+                with pytest.raises(RecordsError, match=f"readings '{facts[1].id}': damaged"):
+                    book.rows_out(wanted)
+    with Book(path) as book:
+        book.strike(facts[1].id, "read anew", "KV")
+        assert facts[1].id in {row["id"] for row in book.rows_out()[Table.READINGS]}
+
+
+def test_a_damaged_baseline_or_turn_does_not_go_out(path: Path, facts: list[AnyFact]) -> None:
+    made = next(f for f in facts if hasattr(f, "turns"))
+    change(path, "turns", made.id, "owner", turns=0.5)
+    with Book(path) as book, pytest.raises(RecordsError, match=f"passes '{made.id}': damaged"):
+        book.rows_out()
 
 
 def test_numbers_that_belong_to_no_job_are_compared_too(path: Path) -> None:

@@ -26,7 +26,7 @@ from workbench.records.store.rows import (
     Target,
     Turn,
 )
-from workbench.records.store.schema import RECKONED_QUEUE, fingerprint
+from workbench.records.store.schema import QUEUE_OF_ROWS, fingerprint
 from workbench.records.tables import jobs
 
 from .conftest import DAY, Shop, furnish
@@ -300,7 +300,7 @@ def test_the_queue_is_always_what_the_kept_rows_give(
             struck.add(job.id)
             book.strike(job.id, "test", "kl")
     kept = book._read(lambda db: list(db.query("SELECT * FROM queue ORDER BY job_id")))
-    reckoned = book._read(lambda db: list(db.query(RECKONED_QUEUE)))
+    reckoned = book._read(lambda db: list(db.query(QUEUE_OF_ROWS)))
     assert kept == reckoned
     book._write(jobs.rebuild_queue)
     assert book._read(lambda db: list(db.query("SELECT * FROM queue ORDER BY job_id"))) == kept

@@ -46,7 +46,7 @@ RESTORE = """
 import sys
 from datetime import datetime
 from pathlib import Path
-from workbench.records import backups
+from workbench.records.backup import backups
 print("ready", flush=True)
 sys.stdin.readline()
 done = backups.restore(Path(sys.argv[1]), Path(sys.argv[2]), datetime(2031, 5, 6, 17, 30, 5))

@@ -31,7 +31,7 @@ def test_pairs_of_a_ski_are_its_own_alone(tmp_path: Path) -> None:
         made = [
             shop.book.add_pair(
                 row.id, "KV", method_id=row.methods[0], text="2.45", unit="in", mm=62.23,
-                other_method_id=row.methods[1], other_text="0.78", other_unit="in", other_mm=19.8,
+                other_method_id=row.methods[1], other_text="0.78", other_unit="in", other_mm=19.812,
             )
             for row in (one, two, one)
         ]  # fmt: skip

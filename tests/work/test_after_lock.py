@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import pytest
 
-from tests.bench.test_hands import begin
+from tests.bench.test_hands import Keys, begin
 from tests.shop import DAY, heron, ski, walk_to
+from workbench.bench.hand.hands import Hands
 from workbench.errors import InputError
 from workbench.measure.units import MM_PER_INCH
 from workbench.records.store import rows
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
+from workbench.work.job_text.job_text import reading_lines
 from workbench.work.job_text.next_text import task_of
+from workbench.work.job_text.setting_words import moved_words
 from workbench.work.paper.card_text import card_text
 from workbench.work.paper.cards import card_of
 from workbench.work.roster.settings import change
@@ -112,11 +115,59 @@ def test_at_the_bench_digits_take_it_and_one_key_skips_it(shop: Shop) -> None:
     assert keys.hands.state.view.stage == "signed off"
 
 
-def test_a_re_check_is_offered_none(shop: Shop) -> None:
-    view = at_sign_off(shop)
+def at_recheck(shop: Shop, view: JobView) -> JobView:
+    """Sign a job off and tick the check of its re-check after the ride."""
     shop.sign_off(view, "KV")
     job = shop.queue(view.ski.id, kind="recheck")
     again = shop.view(job.id)
     for item in again.checklist:
         again = shop.tick(again, item.key)
-    assert (again.stage, again.lock_due) == ("sign-off", None)
+    return again
+
+
+@pytest.mark.parametrize("locked_before", [False, True])
+def test_a_re_check_is_offered_it_too(shop: Shop, locked_before: bool) -> None:
+    """Held against the number the ski left with: as locked then, else its last reading."""
+    view = at_sign_off(shop)
+    left_mm = view.lines[0].now_mm
+    assert left_mm is not None
+    if locked_before:
+        view = lock(shop, view, 0, 0.0015)
+        left_mm = view.lines[0].locked_mm
+        assert left_mm is not None
+    again = at_recheck(shop, view)
+    assert (again.stage, again.lock_due) == ("sign-off", 0)
+    assert again.lines[0].left_mm == pytest.approx(left_mm, abs=1e-4)
+    mm = left_mm + 0.002 * MM_PER_INCH
+    again = shop.take_locked(again, again.lines[0], f"{mm / MM_PER_INCH:.4f}", "in", mm)
+    line = again.lines[0]
+    assert line.moved_by_lock_mm == pytest.approx(0.002 * MM_PER_INCH, abs=1e-4)
+    assert moved_words(line, "in") == "since it left it moved +0.0020 in"
+    assert any("since it left it moved +0.0020 in" in text for text in reading_lines(again, "in"))
+    again = shop.sign_off(again, "KV")
+    notes = " ".join(card_of(shop, again).notes)
+    assert f"Read with the bolts tight: depth {mm / MM_PER_INCH:.4f} in" in notes
+
+
+def test_the_setting_wants_it_at_a_re_check_too(shop: Shop) -> None:
+    view = at_sign_off(shop)
+    change(shop, {"after_lock": "on"})
+    for index in range(3):
+        view = lock(shop, shop.view(view.job.id), index, 0.0)
+    again = at_recheck(shop, view)
+    with pytest.raises(InputError, match="after-lock check"):
+        shop.sign_off(again, "KV")
+
+
+def test_a_re_check_s_reading_far_from_how_the_ski_left_is_asked_about(shop: Shop) -> None:
+    again = at_recheck(shop, at_sign_off(shop))
+    hands = Hands(shop)
+    hands.open(again.job.id)
+    keys = Keys(hands)
+    left_mm = again.lines[0].left_mm
+    assert left_mm is not None
+    keys.type(f"{left_mm / MM_PER_INCH + 0.05:.4f}\n")
+    assert hands.state.question is not None
+    assert "+0.0500 in from the setting it left with" in hands.state.question.question
+    keys.yes()
+    assert "since it left it moved +0.0500 in" in hands.state.message

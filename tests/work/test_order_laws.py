@@ -22,7 +22,8 @@ from workbench.errors import BenchError, InputError
 from workbench.fin.frame.pose import Point, Pose
 from workbench.fin.plan.guidance import Plan
 from workbench.fin.pose.fit import fit_pose
-from workbench.fin.reading.observe import QUANTITIES, Method, observe
+from workbench.fin.reading.observe import Method, observe
+from workbench.fin.reading.quantities import QUANTITIES
 from workbench.places import shipped
 from workbench.work.order.order_file import Order, order_from, read_order
 from workbench.work.order.order_json import fit_of, plan_of, restate_report
@@ -293,7 +294,7 @@ def test_more_than_a_stud_can_turn_is_out_of_reach(
         assert main(["turns", str(path)]) == status
         err = capsys.readouterr().err
         if status:
-            assert "stud back would have to turn" in err
+            assert "tail stud would have to turn" in err
             assert "without stated limits no stud is taken to move more than 0.5000 in" in err
     turns = 3.0 / order_from(table).rig.studs[2].lead_mm * 25.4
     assert turns > 90

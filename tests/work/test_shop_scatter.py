@@ -20,7 +20,7 @@ from workbench.work.job_text.budget_explained import (
     doubtful_words,
     improve_words,
     origins_of,
-    worth_of,
+    trust_of,
 )
 from workbench.work.study import studies
 from workbench.work.study.study_plans import plan_study
@@ -53,13 +53,13 @@ def study(
 
 
 def scatter_part(view: JobView, index: int = 0) -> tuple[float, float]:
-    budget = worth_of(view, view.lines[index]).budget
+    budget = trust_of(view, view.lines[index]).budget
     part = next(p for p in budget.parts if p.name == SCATTER)
     return part.u, part.dof
 
 
 def whence(view: JobView, index: int = 0) -> str:
-    return dict(origins_of(worth_of(view, view.lines[index])))[SCATTER]
+    return dict(origins_of(trust_of(view, view.lines[index])))[SCATTER]
 
 
 # -- in the budget ---------------------------------------------------------------------------------
@@ -72,7 +72,7 @@ def test_a_reading_takes_the_scatter_of_the_newest_study_of_its_method(shop: Sho
     assert scatter_part(view) == (pytest.approx(HAND_MM, rel=1e-6), 2)
     day = scatters_of(shop.book)[-1].source
     assert whence(view) == day
-    assert day.startswith("study 'quiet' (2")
+    assert day.startswith("repeatability test 'quiet' (2")
     assert day.endswith(", 4 readings)")
     result = result_of(kept)
     assert result.one is not None
@@ -85,10 +85,10 @@ def test_the_demo_s_study_is_in_the_readings_taken_since(shop: Shop) -> None:
     assert found is not None
     view = ski(shop, "Heron 67")
     assert scatter_part(view) == (pytest.approx(found.sd), found.dof)
-    assert "study 'a slow hour' (2026-11-22, 27 readings)" in whence(view)
+    assert "repeatability test 'a slow hour' (2026-11-22, 27 readings)" in whence(view)
     assert scatter_part(view, 1) == (ASSUMED.sd, math.inf)
     assert whence(view, 1) == "default: 0.01 mm; no repeatability test of this reading before it"
-    assert "the scatter is assumed" not in improve_words(worth_of(view, view.lines[0]), "in")
+    assert "the scatter is assumed" not in improve_words(trust_of(view, view.lines[0]), "in")
 
 
 def test_repeats_are_pooled_with_the_study_or_speak_alone(shop: Shop) -> None:
@@ -100,7 +100,9 @@ def test_repeats_are_pooled_with_the_study_or_speak_alone(shop: Shop) -> None:
     assert whence(view).endswith("4 readings), with these 2 repeats")
     view = read(shop, view, view.lines[0], "2.4700")
     assert scatter_part(view)[1] == 2
-    assert whence(view).startswith("these 3 repeats: they scatter more than study 'quiet'")
+    assert whence(view).startswith(
+        "these 3 repeats: they scatter more than repeatability test 'quiet'"
+    )
     assert whence(view).endswith("readings) explains")
 
 
@@ -111,7 +113,7 @@ def test_what_a_reading_is_worth_never_changes_by_a_later_study(shop: Shop) -> N
     view = shop.view(view.job.id)
     assert scatter_part(view) == before
     view = read(shop, view, view.lines[0], "2.4504")
-    assert "study 'quiet'" in whence(view)
+    assert "repeatability test 'quiet'" in whence(view)
 
 
 def test_a_study_struck_out_or_unfinished_or_without_scatter_says_nothing(shop: Shop) -> None:
@@ -187,7 +189,7 @@ def test_two_repeats_far_apart_ask_for_a_third(shop: Shop) -> None:
     said = "These two differ by more than 0.0014 in; take a third"
     assert doubtful_words(line, "in") == said
     assert doubtful_words(line, "mm") == "These two differ by more than 0.035 mm; take a third"
-    assert "take a third" in improve_words(worth_of(view, line), "in")
+    assert "take a third" in improve_words(trust_of(view, line), "in")
     third = read(shop, view, line, "2.4505")
     assert doubtful_words(third.lines[0], "in") == ""
 

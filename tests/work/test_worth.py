@@ -17,7 +17,7 @@ from workbench.work.job_text.budget_explained import (
     improve_words,
     meaning_words,
     origins_of,
-    worth_of,
+    trust_of,
 )
 from workbench.work.trust.significance import GUARD
 
@@ -30,7 +30,7 @@ def test_the_budget_is_that_of_the_reading_on_the_bench(shop: Shop) -> None:
     for job in shop.roster():
         view = shop.view(job.job_id)
         for line in (x for x in view.lines if x.latest):
-            assert worth_of(view, line).budget.u == pytest.approx(line.u_mm, rel=1e-12)
+            assert trust_of(view, line).budget.u == pytest.approx(line.u_mm, rel=1e-12)
             seen += 1
     assert seen >= 9
 
@@ -38,7 +38,7 @@ def test_the_budget_is_that_of_the_reading_on_the_bench(shop: Shop) -> None:
 def test_the_jaws_height_counts_where_the_edge_slants(shop: Shop) -> None:
     """A length by tips on the demo's blade has it, a depth has not."""
     view = ski(shop, "Heron 67")
-    names = [{p.name for p in worth_of(view, x).budget.parts} for x in view.lines]
+    names = [{p.name for p in trust_of(view, x).budget.parts} for x in view.lines]
     assert "contact height" not in names[0]
     assert "contact height" in names[2]
 
@@ -47,7 +47,7 @@ def test_a_doubtful_repeat_is_flagged_with_its_test_and_still_counts(shop: Shop)
     """The mean and the scatter are those of all seven."""
     texts = ("2.4500", "2.4505", "2.4500", "2.4495", "2.4500", "2.4505", "2.4900")
     view = as_received(shop, *texts)
-    worth = worth_of(view, view.lines[0])
+    worth = trust_of(view, view.lines[0])
     assert worth.doubts.indices == (6,)
     assert "Grubbs" in worth.doubts.test
     assert worth.repeats.mean / 25.4 == pytest.approx(math.fsum(map(float, texts)) / 7)
@@ -58,7 +58,7 @@ def test_a_doubtful_repeat_is_flagged_with_its_test_and_still_counts(shop: Shop)
 def test_what_would_be_left_without_the_largest_part(shop: Shop) -> None:
     """The sentence names the part, its share and the u of all the others."""
     view = ski(shop, "Heron 67")
-    worth = worth_of(view, view.lines[2])
+    worth = trust_of(view, view.lines[2])
     others = [p.component for p in worth.budget.parts if p.name != "caliper error"]
     left = math.hypot(*others)
     words = improve_words(worth, "mm")
@@ -68,13 +68,13 @@ def test_what_would_be_left_without_the_largest_part(shop: Shop) -> None:
 
 def test_every_part_of_the_default_budget_has_advice(shop: Shop) -> None:
     view = ski(shop, "Heron 67")
-    assert {p.name for x in view.lines for p in worth_of(view, x).budget.parts} <= set(IMPROVE)
+    assert {p.name for x in view.lines for p in trust_of(view, x).budget.parts} <= set(IMPROVE)
 
 
 def test_a_reading_not_taken_has_no_worth(shop: Shop) -> None:
     view = as_received(shop)
     with pytest.raises(InputError, match="one or more readings in this round"):
-        worth_of(view, view.lines[1])
+        trust_of(view, view.lines[1])
 
 
 # -- the caliper and its figures ---------------------------------------------------------------
@@ -83,11 +83,11 @@ def test_a_reading_not_taken_has_no_worth(shop: Shop) -> None:
 def test_the_budget_names_the_caliper_and_where_each_figure_comes_from(shop: Shop) -> None:
     """The demo's inch caliper: its step, DIN 862, its checks, and a default temperature."""
     view = ski(shop, "Heron 67")
-    found = dict(origins_of(worth_of(view, view.lines[0])))
+    found = dict(origins_of(trust_of(view, view.lines[0])))
     assert found["taken with"] == "Bench caliper, inch"
     assert found["resolution"] == "its step, 0.0005 in"
     assert found["caliper error"] == "DIN 862, digital, 0.02 mm more with the depth rod"
-    assert dict(origins_of(worth_of(view, view.lines[1])))["caliper error"] == "DIN 862, digital"
+    assert dict(origins_of(trust_of(view, view.lines[1])))["caliper error"] == "DIN 862, digital"
     assert "block checked 2026-11-22" in found["zero and gauge block"]
     assert "nobody looked" in found["temperature"]
 
@@ -98,7 +98,7 @@ def test_a_method_that_states_its_u_is_its_whole_budget(shop: Shop) -> None:
     row = shop.book.method(view.lines[0].method_id)
     shop.book.correct_method(replace(row, u_mm=0.4))
     line = shop.view(view.job.id).lines[0]
-    worth = worth_of(shop.view(view.job.id), line)
+    worth = trust_of(shop.view(view.job.id), line)
     assert (line.u_mm, worth.budget.u) == (0.4, 0.4)
     assert origins_of(worth)[0][0] == "uncertainty"
     assert improve_words(worth, "in")

@@ -33,7 +33,7 @@ COLUMN = 38
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """One line of the sheet: its action, words and group; its key stands in the table of keys.
+    """One line of the sheet: its action, words and group; its key is in the table of keys.
 
     ``also``: other words that it is found by.
     """
@@ -56,7 +56,7 @@ _ALL = (
     Choice("strike", "strike out reading ▸: reason", also="undo delete remove wrong"),
     Choice("note", "write a note", also="remark comment"),
     Choice("hold", "how to take this reading", also="method caliper measure"),
-    Choice("worth", "how sure is this reading?", also="uncertainty budget trust sure"),
+    Choice("sure", "how sure is this reading?", also="uncertainty budget trust sure"),
     Choice("restate", "convert between methods", also="restate this fin by every method"),
     Choice("next_ski", "next ski of the queue (PgDn)", "the day", "step forward"),
     Choice("ski_before", "the ski before (PgUp)", "the day", "step back"),

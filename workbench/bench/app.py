@@ -66,7 +66,7 @@ FLASH_S = 0.6
 """So long the frame of a doubtful entry is lit."""
 
 SCREEN_FILE = "screen.txt"
-"""Where what was copied stands too, for terminals that copy nothing."""
+"""Where what was copied is kept too, for terminals that copy nothing."""
 
 NAMED_KEYS: dict[str, tuple[str, str | None]] = {
     "Enter": ("enter", "\r"), "Esc": ("escape", None), "Tab": ("tab", "\t"),
@@ -207,12 +207,12 @@ class Bench(Leaving):
             self.hands.look_ahead()
 
     def _side_view(self, state: BenchState, width: int, height: int) -> Content:
-        """Draw the side view; where it stands in the turns' place, with their warnings."""
+        """Draw the side view; in place of the turns, with their warnings."""
         draw = panel_text.picture if self.size.width >= WIDE_FROM else panel_text.warned_picture
         return draw(state, width, height)
 
     def _draw_next(self, line: Line, state: BenchState, width: int) -> None:
-        """Show what to do now; a caution that a warning leaves no row for stands on the frame."""
+        """Show what to do now; a caution that a warning leaves no row for goes on the frame."""
         words, careful = next_line.next_rows(state, width)
         line.show(words)
         below = literal(careful)
@@ -355,7 +355,7 @@ class Bench(Leaving):
         else:
             self.hands.no()
 
-    async def on_click(self, event: Click) -> None:
+    def on_click(self, event: Click) -> None:
         """Take the ski that is clicked on in the queue, or press the key in the bottom line."""
         if len(self.screen_stack) > 1 or self._has_selection():
             return
@@ -371,7 +371,7 @@ class Bench(Leaving):
         elif keys.contains_point(at):
             key = next_line.key_at(at.x - keys.x, self.size.width < NARROW_BELOW, state.keys)
             if key:
-                await self.press_key(key)
+                self.press_key(key)
         elif row is not None:
             marked = -1 if state.marked is None else state.marked
             self.hands.select(row - marked)
@@ -387,8 +387,11 @@ class Bench(Leaving):
             return panel_text.target_at(state, aims.height, at.y - aims.y)
         return None
 
-    async def press_key(self, shown: str) -> None:
+    def press_key(self, shown: str) -> None:
         """Press a key, by the name that a line of keys shows it by."""
+        self.call_later(self._press, shown)  # a key sent by a screen would not reach its bindings
+
+    async def _press(self, shown: str) -> None:
         name, char = NAMED_KEYS.get(shown, (shown.lower(), shown if len(shown) == 1 else None))
         await self._gate.take(Key(name, char))
 

@@ -64,7 +64,7 @@ def _ask_of_ski(bench: Bench, action: str, state: BenchState, view: JobView) -> 
         from workbench.bench.screens.ski import strike_screen
 
         strike_screen.open_on(bench)
-    elif action in ("hold", "worth", "restate"):
+    elif action in ("hold", "sure", "restate"):
         screen = _closer_look(bench.shop, action, state, view)
         bench.push_screen(screen, lambda _: hands.ignore_enter(monotonic()))
 

@@ -14,7 +14,7 @@ from workbench.work.job.shop import Shop
 
 
 class Leaving(App[int]):
-    """Keeps where the bench stands before it goes; who is an app of ours sets what it stands on."""
+    """Keeps where the bench is before it goes; an app of ours sets what it needs."""
 
     shop: Shop
     hands: Hands
@@ -25,7 +25,7 @@ class Leaving(App[int]):
     """What was typed and could not be kept, to be told then."""
 
     def leave_off(self) -> None:
-        """Keep where the bench stands, the entry begun, and what is typed in an open form.
+        """Keep where the bench is, the entry begun, and what is typed in an open form.
 
         A book that has gone, or takes nothing, holds nobody up: what it did not take is told.
         """

@@ -21,7 +21,7 @@ OPEN = "open:"
 
 Group = Literal["this ski", "the day", "after the ride", "paper", "the workshop"]
 GROUPS: tuple[Group, ...] = get_args(Group)
-"""The groups of the sheet, in its order; what is not needed beside a ski stands in the last."""
+"""The groups of the sheet, in its order; what is not needed beside a ski is in the last."""
 
 
 @dataclass(frozen=True, slots=True)

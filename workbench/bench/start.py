@@ -138,7 +138,7 @@ def _say_at_leave(text: str) -> None:
 
 
 async def _back_up_today(app: Bench) -> None:
-    """Make the day's backup once the bench stands; it goes on in a thread beside the desk."""
+    """Make the day's backup once the bench is up; it goes on in a thread beside the desk."""
     from workbench.work.exchange.backup import back_up_today, failed_words
 
     await asyncio.sleep(BACKUP_AFTER_S)
@@ -149,7 +149,7 @@ async def _back_up_today(app: Bench) -> None:
 
 
 async def _settle() -> None:
-    """Load the other screens once the bench stands, then begin to collect garbage.
+    """Load the other screens once the bench is up, then begin to collect garbage.
 
     What was loaded until then stays, and is left out of the collecting.
     """

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any, TypeAlias
 
 from workbench.commands.opened import opened_shop
-from workbench.commands.spoken import say
+from workbench.commands.output import say
 from workbench.errors import OutOfReachError
 from workbench.measure.units import Unit
 from workbench.work.job.job_view import JobView
@@ -55,7 +55,7 @@ def add_unit_option(parser: argparse.ArgumentParser, words: str) -> None:
 
 
 Fields: TypeAlias = "tuple[tuple[str, str, str], ...]"
-"""What a form asks at the bench, as options: (name, what stands for its value, words)."""
+"""What a form asks at the bench, as options: (name, the word for its value, words)."""
 
 
 def add_fields(parser: argparse.ArgumentParser, fields: Fields) -> None:

@@ -43,7 +43,7 @@ LONGEST_COMMAND = 16
 class Index(Page):
     """The page of the program itself: its commands under headings.
 
-    ``headings`` gives the heading that stands before a command, by the command's name.
+    ``headings`` gives the heading that goes before a command, by the command's name.
     """
 
     headings: ClassVar[dict[str, str]] = {}

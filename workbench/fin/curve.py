@@ -111,7 +111,7 @@ def _bend(values: Sequence[float]) -> float:
 def from_three_depths(
     places_mm: Sequence[float], depths_mm: Sequence[float], u_place_mm: float, u_depth_mm: float
 ) -> MeasuredCurve:
-    """Return the curve through three depths from a straightedge that stands clear of the base.
+    """Return the curve through three depths from a straightedge that is clear of the base.
 
     The depths are from the straightedge to the base at three places along it; where the middle one
     is the smallest, the base bulges. The circle is the one through the three points: its curvature

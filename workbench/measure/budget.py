@@ -1,7 +1,7 @@
-"""What a measured value is worth: named contributions, combined as JCGM 100:2008 says.
+"""How sure a measured value is: named contributions, combined as JCGM 100:2008 says.
 
 Each contribution is a standard uncertainty with its degrees of freedom and a sensitivity; the
-budget keeps them apart, so that the largest can be seen and improved. Every value stands in the
+budget keeps them apart, so that the largest can be seen and improved. Every value is in the
 same unit once its sensitivity is applied.
 """
 

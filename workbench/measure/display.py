@@ -7,7 +7,7 @@ the limit does not (B.7.2: limits are rounded so that neither is exceeded).
 
 from __future__ import annotations
 
-from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Decimal, localcontext
+from decimal import ROUND_HALF_EVEN, Decimal, localcontext
 from functools import lru_cache
 
 from workbench.measure.units import Unit
@@ -58,11 +58,6 @@ def length_text(value_mm: float, unit: Unit, step: str | None = None) -> str:
     return _plain(round_to_step(convert(value_mm, unit), size), size)
 
 
-def length_with_unit(value_mm: float, unit: Unit, step: str | None = None) -> str:
-    """Return a length as shown, with its unit."""
-    return f"{length_text(value_mm, unit, step)} {unit}"
-
-
 def change_text(value_mm: float, unit: Unit, step: str | None = None) -> str:
     """Return a difference with its sign always shown; a difference that rounds to 0 has none."""
     text = length_text(abs(value_mm), unit, step)
@@ -76,14 +71,6 @@ def change_between(from_mm: float, to_mm: float, unit: Unit, step: str | None = 
     size = Decimal(step or STEP[unit])
     shown = [round_to_step(convert(mm, unit), size) for mm in (from_mm, to_mm)]
     return change_text(float((shown[1] - shown[0]) * _PER[unit]), unit, step)
-
-
-def limits_text(low_mm: float, high_mm: float, unit: Unit) -> tuple[str, str]:
-    """Return the limits of a band, each rounded inward to the shown resolution."""
-    size = Decimal(STEP[unit])
-    low = round_to_step(convert(low_mm, unit), size, ROUND_CEILING)
-    high = round_to_step(convert(high_mm, unit), size, ROUND_FLOOR)
-    return _plain(low, size), _plain(high, size)
 
 
 def fine_text(value_mm: float, unit: Unit) -> str:

@@ -1,4 +1,4 @@
-"""Whether a difference or a tolerance stands clear of its uncertainty, in words for a glance."""
+"""Whether a difference or a tolerance is clear of its uncertainty, in words for a glance."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ class Acceptance:
 
 
 def verdict(change_mm: float, expanded_mm: float) -> Verdict:
-    """Whether a change (or a difference of two settings) stands clear of its own uncertainty.
+    """Whether a change (or a difference of two settings) is clear of its own uncertainty.
 
     ``expanded_mm`` is the expanded uncertainty of the change itself, more than 0.
     """
@@ -52,13 +52,6 @@ def verdict(change_mm: float, expanded_mm: float) -> Verdict:
     if change_mm == 0:
         return Verdict("unclear", ratio, "no change seen")
     return Verdict("unclear", ratio, "below what we can measure")
-
-
-def difference_expanded(first_mm: float, second_mm: float) -> float:
-    """Expanded uncertainty of the difference of two independent values with these expanded ones."""
-    _check_expanded(first_mm)
-    _check_expanded(second_mm)
-    return math.hypot(first_mm, second_mm)
 
 
 def acceptance(

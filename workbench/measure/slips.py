@@ -32,16 +32,18 @@ degrees of freedom)."""
 
 @dataclass(frozen=True, slots=True)
 class Doubt:
-    """A reading that stands too far from what it should be.
+    """A reading that is too far from what it should be.
 
     ``off_mm``: read minus expected; ``normalised``: that over its standard uncertainty; ``slip``:
-    the likeliest cause, with ``detail`` naming the line, the digits or the method.
+    the likeliest cause, with ``detail`` naming the line, the digits or the method; ``digits``: the
+    number meant where digits exchanged explain a line misread too.
     """
 
     off_mm: float
     normalised: float
     slip: Slip
     detail: str = ""
+    digits: str = ""
 
 
 def doubt(
@@ -80,7 +82,8 @@ def doubt(
     near_enough = [cause for cause in found if cause[0] <= near]
     if near_enough:
         _, slip, detail = min(near_enough, key=_unlikeliness)
-        return Doubt(off, normalised, slip, detail)
+        meant = min((cause for cause in near_enough if cause[1] == "digits"), default=(0.0, "", ""))
+        return Doubt(off, normalised, slip, detail, meant[2] if slip == "graduation" else "")
     return Doubt(off, normalised, "unseated")
 
 

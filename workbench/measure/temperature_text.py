@@ -26,7 +26,7 @@ class Degrees:
 
 
 def parse_temperature(text: str, field: str, unit: TempUnit | None = None) -> Degrees:
-    """Return what was typed, such as ``17 C`` or ``63 F``; ``unit`` stands in for a missing letter.
+    """Return what was typed, such as ``17 C`` or ``63 F``; ``unit`` replaces a missing letter.
 
     Raises:
         InputError: no number, or no letter where no unit is given.

@@ -239,7 +239,7 @@ class Form(Box):
 def by_view(view: JobView, keep: Callable[[JobView, Texts], T]) -> Callable[[Texts], T]:
     """Return what saves a form about a ski by the view of it that the form was opened on.
 
-    Where something came in meanwhile it is refused once, and then saved by what there is now.
+    Where something was added meanwhile it is refused once, and then saved by what there is now.
     """
     seen = [view]
 

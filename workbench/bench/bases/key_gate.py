@@ -1,7 +1,7 @@
 """The door that keys pass: one at a time, in their order, and no letters faster than a hand.
 
 A key waits until the one before has been through the widget and the screen that it went to, and
-until a screen that was opened or uncovered by it stands. Letters are commands, so one alone waits
+until a screen that was opened or uncovered by it is ready. Letters are commands, so one alone waits
 a moment for what comes behind it: a scanner's text runs none, and a ski's serial takes that ski.
 """
 

@@ -158,7 +158,7 @@ class ListScreen(Overlay[None]):
         self.query_one("#list-said", Static).update(said(self._message, width, SAID_LINES))
 
     def pick(self, y: int) -> None:
-        """Mark what stands in a row of the list, if anything does."""
+        """Mark what is in a row of the list, if anything does."""
         seen, head = self._seen
         if 0 <= y - head < len(seen):
             self.at = seen[y - head]

@@ -29,7 +29,7 @@ class Overlay(ModalScreen[ScreenResultType], Generic[ScreenResultType]):
         StylesCache.get_inner_outer.cache_clear()
 
     @on(Click)
-    async def _press_shown(self, event: Click) -> None:
+    def _press_shown(self, event: Click) -> None:
         """Press the key that is clicked on, in the line of keys below."""
         at = event.screen_offset
         if not self.region.contains_point(at):
@@ -42,7 +42,7 @@ class Overlay(ModalScreen[ScreenResultType], Generic[ScreenResultType]):
             row = widget.render_line(at.y - inside.y).text
             if key := key_pressed(row.rstrip(), at.x - inside.x):
                 event.stop()
-                await press(key)
+                press(key)
 
     def dismiss(self, result: ScreenResultType | None = None) -> AwaitComplete:
         """Close with a result; a second time would close the screen below."""

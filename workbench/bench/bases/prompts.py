@@ -89,7 +89,7 @@ class PromptInput(LineInput):
             self.post_message(self.Hasty())
 
     def take_out_run(self) -> None:
-        """Take out again what came in one burst."""
+        """Take out again what one burst typed."""
         if self._run:
             self.value = self._run[0].before
 

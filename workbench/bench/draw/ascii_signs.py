@@ -31,7 +31,7 @@ _PLAIN = {sign: plain for plain, signs in _SIGNS for sign in signs}
 
 
 def plain(char: str) -> str:
-    """Return what stands for a sign: as many plain letters as it takes cells."""
+    """Return what replaces a sign: as many plain letters as it takes cells."""
     if char in _PLAIN:
         return _PLAIN[char]
     if "\u2800" <= char <= "\u28ff":

@@ -40,7 +40,7 @@ _ORDER: tuple[Mark, ...] = ("struck", "received", "reading", "in hand", "left")
 
 @dataclass(frozen=True, slots=True)
 class Frame:
-    """Maps time and value to dots, and holds what stands at the axes."""
+    """Maps time and value to dots, and holds what is at the axes."""
 
     start: float
     end: float
@@ -70,7 +70,7 @@ def plot_rows(
 ) -> list[Content]:
     """Draw one series over ``span`` (seconds since 1970) into width x height cells.
 
-    Its method stands above it, the unit's numbers at the left, dates below; ``marked`` is a moment
+    Its method is above it, the unit's numbers at the left, dates below; ``marked`` is a moment
     to point at, ``chosen`` sets a pointer before its title. In too little room it says so.
     """
     if width < LEAST_WIDTH or height < LEAST_HEIGHT:

@@ -92,8 +92,8 @@ def side_view(
 ) -> Picture:
     """Draw the rig with its blade at ``now`` (solid) and ``wanted`` (dashed, enlarged).
 
-    The dashed outline stands at now + factor * (wanted - now); without a ``wanted`` there is none,
-    and without a ``now`` the blade stands, dashed, at ``wanted`` or at a place made up for looking
+    The dashed outline is at now + factor * (wanted - now); without a ``wanted`` there is none,
+    and without a ``now`` the blade is, dashed, at ``wanted`` or at a place made up for looking
     at. ``readings`` have their contacts marked, the stud called ``lit`` is lit. A size below one
     cell counts as one.
 
@@ -113,7 +113,7 @@ def method_view(
     """Draw how to hold the caliper for ``method`` on this very blade at ``pose``.
 
     Shown are the base, the band a jaw can touch in (or the line a depth is taken along), the jaws
-    and the contacts; without a pose the blade stands at a made-up place.
+    and the contacts; without a pose the blade is at a made-up place.
     """
     scene = method_scene(rig, pose, method)
     canvas, view = _drawn(scene, width, height, mode)

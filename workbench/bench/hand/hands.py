@@ -6,7 +6,9 @@ Knows no widget, so that the whole walk of a ski can be tried without a screen. 
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable
+from typing import assert_never
 
 from workbench.bench.bases.bursts import (
     BURST_GAP_S,
@@ -36,6 +38,7 @@ from workbench.work.job.entry import (
 )
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
+from workbench.work.job.temperature import correction_words
 from workbench.work.job_text.budget_explained import doubtful_words
 from workbench.work.job_text.next_step import act_due
 from workbench.work.job_text.setting_words import moved_words
@@ -86,6 +89,10 @@ class Hands(Acts):
 
     def type(self, char: str, time: float) -> None:
         """Add a character to the entry in progress, or start one."""
+        if char in SIGNS and self._is_whole_change(time):
+            self._entered("typed")  # the sign of the next change: that one needs no Enter
+            if self.state.entry:  # it is asked about or refused, and the sign answers nothing
+                return
         entry = self.state.entry
         if entry and entry == self._refused and self.state.question is None:
             self._refused = ""
@@ -110,6 +117,16 @@ class Hands(Acts):
             self._pace.clear()
         self._pace.add(time)
         self._feed(entry + char)
+
+    def _is_whole_change(self, time: float) -> bool:
+        """Whether a hand typed a change of the target marked, to which a sign adds nothing."""
+        state, typed = self.state, self.state.entry
+        if state.view is None or state.view.stage != "target" or state.marked is None:
+            return False
+        if state.question is not None or self._by is not None or typed == self._refused:
+            return False
+        bare = typed.startswith(SIGNS) and re.fullmatch("[0-9.,]*[0-9]", typed[1:]) is not None
+        return bare and not self._pace.is_burst(time)
 
     def _is_by_hand(self, time: float) -> bool:
         """Whether a key shows that what is typed beside a question comes from a hand."""
@@ -294,7 +311,9 @@ class Hands(Acts):
         now = new.lines[at]
         again = f", repeat {len(now.latest)}" if len(now.latest) > 1 else ""
         typed = "" if text == placing.number else f"{text} → "
-        kept = f"kept: {line.method.name} {typed}{placing.number} {unit}{again}"
+        moved_mm = now.corrections_mm[-1] if now.corrections_mm else 0.0
+        to_20 = f", {correction_words(moved_mm, self.state.unit)}" if moved_mm else ""
+        kept = f"kept: {line.method.name} {typed}{placing.number} {unit}{to_20}{again}"
         told = moved_words(now, self.state.unit) or view.since_left(
             line, placing.mm, self.state.unit
         )
@@ -434,7 +453,7 @@ class Hands(Acts):
         self._show_target(new, answer.line, told)
 
     def _show_target(self, new: JobView, at: int, text: str) -> None:
-        """Show a target kept, whether its change stands clear, and what warns of its turns."""
+        """Show a target kept, whether its change is clear, and what warns of its turns."""
         line = new.lines[at]
         change = line.change_wanted
         warned = new.target_warning_in(self.state.unit)
@@ -527,29 +546,32 @@ class Hands(Acts):
         view = self.state.view
         assert view is not None
         stage = view.stage
-        if stage == "sign-off" and not self.state.who:
-            self.asks("initials")
-        elif stage in ("waiting", "received check", "final check", "sign-off"):
-            self._set(hands_on=True, message="", side=None)
-        elif stage in ("as received", "measuring"):
-            line = self.state.line
-            self.say(f"type the reading due: {line.method.name if line else ''}", "warn")
-        elif stage == "studs":
-            self._show(self.shop.seat_studs(view), "studs touch the blade where it is")
-        elif stage == "target":
-            self._go_on_at_target(view)
-        elif stage == "turning":
-            self._turn(view)
-        elif stage == "within":
-            new = self.shop.accept(view)
-            self._show(new, "settings accepted")
-            self._set(hands_on=bool(new.checklist))
-        elif stage == "wing":
-            self.say("type the wing's angle in degrees, then Enter", "warn")
-        elif stage == "set aside":
-            self._show(self.shop.take_up(view), "taken up again where it was left")
-        else:
-            self._next_ski(view)
+        match stage:
+            case "sign-off" if not self.state.who:
+                self.asks("initials")
+            case "waiting" | "received check" | "final check" | "sign-off":
+                self._set(hands_on=True, message="", side=None)
+            case "as received" | "measuring":
+                line = self.state.line
+                self.say(f"type the reading due: {line.method.name if line else ''}", "warn")
+            case "studs":
+                self._show(self.shop.seat_studs(view), "studs touch the blade where it is")
+            case "target":
+                self._go_on_at_target(view)
+            case "turning":
+                self._turn(view)
+            case "within":
+                new = self.shop.accept(view)
+                self._show(new, "settings accepted")
+                self._set(hands_on=bool(new.checklist))
+            case "wing":
+                self.say("type the wing's angle in degrees, then Enter", "warn")
+            case "set aside":
+                self._show(self.shop.take_up(view), "taken up again where it was left")
+            case "signed off":
+                self._next_ski(view)
+            case _:
+                assert_never(stage)
 
     def _next_ski(self, view: JobView) -> None:
         """Take the next ski that is not finished, its first check begun: Enter asked for it."""

@@ -60,7 +60,7 @@ class Question:
 
 @dataclass(frozen=True, slots=True)
 class Waiting:
-    """A reading off the caliper that came in while a question was open, and the note it is kept in
+    """A reading off the caliper that arrived while a question was open, and the note it is kept in
     until it has its place."""
 
     text: str
@@ -75,7 +75,7 @@ class BenchState:
     ``selected``: a line chosen by hand,
     else None for the one that is due. ``hands_on``: a check or a sign-off was begun on purpose.
     ``question``: an entry that needs an answer; ``offered``: which of its placings is offered.
-    ``doubted``: the line that the message calls doubtful, while it stands there. ``waiting``: what
+    ``doubted``: the line that the message calls doubtful, while it is there. ``waiting``: what
     came off the caliper while a question was open, in its order. ``keys``: those in force.
     ``scrolled``: so many skis of the queue the wheel has moved the list by.
     """
@@ -148,7 +148,7 @@ class BenchState:
 
     @property
     def shown_side(self) -> Side:
-        """Which panel stands at the side where there is room for one only."""
+        """Which panel is at the side where there is room for one only."""
         if self.side is not None:
             return self.side
         if self.view is None or self.view.stage in ("waiting", "signed off", "set aside"):

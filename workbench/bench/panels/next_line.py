@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import lru_cache
+from typing import assert_never
 
 from rich.cells import cell_len
 from textual.content import Content
@@ -60,7 +61,7 @@ def _keys(narrow: bool, keys: Keys) -> tuple[tuple[str, str], ...]:
 
 @lru_cache(maxsize=4)
 def keys_line(narrow: bool = False, keys: Keys = AS_SHIPPED) -> Content:
-    """Return the keys that matter, in one line; the rest stands on the sheet."""
+    """Return the keys that matter, in one line; the rest is on the sheet."""
     gap = " " if narrow else "  "
     parts = [((f" {key} ", "bold $accent"), f"{word}{gap}") for key, word in _keys(narrow, keys)]
     return styled(*[part for pair in parts for part in pair])
@@ -158,38 +159,50 @@ def _next_words(state: BenchState) -> str:
         return f"{NO_FIT}: u takes the last one back, then measure it again."
     if view.contradictions and stage in ("turning", "studs", "target") and not view.progress.step:
         return again_words(view)
-    if stage in ("waiting", "received check", "final check"):
-        if not state.hands_on or view.check_due is None:
-            return f"Enter begins the {view.check_name.lower()}."
-        return f"+ or space ticks: {view.check_due.words}"
-    if stage in ("as received", "measuring"):
-        return _measure_words(view, name)
-    if stage == "studs":
-        return f"{STUDS_UP}; Enter when they do."
-    if stage == "target":
-        return _target_words(state, view)
-    if stage == "turning":
-        return _turn_words(view)
-    if stage == "within":
-        return f"{leave_words(view)} Enter goes on."
-    if stage == "wing":
-        return f"{wing_step(view)}, type its angle in degrees, then Enter."
+    match stage:
+        case "waiting" | "received check" | "final check":
+            if not state.hands_on or view.check_due is None:
+                return f"Enter begins the {view.check_name.lower()}."
+            return f"+ or space ticks: {view.check_due.words}"
+        case "as received" | "measuring":
+            return _measure_words(view, name)
+        case "studs":
+            return f"{STUDS_UP}; Enter when they do."
+        case "target":
+            return _target_words(state, view)
+        case "turning":
+            return _turn_words(view)
+        case "within":
+            return f"{leave_words(view)} Enter goes on."
+        case "wing":
+            return f"{wing_step(view)}, type its angle in degrees, then Enter."
+        case "sign-off":
+            return _sign_off_words(state, view)
+        case "set aside":
+            why = visible(view.progress.reason, 48)
+            return f"Set aside: {why}. Enter takes it up again; PgDn goes to the next ski."
+        case "signed off":
+            return _signed_words(state, view)
+        case _:
+            assert_never(stage)
+
+
+def _sign_off_words(state: BenchState, view: JobView) -> str:
+    if view.progress.state.bars:
+        return f"Not to be signed off: {view.progress.state.bars}."
     if view.lock_due is not None and state.who and not state.hands_on:
         name = view.lines[state.line_index].method.name
         skip = "." if view.rules.after_lock else "; or Enter goes on without it."
         return f"{lock_words(name)}, and type it{skip}"
-    if stage == "sign-off" and not state.who:
+    if not state.who:
         return "Enter asks for your initials: a sign-off is kept under them."
-    if stage == "sign-off" and view.progress.state.bars:
-        return f"Not to be signed off: {view.progress.state.bars}."
-    if stage == "sign-off" and view.rules.second_eyes and not view.progress.eyes:
+    if view.rules.second_eyes and not view.progress.eyes:
         keys = "+" if state.hands_on else "Enter, then +"
         return f"{keys}: who else looked at it? Their initials."
-    if stage == "sign-off":
-        return f"+ signs off as {state.who}." if state.hands_on else "Enter, then + to sign off."
-    if stage == "set aside":
-        why = visible(view.progress.reason, 48)
-        return f"Set aside: {why}. Enter takes it up again; PgDn goes to the next ski."
+    return f"+ signs off as {state.who}." if state.hands_on else "Enter, then + to sign off."
+
+
+def _signed_words(state: BenchState, view: JobView) -> str:
     if view.unreleased:
         return f"{view.unreleased_words} o: strike the sign-off out, then go on from there."
     if state.is_day_done:

@@ -45,10 +45,10 @@ ARROWS = {True: "↻", False: "↺"}
 
 @dataclass(frozen=True, slots=True)
 class OneThing:
-    """What stands large, one below the other in one size; above it a name, below it the rest.
+    """What is large, one below the other in one size; above it a name, below it the rest.
 
     ``danger`` is what has to be said beside it and never makes room; ``sides`` are rows of words to
-    the right of each large part. With ``keeps_below`` what stands below is as needful as itself.
+    the right of each large part. With ``keeps_below`` what is below is as needful as itself.
     """
 
     large: tuple[str, ...]
@@ -189,7 +189,7 @@ def large_parts(
 ) -> tuple[list[list[str]], list[str]]:
     """Return the large parts and the rows below them that fit into ``room`` rows together.
 
-    Where not all of it can be large, what stands below goes first, then a name stands in two rows;
+    Where not all of it can be large, what is below goes first, then a name takes two rows;
     at last only the first part is large.
     """
     below = wrapped(" · ".join(thing.below), width) if thing.below else []
@@ -231,7 +231,7 @@ def drawn(
 ) -> list[Content]:
     """Return a thing in its room, its large part as large as it can be.
 
-    What is dangerous stands first and whole.
+    What is dangerous is first and whole.
     """
     told = [part for text in (*danger, *thing.danger) for part in wrapped(f"!! {text}", width)]
     head = [part for part in wrapped(thing.name, width)[:1] if part]

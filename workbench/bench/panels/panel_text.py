@@ -67,7 +67,7 @@ def _no_initials(state: BenchState) -> str:
 
 
 def danger_rows(state: BenchState, width: int) -> list[Content]:
-    """Return what is dangerous about the ski in hand, which stands above everything else."""
+    """Return what is dangerous about the ski in hand, which is above everything else."""
     if state.view is None:
         return []
     look = look_of(Importance.DANGER)
@@ -113,7 +113,7 @@ def scrolled(state: BenchState, height: int, by: int) -> int:
 
 
 def ski_at(state: BenchState, height: int, y: int) -> RosterLine | None:
-    """Return the ski of the queue that stands in a row of its panel, None where none does."""
+    """Return the ski of the queue that is in a row of its panel, None where none does."""
     first, room = _roster_rows(state, height)
     seen = state.roster[first : first + room]
     return seen[y // SKI_ROWS] if 0 <= y < SKI_ROWS * len(seen) else None
@@ -132,7 +132,7 @@ def _queued(at: str, line: RosterLine, marked: bool, width: int) -> tuple[Conten
     room = max(width - 3 - len(stage), 4)
     rider = padded(line.rider, room, right=True)
     first = styled((f"{mark}{name}", "bold" if marked else ""), (gap + due, "$ink-faint"))
-    if line.loose:  # louder than the stage and the rider, in whose place it stands
+    if line.loose:  # louder than the stage and the rider, whose place it takes
         loose = Said(Importance.DANGER, LOOSE_SHORT).signed
         left = visible(f"  {stage}", max(width - 2 - len(loose), 0))
         return first, styled("  ", (loose, look_of(Importance.DANGER)), left)
@@ -225,7 +225,7 @@ def _aim_in_one(line: Line, unit: Unit, width: int, fits: bool) -> Content:
     """Return one target on a single line, where an entry takes the room.
 
     Where the names would not fit beside it, the tolerance is left out; once the reading is taken,
-    how it stands to the target takes that place.
+    how it compares with the target takes that place.
     """
     sign = _off_sign(line)
     aim = _aim_words(line, unit)
@@ -235,7 +235,7 @@ def _aim_in_one(line: Line, unit: Unit, width: int, fits: bool) -> Content:
 
 
 def _off(line: Line, unit: Unit) -> Content:
-    """Return how a reading stands to its tolerance: surely within, within but not clear, or out."""
+    """Return how a reading meets its tolerance: surely within, within but not clear, or out."""
     if line.off_mm is None or line.nearness is None:
         return BLANK
     words, style = _standing(line)
@@ -253,7 +253,7 @@ def _off_sign(line: Line) -> Content:
 
 
 def _standing(line: Line) -> tuple[str, str]:
-    """Return the sign and word for how a reading stands, and their style."""
+    """Return the sign and word for the state of a reading, and their style."""
     assert line.nearness is not None
     sign, word = SIGNS[line.nearness]
     if line.nearness == "out":
@@ -293,7 +293,7 @@ def exposed_at(rig: Rig, pose: Pose, unit: Unit) -> str:
 
 
 def warned_picture(state: BenchState, width: int, height: int) -> Content:
-    """Return the side view with the warnings below it, for where it stands in the turns' place."""
+    """Return the side view with the warnings below it, for use in place of the turns."""
     said = warnings(state)
     room = min(rows_of(said, width), WARNED_ROWS, max(height - LEAST_PICTURE, 1))
     if not room:

@@ -111,6 +111,8 @@ def _reading_in_one(
     value = "← due" if view.due == index else held_to[0] if held_to else "—"
     if line.now_mm is not None:
         value = f"{length_text(line.now_mm, state.unit)} {state.unit}"
+        if line.corrections_mm and line.corrections_mm[-1]:
+            value += " at 20 °C"
         value += AGAIN if view.contradicts(line) else DOUBTFUL if line.doubts.indices else ""
     name = padded(line.method.name, max(width - len(value) - 3, 4))
     return styled(f"{mark} {name} ", (value, "bold"))
@@ -156,9 +158,13 @@ def _is_placed(state: BenchState) -> bool:
 
 def _awaited(stage: Stage) -> str:
     """Say what will stand large once it is typed."""
-    if stage in ("wing", "target"):
-        return f"type the {'angle' if stage == 'wing' else stage}"
-    return "type, or off the caliper"
+    match stage:
+        case "wing":
+            return "type the angle"
+        case "target":
+            return "type the target"
+        case _:  # a reading, wherever one is due
+            return "type, or off the caliper"
 
 
 def _question(state: BenchState) -> list[str]:
@@ -174,7 +180,7 @@ def _question(state: BenchState) -> list[str]:
 def _reading(
     state: BenchState, view: JobView, index: int, line: Line, width: int, roomy: bool
 ) -> list[Content]:
-    """Return one reading on two or three lines: method, value and worth, where it came from."""
+    """Return one reading on two or three lines: method, value and u, where it came from."""
     here = index == state.marked
     mark = "▸" if here else " "
     due = "  ← due" if view.due == index else ""
@@ -259,7 +265,7 @@ def _checks(state: BenchState, view: JobView, width: int, height: int) -> tuple[
         if not state.who:
             how = "Sign off: your initials first (Enter)."
         told = [styled((p, "bold")) for p in wrapped(view.eyes_words, width) if p]
-        if view.job.kind == "recheck":
+        if all(line.final_mm is None for line in view.lines):
             every = [styled((p, "bold")) for p in wrapped("Every item is ticked.", width)]
             return [*every, BLANK, *[styled(p) for p in wrapped(how, width)], *told], 0
         room, ascii_only = height - len(told), state.drawing == "ascii"
@@ -290,7 +296,7 @@ def has_checks(state: BenchState) -> bool:
 
 
 def has_entry(state: BenchState) -> bool:
-    """Whether a number is due or being typed, so that it stands large among the readings."""
+    """Whether a number is due or being typed, so that it is large among the readings."""
     view = state.view
     if view is not None and view.reads_locked and state.entry:
         return True

@@ -49,7 +49,7 @@ NARROW = 32
 def turns(state: BenchState, width: int, height: int) -> Content:
     """Return the stud turns: the one to make now large, then the others, and what to expect.
 
-    What is dangerous stands above the turn, and neither makes the other smaller while there is room
+    What is dangerous is above the turn, and neither makes the other smaller while there is room
     for both. What is wrong or doubtful comes below, then figures; what finds no room goes, the
     least important first.
     """

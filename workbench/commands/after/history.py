@@ -8,7 +8,7 @@ from typing import Any, get_args
 
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
-from workbench.commands.printed import print_json, print_lines
+from workbench.commands.output import say, say_json
 from workbench.measure.units import Unit
 from workbench.work.history import history_report as report
 from workbench.work.history.compare import compare, finest_of, named_setting
@@ -91,16 +91,16 @@ def _history(args: argparse.Namespace) -> int:
         if args.settings:
             settings = settings_in(history)
             if args.json:
-                print_json(report.settings_report(settings))
+                say_json(report.settings_report(settings))
             else:
-                print_lines(report.settings_lines(settings, unit))
+                say(report.settings_lines(settings, unit))
             return 0
         timeline = timeline_of(history)
         entries = timeline.shown(kind, args.find, newest_first=False)
         if args.json:
-            print_json(report.timeline_report(entries, timeline, unit))
+            say_json(report.timeline_report(entries, timeline, unit))
         else:
-            print_lines(report.timeline_lines(entries, timeline, unit))
+            say(report.timeline_lines(entries, timeline, unit))
     return 0
 
 
@@ -112,9 +112,9 @@ def _compare(args: argparse.Namespace) -> int:
         first, second = _chosen(settings_in(history), args.first, args.second)
         found = compare(history, first, second, unit, finest_of(history, second))
         if args.json:
-            print_json(report.comparison_report(found))
+            say_json(report.comparison_report(found))
         else:
-            print_lines(comparison_lines(found, unit))
+            say(comparison_lines(found, unit))
     return 0
 
 

@@ -8,7 +8,7 @@ from typing import Any
 from workbench.commands.at_ski import add_fields, unit_of
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
-from workbench.commands.spoken import say
+from workbench.commands.output import say
 from workbench.errors import InputError
 from workbench.work.job_text.which_ski import job_meant
 from workbench.work.roster import queue

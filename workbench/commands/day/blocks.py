@@ -8,7 +8,7 @@ from typing import Any
 from workbench.commands.at_ski import at_ski, ski_command, unit_of
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
-from workbench.commands.spoken import say
+from workbench.commands.output import say
 from workbench.errors import BenchError, InputError, PoseError
 from workbench.work.parts.measured_block import (
     NAMES,

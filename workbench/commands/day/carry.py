@@ -9,8 +9,7 @@ from typing import Any
 
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop, path_of
-from workbench.commands.printed import print_json
-from workbench.commands.spoken import say
+from workbench.commands.output import say, say_json
 from workbench.errors import BenchError, InputError, OutOfReachError, PoseError
 from workbench.fin.parts.blade import Blade
 from workbench.fin.reading.observe import Method
@@ -101,7 +100,7 @@ def _to_blade(args: argparse.Namespace) -> int:
         kind = OutOfReachError if isinstance(why, OutOfReachError) else PoseError
         raise kind(words) from None
     if args.json:
-        print_json(carried_report(found, order.unit))
+        say_json(carried_report(found, order.unit))
     else:
         say(carried_lines(found, order.unit))
     return 0

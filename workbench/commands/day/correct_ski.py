@@ -7,7 +7,7 @@ from typing import Any
 
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
-from workbench.commands.spoken import say
+from workbench.commands.output import say
 from workbench.work.roster.adding import known_ski
 from workbench.work.roster.ski_corrections import changed_words, correct_ski, sheet_of
 from workbench.work.roster.wear import methods_text

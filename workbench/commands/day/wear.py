@@ -9,7 +9,7 @@ from typing import Any
 from workbench.commands.at_ski import unit_of
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
-from workbench.commands.spoken import say
+from workbench.commands.output import say
 from workbench.errors import InputError
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop

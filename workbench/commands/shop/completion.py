@@ -7,10 +7,11 @@ from collections.abc import Iterator
 from typing import Any
 
 from workbench.commands.manual import page
+from workbench.commands.output import say
 from workbench.errors import BenchError
 
 PATHS = ("FILE", "PATH", "FOLDER", "ORDER")
-"""What stands for a path in a command's usage: files are offered there."""
+"""The word for a path in a command's usage: files are offered there."""
 
 SHELLS = ("bash", "zsh", "tcsh")
 
@@ -46,7 +47,7 @@ def _completion(args: argparse.Namespace) -> int:
     for action in _actions(parser):
         if action.metavar in PATHS:
             action.complete = shtab.FILE  # type: ignore[attr-defined]
-    print(shtab.complete(parser, shell=args.shell))
+    say([shtab.complete(parser, shell=args.shell)])
     return 0
 
 

@@ -1,4 +1,4 @@
-"""Studs: how far each stands in when the blade is seated, and where the blade seats for them.
+"""Studs: how far each is in when the blade is seated, and where the blade seats for them.
 
 A stud ends in a ball of radius ``tip_radius_mm`` (0: a point). Its travel is the distance along its
 axis, from its reference point, at which that ball touches the line of the edge it stops.

@@ -6,11 +6,10 @@ taken together, not each alone -> the order to make them in and the reading to e
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from typing import Literal
 
-from workbench.errors import InputError, OutOfReachError, shown
+from workbench.errors import OutOfReachError, shown
 from workbench.fin.frame.pose import Pose
 from workbench.fin.parts.studs import Stud, Travel
 from workbench.fin.plan.goals import (
@@ -41,6 +40,7 @@ from workbench.fin.plan.uncertainty import (
 from workbench.fin.pose.fit import Fit, Reading, fit_pose
 from workbench.fin.reading.observe import observe
 from workbench.fin.reading.rig import Rig
+from workbench.measure.lengths import check_finest
 
 __all__ = [
     "Plan", "Prediction", "Remark", "Rig", "Role", "Step", "StudLimitError", "StudTurn",
@@ -97,14 +97,9 @@ def plan(
         NoPoseError: the readings fix no pose.
         OutOfReachError: the blade or a stud cannot get there.
     """
-    _check_finest(finest_turn)
+    check_finest(finest_turn, "finest_turn", least=0.0)
     fit = fit_pose(rig.blade, rig.base, readings, start, every=True)
     return plan_from(rig, fit, targets, finest_turn, default_tolerance_mm)
-
-
-def _check_finest(turn: float) -> None:
-    if not (math.isfinite(turn) and 0.0 <= turn <= 1.0):
-        raise InputError("finest_turn", turn, "0 (exact) to 1 turn, such as 1/8")
 
 
 def plan_from(
@@ -120,7 +115,7 @@ def plan_from(
         InputError: a target without a reading, two for one method, or an odd ``finest_turn``.
         OutOfReachError: the blade or a stud cannot get there.
     """
-    _check_finest(finest_turn)
+    check_finest(finest_turn, "finest_turn", least=0.0)
     goals = goals_of(fit, targets, default_tolerance_mm)
     within = _are_within(fit, goals)
     wanted, wanted_gain = wanted_pose(rig, fit, goals)

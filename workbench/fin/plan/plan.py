@@ -19,7 +19,7 @@ class Target:
 
     ``is_change`` marks a value that was given as a change of the reading. Where ``tolerance_mm`` is
     narrowed by a guard band, ``limit_mm`` is the tolerance itself, which no other reading's narrow
-    one is worth leaving.
+    one may break.
     """
 
     method: Method

@@ -23,7 +23,7 @@ COVERAGE = 2.0
 """Coverage factor for 'smaller than its own expanded uncertainty' (JCGM 100:2008, 6.2.1: k = 2)."""
 
 ODD_TILT_RAD = math.radians(5.0)
-"""A fin set for riding stands within a degree or two of level; beyond this a reading is suspect."""
+"""A fin set for riding is within a degree or two of level; beyond this a reading is suspect."""
 
 
 def remarks(

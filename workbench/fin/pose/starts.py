@@ -9,7 +9,8 @@ from workbench.fin.frame.linear import solve
 from workbench.fin.frame.pose import Pose
 from workbench.fin.parts.base import Base
 from workbench.fin.pose.equations import Equations
-from workbench.fin.reading.observe import Quantity, observe, observe_all
+from workbench.fin.reading.observe import observe, observe_all
+from workbench.fin.reading.quantities import Quantity
 from workbench.fin.reading.readings import Reading
 
 FLAT = Base()
@@ -127,7 +128,7 @@ def start_x(equations: Equations, y: float, tilt: float) -> float | None:
 
 
 def middle_x(equations: Equations) -> float:
-    """Return the x that stands the blade's middle over the base's apex."""
+    """Return the x that puts the blade's middle over the base's apex."""
     us = [u for u, _ in equations.blade.outline_mm]
     return equations.base.apex_mm - (min(us) + max(us)) / 2.0
 

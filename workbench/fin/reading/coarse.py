@@ -24,7 +24,7 @@ class Scribe:
 
     The scale's zero lies at ``zero_mm`` in the blade frame: at that u on a forward scale (a tail
     distance), at that v among outward lines (a depth). As a rule the reading grows as the number it
-    stands for does: the scale's figures grow toward its rear end, the lines' toward the top edge.
+    means does: the scale's figures grow toward its rear end, the lines' toward the top edge.
     ``is_reversed`` is a scale whose figures grow the other way.
     """
 

@@ -32,7 +32,7 @@ def _height_gradient(at: Point, base: Base, pose: Pose) -> Row:
 def deepest(points: list[Point], base: Base, pose: Pose) -> Observation | None:
     """Return the largest height (mm) of the placed outline ``points``."""
     # Over a base that bulges outward, height along a straight edge is convex, so that the largest
-    # height always stands at a corner.
+    # height is always at a corner.
     best = max(points, key=lambda p: base.height(*p))
     height = base.height(*best)
     if not math.isfinite(height):

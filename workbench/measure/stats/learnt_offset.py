@@ -39,7 +39,7 @@ class LearntOffset:
 
     ``agreement`` holds the differences, second method minus first. ``slope`` and its 95 % interval
     are Deming's with Linnet's jackknife, None where too few pairs or too little spread let none be
-    judged. ``line`` is the errors-in-both line of second on first, only where the slope stands
+    judged. ``line`` is the errors-in-both line of second on first, only where the slope is
     clear of 1; it is then what restates. ``low`` and ``high`` are the ends of the first method's
     readings: beyond them nothing was learnt.
     """

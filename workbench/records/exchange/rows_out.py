@@ -6,24 +6,12 @@ import json
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 
-from workbench.records.exchange.form import (
-    HOME_STEPS,
-    LOCAL_SETTINGS,
-    ORDER,
-    Form,
-    Row,
-    forms,
-)
+from workbench.records.exchange.form import HOME_STEPS, LOCAL_SETTINGS, Form, Row, forms
+from workbench.records.store.damage import damage_of
 from workbench.records.store.database import Database
-from workbench.records.store.faults import UnknownRowError
-from workbench.records.store.schema import (
-    FACTS,
-    LATER_FACTS,
-    OTHER_STRIKE_SETTING,
-    ROSTER,
-    Table,
-    applied,
-)
+from workbench.records.store.faults import DamagedRowError, UnknownRowError
+from workbench.records.store.schema import CHECK_SUM, OTHER_STRIKE_SETTING, applied
+from workbench.records.store.specs import FACTS, OF_SKI, ORDER, PART_OF, ROSTER, SPECS, Table
 
 Chosen = dict[Table, set[str]]
 TRIED = 100
@@ -36,8 +24,11 @@ def steps_of(db: Database) -> tuple[str, ...]:
 
 
 def book_rows(db: Database) -> dict[Table, list[Row]]:
-    """Every row that travels, by table and id; parts lie in their row."""
-    return {table: list(rows_of(db, form)) for table, form in forms(db).items()}
+    """Every row that travels, by table and id; parts lie in their row.
+
+    Raises ``DamagedRowError`` where one that is not struck out no longer says what was written.
+    """
+    return _sound(db, {table: list(rows_of(db, form)) for table, form in forms(db).items()})
 
 
 def likely_size(db: Database) -> int:
@@ -53,12 +44,41 @@ def likely_size(db: Database) -> int:
 
 
 def ski_rows(db: Database, ski_id: str) -> dict[Table, list[Row]]:
-    """One ski with its jobs and all that they refer to, strikes included; no settings."""
+    """One ski with its jobs and all that they refer to, strikes included; no settings.
+
+    Raises ``DamagedRowError`` as ``book_rows`` does.
+    """
     chosen = _chosen_for(db, ski_id)
-    return {
+    found = {
         table: list(rows_of(db, form, chosen.get(table, set())))
         for table, form in forms(db).items()
     }
+    return _sound(db, found)
+
+
+def _sound(db: Database, found: dict[Table, list[Row]]) -> dict[Table, list[Row]]:
+    """Pass on rows that are what was written: the book that takes them makes sums of its own."""
+    struck = {strike["row_id"] for strike in found[Table.STRIKES]}
+    for table in (table for table in found if table in FACTS or SPECS[table].figures):
+        part = PART_OF.get(table)
+        ids = [row["id"] for row in found[table] if row["id"] not in struck | db.sound]
+        sums = _sums(db, table, ids)
+        for row in found[table]:
+            if row["id"] in sums:
+                own = {name: value for name, value in row.items() if part is None or name != part}
+                own[CHECK_SUM] = sums[row["id"]]
+                parts = [] if part is None else row[part.value]
+                if why := damage_of(table, own, parts, part):
+                    raise DamagedRowError(table, row["id"], why)
+    return found
+
+
+def _sums(db: Database, table: Table, ids: list[str]) -> dict[str, int | None]:
+    """The check sums of rows, None where a table or a row has none."""
+    if table not in FACTS or CHECK_SUM not in db.columns_of(table):
+        return dict.fromkeys(ids)
+    sql = f"SELECT t.id, t.{CHECK_SUM} FROM json_each(?) o JOIN {table} t ON t.id = o.value"
+    return dict(db.execute(sql, [json.dumps(ids)]))
 
 
 def rows_of(db: Database, form: Form, ids: Iterable[str] | None = None) -> Iterator[Row]:
@@ -120,9 +140,9 @@ def _chosen_for(db: Database, ski_id: str) -> Chosen:
     chosen[Table.SKIS] = _ids(db, Table.SKIS, "root", {ski_id})
     if not chosen[Table.SKIS]:
         raise UnknownRowError("ski", ski_id)
-    for table in (Table.JOBS, Table.PAIRS, Table.CURVES, Table.BASELINES):
+    for table in OF_SKI:
         chosen[table] = _ids(db, table, "ski_id", {ski_id})
-    for table in (*FACTS, *LATER_FACTS, Table.MOVES):
+    for table in (*FACTS, Table.MOVES):
         chosen[table] = _ids(db, table, "job_id", chosen[Table.JOBS])
     size = 0
     while size != (size := sum(map(len, chosen.values()))):

@@ -17,7 +17,7 @@ class DayPages(Door):
     def day_list(self, day: str, *, with_unfinished: bool = False) -> tuple[DayItem, ...]:
         """A day's queue by rank with all that stages are read off, in a fixed number of queries.
 
-        ``with_unfinished``: what earlier days left open stands before it.
+        ``with_unfinished``: what earlier days left open comes before it.
         """
         return self._read(days.day_list, day, with_unfinished=with_unfinished)
 

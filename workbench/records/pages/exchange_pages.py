@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from workbench.records.exchange.clashes import Clash
     from workbench.records.exchange.form import Row
     from workbench.records.exchange.rows_in import Brought
-    from workbench.records.store.schema import Table
+    from workbench.records.store.specs import Table
 
 
 class ExchangePages(Door):
@@ -54,7 +54,7 @@ class ExchangePages(Door):
         return self._read(skis_touched, brought, tuple(lists))
 
     def clashes(self, brought: Brought) -> tuple[Clash, ...]:
-        """What fits badly together since these rows came in; nothing of it is guessed away."""
+        """What fits badly together since these rows arrived; nothing of it is guessed away."""
         from workbench.records.exchange.clashes import clashes
 
         return self._read(clashes, brought)

@@ -75,7 +75,7 @@ class JobPages(Door):
         return self._write(jobs.carry_job, job_id, day, who=who)
 
     def job(self, job_id: str) -> Job:
-        """The job of this id, on the day and rank it stands at now."""
+        """The job of this id, on the day and rank it is at now."""
         return self._read(jobs.job, job_id)
 
     def day_queue(self, day: str) -> tuple[QueueItem, ...]:
@@ -112,7 +112,7 @@ class JobPages(Door):
         return self._read(facts.last_read_jobs, ski_id)
 
     def seen(self, ski: Ski, settings: Iterable[str] = ()) -> Seen:
-        """What there is of a ski now, to tell later whether something came in since.
+        """What there is of a ski now, to tell later whether something was added since.
 
         ``settings`` are the names of those that bear on how the ski is shown.
         """
@@ -127,7 +127,7 @@ class JobPages(Door):
         return self._write(facts.add_readings, job_id, who, tuple(taken))
 
     def correct_reading(self, reading_id: str, who: str, reason: str, taken: Taken) -> Reading:
-        """Strike a reading out and keep the one that stands in its place, both or neither."""
+        """Strike a reading out and keep the one that replaces it, both or neither."""
         return self._write(facts.correct_reading, reading_id, who, reason, taken)
 
     def add_locked_reading(

@@ -13,7 +13,9 @@ from workbench.errors import (
     RecordsError,
     shown,
 )
-from workbench.records.store.schema import NUMBER_TAKEN
+
+NUMBER_TAKEN = "was counted already"
+"""What a refusal of a taken number says, behind its table and what is counted."""
 
 
 class UnknownRowError(RecordsError):
@@ -41,6 +43,16 @@ class DamagedError(RecordsError):
 
     def __init__(self, what: str) -> None:
         super().__init__(f"{what}: the book is damaged; keep it and open the latest backup")
+
+
+class DamagedRowError(RecordsError):
+    """A row that no longer says what was written and that nobody has struck out."""
+
+    def __init__(self, table: str, row_id: str, why: str) -> None:
+        super().__init__(
+            f"{table} {shown(row_id)}: damaged in the book ({why}); nothing was written out: "
+            "strike it out with the reason, enter it anew, then export"
+        )
 
 
 class RefusedFileError(RecordsError):

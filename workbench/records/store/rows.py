@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from typing import Literal, TypeAlias
 
+from workbench.fin.reading.quantities import Quantity
 from workbench.frozen import dataclass
 
 Unit: TypeAlias = Literal["in", "mm"]
-Quantity: TypeAlias = Literal["depth", "tail", "length"]
 Edge: TypeAlias = Literal["top", "back"]
 Hand: TypeAlias = Literal["right", "left"]
 How: TypeAlias = Literal["typed", "gauge", "demo"]
@@ -26,7 +26,7 @@ Point: TypeAlias = tuple[float, float]
 
 @dataclass(frozen=True, slots=True)
 class Strike:
-    """A row withdrawn: when (ISO UTC), by whom, why, and the id of what stands in its place.
+    """A row withdrawn: when (ISO UTC), by whom, why, and the id of what replaces it.
 
     ``others`` are the strikes of the same row that other benches made, oldest first. ``is_damage``:
     nobody withdrew it, but it no longer says what was written, so that it counts as little.
@@ -46,7 +46,7 @@ class Seen:
 
     ``facts``: how many jobs, other days they were carried to, facts and strikes there are in all of
     the ski's jobs, with the id of the ``newest``; another place in the day's order is none,
-    nor is what came in without a place, which a bench keeps while a screen of it is open.
+    nor is a reading without a place, which a bench keeps while a screen of it is open.
     ``sheets``: how many versions of the ski, its blade, block, methods and baselines, and settings
     that bear on how it is shown.
     """
@@ -194,7 +194,7 @@ class Method:
 class Caliper:
     """A caliper: the unit it shows, its resolution and its maximum permissible error.
 
-    ``reference_height_mm`` is how high the line on its jaws that is held to the base stands above
+    ``reference_height_mm`` is how high the line on its jaws that is held to the base is above
     their tips, ``jaw_height_mm`` how high the flat jaws reach. ``din862_scale`` names a row of DIN
     862's table, which then gives the permissible error by length; ``mpe_mm`` is what it allows at
     the longest number of a fin.

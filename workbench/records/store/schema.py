@@ -2,7 +2,7 @@
 
 Every table is strict and append-only, which the database holds by itself: an update or a delete is
 refused whoever tries it. ``queue`` is the one exception. It holds nothing of its own; triggers
-reckon it from jobs, moves, sign-offs and strikes, so that a day's queue costs the same after a
+compute it from jobs, moves, sign-offs and strikes, so that a day's queue costs the same after a
 decade.
 """
 
@@ -11,10 +11,11 @@ from __future__ import annotations
 import zlib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from workbench.records.store.database import Database
+from workbench.records.store.faults import NUMBER_TAKEN
+from workbench.records.store.specs import PARTS, ROSTER, Table
 
 if TYPE_CHECKING:
     import sqlite_utils
@@ -28,75 +29,15 @@ APPLIED = "_sqlite_migrations"
 """The table in which sqlite-utils names the steps that made a book."""
 
 
-class Table(StrEnum):
-    """The names of the tables."""
-
-    SKIS = "skis"
-    SKI_METHODS = "ski_methods"
-    BLADES = "blades"
-    HOLES = "holes"
-    BLOCKS = "blocks"
-    STUDS = "studs"
-    METHODS = "methods"
-    CALIPERS = "calipers"
-    BASELINES = "baselines"
-    BASELINE_ENTRIES = "baseline_entries"
-    SETTINGS = "settings"
-    JOBS = "jobs"
-    MOVES = "moves"
-    QUEUE = "queue"
-    READINGS = "readings"
-    TARGETS = "targets"
-    PASSES = "passes"
-    TURNS = "turns"
-    MARKS = "marks"
-    TICKS = "ticks"
-    WINGS = "wings"
-    SIGN_OFFS = "sign_offs"
-    RIDE_NOTES = "ride_notes"
-    STRIKES = "strikes"
-    OTHER_STRIKES = "other_strikes"
-    CALIPER_CHECKS = "caliper_checks"
-    TEMPERATURES = "temperatures"
-    PAIRS = "pairs"
-    CURVES = "curves"
-    STUDIES = "studies"
-    STUDY_READINGS = "study_readings"
-    LOCKED_READINGS = "locked_readings"
-
-
-ROSTER = (
-    Table.SKIS,
-    Table.BLADES,
-    Table.BLOCKS,
-    Table.METHODS,
-    Table.CALIPERS,
-    Table.BASELINES,
-)
-FACTS = (
-    Table.READINGS,
-    Table.TARGETS,
-    Table.PASSES,
-    Table.MARKS,
-    Table.TICKS,
-    Table.WINGS,
-    Table.SIGN_OFFS,
-    Table.RIDE_NOTES,
-)
-LATER_FACTS = (Table.TEMPERATURES, Table.LOCKED_READINGS)
-SUMMED = (*FACTS, *LATER_FACTS)
-"""The tables whose rows carry a check sum."""
-
-ENTRIES = (
-    Table.CALIPER_CHECKS,
-    Table.PAIRS,
-    Table.CURVES,
-    Table.STUDIES,
-    Table.STUDY_READINGS,
-)
-STRIKABLE = (*FACTS, *LATER_FACTS, Table.JOBS, *ROSTER, *ENTRIES)
-WITH_IDS = (*STRIKABLE, Table.SETTINGS, Table.MOVES, Table.STRIKES, Table.OTHER_STRIKES)
-PARTS = (Table.SKI_METHODS, Table.HOLES, Table.STUDS, Table.BASELINE_ENTRIES, Table.TURNS)
+# Migrations go by the tables of their day: a table that comes later makes those of its own.
+_FIRST_ROSTER = (
+    Table.SKIS, Table.BLADES, Table.BLOCKS, Table.METHODS, Table.CALIPERS, Table.BASELINES,
+)  # fmt: skip
+_FIRST_FACTS = (
+    Table.READINGS, Table.TARGETS, Table.PASSES, Table.MARKS, Table.TICKS, Table.WINGS,
+    Table.SIGN_OFFS, Table.RIDE_NOTES,
+)  # fmt: skip
+_SUMMED_THEN = (*_FIRST_FACTS, Table.TEMPERATURES, Table.LOCKED_READINGS)
 
 CHECK_SUM = "check_sum"
 """Over a row's other columns: it is of this book alone and is made anew where a row goes to."""
@@ -194,8 +135,8 @@ _FIRST_TABLES: dict[Table, str] = {
 }
 
 _FIRST_INDEXES = (
-    *(f"CREATE INDEX {table}_versions ON {table}(root, id)" for table in ROSTER),
-    *(f"CREATE INDEX {table}_job ON {table}(job_id)" for table in (*FACTS, Table.MOVES)),
+    *(f"CREATE INDEX {table}_versions ON {table}(root, id)" for table in _FIRST_ROSTER),
+    *(f"CREATE INDEX {table}_job ON {table}(job_id)" for table in (*_FIRST_FACTS, Table.MOVES)),
     "CREATE INDEX methods_blade ON methods(blade_id)",
     "CREATE INDEX baselines_ski ON baselines(ski_id)",
     "CREATE INDEX settings_name ON settings(name)",
@@ -315,7 +256,7 @@ _LOCKED_READINGS = f"""{_FACT}, method_id TEXT NOT NULL REFERENCES methods(id),
 _SIGNED = """EXISTS (SELECT 1 FROM sign_offs s WHERE s.job_id = {job}
     AND NOT EXISTS (SELECT 1 FROM strikes x WHERE x.row_id = s.id))"""
 
-_FIRST_RECKONING = (
+_FIRST_QUEUE = (
     """CREATE TRIGGER queue_job AFTER INSERT ON jobs BEGIN
         INSERT INTO queue VALUES (NEW.id, NEW.day, NEW.rank, 1, 0); END""",
     """CREATE TRIGGER queue_move AFTER INSERT ON moves BEGIN
@@ -331,7 +272,7 @@ _FIRST_RECKONING = (
         UPDATE queue SET struck = 1 WHERE job_id = NEW.row_id; END""",
 )
 
-RECKONED_QUEUE = f"""
+QUEUE_OF_ROWS = f"""
     SELECT j.id AS job_id,
         COALESCE((SELECT m.day FROM moves m WHERE m.job_id = j.id ORDER BY m.id DESC), j.day)
             AS day,
@@ -342,9 +283,6 @@ RECKONED_QUEUE = f"""
     FROM jobs j ORDER BY j.id"""
 """The queue as the kept rows give it: what ``queue`` must always equal."""
 
-
-NUMBER_TAKEN = "was counted already"
-"""What a refusal of a taken number says, behind its table and what is counted."""
 
 _COUNTED = "NOT EXISTS (SELECT 1 FROM strikes s WHERE s.row_id = t.id)"
 
@@ -391,7 +329,7 @@ def _append_only(table: Table) -> tuple[str, ...]:
 def _first_book(db: Database) -> None:
     for table, columns in _FIRST_TABLES.items():
         db.execute(f"CREATE TABLE {table} ({columns}) STRICT, WITHOUT ROWID")
-    for statement in (*_FIRST_INDEXES, *_FIRST_RECKONING):
+    for statement in (*_FIRST_INDEXES, *_FIRST_QUEUE):
         db.execute(statement)
     for table in _FIRST_TABLES:
         if table is not Table.QUEUE:
@@ -427,7 +365,7 @@ def _other_strikes(db: Database) -> None:
 
 def _why_corrected(db: Database) -> None:
     """Give every version of a thing the reason for which it was corrected."""
-    for table in ROSTER:
+    for table in _FIRST_ROSTER:
         db.execute(f"ALTER TABLE {table} ADD COLUMN reason TEXT NOT NULL DEFAULT ''")
 
 
@@ -472,7 +410,7 @@ def _after_lock(db: Database) -> None:
 
 def _check_sums(db: Database) -> None:
     """Give every fact a sum over its columns; rows of before have none and stay as they are."""
-    for table in SUMMED:
+    for table in _SUMMED_THEN:
         db.execute(f"ALTER TABLE {table} ADD COLUMN {CHECK_SUM} INTEGER")
 
 

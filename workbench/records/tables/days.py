@@ -99,7 +99,7 @@ NEAR = 28
 
 
 def day_list(db: Database, day: str, *, with_unfinished: bool) -> tuple[DayItem, ...]:
-    """A day's queue by rank; what earlier days left open stands before it where asked for."""
+    """A day's queue by rank; what earlier days left open comes before it where asked for."""
     day = day_text("day", day)
     found = item_rows(db, UNFINISHED_BEFORE, [day]) if with_unfinished else []
     found += item_rows(db, OF_DAY, [day])

@@ -30,32 +30,14 @@ from workbench.records.store.rows import (
     Turn,
     WingSetting,
 )
-from workbench.records.store.schema import (
-    CHECK_SUM,
-    FACTS,
-    LATER_FACTS,
-    STRIKABLE,
-    Table,
-)
+from workbench.records.store.schema import CHECK_SUM
+from workbench.records.store.specs import FACT_TABLES, FACTS, STRIKABLE, Table
 from workbench.records.store.writer import Pen
 from workbench.records.tables import jobs, strikes
 
 F = TypeVar(
     "F", Reading, Target, Mark, Tick, WingSetting, SignOff, RideNote, Temperature, LockedReading
 )
-
-_TABLES: dict[type, Table] = {
-    Reading: Table.READINGS,
-    Target: Table.TARGETS,
-    PassRow: Table.PASSES,
-    Mark: Table.MARKS,
-    Tick: Table.TICKS,
-    WingSetting: Table.WINGS,
-    SignOff: Table.SIGN_OFFS,
-    RideNote: Table.RIDE_NOTES,
-    Temperature: Table.TEMPERATURES,
-    LockedReading: Table.LOCKED_READINGS,
-}
 
 _TAKEN = tuple(field.name for field in fields(Taken))
 _STRIKE_COLUMNS = 4
@@ -80,7 +62,7 @@ _TURNS = """SELECT u.* FROM json_each(?) o JOIN passes p ON p.job_id = o.value
 _OF_JOBS = "\n    UNION ALL ".join(
     f"SELECT t.id FROM own o JOIN {table} t ON t.job_id = o.id"
     + (" WHERE t.kind <> 'held'" if table is Table.MARKS else "")
-    for table in (*FACTS, *LATER_FACTS)
+    for table in FACTS
 )
 
 _SEEN = f"""WITH own AS (SELECT id, day FROM jobs WHERE ski_id = :ski),
@@ -113,7 +95,7 @@ def add_fact(pen: Pen, kind: type[F], job_id: str, who: str, /, **columns: Any) 
     kept = columns
     if kind is RideNote:
         kept = columns | {"complaints": " ".join(columns.get("complaints", ()))}
-    pen.insert(_TABLES[kind], id=row_id, at=at, who=who, job_id=job_id, **kept)
+    pen.insert(FACT_TABLES[kind], id=row_id, at=at, who=who, job_id=job_id, **kept)
     return kind(id=row_id, at=at, who=who, job_id=job_id, **columns)
 
 
@@ -204,7 +186,7 @@ def facts_for(db: Database, job_ids: Iterable[str]) -> dict[str, tuple[AnyFact, 
     found: dict[str, list[AnyFact]] = {job_id: [] for job_id in asked}
     turns = _turns(db, asked_text)
     others: Mapping[str, tuple[Strike, ...]] | None = None  # few books have any
-    for kind, table in _TABLES.items():
+    for kind, table in FACT_TABLES.items():
         rows = db.execute(_FACTS.format(table=table), [asked_text])
         names = [column[0] for column in rows.description[:-_STRIKE_COLUMNS]]
         for row in rows:

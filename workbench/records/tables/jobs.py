@@ -1,4 +1,4 @@
-"""The day's queue: jobs, and where each stands in it."""
+"""The day's queue: jobs, and where each is in it."""
 
 from __future__ import annotations
 
@@ -8,7 +8,8 @@ from typing import Any
 from workbench.records.store.database import Database
 from workbench.records.store.faults import UnknownRowError
 from workbench.records.store.rows import Job, JobKind, QueueItem
-from workbench.records.store.schema import RECKONED_QUEUE, Table
+from workbench.records.store.schema import QUEUE_OF_ROWS
+from workbench.records.store.specs import Table
 from workbench.records.store.values import day_text, keepable
 from workbench.records.store.writer import Pen
 from workbench.records.tables.parts import struck
@@ -97,7 +98,7 @@ def _move(pen: Pen, job_id: str, day: str, rank: float, who: str) -> Job:
 
 
 def job(db: Database, job_id: str) -> Job:
-    """The job of this id where it stands now; raises ``UnknownRowError``."""
+    """The job of this id where it is now; raises ``UnknownRowError``."""
     found = jobs(db, "j.id = ?", [job_id])
     if not found:
         raise UnknownRowError("job", job_id)
@@ -154,6 +155,6 @@ def item_of(row: dict[str, Any]) -> QueueItem:
 
 
 def rebuild_queue(pen: Pen) -> None:
-    """Reckon the queue anew from the kept rows, as after rows came from another book."""
+    """Compute the queue again from the kept rows, as after rows came from another book."""
     pen.db.execute(f"DELETE FROM {Table.QUEUE}")
-    pen.db.execute(f"INSERT INTO {Table.QUEUE} {RECKONED_QUEUE}")
+    pen.db.execute(f"INSERT INTO {Table.QUEUE} {QUEUE_OF_ROWS}")

@@ -19,7 +19,7 @@ from workbench.records.store.rows import (
     Strike,
     Stud,
 )
-from workbench.records.store.schema import Table
+from workbench.records.store.specs import Table
 from workbench.records.store.values import points_of, points_text
 
 Thing: TypeAlias = Ski | Blade | Block | Method | Caliper | Baseline

@@ -24,7 +24,7 @@ from workbench.records.store.rows import (
     SkiVersion,
     Strike,
 )
-from workbench.records.store.schema import Table
+from workbench.records.store.specs import Table
 from workbench.records.store.writer import Pen
 from workbench.records.tables import parts, strikes
 from workbench.records.tables.parts import SHAPES, Thing

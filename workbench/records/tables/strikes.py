@@ -20,7 +20,7 @@ from workbench.records.store.rows import (
     Study,
     StudyReading,
 )
-from workbench.records.store.schema import Table
+from workbench.records.store.specs import Table
 
 E = TypeVar("E", CaliperCheck, Pair, Curve, Study, StudyReading)
 
@@ -41,7 +41,7 @@ def of_damage(
     parts: Iterable[Mapping[str, object]] = (),
     part_table: Table | None = None,
 ) -> Strike | None:
-    """What stands for a strike where a row no longer says what was written; else None."""
+    """What serves as a strike where a row no longer says what was written; else None."""
     row_id = str(row["id"])
     if row_id in db.sound:
         return None

@@ -90,7 +90,7 @@ class _Fit:
 
 
 def picture_of(scene: Scene, width: float, height: float, label: str = "") -> Picture:
-    """Lay a scene out as large as it fits; ``label`` stands at the line of what is measured."""
+    """Lay a scene out as large as it fits; ``label`` is at the line of what is measured."""
     fit = _fitted(scene, width, height)
     parts: list[Stroke | Dot | Words] = []
     for level_mm, ink in scene.levels:

@@ -7,19 +7,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Literal
+from typing import Literal, assert_never
 
 from workbench.errors import InputError
 from workbench.fin.frame.pose import Point, Pose
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade
 from workbench.fin.parts.studs import Stud, Travel, travel
-from workbench.fin.reading.observe import (
-    Method,
-    Observation,
-    Quantity,
-    observe,
-)
+from workbench.fin.reading.observe import Method, Observation, observe
+from workbench.fin.reading.quantities import TRAITS
 from workbench.fin.reading.readings import Reading
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
@@ -37,10 +33,6 @@ NOW, WANTED, BASE, STUD, READING, FAINT = "now", "wanted", "base", "stud", "read
 LIT = "lit"
 """The ink of the stud to turn."""
 
-QUANTITY_WORDS: dict[Quantity, str] = {
-    "depth": "depth", "tail": "tail distance", "length": "length",
-}  # fmt: skip
-
 Kind = Literal["line", "outline", "dot", "mark", "letter"]
 
 
@@ -48,7 +40,7 @@ Kind = Literal["line", "outline", "dot", "mark", "letter"]
 class Shape:
     """One thing drawn: a line through points, a closed outline, a dot, a mark, or a letter.
 
-    A letter stands at its first point, the end of a line that comes from its second. ``ink`` says
+    A letter is at its first point, the end of a line that comes from its second. ``ink`` says
     what it belongs to; ``jaw`` is a caliper's measuring face.
     """
 
@@ -91,8 +83,8 @@ def side_scene(
 ) -> Scene:
     """Return the rig with its blade at ``now`` (solid) and ``wanted`` (dashed, enlarged).
 
-    The dashed outline stands at now + factor * (wanted - now); without a ``wanted`` there is none,
-    and without a ``now`` the blade stands, dashed, at ``wanted`` or at a place made up for looking
+    The dashed outline is at now + factor * (wanted - now); without a ``wanted`` there is none,
+    and without a ``now`` the blade is, dashed, at ``wanted`` or at a place made up for looking
     at. ``readings`` have their contacts marked; ``lit`` is the name of the stud to turn.
     """
     here = now or wanted or nominal_pose(rig)
@@ -119,7 +111,7 @@ def method_scene(rig: Rig, pose: Pose | None, method: Method) -> Scene:
     """Return how the caliper is held for ``method`` on this very blade at ``pose``.
 
     Shown are the base, the band a jaw can touch in (or the line a depth is taken along), the jaws
-    and the contacts; without a pose the blade stands at a made-up place.
+    and the contacts; without a pose the blade is at a made-up place.
     """
     here = pose or nominal_pose(rig)
     outline = tuple(placed(rig.blade, here))
@@ -145,18 +137,20 @@ def method_caption(method: Method, meets: bool) -> str:
     if not meets:
         return "the caliper would meet no part of the blade here"
     if method.scribe is not None:
-        return (
-            f"{QUANTITY_WORDS[method.quantity]}: the scribe on the ski, read on the blade's scale"
-        )
-    if method.quantity == "depth":
-        where = "at its deepest" if method.station is None else "at the station"
-        return f"depth: from the base straight out to the blade's edge, {where}"
+        return f"{TRAITS[method.quantity].words}: the scribe on the ski, read on the blade's scale"
     held = (
         "jaw tips at one height" if method.is_tips else "jaws touch between the two dashed heights"
     )
-    if method.quantity == "tail":
-        return f"tail distance: from the ski's tail end forward to the blade; {held}"
-    return f"length: over both ends of the blade; {held}"
+    match method.quantity:
+        case "depth":
+            where = "at its deepest" if method.station is None else "at the station"
+            return f"depth: from the base straight out to the blade's edge, {where}"
+        case "tail":
+            return f"tail distance: from the ski's tail end forward to the blade; {held}"
+        case "length":
+            return f"length: over both ends of the blade; {held}"
+        case _:
+            assert_never(method.quantity)
 
 
 def placed(blade: Blade, pose: Pose) -> list[Point]:
@@ -259,14 +253,19 @@ def _jaws(method: Method, base: Base, seen: Observation | None) -> list[tuple[Po
     """Return the caliper's measuring faces as lines (mm, ski frame)."""
     if seen is None or method.scribe is not None:
         return []
-    if method.quantity == "depth":
-        (x, y) = seen.contacts_mm[0]
-        half = method.jaw_width_mm / 2.0
-        return [((x, base.y(x)), (x, y)), ((x - half, y), (x + half, y))]
-    lo, hi = method.band_mm or (0.0, 0.0)
     xs = [p[0] for p in seen.contacts_mm]
-    if method.quantity == "tail":
-        xs.append(0.0)
+    match method.quantity:
+        case "depth":
+            (x, y) = seen.contacts_mm[0]
+            half = method.jaw_width_mm / 2.0
+            return [((x, base.y(x)), (x, y)), ((x - half, y), (x + half, y))]
+        case "tail":
+            xs.append(0.0)
+        case "length":
+            pass
+        case _:
+            assert_never(method.quantity)
+    lo, hi = method.band_mm or (0.0, 0.0)
     reach = max(hi, lo + LEAST_JAW_MM)
     levels = [(x, base.y(x)) for x in xs]
     return [((x, y + lo), (x, y + reach)) for x, y in levels if math.isfinite(y)]
@@ -277,11 +276,15 @@ def _span(method: Method, base: Base, seen: Observation | None) -> tuple[Point, 
     if seen is None or method.scribe is not None:
         return None
     first = seen.contacts_mm[0]
-    if method.quantity == "depth":
-        return (first[0], base.y(first[0])), first
-    if method.quantity == "tail":
-        return (0.0, first[1]), first
-    return first, seen.contacts_mm[1]
+    match method.quantity:
+        case "depth":
+            return (first[0], base.y(first[0])), first
+        case "tail":
+            return (0.0, first[1]), first
+        case "length":
+            return first, seen.contacts_mm[1]
+        case _:
+            assert_never(method.quantity)
 
 
 def line_glyph(dx: float, dy: float) -> str:

@@ -20,8 +20,8 @@ from workbench.records.book import Book
 from workbench.records.exchange.clashes import Clash
 from workbench.records.exchange.rows_in import Brought
 from workbench.records.store import rows
-from workbench.records.store.schema import Table
-from workbench.work.files.named_file import path_of, write_file
+from workbench.records.store.specs import Table
+from workbench.work.files.safe_write import path_of, write_file
 from workbench.work.files.table_files import parse_table, read_text
 from workbench.work.job.shop import Shop
 from workbench.work.job.ski_state import SkiState, conclude
@@ -220,7 +220,7 @@ def _take(book: Book, path: str, data: object, dry_run: bool) -> TakenIn:
 
 
 def _misfits(book: Book, brought: Brought) -> list[str]:
-    """Return in words which settings that came in do not fit."""
+    """Return in words which settings just received do not fit."""
     came = {row["name"] for row in brought.new.get(Table.SETTINGS, ())}
     return misfit_lines({n: text for n, text in book.settings().items() if n in came})
 
@@ -325,7 +325,7 @@ def _part(name: str) -> Iterator[None]:
 def _troubles(book: Book, brought: Brought) -> tuple[str, ...]:
     """What keeps a ski from the bench now: say, a method whose hole its blade no longer has.
 
-    A ski that was here before is kept from it as well by a part that came in or was corrected.
+    A ski that was here before is kept from it as well by a part that was received or corrected.
     """
     blades: dict[str, Blade] = {}
     out = []

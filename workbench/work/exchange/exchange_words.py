@@ -9,7 +9,7 @@ from workbench.errors import shown
 from workbench.records.exchange.clashes import Clash, Kind
 from workbench.records.exchange.rows_in import Differs, StruckTwice
 from workbench.records.store import rows
-from workbench.records.store.schema import Table
+from workbench.records.store.specs import Table
 from workbench.work.exchange.exchange import Change, Exported, TakenIn
 from workbench.work.job.ski_state import SkiState
 from workbench.work.job.stages import NOT_RELEASED
@@ -107,7 +107,7 @@ def _struck_twice(each: StruckTwice) -> str:
 
 
 def change_words(change: Change) -> str:
-    """Return how a ski stands now and how it stood before, with ``!`` where it is dangerous."""
+    """Return how a ski is now and how it stood before, with ``!`` where it is dangerous."""
     serial = f" ({_named(change.serial)})" if change.serial else ""
     told = change.contradicted if change.now.release is not None else ()
     now = "; ".join([state_words(change.now), *(_against(*each) for each in told)])
@@ -122,7 +122,7 @@ def _against(signed: rows.SignOff, why: str) -> str:
 
 
 def state_words(state: SkiState) -> str:
-    """Return how a ski stands, in a few words."""
+    """Return how a ski is, in a few words."""
     if state.release is not None:
         who = _named(state.release.who) or "nobody named"
         return f"released by {who} on {local_day(state.release.at)}"

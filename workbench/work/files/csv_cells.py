@@ -38,7 +38,7 @@ def cell_of(value: str | float | None) -> str:
 
 
 def text_in(cell: str) -> str:
-    """Return the text that a cell stands for: :func:`cell_of`, undone."""
+    """Return the text that a cell means: :func:`cell_of`, undone."""
     if cell.startswith("'") and _starts_formula(cell[1:]):
         cell = cell[1:]
     return _WRITTEN.sub(_char, cell)

@@ -32,7 +32,7 @@ _LONG_ENDS = {
 def check_keys(text: str) -> None:
     """Raise an ``InputError`` for a key of more than :data:`MOST_PARTS` parts with dots between.
 
-    What stands in texts and comments is passed over. A text without an end is left to the reader,
+    What is in texts and comments is passed over. A text without an end is left to the reader,
     which comes no farther than there.
     """
     if not any(line.count(".") >= MOST_PARTS for line in text.split("\n")):

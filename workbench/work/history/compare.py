@@ -156,8 +156,8 @@ def _spread(gradient: Row, covariance: Sequence[Row]) -> float:
 def _by_hand(rig: Rig, start: Fit, end: Pose, finest_turn: float) -> dict[str, float]:
     """Return the turns a hand would make; nothing where a stud or the blade cannot get there.
 
-    What the first was read by is looked at where the second stands, for that may have been read by
-    other methods.
+    What the first was read by is looked at with the fin as at the second, which may have been
+    read by other methods.
     """
     try:
         # So small a tolerance that the plan turns for every difference, however slight.

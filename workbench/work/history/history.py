@@ -55,7 +55,7 @@ class Value:
 class Setting:
     """The numbers of one moment of a ski: each by its method, with the wing and the ride's rating.
 
-    ``received`` is as the ski came in (its wing was not read then), ``left`` the last measured of a
+    ``received`` is as received (the wing was not read then), ``left`` the last measured of a
     job signed off by what was kept of the ski, ``in hand`` the last measured of one that is not.
     ``at`` (ISO UTC) and ``who`` are those of its last reading. ``rating`` is the ride's, 1 to 5, of
     what was ridden.
@@ -295,7 +295,7 @@ def _setting(
 
 
 def readings_in(history: History, job_id: str) -> list[tuple[rows.Reading, float, float]]:
-    """Return each reading of a job that stands, with its worth and standard uncertainty (mm)."""
+    """Return each reading of a job not struck out, with its standard uncertainty (mm)."""
     slopes, once = Slopes(history.rigs), TakenOnce(history.tools)
     live = [f for f in history.job(job_id).facts if f.struck is None]
     out = []

@@ -69,7 +69,7 @@ def seconds(at: str) -> float:
 def series_of(history: History, settings: Sequence[Setting]) -> tuple[Series, ...]:
     """Return a series for each method that was ever read, in the ski's order, then the wing's.
 
-    Points are the settings the ski came in and left with, and every struck-out reading.
+    Points are the settings the ski was received and left with, and every struck-out reading.
     """
     struck = _struck(history.jobs)
     out = []

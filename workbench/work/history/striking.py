@@ -109,7 +109,7 @@ def strike_out(shop: Shop, entry: Entry, reason: str) -> rows.Strike:
 
     Raises:
         InputError: no reason, or a row that cannot be struck out, or not in the middle of a round.
-        ChangedError: something of the ski came in since the history was read.
+        ChangedError: something of the ski was added since the history was read.
         RecordsError: another bench struck it out first, or the book cannot be written.
     """
     check_can_strike(entry)

@@ -1,4 +1,4 @@
-"""Everything ever read or done to a ski, in order, with what each entry says and what it is worth.
+"""Everything ever read or done to a ski, in order, with what each entry says and how sure it is.
 
 Words are made when a line is looked at: a ski's ten years open as fast as its first day.
 """
@@ -29,7 +29,7 @@ GLYPHS: dict[Kind, str] = {
     "reading": "●", "target": "◎", "round": "↻", "check": "✓", "wing": "∠", "sign-off": "■",
     "ride note": "≈", "note": "¶", "step": "·", "ski": "§",
 }  # fmt: skip
-"""A sign for each kind; the word stands beside it."""
+"""A sign for each kind; the word is beside it."""
 
 PLAIN_GLYPHS: dict[Kind, str] = {
     "reading": "o", "target": "@", "round": "%", "check": "v", "wing": "/", "sign-off": "#",
@@ -66,7 +66,7 @@ class Entry:
 
     @property
     def struck(self) -> rows.Strike | None:
-        """How it was struck out, None where it stands."""
+        """How it was struck out, None where it was not."""
         return self.row.struck
 
     @property
@@ -103,7 +103,7 @@ class Timeline:
         return text
 
     def by_id(self, row_id: str) -> Entry | None:
-        """Return the entry of a row, such as the one that stands in a struck one's place."""
+        """Return the entry of a row, such as the one that replaces a struck one."""
         return next((e for e in self.entries if e.row.id == row_id), None)
 
 
@@ -145,7 +145,7 @@ def _kind(fact: rows.AnyFact) -> Kind:
 
 
 def struck_words(entry: Entry, timeline: Timeline, unit: Unit) -> str:
-    """Return how an entry was struck out: why, by whom, when, and what stands in its place."""
+    """Return how an entry was struck out: why, by whom, when, and what replaces it."""
     return "; ".join(strikes_of(entry, timeline, unit))
 
 

@@ -1,4 +1,4 @@
-"""How a job's view is put together from what was kept of it: worth, pose, plan and doubts."""
+"""How a job's view is put together from what was kept of it: readings, pose, plan and doubts."""
 
 from __future__ import annotations
 
@@ -76,17 +76,20 @@ def build_view(
     """
     tools = tools or Tools()
     taken = taken_in_pass(methods, progress, progress.pass_number, tools)
-    worth = _worth(taken, rig)
-    received = worth
+    by_name = _known(taken, rig)
+    received = by_name
     if progress.pass_number:
-        received = _worth(taken_in_pass(methods, progress, 0, tools), rig)
+        received = _known(taken_in_pass(methods, progress, 0, tools), rig)
     struck = _struck(facts, progress.pass_number)
+    left = last.expected(rig, others) if last is not None else ()
+    left_mm = {e.method.name: e.value_mm for e in left} if job.kind == "recheck" else {}
     lines = tuple(
-        _line(i, m, tol, progress, rig, (taken.get(m.name), worth.get(m.name)),
-              received.get(m.name), struck.get(i, ()), guard, (ranges or {}).get(i))
+        _line(i, m, tol, progress, rig, (taken.get(m.name), by_name.get(m.name)),
+              received.get(m.name), struck.get(i, ()), guard, (ranges or {}).get(i),
+              left_mm.get(m.name))
         for i, m, tol in methods
     )  # fmt: skip
-    known = [worth[line.method.name] for line in lines if line.method.name in worth]
+    known = [by_name[line.method.name] for line in lines if line.method.name in by_name]
     coarse = marks_in_pass(marks, progress)
     borne_out = [m.reading for m in coarse if m.reading is not None]
     pose, result, why, finer = _solve(rig, lines, (known, borne_out), progress, finest_turn)
@@ -107,7 +110,7 @@ def build_view(
         baseline,
         expected,
         tools,
-        last.expected(rig, others) if last is not None else (),
+        left,
         rules,
         beside(coarse, rig, known, pose, expected),
         contradicted(rig, [*known, *borne_out], pose, others, ski.unit),
@@ -165,7 +168,7 @@ def _last_pass(
     made = [f for f in facts if isinstance(f, rows.PassRow) and f.struck is None][-1]
     by_stud = {t.stud: -t.turns if t.stud in other_way else t.turns for t in made.turns}
     taken = taken_in_pass(methods, progress, progress.pass_number - 1, tools)
-    before = tuple(_worth(taken, rig).values())
+    before = tuple(_known(taken, rig).values())
     turns = tuple(by_stud.get(named(s.name, tuple(by_stud)) or "", 0.0) for s in rig.studs)
     return before, turns
 
@@ -181,12 +184,12 @@ def standard_u_mm(
     methods: Sequence[tuple[str, Method, float]], progress: Progress, rig: Rig, tools: Tools
 ) -> dict[str, float]:
     """Return the standard uncertainty (mm) of each reading of the round under way, by method id."""
-    worth = _worth(taken_in_pass(methods, progress, progress.pass_number, tools), rig)
-    return {i: worth[m.name].u_mm for i, m, _ in methods if m.name in worth}
+    known = _known(taken_in_pass(methods, progress, progress.pass_number, tools), rig)
+    return {i: known[m.name].u_mm for i, m, _ in methods if m.name in known}
 
 
-def _worth(taken: Mapping[str, Taken], rig: Rig) -> dict[str, Reading]:
-    """Return the readings by method name, each with what it is worth."""
+def _known(taken: Mapping[str, Taken], rig: Rig) -> dict[str, Reading]:
+    """Return the readings by method name, each with its uncertainty."""
     return {r.method.name: r for r in readings_of(tuple(taken.values()), rig)}
 
 
@@ -212,8 +215,9 @@ def _line(
     struck: tuple[rows.Reading, ...],
     guard: bool,
     seen_mm: tuple[float, float] | None,
+    left_mm: float | None,
 ) -> Line:
-    number, (taken, worth) = progress.pass_number, now
+    number, (taken, known) = progress.pass_number, now
     latest = progress.values.get(number, {}).get(method_id, ())
     received = progress.mean_mm(0, method_id)
     target = progress.targets.get(method_id)
@@ -224,8 +228,8 @@ def _line(
         usual_range_mm(method, rig.blade),
         received,
         latest,
-        worth.value_mm if worth is not None else None,
-        worth.u_mm if worth is not None else None,
+        known.value_mm if known is not None else None,
+        known.u_mm if known is not None else None,
         aim,
         target.tolerance_mm if target is not None else tolerance_mm,
         target,
@@ -235,6 +239,7 @@ def _line(
         guard,
         seen_mm,
         _locked_mm(progress, method_id),
+        left_mm,
     )
 
 
@@ -253,7 +258,7 @@ def _solve(
     progress: Progress,
     finest_turn: float,
 ) -> tuple[Pose | None, Plan | None, BenchError | None, float | None]:
-    """Return the pose, the plan where targets are accepted, what stands in the way, and which finer
+    """Return the pose, the plan where targets are accepted, what is in the way, and which finer
     turn would do where this one does not.
 
     ``known`` are the ski's own readings and those by coarse marks.

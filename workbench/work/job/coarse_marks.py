@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import assert_never
 
 from workbench.errors import InputError
 from workbench.fin.reading.coarse import LONGEST_SCALE_MM
-from workbench.fin.reading.observe import (
-    COARSE_U_MM,
-    Method,
-    Quantity,
-    Scribe,
-)
+from workbench.fin.reading.observe import COARSE_U_MM, Method, Scribe
+from workbench.fin.reading.quantities import TRAITS, Quantity
 from workbench.measure.display import change_text, fine_text, length_text
 from workbench.measure.lengths import Length, parse_length
 from workbench.measure.units import Unit, other, unit_of
@@ -73,26 +70,31 @@ def _is_likely(mark: Mark, mm: float) -> bool:
 
 
 def place_words(method: Method, unit: Unit) -> str:
-    """Return where a coarse mark is read: its scribe, its scale's zero and what it is worth."""
+    """Return where a coarse mark is read: its scribe, its scale's zero and its uncertainty."""
     scribe = method.scribe
     if scribe is None:
         return ""
     x, y, zero = (length_text(v, unit) for v in (*scribe.at_mm, scribe.zero_mm))
-    if method.quantity == "tail":
-        scale = f"forward scale, zero {zero} forward"
-        way = "the tip" if scribe.is_reversed else "the tail"
-    else:
-        scale = f"outward lines, zero {zero} out"
-        way = "the outer edge" if scribe.is_reversed else "the top edge"
-    worth = fine_text(method.stated_u_mm or COARSE_U_MM, unit)
+    match method.quantity:
+        case "tail":
+            scale = f"forward scale, zero {zero} forward"
+            way = "the tip" if scribe.is_reversed else "the tail"
+        case "depth":
+            scale = f"outward lines, zero {zero} out"
+            way = "the outer edge" if scribe.is_reversed else "the top edge"
+        case "length":
+            return ""
+        case _:
+            assert_never(method.quantity)
+    u_text = fine_text(method.stated_u_mm or COARSE_U_MM, unit)
     return (
         f"Scribe {x} from the tail end, {y} out; {scale} on the blade, its figures growing toward "
-        f"{way}; u {worth} {unit}."
+        f"{way}; u {u_text} {unit}."
     )
 
 
 def off_words(mark: Mark, unit: Unit) -> str:
-    """Return how a mark stands to the fine readings, in a few words."""
+    """Return how a mark compares with the fine readings, in a few words."""
     if mark.reading is None:
         return "not read"
     if mark.off_mm is None:
@@ -157,7 +159,9 @@ def _at(text: str, unit: Unit) -> tuple[float, float]:
 
 
 def _reversed(text: str, quantity: Quantity) -> bool:
-    usual, contrary = ("tail", "tip") if quantity == "tail" else ("top", "outer")
+    grows_to = TRAITS[quantity].grows_to
+    assert grows_to is not None, "a kind of mark has a scale: see KINDS"
+    usual, contrary = grows_to
     word = text.strip().lower()
     if word not in ("", usual, contrary):
         raise InputError("grows", text, f"'{usual}' or '{contrary}': where the figures grow to")

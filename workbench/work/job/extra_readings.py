@@ -27,7 +27,7 @@ from workbench.work.trust.plausibility import Contradiction, contradictions
 class Mark:
     """A coarse mark of the blade and what was read by it in the round under way (mm).
 
-    ``latest`` are its repeats, in order; the mean of them counts, worth the mark's own u.
+    ``latest`` are its repeats, in order; the mean of them counts, with the mark's own u.
     ``expected_mm`` is what the ski's own readings of this round would give for it, or until they
     are there the last ones and the turns since; ``u_mm`` how far that is known. Both are None where
     nothing tells.

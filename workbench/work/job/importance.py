@@ -41,7 +41,7 @@ class Said:
 
 
 def sign_of(importance: Importance) -> str:
-    """Return the sign that stands before what is said."""
+    """Return the sign that goes before what is said."""
     match importance:
         case Importance.DANGER:
             return "!!"

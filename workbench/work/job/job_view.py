@@ -132,7 +132,12 @@ class JobView:
     @property
     def reads_locked(self) -> bool:
         """Whether a reading taken now is one with the clamp bolts tight for good."""
-        return self.stage == "sign-off" and self.job.kind == "setting"
+        return self.stage == "sign-off"
+
+    @property
+    def held_to_left(self) -> bool:
+        """Whether a reading is held against how the ski left: nothing was turned here since."""
+        return self.stage == "as received" or self.job.kind == "recheck"
 
     @property
     def lock_due(self) -> int | None:
@@ -166,7 +171,7 @@ class JobView:
         now_mm, u_read, dof, expected = self._against(line, mm)
         if expected is None:
             return unseen_question(line, mm, shown_in)
-        foreseen = self.left if self.stage == "as received" else self.expected
+        foreseen = self.left if self.held_to_left else self.expected
         others = {
             e.method.name: e.value_mm
             for e in foreseen
@@ -174,7 +179,7 @@ class JobView:
             and e is not expected
             and not e.method.is_coarse
         }
-        if self.stage == "as received":
+        if self.held_to_left:
             far_mm, typed = self.rules.far_received_mm, (text, unit)
             known = "the setting it left with" if self.left else "its baseline"
             return moved_question(
@@ -186,7 +191,7 @@ class JobView:
     def since_left(self, line: Line, mm: float, shown_in: Unit) -> str:
         """Return how a reading as received differs from the setting it left with, or nothing."""
         now_mm, u_read, _, expected = self._against(line, mm)
-        if expected is None or self.stage != "as received":
+        if expected is None or not self.held_to_left:
             return ""
         return moved_words(expected, now_mm, u_read, shown_in)
 
@@ -208,9 +213,9 @@ class JobView:
         return expected.value_mm if expected is not None else None
 
     def _expected(self, line: Line) -> Expected | None:
-        foreseen = self.left if self.stage == "as received" else self.expected
+        foreseen = self.left if self.held_to_left else self.expected
         expected = next((e for e in foreseen if e.method.name == line.method.name), None)
-        if expected is None and self.stage == "as received":
+        if expected is None and self.held_to_left:
             expected = self._at_baseline(line)
         return expected
 

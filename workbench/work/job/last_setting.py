@@ -44,7 +44,8 @@ def left_with(
     """Return how the ski of ``job`` left before, as far as these methods (by id) tell; else None.
 
     It is the last whole round of readings of any other job of the ski, with the turns that were
-    made after it and not read again.
+    made after it and not read again; what was read with the clamp bolts tight for good goes before
+    the reading of that round.
     """
     found = _last_round(book, job, [i for i, _ in methods])
     if found is None:
@@ -54,6 +55,7 @@ def left_with(
     for reading in _readings(each.facts):
         if reading.pass_number == number:
             kept.setdefault(reading.method_id, []).append(reading)
+    kept |= _locked(each.facts, number)
     taken = tools_of(book, each.facts, stated_u_mm).taken_in(methods, kept)
     readings = readings_of(tuple(taken.values()), rig)
     turns = _turns_after(book, job, each.facts, number)
@@ -91,6 +93,30 @@ def _readings(facts: Sequence[rows.AnyFact]) -> Iterator[rows.Reading]:
     live = [f for f in facts if f.struck is None]
     passes = sum(isinstance(f, rows.PassRow) for f in live)
     return (f for f in live if isinstance(f, rows.Reading) and f.pass_number <= passes)
+
+
+def _locked(facts: Sequence[rows.AnyFact], number: int) -> dict[str, list[rows.Reading]]:
+    """Return what was read with the clamp bolts tight, by method id, if nothing was done since."""
+    live = [f for f in facts if f.struck is None]
+    touched = max(
+        (f.id for f in live if isinstance(f, rows.Reading | rows.PassRow) or _is_step(f)),
+        default="",
+    )
+    found = (f for f in live if isinstance(f, rows.LockedReading) and f.id > touched)
+    return {
+        f.method_id: [
+            rows.Reading(
+                id=f.id, at=f.at, who=f.who, job_id=f.job_id, method_id=f.method_id,
+                pass_number=number, text=f.text, unit=f.unit, mm=f.mm, caliper_id=f.caliper_id,
+                how=f.how, temperature_id=f.temperature_id,
+            )
+        ]
+        for f in found
+    }  # fmt: skip
+
+
+def _is_step(fact: rows.AnyFact) -> bool:
+    return isinstance(fact, rows.Mark) and fact.kind == "step"
 
 
 def _turns_after(

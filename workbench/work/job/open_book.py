@@ -72,7 +72,7 @@ class OpenBook:
         return tuple(map(self._guarded_line, lines)) if self.guarded else lines
 
     def _guarded_line(self, line: RosterLine) -> RosterLine:
-        """Only the whole view knows what readings are worth, and so if a guard band lets them.
+        """Only the whole view knows how sure readings are, and so if a guard band lets them.
 
         A ski that cannot be worked out keeps the line it has: it must not hide the others.
         """
@@ -107,7 +107,7 @@ class OpenBook:
             facts, ski.methods, tolerances, ski.has_wing, u_of, job.kind, rules, state=state
         )
         named = [(i, m) for i, m, _ in methods]
-        first = at.stage == "as received"
+        first = at.stage == "as received" or (job.kind == "recheck" and at.gate != "waiting")
         known_left = first and not state.refitted  # else it left with another blade or block
         last = left_with(self.book, job, named, rig, stated) if known_left else None
         finest = self._finest(facts, job)

@@ -53,7 +53,7 @@ class RosterLine:
 
     @property
     def glyph(self) -> str:
-        """A sign for the stage; the word stands beside it."""
+        """A sign for the stage; the word is beside it."""
         if self.unreleased:
             return UNRELEASED_GLYPH
         return GLYPHS[self.stage] if self.read else "…"
@@ -75,8 +75,8 @@ class RosterLine:
 def roster_line(each: DayItem | Unread, rules: Rules) -> RosterLine:
     """Return a job's line; whether a guard band lets its readings be within is not looked at."""
     if isinstance(each, Unread):
-        stands: Stage = "signed off" if each.signed_off else "waiting"
-        return RosterLine(each.job_id, "", "", "in", "", stands, 0, read=False)
+        stage: Stage = "signed off" if each.signed_off else "waiting"
+        return RosterLine(each.job_id, "", "", "in", "", stage, 0, read=False)
     item, job, methods = each.item, each.item.job, dict(each.methods)
     at = progress(
         each.facts, tuple(methods), methods, each.has_wing, kind=job.kind, rules=rules,

@@ -12,7 +12,8 @@ from typing import TypeVar
 
 from workbench.errors import InputError
 from workbench.fin.plan.guidance import Step
-from workbench.measure.lengths import parse_length
+from workbench.fin.wing import angle_of
+from workbench.measure.lengths import check_finest, parse_length
 from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.records.store.faults import UnknownRowError
@@ -24,13 +25,13 @@ from workbench.work.job.stages import Event, check_can
 from workbench.work.order.shop_policy import default_finest
 from workbench.work.order.versions import parts_text
 from workbench.work.trust.job_reading import Line
-from workbench.work.trust.wing_setup import angle_of, hold_number, wing_setup
+from workbench.work.trust.wing_setup import hold_number, wing_setup
 
 T = TypeVar("T")
 
 
 class ChangedError(InputError):
-    """Something came in of a ski since the view of it was read that an act goes by.
+    """Something of a ski was added since the view of it was read that an act goes by.
 
     ``now`` is the job as the book has it, to be shown anew; None where the book no longer has it.
     """
@@ -56,7 +57,7 @@ class Shop(OpenBook):
         is always.
 
         Raises:
-            ChangedError: something of the ski came in since the view was read.
+            ChangedError: something of the ski was added since the view was read.
             NotNowError: not at this stage.
             MidPassError: a stud was turned, and the round is not yet kept.
         """
@@ -142,7 +143,7 @@ class Shop(OpenBook):
         how: rows.How = "typed",
         caliper_id: str | None = None,
     ) -> JobView:
-        """Keep a reading with the clamp bolts tight for good; the final check before it stands."""
+        """Keep a reading with the clamp bolts tight for good; the final check before it counts."""
 
         def keep(now: JobView) -> None:
             check_reading(line, text, mm, unit)
@@ -231,7 +232,7 @@ class Shop(OpenBook):
         """Keep the wing's angle (degrees) wanted in this job, and the hold that it is read by.
 
         Raises:
-            InputError: no wing stands at such an angle.
+            InputError: no wing is at such an angle.
         """
         text = f"{angle_of(f'{angle_deg:g}'):g}"
         return self._mark(view, "aim", WING_AIM, hold_number(hold), text)
@@ -310,17 +311,11 @@ class Shop(OpenBook):
         initials = initials_of(who)
 
         def keep(now: JobView) -> None:
-            self._check_other(initials, self.who)
+            check_other_eyes(initials, self.who)
             self.book.add_mark(now.job.id, self.who, "second_eyes", text=initials)
 
         self.act(view, "second eyes", keep)
         return self.view(view.job.id)
-
-    @staticmethod
-    def _check_other(eyes: str, who: str) -> None:
-        if not eyes or eyes.casefold() == who.strip().casefold():
-            accepted = "the initials of somebody else, who looked at the ski too"
-            raise InputError("second pair of eyes", eyes or "(none)", accepted)
 
     def sign_off(self, view: JobView, who: str) -> JobView:
         """Release the ski under these initials, on today's queue; another's where the shop asks."""
@@ -332,7 +327,7 @@ class Shop(OpenBook):
             name = now.lines[now.lock_due].method.name
             raise InputError("after-lock check", f"no {name}", "each read with the bolts tight")
         if now.rules.second_eyes:
-            self._check_other(now.progress.eyes, initials)
+            check_other_eyes(now.progress.eyes, initials)
         job = self.book.job(now.job.id)
         if job.day < self.day:
             self.book.carry_job(job.id, self.day, who=initials)
@@ -349,7 +344,7 @@ class Shop(OpenBook):
         return self._mark(view, "take up", "taken_up")
 
     def note(self, view: JobView, kind: str, text: str) -> JobView:
-        """Keep a note or something that came in and had no place.
+        """Keep a note or a reading that had no place.
 
         Nothing is concluded from it, and what was typed must not be lost: it is kept whatever came
         in since the view was read.
@@ -359,9 +354,7 @@ class Shop(OpenBook):
 
     def set_finest(self, view: JobView, turn: float) -> JobView:
         """Change the finest turn for this job; not while studs are being turned."""
-        if not (turn == 0.0 or 1 / 64 <= turn <= 1.0):
-            raise InputError("finest turn", turn, "0 (exact) or 1/64 to 1 turn")
-        return self._mark(view, "finest", "finest", text=repr(turn))
+        return self._mark(view, "finest", "finest", text=repr(check_finest(turn)))
 
     def last_entry(self, view: JobView) -> rows.AnyFact | None:
         """Return the entry that take back would strike out."""
@@ -388,7 +381,7 @@ class Shop(OpenBook):
 
         Raises:
             InputError: the record of a turn, and nothing is said of the stud; or the other way.
-            ChangedError: something of the ski came in since the view was read.
+            ChangedError: something of the ski was added since the view was read.
         """
         last = self.act(view, None, partial(self._take_back, turn))
         return self.view(view.job.id), last
@@ -465,9 +458,20 @@ def _did_text(step: Step) -> str:
     return f"{step.do} {step.turn.stud.name} {step.turn.turns:+}"
 
 
-def initials_of(text: str) -> str:
-    """Return initials without the blanks around them; an InputError unless 1 to 12 characters."""
+def initials_of(text: str, field: str = "initials") -> str:
+    """Return initials without the blanks around them.
+
+    Raises:
+        InputError: other than 1 to 12 characters, or characters that print nothing.
+    """
     initials = text.strip()
-    if not 1 <= len(initials) <= 12:
-        raise InputError("initials", text, "1 to 12 characters")
+    if not 1 <= len(initials) <= 12 or not initials.isprintable():
+        raise InputError(field, text, "1 to 12 characters")
     return initials
+
+
+def check_other_eyes(eyes: str, who: str) -> None:
+    """Raise an InputError unless the second pair of eyes is there, and is not that of ``who``."""
+    if not eyes or eyes.casefold() == who.strip().casefold():
+        accepted = "the initials of somebody else, who looked at the ski too"
+        raise InputError("second pair of eyes", eyes or "(none)", accepted)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import field, replace
-from typing import Literal, TypeAlias
+from typing import Literal, TypeAlias, assert_never
 
 from workbench.advice.checklists import CLAMP, final_items
 from workbench.errors import InputError
@@ -187,13 +187,13 @@ def refusal(at: Progress, event: Event) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Progress:
-    """Where a job stands: its stage, the round under way, and what there is so far (mm).
+    """Where a job is: its stage, the round under way, and what there is so far (mm).
 
     ``values``: repeats as kept, by round number and method id, in order; what they come to, at
     the ``temperatures`` they name, is :meth:`values_mm`. ``step``: acts of this round done.
     ``ticked``: keys ticked of the checklist that is due. ``eyes``: the initials of the second pair
     of eyes that looked after the final check, else nothing. ``gate``: the stage that the work
-    stands at, also while the ski is set aside. ``state``: what all facts of the ski say of the job.
+    is at, also while the ski is set aside. ``state``: what all facts of the ski say of the job.
     ``locked``: by method id, what was read after the final check with the clamp bolts tight for
     good; the last of each.
     """
@@ -223,7 +223,7 @@ class Progress:
 
     @property
     def next_pass(self) -> int:
-        """The number of the round under way: of no round and no reading that stands."""
+        """The number of the round under way: of no round and no reading not struck out."""
         return max(self.pass_number, *self.values, 0) + 1
 
     @property
@@ -237,7 +237,7 @@ class Progress:
         return mean_of(taken) if taken else None
 
     def values_mm(self, pass_number: int, method_id: str) -> tuple[float, ...]:
-        """Return what a method's repeats in a round are worth: at 20 degrees where stated."""
+        """Return what a method's repeats in a round say: at 20 degrees where stated."""
         kept = self.values.get(pass_number, {}).get(method_id, ())
         return values_mm(kept, self.temperatures)
 
@@ -285,8 +285,14 @@ def progress(
         state=state,
     )
     gates = _Gates(live, method_ids, tolerances_mm, has_wing, rules, at, u_of)
-    stage, ticked = gates.recheck() if kind == "recheck" else gates.setting()
-    gate, eyes = stage, gates.eyes() if stage == "sign-off" else ""
+    match kind:
+        case "setting":
+            stage, ticked = gates.setting()
+        case "recheck":
+            stage, ticked = gates.recheck()
+        case _:
+            assert_never(kind)
+    gate, eyes = stage, gates.eyes() if stage in ("sign-off", "signed off") else ""
     reason = ""
     aside = [f for f in live if isinstance(f, Mark) and f.kind in ("set_aside", "taken_up")]
     if aside and aside[-1].kind == "set_aside" and stage != "signed off":

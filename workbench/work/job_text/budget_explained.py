@@ -1,4 +1,4 @@
-"""What a reading is worth and why: its budget, its repeats, and whether it means anything."""
+"""How sure a reading is and why: its budget, its repeats, and whether it means anything."""
 
 from __future__ import annotations
 
@@ -43,8 +43,8 @@ THIRD = "take a third"
 
 
 @dataclass(frozen=True, slots=True)
-class Worth:
-    """What the reading of one line is worth (mm): its repeats, its doubts and its budget.
+class Trust:
+    """How sure the reading of one line is (mm): its repeats, its doubts and its budget.
 
     ``figures`` name the caliper and where each figure comes from.
     """
@@ -61,8 +61,8 @@ class Worth:
         return self.line.method
 
 
-def worth_of(view: JobView, line: Line) -> Worth:
-    """Return what a line's reading of this round is worth, and why.
+def trust_of(view: JobView, line: Line) -> Trust:
+    """Return how sure a line's reading of this round is, and why.
 
     Raises:
         InputError: the line has no reading in this round.
@@ -77,21 +77,21 @@ def worth_of(view: JobView, line: Line) -> Worth:
     by_name = {t.method.name: b for t, b in zip(taken, budgets, strict=True)}
     budget = by_name[line.method.name]
     figures = line.taken.known_figures
-    return Worth(line, repeats, line.doubts, budget, figures)
+    return Trust(line, repeats, line.doubts, budget, figures)
 
 
-def origins_of(worth: Worth) -> tuple[tuple[str, str], ...]:
+def origins_of(trust: Trust) -> tuple[tuple[str, str], ...]:
     """Return the caliper and where each figure of the budget comes from: (what, whence)."""
-    names = {part.name for part in worth.budget.parts}
+    names = {part.name for part in trust.budget.parts}
     if STATED in names:
         return (("uncertainty", "stated by the method itself; no caliper's figure is in it"),)
-    scatter = (SCATTER, origin_words(worth.figures.scatter, worth.repeats))
+    scatter = (SCATTER, origin_words(trust.figures.scatter, trust.repeats))
     used = [
         (name, origin)
-        for name, origin in (*worth.figures.origins, scatter)
+        for name, origin in (*trust.figures.origins, scatter)
         if any(n == name or n.startswith(f"{name} of") for n in names)
     ]
-    return (("taken with", worth.figures.caliper), *used)
+    return (("taken with", trust.figures.caliper), *used)
 
 
 def meaning_words(line: Line, unit: Unit) -> tuple[str, ...]:
@@ -131,17 +131,17 @@ def doubtful_words(line: Line, unit: Unit, do: str = "x strikes it out") -> str:
     return f"Repeat {which} doubtful ({found.test}): {do}"
 
 
-def improve_words(worth: Worth, unit: Unit) -> str:
+def improve_words(trust: Trust, unit: Unit) -> str:
     """Return in one sentence what would make this reading better, and how much is to be gained."""
-    part = worth.budget.largest
-    share = max(worth.budget.shares)
-    left = math.sqrt(max(worth.budget.u**2 - part.component**2, 0.0))
+    part = trust.budget.largest
+    share = max(trust.budget.shares)
+    left = math.sqrt(max(trust.budget.u**2 - part.component**2, 0.0))
     do = IMPROVE.get(part.name, "look at this one first")
-    if part.name == SCATTER and worth.doubts.indices:
-        do = THIRD if worth.doubts.apart else DOUBTFUL
-    elif part.name == SCATTER and worth.repeats.n == 1 and worth.figures.scatter is None:
+    if part.name == SCATTER and trust.doubts.indices:
+        do = THIRD if trust.doubts.apart else DOUBTFUL
+    elif part.name == SCATTER and trust.repeats.n == 1 and trust.figures.scatter is None:
         do = ASSUMED
     return (
         f"Most comes from {part.name} ({share:.0%}): {do}; without it "
-        f"{fine_text(left, unit)} {unit} would be left of {fine_text(worth.budget.u, unit)}."
+        f"{fine_text(left, unit)} {unit} would be left of {fine_text(trust.budget.u, unit)}."
     )

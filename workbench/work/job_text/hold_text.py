@@ -1,4 +1,4 @@
-"""How readings and marks are taken and what they are worth, as plain lines."""
+"""How readings and marks are taken and how sure they are, as plain lines."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from workbench.work.job_text.budget_explained import (
     improve_words,
     meaning_words,
     origins_of,
-    worth_of,
+    trust_of,
 )
 from workbench.work.job_text.how_to_hold import hold_words, place_words
 from workbench.work.text.words import clean
@@ -19,7 +19,7 @@ from workbench.work.trust.job_reading import Line
 
 
 def hold_lines(view: JobView, unit: Unit, one: Line | None = None) -> list[str]:
-    """Return how each reading is taken, or one of them, and what it is worth once it is taken."""
+    """Return how each reading is taken, or one of them, and how sure it is once it is taken."""
     out: list[str] = []
     for number, line in enumerate(view.lines, 1):
         if one is not None and line.method_id != one.method_id:
@@ -27,17 +27,17 @@ def hold_lines(view: JobView, unit: Unit, one: Line | None = None) -> list[str]:
         name = f"Reading {number}"
         out += [f"{name}: {clean(line.method.name)}", clean(place_words(line.method, unit))]
         out += list(hold_words(line.method))
-        out += [f"{name}: {clean(words)}" for words in worth_lines(view, line, unit)]
+        out += [f"{name}: {clean(words)}" for words in trust_lines(view, line, unit)]
     return out
 
 
-def worth_lines(view: JobView, line: Line, unit: Unit) -> list[str]:
-    """Return what a reading of this round means and is worth; nothing before it is taken."""
+def trust_lines(view: JobView, line: Line, unit: Unit) -> list[str]:
+    """Return what a reading of this round means and how sure it is; nothing before it is taken."""
     if line.taken is None:
         return []
-    worth = worth_of(view, line)
-    origins = [f"{what}: {whence}" for what, whence in origins_of(worth)]
-    return [*meaning_words(line, unit), *origins, improve_words(worth, unit)]
+    trust = trust_of(view, line)
+    origins = [f"{what}: {whence}" for what, whence in origins_of(trust)]
+    return [*meaning_words(line, unit), *origins, improve_words(trust, unit)]
 
 
 def all_mark_lines(view: JobView, unit: Unit) -> list[str]:

@@ -42,7 +42,7 @@ def ski_report(number: int, line: RosterLine) -> Json:
 
 
 def job_report(view: JobView, unit: Unit, number: int, line: RosterLine) -> Json:
-    """Return where a ski stands: lengths in ``unit``, turns positive in."""
+    """Return where a ski is: lengths in ``unit``, turns positive in."""
     task = task_of(view)
     plan = view.plan if view.progress.targets else None
     return {

@@ -24,6 +24,7 @@ from workbench.work.job.temperature import in_force_words
 from workbench.work.job_text.budget_explained import doubtful_words
 from workbench.work.job_text.next_step import act_due, caution_words
 from workbench.work.job_text.next_text import task_of
+from workbench.work.job_text.setting_words import moved_words
 from workbench.work.text.words import clean, step_words, turn_words
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.significance import WITHIN
@@ -33,7 +34,7 @@ NOT_YET = "not read yet"
 
 
 def job_lines(view: JobView, unit: Unit, number: int, line: RosterLine, ski: str) -> list[str]:
-    """Return where a ski stands, what to do now, readings, targets, turns and cautions.
+    """Return where a ski is, what to do now, readings, targets, turns and cautions.
 
     ``number`` is its place in the queue, ``line`` its line there; ``ski`` the option that names it
     in the commands shown, blank where it is in hand.
@@ -89,9 +90,10 @@ def refused_words(view: JobView, ski: str) -> str:
 
 
 def reading_lines(view: JobView, unit: Unit) -> list[str]:
-    """Return each reading: its method, as received, now, its target, and how it stands."""
+    """Return each reading: its method, as received, now, its target, and how it compares."""
     if view.job.kind == "recheck":
-        return []
+        read = [(n, x) for n, x in enumerate(view.lines, 1) if x.locked_mm is not None]
+        return [_locked(number, line, unit) for number, line in read]
     out: list[str] = []
     for number, line in enumerate(view.lines, 1):
         out += _reading(number, line, unit)
@@ -116,6 +118,16 @@ def _reading(number: int, line: Line, unit: Unit) -> Iterator[str]:
         yield f"{name} off: {off} {unit}, {WITHIN[line.nearness]}"
     if line.target is not None and line.change_wanted is not None and line.off_mm:
         yield f"{name} change wanted: {line.change_wanted.words(unit)}"
+    if line.locked_mm is not None:
+        yield _locked(number, line, unit)
+
+
+def _locked(number: int, line: Line, unit: Unit) -> str:
+    moved = moved_words(line, unit)
+    said = (
+        f"Reading {number} with the bolts tight: {length_text(line.locked_mm or 0.0, unit)} {unit}"
+    )
+    return f"{said}; {moved}" if moved else said
 
 
 def now_words(line: Line, unit: Unit) -> str:
@@ -129,7 +141,7 @@ def now_words(line: Line, unit: Unit) -> str:
 
 
 def mark_lines(view: JobView, unit: Unit) -> list[str]:
-    """Return each coarse mark that was read in this round, and how it stands to the readings."""
+    """Return each coarse mark read in this round, and how it compares with the readings."""
     return [
         f"Mark {i}: {clean(m.method.name)}: {length_text(m.reading.value_mm, unit)} {unit}, "
         f"{off_words(m, unit)}"
@@ -198,7 +210,7 @@ def wing_lines(view: JobView) -> list[str]:
 
 
 def warning_lines(view: JobView, unit: Unit) -> list[str]:
-    """Return what stands against going on, dangers first: limits, readings that do not fit."""
+    """Return what speaks against going on, dangers first: limits, readings that do not fit."""
     out = list(said_of(view, unit) if _has_turns(view) else said_before_turns(view, unit))
     for number, line in enumerate(view.lines, 1):
         doubtful = doubtful_words(line, unit, f"quarterturn strike {number} strikes one out")

@@ -5,6 +5,8 @@ Each adds how it is done there: a key, or a command.
 
 from __future__ import annotations
 
+from typing import assert_never
+
 from workbench.fin.plan.guidance import Step
 from workbench.work.job.job_view import JobView
 from workbench.work.text.words import (
@@ -72,11 +74,15 @@ def caution_words(view: JobView, at_check: bool) -> str:
         return _turning_caution(view)
     if view.progress.loose:
         return BOLTS_LOOSE
-    if stage in ("waiting", "received check", "as received", "measuring", "studs", "wing"):
-        return CAUTION_EDGES
-    if stage in ("final check", "sign-off", "signed off"):
-        return CAUTION_RIDE
-    return MAKERS_FIRST
+    match stage:
+        case "waiting" | "received check" | "as received" | "measuring" | "studs" | "wing":
+            return CAUTION_EDGES
+        case "final check" | "sign-off" | "signed off":
+            return CAUTION_RIDE
+        case "target" | "within" | "set aside":
+            return MAKERS_FIRST
+        case _:
+            assert_never(stage)
 
 
 def _turning_caution(view: JobView) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shlex
 from dataclasses import dataclass
+from typing import assert_never
 
 from workbench.measure.display import turn_text
 from workbench.work.job.job_view import JobView
@@ -44,37 +45,49 @@ def task_of(view: JobView) -> Task:
         return Task(f"{NO_FIT}: take the last one back, then measure it again.", ("take-back",))
     if view.contradictions and stage in ("turning", "studs", "target") and not view.progress.step:
         return _again(view)
-    if view.check_due is not None:
-        return _check(view)
-    if stage in ("as received", "measuring"):
-        return _measure(view)
-    if stage == "target":
-        return _target(view)
-    if stage == "turning":
-        return _turn(view)
-    if stage == "sign-off" and view.progress.state.bars:
+    match stage:
+        case "waiting" | "received check" | "final check":
+            return _check(view)
+        case "as received" | "measuring":
+            return _measure(view)
+        case "studs":
+            return Task(f"{STUDS_UP}.", ("seat",))
+        case "target":
+            return _target(view)
+        case "turning":
+            return _turn(view)
+        case "within":
+            return Task(leave_words(view), ("accept",))
+        case "wing":
+            words = f"{wing_step(view)}, then give its angle in degrees."
+            return Task(words, ("set-wing DEGREES",))
+        case "sign-off":
+            return _sign_off(view)
+        case "set aside":
+            return Task(f"Set aside: {clean(view.progress.reason)}.", ("take-up",))
+        case "signed off":
+            if view.unreleased:
+                words = f"{view.unreleased_words} Strike the sign-off out, then go on from there."
+                return Task(words, ("history", "strike --row ROW --reason REASON"))
+            return Task("Signed off.", ("queue",))
+        case _:
+            assert_never(stage)
+
+
+def _sign_off(view: JobView) -> Task:
+    if view.progress.state.bars:
         return Task(f"Not to be signed off: {view.progress.state.bars}.", ("history",))
-    if stage == "sign-off" and view.rules.second_eyes and not view.progress.eyes:
+    if view.rules.second_eyes and not view.progress.eyes:
         return Task(
             "Somebody else looks at it too, then sign off.", ("sign-off --second INITIALS",)
         )
     due = view.lock_due
-    if due is not None:
-        look, read = lock_words(clean(view.lines[due].method.name)), f"read {due + 1} VALUE"
-        if view.rules.after_lock:
-            return Task(f"{look}.", (read,))
-        return Task(f"Sign it off; or first the {look[0].lower()}{look[1:]}.", ("sign-off", read))
-    if stage == "set aside":
-        return Task(f"Set aside: {clean(view.progress.reason)}.", ("take-up",))
-    if view.unreleased:
-        words = f"{view.unreleased_words} Strike the sign-off out, then go on from there."
-        return Task(words, ("history", "strike --row ROW --reason REASON"))
-    return {
-        "studs": Task(f"{STUDS_UP}.", ("seat",)),
-        "within": Task(leave_words(view), ("accept",)),
-        "wing": Task(f"{wing_step(view)}, then give its angle in degrees.", ("set-wing DEGREES",)),
-        "sign-off": Task("Sign it off.", ("sign-off",)),
-    }.get(stage, Task("Signed off.", ("queue",)))
+    if due is None:
+        return Task("Sign it off.", ("sign-off",))
+    look, read = lock_words(clean(view.lines[due].method.name)), f"read {due + 1} VALUE"
+    if view.rules.after_lock:
+        return Task(f"{look}.", (read,))
+    return Task(f"Sign it off; or first the {look[0].lower()}{look[1:]}.", ("sign-off", read))
 
 
 def _again(view: JobView) -> Task:
@@ -92,7 +105,8 @@ def _again(view: JobView) -> Task:
 
 def _check(view: JobView) -> Task:
     item = view.check_due
-    assert item is not None
+    if item is None:
+        return Task(f"{view.check_name}: nothing is left to tick.", ("next",))
     number = view.checklist.index(item) + 1
     words = f"{view.check_name}, {number} of {len(view.checklist)}: {clean(item.words)}."
     return Task(words, (f"tick {shlex.quote(clean(item.key))}",))

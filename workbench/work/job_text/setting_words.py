@@ -22,6 +22,9 @@ NAME, NOTE = 60, 200
 NOT_READ = "not read"
 OUTSIDE = "OUTSIDE tolerance"
 
+_MOVED = {True: "clamping moved it", False: "since it left it moved"}
+"""What moved a reading with the bolts tight: at a setting, and at a re-check after the ride."""
+
 
 def both(value_mm: float) -> str:
     """Return a length in both units."""
@@ -50,25 +53,27 @@ def locked_words(line: Line) -> str:
     if line.moved_by_lock_mm is None:
         return ""
     by = " = ".join(f"{_moved(line, unit)} {unit}" for unit in UNITS)
-    return f"read with the clamp bolts tight; clamping moved it {by}"
+    return f"read with the clamp bolts tight; {_MOVED[line.left_mm is None]} {by}"
 
 
 def moved_words(line: Line, unit: Unit) -> str:
-    """Return what clamping for good moved a reading by, or nothing where it was not read."""
+    """Return what moved a reading taken with the bolts tight; nothing where none was taken."""
     if line.moved_by_lock_mm is None:
         return ""
-    return f"clamping moved it {_moved(line, unit)} {unit}"
+    return f"{_MOVED[line.left_mm is None]} {_moved(line, unit)} {unit}"
 
 
 def moved_short(line: Line, unit: Unit) -> str:
     """Return the same in little room."""
-    return f"lock {_moved(line, unit)}" if line.moved_by_lock_mm is not None else ""
+    if line.moved_by_lock_mm is None:
+        return ""
+    return f"{'lock' if line.left_mm is None else 'moved'} {_moved(line, unit)}"
 
 
 def _moved(line: Line, unit: Unit) -> str:
-    assert line.now_mm is not None
+    assert line.before_lock_mm is not None
     assert line.locked_mm is not None
-    return change_between(line.now_mm, line.locked_mm, unit)
+    return change_between(line.before_lock_mm, line.locked_mm, unit)
 
 
 def base_words(view: JobView) -> str:

@@ -16,7 +16,8 @@ from functools import partial
 from workbench.errors import InputError
 from workbench.fin.plan.uncertainty import u_by
 from workbench.fin.pose.fit import Reading, fit_pose
-from workbench.fin.reading.observe import QUANTITIES, Method, Quantity, Station
+from workbench.fin.reading.observe import Method, Station
+from workbench.fin.reading.quantities import QUANTITIES, Quantity
 from workbench.frozen import dataclass
 from workbench.measure.display import fine_text, length_text
 from workbench.measure.lengths import parse_length, understand

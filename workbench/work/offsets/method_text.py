@@ -20,9 +20,9 @@ def method_lines(
         out += _one(f"Method {number}", row, unit)
         pairs = learnt.get(row.method.name)
         if pairs is not None:
-            value, worth = length_text(pairs.value_mm, unit), fine_text(pairs.u_mm, unit)
+            value, u_text = length_text(pairs.value_mm, unit), fine_text(pairs.u_mm, unit)
             out.append(
-                f"Method {number} learned: {value} {unit}, u {worth} {unit}; {clean(pairs.words)}"
+                f"Method {number} learned: {value} {unit}, u {u_text} {unit}; {clean(pairs.words)}"
             )
     return out
 

@@ -46,7 +46,7 @@ NEEDS_THREE = "not known yet: three readings of this round fix where the blade i
 
 @dataclass(frozen=True, slots=True)
 class Outline:
-    """What the blade's outline says of the difference (mm), where it stands now, against the pairs.
+    """What the blade's outline says of the difference (mm), where it is now, against the pairs.
 
     ``learnt_mm`` is what the pairs say at that place and ``allowed_mm`` how far the two may be
     apart, 95 % of the time, were the outline right.
@@ -230,7 +230,7 @@ def _compared(
     covariance: Sequence[Sequence[float]],
     learnt: LearntOffset,
 ) -> Outline:
-    """Return the outline's difference against the pairs', each with what it is worth.
+    """Return the outline's difference against the pairs', each with its uncertainty.
 
     The pose's covariance and the height at which each jaw meets its edge are carried to the
     difference (JCGM 100:2008, 5.1.2 and 5.2.2).

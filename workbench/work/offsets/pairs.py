@@ -91,9 +91,9 @@ def _line_of(pair: rows.Pair, first_id: str, names: Mapping[str, str]) -> PairLi
 
 
 def offered(shop: Shop, view: JobView, two: Two, kept: Sequence[PairLine]) -> tuple[PairLine, ...]:
-    """Return the rounds in which both methods were read and that no kept pair stands for.
+    """Return the rounds in which both methods were read and that no kept pair counts for.
 
-    A struck pair stands for its round too: what was struck out is not offered again.
+    A struck pair counts for its round too: what was struck out is not offered again.
     """
     counted = Counter(_key(p) for p in kept)
     out = []

@@ -119,7 +119,7 @@ def predict_report(order: Order, turns: Mapping[str, float]) -> dict[str, Any]:
 
 
 def restate_report(order: Order, methods: Sequence[Method], skip: bool = False) -> dict[str, Any]:
-    """Return what other methods would read on the fin as it stands.
+    """Return what other methods would read on the fin as it is.
 
     With ``skip`` a method that would meet no part of the blade says so in its line.
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import lru_cache
+from typing import assert_never
 
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade, Hole
@@ -124,7 +125,7 @@ def rig_of(ski: rows.Ski, blade: Blade, studs: Sequence[rows.Stud]) -> Rig:
 
 
 LEAST_OUT = 0.35
-"""Share of a blade's height that stands out of the block at least (common practice, no source)."""
+"""Share of a blade's height that is outside the block at least (common practice, no source)."""
 
 TILTED = 0.05
 """Share that a length may differ from the chord along the blade for its tilt and its band."""
@@ -137,7 +138,7 @@ def usual_range_mm(method: Method, blade: Blade) -> tuple[float, float]:
     """Return the range (mm) that a reading of this method plausibly lies in on this blade.
 
     What the blade can show at all: the block hides at least half of the back edge, and a third of
-    the height stands out. The tail distance depends on the block's place on the ski alone: 5 to 49
+    the height is outside. The tail distance depends on the block's place on the ski alone: 5 to 49
     mm (common practice, no source). Narrower than a factor of ten, so that bare digits can be
     placed in one way only.
     """
@@ -146,11 +147,15 @@ def usual_range_mm(method: Method, blade: Blade) -> tuple[float, float]:
     vs = [v for _, v in blade.outline_mm]
     out, height = max(vs), max(vs) - min(vs)
     hidden = sum(v for _, v in blade.back_edge_mm) / 2.0
-    if method.quantity == "depth":
-        return (LEAST_OUT * height, out - hidden)
-    if method.quantity == "length":
-        return _lengths_mm(blade, hidden, out - LEAST_OUT * height)
-    return (5.0, 49.0)
+    match method.quantity:
+        case "depth":
+            return (LEAST_OUT * height, out - hidden)
+        case "length":
+            return _lengths_mm(blade, hidden, out - LEAST_OUT * height)
+        case "tail":
+            return (5.0, 49.0)
+        case _:
+            assert_never(method.quantity)
 
 
 def _lengths_mm(blade: Blade, least_v: float, most_v: float) -> tuple[float, float]:

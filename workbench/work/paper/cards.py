@@ -10,12 +10,12 @@ import math
 from dataclasses import dataclass
 
 from workbench.fin.plan.remarks import COVERAGE
+from workbench.fin.reading.quantities import TRAITS
 from workbench.fin.reading.readings import Reading
 from workbench.measure.display import length_text
 from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.drawing.scene import (
-    QUANTITY_WORDS,
     Scene,
     method_caption,
     method_scene,
@@ -175,7 +175,7 @@ class Card:
 
 
 def card_of(shop: Shop, view: JobView) -> Card:
-    """Return the setting card of a job as it stands.
+    """Return the setting card of a job as it is.
 
     A re-check has no numbers of its own: its card is that of the setting that was checked.
     """
@@ -256,16 +256,8 @@ def _released(view: JobView, sign_off: rows.SignOff | None) -> str:
 
 
 def _by(view: JobView, sign_off: rows.SignOff) -> str:
-    eyes = visible(_second_eyes(view), 12)
+    eyes = visible(view.progress.eyes, 12)
     return f"{visible(sign_off.who, 12)}{f', looked over by {eyes}' if eyes else ''}"
-
-
-def _second_eyes(view: JobView) -> str:
-    """Return whose second pair of eyes saw the ski as it was released, else nothing."""
-    live = [f for f in view.facts if f.struck is None]
-    checked = max((f.id for f in live if isinstance(f, rows.Reading | rows.Tick)), default="")
-    seen = [f for f in live if isinstance(f, rows.Mark) and f.kind == "second_eyes"]
-    return seen[-1].text if seen and seen[-1].id > checked else ""
 
 
 def _facts(view: JobView) -> tuple[tuple[str, str], ...]:
@@ -307,7 +299,7 @@ def _number(view: JobView, line: Line) -> Number:
     read = line.final_mm is not None
     value = line.final_mm or 0.0
     return Number(
-        quantity=QUANTITY_WORDS[method.quantity],
+        quantity=TRAITS[method.quantity].words,
         method=visible(method.name, NAME),
         inch=length_text(value, "in") if read else NOT_READ,
         mm=length_text(value, "mm") if read else NOT_READ,
@@ -343,7 +335,10 @@ def _recheck_note(view: JobView) -> str:
         by = visible(sign_off.who, 12)
         if view.unreleased:
             return f"The check after the ride by {by} does not count: {view.unreleased}."
-        return f"Checked again after the ride by {by} on {local_day(sign_off.at)}."
+        read = [x for x in view.lines if x.locked_mm is not None]
+        said = [f"{x.method.quantity} {both(x.locked_mm or 0.0)}" for x in read]
+        found = f" Read with the bolts tight: {', '.join(said)}." if said else ""
+        return f"Checked again after the ride by {by} on {local_day(sign_off.at)}.{found}"
     return f"The check after the ride is not done: {view.stage_words}."
 
 

@@ -7,10 +7,9 @@ from dataclasses import dataclass
 
 from workbench.errors import BenchError
 from workbench.fin.plan.guidance import is_within
-from workbench.fin.reading.observe import Quantity
+from workbench.fin.reading.quantities import QUANTITIES, TRAITS, Quantity
 from workbench.measure.display import length_text
 from workbench.records.store import rows
-from workbench.work.drawing.scene import QUANTITY_WORDS
 from workbench.work.job.job_view import JobView
 from workbench.work.job.queue_line import RosterLine
 from workbench.work.job.shop import Shop
@@ -26,7 +25,6 @@ from workbench.work.text.safe_text import visible
 NAME, POINT, WHY = 40, 90, 240
 """Columns that a name, an open point and what a ski is unfit by may take on a day sheet."""
 
-QUANTITIES: tuple[Quantity, ...] = ("depth", "tail", "length")
 UNREAD = "—"
 
 STILL_OPEN: dict[Stage, str] = {
@@ -42,7 +40,7 @@ STILL_OPEN: dict[Stage, str] = {
 class DayRow:
     """One ski of the day; ``numbers`` are (inch, mm) of depth, tail distance and length.
 
-    ``unfit`` says why a ski cannot be worked out; then what stands here is what its line in the
+    ``unfit`` says why a ski cannot be worked out; then this is what its line in the
     queue says.
     """
 
@@ -86,7 +84,7 @@ class DaySheet:
 
 
 def day_sheet(shop: Shop) -> DaySheet:
-    """Return the sheet of the day that the shop stands at."""
+    """Return the sheet of the day that the shop is at."""
     roster = shop.roster()
     made = tuple(_row_of(shop, i, line) for i, line in enumerate(roster, 1))
     name = visible(shop.book.setting("shop", "") or "", NAME)
@@ -174,7 +172,7 @@ def _points(view: JobView) -> Iterable[str]:
         off = line.off_mm
         if off is not None and not is_within(off, line.tolerance_mm):
             side = "over" if off > 0 else "under"
-            yield f"{QUANTITY_WORDS[line.method.quantity]} {side} by {both(abs(off))}"
+            yield f"{TRAITS[line.method.quantity].words} {side} by {both(abs(off))}"
     if view.trouble:
         yield visible(view.trouble, POINT)
     if view.progress.loose:

@@ -1,6 +1,6 @@
 """A page of HTML that needs nothing else: style inside, no script, nothing fetched.
 
-Text from people goes through :func:`said` and stays text; it stands in a ``bdi``, so that letters
+Text from people goes through :func:`said` and stays text; it is in a ``bdi``, so that letters
 written from right to left turn nothing beside them around.
 """
 

@@ -24,6 +24,7 @@ from workbench.measure.display import fine_text, length_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
 from workbench.records.store import rows
+from workbench.records.store.specs import MOST_PLACE_U_MM
 from workbench.work.drawing.ascii_picture import LEGEND, plain_picture
 from workbench.work.drawing.scene import side_scene
 from workbench.work.job.job_view import JobView
@@ -146,8 +147,9 @@ def _place(text: str, field: str, unit: Unit) -> tuple[float, float]:
         return parse_length(text, unit, field).mm, PLACE_U_MM
     place = parse_length(stated[1], unit, field)
     u_mm = parse_length(stated[2], place.unit, field).mm
-    if not 0.0 < u_mm <= 50.0:
-        raise InputError(field, text, f"{PLACE_ACCEPTED}; more than 0 and at most 50 mm")
+    if not 0.0 < u_mm <= MOST_PLACE_U_MM:
+        accepted = f"{PLACE_ACCEPTED}; more than 0 and at most {MOST_PLACE_U_MM:g} mm"
+        raise InputError(field, text, accepted)
     return place.mm, u_mm
 
 

@@ -37,7 +37,7 @@ Items = tuple[CheckItem, ...]
 
 @dataclass(frozen=True, slots=True)
 class Torque:
-    """A fastener's note as it stands; ``own`` where the words are the shop's."""
+    """A fastener's note as it is; ``own`` where the words are the shop's."""
 
     note: TorqueNote
     words: str
@@ -51,7 +51,7 @@ def torque_notes(rules: Rules) -> tuple[Torque, ...]:
 
 
 def items_now(rules: Rules, which: Checklist) -> Items:
-    """Return a list as it stands, the wing's item included."""
+    """Return a list as it is, the wing's item included."""
     return rules.received_now if which == "received" else rules.final_now
 
 

@@ -36,7 +36,7 @@ class Finder(Generic[T]):
         self._left = self._texts
 
     def find(self, query: str) -> tuple[T, ...]:
-        """Return, in their order, the things in which every word of ``query`` stands."""
+        """Return, in their order, the things that hold every word of ``query``."""
         wanted = folded(query)
         if not wanted.startswith(self._query):
             self._left = self._texts

@@ -14,7 +14,7 @@ KEYS = "keys"
 
 SHIPPED: dict[str, str] = {
     "take_back": "u", "retarget": "t", "baseline": "b", "one_step_more": "F7", "undo_change": "F8",
-    "finer": "f", "keep": "k", "aside": "s", "strike": "x", "note": "w", "hold": "m", "worth": "g",
+    "finer": "f", "keep": "k", "aside": "s", "strike": "x", "note": "w", "hold": "m", "sure": "g",
     "restate": "v", "next_ski": "", "ski_before": "", "unfinished": "j", "add_ski": "n",
     "queue_ski": "r", "large": "=", "initials": "i", "palette": ":", "help": "h", "quit": "q",
     "copy": "F9", "calipers": "l", "add_blade": "e", "add_block": "c", "side": "p", "drawing": "d",

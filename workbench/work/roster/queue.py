@@ -79,7 +79,7 @@ def move(shop: Shop, lines: Sequence[RosterLine], job_id: str, by: int) -> None:
     """Move a job one place up (-1) or down (+1) within its own day.
 
     Raises:
-        InputError: it stands at the end already, or beside a job of another day, or the list was
+        InputError: it is at the end already, or beside a job of another day, or the list was
             changed meanwhile.
     """
     _by_order(shop, lines, lambda: _move(shop, lines, job_id, by))
@@ -179,8 +179,8 @@ def _carry(shop: Shop, lines: Sequence[RosterLine], day: str) -> list[rows.Job]:
         if line.stage == "signed off":
             raise InputError("carry", line.ski_name, "a ski that is not signed off")
         if _state(now.get(line.job_id)) != _state(line):
-            stands = now[line.job_id].stage_words if line.job_id in now else "no more in this list"
-            accepted = f"the list as it is now, with this ski {stands}: it was changed since"
+            state = now[line.job_id].stage_words if line.job_id in now else "no more in this list"
+            accepted = f"the list as it is now, with this ski {state}: it was changed since"
             raise InputError("carry", line.ski_name, accepted)
     return [shop.book.carry_job(line.job_id, day, who=shop.who) for line in lines]
 

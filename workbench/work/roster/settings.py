@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Any
 from workbench.errors import InputError, shown
 from workbench.measure.calipers import BLOCK_DAYS
 from workbench.measure.display import turn_text
-from workbench.measure.lengths import parse_turn
+from workbench.measure.lengths import check_finest, parse_turn
 from workbench.records.book import Book
 from workbench.records.store.values import keepable
-from workbench.work.job.shop import Shop
+from workbench.work.job.shop import Shop, initials_of
 from workbench.work.order.order_file import DEFAULT_TOLERANCE_MM
 from workbench.work.order.shop_policy import (
     AFTER_LOCK,
@@ -88,9 +88,7 @@ def _words(field: str, text: str) -> str:
 
 
 def _initials(field: str, text: str) -> str:
-    if len(text) > 12:
-        raise InputError(field, text, "1 to 12 characters")
-    return _words(field, text)
+    return initials_of(text, field) if text.strip() else ""
 
 
 def _one_of(*accepted: str) -> Callable[[str, str], str]:
@@ -111,12 +109,7 @@ def _count(declared: Declared[int]) -> Callable[[str, str], str]:
 
 
 def _turn(field: str, text: str) -> str:
-    turn = parse_turn(text, field)
-    if not (turn == 0.0 or 1 / 64 <= turn <= 1.0):
-        raise InputError(
-            field, text, "0 (exact) or 1/64 to 1 turn, such as 1/8; blank: the block's"
-        )
-    return repr(turn)
+    return repr(check_finest(parse_turn(text, field), field, text))
 
 
 def _as_typed(declared: Declared[Any]) -> Callable[[str, str], str]:

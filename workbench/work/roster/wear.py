@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from workbench.errors import BenchError, InputError
-from workbench.fin.reading.observe import QUANTITIES
+from workbench.fin.reading.quantities import QUANTITIES
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 from workbench.measure.units import Unit

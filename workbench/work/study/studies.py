@@ -1,7 +1,7 @@
 """Repeatability studies at the bench: read blind in a shuffled order, taken back, struck out.
 
-A study is one quantity in one unit. Where it stands is never stored: the turn that is due is the
-first of its order without a reading that stands.
+A study is one quantity in one unit. Its state is never stored: the turn that is due is the
+first of its order without a reading not struck out.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from workbench.records.store import rows
 from workbench.work.job.shop import Shop
 from workbench.work.job.ski_state import TAKEN_BACK
 from workbench.work.roster.calipers import in_hand
-from workbench.work.trust.study_view import State, StudyView, stands
+from workbench.work.trust.study_view import State, StudyView, study_as_is
 
 UNIT_WORDS: dict[Unit, str] = {"in": "inches", "mm": "millimetres"}
 
@@ -35,14 +35,14 @@ BLIND = (
 
 def studies_of(shop: Shop) -> tuple[StudyView, ...]:
     """Return all studies, oldest first, struck ones included."""
-    return tuple(stands(shop.book, i, each) for i, each in enumerate(shop.book.studies(), 1))
+    return tuple(study_as_is(shop.book, i, each) for i, each in enumerate(shop.book.studies(), 1))
 
 
 def view_of(shop: Shop, study_id: str) -> StudyView:
-    """Return a study as it stands."""
+    """Return a study as it is."""
     for i, study in enumerate(shop.book.studies(), 1):
         if study.id == study_id:
-            return stands(shop.book, i, study)
+            return study_as_is(shop.book, i, study)
     raise InputError("study", study_id, "a repeatability test of this book")
 
 
@@ -55,7 +55,7 @@ def find_study(shop: Shop, text: str) -> StudyView:
         return view_of(shop, newest.id)
     number = text.strip().removeprefix("#")
     if number.isascii() and number.isdigit() and 1 <= int(number[:6]) <= len(every):
-        return stands(shop.book, int(number[:6]), every[int(number[:6]) - 1])
+        return study_as_is(shop.book, int(number[:6]), every[int(number[:6]) - 1])
     accepted = f"a test's name, or its number 1 to {len(every)}" if every else "no test is kept"
     raise InputError("study", text, accepted)
 
@@ -102,7 +102,7 @@ def _refuse_unit(text: str, unit: Unit) -> NoReturn:
 
 
 def take(shop: Shop, view: StudyView, text: str, mm: float) -> StudyView:
-    """Keep a reading of the turn that is due; return the study as it stands then.
+    """Keep a reading of the turn that is due; return the study as it is then.
 
     Raises:
         InputError: no turn is due, or another bench has taken it meanwhile.
@@ -129,7 +129,7 @@ def _keep_reading(
 
 
 def take_back(shop: Shop, view: StudyView) -> tuple[StudyView, rows.StudyReading | None]:
-    """Strike out the last reading that stands; it stays readable, and its turn is due again."""
+    """Strike out the last reading; it stays readable, and its turn is due again."""
     now = view_of(shop, view.study.id)
     if now.study.struck is not None or not now.live:
         return now, None

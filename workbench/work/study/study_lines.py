@@ -34,7 +34,7 @@ def value_words(view: StudyView, reading: rows.StudyReading) -> str:
 
 
 def due_lines(view: StudyView) -> list[str]:
-    """Return where a study stands and whose turn it is, one fact a line."""
+    """Return where a study is and whose turn it is, one fact a line."""
     study = view.study
     out = [
         f"Repeatability test {view.number}: {clean(study.name)}: {clean(study.what)}, "
@@ -49,7 +49,7 @@ def due_lines(view: StudyView) -> list[str]:
 
 
 def due_report(view: StudyView, *, readings: bool = False) -> dict[str, object]:
-    """Return where a study stands and whose turn it is, for machines; ``readings`` adds them."""
+    """Return where a study is and whose turn it is, for machines; ``readings`` adds them."""
     due = view.due
     out: dict[str, object] = {
         "number": view.number, "name": view.study.name, "what": view.study.what,
@@ -97,7 +97,7 @@ def reading_lines(view: StudyView) -> list[str]:
 
 
 def reading_meant(view: StudyView, text: str) -> rows.StudyReading:
-    """Return the reading of this number that stands; else an InputError."""
+    """Return the reading of this number that is not struck out; else an InputError."""
     for number, reading in enumerate(view.readings, 1):
         if text.strip() == str(number):
             if reading.struck is not None:

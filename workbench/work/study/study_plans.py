@@ -24,7 +24,7 @@ def plan_study(shop: Shop, fields: Mapping[str, str], shuffle: Shuffle | None = 
 
     Fields: name; what (a reading method's name, or free words); unit (in or mm); near (about what
     will be read, may stay blank); parts (``Heron 66; Tern 67``, or one ski re-seated: ``seat 1;
-    seat 2``); people (initials); trials. ``shuffle`` stands in for chance in tests.
+    seat 2``); people (initials); trials. ``shuffle`` replaces chance in tests.
 
     Raises:
         InputError: names the field, what was typed, and what would do.

@@ -77,7 +77,7 @@ def change_words(scatter: Scatter, unit: Unit) -> str:
 
 
 def notes(result: StudyResult, unit: Unit) -> tuple[str, ...]:
-    """Return what stands below the table: factors, pooling, categories, what to beware of."""
+    """Return the lines below the table: factors, pooling, categories, what to beware of."""
     if result.analysis is None or result.one is None or result.anyone is None:
         return ()
     out = []
@@ -147,7 +147,7 @@ def sd_text(value_mm: float, unit: Unit) -> str:
 
 
 def state_words(view: StudyView) -> str:
-    """Return where a study stands."""
+    """Return where a study is."""
     if view.study.struck is not None:
         return f"struck out: {clean(view.study.struck.reason)}"
     if view.state == "complete":

@@ -82,8 +82,8 @@ class Gauge:
     def figures(self, length_mm: float, until: str = "", method: Method | None = None) -> Figures:
         """Return what a budget takes from this caliper for a reading of this length (mm).
 
-        ``until`` is the id of the reading: checks made after it say nothing about it, so that what
-        it is worth never changes later. Blank is a reading taken now. ``method`` tells with which
+        ``until`` is the id of the reading: checks made after it say nothing about it, so that its
+        uncertainty never changes later. Blank is a reading taken now. ``method`` tells with which
         part of the caliper it is read; left out it is the jaws.
         """
         name = shown_name(self.row)
@@ -147,14 +147,14 @@ class Tools:
     studies: tuple[StudyScatter, ...] = ()
 
     def values_mm(self, kept: Sequence[rows.Reading]) -> tuple[float, ...]:
-        """Return what kept readings are worth: at 20 degrees where they name a temperature."""
+        """Return what kept readings say (mm): at 20 degrees where they name a temperature."""
         return temperature_correction.values_mm(kept, self.temperatures)
 
     def taken(self, method_id: str, method: Method, kept: Sequence[rows.Reading]) -> Taken:
         """Return one or more kept repeats by one method with what their budget rests on.
 
         Repeats by several calipers take the worst resolution, permissible error and zero of them.
-        A ``u`` stated for the method is that of the mean too: what it stands for does not average
+        A ``u`` stated for the method is that of the mean too: what it covers does not average
         out.
         """
         figures = worst_of([self._figures(method, r) for r in kept])
@@ -180,7 +180,7 @@ class Tools:
     def about_to_take(
         self, method_id: str, method: Method, mm: float
     ) -> tuple[float, float | None, Figures]:
-        """Return what ``mm``, read now, is worth (mm), its stated u if any, and its figures."""
+        """Return ``mm``, read now, at 20 degrees (mm), its stated u if any, and its figures."""
         stated = self.stated_u_mm.get(method_id)
         figures = self._with(self.held, self.now, method, mm)
         return temperature_correction.value_mm(mm, self.now), stated, figures

@@ -1,4 +1,4 @@
-"""One reading of a job: its repeats, what they are worth and what they mean."""
+"""One reading of a job: its repeats, how sure they are and what they mean."""
 
 from __future__ import annotations
 
@@ -34,7 +34,8 @@ class Line:
     ``seen_mm``: the least and the largest this shop read so on this blade, where nothing else tells
     what to expect.
     round that were struck out with a reason. ``guard``: whether a guard band is on. ``locked_mm``:
-    what was read once the clamp bolts were tight for good.
+    what was read once the clamp bolts were tight for good. ``left_mm``: in a re-check, the reading
+    that the ski left with.
     """
 
     method_id: str
@@ -53,6 +54,7 @@ class Line:
     guard: bool = False
     seen_mm: tuple[float, float] | None = None
     locked_mm: float | None = None
+    left_mm: float | None = None
 
     @property
     def final_mm(self) -> float | None:
@@ -61,10 +63,18 @@ class Line:
 
     @property
     def moved_by_lock_mm(self) -> float | None:
-        """What clamping for good moved: as locked less the reading before it; None without both."""
-        if self.locked_mm is None or self.now_mm is None:
+        """As locked less the reading before it; None without both.
+
+        That is what clamping for good moved or, in a re-check, what moved since the ski left.
+        """
+        if self.locked_mm is None or self.before_lock_mm is None:
             return None
-        return self.locked_mm - self.now_mm
+        return self.locked_mm - self.before_lock_mm
+
+    @property
+    def before_lock_mm(self) -> float | None:
+        """What a reading with the clamp bolts tight is held against; None where nothing is."""
+        return self.now_mm if self.left_mm is None else self.left_mm
 
     @property
     def repeats(self) -> Repeats | None:
@@ -114,7 +124,7 @@ class Line:
 
     @property
     def nearness(self) -> Nearness | None:
-        """How the reading stands to its tolerance; None without a target or a reading."""
+        """How the reading compares with its tolerance; None without a target or a reading."""
         if self.off_mm is None or not self.u_mm:
             return None
         return nearness(self.off_mm, self.tolerance_mm, self.u_mm)

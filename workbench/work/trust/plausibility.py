@@ -192,7 +192,8 @@ def doubt_words(found: Doubt, expected: Expected, unit: Unit) -> str:
 def _slip_words(found: Doubt, unit: Unit) -> str:
     if found.slip == "graduation":
         step = float(found.detail.split()[0]) * MM_PER["in"] / MM_PER[unit]
-        return f"a line of the caliper misread by {step:.3f} {unit}"
+        line = f"a line of the caliper misread by {step:.3f} {unit}"
+        return f"{line}, or digits exchanged, {clean(found.digits)} meant" if found.digits else line
     if found.slip == "digits":
         return f"digits exchanged, {clean(found.detail)} meant"
     if found.slip == "method":
@@ -203,7 +204,7 @@ def _slip_words(found: Doubt, unit: Unit) -> str:
 # -- against the setting that the ski left with ------------------------------------------------
 
 RIDDEN_U_MM = 0.1
-"""Standard uncertainty of where a fin stands that was ridden and travelled since it was set, about
+"""Standard uncertainty of where a fin is that was ridden and travelled since it was set, about
 0.004 in: our default (common practice, no source)."""
 
 COMMON_LINES = ("0.025 in", "0.100 in")
@@ -225,7 +226,7 @@ def moved_question(
     """Return the question to ask about a reading as received, or nothing.
 
     ``known`` says what the reading is held against. Always asked where it is farther than
-    ``far_mm`` off. Nearer, only where it stands clear of that, ridden and travelled as the ski was,
+    ``far_mm`` off. Nearer, only where it is clear of that, ridden and travelled as the ski was,
     and where a named slip with the fin still where it was left explains the number: a fin may well
     have moved a little, and that alone is no reason to doubt the hand. ``dof``: see ``doubt_of``.
     """
@@ -266,7 +267,7 @@ def unseen_question(line: Line, mm: float, unit: Unit) -> str:
 def moved_words(expected: Expected, read_mm: float, u_read_mm: float, unit: Unit) -> str:
     """Return how a reading as received differs from the setting it left with, or nothing.
 
-    Said where the difference stands clear of the expanded uncertainty of the two.
+    Said where the difference is clear of the expanded uncertainty of the two.
     """
     off = read_mm - expected.value_mm
     if abs(off) <= COVERAGE * math.hypot(expected.u_mm, u_read_mm):

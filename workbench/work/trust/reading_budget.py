@@ -1,4 +1,4 @@
-"""What a reading is worth: its budget by what it was taken with, the jaw's height included."""
+"""How sure a reading is: its budget by what it was taken with, the jaw's height included."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ STEEPEST_SLOPE = 5.0
 lies almost along the base."""
 
 STATED = "stated for this method"
-"""The one part of a budget where the method itself says what a reading is worth."""
+"""The one part of a budget where the method itself says how sure a reading is."""
 
 
 @dataclass(frozen=True, slots=True)

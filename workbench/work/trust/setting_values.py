@@ -13,7 +13,7 @@ from typing import Any, Generic, TypeVar
 
 from workbench.errors import InputError
 from workbench.measure.calipers import BLOCK_DAYS
-from workbench.measure.lengths import parse_length
+from workbench.measure.lengths import check_finest, parse_length
 from workbench.measure.units import MM_PER_INCH, Unit
 
 T = TypeVar("T")
@@ -33,7 +33,6 @@ TOLERANCES_MM = (0.001, 2.0)
 """The least and the largest tolerance that says anything about a fin (common practice, no
 source)."""
 
-FINEST_TURNS = (1 / 64, 1.0)
 LONGEST_NEAR_MM = 1000.0
 
 
@@ -116,11 +115,7 @@ def _number(least: float, most: float, what: str) -> Callable[[str, str], float]
 
 
 def _finest(field: str, text: str) -> float | None:
-    least, most = FINEST_TURNS
-    turn = _number(0.0, most, "turns")(field, text)
-    if 0.0 < turn < least:
-        raise InputError(field, text, "0 (exact) or 1/64 to 1 turn")
-    return turn
+    return check_finest(_number(0.0, 1.0, "turns")(field, text), field, text)
 
 
 _tolerance = length(*TOLERANCES_MM, "0.002 in or 0.05 mm")

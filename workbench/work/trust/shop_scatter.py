@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from workbench.fin.reading.observe import Method
+from workbench.fin.reading.quantities import TRAITS
 from workbench.frozen import dataclass
 from workbench.measure.reading_budget import REPEATABILITY_MM
 from workbench.measure.repeats import Repeats
@@ -13,11 +14,6 @@ from workbench.measure.scatter import Scatter, scatter_of
 
 if TYPE_CHECKING:  # a work order knows no book
     from workbench.records.book import Book
-
-QUANTITY_WORDS: dict[str, tuple[str, ...]] = {
-    "depth": ("depth",), "tail": ("tail", "tail distance"), "length": ("length",),
-}  # fmt: skip
-"""What a study may be of that is no method: it then speaks for all methods of the quantity."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,14 +37,15 @@ def scatter_for(
 
     A study of the method itself goes before one of its quantity, which says nothing of marks read
     by eye. ``until`` is the id of the reading: a study finished after it does not count, so that
-    what a reading is worth never changes later. Blank is a reading taken now.
+    the uncertainty of a reading never changes later. Blank is a reading taken now.
     """
     if not known:  # as in most books: nothing to look through for a million readings
         return None
     before = [s for s in known if not until or s.done < until]
     exact = [s for s in before if s.of == method.name.casefold()]
     if not exact and not method.is_coarse:
-        exact = [s for s in before if s.of in QUANTITY_WORDS[method.quantity]]
+        whole = (method.quantity, TRAITS[method.quantity].words)  # of all its methods
+        exact = [s for s in before if s.of in whole]
     return max(exact, key=lambda s: s.done, default=None)
 
 
@@ -82,20 +79,20 @@ def scatters_of(book: Book) -> tuple[StudyScatter, ...]:
         if each not in _found:
             while len(_found) >= _KEPT:
                 del _found[next(iter(_found))]
-            _found[each] = _reckoned(book, each[0])
+            _found[each] = _computed(book, each[0])
         out.append(_found[each])
     return tuple(s for s in out if s is not None)
 
 
-def _reckoned(book: Book, study_id: str) -> StudyScatter | None:
+def _computed(book: Book, study_id: str) -> StudyScatter | None:
     # A book without a study never needs these.
     # The store and the studies: loaded where a book is open, never for an order alone.
     from workbench.work.text.local_time import local
     from workbench.work.text.words import clean
     from workbench.work.trust.study_results import result_of
-    from workbench.work.trust.study_view import stands
+    from workbench.work.trust.study_view import study_as_is
 
-    view = stands(book, 0, book.study(study_id))
+    view = study_as_is(book, 0, book.study(study_id))
     if view.missing or view.study.struck is not None:
         return None
     result = result_of(view)

@@ -92,7 +92,7 @@ def difference_of(a_mm: float, u_a_mm: float, b_mm: float, u_b_mm: float) -> Dif
 
 
 def nearness(off_mm: float, tolerance_mm: float, u_mm: float) -> Nearness:
-    """Return how a reading stands to its tolerance: on target, on it within caliper doubt, or out.
+    """Return how a reading meets its tolerance: on target, on it within caliper doubt, or out.
 
     It is sure where it lies inside by its expanded uncertainty or more (JCGM 106:2012, 8.3.2).
     """

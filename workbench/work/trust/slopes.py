@@ -29,7 +29,7 @@ def u_of(taken: Taken, slope: float) -> float:
 class Slopes:
     """Works out slopes for many settings of one ski; ``rigs`` by id of the method.
 
-    A slope is read off the blade where it stands. Within a small way of a pose found before, the
+    A slope is read off the blade where it is. Within a small way of a pose found before, the
     pose is had by one step along that fit's gain.
     """
 

@@ -105,7 +105,7 @@ def _source(gauge: Gauge, key: str, sd: float) -> Source:
 
 
 def result_of(view: StudyView) -> StudyResult:
-    """Return what a study says as it stands; while it is incomplete, its cells alone.
+    """Return what a study says as it is; while it is incomplete, its cells alone.
 
     Struck readings do not count. Nothing is raised for what a study lacks: ``trouble`` tells it.
     """

@@ -28,7 +28,7 @@ class Turn:
 
 @dataclass(frozen=True, slots=True)
 class StudyView:
-    """A study as it stands: its plan, all its readings and what is still to read.
+    """A study as it is: its plan, all its readings and what is still to read.
 
     ``number`` counts the book's studies from 1, oldest first. ``readings`` holds the struck ones
     too. ``missing`` are the turns to come in their order; ``near_mm`` is about what will be read.
@@ -67,7 +67,7 @@ class StudyView:
 
     @property
     def state(self) -> State:
-        """Where the study stands, in a word."""
+        """Where the study is, in a word."""
         if self.study.struck is not None:
             return "struck out"
         if not self.missing:
@@ -82,8 +82,8 @@ class StudyView:
         return (min(known) / REACH, max(known) * REACH) if known else None
 
 
-def stands(book: Book, number: int, study: rows.Study) -> StudyView:
-    """Return the study of this number as it stands."""
+def study_as_is(book: Book, number: int, study: rows.Study) -> StudyView:
+    """Return the study of this number as it is."""
     readings = book.study_readings(study.id)
     read = {(r.part, r.person, r.trial) for r in readings if r.struck is None}
     missing = tuple(

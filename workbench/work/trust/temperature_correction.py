@@ -65,7 +65,7 @@ def value_mm(mm: float, at: rows.Temperature | None) -> float:
 def values_mm(
     kept: Sequence[rows.Reading], known: Mapping[str, rows.Temperature]
 ) -> tuple[float, ...]:
-    """Return what kept readings are worth (mm): at 20 degrees where they name a temperature.
+    """Return what kept readings say (mm): at 20 degrees where they name a temperature.
 
     The one way from kept rows to values. A temperature that was struck out corrects nothing.
     """

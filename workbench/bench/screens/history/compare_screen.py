@@ -43,7 +43,7 @@ LEAST_LIST = 4
 """Rows of the list of settings that stay, however small the screen."""
 
 BOTH_UNITS_FROM = 73
-"""Cells from which a value stands in inch and mm; else in the unit of the bench."""
+"""Cells from which a value is in inch and mm; else in the unit of the bench."""
 
 NAME_CELLS = 22
 SETTING_CELLS = 23
@@ -109,7 +109,7 @@ class CompareScreen(DrawnCloser):
         self._top = self._page = 0
 
     def in_unit(self, unit: Unit) -> None:
-        """Show the list in another unit; the comparison stands in both."""
+        """Show the list in another unit; the comparison is in both."""
         self.unit, self._found = unit, None
         self.redraw()
 

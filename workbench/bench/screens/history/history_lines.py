@@ -64,7 +64,7 @@ WHO_CELLS, KIND_CELLS, REASON_CELLS = 4, 9, 24
 
 
 class Past:
-    """A ski's history as loaded; its settings and series are reckoned when first looked at."""
+    """A ski's history as loaded; its settings and series are computed when first looked at."""
 
     def __init__(self, history: History) -> None:
         self.history = history
@@ -262,14 +262,14 @@ def _standing(setting: Setting | None, title: str, unit: Unit, width: int) -> Co
     wing = f", wing {setting.wing.angle_deg:g}°" if setting.wing is not None else ""
     ride = f", ride {setting.rating} of 5" if setting.rating is not None else ""
     text = ""
-    for worth, count in ((9, len(values)), (1, len(values)), (1, 1)):  # as the room allows
-        numbers = ", ".join(_number(v, unit, i < worth) for i, v in enumerate(values[:count]))
+    for sure, count in ((9, len(values)), (1, len(values)), (1, 1)):  # as the room allows
+        numbers = ", ".join(_number(v, unit, i < sure) for i, v in enumerate(values[:count]))
         text = f"▸ {setting.name}: {numbers} {unit}{wing}{ride}"
         if styled(text).cell_length <= width:
             break
     return styled((visible(text, width), "bold"))
 
 
-def _number(value: Value, unit: Unit, worth: bool) -> str:
-    good_to = f" ±{fine_text(COVERAGE * value.u_mm, unit)}" if worth else ""
+def _number(value: Value, unit: Unit, sure: bool) -> str:
+    good_to = f" ±{fine_text(COVERAGE * value.u_mm, unit)}" if sure else ""
     return f"{value.method.name} {length_text(value.mm, unit)}{good_to}"

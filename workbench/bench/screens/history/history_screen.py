@@ -104,7 +104,7 @@ class HistoryScreen(FindCloser):
 
     @property
     def chosen(self) -> Entry | None:
-        """The entry that the mark stands at."""
+        """The entry that the mark is at."""
         return self._entries[self.look.at] if self._entries else None
 
     @property
@@ -208,7 +208,7 @@ class HistoryScreen(FindCloser):
         self._show()
 
     def show_found(self, text: str) -> None:
-        """List the entries in which ``text`` stands."""
+        """List the entries that hold ``text``."""
         self._search(find=text)
 
     def _say(self, text: str) -> None:
@@ -236,7 +236,7 @@ class HistoryScreen(FindCloser):
         self.app.push_screen(prompt, self._after_strike)
 
     def _after_strike(self, strike: object) -> None:
-        self._load()  # a refusal may have told of what came in since
+        self._load()  # a refusal may have told of what was added since
         if strike is not None:
             self._say("struck out; it stays readable")
 

@@ -39,7 +39,7 @@ SIGNS: dict[State, tuple[str, str, str]] = {
     "overdue": ("!", "overdue", "$state-caution"),
     "failed": ("✗", "failed", "$state-outside"),
 }
-"""Sign, word and colour of a standing; the colour never stands alone."""
+"""Sign, word and colour of a standing; the colour is never alone."""
 
 MESSAGE_LINES = 3
 FRAME_LINES = 12
@@ -48,7 +48,7 @@ FRAME_LINES = 12
 
 @dataclass(frozen=True, slots=True)
 class Check:
-    """Where the quick check stands; ``block`` is the size typed."""
+    """Where the quick check is; ``block`` is the size typed."""
 
     step: Step = "zero"
     block: Length | None = None
@@ -101,7 +101,7 @@ class CaliperScreen(NumberScreen[None]):
 
     @property
     def chosen(self) -> rows.Caliper | None:
-        """The caliper that the mark stands at."""
+        """The caliper that the mark is at."""
         return self._register[self._at].row if self._register else None
 
     def draw(self) -> None:

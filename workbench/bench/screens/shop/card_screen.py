@@ -32,11 +32,11 @@ HELD_DOWN_S = 0.6
 """A key held down sends itself again within this time: one press writes once."""
 
 SIGNS = {"! ": "bold $state-caution", "* ": "bold $state-within"}
-"""What stands before a line that says how things are; the sign tells it without the colour."""
+"""What goes before a line that says how things are; the sign tells it without the colour."""
 
 
 class PageScreen(TableScreen):
-    """A page as text, and F2 to write it as files; what was written stands above it."""
+    """A page as text, and F2 to write it as files; what was written is above it."""
 
     KEYS = "F2 writes it to the folder · ↑ ↓ PgUp PgDn scroll · Enter or Esc closes"
 

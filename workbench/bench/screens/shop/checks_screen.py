@@ -72,7 +72,7 @@ class ChecksScreen(ListScreen):
 
     @property
     def marked(self) -> Listed:
-        """What the mark stands at."""
+        """What the mark is at."""
         return self._listed[self.at] if self.at < len(self._listed) else Listed()
 
     def _item(self) -> tuple[Checklist, CheckItem]:

@@ -27,7 +27,7 @@ LABELS = (
 
 
 def sheet_form(shop: Shop, ski: rows.Ski) -> Form:
-    """Return the form of a ski's sheet as it stands; its result is the ski corrected.
+    """Return the form of a ski's sheet as it is; its result is the ski corrected.
 
     Only what is typed otherwise is kept, so that what another bench corrected meanwhile stays.
     """

@@ -127,7 +127,7 @@ class QueueScreen(FindScreen):
 
     @property
     def marked(self) -> Thing | None:
-        """What the mark stands at."""
+        """What the mark is at."""
         found = self.items[self.at] if self.at < len(self.items) else None
         return None if isinstance(found, Heading) else found
 
@@ -137,7 +137,7 @@ class QueueScreen(FindScreen):
                 self.at = i
 
     def _line(self) -> RosterLine:
-        """Return the job that the mark stands at; refuse anything else."""
+        """Return the job that the mark is at; refuse anything else."""
         if not isinstance(self.marked, RosterLine):
             raise InputError("mark", "no job", "a job of the queue: move the mark to it")
         return self.marked

@@ -23,7 +23,7 @@ from workbench.bench.draw.room import TONES
 from workbench.bench.draw.side_view import method_view
 from workbench.bench.draw.text import lines, styled, visible, wrapped
 from workbench.errors import BenchError, InputError
-from workbench.fin.reading.observe import QUANTITIES
+from workbench.fin.reading.quantities import QUANTITIES
 from workbench.measure.units import Unit, other
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import ChangedError, Shop

@@ -49,7 +49,7 @@ class BaselineScreen(UnitList):
 
     @property
     def chosen(self) -> baselines.Fitting | None:
-        """The baseline that the mark stands at."""
+        """The baseline that the mark is at."""
         return self._found[min(self.at, len(self._found) - 1)] if self._found else None
 
     def head(self, width: int) -> Sequence[Content]:
@@ -66,7 +66,7 @@ class BaselineScreen(UnitList):
             name = visible(each.baseline.name, 30)
             source = each.baseline.source
             text = f"{mark} {name:<30} {each.of:<24}"
-            if len(text) + 1 + len(source) <= width:  # below it stands in full
+            if len(text) + 1 + len(source) <= width:  # below it is in full
                 text += f" {source}"
             out.append(styled((visible(text, width), "bold" if i == self.at else "")))
         return out or [styled("  none fits this ski yet; n keeps the numbers of now")]

@@ -1,4 +1,4 @@
-"""What one reading is worth, part by part: repeats, caliper, and whether it means anything."""
+"""How sure one reading is, part by part: repeats, caliper, and whether it means anything."""
 
 from __future__ import annotations
 
@@ -21,12 +21,12 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.temperature import correction_words
 from workbench.work.job_text.budget_explained import (
     LEVEL,
-    Worth,
+    Trust,
     doubtful_words,
     improve_words,
     meaning_words,
     origins_of,
-    worth_of,
+    trust_of,
 )
 from workbench.work.text.words import error_words
 
@@ -35,17 +35,17 @@ WHENCE = 22
 """Cells for the names of figures before where each comes from."""
 
 KIND_FROM = 66
-"""Width from which the kind of each contribution stands beside it."""
+"""Width from which the kind of each contribution is beside it."""
 
 
 class BudgetScreen(UnitTable):
-    """What one reading is worth, part by part, with its repeats."""
+    """How sure one reading is, part by part, with its repeats."""
 
     TITLE_WORDS = "How sure is this reading?"
 
     def __init__(self, view: JobView, line_index: int, unit: Unit, key: str = "g") -> None:
         super().__init__(key, unit)
-        self._worth: Worth | None = None
+        self._trust: Trust | None = None
         self._why = "this ski has no reading"
         if not view.lines:
             return
@@ -54,25 +54,25 @@ class BudgetScreen(UnitTable):
             self._why = f"'{line.method.name}' is not read yet in this round: take it first"
             return
         try:
-            self._worth = worth_of(view, line)
+            self._trust = trust_of(view, line)
         except BenchError as why:
             self._why = error_words(why, unit)
 
     def table(self, width: int) -> Content:
         """Return the table, or why there is none."""
-        if self._worth is None:
+        if self._trust is None:
             return trouble(self._why, width)
-        return budget_table(self._worth, self.unit, width)
+        return budget_table(self._trust, self.unit, width)
 
 
-def budget_table(worth: Worth, unit: Unit, width: int) -> Content:
+def budget_table(trust: Trust, unit: Unit, width: int) -> Content:
     """Return the budget's parts and sums, what would improve it, the repeats, and what it means."""
-    budget = worth.budget
+    budget = trust.budget
     kind = 12 if width >= KIND_FROM else 0
     room = min(max(width - 32 - kind, 20), 30)
-    by = f" · {worth.figures.caliper}"
-    reads = f"  {length_text(worth.repeats.mean, unit)} {unit}"
-    method = visible(worth.method.name, max(width - len(reads) - len(by), 12))
+    by = f" · {trust.figures.caliper}"
+    reads = f"  {length_text(trust.repeats.mean, unit)} {unit}"
+    method = visible(trust.method.name, max(width - len(reads) - len(by), 12))
     out = [styled((visible(f"{method}{reads}{by}", width), "bold"))]
     head = (
         f"{'from':<{room}} {'kind'.ljust(kind)[:kind]}{f'u ({unit})':>8}  {'share':<17} {'dof':>3}"
@@ -89,16 +89,16 @@ def budget_table(worth: Worth, unit: Unit, width: int) -> Content:
         fits = len(text) + 2 + len(beside) <= width
         out.append(styled((text, "bold"), f"  {beside}" if fits else ""))
         out += [] if fits else [styled(f"  {beside}")]
-    out += [styled(part) for part in wrapped(improve_words(worth, unit), width)]
-    out += _repeats(worth, unit, width)
-    out += [styled((p, "bold")) for w in meaning_words(worth.line, unit) for p in wrapped(w, width)]
-    return lines([*out, *_origins(worth, width)])
+    out += [styled(part) for part in wrapped(improve_words(trust, unit), width)]
+    out += _repeats(trust, unit, width)
+    out += [styled((p, "bold")) for w in meaning_words(trust.line, unit) for p in wrapped(w, width)]
+    return lines([*out, *_origins(trust, width)])
 
 
-def _origins(worth: Worth, width: int) -> list[Content]:
+def _origins(trust: Trust, width: int) -> list[Content]:
     """Return the caliper and where its figures come from, one to a line."""
     out = []
-    for name, origin in origins_of(worth):
+    for name, origin in origins_of(trust):
         first, *rest = wrapped(origin, width - WHENCE)
         out.append(styled((f"{name:<{WHENCE}}", "$accent"), first))
         out += [styled(" " * WHENCE + part) for part in rest]
@@ -115,9 +115,9 @@ def _budget_row(row: Row, unit: Unit, room: int, kind: int) -> Content:
     )
 
 
-def _repeats(worth: Worth, unit: Unit, width: int) -> list[Content]:
+def _repeats(trust: Trust, unit: Unit, width: int) -> list[Content]:
     """Return the repeats with their figures; a doubtful one is marked and stays in the mean."""
-    repeats, doubts = worth.repeats, worth.doubts
+    repeats, doubts = trust.repeats, trust.doubts
     count = f"{repeats.n} reading{'s' if repeats.n > 1 else ''}"
     figures = f"{count}: mean {_finer(repeats.mean, unit)} {unit}"
     if repeats.sd is None or repeats.spread is None:
@@ -125,11 +125,11 @@ def _repeats(worth: Worth, unit: Unit, width: int) -> list[Content]:
     else:
         figures += f", sd {_finer(repeats.sd, unit)}, spread {_finer(repeats.spread, unit)}"
     out = [styled((part, "bold")) for part in wrapped(figures, width)]
-    out += _listed(worth, unit, width)
-    out += _struck(worth, unit, width)
+    out += _listed(trust, unit, width)
+    out += _struck(trust, unit, width)
     said = f"Test: {doubts.test}."
     if doubts.apart:
-        said += f" {doubtful_words(worth.line, unit)}; both still count."
+        said += f" {doubtful_words(trust.line, unit)}; both still count."
     elif doubts.indices:
         said += " Doubtful ones still count: strike one out (x) or keep it."
     elif repeats.n >= 3:
@@ -137,15 +137,15 @@ def _repeats(worth: Worth, unit: Unit, width: int) -> list[Content]:
     return [*out, *[styled((part, "$ink-faint")) for part in wrapped(said, width)]]
 
 
-def _listed(worth: Worth, unit: Unit, width: int) -> list[Content]:
+def _listed(trust: Trust, unit: Unit, width: int) -> list[Content]:
     """Return every repeat in columns, numbered in the order taken."""
-    warmed = [correction_words(c, unit) if c else "" for c in worth.line.corrections_mm]
+    warmed = [correction_words(c, unit) if c else "" for c in trust.line.corrections_mm]
     alike = len(set(warmed)) == 1
     texts = [
         f"{i}) {fine_text(v, unit)}"
         + (f" ({w})" if w and not alike else "")
-        + (" ? doubtful" if i - 1 in worth.doubts.indices else "")
-        for i, (v, w) in enumerate(zip(worth.repeats.values, warmed, strict=True), 1)
+        + (" ? doubtful" if i - 1 in trust.doubts.indices else "")
+        for i, (v, w) in enumerate(zip(trust.repeats.values, warmed, strict=True), 1)
     ]
     cells = max(map(len, texts)) + 2
     per = max(width // cells, 1)
@@ -156,10 +156,10 @@ def _listed(worth: Worth, unit: Unit, width: int) -> list[Content]:
     return out
 
 
-def _struck(worth: Worth, unit: Unit, width: int) -> list[Content]:
+def _struck(trust: Trust, unit: Unit, width: int) -> list[Content]:
     """Return the repeats that were struck out, each with its reason."""
     out = []
-    for r in worth.line.struck:
+    for r in trust.line.struck:
         reason = r.struck.reason if r.struck is not None else ""
         text = f"✗ {fine_text(r.mm, unit)} struck out: {reason}"
         out.append(styled((visible(text, width), "$ink-faint")))

@@ -43,7 +43,7 @@ def open_on(bench: Bench) -> None:
 
 
 class OffsetScreen(UnitList):
-    """The pairs of two methods; what is offered from rounds stands below them, marked ``?``."""
+    """The pairs of two methods; what is offered from rounds is below them, marked ``?``."""
 
     TITLE_WORDS = "Method offsets, learned"
     KEYS = (

@@ -56,7 +56,7 @@ def restate_table(
     width: int,
     learnt: Mapping[str, LearntReading] | None = None,
 ) -> Content:
-    """Return every method with its reading in both units, its worth and its difference.
+    """Return every method with its reading in both units, its uncertainty and its difference.
 
     ``learnt``, by method name, is what offsets learnt from pairs make of the readings.
     """

@@ -91,7 +91,7 @@ class RideScreen(UnitList):
             words = rides.try_words(change, self.unit)
             sure = SURE_WORDS[change.sure]
             text = f"{mark} {words:<26} {sure:<16}"
-            if len(text) + 1 + len(change.why) <= width:  # below it stands in full
+            if len(text) + 1 + len(change.why) <= width:  # below it is in full
                 text += f" {change.why}"
             out.append(styled((visible(text, width), "bold" if i == self.at else "")))
         if not out and self._rides:

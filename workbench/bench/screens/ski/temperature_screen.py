@@ -1,4 +1,4 @@
-"""What blade and caliper are at, so that readings are reckoned at 20 degrees; off by default."""
+"""What blade and caliper are at, so that readings are brought to 20 degrees; off by default."""
 
 from __future__ import annotations
 

@@ -75,7 +75,7 @@ class StudyList(ListScreen):
 
     @property
     def chosen(self) -> StudyView:
-        """The study that the mark stands at; without one an :class:`InputError`."""
+        """The study that the mark is at; without one an :class:`InputError`."""
         if not self._views:
             raise InputError("study", "(none)", "no test yet: n plans one")
         return self._views[min(self.at, len(self._views) - 1)]

@@ -118,7 +118,7 @@ def legend(people: Sequence[str], mode: Mode) -> list[tuple[str, str]]:
 
 
 def _range(drawn: Sequence[Bar], relative: bool) -> tuple[float, float]:
-    """Return the ends of the axis; what is counted from a mean stands about 0."""
+    """Return the ends of the axis; what is counted from a mean lies about 0."""
     ends = [bar.mean_mm + side * bar.half_mm for bar in drawn for side in (-1, 1)]
     ends += [value for bar in drawn for value in bar.values_mm]
     low, high = (min(ends), max(ends)) if ends else (0.0, 0.0)

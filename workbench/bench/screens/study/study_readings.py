@@ -39,7 +39,7 @@ class ReadingsScreen(ListScreen):
     # -- what is shown ---------------------------------------------------------------------------
 
     def head(self, width: int) -> Sequence[Content]:
-        """The study and where it stands."""
+        """The study and where it is."""
         study = self.view.study
         text = f"{study.name} · {study.what} · {state_words(self.view)}"
         return [styled((visible(text, width), "bold $accent")), Content("")]
