@@ -114,7 +114,8 @@ class SkiState:
     @property
     def danger(self) -> str:
         """What makes the ski dangerous to ride, in a few words; or nothing."""
-        parts = [self.why] if self.why else []
+        said_twice = self.refitted and self.why.startswith(_CHANGED["refitted"])
+        parts = [self.why] if self.why and not said_twice else []
         parts += [REFITTED] if self.refitted else [UNMEASURED] if self.turned else []
         parts += ["clamp bolts loose"] if self.loose else []
         return ", ".join(parts)

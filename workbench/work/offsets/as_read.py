@@ -258,11 +258,13 @@ def _aim(shop: Shop, theirs: Sequence[Theirs], found: Sequence[Ours], now: JobVi
 
 def ours_words(ours: Ours, unit: Unit) -> str:
     """Return one of our numbers with its expanded uncertainty and what it rests on."""
-    expanded = COVERAGE * ours.u_mm
+    expanded, tolerance = (
+        fine_text(mm, unit) for mm in (COVERAGE * ours.u_mm, ours.line.tolerance_mm)
+    )
     text = (
         f"{clean(ours.line.method.name)}  {fine_text(ours.mm, unit)} {unit} "
-        f"±{fine_text(expanded, unit)}, {ours.rests}"
+        f"±{expanded}, {ours.rests}"
     )
-    if expanded > ours.line.tolerance_mm:
-        text += f"; known less well than the tolerance of {fine_text(ours.line.tolerance_mm, unit)}"
+    if COVERAGE * ours.u_mm > ours.line.tolerance_mm and expanded != tolerance:
+        text += f"; known less well than the tolerance of {tolerance}"
     return text

@@ -51,6 +51,8 @@ CAME_U_MM = 0.05
 DRAWN = 72
 """Columns of the side view in letters."""
 
+SAME_LEAD_MM = 1e-6
+
 NEAR_LEAD = 0.02
 """A measured lead this near (as a share) to one of the tables is named with its thread."""
 
@@ -163,10 +165,11 @@ def _lead(text: str, field: str, unit: Unit) -> tuple[float, float, str, str]:
             raise InputError(field, text, f"{THREAD_ACCEPTED}: 1 to 50 turns, a length above 0")
         lead = way.mm / turns
         u_mm = CAME_U_MM / turns
-        near = sorted(known_leads(), key=lambda known: abs(known[1] - lead))[0]
+        near_mm = min((mm for _, mm in known_leads()), key=lambda mm: abs(mm - lead))
         said = f"measured {fine_text(lead, unit)} {unit} a turn"
-        if abs(near[1] - lead) <= NEAR_LEAD * near[1]:
-            said += f", near {near[0]} ({fine_text(near[1], unit)})"
+        if abs(near_mm - lead) <= NEAR_LEAD * near_mm:
+            threads = [name for name, mm in known_leads() if abs(mm - near_mm) < SAME_LEAD_MM]
+            said += f", near {' or '.join(threads)} ({fine_text(near_mm, unit)})"
         return lead, u_mm / lead, "", said
     try:
         return lead_of_thread(text, field), TOLD_U, text.strip(), ""

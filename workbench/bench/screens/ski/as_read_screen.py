@@ -62,7 +62,7 @@ class AsReadScreen(NumberScreen[bool]):
     AsReadScreen #ours { border-top: solid $secondary; }
     AsReadScreen #said { height: auto; max-height: 3; }
     """
-    KEYS = "number, Enter · ↑ ↓ line · / how measured · e other way · + target · * in/mm · Esc"
+    KEYS = "number, Enter · ↑ ↓ line · / how · e other · + target · * in/mm · Esc"
 
     def __init__(self, shop: Shop, view: JobView, unit: Unit, mode: Mode) -> None:
         super().__init__()
