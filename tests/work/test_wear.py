@@ -14,6 +14,7 @@ from workbench.errors import InputError
 from workbench.records.store import rows
 from workbench.work.history.compare import compare
 from workbench.work.history.history import load_history, settings_in
+from workbench.work.history.striking import consequences, strike_out
 from workbench.work.history.timeline import timeline_of
 from workbench.work.history.timeline_words import row_words
 from workbench.work.job.job_view import JobView
@@ -23,6 +24,7 @@ from workbench.work.job.stages import MidPassError
 from workbench.work.order.rigs import blade_of
 from workbench.work.roster.ski_corrections import changed_words, correct_ski
 from workbench.work.roster.wear import (
+    NEVER_DONE,
     carried_to,
     change_parts,
     last_change,
@@ -193,6 +195,19 @@ def test_a_change_never_made_is_struck_out_and_stays_readable(shop: Shop) -> Non
     struck = [v for v in shop.book.ski_versions(now.id) if v.struck is not None]
     assert struck[0].struck is not None
     assert struck[0].struck.reason == "it was another ski"
+
+
+def test_it_is_struck_out_from_the_history_too(shop: Shop) -> None:
+    before = signed(shop)
+    blade = second_blade(shop, before.ski)
+    change_parts(shop, before.ski.id, {"blade": blade.name, "reason": "new blade"})
+    entries = timeline_of(load_history(shop, before.ski.id)).entries
+    sheets = [e for e in entries if isinstance(e.row, rows.SkiVersion)]
+    assert [e.can_be_struck for e in sheets] == [False, True]
+    assert NEVER_DONE in consequences(shop, sheets[1])
+    assert strike_out(shop, sheets[1], "the wrong ski").reason == "the wrong ski"
+    assert shop.book.ski(before.ski.id).blade_id == before.ski.blade_id
+    assert shop.ski_state(before.ski.id).release is not None
 
 
 def test_what_was_read_on_the_new_part_is_not_struck_away(shop: Shop) -> None:

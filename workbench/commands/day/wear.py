@@ -13,13 +13,13 @@ from workbench.commands.output import say
 from workbench.errors import InputError
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop
-from workbench.work.order.carried import CarriedSetting, carried_lines
+from workbench.work.order.carried import carried_lines
 from workbench.work.roster.adding import known_ski, pick
 from workbench.work.roster.wear import (
     FOLLOWS,
     NEVER_DONE,
-    carried_to,
     change_parts,
+    last_carried,
     last_change,
     methods_text,
     strike_change,
@@ -74,28 +74,17 @@ def _wear(args: argparse.Namespace) -> int:
                 raise InputError("--reason", args.reason, "--blade or --block with it")
             say(_worn(shop, ski))
             return 0
-        carried = _carried(shop, ski, args)
+        blade = pick(args.blade, shop.book.blades(), "--blade") if args.blade else None
+        unit = unit_of(args, shop)
+        carried = last_carried(shop, ski, blade, unit) if blade is not None else None
         fields = {"blade": args.blade, "block": args.block, "reason": args.reason}
         worn = change_parts(shop, ski.id, fields)
         lines = [f"Done: {clean(', '.join(worn.changes))}.", FOLLOWS]
         lines += [f"Read by: {clean(methods_text(shop, worn.ski))}."]
         if carried is not None:
-            lines += ["", *carried_lines(carried, unit_of(args, shop))]
+            lines += ["", *carried_lines(carried, unit)]
         say(lines)
     return 0
-
-
-def _carried(shop: Shop, ski: rows.Ski, args: argparse.Namespace) -> CarriedSetting | None:
-    """Return the ski's last setting carried to the new blade, where there is one."""
-    if not args.blade:
-        return None
-    blade = pick(args.blade, shop.book.blades(), "blade")
-    jobs = [j.job for j in shop.book.history_of_ski(ski.id) if j.job.struck is None]
-    for job in reversed(jobs):
-        view = shop.view(job.id)
-        if view.pose is not None and view.ski.blade_id == ski.blade_id:
-            return carried_to(shop, view, blade, unit_of(args, shop))
-    return None
 
 
 def _worn(shop: Shop, ski: rows.Ski) -> list[str]:

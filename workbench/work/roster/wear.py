@@ -140,7 +140,7 @@ def last_change(versions: Sequence[rows.SkiVersion]) -> rows.SkiVersion | None:
     return next((v for v in versions if ids and v.id == ids[-1]), None)
 
 
-def strike_change(shop: Shop, ski_id: str, version_id: str, reason: str) -> rows.Ski:
+def strike_change(shop: Shop, ski_id: str, version_id: str, reason: str) -> rows.Strike:
     """Strike out a change of blade or block that was never made; it stays readable.
 
     Raises:
@@ -149,7 +149,7 @@ def strike_change(shop: Shop, ski_id: str, version_id: str, reason: str) -> rows
     return shop.book.batch(_strike, shop, ski_id, version_id, reason)
 
 
-def _strike(shop: Shop, ski_id: str, version_id: str, reason: str) -> rows.Ski:
+def _strike(shop: Shop, ski_id: str, version_id: str, reason: str) -> rows.Strike:
     why = checked_text({"reason": reason}, "reason")
     if not why:
         raise InputError("reason", reason, "a few words on why it is struck out")
@@ -169,13 +169,12 @@ def _strike(shop: Shop, ski_id: str, version_id: str, reason: str) -> rows.Ski:
             "one after which nothing was read: strike those readings out first, or change it back",
         )  # fmt: skip
     now = shop.book.ski(ski_id)
-    put_right = shop.book.correct_ski(
+    shop.book.correct_ski(
         replace(now, blade_id=before.blade_id, block_id=before.block_id, methods=before.methods),
         who=shop.who, reason=why,
     )  # fmt: skip
     newest = shop.book.ski_versions(ski_id)[-1].id
-    shop.book.strike(version_id, why, shop.who, newest)
-    return put_right
+    return shop.book.strike(version_id, why, shop.who, newest)
 
 
 # -- carried over ------------------------------------------------------------------------------
@@ -194,3 +193,16 @@ def carried_to(shop: Shop, view: JobView, blade: rows.Blade, unit: Unit) -> Carr
         return carried_setting(view.rig, view.pose, new, methods_on(kernel, read, own), unit)
     except BenchError:
         return None
+
+
+def last_carried(shop: Shop, ski: rows.Ski, blade: rows.Blade, unit: Unit) -> CarriedSetting | None:
+    """Return the last setting of a ski on its blade of now, carried to another one.
+
+    To be asked for before the blade is changed. None where no job of it has a pose.
+    """
+    jobs = [past.job for past in shop.book.history_of_ski(ski.id) if past.job.struck is None]
+    for job in reversed(jobs):
+        view = shop.view(job.id)
+        if view.pose is not None and view.ski.blade_id == ski.blade_id:
+            return carried_to(shop, view, blade, unit)
+    return None

@@ -14,16 +14,16 @@ from workbench.bench.draw.text import lines, styled, wrapped
 from workbench.errors import InputError
 from workbench.frozen import dataclass
 from workbench.measure.units import Unit
+from workbench.records.store import rows
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.order.carried import CarriedSetting, carried_lines
-from workbench.work.roster.adding import listed
+from workbench.work.roster.adding import listed, pick
 from workbench.work.roster.ski_corrections import METHODS, correct_ski
 from workbench.work.roster.wear import (
     FOLLOWS,
-    Worn,
-    carried_to,
     change_parts,
+    last_carried,
     methods_text,
 )
 
@@ -61,6 +61,7 @@ def wear_form(shop: Shop, view: JobView, unit: Unit) -> Form:
         parts = {key: texts[key] for key in ("blade", "block") if texts[key] != now[key]}
         if not parts and texts[METHODS] == now[METHODS]:
             raise InputError("blade", now["blade"], "another blade, block or way to read it")
+        carried = _carried(shop, ski, parts, unit)
         worn = change_parts(shop, ski.id, {**parts, "reason": texts["reason"]}) if parts else None
         words = ", ".join(worn.changes) if worn is not None else ""
         if texts[METHODS] != now[METHODS]:
@@ -68,15 +69,16 @@ def wear_form(shop: Shop, view: JobView, unit: Unit) -> Form:
                 raise InputError(METHODS, texts[METHODS], "as it was: save the new blade first")
             correct_ski(shop, ski.id, {METHODS: texts[METHODS]})
             words = "; ".join(part for part in (words, "read by other methods") if part)
-        return Saved(words, worn is not None, _carried(shop, view, worn, unit))
+        return Saved(words, worn is not None, carried)
 
     return Form(f"What it wears: {clean(ski.name)} {clean(ski.serial)}".rstrip(), fields, save)
 
 
-def _carried(shop: Shop, view: JobView, worn: Worn | None, unit: Unit) -> CarriedSetting | None:
-    if worn is None or worn.ski.blade_id == view.ski.blade_id:
+def _carried(shop: Shop, ski: rows.Ski, parts: dict[str, str], unit: Unit) -> CarriedSetting | None:
+    """Return the last setting carried to the blade that was typed; told before it is changed."""
+    if "blade" not in parts:
         return None
-    return carried_to(shop, view, shop.book.blade(worn.ski.blade_id), unit)
+    return last_carried(shop, ski, pick(parts["blade"], shop.book.blades(), "blade"), unit)
 
 
 class CarriedScreen(UnitTable):
