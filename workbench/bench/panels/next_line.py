@@ -188,8 +188,8 @@ def _next_words(state: BenchState) -> str:
     if stage == "sign-off":
         return f"+ signs off as {state.who}." if state.hands_on else "Enter, then + to sign off."
     if stage == "set aside":
-        why = visible(view.progress.reason, 48)
-        return f"Set aside: {why}. Enter takes it up again; PgDn goes to the next ski."
+        why = visible(view.progress.reason, 92)  # with the rest two rows of 80 columns
+        return f"Set aside: {why.rstrip('.')}. Enter takes it up again; PgDn: next ski."
     if view.unreleased:
         return f"{view.unreleased_words} o: strike the sign-off out, then go on from there."
     if state.is_day_done:

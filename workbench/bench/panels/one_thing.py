@@ -23,6 +23,7 @@ from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError
 from workbench.fin.plan.guidance import StudTurn
 from workbench.fin.plan.remarks import COVERAGE
+from workbench.fin.reading.observe import Method
 from workbench.frozen import dataclass
 from workbench.measure.display import (
     change_between,
@@ -79,6 +80,14 @@ def one_thing(state: BenchState) -> OneThing:
     if view.check_due is not None:
         return OneThing((view.check_name,), "", (view.check_due.words,))
     return OneThing((view.stage_words,))
+
+
+def fitted_name(view: JobView, method: Method, room: int) -> str:
+    """Return a method's name; its quantity where the name finds no room and no other has that."""
+    alike = [line for line in view.lines if line.method.quantity == method.quantity]
+    if cell_len(method.name) <= room or len(alike) > 1:
+        return visible(method.name, room)
+    return visible(method.quantity, room)
 
 
 def shown_entry(state: BenchState) -> str:
