@@ -154,7 +154,7 @@ def turn_thing(turn: StudTurn) -> OneThing:
     clockwise = bool(turn.stud.clockwise(turn.turns))
     size = f"{turn_text(turn.turns)} {ARROWS[clockwise]}"
     sense = "clockwise" if clockwise else "counter-clockwise"
-    where = f"{turn.direction.upper()}, {TOWARD[turn.turns > 0.0]}"
+    where = f"IN, {TOWARD[True]}" if turn.turns > 0.0 else "OUT, away"  # two rows of 36 cells
     way = f"{ARROWS[clockwise]} {where}, {sense} {SEEN_FROM}"
     danger = (LEFT_HAND,) if turn.stud.hand == "left" else ()
     return OneThing((size, turn.stud.said), "", (way,), danger, keeps_below=True)
