@@ -382,3 +382,14 @@ def test_a_reading_kept_locked_is_not_a_round_of_its_own(shop: Shop) -> None:
 
 def test_danger_rows_are_none_where_nothing_is_dangerous(shop: Shop) -> None:
     assert danger_rows(begin(shop, "target").hands.state, 80) == []
+
+
+@pytest.mark.parametrize(("turns_", "way"), [(0.25, "IN, toward the blade"), (-0.25, "OUT, away")])
+def test_a_turn_says_where_the_stud_goes(shop: Shop, turns_: float, way: str) -> None:
+    """Beside in and out, large and in a sentence."""
+    view = at_stage(shop, "turning")
+    assert view.plan is not None
+    turn = replace(view.plan.turns[0], turns=turns_)
+    assert way in " ".join(turn_thing(turn).below)
+    where = "toward the blade" if turns_ > 0.0 else "away from the blade"
+    assert where in turn_words(turn)

@@ -6,11 +6,13 @@ import re
 from pathlib import Path
 
 import pytest
+from rich.cells import cell_len
 
-from tests.bench.screens import bench
+from tests.bench.screens import SIZES, bench
 from tests.bench.test_hands import begin
-from tests.shop import Fin, demo_file, heron, open_shop, ski, walk_to
+from tests.shop import Fin, advance, demo_file, heron, open_shop, ski, walk_to
 from workbench.bench.action_menu import CHOICES
+from workbench.bench.draw.side_view import side_view
 from workbench.bench.panels.next_line import (
     caution,
     keys_line,
@@ -20,6 +22,8 @@ from workbench.bench.panels.next_line import (
 from workbench.bench.panels.panel_text import picture, target, warned_picture
 from workbench.bench.panels.readings_panel import readings
 from workbench.bench.panels.turns_panel import turns
+from workbench.bench.screens.shop.queue_rows import row
+from workbench.work.job.queue_line import RosterLine
 from workbench.work.job.shop import Shop
 from workbench.work.roster.keys import SHIPPED
 
@@ -381,3 +385,52 @@ async def test_a_comparison_can_be_read_to_its_last_stud(tmp_path: Path) -> None
                 await screen.settle()
                 assert screen.app.hands.state.unit != unit
                 assert f"B−A {screen.app.hands.state.unit}" in screen.shown()
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_no_stage_of_the_bench_cuts_a_word(shop: Shop, size: tuple[int, int]) -> None:
+    """Every ski of the demo's day as it is, and one from received to signed off."""
+    view = ski(shop, "Heron 66")
+    fin, seen = heron(view), set()
+    async with bench(shop, size) as screen:
+        for line in shop.roster():
+            screen.app.hands.open(line.job_id)
+            await screen.pilot.pause(0.02)
+            assert "…" not in screen.shown(), screen.shown()
+        for _ in range(60):
+            at = (view.stage, view.progress.step, len(view.progress.targets), view.due)
+            if at not in seen and not view.checklist:
+                seen.add(at)
+                screen.app.hands.open(view.job.id)
+                await screen.pilot.pause(0.02)
+                assert "…" not in screen.shown(), screen.shown()
+            if view.stage == "signed off":
+                break
+            view = advance(shop, view, fin, ("+.010", "+.004", ""))
+    assert len(seen) > 12
+
+
+@pytest.mark.parametrize("width", [58, 78, 118])
+def test_loose_bolts_are_never_cut_in_the_queue(width: int) -> None:
+    """Whatever the ski and its rider are called, and whatever else there is to say."""
+    line = RosterLine(
+        "j1", "Heron 66 of the old hall", "Ines Tavary-Halloran of Bay", "in", "before noon",
+        "measuring", 1, day="2026-11-25", loose=True, reason="waits for a bolt",
+    )  # fmt: skip
+    shown = row(line, marked=True, width=width, day="2026-11-25").plain
+    assert "!! bolts loose" in shown
+    assert cell_len(shown) <= width
+
+
+@pytest.mark.parametrize("size", [(41, 10), (38, 12)])
+def test_the_side_view_names_its_studs_and_the_one_to_turn_in_capitals(
+    shop: Shop, size: tuple[int, int]
+) -> None:
+    """A narrow picture has their letters alone."""
+    view = walk_to(shop, ski(shop, "Heron 66"), heron(ski(shop, "Heron 66")), "studs")
+    named = side_view(view.rig, view.pose, None, *size, lit="rear").canvas
+    shown = named.plain()
+    assert all(name in shown for name in ("top front", "TOP REAR", "tail")), shown
+    narrow = side_view(view.rig, view.pose, None, 14, 8, lit="rear").canvas.plain()
+    assert "top front" not in narrow
+    assert "R" in narrow

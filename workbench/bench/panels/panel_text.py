@@ -18,6 +18,7 @@ from workbench.bench.draw.text import (
     wrapped,
 )
 from workbench.bench.hand.state import CHANGE_SUCH_AS, BenchState
+from workbench.bench.panels.one_thing import fitted_name
 from workbench.bench.panels.turns_panel import rows_of, warned, warnings
 from workbench.fin.frame.pose import Pose
 from workbench.fin.reading.rig import Rig
@@ -160,7 +161,9 @@ def target(state: BenchState, width: int, height: int) -> Content:
     out: list[Content] = []
     for line in view.lines:
         out += (
-            _aim(line, state.unit, width) if roomy else [_aim_in_one(line, state.unit, width, fits)]
+            _aim(line, state.unit, width)
+            if roomy
+            else [_aim_in_one(view, line, state.unit, width, fits)]
         )
     if view.stage == "target":
         change = CHANGE_SUCH_AS[state.unit]
@@ -221,7 +224,7 @@ def _aim_words(line: Line, unit: Unit) -> str:
     return f"{length_text(line.target_mm, unit)} ±{fine_text(line.tolerance_mm, unit)}"
 
 
-def _aim_in_one(line: Line, unit: Unit, width: int, fits: bool) -> Content:
+def _aim_in_one(view: JobView, line: Line, unit: Unit, width: int, fits: bool) -> Content:
     """Return one target on a single line, where an entry takes the room.
 
     Where the names would not fit beside it, the tolerance is left out; once the reading is taken,
@@ -230,7 +233,8 @@ def _aim_in_one(line: Line, unit: Unit, width: int, fits: bool) -> Content:
     sign = _off_sign(line)
     aim = _aim_words(line, unit)
     aim = aim if fits and not sign.plain else aim.partition(" ±")[0]
-    name = padded(line.method.name, max(width - len(aim) - sign.cell_length - 1, 4))
+    room = max(width - len(aim) - sign.cell_length - 1, 4)
+    name = padded(fitted_name(view, line.method, room), room)
     return styled(f"{name} ", (aim, "bold"), sign)
 
 
