@@ -78,6 +78,10 @@ OPENINGS: dict[str, Opening] = {
         "ski.baseline_screen", "baselines: compare, keep", True, _RIDE,
         "starting numbers",
     ),
+    "learned": Opening(
+        "ski.learned_screen", "what this bench has learned", True, _SHOP,
+        "lead backlash stud turn forget",
+    ),
     "offsets": Opening(
         "ski.offset_screen", "method offsets, learned", True, _SHOP,
         "pairs convert between methods",
@@ -111,6 +115,10 @@ OPENINGS: dict[str, Opening] = {
     "correct_block": Opening(
         "shop.correct_parts_screen", "correct this block's studs", True, _SHOP,
         "thread tip fix mistake",
+    ),
+    "trace": Opening(
+        "shop.trace_screen", "trace a blade by calipers", False, _SHOP,
+        "outline measure new blade scan",
     ),
     "exchange": Opening(
         "shop.exchange_screen", "files: in, out, backup", False, _SHOP,

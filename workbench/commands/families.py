@@ -17,6 +17,7 @@ FAMILIES: dict[str, dict[str, str]] = {
         "ski.curve": "curve",
         "ski.methods": "methods",
         "ski.pairs": "pairs",
+        "ski.learning": "learned settled without-learned",
     },
     "the day and its skis": {
         "day.queue": "queue find",
@@ -24,6 +25,7 @@ FAMILIES: dict[str, dict[str, str]] = {
         "day.correct_ski": "correct-ski",
         "day.correct_parts": "correct-block correct-blade correct-baseline strike-baseline",
         "day.parts": "parts add-blade add-block begin",
+        "day.trace": "trace",
         "day.calipers": "calipers add-caliper",
     },
     "after the ride, history, cards": {

@@ -16,12 +16,14 @@ from workbench.bench.draw.text import (
 )
 from workbench.bench.hand.state import READS_AT, BenchState
 from workbench.measure.display import length_text
+from workbench.measure.units import Unit
 from workbench.work.job.coarse_marks import again_words
 from workbench.work.job.job_view import JobView
 from workbench.work.job_text.next_step import (
     NO_FIT,
     NO_TURNS,
     OUT_OF_REACH,
+    SETTLE,
     STUDS_UP,
     TURN_BACK,
     act_due,
@@ -178,9 +180,9 @@ def _at_stage(state: BenchState, view: JobView) -> str:
         case "target":
             return _target_words(state, view)
         case "turning":
-            return _turn_words(view)
+            return _turn_words(view, state.unit)
         case "within":
-            return f"{leave_words(view)} Enter goes on."
+            return f"{view.learnt_words(state.unit) or leave_words(view)} Enter goes on."
         case "wing":
             return f"{wing_step(view)}, type its angle in degrees, then Enter."
         case "sign-off":
@@ -235,6 +237,8 @@ def _entry_words(state: BenchState) -> str:
 
 def _measure_words(view: JobView, name: str) -> str:
     """Return which reading is due, and its repeat where the shop wants more than one."""
+    if view.offers_settling:
+        return f"Settle the studs: {SETTLE.lower()}, then F5 keeps it. Or measure as it is: {name}."
     fewer = " k goes on with fewer." if view.rules.repeats > 1 and view.may_go_on else ""
     return f"Measure and type: {reading_due(view, name)}, then Enter.{fewer}"
 
@@ -256,15 +260,18 @@ def _target_words(state: BenchState, view: JobView) -> str:
     return f"{sets}; Enter alone: it stays at {stays}."
 
 
-def _turn_words(view: JobView) -> str:
+def _turn_words(view: JobView, unit: Unit) -> str:
     if view.plan is None:
         return f"{NO_TURNS}; u takes the last entry back."
-    if not any(t.turns for t in view.plan.turns):
+    if not view.has_round:
         words = view.no_turn_words
         return f"{words[0].upper()}{words[1:]}."
     if act_due(view).do == "seat":
         return f"{step_words(act_due(view))} {CAUTION_SNUG} Enter when both are done."
-    return f"{step_words(act_due(view))} Enter when done."
+    told = view.learnt_words(unit) if act_due(view).do == "loosen" else ""
+    if told:
+        return f"{told} Loosen the bolts first; Enter when done."
+    return f"{step_words(act_due(view), view.rules.dial)} Enter when done."
 
 
 def caution(state: BenchState) -> str:

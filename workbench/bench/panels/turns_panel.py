@@ -30,6 +30,7 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job_text.next_step import act_due
 from workbench.work.text.words import (
     LEFT_HAND,
+    TOWARD,
     exact_words,
     short_step_words,
     step_words,
@@ -104,7 +105,7 @@ def _now(state: BenchState, view: JobView, width: int, room: int) -> list[Conten
     step = act_due(view)
     if step.turn is None:
         return [styled((part, "bold $accent")) for part in wrapped(step_words(step), width)]
-    thing, ascii_only = turn_thing(step.turn), state.drawing == "ascii"
+    thing, ascii_only = turn_thing(step.turn, view.rules.dial), state.drawing == "ascii"
     told = [*thing.danger, *thing.below]
     least = sum(len(wrapped(f"!! {text}", width)) for text in told) + (10 if ascii_only else 6)
     return drawn(thing, width, max(room, least), ascii_only)
@@ -118,7 +119,7 @@ def _now_short(view: JobView, width: int) -> list[Content]:
     step = act_due(view)
     if step.turn is None:
         return [styled((visible(short_step_words(step), width), "bold $accent"))]
-    thing = turn_thing(step.turn)
+    thing = turn_thing(step.turn, view.rules.dial)
     now = f"{turn_text(step.turn.turns)}  "
     name = visible(f"{step.turn.stud.said} stud", width - len(now))
     danger = [styled((f"!! {words}", look_of(Importance.DANGER))) for words in thing.danger]
@@ -196,6 +197,9 @@ def _stud(t: StudTurn, width: int) -> list[Content]:
         if NAME + 1 + len(arrow) > width:
             arrow = f"{sign} {turn_text(t.turns)} {t.direction}"
     exact = exact_words(t)
+    where = f"{arrow}, {TOWARD[t.turns > 0.0]}"
+    if t.turns and NAME + len(where) + 2 + len(exact) <= width:
+        arrow = where
     if NAME + len(arrow) + 2 + len(exact) > width:
         exact = exact.partition(" ")[0]
     if NAME + len(arrow) + 2 + len(exact) > width:

@@ -108,7 +108,8 @@ class Hole:
 class Blade:
     """A blade: closed outline and two edges as points (u, v); ``source_text`` is what was typed.
 
-    ``stand_in``: whether it is invented, for want of the real one.
+    ``stand_in``: whether it is invented, for want of the real one. ``outline_u_mm`` is the standard
+    uncertainty of its outline, ``traced`` how it was traced, in words; blank: typed or from a file.
     """
 
     id: str
@@ -120,6 +121,8 @@ class Blade:
     source_text: str = ""
     struck: Strike | None = None
     stand_in: bool = False
+    outline_u_mm: float = 0.0
+    traced: str = ""
 
 
 @dataclass(frozen=True, slots=True)

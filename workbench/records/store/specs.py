@@ -13,6 +13,7 @@ from enum import StrEnum
 from typing import Any, Literal, TypeAlias
 
 from workbench.errors import InputError
+from workbench.fin.parts.blade import LARGEST_U_MM
 from workbench.fin.reading.coarse import LONGEST_SCALE_MM
 from workbench.fin.wing import SET_DEG
 from workbench.frozen import dataclass
@@ -118,6 +119,7 @@ SPECS: Mapping[Table, TableSpec] = {
     Table.BLADES: TableSpec(
         "thing",
         part=Table.HOLES,
+        ranges={"outline_u_mm": Between(0.0, LARGEST_U_MM)},
         written=dict.fromkeys(("outline_mm", "top_edge_mm", "back_edge_mm"), check.check_points),
     ),
     Table.BLOCKS: TableSpec("thing", part=Table.STUDS, written=_FINEST),

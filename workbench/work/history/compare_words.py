@@ -11,7 +11,7 @@ from workbench.measure.display import (
 from workbench.measure.units import UNITS, Unit
 from workbench.work.history.compare import Beside, Between, Comparison
 from workbench.work.history.history import Setting, Value
-from workbench.work.text.words import LEFT_HAND, SEEN_FROM, clean
+from workbench.work.text.words import LEFT_HAND, SEEN_FROM, clean, way_words
 
 
 def wing_words(setting: Setting) -> str:
@@ -34,7 +34,7 @@ def between_words(turn: Between) -> str:
     if not turn.turns:
         return f"{name}: leave, exactly {exact}"
     sense = "clockwise" if turn.stud.clockwise(turn.turns) else "counter-clockwise"
-    way = "in" if turn.turns > 0 else "out"
+    way = way_words(turn.turns)
     left = f", {LEFT_HAND}" if turn.stud.hand == "left" else ""
     return f"{name}: {turns_text(turn.turns)} {way}{left} ({sense} {SEEN_FROM}), exactly {exact}"
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import TypeAlias
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING, TypeAlias
 
 from workbench.errors import BenchError
 from workbench.fin.frame.pose import Pose
@@ -38,6 +38,12 @@ from workbench.work.trust.caliper_figures import Tools
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.reading_budget import Taken, readings_of
 from workbench.work.trust.temperature_correction import value_mm
+
+if TYPE_CHECKING:
+    from workbench.work.learn.next_act import NextAct
+
+Learn: TypeAlias = "Callable[[Plan, Sequence[Target], float], NextAct | None]"
+"""What gives the next act by what was learnt, from the plain turns, the targets and the finest."""
 
 Named: TypeAlias = tuple[str, Method, float]
 """A method of a ski: its id, the method and its tolerance (mm)."""
@@ -101,8 +107,10 @@ class ShopWays:
     wing_hold: str
 
 
-def build_view(sheet: JobSheet, kept: JobFacts, ways: ShopWays) -> JobView:
-    """Put a job's view together."""
+def build_view(
+    sheet: JobSheet, kept: JobFacts, ways: ShopWays, learn: Learn | None = None
+) -> JobView:
+    """Put a job's view together; ``learn`` is given where turns go by what was learnt."""
     rig, at = sheet.rig, kept.progress
     left = kept.last.expected(rig, sheet.others) if kept.last is not None else ()
     lines = _lines(sheet, kept, ways.guard, left)
@@ -113,7 +121,9 @@ def build_view(sheet: JobSheet, kept: JobFacts, ways: ShopWays) -> JobView:
     ]
     coarse = marks_in_pass(sheet.marks, at)
     borne_out = [m.reading for m in coarse if m.reading is not None]
-    pose, result, why, finer = _solve(rig, lines, (known, borne_out), at, kept.finest_turn)
+    pose, result, why, finer, learnt = _solve(
+        rig, lines, (known, borne_out), at, kept.finest_turn, learn
+    )
     expected = _expected(sheet, kept)
     return JobView(
         job=kept.job,
@@ -142,6 +152,7 @@ def build_view(sheet: JobSheet, kept: JobFacts, ways: ShopWays) -> JobView:
         stand_in=sheet.stand_in,
         finer=finer,
         wing_hold=ways.wing_hold,
+        learnt=learnt,
     )
 
 
@@ -257,20 +268,21 @@ def _solve(
     known: tuple[Sequence[Reading], Sequence[Reading]],
     progress: Progress,
     finest_turn: float,
-) -> tuple[Pose | None, Plan | None, BenchError | None, float | None]:
-    """Return the pose, the plan where targets are accepted, what is in the way, and which finer
-    turn would do where this one does not.
+    learn: Learn | None,
+) -> tuple[Pose | None, Plan | None, BenchError | None, float | None, NextAct | None]:
+    """Return the pose, the plan where targets are accepted, what is in the way, which finer
+    turn would do where this one does not, and the next act by what was learnt.
 
     ``known`` are the ski's own readings and those by coarse marks.
     """
     if len(known[0]) < len(lines) or len(known[0]) < 3:
-        return None, None, None, None
+        return None, None, None, None, None
     readings = (*known[0], *known[1])
     if progress.state.elsewhere:  # the blade is being moved by another job's turns
-        return _pose_alone(rig, readings), None, None, None
+        return _pose_alone(rig, readings), None, None, None, None
     try:
         if progress.stage in ("as received", "studs") and not progress.targets:
-            return fit_of(rig, readings).pose, None, None, None
+            return fit_of(rig, readings).pose, None, None, None, None
         targets = tuple(
             Target(line.method, line.target_mm, line.aimed_within_mm, limit_mm=line.tolerance_mm)
             for line in lines
@@ -278,9 +290,12 @@ def _solve(
         )
         result = plan_of(rig, readings, targets, finest_turn)
         finer = None if result.kept else finer_of(rig, readings, targets, finest_turn)
-        return result.fit.pose, without_marks(result), None, finer
+        plain = without_marks(result)
+        learnt = learn(plain, targets, finest_turn) if learn is not None and targets else None
+        shown = plain if learnt is None else learnt.plan
+        return result.fit.pose, shown, None, finer, learnt
     except BenchError as why:
-        return _pose_alone(rig, readings), None, why.with_traceback(None), None
+        return _pose_alone(rig, readings), None, why.with_traceback(None), None, None
 
 
 def _pose_alone(rig: Rig, readings: tuple[Reading, ...]) -> Pose | None:

@@ -97,6 +97,8 @@ def said_before_turns(view: JobView, unit: Unit) -> tuple[Said, ...]:
     made = view.made_words(unit)
     out += [Said(Importance.WRONG, made)] if made else []
     out += [Said(Importance.DOUBT, words) for words in suspect_words(view, unit)]
+    if view.learnt is not None and view.learnt.thread_asked:
+        out.append(Said(Importance.DOUBT, view.learnt.thread_asked))
     return in_order(out)
 
 

@@ -7,14 +7,15 @@ the ski is worked on again.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from typing import Literal, get_args
+from collections.abc import Mapping, Sequence
+from typing import Literal
 
 from workbench.advice.checklists import CLAMP
 from workbench.frozen import dataclass
 from workbench.records.store import rows
 from workbench.records.tables.ski_facts import SkiFacts, SkiJob, SkiSheet
 from workbench.work.order.shop_policy import Rules
+from workbench.work.order.turn_records import SETTLED, answered_in, struck_turn
 
 Standing = Literal["open", "released", "set again", "not released"]
 """How a job ends: not yet, in force, replaced by a later job that is released, or not in force."""
@@ -35,10 +36,6 @@ UNMEASURED = "a stud was turned and not measured since"
 
 TAKEN_BACK = "taken back"
 """The reason with which the last entry is struck out when it is taken back."""
-
-TurnAnswer = Literal["turned_back", "not_turned"]
-TURN_ANSWERS: tuple[TurnAnswer, ...] = get_args(TurnAnswer)
-"""Marks that say of a struck record, whose id is their text, that its stud is turned no longer."""
 
 _MOVED: tuple[_Changed, ...] = ("turned", "loosened", "wing")
 
@@ -159,38 +156,13 @@ def conclude(ski: SkiFacts, rules: Rules) -> SkiState:
     return walk.end()
 
 
-def _answered(ski: SkiFacts) -> frozenset[str]:
-    marks = (f for job in ski.jobs for f in job.facts if isinstance(f, rows.Mark))
-    return frozenset(f.text for f in marks if f.kind in TURN_ANSWERS and f.struck is None)
+def _answered(ski: SkiFacts) -> Mapping[str, str]:
+    return answered_in(fact for job in ski.jobs for fact in job.facts)
 
 
-def turn_in(fact: rows.AnyFact, beside: Iterable[rows.AnyFact]) -> str:
-    """Return which stud a record says was turned; nothing where it is the record of no turn.
-
-    A round whose steps were kept one by one, among ``beside``, records no turn that these do not.
-    Of what an older book kept of a step only its number is known: from the second on it may be a
-    turn.
-    """
-    if isinstance(fact, rows.Mark) and fact.kind == "step":
-        do, _, rest = fact.text.partition(" ")
-        if do == "turn":
-            return rest.rpartition(" ")[0]
-        return "a stud" if not fact.text and (fact.number or 0) > 1 else ""
-    if not isinstance(fact, rows.PassRow) or not any(t.turns for t in fact.turns):
-        return ""
-    earlier = [f for f in beside if f.id < fact.id]
-    others = (rows.Reading, rows.Target, rows.PassRow)
-    since = max((f.id for f in earlier if isinstance(f, others)), default="")
-    steps = (f for f in earlier if f.id > since and isinstance(f, rows.Mark) and f.kind == "step")
-    return "" if any((f.number or 0) > 1 for f in steps) else "the studs"
-
-
-def _is_turned_still(fact: rows.AnyFact, job: _Job, answered: frozenset[str]) -> bool:
+def _is_turned_still(fact: rows.AnyFact, job: _Job, answered: Mapping[str, str]) -> bool:
     """Whether a struck record is one of a stud that was turned, and nobody says that it is not."""
-    if fact.struck is None or fact.id in answered:
-        return False
-    beside = (f for f in job.kept.facts if f.struck is None or isinstance(f, rows.Mark))
-    return bool(turn_in(fact, beside))
+    return struck_turn(fact, job.kept.facts) and fact.id not in answered
 
 
 def _by_id(entry: tuple[str, rows.AnyFact, _Job]) -> str:
@@ -304,6 +276,11 @@ class _Walk:
                 self._change("loosened", job)
                 for each in self.jobs:
                     each.touch(fact.id)
+        elif fact.kind == SETTLED:  # the bolts are loose until it is read with the blade clamped
+            self.loosened_by, self.loosening = job, fact.id
+            self._change("loosened", job)
+            for each in self.jobs:
+                each.touch(fact.id)
         elif fact.kind == "set_aside":
             job.aside = fact
             for each in [each for each in self.jobs if each.signed is not None]:

@@ -23,6 +23,9 @@ STUDS_UP = "Bring all three studs up to just touch the blade"
 NO_FIT = "These readings do not work"
 OUT_OF_REACH = "The target is out of reach: give another."
 TURN_BACK = "A stud was turned, but what its turns were counted from no longer counts"
+SETTLE = "Loosen, turn each stud out 1/8 and in 1/8, push the blade home, snug"
+"""What settles the studs: each has its play on the side that it is turned in from."""
+
 NO_TURNS = "No turns: see the warning"
 MAKERS_FIRST = "The maker's instructions, event rules and a qualified technician come first."
 

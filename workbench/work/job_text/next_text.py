@@ -13,6 +13,7 @@ from workbench.work.job_text.next_step import (
     NO_FIT,
     NO_TURNS,
     OUT_OF_REACH,
+    SETTLE,
     STUDS_UP,
     TURN_BACK,
     act_due,
@@ -68,7 +69,7 @@ def _at_stage(view: JobView, stage: Stage) -> Task:
         case "turning":
             return _turn(view)
         case "within":
-            return Task(leave_words(view), ("accept",))
+            return Task(view.learnt_words(view.ski.unit) or leave_words(view), ("accept",))
         case "wing":
             words = f"{wing_step(view)}, then give its angle in degrees."
             return Task(words, ("set-wing DEGREES",))
@@ -127,6 +128,9 @@ def _measure(view: JobView) -> Task:
     if view.due is None:
         return Task("Measure again.", ("next",))
     name = reading_due(view, clean(view.lines[view.due].method.name))
+    if view.offers_settling:
+        words = f"Settle the studs: {SETTLE.lower()}. Or measure as it is: {name}."
+        return Task(words, ("settled", f"read {view.due + 1} VALUE"))
     fewer = ("enough",) if view.rules.repeats > 1 and view.may_go_on else ()
     return Task(f"Measure: {name}.", (f"read {view.due + 1} VALUE", *fewer))
 
@@ -147,9 +151,11 @@ def _target(view: JobView) -> Task:
 def _turn(view: JobView) -> Task:
     if view.plan is None:
         return Task(f"{NO_TURNS}; take the last entry back.", ("take-back",))
-    if not any(t.turns for t in view.plan.turns):
+    if not view.has_round:
         why = view.no_turn_why
         finer = f"a finer turn ({turn_text(view.finer)} would do)" if view.finer else "a finer turn"
         words = f"{why[0].upper()}{why[1:]}: {finer}, or keep it as it is."
         return Task(words, ("finest TURN", "accept --as-is"))
-    return Task(step_words(act_due(view)), ("done",))
+    told = view.learnt_words(view.ski.unit) if act_due(view).do == "loosen" else ""
+    words = step_words(act_due(view), view.rules.dial)
+    return Task(f"{told} {words}" if told else words, ("done",))
