@@ -30,6 +30,7 @@ from workbench.work.job_text.next_step import (
     caution_words,
     leave_words,
     lock_words,
+    obstacle,
     reading_due,
     wing_step,
 )
@@ -146,21 +147,27 @@ def _next_words(state: BenchState) -> str:
         return f"+ takes {offered.words}{others} Backspace corrects it, Esc cancels."
     if state.entry:
         return _entry_words(state)
-    if view.elsewhere_words:
-        return f"{view.elsewhere_words} z: the day's queue."
-    if view.progress.mid_pass and view.stage not in ("turning", "set aside"):
-        return f"{TURN_BACK}: u takes its steps back, the last first."
-    line = state.line
-    name = line.method.name if line is not None else ""
+    match obstacle(view):
+        case "elsewhere":
+            return f"{view.elsewhere_words} z: the day's queue."
+        case "open round":
+            return f"{TURN_BACK}: u takes its steps back, the last first."
+        case "out of reach":
+            way = "t opens the target." if view.stage == "turning" else "u takes it back."
+            return f"{OUT_OF_REACH} {way}"
+        case "no fit":
+            return f"{NO_FIT}: u takes the last one back, then measure it again."
+        case "contradiction":
+            return again_words(view)
+        case None:
+            return _at_stage(state, view)
+        case _ as unknown:
+            assert_never(unknown)
+
+
+def _at_stage(state: BenchState, view: JobView) -> str:
+    name = state.line.method.name if state.line is not None else ""
     stage = view.stage
-    if view.unreachable is not None and stage == "target":
-        return f"{OUT_OF_REACH} u takes it back."
-    if view.unreachable is not None and stage == "turning":
-        return f"{OUT_OF_REACH} t opens the target."
-    if view.trouble and stage in ("turning", "studs", "target"):
-        return f"{NO_FIT}: u takes the last one back, then measure it again."
-    if view.contradictions and stage in ("turning", "studs", "target") and not view.progress.step:
-        return again_words(view)
     match stage:
         case "waiting" | "received check" | "final check":
             if not state.hands_on or view.check_due is None:

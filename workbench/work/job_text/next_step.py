@@ -5,7 +5,7 @@ Each adds how it is done there: a key, or a command.
 
 from __future__ import annotations
 
-from typing import assert_never
+from typing import Literal, TypeAlias, assert_never
 
 from workbench.fin.plan.guidance import Step
 from workbench.work.job.job_view import JobView
@@ -55,6 +55,31 @@ def reading_due(view: JobView, name: str) -> str:
 def lock_words(name: str) -> str:
     """Return that a reading is taken once more, the clamp bolts being tight for good."""
     return f"After-lock check: measure {name} once more, the clamp bolts tight"
+
+
+Obstacle: TypeAlias = Literal["elsewhere", "open round", "out of reach", "no fit", "contradiction"]
+"""What has to be seen to before a ski goes on from its stage."""
+
+_BEFORE_A_TURN = ("studs", "target", "turning")
+
+
+def obstacle(view: JobView) -> Obstacle | None:
+    """Return what is in the way of a job, the most pressing first; None where nothing is.
+
+    Another job of the ski holds its round open, or this one holds one behind a later gate; its
+    target cannot be reached; its readings fit no pose, or contradict each other.
+    """
+    if view.elsewhere_words:
+        return "elsewhere"
+    if view.progress.mid_pass and view.stage not in ("turning", "set aside"):
+        return "open round"
+    if view.unreachable is not None and view.stage in ("target", "turning"):
+        return "out of reach"
+    if view.stage in _BEFORE_A_TURN and view.trouble:
+        return "no fit"
+    if view.stage in _BEFORE_A_TURN and view.contradictions and not view.progress.step:
+        return "contradiction"
+    return None
 
 
 def leave_words(view: JobView) -> str:

@@ -8,6 +8,7 @@ from typing import assert_never
 
 from workbench.measure.display import turn_text
 from workbench.work.job.job_view import JobView
+from workbench.work.job.stages import Stage
 from workbench.work.job_text.next_step import (
     NO_FIT,
     NO_TURNS,
@@ -18,6 +19,7 @@ from workbench.work.job_text.next_step import (
     act_due,
     leave_words,
     lock_words,
+    obstacle,
     reading_due,
     wing_step,
 )
@@ -35,17 +37,26 @@ class Task:
 def task_of(view: JobView) -> Task:
     """Return what to do now with a ski, and by which commands."""
     stage = view.stage
-    if view.elsewhere_words:
-        return Task(view.elsewhere_words, ("queue",))
-    if view.progress.mid_pass and stage not in ("turning", "set aside"):
-        return Task(f"{TURN_BACK}: take its steps back, the last first.", ("take-back",))
-    if view.unreachable is not None and stage in ("target", "turning"):
-        again = "aim --again" if stage == "turning" else "aim METHOD VALUE"
-        return Task(OUT_OF_REACH, (again, "take-back"))
-    if view.trouble and stage in ("turning", "studs", "target"):
-        return Task(f"{NO_FIT}: take the last one back, then measure it again.", ("take-back",))
-    if view.contradictions and stage in ("turning", "studs", "target") and not view.progress.step:
-        return _again(view)
+    match obstacle(view):
+        case "elsewhere":
+            return Task(view.elsewhere_words, ("queue",))
+        case "open round":
+            return Task(f"{TURN_BACK}: take its steps back, the last first.", ("take-back",))
+        case "out of reach":
+            again = "aim --again" if stage == "turning" else "aim METHOD VALUE"
+            return Task(OUT_OF_REACH, (again, "take-back"))
+        case "no fit":
+            words = f"{NO_FIT}: take the last one back, then measure it again."
+            return Task(words, ("take-back",))
+        case "contradiction":
+            return _again(view)
+        case None:
+            return _at_stage(view, stage)
+        case _ as unknown:
+            assert_never(unknown)
+
+
+def _at_stage(view: JobView, stage: Stage) -> Task:
     match stage:
         case "waiting" | "received check" | "final check":
             return _check(view)
