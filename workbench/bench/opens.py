@@ -116,6 +116,10 @@ OPENINGS: dict[str, Opening] = {
         "shop.trace_screen", "trace a blade by calipers", False, _SHOP,
         "outline measure new blade scan",
     ),
+    "outline": Opening(
+        "ski.outline_screen", "this blade's outline: points, edges", True, _SHOP,
+        "blade drawing numbers traced",
+    ),
     "exchange": Opening(
         "shop.exchange_screen", "files: in, out, backup", False, _SHOP,
         "export import restore copy book",

@@ -24,7 +24,7 @@ FAMILIES: dict[str, dict[str, str]] = {
         "day.correct_ski": "correct-ski",
         "day.correct_parts": "correct-block correct-blade correct-baseline strike-baseline",
         "day.parts": "parts add-blade add-block begin",
-        "day.trace": "trace",
+        "day.trace": "trace outline",
         "day.calipers": "calipers add-caliper",
     },
     "after the ride, history, cards": {

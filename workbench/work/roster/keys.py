@@ -22,7 +22,7 @@ SHIPPED: dict[str, str] = {
     "checks": "", "settings": "", "ride": "", "baselines": "", "offsets": "", "marks": "",
     "wing": "", "temperature": "", "study": "", "card": "a", "day_sheet": "", "correct_ski": "",
     "correct_block": "", "exchange": "",
-    "trace": "",
+    "trace": "", "outline": "",
 }  # fmt: skip
 
 TYPED = "0123456789.,+-/"
