@@ -132,6 +132,10 @@ OPENINGS: dict[str, Opening] = {
         "shop.measure_block_screen", "measure a block by caliper", False, _SHOP,
         "studs thread new add",
     ),
+    "outline": Opening(
+        "ski.outline_screen", "this blade's outline: points, edges", True, _SHOP,
+        "blade drawing numbers traced",
+    ),
     "exchange": Opening(
         "shop.exchange_screen", "files: in, out, backup", False, _SHOP,
         "export import restore copy book",

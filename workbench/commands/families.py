@@ -27,7 +27,7 @@ FAMILIES: dict[str, dict[str, str]] = {
         "day.wear": "wear",
         "day.correct_parts": "correct-block correct-blade correct-baseline strike-baseline",
         "day.parts": "parts add-blade add-block begin",
-        "day.trace": "trace",
+        "day.trace": "trace outline",
         "day.blocks": "measure-block find-block",
         "day.calipers": "calipers add-caliper",
     },
