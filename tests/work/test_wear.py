@@ -9,9 +9,12 @@ from pathlib import Path
 
 import pytest
 
-from tests.shop import Fin, demo_file, heron, open_shop, ski, walk_to
+from tests.shop import DAY, Fin, demo_file, heron, open_shop, ski, walk_to
 from workbench.errors import InputError
+from workbench.records.book import Book
 from workbench.records.store import rows
+from workbench.work.exchange import exchange
+from workbench.work.exchange.exchange_words import taken_in_lines
 from workbench.work.history.compare import compare
 from workbench.work.history.history import load_history, settings_in
 from workbench.work.history.striking import consequences, strike_out
@@ -302,3 +305,36 @@ def test_methods_that_will_not_do_are_told(shop: Shop, text: str) -> None:
         correct_ski(shop, view.ski.id, {"methods": text})
     assert wrong.value.field == "methods"
     assert shop.book.ski(view.ski.id).methods == view.ski.methods
+
+
+# -- exchange ----------------------------------------------------------------------------------
+
+
+def test_a_change_travels_and_ends_a_release_at_the_other_bench(shop: Shop, tmp_path: Path) -> None:
+    before = signed(shop)
+    ski_id = before.ski.id
+    with Book(tmp_path / "other.db", bench="other") as book:
+        other = Shop(book, day=DAY, who="ML")
+        send(shop, other, tmp_path)
+        assert other.ski_state(ski_id).release is not None
+        block = second_block(shop, before.ski)
+        change_parts(shop, ski_id, {"block": block.name, "reason": "cracked"})
+        brought = send(shop, other, tmp_path)
+        assert "Heron 66" in "\n".join(taken_in_lines(brought))
+        there = other.ski_state(ski_id)
+        assert there.release is None
+        assert there.refitted
+        assert other.book.ski(ski_id).block_id == block.id
+        change = last_change(other.book.ski_versions(ski_id))
+        assert change is not None
+        assert change.reason == "cracked"
+        strike_change(shop, ski_id, change.id, "the other ski")
+        send(shop, other, tmp_path)
+        assert other.ski_state(ski_id).release is not None
+        assert other.book.ski(ski_id).block_id == before.ski.block_id
+
+
+def send(shop: Shop, other: Shop, folder: Path) -> exchange.TakenIn:
+    path = str(folder / "book.json")
+    exchange.export_book(shop, path)
+    return exchange.take_in(other, path)
