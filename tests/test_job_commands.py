@@ -106,7 +106,7 @@ def test_next_gives_turns_exact_and_rounded_with_what_to_expect(run: Callable[..
     assert fact(lines, "Next") == "Loosen the clamp bolts before any stud is turned."
     assert "Caution" not in names(lines), "the caution is the next step itself"
     assert fact(lines, "Stud top rear").startswith(
-        "3/8 turn in (clockwise from the screwdriver's end); exact +0.3"
+        "3/8 turn in, toward the blade (clockwise from the screwdriver's end); exact +0.3"
     )
     assert "u 0.0" in fact(lines, "Stud tail")
     assert fact(lines, "Step 1 of 6, now").startswith("Loosen")

@@ -38,7 +38,7 @@ from workbench.work.job.importance import Importance, dangers_of
 from workbench.work.job.job_view import JobView
 from workbench.work.job_text.next_step import act_due
 from workbench.work.job_text.setting_words import moved_short
-from workbench.work.text.words import LEFT_HAND, SEEN_FROM, short_step_words
+from workbench.work.text.words import LEFT_HAND, SEEN_FROM, TOWARD, short_step_words
 from workbench.work.trust.job_reading import Line
 
 ARROWS = {True: "↻", False: "↺"}
@@ -147,7 +147,8 @@ def turn_thing(turn: StudTurn, dial: Dial) -> OneThing:
     clockwise = bool(turn.stud.clockwise(turn.turns))
     size = f"{turn_text(turn.turns)} {ARROWS[clockwise]}"
     sense = "clockwise" if clockwise else "counter-clockwise"
-    way = f"{ARROWS[clockwise]} {turn.direction.upper()}, {sense} {SEEN_FROM}"
+    where = f"{turn.direction.upper()}, {TOWARD[turn.turns > 0.0]}"
+    way = f"{ARROWS[clockwise]} {where}, {sense} {SEEN_FROM}"
     shown = dial_text(turn.turns, dial)
     way = f"{shown} {way}" if shown else way
     danger = (LEFT_HAND,) if turn.stud.hand == "left" else ()

@@ -30,6 +30,7 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job_text.next_step import act_due
 from workbench.work.text.words import (
     LEFT_HAND,
+    TOWARD,
     exact_words,
     short_step_words,
     step_words,
@@ -196,6 +197,9 @@ def _stud(t: StudTurn, width: int) -> list[Content]:
         if NAME + 1 + len(arrow) > width:
             arrow = f"{sign} {turn_text(t.turns)} {t.direction}"
     exact = exact_words(t)
+    where = f"{arrow}, {TOWARD[t.turns > 0.0]}"
+    if t.turns and NAME + len(where) + 2 + len(exact) <= width:
+        arrow = where
     if NAME + len(arrow) + 2 + len(exact) > width:
         exact = exact.partition(" ")[0]
     if NAME + len(arrow) + 2 + len(exact) > width:

@@ -6,6 +6,7 @@ taken together, not each alone -> the order to make them in and the reading to e
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import Literal
 
@@ -15,10 +16,12 @@ from workbench.fin.parts.studs import Stud, Travel
 from workbench.fin.plan.goals import (
     Goal,
     TargetOutOfReachError,
+    fit_wanted,
+    followed,
     following,
     goals_of,
-    wanted_pose,
 )
+from workbench.fin.plan.outline import after_outline_u, turns_outline_u
 from workbench.fin.plan.plan import (
     Plan,
     Prediction,
@@ -118,7 +121,8 @@ def plan_from(
     check_finest(finest_turn, "finest_turn", least=0.0)
     goals = goals_of(fit, targets, default_tolerance_mm)
     within = _are_within(fit, goals)
-    wanted, wanted_gain = wanted_pose(rig, fit, goals)
+    wanted_fit = fit_wanted(rig, fit, goals)
+    wanted = wanted_fit.pose
     goals = following(rig, goals, wanted)
     now_at, wanted_at = rig.travels(fit.pose), rig.travels(wanted)
     exact = [
@@ -129,7 +133,14 @@ def plan_from(
     if not within:
         _check_limits(rig, wanted_at, exact)
         turns = rounded(rig, fit.pose, goals, exact, finest_turn)
-    known = u_turns(rig, fit, now_at, wanted_at, wanted_gain)
+    known = [
+        math.hypot(*both)
+        for both in zip(
+            u_turns(rig, fit, now_at, wanted_at, followed(wanted_fit, goals)),
+            turns_outline_u(rig, fit, wanted_fit, now_at, wanted_at),
+            strict=True,
+        )
+    ]
     stud_turns = tuple(
         StudTurn(stud, w.mm - n.mm, e, t, u)
         for stud, w, n, e, t, u in zip(
@@ -173,6 +184,7 @@ def _predictions(rig: Rig, fit: Fit, goals: Sequence[Goal], after: Pose) -> tupl
         aim = goal.target
         seen = rig.observe(aim.method, after)
         u_mm = u_by(fit, gain, seen.gradient)
+        u_mm = math.hypot(u_mm, after_outline_u(rig, fit, aim.method, after))
         out.append(
             Prediction(
                 aim.method, reading.value_mm, aim.value_mm, seen.value_mm, aim.tolerance_mm, u_mm,

@@ -30,6 +30,7 @@ LOCAL_SETTINGS = frozenset(
         "tour",
         "mouse",
         "keys",
+        "trace_draft",
     )
 )
 """Settings of one bench, not of the shop: where it is, how it draws, whose hands, what tool."""

@@ -414,6 +414,18 @@ def _check_sums(db: Database) -> None:
         db.execute(f"ALTER TABLE {table} ADD COLUMN {CHECK_SUM} INTEGER")
 
 
+def _traced_blades(db: Database) -> None:
+    """Keep how well a blade's outline is known, and how it was traced."""
+    for column in ("outline_u_mm REAL NOT NULL DEFAULT 0", "traced TEXT NOT NULL DEFAULT ''"):
+        db.execute(f"ALTER TABLE {Table.BLADES} ADD COLUMN {column}")
+
+
+def _measured_studs(db: Database) -> None:
+    """Keep how well a stud's place and lead are known; of those of before nobody said."""
+    for column in ("place_u_mm", "lead_u"):
+        db.execute(f"ALTER TABLE {Table.STUDS} ADD COLUMN {column} REAL")
+
+
 def _guard(db: Database, table: Table) -> None:
     for statement in _append_only(table):
         db.execute(statement)
@@ -440,6 +452,8 @@ STEPS: dict[str, Callable[[Database], None]] = {
     "stand_ins": _stand_ins,
     "after_lock": _after_lock,
     "check_sums": _check_sums,
+    "traced_blades": _traced_blades,
+    "measured_studs": _measured_studs,
 }
 """All steps from an empty file to today's book, oldest first."""
 

@@ -48,6 +48,19 @@ _FACTS = """SELECT t.*, s.at AS struck_at, s.who AS struck_who, s.reason AS stru
     FROM json_each(?) o JOIN {table} t ON t.job_id = o.value
     LEFT JOIN strikes s ON s.row_id = t.id"""
 
+_MARKS = f"""SELECT o.value, (SELECT count(*) FROM strikes) + (SELECT count(*) FROM other_strikes),
+    {
+    ", ".join(
+        f"(SELECT count(*) || ' ' || max(t.id) FROM {table} t WHERE t.job_id = o.value)"
+        for table in FACT_TABLES.values()
+    )
+}
+    FROM json_each(?) o"""
+"""What tells that nothing was added to a job and nothing struck: rows never change."""
+
+MOST_KEPT = 1500
+"""So many jobs are kept as read: more than any day's queue, a few megabytes."""
+
 _LAST_READ = """
     SELECT job_id, newest FROM (
         SELECT j.id AS job_id, (SELECT max(r.id) FROM readings r WHERE r.job_id = j.id) AS newest
@@ -180,8 +193,28 @@ def facts(db: Database, job_id: str) -> tuple[AnyFact, ...]:
 
 
 def facts_for(db: Database, job_ids: Iterable[str]) -> dict[str, tuple[AnyFact, ...]]:
-    """The facts of many jobs, one query for each table."""
-    asked = list(dict.fromkeys(job_ids))
+    """The facts of many jobs, one query for each table.
+
+    Those of a job to which nothing was added since they were last read are not read again.
+    """
+    db.forget_if_others_wrote()
+    wanted = list(dict.fromkeys(job_ids))
+    marks = {row[0]: tuple(row[1:]) for row in db.execute(_MARKS, [json.dumps(wanted)])}
+    out: dict[str, tuple[AnyFact, ...]] = {}
+    for job_id in wanted:
+        kept: Any = db.kept.get(job_id)
+        if kept is not None and kept[0] == marks[job_id]:
+            out[job_id] = kept[1]
+    new = [job_id for job_id in wanted if job_id not in out]
+    if len(db.kept) + len(new) > MOST_KEPT:
+        db.kept.clear()
+    read = _read(db, new) if new else {}
+    db.kept.update((job_id, (marks[job_id], read[job_id])) for job_id in new[:MOST_KEPT])
+    out |= read
+    return {job_id: out[job_id] for job_id in wanted}
+
+
+def _read(db: Database, asked: list[str]) -> dict[str, tuple[AnyFact, ...]]:
     asked_text = json.dumps(asked)
     found: dict[str, list[AnyFact]] = {job_id: [] for job_id in asked}
     turns = _turns(db, asked_text)

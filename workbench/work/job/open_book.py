@@ -17,7 +17,14 @@ from workbench.fin.reading.rig import Rig
 from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.records.tables.days import DayItem, Unread
-from workbench.work.job.build_view import Learn, build_view, standard_u_mm
+from workbench.work.job.build_view import (
+    JobFacts,
+    JobSheet,
+    Learn,
+    ShopWays,
+    build_view,
+    standard_u_mm,
+)
 from workbench.work.job.job_view import JobView
 from workbench.work.job.last_setting import left_with
 from workbench.work.job.queue_line import RosterLine, roster_line
@@ -41,6 +48,9 @@ if TYPE_CHECKING:
     from workbench.fin.plan.guidance import Plan, Target
     from workbench.work.learn.next_act import NextAct
 
+MOST_LINES = 1500
+"""So many lines of a queue are kept as worked out: more than any day has."""
+
 WITHOUT_LEARNED = "without_learned"
 """The kind of mark that says, by ``on`` or ``off``, that a job goes without what was learnt."""
 
@@ -53,6 +63,7 @@ class OpenBook:
         self._fixed_day = day is not None
         self.day = day or date.today().isoformat()
         self.who = who or book.setting("who", "") or ""
+        self._known_lines: dict[str, tuple[tuple[DayItem, Rules], RosterLine]] = {}
 
     def turn_day(self) -> bool:
         """Go on to the day that has begun, where no day was asked for; never back to one past."""
@@ -78,8 +89,21 @@ class OpenBook:
 
     def _lines(self, found: Iterable[DayItem | Unread]) -> tuple[RosterLine, ...]:
         rules = rules_of(self.book)
-        lines = tuple(roster_line(each, rules) for each in found)
+        lines = tuple(self._line(each, rules) for each in found)
         return tuple(map(self._guarded_line, lines)) if self.guarded else lines
+
+    def _line(self, each: DayItem | Unread, rules: Rules) -> RosterLine:
+        """Return a job's line: that of last time where nothing that it is read off has changed."""
+        if isinstance(each, Unread):
+            return roster_line(each, rules)
+        job_id = each.item.job.id
+        known = self._known_lines.get(job_id)
+        if known is None or known[0] != (each, rules):
+            known = (each, rules), roster_line(each, rules)
+            if len(self._known_lines) >= MOST_LINES:
+                self._known_lines.clear()
+            self._known_lines[job_id] = known
+        return known[1]
 
     def _guarded_line(self, line: RosterLine) -> RosterLine:
         """Only the whole view knows how sure readings are, and so if a guard band lets them.
@@ -102,6 +126,7 @@ class OpenBook:
         ski = self.book.ski(job.ski_id)
         kept = self.book.ski_facts((ski.id,), (job_id,))[ski.id]
         facts = kept.job(job_id).facts
+        ski = self._as_worn(ski, facts)
         blade_row, block, corrected = self._parts(ski, facts)
         blade = blade_of(blade_row)
         known = self.book.methods_of(ski.blade_id)
@@ -117,40 +142,38 @@ class OpenBook:
         )
         named = [(i, m) for i, m, _ in methods]
         first = at.stage == "as received" or (job.kind == "recheck" and at.gate != "waiting")
-        last = left_with(self.book, job, named, rig, stated) if first else None
-        finest = self._finest(facts, job)
+        known_left = first and not state.refitted  # else it left with another blade or block
+        last = left_with(self.book, job, named, rig, stated) if known_left else None
         baselines = self.book.baselines_of(ski.id)
-        return build_view(
-            job,
-            ski,
-            (blade_row.name, block.name),
-            rig,
-            methods,
-            at,
-            facts,
-            finest,
-            baselines[-1] if baselines else None,
-            _others(known, blade),
-            tools,
-            guarded,
-            last,
-            rules,
-            _marks(known, ski, blade),
-            corrected,
-            (
-                turned_other_way(self.book, block, facts)
-                if at.stage == "measuring" or (at.stage == "turning" and at.pass_number)
-                else frozenset()
-            ),
-            self.seen_of(ski),
-            at.stage == "target"
-            and not at.targets
-            and self.book.last_setting(ski.id, job.id) is not None,
-            self._ranges(ski) if first and last is None and not baselines else {},
-            tuple(w for w, p in (("blade", blade_row), ("block", block)) if p.stand_in),
-            wing_setup(self.book).kept_hold if at.stage == "wing" else "",
-            self._learner(job, ski, rig, block, dict(named), facts, at, rules),
+        sheet = JobSheet(
+            ski=ski,
+            blade_name=blade_row.name,
+            block_name=block.name,
+            rig=rig,
+            methods=methods,
+            others=_others(known, blade),
+            marks=_marks(known, ski, blade),
+            corrected=corrected,
+            stand_in=tuple(w for w, p in (("blade", blade_row), ("block", block)) if p.stand_in),
         )
+        measured = at.stage == "measuring" or (at.stage == "turning" and at.pass_number)
+        begins = at.stage == "target" and not at.targets
+        found = JobFacts(
+            job=job,
+            facts=facts,
+            progress=at,
+            finest_turn=self._finest(facts, job),
+            tools=tools,
+            baseline=baselines[-1] if baselines else None,
+            other_way=turned_other_way(self.book, block, facts) if measured else frozenset(),
+            last=last,
+            has_last=begins and self.book.last_setting(ski.id, job.id) is not None,
+            ranges=self._ranges(ski) if first and last is None and not baselines else {},
+            seen=self.seen_of(ski),
+        )
+        wing_hold = wing_setup(self.book).kept_hold if at.stage == "wing" else ""
+        learn = self._learner(job, ski, rig, block, dict(named), facts, at, rules)
+        return build_view(sheet, found, ShopWays(rules, guarded, wing_hold), learn)
 
     def _learner(
         self,
@@ -180,6 +203,21 @@ class OpenBook:
             )
 
         return learn
+
+    def _as_worn(self, ski: rows.Ski, facts: Sequence[rows.AnyFact]) -> rows.Ski:
+        """Return the ski with the blade and block it wore when its job was signed off.
+
+        What an open job is shown by are the parts of now.
+        """
+        signed = [f.id for f in facts if isinstance(f, rows.SignOff) and f.struck is None]
+        if not signed:
+            return ski
+        known = self.book.ski_versions(ski.id)
+        then = [v.ski for v in known if v.id < signed[-1] and v.struck is None]
+        worn = then[-1] if then else ski
+        if (worn.blade_id, worn.block_id) == (ski.blade_id, ski.block_id):
+            return ski
+        return replace(ski, blade_id=worn.blade_id, block_id=worn.block_id, methods=worn.methods)
 
     def ski_state(self, ski_id: str) -> SkiState:
         """Return what all facts of a ski say together."""

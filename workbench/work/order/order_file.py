@@ -125,9 +125,10 @@ def read_blade(table: Table) -> Blade:
     top = table.points("top_edge", 2)
     back = table.points("back_edge", 2)
     holes = tuple(_hole(t) for t in table.tables("holes", required=False, most=MOST_HOLES))
+    u_mm = table.length("outline_u", 0.0)
     table.done()
     with under(table):
-        return Blade(name, outline, (top[0], top[1]), (back[0], back[1]), holes)
+        return Blade(name, outline, (top[0], top[1]), (back[0], back[1]), holes, u_mm)
 
 
 def _hole(table: Table) -> Hole:

@@ -23,6 +23,7 @@ def blade_of(row: rows.Blade) -> Blade:
         (row.top_edge_mm[0], row.top_edge_mm[1]),
         (row.back_edge_mm[0], row.back_edge_mm[1]),
         tuple(Hole(h.name, (h.u_mm, h.v_mm), h.diameter_mm) for h in row.holes),
+        row.outline_u_mm,
     )
 
 
@@ -36,6 +37,7 @@ def row_of_blade(blade: Blade, source_text: str = "") -> rows.Blade:
         blade.back_edge_mm,
         tuple(rows.Hole(h.name, *h.at_mm, h.diameter_mm) for h in blade.holes),
         source_text,
+        outline_u_mm=blade.outline_u_mm,
     )
 
 

@@ -23,7 +23,8 @@ SHIPPED: dict[str, str] = {
     "checks": "", "settings": "", "ride": "", "baselines": "", "offsets": "", "learned": "",
     "marks": "",
     "wing": "", "temperature": "", "study": "", "card": "a", "day_sheet": "", "correct_ski": "",
-    "correct_block": "", "exchange": "",
+    "wear": "", "as_read": "", "correct_block": "", "measure_block": "", "trace": "",
+    "exchange": "",
 }  # fmt: skip
 
 TYPED = "0123456789.,+-/"

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from workbench.errors import InputError, shown
+from workbench.fin.reading.quantities import QUANTITIES
 from workbench.measure.calipers import BLOCK_DAYS
 from workbench.measure.display import DIALS, turn_text
 from workbench.measure.lengths import check_finest, parse_turn
@@ -154,14 +155,12 @@ SETTINGS: tuple[Setting, ...] = (
         REPEATS, "Repeats", f"of each reading before a job goes on, 1 to {MOST_REPEATS}",
         _count(setting_values.REPEATS), "1",
     ),
-    Setting(
-        "tolerance_depth", "± depth", "of new methods, with its unit; blank: 0.002 in", _TOLERANCE
-    ),
-    Setting(
-        "tolerance_tail", "± tail", "of new methods, with its unit; blank: 0.002 in", _TOLERANCE
-    ),
-    Setting(
-        "tolerance_length", "± length", "of new methods, with its unit; blank: 0.002 in", _TOLERANCE
+    *(
+        Setting(
+            f"tolerance_{quantity}", f"± {quantity}",
+            "of new methods, with its unit; blank: 0.002 in", _TOLERANCE,
+        )
+        for quantity in QUANTITIES
     ),
     Setting(
         "guard_band", "Guard band", "on: within only where the uncertainty fits inside too",

@@ -34,6 +34,9 @@ CAUTION_LOOSEN = "Loosen the clamp bolts before any stud is turned."
 CAUTION_SNUG = "Snug the clamp bolts evenly, and never over the maker's torque."
 SEEN_FROM = "from the screwdriver's end"
 LEFT_HAND = "LEFT-HAND THREAD"
+TOWARD = {True: "toward the blade", False: "away from the blade"}
+"""Where a stud goes that is turned in, or out."""
+
 CAUTION_RIDE = "Check every clamp bolt once more before the ride: a loose fin throws a rider."
 
 
@@ -47,11 +50,19 @@ def _written(char: str) -> str:
 
 
 def turn_words(turn: StudTurn, dial: Dial = "turns") -> str:
-    """Return turns in words, never to be taken for inches: ``3/8 turn in (clockwise from ...)``."""
+    """Return turns in words, never to be taken for inches.
+
+    ``3/8 turn in, toward the blade (clockwise from the screwdriver's end)``.
+    """
     if not turn.turns:
         return "leave"
-    size = dialled(turn.turns, dial)
-    return f"{size} {turn.direction}{left_hand(turn)} ({sense_words(turn)})"
+    size, way = dialled(turn.turns, dial), way_words(turn.turns)
+    return f"{size} {way}{left_hand(turn)} ({sense_words(turn)})"
+
+
+def way_words(turns: float) -> str:
+    """Return which way a stud goes: in, toward the blade, or out, away from it."""
+    return f"in, {TOWARD[True]}" if turns > 0.0 else f"out, {TOWARD[False]}"
 
 
 def dialled(turns: float, dial: Dial) -> str:
@@ -211,6 +222,10 @@ def _fine(unit: Unit) -> str:
 
 
 BOLTS_LOOSE = "The clamp bolts are loose: a round was begun and is not finished."
+
+REFITTED_LOOSE = (
+    "Its blade or block was changed: measure it, and check the clamp bolts, before it is ridden."
+)
 
 LOOSE_SHORT = "bolts loose"
 """The same in a list."""

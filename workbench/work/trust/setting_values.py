@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterator, Mapping
 from typing import Any, Generic, TypeVar
 
 from workbench.errors import InputError
+from workbench.fin.reading.quantities import QUANTITIES
 from workbench.measure.calipers import BLOCK_DAYS
 from workbench.measure.display import DIALS, Dial
 from workbench.measure.lengths import check_finest, parse_length
@@ -148,7 +149,7 @@ NEAR_BEGINS = "study near mm "
 
 _DECLARED: Mapping[str, Declared[Any]] = {
     "repeats": REPEATS, "check_interval_days": INTERVAL, "backups_kept": BACKUPS, "unit": UNIT,
-    "tolerance_depth": TOLERANCE, "tolerance_tail": TOLERANCE, "tolerance_length": TOLERANCE,
+    **{f"tolerance_{quantity}": TOLERANCE for quantity in QUANTITIES},
     "guard_band": OFF, "second_eyes": OFF, "after_lock": OFF, "learning": OFF, "dial": DIAL,
     "mouse": ON, "bell": ON, "flash": ON, "far_received": FAR_RECEIVED,
     "far_target": FAR_TARGET, "finest_turn": FINEST,
