@@ -20,12 +20,8 @@ from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade, Hole
 from workbench.fin.parts.studs import Hand, Stud
 from workbench.fin.plan.guidance import Rig
-from workbench.fin.reading.observe import (
-    Method,
-    Quantity,
-    Station,
-    observe,
-)
+from workbench.fin.reading.observe import Method, Station, observe
+from workbench.fin.reading.quantities import Quantity
 
 T = TypeVar("T")
 GRID = 64

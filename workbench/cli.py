@@ -26,7 +26,7 @@ from workbench.commands.manual import (
     page,
     summarise,
 )
-from workbench.commands.spoken import say
+from workbench.commands.output import say, say_json
 from workbench.errors import (
     BenchError,
     InputError,
@@ -284,55 +284,57 @@ def _order(args: argparse.Namespace) -> int:
         raise InputError("--history", "-", "a file: standard input is the order's")
     order = read_order(args.order)
     try:
-        text = {"turns": _turns, "predict": _predict, "restate": _restate}[args.command](
-            args, order
-        )
+        commands = {"turns": _turns, "predict": _predict, "restate": _restate}
+        answer = commands[args.command](args, order)
     except InputError:
         raise
     except BenchError as why:
         from workbench.work.text.words import error_words
 
         return _complain(args, error_words(why, order.unit), _status(why))
-    say([text])
+    if isinstance(answer, str):
+        say([answer])
+    else:
+        say_json(answer)
     return DONE
 
 
-def _turns(args: argparse.Namespace, order: Order) -> str:
+def _turns(args: argparse.Namespace, order: Order) -> str | dict[str, object]:
     if args.history is not None:
         from workbench.work.order.learned_turns import advice_of, advice_report, advice_table
         from workbench.work.order.round_file import read_rounds
 
         advice = advice_of(order, read_rounds(args.history, order))
-        return _json(advice_report(advice)) if args.json else advice_table(advice)
+        return advice_report(advice) if args.json else advice_table(advice)
 
     from workbench.work.order import order_json
 
     result = order_json.plan_of(order)
     if args.json:
-        return _json(order_json.turns_report(order, result))
+        return order_json.turns_report(order, result)
     from workbench.work.order.order_text import turns_table
 
     return turns_table(order, result)
 
 
-def _predict(args: argparse.Namespace, order: Order) -> str:
+def _predict(args: argparse.Namespace, order: Order) -> str | dict[str, object]:
     from workbench.work.order import order_json
 
     report = order_json.predict_report(order, _given_turns(args.turn))
     if args.json:
-        return _json(report)
+        return report
     from workbench.work.order.order_text import readings_table
 
     return readings_table(report, "readings", order.unit)
 
 
-def _restate(args: argparse.Namespace, order: Order) -> str:
+def _restate(args: argparse.Namespace, order: Order) -> str | dict[str, object]:
     from workbench.work.order import order_json
 
     methods = [order.method(name, "--by") for name in args.by] or list(order.methods)
     report = order_json.restate_report(order, methods, skip=not args.by)
     if args.json:
-        return _json(report)
+        return report
     from workbench.work.order.order_text import readings_table
 
     return readings_table(report, "restated", order.unit)
@@ -350,9 +352,3 @@ def _given_turns(texts: Sequence[str]) -> dict[str, float]:
             raise InputError("--turn", text, "each stud once")
         out[name] = parse_turn(number, f"--turn {name}")
     return out
-
-
-def _json(report: dict[str, object]) -> str:
-    import json
-
-    return json.dumps(report, ensure_ascii=True, allow_nan=False)

@@ -15,7 +15,7 @@ from textual.content import Content
 
 from tests.bench.screens import bench
 from tests.bench.test_hands import begin
-from tests.shop import Fin, demo_file, heron, open_shop, ski, walk_to
+from tests.shop import Fin, at_stage, demo_file, heron, open_shop, ski, walk_to
 from workbench.bench.draw.bigtext import big, together
 from workbench.bench.draw.room import look_of
 from workbench.bench.hand.state import BenchState
@@ -25,7 +25,7 @@ from workbench.bench.panels.next_line import (
     next_rows,
     next_words,
 )
-from workbench.bench.panels.one_thing import one_thing, over_the_screen
+from workbench.bench.panels.one_thing import one_thing, over_the_screen, turn_thing
 from workbench.bench.panels.panel_text import danger_rows, picture, roster
 from workbench.bench.panels.readings_panel import readings
 from workbench.bench.panels.turns_panel import turns

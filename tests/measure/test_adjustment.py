@@ -145,7 +145,8 @@ def test_a_single_gross_error_is_recovered(seed, wrong, error):
     misclosures[wrong] = error
     result = adjust(rows, u, misclosures)
     if result.redundancy[wrong] > 0.01:
-        assert math.isclose(result.likely_errors[wrong], error, rel_tol=1e-9, abs_tol=1e-12)
+        likely = -result.residuals[wrong] / result.redundancy[wrong]
+        assert math.isclose(likely, error, rel_tol=1e-9, abs_tol=1e-12)
 
 
 def test_a_large_error_is_named():
@@ -175,23 +176,13 @@ def test_alarm_rate_and_power_are_as_stated():
     assert abs(caught / trials - 0.80) < 0.04
 
 
-def test_one_reading_to_spare_cannot_name_the_wrong_one():
-    """With a redundancy of one all normalised residuals are alike, and it is said which."""
-    rows = [[1.0, 0.0], [0.0, 1.0], [1.0, 1.0]]
-    result = adjust(rows, [1.0, 1.0, 1.0], [0.0, 0.0, 9.0])
-    assert result.suspects() != ()
-    assert result.inseparable(2) == (0, 1)
-
-
 def test_an_unchecked_reading_says_so():
     """Nothing else touches the second unknown: its reading has no redundancy and no verdict."""
     result = adjust([[1.0, 0.0], [1.0, 0.0], [0.0, 1.0]], [1.0] * 3, [0.0, 9.0, 7.0])
     assert result.redundancy == pytest.approx((0.5, 0.5, 0))
     assert result.w[2] is None
     assert result.detectable()[2] is None
-    assert result.likely_errors[2] is None
     assert result.tau[2] is None
-    assert result.inseparable(2) == ()
     assert set(result.suspects()) == {0, 1}
 
 

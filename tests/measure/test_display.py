@@ -14,10 +14,9 @@ from workbench.measure.display import (
     change_text,
     convert,
     degrees_text,
+    dial_text,
     fine_text,
     length_text,
-    length_with_unit,
-    limits_text,
     round_half_even,
     turn_text,
     turns_text,
@@ -74,7 +73,6 @@ def test_the_rule_of_reason() -> None:
 def test_lengths_at_the_calipers_resolution(mm: float, unit: Unit, text: str) -> None:
     """0.0005 in and 0.01 mm; a value that rounds to naught has no sign."""
     assert length_text(mm, unit) == text
-    assert length_with_unit(mm, unit) == f"{text} {unit}"
 
 
 @given(st.integers(0, 20_000), UNITS)
@@ -93,40 +91,6 @@ def test_rounding_moves_by_half_a_step_at_most(mm: float, unit: Unit) -> None:
     shown = Fraction(length_text(mm, unit))
     true = Fraction(mm) / Fraction("25.4" if unit == "in" else "1")
     assert abs(shown - true) <= Fraction(STEP[unit]) / 2 + Fraction("1e-10")
-
-
-@given(st.floats(0, 500), st.floats(0.05, 5), UNITS)
-def test_limits_are_rounded_inward(low: float, wide: float, unit: Unit) -> None:
-    """A shown limit admits nothing that the limit itself does not (NIST SP 811, B.7.2)."""
-    per = Fraction("25.4" if unit == "in" else "1")
-    high = low + wide
-    shown_low, shown_high = (Fraction(t) for t in limits_text(low, high, unit))
-    noise = Fraction("1e-10")
-    assert (
-        Fraction(low) / per - noise
-        <= shown_low
-        < Fraction(low) / per + Fraction(STEP[unit]) + noise
-    )
-    assert (
-        Fraction(high) / per + noise
-        >= shown_high
-        > Fraction(high) / per - Fraction(STEP[unit]) - noise
-    )
-
-
-@given(st.integers(0, 10_000), st.integers(1, 100), UNITS)
-def test_limits_on_the_grid_stay(low: int, wide: int, unit: Unit) -> None:
-    """A limit that needs no rounding is not moved by what binary makes of it."""
-    step = STEP[unit]
-    ends = (step * low, step * (low + wide))
-    mm = [float(e) * MM_PER[unit] for e in ends]
-    assert [Decimal(t) for t in limits_text(mm[0], mm[1], unit)] == list(ends)
-
-
-def test_limits_between_steps() -> None:
-    """2.4480 to 2.4523 in shows as 2.4480 to 2.4520; 2.4481 goes up."""
-    assert limits_text(2.4480 * 25.4, 2.4523 * 25.4, "in") == ("2.4480", "2.4520")
-    assert limits_text(2.4481 * 25.4, 2.4524 * 25.4, "in") == ("2.4485", "2.4520")
 
 
 @pytest.mark.parametrize(
@@ -163,6 +127,16 @@ def test_turns_as_a_hand_counts_them(turns: float, text: str) -> None:
 def test_more_than_one_is_turns(turns: float, text: str) -> None:
     """The word goes with the number."""
     assert turns_text(turns) == text
+
+
+@pytest.mark.parametrize(
+    ("turns", "degrees", "hours"),
+    [(0.375, "135°", "4.5 h"), (-1.25, "450°", "15 h"), (0.37, "133°", "4.4 h")],
+)
+def test_turns_as_a_ring_and_a_clock_show_them(turns: float, degrees: str, hours: str) -> None:
+    """Whole degrees; a clock's hour is a twelfth of a turn; nothing beside plain turns."""
+    shown = [dial_text(turns, dial) for dial in ("turns", "degrees", "hours")]
+    assert shown == ["", degrees, hours]
 
 
 @pytest.mark.parametrize(

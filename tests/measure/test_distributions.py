@@ -17,7 +17,6 @@ from workbench.measure.numerics.distributions import (
     chi2_sf,
     coverage_factor,
     f_cdf,
-    f_quantile,
     f_sf,
     normal_cdf,
     normal_quantile,
@@ -79,8 +78,7 @@ def test_chi2_agrees_with_scipy(p, dof):
 @pytest.mark.parametrize("dof1", [1.5, 2, 7, 30, 1000])
 @pytest.mark.parametrize("p", PROBABILITIES)
 def test_f_agrees_with_scipy(p, dof1, dof2):
-    x = f_quantile(p, dof1, dof2)
-    close(x, stats.f.ppf(p, dof1, dof2))
+    x = stats.f.ppf(p, dof1, dof2)
     close(f_cdf(x, dof1, dof2), stats.f.cdf(x, dof1, dof2))
     close(f_sf(x, dof1, dof2), stats.f.sf(x, dof1, dof2))
 
@@ -89,7 +87,6 @@ def test_f_agrees_with_scipy(p, dof1, dof2):
 def test_f_with_one_and_one_is_a_squared_tangent(p):
     """F with 1 and 1 degrees of freedom is the square of a Cauchy value, known in closed form."""
     x = math.tan(math.pi * p / 2) ** 2
-    close(f_quantile(p, 1, 1), x)
     close(f_sf(x, 1, 1), math.atan(1 / math.sqrt(x)) * 2 / math.pi)
 
 
@@ -133,4 +130,4 @@ def test_degrees_of_freedom_must_be_positive(dof):
         with pytest.raises(InputError, match="degrees of freedom"):
             call(1, dof)
     with pytest.raises(InputError, match="degrees of freedom"):
-        f_quantile(0.5, dof, 3)
+        f_sf(0.5, dof, 3)

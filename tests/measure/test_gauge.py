@@ -11,13 +11,9 @@ from hypothesis import strategies as st
 
 from tests.measure.figures import figure
 from workbench.errors import InputError
-from workbench.measure.numerics.range_constants import k_many, k_one, range_moments
 from workbench.measure.stats.anova import Effect, probability, ratio
 from workbench.measure.stats.gauge_study import (
-    average_range,
     by_anova,
-    by_ranges,
-    person_averages,
     rating,
 )
 from workbench.measure.stats.study import Study, StudyReading, collect
@@ -86,55 +82,6 @@ def test_aiag_by_anova():
     )
 
 
-def test_aiag_by_ranges():
-    """The same readings by averages and ranges; five-digit figures from memory."""
-    example = figure("aiag-average-range")
-    study = reference_study()
-    gauge = by_ranges(study)
-    averages = person_averages(study)
-    part_averages = [math.fsum(v for cell in row for v in cell) / 9 for row in study.table]
-    example.check(
-        Rbar=average_range(study),
-        Rbar_A=average_range(study, "A"),
-        Rbar_B=average_range(study, "B"),
-        Rbar_C=average_range(study, "C"),
-        Xdiff=max(averages) - min(averages),
-        Rp=max(part_averages) - min(part_averages),
-        EV=gauge.ev,
-        AV=gauge.av,
-        GRR=gauge.grr,
-        PV=gauge.pv,
-        TV=gauge.tv,
-        pct_EV=gauge.percent(gauge.ev),
-        pct_AV=gauge.percent(gauge.av),
-        pct_GRR=gauge.percent(gauge.grr),
-        pct_PV=gauge.percent(gauge.pv),
-        ndc_truncated=gauge.ndc,
-    )
-
-
-def test_range_constants():
-    """AIAG's K1, K2 and K3 are 1 / d2*, to the four digits printed (aiag-average-range)."""
-    inputs = figure("aiag-average-range").inputs
-    assert k_many(3, 30) == inputs["K1_3_trials"]
-    assert k_one(3) == inputs["K2_3_appraisers"]
-    assert k_one(10) == inputs["K3_10_parts"]
-
-
-def test_range_of_two_and_three_in_closed_form():
-    """d2 is 2 / sqrt(pi) for two and 3 / sqrt(pi) for three; of two, E[R^2] is 2."""
-    d2, d3 = range_moments(2)
-    assert math.isclose(d2, 2 / math.sqrt(math.pi), rel_tol=1e-12)
-    assert math.isclose(d2**2 + d3**2, 2, rel_tol=1e-9)
-    assert math.isclose(range_moments(3)[0], 3 / math.sqrt(math.pi), rel_tol=1e-9)
-
-
-@pytest.mark.parametrize("n", [0, 1, 1001])
-def test_ranges_need_two_readings(n):
-    with pytest.raises(InputError, match="readings in a range"):
-        range_moments(n)
-
-
 def test_interaction_is_kept_when_it_is_real():
     """A strong interaction stays a component of its own, and pooling can be forced by alpha 0."""
     study = made_up(5, sd=(1.0, 0.3, 0.5, 0.05))
@@ -156,14 +103,6 @@ def test_components_are_recovered_on_average():
     for name, true in (("ev", 0.1), ("av", 0.4), ("pv", 1.0)):
         mean = math.fsum(getattr(g, name) ** 2 for g in gauges) / len(gauges)
         assert math.isclose(mean, true**2, rel_tol=0.1)
-
-
-def test_both_methods_agree_roughly():
-    """Averages and ranges estimate the same deviations as the analysis of variance."""
-    study = made_up(8, parts=10, persons=3, trials=3)
-    anova, ranges = by_anova(study).gauge, by_ranges(study)
-    assert ranges.ev == pytest.approx(anova.ev, rel=0.15)
-    assert ranges.grr == pytest.approx(anova.grr, rel=0.25)
 
 
 @given(st.integers(0, 2**32), st.floats(0.01, 100))
@@ -206,11 +145,10 @@ def test_a_single_trial_takes_the_interaction_for_scatter():
 
 
 def test_people_who_agree_better_than_chance_differ_by_nothing():
-    """A negative component is no deviation at all, by either method."""
+    """A negative component is no deviation at all."""
     table = (((0.0, 2.0), (2.0, 0.0)), ((5.0, 3.0), (3.0, 5.0)))
     study = Study(("a", "b"), ("x", "y"), table, "mm")
     assert by_anova(study).gauge.av == 0
-    assert by_ranges(study).av == 0
 
 
 def test_nothing_repeated_is_told():
@@ -252,12 +190,6 @@ def test_perfect_agreement_is_suspicious():
 def test_rating_by_percentage(sd, word):
     """Under 10 % good, to 30 % fair, above poor (AIAG, from memory)."""
     assert rating(by_anova(made_up(2, parts=10, sd=sd)).gauge) == word
-
-
-def test_averages_and_ranges_need_two_of_each():
-    for kind in ("parts", "persons", "trials"):
-        with pytest.raises(InputError, match="2 or more for averages and ranges"):
-            by_ranges(made_up(1, **{kind: 1}))
 
 
 def test_alpha_of_pooling_is_a_probability():

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from workbench.errors import InputError
-from workbench.measure.significance import acceptance, difference_expanded, verdict
+from workbench.measure.significance import acceptance, verdict
 
 
 @pytest.mark.parametrize(
@@ -27,10 +27,6 @@ def test_change_against_its_uncertainty(change, state, words):
     assert answer.state == state
     assert words in answer.words
     assert math.isclose(answer.ratio, abs(change) / 0.04)
-
-
-def test_difference_of_two_settings():
-    assert difference_expanded(0.03, 0.04) == pytest.approx(0.05)
 
 
 @pytest.mark.parametrize(
@@ -81,8 +77,6 @@ def test_an_uncertainty_must_be_positive(expanded):
         verdict(0.1, expanded)
     with pytest.raises(InputError, match="expanded uncertainty"):
         acceptance(1, 0, 2, expanded)
-    with pytest.raises(InputError, match="expanded uncertainty"):
-        difference_expanded(0.1, expanded)
 
 
 def test_bad_values_are_told():

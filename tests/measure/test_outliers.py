@@ -19,7 +19,6 @@ from workbench.measure.outliers import (
     generalised_esd,
     grubbs,
     grubbs_critical,
-    tau_critical,
 )
 from workbench.measure.repeats import summarise
 
@@ -82,25 +81,6 @@ def test_clean_readings_are_left_alone():
     steps, count = generalised_esd([float(i) for i in range(20)], 4)
     assert (len(steps), count) == (4, 0)
     assert doubtful_repeats([float(i) for i in range(20)]).indices == ()
-
-
-def test_pope_tau_formula():
-    """A. J. Pope 1976, from memory (pope-tau-formula)."""
-    example = figure("pope-tau-formula")
-    example.check(tau=tau_critical(example.inputs["f"], example.inputs["alpha_two_sided"]))
-
-
-@pytest.mark.parametrize("dof", [2, 3, 10, 100])
-@pytest.mark.parametrize("alpha", [0.05, 0.001])
-def test_tau_is_bounded_by_the_root_of_the_redundancy(dof, alpha):
-    assert 0 < tau_critical(dof, alpha) <= math.sqrt(dof)
-
-
-@pytest.mark.parametrize("n", [3, 4, 8, 30])
-def test_tau_is_grubbs_by_another_name(n):
-    """Repeats of one length are an adjustment with n - 1 to spare: G = tau sqrt((n - 1) / n)."""
-    tau = tau_critical(n - 1, 0.05 / n) * math.sqrt((n - 1) / n)
-    assert math.isclose(grubbs_critical(n), tau, rel_tol=1e-12)
 
 
 @given(many)
@@ -187,7 +167,6 @@ def test_alpha_must_be_a_probability(alpha):
     for call in (
         lambda: grubbs_critical(5, alpha),
         lambda: esd_critical(9, 1, alpha),
-        lambda: tau_critical(3, alpha),
     ):
         with pytest.raises(InputError, match="alpha"):
             call()
@@ -202,8 +181,6 @@ def test_too_few_readings_are_told():
         generalised_esd([1.0, 2.0, 3.0, 4.0, 5.0], 4)
     with pytest.raises(InputError, match="left to test"):
         esd_critical(4, 3)
-    with pytest.raises(InputError, match="redundancy"):
-        tau_critical(1)
 
 
 @given(

@@ -6,15 +6,13 @@ import math
 from fractions import Fraction
 
 import pytest
-from hypothesis import assume, given
+from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.measure.figures import figure
 from workbench.errors import InputError
 from workbench.measure.repeats import (
     Repeats,
-    confidence_interval,
-    lag1_autocorrelation,
     mean_interval,
     pooled_repeats,
     pooled_sd,
@@ -42,7 +40,6 @@ def test_strd_univariate(name):
     figure(f"strd-uni-{name}").check(
         mean=summary.mean,
         stdev_n_minus_1=summary.sd,
-        lag1_autocorrelation=lag1_autocorrelation(values),
     )
 
 
@@ -95,15 +92,6 @@ def test_confidence_interval_of_a_mean():
     example.check(t=t, lower=low, upper=high)
 
 
-def test_confidence_interval_needs_scatter():
-    with pytest.raises(InputError, match="one reading shows no scatter"):
-        confidence_interval(summarise([1.0]))
-    low, high = confidence_interval(summarise([1.0, 2.0, 3.0]))
-    t = 0.95 / math.sqrt(2 * 0.975 * 0.025)  # closed form for 2 degrees of freedom
-    assert math.isclose(high - 2, t / math.sqrt(3), rel_tol=1e-12)
-    assert math.isclose(low + high, 4)
-
-
 def test_pooled_over_wafers():
     """NIST/SEMATECH e-Handbook 2.4.4.4; the value of s1 from memory (nist-grr-level1)."""
     example = figure("nist-grr-level1")
@@ -132,14 +120,3 @@ def test_what_is_no_number_is_refused(bad):
 def test_no_reading_is_refused():
     with pytest.raises(InputError, match="depth: 0 — 1 or more readings"):
         summarise([], "depth")
-
-
-@given(readings)
-def test_lag1_stays_within_one(values):
-    assume(len(set(values)) > 1 and sum_of_squares(values) > 0)
-    assert -1 <= lag1_autocorrelation(values) <= 1
-
-
-def test_lag1_of_equal_readings_is_refused():
-    with pytest.raises(InputError, match="show no trend"):
-        lag1_autocorrelation([1.0, 1.0])

@@ -12,7 +12,7 @@ import pytest
 
 from workbench.records.book import Book
 from workbench.records.store.rows import Baseline, BaselineEntry, Turn
-from workbench.records.store.schema import PARTS, WITH_IDS, Table
+from workbench.records.store.specs import FACTS, PARTS, WITH_IDS, Table
 from workbench.records.store.writer import Pen
 
 from .conftest import furnish
@@ -190,7 +190,7 @@ def test_queries_of_the_bench_use_an_index(full_book: Path) -> None:
     from workbench.records.tables import facts, jobs
 
     asked = [
-        *(facts._FACTS.format(table=table) for table in facts._TABLES.values()),
+        *(facts._FACTS.format(table=table) for table in FACTS),
         facts._TURNS,
         jobs._ITEM.format(where="q.day = ? AND q.struck = 0"),
         jobs._ITEM.format(where="q.open = 1 AND q.struck = 0 AND q.day < ?"),

@@ -26,7 +26,7 @@ from workbench.records.store.rows import (
     Taken,
     Turn,
 )
-from workbench.records.store.schema import SUMMED, Table
+from workbench.records.store.specs import FACTS, Table
 
 
 def filled(path: Path) -> list[AnyFact]:
@@ -74,12 +74,12 @@ def facts(path: Path) -> list[AnyFact]:
 def tables_of(path: Path) -> dict[str, str]:
     """The table that each fact lies in, by its id."""
     with closing(sqlite3.connect(path)) as conn:
-        return {i: t for t in SUMMED for (i,) in conn.execute(f"SELECT id FROM {t}")}
+        return {i: t for t in FACTS for (i,) in conn.execute(f"SELECT id FROM {t}")}
 
 
 def test_what_was_written_agrees_with_itself(path: Path, facts: list[AnyFact]) -> None:
     """A fact of every kind, whole numbers and a negative zero among them, and after an import."""
-    assert set(tables_of(path).values()) == set(SUMMED)
+    assert set(tables_of(path).values()) == set(FACTS)
     with Book(path) as book, Book(path.with_name("other.db")) as other:
         assert all(f.struck is None for f in facts)
         assert [*book.facts(facts[0].job_id)] == facts
@@ -88,7 +88,7 @@ def test_what_was_written_agrees_with_itself(path: Path, facts: list[AnyFact]) -
         other.take_in({str(table): listed for table, listed in rows.items()})
         assert [*other.facts(facts[0].job_id)] == facts
     with closing(sqlite3.connect(path)) as one, closing(sqlite3.connect(other.path)) as two:
-        for table in SUMMED:
+        for table in FACTS:
             sql = f"SELECT id, check_sum FROM {table}"
             kept = one.execute(sql).fetchall()
             assert kept == two.execute(sql).fetchall()

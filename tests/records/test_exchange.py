@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 import pytest
 from hypothesis import given, settings
@@ -22,11 +22,12 @@ from sqlite_utils import Database
 from tests.records.conftest import DAY, Shop, blade, block, furnish, ski
 from workbench.errors import InputError
 from workbench.records.book import Book
-from workbench.records.exchange.form import LOCAL_SETTINGS, ORDER, PART_OF
-from workbench.records.exchange.form_checks import time_of
+from workbench.records.exchange.checks import time_of
+from workbench.records.exchange.form import LOCAL_SETTINGS
 from workbench.records.exchange.rows_in import Brought
 from workbench.records.store.database import Database as Bare
 from workbench.records.store.rows import (
+    AnyFact,
     Baseline,
     BaselineEntry,
     Method,
@@ -35,13 +36,8 @@ from workbench.records.store.rows import (
     Taken,
     Turn,
 )
-from workbench.records.store.schema import (
-    PARTS,
-    QUEUE_OF_ROWS,
-    WITH_IDS,
-    Table,
-    fingerprint,
-)
+from workbench.records.store.schema import APPLIED, QUEUE_OF_ROWS, fingerprint
+from workbench.records.store.specs import FACT_TABLES, ORDER, PART_OF, PARTS, SPECS, WITH_IDS, Table
 
 
 def out(book: Book, ski_id: str | None = None) -> dict[str, Any]:
@@ -78,8 +74,28 @@ def other(tmp_path: Path) -> Iterator[Book]:
         yield book
 
 
-def test_every_table_with_ids_travels_and_every_part_with_its_row() -> None:
-    """A table that a later migration adds is not forgotten here; other strikes go with strikes."""
+def test_every_table_of_a_book_has_its_specification(shop: Shop) -> None:
+    """A table that a later migration adds is not forgotten, nor a column that is named amiss."""
+    made = shop.book._read(
+        lambda db: {
+            row["name"]: set(db.columns_of(row["name"]))
+            for row in db.query("SELECT name FROM sqlite_master WHERE type = 'table'")
+        }
+    )
+    made.pop(APPLIED)
+    assert {Table(name) for name in made} == set(SPECS)
+    for table, spec in SPECS.items():
+        named = {*spec.written, *spec.ranges, *([spec.of] if spec.of else [])}
+        for figure in spec.figures:
+            named |= {getattr(figure, name) for name in figure.__slots__ if name != "within_mm"}
+        assert named <= made[table], table
+        assert (spec.row is not None) == (spec.kind in ("fact", "entry"))
+        assert spec.part is None or SPECS[spec.part].kind == "part"
+        assert ("id" in made[table]) == (table in WITH_IDS)
+        assert ("root" in made[table]) == (spec.kind == "thing")
+        assert ("owner" in made[table]) == (spec.kind == "part")
+        assert ("check_sum" in made[table]) == (spec.kind == "fact")
+    assert set(FACT_TABLES) == set(get_args(AnyFact))
     assert {*ORDER, Table.OTHER_STRIKES} == set(WITH_IDS)
     assert set(PART_OF.values()) == set(PARTS)
 

@@ -53,7 +53,7 @@ from workbench.records.book import Book
 from workbench.records.desk.door import Door
 from workbench.records.exchange.form import Form, forms
 from workbench.records.store import rows
-from workbench.records.store.schema import Table
+from workbench.records.store.specs import Table
 from workbench.work.exchange import exchange
 from workbench.work.files.table_files import read_table_file
 from workbench.work.history.history import load_history

@@ -22,7 +22,8 @@ from workbench.errors import BenchError, InputError
 from workbench.fin.frame.pose import Point, Pose
 from workbench.fin.plan.guidance import Plan
 from workbench.fin.pose.fit import fit_pose
-from workbench.fin.reading.observe import QUANTITIES, Method, observe
+from workbench.fin.reading.observe import Method, observe
+from workbench.fin.reading.quantities import QUANTITIES
 from workbench.places import shipped
 from workbench.work.order.order_file import Order, order_from, read_order
 from workbench.work.order.order_json import fit_of, plan_of, restate_report

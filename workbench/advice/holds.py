@@ -8,6 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from workbench.fin.reading.quantities import Quantity
+
 Kind = Literal["tips", "flat", "station", "deepest"]
 
 SOURCE = "common practice, no source"
@@ -17,7 +19,7 @@ SOURCE = "common practice, no source"
 class Hold:
     """How to hold the caliper for one kind of reading, one act to a sentence."""
 
-    quantity: str
+    quantity: Quantity
     kind: Kind
     words: tuple[str, ...]
 
@@ -86,7 +88,7 @@ HOLDS: tuple[Hold, ...] = (
 )
 
 
-def hold_for(quantity: str, kind: Kind) -> Hold:
+def hold_for(quantity: Quantity, kind: Kind) -> Hold:
     """Return how to hold the caliper for a quantity taken in a way.
 
     Raises:

@@ -9,14 +9,16 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal, get_args
 
-What = Literal["depth", "tail", "length", "wing"]
+from workbench.fin.reading.quantities import TRAITS, Quantity
+
+What = Literal[Quantity, "wing"]
 Sure = Literal["often", "sometimes", "rarely"]
 
 WHATS: tuple[What, ...] = get_args(What)
 SURE: tuple[Sure, ...] = get_args(Sure)
 
 WHAT_WORDS: dict[What, str] = {
-    "depth": "depth", "tail": "tail distance", "length": "length", "wing": "wing angle",
+    **{quantity: traits.words for quantity, traits in TRAITS.items()}, "wing": "wing angle",
 }  # fmt: skip
 
 SURE_WORDS: dict[Sure, str] = {

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any, TypeAlias
 
 from workbench.commands.opened import opened_shop
-from workbench.commands.spoken import say
+from workbench.commands.output import say
 from workbench.errors import OutOfReachError
 from workbench.measure.units import Unit
 from workbench.work.job.job_view import JobView

@@ -26,9 +26,26 @@ SET_DEG = (2.0, 20.0)
 SMALLEST_ANGLE_DEG, LARGEST_ANGLE_DEG = 0.0, 30.0
 
 
-def set_angle(text: str) -> float:
-    """Return the degrees that a wing's angle was typed as; raises ``ValueError`` for no number."""
-    return float(text.strip().rstrip("°").replace(",", "."))
+def degrees_typed(text: str) -> float:
+    """Return the degrees that an angle was typed as; raises ``ValueError`` for no number."""
+    return float(text.strip().rstrip("°").replace(",", ".").replace("\N{MINUS SIGN}", "-"))
+
+
+def angle_of(text: str, field: str = "wing angle") -> float:
+    """Return an angle (degrees) that a wing can be set to: 2 to 20.
+
+    Raises:
+        InputError: no number, or outside that range.
+    """
+    least, most = SET_DEG
+    accepted = f"degrees from {least:g} to {most:g}, such as 7.5"
+    try:
+        angle = degrees_typed(text)
+    except ValueError:
+        raise InputError(field, text, accepted) from None
+    if not least <= angle <= most:
+        raise InputError(field, text, accepted)
+    return angle
 
 
 @dataclass(frozen=True, slots=True)

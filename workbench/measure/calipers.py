@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from typing import Literal
+from typing import Literal, assert_never
 
 from workbench.errors import InputError
 from workbench.frozen import dataclass
@@ -134,10 +134,13 @@ class Standing:
 
 def judge(caliper: Caliper, check: Check) -> CheckResult:
     """Judge one check: zero to one step of the display, a block to the permissible error."""
-    if check.kind == "zero":
-        allowed, what = caliper.resolution_mm, "zero"
-    else:
-        allowed, what = caliper.mpe_at(check.nominal_mm), "gauge block"
+    match check.kind:
+        case "zero":
+            allowed, what = caliper.resolution_mm, "zero"
+        case "block":
+            allowed, what = caliper.mpe_at(check.nominal_mm), "gauge block"
+        case _:
+            assert_never(check.kind)
     # A hair more, because steps are not exact in binary.
     passed = abs(check.error_mm) <= allowed * (1 + 1e-6)
     limit = f"{fine_text(allowed, caliper.unit)} {caliper.unit}"

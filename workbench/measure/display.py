@@ -7,8 +7,9 @@ the limit does not (B.7.2: limits are rounded so that neither is exceeded).
 
 from __future__ import annotations
 
-from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Decimal, localcontext
+from decimal import ROUND_HALF_EVEN, Decimal, localcontext
 from functools import lru_cache
+from typing import Literal, assert_never, get_args
 
 from workbench.measure.units import Unit
 
@@ -58,11 +59,6 @@ def length_text(value_mm: float, unit: Unit, step: str | None = None) -> str:
     return _plain(round_to_step(convert(value_mm, unit), size), size)
 
 
-def length_with_unit(value_mm: float, unit: Unit, step: str | None = None) -> str:
-    """Return a length as shown, with its unit."""
-    return f"{length_text(value_mm, unit, step)} {unit}"
-
-
 def change_text(value_mm: float, unit: Unit, step: str | None = None) -> str:
     """Return a difference with its sign always shown; a difference that rounds to 0 has none."""
     text = length_text(abs(value_mm), unit, step)
@@ -76,14 +72,6 @@ def change_between(from_mm: float, to_mm: float, unit: Unit, step: str | None = 
     size = Decimal(step or STEP[unit])
     shown = [round_to_step(convert(mm, unit), size) for mm in (from_mm, to_mm)]
     return change_text(float((shown[1] - shown[0]) * _PER[unit]), unit, step)
-
-
-def limits_text(low_mm: float, high_mm: float, unit: Unit) -> tuple[str, str]:
-    """Return the limits of a band, each rounded inward to the shown resolution."""
-    size = Decimal(STEP[unit])
-    low = round_to_step(convert(low_mm, unit), size, ROUND_CEILING)
-    high = round_to_step(convert(high_mm, unit), size, ROUND_FLOOR)
-    return _plain(low, size), _plain(high, size)
 
 
 def fine_text(value_mm: float, unit: Unit) -> str:
@@ -117,6 +105,28 @@ def turn_text(turns: float) -> str:
 def turns_text(turns: float) -> str:
     """Return turns without their sign and with their word: ``3/8 turn``, ``1 1/4 turns``."""
     return f"{turn_text(turns)} turn{'' if 0.0 < abs(turns) <= 1.0 else 's'}"
+
+
+Dial = Literal["turns", "degrees", "hours"]
+"""What a turn is also told in: nothing else, a degree ring's marks, or a clock's hours."""
+
+DIALS: tuple[Dial, ...] = get_args(Dial)
+
+
+def dial_text(turns: float, dial: Dial) -> str:
+    """Return turns without their sign as a ring or a clock shows them: ``135°``, ``4.5 h``.
+
+    Nothing for a driver without either. A clock's hour is a twelfth of a turn.
+    """
+    match dial:
+        case "turns":
+            return ""
+        case "degrees":
+            return f"{360.0 * abs(turns):.0f}°"
+        case "hours":
+            return f"{12.0 * abs(turns):.1f}".removesuffix(".0") + " h"
+        case _:
+            assert_never(dial)
 
 
 def degrees_text(angle_deg: float, places: int = 2) -> str:

@@ -182,6 +182,28 @@ def _question(
     return ""
 
 
+FINEST_TURN = 1 / 64
+"""The finest part of a turn that a hand works in (common practice, no source)."""
+
+
+def check_finest(
+    turn: float, field: str = "finest turn", typed: object = None, least: float = FINEST_TURN
+) -> float:
+    """Return the finest turn that is worked in: 0, which means exact turns, or 1/64 to 1 turn.
+
+    ``typed`` is what an error shows in its place; ``least`` is less than 1/64 where no hand works
+    by it or where it was kept once.
+
+    Raises:
+        InputError: anything else, no number among it.
+    """
+    if turn == 0.0 or least <= turn <= 1.0:
+        return turn
+    shortest = "1/64" if least == FINEST_TURN else f"{least:g}"
+    accepted = f"a part of a turn from 0 (exact) to 1, none finer than {shortest}, such as 1/8"
+    raise InputError(field, turn if typed is None else typed, accepted)
+
+
 def kept_as(text: str, unit: Unit, field: str = "length") -> tuple[float, ...]:
     """Return every value (mm) that an entry of this text can have been kept as under ``unit``.
 

@@ -161,19 +161,6 @@ def _far_apart(given: Sequence[float], scatter: Scatter, resolution: float) -> D
     return Doubts((1, 0) if far else (), "repeatability limit, 0.05", limit)
 
 
-def tau_critical(dof: int, alpha: float = 0.05) -> float:
-    """Pope's critical tau (two-sided) of one residual over its estimated deviation.
-
-    ``dof`` is the redundancy, 2 or more: tau = sqrt(f) t / sqrt(f - 1 + t^2), Student's t with
-    f - 1 degrees of freedom (A. J. Pope, NOAA TR NOS 65 NGS 1, 1976).
-    """
-    if dof < 2:
-        raise InputError("redundancy", dof, "2 or more for Pope's tau")
-    _check_alpha(alpha)
-    t = t_quantile(alpha / 2, dof - 1)
-    return math.sqrt(dof) * -t / math.sqrt(dof - 1 + t * t)
-
-
 def _farthest(
     values: Sequence[float], among: Sequence[int], side: Side, resolution: float
 ) -> tuple[int, float]:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from itertools import pairwise
 
 from workbench.errors import InputError
 from workbench.frozen import dataclass
@@ -86,13 +85,6 @@ def sum_of_squares(values: Sequence[float], centre: float | None = None) -> floa
     return max(0.0, total - math.fsum(deviations) ** 2 / len(values))
 
 
-def confidence_interval(summary: Repeats, level: float = 0.95) -> tuple[float, float]:
-    """Two-sided confidence interval of the mean from Student's t."""
-    if summary.u_mean is None:
-        raise InputError("readings", summary.n, "2 or more: one reading shows no scatter")
-    return mean_interval(summary.mean, summary.u_mean, summary.dof, level)
-
-
 def mean_interval(mean: float, u: float, dof: float, level: float = 0.95) -> tuple[float, float]:
     """``mean`` minus and plus Student's t times its standard uncertainty ``u``."""
     from workbench.measure.numerics.distributions import coverage_factor
@@ -116,17 +108,3 @@ def pooled_sd(groups: Iterable[tuple[float, float]]) -> tuple[float, float]:
 def pooled_repeats(sets: Iterable[Sequence[float]]) -> tuple[float, float]:
     """One standard deviation and its dof from several sets of repeats, each about its own mean."""
     return pooled_sd((sum_of_squares(checked(s)), len(s) - 1) for s in sets)
-
-
-def lag1_autocorrelation(values: Iterable[float]) -> float:
-    """How far each reading follows the one before: near 0 for scatter, near 1 for a drift.
-
-    As the NIST StRD defines it: lagged products about the mean over the sum of squares.
-    """
-    given = checked(values, least=2)
-    mean = mean_of(given)
-    squares = sum_of_squares(given)
-    if squares == 0:
-        raise InputError("readings", given[0], "readings that differ: equal ones show no trend")
-    deviations = [value - mean for value in given]
-    return math.fsum(a * b for a, b in pairwise(deviations)) / squares

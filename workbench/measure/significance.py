@@ -54,13 +54,6 @@ def verdict(change_mm: float, expanded_mm: float) -> Verdict:
     return Verdict("unclear", ratio, "below what we can measure")
 
 
-def difference_expanded(first_mm: float, second_mm: float) -> float:
-    """Expanded uncertainty of the difference of two independent values with these expanded ones."""
-    _check_expanded(first_mm)
-    _check_expanded(second_mm)
-    return math.hypot(first_mm, second_mm)
-
-
 def acceptance(
     value: float, lower: float, upper: float, expanded: float, guard_band: bool = False
 ) -> Acceptance:

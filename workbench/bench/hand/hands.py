@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable
+from typing import assert_never
 
 from workbench.bench.bases.bursts import (
     BURST_GAP_S,
@@ -545,29 +546,32 @@ class Hands(Acts):
         view = self.state.view
         assert view is not None
         stage = view.stage
-        if stage == "sign-off" and not self.state.who:
-            self.asks("initials")
-        elif stage in ("waiting", "received check", "final check", "sign-off"):
-            self._set(hands_on=True, message="", side=None)
-        elif stage in ("as received", "measuring"):
-            line = self.state.line
-            self.say(f"type the reading due: {line.method.name if line else ''}", "warn")
-        elif stage == "studs":
-            self._show(self.shop.seat_studs(view), "studs touch the blade where it is")
-        elif stage == "target":
-            self._go_on_at_target(view)
-        elif stage == "turning":
-            self._turn(view)
-        elif stage == "within":
-            new = self.shop.accept(view)
-            self._show(new, "settings accepted")
-            self._set(hands_on=bool(new.checklist))
-        elif stage == "wing":
-            self.say("type the wing's angle in degrees, then Enter", "warn")
-        elif stage == "set aside":
-            self._show(self.shop.take_up(view), "taken up again where it was left")
-        else:
-            self._next_ski(view)
+        match stage:
+            case "sign-off" if not self.state.who:
+                self.asks("initials")
+            case "waiting" | "received check" | "final check" | "sign-off":
+                self._set(hands_on=True, message="", side=None)
+            case "as received" | "measuring":
+                line = self.state.line
+                self.say(f"type the reading due: {line.method.name if line else ''}", "warn")
+            case "studs":
+                self._show(self.shop.seat_studs(view), "studs touch the blade where it is")
+            case "target":
+                self._go_on_at_target(view)
+            case "turning":
+                self._turn(view)
+            case "within":
+                new = self.shop.accept(view)
+                self._show(new, "settings accepted")
+                self._set(hands_on=bool(new.checklist))
+            case "wing":
+                self.say("type the wing's angle in degrees, then Enter", "warn")
+            case "set aside":
+                self._show(self.shop.take_up(view), "taken up again where it was left")
+            case "signed off":
+                self._next_ski(view)
+            case _:
+                assert_never(stage)
 
     def _next_ski(self, view: JobView) -> None:
         """Take the next ski that is not finished, its first check begun: Enter asked for it."""
@@ -590,7 +594,7 @@ class Hands(Acts):
             self._show(self.shop.accept_target(view), "target accepted")
 
     def _turn(self, view: JobView) -> None:
-        if view.plan is not None and not any(t.turns for t in view.plan.turns):
+        if view.plan is not None and not view.has_round:
             self.say(view.no_turn_words, "warn")
             return
         before = view.progress.pass_number

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import lru_cache
+from typing import assert_never
 
 from rich.cells import cell_len
 from textual.content import Content
@@ -15,12 +16,14 @@ from workbench.bench.draw.text import (
 )
 from workbench.bench.hand.state import READS_AT, BenchState
 from workbench.measure.display import length_text
+from workbench.measure.units import Unit
 from workbench.work.job.coarse_marks import again_words
 from workbench.work.job.job_view import JobView
 from workbench.work.job_text.next_step import (
     NO_FIT,
     NO_TURNS,
     OUT_OF_REACH,
+    SETTLE,
     STUDS_UP,
     TURN_BACK,
     act_due,
@@ -158,38 +161,50 @@ def _next_words(state: BenchState) -> str:
         return f"{NO_FIT}: u takes the last one back, then measure it again."
     if view.contradictions and stage in ("turning", "studs", "target") and not view.progress.step:
         return again_words(view)
-    if stage in ("waiting", "received check", "final check"):
-        if not state.hands_on or view.check_due is None:
-            return f"Enter begins the {view.check_name.lower()}."
-        return f"+ or space ticks: {view.check_due.words}"
-    if stage in ("as received", "measuring"):
-        return _measure_words(view, name)
-    if stage == "studs":
-        return f"{STUDS_UP}; Enter when they do."
-    if stage == "target":
-        return _target_words(state, view)
-    if stage == "turning":
-        return _turn_words(view)
-    if stage == "within":
-        return f"{leave_words(view)} Enter goes on."
-    if stage == "wing":
-        return f"{wing_step(view)}, type its angle in degrees, then Enter."
-    if stage == "sign-off" and view.progress.state.bars:
+    match stage:
+        case "waiting" | "received check" | "final check":
+            if not state.hands_on or view.check_due is None:
+                return f"Enter begins the {view.check_name.lower()}."
+            return f"+ or space ticks: {view.check_due.words}"
+        case "as received" | "measuring":
+            return _measure_words(view, name)
+        case "studs":
+            return f"{STUDS_UP}; Enter when they do."
+        case "target":
+            return _target_words(state, view)
+        case "turning":
+            return _turn_words(view, state.unit)
+        case "within":
+            return f"{view.learnt_words(state.unit) or leave_words(view)} Enter goes on."
+        case "wing":
+            return f"{wing_step(view)}, type its angle in degrees, then Enter."
+        case "sign-off":
+            return _sign_off_words(state, view)
+        case "set aside":
+            why = visible(view.progress.reason, 92)  # with the rest two rows of 80 columns
+            return f"Set aside: {why.rstrip('.')}. Enter takes it up again; PgDn: next ski."
+        case "signed off":
+            return _signed_words(state, view)
+        case _:
+            assert_never(stage)
+
+
+def _sign_off_words(state: BenchState, view: JobView) -> str:
+    if view.progress.state.bars:
         return f"Not to be signed off: {view.progress.state.bars}."
     if view.lock_due is not None and state.who and not state.hands_on:
         name = view.lines[state.line_index].method.name
         skip = "." if view.rules.after_lock else "; or Enter goes on without it."
         return f"{lock_words(name)}, and type it{skip}"
-    if stage == "sign-off" and not state.who:
+    if not state.who:
         return "Enter asks for your initials: a sign-off is kept under them."
-    if stage == "sign-off" and view.rules.second_eyes and not view.progress.eyes:
+    if view.rules.second_eyes and not view.progress.eyes:
         keys = "+" if state.hands_on else "Enter, then +"
         return f"{keys}: who else looked at it? Their initials."
-    if stage == "sign-off":
-        return f"+ signs off as {state.who}." if state.hands_on else "Enter, then + to sign off."
-    if stage == "set aside":
-        why = visible(view.progress.reason, 92)  # with the rest two rows of 80 columns
-        return f"Set aside: {why.rstrip('.')}. Enter takes it up again; PgDn: next ski."
+    return f"+ signs off as {state.who}." if state.hands_on else "Enter, then + to sign off."
+
+
+def _signed_words(state: BenchState, view: JobView) -> str:
     if view.unreleased:
         return f"{view.unreleased_words} o: strike the sign-off out, then go on from there."
     if state.is_day_done:
@@ -215,6 +230,8 @@ def _entry_words(state: BenchState) -> str:
 
 def _measure_words(view: JobView, name: str) -> str:
     """Return which reading is due, and its repeat where the shop wants more than one."""
+    if view.offers_settling:
+        return f"Settle the studs: {SETTLE.lower()}, then F5 keeps it. Or measure as it is: {name}."
     fewer = " k goes on with fewer." if view.rules.repeats > 1 and view.may_go_on else ""
     return f"Measure and type: {reading_due(view, name)}, then Enter.{fewer}"
 
@@ -236,15 +253,18 @@ def _target_words(state: BenchState, view: JobView) -> str:
     return f"{sets}; Enter alone: it stays at {stays}."
 
 
-def _turn_words(view: JobView) -> str:
+def _turn_words(view: JobView, unit: Unit) -> str:
     if view.plan is None:
         return f"{NO_TURNS}; u takes the last entry back."
-    if not any(t.turns for t in view.plan.turns):
+    if not view.has_round:
         words = view.no_turn_words
         return f"{words[0].upper()}{words[1:]}."
     if act_due(view).do == "seat":
         return f"{step_words(act_due(view))} {CAUTION_SNUG} Enter when both are done."
-    return f"{step_words(act_due(view))} Enter when done."
+    told = view.learnt_words(unit) if act_due(view).do == "loosen" else ""
+    if told:
+        return f"{told} Loosen the bolts first; Enter when done."
+    return f"{step_words(act_due(view), view.rules.dial)} Enter when done."
 
 
 def caution(state: BenchState) -> str:

@@ -26,7 +26,9 @@ from workbench.fin.plan.remarks import COVERAGE
 from workbench.fin.reading.observe import Method
 from workbench.frozen import dataclass
 from workbench.measure.display import (
+    Dial,
     change_between,
+    dial_text,
     fine_text,
     length_text,
     turn_text,
@@ -70,7 +72,7 @@ def one_thing(state: BenchState) -> OneThing:
         return _aimed(state, view)
     if stage == "turning" and view.plan is not None:
         turn = act_due(view).turn
-        return turn_thing(turn) if turn is not None else _act(view)
+        return turn_thing(turn, view.rules.dial) if turn is not None else _act(view)
     if stage == "wing":
         return wing_thing(state, view)
     if state.entry or view.due is not None or (view.lock_due is not None and not state.hands_on):
@@ -149,13 +151,15 @@ def _typed_mm(line: Line, entry: str, unit: Unit) -> float | None:
     return found.placings[0].mm if found.placings else None
 
 
-def turn_thing(turn: StudTurn) -> OneThing:
+def turn_thing(turn: StudTurn, dial: Dial) -> OneThing:
     """Return stud, turn and arrow; which way, from where that is seen, and a left-hand thread."""
     clockwise = bool(turn.stud.clockwise(turn.turns))
     size = f"{turn_text(turn.turns)} {ARROWS[clockwise]}"
     sense = "clockwise" if clockwise else "counter-clockwise"
     where = f"IN, {TOWARD[True]}" if turn.turns > 0.0 else "OUT, away"  # two rows of 36 cells
     way = f"{ARROWS[clockwise]} {where}, {sense} {SEEN_FROM}"
+    shown = dial_text(turn.turns, dial)
+    way = f"{shown} {way}" if shown else way
     danger = (LEFT_HAND,) if turn.stud.hand == "left" else ()
     return OneThing((size, turn.stud.said), "", (way,), danger, keeps_below=True)
 

@@ -29,6 +29,7 @@ from workbench.work.job.importance import Importance, Said, dangers_of
 from workbench.work.job.job_view import JobView
 from workbench.work.job.queue_line import RosterLine
 from workbench.work.job_text.next_step import act_due
+from workbench.work.order.exposed_words import exposed_short, exposure_at
 from workbench.work.text.words import LOOSE_SHORT
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.significance import SIGNS
@@ -276,7 +277,23 @@ def picture(state: BenchState, width: int, height: int) -> Content:
     said = "no place of the blade gives these" if misfit else ""
     due = act_due(view).turn if view.stage == "turning" and view.plan is not None else None
     lit = due.stud.name if due is not None else ""
-    return _drawn(view.rig, view.pose, wanted, width, height, state.drawing, said, lit)
+    out = ""
+    if view.pose is not None and height >= EXPOSED_FROM:
+        out = exposed_at(view.rig, view.pose, state.unit)
+        height -= 1
+    drawn = _drawn(view.rig, view.pose, wanted, width, height, state.drawing, said, lit)
+    return lines([drawn, styled((visible(out, width), "$ink-faint"))]) if out else drawn
+
+
+EXPOSED_FROM = 12
+"""Rows from which the side view says what is exposed."""
+
+
+@lru_cache(maxsize=8)
+def exposed_at(rig: Rig, pose: Pose, unit: Unit) -> str:
+    """Return what is exposed there in little room, or nothing where nothing is."""
+    found = exposure_at(rig, pose)
+    return exposed_short(found.seen, unit) if found is not None else ""
 
 
 def warned_picture(state: BenchState, width: int, height: int) -> Content:

@@ -164,9 +164,13 @@ def _is_placed(state: BenchState) -> bool:
 
 def _awaited(stage: Stage) -> str:
     """Say what will stand large once it is typed."""
-    if stage in ("wing", "target"):
-        return f"type the {'angle' if stage == 'wing' else stage}"
-    return "type, or off the caliper"
+    match stage:
+        case "wing":
+            return "type the angle"
+        case "target":
+            return "type the target"
+        case _:  # a reading, wherever one is due
+            return "type, or off the caliper"
 
 
 def _question(state: BenchState) -> list[str]:

@@ -106,7 +106,7 @@ def _now(state: BenchState, view: JobView, width: int, room: int) -> list[Conten
     step = act_due(view)
     if step.turn is None:
         return [styled((part, "bold $accent")) for part in wrapped(step_words(step), width)]
-    thing, ascii_only = turn_thing(step.turn), state.drawing == "ascii"
+    thing, ascii_only = turn_thing(step.turn, view.rules.dial), state.drawing == "ascii"
     told = [*thing.danger, *thing.below]
     least = sum(len(wrapped(f"!! {text}", width)) for text in told) + (10 if ascii_only else 6)
     return drawn(thing, width, max(room, least), ascii_only)
@@ -120,7 +120,7 @@ def _now_short(view: JobView, width: int) -> list[Content]:
     step = act_due(view)
     if step.turn is None:
         return [styled((visible(short_step_words(step), width), "bold $accent"))]
-    thing = turn_thing(step.turn)
+    thing = turn_thing(step.turn, view.rules.dial)
     now = f"{turn_text(step.turn.turns)}  "
     name = visible(f"{step.turn.stud.said} stud", width - len(now))
     danger = [styled((f"!! {words}", look_of(Importance.DANGER))) for words in thing.danger]

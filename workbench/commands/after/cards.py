@@ -9,7 +9,7 @@ from typing import Any
 
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
-from workbench.commands.spoken import complained, say
+from workbench.commands.output import complained, say, say_page
 from workbench.errors import InputError
 from workbench.records.store.values import day_text
 from workbench.work.job.shop import Shop
@@ -35,7 +35,7 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
         help="the setting card of a ski, for its owner",
         description="One page: the three numbers in inch and mm with how each was measured, the "
         "wing, who and when, what to mind. Without --to text, html and svg are printed; pdf and "
-        "all go to the shop's card folder. PDF needs: pip install 'quarterturn[pdf]'.",
+        "all go to the shop's card folder. PDF needs: pip install '.[pdf]'.",
     )
     card.add_argument("ski", metavar="SKI", help="serial or name of a ski in the book")
     card.add_argument("--day", metavar="DAY", help="YYYY-MM-DD; left out: the latest")
@@ -94,7 +94,7 @@ def _card(args: argparse.Namespace) -> int:
         if _prints(args):
             form: Any = args.format or "text"
             card = card_of(shop, view)
-            _print(printing.card_in(card, form, paper, drawing=drawing), form)
+            _say_as(printing.card_in(card, form, paper, drawing=drawing), form)
             return 0
         formats, folder = _formats(args), _folder(args)
         return _told(printing.write_card(shop, view, formats, folder, paper, drawing=drawing))
@@ -106,7 +106,7 @@ def _sheet(args: argparse.Namespace) -> int:
         if _prints(args):
             form: Any = args.format or "text"
             sheet = day_sheet(shop)
-            _print(printing.sheet_in(sheet, form, _paper(args, shop)), form)
+            _say_as(printing.sheet_in(sheet, form, _paper(args, shop)), form)
             return complained(sheet.unfit)
         done = printing.write_sheet(shop, _formats(args), _folder(args), _paper(args, shop))
         return _told(done) or complained(done.unfit)
@@ -138,18 +138,18 @@ def _day(text: str | None) -> str | None:
 def _told(written: Written) -> int:
 
     for path in written.paths:
-        _print(f"{clean(str(path))}\n")
+        say([clean(str(path))])
     if written.left_out:
-        print(written.left_out, file=sys.stderr)
+        say([written.left_out], sys.stderr)
     return 0
 
 
-def _print(text: str | bytes, form: str = "text") -> None:
-    """Print text; what the terminal's encoding lacks is written as the format can say it."""
+def _say_as(text: str | bytes, form: str) -> None:
+    """Print a card or a sheet in one of the formats that standard output takes."""
 
     if isinstance(text, bytes):
         raise InputError("format", "pdf", "text, html or svg where it is printed")
     if form in ("html", "svg"):
-        encoding = sys.stdout.encoding or "ascii"
-        text = text.encode(encoding, "xmlcharrefreplace").decode(encoding)
-    say(text.rstrip("\n").split("\n"))
+        say_page(text.rstrip("\n"))
+    else:
+        say([text.rstrip("\n")])

@@ -8,13 +8,14 @@ from typing import Any, get_args
 
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
-from workbench.commands.printed import print_json, print_lines
+from workbench.commands.output import say, say_json, send
 from workbench.measure.units import Unit
 from workbench.work.history import history_report as report
 from workbench.work.history.compare import compare, finest_of, named_setting
 from workbench.work.history.compare_words import comparison_lines
 from workbench.work.history.history import Setting, load_history, settings_in
 from workbench.work.history.timeline import Shown, timeline_of
+from workbench.work.learn.rounds_out import round_lines
 from workbench.work.roster.adding import known_ski
 
 KINDS = (
@@ -40,6 +41,11 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
     history.add_argument(
         "--settings", action="store_true", help="the settings it came and left with, numbered"
     )
+    history.add_argument(
+        "--rounds",
+        action="store_true",
+        help="its rounds as JSON lines, which 'turns ORDER --history FILE' reads",
+    )
     _shared(history)
     history.set_defaults(run=_history)
     page(
@@ -48,8 +54,9 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
             ("history H66-014", "Everything, oldest first."),
             ('history "Heron 67" --kind readings --find depth --unit mm', "Its depths, in mm."),
             ("history H67-003 --settings", "The settings it came and left with, numbered."),
+            ("history H67-003 --rounds", "Takes, turns and takes of every round, for a file."),
         ],
-        ("compare", "strike"),
+        ("compare", "strike", "turns"),
     )
     compare = commands.add_parser(
         "compare",
@@ -87,20 +94,25 @@ def _history(args: argparse.Namespace) -> int:
     kind = next(k for k in get_args(Shown) if k.replace(" ", "-") == args.kind)
     with opened_shop(args) as shop:
         unit = _unit(args, shop.book.setting("unit"))
-        history = load_history(shop, known_ski(shop, args.ski).id)
+        ski = known_ski(shop, args.ski)
+        if args.rounds:
+            lines = round_lines(shop.book, ski, "mm" if args.unit == "mm" else "in")
+            send(f"{line}\n".encode() for line in lines)
+            return 0
+        history = load_history(shop, ski.id)
         if args.settings:
             settings = settings_in(history)
             if args.json:
-                print_json(report.settings_report(settings))
+                say_json(report.settings_report(settings))
             else:
-                print_lines(report.settings_lines(settings, unit))
+                say(report.settings_lines(settings, unit))
             return 0
         timeline = timeline_of(history)
         entries = timeline.shown(kind, args.find, newest_first=False)
         if args.json:
-            print_json(report.timeline_report(entries, timeline, unit))
+            say_json(report.timeline_report(entries, timeline, unit))
         else:
-            print_lines(report.timeline_lines(entries, timeline, unit))
+            say(report.timeline_lines(entries, timeline, unit))
     return 0
 
 
@@ -112,9 +124,9 @@ def _compare(args: argparse.Namespace) -> int:
         first, second = _chosen(settings_in(history), args.first, args.second)
         found = compare(history, first, second, unit, finest_of(history, second))
         if args.json:
-            print_json(report.comparison_report(found))
+            say_json(report.comparison_report(found))
         else:
-            print_lines(comparison_lines(found))
+            say(comparison_lines(found, unit))
     return 0
 
 

@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import argparse
-import os
-import sys
 from typing import Any
 
-from workbench.advice.ride_feel import CLAIM, SURE_WORDS
+from workbench.advice.ride_feel import CLAIM, SURE_WORDS, Rules
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
-from workbench.errors import InputError
+from workbench.commands.output import say, send
 from workbench.work.advice.ride_rules import keep_rules, rules_of, rules_text
 from workbench.work.advice.rides import try_words
+from workbench.work.files.safe_write import path_of, write_file
 from workbench.work.files.table_files import read_table_file, read_text
 from workbench.work.roster import baselines
 from workbench.work.text.local_time import day_and_time
@@ -72,16 +71,15 @@ def _advice(args: argparse.Namespace) -> int:
     with opened_shop(args) as shop:
         if args.action == "import":
             rules = keep_rules(shop, read_text(args.file))
-            print(f"read in: {len(rules.complaints)} complaints, {len(rules.tries)} tries")
+            say([f"read in: {len(rules.complaints)} complaints, {len(rules.tries)} tries"])
         elif args.action == "export":
             _write(args.file, rules_text(shop))
         else:
-            print(_shown(rules_of(shop)))
+            say(_shown(rules_of(shop)))
     return 0
 
 
-def _shown(rules: Any) -> str:
-
+def _shown(rules: Rules) -> list[str]:
     out = [CLAIM]
     for number, complaint in enumerate(rules.complaints, 1):
         out.append(f"{number} {clean(complaint.words)}")
@@ -97,7 +95,7 @@ def _shown(rules: Any) -> str:
             f"water {rule.side} {clean(rule.limit_text)}: {try_words(change, 'in')}: "
             f"{clean(change.why)} ({SURE_WORDS[change.sure]}); may cost: {clean(change.cost)}"
         )
-    return "\n".join(out)
+    return out
 
 
 def _baselines(args: argparse.Namespace) -> int:
@@ -106,15 +104,16 @@ def _baselines(args: argparse.Namespace) -> int:
         if args.action == "import":
             found = baselines.read_baselines(read_table_file(args.file), shop.book.skis())
             new, there = baselines.take_in(shop, found)
-            print(f"read in: {new} baselines; {there} were there already")
+            say([f"read in: {new} baselines; {there} were there already"])
         elif args.action == "export":
             _write(args.file, baselines.export_text(shop))
         elif args.action == "struck":
             gone = [b for b in shop.book.every_baseline() if b.struck is not None]
-            print("\n".join(map(_struck_words, gone)) or "none struck out")
+            say(map(_struck_words, gone) if gone else ["none struck out"])
         else:
-            for number, each in enumerate(shop.book.baselines(), 1):
-                print(f"{number} {_baseline_words(each)}")
+            kept = shop.book.baselines()
+            if kept:
+                say(f"{number} {_baseline_words(each)}" for number, each in enumerate(kept, 1))
     return 0
 
 
@@ -132,21 +131,10 @@ def _struck_words(each: Any) -> str:
     return _baseline_words(each) + clean(said)
 
 
-def _private(path: str, flags: int) -> int:
-    """Open a file that its owner alone may read."""
-    return os.open(path, flags, 0o600)
-
-
 def _write(file: str, text: str) -> None:
     """Write a new file, or standard output; what is there is never overwritten."""
+    data = text.encode()
     if file == "-":
-        sys.stdout.write(text)
-        return
-
-    try:
-        with open(file, "x", encoding="utf-8", opener=_private) as out:
-            out.write(text)
-    except FileExistsError:
-        raise InputError("file", file, "a file that is not there yet") from None
-    except OSError as why:
-        raise InputError("file", file, f"a file that can be written ({why.strerror})") from None
+        send([data])
+    else:
+        write_file(path_of(file), [data])

@@ -15,7 +15,7 @@ from workbench.commands.at_ski import (
 )
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
-from workbench.commands.spoken import say
+from workbench.commands.output import say
 from workbench.errors import InputError
 from workbench.work.advice.ride_text import complaint_lines, offers_of, ride_lines
 from workbench.work.advice.rides import choose, keep_ride

@@ -7,7 +7,7 @@ from typing import Any
 
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
-from workbench.commands.spoken import say
+from workbench.commands.output import say
 from workbench.work.roster import corrections
 from workbench.work.roster.correction_words import mended_lines
 from workbench.work.roster.corrections import baseline_named, correct_baseline, strike_baseline

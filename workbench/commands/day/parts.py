@@ -8,7 +8,7 @@ from typing import Any
 from workbench.commands.at_ski import unit_of
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop, path_of
-from workbench.commands.spoken import say
+from workbench.commands.output import say
 from workbench.errors import InputError
 from workbench.measure.display import turn_text
 from workbench.places import is_there

@@ -7,8 +7,7 @@ from typing import Any
 
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
-from workbench.commands.printed import print_json
-from workbench.commands.spoken import say
+from workbench.commands.output import say, say_json
 from workbench.work.job.queue_line import RosterLine
 from workbench.work.job.stages import LOOSE
 from workbench.work.job_text.job_json import queue_report
@@ -57,7 +56,7 @@ def _queue(args: argparse.Namespace) -> int:
         day = args.day or shop.day
         lines = shop.lines_of(day)
         if args.json:
-            print_json(queue_report(day, lines))
+            say_json(queue_report(day, lines))
             return 0
         out = [f"{number:>3} {_line(line, day)}" for number, line in enumerate(lines, 1)]
         out.append(f"{day}: {queue.summary_of(shop, lines).words}")

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
-from workbench.commands.spoken import complained, say
+from workbench.commands.output import complained, say, send
 from workbench.records.store.values import day_text
 from workbench.work.exchange.csv_out import csv_of, write_csv
 from workbench.work.exchange.exchange import export_book, export_ski, take_in
@@ -160,7 +159,5 @@ def _export_csv(args: argparse.Namespace) -> int:
             size = write_csv(shop, args.what, args.to, args.ski, unfit=unfit)
             say([f"Written: {clean(args.to)} ({size} bytes)"])
             return complained(unfit)
-        for chunk in csv_of(shop, args.what, args.ski, unfit=unfit):
-            sys.stdout.buffer.write(chunk)
-        sys.stdout.flush()
+        send(csv_of(shop, args.what, args.ski, unfit=unfit))
     return complained(unfit)

@@ -9,7 +9,7 @@ from typing import Any
 from workbench.commands.asked import act_asked
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
-from workbench.commands.spoken import say
+from workbench.commands.output import say
 from workbench.errors import InputError
 from workbench.work.job.shop import Shop
 from workbench.work.order.shop_policy import rules_of

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from workbench.commands.manual import page
+from workbench.commands.output import say
 from workbench.errors import BenchError
 
 PATHS = ("FILE", "PATH", "FOLDER", "ORDER")
@@ -46,7 +47,7 @@ def _completion(args: argparse.Namespace) -> int:
     for action in _actions(parser):
         if action.metavar in PATHS:
             action.complete = shtab.FILE  # type: ignore[attr-defined]
-    print(shtab.complete(parser, shell=args.shell))
+    say([shtab.complete(parser, shell=args.shell)])
     return 0
 
 

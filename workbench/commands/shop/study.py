@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from typing import Any
 
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
+from workbench.commands.output import say, say_json
 from workbench.commands.shop.study_take import add_options, asked_of
 from workbench.work.study import studies, study_words
 from workbench.work.trust import study_results
@@ -58,32 +58,16 @@ def run(args: argparse.Namespace) -> int:
     if act is not None:
         return act(args)
     with opened_shop(args) as shop:
-        text = _one(shop, args) if args.study else _every(shop, args.json)
-    _print(text)
+        if args.study:
+            result = study_results.result_of(studies.find_study(shop, args.study))
+            if args.json:
+                say_json(study_words.result_report(result))
+            else:
+                say([study_words.result_text(result, result.view.study.unit)])
+        else:
+            views = studies.studies_of(shop)
+            if args.json:
+                say_json(study_words.list_report(views))
+            else:
+                say([study_words.list_text(views)])
     return 0
-
-
-def _every(shop: Any, as_json: bool) -> str:
-
-    views = studies.studies_of(shop)
-    return _json(study_words.list_report(views)) if as_json else study_words.list_text(views)
-
-
-def _one(shop: Any, args: argparse.Namespace) -> str:
-
-    result = study_results.result_of(studies.find_study(shop, args.study))
-    if args.json:
-        return _json(study_words.result_report(result))
-    return study_words.result_text(result, result.view.study.unit)
-
-
-def _json(report: dict[str, object]) -> str:
-    import json
-
-    return json.dumps(report, ensure_ascii=True, allow_nan=False)
-
-
-def _print(text: str) -> None:
-    """Print text; what the terminal's encoding lacks is written out."""
-    encoding = sys.stdout.encoding or "ascii"
-    print(text.encode(encoding, "backslashreplace").decode(encoding), flush=True)

@@ -9,8 +9,7 @@ from typing import TypeAlias
 from workbench.commands.asked import act_asked
 from workbench.commands.at_ski import unit_of
 from workbench.commands.opened import opened_shop
-from workbench.commands.printed import print_json
-from workbench.commands.spoken import say
+from workbench.commands.output import say, say_json
 from workbench.errors import InputError
 from workbench.work.job.shop import Shop
 from workbench.work.roster.calipers import standing_words
@@ -97,7 +96,7 @@ def _done(args: argparse.Namespace, do: Do) -> int:
     with opened_shop(args) as shop:
         view, said = do(shop, args)
     if args.json:
-        print_json(due_report(view, readings=args.readings))
+        say_json(due_report(view, readings=args.readings))
     else:
         say([*said, *due_lines(view)])
     return 0

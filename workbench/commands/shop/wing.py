@@ -6,8 +6,7 @@ import argparse
 from typing import Any
 
 from workbench.commands.manual import page
-from workbench.commands.printed import print_json
-from workbench.commands.spoken import say
+from workbench.commands.output import say, say_json
 from workbench.work.wing.wing_sum import report_of, table_of
 
 TEXTS = ("chord", "sagitta", "start", "straightedge", "at", "angle", "held", "lead")
@@ -61,7 +60,7 @@ def run(args: argparse.Namespace) -> int:
 
     report = report_of({key: getattr(args, key) or "" for key in TEXTS}, args.unit)
     if args.json:
-        print_json(report)
+        say_json(report)
     else:
         say(table_of(report).splitlines())
     return 0

@@ -15,7 +15,7 @@ from workbench.commands.at_ski import (
     ski_command,
 )
 from workbench.commands.manual import page
-from workbench.commands.spoken import say
+from workbench.commands.output import say
 from workbench.errors import InputError
 from workbench.records.store.rows import CurveKind
 from workbench.work.job_text.job_text import typed

@@ -7,7 +7,7 @@ from typing import Any
 
 from workbench.commands.at_ski import add_unit_option, at_ski, ski_command
 from workbench.commands.manual import page
-from workbench.commands.spoken import say
+from workbench.commands.output import say
 from workbench.errors import PoseError
 from workbench.work.job_text.how_to_hold import restated
 from workbench.work.offsets.method_text import method_lines

@@ -17,7 +17,7 @@ from workbench.commands.at_ski import (
     ski_command,
 )
 from workbench.commands.manual import page
-from workbench.commands.spoken import say
+from workbench.commands.output import say
 from workbench.errors import InputError
 from workbench.work.job.coarse_marks import add_mark, off_words, take_mark
 from workbench.work.job.temperature import effect_words, in_force_words, state_temperature

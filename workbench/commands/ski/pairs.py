@@ -13,7 +13,7 @@ from workbench.commands.at_ski import (
     ski_command,
 )
 from workbench.commands.manual import page
-from workbench.commands.spoken import say
+from workbench.commands.output import say
 from workbench.errors import InputError
 from workbench.work.offsets import pairs
 from workbench.work.offsets.offset_words import restated_words

@@ -7,8 +7,7 @@ from typing import Any
 
 from workbench.commands.at_ski import add_ski_option, add_unit_option, at_ski
 from workbench.commands.manual import page
-from workbench.commands.printed import print_json
-from workbench.commands.spoken import say
+from workbench.commands.output import say, say_json
 from workbench.work.job_text.job_json import job_report
 from workbench.work.job_text.job_text import job_lines, next_lines, ski_lines
 from workbench.work.job_text.which_ski import take
@@ -64,7 +63,7 @@ def _next(args: argparse.Namespace) -> int:
 
     with at_ski(args) as at:
         if args.json:
-            print_json(job_report(at.view, at.unit, at.number, at.line))
+            say_json(job_report(at.view, at.unit, at.number, at.line))
         else:
             say(job_lines(at.view, at.unit, at.number, at.line, at.ski))
     return 0

@@ -18,6 +18,9 @@ SMALLEST_MM, LARGEST_MM = 5.0, 1000.0
 EDGE_REACH_MM = 2.54
 """How far the ends of the top or back edge may lie from the outline: 0.1 in."""
 
+LARGEST_U_MM = 2.0
+"""An outline known worse than so is a guess, not a trace."""
+
 MOST_POINTS = 2000
 """More points than any hand-measured or traced outline needs."""
 
@@ -55,6 +58,8 @@ class Hole:
 class Blade:
     """A blade: outline (n x 2, mm, not repeated at its end), top and back edge, holes.
 
+    ``outline_u_mm`` is the standard uncertainty of a corner of the outline, and of a hole's centre,
+    in any direction; 0 takes the outline for exact.
     ``top_normal`` and ``back_normal`` are the edges' unit normals into the metal, ``reach_mm`` how
     far the outline's farthest point lies from the origin. ``centre_mm`` is the outline's centroid
     and ``arm_mm`` how far its farthest point lies from that: the same wherever the origin is.
@@ -69,6 +74,7 @@ class Blade:
     top_edge_mm: Edge
     back_edge_mm: Edge
     holes: tuple[Hole, ...] = ()
+    outline_u_mm: float = 0.0
     top_normal: Point = field(init=False, repr=False, compare=False)
     back_normal: Point = field(init=False, repr=False, compare=False)
     reach_mm: float = field(init=False, repr=False, compare=False)
@@ -86,6 +92,9 @@ class Blade:
         _, centre = area_and_centroid(self.outline_mm)
         object.__setattr__(self, "centre_mm", centre)
         object.__setattr__(self, "arm_mm", max(math.dist(centre, p) for p in self.outline_mm))
+        if not 0.0 <= self.outline_u_mm <= LARGEST_U_MM:
+            accepted = f"0 (taken for exact) to {LARGEST_U_MM:g} mm"
+            raise InputError("outline_u", f"{self.outline_u_mm:g} mm", accepted)
         if len(self.holes) > MOST_HOLES:
             raise InputError("holes", f"{len(self.holes)} holes", f"at most {MOST_HOLES}")
         names = [hole.name for hole in self.holes]

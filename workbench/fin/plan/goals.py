@@ -132,14 +132,28 @@ class _Fixing:
 
 def wanted_pose(rig: Rig, fit: Fit, goals: Sequence[Goal]) -> tuple[Pose, list[list[float]]]:
     """Return the wanted pose, and (3 x n) how it follows each reading of now."""
+    wanted_fit = fit_wanted(rig, fit, goals)
+    return wanted_fit.pose, followed(wanted_fit, goals)
+
+
+def followed(wanted: Fit, goals: Sequence[Goal]) -> list[list[float]]:
+    """Return (3 x n) how the wanted pose follows each reading of now."""
+    follows = [list(g.follows_reading) for g in goals if g.role != "follows"]
+    return multiply([list(row) for row in wanted.gain], follows)
+
+
+def fit_wanted(rig: Rig, fit: Fit, goals: Sequence[Goal]) -> Fit:
+    """Return the wanted pose as the fit of what is aimed at and held.
+
+    Raises:
+        TargetOutOfReachError: no pose gives that.
+    """
     active = [g for g in goals if g.role != "follows"]
     as_readings = [Reading(g.target.method, g.target.value_mm, g.u_mm) for g in active]
     try:
-        wanted_fit = fit_pose(rig.blade, rig.base, as_readings, fit.pose)
+        return fit_pose(rig.blade, rig.base, as_readings, fit.pose)
     except NoPoseError as why:
         raise TargetOutOfReachError(_why_no_target(rig, fit, active) or why) from why
-    follows = [list(g.follows_reading) for g in active]
-    return wanted_fit.pose, multiply([list(row) for row in wanted_fit.gain], follows)
 
 
 def _why_no_target(rig: Rig, fit: Fit, active: Sequence[Goal]) -> NoPoseError | None:

@@ -10,16 +10,18 @@ import math
 from collections.abc import Sequence
 from typing import Literal
 
-from workbench.errors import InputError, OutOfReachError, shown
+from workbench.errors import OutOfReachError, shown
 from workbench.fin.frame.pose import Pose
 from workbench.fin.parts.studs import Stud, Travel
 from workbench.fin.plan.goals import (
     Goal,
     TargetOutOfReachError,
+    fit_wanted,
+    followed,
     following,
     goals_of,
-    wanted_pose,
 )
+from workbench.fin.plan.outline import after_outline_u, turns_outline_u
 from workbench.fin.plan.plan import (
     Plan,
     Prediction,
@@ -41,6 +43,7 @@ from workbench.fin.plan.uncertainty import (
 from workbench.fin.pose.fit import Fit, Reading, fit_pose
 from workbench.fin.reading.observe import observe
 from workbench.fin.reading.rig import Rig
+from workbench.measure.lengths import check_finest
 
 __all__ = [
     "Plan", "Prediction", "Remark", "Rig", "Role", "Step", "StudLimitError", "StudTurn",
@@ -97,14 +100,9 @@ def plan(
         NoPoseError: the readings fix no pose.
         OutOfReachError: the blade or a stud cannot get there.
     """
-    _check_finest(finest_turn)
+    check_finest(finest_turn, "finest_turn", least=0.0)
     fit = fit_pose(rig.blade, rig.base, readings, start, every=True)
     return plan_from(rig, fit, targets, finest_turn, default_tolerance_mm)
-
-
-def _check_finest(turn: float) -> None:
-    if not (math.isfinite(turn) and 0.0 <= turn <= 1.0):
-        raise InputError("finest_turn", turn, "0 (exact) to 1 turn, such as 1/8")
 
 
 def plan_from(
@@ -120,10 +118,11 @@ def plan_from(
         InputError: a target without a reading, two for one method, or an odd ``finest_turn``.
         OutOfReachError: the blade or a stud cannot get there.
     """
-    _check_finest(finest_turn)
+    check_finest(finest_turn, "finest_turn", least=0.0)
     goals = goals_of(fit, targets, default_tolerance_mm)
     within = _are_within(fit, goals)
-    wanted, wanted_gain = wanted_pose(rig, fit, goals)
+    wanted_fit = fit_wanted(rig, fit, goals)
+    wanted = wanted_fit.pose
     goals = following(rig, goals, wanted)
     now_at, wanted_at = rig.travels(fit.pose), rig.travels(wanted)
     exact = [
@@ -134,7 +133,14 @@ def plan_from(
     if not within:
         _check_limits(rig, wanted_at, exact)
         turns = rounded(rig, fit.pose, goals, exact, finest_turn)
-    known = u_turns(rig, fit, now_at, wanted_at, wanted_gain)
+    known = [
+        math.hypot(*both)
+        for both in zip(
+            u_turns(rig, fit, now_at, wanted_at, followed(wanted_fit, goals)),
+            turns_outline_u(rig, fit, wanted_fit, now_at, wanted_at),
+            strict=True,
+        )
+    ]
     stud_turns = tuple(
         StudTurn(stud, w.mm - n.mm, e, t, u)
         for stud, w, n, e, t, u in zip(
@@ -178,6 +184,7 @@ def _predictions(rig: Rig, fit: Fit, goals: Sequence[Goal], after: Pose) -> tupl
         aim = goal.target
         seen = rig.observe(aim.method, after)
         u_mm = u_by(fit, gain, seen.gradient)
+        u_mm = math.hypot(u_mm, after_outline_u(rig, fit, aim.method, after))
         out.append(
             Prediction(
                 aim.method, reading.value_mm, aim.value_mm, seen.value_mm, aim.tolerance_mm, u_mm,

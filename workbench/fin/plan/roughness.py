@@ -28,11 +28,6 @@ UNSEEN_MM = 1e3
 """The miss of a reading that could not be taken at all: more than any blade is long."""
 
 
-def rough_methods(rig: Rig, fit: Fit, methods: Sequence[Method], pose: Pose) -> tuple[Method, ...]:
-    """Return those of ``methods`` whose uncertainty at ``pose`` is only rough: see ``rough_by``."""
-    return tuple(method for method, _ in rough_by(rig, fit, methods, pose))
-
-
 def rough_by(
     rig: Rig, fit: Fit, methods: Sequence[Method], pose: Pose
 ) -> tuple[tuple[Method, Method | None], ...]:

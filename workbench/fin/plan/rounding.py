@@ -30,6 +30,14 @@ MOST_STEPS, MOST_TURNS = 8, 2.0
 """How far from the exact turns a rounding is looked for: so many steps, or turns where that is
 more. Farther off no reading could be met better that the readings fix at all well."""
 
+FEW = 32
+"""So many roundings are tried first, so that the rest are held against a good one."""
+
+MOST_TRIED, MOST_LISTED = 1000, 20_000
+"""Where targets contradict each other, roundings by the thousand miss by as much. So many of them
+are listed, and so many of those that miss least along the straight lines are tried: orders that
+can be met have fewer, and of them every one is tried."""
+
 Steps = tuple[int, int, int]
 
 Score = tuple[float, float, float, float]
@@ -46,7 +54,8 @@ def rounded(
     miss over its tolerance, the smallest sum of squares of those, and the fewest turns: whether
     every reading comes within tolerance is what the tech looks at. The neighbours of the exact
     turns set a bound, and every rounding that may lie below it is tried (a closest point of a
-    lattice, by enumeration: U. Fincke and M. Pohst, Math. Comp. 44 (1985) 463).
+    lattice, by enumeration: U. Fincke and M. Pohst, Math. Comp. 44 (1985) 463); of targets that
+    contradict each other the ``MOST_TRIED`` likeliest.
 
     Raises:
         OutOfReachError: no neighbour of the exact turns is within the studs' limits.
@@ -78,17 +87,20 @@ def rounded(
     reach = max(MOST_STEPS, math.ceil(MOST_TURNS / finest))
     window = [(math.ceil(n - reach), math.floor(n + reach)) for n in counts]
     slack_mm = [BEND * bend for bend in bends_mm]
-    for steps in _likely(lines, slack_mm, best, window):
-        if steps in near or not _may_better(lines, slack_mm, best, steps):
-            continue
-        turns = [n * finest for n in steps]
-        if not _allowed(rig, travels, turns):
-            continue
-        misses = _misses(rig, rig.seated_from(travels, turns, now), goals)
-        if misses is not None:
-            score = _score(lines, misses, turns)
-            if _better(score, best):
-                best, chosen = score, steps
+    tried = set(near)
+    for find in (_first, _likely):
+        for steps in find(lines, slack_mm, best, window):
+            if steps in tried or not _may_better(lines, slack_mm, best, steps):
+                continue
+            tried.add(steps)
+            turns = [n * finest for n in steps]
+            if not _allowed(rig, travels, turns):
+                continue
+            misses = _misses(rig, rig.seated_from(travels, turns, now), goals)
+            if misses is not None:
+                score = _score(lines, misses, turns)
+                if _better(score, best):
+                    best, chosen = score, steps
     return [n * finest + 0.0 for n in chosen]
 
 
@@ -205,6 +217,27 @@ Slab = tuple[Row, float, float]
 """The slopes of a miss by the steps of each stud, the miss at none, and how far it may be (mm)."""
 
 
+def _first(
+    lines: Sequence[Line],
+    slack_mm: Sequence[float],
+    best: Score,
+    window: Sequence[tuple[int, int]],
+) -> list[Steps]:
+    """Return a few of the steps that miss least along the straight lines, by halving the bound."""
+    if best[1] <= NO_TURN:
+        return []
+    none, many = 0.0, 1.0
+    found: list[Steps] = []
+    for _ in range(12):
+        share = (none + many) / 2.0
+        slabs = [(line.per_step_mm, line.at_none_mm, share * line.most_mm(best)) for line in lines]
+        found = list(itertools.islice(_inside(slabs, window), FEW + 1))
+        if found and len(found) <= FEW:
+            break
+        none, many = (none, share) if found else (share, many)
+    return found
+
+
 def _likely(
     lines: Sequence[Line],
     slack_mm: Sequence[float],
@@ -219,10 +252,12 @@ def _likely(
         for line, slack in zip(lines, slack_mm, strict=True)
     ]
 
-    def worst(steps: Steps) -> float:
-        return max(abs(line.miss_mm(steps)) / line.tolerance_mm for line in lines)
+    def misses(steps: Steps) -> tuple[float, float]:
+        shares = [abs(line.miss_mm(steps)) / line.tolerance_mm for line in lines]
+        return max(shares), sum(map(mul, shares, shares))
 
-    return sorted(_inside(slabs, window), key=worst)
+    listed = itertools.islice(_inside(slabs, window), MOST_LISTED)
+    return sorted(listed, key=misses)[:MOST_TRIED]
 
 
 def _inside(slabs: Sequence[Slab], window: Sequence[tuple[int, int]]) -> Iterator[Steps]:

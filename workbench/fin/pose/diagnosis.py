@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import assert_never
 
 from workbench.fin.frame.linear import (
     Row,
@@ -182,11 +183,17 @@ def range_alone(equations: Equations, reading: Reading) -> tuple[float, float] |
                 values.append(seen.value_mm)
     if not values:
         return None
-    if reading.method.quantity == "tail" or reading.method.is_coarse:
+    if reading.method.is_coarse:
         return (-math.inf, math.inf)
-    if reading.method.quantity == "depth":
-        return (0.0, max(values))
-    return (min(values), max(values))
+    match reading.method.quantity:
+        case "tail":
+            return (-math.inf, math.inf)
+        case "depth":
+            return (0.0, max(values))
+        case "length":
+            return (min(values), max(values))
+        case _:
+            assert_never(reading.method.quantity)
 
 
 def range_beside_others(

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from typing import assert_never
 
 from workbench.fin.frame.linear import Row, inverse_of_three
 from workbench.fin.frame.pose import Point, Pose
@@ -79,16 +80,20 @@ def closed_form(method: Method, seen: Observation, pose: Pose, base: Base) -> Fo
     if not seen.edges_mm:
         return None
     at, edge = seen.contacts_mm[0], seen.edges_mm[0]
-    if method.quantity == "depth":
-        if edge is None:
-            return _corner_height(at, pose, base)
-        assert method.station is not None, "only a station's wall crosses an edge"
-        return _height_at_wall(pose.place(method.station.at_mm), at, edge, pose, base)
-    rear = _x_of(at, edge, pose, base)
-    if method.quantity == "tail":
-        return rear
-    front = _x_of(seen.contacts_mm[1], seen.edges_mm[1], pose, base)
-    return lambda x, y, c, s: front(x, y, c, s) - rear(x, y, c, s)
+    match method.quantity:
+        case "depth":
+            if edge is None:
+                return _corner_height(at, pose, base)
+            assert method.station is not None, "only a station's wall crosses an edge"
+            return _height_at_wall(pose.place(method.station.at_mm), at, edge, pose, base)
+        case "tail":
+            return _x_of(at, edge, pose, base)
+        case "length":
+            rear = _x_of(at, edge, pose, base)
+            front = _x_of(seen.contacts_mm[1], seen.edges_mm[1], pose, base)
+            return lambda x, y, c, s: front(x, y, c, s) - rear(x, y, c, s)
+        case _:
+            assert_never(method.quantity)
 
 
 def _x_of(at: Point, edge: Edge | None, pose: Pose, base: Base) -> Form:

@@ -6,6 +6,7 @@ import itertools
 import math
 from collections.abc import Iterator, Sequence
 
+from workbench.fin.frame.linear import determinant
 from workbench.fin.frame.pose import Pose
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade
@@ -51,6 +52,9 @@ LIKELY = 4.0
 """More than three readings that misfit by less than this for each one over, in squares of their
 uncertainties, leave nothing to look for elsewhere."""
 
+FIXED_AS_WELL = 0.25
+"""Three readings are tried that fix a pose at least so well, as a share of the best three."""
+
 MOST_THREES = 6
 """How many of the poses that three of more readings give are followed."""
 
@@ -82,7 +86,7 @@ def _least_of(equations: Equations, first: Sight | None) -> Sight | None:
         return first
     threes = (
         first_pose(Equations(equations.blade, equations.base, three), None)
-        for three in itertools.combinations(equations.readings, 3)
+        for three in _fixing_threes(equations, first)
     )
     poses = distinct([sight.pose for sight in threes if sight is not None])
     seen = sorted((s for s in map(equations.sight, poses) if s is not None), key=lambda s: s.cost)
@@ -92,6 +96,29 @@ def _least_of(equations: Equations, first: Sight | None) -> Sight | None:
         key=lambda s: s.cost,
         default=None,
     )
+
+
+def _fixing_threes(equations: Equations, near: Sight | None) -> list[tuple[Reading, ...]]:
+    """Return the threes of the readings that fix a pose well: by the volume their slopes span.
+
+    Whichever reading is wrong, the best three without it are among them.
+    """
+    readings = equations.readings
+    if near is None:
+        return list(itertools.combinations(readings, 3))
+    slopes = [tuple(c / math.hypot(*row) for c in row) for row in near.rows]
+    threes = sorted(
+        itertools.combinations(range(len(readings)), 3),
+        key=lambda three: abs(determinant([slopes[i] for i in three])),
+        reverse=True,
+    )
+    enough = FIXED_AS_WELL * abs(determinant([slopes[i] for i in threes[0]]))
+    without = [next(t for t in threes if i not in t) for i in range(len(readings))]
+    return [
+        tuple(readings[i] for i in three)
+        for three in threes
+        if three in without or abs(determinant([slopes[i] for i in three])) >= enough
+    ]
 
 
 def every_pose(equations: Equations) -> list[Pose]:

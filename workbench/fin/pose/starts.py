@@ -9,7 +9,8 @@ from workbench.fin.frame.linear import solve
 from workbench.fin.frame.pose import Pose
 from workbench.fin.parts.base import Base
 from workbench.fin.pose.equations import Equations
-from workbench.fin.reading.observe import Quantity, observe, observe_all
+from workbench.fin.reading.observe import observe, observe_all
+from workbench.fin.reading.quantities import Quantity
 from workbench.fin.reading.readings import Reading
 
 FLAT = Base()

@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 import math
-from typing import Literal
+from typing import Literal, assert_never
 
 from workbench.errors import InputError, shown
 from workbench.fin.frame.pose import Point
 from workbench.fin.parts.blade import check_point
 from workbench.fin.reading.coarse import COARSE_U_MM, Scribe
+from workbench.fin.reading.quantities import ONE_OF, QUANTITIES, TRAITS, Quantity
 from workbench.frozen import dataclass
-
-Quantity = Literal["depth", "tail", "length"]
-QUANTITIES: tuple[Quantity, ...] = ("depth", "tail", "length")
 
 Part = Literal["tips", "flat", "rod", "step"]
 PARTS: tuple[Part, ...] = ("tips", "flat", "rod", "step")
@@ -54,20 +52,24 @@ class Method:
     def __post_init__(self) -> None:
         where = f"method {shown(self.name)}"
         if self.quantity not in QUANTITIES:
-            raise InputError(f"{where} quantity", self.quantity, "depth, tail or length")
+            raise InputError(f"{where} quantity", self.quantity, ONE_OF)
         if self.u_mm is not None and not (math.isfinite(self.u_mm) and self.u_mm > 0.0):
             raise InputError(f"{where} u", self.u_mm, "more than 0, or none")
         if self.part is not None and self.part not in PARTS:
             raise InputError(f"{where} part", self.part, ", ".join(PARTS))
         if self.scribe is not None:
             self._check_scribe(where, self.scribe)
-        elif self.quantity == "depth":
-            self._check_depth(where)
         else:
-            self._check_band(where)
+            match TRAITS[self.quantity].taken_at:
+                case "station":
+                    self._check_station(where)
+                case "band":
+                    self._check_band(where)
+                case _ as unknown:
+                    assert_never(unknown)
 
     def _check_scribe(self, where: str, scribe: Scribe) -> None:
-        if self.quantity == "length":
+        if TRAITS[self.quantity].scale is None:
             accepted = "no scribe: a scale on the blade tells a depth or a tail distance only"
             raise InputError(f"{where} scribe", scribe.at_mm, accepted)
         none = "none: a scribe is read on the blade's own scale"
@@ -81,7 +83,7 @@ class Method:
             raise InputError(f"{where} part", self.part, "none: a scribe is read by eye")
         scribe.check(f"{where} scribe")
 
-    def _check_depth(self, where: str) -> None:
+    def _check_station(self, where: str) -> None:
         if self.band_mm is not None:
             raise InputError(
                 f"{where} band", self.band_mm, "no band: a depth has a station instead"
@@ -117,9 +119,13 @@ class Method:
         """The part of the caliper: a depth's rod, else the jaws as the band says (our default)."""
         if self.part is not None:
             return self.part
-        if self.quantity == "depth":
-            return "rod"
-        return "tips" if self.is_tips else "flat"
+        match TRAITS[self.quantity].taken_at:
+            case "station":
+                return "rod"
+            case "band":
+                return "tips" if self.is_tips else "flat"
+            case _ as unknown:
+                assert_never(unknown)
 
     @property
     def is_coarse(self) -> bool:

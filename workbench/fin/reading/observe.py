@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import assert_never
 
 from workbench.fin.frame.linear import Row
 from workbench.fin.frame.pose import Point, Pose
@@ -30,18 +31,16 @@ from workbench.fin.reading.contacts import (
 from workbench.fin.reading.method import (
     HIGHEST_BAND_MM,
     PARTS,
-    QUANTITIES,
     WIDEST_JAW_MM,
     Method,
     Part,
-    Quantity,
     Station,
 )
 from workbench.fin.reading.observation import Observation, Touch
 
 __all__ = [
-    "COARSE_U_MM", "HIGHEST_BAND_MM", "NEAR_MM", "PARTS", "QUANTITIES", "WIDEST_JAW_MM", "Method",
-    "Observation", "Part", "Quantity", "Scribe", "Station", "Touch", "level_crossings", "observe",
+    "COARSE_U_MM", "HIGHEST_BAND_MM", "NEAR_MM", "PARTS", "WIDEST_JAW_MM", "Method",
+    "Observation", "Part", "Scribe", "Station", "Touch", "level_crossings", "observe",
     "observe_all",
 ]  # fmt: skip
 
@@ -62,19 +61,34 @@ def observe_all(
     out: list[Observation | None] = []
     for method in methods:
         if method.scribe is not None:
-            read = read_forward if method.quantity == "tail" else read_outward
-            out.append(read(method.scribe, pose))
-        elif method.quantity == "depth":
-            station = None
-            if method.station is not None:
-                u, v = method.station.at_mm
-                station = (x0 + c * u - s * v, y0 + s * u + c * v)
-            out.append(_depth(method, station, points, base, pose))
-        else:
-            if over is None:
-                over = base.heights(points), bend_of(base, x0, blade.reach_mm)
-            out.append(_along(method, points, over, base, pose))
+            out.append(_coarse(method, method.scribe, pose))
+            continue
+        match method.quantity:
+            case "depth":
+                station = None
+                if method.station is not None:
+                    u, v = method.station.at_mm
+                    station = (x0 + c * u - s * v, y0 + s * u + c * v)
+                out.append(_depth(method, station, points, base, pose))
+            case "tail" | "length":
+                if over is None:
+                    over = base.heights(points), bend_of(base, x0, blade.reach_mm)
+                out.append(_along(method, points, over, base, pose))
+            case _:
+                assert_never(method.quantity)
     return out
+
+
+def _coarse(method: Method, scribe: Scribe, pose: Pose) -> Observation:
+    match method.quantity:
+        case "tail":
+            return read_forward(scribe, pose)
+        case "depth":
+            return read_outward(scribe, pose)
+        case "length":
+            raise AssertionError("a length has no scribe: see Method")
+        case _:
+            assert_never(method.quantity)
 
 
 def _depth(

@@ -117,23 +117,6 @@ def f_sf(x: float, dof1: float, dof2: float) -> float:
     return _f_tails(x, dof1, dof2)[1]
 
 
-def f_quantile(p: float, dof1: float, dof2: float) -> float:
-    """F with probability ``p`` below it."""
-    _check_p(p)
-    _check_finite_dof(dof1)
-    _check_finite_dof(dof2)
-    log_beta = math.lgamma(dof1 / 2) + math.lgamma(dof2 / 2) - math.lgamma((dof1 + dof2) / 2)
-
-    def density(x: float) -> float:
-        ratio = dof1 / dof2
-        log = dof1 / 2 * math.log(ratio * x) - (dof1 + dof2) / 2 * math.log1p(ratio * x)
-        return math.exp(log - log_beta) / x
-
-    return _positive_root(
-        lambda x: f_cdf(x, dof1, dof2), lambda x: f_sf(x, dof1, dof2), density, p, 1 - p
-    )
-
-
 def coverage_factor(level: float, dof: float = math.inf) -> float:
     """Student's t for a two-sided interval of ``level``: t_p(nu) of JCGM 100:2008, Table G.2."""
     if not 0 < level < 1:

@@ -30,7 +30,6 @@ POWER = 0.80
 """Baarda's probability of catching a bias of the minimal detectable size."""
 
 _UNCONTROLLED = 1e-8
-_INSEPARABLE = 1 - 1e-6
 
 
 class RankDefectError(BenchError, ValueError):
@@ -110,13 +109,6 @@ class Adjustment:
             return (None,) * len(self.residuals)
         return tuple(None if w is None else w / s0 for w in self.w)
 
-    @property
-    def likely_errors(self) -> tuple[float | None, ...]:
-        """For each reading, the error in it that would explain its residual best: -v / r."""
-        return tuple(
-            -v / r if r > 0 else None for v, r in zip(self.residuals, self.redundancy, strict=True)
-        )
-
     def detectable(self, alpha: float = ALPHA, power: float = POWER) -> tuple[float | None, ...]:
         """Minimal detectable bias of each reading: delta0 u / sqrt(r) (Baarda)."""
         delta = detectable_shift(alpha, power)
@@ -130,20 +122,6 @@ class Adjustment:
         critical = critical_w(alpha)
         sizes = {i: abs(w) for i, w in enumerate(self.w) if w is not None}
         return tuple(sorted((i for i, s in sizes.items() if s > critical), key=lambda i: -sizes[i]))
-
-    def inseparable(self, index: int) -> tuple[int, ...]:
-        """Other readings whose error would look just the same as an error in reading ``index``.
-
-        Their normalised residuals always have the same size: no test can choose among them.
-        """
-        own = self.residual_covariance[index][index]
-        found = []
-        for j, row in enumerate(self.residual_covariance):
-            if j == index or self.redundancy[j] == 0 or self.redundancy[index] == 0:
-                continue
-            if abs(row[index]) > _INSEPARABLE * math.sqrt(own * row[j]):
-                found.append(j)
-        return tuple(found)
 
 
 def adjust(

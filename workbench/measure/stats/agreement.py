@@ -82,22 +82,6 @@ def repeatability_coefficient(first: Sequence[float], second: Sequence[float]) -
     return 2 * math.sqrt(math.fsum((x - y) ** 2 for x, y in zip(a, b, strict=True)) / len(a))
 
 
-def sd_of_single_differences(
-    first: tuple[Sequence[float], Sequence[float]], second: tuple[Sequence[float], Sequence[float]]
-) -> float:
-    """Standard deviation of single differences, from means of two repeats by each method.
-
-    Averaging takes away part of each method's own scatter; it is put back as
-    sqrt(sd^2 + s1^2 / 4 + s2^2 / 4), s1 and s2 the root mean square differences of the repeats.
-    """
-    first_means, second_means = (
-        [(x + y) / 2 for x, y in zip(*_paired(*pair), strict=True)] for pair in (first, second)
-    )
-    sd = agreement(first_means, second_means).sd
-    own = [repeatability_coefficient(*pair) / 4 for pair in (first, second)]
-    return math.hypot(sd, *own)
-
-
 def _paired(
     first: Sequence[float], second: Sequence[float]
 ) -> tuple[tuple[float, ...], tuple[float, ...]]:

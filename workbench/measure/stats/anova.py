@@ -9,10 +9,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from workbench.errors import InputError
 from workbench.frozen import dataclass
 from workbench.measure.numerics.distributions import f_sf
-from workbench.measure.repeats import checked, mean_of, sum_of_squares
+from workbench.measure.repeats import mean_of, sum_of_squares
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,35 +25,6 @@ class Effect:
     def ms(self) -> float:
         """Mean square; 0 where there is no degree of freedom."""
         return self.ss / self.dof if self.dof else 0.0
-
-
-@dataclass(frozen=True, slots=True)
-class OneWay:
-    """Between and within groups of readings."""
-
-    between: Effect
-    within: Effect
-
-    @property
-    def f(self) -> float:
-        """Mean square between over mean square within."""
-        return ratio(self.between, self.within)
-
-    @property
-    def p(self) -> float:
-        """Probability of an F as large when the groups are alike."""
-        return probability(self.between, self.within)
-
-    @property
-    def residual_sd(self) -> float:
-        """Standard deviation within groups."""
-        return math.sqrt(self.within.ms)
-
-    @property
-    def r_squared(self) -> float:
-        """Share of the whole scatter that lies between groups."""
-        total = self.between.ss + self.within.ss
-        return self.between.ss / total if total else 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,19 +48,6 @@ class TwoWay:
         return Effect(
             self.interaction.ss + self.equipment.ss, self.interaction.dof + self.equipment.dof
         )
-
-
-def one_way(groups: Sequence[Sequence[float]]) -> OneWay:
-    """Analysis of two groups or more, of one reading or more each, with some to spare within."""
-    cells = [checked(group, "group") for group in groups]
-    if len(cells) < 2:
-        raise InputError("groups", len(cells), "2 or more")
-    within = Effect(math.fsum(map(sum_of_squares, cells)), sum(len(c) - 1 for c in cells))
-    if within.dof == 0:
-        raise InputError("groups", "one reading each", "repeats in at least one of them")
-    grand = mean_of([value for cell in cells for value in cell])
-    between = math.fsum(len(cell) * (mean_of(cell) - grand) ** 2 for cell in cells)
-    return OneWay(Effect(between, len(cells) - 1), within)
 
 
 def two_way(table: Sequence[Sequence[Sequence[float]]]) -> TwoWay:

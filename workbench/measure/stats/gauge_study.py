@@ -12,8 +12,6 @@ from typing import Literal
 from workbench.errors import InputError
 from workbench.frozen import dataclass
 from workbench.measure.numerics.distributions import coverage_factor
-from workbench.measure.numerics.range_constants import k_many, k_one
-from workbench.measure.repeats import mean_of
 from workbench.measure.stats.anova import (
     Effect,
     TwoWay,
@@ -138,40 +136,6 @@ def by_anova(study: Study, alpha: float = POOL_ALPHA) -> GaugeAnova:
         unit=study.unit,
     )
     return GaugeAnova(table, error, p, gauge)
-
-
-def by_ranges(study: Study) -> Gauge:
-    """Variation by averages and ranges: 2 or more parts, persons and trials (AIAG, III-B)."""
-    n_parts, n_persons, r = len(study.parts), len(study.persons), study.trials
-    for what, count in (("parts", n_parts), ("people", n_persons), ("trials", r)):
-        if count < 2:
-            raise InputError(f"{what} of the study", count, "2 or more for averages and ranges")
-    ev = average_range(study) * k_many(r, n_parts * n_persons)
-    spread = max(person_averages(study)) - min(person_averages(study))
-    between = (spread * k_one(n_persons)) ** 2 - ev**2 / (n_parts * r)
-    part_averages = [mean_of([v for cell in row for v in cell]) for row in study.table]
-    return Gauge(
-        ev=ev,
-        av=math.sqrt(max(0.0, between)),
-        interaction=0.0,
-        pv=(max(part_averages) - min(part_averages)) * k_one(n_parts),
-        pooled=True,
-        method="averages and ranges",
-        unit=study.unit,
-    )
-
-
-def average_range(study: Study, person: str | None = None) -> float:
-    """Mean range of the cells, of everybody or of one person."""
-    wanted = study.persons if person is None else (person,)
-    columns = [study.persons.index(name) for name in wanted]
-    return mean_of([max(row[j]) - min(row[j]) for row in study.table for j in columns])
-
-
-def person_averages(study: Study) -> tuple[float, ...]:
-    """Mean of all readings of each person, in the study's order."""
-    columns = zip(*study.table, strict=True)
-    return tuple(mean_of([v for cell in column for v in cell]) for column in columns)
 
 
 Rating = Literal["good", "fair", "poor"]

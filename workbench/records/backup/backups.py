@@ -31,7 +31,8 @@ from workbench.records.backup.place_lock import place_held
 from workbench.records.exchange.form import LOCAL_SETTINGS
 from workbench.records.store.faults import RefusedFileError, is_busy, said
 from workbench.records.store.retry import BUSY_SECONDS
-from workbench.records.store.schema import WITH_IDS, Table, migrations
+from workbench.records.store.schema import migrations
+from workbench.records.store.specs import WITH_IDS, Table
 
 FOLDER = "backups"
 KEPT = 14

@@ -9,7 +9,8 @@ from pathlib import Path
 from workbench.errors import RecordsError, shown
 from workbench.records.store.faults import said
 from workbench.records.store.retry import BUSY_SECONDS
-from workbench.records.store.schema import APPLIED, WITH_IDS
+from workbench.records.store.schema import APPLIED
+from workbench.records.store.specs import WITH_IDS
 
 
 def row_beyond(book: Path, copy: Path) -> str | None:

@@ -13,7 +13,8 @@ from contextlib import closing
 from pathlib import Path
 
 from workbench.errors import RecordsError, shown
-from workbench.records.store.schema import APPLICATION_ID, WITH_IDS
+from workbench.records.store.schema import APPLICATION_ID
+from workbench.records.store.specs import WITH_IDS
 
 GREATEST_ID = "SELECT max(id) FROM ({})".format(
     " UNION ALL ".join(f"SELECT max(id) AS id FROM {table}" for table in WITH_IDS)

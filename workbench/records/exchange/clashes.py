@@ -10,12 +10,7 @@ from typing import Literal, TypeAlias
 
 from workbench.records.exchange.rows_in import Brought
 from workbench.records.store.database import Database
-from workbench.records.store.schema import (
-    FACTS,
-    LATER_FACTS,
-    ROSTER,
-    Table,
-)
+from workbench.records.store.specs import FACTS, ROSTER, Table
 
 Kind: TypeAlias = Literal["serial", "name", "twins", "corrected", "queued", "worked"]
 
@@ -121,11 +116,11 @@ def _worked(db: Database, brought: Brought) -> Iterator[Clash]:
     both: set[str] = set()
     new = {
         row["job_id"]
-        for table in (*FACTS, *LATER_FACTS)
+        for table in FACTS
         for row in brought.new.get(table, ())
         if row["job_id"] not in came
     }
-    for table in (*FACTS, *LATER_FACTS):
+    for table in FACTS:
         in_file = brought.in_file.get(table, set())
         sql = f"SELECT t.job_id, t.id FROM json_each(?) o JOIN {table} t ON t.job_id = o.value"
         both |= {job for job, row_id in db.execute(sql, [_listed(new)]) if row_id not in in_file}
@@ -142,10 +137,9 @@ def skis_touched(db: Database, brought: Brought, lists: Iterable[str]) -> tuple[
     ``lists`` are the names of the settings that sign-offs are held against.
     """
     jobs = brought.new_ids(Table.JOBS)
-    kinds = (*FACTS, *LATER_FACTS)
-    jobs |= {row["job_id"] for table in kinds for row in brought.new.get(table, ())}
+    jobs |= {row["job_id"] for table in FACTS for row in brought.new.get(table, ())}
     struck = _listed(row["row_id"] for row in brought.new.get(Table.STRIKES, ()))
-    for table in kinds:
+    for table in FACTS:
         sql = f"SELECT t.job_id FROM json_each(?) o JOIN {table} t ON t.id = o.value"
         jobs |= {job for (job,) in db.execute(sql, [struck])}
     wanted = frozenset(lists)

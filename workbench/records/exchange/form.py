@@ -13,7 +13,8 @@ from dataclasses import dataclass
 from typing import Any, TypeAlias
 
 from workbench.records.store.database import Database
-from workbench.records.store.schema import CHECK_SUM, ROSTER, Table
+from workbench.records.store.schema import CHECK_SUM
+from workbench.records.store.specs import ORDER, PART_OF, ROSTER, Table
 
 LOCAL_SETTINGS = frozenset(
     (
@@ -29,6 +30,7 @@ LOCAL_SETTINGS = frozenset(
         "tour",
         "mouse",
         "keys",
+        "trace_draft",
     )
 )
 """Settings of one bench, not of the shop: where it is, how it draws, whose hands, what tool."""
@@ -36,43 +38,6 @@ LOCAL_SETTINGS = frozenset(
 HOME_STEPS = frozenset(("other_strikes", "unique_numbers", "seen_readings", "check_sums"))
 """Migrations that change nothing of the form: a file does not name them, so that a bench without
 them takes it in too. The strikes of other benches have always travelled among the strikes."""
-
-ORDER = (
-    Table.BLADES,
-    Table.BLOCKS,
-    Table.METHODS,
-    Table.CALIPERS,
-    Table.SKIS,
-    Table.BASELINES,
-    Table.JOBS,
-    Table.TEMPERATURES,
-    Table.MOVES,
-    Table.READINGS,
-    Table.LOCKED_READINGS,
-    Table.TARGETS,
-    Table.PASSES,
-    Table.MARKS,
-    Table.TICKS,
-    Table.WINGS,
-    Table.SIGN_OFFS,
-    Table.RIDE_NOTES,
-    Table.CALIPER_CHECKS,
-    Table.PAIRS,
-    Table.CURVES,
-    Table.STUDIES,
-    Table.STUDY_READINGS,
-    Table.SETTINGS,
-    Table.STRIKES,
-)
-"""The tables that travel, each after those that its rows refer to."""
-
-PART_OF = {
-    Table.BLADES: Table.HOLES,
-    Table.BLOCKS: Table.STUDS,
-    Table.SKIS: Table.SKI_METHODS,
-    Table.BASELINES: Table.BASELINE_ENTRIES,
-    Table.PASSES: Table.TURNS,
-}
 
 Row: TypeAlias = dict[str, Any]
 

@@ -13,12 +13,12 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 
 from workbench.errors import InputError, shown
+from workbench.records.exchange.checks import Arrived, arrived, check_sense, time_of
 from workbench.records.exchange.form import Form, Row, forms
-from workbench.records.exchange.form_checks import Arrived, arrived, time_of
 from workbench.records.exchange.rows_out import references, rows_of, travels
-from workbench.records.exchange.sense_checks import check_sense
 from workbench.records.store.database import Database
-from workbench.records.store.schema import ROSTER, Table, numbers_lifted
+from workbench.records.store.schema import numbers_lifted
+from workbench.records.store.specs import ROSTER, Table
 from workbench.records.store.writer import Pen
 from workbench.records.tables import jobs
 

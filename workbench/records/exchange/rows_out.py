@@ -6,28 +6,12 @@ import json
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 
-from workbench.records.exchange.form import (
-    HOME_STEPS,
-    LOCAL_SETTINGS,
-    ORDER,
-    PART_OF,
-    Form,
-    Row,
-    forms,
-)
-from workbench.records.store.damage import TYPED, damage_of
+from workbench.records.exchange.form import HOME_STEPS, LOCAL_SETTINGS, Form, Row, forms
+from workbench.records.store.damage import damage_of
 from workbench.records.store.database import Database
 from workbench.records.store.faults import DamagedRowError, UnknownRowError
-from workbench.records.store.schema import (
-    CHECK_SUM,
-    FACTS,
-    LATER_FACTS,
-    OTHER_STRIKE_SETTING,
-    ROSTER,
-    SUMMED,
-    Table,
-    applied,
-)
+from workbench.records.store.schema import CHECK_SUM, OTHER_STRIKE_SETTING, applied
+from workbench.records.store.specs import FACTS, OF_SKI, ORDER, PART_OF, ROSTER, SPECS, Table
 
 Chosen = dict[Table, set[str]]
 TRIED = 100
@@ -75,7 +59,7 @@ def ski_rows(db: Database, ski_id: str) -> dict[Table, list[Row]]:
 def _sound(db: Database, found: dict[Table, list[Row]]) -> dict[Table, list[Row]]:
     """Pass on rows that are what was written: the book that takes them makes sums of its own."""
     struck = {strike["row_id"] for strike in found[Table.STRIKES]}
-    for table in (table for table in found if table in SUMMED or table in TYPED):
+    for table in (table for table in found if table in FACTS or SPECS[table].figures):
         part = PART_OF.get(table)
         ids = [row["id"] for row in found[table] if row["id"] not in struck | db.sound]
         sums = _sums(db, table, ids)
@@ -91,7 +75,7 @@ def _sound(db: Database, found: dict[Table, list[Row]]) -> dict[Table, list[Row]
 
 def _sums(db: Database, table: Table, ids: list[str]) -> dict[str, int | None]:
     """The check sums of rows, None where a table or a row has none."""
-    if table not in SUMMED or CHECK_SUM not in db.columns_of(table):
+    if table not in FACTS or CHECK_SUM not in db.columns_of(table):
         return dict.fromkeys(ids)
     sql = f"SELECT t.id, t.{CHECK_SUM} FROM json_each(?) o JOIN {table} t ON t.id = o.value"
     return dict(db.execute(sql, [json.dumps(ids)]))
@@ -156,9 +140,9 @@ def _chosen_for(db: Database, ski_id: str) -> Chosen:
     chosen[Table.SKIS] = _ids(db, Table.SKIS, "root", {ski_id})
     if not chosen[Table.SKIS]:
         raise UnknownRowError("ski", ski_id)
-    for table in (Table.JOBS, Table.PAIRS, Table.CURVES, Table.BASELINES):
+    for table in OF_SKI:
         chosen[table] = _ids(db, table, "ski_id", {ski_id})
-    for table in (*FACTS, *LATER_FACTS, Table.MOVES):
+    for table in (*FACTS, Table.MOVES):
         chosen[table] = _ids(db, table, "job_id", chosen[Table.JOBS])
     size = 0
     while size != (size := sum(map(len, chosen.values()))):

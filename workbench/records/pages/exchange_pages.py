@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from workbench.records.exchange.clashes import Clash
     from workbench.records.exchange.form import Row
     from workbench.records.exchange.rows_in import Brought
-    from workbench.records.store.schema import Table
+    from workbench.records.store.specs import Table
 
 
 class ExchangePages(Door):

@@ -13,7 +13,9 @@ from workbench.errors import (
     RecordsError,
     shown,
 )
-from workbench.records.store.schema import NUMBER_TAKEN
+
+NUMBER_TAKEN = "was counted already"
+"""What a refusal of a taken number says, behind its table and what is counted."""
 
 
 class UnknownRowError(RecordsError):

@@ -27,12 +27,6 @@ def bench_tag(bench: str) -> int:
     return int.from_bytes(digest)
 
 
-def bench_of(row_id: str) -> int:
-    """The tag of the bench that gave an id."""
-    low = int(row_id.replace("-", ""), 16) & ((1 << 62) - 1)
-    return low >> _RANDOM_BITS
-
-
 def is_id(text: str) -> bool:
     """Whether ``text`` has the form of our ids."""
     return _FORM.fullmatch(text) is not None

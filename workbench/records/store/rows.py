@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from typing import Literal, TypeAlias
 
+from workbench.fin.reading.quantities import Quantity
 from workbench.frozen import dataclass
 
 Unit: TypeAlias = Literal["in", "mm"]
-Quantity: TypeAlias = Literal["depth", "tail", "length"]
 Edge: TypeAlias = Literal["top", "back"]
 Hand: TypeAlias = Literal["right", "left"]
 How: TypeAlias = Literal["typed", "gauge", "demo"]
@@ -84,7 +84,9 @@ class Ski:
 class SkiVersion:
     """A ski as it was first written down or later corrected: when (ISO UTC) and by whom.
 
-    ``id`` is the version's own, ``ski.id`` that of the ski.
+    ``id`` is the version's own, ``ski.id`` that of the ski. ``reason`` is why its blade or block
+    was changed, else blank; such a change, entered by mistake, is struck out, and the version in
+    its place is the strike's ``replaced_by``.
     """
 
     id: str
@@ -92,6 +94,7 @@ class SkiVersion:
     who: str
     ski: Ski
     struck: Strike | None = None
+    reason: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,7 +111,8 @@ class Hole:
 class Blade:
     """A blade: closed outline and two edges as points (u, v); ``source_text`` is what was typed.
 
-    ``stand_in``: whether it is invented, for want of the real one.
+    ``stand_in``: whether it is invented, for want of the real one. ``outline_u_mm`` is the standard
+    uncertainty of its outline, ``traced`` how it was traced, in words; blank: typed or from a file.
     """
 
     id: str
@@ -120,11 +124,17 @@ class Blade:
     source_text: str = ""
     struck: Strike | None = None
     stand_in: bool = False
+    outline_u_mm: float = 0.0
+    traced: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Stud:
-    """A stud of a block; ``axis`` points toward the blade, ``travel_mm`` is (lowest, highest)."""
+    """A stud of a block; ``axis`` points toward the blade, ``travel_mm`` is (lowest, highest).
+
+    ``place_u_mm`` is the standard uncertainty of where its axis lies beside itself, ``lead_u`` that
+    of its lead as a share of it; None where nobody said.
+    """
 
     name: str
     touches: Edge
@@ -135,6 +145,8 @@ class Stud:
     hand: Hand = "right"
     tip_radius_mm: float = 0.0
     travel_mm: tuple[float, float] | None = None
+    place_u_mm: float | None = None
+    lead_u: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,10 +11,11 @@ from __future__ import annotations
 import zlib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from workbench.records.store.database import Database
+from workbench.records.store.faults import NUMBER_TAKEN
+from workbench.records.store.specs import PARTS, ROSTER, Table
 
 if TYPE_CHECKING:
     import sqlite_utils
@@ -28,75 +29,15 @@ APPLIED = "_sqlite_migrations"
 """The table in which sqlite-utils names the steps that made a book."""
 
 
-class Table(StrEnum):
-    """The names of the tables."""
-
-    SKIS = "skis"
-    SKI_METHODS = "ski_methods"
-    BLADES = "blades"
-    HOLES = "holes"
-    BLOCKS = "blocks"
-    STUDS = "studs"
-    METHODS = "methods"
-    CALIPERS = "calipers"
-    BASELINES = "baselines"
-    BASELINE_ENTRIES = "baseline_entries"
-    SETTINGS = "settings"
-    JOBS = "jobs"
-    MOVES = "moves"
-    QUEUE = "queue"
-    READINGS = "readings"
-    TARGETS = "targets"
-    PASSES = "passes"
-    TURNS = "turns"
-    MARKS = "marks"
-    TICKS = "ticks"
-    WINGS = "wings"
-    SIGN_OFFS = "sign_offs"
-    RIDE_NOTES = "ride_notes"
-    STRIKES = "strikes"
-    OTHER_STRIKES = "other_strikes"
-    CALIPER_CHECKS = "caliper_checks"
-    TEMPERATURES = "temperatures"
-    PAIRS = "pairs"
-    CURVES = "curves"
-    STUDIES = "studies"
-    STUDY_READINGS = "study_readings"
-    LOCKED_READINGS = "locked_readings"
-
-
-ROSTER = (
-    Table.SKIS,
-    Table.BLADES,
-    Table.BLOCKS,
-    Table.METHODS,
-    Table.CALIPERS,
-    Table.BASELINES,
-)
-FACTS = (
-    Table.READINGS,
-    Table.TARGETS,
-    Table.PASSES,
-    Table.MARKS,
-    Table.TICKS,
-    Table.WINGS,
-    Table.SIGN_OFFS,
-    Table.RIDE_NOTES,
-)
-LATER_FACTS = (Table.TEMPERATURES, Table.LOCKED_READINGS)
-SUMMED = (*FACTS, *LATER_FACTS)
-"""The tables whose rows carry a check sum."""
-
-ENTRIES = (
-    Table.CALIPER_CHECKS,
-    Table.PAIRS,
-    Table.CURVES,
-    Table.STUDIES,
-    Table.STUDY_READINGS,
-)
-STRIKABLE = (*FACTS, *LATER_FACTS, Table.JOBS, *ROSTER, *ENTRIES)
-WITH_IDS = (*STRIKABLE, Table.SETTINGS, Table.MOVES, Table.STRIKES, Table.OTHER_STRIKES)
-PARTS = (Table.SKI_METHODS, Table.HOLES, Table.STUDS, Table.BASELINE_ENTRIES, Table.TURNS)
+# Migrations go by the tables of their day: a table that comes later makes those of its own.
+_FIRST_ROSTER = (
+    Table.SKIS, Table.BLADES, Table.BLOCKS, Table.METHODS, Table.CALIPERS, Table.BASELINES,
+)  # fmt: skip
+_FIRST_FACTS = (
+    Table.READINGS, Table.TARGETS, Table.PASSES, Table.MARKS, Table.TICKS, Table.WINGS,
+    Table.SIGN_OFFS, Table.RIDE_NOTES,
+)  # fmt: skip
+_SUMMED_THEN = (*_FIRST_FACTS, Table.TEMPERATURES, Table.LOCKED_READINGS)
 
 CHECK_SUM = "check_sum"
 """Over a row's other columns: it is of this book alone and is made anew where a row goes to."""
@@ -194,8 +135,8 @@ _FIRST_TABLES: dict[Table, str] = {
 }
 
 _FIRST_INDEXES = (
-    *(f"CREATE INDEX {table}_versions ON {table}(root, id)" for table in ROSTER),
-    *(f"CREATE INDEX {table}_job ON {table}(job_id)" for table in (*FACTS, Table.MOVES)),
+    *(f"CREATE INDEX {table}_versions ON {table}(root, id)" for table in _FIRST_ROSTER),
+    *(f"CREATE INDEX {table}_job ON {table}(job_id)" for table in (*_FIRST_FACTS, Table.MOVES)),
     "CREATE INDEX methods_blade ON methods(blade_id)",
     "CREATE INDEX baselines_ski ON baselines(ski_id)",
     "CREATE INDEX settings_name ON settings(name)",
@@ -343,9 +284,6 @@ QUEUE_OF_ROWS = f"""
 """The queue as the kept rows give it: what ``queue`` must always equal."""
 
 
-NUMBER_TAKEN = "was counted already"
-"""What a refusal of a taken number says, behind its table and what is counted."""
-
 _COUNTED = "NOT EXISTS (SELECT 1 FROM strikes s WHERE s.row_id = t.id)"
 
 _LAST_READ = "\n            ".join(
@@ -427,7 +365,7 @@ def _other_strikes(db: Database) -> None:
 
 def _why_corrected(db: Database) -> None:
     """Give every version of a thing the reason for which it was corrected."""
-    for table in ROSTER:
+    for table in _FIRST_ROSTER:
         db.execute(f"ALTER TABLE {table} ADD COLUMN reason TEXT NOT NULL DEFAULT ''")
 
 
@@ -472,8 +410,20 @@ def _after_lock(db: Database) -> None:
 
 def _check_sums(db: Database) -> None:
     """Give every fact a sum over its columns; rows of before have none and stay as they are."""
-    for table in SUMMED:
+    for table in _SUMMED_THEN:
         db.execute(f"ALTER TABLE {table} ADD COLUMN {CHECK_SUM} INTEGER")
+
+
+def _traced_blades(db: Database) -> None:
+    """Keep how well a blade's outline is known, and how it was traced."""
+    for column in ("outline_u_mm REAL NOT NULL DEFAULT 0", "traced TEXT NOT NULL DEFAULT ''"):
+        db.execute(f"ALTER TABLE {Table.BLADES} ADD COLUMN {column}")
+
+
+def _measured_studs(db: Database) -> None:
+    """Keep how well a stud's place and lead are known; of those of before nobody said."""
+    for column in ("place_u_mm", "lead_u"):
+        db.execute(f"ALTER TABLE {Table.STUDS} ADD COLUMN {column} REAL")
 
 
 def _guard(db: Database, table: Table) -> None:
@@ -502,6 +452,8 @@ STEPS: dict[str, Callable[[Database], None]] = {
     "stand_ins": _stand_ins,
     "after_lock": _after_lock,
     "check_sums": _check_sums,
+    "traced_blades": _traced_blades,
+    "measured_studs": _measured_studs,
 }
 """All steps from an empty file to today's book, oldest first."""
 

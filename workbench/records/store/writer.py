@@ -12,7 +12,8 @@ from workbench.records.store.damage import check_sum
 from workbench.records.store.database import Database
 from workbench.records.store.faults import UnknownRowError, refused
 from workbench.records.store.ids import Mint
-from workbench.records.store.schema import CHECK_SUM, SUMMED, Table
+from workbench.records.store.schema import CHECK_SUM
+from workbench.records.store.specs import FACTS, Table
 from workbench.records.store.values import keepable
 
 
@@ -37,7 +38,7 @@ class Pen:
         ``parts`` are what will lie in a row that carries a check sum.
         """
         kept = {name: keepable(name, value) for name, value in columns.items()}
-        if table in SUMMED and (total := self._sum(table, kept, parts)) is not None:
+        if table in FACTS and (total := self._sum(table, kept, parts)) is not None:
             kept[CHECK_SUM] = total
         try:
             self.db.execute(_insert_sql(table, tuple(kept)), tuple(kept.values()))

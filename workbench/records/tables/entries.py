@@ -14,19 +14,12 @@ from workbench.records.store.rows import (
     Study,
     StudyReading,
 )
-from workbench.records.store.schema import Table
+from workbench.records.store.specs import ENTRY_TABLES
 from workbench.records.store.writer import Pen
 from workbench.records.tables import parts, strikes
 
 E = TypeVar("E", CaliperCheck, Pair, Curve, Study, StudyReading)
 
-_TABLES: dict[type, Table] = {
-    CaliperCheck: Table.CALIPER_CHECKS,
-    Pair: Table.PAIRS,
-    Curve: Table.CURVES,
-    Study: Table.STUDIES,
-    StudyReading: Table.STUDY_READINGS,
-}
 _LISTS = ("parts", "people", "sequence")
 
 _ENTRIES = """SELECT t.*, s.at AS struck_at, s.who AS struck_who, s.reason AS struck_reason,
@@ -43,14 +36,14 @@ def add(pen: Pen, kind: type[E], who: str, /, **columns: Any) -> E:
     """Keep one entry."""
     row_id, at = pen.stamp()
     kept = {k: json.dumps(v) if k in _LISTS else v for k, v in columns.items()}
-    pen.insert(_TABLES[kind], id=row_id, at=at, who=who, **kept)
+    pen.insert(ENTRY_TABLES[kind], id=row_id, at=at, who=who, **kept)
     return kind(id=row_id, at=at, who=who, **columns)
 
 
 def every(db: Database, kind: type[E], **where: str) -> tuple[E, ...]:
     """All entries whose columns are as given, in order, struck ones included."""
     of = " AND ".join(f"t.{column} = ?" for column in where) or "1"
-    found = db.query(_ENTRIES.format(table=_TABLES[kind], where=of), list(where.values()))
+    found = db.query(_ENTRIES.format(table=ENTRY_TABLES[kind], where=of), list(where.values()))
     return strikes.with_others(db, [_entry(db, kind, row) for row in found])
 
 
@@ -58,7 +51,7 @@ def one(db: Database, kind: type[E], entry_id: str) -> E:
     """The entry of this id, struck out or not; raises ``UnknownRowError``."""
     found = every(db, kind, id=entry_id)
     if not found:
-        raise UnknownRowError(str(_TABLES[kind]), entry_id)
+        raise UnknownRowError(str(ENTRY_TABLES[kind]), entry_id)
     return found[0]
 
 
@@ -72,7 +65,7 @@ def _entry(db: Database, kind: type[E], row: dict[str, Any]) -> E:
     for name in _LISTS:
         if name in plain:
             plain[name] = _list(plain[name])
-    struck = strikes.of_damage(db, _TABLES[kind], row)
+    struck = strikes.of_damage(db, ENTRY_TABLES[kind], row)
     return kind(struck=parts.struck(row) or struck, **plain)
 
 

@@ -30,32 +30,14 @@ from workbench.records.store.rows import (
     Turn,
     WingSetting,
 )
-from workbench.records.store.schema import (
-    CHECK_SUM,
-    FACTS,
-    LATER_FACTS,
-    STRIKABLE,
-    Table,
-)
+from workbench.records.store.schema import CHECK_SUM
+from workbench.records.store.specs import FACT_TABLES, FACTS, STRIKABLE, Table
 from workbench.records.store.writer import Pen
 from workbench.records.tables import jobs, strikes
 
 F = TypeVar(
     "F", Reading, Target, Mark, Tick, WingSetting, SignOff, RideNote, Temperature, LockedReading
 )
-
-_TABLES: dict[type, Table] = {
-    Reading: Table.READINGS,
-    Target: Table.TARGETS,
-    PassRow: Table.PASSES,
-    Mark: Table.MARKS,
-    Tick: Table.TICKS,
-    WingSetting: Table.WINGS,
-    SignOff: Table.SIGN_OFFS,
-    RideNote: Table.RIDE_NOTES,
-    Temperature: Table.TEMPERATURES,
-    LockedReading: Table.LOCKED_READINGS,
-}
 
 _TAKEN = tuple(field.name for field in fields(Taken))
 _STRIKE_COLUMNS = 4
@@ -70,7 +52,7 @@ _MARKS = f"""SELECT o.value, (SELECT count(*) FROM strikes) + (SELECT count(*) F
     {
     ", ".join(
         f"(SELECT count(*) || ' ' || max(t.id) FROM {table} t WHERE t.job_id = o.value)"
-        for table in _TABLES.values()
+        for table in FACT_TABLES.values()
     )
 }
     FROM json_each(?) o"""
@@ -93,7 +75,7 @@ _TURNS = """SELECT u.* FROM json_each(?) o JOIN passes p ON p.job_id = o.value
 _OF_JOBS = "\n    UNION ALL ".join(
     f"SELECT t.id FROM own o JOIN {table} t ON t.job_id = o.id"
     + (" WHERE t.kind <> 'held'" if table is Table.MARKS else "")
-    for table in (*FACTS, *LATER_FACTS)
+    for table in FACTS
 )
 
 _SEEN = f"""WITH own AS (SELECT id, day FROM jobs WHERE ski_id = :ski),
@@ -126,7 +108,7 @@ def add_fact(pen: Pen, kind: type[F], job_id: str, who: str, /, **columns: Any) 
     kept = columns
     if kind is RideNote:
         kept = columns | {"complaints": " ".join(columns.get("complaints", ()))}
-    pen.insert(_TABLES[kind], id=row_id, at=at, who=who, job_id=job_id, **kept)
+    pen.insert(FACT_TABLES[kind], id=row_id, at=at, who=who, job_id=job_id, **kept)
     return kind(id=row_id, at=at, who=who, job_id=job_id, **columns)
 
 
@@ -237,7 +219,7 @@ def _read(db: Database, asked: list[str]) -> dict[str, tuple[AnyFact, ...]]:
     found: dict[str, list[AnyFact]] = {job_id: [] for job_id in asked}
     turns = _turns(db, asked_text)
     others: Mapping[str, tuple[Strike, ...]] | None = None  # few books have any
-    for kind, table in _TABLES.items():
+    for kind, table in FACT_TABLES.items():
         rows = db.execute(_FACTS.format(table=table), [asked_text])
         names = [column[0] for column in rows.description[:-_STRIKE_COLUMNS]]
         for row in rows:
@@ -286,3 +268,39 @@ def last_read_jobs(db: Database, ski_id: str) -> tuple[tuple[str, str], ...]:
     Struck readings count, so that no standing reading of a job is newer than what it says.
     """
     return tuple((job_id, newest) for job_id, newest in db.execute(_LAST_READ, [ski_id]))
+
+
+_TURNED = """SELECT j.id FROM jobs j
+    WHERE j.ski_id IN (SELECT root FROM skis WHERE block_id = ?)
+    AND (EXISTS (SELECT 1 FROM passes p WHERE p.job_id = j.id)
+        OR EXISTS (SELECT 1 FROM marks m WHERE m.job_id = j.id AND m.kind = 'step'))
+    ORDER BY j.id"""
+
+_MARKED = f"""WITH own AS (SELECT value AS id FROM json_each(?)),
+    kept AS ({_OF_JOBS}), struck AS (
+        SELECT s.id FROM (SELECT id FROM kept UNION ALL SELECT id FROM own) k
+        JOIN strikes s ON s.row_id = k.id)
+    SELECT (SELECT count(*) FROM kept), (SELECT max(id) FROM kept),
+        (SELECT count(*) FROM struck), (SELECT max(id) FROM struck)"""
+
+
+def turned_jobs(db: Database, block_id: str) -> tuple[str, ...]:
+    """The ids of the jobs in which a stud of a block was turned, oldest first.
+
+    Jobs of every ski that ever had the block.
+    """
+    return tuple(row[0] for row in db.execute(_TURNED, [block_id]))
+
+
+def mark_of_jobs(db: Database, job_ids: Iterable[str]) -> tuple[object, ...]:
+    """A mark of what is kept in jobs: another one after any fact or strike was added."""
+    asked = json.dumps(list(job_ids))
+    return tuple(db.execute(_MARKED, [asked]).fetchone())
+
+
+def jobs_with_facts(db: Database, job_ids: Iterable[str]) -> tuple[JobHistory, ...]:
+    """Jobs with their facts, struck ones included, in the order they were added."""
+    asked = tuple(job_ids)
+    found = jobs.jobs(db, "j.id IN (SELECT value FROM json_each(?))", [json.dumps(asked)])
+    kept = facts_for(db, asked)
+    return tuple(JobHistory(job, kept[job.id]) for job in sorted(found, key=lambda j: j.id))

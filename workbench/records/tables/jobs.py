@@ -8,7 +8,8 @@ from typing import Any
 from workbench.records.store.database import Database
 from workbench.records.store.faults import UnknownRowError
 from workbench.records.store.rows import Job, JobKind, QueueItem
-from workbench.records.store.schema import QUEUE_OF_ROWS, Table
+from workbench.records.store.schema import QUEUE_OF_ROWS
+from workbench.records.store.specs import Table
 from workbench.records.store.values import day_text, keepable
 from workbench.records.store.writer import Pen
 from workbench.records.tables.parts import struck

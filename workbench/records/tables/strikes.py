@@ -20,7 +20,7 @@ from workbench.records.store.rows import (
     Study,
     StudyReading,
 )
-from workbench.records.store.schema import Table
+from workbench.records.store.specs import Table
 
 E = TypeVar("E", CaliperCheck, Pair, Curve, Study, StudyReading)
 

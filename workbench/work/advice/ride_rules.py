@@ -16,6 +16,7 @@ from workbench.advice.ride_feel import (
     What,
 )
 from workbench.errors import InputError
+from workbench.fin.wing import degrees_typed
 from workbench.measure.lengths import parse_length
 from workbench.measure.temperature_text import parse_temperature
 from workbench.places import shipped
@@ -116,7 +117,7 @@ def _try(table: Table) -> Try:
 def _step(text: str, what: What, where: str) -> float:
     if what == "wing":
         try:
-            step = float(text.strip().rstrip("°").replace("−", "-"))
+            step = degrees_typed(text)
         except ValueError:
             raise InputError(where, text, "degrees with a sign, such as -0.5") from None
         if not 0 < abs(step) <= LARGEST_STEP_DEG:

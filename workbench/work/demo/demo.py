@@ -12,7 +12,7 @@ from collections.abc import Mapping, Sequence
 from copy import copy
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
-from typing import Any
+from typing import Any, assert_never
 
 from workbench.errors import InputError
 from workbench.fin.frame.pose import Pose
@@ -23,6 +23,7 @@ from workbench.places import shipped
 from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.work.demo.demo_calipers import add_demo_calipers, check_demo_calipers
+from workbench.work.demo.demo_rounds import Loaner, play_loaner
 from workbench.work.demo.demo_study import add_demo_study
 from workbench.work.files.strict_table import Table
 from workbench.work.files.table_files import read_table_file
@@ -81,6 +82,9 @@ def _fill(book: Book, data: Mapping[str, Any], today: date, clock: _Clock) -> No
             for i, raw in enumerate(data["skis"])]  # fmt: skip
     for ski in skis:
         ski.caliper_id = held.get(ski.ski.unit)
+    first = skis[0].ski
+    loaner = Loaner(book, first.blade_id, first.block_id, first.methods, who)
+    play_loaner(loaner, today, lambda day: setattr(clock, "now", _morning(day, 7)))
     _play_season(data.get("season", ()), skis, today, clock)
     for back in (8, 3):
         day = today - timedelta(days=back)
@@ -170,26 +174,35 @@ class _Player:
 
     def _next(self, shop: Shop, view: JobView) -> JobView:
         stage = view.stage
-        if stage in ("waiting", "received check", "final check"):
-            return self._tick(shop, view)
-        if stage in ("as received", "measuring"):
-            return self._read(shop, view)
-        if stage == "studs":
-            return shop.seat_studs(view)
-        if stage == "target":
-            for line, change in zip(view.lines, self.want, strict=True):
-                if change and line.target is None:
-                    sign = "+" if change > 0 else "-"
-                    text = sign + length_text(abs(change), view.ski.unit)
-                    return shop.aim(view, line, text, view.ski.unit)
-            return shop.accept_target(view)
-        if stage == "turning":
-            return self._turn(shop, view)
-        if stage == "within":
-            return shop.accept(view)
-        if stage == "wing":
-            return shop.set_wing(view, self.wing)
-        return shop.sign_off(view, self.who)
+        match stage:
+            case "waiting" | "received check" | "final check":
+                return self._tick(shop, view)
+            case "as received" | "measuring":
+                return self._read(shop, view)
+            case "studs":
+                return shop.seat_studs(view)
+            case "target":
+                return self._aim(shop, view)
+            case "turning":
+                return self._turn(shop, view)
+            case "within":
+                return shop.accept(view)
+            case "wing":
+                return shop.set_wing(view, self.wing)
+            case "sign-off":
+                return shop.sign_off(view, self.who)
+            case "signed off" | "set aside":
+                raise InputError("demo stage", stage, "a stage that the walk goes on from")
+            case _:
+                assert_never(stage)
+
+    def _aim(self, shop: Shop, view: JobView) -> JobView:
+        for line, change in zip(view.lines, self.want, strict=True):
+            if change and line.target is None:
+                sign = "+" if change > 0 else "-"
+                text = sign + length_text(abs(change), view.ski.unit)
+                return shop.aim(view, line, text, view.ski.unit)
+        return shop.accept_target(view)
 
     def _tick(self, shop: Shop, view: JobView) -> JobView:
         """Tick the next item; of the season's jobs the whole list, which keeps the same."""

@@ -7,19 +7,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Literal
+from typing import Literal, assert_never
 
 from workbench.errors import InputError
 from workbench.fin.frame.pose import Point, Pose
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade
 from workbench.fin.parts.studs import Stud, Travel, travel
-from workbench.fin.reading.observe import (
-    Method,
-    Observation,
-    Quantity,
-    observe,
-)
+from workbench.fin.reading.observe import Method, Observation, observe
+from workbench.fin.reading.quantities import TRAITS
 from workbench.fin.reading.readings import Reading
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
@@ -36,10 +32,6 @@ SAME_MM = 1e-6
 NOW, WANTED, BASE, STUD, READING, FAINT = "now", "wanted", "base", "stud", "reading", "faint"
 LIT = "lit"
 """The ink of the stud to turn."""
-
-QUANTITY_WORDS: dict[Quantity, str] = {
-    "depth": "depth", "tail": "tail distance", "length": "length",
-}  # fmt: skip
 
 Kind = Literal["line", "outline", "dot", "mark", "letter"]
 
@@ -147,18 +139,20 @@ def method_caption(method: Method, meets: bool) -> str:
     if not meets:
         return "the caliper would meet no part of the blade here"
     if method.scribe is not None:
-        return (
-            f"{QUANTITY_WORDS[method.quantity]}: the scribe on the ski, read on the blade's scale"
-        )
-    if method.quantity == "depth":
-        where = "at its deepest" if method.station is None else "at the station"
-        return f"depth: from the base straight out to the blade's edge, {where}"
+        return f"{TRAITS[method.quantity].words}: the scribe on the ski, read on the blade's scale"
     held = (
         "jaw tips at one height" if method.is_tips else "jaws touch between the two dashed heights"
     )
-    if method.quantity == "tail":
-        return f"tail distance: from the ski's tail end forward to the blade; {held}"
-    return f"length: over both ends of the blade; {held}"
+    match method.quantity:
+        case "depth":
+            where = "at its deepest" if method.station is None else "at the station"
+            return f"depth: from the base straight out to the blade's edge, {where}"
+        case "tail":
+            return f"tail distance: from the ski's tail end forward to the blade; {held}"
+        case "length":
+            return f"length: over both ends of the blade; {held}"
+        case _:
+            assert_never(method.quantity)
 
 
 def placed(blade: Blade, pose: Pose) -> list[Point]:
@@ -262,14 +256,19 @@ def _jaws(method: Method, base: Base, seen: Observation | None) -> list[tuple[Po
     """Return the caliper's measuring faces as lines (mm, ski frame)."""
     if seen is None or method.scribe is not None:
         return []
-    if method.quantity == "depth":
-        (x, y) = seen.contacts_mm[0]
-        half = method.jaw_width_mm / 2.0
-        return [((x, base.y(x)), (x, y)), ((x - half, y), (x + half, y))]
-    lo, hi = method.band_mm or (0.0, 0.0)
     xs = [p[0] for p in seen.contacts_mm]
-    if method.quantity == "tail":
-        xs.append(0.0)
+    match method.quantity:
+        case "depth":
+            (x, y) = seen.contacts_mm[0]
+            half = method.jaw_width_mm / 2.0
+            return [((x, base.y(x)), (x, y)), ((x - half, y), (x + half, y))]
+        case "tail":
+            xs.append(0.0)
+        case "length":
+            pass
+        case _:
+            assert_never(method.quantity)
+    lo, hi = method.band_mm or (0.0, 0.0)
     reach = max(hi, lo + LEAST_JAW_MM)
     levels = [(x, base.y(x)) for x in xs]
     return [((x, y + lo), (x, y + reach)) for x, y in levels if math.isfinite(y)]
@@ -280,11 +279,15 @@ def _span(method: Method, base: Base, seen: Observation | None) -> tuple[Point, 
     if seen is None or method.scribe is not None:
         return None
     first = seen.contacts_mm[0]
-    if method.quantity == "depth":
-        return (first[0], base.y(first[0])), first
-    if method.quantity == "tail":
-        return (0.0, first[1]), first
-    return first, seen.contacts_mm[1]
+    match method.quantity:
+        case "depth":
+            return (first[0], base.y(first[0])), first
+        case "tail":
+            return (0.0, first[1]), first
+        case "length":
+            return first, seen.contacts_mm[1]
+        case _:
+            assert_never(method.quantity)
 
 
 def line_glyph(dx: float, dy: float) -> str:

@@ -11,7 +11,7 @@ from workbench.records.backup import backups
 from workbench.records.backup.backups import Backup, Copied, Restored
 from workbench.records.book import Book
 from workbench.records.store.faults import RefusedFileError
-from workbench.work.files.named_file import path_of
+from workbench.work.files.safe_write import path_of
 from workbench.work.text.words import clean
 from workbench.work.trust import setting_values
 

@@ -9,7 +9,7 @@ from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.exchange.intake import COLUMNS
 from workbench.work.files.csv_cells import csv_chunks
-from workbench.work.files.named_file import path_of, write_file
+from workbench.work.files.safe_write import path_of, write_file
 from workbench.work.history.history import load_history
 from workbench.work.history.timeline import timeline_of
 from workbench.work.history.timeline_words import row_words

@@ -20,8 +20,8 @@ from workbench.records.book import Book
 from workbench.records.exchange.clashes import Clash
 from workbench.records.exchange.rows_in import Brought
 from workbench.records.store import rows
-from workbench.records.store.schema import Table
-from workbench.work.files.named_file import path_of, write_file
+from workbench.records.store.specs import Table
+from workbench.work.files.safe_write import path_of, write_file
 from workbench.work.files.table_files import parse_table, read_text
 from workbench.work.job.shop import Shop
 from workbench.work.job.ski_state import SkiState, conclude

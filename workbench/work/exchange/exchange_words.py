@@ -9,7 +9,7 @@ from workbench.errors import shown
 from workbench.records.exchange.clashes import Clash, Kind
 from workbench.records.exchange.rows_in import Differs, StruckTwice
 from workbench.records.store import rows
-from workbench.records.store.schema import Table
+from workbench.records.store.specs import Table
 from workbench.work.exchange.exchange import Change, Exported, TakenIn
 from workbench.work.job.ski_state import SkiState
 from workbench.work.job.stages import NOT_RELEASED

@@ -16,8 +16,7 @@ from workbench.work.exchange.csv_out import write_csv
 from workbench.work.exchange.exchange import export_book, export_ski_of_id, take_in
 from workbench.work.exchange.exchange_words import exported_lines, size_words, taken_in_lines
 from workbench.work.exchange.intake import intake_lines, take_in_skis
-from workbench.work.files.named_file import path_of
-from workbench.work.files.safe_write import slug
+from workbench.work.files.safe_write import path_of, slug
 from workbench.work.job.shop import Shop
 from workbench.work.text.words import clean
 

@@ -17,7 +17,7 @@ from workbench.measure.units import unit_of
 from workbench.records.store import rows
 from workbench.records.store.values import keepable
 from workbench.work.files.csv_cells import read_csv, text_in
-from workbench.work.files.named_file import path_of
+from workbench.work.files.safe_write import path_of
 from workbench.work.job.shop import Shop
 from workbench.work.roster.adding import (
     Part,

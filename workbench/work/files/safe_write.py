@@ -1,6 +1,7 @@
-"""Files for people, written whole or not at all: into one folder, under names that stay in it.
+"""Files for people, written whole or not at all, readable by their owner alone.
 
-Nothing that is there is overwritten; a name that is taken gets a number.
+``write_set`` writes into one folder under names that stay in it; a taken name gets a number.
+``write_file`` writes at a path that a person named, never over a foreign file.
 """
 
 from __future__ import annotations
@@ -8,16 +9,18 @@ from __future__ import annotations
 import os
 import tempfile
 import unicodedata
-from collections.abc import Mapping
-from contextlib import suppress
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from workbench.errors import InputError
+from workbench.places import is_folder
 
 LONGEST_SLUG = 40
 LONGEST_STEM = 120
 MOST_NUMBERED = 1000
-FIELD = "folder"
+HEAD_BYTES = 4096
+"""How much of an existing file is read to tell whether it is one of ours."""
 
 
 def slug(text: str, limit: int = LONGEST_SLUG, otherwise: str = "ski") -> str:
@@ -45,24 +48,90 @@ def write_set(folder: Path, stem: str, files: Mapping[str, bytes]) -> tuple[Path
     stem = slug(stem, LONGEST_STEM, "file")
     spares: dict[str, Path] = {}
     try:
-        folder = folder.expanduser()
-        _make(folder)
-        for extension, data in files.items():
-            spares[extension] = _spare(folder, data)
-        for number in range(1, MOST_NUMBERED):
-            found = _publish(folder, stem if number == 1 else f"{stem}-{number}", spares)
-            if found:
-                return found
-    except OSError as why:
-        reason = why.strerror or type(why).__name__
-        raise InputError(FIELD, str(folder), f"a folder that can be written ({reason})") from None
-    except (ValueError, RuntimeError):  # a NUL in it, or the home of nobody
-        raise InputError(FIELD, str(folder), "a path that can be written") from None
+        with _told("folder", folder):
+            folder = folder.expanduser()
+            _make(folder)
+            for extension, data in files.items():
+                spares[extension], _ = _spare(folder, [data])
+            for number in range(1, MOST_NUMBERED):
+                found = _publish(folder, stem if number == 1 else f"{stem}-{number}", spares)
+                if found:
+                    return found
     finally:
         for spare in spares.values():
             with suppress(OSError):
                 spare.unlink()
-    raise InputError(FIELD, str(folder), f"fewer than {MOST_NUMBERED} files of one name")
+    raise InputError("folder", str(folder), f"fewer than {MOST_NUMBERED} files of one name")
+
+
+def path_of(text: str) -> Path:
+    """Return the path that a person typed; ``~`` is the home folder."""
+    if not text.strip():
+        raise InputError("file", text, "the path of a file")
+    try:
+        return Path(text.strip()).expanduser()
+    except RuntimeError:
+        raise InputError("file", text, "a path that can be reached (whose home is that?)") from None
+
+
+def write_file(
+    path: Path, chunks: Iterable[bytes], is_ours: Callable[[bytes], bool] | None = None
+) -> int:
+    """Write a file and return its size in bytes.
+
+    It is on the disk under another name before it gets its own. A file that is there is replaced
+    only where ``is_ours`` knows it by its first bytes or it is empty; without ``is_ours``, never.
+
+    Raises:
+        InputError: a foreign file is there, or the path cannot be written; says why.
+    """
+    with _told("file", path):
+        _refuse(path, is_ours)
+        spare, size = _spare(path.parent, chunks)
+        try:
+            if is_ours is None:
+                _name(spare, path)
+            else:
+                os.replace(spare, path)
+        except FileExistsError:
+            raise InputError("file", str(path), "a file that is not there yet") from None
+        finally:
+            with suppress(FileNotFoundError):
+                spare.unlink()
+    return size
+
+
+def _refuse(path: Path, is_ours: Callable[[bytes], bool] | None) -> None:
+    if str(path) == "-":
+        raise InputError("file", "-", "a file's path; this is not written to standard output")
+    if is_folder(path):
+        raise InputError("file", str(path), "a file, not a folder")
+    if not path.exists():
+        return
+    if is_ours is None:
+        raise InputError("file", str(path), "a file that is not there yet")
+    if not path.is_file():  # a pipe would be waited for without end
+        raise InputError("file", str(path), "a plain file, or a name that is free")
+    with path.open("rb") as file:
+        head = file.read(HEAD_BYTES)
+    if head and not is_ours(head):
+        raise InputError("file", str(path), "another name: a file of another kind is there")
+
+
+@contextmanager
+def _told(field: str, path: Path) -> Iterator[None]:
+    """Say in a word why a path could not be written."""
+    try:
+        yield
+    except InputError:
+        raise
+    except OSError as why:
+        reason = why.strerror or type(why).__name__
+        raise InputError(field, str(path), f"a {field} that can be written ({reason})") from None
+    except (ValueError, RuntimeError):  # a NUL in it, or the home of nobody
+        raise InputError(
+            field, str(path), f"a {field} at a path without control characters"
+        ) from None
 
 
 def _make(folder: Path) -> None:
@@ -74,19 +143,19 @@ def _make(folder: Path) -> None:
         each.mkdir(mode=0o700, exist_ok=True)
 
 
-def _spare(folder: Path, data: bytes) -> Path:
-    """Write data through to the disk under a name that nobody looks for."""
+def _spare(folder: Path, chunks: Iterable[bytes]) -> tuple[Path, int]:
+    """Write data through to the disk under a name that nobody looks for; return that and a size."""
     handle, name = tempfile.mkstemp(prefix=".quarterturn-", suffix=".tmp", dir=folder)
     spare = Path(name)
     try:
         with os.fdopen(handle, "wb") as file:
-            file.write(data)
+            size = sum(file.write(chunk) for chunk in chunks)
             file.flush()
             os.fsync(file.fileno())
     except BaseException:
         spare.unlink(missing_ok=True)
         raise
-    return spare
+    return spare, size
 
 
 def _publish(folder: Path, name: str, spares: Mapping[str, Path]) -> tuple[Path, ...]:

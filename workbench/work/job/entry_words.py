@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import assert_never
 
 from workbench.measure.display import turns_text
 from workbench.records.book import Book
@@ -19,24 +20,28 @@ MOST_TOLD = 2
 
 def described(fact: rows.AnyFact) -> str:
     """Return an entry in a few words."""
-    if isinstance(fact, rows.Reading | rows.Target | rows.WingSetting | rows.RideNote):
-        kind = type(fact).__name__.lower().replace("setting", " angle")
-        return f"{kind} {fact.text}"
-    if isinstance(fact, rows.Tick):
-        return f"tick '{fact.text}'"
-    if isinstance(fact, rows.PassRow):
-        return f"round {fact.number}"
-    if isinstance(fact, rows.Mark) and fact.kind == "step":
-        return step_done_words(fact)
-    if isinstance(fact, rows.Mark) and fact.kind == WING_AIM:
-        return f"{MARK_WORDS[WING_AIM]} {_angle_wanted(fact)}"
-    if isinstance(fact, rows.Mark):
-        return f"{MARK_WORDS.get(fact.kind, fact.kind)} {fact.text}".strip()
-    if isinstance(fact, rows.LockedReading):
-        return f"after-lock reading {fact.text}"
-    if isinstance(fact, rows.Temperature):
-        return f"temperature {fact.text} {fact.unit}"
-    return "sign-off"
+    match fact:
+        case rows.Reading() | rows.Target() | rows.WingSetting() | rows.RideNote():
+            kind = type(fact).__name__.lower().replace("setting", " angle")
+            return f"{kind} {fact.text}"
+        case rows.Tick():
+            return f"tick '{fact.text}'"
+        case rows.PassRow():
+            return f"round {fact.number}"
+        case rows.Mark(kind="step"):
+            return step_done_words(fact)
+        case rows.Mark(kind="wing_aim"):
+            return f"{MARK_WORDS[WING_AIM]} {_angle_wanted(fact)}"
+        case rows.Mark():
+            return f"{MARK_WORDS.get(fact.kind, fact.kind)} {fact.text}".strip()
+        case rows.LockedReading():
+            return f"after-lock reading {fact.text}"
+        case rows.Temperature():
+            return f"temperature {fact.text} {fact.unit}"
+        case rows.SignOff():
+            return "sign-off"
+        case _:
+            assert_never(fact)
 
 
 _DID: dict[str, str] = {

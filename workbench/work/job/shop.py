@@ -12,19 +12,21 @@ from typing import TypeVar
 
 from workbench.errors import InputError
 from workbench.fin.plan.guidance import Step
-from workbench.measure.lengths import parse_length
+from workbench.fin.wing import angle_of
+from workbench.measure.lengths import check_finest, parse_length
 from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.records.store.faults import UnknownRowError
 from workbench.work.job.entry import check_reading, check_target, target_name
 from workbench.work.job.job_view import WING_AIM, JobView
-from workbench.work.job.open_book import OpenBook
-from workbench.work.job.ski_state import TAKEN_BACK, TURN_ANSWERS, TurnAnswer, turn_in
+from workbench.work.job.open_book import WITHOUT_LEARNED, OpenBook
+from workbench.work.job.ski_state import TAKEN_BACK
 from workbench.work.job.stages import Event, check_can
 from workbench.work.order.shop_policy import default_finest
+from workbench.work.order.turn_records import SETTLED, TURN_ANSWERS, TurnAnswer, turn_in
 from workbench.work.order.versions import parts_text
 from workbench.work.trust.job_reading import Line
-from workbench.work.trust.wing_setup import angle_of, hold_number, wing_setup
+from workbench.work.trust.wing_setup import hold_number, wing_setup
 
 T = TypeVar("T")
 
@@ -310,17 +312,11 @@ class Shop(OpenBook):
         initials = initials_of(who)
 
         def keep(now: JobView) -> None:
-            self._check_other(initials, self.who)
+            check_other_eyes(initials, self.who)
             self.book.add_mark(now.job.id, self.who, "second_eyes", text=initials)
 
         self.act(view, "second eyes", keep)
         return self.view(view.job.id)
-
-    @staticmethod
-    def _check_other(eyes: str, who: str) -> None:
-        if not eyes or eyes.casefold() == who.strip().casefold():
-            accepted = "the initials of somebody else, who looked at the ski too"
-            raise InputError("second pair of eyes", eyes or "(none)", accepted)
 
     def sign_off(self, view: JobView, who: str) -> JobView:
         """Release the ski under these initials, on today's queue; another's where the shop asks."""
@@ -332,7 +328,7 @@ class Shop(OpenBook):
             name = now.lines[now.lock_due].method.name
             raise InputError("after-lock check", f"no {name}", "each read with the bolts tight")
         if now.rules.second_eyes:
-            self._check_other(now.progress.eyes, initials)
+            check_other_eyes(now.progress.eyes, initials)
         job = self.book.job(now.job.id)
         if job.day < self.day:
             self.book.carry_job(job.id, self.day, who=initials)
@@ -359,9 +355,23 @@ class Shop(OpenBook):
 
     def set_finest(self, view: JobView, turn: float) -> JobView:
         """Change the finest turn for this job; not while studs are being turned."""
-        if not (turn == 0.0 or 1 / 64 <= turn <= 1.0):
-            raise InputError("finest turn", turn, "0 (exact) or 1/64 to 1 turn")
-        return self._mark(view, "finest", "finest", text=repr(turn))
+        return self._mark(view, "finest", "finest", text=repr(check_finest(turn)))
+
+    def settle(self, view: JobView) -> JobView:
+        """Keep that each stud was turned out and in again before the job's first reading."""
+
+        def keep(now: JobView) -> None:
+            if not now.offers_settling:
+                accepted = "once, before a job's first reading, with the setting learning on"
+                raise InputError("settled", "not now", accepted)
+            self.book.add_mark(now.job.id, self.who, SETTLED)
+
+        self.act(view, "read", keep)
+        return self.view(view.job.id)
+
+    def without_learned(self, view: JobView, without: bool) -> JobView:
+        """Turn this job by the plain geometry, or again by what was learnt; not in a round."""
+        return self._mark(view, "finest", WITHOUT_LEARNED, text="on" if without else "off")
 
     def last_entry(self, view: JobView) -> rows.AnyFact | None:
         """Return the entry that take back would strike out."""
@@ -465,9 +475,20 @@ def _did_text(step: Step) -> str:
     return f"{step.do} {step.turn.stud.name} {step.turn.turns:+}"
 
 
-def initials_of(text: str) -> str:
-    """Return initials without the blanks around them; an InputError unless 1 to 12 characters."""
+def initials_of(text: str, field: str = "initials") -> str:
+    """Return initials without the blanks around them.
+
+    Raises:
+        InputError: other than 1 to 12 characters, or characters that print nothing.
+    """
     initials = text.strip()
-    if not 1 <= len(initials) <= 12:
-        raise InputError("initials", text, "1 to 12 characters")
+    if not 1 <= len(initials) <= 12 or not initials.isprintable():
+        raise InputError(field, text, "1 to 12 characters")
     return initials
+
+
+def check_other_eyes(eyes: str, who: str) -> None:
+    """Raise an InputError unless the second pair of eyes is there, and is not that of ``who``."""
+    if not eyes or eyes.casefold() == who.strip().casefold():
+        accepted = "the initials of somebody else, who looked at the ski too"
+        raise InputError("second pair of eyes", eyes or "(none)", accepted)

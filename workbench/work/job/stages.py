@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import field, replace
-from typing import Literal, TypeAlias
+from typing import Literal, TypeAlias, assert_never
 
 from workbench.advice.checklists import CLAMP, final_items
 from workbench.errors import InputError
@@ -28,7 +28,7 @@ from workbench.records.store.rows import (
     Tick,
     WingSetting,
 )
-from workbench.work.job.ski_state import UNMEASURED, JobState, final_passed
+from workbench.work.job.ski_state import REFITTED, UNMEASURED, JobState, final_passed
 from workbench.work.order.shop_policy import SHIPPED, Rules
 from workbench.work.trust.significance import accepted_mm
 from workbench.work.trust.temperature_correction import known_temperatures, values_mm
@@ -140,7 +140,7 @@ class ElsewhereError(InputError):
 
 def way_on(why: str) -> str:
     """Return what has to be done first where a job waits for another one of its ski."""
-    return TO_BE_SET if why == UNMEASURED else ELSEWHERE
+    return TO_BE_SET if why in (UNMEASURED, REFITTED) else ELSEWHERE
 
 
 def check_allowed(stage: Stage, event: Event) -> None:
@@ -270,6 +270,8 @@ def progress(
     number = state.pass_number
     if state.stale:  # the blade was moved or measured in another job since
         kept = [f for f in kept if not _is_stale(f, number, state.stale)]
+    if state.refit:  # another blade or block: what was aimed at and gone on with was of the old one
+        kept = [f for f in kept if f.id > state.refit or not _is_of_setting(f)]
     # A reading by another method, such as a coarse mark, bears the others out and moves no gate.
     live = [f for f in kept if not isinstance(f, Reading) or f.method_id in method_ids]
     at = Progress(
@@ -283,8 +285,14 @@ def progress(
         state=state,
     )
     gates = _Gates(live, method_ids, tolerances_mm, has_wing, rules, at, u_of)
-    stage, ticked = gates.recheck() if kind == "recheck" else gates.setting()
-    gate, eyes = stage, gates.eyes() if stage == "sign-off" else ""
+    match kind:
+        case "setting":
+            stage, ticked = gates.setting()
+        case "recheck":
+            stage, ticked = gates.recheck()
+        case _:
+            assert_never(kind)
+    gate, eyes = stage, gates.eyes() if stage in ("sign-off", "signed off") else ""
     reason = ""
     aside = [f for f in live if isinstance(f, Mark) and f.kind in ("set_aside", "taken_up")]
     if aside and aside[-1].kind == "set_aside" and stage != "signed off":
@@ -296,6 +304,12 @@ def progress(
 
 def _is_stale(fact: AnyFact, number: int, since: str) -> bool:
     return isinstance(fact, Reading) and fact.pass_number == number and fact.id < since
+
+
+def _is_of_setting(fact: AnyFact) -> bool:
+    """Whether a fact is of the setting that the blade has: a target, or a mark that goes on."""
+    going_on = isinstance(fact, Mark) and fact.kind in (*GOES_ON, "enough")
+    return going_on or isinstance(fact, Target)
 
 
 GOES_ON = ("seated", "aimed", "reaim", "step", "accepted")

@@ -15,7 +15,14 @@ from workbench.measure.repeats import Repeats
 from workbench.measure.units import Unit
 from workbench.work.job.job_view import JobView
 from workbench.work.trust.job_reading import Line
-from workbench.work.trust.reading_budget import STATED, Figures, budgets_of
+from workbench.work.trust.reading_budget import (
+    OUTLINE,
+    STATED,
+    Figures,
+    budgets_of,
+    outline_u_mm,
+    with_outline,
+)
 from workbench.work.trust.shop_scatter import origin_words
 from workbench.work.trust.significance import WITHIN
 
@@ -33,9 +40,15 @@ IMPROVE: dict[str, str] = {
     "temperature of the caliper": "let the caliper lie by the blade, and read both",
     "expansion of the blade": "measure nearer 20 °C",
     "expansion of the caliper": "measure nearer 20 °C",
+    OUTLINE: "trace the blade finer, at 600 dpi say; it cancels against this reading's own target",
     STATED: "read it by a caliper's method where one is to be had",
 }
 """What to do about each contribution (common practice, no source)."""
+
+OUTLINE_ORIGIN = (
+    "how well the blade was traced: it counts in turns and in other methods' numbers, not against "
+    "this reading's own target"
+)
 
 ASSUMED = "the scatter is assumed: take it again two or three times to see it"
 DOUBTFUL = "look at the doubtful repeat first"
@@ -73,7 +86,7 @@ def trust_of(view: JobView, line: Line) -> Trust:
             f"reading '{line.method.name}'", "(none)", "one or more readings in this round"
         )
     taken = [x.taken for x in view.lines if x.taken is not None]
-    budgets = budgets_of(taken, view.rig)
+    budgets = map(with_outline, budgets_of(taken, view.rig), outline_u_mm(taken, view.rig))
     by_name = {t.method.name: b for t, b in zip(taken, budgets, strict=True)}
     budget = by_name[line.method.name]
     figures = line.taken.known_figures
@@ -83,15 +96,17 @@ def trust_of(view: JobView, line: Line) -> Trust:
 def origins_of(trust: Trust) -> tuple[tuple[str, str], ...]:
     """Return the caliper and where each figure of the budget comes from: (what, whence)."""
     names = {part.name for part in trust.budget.parts}
+    traced = ((OUTLINE, OUTLINE_ORIGIN),) if OUTLINE in names else ()
     if STATED in names:
-        return (("uncertainty", "stated by the method itself; no caliper's figure is in it"),)
+        stated = "stated by the method itself; no caliper's figure is in it"
+        return (("uncertainty", stated), *traced)
     scatter = (SCATTER, origin_words(trust.figures.scatter, trust.repeats))
     used = [
         (name, origin)
         for name, origin in (*trust.figures.origins, scatter)
         if any(n == name or n.startswith(f"{name} of") for n in names)
     ]
-    return (("taken with", trust.figures.caliper), *used)
+    return (("taken with", trust.figures.caliper), *used, *traced)
 
 
 def meaning_words(line: Line, unit: Unit) -> tuple[str, ...]:

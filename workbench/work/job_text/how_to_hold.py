@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import assert_never
 
 from workbench.advice.holds import Kind, hold_for
 from workbench.errors import BenchError
@@ -15,6 +16,7 @@ from workbench.fin.pose.fit import (
     fit_pose,
 )
 from workbench.fin.reading.observe import Method, Station
+from workbench.fin.reading.quantities import TRAITS
 from workbench.fin.reading.rig import Rig
 from workbench.measure.display import length_text
 from workbench.measure.units import Unit
@@ -28,9 +30,13 @@ from workbench.work.text.words import error_words
 
 def kind_of(method: Method) -> Kind:
     """Return in which way a method takes its number."""
-    if method.quantity == "depth":
-        return "deepest" if method.station is None else "station"
-    return "tips" if method.is_tips else "flat"
+    match TRAITS[method.quantity].taken_at:
+        case "station":
+            return "deepest" if method.station is None else "station"
+        case "band":
+            return "tips" if method.is_tips else "flat"
+        case _ as unknown:
+            assert_never(unknown)
 
 
 def hold_words(method: Method) -> tuple[str, ...]:

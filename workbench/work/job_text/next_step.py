@@ -5,6 +5,8 @@ Each adds how it is done there: a key, or a command.
 
 from __future__ import annotations
 
+from typing import assert_never
+
 from workbench.fin.plan.guidance import Step
 from workbench.work.job.job_view import JobView
 from workbench.work.text.words import (
@@ -13,6 +15,7 @@ from workbench.work.text.words import (
     CAUTION_LOOSEN,
     CAUTION_RIDE,
     CAUTION_SNUG,
+    REFITTED_LOOSE,
     clean,
 )
 from workbench.work.trust.wing_setup import held_words
@@ -21,6 +24,9 @@ STUDS_UP = "Bring all three studs up to just touch the blade"
 NO_FIT = "These readings do not work"
 OUT_OF_REACH = "The target is out of reach: give another."
 TURN_BACK = "A stud was turned, but what its turns were counted from no longer counts"
+SETTLE = "Loosen, turn each stud out 1/8 and in 1/8, push the blade home, snug"
+"""What settles the studs: each has its play on the side that it is turned in from."""
+
 NO_TURNS = "No turns: see the warning"
 MAKERS_FIRST = "The maker's instructions, event rules and a qualified technician come first."
 
@@ -71,12 +77,16 @@ def caution_words(view: JobView, at_check: bool) -> str:
     if stage == "turning":
         return _turning_caution(view)
     if view.progress.loose:
-        return BOLTS_LOOSE
-    if stage in ("waiting", "received check", "as received", "measuring", "studs", "wing"):
-        return CAUTION_EDGES
-    if stage in ("final check", "sign-off", "signed off"):
-        return CAUTION_RIDE
-    return MAKERS_FIRST
+        return REFITTED_LOOSE if view.progress.state.refitted else BOLTS_LOOSE
+    match stage:
+        case "waiting" | "received check" | "as received" | "measuring" | "studs" | "wing":
+            return CAUTION_EDGES
+        case "final check" | "sign-off" | "signed off":
+            return CAUTION_RIDE
+        case "target" | "within" | "set aside":
+            return MAKERS_FIRST
+        case _:
+            assert_never(stage)
 
 
 def _turning_caution(view: JobView) -> str:

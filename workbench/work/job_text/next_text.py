@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shlex
 from dataclasses import dataclass
+from typing import assert_never
 
 from workbench.measure.display import turn_text
 from workbench.work.job.job_view import JobView
@@ -11,6 +12,7 @@ from workbench.work.job_text.next_step import (
     NO_FIT,
     NO_TURNS,
     OUT_OF_REACH,
+    SETTLE,
     STUDS_UP,
     TURN_BACK,
     act_due,
@@ -44,37 +46,49 @@ def task_of(view: JobView) -> Task:
         return Task(f"{NO_FIT}: take the last one back, then measure it again.", ("take-back",))
     if view.contradictions and stage in ("turning", "studs", "target") and not view.progress.step:
         return _again(view)
-    if view.check_due is not None:
-        return _check(view)
-    if stage in ("as received", "measuring"):
-        return _measure(view)
-    if stage == "target":
-        return _target(view)
-    if stage == "turning":
-        return _turn(view)
-    if stage == "sign-off" and view.progress.state.bars:
+    match stage:
+        case "waiting" | "received check" | "final check":
+            return _check(view)
+        case "as received" | "measuring":
+            return _measure(view)
+        case "studs":
+            return Task(f"{STUDS_UP}.", ("seat",))
+        case "target":
+            return _target(view)
+        case "turning":
+            return _turn(view)
+        case "within":
+            return Task(view.learnt_words(view.ski.unit) or leave_words(view), ("accept",))
+        case "wing":
+            words = f"{wing_step(view)}, then give its angle in degrees."
+            return Task(words, ("set-wing DEGREES",))
+        case "sign-off":
+            return _sign_off(view)
+        case "set aside":
+            return Task(f"Set aside: {clean(view.progress.reason)}.", ("take-up",))
+        case "signed off":
+            if view.unreleased:
+                words = f"{view.unreleased_words} Strike the sign-off out, then go on from there."
+                return Task(words, ("history", "strike --row ROW --reason REASON"))
+            return Task("Signed off.", ("queue",))
+        case _:
+            assert_never(stage)
+
+
+def _sign_off(view: JobView) -> Task:
+    if view.progress.state.bars:
         return Task(f"Not to be signed off: {view.progress.state.bars}.", ("history",))
-    if stage == "sign-off" and view.rules.second_eyes and not view.progress.eyes:
+    if view.rules.second_eyes and not view.progress.eyes:
         return Task(
             "Somebody else looks at it too, then sign off.", ("sign-off --second INITIALS",)
         )
     due = view.lock_due
-    if due is not None:
-        look, read = lock_words(clean(view.lines[due].method.name)), f"read {due + 1} VALUE"
-        if view.rules.after_lock:
-            return Task(f"{look}.", (read,))
-        return Task(f"Sign it off; or first the {look[0].lower()}{look[1:]}.", ("sign-off", read))
-    if stage == "set aside":
-        return Task(f"Set aside: {clean(view.progress.reason)}.", ("take-up",))
-    if view.unreleased:
-        words = f"{view.unreleased_words} Strike the sign-off out, then go on from there."
-        return Task(words, ("history", "strike --row ROW --reason REASON"))
-    return {
-        "studs": Task(f"{STUDS_UP}.", ("seat",)),
-        "within": Task(leave_words(view), ("accept",)),
-        "wing": Task(f"{wing_step(view)}, then give its angle in degrees.", ("set-wing DEGREES",)),
-        "sign-off": Task("Sign it off.", ("sign-off",)),
-    }.get(stage, Task("Signed off.", ("queue",)))
+    if due is None:
+        return Task("Sign it off.", ("sign-off",))
+    look, read = lock_words(clean(view.lines[due].method.name)), f"read {due + 1} VALUE"
+    if view.rules.after_lock:
+        return Task(f"{look}.", (read,))
+    return Task(f"Sign it off; or first the {look[0].lower()}{look[1:]}.", ("sign-off", read))
 
 
 def _again(view: JobView) -> Task:
@@ -92,7 +106,8 @@ def _again(view: JobView) -> Task:
 
 def _check(view: JobView) -> Task:
     item = view.check_due
-    assert item is not None
+    if item is None:
+        return Task(f"{view.check_name}: nothing is left to tick.", ("next",))
     number = view.checklist.index(item) + 1
     words = f"{view.check_name}, {number} of {len(view.checklist)}: {clean(item.words)}."
     return Task(words, (f"tick {shlex.quote(clean(item.key))}",))
@@ -102,6 +117,9 @@ def _measure(view: JobView) -> Task:
     if view.due is None:
         return Task("Measure again.", ("next",))
     name = reading_due(view, clean(view.lines[view.due].method.name))
+    if view.offers_settling:
+        words = f"Settle the studs: {SETTLE.lower()}. Or measure as it is: {name}."
+        return Task(words, ("settled", f"read {view.due + 1} VALUE"))
     fewer = ("enough",) if view.rules.repeats > 1 and view.may_go_on else ()
     return Task(f"Measure: {name}.", (f"read {view.due + 1} VALUE", *fewer))
 
@@ -122,9 +140,11 @@ def _target(view: JobView) -> Task:
 def _turn(view: JobView) -> Task:
     if view.plan is None:
         return Task(f"{NO_TURNS}; take the last entry back.", ("take-back",))
-    if not any(t.turns for t in view.plan.turns):
+    if not view.has_round:
         why = view.no_turn_why
         finer = f"a finer turn ({turn_text(view.finer)} would do)" if view.finer else "a finer turn"
         words = f"{why[0].upper()}{why[1:]}: {finer}, or keep it as it is."
         return Task(words, ("finest TURN", "accept --as-is"))
-    return Task(step_words(act_due(view)), ("done",))
+    told = view.learnt_words(view.ski.unit) if act_due(view).do == "loosen" else ""
+    words = step_words(act_due(view), view.rules.dial)
+    return Task(f"{told} {words}" if told else words, ("done",))

@@ -6,6 +6,8 @@ were made, before that those it left with last, else some that this blade can re
 
 from __future__ import annotations
 
+from typing import assert_never
+
 from workbench.errors import BenchError
 from workbench.measure.display import length_text
 from workbench.measure.units import Unit
@@ -19,43 +21,51 @@ STEPS: tuple[Stage, ...] = (
     "final check", "sign-off", "signed off",
 )  # fmt: skip
 
-_AT: dict[Stage, Stage] = {"waiting": "received check"}
-
 
 def tour_words(view: JobView | None, unit: Unit, hands_on: bool) -> str:
     """Return where the walk-through is and what to do next, in one or two sentences."""
     if view is None:
         return "Walk-through: take a ski in hand first: j goes to the next that is not finished."
-    stage = _AT.get(view.stage, view.stage)
-    if stage == "set aside":
+    if view.stage == "set aside":
         return "Walk-through: this ski waits for its owner. j goes to the next unfinished one."
-    return f"Walk-through {STEPS.index(stage) + 1} of {len(STEPS)}: {_words(view, unit, hands_on)}"
+    step = STEPS.index("received check" if view.stage == "waiting" else view.stage) + 1
+    return f"Walk-through {step} of {len(STEPS)}: {_words(view, unit, hands_on)}"
 
 
 def _words(view: JobView, unit: Unit, hands_on: bool) -> str:
-    stage = _AT.get(view.stage, view.stage)
-    if stage in ("received check", "final check"):
-        begin = "press + for each thing you have really looked at" if hands_on else "press Enter"
-        why = (
-            "a damaged or sharp fin is found before it is touched"
-            if stage == "received check"
-            else "the clamp bolts come last, because a loose one throws a rider"
-        )
-        return f"{begin}; {why}."
-    if stage in ("as received", "measuring"):
-        return _reading_words(view, unit)
-    release = "press +" if hands_on else "press Enter, then +"
-    return {
-        "studs": "bring the studs up to the blade, then Enter: from here the turns count.",
-        "target": _target_words(view, unit),
-        "turning": "do what the next-step line says and press Enter after each act. Loosen before "
-        "any stud is turned. Tab shows the other panels.",
-        "within": "on target: leave it. Enter goes on.",
-        "wing": "type 7.5 and Enter. /, then the wing's number, shows how the hold changes it.",
-        "sign-off": f"{release} : your initials release the ski (i changes them).",
-        "signed off": "done. a writes its card, o shows its history, z the day's queue, "
-        "j takes the next ski. :, then first day, ends this walk-through.",
-    }[stage]
+    begin = "press + for each thing you have really looked at" if hands_on else "press Enter"
+    match view.stage:
+        case "waiting" | "received check":
+            return f"{begin}; a damaged or sharp fin is found before it is touched."
+        case "as received" | "measuring":
+            return _reading_words(view, unit)
+        case "studs":
+            return "bring the studs up to the blade, then Enter: from here the turns count."
+        case "target":
+            return _target_words(view, unit)
+        case "turning":
+            return (
+                "do what the next-step line says and press Enter after each act. Loosen before "
+                "any stud is turned. Tab shows the other panels."
+            )
+        case "within":
+            return "on target: leave it. Enter goes on."
+        case "wing":
+            return "type 7.5 and Enter. /, then the wing's number, shows how the hold changes it."
+        case "final check":
+            return f"{begin}; the clamp bolts come last, because a loose one throws a rider."
+        case "sign-off":
+            release = "press +" if hands_on else "press Enter, then +"
+            return f"{release} : your initials release the ski (i changes them)."
+        case "signed off":
+            return (
+                "done. a writes its card, o shows its history, z the day's queue, "
+                "j takes the next ski. :, then first day, ends this walk-through."
+            )
+        case "set aside":
+            return "this ski waits for its owner."
+        case _:
+            assert_never(view.stage)
 
 
 def _target_words(view: JobView, unit: Unit) -> str:

@@ -4,24 +4,17 @@ from __future__ import annotations
 
 from workbench.errors import InputError
 from workbench.fin.parts.blade import Blade
-from workbench.fin.reading.observe import (
-    PARTS,
-    QUANTITIES,
-    Method,
-    Part,
-    Quantity,
-    Scribe,
-    Station,
-)
+from workbench.fin.reading.observe import PARTS, Method, Part, Scribe, Station
+from workbench.fin.reading.quantities import ONE_OF, QUANTITIES, TRAITS, Quantity
 from workbench.work.files.strict_table import Table, as_list, under
 
 
 def read_method(table: Table, blade: Blade) -> Method:
     """Return the method in its table, its station found on ``blade``."""
     name = table.name()
-    quantity = table.text("quantity", "depth, tail or length")
+    quantity = table.text("quantity", ONE_OF)
     if quantity not in QUANTITIES:
-        raise InputError(table.where("quantity"), quantity, "depth, tail or length")
+        raise InputError(table.where("quantity"), quantity, ONE_OF)
     station = _station(table, blade) if table.has("station") else None
     width = table.length("jaw_width", 0.0)
     band = None
@@ -52,7 +45,8 @@ def _part(table: Table) -> Part | None:
 
 def _scribe(table: Table, quantity: Quantity) -> Scribe:
     """Return the scribe of a coarse mark; ``grows`` says which way its scale's figures run."""
-    ways = ("back", "front") if quantity == "tail" else ("in", "out")
+    scale = TRAITS[quantity].scale
+    ways = ("", "") if scale is None else scale.grows  # where there is none, Method refuses it
     accepted = f"{{ at = [x, y], zero = 0.0, grows = '{ways[0]}' or '{ways[1]}' }}"
     inner = table.table("scribe", accepted)
     at = inner.point("at")

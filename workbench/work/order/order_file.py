@@ -19,7 +19,7 @@ from workbench.fin.plan.guidance import Rig, Target
 from workbench.fin.pose.fit import Reading
 from workbench.fin.reading.observe import Method
 from workbench.frozen import dataclass
-from workbench.measure.lengths import parse_turn
+from workbench.measure.lengths import check_finest, parse_turn
 from workbench.measure.units import MM_PER_INCH, Unit, check_unit
 from workbench.work.files.strict_table import (
     Table,
@@ -115,9 +115,7 @@ def _finest_turn(top: Table) -> float:
         turn = parse_turn(value, "finest_turn")
     else:
         turn = as_number(value, "finest_turn", accepted)
-    if not (turn == 0.0 or 1 / 64 <= turn <= 1.0):
-        raise InputError("finest_turn", value, accepted)
-    return turn
+    return check_finest(turn, "finest_turn", value)
 
 
 def read_blade(table: Table) -> Blade:
@@ -127,9 +125,10 @@ def read_blade(table: Table) -> Blade:
     top = table.points("top_edge", 2)
     back = table.points("back_edge", 2)
     holes = tuple(_hole(t) for t in table.tables("holes", required=False, most=MOST_HOLES))
+    u_mm = table.length("outline_u", 0.0)
     table.done()
     with under(table):
-        return Blade(name, outline, (top[0], top[1]), (back[0], back[1]), holes)
+        return Blade(name, outline, (top[0], top[1]), (back[0], back[1]), holes, u_mm)
 
 
 def _hole(table: Table) -> Hole:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import lru_cache
+from typing import assert_never
 
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade, Hole
@@ -22,6 +23,7 @@ def blade_of(row: rows.Blade) -> Blade:
         (row.top_edge_mm[0], row.top_edge_mm[1]),
         (row.back_edge_mm[0], row.back_edge_mm[1]),
         tuple(Hole(h.name, (h.u_mm, h.v_mm), h.diameter_mm) for h in row.holes),
+        row.outline_u_mm,
     )
 
 
@@ -35,6 +37,7 @@ def row_of_blade(blade: Blade, source_text: str = "") -> rows.Blade:
         blade.back_edge_mm,
         tuple(rows.Hole(h.name, *h.at_mm, h.diameter_mm) for h in blade.holes),
         source_text,
+        outline_u_mm=blade.outline_u_mm,
     )
 
 
@@ -146,11 +149,15 @@ def usual_range_mm(method: Method, blade: Blade) -> tuple[float, float]:
     vs = [v for _, v in blade.outline_mm]
     out, height = max(vs), max(vs) - min(vs)
     hidden = sum(v for _, v in blade.back_edge_mm) / 2.0
-    if method.quantity == "depth":
-        return (LEAST_OUT * height, out - hidden)
-    if method.quantity == "length":
-        return _lengths_mm(blade, hidden, out - LEAST_OUT * height)
-    return (5.0, 49.0)
+    match method.quantity:
+        case "depth":
+            return (LEAST_OUT * height, out - hidden)
+        case "length":
+            return _lengths_mm(blade, hidden, out - LEAST_OUT * height)
+        case "tail":
+            return (5.0, 49.0)
+        case _:
+            assert_never(method.quantity)
 
 
 def _lengths_mm(blade: Blade, least_v: float, most_v: float) -> tuple[float, float]:

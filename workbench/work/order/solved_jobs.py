@@ -66,6 +66,8 @@ def finer_of(
     rig: Rig, readings: tuple[Reading, ...], targets: tuple[Target, ...], finest_turn: float
 ) -> float | None:
     """Return the coarsest finer turn that brings every target within its tolerance, if one does."""
+    if not plan_of(rig, readings, targets, 0.0).kept:
+        return None  # the exact turns do not either
     for turn in FINER:
         if turn < finest_turn and plan_of(rig, readings, targets, turn).kept:
             return turn

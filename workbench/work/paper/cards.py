@@ -10,12 +10,12 @@ import math
 from dataclasses import dataclass
 
 from workbench.fin.plan.remarks import COVERAGE
+from workbench.fin.reading.quantities import TRAITS
 from workbench.fin.reading.readings import Reading
 from workbench.measure.display import length_text
 from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.drawing.scene import (
-    QUANTITY_WORDS,
     Scene,
     method_caption,
     method_scene,
@@ -40,6 +40,7 @@ from workbench.work.job_text.setting_words import (
     where_words,
     wing_words,
 )
+from workbench.work.order.exposed_words import exposed_short, exposure_at
 from workbench.work.text.local_time import local_day
 from workbench.work.text.safe_text import visible
 from workbench.work.text.words import CAUTION_EDGES
@@ -255,16 +256,8 @@ def _released(view: JobView, sign_off: rows.SignOff | None) -> str:
 
 
 def _by(view: JobView, sign_off: rows.SignOff) -> str:
-    eyes = visible(_second_eyes(view), 12)
+    eyes = visible(view.progress.eyes, 12)
     return f"{visible(sign_off.who, 12)}{f', looked over by {eyes}' if eyes else ''}"
-
-
-def _second_eyes(view: JobView) -> str:
-    """Return whose second pair of eyes saw the ski as it was released, else nothing."""
-    live = [f for f in view.facts if f.struck is None]
-    checked = max((f.id for f in live if isinstance(f, rows.Reading | rows.Tick)), default="")
-    seen = [f for f in live if isinstance(f, rows.Mark) and f.kind == "second_eyes"]
-    return seen[-1].text if seen and seen[-1].id > checked else ""
 
 
 def _facts(view: JobView) -> tuple[tuple[str, str], ...]:
@@ -281,7 +274,14 @@ def _facts(view: JobView) -> tuple[tuple[str, str], ...]:
     )
     named = tuple((label, visible(text, NAME) or "—") for label, text in known)
     later = tuple(("As it was", visible(words, NAME)) for words in view.corrected)
-    return (*named, *later, ("Base", base_words(view)), ("Rounds", str(count)), *_warmth(view))
+    base = ("Base", base_words(view))
+    return (*named, *later, base, *_exposed(view), ("Rounds", str(count)), *_warmth(view))
+
+
+def _exposed(view: JobView) -> tuple[tuple[str, str], ...]:
+    """Return what of the blade is out of the base, where the readings say where it is."""
+    found = exposure_at(view.rig, view.pose) if view.pose is not None else None
+    return (("Exposed", exposed_short(found.seen, view.ski.unit)),) if found else ()
 
 
 def _warmth(view: JobView) -> tuple[tuple[str, str], ...]:
@@ -299,7 +299,7 @@ def _number(view: JobView, line: Line) -> Number:
     read = line.final_mm is not None
     value = line.final_mm or 0.0
     return Number(
-        quantity=QUANTITY_WORDS[method.quantity],
+        quantity=TRAITS[method.quantity].words,
         method=visible(method.name, NAME),
         inch=length_text(value, "in") if read else NOT_READ,
         mm=length_text(value, "mm") if read else NOT_READ,

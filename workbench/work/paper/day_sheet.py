@@ -7,10 +7,9 @@ from dataclasses import dataclass
 
 from workbench.errors import BenchError
 from workbench.fin.plan.guidance import is_within
-from workbench.fin.reading.observe import Quantity
+from workbench.fin.reading.quantities import QUANTITIES, TRAITS, Quantity
 from workbench.measure.display import length_text
 from workbench.records.store import rows
-from workbench.work.drawing.scene import QUANTITY_WORDS
 from workbench.work.job.job_view import JobView
 from workbench.work.job.queue_line import RosterLine
 from workbench.work.job.shop import Shop
@@ -26,7 +25,6 @@ from workbench.work.text.safe_text import visible
 NAME, POINT, WHY = 40, 90, 240
 """Columns that a name, an open point and what a ski is unfit by may take on a day sheet."""
 
-QUANTITIES: tuple[Quantity, ...] = ("depth", "tail", "length")
 UNREAD = "—"
 
 STILL_OPEN: dict[Stage, str] = {
@@ -174,7 +172,7 @@ def _points(view: JobView) -> Iterable[str]:
         off = line.off_mm
         if off is not None and not is_within(off, line.tolerance_mm):
             side = "over" if off > 0 else "under"
-            yield f"{QUANTITY_WORDS[line.method.quantity]} {side} by {both(abs(off))}"
+            yield f"{TRAITS[line.method.quantity].words} {side} by {both(abs(off))}"
     if view.trouble:
         yield visible(view.trouble, POINT)
     if view.progress.loose:

@@ -22,8 +22,6 @@ from workbench.work.text.safe_text import visible
 Format = Literal["text", "html", "svg", "pdf"]
 
 EXTENSIONS: dict[Format, str] = {"text": "txt", "html": "html", "svg": "svg", "pdf": "pdf"}
-CARD_FORMATS: tuple[Format, ...] = ("text", "html", "svg", "pdf")
-SHEET_FORMATS: tuple[Format, ...] = ("text", "html", "pdf")
 
 FOLDER_SETTING, PAPER_SETTING = "card_folder", "paper"
 """The book's settings: where cards go, and ``a4`` or ``letter``."""

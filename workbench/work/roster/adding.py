@@ -12,7 +12,8 @@ from typing import TypeVar
 
 from workbench.errors import InputError
 from workbench.fin.parts.blade import Blade
-from workbench.fin.reading.observe import QUANTITIES, Method
+from workbench.fin.reading.observe import Method
+from workbench.fin.reading.quantities import QUANTITIES
 from workbench.measure.units import unit_of
 from workbench.places import shipped
 from workbench.records.book import Book
@@ -159,8 +160,17 @@ def add_blade(shop: Shop, fields: Mapping[str, str]) -> str:
 
 
 def _keep_blade(shop: Shop, blade: Blade, methods: Iterable[Method], source: str) -> str:
+    return keep_blade(shop, row_of_blade(blade, source), methods)
+
+
+def keep_blade(shop: Shop, blade: rows.Blade, methods: Iterable[Method]) -> str:
+    """Keep a new blade with its reading methods; return its id.
+
+    Raises:
+        InputError: another blade has its name.
+    """
     _new_name(blade.name, shop.book.blades(), "blade")
-    kept = shop.book.add_blade(row_of_blade(blade, source), who=shop.who)
+    kept = shop.book.add_blade(blade, who=shop.who)
     for method in methods:
         tolerance = tolerance_mm(shop.book, method)
         shop.book.add_method(row_of_method(method, kept.id, tolerance), who=shop.who)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from functools import partial
 
 from workbench.errors import InputError
-from workbench.fin.wing import SET_DEG, set_angle
+from workbench.fin.wing import angle_of
 from workbench.measure.display import length_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
@@ -237,7 +237,7 @@ def _baseline(table: Table, skis: Sequence[rows.Ski]) -> rows.Baseline:
     return rows.Baseline(
         "", _ski_id(ski, skis, table.where("ski")), name, entries, texts["source"],
         model=texts["model"], size=texts["size"], rider=texts["rider"],
-        wing=wing, wing_deg=_wing_deg(wing, table.where("wing")),
+        wing=wing, wing_deg=angle_of(wing, table.where("wing")) if wing.strip() else None,
     )  # fmt: skip
 
 
@@ -248,18 +248,6 @@ def _ski_id(text: str, skis: Sequence[rows.Ski], where: str) -> str | None:
     if len(found) != 1:
         raise InputError(where, text, "the serial of one ski in this book; add it first")
     return found[0].id
-
-
-def _wing_deg(text: str, where: str) -> float | None:
-    if not text.strip():
-        return None
-    try:
-        angle = set_angle(text)
-    except ValueError:
-        raise InputError(where, text, "degrees such as 7.5") from None
-    if not SET_DEG[0] <= angle <= SET_DEG[1]:
-        raise InputError(where, text, "degrees from 2 to 20")
-    return angle
 
 
 def _entry(table: Table) -> rows.BaselineEntry:

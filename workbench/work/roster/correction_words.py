@@ -105,6 +105,12 @@ def _range(travel: tuple[float, float] | None) -> str:
 
 def _of_blade(old: rows.Blade, new: rows.Blade) -> tuple[str, ...]:
     out = []
+    if old.traced != new.traced:
+        how = [clean(b.traced) or "typed or from a file" for b in (old, new)]
+        out.append(f"how it was traced: {how[0]} -> {how[1]}")
+    if old.outline_u_mm != new.outline_u_mm:
+        known = [_mm(b.outline_u_mm) for b in (old, new)]
+        out.append(f"outline's standard uncertainty {known[0]} mm -> {known[1]} mm")
     if old.outline_mm != new.outline_mm:
         out.append(f"outline: {_points(old.outline_mm, new.outline_mm)}")
     for words, was, now in (

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from workbench.fin.parts.blade import Blade
-from workbench.measure.lengths import parse_turn
+from workbench.measure.lengths import check_finest, parse_turn
 from workbench.measure.units import check_unit
 from workbench.records.book import Book
 from workbench.records.store import rows
@@ -48,7 +48,8 @@ def stock_shop(book: Book, data: Mapping[str, Any], who: str) -> Stock:
         for inner in table.tables("studs"):
             thread = inner.text("thread", default="")
             studs.append(row_of_stud(read_stud(inner), thread))
-        finest = parse_turn(table.text("finest_turn", default="1/8"), table.where("finest_turn"))
+        text, where = table.text("finest_turn", default="1/8"), table.where("finest_turn")
+        finest = check_finest(parse_turn(text, where), where, text)
         table.done()
         block = rows.Block("", name, tuple(studs), finest, stand_in=_is_stand_in(raw))
         stock.blocks[name] = book.add_block(block, who=who).id

@@ -17,7 +17,7 @@ from workbench.fin.parts.blade import Blade, Hole
 from workbench.fin.parts.studs import Stud, check_studs
 from workbench.fin.reading.observe import Method, Station
 from workbench.frozen import dataclass
-from workbench.measure.lengths import parse_length, parse_turn
+from workbench.measure.lengths import check_finest, parse_length, parse_turn
 from workbench.measure.units import MM_PER_INCH, Unit, check_unit
 from workbench.work.files.strict_table import Table
 from workbench.work.files.table_files import read_table_file
@@ -183,10 +183,7 @@ def finest_of(text: str) -> float:
     """Return the finest turn typed, such as ``1/8``; blank is 1/8, 0 means exact."""
     if not text.strip():
         return DEFAULT_FINEST_TURN
-    turn = parse_turn(text, "finest turn")
-    if not (turn == 0.0 or 1 / 64 <= turn <= 1.0):
-        raise InputError("finest turn", text, "0 (exact) or 1/64 to 1 turn, such as 1/8")
-    return turn
+    return check_finest(parse_turn(text, "finest turn"), typed=text)
 
 
 def open_parts(path: str) -> PartsFile:

@@ -8,21 +8,24 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from workbench.errors import InputError, shown
+from workbench.fin.reading.quantities import QUANTITIES
 from workbench.measure.calipers import BLOCK_DAYS
-from workbench.measure.display import turn_text
-from workbench.measure.lengths import parse_turn
+from workbench.measure.display import DIALS, turn_text
+from workbench.measure.lengths import check_finest, parse_turn
 from workbench.records.book import Book
 from workbench.records.store.values import keepable
-from workbench.work.job.shop import Shop
+from workbench.work.job.shop import Shop, initials_of
 from workbench.work.order.order_file import DEFAULT_TOLERANCE_MM
 from workbench.work.order.shop_policy import (
     AFTER_LOCK,
     BELL,
+    DIAL,
     EYES,
     FAR_RECEIVED,
     FAR_TARGET,
     FINEST,
     FLASH,
+    LEARNING,
     REPEATS,
 )
 from workbench.work.roster.calipers import INTERVAL, caliper_meant, in_hand
@@ -88,9 +91,7 @@ def _words(field: str, text: str) -> str:
 
 
 def _initials(field: str, text: str) -> str:
-    if len(text) > 12:
-        raise InputError(field, text, "1 to 12 characters")
-    return _words(field, text)
+    return initials_of(text, field) if text.strip() else ""
 
 
 def _one_of(*accepted: str) -> Callable[[str, str], str]:
@@ -111,12 +112,7 @@ def _count(declared: Declared[int]) -> Callable[[str, str], str]:
 
 
 def _turn(field: str, text: str) -> str:
-    turn = parse_turn(text, field)
-    if not (turn == 0.0 or 1 / 64 <= turn <= 1.0):
-        raise InputError(
-            field, text, "0 (exact) or 1/64 to 1 turn, such as 1/8; blank: the block's"
-        )
-    return repr(turn)
+    return repr(check_finest(parse_turn(text, field), field, text))
 
 
 def _as_typed(declared: Declared[Any]) -> Callable[[str, str], str]:
@@ -159,14 +155,12 @@ SETTINGS: tuple[Setting, ...] = (
         REPEATS, "Repeats", f"of each reading before a job goes on, 1 to {MOST_REPEATS}",
         _count(setting_values.REPEATS), "1",
     ),
-    Setting(
-        "tolerance_depth", "± depth", "of new methods, with its unit; blank: 0.002 in", _TOLERANCE
-    ),
-    Setting(
-        "tolerance_tail", "± tail", "of new methods, with its unit; blank: 0.002 in", _TOLERANCE
-    ),
-    Setting(
-        "tolerance_length", "± length", "of new methods, with its unit; blank: 0.002 in", _TOLERANCE
+    *(
+        Setting(
+            f"tolerance_{quantity}", f"± {quantity}",
+            "of new methods, with its unit; blank: 0.002 in", _TOLERANCE,
+        )
+        for quantity in QUANTITIES
     ),
     Setting(
         "guard_band", "Guard band", "on: within only where the uncertainty fits inside too",
@@ -182,6 +176,14 @@ SETTINGS: tuple[Setting, ...] = (
     Setting(
         AFTER_LOCK, "After-lock", "on: no sign-off before each is read with the clamp bolts tight",
         _on_off, "off",
+    ),
+    Setting(
+        LEARNING, "Learning", "on: turns go by what this block and blade have taught the bench",
+        _on_off, "off",
+    ),
+    Setting(
+        DIAL, "Turns also in", "degrees of a ring, or hours of a clock, on the driver; else turns",
+        _one_of(*DIALS), DIALS[0],
     ),
     Setting("theme", "Theme", f"one of {', '.join(THEMES)}", _one_of(*THEMES), THEMES[0]),
     Setting(

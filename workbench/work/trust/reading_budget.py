@@ -8,6 +8,7 @@ from functools import lru_cache
 from typing import assert_never
 
 from workbench.errors import BenchError
+from workbench.fin.plan.outline import reading_outline_u
 from workbench.fin.pose.fit import Reading, fit_pose
 from workbench.fin.reading.observe import Method
 from workbench.fin.reading.rig import Rig
@@ -227,6 +228,36 @@ def _reading(taken: Taken, budget: Budget) -> Reading:
     # A given u passes as it is: through a budget its last digit could change.
     u = budget.u if taken.u_mm is None else taken.u_mm
     return Reading(taken.method, mean_of(taken.values_mm), u)
+
+
+OUTLINE = "outline"
+"""The part of a budget that comes from how well the blade's outline is known."""
+
+
+def with_outline(budget: Budget, u_mm: float) -> Budget:
+    """Return a budget with the outline's part, where there is one.
+
+    It is no error of the caliper's: it counts where a reading tells the blade's place, and cancels
+    where the reading is compared with its own target or with itself before.
+    """
+    return Budget((*budget.parts, Contribution(OUTLINE, u_mm))) if u_mm > 0.0 else budget
+
+
+def outline_u_mm(taken: Sequence[Taken], rig: Rig) -> tuple[float, ...]:
+    """Return by how much (mm, standard) each of these readings can be off for the outline's sake.
+
+    0 where the outline is taken for exact, or the readings give no pose.
+    """
+    if rig.blade.outline_u_mm == 0.0:
+        return (0.0,) * len(taken)
+    try:
+        fit = fit_pose(rig.blade, rig.base, readings_of(taken, rig))
+    except BenchError:  # said in full when the plan is made
+        return (0.0,) * len(taken)
+    return tuple(
+        reading_outline_u(t.method, seen, rig.blade, fit.pose)
+        for t, seen in zip(taken, fit.observations, strict=True)
+    )
 
 
 def _height_slopes(rig: Rig, readings: tuple[Reading, ...]) -> tuple[float, ...]:

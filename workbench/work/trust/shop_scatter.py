@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from workbench.fin.reading.observe import Method
+from workbench.fin.reading.quantities import TRAITS
 from workbench.frozen import dataclass
 from workbench.measure.reading_budget import REPEATABILITY_MM
 from workbench.measure.repeats import Repeats
@@ -13,11 +14,6 @@ from workbench.measure.scatter import Scatter, scatter_of
 
 if TYPE_CHECKING:  # a work order knows no book
     from workbench.records.book import Book
-
-QUANTITY_WORDS: dict[str, tuple[str, ...]] = {
-    "depth": ("depth",), "tail": ("tail", "tail distance"), "length": ("length",),
-}  # fmt: skip
-"""What a study may be of that is no method: it then speaks for all methods of the quantity."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +44,8 @@ def scatter_for(
     before = [s for s in known if not until or s.done < until]
     exact = [s for s in before if s.of == method.name.casefold()]
     if not exact and not method.is_coarse:
-        exact = [s for s in before if s.of in QUANTITY_WORDS[method.quantity]]
+        whole = (method.quantity, TRAITS[method.quantity].words)  # of all its methods
+        exact = [s for s in before if s.of in whole]
     return max(exact, key=lambda s: s.done, default=None)
 
 

@@ -15,7 +15,7 @@ from workbench.fin.wing import (
     SET_DEG,
     Hold,
     Lead,
-    set_angle,
+    angle_of,
 )
 from workbench.frozen import dataclass
 from workbench.measure.lengths import parse_length
@@ -122,22 +122,6 @@ def gauges_of(text: str) -> tuple[float, ...]:
     if len(words) > MOST_GAUGES:
         raise InputError("gauges", text, f"at most {MOST_GAUGES} angles")
     return tuple(sorted({angle_of(word.rstrip(","), "gauges") for word in words}))
-
-
-def angle_of(text: str, field: str = "wing angle") -> float:
-    """Return an angle of 2 to 20 degrees.
-
-    Raises:
-        InputError: no number, or outside that range.
-    """
-    accepted = f"degrees from {SMALLEST_DEG:g} to {LARGEST_DEG:g}, such as 7.5"
-    try:
-        angle = set_angle(text)
-    except ValueError:
-        raise InputError(field, text, accepted) from None
-    if not SMALLEST_DEG <= angle <= LARGEST_DEG:
-        raise InputError(field, text, accepted)
-    return angle
 
 
 def hold_of(text: str) -> Hold:

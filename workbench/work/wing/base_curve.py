@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import partial
+from typing import assert_never
 
 from workbench.errors import BenchError, InputError
 from workbench.fin.curve import MeasuredCurve, from_sagitta, from_three_depths
@@ -51,14 +52,17 @@ def measured_of(kind: rows.CurveKind, fields: Mapping[str, str], unit: Unit) -> 
     Raises:
         InputError: naming the field that cannot be used.
     """
-    if kind == "sagitta":
-        sign = -1.0 if _is_hollow(fields.get("shape", "")) else 1.0
-        start, chord, gap = (_length(fields, key, unit) for key in SAGITTA_FIELDS[1:])
-        with_sign = sign * gap
-        return from_sagitta(start + chord / 2.0, chord, with_sign, U_PLACE_MM, U_FEELER_MM)
-    places = [_length(fields, key, unit) for key in DEPTH_FIELDS[::2]]
-    depths = [_length(fields, key, unit) for key in DEPTH_FIELDS[1::2]]
-    return from_three_depths(places, depths, U_PLACE_MM, U_DEPTH_MM)
+    match kind:
+        case "sagitta":
+            sign = -1.0 if _is_hollow(fields.get("shape", "")) else 1.0
+            start, chord, gap = (_length(fields, key, unit) for key in SAGITTA_FIELDS[1:])
+            return from_sagitta(start + chord / 2.0, chord, sign * gap, U_PLACE_MM, U_FEELER_MM)
+        case "three depths":
+            places = [_length(fields, key, unit) for key in DEPTH_FIELDS[::2]]
+            depths = [_length(fields, key, unit) for key in DEPTH_FIELDS[1::2]]
+            return from_three_depths(places, depths, U_PLACE_MM, U_DEPTH_MM)
+        case _:
+            assert_never(kind)
 
 
 def keep_curve(

@@ -8,13 +8,12 @@ from typing import Any
 
 from workbench.errors import InputError
 from workbench.fin.curve import MeasuredCurve, from_sagitta
-from workbench.fin.wing import Arc
+from workbench.fin.wing import Arc, angle_of
 from workbench.measure.display import degrees_text, length_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import MM_PER, Unit
 from workbench.work.trust.wing_setup import (
     WingSetup,
-    angle_of,
     hold_of,
     lead_of,
 )

@@ -19,11 +19,11 @@ from workbench.work.roster.corrections import correct_baseline, correct_studs
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
 
-LABEL = 13
+_LABEL = 13
 REASON = Field("reason", "Reason", "why it is corrected: stays in the history with what it said")
 
 
-def block_form(shop: Shop, block: rows.Block, unit: Unit) -> Form:
+def _block_form(shop: Shop, block: rows.Block, unit: Unit) -> Form:
     """Return the form of a block's studs as they stand; its result is what was corrected.
 
     Only what is typed otherwise is kept, so that what another bench corrected meanwhile stays.
@@ -39,7 +39,7 @@ def block_form(shop: Shop, block: rows.Block, unit: Unit) -> Form:
 
 
 def _stud(n: int, stud: rows.Stud, unit: Unit) -> tuple[Field, ...]:
-    name = clean(said(stud.name, stud.touches))[: LABEL - 5]
+    name = clean(said(stud.name, stud.touches))[: _LABEL - 5]
     lead = clean(stud.thread) or f"{stud.lead_mm!r} mm"
     tip = f"{length_text(stud.tip_radius_mm, unit, _STEP[unit])} {unit}"
     return (
@@ -57,7 +57,7 @@ def baseline_form(shop: Shop, baseline: rows.Baseline) -> Form:
     fields = [
         Field(
             f"value_{n}",
-            clean(e.method_name)[:LABEL],
+            clean(e.method_name)[:_LABEL],
             clean(e.method_name),
             f"{clean(e.text)} {e.unit}",
         )
@@ -87,7 +87,7 @@ def open_on(bench: Bench) -> None:
     view = bench.hands.state.view
     if view is not None:
         block = bench.shop.book.block(view.ski.block_id)
-        form = block_form(bench.shop, block, bench.hands.state.unit)
+        form = _block_form(bench.shop, block, bench.hands.state.unit)
         bench.push_screen(form, lambda done: _after(bench, done))
 
 

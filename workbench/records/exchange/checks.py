@@ -1,28 +1,26 @@
-"""Whether rows from a file are such as a book of ours holds; every complaint names the place."""
+"""Whether rows from a file are such as a book of ours holds, by the tables' specifications.
+
+Every row has to be of its table's form; one that is new here also has to say what can be. Every
+complaint names the place.
+"""
 
 from __future__ import annotations
 
-import json
 import math
 import re
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from typing import Any
 
 from workbench.errors import InputError
 from workbench.records.exchange.form import Column, Form, Row
-from workbench.records.store.faults import DamagedError
+from workbench.records.store.damage import contradictions
 from workbench.records.store.ids import is_id
-from workbench.records.store.schema import ROSTER, STRIKABLE, Table
-from workbench.records.store.values import day_text, keepable, points_of
+from workbench.records.store.row_checks import LARGEST, Fault
+from workbench.records.store.specs import PART_OF, ROSTER, SPECS, Table
+from workbench.records.store.values import keepable
 
 LONGEST_TEXT = 1_000_000
-LARGEST = 1e12
-"""No number of a fin shop is larger; one that is was not measured."""
-
-FINEST_TURN = 1e-4
-
 EARLIEST, LATEST = datetime(1970, 1, 1, tzinfo=UTC), datetime(2200, 1, 1, tzinfo=UTC)
 """No clock of a bench is outside these, and at the ends of the calendar there is no local time.
 Ids of later years are refused: a book's own ids follow the greatest, and would run out."""
@@ -87,12 +85,13 @@ def _row(form: Form, data: object, place: str) -> Row:
     row = _columns(form.columns, data, place, extra)
     _check_id(row["id"], f"{place}.id")
     _check_time(row["at"], f"{place}.at")
-    for name, check in _CHECKS.get(form.table, {}).items():
+    spec = SPECS[form.table]
+    for name, check in spec.written.items():
         check(f"{place}.{name}", row[name])
     if form.table in ROSTER and not (is_id(row["root"]) and row["root"] <= row["id"]):
         raise InputError(f"{place}.root", row["root"], "the id of this row or of an earlier one")
-    if form.table in _ROW_CHECKS:
-        _ROW_CHECKS[form.table](row, place)
+    if spec.whole is not None:
+        spec.whole(row, place)
     if form.part is not None:
         assert isinstance(data, dict)
         row[form.part.value] = _parts(form, data.get(form.part.value, []), place)
@@ -175,98 +174,45 @@ def _check_time(text: str, where: str) -> None:
     raise InputError(where, text, "a time such as 2031-05-06T07:08:09.000000+00:00")
 
 
-def _check_strike(row: Row, place: str) -> None:
-    tables = [table.value for table in STRIKABLE]
-    if row["row_table"] not in tables:
-        raise InputError(f"{place}.row_table", row["row_table"], f"one of {', '.join(tables)}")
-    if not row["reason"].strip():
-        raise InputError(f"{place}.reason", row["reason"], "a few words on why")
-    if row["replaced_by"] == row["row_id"]:
-        raise InputError(f"{place}.replaced_by", row["replaced_by"], "the id of another row")
+# -- rows that are new here ------------------------------------------------------------------------
+
+_EARLIEST, _LATEST = (at.isoformat(timespec="microseconds") for at in (EARLIEST, LATEST))
+"""As the texts of a book, which sort as their times do."""
 
 
-def _day(where: str, text: str) -> None:
-    day_text(where, text)
+def check_sense(each: Arrived) -> None:
+    """Raise ``InputError`` for a row that no entry of ours could have made.
+
+    Only rows that are new here are looked at. Rows cannot be taken out again, so that two books
+    which share an old one must go on giving each other their rows.
+    """
+    if not _EARLIEST <= each.row["at"] <= _LATEST:
+        raise InputError(_column(each, "at"), each.row["at"], "a time of the years 1970 to 2199")
+    _check(each, each.table, each.row, "")
+    part = PART_OF.get(each.table)
+    if part is not None:
+        for i, row in enumerate(each.row[part.value]):
+            _check(each, part, row, f"{part}[{i}].")
 
 
-def _points(where: str, text: str) -> None:
-    try:
-        if len(points := points_of(text)) >= 2:
-            for point in points:
-                for coordinate in point:
-                    _of_kind("REAL", coordinate, where)
-            return
-    except (DamagedError, OverflowError, RecursionError):
-        pass
-    raise InputError(where, text, "points as [[u,v],[u,v]] in mm")
+def _check(each: Arrived, table: Table, row: Row, inner: str) -> None:
+    for column, value, accepted in _faults(table, row):
+        raise InputError(_column(each, inner + column), value, accepted)
 
 
-def _finest_turn(where: str, turn: float) -> None:
-    if turn != 0.0 and not FINEST_TURN <= turn <= 1.0:
-        raise InputError(where, turn, f"0 (exact) or {FINEST_TURN} to 1 turn")
+def _column(each: Arrived, column: str) -> str:
+    return f"{each.place}.{column} (row {each.id})"
 
 
-def _check_wing_aim(row: Row, place: str) -> None:
-    """A wanted angle is degrees; its number, where it has one, names the hold."""
-    try:
-        fine = math.isfinite(float(row["text"]))
-    except ValueError:
-        fine = False
-    if not fine:
-        raise InputError(f"{place}.text", row["text"], "degrees such as 7.5")
-    if row["number"] not in (None, 1, 2, 3):
-        accepted = "1 front, 2 middle, 3 rear, or nothing"
-        raise InputError(f"{place}.number", row["number"], accepted)
-
-
-def _check_mark(row: Row, place: str) -> None:
-    if row["kind"] == "wing_aim":
-        _check_wing_aim(row, place)
-    if row["kind"] != "finest":
-        return
-    try:
-        _finest_turn(f"{place}.text", float(row["text"]))
-    except ValueError as error:
-        if isinstance(error, InputError):
-            raise
-        raise InputError(f"{place}.text", row["text"], "a finest turn such as 0.125") from None
-
-
-def _check_study(row: Row, place: str) -> None:
-    """Each number of the sequence must be that of a part, a person and a trial of the study."""
-    parts, people, sequence = (_list(row[name]) for name in ("parts", "people", "sequence"))
-    for name, listed in (("parts", parts), ("people", people)):
-        if listed is None or not all(isinstance(each, str) for each in listed):
-            raise InputError(f"{place}.{name}", row[name], "a list of names")
-    ends = (len(parts or ()), len(people or ()), row["trials"])
-    if sequence is None or not all(_is_turn(each, ends) for each in sequence):
-        accepted = "a list of [part, person, trial], each by its number from 0"
-        raise InputError(f"{place}.sequence", row["sequence"], accepted)
-
-
-def _is_turn(each: object, ends: tuple[int, ...]) -> bool:
-    if not isinstance(each, list) or len(each) != len(ends):
-        return False
-    return all(type(n) is int and 0 <= n < end for n, end in zip(each, ends, strict=True))
-
-
-def _list(text: str) -> list[object] | None:
-    try:
-        listed = json.loads(text)
-    except (ValueError, RecursionError):
-        return None
-    return listed if isinstance(listed, list) else None
-
-
-_CHECKS: Mapping[Table, Mapping[str, Callable[[str, Any], None]]] = {
-    Table.BLADES: {"outline_mm": _points, "top_edge_mm": _points, "back_edge_mm": _points},
-    Table.BLOCKS: {"finest_turn": _finest_turn},
-    Table.JOBS: {"day": _day, "finest_turn": _finest_turn},
-    Table.MOVES: {"day": _day},
-    Table.PASSES: {"finest_turn": _finest_turn},
-}
-_ROW_CHECKS: Mapping[Table, Callable[[Row, str], None]] = {
-    Table.MARKS: _check_mark,
-    Table.STUDIES: _check_study,
-    Table.STRIKES: _check_strike,
-}
+def _faults(table: Table, row: Row) -> Iterator[Fault]:
+    """Yield the columns of a row that cannot be: name, value and what would be accepted."""
+    spec = SPECS[table]
+    for column, range_ in spec.ranges.items():
+        if row[column] is not None and row[column] not in range_:
+            yield column, row[column], str(range_)
+    yield from contradictions(table, row)
+    if spec.sense is not None:
+        try:
+            spec.sense(row)
+        except InputError as why:
+            yield why.field, why.value, why.accepted

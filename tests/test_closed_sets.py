@@ -1,0 +1,163 @@
+"""Closed sets are closed: a stage, a quantity or a kind that a place does not know is refused.
+
+Each place is given a member that is not there, as a new one would be where it was forgotten.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any, get_args
+
+import pytest
+
+from tests.shop import ski
+from workbench.advice.holds import HOLDS, hold_for
+from workbench.advice.ride_feel import WHAT_WORDS, WHATS
+from workbench.bench.hand.hands import Hands
+from workbench.bench.panels.next_line import next_words
+from workbench.errors import InputError
+from workbench.fin.frame.pose import Pose
+from workbench.fin.parts.base import Base
+from workbench.fin.pose.fixed_contacts import closed_form
+from workbench.fin.reading.coarse import Scribe
+from workbench.fin.reading.method import Method
+from workbench.fin.reading.observe import observe
+from workbench.fin.reading.quantities import QUANTITIES, TRAITS, Quantity
+from workbench.measure.calipers import Caliper, judge
+from workbench.records.store import schema
+from workbench.records.store.rows import AnyFact, CurveKind, JobKind
+from workbench.work.demo.demo import _Player
+from workbench.work.drawing.scene import _jaws, _span, method_caption
+from workbench.work.history.timeline_words import _TELLERS
+from workbench.work.job import stages
+from workbench.work.job.coarse_marks import place_words
+from workbench.work.job.entry_words import described
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
+from workbench.work.job.stages import ALLOWED, GLYPHS, WORDS, Event, Stage, check_allowed
+from workbench.work.job_text.next_step import caution_words
+from workbench.work.job_text.next_text import task_of
+from workbench.work.job_text.tour import tour_words
+from workbench.work.order.rigs import usual_range_mm
+from workbench.work.roster.settings import SETTINGS
+from workbench.work.trust.shop_scatter import StudyScatter, scatter_for
+from workbench.work.wing.base_curve import FIELDS, measured_of
+
+NEW: Any = "a new one"
+
+# -- stages ----------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def polishing(shop: Shop) -> JobView:
+    """A ski at a stage that nobody knows."""
+    view = ski(shop, "Heron 66")
+    return replace(view, progress=replace(view.progress, stage=NEW, gate=NEW))
+
+
+def test_each_stage_and_each_act_has_its_row() -> None:
+    assert set(GLYPHS) == set(ALLOWED) == set(get_args(Stage))
+    assert set(WORDS) == set(get_args(Event))
+    assert set().union(*ALLOWED.values()) == set(get_args(Event))
+    assert len(set(GLYPHS.values())) == len(GLYPHS)
+
+
+def test_an_unknown_stage_is_answered_nowhere(shop: Shop, polishing: JobView) -> None:
+    """Least of all as if the ski were signed off."""
+    hands = Hands(shop)
+    hands.open(polishing.job.id)
+    hands.state = replace(hands.state, view=polishing, hands_on=False)
+    walk = object.__new__(_Player)
+    places: list[Callable[[], object]] = [
+        lambda: next_words(hands.state),
+        hands._next_step,
+        lambda: task_of(polishing),
+        lambda: caution_words(polishing, at_check=False),
+        lambda: tour_words(polishing, "in", hands_on=False),
+        lambda: walk._next(shop, polishing),
+    ]
+    for place in places:
+        with pytest.raises((AssertionError, ValueError), match=r"a new one|not in tuple"):
+            place()
+    with pytest.raises(KeyError):
+        check_allowed(polishing.stage, "read")
+
+
+# -- quantities ------------------------------------------------------------------------------------
+
+
+def chord(**fields: Any) -> Method:
+    """A method of a quantity that nobody knows; its own check is passed by."""
+    known: Quantity = "depth" if "scribe" in fields else "tail"
+    method = Method(
+        "chord", known, **({"band_mm": (0.0, 1.0)} if known == "tail" else {}), **fields
+    )
+    object.__setattr__(method, "quantity", NEW)
+    return method
+
+
+def test_each_quantity_has_its_row() -> None:
+    assert set(TRAITS) == set(QUANTITIES) == set(get_args(Quantity))
+    held = {(hold.quantity, hold.kind) for hold in HOLDS}
+    assert held == {(q, hold) for q in QUANTITIES for hold in TRAITS[q].holds}
+    assert set(WHAT_WORDS) == set(WHATS) == {*QUANTITIES, "wing"}
+    settings = {s.name for s in SETTINGS if s.name.startswith("tolerance_")}
+    assert settings == {f"tolerance_{q}" for q in QUANTITIES}
+    source = Path(schema.__file__).read_text(encoding="utf-8")
+    listed = re.search(r'_one_of\("quantity", ([^)]*)\)', source)
+    assert listed is not None
+    assert re.findall(r'"(\w+)"', listed[1]) == list(QUANTITIES)
+
+
+def test_an_unknown_quantity_is_read_as_nothing(shop: Shop) -> None:
+    """Neither as a length nor as anything else, wherever a quantity tells what is done."""
+    rig = ski(shop, "Heron 66").rig
+    pose, fine, coarse = Pose(150.0, -60.0, 0.0), chord(), chord(scribe=Scribe((1.0, 0.0), 0.0))
+    length = Method("length", "length", band_mm=(0.0, 1.0))
+    seen = observe(length, rig.blade, Base(), pose)
+    assert seen is not None
+    study = StudyScatter("length", None, "", "")  # type: ignore[arg-type]
+    places: list[Callable[[], object]] = [
+        lambda: observe(fine, rig.blade, Base(), pose),
+        lambda: observe(coarse, rig.blade, Base(), pose),
+        lambda: closed_form(fine, seen, pose, Base()),
+        lambda: usual_range_mm(fine, rig.blade),
+        lambda: method_caption(fine, meets=True),
+        lambda: _jaws(fine, Base(), seen),
+        lambda: _span(fine, Base(), seen),
+        lambda: place_words(coarse, "in"),
+        lambda: fine.read_with,
+        lambda: scatter_for([study], fine),
+        lambda: hold_for(NEW, "flat"),
+    ]
+    for place in places:
+        with pytest.raises((AssertionError, KeyError)):
+            place()
+    with pytest.raises(InputError, match="depth, tail or length"):
+        Method("chord", NEW, band_mm=(0.0, 1.0))
+
+
+# -- kinds -----------------------------------------------------------------------------------------
+
+
+def test_each_fact_is_told() -> None:
+    assert set(get_args(AnyFact)) <= set(_TELLERS)
+    with pytest.raises(AssertionError):
+        described(SimpleNamespace(text="new"))  # type: ignore[arg-type]
+
+
+def test_an_unknown_kind_is_taken_for_no_other() -> None:
+    assert set(FIELDS) == set(get_args(CurveKind))
+    with pytest.raises(AssertionError):
+        measured_of(NEW, {}, "mm")
+    check: Any = SimpleNamespace(kind=NEW)
+    with pytest.raises(AssertionError):
+        judge(Caliper("C"), check)
+    assert set(get_args(JobKind)) == {"setting", "recheck"}
+    assert stages.progress([], [], {}, False, state=stages.JobState()).stage == "waiting"
+    with pytest.raises(AssertionError):
+        stages.progress([], [], {}, False, kind=NEW, state=stages.JobState())

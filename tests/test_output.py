@@ -1,0 +1,119 @@
+"""What commands print, in terminals whose encoding lacks letters: no command dies of one."""
+
+from __future__ import annotations
+
+import io
+import shlex
+import sys
+import tempfile
+from collections.abc import Sequence
+from contextlib import suppress
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from tests.by_command import demo_of_today
+from tests.shop import demo_file
+from tests.test_help import COMMANDS
+from workbench import cli, commands
+from workbench.commands.families import FAMILIES
+from workbench.commands.output import plain
+from workbench.records.book import Book
+
+NAMES = [
+    name for family in FAMILIES.values() for names in family.values() for name in names.split()
+]
+
+RIDER = "Åsa Ōnishi ±⅛ 北"
+"""A rider with letters that neither ASCII nor cp1252 has, and with some that only one lacks."""
+
+
+class Stream(io.TextIOWrapper):
+    """Standard output in an encoding; a letter that it lacks is an error, as in a terminal."""
+
+    def __init__(self, encoding: str) -> None:
+        super().__init__(io.BytesIO(), encoding=encoding, errors="strict", write_through=True)
+
+    @property
+    def text(self) -> str:
+        assert isinstance(self.buffer, io.BytesIO)
+        return self.buffer.getvalue().decode(self.encoding, "replace")
+
+
+@cache
+def _odd_letters() -> bytes:
+    """A demo book in which every rider, and the baselines' names, have such letters."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = demo_file(Path(folder))
+        with Book(path) as book:
+            for ski in book.skis():
+                book.correct_ski(replace(ski, rider=RIDER), who="KV")
+            for baseline in book.baselines():
+                book.add_baseline(replace(baseline, id="", name=RIDER), who="KV")
+        return path.read_bytes()
+
+
+@pytest.fixture
+def book(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A fresh copy of it, whose day is today; a slip of the program is no answer."""
+    path = demo_of_today(tmp_path, monkeypatch)
+    path.write_bytes(_odd_letters())
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(cli, "_slip_of_ours", _raise)
+    return path
+
+
+def _raise(_args: object, error: Exception) -> int:
+    raise error
+
+
+def said(given: Sequence[str], book: Path, encoding: str, patch: pytest.MonkeyPatch) -> str:
+    """Run a command in such a terminal; return what it printed."""
+    printed = Stream(encoding)
+    with patch.context() as patched:
+        patched.setattr(sys, "stdout", printed)
+        patched.setattr(sys, "stderr", Stream(encoding))
+        patched.setattr(sys, "stdin", io.StringIO())
+        with suppress(SystemExit):
+            cli.main(["--book", str(book), "--who", "KV", *given])
+    return printed.text
+
+
+@pytest.mark.parametrize("encoding", ["ascii", "cp1252"])
+@pytest.mark.parametrize("name", NAMES)
+def test_no_command_dies_of_a_letter(
+    name: str, encoding: str, book: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each example of a command's own page, and the page itself."""
+    for line, _ in COMMANDS[name].examples:
+        said(shlex.split(line)[1:], book, encoding, monkeypatch)
+    assert said([name, "--help"], book, encoding, monkeypatch)
+
+
+@pytest.mark.parametrize(
+    "command", ["advice", "baselines", "queue", "find Heron", "card H66-014", "export-csv skis"]
+)
+def test_what_the_encoding_lacks_is_written_out(
+    command: str, book: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The same lines, letter for letter but for those; a file keeps its own bytes."""
+    whole = said(command.split(), book, "utf-8", monkeypatch)
+    assert not whole.isascii()
+    told = said(command.split(), book, "ascii", monkeypatch)
+    if command.startswith("export-csv"):
+        assert RIDER in whole
+        assert "\N{REPLACEMENT CHARACTER}" in told
+    else:
+        assert told == plain(whole, "ascii")
+
+
+def test_nothing_else_prints() -> None:
+    """One module writes to standard output; the rest of the commands hand it their lines."""
+    for path in (*Path(commands.__file__).parent.rglob("*.py"), Path(cli.__file__)):
+        text = path.read_text(encoding="utf-8")
+        if path.name != "output.py":
+            assert "print(" not in text, path
+            assert "stdout.write" not in text, path
+            assert "stdout.buffer" not in text, path

@@ -1,0 +1,237 @@
+"""A blade traced by calipers alone: the next distance named and lit, the shape drawn."""
+
+from __future__ import annotations
+
+from time import monotonic
+from typing import TYPE_CHECKING
+
+from textual.app import ComposeResult
+from textual.containers import Vertical
+from textual.content import Content
+from textual.widgets import Static
+
+from workbench.bench.bases.forms import Field, Form
+from workbench.bench.bases.key_line import KeyLine
+from workbench.bench.bases.number_screen import ENTRY_FIRST, NumberScreen
+from workbench.bench.draw.canvas import DOTS, Canvas, Mode
+from workbench.bench.draw.room import TONES
+from workbench.bench.draw.text import lines, styled, visible, wrapped
+from workbench.errors import BenchError
+from workbench.fin.frame.pose import Point
+from workbench.measure.display import length_text
+from workbench.measure.units import Unit
+from workbench.records.store import rows
+from workbench.work.job.shop import Shop
+from workbench.work.trace.by_calipers import (
+    CAUTION,
+    Tracing,
+    check_words,
+    contradiction_words,
+    draft_of,
+    keep_blade,
+    keep_draft,
+)
+
+if TYPE_CHECKING:
+    from workbench.bench.app import Bench
+
+OTHER_LINES = 13
+"""Lines of the screen that are not the drawing: border, step, entry, what was said, keys."""
+
+OUTLINE, LIT, HOLE = "outline", "lit", "hole"
+STYLES = {OUTLINE: "$foreground", LIT: "bold $accent", HOLE: "$ink-faint"}
+CELL_ASPECT = 2.0
+
+
+class TraceScreen(NumberScreen[rows.Blade]):
+    """Takes the distances one by one; its result is the blade that was kept."""
+
+    DEFAULT_CSS = """
+    TraceScreen #trace-shape { height: auto; text-wrap: nowrap; }
+    TraceScreen #trace-step { height: auto; border-top: solid $secondary; text-wrap: nowrap; }
+    TraceScreen #trace-said { height: auto; max-height: 4; text-wrap: nowrap; }
+    """
+    KEYS = "number, Enter takes it · u takes back · + keeps · Esc leaves, kept as draft"
+
+    def __init__(self, shop: Shop, unit: Unit, mode: Mode) -> None:
+        super().__init__()
+        self.shop, self.mode = shop, mode
+        self.tracing: Tracing = draft_of(shop, unit)
+        self._asked: str | None = None
+        """What was typed when the others contradicted it: typed again it is kept."""
+        if self.tracing.entries:
+            self.message = (
+                f"going on with {len(self.tracing.entries)} numbers taken before",
+                "say",
+            )
+        else:
+            self.message = (CAUTION, "warn")
+
+    def compose(self) -> ComposeResult:
+        """Lay out the shape, the step, what was said and the keys."""
+        box = Vertical()
+        box.border_title = "Trace a blade by calipers"
+        with box:
+            yield Static(id="trace-shape", markup=False)
+            yield Static(id="trace-step", markup=False)
+            yield Static(id="trace-said", markup=False)
+            yield KeyLine(self.KEYS, id="trace-keys")
+
+    def on_mount(self) -> None:
+        """Show the first step."""
+        self.draw()
+
+    # -- what is shown ---------------------------------------------------------------------------
+
+    def draw(self) -> None:
+        """Draw everything anew."""
+        if not self.is_mounted:
+            return
+        width = self.inner_width
+        height = max(min(self.size.height - OTHER_LINES, width // 4), 3)
+        self.query_one("#trace-shape", Static).update(self._shape(width, height))
+        self.query_one("#trace-step", Static).update(self._step_lines(width))
+        words, tone = self.message
+        said = [styled((p, TONES[tone])) for p in wrapped(words, width)[:4]] if words else []
+        self.query_one("#trace-said", Static).update(lines(said))
+
+    def _shape(self, width: int, height: int) -> Content:
+        frame = self.tracing.frame
+        if frame is None:
+            text = "Lay the top edge along a straight edge and the back edge against a square."
+            return lines([styled(p) for p in wrapped(text, width)])
+        canvas = Canvas(width, height, self.mode)
+        across, down = DOTS[self.mode]
+        per = min(
+            (canvas.dots_wide - 4 * across) / (1.1 * frame.top_mm),
+            (canvas.dots_high - 2 * down) / frame.height_mm * down / across / CELL_ASPECT,
+        )
+        squash = across * CELL_ASPECT / down
+
+        def at(p: Point) -> tuple[float, float]:
+            # The top edge lies below: as on the ski, base up, the blade points upward.
+            return (across * 2 + p[0] * per, canvas.dots_high - down - p[1] * per / squash)
+
+        sides = [
+            (0.0, frame.back_mm),
+            (0.0, 0.0),
+            (frame.top_mm, 0.0),
+            (frame.top_mm, frame.front_mm),
+        ]
+        canvas.polyline([at(p) for p in sides], OUTLINE)
+        curve = self.tracing.curve
+        if curve:
+            canvas.polyline(
+                [at(k.at_mm) for k in curve], OUTLINE, dashed=self.tracing.blade is None
+            )
+        step = self.tracing.step
+        for hole in self.tracing.holes:
+            self._mark(canvas, at(hole.at_mm), "o", HOLE)
+        if step is not None and step.place is not None:
+            ends = (
+                ((step.place.at_mm, 0.0), (step.place.at_mm, frame.height_mm))
+                if step.place.edge == "outer"
+                else ((0.0, step.place.at_mm), (frame.top_mm, step.place.at_mm))
+            )
+            if step.place.edge == "trailing":
+                ends = (ends[0], (0.4 * frame.top_mm, step.place.at_mm))
+            canvas.dashed(*at(ends[0]), *at(ends[1]), LIT)
+            self._mark(canvas, at(ends[1]), str(step.place.number), LIT)
+        out = []
+        for row in canvas.rows():
+            out.append(styled(*((char, STYLES.get(str(ink), "")) for char, ink in row)))
+        return lines(out)
+
+    def _mark(self, canvas: Canvas, at: tuple[float, float], text: str, ink: str) -> None:
+        across, down = DOTS[self.mode]
+        col = min(round(at[0] / across), canvas.width - len(text))
+        canvas.text(max(col, 0), max(round(at[1] / down), 0), text, ink)
+
+    def _step_lines(self, width: int) -> Content:
+        tracing, unit = self.tracing, self.tracing.unit
+        step = tracing.step
+        out: list[Content] = []
+        for check in tracing.checks:
+            style = "$state-within" if check.agrees else "bold $state-caution"
+            out.append(styled((visible(check_words(check, unit), width), style)))
+        if step is None:
+            blade = tracing.blade
+            known = length_text(blade.outline_u_mm, unit, "0.0001") if blade is not None else ""
+            text = f"All taken; outline known to {known} {unit}. + keeps the blade"
+            out.append(styled((visible(text, width), "bold $accent")))
+        else:
+            left = f" ({unit})"
+            out += [styled((p, "bold $accent")) for p in wrapped(step.words + left, width)]
+        out.append(self.entry_line())
+        return lines(out)
+
+    # -- keys ------------------------------------------------------------------------------------
+
+    def take(self, time: float) -> None:
+        """Take the entry for the next step, unless the others contradict it."""
+        text = self.entry
+        try:
+            placings = self.tracing.understood(text)
+            if len(placings) > 1:
+                which = " or ".join(p.number for p in placings)
+                self.entry = ""
+                self.say(f"? {visible(text, 12)}: the point is missing: {which}", "warn")
+                return
+            mm = placings[0].mm
+            found = self.tracing.contradicted(mm) if self._asked != text else None
+            if found is not None:
+                self._asked, self.entry = text, ""
+                said = contradiction_words(found, self.tracing.unit)
+                self.say(f"? {said}. Measure again; the same number once more keeps it", "warn")
+                return
+            new = self.tracing.taken(text, mm, insisted=self._asked == text)
+            keep_draft(self.shop, new)
+        except BenchError as why:
+            self.entry = ""
+            self.say(f"✗ {why}", "warn")
+            return
+        self.tracing, self.entry, self._asked = new, "", None
+        self.say(f"✓ {visible(text, 20)} taken", "done")
+
+    def plus(self, time: float) -> None:
+        """Ask for the name and keep the blade."""
+        if self.entry:
+            self.say(ENTRY_FIRST, "warn")
+        elif self.tracing.blade is None:
+            self.say("not yet: all numbered distances are needed", "warn")
+        else:
+            self.app.push_screen(self._name_form(), self._kept)
+
+    def command(self, key: str, char: str) -> None:
+        """Take the last number back."""
+        if char.lower() == "u" and not self.entry and self.tracing.entries:
+            last = self.tracing.entries[-1].text
+            self.tracing, self._asked = self.tracing.back(), None
+            keep_draft(self.shop, self.tracing)
+            self.say(f"taken back: {visible(last, 20)}", "done")
+
+    def _name_form(self) -> Form:
+        fields = [Field("name", "Name", "of the blade; a name that is there: its new version")]
+
+        def save(texts: dict[str, str]) -> object:
+            return keep_blade(self.shop, self.tracing, texts["name"])[0]
+
+        return Form("Keep the traced blade", fields, save)
+
+    def _kept(self, blade: object) -> None:
+        if isinstance(blade, rows.Blade):
+            self.close(blade)
+
+
+def open_on(bench: Bench) -> None:
+    """Trace a blade by calipers."""
+    state = bench.hands.state
+    screen = TraceScreen(bench.shop, state.unit, state.drawing)
+    bench.push_screen(screen, lambda kept: _after(bench, kept))
+
+
+def _after(bench: Bench, kept: rows.Blade | None) -> None:
+    bench.hands.look_again()
+    bench.hands.ignore_enter(monotonic())
+    if kept is not None:
+        bench.hands.say(f"blade kept: {visible(kept.name, 40)}", "done")

@@ -1,0 +1,136 @@
+"""What the outline's own uncertainty does to readings, turns and predictions.
+
+Every corner of the outline, and every hole's centre, may lie off by the blade's ``outline_u_mm`` in
+any direction, each by itself; a reading follows the corners of the edge that the caliper touches.
+What a reading and its target share cancels: an outline that is off by the same at both costs
+nothing (JCGM 100:2008, 5.1.2, with the corners' places as the independent inputs).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from workbench.fin.frame.pose import Point, Pose
+from workbench.fin.parts.blade import Blade, distance_to_segment
+from workbench.fin.parts.studs import Travel
+from workbench.fin.pose.fit import Fit
+from workbench.fin.reading.observe import Method, Observation
+from workbench.fin.reading.rig import Rig
+
+Moves = dict[tuple[str, int], float]
+"""How a figure follows (mm/mm) a coordinate of a corner, ``("7", 0)``, or of a hole, ``("hole 2",
+0)``; in the blade's frame."""
+
+FLATTEST = 0.2
+"""An edge that lies flatter to the line of the reading counts as if it lay so: beyond it, a
+straight-line estimate says nothing."""
+
+
+def moves_of(method: Method, seen: Observation, blade: Blade, pose: Pose) -> Moves:
+    """Return how a reading follows the places of the outline's corners and of its hole."""
+    if method.is_coarse:
+        return {}
+    axis = 1 if method.quantity == "depth" else 0
+    signs = (1.0,) if method.quantity != "length" else (-1.0, 1.0)
+    c, s = math.cos(pose.tilt_rad), math.sin(pose.tilt_rad)
+    out: Moves = {}
+    for sign, contact in zip(signs, seen.contacts_mm, strict=False):
+        at = pose.locate(contact)
+        k, t = _touched(blade, at)
+        n = len(blade.outline_mm)
+        a, b = blade.outline_mm[k], blade.outline_mm[(k + 1) % n]
+        line = (c, -s) if axis == 0 else (s, c)  # the reading's line in the blade's frame
+        length = math.dist(a, b)
+        if t <= 0.0 or t >= 1.0:
+            corner = k if t <= 0.0 else (k + 1) % n
+            _add(out, str(corner), (sign * line[0], sign * line[1]))
+            continue
+        normal = ((b[1] - a[1]) / length, -(b[0] - a[0]) / length)
+        across = normal[0] * line[0] + normal[1] * line[1]
+        across = math.copysign(max(abs(across), FLATTEST), across)
+        by = (sign * normal[0] / across, sign * normal[1] / across)
+        _add(out, str(k), ((1.0 - t) * by[0], (1.0 - t) * by[1]))
+        _add(out, str((k + 1) % n), (t * by[0], t * by[1]))
+        station = method.station
+        if axis == 1 and station is not None and station.hole is not None:
+            # The station moves along the edge with its hole: the depth follows the edge's slope.
+            ahead = normal[0] * c + normal[1] * s
+            _add(out, f"hole {station.hole}", (-ahead / across * c, -ahead / across * -s))
+    return out
+
+
+def _touched(blade: Blade, at: Point) -> tuple[int, float]:
+    """Return the side of the outline that a contact lies on, and how far along it (0 to 1)."""
+    points = blade.outline_mm
+    n = len(points)
+    k = min(range(n), key=lambda i: distance_to_segment(at, points[i], points[(i + 1) % n]))
+    a, b = points[k], points[(k + 1) % n]
+    along = (at[0] - a[0]) * (b[0] - a[0]) + (at[1] - a[1]) * (b[1] - a[1])
+    t = along / math.dist(a, b) ** 2
+    near = 1e-6 / math.dist(a, b)
+    return k, 0.0 if t < near else 1.0 if t > 1.0 - near else t
+
+
+def _add(moves: Moves, name: str, by: Point) -> None:
+    for i in (0, 1):
+        moves[name, i] = moves.get((name, i), 0.0) + by[i]
+
+
+def outline_u(moves: Moves, blade: Blade) -> float:
+    """Return the standard uncertainty that the outline brings to what follows it so."""
+    return blade.outline_u_mm * math.hypot(*moves.values())
+
+
+def reading_outline_u(method: Method, seen: Observation, blade: Blade, pose: Pose) -> float:
+    """Return by how much (mm, standard) a reading can be off for the outline's sake."""
+    return outline_u(moves_of(method, seen, blade, pose), blade)
+
+
+def _pose_moves(fit: Fit, blade: Blade) -> list[Moves]:
+    """Return how each of the fitted pose's three values follows the outline, readings as read."""
+    each = [
+        moves_of(reading.method, seen, blade, fit.pose)
+        for reading, seen in zip(fit.readings, fit.observations, strict=True)
+    ]
+    return [_sum([(-row[j], moves) for j, moves in enumerate(each)]) for row in fit.gain]
+
+
+def _sum(parts: Sequence[tuple[float, Moves]]) -> Moves:
+    out: Moves = {}
+    for factor, moves in parts:
+        for key, value in moves.items():
+            out[key] = out.get(key, 0.0) + factor * value
+    return out
+
+
+def turns_outline_u(
+    rig: Rig, fit: Fit, wanted: Fit, now_at: Sequence[Travel], wanted_at: Sequence[Travel]
+) -> list[float]:
+    """Return the standard uncertainty of each stud's exact turns for the outline's sake.
+
+    The pose now and the pose wanted are both found through the same outline.
+    """
+    blade = rig.blade
+    if blade.outline_u_mm == 0.0:
+        return [0.0] * len(rig.studs)
+    before, after = _pose_moves(fit, blade), _pose_moves(wanted, blade)
+    out = []
+    for stud, n, w in zip(rig.studs, now_at, wanted_at, strict=True):
+        parts = [(w.gradient[k], after[k]) for k in range(3)]
+        parts += [(-n.gradient[k], before[k]) for k in range(3)]
+        out.append(outline_u(_sum(parts), blade) / stud.lead_mm)
+    return out
+
+
+def after_outline_u(rig: Rig, fit: Fit, method: Method, after: Pose) -> float:
+    """Return the standard uncertainty (mm) of what ``method`` reads at ``after``, for the outline's
+    sake; ``after`` is reached from the fitted pose by known turns."""
+    if rig.blade.outline_u_mm == 0.0:
+        return 0.0
+    before = _pose_moves(fit, rig.blade)
+    seen = rig.observe(method, after)
+    gain = rig.pose_gain(fit.pose, after) if after != fit.pose else None
+    pose = before if gain is None else [_sum(list(zip(row, before, strict=True))) for row in gain]
+    parts = [(seen.gradient[k], pose[k]) for k in range(3)]
+    return outline_u(_sum([*parts, (1.0, moves_of(method, seen, rig.blade, after))]), rig.blade)

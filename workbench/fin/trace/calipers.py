@@ -1,0 +1,362 @@
+"""A blade's outline by calipers alone: which distances to take, and the outline through them.
+
+The blade lies with its top edge along one straight edge and its back edge against a square: every
+distance is taken from one of the two. The leading and the trailing edge are read at given distances
+from the top edge, closest together where the base will be; the outer edge at given distances from
+the back edge. A smooth curve runs through them by least squares.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from itertools import pairwise
+from typing import Literal
+
+from workbench.errors import InputError
+from workbench.fin.frame.pose import Point
+from workbench.fin.parts.blade import Blade, Hole
+from workbench.fin.trace.spline import likeliest_bend, smoothed
+from workbench.frozen import dataclass
+
+IN = 25.4
+
+READ_U_MM = 0.001 * IN
+"""Standard uncertainty of one distance by caliper, and of the place it is taken at (common
+practice, no source)."""
+
+BELOW_BACK_IN = (0.05, 0.12, 0.2, 0.3, 0.45, 0.75, 1.2)
+"""How far beyond the back edge's end the leading and trailing edge are read: the base lies about a
+tenth of an inch beyond it, so most of them near there (common practice, no source)."""
+
+ACROSS = 8
+"""Places along the outer edge."""
+
+BETWEEN = 3
+"""Points that the outline gets between two places."""
+
+FEWEST = 6
+"""Fewer distances tell nothing of a smooth curve."""
+
+CONTRADICTS = 3.5
+"""A distance this many standard uncertainties from where the others put the edge contradicts
+them."""
+
+CONTRADICTS_MM = 0.004 * IN
+"""and off by at least this much: less is no slip of a hand."""
+
+Edge = Literal["leading", "outer", "trailing"]
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """The blade's straight sides (mm): top edge, back edge, and the height of the front corner.
+
+    ``height_mm`` is the greatest distance from the top edge to the outer edge.
+
+    Raises:
+        InputError: lengths that are no blade's.
+    """
+
+    top_mm: float
+    back_mm: float
+    front_mm: float
+    height_mm: float
+
+    def __post_init__(self) -> None:
+        for field, value, low, high in (
+            ("top edge", self.top_mm, 50.0, 300.0),
+            ("back edge", self.back_mm, 3.0, 100.0),
+            ("front corner", self.front_mm, 0.0, 100.0),
+            ("height", self.height_mm, 20.0, 200.0),
+        ):
+            if not low <= value <= high:
+                raise InputError(field, f"{value:g} mm", f"{low:g} to {high:g} mm")
+        if self.height_mm <= max(self.back_mm, self.front_mm) + 10.0:
+            accepted = "more than 10 mm beyond the ends of the back edge and the front"
+            raise InputError("height", f"{self.height_mm:g} mm", accepted)
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A numbered distance to take: on which edge, and how far (mm) from the other straight side.
+
+    Leading and trailing edge: ``at_mm`` from the top edge, the distance from the back edge is read.
+    Outer edge: ``at_mm`` from the back edge, the distance from the top edge is read.
+    """
+
+    number: int
+    edge: Edge
+    at_mm: float
+
+    def point(self, read_mm: float) -> Point:
+        """Return where the edge lies (u, v) by this distance."""
+        return (self.at_mm, read_mm) if self.edge == "outer" else (read_mm, self.at_mm)
+
+
+def places_of(frame: Frame) -> tuple[Place, ...]:
+    """Return the distances to take, numbered from the front corner round to the back edge."""
+    heights = [frame.back_mm + IN * d for d in BELOW_BACK_IN]
+    low = 0.85 * frame.height_mm
+    heights = [h for h in heights if h < low]
+    leading = [h for h in heights if h > frame.front_mm + 0.5]
+    if leading and leading[0] > frame.front_mm + 0.3 * IN:
+        leading.insert(0, (leading[0] + frame.front_mm) / 2.0)
+    along = [frame.top_mm * (0.12 + 0.55 * i / (ACROSS - 1)) for i in range(ACROSS)]
+    found: list[tuple[Edge, float]] = [
+        *(("leading", h) for h in leading),
+        *(("outer", u) for u in reversed(along)),
+        *(("trailing", h) for h in reversed(heights)),
+    ]
+    return tuple(Place(n, edge, at) for n, (edge, at) in enumerate(found, 1))
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """A point of the curved edge and the standard uncertainty of it across the edge (mm).
+
+    ``number`` is that of the distance taken there; 0 between two.
+    """
+
+    at_mm: Point
+    u_mm: float
+    number: int = 0
+
+
+def curve_of(frame: Frame, read_mm: Mapping[int, float], *, without: int = 0) -> tuple[Known, ...]:
+    """Return the curved edge from the front corner to the end of the back edge.
+
+    ``read_mm`` are distances by their number; ``without`` leaves one out. The curve runs evenly
+    through both corners, whose places are known as well as any other's.
+
+    Raises:
+        InputError: too few distances, or places that are no way round a blade.
+    """
+    places = [p for p in places_of(frame) if p.number in read_mm and p.number != without]
+    if len(places) < FEWEST:
+        raise InputError("distances", f"{len(places)} taken", f"{FEWEST} or more")
+    numbers = [0, *(p.number for p in places), 0]
+    points = [(frame.top_mm, frame.front_mm), *(p.point(read_mm[p.number]) for p in places),
+              (0.0, frame.back_mm)]  # fmt: skip
+    kept = _in_order(points, numbers)
+    points, numbers = [points[i] for i in kept], [numbers[i] for i in kept]
+    along = [0.0]
+    for a, b in pairwise(points):
+        along.append(along[-1] + math.dist(a, b))
+    fine: list[float] = []
+    taken: list[int] = []
+    for k, s in enumerate(along):
+        taken.append(len(fine))
+        fine.append(s)
+        if k + 1 < len(along):
+            step = (along[k + 1] - s) / (BETWEEN + 1)
+            fine += [s + step * i for i in range(1, BETWEEN + 1)]
+    u = [READ_U_MM] * len(points)
+    bend = likeliest_bend(along, [([p[i] for p in points], u) for i in (0, 1)])
+    whole = []
+    for i in (0, 1):
+        numbers_at: list[float | None] = [None] * len(fine)
+        for k, p in zip(taken, points, strict=True):
+            numbers_at[k] = p[i]
+        whole.append(smoothed(fine, numbers_at, [READ_U_MM] * len(fine), bend))
+    at_points = list(zip(whole[0].values, whole[1].values, strict=True))
+    by_place = dict(zip(taken, numbers, strict=True))
+    out = []
+    for k, at in enumerate(at_points):
+        before, after = at_points[max(k - 1, 0)], at_points[min(k + 1, len(at_points) - 1)]
+        length = math.dist(before, after) or 1.0
+        nx, ny = -(after[1] - before[1]) / length, (after[0] - before[0]) / length
+        variance = nx * nx * whole[0].variances[k] + ny * ny * whole[1].variances[k]
+        out.append(Known(at, math.sqrt(variance), by_place.get(k, 0)))
+    return tuple(out)
+
+
+def _in_order(points: Sequence[Point], numbers: Sequence[int]) -> list[int]:
+    """Return the indices of the points in their order round the blade.
+
+    Where a place of the outer edge lies beyond the end of the leading or trailing places, the
+    nearest way round decides.
+    """
+    left = list(range(1, len(points) - 1))
+    out = [0]
+    while left:
+        here = points[out[-1]]
+        # Mostly the next number; a neighbour may lie nearer where two edges meet.
+        near = min(left[:3], key=lambda i: math.dist(points[i], here))
+        out.append(near)
+        left.remove(near)
+    return [*out, len(points) - 1]
+
+
+@dataclass(frozen=True, slots=True)
+class Contradiction:
+    """A distance that the others contradict (mm): what was read and what they make it."""
+
+    place: Place
+    read_mm: float
+    others_mm: float
+    u_mm: float
+
+
+def contradiction(frame: Frame, read_mm: Mapping[int, float]) -> Contradiction | None:
+    """Return the distance that the others contradict most; None where none does.
+
+    Each is compared with the curve through the others alone (leaving one out), whose bend is found
+    without it, too.
+    """
+    worst: tuple[float, Contradiction] | None = None
+    for place in places_of(frame):
+        if place.number not in read_mm or len(read_mm) <= FEWEST:
+            continue
+        curve = curve_of(frame, read_mm, without=place.number)
+        found = _others(curve, place, place.point(read_mm[place.number]))
+        if found is None:
+            continue
+        value, u = found
+        off = abs(read_mm[place.number] - value)
+        times = off / math.hypot(u, READ_U_MM)
+        if times > CONTRADICTS and off > CONTRADICTS_MM and (worst is None or times > worst[0]):
+            worst = times, Contradiction(place, read_mm[place.number], value, u)
+    return None if worst is None else worst[1]
+
+
+def _others(curve: Sequence[Known], place: Place, near: Point) -> tuple[float, float] | None:
+    """Return what a curve makes the distance at a place, and its standard uncertainty."""
+    axis = 0 if place.edge == "outer" else 1
+    best: tuple[float, float, float] | None = None
+    for a, b in pairwise(curve):
+        low, high = a.at_mm[axis], b.at_mm[axis]
+        if low == high or not min(low, high) <= place.at_mm <= max(low, high):
+            continue
+        t = (place.at_mm - low) / (high - low)
+        value = a.at_mm[1 - axis] + t * (b.at_mm[1 - axis] - a.at_mm[1 - axis])
+        # Along the line of the reading an edge that lies askew is known less well than across it.
+        steep = math.dist(a.at_mm, b.at_mm) / abs(high - low)
+        off = abs(value - near[1 - axis])
+        if best is None or off < best[0]:
+            best = off, value, max(a.u_mm, b.u_mm) * steep
+    return None if best is None else (best[1], best[2])
+
+
+def blade_by_calipers(
+    name: str, frame: Frame, read_mm: Mapping[int, float], holes: Sequence[Hole] = ()
+) -> Blade:
+    """Return the blade; its outline's uncertainty is that at the places where it was read (root of
+    the mean square). Between two places far apart it is more.
+
+    Raises:
+        InputError: too few distances, or an outline that no blade has.
+    """
+    curve = curve_of(frame, read_mm)
+    inner = [k.at_mm for k in curve]
+    inner[0], inner[-1] = (frame.top_mm, frame.front_mm), (0.0, frame.back_mm)
+    outline = [(0.0, 0.0), (frame.top_mm, 0.0), *inner]
+    if frame.front_mm == 0.0:
+        outline.pop(1)
+    read = [k.u_mm for k in curve if k.number]
+    u_mm = math.sqrt(math.fsum(u * u for u in read) / len(read))
+    return Blade(
+        name, tuple(outline), ((0.0, 0.0), (frame.top_mm, 0.0)),
+        ((0.0, 0.0), (0.0, frame.back_mm)), tuple(holes), u_mm,
+    )  # fmt: skip
+
+
+# -- checked on the loose blade --------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """A check reading on the loose blade (mm) beside what the outline makes it."""
+
+    what: Literal["length", "height", "hole"]
+    read_mm: float
+    outline_mm: float
+    allowed_mm: float
+
+    @property
+    def off_mm(self) -> float:
+        """Read minus outline."""
+        return self.read_mm - self.outline_mm
+
+    @property
+    def agrees(self) -> bool:
+        """Whether the two agree within twice what both are known to."""
+        return abs(self.off_mm) <= self.allowed_mm
+
+
+def checked(blade: Blade, what: Literal["length", "height", "hole"], read_mm: float) -> Check:
+    """Compare a check reading with the outline: overall length, height, or hole to outer edge.
+
+    ``hole`` is the distance from the first hole's nearer side to the outer edge, straight out from
+    the top edge through the hole's centre.
+
+    Raises:
+        InputError: a hole asked for on a blade that has none.
+    """
+    if what == "length":
+        value = blade.length_mm
+    elif what == "height":
+        vs = [v for _, v in blade.outline_mm]
+        value = max(vs) - min(vs)
+    else:
+        if not blade.holes:
+            raise InputError("hole", "none", "a blade with a hole")
+        hole = blade.holes[0]
+        value = _out_from(blade, hole.at_mm[0]) - hole.at_mm[1] - hole.diameter_mm / 2.0
+    # Both ends of the distance lie on the outline, each known so well.
+    known = math.hypot(math.sqrt(2.0) * blade.outline_u_mm, READ_U_MM)
+    return Check(what, read_mm, value, 2.0 * known)
+
+
+def _out_from(blade: Blade, u: float) -> float:
+    """Return how far out (v) the outline reaches at a distance from the back edge."""
+    found = []
+    points = blade.outline_mm
+    for a, b in zip(points, [*points[1:], points[0]], strict=True):
+        if a[0] != b[0] and min(a[0], b[0]) <= u <= max(a[0], b[0]):
+            found.append(a[1] + (u - a[0]) / (b[0] - a[0]) * (b[1] - a[1]))
+    return max(found)
+
+
+def shifted(blade: Blade, first: int, last: int, by_mm: float) -> Blade:
+    """Return the blade with an edge shifted outward: points ``first`` to ``last`` (1, 2, ...).
+
+    Each point moves by ``by_mm`` square to the outline, away from the metal.
+
+    Raises:
+        InputError: points that there are not, or an outline that no blade has.
+    """
+    n = len(blade.outline_mm)
+    if not 1 <= first <= last <= n:
+        raise InputError("points", f"{first} to {last}", f"two numbers from 1 to {n}")
+    points = list(blade.outline_mm)
+    area = math.fsum(
+        a[0] * b[1] - b[0] * a[1] for a, b in zip(points, [*points[1:], points[0]], strict=True)
+    )
+    side = 1.0 if area > 0.0 else -1.0
+    out = list(points)
+    for i in range(first - 1, last):
+        before, after = points[i - 1], points[(i + 1) % n]
+        length = math.dist(before, after) or 1.0
+        nx, ny = (after[1] - before[1]) / length, -(after[0] - before[0]) / length
+        out[i] = (points[i][0] + side * by_mm * nx, points[i][1] + side * by_mm * ny)
+    return Blade(
+        blade.name, tuple(out), blade.top_edge_mm, blade.back_edge_mm, blade.holes,
+        blade.outline_u_mm,
+    )  # fmt: skip
+
+
+def moved_point(blade: Blade, number: int, at_mm: Point) -> Blade:
+    """Return the blade with one point of its outline (1, 2, ...) elsewhere.
+
+    Raises:
+        InputError: no such point, or an outline that no blade has.
+    """
+    if not 1 <= number <= len(blade.outline_mm):
+        raise InputError("point", number, f"1 to {len(blade.outline_mm)}")
+    out = list(blade.outline_mm)
+    out[number - 1] = at_mm
+    return Blade(
+        blade.name, tuple(out), blade.top_edge_mm, blade.back_edge_mm, blade.holes,
+        blade.outline_u_mm,
+    )  # fmt: skip

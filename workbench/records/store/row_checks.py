@@ -1,0 +1,294 @@
+"""What a row of a table can say: how a column is written, and figures that go with their texts.
+
+Each check is named once in :mod:`workbench.records.store.specs`. Those of one column or row raise
+``InputError``; those that compare a row's columns yield its faults.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterator, Mapping
+from functools import lru_cache
+from typing import Any, TypeAlias
+
+from workbench.errors import InputError, shown
+from workbench.fin.parts.base import Base
+from workbench.fin.parts.threads import lead_of_thread
+from workbench.fin.reading.coarse import Scribe
+from workbench.fin.reading.method import Method, Station
+from workbench.fin.wing import degrees_typed
+from workbench.frozen import dataclass
+from workbench.measure.calipers import BLOCKS_MM, ZERO_REACH_MM, block_window_mm
+from workbench.measure.display import STEP
+from workbench.measure.lengths import LONGEST, check_finest, kept_as, parse_length
+from workbench.measure.units import MM_PER, UNITS, Unit
+from workbench.records.store.faults import DamagedError
+from workbench.records.store.values import day_text, points_of
+
+Row: TypeAlias = Mapping[str, Any]
+
+Fault: TypeAlias = tuple[str, object, str]
+"""The column of a row that cannot be: its name, its value and what would be accepted."""
+
+LARGEST = 1e12
+"""No number of a fin shop is larger; one that is was not measured."""
+
+KEPT_FINEST = 1e-4
+"""Books of old hold finer turns than a hand works in; what they share must go on travelling."""
+
+HAIR_MM = 1e-6
+"""Less than any text says: what arithmetic may leave behind."""
+
+EXACT_MM: Mapping[Unit, float] = dict.fromkeys(UNITS, HAIR_MM)
+
+SHOWN_MM: Mapping[Unit, float] = {
+    unit: float(STEP[unit]) * MM_PER[unit] / 2.0 + HAIR_MM for unit in UNITS
+}
+"""A baseline may have been written out as shown, and a target taken from it."""
+
+MEAN_MM: Mapping[Unit, float] = {"in": 0.000005 * MM_PER["in"] + HAIR_MM, "mm": 0.00005 + HAIR_MM}
+"""A pair out of repeats has their mean, written out to a digit more."""
+
+
+@dataclass(frozen=True, slots=True)
+class Between:
+    """The ends of what a number can be; ``above`` leaves out the lower one."""
+
+    low: float
+    high: float
+    above: bool = False
+
+    def __contains__(self, value: float) -> bool:
+        return self.low <= value <= self.high and not (self.above and value == self.low)
+
+    def __str__(self) -> str:
+        if self.above:
+            return f"more than {self.low:g}, at most {self.high:g}"
+        return f"{self.low:g} to {self.high:g}"
+
+
+@dataclass(frozen=True, slots=True)
+class Typed:
+    """The columns of a length that was typed, and how far (mm) its figure may be from its text."""
+
+    within_mm: Mapping[Unit, float]
+    text: str = "text"
+    unit: str = "unit"
+    mm: str = "mm"
+
+    def faults(self, row: Row) -> Iterator[Fault]:
+        """Yield the column that does not go with the other two."""
+        text, unit, mm = row[self.text], row[self.unit], row[self.mm]
+        if unit not in UNITS:
+            return  # refused by its table
+        assert isinstance(text, str)
+        assert isinstance(mm, float)
+        if _is_plainly(text, unit, mm):
+            return
+        try:
+            values = _kept_as(text, unit)
+        except InputError as why:
+            yield self.text, text, why.accepted
+            return
+        if all(abs(mm - value) > self.within_mm[unit] for value in values):
+            accepted = f"{values[0]:.10g}, which is {shown(text)} in {unit}; or another text"
+            yield self.mm, mm, accepted
+
+
+@dataclass(frozen=True, slots=True)
+class Angle:
+    """The columns of a wing's angle: what was typed, and its degrees."""
+
+    text: str
+    degrees: str
+
+    def faults(self, row: Row) -> Iterator[Fault]:
+        """Yield the column that does not go with the other."""
+        text, degrees = str(row[self.text]), row[self.degrees]
+        if not text.strip() and degrees is None:
+            return
+        try:
+            typed = degrees_typed(text)
+        except ValueError:
+            yield self.text, text, "degrees such as 7.5"
+            return
+        if not isinstance(degrees, float) or not abs(typed - degrees) <= HAIR_MM:
+            yield self.degrees, degrees, f"{typed:g}, as {self.text} says"
+
+
+@dataclass(frozen=True, slots=True)
+class Aim:
+    """A target's columns. A change gives no length of its own: what it was added to is not there.
+
+    What was typed was understood in the row's unit.
+    """
+
+    def faults(self, row: Row) -> Iterator[Fault]:
+        """Yield the column that does not go with the others."""
+        unit, text = row["unit"], row["text"]
+        if unit not in UNITS:
+            return
+        if row["kind"] != "change":
+            yield from Typed(SHOWN_MM).faults(row)
+            return
+        try:
+            if parse_length(str(text), unit, "text").unit != unit:
+                yield "text", text, f"a length in {unit}, as its row says"
+        except InputError as why:
+            yield why.field, why.value, why.accepted
+
+
+def _is_plainly(text: str, unit: Unit, mm: float) -> bool:
+    """Whether a text is a bare decimal that gives its figure; most of a book's are."""
+    digits = text.replace(".", "", 1)
+    if not (digits.isascii() and digits.isdigit() and len(text) <= LONGEST):
+        return False
+    return abs(float(text) * MM_PER[unit] - mm) <= HAIR_MM
+
+
+@lru_cache(maxsize=20_000)
+def _kept_as(text: str, unit: Unit) -> tuple[float, ...]:
+    return kept_as(text, unit)
+
+
+# -- how a column is written, in any file ----------------------------------------------------------
+
+
+def check_day(where: str, text: str) -> None:
+    """A day as the book writes it."""
+    day_text(where, text)
+
+
+def check_points(where: str, text: str) -> None:
+    """Two points or more, in mm."""
+    try:
+        points = points_of(text)
+        numbers = [number for point in points for number in point]
+        if len(points) >= 2 and all(_is_sane(number) for number in numbers):
+            return
+    except (DamagedError, OverflowError, RecursionError):
+        pass
+    raise InputError(where, text, "points as [[u,v],[u,v]] in mm")
+
+
+def _is_sane(number: float) -> bool:
+    return math.isfinite(number) and abs(number) <= LARGEST
+
+
+def check_kept_finest(where: str, turn: float) -> None:
+    """A finest turn, as fine as books of old may hold."""
+    check_finest(turn, where, least=KEPT_FINEST)
+
+
+# -- a whole row, in any file: ``place`` says where it is ----------------------------------------
+
+
+def check_mark(row: Row, place: str) -> None:
+    """A wanted angle is degrees, its number the hold; a finest turn is one."""
+    if row["kind"] == "wing_aim":
+        try:
+            fine = math.isfinite(float(row["text"]))
+        except ValueError:
+            fine = False
+        if not fine:
+            raise InputError(f"{place}.text", row["text"], "degrees such as 7.5")
+        if row["number"] not in (None, 1, 2, 3):
+            accepted = "1 front, 2 middle, 3 rear, or nothing"
+            raise InputError(f"{place}.number", row["number"], accepted)
+    if row["kind"] == "finest":
+        try:
+            turn = float(row["text"])
+        except ValueError:
+            raise InputError(f"{place}.text", row["text"], "a finest turn such as 0.125") from None
+        check_kept_finest(f"{place}.text", turn)
+
+
+def check_study(row: Row, place: str) -> None:
+    """Each number of the sequence must be that of a part, a person and a trial of the study."""
+    parts, people, sequence = (_list(row[name]) for name in ("parts", "people", "sequence"))
+    for name, listed in (("parts", parts), ("people", people)):
+        if listed is None or not all(isinstance(each, str) for each in listed):
+            raise InputError(f"{place}.{name}", row[name], "a list of names")
+    ends = (len(parts or ()), len(people or ()), row["trials"])
+    if sequence is None or not all(_is_turn(each, ends) for each in sequence):
+        accepted = "a list of [part, person, trial], each by its number from 0"
+        raise InputError(f"{place}.sequence", row["sequence"], accepted)
+
+
+def _is_turn(each: object, ends: tuple[int, ...]) -> bool:
+    if not isinstance(each, list) or len(each) != len(ends):
+        return False
+    return all(type(n) is int and 0 <= n < end for n, end in zip(each, ends, strict=True))
+
+
+def _list(text: str) -> list[object] | None:
+    try:
+        listed = json.loads(text)
+    except (ValueError, RecursionError):
+        return None
+    return listed if isinstance(listed, list) else None
+
+
+# -- a whole row that is new here: no entry of ours could have made another ------------------------
+
+
+def check_method(row: Row) -> None:
+    """Build the kernel's method; of a hole's place only the blade knows."""
+    station = None
+    if row["station_hole"] is not None and row["station_edge"] is not None:
+        station = Station((0.0, 0.0), row["station_hole"], row["station_edge"])
+    elif row["station_u_mm"] is not None and row["station_v_mm"] is not None:
+        station = Station((row["station_u_mm"], row["station_v_mm"]))
+    band = scribe = None
+    if row["band_lo_mm"] is not None and row["band_hi_mm"] is not None:
+        band = (row["band_lo_mm"], row["band_hi_mm"])
+    if row["scribe_x_mm"] is not None and row["scribe_y_mm"] is not None:
+        at = (row["scribe_x_mm"], row["scribe_y_mm"])
+        scribe = Scribe(at, row["scribe_zero_mm"] or 0.0, row["station_edge"] == "front")
+    name, quantity, width = row["name"], row["quantity"], row["jaw_width_mm"]
+    try:
+        Method(name, quantity, station, width, band, scribe, row["u_mm"])
+    except InputError as why:
+        column = _METHOD_COLUMNS.get(why.field.rpartition(" ")[2], "name")
+        raise InputError(column, why.value, why.accepted) from None
+
+
+_METHOD_COLUMNS = {
+    "quantity": "quantity", "u": "u_mm", "jaw_width": "jaw_width_mm", "band": "band_lo_mm",
+    "station": "station_u_mm", "scribe": "scribe_x_mm", "at": "scribe_x_mm",
+    "zero": "scribe_zero_mm",
+}  # fmt: skip
+
+
+def check_ski(row: Row) -> None:
+    """The base's curve is one that a ski can have."""
+    try:
+        Base(row["base_radius_mm"], row["base_apex_mm"] or 0.0)
+    except InputError as why:
+        raise InputError("base_radius_mm", why.value, why.accepted) from None
+
+
+def check_stud(row: Row) -> None:
+    """A lead that was typed as such has no thread beside it."""
+    if not row["thread"].strip():
+        return
+    lead = lead_of_thread(row["thread"])
+    if abs(row["lead_mm"] - lead) > HAIR_MM:
+        accepted = f"{lead:.10g}, the lead of {shown(row['thread'])}; or another thread, or none"
+        raise InputError("lead_mm", row["lead_mm"], accepted)
+
+
+def check_caliper_check(row: Row) -> None:
+    """Zero or a block, and a reading near it."""
+    nominal, reading = row["nominal_mm"], row["reading_mm"]
+    if row["kind"] == "zero":
+        if nominal != 0.0:
+            raise InputError("nominal_mm", nominal, "0, or another kind")
+        window = Between(-ZERO_REACH_MM, ZERO_REACH_MM)
+    else:
+        if nominal not in Between(*BLOCKS_MM):
+            raise InputError("nominal_mm", nominal, f"a block of {Between(*BLOCKS_MM)} mm")
+        window = Between(*block_window_mm(nominal))
+    if reading not in window:
+        raise InputError("reading_mm", reading, f"{window}, near its nominal")

@@ -1,0 +1,1 @@
+"""A blade's outline from a scan, a photo, a drawing or caliper distances."""
