@@ -42,7 +42,7 @@ def _add_measure(commands: Any) -> None:
     measure = commands.add_parser(
         "measure-block",
         help="keep a block measured by caliper, stud by stud",
-        description="Top studs are taken to stand square on the base, the tail stud to lie along "
+        description="Top studs are taken to be square to the base, the tail stud to lie along "
         f"it. A place is {PLACE_ACCEPTED}. A thread is {THREAD_ACCEPTED}. A tip is {TIP_ACCEPTED}. "
         "What a closed block hides may be left rough; find-block learns it from rounds.",
     )

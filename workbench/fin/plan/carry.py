@@ -31,7 +31,7 @@ TILTS = 13
 
 @dataclass(frozen=True, slots=True)
 class Carried:
-    """Where the new blade stands, what each exposes, and what stays different between them."""
+    """Where the new blade is, what each exposes, and what stays different between them."""
 
     pose: Pose
     before: Exposed

@@ -25,10 +25,10 @@ SMALLEST_AREA_MM2 = 1.0
 
 @dataclass(frozen=True, slots=True)
 class Exposed:
-    """The part of a blade that stands out of the base.
+    """The part of a blade that lies outside the base.
 
     ``centroid_mm`` lies in the ski frame: forward from the tail end, and out. ``leading_edge_rad``
-    is the mean direction of the leading edge against the base line (x), 90 degrees where it stands
+    is the mean direction of the leading edge against the base line (x), 90 degrees where it is
     upright: the mean of its unit directions weighted by length (Mardia and Jupp, Directional
     Statistics, 2.2), which is the direction from where the foremost edge leaves the base to the
     deepest point. ``span_mm`` is the largest height, and ``aspect`` the aspect ratio span²/area
@@ -52,7 +52,7 @@ class Exposed:
 
 
 def exposed(blade: Blade, base: Base, pose: Pose) -> Exposed | None:
-    """Return what of the blade stands out of the base at ``pose``; None where nothing does.
+    """Return what of the blade lies outside the base at ``pose``; None where nothing does.
 
     None also where the blade reaches beyond the ends of the base's arc.
     """

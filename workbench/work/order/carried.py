@@ -49,7 +49,7 @@ class NewReading:
 
 @dataclass(frozen=True, slots=True)
 class CarriedSetting:
-    """A setting on another blade: where that stands, its numbers, and what to mind."""
+    """A setting on another blade: where that is, its numbers, and what to mind."""
 
     blade_name: str
     carried: Carried

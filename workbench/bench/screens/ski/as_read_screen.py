@@ -139,7 +139,7 @@ class AsReadScreen(NumberScreen[bool]):
     def _ours_rows(self, width: int) -> list[Content]:
         missing = [q for q, t in zip(QUANTITIES, self._theirs, strict=True) if t is None]
         if missing:
-            said = f"Still to come: {', '.join(missing)}. Then they stand here in our methods."
+            said = f"Still to come: {', '.join(missing)}. Then they are shown here by our methods."
             return [styled(part) for part in wrapped(said, width)]
         try:
             found = self._found()
