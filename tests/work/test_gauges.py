@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import replace
 
 import GTC
@@ -220,7 +221,10 @@ def test_a_guard_band_asks_for_more_than_the_tolerance_and_every_view_agrees(sho
         shop.book.correct_method(replace(shop.book.method(x.method_id), u_mm=0.05))
     view = shop.view(view.job.id)
     assert view.stage == "turning"
-    assert "the guard band fills the tolerance" in view.no_turn_words
+    assert re.search(
+        r"guard band of .+, 2 u = 0\.00\d+ in, fills its tolerance of 0\.00\d+:", view.no_turn_words
+    )
+    assert "more repeats, a wider tolerance, or k" in view.no_turn_words
     for x in view.lines:
         shop.book.correct_method(replace(shop.book.method(x.method_id), u_mm=None))
     shop.remember("guard_band", "off")

@@ -12,9 +12,10 @@ from workbench.errors import BenchError, OutOfReachError
 from workbench.fin.frame.pose import Pose
 from workbench.fin.plan.expectation import Expected
 from workbench.fin.plan.guidance import Plan, Rig
+from workbench.fin.plan.remarks import COVERAGE
 from workbench.fin.plan.turns_made import Explanation
 from workbench.frozen import dataclass
-from workbench.measure.display import turn_text
+from workbench.measure.display import fine_text, turn_text
 from workbench.measure.slips import same_digits
 from workbench.measure.units import Unit
 from workbench.records.store import rows
@@ -350,8 +351,14 @@ class JobView:
         """Why no turn is to be made though the readings are not accepted."""
         if self.progress.mid_pass:
             return "what was set meanwhile asks for no turn, and a stud was turned"
-        if any(line.accepted_mm < 0 for line in self.lines if line.u_mm):
-            return "the guard band fills the tolerance"
+        for line in self.lines:
+            if line.u_mm and line.accepted_mm < 0:
+                unit = self.ski.unit
+                band = fine_text(COVERAGE * line.u_mm, unit)
+                return (
+                    f"the guard band of {line.method.name}, 2 u = {band} {unit}, fills its "
+                    f"tolerance of {fine_text(line.tolerance_mm, unit)}"
+                )
         if self.learnt is not None:
             words = self.learnt_words(self.ski.unit).rstrip(".")
             return f"{words[0].lower()}{words[1:]}"
@@ -364,7 +371,7 @@ class JobView:
         if self.progress.mid_pass:
             return f"{why}: turn it back, and u takes its steps back"
         finer = f"f for a finer turn{f' ({turn_text(self.finer)} would do)' if self.finer else ''},"
-        more = "more repeats, or" if why.startswith("the guard") else finer
+        more = "more repeats, a wider tolerance, or" if why.startswith("the guard") else finer
         return f"{why}: {more} k keeps it as it is"
 
     @property
