@@ -18,6 +18,7 @@ from tests.shop import ski
 from workbench.advice.holds import HOLDS, hold_for
 from workbench.advice.ride_feel import WHAT_WORDS, WHATS
 from workbench.bench.hand.hands import Hands
+from workbench.bench.panels import next_line
 from workbench.bench.panels.next_line import next_words
 from workbench.errors import InputError
 from workbench.fin.frame.pose import Pose
@@ -39,7 +40,8 @@ from workbench.work.job.entry_words import described
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import ALLOWED, GLYPHS, WORDS, Event, Stage, check_allowed
-from workbench.work.job_text.next_step import caution_words
+from workbench.work.job_text import next_text
+from workbench.work.job_text.next_step import Obstacle, caution_words
 from workbench.work.job_text.next_text import task_of
 from workbench.work.job_text.tour import tour_words
 from workbench.work.order.rigs import usual_range_mm
@@ -85,6 +87,28 @@ def test_an_unknown_stage_is_answered_nowhere(shop: Shop, polishing: JobView) ->
             place()
     with pytest.raises(KeyError):
         check_allowed(polishing.stage, "read")
+
+
+def test_what_is_in_the_way_is_told_alike_at_the_bench_and_on_the_command_line(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each obstacle has its words at both, and an unknown one is passed over by neither."""
+    hands = Hands(shop)
+    hands.open(ski(shop, "Heron 66").job.id)
+    view = hands.state.view
+    assert view is not None
+    for found in (*get_args(Obstacle), NEW):
+        for module in (next_line, next_text):
+            monkeypatch.setattr(module, "obstacle", lambda _, found=found: found)
+        if found == "contradiction":
+            continue  # its words name the reading: tests of coarse marks hold them
+        if found == NEW:
+            with pytest.raises(AssertionError):
+                next_words(hands.state)
+            with pytest.raises(AssertionError):
+                task_of(view)
+        else:
+            assert next_words(hands.state).startswith(task_of(view).words[:20])
 
 
 # -- quantities ------------------------------------------------------------------------------------

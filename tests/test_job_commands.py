@@ -68,7 +68,7 @@ def test_a_whole_ski_by_commands_alone(run: Callable[..., Said], book: Path) -> 
             break
     assert list(dict.fromkeys(stages)) == [
         "received check.", "as received.", "studs.", "target.", "turning, round 1.",
-        "measuring, round 1.", "within tolerance.", "final check.", "sign-off.", "signed off.",
+        "measuring, round 1.", "on target.", "final check.", "sign-off.", "signed off.",
     ]  # fmt: skip
     kept = view_of_signed(book, "Heron 66")
     assert kept.stage == "signed off"
@@ -106,7 +106,7 @@ def test_next_gives_turns_exact_and_rounded_with_what_to_expect(run: Callable[..
     assert fact(lines, "Next") == "Loosen the clamp bolts before any stud is turned."
     assert "Caution" not in names(lines), "the caution is the next step itself"
     assert fact(lines, "Stud top rear").startswith(
-        "3/8 turn in (clockwise from the screwdriver's end); exact +0.3"
+        "3/8 turn in, toward the blade (clockwise from the screwdriver's end); exact +0.3"
     )
     assert "u 0.0" in fact(lines, "Stud tail")
     assert fact(lines, "Step 1 of 6, now").startswith("Loosen")

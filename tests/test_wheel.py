@@ -69,5 +69,5 @@ def test_it_does_the_main_job_from_outside_the_checkout(fresh: Path, tmp_path: P
     assert str(fresh.parent.resolve()) in fixtures
     assert str(fresh.parent.resolve()) in styles
     out = run(command, "turns", f"{fixtures}/orders/practice-plate.toml", cwd=tmp_path)
-    assert "3/8 turn in (clockwise from" in out
+    assert "3/8 turn in, toward the blade (clockwise from" in out
     assert "before the ride" in out

@@ -74,11 +74,11 @@ def test_two_actions_may_exchange_their_keys(shop: Shop) -> None:
 
 async def test_a_changed_key_does_its_action_and_is_shown_everywhere(shop: Shop) -> None:
     """The bench, the sheet, the palette, help, the line of keys and what is due next."""
-    settings.change(shop, {"keys": "history=w; note=o; take_back=]; help=F5; add_ski=none"})
+    settings.change(shop, {"keys": "history=w; note=o; take_back=]; help=F4; add_ski=none"})
     async with bench(shop) as screen:
         state = screen.app.hands.state
         assert "] take back" in screen.shown()
-        assert "F5 help" in screen.shown()
+        assert "F4 help" in screen.shown()
         await screen.pilot.press("o")
         assert isinstance(screen.app.screen, Prompt)
         await screen.pilot.press("escape", "w")
@@ -87,13 +87,13 @@ async def test_a_changed_key_does_its_action_and_is_shown_everywhere(shop: Shop)
         assert not isinstance(screen.app.screen, HistoryScreen)
         await screen.pilot.press("n")
         assert not isinstance(screen.app.screen, Form)
-        await screen.pilot.press("f5")
+        await screen.pilot.press("f4")
         assert isinstance(screen.app.screen, Help)
         await screen.pilot.press("escape", "slash")
         assert isinstance(screen.app.screen, Sheet)
         row = next(r for r in screen.shown().splitlines() if "write a note" in r)
         assert row.partition("write a note")[2].split()[0] == "o"
-        await screen.pilot.press("f5")
+        await screen.pilot.press("f4")
         assert isinstance(screen.app.screen, Help)
         assert {e.answer: e.key for e in entries(state)}["note"] == "o"
 
@@ -128,20 +128,20 @@ async def test_a_wrong_kept_text_is_told_and_the_keys_are_as_shipped(
 
 def test_a_sentence_names_the_key_in_force() -> None:
     """Where an action has none, the sheet's key; words that are no keys stay."""
-    keys = keys_of("take_back=]; retarget=y; theme=t; queue=none; card=F6")
+    keys = keys_of("take_back=]; retarget=y; theme=t; queue=none; card=F3")
     assert keys.said("Out of reach: u takes it back.") == "Out of reach: ] takes it back."
     assert keys.said("t opens the target.") == "y opens the target."
     assert keys.said("z: the day's queue.") == "/: the day's queue."
-    assert keys.said("a shows its card, n adds a ski.") == "F6 shows its card, n adds a ski."
+    assert keys.said("a shows its card, n adds a ski.") == "F3 shows its card, n adds a ski."
     assert keys.said("a ski's block, u 0.0003") == "a ski's block, u 0.0003"
     assert AS_SHIPPED.said("u takes it back") == "u takes it back"
 
 
 def test_the_line_of_keys_is_hit_where_it_is_drawn() -> None:
     """With changed keys too; one that is taken away leaves no gap."""
-    keys = keys_of("take_back=F5; help=none")
+    keys = keys_of("take_back=F4; help=none")
     for narrow in (False, True):
         row = keys_line(narrow, keys).plain
-        assert key_at(row.index("F5"), narrow, keys) == "F5"
+        assert key_at(row.index("F4"), narrow, keys) == "F4"
         assert key_at(row.index("more"), narrow, keys) == "/"
         assert "help" not in row

@@ -147,6 +147,28 @@ def particulars(found: Sequence[Run]) -> str:
     )
 
 
+def errors_of(number: int, corners: bool = False, jobs: int = 15) -> tuple[float, ...]:
+    """Return one shop's errors over what is told of them: of its leads, then of its backlash."""
+    shop = Truth(random.Random(SEED + number), CORNERS if corners else CLEAR)
+    learnt = taught(shop.told, METHODS, season(shop, jobs))
+    out = []
+    for j in range(3):
+        ratio, u = learnt.lead_ratio(j)
+        out.append((ratio - 1.0 - shop.lead_errors[j]) / u)
+    for j in range(3):
+        backlash, u = learnt.backlash(j)
+        out.append((backlash - shop.backlash[j]) / u)
+    return tuple(out)
+
+
+def honesty(shops: int, corners: bool) -> str:
+    """Return how large the errors of leads and backlash are over what is told of them."""
+    every = [errors_of(i, corners) for i in range(shops)]
+    roots = [math.sqrt(math.fsum(e[k] ** 2 for e in every) / shops) for k in range(6)]
+    said = ", ".join(f"{root:.2f}" for root in roots)
+    return f"{shops} shops with 30 rounds: error over its told uncertainty, leads, backlash: {said}"
+
+
 def speed() -> str:
     """Return what a replay of 1,000 rounds and the next act take, in CPU time."""
     shop = Truth(random.Random(SEED))
@@ -187,10 +209,14 @@ def main(words: Sequence[str] | None = None, say: Callable[[str], None] = print)
     parser.add_argument("--corners", action="store_true", help="corners right at the base")
     parser.add_argument("--only", type=int, action="append", help="a row's number, from 1")
     parser.add_argument("--speed", action="store_true", help="only: what a round and a replay take")
+    parser.add_argument("--honest", action="store_true", help="only: errors over what is told")
     parser.add_argument("--processes", type=int, default=2)
     args = parser.parse_args(words)
     if args.speed:
         say(speed())
+        return
+    if args.honest:
+        say(honesty(args.shops, args.corners))
         return
     spans = [(1, 1)] + [(j, j + 4) for j in range(6, args.jobs, 10)]
     if args.jobs > 1 and (not spans[1:] or spans[-1][1] < args.jobs):

@@ -14,6 +14,7 @@ from workbench.measure.display import (
     change_text,
     convert,
     degrees_text,
+    dial_text,
     fine_text,
     length_text,
     round_half_even,
@@ -126,6 +127,16 @@ def test_turns_as_a_hand_counts_them(turns: float, text: str) -> None:
 def test_more_than_one_is_turns(turns: float, text: str) -> None:
     """The word goes with the number."""
     assert turns_text(turns) == text
+
+
+@pytest.mark.parametrize(
+    ("turns", "degrees", "hours"),
+    [(0.375, "135°", "4.5 h"), (-1.25, "450°", "15 h"), (0.37, "133°", "4.4 h")],
+)
+def test_turns_as_a_ring_and_a_clock_show_them(turns: float, degrees: str, hours: str) -> None:
+    """Whole degrees; a clock's hour is a twelfth of a turn; nothing beside plain turns."""
+    shown = [dial_text(turns, dial) for dial in ("turns", "degrees", "hours")]
+    assert shown == ["", degrees, hours]
 
 
 @pytest.mark.parametrize(

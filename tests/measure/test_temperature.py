@@ -20,10 +20,10 @@ from workbench.measure.temperature import (
     AlreadyAtReferenceError,
     Material,
     at_reference,
-    celsius,
     material,
     temperature_parts,
 )
+from workbench.measure.units import degrees_in
 
 temperatures = st.floats(-20, 50)
 STEEL, ALUMINIUM = MATERIALS["steel"], MATERIALS["aluminium"]
@@ -109,7 +109,7 @@ def test_temperatures_beyond_sense_are_refused(degrees):
 def test_a_fahrenheit_slip_is_pointed_out():
     with pytest.raises(InputError, match=r"72 degF would be 22\.2 degC"):
         at_reference(60.0, 72, 20)
-    assert celsius(68) == pytest.approx(20)
+    assert degrees_in(68, "F", "C") == 20
 
 
 def test_materials_by_name():

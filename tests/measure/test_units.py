@@ -11,6 +11,7 @@ from workbench.measure.units import (
     MM_PER_INCH,
     SPELLINGS,
     check_unit,
+    degrees_in,
     mm_per,
     other,
     registry,
@@ -35,6 +36,18 @@ def test_pint_agrees_with_every_spelling(spelling: str) -> None:
     small = float(registry().Quantity(1, name).to("millimeter").magnitude)
     assert mm_per(spelling) == pytest.approx(full, rel=1e-15)
     assert mm_per(spelling.upper()) == pytest.approx(small, rel=1e-15)
+
+
+@pytest.mark.parametrize(
+    ("fahrenheit", "celsius"), [(32, 0), (212, 100), (-40, -40), (68, 20), (63, 155 / 9)]
+)
+def test_degrees_by_their_definition(fahrenheit: float, celsius: float) -> None:
+    """t/degC = (t/degF - 32) / 1.8: NIST SP 811 (2008), appendix B.8; and pint's full registry."""
+    assert degrees_in(fahrenheit, "F", "C") == pytest.approx(celsius, abs=1e-9)
+    assert degrees_in(celsius, "C", "F") == pytest.approx(fahrenheit, abs=1e-8)
+    full = pint.UnitRegistry().Quantity(float(fahrenheit), "degF").to("degC").magnitude
+    assert degrees_in(fahrenheit, "F", "C") == pytest.approx(full, abs=1e-9)
+    assert degrees_in(0.1 + 0.2, "C", "C") == 0.1 + 0.2
 
 
 @pytest.mark.parametrize("spelling", ["mil", "m", "km", "ft", "", "rad", "MM²"])

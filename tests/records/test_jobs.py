@@ -413,3 +413,46 @@ def test_a_book_that_has_one_number_twice_opens_and_goes_on(tmp_path: Path) -> N
         with pytest.raises(InputError, match="counted already"):
             book.add_pass(shop.job.id, "kl", number=1, turns=[], finest_turn=0.5)
         book.add_pass(shop.job.id, "kl", number=2, turns=[], finest_turn=0.5)
+
+
+def _statements(shop: Shop) -> list[str]:
+    """Return what the book's connection is asked from now on."""
+    asked: list[str] = []
+    shop.book._read(lambda db: db.conn.set_trace_callback(asked.append))
+    return asked
+
+
+def test_facts_are_read_once_until_something_is_added(shop: Shop) -> None:
+    """A day's queue is looked at after every key, and of it one job has changed at most."""
+    other = shop.book.add_job(shop.ski.id, DAY)
+    both = (shop.job.id, other.id)
+    shop.book.add_mark(shop.job.id, "KV", "note", text="first")
+    first = shop.book.facts_for(both)
+    asked = _statements(shop)
+    assert shop.book.facts_for(both) == first
+    assert not [sql for sql in asked if "JOIN readings t" in sql]
+    shop.book.add_mark(other.id, "KV", "note", text="second")
+    again = shop.book.facts_for(both)
+    assert again[shop.job.id] is first[shop.job.id]
+    assert [f.text for f in again[other.id] if isinstance(f, Mark)] == ["second"]
+
+
+def test_facts_read_before_are_read_again_once_they_are_struck(shop: Shop) -> None:
+    """By this bench, by another one, and after a write that came to nothing."""
+    kept = [shop.book.add_mark(shop.job.id, "KV", "note", text=text) for text in "ab"]
+    shop.book.facts(shop.job.id)
+    shop.book.strike(kept[0].id, "wrong", "KV")
+    assert [f.struck is not None for f in shop.book.facts(shop.job.id)] == [True, False]
+    with Book(shop.book.path) as beside:
+        beside.strike(kept[1].id, "wrong too", "ML")
+        late = beside.add_mark(shop.job.id, "ML", "note", text="c")
+    assert [f.struck is not None for f in shop.book.facts(shop.job.id)] == [True, True, False]
+
+    def fails() -> None:
+        shop.book.add_mark(shop.job.id, "KV", "note", text="d")
+        assert len(shop.book.facts(shop.job.id)) == 4
+        raise InputError("note", "d", "nothing")
+
+    with pytest.raises(InputError):
+        shop.book.batch(fails)
+    assert [f.id for f in shop.book.facts(shop.job.id)] == [*(f.id for f in kept), late.id]

@@ -156,7 +156,7 @@ def test_in_words_both_units_stand_side_by_side(shop: Shop) -> None:
     lines = comparison_lines(compared(shop, 0, 1))
     assert lines[2].startswith("depth, hole 2 back edge: A 2.4740 in ±0.0020 = 62.84 mm ±0.052; B")
     assert "B: wing 7.5°, ride 3 of 5" in lines
-    way = "turn in (clockwise from the screwdriver's end), exactly +"
+    way = "turn in, toward the blade (clockwise from the screwdriver's end), exactly +"
     assert any(way in line for line in lines[-3:])
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from types import SimpleNamespace
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -16,10 +17,12 @@ from workbench.measure.lengths import parse_length
 from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.records.tables.days import JobTimes
+from workbench.work.job import open_book
 from workbench.work.job.aim_last import aim_at_last
-from workbench.work.job.queue_line import RosterLine
+from workbench.work.job.queue_line import RosterLine, roster_line
 from workbench.work.job.shop import Shop
 from workbench.work.roster import queue
+from workbench.work.roster.settings import change
 
 NEXT, BEFORE = "2026-11-26", "2026-11-24"
 
@@ -407,3 +410,25 @@ def test_breaks_are_taken_off_once_and_a_clock_set_back_gives_no_time(
 ) -> None:
     """Two breaks, one said twice, an end without a beginning, one from before the first tick."""
     assert queue.minutes_of(times) == minutes
+
+
+def test_a_line_of_the_queue_is_worked_out_anew_where_its_ski_has_changed(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """And only there: a day of many skis is looked at after every key."""
+    before = shop.lines_of(DAY)
+    worked_out: list[str] = []
+
+    def counted(each: Any, rules: Any) -> Any:
+        worked_out.append(each.item.job.id)
+        return roster_line(each, rules)
+
+    monkeypatch.setattr(open_book, "roster_line", counted)
+    assert shop.lines_of(DAY) == before
+    assert not worked_out
+    shop.set_aside(shop.view(before[1].job_id), "no screw")
+    after = shop.lines_of(DAY)
+    assert set(worked_out) == {x.job_id for x in before if x.ski_id == before[1].ski_id}
+    assert after[1].stage == "set aside"
+    change(shop, {"second_eyes": "on"})
+    assert len(shop.lines_of(DAY)) == len(before)

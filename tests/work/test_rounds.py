@@ -306,7 +306,7 @@ def test_the_text_says_the_act_first_and_what_was_learnt(bench: Bench) -> None:
     assert "all well: " in text
     read = {i: [v, v, v] for i, v in shop.take().items()}
     first = bench.text(order_of(shop, aims, read), lines).splitlines()[0]
-    assert first.startswith("Turn the ")
+    assert first.startswith("Turn top front 0.298 turn out, top rear ")
     assert first.endswith(" % to be on target after it.")
 
 

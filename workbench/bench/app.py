@@ -511,6 +511,8 @@ class Bench(Leaving):
             "retarget": hands.retarget,
             "baseline": hands.baseline,
             "finer": hands.finer,
+            "settled": hands.settled,
+            "without_learned": hands.without_learned,
             "one_step_more": hands.one_step_more,
             "undo_change": hands.undo_change,
             "copy": self._copy,

@@ -23,7 +23,7 @@ from workbench.work.job.importance import said_of
 NAME_CELLS = 11
 """Cells for a key or a word before what it means."""
 
-KEYS = (
+_KEYS = (
     ("Enter", "the next step, always; with an entry: take it"),
     ("digits . ,", "start the reading due, wherever you are; 2450 is 2.450"),
     ("+  space", "tick, answer yes, sign off: on purpose only"),
@@ -36,7 +36,7 @@ KEYS = (
     ("Backspace", "correct the entry; Esc cancels"),
 )
 
-WORDS = (
+_WORDS = (
     ("depth", "from the base to the blade's outer edge, at a hole's edge or at its deepest"),
     ("tail", "from the ski's tail end forward to the blade's trailing edge; many call it DFT"),
     ("length", "leading edge to trailing edge, near the base"),
@@ -64,12 +64,12 @@ class Help(Overlay[None]):
         out += [styled(f"  {x}") for x in self._where()]
         out += self._in_full()
         out += [styled(("Keys of the bench", "bold $accent"))]
-        out += self._entries(KEYS)
+        out += self._entries(_KEYS)
         out += self._entries((keys.of(c.action), c.words) for c in CHOICES if keys.of(c.action))
         out += [styled(("On the sheet and in the palette", "bold $accent"))]
         out += [styled(f"  {c.words}") for c in CHOICES if not keys.of(c.action)]
         out += [styled(("Words", "bold $accent"))]
-        out += self._entries(WORDS)
+        out += self._entries(_WORDS)
         out += [styled("A loose or sharp fin injures. The maker's instructions come first.")]
         with VerticalScroll(id="help") as box:
             box.border_title = "Help · ↑ ↓ scroll · Esc closes"

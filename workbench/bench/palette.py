@@ -35,7 +35,7 @@ NOT_FOUND = 4
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class _Entry:
     """A line of the palette: what it answers, its words, the letter that does the same.
 
     ``also``: other words that it is found by.
@@ -47,17 +47,17 @@ class Entry:
     also: str = ""
 
 
-def entries(state: BenchState) -> tuple[Entry, ...]:
+def entries(state: BenchState) -> tuple[_Entry, ...]:
     """Return everything that can be done now."""
-    actions = [Entry(c.action, c.words, state.keys.of(c.action), c.also) for c in CHOICES]
+    actions = [_Entry(c.action, c.words, state.keys.of(c.action), c.also) for c in CHOICES]
     skis = [
-        Entry(f"{OPEN}{x.job_id}", f"take in hand: {x.ski_name} · {x.rider} · {x.stage}")
+        _Entry(f"{OPEN}{x.job_id}", f"take in hand: {x.ski_name} · {x.rider} · {x.stage}")
         for x in state.roster
     ]
     return (*actions, *skis)
 
 
-def matching(found: tuple[Entry, ...], text: str) -> tuple[Entry, ...]:
+def matching(found: tuple[_Entry, ...], text: str) -> tuple[_Entry, ...]:
     """Return the entries that hold every word of ``text``, or begin another word for them with it.
 
     Those that begin with it come first, then those of which it begins words, and last those that
@@ -68,7 +68,7 @@ def matching(found: tuple[Entry, ...], text: str) -> tuple[Entry, ...]:
     return tuple(e for rank, e in sorted(ranked, key=lambda each: each[0]) if rank < NOT_FOUND)
 
 
-def _rank(words: Sequence[str], entry: Entry) -> int:
+def _rank(words: Sequence[str], entry: _Entry) -> int:
     of = entry.words.casefold()
     if of.startswith(" ".join(words)):
         return 0
@@ -126,7 +126,7 @@ class Palette(Overlay[str]):
         rows += [Content("")] * (room - len(rows))
         self.query_one("#found", Static).update(lines(rows))
 
-    def _row(self, index: int, entry: Entry) -> Content:
+    def _row(self, index: int, entry: _Entry) -> Content:
         marked = index == self._at
         text = f"{'▸' if marked else ' '} {visible(entry.words, 66)}"
         return styled((text, "bold" if marked else ""), (f"  {entry.key}", "$ink-faint"))

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from decimal import ROUND_HALF_EVEN, Decimal, localcontext
 from functools import lru_cache
+from typing import Literal, assert_never, get_args
 
 from workbench.measure.units import Unit
 
@@ -104,6 +105,28 @@ def turn_text(turns: float) -> str:
 def turns_text(turns: float) -> str:
     """Return turns without their sign and with their word: ``3/8 turn``, ``1 1/4 turns``."""
     return f"{turn_text(turns)} turn{'' if 0.0 < abs(turns) <= 1.0 else 's'}"
+
+
+Dial = Literal["turns", "degrees", "hours"]
+"""What a turn is also told in: nothing else, a degree ring's marks, or a clock's hours."""
+
+DIALS: tuple[Dial, ...] = get_args(Dial)
+
+
+def dial_text(turns: float, dial: Dial) -> str:
+    """Return turns without their sign as a ring or a clock shows them: ``135°``, ``4.5 h``.
+
+    Nothing for a driver without either. A clock's hour is a twelfth of a turn.
+    """
+    match dial:
+        case "turns":
+            return ""
+        case "degrees":
+            return f"{360.0 * abs(turns):.0f}°"
+        case "hours":
+            return f"{12.0 * abs(turns):.1f}".removesuffix(".0") + " h"
+        case _:
+            assert_never(dial)
 
 
 def degrees_text(angle_deg: float, places: int = 2) -> str:

@@ -11,6 +11,7 @@ import math
 from workbench.errors import BenchError, InputError
 from workbench.frozen import dataclass
 from workbench.measure.budget import Contribution
+from workbench.measure.units import degrees_in
 
 REFERENCE_C = 20.0
 """The temperature lengths are stated at (ISO 1)."""
@@ -156,11 +157,6 @@ def check_temperature(field: str, degrees_c: float) -> float:
     if not LOWEST_C <= degrees_c <= HIGHEST_C:
         accepted = f"{LOWEST_C:g} to {HIGHEST_C:g} degC"
         if HIGHEST_C < degrees_c <= 122:
-            accepted += f" ({degrees_c:g} degF would be {celsius(degrees_c):.1f} degC)"
+            accepted += f" ({degrees_c:g} degF would be {degrees_in(degrees_c, 'F', 'C'):.1f} degC)"
         raise InputError(field, degrees_c, accepted)
     return degrees_c
-
-
-def celsius(fahrenheit: float) -> float:
-    """A temperature in degF as degC."""
-    return (fahrenheit - 32) / 1.8

@@ -4,12 +4,9 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from typing import Literal
 
 from workbench.errors import InputError
-from workbench.measure.temperature import celsius
-
-TempUnit = Literal["C", "F"]
+from workbench.measure.units import TempUnit, degrees_in
 
 WATER_C = (-2.0, 45.0)
 """Water that anybody rides in."""
@@ -36,4 +33,4 @@ def parse_temperature(text: str, field: str, unit: TempUnit | None = None) -> De
     if found is None or named is None:
         raise InputError(field, text, "a number with C or F, such as 17 C or 63 F")
     number = float(found[1].replace(",", ".").replace("−", "-"))
-    return Degrees(celsius(number), "F") if named == "F" else Degrees(number, "C")
+    return Degrees(degrees_in(number, "F", "C"), "F") if named == "F" else Degrees(number, "C")

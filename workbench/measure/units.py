@@ -1,7 +1,8 @@
-"""Units of length: the one place that asks pint.
+"""Units that are typed and shown: the one place that asks pint.
 
 The inch is 25.4 mm exactly (international yard and pound agreement, 1959), so that the two units of
-the bench need no registry; pint is loaded when a rarer unit is typed.
+the bench need no registry; pint is loaded when a rarer unit of length or a degree Fahrenheit is
+first typed or shown.
 """
 
 from __future__ import annotations
@@ -13,6 +14,8 @@ from workbench.errors import InputError
 
 Unit = Literal["in", "mm"]
 UNITS: tuple[Unit, ...] = ("in", "mm")
+
+TempUnit = Literal["C", "F"]
 
 MM_PER_INCH = 25.4
 MM_PER: dict[Unit, float] = {"in": MM_PER_INCH, "mm": 1.0}
@@ -28,7 +31,7 @@ as an angle, and people use it for 0.001 in and for a millimetre alike."""
 
 @lru_cache(maxsize=1)
 def registry() -> Any:
-    """Return a small pint registry with the lengths of the trade."""
+    """Return a small pint registry with the lengths of the trade and the two temperatures."""
     import pint
 
     units: Any = pint.UnitRegistry(None)
@@ -37,6 +40,9 @@ def registry() -> Any:
     units.define("centimeter = 10 * millimeter")
     units.define("inch = 25.4 * millimeter")
     units.define("thou = 0.001 * inch")
+    units.define("kelvin = [temperature]; offset: 0 = K")
+    units.define("degree_Celsius = kelvin; offset: 273.15 = degC")
+    units.define("degree_Fahrenheit = 5 / 9 * kelvin; offset: 233.15 + 200 / 9 = degF")
     return units
 
 
@@ -56,6 +62,16 @@ def mm_per(spelling: str) -> float:
     units = registry()
     # Products of decimal factors in binary are off in the 17th digit, which these definitions lack.
     return round(float(units.Quantity(1, name).to("millimeter").magnitude), 12)
+
+
+@lru_cache(maxsize=256)
+def degrees_in(value: float, unit: TempUnit, wanted: TempUnit) -> float:
+    """Return a temperature of ``value`` degrees in the other unit."""
+    if unit == wanted:
+        return value
+    there = registry().Quantity(value, f"deg{unit}").to(f"deg{wanted}").magnitude
+    # The offsets are off in the 14th digit in binary; no thermometer shows the ninth.
+    return round(float(there), 9)
 
 
 def other(unit: Unit) -> Unit:

@@ -17,14 +17,14 @@ class DrawnCloser(Closer):
 
     def body(self) -> Widget:
         """Return the widget that is drawn into."""
-        return Drawn(self)
+        return _Drawn(self)
 
     def redraw(self) -> None:
         """Draw the body anew."""
-        self.query_one(Drawn).refresh()
+        self.query_one(_Drawn).refresh()
 
 
-class Drawn(Widget):
+class _Drawn(Widget):
     """The body of such a screen."""
 
     can_focus = False

@@ -22,7 +22,7 @@ LONGEST_MESSAGE = 500
 LONGEST_TEXT = 4000
 """Characters that a line takes: far more than a hand types, far less than what would stall it."""
 
-MOST_MARKS = 8
+_MOST_MARKS = 8
 """Combining marks on one letter: no script stacks more, and thousands would stall the line."""
 
 Texts = dict[str, str]
@@ -41,7 +41,7 @@ def clean(text: str) -> str:
         marks = marks + 1 if unicodedata.category(char) in ("Mn", "Me") else 0
         if char == "\t":
             out.append(" ")
-        elif char.isprintable() and marks <= MOST_MARKS:
+        elif char.isprintable() and marks <= _MOST_MARKS:
             out.append(char)
         else:
             out.append(written_out(char))

@@ -11,7 +11,7 @@ from workbench.bench.draw.text import lines, literal, styled
 BETWEEN = " · "
 NAMED = ("Enter", "Esc", "Tab", "space", "PgUp", "PgDn", "↑", "↓", "←", "→")
 """Keys of more than one letter, and arrows, as a line of keys names them."""
-LONGEST_PART = 200
+_LONGEST_PART = 200
 
 
 class KeyLine(Static):
@@ -25,7 +25,7 @@ class KeyLine(Static):
 
     def render(self) -> Content:
         """Return the rows at the present width."""
-        return lines(literal(row, LONGEST_PART) for row in key_rows(self._keys, self._width()))
+        return lines(literal(row, _LONGEST_PART) for row in key_rows(self._keys, self._width()))
 
     def get_content_height(self, container: object, viewport: object, width: int) -> int:
         """Return how many rows the keys take."""

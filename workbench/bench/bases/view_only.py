@@ -25,7 +25,7 @@ from workbench.measure.units import Unit
 
 BURST = DIGITS + "+-/"
 SHOWN = 20
-NARROWEST = 56
+_NARROWEST = 56
 
 
 class Closer(Overlay[None]):
@@ -137,11 +137,11 @@ class Rows(Widget):
 
     def render(self) -> Content:
         """Return the table at the present width."""
-        return self._from.table(max(self.content_size.width, NARROWEST))
+        return self._from.table(max(self.content_size.width, _NARROWEST))
 
     def get_content_height(self, container: object, viewport: object, width: int) -> int:
         """Return how many rows the table takes."""
-        return self._from.table(max(width, NARROWEST)).plain.count("\n") + 1
+        return self._from.table(max(width, _NARROWEST)).plain.count("\n") + 1
 
 
 class TableScreen(Closer):

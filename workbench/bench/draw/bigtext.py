@@ -30,7 +30,7 @@ _GRID: dict[str, tuple[str, ...]] = {
 _HALVES = {(False, False): " ", (True, False): "▀", (False, True): "▄", (True, True): "█"}
 
 
-SCALES = (8, 7, 6, 5, 4, 3, 2, 1)
+_SCALES = (8, 7, 6, 5, 4, 3, 2, 1)
 """How many times the large signs may be enlarged, largest first."""
 
 
@@ -55,7 +55,7 @@ def largest(text: str, width: int, height: int, ascii_only: bool = False) -> lis
 
     Letters stand as capitals; the smallest type is three rows high (five in ASCII).
     """
-    for scale in SCALES:
+    for scale in _SCALES:
         dots = _scaled(_dots(text.upper(), LARGE), scale)
         if _fits(dots, width, height, ascii_only):
             return _cells(dots, ascii_only)
@@ -67,7 +67,7 @@ def together(
     texts: Sequence[str], width: int, height: int, ascii_only: bool = False
 ) -> list[list[str]]:
     """Return each text's rows, all in one type: the largest in which they fit one below another."""
-    fonts = [(LARGE, scale) for scale in SCALES] + [(SMALL, 1)]
+    fonts = [(LARGE, scale) for scale in _SCALES] + [(SMALL, 1)]
     for font, scale in fonts:
         drawn = [_scaled(_dots(text.upper(), font), scale) for text in texts]
         if not all(dots and len(dots[0]) <= width for dots in drawn):

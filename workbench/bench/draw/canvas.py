@@ -19,8 +19,8 @@ XY = tuple[float, float]
 DOTS: dict[Mode, tuple[int, int]] = {"braille": (2, 4), "block": (2, 2), "ascii": (1, 1)}
 """Dots across and down one cell."""
 
-NEAR = 1e-6
-HALF = 0.5 + NEAR
+_NEAR = 1e-6
+HALF = 0.5 + _NEAR
 """From here on a place belongs to the next dot. A little more than a half: drawings put corners
 right between two dots, where the last digit of a sine would decide."""
 
@@ -140,7 +140,7 @@ class Canvas:
         shape = glyph or line_glyph(x1 - x0, y1 - y0)
         if dash is not None:
             phase += math.fmod(begin * length, sum(dash) / 4.0) * 4.0
-        steps = max(1, math.ceil(max(abs(x1 - x0), abs(y1 - y0)) - NEAR))
+        steps = max(1, math.ceil(max(abs(x1 - x0), abs(y1 - y0)) - _NEAR))
         step = math.hypot(x1 - x0, y1 - y0) / steps
         for i in range(steps + 1):
             if dash is not None and math.fmod(phase + i * step, sum(dash)) >= dash[0]:

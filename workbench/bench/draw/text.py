@@ -18,10 +18,10 @@ from workbench.work.text import safe_text
 LIMIT = 60
 """Cells that a name from the data may take unless a caller says otherwise."""
 
-LONGEST_PART = 500
+_LONGEST_PART = 500
 """Cells that one plain string inside :func:`styled` may take."""
 
-Part = str | Content | tuple[str, str]
+_Part = str | Content | tuple[str, str]
 
 
 def visible(text: str, limit: int = LIMIT) -> str:
@@ -44,7 +44,7 @@ def rich_literal(text: str, limit: int = LIMIT) -> Text:
     return Text(visible(text, limit), no_wrap=True, end="")
 
 
-def styled(*parts: Part) -> Content:
+def styled(*parts: _Part) -> Content:
     """Put plain strings, (string, style) pairs and contents together on one line.
 
     Every string is shown literally, up to :data:`LONGEST_PART` cells; a content is taken as it is.
@@ -68,12 +68,12 @@ def lines(rows: Iterable[Content]) -> Content:
     return Content("\n").join(rows)
 
 
-def _guarded(part: Part) -> Content | tuple[str, str]:
+def _guarded(part: _Part) -> Content | tuple[str, str]:
     if isinstance(part, str):
-        return literal(part, LONGEST_PART)
+        return literal(part, _LONGEST_PART)
     if isinstance(part, tuple):
         text, style = part
-        return (visible(text, LONGEST_PART), style)
+        return (visible(text, _LONGEST_PART), style)
     return part
 
 

@@ -13,7 +13,7 @@ from workbench.work.job.aim_last import aim_at_last, aim_before_last, aim_one_st
 from workbench.work.job.entry_words import MARK_WORDS, described
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import ChangedError, initials_of
-from workbench.work.job.ski_state import TurnAnswer
+from workbench.work.order.turn_records import TurnAnswer
 from workbench.work.trust.job_reading import Line
 
 Did: TypeAlias = "tuple[JobView, str] | tuple[JobView, str, Tone]"
@@ -112,6 +112,22 @@ class Acts(SkiInHand):
 
         words = f"finest turn {turn_text(later[0])}" if later[0] else "exact turns"
         self._job(lambda v: (self.shop.set_finest(v, later[0]), words))
+
+    def settled(self) -> None:
+        """Keep that the studs were settled before the first reading."""
+        self._job(lambda v: (self.shop.settle(v), "settled: snug the clamp bolts, then measure"))
+
+    def without_learned(self) -> None:
+        """Go by the plain geometry in this job, or again by what was learnt."""
+        view = self.state.view
+        if view is None:
+            return
+        if not view.rules.learns_at("~"):
+            self.say("the setting learning is off: turns are the plain geometry's", "warn")
+            return
+        without = view.learnt is not None
+        words = "without what was learned" if without else "by what was learned"
+        self._job(lambda v: (self.shop.without_learned(v, without), f"turns {words}"))
 
     def set_aside(self, reason: str) -> None:
         """Put the ski aside with a reason."""

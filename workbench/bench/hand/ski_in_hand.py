@@ -51,7 +51,7 @@ class Draft:
     pass_number: int
 
 
-def text_of(draft: Draft) -> str:
+def _text_of(draft: Draft) -> str:
     """Return an entry in progress as the book keeps it."""
     return json.dumps(asdict(draft), ensure_ascii=False)
 
@@ -343,7 +343,7 @@ class SkiInHand:
         """
         entry = self.state.entry
         begun = self.state.view is not None and entry
-        kept = self.remember("draft", text_of(self._begun(entry)) if begun else entry)
+        kept = self.remember("draft", _text_of(self._begun(entry)) if begun else entry)
         if self.state.view is not None:
             self.remember("job", self.state.view.job.id)
         return kept

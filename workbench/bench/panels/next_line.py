@@ -16,18 +16,21 @@ from workbench.bench.draw.text import (
 )
 from workbench.bench.hand.state import READS_AT, BenchState
 from workbench.measure.display import length_text
+from workbench.measure.units import Unit
 from workbench.work.job.coarse_marks import again_words
 from workbench.work.job.job_view import JobView
 from workbench.work.job_text.next_step import (
     NO_FIT,
     NO_TURNS,
     OUT_OF_REACH,
+    SETTLE,
     STUDS_UP,
     TURN_BACK,
     act_due,
     caution_words,
     leave_words,
     lock_words,
+    obstacle,
     reading_due,
     wing_step,
 )
@@ -144,21 +147,27 @@ def _next_words(state: BenchState) -> str:
         return f"+ takes {offered.words}{others} Backspace corrects it, Esc cancels."
     if state.entry:
         return _entry_words(state)
-    if view.elsewhere_words:
-        return f"{view.elsewhere_words} z: the day's queue."
-    if view.progress.mid_pass and view.stage not in ("turning", "set aside"):
-        return f"{TURN_BACK}: u takes its steps back, the last first."
-    line = state.line
-    name = line.method.name if line is not None else ""
+    match obstacle(view):
+        case "elsewhere":
+            return f"{view.elsewhere_words} z: the day's queue."
+        case "open round":
+            return f"{TURN_BACK}: u takes its steps back, the last first."
+        case "out of reach":
+            way = "t opens the target." if view.stage == "turning" else "u takes it back."
+            return f"{OUT_OF_REACH} {way}"
+        case "no fit":
+            return f"{NO_FIT}: u takes the last one back, then measure it again."
+        case "contradiction":
+            return again_words(view)
+        case None:
+            return _at_stage(state, view)
+        case _ as unknown:
+            assert_never(unknown)
+
+
+def _at_stage(state: BenchState, view: JobView) -> str:
+    name = state.line.method.name if state.line is not None else ""
     stage = view.stage
-    if view.unreachable is not None and stage == "target":
-        return f"{OUT_OF_REACH} u takes it back."
-    if view.unreachable is not None and stage == "turning":
-        return f"{OUT_OF_REACH} t opens the target."
-    if view.trouble and stage in ("turning", "studs", "target"):
-        return f"{NO_FIT}: u takes the last one back, then measure it again."
-    if view.contradictions and stage in ("turning", "studs", "target") and not view.progress.step:
-        return again_words(view)
     match stage:
         case "waiting" | "received check" | "final check":
             if not state.hands_on or view.check_due is None:
@@ -171,16 +180,16 @@ def _next_words(state: BenchState) -> str:
         case "target":
             return _target_words(state, view)
         case "turning":
-            return _turn_words(view)
+            return _turn_words(view, state.unit)
         case "within":
-            return f"{leave_words(view)} Enter goes on."
+            return f"{view.learnt_words(state.unit) or leave_words(view)} Enter goes on."
         case "wing":
             return f"{wing_step(view)}, type its angle in degrees, then Enter."
         case "sign-off":
             return _sign_off_words(state, view)
         case "set aside":
-            why = visible(view.progress.reason, 48)
-            return f"Set aside: {why}. Enter takes it up again; PgDn goes to the next ski."
+            why = visible(view.progress.reason, 92)  # with the rest two rows of 80 columns
+            return f"Set aside: {why.rstrip('.')}. Enter takes it up again; PgDn: next ski."
         case "signed off":
             return _signed_words(state, view)
         case _:
@@ -228,6 +237,8 @@ def _entry_words(state: BenchState) -> str:
 
 def _measure_words(view: JobView, name: str) -> str:
     """Return which reading is due, and its repeat where the shop wants more than one."""
+    if view.offers_settling:
+        return f"Settle the studs: {SETTLE.lower()}, then F5 keeps it. Or measure as it is: {name}."
     fewer = " k goes on with fewer." if view.rules.repeats > 1 and view.may_go_on else ""
     return f"Measure and type: {reading_due(view, name)}, then Enter.{fewer}"
 
@@ -249,15 +260,18 @@ def _target_words(state: BenchState, view: JobView) -> str:
     return f"{sets}; Enter alone: it stays at {stays}."
 
 
-def _turn_words(view: JobView) -> str:
+def _turn_words(view: JobView, unit: Unit) -> str:
     if view.plan is None:
         return f"{NO_TURNS}; u takes the last entry back."
-    if not any(t.turns for t in view.plan.turns):
+    if not view.has_round:
         words = view.no_turn_words
         return f"{words[0].upper()}{words[1:]}."
     if act_due(view).do == "seat":
         return f"{step_words(act_due(view))} {CAUTION_SNUG} Enter when both are done."
-    return f"{step_words(act_due(view))} Enter when done."
+    told = view.learnt_words(unit) if act_due(view).do == "loosen" else ""
+    if told:
+        return f"{told} Loosen the bolts first; Enter when done."
+    return f"{step_words(act_due(view), view.rules.dial)} Enter when done."
 
 
 def caution(state: BenchState) -> str:

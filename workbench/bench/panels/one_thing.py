@@ -23,9 +23,12 @@ from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError
 from workbench.fin.plan.guidance import StudTurn
 from workbench.fin.plan.remarks import COVERAGE
+from workbench.fin.reading.observe import Method
 from workbench.frozen import dataclass
 from workbench.measure.display import (
+    Dial,
     change_between,
+    dial_text,
     fine_text,
     length_text,
     turn_text,
@@ -36,7 +39,7 @@ from workbench.work.job.importance import Importance, dangers_of
 from workbench.work.job.job_view import JobView
 from workbench.work.job_text.next_step import act_due
 from workbench.work.job_text.setting_words import moved_short
-from workbench.work.text.words import LEFT_HAND, SEEN_FROM, short_step_words
+from workbench.work.text.words import LEFT_HAND, SEEN_FROM, TOWARD, short_step_words
 from workbench.work.trust.job_reading import Line
 
 ARROWS = {True: "↻", False: "↺"}
@@ -69,7 +72,7 @@ def one_thing(state: BenchState) -> OneThing:
         return _aimed(state, view)
     if stage == "turning" and view.plan is not None:
         turn = act_due(view).turn
-        return turn_thing(turn) if turn is not None else _act(view)
+        return turn_thing(turn, view.rules.dial) if turn is not None else _act(view)
     if stage == "wing":
         return wing_thing(state, view)
     if state.entry or view.due is not None or (view.lock_due is not None and not state.hands_on):
@@ -79,6 +82,14 @@ def one_thing(state: BenchState) -> OneThing:
     if view.check_due is not None:
         return OneThing((view.check_name,), "", (view.check_due.words,))
     return OneThing((view.stage_words,))
+
+
+def fitted_name(view: JobView, method: Method, room: int) -> str:
+    """Return a method's name; its quantity where the name finds no room and no other has that."""
+    alike = [line for line in view.lines if line.method.quantity == method.quantity]
+    if cell_len(method.name) <= room or len(alike) > 1:
+        return visible(method.name, room)
+    return visible(method.quantity, room)
 
 
 def shown_entry(state: BenchState) -> str:
@@ -140,12 +151,15 @@ def _typed_mm(line: Line, entry: str, unit: Unit) -> float | None:
     return found.placings[0].mm if found.placings else None
 
 
-def turn_thing(turn: StudTurn) -> OneThing:
+def turn_thing(turn: StudTurn, dial: Dial) -> OneThing:
     """Return stud, turn and arrow; which way, from where that is seen, and a left-hand thread."""
     clockwise = bool(turn.stud.clockwise(turn.turns))
     size = f"{turn_text(turn.turns)} {ARROWS[clockwise]}"
     sense = "clockwise" if clockwise else "counter-clockwise"
-    way = f"{ARROWS[clockwise]} {turn.direction.upper()}, {sense} {SEEN_FROM}"
+    where = f"IN, {TOWARD[True]}" if turn.turns > 0.0 else "OUT, away"  # two rows of 36 cells
+    way = f"{ARROWS[clockwise]} {where}, {sense} {SEEN_FROM}"
+    shown = dial_text(turn.turns, dial)
+    way = f"{shown} {way}" if shown else way
     danger = (LEFT_HAND,) if turn.stud.hand == "left" else ()
     return OneThing((size, turn.stud.said), "", (way,), danger, keeps_below=True)
 

@@ -16,9 +16,10 @@ from workbench.bench.draw.text import (
     wrapped,
 )
 from workbench.bench.hand.state import BenchState
-from workbench.bench.panels.one_thing import ARROWS, drawn, turn_thing
+from workbench.bench.panels.one_thing import ARROWS, drawn, fitted_name, turn_thing
 from workbench.bench.panels.wing_steps import steps_panel
 from workbench.fin.plan.guidance import StudTurn
+from workbench.fin.reading.observe import Method
 from workbench.measure.display import length_text, turn_text, turns_text
 from workbench.work.job.importance import (
     Importance,
@@ -30,6 +31,7 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job_text.next_step import act_due
 from workbench.work.text.words import (
     LEFT_HAND,
+    TOWARD,
     exact_words,
     short_step_words,
     step_words,
@@ -104,7 +106,7 @@ def _now(state: BenchState, view: JobView, width: int, room: int) -> list[Conten
     step = act_due(view)
     if step.turn is None:
         return [styled((part, "bold $accent")) for part in wrapped(step_words(step), width)]
-    thing, ascii_only = turn_thing(step.turn), state.drawing == "ascii"
+    thing, ascii_only = turn_thing(step.turn, view.rules.dial), state.drawing == "ascii"
     told = [*thing.danger, *thing.below]
     least = sum(len(wrapped(f"!! {text}", width)) for text in told) + (10 if ascii_only else 6)
     return drawn(thing, width, max(room, least), ascii_only)
@@ -118,7 +120,7 @@ def _now_short(view: JobView, width: int) -> list[Content]:
     step = act_due(view)
     if step.turn is None:
         return [styled((visible(short_step_words(step), width), "bold $accent"))]
-    thing = turn_thing(step.turn)
+    thing = turn_thing(step.turn, view.rules.dial)
     now = f"{turn_text(step.turn.turns)}  "
     name = visible(f"{step.turn.stud.said} stud", width - len(now))
     danger = [styled((f"!! {words}", look_of(Importance.DANGER))) for words in thing.danger]
@@ -196,6 +198,9 @@ def _stud(t: StudTurn, width: int) -> list[Content]:
         if NAME + 1 + len(arrow) > width:
             arrow = f"{sign} {turn_text(t.turns)} {t.direction}"
     exact = exact_words(t)
+    where = f"{arrow}, {TOWARD[t.turns > 0.0]}"
+    if t.turns and NAME + len(where) + 2 + len(exact) <= width:
+        arrow = where
     if NAME + len(arrow) + 2 + len(exact) > width:
         exact = exact.partition(" ")[0]
     if NAME + len(arrow) + 2 + len(exact) > width:
@@ -216,7 +221,7 @@ def _after(view: JobView, state: BenchState, width: int, titled: bool) -> list[C
         title = "expect after this turn, seated"
         out = [styled((title if len(title) <= width else "expect, once seated", "$ink-faint"))]
         out = out if titled else []
-        return out + [_expected(m.name, mm, "", state, width, mark) for m, mm in step.expect]
+        return out + [_expected(m, mm, "", state, width, mark) for m, mm in step.expect]
     if not any(t.turns for t in view.plan.turns):
         return []  # what the readings and the target already show
     kept = titled and all(p.within for p in view.plan.predictions)
@@ -224,15 +229,17 @@ def _after(view: JobView, state: BenchState, width: int, titled: bool) -> list[C
     out = [styled((title, "$ink-faint"), "  = all within" if kept else "")] if titled else []
     for p in view.plan.predictions:
         word = "" if kept else "= within" if p.within else "! outside"
-        out.append(_expected(p.method.name, p.after_mm, word, state, width, mark))
+        out.append(_expected(p.method, p.after_mm, word, state, width, mark))
     return out
 
 
 def _expected(
-    name: str, value_mm: float, word: str, state: BenchState, width: int, mark: str
+    method: Method, value_mm: float, word: str, state: BenchState, width: int, mark: str
 ) -> Content:
     shown = length_text(value_mm, state.unit)
-    label = padded(name, max(width - len(shown) - len(word) - 3, 8))
+    room = max(width - len(shown) - len(word) - 3, 8)
+    name = fitted_name(state.view, method, room) if state.view is not None else method.name
+    label = padded(name, room)
     return styled(f"{mark}{label} ", (shown, "bold"), f" {word}")
 
 

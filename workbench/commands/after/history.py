@@ -8,13 +8,14 @@ from typing import Any, get_args
 
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
-from workbench.commands.output import say, say_json
+from workbench.commands.output import say, say_json, send
 from workbench.measure.units import Unit
 from workbench.work.history import history_report as report
 from workbench.work.history.compare import compare, finest_of, named_setting
 from workbench.work.history.compare_words import comparison_lines
 from workbench.work.history.history import Setting, load_history, settings_in
 from workbench.work.history.timeline import Shown, timeline_of
+from workbench.work.learn.rounds_out import round_lines
 from workbench.work.roster.adding import known_ski
 
 KINDS = (
@@ -40,6 +41,11 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
     history.add_argument(
         "--settings", action="store_true", help="the settings it came and left with, numbered"
     )
+    history.add_argument(
+        "--rounds",
+        action="store_true",
+        help="its rounds as JSON lines, which 'turns ORDER --history FILE' reads",
+    )
     _shared(history)
     history.set_defaults(run=_history)
     page(
@@ -48,8 +54,9 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
             ("history H66-014", "Everything, oldest first."),
             ('history "Heron 67" --kind readings --find depth --unit mm', "Its depths, in mm."),
             ("history H67-003 --settings", "The settings it came and left with, numbered."),
+            ("history H67-003 --rounds", "Takes, turns and takes of every round, for a file."),
         ],
-        ("compare", "strike"),
+        ("compare", "strike", "turns"),
     )
     compare = commands.add_parser(
         "compare",
@@ -87,7 +94,12 @@ def _history(args: argparse.Namespace) -> int:
     kind = next(k for k in get_args(Shown) if k.replace(" ", "-") == args.kind)
     with opened_shop(args) as shop:
         unit = _unit(args, shop.book.setting("unit"))
-        history = load_history(shop, known_ski(shop, args.ski).id)
+        ski = known_ski(shop, args.ski)
+        if args.rounds:
+            lines = round_lines(shop.book, ski, "mm" if args.unit == "mm" else "in")
+            send(f"{line}\n".encode() for line in lines)
+            return 0
+        history = load_history(shop, ski.id)
         if args.settings:
             settings = settings_in(history)
             if args.json:
@@ -114,7 +126,7 @@ def _compare(args: argparse.Namespace) -> int:
         if args.json:
             say_json(report.comparison_report(found))
         else:
-            say(comparison_lines(found))
+            say(comparison_lines(found, unit))
     return 0
 
 

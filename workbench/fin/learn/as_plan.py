@@ -40,9 +40,9 @@ def plan_of_act(plain: Plan, job: InJob, act: Act) -> Plan:
         at = [t + m for t, m in zip(state.travels_mm, moved, strict=True)]
         pose = seat(rig.studs, rig.blade, at, plain.fit.pose)
         out = []
-        for reading in plain.fit.readings:
-            seen = rig.observe(reading.method, pose)
-            offset = edges.offset(reading.method, seen, pose, state.offsets_mm)
+        for p in plain.predictions:
+            seen = rig.observe(p.method, pose)
+            offset = edges.offset(p.method, seen, pose, state.offsets_mm)
             out.append(seen.value_mm + offset.mm)
         return pose, out
 
@@ -55,10 +55,9 @@ def plan_of_act(plain: Plan, job: InJob, act: Act) -> Plan:
         )
         for p, mm in zip(plain.predictions, readings, strict=True)
     )  # fmt: skip
-    steps: list[Step] = []
+    steps: list[Step] = [Step("loosen")] if act.do in ("turn", "push_home") else []
     if act.do == "turn":
         made = [0.0] * 3
-        steps.append(Step("loosen"))
         for j in sorted((j for j in range(3) if act.turns[j]), key=lambda j: act.turns[j] > 0):
             made[j] = act.turns[j]
             _, at_step = expected(made)

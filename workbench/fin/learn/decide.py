@@ -24,6 +24,8 @@ from workbench.fin.learn.state import (
     BACKLASH,
     LEADS,
     OFFSETS,
+    State,
+    TurnEffect,
     effect_of,
     reversal,
 )
@@ -272,6 +274,16 @@ class _Outlook:
     cov_six: list[list[float]]
 
 
+def _less(
+    cov: Sequence[Sequence[float]], one: Sequence[Sequence[float]], two: Sequence[Sequence[float]]
+) -> list[list[float]]:
+    """Return cov - one two' (two lists of rows of three)."""
+    return [
+        [c - x * a - y * b - z * d for c, (a, b, d) in zip(row, two, strict=True)]
+        for row, (x, y, z) in zip(cov, one, strict=True)
+    ]
+
+
 class _Ways:
     """The turns that may be made from here, and the readings that each would lead to."""
 
@@ -291,7 +303,8 @@ class _Ways:
         self.wanted, self.wanted_mm, self.by_travel, self.off_mm, by_offsets = _wanted(
             rig, edges, self.state.offsets_mm, self.active, seating.sight.fit.pose
         )
-        self.by_offset = by_offsets
+        self.uses = [list(row.items()) for row in by_offsets]
+        self._priors: dict[int, _Outlook] = {}
         self.halves = [_limit(g) for g in self.active]
         self.cases = [self._posterior(case) for case in _likely(seating)]
         likely = [c for c in self.cases if c.probability > LEAST_TO_RANK]
@@ -299,44 +312,67 @@ class _Ways:
 
     def _posterior(self, case: Case) -> _Outlook:
         """Return what a hypothesis leaves open of the readings at the target."""
-        before, gains = case.before, case.gains
-        used = sorted({OFFSETS + k for row in self.by_offset for k in row})
-        places = [*range(OFFSETS), *used]
-        rows = [[gains[j][k] for j in range(3)] for k in places]
-        cov = [[before.cov[k][m] for m in places] for k in places]
+        before, pull, inverse_s = case.before, case.pull, case.inverse
+        prior = self._priors.get(id(before))
+        if prior is None:
+            prior = self._priors[id(before)] = self._prior(before)
+        one, two, three = case.gains
+        gains = [
+            [sum(map(mul, b, column)) + sum(w * column[OFFSETS + k] for k, w in f)
+             for column in (one, two, three)]
+            for b, f in zip(self.by_travel, self.uses, strict=True)
+        ]  # fmt: skip
+        gains_six = [[one[k], two[k], three[k]] for k in range(LEADS, OFFSETS)]
+        through = multiply(gains, inverse_s)
+        through_six = multiply(gains_six, inverse_s)
+        cov = _less(prior.cov, through, gains)
         if case.turned_mm2:
-            cov[case.hypothesis.subject][case.hypothesis.subject] += case.turned_mm2
-        through = multiply(rows, case.inverse)
-        cov = [
-            [c - a[0] * b[0] - a[1] * b[1] - a[2] * b[2] for c, b in zip(row, rows, strict=True)]
-            for row, a in zip(cov, through, strict=True)
-        ]
-        mean = [
-            before.mean[k] - self.state.mean[k] + sum(map(mul, row, case.pull))
-            for k, row in zip(places, rows, strict=True)
-        ]
-        reads = [
-            [*b, *(0.0,) * 6, *(f.get(k - OFFSETS, 0.0) for k in used)]
-            for b, f in zip(self.by_travel, self.by_offset, strict=True)
-        ]
-        across = [[sum(map(mul, row, column)) for column in cov] for row in reads]
+            j, q = case.hypothesis.subject, case.turned_mm2
+            for row, b in zip(cov, self.by_travel, strict=True):
+                for i, other in enumerate(self.by_travel):
+                    row[i] += q * b[j] * other[j]
         return _Outlook(
             case.probability,
-            [sum(map(mul, row, mean)) for row in reads],
-            mean[LEADS:OFFSETS],
-            [[sum(map(mul, row, other)) for other in reads] for row in across],
-            [row[LEADS:OFFSETS] for row in across],
-            [row[LEADS:OFFSETS] for row in cov[LEADS:OFFSETS]],
+            [m + sum(map(mul, g, pull)) for m, g in zip(prior.shift, gains, strict=True)],
+            [m + sum(map(mul, g, pull)) for m, g in zip(prior.shift_six, gains_six, strict=True)],
+            cov,
+            _less(prior.cross, through, gains_six),
+            _less(prior.cov_six, through_six, gains_six),
+        )
+
+    def _prior(self, before: State) -> _Outlook:
+        """Return the same of a state before the seating, whose hypotheses share it."""
+        columns = []
+        for b, f in zip(self.by_travel, self.uses, strict=True):
+            x, y, z = b
+            p, q, r = before.cov[:3]
+            column = [x * i + y * j + z * k for i, j, k in zip(p, q, r, strict=True)]
+            for k, w in f:
+                more = before.cov[OFFSETS + k]
+                column = [c + w * v for c, v in zip(column, more, strict=True)]
+            columns.append(column)
+        off = [m - now for m, now in zip(before.mean, self.state.mean, strict=True)]
+        reads = list(zip(self.by_travel, self.uses, strict=True))
+        return _Outlook(
+            1.0,
+            [sum(map(mul, b, off)) + sum(w * off[OFFSETS + k] for k, w in f) for b, f in reads],
+            off[LEADS:OFFSETS],
+            [
+                [sum(map(mul, b, c)) + sum(w * c[OFFSETS + k] for k, w in f) for b, f in reads]
+                for c in columns
+            ],
+            [column[LEADS:OFFSETS] for column in columns],
+            [row[LEADS:OFFSETS] for row in before.cov[LEADS:OFFSETS]],
         )
 
     def best(self) -> tuple[float, ...]:
         """Return the turns of greatest probability; no turns at all are among them."""
         if self.known.is_exact:
             return self._plain()
-        candidates = self._candidates()
-        if max(self.probability(turns, quick=True) for turns in candidates) < HOPELESS:
-            return min(candidates, key=self._squares)
-        return max(candidates, key=self._score)
+        likely = {turns: self.probability(turns, quick=True) for turns in self._candidates()}
+        if max(likely.values()) < HOPELESS:
+            return min(likely, key=self._squares)
+        return max(likely, key=lambda turns: self._score(turns, likely[turns]))
 
     def _squares(self, turns: tuple[float, ...]) -> float:
         """Return the sum of squares of the misses over their tolerances, by the likeliest case."""
@@ -351,10 +387,9 @@ class _Ways:
         moves = self._least((0, 1, 2), self._missed((0.0, 0.0, 0.0)))
         return tuple(moves), tuple(self._turns_for(j, move) for j, move in enumerate(moves))
 
-    def _score(self, turns: tuple[float, ...]) -> float:
+    def _score(self, turns: tuple[float, ...], p: float) -> float:
         home = 1.0 - (self.known.gap_p if any(turns) else self.known.gap_again_p)
-        each = EACH_STUD * sum(1 for n in turns if n)
-        return home * self.probability(turns, quick=True) - each
+        return home * p - EACH_STUD * sum(1 for n in turns if n)
 
     def _plain(self) -> tuple[float, ...]:
         """Return the turns that miss the targets least: nothing is uncertain but the readings."""
@@ -375,40 +410,56 @@ class _Ways:
         """
         effect = effect_of(self.state, self.rig, turns, self.known)
         start = self._missed(effect.moved_mm)
-        rows = [
-            [*map(mul, b, effect.by_lead_mm), *map(mul, b, effect.by_backlash_mm)]
-            for b in self.by_travel
-        ]
         noise = [v + self.known.seat_mm**2 for v in effect.variances_mm2]
         if gap is not None:
             noise[gap] += self.known.u_gap_mm**2
             start = [
                 m + b[gap] * self.known.gap_mm for m, b in zip(start, self.by_travel, strict=True)
             ]
-        weighed = [list(map(mul, b, noise)) for b in self.by_travel]
-        own = [[sum(map(mul, a, b)) for b in self.by_travel] for a in weighed]
-        total = 0.0
-        cases = self.to_rank if quick else self.cases
-        for case in cases:
-            at = [
-                m + s + sum(map(mul, row, case.shift_six))
-                for m, s, row in zip(start, case.shift, rows, strict=True)
-            ]
-            through = [[sum(map(mul, row, column)) for column in case.cov_six] for row in rows]
-            spread = [
-                [
-                    case.cov[i][j]
-                    + own[i][j]
-                    + sum(map(mul, case.cross[i], rows[j]))
-                    + sum(map(mul, case.cross[j], rows[i]))
-                    + sum(map(mul, through[i], rows[j]))
-                    for j in range(len(rows))
-                ]
-                for i in range(len(rows))
-            ]
-            nodes = QUICK if quick else FINE
+        total = whole = 0.0
+        nodes = QUICK if quick else FINE
+        for case in self.to_rank if quick else self.cases:
+            at, spread = self._after(case, effect, start, noise)
             total += case.probability * all_within(at, spread, self.halves, nodes)
-        return total / math.fsum(case.probability for case in cases)
+            whole += case.probability
+        return total / whole
+
+    def _after(
+        self, case: _Outlook, effect: TurnEffect, start: Sequence[float], noise: Sequence[float]
+    ) -> tuple[list[float], list[list[float]]]:
+        """Return mean and covariance of the readings after turns: first of the travels', then."""
+        l0, l1, l2 = effect.by_lead_mm
+        k0, k1, k2 = effect.by_backlash_mm
+        e0, e1, e2, b0, b1, b2 = case.shift_six
+        x, y, z = l0 * e0 + k0 * b0, l1 * e1 + k1 * b1, l2 * e2 + k2 * b2
+        c0, c1, c2, c3, c4, c5 = case.cov_six
+        # What leads and backlash leave open of each travel, times theirs of the six.
+        p0, p1, p2, p3, p4, p5 = (l0 * a + k0 * b for a, b in zip(c0, c3, strict=True))
+        q1, q2, q4, q5 = (l1 * c1[i] + k1 * c4[i] for i in (1, 2, 4, 5))
+        t00 = l0 * p0 + k0 * p3 + noise[0]
+        t01, t02 = l1 * p1 + k1 * p4, l2 * p2 + k2 * p5
+        t11, t12 = l1 * q1 + k1 * q4 + noise[1], l2 * q2 + k2 * q5
+        t22 = l2 * (l2 * c2[2] + 2.0 * k2 * c2[5]) + k2 * k2 * c5[5] + noise[2]
+        at, halves = [], []
+        for m, s, (f, g, h), (d0, d1, d2, d3, d4, d5) in zip(
+            start, case.shift, self.by_travel, case.cross, strict=True
+        ):
+            at.append(m + s + f * x + g * y + h * z)
+            halves.append(
+                (
+                    0.5 * (f * t00 + g * t01 + h * t02) + l0 * d0 + k0 * d3,
+                    0.5 * (f * t01 + g * t11 + h * t12) + l1 * d1 + k1 * d4,
+                    0.5 * (f * t02 + g * t12 + h * t22) + l2 * d2 + k2 * d5,
+                )
+            )
+        spread = [
+            [
+                c + u * f + v * g + w * h + b * r + d * s + e * t
+                for c, (f, g, h), (r, s, t) in zip(row, self.by_travel, halves, strict=True)
+            ]
+            for row, (u, v, w), (b, d, e) in zip(case.cov, halves, self.by_travel, strict=True)
+        ]
+        return at, spread
 
     def expected(self, turns: Sequence[float]) -> float:
         """Return the probability of being on target after these turns, a gap allowed for."""

@@ -71,9 +71,27 @@ class EdgePart:
 
         ``offsets`` are those of all parts. Beyond the part's ends u stays as at the end.
         """
+        found = self._course(v_mm, offsets)
+        if found is None:
+            return 0.0, [], 0.0
+        u, i, j, steepness = found
+        return u, self._weights(v_mm, i, j), steepness
+
+    def told_across(self, v_mm: float) -> tuple[float, float]:
+        """Return u (mm) of the edge as told at a height of the blade, and du/dv."""
+        found = self._course(v_mm, None)
+        return (found[0], found[3]) if found is not None else (0.0, 0.0)
+
+    def _course(
+        self, v_mm: float, offsets: Sequence[float] | None
+    ) -> tuple[float, int, int, float] | None:
+        """Return u (mm) at a height, the corners (i, j) of the edge there, and du/dv."""
         best: tuple[float, float, int, int, float] | None = None
         for i, j in self.edges:
-            a, b = self._moved(i, offsets), self._moved(j, offsets)
+            if offsets is None:
+                a, b = self.corners[i], self.corners[j]
+            else:
+                a, b = self._moved(i, offsets), self._moved(j, offsets)
             rise = b[1] - a[1]
             if abs(rise) < 1e-9:
                 continue
@@ -85,8 +103,12 @@ class EdgePart:
             if best is None or (off, rank) < best[:2]:
                 best = (off, rank, i, j, 0.0 if off else (b[0] - a[0]) / rise)
         if best is None:
-            return 0.0, [], 0.0
+            return None
         _, rank, i, j, steepness = best
+        return (rank if self.side == "trailing" else -rank), i, j, steepness
+
+    def _weights(self, v_mm: float, i: int, j: int) -> Weights:
+        """Return the derivatives by the offsets of u at a height, on the edge of these corners."""
         # The derivatives are those of the outline as told: were they to follow the offsets, rounds
         # would seem to tell apart what they cannot, such as a slope from a lead.
         (ua, va), (ub, vb) = self.corners[i], self.corners[j]
@@ -98,7 +120,7 @@ class EdgePart:
             for offset, axis, of in self.shares[corner]:
                 by = part * of * (-slope if axis else 1.0)
                 weights[offset] = weights.get(offset, 0.0) + by
-        return (rank if self.side == "trailing" else -rank), list(weights.items()), steepness
+        return list(weights.items())
 
     def at_corner(self, point: Point, offsets: Sequence[float]) -> tuple[float, Weights]:
         """Return u (mm) of the corner nearest to ``point``, and its derivatives by offsets."""
@@ -150,13 +172,12 @@ class Edges:
             if part is None:
                 continue
             point = pose.locate(at)
-            none = (0.0,) * self.count
             if edge is None:
                 u, by = part.at_corner(point, offsets)
-                told, _ = part.at_corner(point, none)
+                told, _ = part.at_corner(point, (0.0,) * self.count)
             else:
                 u, by, steep = part.across(point[1], offsets)
-                told, _, told_steep = part.across(point[1], none)
+                told, told_steep = part.told_across(point[1])
                 # The contact stays at its height: by that much it runs along a blade that moves.
                 lean = sign * max(-STEEPEST, min(STEEPEST, steep - told_steep))
                 by_pose = (

@@ -34,7 +34,6 @@ from workbench.fin.learn.state import (
     without_stud,
 )
 from workbench.fin.learn.thread_question import (
-    LEAST_TURN,
     Move,
     ThreadQuestion,
     thread_question,
@@ -72,7 +71,7 @@ class Learnt:
 
     ``edges`` is None until a first reading was taken; ``states`` are what the likely hypotheses
     leave, none before it, and ``pose`` is where the blade was last.
-    ``counts`` are the rounds in which each stud was turned, ``moves`` what single turns moved.
+    ``counts`` are the rounds in which each stud was turned, ``moves`` what each turn moved.
     """
 
     rig: Rig
@@ -228,7 +227,7 @@ def _seat(job: InJob) -> InJob:
 
 
 def _moves(old: InJob, new: InJob, turns: Sequence[float]) -> list[Move]:
-    """Return what each stud's turn moved by the two seatings' readings, over what its lead says."""
+    """Return what each stud's turn moved by the two seatings' readings."""
     if old.seating is None or new.seating is None:
         return []
     known = new.learnt.known
@@ -236,10 +235,10 @@ def _moves(old: InJob, new: InJob, turns: Sequence[float]) -> list[Move]:
     most = max(abs(n) * stud.lead_mm for n, stud in zip(turns, new.learnt.rig.studs, strict=True))
     out = []
     for j, (stud, n) in enumerate(zip(new.learnt.rig.studs, turns, strict=True)):
-        if abs(n) <= LEAST_TURN:
+        if not n:
             continue
         p = reversal(old.seating.states[0][1].directions[j], n)
-        real = abs(n) - p * known.backlash
+        real = max(abs(n) - p * known.backlash, 0.0)
         gap = known.gap_p / 3.0 * (known.gap_mm**2 + known.u_gap_mm**2)
         variance = 2.0 * (known.seat_mm**2 + gap) + (known.move_share * most) ** 2
         for sight in (one, two):
@@ -249,7 +248,7 @@ def _moves(old: InJob, new: InJob, turns: Sequence[float]) -> list[Move]:
         in_turns = variance / stud.lead_mm**2 + known.turn**2
         in_turns += p * known.u_backlash**2 + p * (1.0 - p) * known.backlash**2
         moved = (two.travels_mm[j] - one.travels_mm[j]) / stud.lead_mm
-        out.append(Move(j, moved / math.copysign(real, n), math.sqrt(in_turns) / real))
+        out.append(Move(j, n, math.copysign(real, n), moved, math.sqrt(in_turns)))
     return out
 
 

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import lru_cache
 from operator import mul
 from typing import Literal
 
@@ -175,8 +176,13 @@ def _columns(state: State, sight: Sight) -> list[list[float]]:
     """Return P H' as three lists: the state's covariance with each travel as read."""
     out = []
     for j in range(3):
-        column = list(state.cov[j])
-        for k, w in sight.by_offsets[j]:
+        column = state.cov[j]
+        by = sight.by_offsets[j]
+        for (k, w), (m, v) in zip(by[::2], by[1::2], strict=False):
+            one, two = state.cov[OFFSETS + k], state.cov[OFFSETS + m]
+            column = [c + w * p + v * q for c, p, q in zip(column, one, two, strict=True)]
+        if len(by) % 2:
+            k, w = by[-1]
             column = [c + w * p for c, p in zip(column, state.cov[OFFSETS + k], strict=True)]
         out.append(column)
     return out
@@ -184,16 +190,18 @@ def _columns(state: State, sight: Sight) -> list[list[float]]:
 
 def _spread(column: list[float], sight: Sight) -> list[float]:
     """Return a row of H P H'."""
-    return [
-        column[i] + sum(w * column[OFFSETS + k] for k, w in sight.by_offsets[i]) for i in range(3)
-    ]
+    out = []
+    for i in range(3):
+        total = column[i]
+        for k, w in sight.by_offsets[i]:
+            total += w * column[OFFSETS + k]
+        out.append(total)
+    return out
 
 
 def _from_readings(by_reading: Square, variances: Sequence[float]) -> Square:
-    return [
-        [sum(a * b * v for a, b, v in zip(x, y, variances, strict=True)) for y in by_reading]
-        for x in by_reading
-    ]
+    weighed = [list(map(mul, row, variances)) for row in by_reading]
+    return [[sum(map(mul, x, y)) for y in by_reading] for x in weighed]
 
 
 Proposal = tuple[Hypothesis, float, list[float], Square, float]
@@ -203,7 +211,32 @@ Proposal = tuple[Hypothesis, float, list[float], Square, float]
 def _hypotheses(
     rig: Rig, sight: Sight, turns: Sequence[float], known: Imperfections, again: bool
 ) -> list[Proposal]:
-    zero = [0.0, 0.0, 0.0]
+    leads = tuple([s.lead_mm if n else 0.0 for s, n in zip(rig.studs, turns, strict=True)])
+    out = list(_of_studs(known, again, leads))
+    if known.misread_p:
+        variance = known.misread_mm**2
+        for i, reading in enumerate(sight.readings):
+            if not reading.method.is_coarse:
+                a, b, c = (row[i] for row in sight.by_reading)
+                x, y, z = a * variance, b * variance, c * variance
+                add = [[a * x, a * y, a * z], [b * x, b * y, b * z], [c * x, c * y, c * z]]
+                out.append((_misread(i), known.misread_p, _ZERO, add, 0.0))
+    well = 1.0 - math.fsum([each[1] for each in out])
+    return [(_WELL, well, _ZERO, [_ZERO] * 3, 0.0), *out]
+
+
+_ZERO = [0.0, 0.0, 0.0]
+_WELL = Hypothesis("all_well")
+
+
+@lru_cache(maxsize=64)
+def _misread(reading: int) -> Hypothesis:
+    return Hypothesis("misread", reading)
+
+
+@lru_cache(maxsize=64)
+def _of_studs(known: Imperfections, again: bool, leads: tuple[float, ...]) -> tuple[Proposal, ...]:
+    """Return what may be the matter at the studs; ``leads`` (mm) are those of studs that turned."""
     gap_p = known.gap_again_p if again else known.gap_p
     out: list[Proposal] = []
     for j in range(3):
@@ -211,20 +244,14 @@ def _hypotheses(
             shift = [known.gap_mm if i == j else 0.0 for i in range(3)]
             add = _one(j, known.u_gap_mm**2)
             out.append((Hypothesis("gap", j), gap_p / 3.0, shift, add, 0.0))
-    for i, reading in enumerate(sight.readings):
-        if known.misread_p and not reading.method.is_coarse:
-            column = [row[i] for row in sight.by_reading]
-            add = [[a * b * known.misread_mm**2 for b in column] for a in column]
-            out.append((Hypothesis("misread", i), known.misread_p, zero, add, 0.0))
-    for j, (stud, n) in enumerate(zip(rig.studs, turns, strict=True)):
-        if n and known.wrong_turn_p:
-            q = (stud.lead_mm * known.wrong_turn) ** 2
-            out.append((Hypothesis("wrong_turn", j), known.wrong_turn_p, zero, _one(j, q), q))
+    for j, lead_mm in enumerate(leads):
+        if lead_mm and known.wrong_turn_p:
+            q = (lead_mm * known.wrong_turn) ** 2
+            out.append((Hypothesis("wrong_turn", j), known.wrong_turn_p, _ZERO, _one(j, q), q))
     if known.other_p:
         add = [[known.other_mm**2 if i == j else 0.0 for j in range(3)] for i in range(3)]
-        out.append((Hypothesis("none_of_these"), known.other_p, zero, add, 0.0))
-    well = 1.0 - sum(p for _, p, _, _, _ in out)
-    return [(Hypothesis("all_well"), well, zero, [[0.0] * 3] * 3, 0.0), *out]
+        out.append((Hypothesis("none_of_these"), known.other_p, _ZERO, add, 0.0))
+    return tuple(out)
 
 
 def _one(j: int, variance: float) -> Square:
@@ -274,10 +301,13 @@ def _cases(
 ) -> tuple[Case, ...]:
     """Return the hypotheses that count for anything, with their probabilities."""
     top = max(each[0] for each in scored)
-    whole = math.fsum(math.exp(each[0] - top) for each in scored)
+    weights = [math.exp(each[0] - top) for each in scored]
+    whole = math.fsum(weights)
     out = []
-    for score, (hypothesis, _, _, _, q), place, back, pull in scored:
-        probability = math.exp(score - top) / whole
+    for weight, (_, (hypothesis, _, _, _, q), place, back, pull) in zip(
+        weights, scored, strict=True
+    ):
+        probability = weight / whole
         if probability < LEAST_TOLD:
             continue
         state, gains = looks[place]

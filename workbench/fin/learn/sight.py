@@ -40,6 +40,8 @@ class Takes:
         """
         one = self.method.stated_u_mm or known.take_mm
         values = self.values_mm
+        if len(values) == 1:
+            return values[0], self.u_mm or one
         if len(values) > 2 and one > 0.0:
             ordered = sorted(values)
             middle = ordered[len(ordered) // 2]

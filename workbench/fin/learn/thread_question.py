@@ -29,14 +29,28 @@ NEAR = 0.03
 
 @dataclass(frozen=True, slots=True)
 class Move:
-    """What one turn of a stud moved over what its lead says, and the standard uncertainty of that.
+    """What one turn of a stud moved by the readings before and after it, in turns of its lead.
 
-    ``u`` leaves out what all moves of the stud have in common.
+    ``turns`` were asked for, ``real`` of them are left once the backlash that they probably took up
+    is off. ``u_turns``, the standard uncertainty of ``moved``, leaves out what all moves of the
+    stud have in common.
     """
 
     stud: int
-    ratio: float
-    u: float
+    turns: float
+    real: float
+    moved: float
+    u_turns: float
+
+    @property
+    def ratio(self) -> float:
+        """What it moved over what its lead says."""
+        return self.moved / self.real
+
+    @property
+    def u(self) -> float:
+        """The standard uncertainty of the ratio."""
+        return self.u_turns / abs(self.real)
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +68,7 @@ def thread_question(rig: Rig, moves: Sequence[Move]) -> ThreadQuestion | None:
     """Return the question to ask about a stud, of the stud that is surest to be wrong; or None."""
     asked: list[tuple[float, ThreadQuestion]] = []
     for j, stud in enumerate(rig.studs):
-        own = [m for m in moves if m.stud == j]
+        own = [m for m in moves if m.stud == j and abs(m.turns) > LEAST_TURN]
         if not own:
             continue
         weights = [1.0 / m.u**2 for m in own]

@@ -12,7 +12,7 @@ FINE, QUICK = 18, 7
 FARTHEST = 5.5
 """Standard deviations beyond which nothing is left to count."""
 
-SURE = 1e-9
+_SURE = 1e-9
 """A value whose chance to be outside is below this does not count."""
 
 POINT_MM = 1e-9
@@ -48,7 +48,7 @@ def all_within(
     """
     single = [within(m, cov[i][i], halves[i]) for i, m in enumerate(mean)]
     open_ones = [
-        i for i in sorted(range(len(mean)), key=single.__getitem__) if single[i] < 1.0 - SURE
+        i for i in sorted(range(len(mean)), key=single.__getitem__) if single[i] < 1.0 - _SURE
     ]
     order = open_ones[:3]
     if not order:

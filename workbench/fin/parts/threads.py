@@ -27,7 +27,7 @@ UNIFIED_TPI = {
     "3/8": {"UNC": 16, "UNF": 24}, "7/16": {"UNC": 14, "UNF": 20}, "1/2": {"UNC": 13, "UNF": 20},
 }  # fmt: skip
 
-ACCEPTED = "a thread such as M5x0.8, M5, 10-32 UNF or 1/4-28, or give the lead, pitch or tpi"
+_ACCEPTED = "a thread such as M5x0.8, M5, 10-32 UNF or 1/4-28, or give the lead, pitch or tpi"
 
 _METRIC = re.compile(
     r"M\s*(\d{1,3}(?:[.,]\d{1,3})?)(?:\s*[x×*]\s*(\d{0,2}[.,]?\d{1,4}))?"
@@ -64,7 +64,7 @@ def lead_of_thread(designation: str, field: str = "thread") -> float:
         if tpi is None:
             raise InputError(field, designation, _known_unified(match[1]))
         return MM_PER_INCH / tpi
-    raise InputError(field, designation, ACCEPTED)
+    raise InputError(field, designation, _ACCEPTED)
 
 
 def lead_of_tpi(tpi: float, field: str = "tpi") -> float:

@@ -24,13 +24,13 @@ STEEPEST_RAD = math.radians(15.0)
 LONGEST_STEP = 0.06
 """Longest single step, as a share of the blade's length."""
 
-FINEST = 1e-12
+_FINEST = 1e-12
 """A step this short (mm) changes nothing that a double holds of a pose."""
 
 QUADRATIC = 1e-6
 """After a plain Newton step this short what is left is of its square: below the last digits."""
 
-HOLDS = 3
+_HOLDS = 3
 """So often contacts that have changed are held anew."""
 
 STATIONARY = 1e-9
@@ -72,7 +72,7 @@ def held_from(equations: Equations, start: Pose) -> Sight | None:
 
 def _held(equations: Equations, sight: Sight) -> Sight | None:
     """Return the solution with the contacts held, where they do hold or soon come to."""
-    for _ in range(HOLDS):
+    for _ in range(_HOLDS):
         pose = solve_held(equations, sight)
         if pose is None or abs(pose.tilt_rad) > STEEPEST_RAD:
             return None
@@ -163,7 +163,7 @@ def _polish(equations: Equations, sight: Sight) -> Sight:
     """Take up to three plain Newton steps while they help, to the last digits."""
     for _ in range(3):
         step = _step(equations, sight.misfits, sight.rows, 0.0)
-        if step is None or max(map(abs, step)) < FINEST:
+        if step is None or max(map(abs, step)) < _FINEST:
             break
         new = equations.sight(equations.stepped(sight.pose, step))
         if new is None or not new.cost < sight.cost:

@@ -23,7 +23,7 @@ from workbench.frozen import dataclass
 CLOSE_MM = 1e-6
 """A search along the tilt stops this close to the third reading and leaves the rest to descent."""
 
-MET_MM = 1e-4
+_MET_MM = 1e-4
 """A depth and a tail distance met this closely are met well enough to look for solutions."""
 
 
@@ -36,7 +36,7 @@ class Spot:
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class _Line:
     """The poses that meet a depth and a tail distance (``pair``), one for each tilt."""
 
     pair: Equations
@@ -78,14 +78,14 @@ def sweep(
 
 def _seen_along(pair: Equations, method: Method, tilt: float) -> tuple[Pose, float] | None:
     """Return the pose of this tilt that meets two readings, and what a third reads (mm) there."""
-    pose = meet_two(pair, tilt, MET_MM)
+    pose = meet_two(pair, tilt, _MET_MM)
     if pose is None:
         return None
     seen = observe(method, pair.blade, pair.base, pose)
     return None if seen is None else (pose, seen.value_mm)
 
 
-def lines_of(equations: Equations) -> list[Line]:
+def lines_of(equations: Equations) -> list[_Line]:
     """Return a line for each depth and tail distance among three readings."""
     depths, tails = (
         [r for r in equations.readings if r.method.quantity == quantity]
@@ -94,7 +94,7 @@ def lines_of(equations: Equations) -> list[Line]:
     out = []
     for depth, tail in itertools.product(depths, tails):
         third = next(r for r in equations.readings if r is not depth and r is not tail)
-        out.append(Line(Equations(equations.blade, equations.base, (depth, tail)), third))
+        out.append(_Line(Equations(equations.blade, equations.base, (depth, tail)), third))
     return out
 
 
@@ -109,7 +109,7 @@ class Group:
     between_rad: tuple[float, float] = (-math.inf, math.inf)
 
 
-def starts_along(line: Line, tilts: Sequence[float]) -> list[Group]:
+def starts_along(line: _Line, tilts: Sequence[float]) -> list[Group]:
     """Return groups of starts, each beside one place where the third reading may be met."""
     spots = line.spots(tilts)
     for middle in _turning(spots):
@@ -123,7 +123,7 @@ def starts_along(line: Line, tilts: Sequence[float]) -> list[Group]:
     return groups + [Group((spot.pose,)) for spot in _nearest(spots)]
 
 
-def _closing_in(line: Line, one: Spot, two: Spot) -> Iterator[Pose]:
+def _closing_in(line: _Line, one: Spot, two: Spot) -> Iterator[Pose]:
     """Give a pose between two spots, then one close to the change of sign, then the spots."""
     share = one.off_mm / (one.off_mm - two.off_mm)
     yield one.pose.toward(two.pose, share)
@@ -161,7 +161,7 @@ def _turning(spots: Sequence[Spot]) -> list[int]:
     return out
 
 
-def _closer(line: Line, three: Sequence[Spot]) -> list[Spot]:
+def _closer(line: _Line, three: Sequence[Spot]) -> list[Spot]:
     """Return further spots that close in on the least misfit between ``three``."""
     left, middle, right = three
     out: list[Spot] = []
@@ -179,7 +179,7 @@ def _closer(line: Line, three: Sequence[Spot]) -> list[Spot]:
     return out
 
 
-def _close_in(line: Line, one: Spot, two: Spot) -> Pose:
+def _close_in(line: _Line, one: Spot, two: Spot) -> Pose:
     """Return a pose close to where the misfit changes sign between two spots.
 
     False position, halving the end that stays (the Illinois rule), so that it stays between them.

@@ -69,7 +69,7 @@ class Method:
                     assert_never(unknown)
 
     def _check_scribe(self, where: str, scribe: Scribe) -> None:
-        if TRAITS[self.quantity].grows is None:
+        if TRAITS[self.quantity].scale is None:
             accepted = "no scribe: a scale on the blade tells a depth or a tail distance only"
             raise InputError(f"{where} scribe", scribe.at_mm, accepted)
         none = "none: a scribe is read on the blade's own scale"

@@ -16,25 +16,53 @@ ONE_OF = f"{', '.join(QUANTITIES[:-1])} or {QUANTITIES[-1]}"
 
 
 @dataclass(frozen=True, slots=True)
+class Scale:
+    """A scale on a blade: what it is called, the way of its zero, and which way its figures grow.
+
+    ``grows`` (as a file names it), ``grows_to`` (as a form does) and ``toward`` (in a sentence) are
+    each the usual direction and the contrary one.
+    """
+
+    words: str
+    way: str
+    grows: tuple[str, str]
+    grows_to: tuple[str, str]
+    toward: tuple[str, str]
+
+
+@dataclass(frozen=True, slots=True)
 class Traits:
     """What is fixed about a quantity.
 
     ``words`` is its name on screen and paper. ``taken_at`` says which field its methods need: a
     depth a ``station`` (none: the deepest point), the others a contact ``band``. ``holds`` are the
-    ways in which a caliper is held for it. ``grows`` and ``grows_to`` are the two directions in
-    which the figures of a scale on the blade may run, the usual one first, as a file and as a form
-    name them; None where no scale tells the quantity.
+    ways in which a caliper is held for it. ``scale`` is that on a blade that tells the quantity;
+    None where there is no such scale.
     """
 
     words: str
     taken_at: Literal["station", "band"]
     holds: tuple[Literal["station", "deepest", "tips", "flat"], ...]
-    grows: tuple[str, str] | None
-    grows_to: tuple[str, str] | None
+    scale: Scale | None = None
 
 
 TRAITS: dict[Quantity, Traits] = {
-    "depth": Traits("depth", "station", ("station", "deepest"), ("in", "out"), ("top", "outer")),
-    "tail": Traits("tail distance", "band", ("tips", "flat"), ("back", "front"), ("tail", "tip")),
-    "length": Traits("length", "band", ("tips", "flat"), None, None),
-}
+    "depth": Traits(
+        "depth",
+        "station",
+        ("station", "deepest"),
+        Scale(
+            "outward lines", "out", ("in", "out"), ("top", "outer"),
+            ("the top edge", "the outer edge"),
+        ),
+    ),
+    "tail": Traits(
+        "tail distance",
+        "band",
+        ("tips", "flat"),
+        Scale(
+            "forward scale", "forward", ("back", "front"), ("tail", "tip"), ("the tail", "the tip")
+        ),
+    ),
+    "length": Traits("length", "band", ("tips", "flat")),
+}  # fmt: skip

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 from workbench.frozen import dataclass
 
-Row = list[float]
+_Row = list[float]
 _DEPENDENT = 1e-10
 
 
@@ -24,10 +24,10 @@ class Factors:
     depend on each other to ten digits.
     """
 
-    basis: list[Row]
-    triangle: list[Row]
+    basis: list[_Row]
+    triangle: list[_Row]
     order: list[int]
-    scales: Row
+    scales: _Row
     rank: int
 
 
@@ -37,7 +37,7 @@ def factor(rows: Sequence[Sequence[float]]) -> Factors:
     columns = [[row[j] for row in rows] for j in range(n)]
     scales = [math.hypot(*column) or 1.0 for column in columns]
     left = [[v / scales[j] for v in columns[j]] for j in range(n)]
-    basis: list[Row] = []
+    basis: list[_Row] = []
     triangle = [[0.0] * n for _ in range(n)]
     order = list(range(n))
     for k in range(n):
@@ -61,7 +61,7 @@ def factor(rows: Sequence[Sequence[float]]) -> Factors:
     return Factors(basis, triangle, order, scales, n)
 
 
-def _take_out(column: Row, basis: list[Row], triangle: list[Row], k: int) -> None:
+def _take_out(column: _Row, basis: list[_Row], triangle: list[_Row], k: int) -> None:
     for i, direction in enumerate(basis):
         part = dot(direction, column)
         triangle[i][k] += part
@@ -69,13 +69,13 @@ def _take_out(column: Row, basis: list[Row], triangle: list[Row], k: int) -> Non
             column[row] -= part * d
 
 
-def solve(factors: Factors, right: Sequence[float]) -> Row:
+def solve(factors: Factors, right: Sequence[float]) -> _Row:
     """Least-squares solution for a right side of length m; the matrix has full rank."""
     projected = [dot(direction, right) for direction in factors.basis]
     return _unscaled(factors, _back(factors.triangle, projected))
 
 
-def inverse_gram(factors: Factors) -> list[Row]:
+def inverse_gram(factors: Factors) -> list[_Row]:
     """(A' A)^-1, n x n, of a matrix A of full rank."""
     n = len(factors.order)
     unit = [[1.0 if i == j else 0.0 for i in range(n)] for j in range(n)]
@@ -98,7 +98,7 @@ def dot(a: Sequence[float], b: Sequence[float]) -> float:
     return math.fsum(x * y for x, y in zip(a, b, strict=True))
 
 
-def _back(triangle: Sequence[Sequence[float]], right: Sequence[float]) -> Row:
+def _back(triangle: Sequence[Sequence[float]], right: Sequence[float]) -> _Row:
     """Solve an upper triangle."""
     n = len(triangle)
     answer = [0.0] * n
@@ -108,7 +108,7 @@ def _back(triangle: Sequence[Sequence[float]], right: Sequence[float]) -> Row:
     return answer
 
 
-def _unscaled(factors: Factors, solution: Row) -> Row:
+def _unscaled(factors: Factors, solution: _Row) -> _Row:
     answer = [0.0] * len(solution)
     for place, column in enumerate(factors.order):
         answer[column] = solution[place] / factors.scales[column]

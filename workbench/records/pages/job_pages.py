@@ -107,6 +107,18 @@ class JobPages(Door):
         """Every job of a ski with its facts, oldest first."""
         return self._read(facts.history_of_ski, ski_id)
 
+    def turned_jobs(self, block_id: str) -> tuple[str, ...]:
+        """The ids of the jobs in which a stud of a block was turned, oldest first."""
+        return self._read(facts.turned_jobs, block_id)
+
+    def mark_of_jobs(self, job_ids: Iterable[str]) -> tuple[object, ...]:
+        """A mark of what is kept in jobs: another one after any fact or strike was added."""
+        return self._read(facts.mark_of_jobs, tuple(job_ids))
+
+    def jobs_with_facts(self, job_ids: Iterable[str]) -> tuple[JobHistory, ...]:
+        """Jobs with their facts, struck ones included, in the order they were added."""
+        return self._read(facts.jobs_with_facts, tuple(job_ids))
+
     def last_read_jobs(self, ski_id: str) -> tuple[tuple[str, str], ...]:
         """The ids of a ski's jobs that were read, each with its newest reading's: newest first."""
         return self._read(facts.last_read_jobs, ski_id)

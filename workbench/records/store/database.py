@@ -15,13 +15,17 @@ from typing import Any
 class Database:
     """A SQLite connection that begins no transaction unless told to."""
 
-    __slots__ = ("_columns", "conn", "sound")
+    __slots__ = ("_columns", "_others_wrote", "conn", "kept", "sound")
 
     def __init__(self, conn: sqlite3.Connection) -> None:
         self.conn = conn
         self.sound: set[str] = set()
         """The ids of rows that were found to agree with themselves, so that each is looked at once.
         """
+        self.kept: dict[str, tuple[object, object]] = {}
+        """What was read of late by the id of its job, each with what tells whether it still holds.
+        """
+        self._others_wrote = -1
         self._columns: dict[str, tuple[str, ...]] = {}
 
     def columns_of(self, table: str) -> tuple[str, ...]:
@@ -30,6 +34,13 @@ class Database:
             found = self.conn.execute(f"PRAGMA table_info({table})")
             self._columns[table] = tuple(row[1] for row in found)
         return self._columns[table]
+
+    def forget_if_others_wrote(self) -> None:
+        """Forget what was read of late where another connection has written since."""
+        version = int(self.conn.execute("PRAGMA data_version").fetchone()[0])
+        if version != self._others_wrote:
+            self.kept.clear()
+            self._others_wrote = version
 
     def execute(self, sql: str, values: Sequence[object] = ()) -> sqlite3.Cursor:
         """Execute one statement."""

@@ -48,6 +48,19 @@ _FACTS = """SELECT t.*, s.at AS struck_at, s.who AS struck_who, s.reason AS stru
     FROM json_each(?) o JOIN {table} t ON t.job_id = o.value
     LEFT JOIN strikes s ON s.row_id = t.id"""
 
+_MARKS = f"""SELECT o.value, (SELECT count(*) FROM strikes) + (SELECT count(*) FROM other_strikes),
+    {
+    ", ".join(
+        f"(SELECT count(*) || ' ' || max(t.id) FROM {table} t WHERE t.job_id = o.value)"
+        for table in FACT_TABLES.values()
+    )
+}
+    FROM json_each(?) o"""
+"""What tells that nothing was added to a job and nothing struck: rows never change."""
+
+MOST_KEPT = 1500
+"""So many jobs are kept as read: more than any day's queue, a few megabytes."""
+
 _LAST_READ = """
     SELECT job_id, newest FROM (
         SELECT j.id AS job_id, (SELECT max(r.id) FROM readings r WHERE r.job_id = j.id) AS newest
@@ -180,8 +193,28 @@ def facts(db: Database, job_id: str) -> tuple[AnyFact, ...]:
 
 
 def facts_for(db: Database, job_ids: Iterable[str]) -> dict[str, tuple[AnyFact, ...]]:
-    """The facts of many jobs, one query for each table."""
-    asked = list(dict.fromkeys(job_ids))
+    """The facts of many jobs, one query for each table.
+
+    Those of a job to which nothing was added since they were last read are not read again.
+    """
+    db.forget_if_others_wrote()
+    wanted = list(dict.fromkeys(job_ids))
+    marks = {row[0]: tuple(row[1:]) for row in db.execute(_MARKS, [json.dumps(wanted)])}
+    out: dict[str, tuple[AnyFact, ...]] = {}
+    for job_id in wanted:
+        kept: Any = db.kept.get(job_id)
+        if kept is not None and kept[0] == marks[job_id]:
+            out[job_id] = kept[1]
+    new = [job_id for job_id in wanted if job_id not in out]
+    if len(db.kept) + len(new) > MOST_KEPT:
+        db.kept.clear()
+    read = _read(db, new) if new else {}
+    db.kept.update((job_id, (marks[job_id], read[job_id])) for job_id in new[:MOST_KEPT])
+    out |= read
+    return {job_id: out[job_id] for job_id in wanted}
+
+
+def _read(db: Database, asked: list[str]) -> dict[str, tuple[AnyFact, ...]]:
     asked_text = json.dumps(asked)
     found: dict[str, list[AnyFact]] = {job_id: [] for job_id in asked}
     turns = _turns(db, asked_text)
@@ -235,3 +268,39 @@ def last_read_jobs(db: Database, ski_id: str) -> tuple[tuple[str, str], ...]:
     Struck readings count, so that no standing reading of a job is newer than what it says.
     """
     return tuple((job_id, newest) for job_id, newest in db.execute(_LAST_READ, [ski_id]))
+
+
+_TURNED = """SELECT j.id FROM jobs j
+    WHERE j.ski_id IN (SELECT root FROM skis WHERE block_id = ?)
+    AND (EXISTS (SELECT 1 FROM passes p WHERE p.job_id = j.id)
+        OR EXISTS (SELECT 1 FROM marks m WHERE m.job_id = j.id AND m.kind = 'step'))
+    ORDER BY j.id"""
+
+_MARKED = f"""WITH own AS (SELECT value AS id FROM json_each(?)),
+    kept AS ({_OF_JOBS}), struck AS (
+        SELECT s.id FROM (SELECT id FROM kept UNION ALL SELECT id FROM own) k
+        JOIN strikes s ON s.row_id = k.id)
+    SELECT (SELECT count(*) FROM kept), (SELECT max(id) FROM kept),
+        (SELECT count(*) FROM struck), (SELECT max(id) FROM struck)"""
+
+
+def turned_jobs(db: Database, block_id: str) -> tuple[str, ...]:
+    """The ids of the jobs in which a stud of a block was turned, oldest first.
+
+    Jobs of every ski that ever had the block.
+    """
+    return tuple(row[0] for row in db.execute(_TURNED, [block_id]))
+
+
+def mark_of_jobs(db: Database, job_ids: Iterable[str]) -> tuple[object, ...]:
+    """A mark of what is kept in jobs: another one after any fact or strike was added."""
+    asked = json.dumps(list(job_ids))
+    return tuple(db.execute(_MARKED, [asked]).fetchone())
+
+
+def jobs_with_facts(db: Database, job_ids: Iterable[str]) -> tuple[JobHistory, ...]:
+    """Jobs with their facts, struck ones included, in the order they were added."""
+    asked = tuple(job_ids)
+    found = jobs.jobs(db, "j.id IN (SELECT value FROM json_each(?))", [json.dumps(asked)])
+    kept = facts_for(db, asked)
+    return tuple(JobHistory(job, kept[job.id]) for job in sorted(found, key=lambda j: j.id))

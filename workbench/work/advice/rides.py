@@ -30,7 +30,7 @@ from workbench.work.job.shop import Shop
 from workbench.work.job.stages import ALLOWED, MID_PASS, Stage
 from workbench.work.trust.job_reading import Line
 
-LONGEST_NOTE = 4000
+_LONGEST_NOTE = 4000
 
 _ACCEPTED = "its readings are accepted: sign it off and queue it again, or take back to the target"
 NOT_NOW: dict[Stage, str] = {
@@ -118,7 +118,7 @@ def keep_ride(shop: Shop, view: JobView, fields: Mapping[str, str]) -> rows.Ride
     water_c = _water_c(texts["water"])
     complaints = complaints_in(rules_of(shop), fields.get("complaints", ""))
     rating = _rating(fields.get("rating", ""))
-    text = _text(fields, "text", LONGEST_NOTE)
+    text = _text(fields, "text", _LONGEST_NOTE)
     if not (complaints or rating or text):
         raise InputError("text", text, "the rider's words, a number of the list, or a rating")
     return shop.act(view, None, lambda now: shop.book.add_ride_note(

@@ -23,6 +23,7 @@ from workbench.places import shipped
 from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.work.demo.demo_calipers import add_demo_calipers, check_demo_calipers
+from workbench.work.demo.demo_rounds import Loaner, play_loaner
 from workbench.work.demo.demo_study import add_demo_study
 from workbench.work.files.strict_table import Table
 from workbench.work.files.table_files import read_table_file
@@ -81,6 +82,9 @@ def _fill(book: Book, data: Mapping[str, Any], today: date, clock: _Clock) -> No
             for i, raw in enumerate(data["skis"])]  # fmt: skip
     for ski in skis:
         ski.caliper_id = held.get(ski.ski.unit)
+    first = skis[0].ski
+    loaner = Loaner(book, first.blade_id, first.block_id, first.methods, who)
+    play_loaner(loaner, today, lambda day: setattr(clock, "now", _morning(day, 7)))
     _play_season(data.get("season", ()), skis, today, clock)
     for back in (8, 3):
         day = today - timedelta(days=back)

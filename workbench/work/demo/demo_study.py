@@ -14,7 +14,7 @@ DEPTHS_MM = {"Heron 66": 62.82, "Heron 67": 62.55, "Lark 64": 62.31}
 HANDS_MM = {"KV": 0.0, "JT": 0.006, "AB": -0.008}
 """What each pair of hands reads on top of the ski."""
 
-SCATTER_MM = 0.012
+_SCATTER_MM = 0.012
 
 
 def add_demo_study(shop: Shop, what: str) -> None:
@@ -27,5 +27,5 @@ def add_demo_study(shop: Shop, what: str) -> None:
     view = view_of(shop, plan_study(shop, fields, chance.shuffle))
     while view.due is not None:
         true = DEPTHS_MM[view.due.part] + HANDS_MM[view.due.person]
-        text = length_text(true + chance.gauss(0.0, SCATTER_MM), "in")
+        text = length_text(true + chance.gauss(0.0, _SCATTER_MM), "in")
         view = take(shop, view, text, parse_length(text, "in").mm)

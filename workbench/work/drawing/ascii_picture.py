@@ -25,7 +25,7 @@ ASPECT = 2.0
 """How many times as high as it is wide a letter of a fixed-width page is."""
 
 MOST_COLUMNS, MOST_ROWS = 56, 13
-GLYPHS = {BASE: "=", FAINT: "."}
+_GLYPHS = {BASE: "=", FAINT: "."}
 """Lines that are drawn by one sign; all others by signs that lie as they do."""
 
 LEGEND = "= base   o where a jaw touched   + where a stud touches   . hole"
@@ -51,13 +51,13 @@ def plain_picture(scene: Scene, width: int) -> list[str]:
 
 def _rank(part: Stroke | Dot | Words) -> tuple[bool, bool]:
     """Return what sorts lines before dots, and holes and base before the blade."""
-    return not isinstance(part, Stroke), part.ink not in GLYPHS
+    return not isinstance(part, Stroke), part.ink not in _GLYPHS
 
 
 def _stroke(cells: dict[tuple[int, int], str], part: Stroke) -> None:
     points = [*part.points, part.points[0]] if part.closed else part.points
     for a, b in pairwise(points):
-        glyph = GLYPHS.get(part.ink) or line_glyph(b[0] - a[0], (b[1] - a[1]) / ASPECT)
+        glyph = _GLYPHS.get(part.ink) or line_glyph(b[0] - a[0], (b[1] - a[1]) / ASPECT)
         steps = max(math.ceil(2.0 * max(abs(b[0] - a[0]), abs(b[1] - a[1]))), 1)
         for i in range(steps + 1):
             t = i / steps

@@ -11,7 +11,7 @@ from workbench.measure.lengths import parse_length
 from workbench.measure.units import MM_PER, Unit
 
 MISSING = "(missing)"
-LONGEST_TEXT = 10_000
+_LONGEST_TEXT = 10_000
 
 
 class Table:
@@ -46,7 +46,7 @@ class Table:
         if default is not None and not self.has(key):
             return default
         value = self.raw(key, accepted)
-        if not isinstance(value, str) or len(value) > LONGEST_TEXT:
+        if not isinstance(value, str) or len(value) > _LONGEST_TEXT:
             raise InputError(self.where(key), value, accepted)
         return value
 

@@ -10,7 +10,7 @@ from typing import Any
 from workbench.errors import InputError
 from workbench.work.files.toml_keys import check_keys
 
-LARGEST_BYTES = 5_000_000
+_LARGEST_BYTES = 5_000_000
 DEEPEST = 20
 """More levels of tables and lists than any of our files has."""
 
@@ -61,7 +61,7 @@ def check_sane(data: dict[str, Any]) -> None:
         raise InputError("file", "nested too deeply", f"at most {DEEPEST} levels")
 
 
-def read_text(path: str | Path, largest: int = LARGEST_BYTES) -> str:
+def read_text(path: str | Path, largest: int = _LARGEST_BYTES) -> str:
     """Return a file's text, of at most ``largest`` bytes; ``-`` reads standard input.
 
     Raises:

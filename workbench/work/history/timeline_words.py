@@ -12,8 +12,8 @@ from workbench.records.store import rows
 from workbench.work.history.history import History
 from workbench.work.job.entry_words import MARK_WORDS, described, step_done_words
 from workbench.work.job.job_view import WING_AIM
-from workbench.work.job.ski_state import TURN_ANSWERS
 from workbench.work.job.stages import NOT_RELEASED
+from workbench.work.order.turn_records import TURN_ANSWERS
 from workbench.work.order.versions import is_parts_text
 from workbench.work.roster.correction_words import version_words
 from workbench.work.text.words import clean
@@ -146,7 +146,10 @@ def _version(row: rows.SkiVersion, history: History, unit: Unit) -> str:
     before = [v for v in history.versions if v.id < row.id]
     if not before:
         return f"ski written down: {clean(row.ski.name)}, {clean(row.ski.rider)}"
-    return f"ski's sheet corrected: {_changes(before[-1].ski, row.ski)}"
+    changed = f"{_changes(before[-1].ski, row.ski)}{f', {clean(row.reason)}' if row.reason else ''}"
+    if (was := before[-1].ski).blade_id == row.ski.blade_id and was.block_id == row.ski.block_id:
+        return f"ski's sheet corrected: {changed}"
+    return f"ski got {changed}; not to be ridden until it is measured and its bolts are checked"
 
 
 def _part(row: rows.PartVersion, history: History, unit: Unit) -> str:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING, TypeAlias
 
 from workbench.errors import BenchError
 from workbench.fin.frame.pose import Pose
@@ -12,6 +13,7 @@ from workbench.fin.plan.guidance import Plan, Rig, Target
 from workbench.fin.plan.turns_made import Explanation
 from workbench.fin.pose.fit import Reading
 from workbench.fin.reading.observe import Method
+from workbench.frozen import dataclass
 from workbench.records.store import rows
 from workbench.work.job.extra_readings import (
     beside,
@@ -24,7 +26,7 @@ from workbench.work.job.last_setting import LastSetting
 from workbench.work.job.ski_state import TAKEN_BACK
 from workbench.work.job.stages import Progress
 from workbench.work.order.rigs import usual_range_mm
-from workbench.work.order.shop_policy import SHIPPED, Rules
+from workbench.work.order.shop_policy import Rules
 from workbench.work.order.solved_jobs import (
     expected_of,
     finer_of,
@@ -37,151 +39,159 @@ from workbench.work.trust.job_reading import Line
 from workbench.work.trust.reading_budget import Taken, readings_of
 from workbench.work.trust.temperature_correction import value_mm
 
+if TYPE_CHECKING:
+    from workbench.work.learn.next_act import NextAct
+
+Learn: TypeAlias = "Callable[[Plan, Sequence[Target], float], NextAct | None]"
+"""What gives the next act by what was learnt, from the plain turns, the targets and the finest."""
+
+Named: TypeAlias = tuple[str, Method, float]
+"""A method of a ski: its id, the method and its tolerance (mm)."""
+
+
+@dataclass(frozen=True, slots=True)
+class JobSheet:
+    """What a job is done on: a ski with its parts as they are shown, and how it is read.
+
+    ``methods`` are the ski's, in its order; ``others`` all of its blade, to tell which one a wrong
+    reading was taken by; ``marks`` the blade's coarse marks (id, method), which bear the readings
+    out, are never due and never aimed at. ``corrected`` says which parts are shown as they were,
+    ``stand_in`` which are invented.
+    """
+
+    ski: rows.Ski
+    blade_name: str
+    block_name: str
+    rig: Rig
+    methods: Sequence[Named]
+    others: tuple[Method, ...]
+    marks: Sequence[tuple[str, Method]]
+    corrected: tuple[str, ...]
+    stand_in: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class JobFacts:
+    """What was kept of a job, and what the book knows of its ski beside that.
+
+    ``tools`` are what the readings were taken with, ``other_way`` the studs that turned the other
+    way than the last round says, for their hand was written down wrong then. ``last`` is how the
+    ski left before, which is looked at while it is read as received; ``has_last``: it was signed
+    off here before. ``ranges``: the range (mm) read so on this blade so far, by method id, where
+    nothing else tells what to expect. ``seen`` is what there was of the ski meanwhile.
+    """
+
+    job: rows.Job
+    facts: tuple[rows.AnyFact, ...]
+    progress: Progress
+    finest_turn: float
+    tools: Tools
+    baseline: rows.Baseline | None
+    other_way: frozenset[str]
+    last: LastSetting | None
+    has_last: bool
+    ranges: Mapping[str, tuple[float, float]]
+    seen: rows.Seen
+
+    def taken_in(self, number: int, methods: Sequence[Named]) -> dict[str, Taken]:
+        """Return what was taken in a round by method name: values at 20 degrees where stated."""
+        return taken_in_pass(methods, self.progress, number, self.tools)
+
+
+@dataclass(frozen=True, slots=True)
+class ShopWays:
+    """What the shop has settled: its rules, a guard band or none, where a straightedge is held."""
+
+    rules: Rules
+    guard: bool
+    wing_hold: str
+
 
 def build_view(
-    job: rows.Job,
-    ski: rows.Ski,
-    names: tuple[str, str],
-    rig: Rig,
-    methods: Sequence[tuple[str, Method, float]],
-    progress: Progress,
-    facts: tuple[rows.AnyFact, ...],
-    finest_turn: float,
-    baseline: rows.Baseline | None,
-    others: tuple[Method, ...] = (),
-    tools: Tools | None = None,
-    guard: bool = False,
-    last: LastSetting | None = None,
-    rules: Rules = SHIPPED,
-    marks: Sequence[tuple[str, Method]] = (),
-    corrected: tuple[str, ...] = (),
-    other_way: frozenset[str] = frozenset(),
-    seen: rows.Seen = rows.NOTHING_SEEN,
-    has_last: bool = False,
-    ranges: Mapping[str, tuple[float, float]] | None = None,
-    stand_in: tuple[str, ...] = (),
-    wing_hold: str = "",
+    sheet: JobSheet, kept: JobFacts, ways: ShopWays, learn: Learn | None = None
 ) -> JobView:
-    """Put a job's view together; ``methods`` are (id, method, tolerance_mm) in the ski's order.
-
-    ``others`` are all methods of the blade, to tell which one a wrong reading was taken by.
-    ``tools`` are what the readings were taken with, ``last`` how the ski left before, which is
-    looked at while it is read as received. With ``guard`` there is a guard band. ``marks`` are the
-    blade's coarse marks (id, method): they bear the readings out, are never due and never aimed at.
-    ``corrected`` says which parts are shown as they were, ``other_way`` which studs turned the
-    other way than the last round says, for their hand was written down wrong then. ``seen`` is what
-    there was of the ski meanwhile. ``has_last``: whether the ski was signed off here before.
-    ``ranges``: the range (mm) read so on this blade so far, by method id, where nothing else tells
-    what to expect. ``stand_in`` names the parts that are invented.
-    """
-    tools = tools or Tools()
-    taken = taken_in_pass(methods, progress, progress.pass_number, tools)
-    by_name = _known(taken, rig)
-    received = by_name
-    if progress.pass_number:
-        received = _known(taken_in_pass(methods, progress, 0, tools), rig)
-    struck = _struck(facts, progress.pass_number)
-    left = last.expected(rig, others) if last is not None else ()
-    left_mm = {e.method.name: e.value_mm for e in left} if job.kind == "recheck" else {}
-    lines = tuple(
-        _line(i, m, tol, progress, rig, (taken.get(m.name), by_name.get(m.name)),
-              received.get(m.name), struck.get(i, ()), guard, (ranges or {}).get(i),
-              left_mm.get(m.name))
-        for i, m, tol in methods
-    )  # fmt: skip
-    known = [by_name[line.method.name] for line in lines if line.method.name in by_name]
-    coarse = marks_in_pass(marks, progress)
+    """Put a job's view together; ``learn`` is given where turns go by what was learnt."""
+    rig, at = sheet.rig, kept.progress
+    left = kept.last.expected(rig, sheet.others) if kept.last is not None else ()
+    lines = _lines(sheet, kept, ways.guard, left)
+    known = [
+        Reading(line.method, line.now_mm, line.u_mm)
+        for line in lines
+        if line.now_mm is not None and line.u_mm is not None
+    ]
+    coarse = marks_in_pass(sheet.marks, at)
     borne_out = [m.reading for m in coarse if m.reading is not None]
-    pose, result, why, finer = _solve(rig, lines, (known, borne_out), progress, finest_turn)
-    expected = _expected(rig, methods, others, progress, facts, tools, other_way)
+    pose, result, why, finer, learnt = _solve(
+        rig, lines, (known, borne_out), at, kept.finest_turn, learn
+    )
+    expected = _expected(sheet, kept)
     return JobView(
-        job,
-        ski,
-        names[0],
-        names[1],
-        rig,
-        lines,
-        progress,
-        facts,
-        finest_turn,
-        pose,
-        result,
-        why,
-        baseline,
-        expected,
-        tools,
-        left,
-        rules,
-        beside(coarse, rig, known, pose, expected),
-        contradicted(rig, [*known, *borne_out], pose, others, ski.unit),
-        corrected,
-        seen,
-        _made(rig, methods, progress, facts, tools, other_way, known),
-        has_last,
-        stand_in,
-        finer,
-        wing_hold,
+        job=kept.job,
+        ski=sheet.ski,
+        blade_name=sheet.blade_name,
+        block_name=sheet.block_name,
+        rig=rig,
+        lines=lines,
+        progress=at,
+        facts=kept.facts,
+        finest_turn=kept.finest_turn,
+        pose=pose,
+        plan=result,
+        why=why,
+        baseline=kept.baseline,
+        expected=expected,
+        tools=kept.tools,
+        left=left,
+        rules=ways.rules,
+        marks=beside(coarse, rig, known, pose, expected),
+        contradictions=contradicted(rig, [*known, *borne_out], pose, sheet.others, sheet.ski.unit),
+        corrected=sheet.corrected,
+        seen=kept.seen,
+        made=_made(sheet, kept, known),
+        has_last=kept.has_last,
+        stand_in=sheet.stand_in,
+        finer=finer,
+        wing_hold=ways.wing_hold,
+        learnt=learnt,
     )
 
 
-def _expected(
-    rig: Rig,
-    methods: Sequence[tuple[str, Method, float]],
-    others: tuple[Method, ...],
-    progress: Progress,
-    facts: Sequence[rows.AnyFact],
-    tools: Tools,
-    other_way: frozenset[str],
-) -> tuple[Expected, ...]:
+def _expected(sheet: JobSheet, kept: JobFacts) -> tuple[Expected, ...]:
     """Return what the turns just made should have brought each reading to, while measuring."""
-    if progress.stage != "measuring" or progress.state.stale:
+    if kept.progress.stage != "measuring" or kept.progress.state.stale:
         return ()
-    before, turns = _last_pass(rig, methods, progress, facts, tools, other_way)
-    return expected_of(rig, before, turns, others)
+    before, turns = _last_pass(sheet, kept)
+    return expected_of(sheet.rig, before, turns, sheet.others)
 
 
-def _made(
-    rig: Rig,
-    methods: Sequence[tuple[str, Method, float]],
-    progress: Progress,
-    facts: Sequence[rows.AnyFact],
-    tools: Tools,
-    other_way: frozenset[str],
-    known: Sequence[Reading],
-) -> tuple[Explanation, ...]:
+def _made(sheet: JobSheet, kept: JobFacts, known: Sequence[Reading]) -> tuple[Explanation, ...]:
     """Return which turns the readings bear out, from the last of a round until studs are turned."""
-    if progress.stage != "turning" or not progress.pass_number or progress.step:
+    at = kept.progress
+    if at.stage != "turning" or not at.pass_number or at.step:
         return ()
-    before, turns = _last_pass(rig, methods, progress, facts, tools, other_way)
-    return made_of(rig, before, turns, tuple(known))
+    before, turns = _last_pass(sheet, kept)
+    return made_of(sheet.rig, before, turns, tuple(known))
 
 
-def _last_pass(
-    rig: Rig,
-    methods: Sequence[tuple[str, Method, float]],
-    progress: Progress,
-    facts: Sequence[rows.AnyFact],
-    tools: Tools,
-    other_way: frozenset[str],
-) -> tuple[tuple[Reading, ...], tuple[float, ...]]:
+def _last_pass(sheet: JobSheet, kept: JobFacts) -> tuple[tuple[Reading, ...], tuple[float, ...]]:
     """Return the readings before the last round, and its turns by stud (positive is in)."""
-    made = [f for f in facts if isinstance(f, rows.PassRow) and f.struck is None][-1]
-    by_stud = {t.stud: -t.turns if t.stud in other_way else t.turns for t in made.turns}
-    taken = taken_in_pass(methods, progress, progress.pass_number - 1, tools)
-    before = tuple(_known(taken, rig).values())
-    turns = tuple(by_stud.get(named(s.name, tuple(by_stud)) or "", 0.0) for s in rig.studs)
+    made = [f for f in kept.facts if isinstance(f, rows.PassRow) and f.struck is None][-1]
+    by_stud = {t.stud: -t.turns if t.stud in kept.other_way else t.turns for t in made.turns}
+    taken = kept.taken_in(kept.progress.pass_number - 1, sheet.methods)
+    before = tuple(_known(taken, sheet.rig).values())
+    turns = tuple(by_stud.get(named(s.name, tuple(by_stud)) or "", 0.0) for s in sheet.rig.studs)
     return before, turns
 
 
 def taken_in_pass(
-    methods: Sequence[tuple[str, Method, float]], progress: Progress, number: int, tools: Tools
+    methods: Sequence[Named], progress: Progress, number: int, tools: Tools
 ) -> dict[str, Taken]:
     """Return what was taken in a round by method name: values at 20 degrees where stated."""
     return tools.taken_in([(i, m) for i, m, _ in methods], progress.values.get(number, {}))
 
 
 def standard_u_mm(
-    methods: Sequence[tuple[str, Method, float]], progress: Progress, rig: Rig, tools: Tools
+    methods: Sequence[Named], progress: Progress, rig: Rig, tools: Tools
 ) -> dict[str, float]:
     """Return the standard uncertainty (mm) of each reading of the round under way, by method id."""
     known = _known(taken_in_pass(methods, progress, progress.pass_number, tools), rig)
@@ -204,43 +214,44 @@ def _struck(facts: Sequence[rows.AnyFact], number: int) -> dict[str, tuple[rows.
     return out
 
 
-def _line(
-    method_id: str,
-    method: Method,
-    tolerance_mm: float,
-    progress: Progress,
-    rig: Rig,
-    now: tuple[Taken | None, Reading | None],
-    was: Reading | None,
-    struck: tuple[rows.Reading, ...],
-    guard: bool,
-    seen_mm: tuple[float, float] | None,
-    left_mm: float | None,
-) -> Line:
-    number, (taken, known) = progress.pass_number, now
-    latest = progress.values.get(number, {}).get(method_id, ())
-    received = progress.mean_mm(0, method_id)
-    target = progress.targets.get(method_id)
-    aim = target.mm if target is not None else received if progress.targets else None
-    return Line(
-        method_id,
-        method,
-        usual_range_mm(method, rig.blade),
-        received,
-        latest,
-        known.value_mm if known is not None else None,
-        known.u_mm if known is not None else None,
-        aim,
-        target.tolerance_mm if target is not None else tolerance_mm,
-        target,
-        taken,
-        was.u_mm if was is not None else None,
-        struck,
-        guard,
-        seen_mm,
-        _locked_mm(progress, method_id),
-        left_mm,
-    )
+def _lines(
+    sheet: JobSheet, kept: JobFacts, guard: bool, left: Sequence[Expected]
+) -> tuple[Line, ...]:
+    """Return the ski's readings; ``left``: what each would read as the ski left before."""
+    at, rig = kept.progress, sheet.rig
+    number = at.pass_number
+    taken = kept.taken_in(number, sheet.methods)
+    now = _known(taken, rig)
+    received = _known(kept.taken_in(0, sheet.methods), rig) if number else now
+    struck = _struck(kept.facts, number)
+    left_mm = {e.method.name: e.value_mm for e in left} if kept.job.kind == "recheck" else {}
+    out = []
+    for method_id, method, tolerance_mm in sheet.methods:
+        known, was = now.get(method.name), received.get(method.name)
+        received_mm, target = at.mean_mm(0, method_id), at.targets.get(method_id)
+        kept_mm = received_mm if at.targets else None
+        out.append(
+            Line(
+                method_id=method_id,
+                method=method,
+                usual_mm=usual_range_mm(method, rig.blade),
+                received_mm=received_mm,
+                latest=at.values.get(number, {}).get(method_id, ()),
+                now_mm=known.value_mm if known is not None else None,
+                u_mm=known.u_mm if known is not None else None,
+                target_mm=target.mm if target is not None else kept_mm,
+                tolerance_mm=target.tolerance_mm if target is not None else tolerance_mm,
+                target=target,
+                taken=taken.get(method.name),
+                received_u_mm=was.u_mm if was is not None else None,
+                struck=struck.get(method_id, ()),
+                guard=guard,
+                seen_mm=kept.ranges.get(method_id),
+                locked_mm=_locked_mm(at, method_id),
+                left_mm=left_mm.get(method.name),
+            )
+        )
+    return tuple(out)
 
 
 def _locked_mm(progress: Progress, method_id: str) -> float | None:
@@ -257,20 +268,21 @@ def _solve(
     known: tuple[Sequence[Reading], Sequence[Reading]],
     progress: Progress,
     finest_turn: float,
-) -> tuple[Pose | None, Plan | None, BenchError | None, float | None]:
-    """Return the pose, the plan where targets are accepted, what is in the way, and which finer
-    turn would do where this one does not.
+    learn: Learn | None,
+) -> tuple[Pose | None, Plan | None, BenchError | None, float | None, NextAct | None]:
+    """Return the pose, the plan where targets are accepted, what is in the way, which finer
+    turn would do where this one does not, and the next act by what was learnt.
 
     ``known`` are the ski's own readings and those by coarse marks.
     """
     if len(known[0]) < len(lines) or len(known[0]) < 3:
-        return None, None, None, None
+        return None, None, None, None, None
     readings = (*known[0], *known[1])
     if progress.state.elsewhere:  # the blade is being moved by another job's turns
-        return _pose_alone(rig, readings), None, None, None
+        return _pose_alone(rig, readings), None, None, None, None
     try:
         if progress.stage in ("as received", "studs") and not progress.targets:
-            return fit_of(rig, readings).pose, None, None, None
+            return fit_of(rig, readings).pose, None, None, None, None
         targets = tuple(
             Target(line.method, line.target_mm, line.aimed_within_mm, limit_mm=line.tolerance_mm)
             for line in lines
@@ -278,9 +290,12 @@ def _solve(
         )
         result = plan_of(rig, readings, targets, finest_turn)
         finer = None if result.kept else finer_of(rig, readings, targets, finest_turn)
-        return result.fit.pose, without_marks(result), None, finer
+        plain = without_marks(result)
+        learnt = learn(plain, targets, finest_turn) if learn is not None and targets else None
+        shown = plain if learnt is None else learnt.plan
+        return result.fit.pose, shown, None, finer, learnt
     except BenchError as why:
-        return _pose_alone(rig, readings), None, why.with_traceback(None), None
+        return _pose_alone(rig, readings), None, why.with_traceback(None), None, None
 
 
 def _pose_alone(rig: Rig, readings: tuple[Reading, ...]) -> Pose | None:

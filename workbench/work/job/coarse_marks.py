@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import assert_never
 
 from workbench.errors import InputError
 from workbench.fin.reading.coarse import LONGEST_SCALE_MM
@@ -71,25 +70,14 @@ def _is_likely(mark: Mark, mm: float) -> bool:
 
 def place_words(method: Method, unit: Unit) -> str:
     """Return where a coarse mark is read: its scribe, its scale's zero and its uncertainty."""
-    scribe = method.scribe
-    if scribe is None:
+    scribe, scale = method.scribe, TRAITS[method.quantity].scale
+    if scribe is None or scale is None:
         return ""
     x, y, zero = (length_text(v, unit) for v in (*scribe.at_mm, scribe.zero_mm))
-    match method.quantity:
-        case "tail":
-            scale = f"forward scale, zero {zero} forward"
-            way = "the tip" if scribe.is_reversed else "the tail"
-        case "depth":
-            scale = f"outward lines, zero {zero} out"
-            way = "the outer edge" if scribe.is_reversed else "the top edge"
-        case "length":
-            return ""
-        case _:
-            assert_never(method.quantity)
     u_text = fine_text(method.stated_u_mm or COARSE_U_MM, unit)
     return (
-        f"Scribe {x} from the tail end, {y} out; {scale} on the blade, its figures growing toward "
-        f"{way}; u {u_text} {unit}."
+        f"Scribe {x} from the tail end, {y} out; {scale.words}, zero {zero} {scale.way} on the "
+        f"blade, its figures growing toward {scale.toward[scribe.is_reversed]}; u {u_text} {unit}."
     )
 
 
@@ -159,9 +147,9 @@ def _at(text: str, unit: Unit) -> tuple[float, float]:
 
 
 def _reversed(text: str, quantity: Quantity) -> bool:
-    grows_to = TRAITS[quantity].grows_to
-    assert grows_to is not None, "a kind of mark has a scale: see KINDS"
-    usual, contrary = grows_to
+    scale = TRAITS[quantity].scale
+    assert scale is not None, "a kind of mark has a scale: see KINDS"
+    usual, contrary = scale.grows_to
     word = text.strip().lower()
     if word not in ("", usual, contrary):
         raise InputError("grows", text, f"'{usual}' or '{contrary}': where the figures grow to")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import field
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from workbench.advice.checklists import CheckItem, final_items
 from workbench.advice.torque import note_for
@@ -26,6 +26,7 @@ from workbench.work.job.stages import (
     way_on,
 )
 from workbench.work.order.shop_policy import AS_LAST_TIME, SHIPPED, Rules
+from workbench.work.order.turn_records import SETTLED
 from workbench.work.text.words import clean, error_words, remark_words
 from workbench.work.trust.caliper_figures import Tools
 from workbench.work.trust.job_reading import Line
@@ -44,6 +45,9 @@ from workbench.work.trust.plausibility import (
 from workbench.work.trust.reading_budget import budget_of
 from workbench.work.trust.wing_setup import hold_numbered
 
+if TYPE_CHECKING:
+    from workbench.work.learn.next_act import NextAct
+
 WING_AIM = "wing_aim"
 """The kind of mark that keeps the wing's angle wanted, in degrees."""
 
@@ -59,7 +63,8 @@ class JobView:
     ``seen`` is what there was of the ski when this was read: an act goes by it.
     ``stand_in`` names the parts that are invented; ``finer`` is the turn that would bring the
     targets within tolerance where the finest turn of the job does not; ``wing_hold`` is where the
-    shop holds its straightedge.
+    shop holds its straightedge. ``learnt`` is the next act by what was learnt, where turns go by
+    that: then ``plan`` is of its turns.
     """
 
     job: rows.Job
@@ -88,6 +93,7 @@ class JobView:
     stand_in: tuple[str, ...] = ()
     finer: float | None = None
     wing_hold: str = ""
+    learnt: NextAct | None = field(default=None, compare=False)
 
     @property
     def stage(self) -> Stage:
@@ -320,12 +326,35 @@ class JobView:
         return "On target" if sure else "On target, within caliper doubt"
 
     @property
+    def offers_settling(self) -> bool:
+        """Whether its studs may be settled first: nothing is read yet, and turns go by learning."""
+        if self.stage != "as received" or not self.rules.learns_at("~"):
+            return False
+        live = [f for f in self.facts if f.struck is None]
+        settled = any(isinstance(f, rows.Mark) and f.kind == SETTLED for f in live)
+        return not settled and not any(isinstance(f, rows.Reading) for f in live)
+
+    @property
+    def has_round(self) -> bool:
+        """Whether there is a round to make: studs to turn, or a blade to push home."""
+        return self.plan is not None and any(step.do == "loosen" for step in self.plan.steps)
+
+    def learnt_words(self, unit: Unit) -> str:
+        """Return the next act by what was learnt, with how sure it is; or nothing."""
+        if self.learnt is None or self.stage not in ("turning", "within"):
+            return ""
+        return self.learnt.words(self.finest_turn, unit, self.rules.dial)
+
+    @property
     def no_turn_why(self) -> str:
         """Why no turn is to be made though the readings are not accepted."""
         if self.progress.mid_pass:
             return "what was set meanwhile asks for no turn, and a stud was turned"
         if any(line.accepted_mm < 0 for line in self.lines if line.u_mm):
             return "the guard band fills the tolerance"
+        if self.learnt is not None:
+            words = self.learnt_words(self.ski.unit).rstrip(".")
+            return f"{words[0].lower()}{words[1:]}"
         return "no turn this coarse comes closer"
 
     @property
@@ -405,4 +434,4 @@ class JobView:
         if self.stage in ("turning", "measuring"):
             number = self.progress.pass_number + (self.stage == "turning")
             return f"{self.stage}, round {number}"
-        return self.stage if self.stage != "within" else "within tolerance"
+        return self.stage if self.stage != "within" else "on target"

@@ -2,37 +2,57 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from functools import partial
+from typing import TYPE_CHECKING
 
 from workbench.errors import BenchError
 from workbench.fin.parts.blade import Blade
 from workbench.fin.pose.search import sweep_ahead
 from workbench.fin.reading.observe import Method
 from workbench.fin.reading.readings import Reading
+from workbench.fin.reading.rig import Rig
 from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.records.tables.days import DayItem, Unread
-from workbench.work.job.build_view import build_view, standard_u_mm
+from workbench.work.job.build_view import (
+    JobFacts,
+    JobSheet,
+    Learn,
+    ShopWays,
+    build_view,
+    standard_u_mm,
+)
 from workbench.work.job.job_view import JobView
 from workbench.work.job.last_setting import left_with
 from workbench.work.job.queue_line import RosterLine, roster_line
 from workbench.work.job.ski_state import SkiState, conclude
-from workbench.work.job.stages import progress
+from workbench.work.job.stages import Progress, progress
 from workbench.work.order.rigs import blade_of, method_of, rig_of
-from workbench.work.order.shop_policy import SHAPING, rules_of
+from workbench.work.order.shop_policy import SHAPING, Rules, rules_of
 from workbench.work.order.versions import (
     blade_for,
     block_for,
     held_at,
+    round_begun,
     turned_other_way,
 )
 from workbench.work.trust import setting_values
 from workbench.work.trust.caliper_figures import tools_of
 from workbench.work.trust.significance import GUARD
 from workbench.work.trust.wing_setup import wing_setup
+
+if TYPE_CHECKING:
+    from workbench.fin.plan.guidance import Plan, Target
+    from workbench.work.learn.next_act import NextAct
+
+MOST_LINES = 1500
+"""So many lines of a queue are kept as worked out: more than any day has."""
+
+WITHOUT_LEARNED = "without_learned"
+"""The kind of mark that says, by ``on`` or ``off``, that a job goes without what was learnt."""
 
 
 class OpenBook:
@@ -43,6 +63,7 @@ class OpenBook:
         self._fixed_day = day is not None
         self.day = day or date.today().isoformat()
         self.who = who or book.setting("who", "") or ""
+        self._known_lines: dict[str, tuple[tuple[DayItem, Rules], RosterLine]] = {}
 
     def turn_day(self) -> bool:
         """Go on to the day that has begun, where no day was asked for; never back to one past."""
@@ -68,8 +89,21 @@ class OpenBook:
 
     def _lines(self, found: Iterable[DayItem | Unread]) -> tuple[RosterLine, ...]:
         rules = rules_of(self.book)
-        lines = tuple(roster_line(each, rules) for each in found)
+        lines = tuple(self._line(each, rules) for each in found)
         return tuple(map(self._guarded_line, lines)) if self.guarded else lines
+
+    def _line(self, each: DayItem | Unread, rules: Rules) -> RosterLine:
+        """Return a job's line: that of last time where nothing that it is read off has changed."""
+        if isinstance(each, Unread):
+            return roster_line(each, rules)
+        job_id = each.item.job.id
+        known = self._known_lines.get(job_id)
+        if known is None or known[0] != (each, rules):
+            known = (each, rules), roster_line(each, rules)
+            if len(self._known_lines) >= MOST_LINES:
+                self._known_lines.clear()
+            self._known_lines[job_id] = known
+        return known[1]
 
     def _guarded_line(self, line: RosterLine) -> RosterLine:
         """Only the whole view knows how sure readings are, and so if a guard band lets them.
@@ -92,6 +126,7 @@ class OpenBook:
         ski = self.book.ski(job.ski_id)
         kept = self.book.ski_facts((ski.id,), (job_id,))[ski.id]
         facts = kept.job(job_id).facts
+        ski = self._as_worn(ski, facts)
         blade_row, block, corrected = self._parts(ski, facts)
         blade = blade_of(blade_row)
         known = self.book.methods_of(ski.blade_id)
@@ -107,39 +142,82 @@ class OpenBook:
         )
         named = [(i, m) for i, m, _ in methods]
         first = at.stage == "as received" or (job.kind == "recheck" and at.gate != "waiting")
-        last = left_with(self.book, job, named, rig, stated) if first else None
-        finest = self._finest(facts, job)
+        known_left = first and not state.refitted  # else it left with another blade or block
+        last = left_with(self.book, job, named, rig, stated) if known_left else None
         baselines = self.book.baselines_of(ski.id)
-        return build_view(
-            job,
-            ski,
-            (blade_row.name, block.name),
-            rig,
-            methods,
-            at,
-            facts,
-            finest,
-            baselines[-1] if baselines else None,
-            _others(known, blade),
-            tools,
-            guarded,
-            last,
-            rules,
-            _marks(known, ski, blade),
-            corrected,
-            (
-                turned_other_way(self.book, block, facts)
-                if at.stage == "measuring" or (at.stage == "turning" and at.pass_number)
-                else frozenset()
-            ),
-            self.seen_of(ski),
-            at.stage == "target"
-            and not at.targets
-            and self.book.last_setting(ski.id, job.id) is not None,
-            self._ranges(ski) if first and last is None and not baselines else {},
-            tuple(w for w, p in (("blade", blade_row), ("block", block)) if p.stand_in),
-            wing_setup(self.book).kept_hold if at.stage == "wing" else "",
+        sheet = JobSheet(
+            ski=ski,
+            blade_name=blade_row.name,
+            block_name=block.name,
+            rig=rig,
+            methods=methods,
+            others=_others(known, blade),
+            marks=_marks(known, ski, blade),
+            corrected=corrected,
+            stand_in=tuple(w for w, p in (("blade", blade_row), ("block", block)) if p.stand_in),
         )
+        measured = at.stage == "measuring" or (at.stage == "turning" and at.pass_number)
+        begins = at.stage == "target" and not at.targets
+        found = JobFacts(
+            job=job,
+            facts=facts,
+            progress=at,
+            finest_turn=self._finest(facts, job),
+            tools=tools,
+            baseline=baselines[-1] if baselines else None,
+            other_way=turned_other_way(self.book, block, facts) if measured else frozenset(),
+            last=last,
+            has_last=begins and self.book.last_setting(ski.id, job.id) is not None,
+            ranges=self._ranges(ski) if first and last is None and not baselines else {},
+            seen=self.seen_of(ski),
+        )
+        wing_hold = wing_setup(self.book).kept_hold if at.stage == "wing" else ""
+        learn = self._learner(job, ski, rig, block, dict(named), facts, at, rules)
+        return build_view(sheet, found, ShopWays(rules, guarded, wing_hold), learn)
+
+    def _learner(
+        self,
+        job: rows.Job,
+        ski: rows.Ski,
+        rig: Rig,
+        block: rows.Block,
+        methods: Mapping[str, Method],
+        facts: Sequence[rows.AnyFact],
+        at: Progress,
+        rules: Rules,
+    ) -> Learn | None:
+        """Return what gives a job's next act by what was learnt, where its turns go by that.
+
+        A round that was begun is finished by what was known and settled when it began.
+        """
+        if not rules.learning or at.stage not in ("target", "turning", "within"):
+            return None
+        begun = round_begun(facts)
+        if not rules.learns_at(begun or "~") or is_without_learned(facts):
+            return None
+        from workbench.work.learn.next_act import next_act
+
+        def learn(plain: Plan, targets: Sequence[Target], finest_turn: float) -> NextAct | None:
+            return next_act(
+                self.book, ski, job.id, rig, methods, block, plain, targets, finest_turn, begun
+            )
+
+        return learn
+
+    def _as_worn(self, ski: rows.Ski, facts: Sequence[rows.AnyFact]) -> rows.Ski:
+        """Return the ski with the blade and block it wore when its job was signed off.
+
+        What an open job is shown by are the parts of now.
+        """
+        signed = [f.id for f in facts if isinstance(f, rows.SignOff) and f.struck is None]
+        if not signed:
+            return ski
+        known = self.book.ski_versions(ski.id)
+        then = [v.ski for v in known if v.id < signed[-1] and v.struck is None]
+        worn = then[-1] if then else ski
+        if (worn.blade_id, worn.block_id) == (ski.blade_id, ski.block_id):
+            return ski
+        return replace(ski, blade_id=worn.blade_id, block_id=worn.block_id, methods=worn.methods)
 
     def ski_state(self, ski_id: str) -> SkiState:
         """Return what all facts of a ski say together."""
@@ -214,6 +292,13 @@ class OpenBook:
     def finest_of(self, job_id: str) -> float:
         """Return the finest turn (turns) that a job was done with."""
         return self._finest(self.book.facts(job_id), self.book.job(job_id))
+
+
+def is_without_learned(facts: Iterable[rows.AnyFact]) -> bool:
+    """Whether a job's turns were asked for without what was learnt."""
+    asked = [f for f in facts if isinstance(f, rows.Mark) and f.kind == WITHOUT_LEARNED]
+    live = [f for f in asked if f.struck is None]
+    return bool(live) and live[-1].text == "on"
 
 
 def _others(kept: Iterable[rows.Method], blade: Blade) -> tuple[Method, ...]:

@@ -19,10 +19,11 @@ from workbench.records.store import rows
 from workbench.records.store.faults import UnknownRowError
 from workbench.work.job.entry import check_reading, check_target, target_name
 from workbench.work.job.job_view import WING_AIM, JobView
-from workbench.work.job.open_book import OpenBook
-from workbench.work.job.ski_state import TAKEN_BACK, TURN_ANSWERS, TurnAnswer, turn_in
+from workbench.work.job.open_book import WITHOUT_LEARNED, OpenBook
+from workbench.work.job.ski_state import TAKEN_BACK
 from workbench.work.job.stages import Event, check_can
 from workbench.work.order.shop_policy import default_finest
+from workbench.work.order.turn_records import SETTLED, TURN_ANSWERS, TurnAnswer, turn_in
 from workbench.work.order.versions import parts_text
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.wing_setup import hold_number, wing_setup
@@ -355,6 +356,22 @@ class Shop(OpenBook):
     def set_finest(self, view: JobView, turn: float) -> JobView:
         """Change the finest turn for this job; not while studs are being turned."""
         return self._mark(view, "finest", "finest", text=repr(check_finest(turn)))
+
+    def settle(self, view: JobView) -> JobView:
+        """Keep that each stud was turned out and in again before the job's first reading."""
+
+        def keep(now: JobView) -> None:
+            if not now.offers_settling:
+                accepted = "once, before a job's first reading, with the setting learning on"
+                raise InputError("settled", "not now", accepted)
+            self.book.add_mark(now.job.id, self.who, SETTLED)
+
+        self.act(view, "read", keep)
+        return self.view(view.job.id)
+
+    def without_learned(self, view: JobView, without: bool) -> JobView:
+        """Turn this job by the plain geometry, or again by what was learnt; not in a round."""
+        return self._mark(view, "finest", WITHOUT_LEARNED, text="on" if without else "off")
 
     def last_entry(self, view: JobView) -> rows.AnyFact | None:
         """Return the entry that take back would strike out."""

@@ -13,11 +13,10 @@ from workbench.errors import InputError
 from workbench.measure.display import change_text
 from workbench.measure.temperature import (
     MATERIALS,
-    celsius,
     check_temperature,
     material,
 )
-from workbench.measure.units import Unit
+from workbench.measure.units import Unit, degrees_in
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.text.words import clean
@@ -29,7 +28,7 @@ from workbench.work.trust.temperature_correction import (
     value_mm,
 )
 
-SCALES: tuple[Scale, ...] = ("C", "F")
+_SCALES: tuple[Scale, ...] = ("C", "F")
 
 BLADE, CALIPER = "aluminium", "steel"
 """What blade and caliper are made of where nobody said (common practice, no source)."""
@@ -54,7 +53,7 @@ def parse_temperature(field: str, text: str, scale: Scale) -> tuple[float, Scale
     if typed == "C":
         return check_temperature(field, number), typed
     try:
-        return check_temperature(field, celsius(number)), typed
+        return check_temperature(field, degrees_in(number, "F", "C")), typed
     except InputError:
         raise InputError(field, text, "-4 to 122 degF (-20 to 50 degC)") from None
 
@@ -94,7 +93,7 @@ def _end(shop: Shop, view: JobView, fields: Mapping[str, str]) -> JobView:
 
 
 def _scale(text: str) -> Scale:
-    found = next((s for s in SCALES if s == text.strip().lstrip("°").upper()), None)
+    found = next((s for s in _SCALES if s == text.strip().lstrip("°").upper()), None)
     if found is None:
         raise InputError("scale", text, "C or F")
     return found

@@ -163,11 +163,11 @@ def turn_lines(view: JobView, unit: Unit) -> list[str]:
         return []
     assert view.plan is not None
     out = [
-        f"Stud {clean(t.stud.said)}: {turn_words(t)}; exact {_signed(t.exact)} turns, "
-        f"u {t.u_turns:.3f} turns"
+        f"Stud {clean(t.stud.said)}: {turn_words(t, view.rules.dial)}; "
+        f"exact {_signed(t.exact)} turns, u {t.u_turns:.3f} turns"
         for t in view.plan.turns
     ]
-    if view.stage == "turning" and any(t.turns for t in view.plan.turns):
+    if view.stage == "turning" and view.has_round:
         out += [*_step_lines(view), *_expect_lines(view, unit)]
     return out + [
         f"After these turns: {clean(p.method.name)} {length_text(p.after_mm, unit)} {unit}, "
@@ -185,7 +185,7 @@ def _step_lines(view: JobView) -> Iterator[str]:
     steps, at = view.plan.steps, view.progress.step
     for i, step in enumerate(steps):
         state = "done" if i < at else "now" if i == at else "later"
-        yield f"Step {i + 1} of {len(steps)}, {state}: {step_words(step)}"
+        yield f"Step {i + 1} of {len(steps)}, {state}: {step_words(step, view.rules.dial)}"
 
 
 def _expect_lines(view: JobView, unit: Unit) -> list[str]:

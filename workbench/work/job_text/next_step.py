@@ -5,7 +5,7 @@ Each adds how it is done there: a key, or a command.
 
 from __future__ import annotations
 
-from typing import assert_never
+from typing import Literal, TypeAlias, assert_never
 
 from workbench.fin.plan.guidance import Step
 from workbench.work.job.job_view import JobView
@@ -15,6 +15,7 @@ from workbench.work.text.words import (
     CAUTION_LOOSEN,
     CAUTION_RIDE,
     CAUTION_SNUG,
+    REFITTED_LOOSE,
     clean,
 )
 from workbench.work.trust.wing_setup import held_words
@@ -23,6 +24,9 @@ STUDS_UP = "Bring all three studs up to just touch the blade"
 NO_FIT = "These readings do not work"
 OUT_OF_REACH = "The target is out of reach: give another."
 TURN_BACK = "A stud was turned, but what its turns were counted from no longer counts"
+SETTLE = "Loosen, turn each stud out 1/8 and in 1/8, push the blade home, snug"
+"""What settles the studs: each has its play on the side that it is turned in from."""
+
 NO_TURNS = "No turns: see the warning"
 MAKERS_FIRST = "The maker's instructions, event rules and a qualified technician come first."
 
@@ -53,6 +57,31 @@ def lock_words(name: str) -> str:
     return f"After-lock check: measure {name} once more, the clamp bolts tight"
 
 
+Obstacle: TypeAlias = Literal["elsewhere", "open round", "out of reach", "no fit", "contradiction"]
+"""What has to be seen to before a ski goes on from its stage."""
+
+_BEFORE_A_TURN = ("studs", "target", "turning")
+
+
+def obstacle(view: JobView) -> Obstacle | None:
+    """Return what is in the way of a job, the most pressing first; None where nothing is.
+
+    Another job of the ski holds its round open, or this one holds one behind a later gate; its
+    target cannot be reached; its readings fit no pose, or contradict each other.
+    """
+    if view.elsewhere_words:
+        return "elsewhere"
+    if view.progress.mid_pass and view.stage not in ("turning", "set aside"):
+        return "open round"
+    if view.unreachable is not None and view.stage in ("target", "turning"):
+        return "out of reach"
+    if view.stage in _BEFORE_A_TURN and view.trouble:
+        return "no fit"
+    if view.stage in _BEFORE_A_TURN and view.contradictions and not view.progress.step:
+        return "contradiction"
+    return None
+
+
 def leave_words(view: JobView) -> str:
     """Return that the readings are within tolerance, how surely, and to leave the fin alone."""
     return f"{view.within_words}: leave it."
@@ -73,7 +102,7 @@ def caution_words(view: JobView, at_check: bool) -> str:
     if stage == "turning":
         return _turning_caution(view)
     if view.progress.loose:
-        return BOLTS_LOOSE
+        return REFITTED_LOOSE if view.progress.state.refitted else BOLTS_LOOSE
     match stage:
         case "waiting" | "received check" | "as received" | "measuring" | "studs" | "wing":
             return CAUTION_EDGES

@@ -8,15 +8,18 @@ from typing import assert_never
 
 from workbench.measure.display import turn_text
 from workbench.work.job.job_view import JobView
+from workbench.work.job.stages import Stage
 from workbench.work.job_text.next_step import (
     NO_FIT,
     NO_TURNS,
     OUT_OF_REACH,
+    SETTLE,
     STUDS_UP,
     TURN_BACK,
     act_due,
     leave_words,
     lock_words,
+    obstacle,
     reading_due,
     wing_step,
 )
@@ -34,17 +37,26 @@ class Task:
 def task_of(view: JobView) -> Task:
     """Return what to do now with a ski, and by which commands."""
     stage = view.stage
-    if view.elsewhere_words:
-        return Task(view.elsewhere_words, ("queue",))
-    if view.progress.mid_pass and stage not in ("turning", "set aside"):
-        return Task(f"{TURN_BACK}: take its steps back, the last first.", ("take-back",))
-    if view.unreachable is not None and stage in ("target", "turning"):
-        again = "aim --again" if stage == "turning" else "aim METHOD VALUE"
-        return Task(OUT_OF_REACH, (again, "take-back"))
-    if view.trouble and stage in ("turning", "studs", "target"):
-        return Task(f"{NO_FIT}: take the last one back, then measure it again.", ("take-back",))
-    if view.contradictions and stage in ("turning", "studs", "target") and not view.progress.step:
-        return _again(view)
+    match obstacle(view):
+        case "elsewhere":
+            return Task(view.elsewhere_words, ("queue",))
+        case "open round":
+            return Task(f"{TURN_BACK}: take its steps back, the last first.", ("take-back",))
+        case "out of reach":
+            again = "aim --again" if stage == "turning" else "aim METHOD VALUE"
+            return Task(OUT_OF_REACH, (again, "take-back"))
+        case "no fit":
+            words = f"{NO_FIT}: take the last one back, then measure it again."
+            return Task(words, ("take-back",))
+        case "contradiction":
+            return _again(view)
+        case None:
+            return _at_stage(view, stage)
+        case _ as unknown:
+            assert_never(unknown)
+
+
+def _at_stage(view: JobView, stage: Stage) -> Task:
     match stage:
         case "waiting" | "received check" | "final check":
             return _check(view)
@@ -57,7 +69,7 @@ def task_of(view: JobView) -> Task:
         case "turning":
             return _turn(view)
         case "within":
-            return Task(leave_words(view), ("accept",))
+            return Task(view.learnt_words(view.ski.unit) or leave_words(view), ("accept",))
         case "wing":
             words = f"{wing_step(view)}, then give its angle in degrees."
             return Task(words, ("set-wing DEGREES",))
@@ -116,6 +128,9 @@ def _measure(view: JobView) -> Task:
     if view.due is None:
         return Task("Measure again.", ("next",))
     name = reading_due(view, clean(view.lines[view.due].method.name))
+    if view.offers_settling:
+        words = f"Settle the studs: {SETTLE.lower()}. Or measure as it is: {name}."
+        return Task(words, ("settled", f"read {view.due + 1} VALUE"))
     fewer = ("enough",) if view.rules.repeats > 1 and view.may_go_on else ()
     return Task(f"Measure: {name}.", (f"read {view.due + 1} VALUE", *fewer))
 
@@ -136,9 +151,11 @@ def _target(view: JobView) -> Task:
 def _turn(view: JobView) -> Task:
     if view.plan is None:
         return Task(f"{NO_TURNS}; take the last entry back.", ("take-back",))
-    if not any(t.turns for t in view.plan.turns):
+    if not view.has_round:
         why = view.no_turn_why
         finer = f"a finer turn ({turn_text(view.finer)} would do)" if view.finer else "a finer turn"
         words = f"{why[0].upper()}{why[1:]}: {finer}, or keep it as it is."
         return Task(words, ("finest TURN", "accept --as-is"))
-    return Task(step_words(act_due(view)), ("done",))
+    told = view.learnt_words(view.ski.unit) if act_due(view).do == "loosen" else ""
+    words = step_words(act_due(view), view.rules.dial)
+    return Task(f"{told} {words}" if told else words, ("done",))

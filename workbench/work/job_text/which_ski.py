@@ -10,10 +10,10 @@ from workbench.work.job.queue_line import RosterLine
 from workbench.work.job.shop import Shop
 from workbench.work.text.words import clean
 
-IN_HAND = "job"
+_IN_HAND = "job"
 """The setting that holds the id of the job in hand, on the bench and on the command line."""
 
-MOST_SHOWN = 12
+_MOST_SHOWN = 12
 
 
 def job_meant(shop: Shop, text: str) -> tuple[int, RosterLine]:
@@ -40,7 +40,7 @@ def job_meant(shop: Shop, text: str) -> tuple[int, RosterLine]:
 
 
 def _in_hand(shop: Shop, numbered: Sequence[tuple[int, RosterLine]]) -> tuple[int, RosterLine]:
-    job_id = shop.book.setting(IN_HAND, "")
+    job_id = shop.book.setting(_IN_HAND, "")
     for number, line in numbered:
         if line.job_id == job_id:
             return number, line
@@ -63,8 +63,8 @@ def listed(numbered: Sequence[tuple[int, RosterLine]]) -> str:
     """Return skis of the queue with their numbers, on one line."""
     if not numbered:
         return "the queue is empty, add a ski first: quarterturn add-ski NAME"
-    few = [_short(number, line) for number, line in numbered[:MOST_SHOWN]]
-    more = len(numbered) - MOST_SHOWN
+    few = [_short(number, line) for number, line in numbered[:_MOST_SHOWN]]
+    more = len(numbered) - _MOST_SHOWN
     return " · ".join(few) + (f" · and {more} more" if more > 0 else "")
 
 
@@ -75,12 +75,12 @@ def _short(number: int, line: RosterLine) -> str:
 
 def take(shop: Shop, line: RosterLine) -> None:
     """Take a ski of the queue in hand, here and for the bench."""
-    shop.remember(IN_HAND, line.job_id)
+    shop.remember(_IN_HAND, line.job_id)
 
 
 def is_in_hand(shop: Shop, line: RosterLine) -> bool:
     """Whether this job is the one in hand."""
-    return shop.book.setting(IN_HAND, "") == line.job_id
+    return shop.book.setting(_IN_HAND, "") == line.job_id
 
 
 def option_for(shop: Shop, number: int, line: RosterLine) -> str:

@@ -14,7 +14,7 @@ from workbench.work.text.local_time import local_day
 Kind = Literal["plain", "strong", "caution", "faint"]
 
 
-class Said(NamedTuple):
+class _Said(NamedTuple):
     """A label, what is said to it, and how it is meant."""
 
     label: str
@@ -22,15 +22,15 @@ class Said(NamedTuple):
     kind: Kind = "plain"
 
 
-def summary(study: OffsetStudy, unit: Unit) -> tuple[Said, ...]:
+def summary(study: OffsetStudy, unit: Unit) -> tuple[_Said, ...]:
     """Return everything that the pairs say."""
     if study.learnt is None:
-        return (Said("pairs", _too_few(study, unit), "caution"),)
+        return (_Said("pairs", _too_few(study, unit), "caution"),)
     said = [*_differences(study.learnt, unit), _slope(study.learnt, unit)]
     if study.outline is not None:
         said.append(_against(study.outline, unit))
     elif study.outline_trouble:
-        said.append(Said("outline", study.outline_trouble, "faint"))
+        said.append(_Said("outline", study.outline_trouble, "faint"))
     return tuple(said)
 
 
@@ -45,18 +45,18 @@ def _too_few(study: OffsetStudy, unit: Unit) -> str:
     )
 
 
-def _differences(learnt: LearntOffset, unit: Unit) -> list[Said]:
+def _differences(learnt: LearntOffset, unit: Unit) -> list[_Said]:
     a = learnt.agreement
     low, high = (_change(x, unit) for x in (a.lower, a.upper))
     each = (a.upper_interval[1] - a.upper_interval[0]) / 2.0
     return [
-        Said(
+        _Said(
             "learned",
             f"{learnt.n} pairs, mean difference {_change(a.bias, unit)} {unit}, its standard "
             f"uncertainty {fine_text(a.se_bias, unit)}, s of differences {fine_text(a.sd, unit)}",
             "strong",
         ),
-        Said(
+        _Said(
             "limits",
             f"95 % of differences between {low} and {high} {unit}; each limit known to "
             f"±{fine_text(each, unit)}",
@@ -64,9 +64,9 @@ def _differences(learnt: LearntOffset, unit: Unit) -> list[Said]:
     ]
 
 
-def _slope(learnt: LearntOffset, unit: Unit) -> Said:
+def _slope(learnt: LearntOffset, unit: Unit) -> _Said:
     if learnt.slope is None or learnt.slope_interval is None:
-        return Said(
+        return _Said(
             "slope",
             f"not judged: {FEWEST_FOR_SLOPE} pairs of well spread numbers would be needed; taken "
             "as a constant",
@@ -75,9 +75,9 @@ def _slope(learnt: LearntOffset, unit: Unit) -> Said:
     low, high = learnt.slope_interval
     said = f"{learnt.slope:.4f} ({low:.4f} to {high:.4f})"
     if learnt.line is None:
-        return Said("slope", f"{said}, no real difference from 1: a constant will do", "faint")
+        return _Said("slope", f"{said}, no real difference from 1: a constant will do", "faint")
     at = learnt.line.intercept / MM_PER[unit]
-    return Said(
+    return _Said(
         "slope",
         f"! {said}, really not 1: the difference grows with the number. Converted by the line "
         f"{at:+.4f} {unit} + {learnt.line.slope:.4f} x number, errors in both",
@@ -85,17 +85,17 @@ def _slope(learnt: LearntOffset, unit: Unit) -> Said:
     )
 
 
-def _against(outline: Outline, unit: Unit) -> Said:
+def _against(outline: Outline, unit: Unit) -> _Said:
     says = _change(outline.difference_mm, unit)
     apart = fine_text(abs(outline.difference_mm - outline.learnt_mm), unit)
     allowed = fine_text(outline.allowed_mm, unit)
     if outline.agrees:
-        return Said(
+        return _Said(
             "outline",
             f"= it says {says} {unit}: agrees within the uncertainty (apart {apart}, allowed "
             f"{allowed})",
         )
-    return Said(
+    return _Said(
         "outline",
         f"! it says {says} {unit}: {apart} apart, more than their uncertainty {allowed}; the "
         "outline, or a way of holding, is off",

@@ -6,9 +6,10 @@ from collections.abc import Sequence
 from typing import Any
 
 from workbench.fin.learn.as_plan import plan_of_act
-from workbench.fin.learn.decide import Act, decide
+from workbench.fin.learn.decide import DECLARED, Act, decide
 from workbench.fin.learn.replay import (
     InJob,
+    Learnt,
     Round,
     begin,
     follow,
@@ -20,7 +21,8 @@ from workbench.fin.learn.sight import Takes
 from workbench.fin.learn.thread_question import ThreadQuestion
 from workbench.fin.plan.plan import Plan
 from workbench.frozen import dataclass
-from workbench.measure.display import fine_text, turns_text
+from workbench.measure.display import Dial, dial_text, fine_text, turns_text
+from workbench.measure.units import Unit
 from workbench.work.order.order_file import DEFAULT_TOLERANCE_MM, Order
 from workbench.work.order.order_json import plan_of, turns_report
 from workbench.work.order.order_text import turns_table
@@ -142,7 +144,7 @@ def advice_table(advice: Advice) -> str:
     lines += learnt_lines(advice)
     lines += ["", "This seating"]
     lines += [
-        f"    {_words(each, advice)}: {_percent(p)}"
+        f"    {_words(each, advice)}: {percent(p)}"
         for each, p in _hypotheses(advice.job)
         if p >= LEAST_SHOWN
     ]
@@ -150,14 +152,18 @@ def advice_table(advice: Advice) -> str:
 
 
 def act_words(advice: Advice) -> str:
+    """Return the next act of an order in one sentence, with how sure it is."""
+    return act_sentence(advice.job, advice.act, advice.order.finest_turn, advice.order.unit)
+
+
+def act_sentence(job: InJob, act: Act, finest_turn: float, unit: Unit, dial: Dial = "turns") -> str:
     """Return the next act in one sentence, with how sure it is."""
-    act, order, job = advice.act, advice.order, advice.job
-    names = [clean(stud.said) for stud in order.rig.studs]
+    names = [clean(stud.said) for stud in job.learnt.rig.studs]
     if act.do == "leave":
-        if act.p_now >= 0.5:
-            return f"On target ({_percent(act.p_now)}): leave it."
-        chance = f"{_percent(act.p_now)} to be on target"
-        if order.finest_turn:
+        if act.p_now >= DECLARED:
+            return f"On target ({percent(act.p_now)}): leave it."
+        chance = f"{percent(act.p_now)} to be on target"
+        if finest_turn:
             return (
                 f"No turn this coarse comes closer ({chance}): leave it, or work in a finer turn."
             )
@@ -166,44 +172,62 @@ def act_words(advice: Advice) -> str:
         assert act.stud is not None
         return (
             f"Push the blade home at the {names[act.stud]} stud and measure again: "
-            f"it seems not to be home (about {_gap_text(advice, act.stud)})."
+            f"it seems not to be home ({_gap_text(job, act.stud, unit)})."
         )
     if act.do == "measure_again":
         methods = ", ".join(clean(job.taken[i].method.name) for i in act.methods)
+        if misread_in(job):
+            return f"Measure again: {methods}; it does not fit the rest."
         if not job.turned_yet:
             return f"Measure again before the first turn: {methods}."
         return f"Measure again: {methods}."
-    turns = " and ".join(
-        f"the {name} stud {turns_text(n)} {'in' if n > 0 else 'out'}"
+    made = [
+        (name, f"{dial_text(n, dial) or turns_text(n)} {'in' if n > 0 else 'out'}")
         for name, n in zip(names, act.turns, strict=True)
         if n
-    )
-    words = f"Turn {turns}: {_percent(act.p_after)} to be on target after it."
-    stud = _unseated(job)
+    ]
+    turns = ", ".join(f"{name} {turn}" for name, turn in made)
+    if len(made) == 1:
+        turns = f"the {made[0][0]} stud {made[0][1]}"
+    words = f"Turn {turns}: {percent(act.p_after)} to be on target after it."
+    stud = unseated_in(job)
     if stud is not None:
         words += f" Push it well home: it seems not to be at the {names[stud]} stud."
     return words
 
 
-def _unseated(job: InJob) -> int | None:
+def misread_in(job: InJob) -> tuple[int, ...]:
+    """Return the places of readings that are likelier misread than not."""
+    seating = job.seating
+    if seating is None:
+        return ()
+    return tuple(i for i in range(len(job.taken)) if seating.probability("misread", i) > 0.5)
+
+
+def unseated_in(job: InJob) -> int | None:
     """Return the stud at which the blade is likelier not home than home."""
     assert job.seating is not None
     return next((j for j in range(3) if job.seating.probability("gap", j) > 0.5), None)
 
 
-def _gap_text(advice: Advice, stud: int) -> str:
-    seating = advice.job.seating
+def _gap_text(job: InJob, stud: int, unit: Unit) -> str:
+    seating = job.seating
     assert seating is not None
     gap_mm = seating.sight.travels_mm[stud] - seating.predicted_mm[stud]
-    unit = advice.order.unit
-    return f"{fine_text(abs(gap_mm), unit)} {unit}"
+    return f"about {fine_text(abs(gap_mm), unit)} {unit}"
 
 
 def learnt_lines(advice: Advice) -> list[str]:
     """Return what was learnt of each stud, in words."""
-    learnt = advice.job.learnt
+    lines = [f"    {line}" for line in stud_lines(advice.job.learnt)]
+    asked = question_words(advice.job.learnt)
+    return [*lines, f" ?  {asked}"] if asked else lines
+
+
+def stud_lines(learnt: Learnt) -> list[str]:
+    """Return what was learnt of each stud, a line for each."""
     lines = []
-    for j, stud in enumerate(advice.order.rig.studs):
+    for j, stud in enumerate(learnt.rig.studs):
         ratio, u = learnt.lead_ratio(j)
         backlash, u_backlash = learnt.backlash(j)
         count = learnt.counts[j]
@@ -215,18 +239,23 @@ def learnt_lines(advice: Advice) -> list[str]:
             words = f"moves {abs(off):.1f} % {more} per turn than its thread says, ±{100 * u:.1f} %"
         rounds = "1 round" if count == 1 else f"{count} rounds"
         lines.append(
-            f"    {clean(stud.name)}: {words}; backlash {backlash:.3f} ±{u_backlash:.3f} turn; "
+            f"{clean(stud.said)}: {words}; backlash {backlash:.3f} ±{u_backlash:.3f} turn; "
             f"from {rounds}"
         )
-    question = learnt.question
-    if question is not None:
-        stud = advice.order.rig.studs[question.stud]
-        fits = " or ".join(question.threads) or "none in the tables"
-        lines.append(
-            f" ?  {clean(stud.name)}: its turns move {question.ratio:.2f} times what its thread "
-            f"says. Is it another thread ({fits}), {question.hand} hand?"
-        )
     return lines
+
+
+def question_words(learnt: Learnt) -> str:
+    """Return the question to ask about a stud's thread or hand, or nothing."""
+    question = learnt.question
+    if question is None:
+        return ""
+    stud = learnt.rig.studs[question.stud]
+    fits = " or ".join(question.threads) or "none in the tables"
+    return (
+        f"The {clean(stud.said)} stud moves {question.ratio:.2f} times what its thread says. "
+        f"Is it another thread ({fits}), {question.hand} hand?"
+    )
 
 
 def _words(each: Hypothesis, advice: Advice) -> str:
@@ -245,5 +274,6 @@ def _words(each: Hypothesis, advice: Advice) -> str:
             return "none of these"
 
 
-def _percent(p: float) -> str:
+def percent(p: float) -> str:
+    """Return a probability in words; only what is certain is 100 %."""
     return f"{min(99, round(100 * p))} %" if p < 1.0 else "100 %"

@@ -45,7 +45,8 @@ def _part(table: Table) -> Part | None:
 
 def _scribe(table: Table, quantity: Quantity) -> Scribe:
     """Return the scribe of a coarse mark; ``grows`` says which way its scale's figures run."""
-    ways = TRAITS[quantity].grows or ("", "")  # Method refuses a scribe where there is none
+    scale = TRAITS[quantity].scale
+    ways = ("", "") if scale is None else scale.grows  # where there is none, Method refuses it
     accepted = f"{{ at = [x, y], zero = 0.0, grows = '{ways[0]}' or '{ways[1]}' }}"
     inner = table.table("scribe", accepted)
     at = inner.point("at")

@@ -28,7 +28,7 @@ from workbench.work.files.table_files import (
 )
 from workbench.work.order.order_file import Order, read_takes
 
-LARGEST_BYTES = 50_000_000
+_LARGEST_BYTES = 50_000_000
 MOST_TURNS = 40.0
 """More turns than any stud makes in one round."""
 
@@ -66,7 +66,7 @@ def read_rounds(path: str | Path, order: Order) -> tuple[Round, ...]:
 
 def _text(path: str | Path) -> str:
     try:
-        return read_text(path, LARGEST_BYTES)
+        return read_text(path, _LARGEST_BYTES)
     except InputError as why:
         raise InputError("--history", why.value, why.accepted) from None
 

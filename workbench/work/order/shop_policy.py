@@ -20,6 +20,7 @@ from workbench.advice.checklists import (
     with_clamp_last,
 )
 from workbench.frozen import dataclass
+from workbench.measure.display import Dial
 from workbench.records.book import Book
 from workbench.work.trust import setting_values
 from workbench.work.trust.setting_values import FAR_RECEIVED_MM, FAR_TARGET_MM
@@ -30,6 +31,8 @@ REPEATS, EYES, FINEST = "repeats", "second_eyes", "finest_turn"
 FAR_RECEIVED, FAR_TARGET = "far_received", "far_target"
 BELL, FLASH = "bell", "flash"
 AFTER_LOCK = "after_lock"
+LEARNING = "learning"
+DIAL = "dial"
 
 AS_LAST_TIME = "as last time"
 """What the note of a job begins with that is to be set as the ski was set last."""
@@ -54,7 +57,9 @@ class Rules:
     ``repeats``: readings wanted of each kind before a job goes on. ``torque``: the shop's own words
     by fastener. ``far_received_mm``, ``far_target_mm``: how far from what is known a reading as
     received or a target may be before it is asked about. ``after_lock``: whether nothing is signed
-    off before each reading was taken once more with the clamp bolts tight.
+    off before each reading was taken once more with the clamp bolts tight. ``learning``: whether
+    turns go by what the bench has learnt, each time with the id of the setting, oldest first.
+    ``dial``: what the driver shows beside turns.
     """
 
     received: tuple[Version, ...] = (Version("", RECEIVED),)
@@ -65,6 +70,8 @@ class Rules:
     torque: Mapping[str, str] = field(default_factory=dict)
     far_received_mm: float = FAR_RECEIVED_MM
     far_target_mm: float = FAR_TARGET_MM
+    learning: tuple[tuple[str, bool], ...] = ()
+    dial: Dial = "turns"
 
     @property
     def received_now(self) -> tuple[CheckItem, ...]:
@@ -79,6 +86,10 @@ class Rules:
     def received_at(self, row_id: str) -> frozenset[str]:
         """The keys of the received check that was in force when a row was kept."""
         return _at(self.received, row_id).keys()
+
+    def learns_at(self, row_id: str) -> bool:
+        """Whether turns went by what the bench has learnt when a row was kept; "~" is now."""
+        return next((on for since, on in reversed(self.learning) if since < row_id), False)
 
     def without(self, ids: Collection[str]) -> Rules:
         """These rules without the lists that came with these rows of the settings."""
@@ -104,7 +115,7 @@ def _keys(items: tuple[CheckItem, ...], has_wing: bool) -> frozenset[str]:
 
 SHAPING = (
     RECEIVED_SETTING, FINAL_SETTING, TORQUE_SETTING, REPEATS, EYES, AFTER_LOCK, FAR_RECEIVED,
-    FAR_TARGET,
+    FAR_TARGET, LEARNING, DIAL,
 )  # fmt: skip
 """The settings that rules are made of."""
 
@@ -125,6 +136,10 @@ def rules_of(book: Book) -> Rules:
         torque=torque_of(latest.get(TORQUE_SETTING, "")),
         far_received_mm=setting_values.FAR_RECEIVED.of(latest.get(FAR_RECEIVED)),
         far_target_mm=setting_values.FAR_TARGET.of(latest.get(FAR_TARGET)),
+        dial=setting_values.DIAL.of(latest.get(DIAL)),
+        learning=tuple(
+            (row_id, setting_values.OFF.of(text)) for row_id, text in kept.get(LEARNING, ())
+        ),
     )
 
 

@@ -24,14 +24,24 @@ _PARTS = "parts"
 
 def held_at(facts: Sequence[rows.AnyFact]) -> str:
     """Return the id of the row that holds a job to what was written down before; else nothing."""
-    live = [f for f in facts if f.struck is None]
-    signed = [f.id for f in live if isinstance(f, rows.SignOff)]
+    signed = [f.id for f in facts if f.struck is None and isinstance(f, rows.SignOff)]
     if signed:
         return signed[-1]
+    steps = _steps(facts)
+    return steps[1] if len(steps) > 1 else ""  # the first is the loosening
+
+
+def round_begun(facts: Sequence[rows.AnyFact]) -> str:
+    """Return the id of the loosening of the round under way; nothing without one."""
+    return next(iter(_steps(facts)), "")
+
+
+def _steps(facts: Sequence[rows.AnyFact]) -> list[str]:
+    """Return the ids of the steps of the round under way."""
+    live = [f for f in facts if f.struck is None]
     others = (rows.Reading, rows.Target, rows.PassRow)
     since = max((f.id for f in live if isinstance(f, others)), default="")
-    steps = [f.id for f in live if isinstance(f, rows.Mark) and f.kind == "step" and f.id > since]
-    return steps[1] if len(steps) > 1 else ""  # the first is the loosening
+    return [f.id for f in live if isinstance(f, rows.Mark) and f.kind == "step" and f.id > since]
 
 
 def parts_text(book: Book, ski: rows.Ski) -> str:

@@ -12,10 +12,10 @@ from workbench.work.paper.cards import Card, Number
 from workbench.work.paper.html_page import page, said
 from workbench.work.text.safe_text import cells_of
 
-DRAWN = (60.0, 29.0)
+_DRAWN = (60.0, 29.0)
 """Width and height of a number's drawing, in its own units (mm on the page where there is room)."""
 
-SIDE = (92.0, 37.0)
+_SIDE = (92.0, 37.0)
 
 MUCH = 500
 """Columns of names and notes beyond which the page is set in smaller letters."""
@@ -27,7 +27,7 @@ body { font-size: 7.4pt; } .small { font-size: 6.6pt; } h2 { font-size: 8.4pt; }
 """
 """Smaller letters and drawings; the numbers at a glance stay as large as they are."""
 
-STYLE = """
+_STYLE = """
 body { max-width: 190mm; }
 .whose { font-size: 15pt; font-weight: bold; margin: 1.2mm 0 0.6mm; line-height: 1.1; }
 .whose span { font-size: 10.5pt; font-weight: normal; margin-left: 3mm; }
@@ -61,7 +61,7 @@ body { max-width: 190mm; }
 def card_html(card: Card) -> str:
     """Return a card as a whole page, to be looked at or printed on A4 or letter."""
     body = (*_head(card), *map(_number, card.numbers), *_foot(card))
-    return page(card.title, STYLE + (TIGHT if _is_long(card) else ""), body)
+    return page(card.title, _STYLE + (TIGHT if _is_long(card) else ""), body)
 
 
 def _is_long(card: Card) -> bool:
@@ -73,7 +73,7 @@ def _is_long(card: Card) -> bool:
 
 def _head(card: Card) -> Iterable[str]:
     held = "" if card.released else " held"
-    side = svg_inline(picture_of(card.side, *SIDE), card.side_caption)
+    side = svg_inline(picture_of(card.side, *_SIDE), card.side_caption)
     glance = "".join(_glance(number, card.unit) for number in card.numbers)
     facts = "\n".join(_row(label, said(words)) for label, words in card.more_facts)
     return (
@@ -117,7 +117,7 @@ def _number(number: Number) -> str:
         _row("result", f"<b>{escape(number.result)}</b>"),
         _row("received", escape(number.came_in)),
     )
-    drawing = svg_inline(picture_of(number.scene, *DRAWN, label=number.both), number.caption)
+    drawing = svg_inline(picture_of(number.scene, *_DRAWN, label=number.both), number.caption)
     return (
         f'<section class="number"><div><h2>{escape(number.quantity.capitalize())}: '
         f"{escape(number.both)} {good_to}</h2>"

@@ -9,15 +9,15 @@ from workbench.work.paper.cards import Card, Number
 from workbench.work.paper.html_page import Paper
 from workbench.work.paper.pdf_page import MARGIN_MM, STRANGE, PdfPage
 
-SIZES_PT = (8.6, 8.2, 7.8, 7.4, 7.0, 6.6, 6.2, 5.8, 5.4)
+_SIZES_PT = (8.6, 8.2, 7.8, 7.4, 7.0, 6.6, 6.2, 5.8, 5.4)
 """Heights of the words, tried from the largest until the card fits its page."""
 
-DRAWN = (60.0, 29.0)
-SIDE = (88.0, 37.0)
+_DRAWN = (60.0, 29.0)
+_SIDE = (88.0, 37.0)
 GAP = 3.0
-LABEL = 16.0
-SMALL = 0.88
-BOX = 3.4
+_LABEL = 16.0
+_SMALL = 0.88
+_BOX = 3.4
 MOST_ACROSS = 4
 """Numbers side by side at the top."""
 
@@ -28,7 +28,7 @@ def card_pdf(card: Card, paper: Paper = "a4") -> bytes:
     Raises:
         InputError: reportlab is not installed; says how to get it.
     """
-    for size in SIZES_PT:
+    for size in _SIZES_PT:
         page = PdfPage(card.title, paper, size)
         if _laid(page, card) <= page.height - MARGIN_MM:
             break
@@ -42,9 +42,9 @@ def _laid(page: PdfPage, card: Card) -> float:
         y = _number(page, number, y)
     page.rule(MARGIN_MM, y, page.width - MARGIN_MM, y)
     if card.means:
-        y = page.block(MARGIN_MM, y + 1.0, card.means, page.inner, scale=SMALL)
+        y = page.block(MARGIN_MM, y + 1.0, card.means, page.inner, scale=_SMALL)
     y = _foot(page, card, y + 1.5)
-    return page.block(MARGIN_MM, y, STRANGE, page.inner, scale=SMALL) if page.strange else y
+    return page.block(MARGIN_MM, y, STRANGE, page.inner, scale=_SMALL) if page.strange else y
 
 
 def _top(page: PdfPage, card: Card, y: float) -> float:
@@ -58,12 +58,12 @@ def _top(page: PdfPage, card: Card, y: float) -> float:
     page.rule(MARGIN_MM, y, right, y, 0.5)
     y = _status(page, card, _whose(page, card, y + 1.2))
     y = _glance(page, card, y)
-    wide = page.inner - SIDE[0] - GAP
+    wide = page.inner - _SIDE[0] - GAP
     end = y
     for label, words in card.more_facts:
         end = _labelled(page, MARGIN_MM, end, label, words, wide)
-    page.picture(picture_of(card.side, *SIDE), right - SIDE[0], y)
-    caption = page.block(right - SIDE[0], y + SIDE[1], card.side_caption, SIDE[0], scale=SMALL)
+    page.picture(picture_of(card.side, *_SIDE), right - _SIDE[0], y)
+    caption = page.block(right - _SIDE[0], y + _SIDE[1], card.side_caption, _SIDE[0], scale=_SMALL)
     return max(end, caption) + 1.5
 
 
@@ -106,7 +106,7 @@ def _glance(page: PdfPage, card: Card, y: float) -> float:
             end = page.block(x, y, name, wide - GAP)
             end = page.block(x, end, first, wide - GAP, scale=1.75, strong=True)
             end = page.block(x, end, second, wide - GAP, scale=1.3) if second else end
-            end = page.block(x, end, small, wide - GAP, scale=SMALL) if small else end
+            end = page.block(x, end, small, wide - GAP, scale=_SMALL) if small else end
             ends.append(page.block(x, end, warning, wide - GAP, strong=True) if warning else end)
         for i in range(1, across):
             x = MARGIN_MM + i * wide - GAP / 2.0
@@ -120,16 +120,16 @@ def _labelled(
     page: PdfPage, x: float, y: float, label: str, words: str, width: float, strong: bool = False
 ) -> float:
     page.words(x, y + 0.78 * page.line, label, colour="#333333")
-    return page.block(x + LABEL, y, words, width - LABEL, strong=strong)
+    return page.block(x + _LABEL, y, words, width - _LABEL, strong=strong)
 
 
 def _number(page: PdfPage, number: Number, y: float) -> float:
     right = page.width - MARGIN_MM
     page.rule(MARGIN_MM, y, right, y)
     y += 1.2
-    page.picture(picture_of(number.scene, *DRAWN, label=number.both), right - DRAWN[0], y)
-    caption = page.block(right - DRAWN[0], y + DRAWN[1], number.caption, DRAWN[0], scale=SMALL)
-    wide = page.inner - DRAWN[0] - GAP
+    page.picture(picture_of(number.scene, *_DRAWN, label=number.both), right - _DRAWN[0], y)
+    caption = page.block(right - _DRAWN[0], y + _DRAWN[1], number.caption, _DRAWN[0], scale=_SMALL)
+    wide = page.inner - _DRAWN[0] - GAP
     head = f"{number.quantity.capitalize()}: {number.both}"
     page.words(MARGIN_MM, y + 0.78 * 1.1 * page.line, head, scale=1.1, strong=True)
     if number.good_to:
@@ -137,8 +137,8 @@ def _number(page: PdfPage, number: Number, y: float) -> float:
         page.words(beside, y + 0.78 * 1.1 * page.line, f"± {number.good_to}")
     end = y + 1.1 * page.line
     end = _labelled(page, MARGIN_MM, end, "method", number.method, wide)
-    for words, scale in ((number.where, 1.0), (" ".join(number.how), SMALL)):
-        end = page.block(MARGIN_MM + LABEL, end, words, wide - LABEL, scale=scale)
+    for words, scale in ((number.where, 1.0), (" ".join(number.how), _SMALL)):
+        end = page.block(MARGIN_MM + _LABEL, end, words, wide - _LABEL, scale=scale)
     end = _labelled(page, MARGIN_MM, end, "target", number.target, wide)
     end = _labelled(page, MARGIN_MM, end, "result", number.result, wide, strong=True)
     end = _labelled(page, MARGIN_MM, end, "received", number.came_in, wide)
@@ -168,7 +168,7 @@ def _boxes(page: PdfPage, x: float, y: float, texts: Iterable[str], width: float
     """Write what is to be ticked, each with its box and room for date and initials."""
     y = page.block(x, y, "Check again", width, strong=True)
     for text in texts:
-        page.box(x, y + 0.3, BOX, BOX)
-        y = page.block(x + BOX + 1.6, y, text, width - BOX - 1.6)
-        y = page.block(x + BOX + 1.6, y + 1.0, "date ____________ initials ______", width)
+        page.box(x, y + 0.3, _BOX, _BOX)
+        y = page.block(x + _BOX + 1.6, y, text, width - _BOX - 1.6)
+        y = page.block(x + _BOX + 1.6, y + 1.0, "date ____________ initials ______", width)
     return y

@@ -10,7 +10,7 @@ from workbench.work.paper.cards import Card, Number
 from workbench.work.text.safe_text import cells_of
 
 WIDTH = 80
-NARROWEST = 50
+_NARROWEST = 50
 LABEL, GLANCE = 10, 14
 RULE = "-"
 
@@ -20,7 +20,7 @@ def card_text(card: Card, width: int = WIDTH, *, drawing: bool = True) -> str:
 
     ``drawing``: with the side view in ASCII, which says nothing to those who listen.
     """
-    width = max(width, NARROWEST)
+    width = max(width, _NARROWEST)
     out = [*_head(card, width), "", *_at_a_glance(card, width), ""]
     for label, words in card.facts:
         out += labelled(label, words, width)

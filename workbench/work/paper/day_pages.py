@@ -23,17 +23,17 @@ HEADS = (
 SHARES = (2.0, 8.9, 7.2, 4.2, 8.3, 5.4, 6.8, 5.6, 3.2, 3.4, 4.2, 9.8)
 """How the width of a page is shared among the columns of :data:`HEADS`."""
 
-SIZES_PT = (8.6, 8.4, 8.0, 7.6, 7.2, 6.8, 6.4, 6.0)
+_SIZES_PT = (8.6, 8.4, 8.0, 7.6, 7.2, 6.8, 6.4, 6.0)
 """Heights of the words, tried from the largest until the day fits one page."""
 
 WIDE_NUMBERS = 70
 """Columns from which the three numbers of a ski stand below their heads."""
 
-PAD = 2.2
+_PAD = 2.2
 """Room (mm) that stays free between two columns."""
 BOLD_COLUMN = 1
 
-STYLE = """
+_STYLE = """
 body { max-width: 297mm; }
 th { border-bottom: 0.4mm solid #000; }
 td { border-bottom: 0.15mm solid #888; padding-top: 0.6mm; }
@@ -101,7 +101,7 @@ def day_html(sheet: DaySheet) -> str:
         *(_row_html(row) for row in sheet.rows),
         "</tbody></table>",
     )
-    return page(sheet.title, STYLE, body, paper="landscape")
+    return page(sheet.title, _STYLE, body, paper="landscape")
 
 
 def _row_html(row: DayRow) -> str:
@@ -120,7 +120,7 @@ def day_pdf(sheet: DaySheet, paper: Paper = "a4") -> bytes:
     Raises:
         InputError: reportlab is not installed; says how to get it.
     """
-    for size in SIZES_PT:
+    for size in _SIZES_PT:
         page_ = PdfPage(sheet.title, paper, size, landscape=True)
         if _laid(page_, sheet) == 1:
             break
@@ -136,7 +136,7 @@ def _laid(page_: PdfPage, sheet: DaySheet) -> int:
             [
                 line
                 for part in text.split("\n")
-                for line in page_.folded(part, room - PAD, strong=i == BOLD_COLUMN)
+                for line in page_.folded(part, room - _PAD, strong=i == BOLD_COLUMN)
             ]
             for i, (text, room) in enumerate(_cells(page_, row))
         ]

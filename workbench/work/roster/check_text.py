@@ -14,7 +14,7 @@ from workbench.work.order.shop_policy import Rules, rules_of
 from workbench.work.roster.check_lists import Torque, items_now, torque_notes
 from workbench.work.text.words import clean
 
-TITLES: dict[Checklist, str] = {"received": "Received", "final": "Final"}
+_TITLES: dict[Checklist, str] = {"received": "Received", "final": "Final"}
 
 Named = TypeVar("Named", CheckItem, TorqueNote)
 
@@ -23,7 +23,7 @@ def check_lines(rules: Rules, lists: Iterable[str]) -> list[str]:
     """Return one line for each item of ``lists`` (received, final, torque): number, key, words."""
     out: list[str] = []
     wanted = set(lists)
-    for which, title in TITLES.items():
+    for which, title in _TITLES.items():
         if which in wanted:
             out += [_item(which, title, n, i) for n, i in enumerate(items_now(rules, which), 1)]
     if "torque" in wanted:

@@ -14,15 +14,18 @@ KEYS = "keys"
 
 SHIPPED: dict[str, str] = {
     "take_back": "u", "retarget": "t", "baseline": "b", "one_step_more": "F7", "undo_change": "F8",
-    "finer": "f", "keep": "k", "aside": "s", "strike": "x", "note": "w", "hold": "m", "sure": "g",
+    "finer": "f", "settled": "F5", "without_learned": "F6", "keep": "k", "aside": "s",
+    "strike": "x", "note": "w", "hold": "m", "sure": "g",
     "restate": "v", "next_ski": "", "ski_before": "", "unfinished": "j", "add_ski": "n",
     "queue_ski": "r", "large": "=", "initials": "i", "palette": ":", "help": "h", "quit": "q",
     "copy": "F9", "calipers": "l", "add_blade": "e", "add_block": "c", "side": "p", "drawing": "d",
     "theme": "y", "tour": "", "history": "o", "queue": "z", "last_setting": "", "second_eyes": "",
-    "checks": "", "settings": "", "ride": "", "baselines": "", "offsets": "", "marks": "",
+    "checks": "", "settings": "", "ride": "", "baselines": "", "offsets": "", "learned": "",
+    "marks": "",
     "wing": "", "temperature": "", "study": "", "card": "a", "day_sheet": "", "correct_ski": "",
-    "correct_block": "", "exchange": "",
-    "trace": "", "outline": "",
+    "wear": "", "as_read": "", "correct_block": "", "measure_block": "", "trace": "",
+    "outline": "",
+    "exchange": "",
 }  # fmt: skip
 
 TYPED = "0123456789.,+-/"

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from workbench.errors import InputError, shown
+from workbench.fin.reading.quantities import QUANTITIES
 from workbench.measure.calipers import BLOCK_DAYS
-from workbench.measure.display import turn_text
+from workbench.measure.display import DIALS, turn_text
 from workbench.measure.lengths import check_finest, parse_turn
 from workbench.records.book import Book
 from workbench.records.store.values import keepable
@@ -18,11 +19,13 @@ from workbench.work.order.order_file import DEFAULT_TOLERANCE_MM
 from workbench.work.order.shop_policy import (
     AFTER_LOCK,
     BELL,
+    DIAL,
     EYES,
     FAR_RECEIVED,
     FAR_TARGET,
     FINEST,
     FLASH,
+    LEARNING,
     REPEATS,
 )
 from workbench.work.roster.calipers import INTERVAL, caliper_meant, in_hand
@@ -152,14 +155,12 @@ SETTINGS: tuple[Setting, ...] = (
         REPEATS, "Repeats", f"of each reading before a job goes on, 1 to {MOST_REPEATS}",
         _count(setting_values.REPEATS), "1",
     ),
-    Setting(
-        "tolerance_depth", "± depth", "of new methods, with its unit; blank: 0.002 in", _TOLERANCE
-    ),
-    Setting(
-        "tolerance_tail", "± tail", "of new methods, with its unit; blank: 0.002 in", _TOLERANCE
-    ),
-    Setting(
-        "tolerance_length", "± length", "of new methods, with its unit; blank: 0.002 in", _TOLERANCE
+    *(
+        Setting(
+            f"tolerance_{quantity}", f"± {quantity}",
+            "of new methods, with its unit; blank: 0.002 in", _TOLERANCE,
+        )
+        for quantity in QUANTITIES
     ),
     Setting(
         "guard_band", "Guard band", "on: within only where the uncertainty fits inside too",
@@ -175,6 +176,14 @@ SETTINGS: tuple[Setting, ...] = (
     Setting(
         AFTER_LOCK, "After-lock", "on: no sign-off before each is read with the clamp bolts tight",
         _on_off, "off",
+    ),
+    Setting(
+        LEARNING, "Learning", "on: turns go by what this block and blade have taught the bench",
+        _on_off, "off",
+    ),
+    Setting(
+        DIAL, "Turns also in", "degrees of a ring, or hours of a clock, on the driver; else turns",
+        _one_of(*DIALS), DIALS[0],
     ),
     Setting("theme", "Theme", f"one of {', '.join(THEMES)}", _one_of(*THEMES), THEMES[0]),
     Setting(

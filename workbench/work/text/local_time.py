@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from workbench.records.book import Book
 
-AHEAD = timedelta(days=1)
+_AHEAD = timedelta(days=1)
 """More than two benches' clocks and their zones may differ by."""
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -52,7 +52,7 @@ def clock_words(book: Book, now: datetime | None = None) -> str:
     Either clock may be the wrong one. What is entered comes after what is there all the same.
     """
     newest, now = book.newest_entry(), now or datetime.now(UTC)
-    if newest is None or newest - now < AHEAD:
+    if newest is None or newest - now < _AHEAD:
         return ""
     return (
         f"the book's last entry is of {on_the_wall(newest).date()}, but this machine's clock says "

@@ -6,7 +6,7 @@ import unicodedata
 from collections.abc import Callable, Iterator
 from functools import lru_cache
 
-MOST_MARKS = 2
+_MOST_MARKS = 2
 """Combining marks on one letter: more would climb over the lines above and below."""
 
 _ESCAPED_KINDS = frozenset(("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"))
@@ -16,7 +16,7 @@ _BLANKS = frozenset("\u115f\u1160\u3164\uffa0\u2800\u034f\u17b4\u17b5")
 LONGEST_KEPT = 200
 """Characters of a text whose looks are kept, for most are shown again and again."""
 
-Cells = Callable[[str], int]
+_Cells = Callable[[str], int]
 
 
 def cells_of(text: str) -> int:
@@ -30,7 +30,7 @@ def _width(char: str) -> int:
     return 2 if unicodedata.east_asian_width(char) in "WF" else 1
 
 
-def visible(text: str, limit: int, cells: Cells = cells_of) -> str:
+def visible(text: str, limit: int, cells: _Cells = cells_of) -> str:
     """Return ``text`` on one line of at most ``limit`` cells, with nothing hidden in it.
 
     Control, format, zero-width and direction characters are written out (an escape becomes
@@ -44,7 +44,7 @@ def visible(text: str, limit: int, cells: Cells = cells_of) -> str:
     return _brief(text, limit, cells) if len(text) <= LONGEST_KEPT else _shown(text, limit, cells)
 
 
-def _shown(text: str, limit: int, cells: Cells) -> str:
+def _shown(text: str, limit: int, cells: _Cells) -> str:
     kept: list[str] = []
     count = 0
     for unit in units(text, cells):
@@ -58,12 +58,12 @@ def _shown(text: str, limit: int, cells: Cells) -> str:
 _brief = lru_cache(maxsize=4096)(_shown)
 
 
-def units(text: str, cells: Cells = cells_of) -> Iterator[str]:
+def units(text: str, cells: _Cells = cells_of) -> Iterator[str]:
     """Yield what may not be cut apart: a character, its marks with it, or a written-out escape."""
     unit, marks = "", 0
     before = ""
     for char in text:
-        if unit and _rides(char) and marks < MOST_MARKS:
+        if unit and _rides(char) and marks < _MOST_MARKS:
             unit, marks = unit + char, marks + 1
             continue
         if unit:
@@ -88,7 +88,7 @@ def _rides(char: str) -> bool:
     return unicodedata.category(char) in ("Mn", "Me", "Mc") and not _is_selector(char)
 
 
-def _hides(char: str, cells: Cells) -> bool:
+def _hides(char: str, cells: _Cells) -> bool:
     """Tell whether a character standing alone prints nothing of its own."""
     if " " <= char <= "~":
         return False
@@ -107,7 +107,7 @@ def written_out(char: str) -> str:
     return char.encode("unicode_escape").decode("ascii")
 
 
-def _shortened(parts: list[str], limit: int, cells: Cells) -> str:
+def _shortened(parts: list[str], limit: int, cells: _Cells) -> str:
     """Drop whole units from the end until what is left fits with an ellipsis."""
     while parts and cells("".join(parts) + "…") > limit:
         parts.pop()

@@ -19,8 +19,10 @@ from workbench.fin.plan.guidance import (
 )
 from workbench.fin.pose.fit import NoPoseError
 from workbench.measure.display import (
+    Dial,
     change_text,
     degrees_text,
+    dial_text,
     fine_text,
     length_text,
     turns_text,
@@ -32,6 +34,9 @@ CAUTION_LOOSEN = "Loosen the clamp bolts before any stud is turned."
 CAUTION_SNUG = "Snug the clamp bolts evenly, and never over the maker's torque."
 SEEN_FROM = "from the screwdriver's end"
 LEFT_HAND = "LEFT-HAND THREAD"
+TOWARD = {True: "toward the blade", False: "away from the blade"}
+"""Where a stud goes that is turned in, or out."""
+
 CAUTION_RIDE = "Check every clamp bolt once more before the ride: a loose fin throws a rider."
 
 
@@ -44,11 +49,26 @@ def _written(char: str) -> str:
     return char.encode("unicode_escape", "replace").decode("ascii")
 
 
-def turn_words(turn: StudTurn) -> str:
-    """Return turns in words, never to be taken for inches: ``3/8 turn in (clockwise from ...)``."""
+def turn_words(turn: StudTurn, dial: Dial = "turns") -> str:
+    """Return turns in words, never to be taken for inches.
+
+    ``3/8 turn in, toward the blade (clockwise from the screwdriver's end)``.
+    """
     if not turn.turns:
         return "leave"
-    return f"{turns_text(turn.turns)} {turn.direction}{left_hand(turn)} ({sense_words(turn)})"
+    size, way = dialled(turn.turns, dial), way_words(turn.turns)
+    return f"{size} {way}{left_hand(turn)} ({sense_words(turn)})"
+
+
+def way_words(turns: float) -> str:
+    """Return which way a stud goes: in, toward the blade, or out, away from it."""
+    return f"in, {TOWARD[True]}" if turns > 0.0 else f"out, {TOWARD[False]}"
+
+
+def dialled(turns: float, dial: Dial) -> str:
+    """Return turns without their sign, as the driver shows them too: ``3/8 turn = 135°``."""
+    shown = dial_text(turns, dial)
+    return f"{turns_text(turns)} = {shown}" if shown else turns_text(turns)
 
 
 def sense_words(turn: StudTurn) -> str:
@@ -69,10 +89,10 @@ def exact_words(turn: StudTurn) -> str:
     return f"{sign}{shown} ±{turn.u_turns:.3f}"
 
 
-def step_words(step: Step) -> str:
+def step_words(step: Step, dial: Dial = "turns") -> str:
     """Return one act at the bench as a sentence."""
     if step.do == "turn" and step.turn is not None:
-        return f"Turn the {clean(step.turn.stud.said)} stud {turn_words(step.turn)}."
+        return f"Turn the {clean(step.turn.stud.said)} stud {turn_words(step.turn, dial)}."
     return {
         "leave": "On target: leave it.",
         "coarse": "No turn this coarse comes closer: leave it, or work in a finer turn.",
@@ -202,6 +222,10 @@ def _fine(unit: Unit) -> str:
 
 
 BOLTS_LOOSE = "The clamp bolts are loose: a round was begun and is not finished."
+
+REFITTED_LOOSE = (
+    "Its blade or block was changed: measure it, and check the clamp bolts, before it is ridden."
+)
 
 LOOSE_SHORT = "bolts loose"
 """The same in a list."""

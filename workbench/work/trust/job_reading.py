@@ -30,12 +30,10 @@ class Line:
     """One reading of the job as the bench shows it (mm), at 20 degrees where one was stated.
 
     ``latest``: this round's repeats as kept, ``taken`` what they come to, ``struck`` those of this
-    round that were struck out with a reason. ``guard``: whether a guard band is on.
-    ``seen_mm``: the least and the largest this shop read so on this blade, where nothing else tells
-    what to expect.
-    round that were struck out with a reason. ``guard``: whether a guard band is on. ``locked_mm``:
-    what was read once the clamp bolts were tight for good. ``left_mm``: in a re-check, the reading
-    that the ski left with.
+    round that were struck out with a reason. ``guard``: whether a guard band is on. ``seen_mm``:
+    the least and the largest this shop read so on this blade, where nothing else tells what to
+    expect. ``locked_mm``: what was read once the clamp bolts were tight for good. ``left_mm``: in a
+    re-check, the reading that the ski left with.
     """
 
     method_id: str

@@ -12,7 +12,9 @@ from collections.abc import Callable, Iterator, Mapping
 from typing import Any, Generic, TypeVar
 
 from workbench.errors import InputError
+from workbench.fin.reading.quantities import QUANTITIES
 from workbench.measure.calipers import BLOCK_DAYS
+from workbench.measure.display import DIALS, Dial
 from workbench.measure.lengths import check_finest, parse_length
 from workbench.measure.units import MM_PER_INCH, Unit
 
@@ -101,6 +103,14 @@ def unit(field: str, text: str) -> Unit:
     raise InputError(field, text, "in or mm")
 
 
+def dial(field: str, text: str) -> Dial:
+    """Read what turns are also told in."""
+    found = next((d for d in DIALS if d == text.lower()), None)
+    if found is None:
+        raise InputError(field, text, "turns, degrees or hours")
+    return found
+
+
 def _number(least: float, most: float, what: str) -> Callable[[str, str], float]:
     def read(field: str, text: str) -> float:
         try:
@@ -127,6 +137,7 @@ BACKUPS = Declared(count(1, MOST_BACKUPS, "how many backups are kept"), 14)
 OFF = Declared(on_off, False)
 ON = Declared(on_off, True)
 UNIT: Declared[Unit] = Declared(unit, "in")
+DIAL: Declared[Dial] = Declared(dial, "turns")
 TOLERANCE: Declared[float | None] = Declared(_tolerance, None)
 FAR_RECEIVED = Declared(_far, FAR_RECEIVED_MM)
 FAR_TARGET = Declared(_far, FAR_TARGET_MM)
@@ -138,9 +149,10 @@ NEAR_BEGINS = "study near mm "
 
 _DECLARED: Mapping[str, Declared[Any]] = {
     "repeats": REPEATS, "check_interval_days": INTERVAL, "backups_kept": BACKUPS, "unit": UNIT,
-    "tolerance_depth": TOLERANCE, "tolerance_tail": TOLERANCE, "tolerance_length": TOLERANCE,
-    "guard_band": OFF, "second_eyes": OFF, "after_lock": OFF, "mouse": ON, "bell": ON, "flash": ON,
-    "far_received": FAR_RECEIVED, "far_target": FAR_TARGET, "finest_turn": FINEST,
+    **{f"tolerance_{quantity}": TOLERANCE for quantity in QUANTITIES},
+    "guard_band": OFF, "second_eyes": OFF, "after_lock": OFF, "learning": OFF, "dial": DIAL,
+    "mouse": ON, "bell": ON, "flash": ON, "far_received": FAR_RECEIVED,
+    "far_target": FAR_TARGET, "finest_turn": FINEST,
 }  # fmt: skip
 
 

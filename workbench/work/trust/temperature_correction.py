@@ -12,6 +12,7 @@ from typing import Literal
 from workbench.errors import BenchError
 from workbench.measure.budget import Contribution
 from workbench.measure.temperature import at_reference, material, temperature_parts
+from workbench.measure.units import degrees_in
 from workbench.records.store import rows
 
 Scale = Literal["C", "F"]
@@ -89,5 +90,4 @@ def at_words(at: rows.Temperature) -> str:
 
 
 def _degrees(value_c: float, scale: Scale) -> str:
-    value = value_c if scale == "C" else value_c * 1.8 + 32.0
-    return f"{value:.1f} °{scale}".replace("-", "−").replace(".0 ", " ")
+    return f"{degrees_in(value_c, 'C', scale):.1f} °{scale}".replace("-", "−").replace(".0 ", " ")

@@ -22,7 +22,7 @@ from workbench.work.text.local_time import local_day
 from workbench.work.trust.wing_setup import WingSetup, wing_setup
 from workbench.work.wing.base_curve import KeptCurve, latest_curve
 
-EXAMPLE_DEG = 8.0
+_EXAMPLE_DEG = 8.0
 """The angle shown where nothing is set or wanted yet."""
 
 
@@ -94,7 +94,7 @@ def _angle(setting: rows.WingSetting | None, target: float | None) -> tuple[floa
         return setting.angle_deg, "as set"
     if target is not None:
         return target, "as wanted"
-    return EXAMPLE_DEG, "an example: no angle is set yet"
+    return _EXAMPLE_DEG, "an example: no angle is set yet"
 
 
 def hold_lines(

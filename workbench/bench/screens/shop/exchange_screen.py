@@ -28,7 +28,7 @@ from workbench.work.exchange.file_errands import ERRANDS, Errand, Outcome
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
 
-SIGNS = {"! ": "bold $state-caution", "✗ ": "bold $state-caution", "+ ": "$state-within"}
+_SIGNS = {"! ": "bold $state-caution", "✗ ": "bold $state-caution", "+ ": "$state-within"}
 TROUBLES = ("! ", "✗ ")
 WORKING = "working ..."
 SHORT, LONG = 2, 150
@@ -49,7 +49,7 @@ class ReportScreen(TableScreen):
         """Return the report; the signs before its lines say what needs a person."""
         out = []
         for line in self._outcome.lines:
-            style = SIGNS.get(line[:2], "")
+            style = _SIGNS.get(line[:2], "")
             first, *more = wrapped(line, width - 3)
             out += [styled((part, style)) for part in (first, *(f"  {part}" for part in more))]
         return lines(out)

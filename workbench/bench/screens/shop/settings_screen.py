@@ -14,7 +14,7 @@ from workbench.work.roster import settings
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
 
-TITLE = "Settings of the shop"
+_TITLE = "Settings of the shop"
 ON_THE_BENCH = ("who", "unit", "theme", "drawing", "caliper")
 """What a key on the bench changes too: of these a draft would be out of date."""
 
@@ -22,7 +22,7 @@ ON_THE_BENCH = ("who", "unit", "theme", "drawing", "caliper")
 def open_on(bench: Bench) -> None:
     """Open the form; what it keeps shows on the bench at once."""
     for name in ON_THE_BENCH:
-        drafts_of(bench).get(TITLE, {}).pop(name, None)
+        drafts_of(bench).get(_TITLE, {}).pop(name, None)
     try:
         form = settings_form(bench.shop)
     except BenchError as why:
@@ -37,7 +37,7 @@ def settings_form(shop: Shop) -> Form:
     """Return the form of all settings; its result is the names of those that changed."""
     now = settings.in_force(shop)
     fields = [Field(s.name, s.label, s.words, now[s.name]) for s in settings.SETTINGS]
-    return Form(TITLE, fields, lambda texts: settings.change(shop, texts))
+    return Form(_TITLE, fields, lambda texts: settings.change(shop, texts))
 
 
 def _take_over(bench: Bench, changed: object) -> None:

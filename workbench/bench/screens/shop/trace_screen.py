@@ -109,7 +109,7 @@ class TraceScreen(NumberScreen[rows.Blade]):
         squash = across * CELL_ASPECT / down
 
         def at(p: Point) -> tuple[float, float]:
-            # The top edge lies below: as on the bench, base up, the blade points upward.
+            # The top edge lies below: as on the ski, base up, the blade points upward.
             return (across * 2 + p[0] * per, canvas.dots_high - down - p[1] * per / squash)
 
         sides = [

@@ -50,10 +50,10 @@ SIGNS: dict[bool | None, tuple[str, str]] = {
 }
 """Sign and colour by whether a mark bears the readings out; the words stand beside them."""
 
-FRAME_LINES = 15
+_FRAME_LINES = 15
 """Lines of the screen that are not the marks: border, titles, entry, warnings and keys."""
 
-SAID_LINES = 4
+_SAID_LINES = 4
 NONE_YET = "no coarse mark on this blade yet: n adds one"
 
 
@@ -113,7 +113,7 @@ class MarksScreen(NumberScreen[None]):
             return styled((NONE_YET, "bold"))
         name_room = max(width - 41, 10)
         head = f"  {'mark':<{name_room}} {'by readings':>11} {f'read ({unit})':>9}"
-        room = max(self.size.height - FRAME_LINES, 2)
+        room = max(self.size.height - _FRAME_LINES, 2)
         first = first_seen(self._at, len(marks), room)
         out = [styled((visible(head, width), "bold $accent"))]
         out += [
@@ -157,7 +157,7 @@ class MarksScreen(NumberScreen[None]):
         for sentence in suspect_words(self.view, self.unit):
             said = wrapped(f"? {sentence}", width)
             out += [styled((part, "bold $state-caution")) for part in said]
-        return lines(out[:SAID_LINES])
+        return lines(out[:_SAID_LINES])
 
     # -- keys ------------------------------------------------------------------------------------
 

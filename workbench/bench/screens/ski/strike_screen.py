@@ -21,7 +21,7 @@ from workbench.work.trust.job_reading import Line
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
 
-SHOWN = 8
+_SHOWN = 8
 """Repeats shown at a time: the box must leave room for the line and the keys at 80x24."""
 
 ROW = 70
@@ -64,9 +64,9 @@ class StrikeScreen(Prompt):
     def repeats(self) -> Content:
         """Return the repeats, numbered as taken, the chosen one marked."""
         line, count = self._line, len(self._line.latest)
-        first = min(max(self.at - SHOWN // 2, 0), max(count - SHOWN, 0))
+        first = min(max(self.at - _SHOWN // 2, 0), max(count - _SHOWN, 0))
         out = [styled((visible(line.method.name, ROW), "bold"))]
-        for i in range(first, min(first + SHOWN, count)):
+        for i in range(first, min(first + _SHOWN, count)):
             out.append(self._row(i))
         if line.doubts.indices:
             out.append(styled((visible(f"Test: {line.doubts.test}.", ROW), "$ink-faint")))

@@ -16,9 +16,9 @@ from workbench.bench.draw.canvas import (
 )
 from workbench.work.wing.wing_report import HoldLine, WingReport
 
-FACTORS = (1, 2, 3, 5, 7, 10, 20, 50, 100, 200, 500)
-CELL_ASPECT = 2.0
-BASE_STEPS = 60
+_FACTORS = (1, 2, 3, 5, 7, 10, 20, 50, 100, 200, 500)
+_CELL_ASPECT = 2.0
+_BASE_STEPS = 60
 WING_MM = 24.0
 LEAST_WING_MM = 8.0
 SIDE_MM = 12.0
@@ -73,7 +73,7 @@ def wing_picture(report: WingReport, width: int, height: int, mode: Mode) -> Win
 
 
 def _spread(left: float, right: float) -> list[float]:
-    return [left + (right - left) * i / BASE_STEPS for i in range(BASE_STEPS + 1)]
+    return [left + (right - left) * i / _BASE_STEPS for i in range(_BASE_STEPS + 1)]
 
 
 def _edge(line: HoldLine, report: WingReport) -> list[tuple[float, float]]:
@@ -90,12 +90,12 @@ def _fitted(
     """Return the scale that shows all, heights enlarged by a round factor, room for the wing."""
     dots_wide, dots_high = DOTS[canvas.mode]
     across = max(canvas.dots_wide - 1, 1) / (sides[1] - sides[0])
-    equal = across * dots_high / (CELL_ASPECT * dots_wide)
+    equal = across * dots_high / (_CELL_ASPECT * dots_wide)
     ys = [y for _, y in points]
     low, high = min(ys), max(ys)
     room = max(canvas.dots_high - 1 - 2.0 * dots_high, 1.0)
     most = room / max(high - low, LEAST_HEIGHT_MM) / equal
-    factor = max((f for f in FACTORS if f <= most), default=1)
+    factor = max((f for f in _FACTORS if f <= most), default=1)
     down = equal * factor
     used = (high - low) * down
     top = dots_high + (room - used) / 2.0 + high * down

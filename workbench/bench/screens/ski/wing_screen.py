@@ -33,12 +33,12 @@ from workbench.work.wing import base_curve, wing_report, wing_words
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
 
-LEAST_DRAWN = 4
+_LEAST_DRAWN = 4
 """Rows below which a drawing says nothing."""
 
 MOST_DRAWN = 16
 
-ROOMY = 22
+_ROOMY = 22
 """Rows of the list from which every sentence has its line."""
 
 
@@ -118,11 +118,11 @@ class WingScreen(UnitList):
             return ()
         room = self.query_one("#list", Static).size.height
         told_here = wing_words.elsewhere_words(report) if report.has_wing else ()
-        told_here = told_here if room >= ROOMY else told_here[:1]
+        told_here = told_here if room >= _ROOMY else told_here[:1]
         words = [styled(part) for words in told_here for part in wrapped(words, width)]
         steps = []
         if report.has_wing:
-            steps = steps_lines(width) if room >= ROOMY else steps_short(width)
+            steps = steps_lines(width) if room >= _ROOMY else steps_short(width)
         used = len(self.head(width)) + len(report.holds) + len(words) + len(steps)
         picture = self._picture(report, width, room - used)
         return [*words, *picture, *steps]
@@ -130,7 +130,7 @@ class WingScreen(UnitList):
     def _picture(self, report: wing_report.WingReport, width: int, height: int) -> list[Content]:
         caption = wrapped(wing_picture(report, 1, 1, self._mode).caption, width)
         room = min(height - len(caption), MOST_DRAWN)
-        if room < LEAST_DRAWN:
+        if room < _LEAST_DRAWN:
             return []
         drawn = wing_picture(report, width, room, self._mode)
         out = [

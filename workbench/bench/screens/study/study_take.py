@@ -32,7 +32,7 @@ from workbench.work.study.study_words import sentence, state_words
 from workbench.work.trust.study_results import result_of
 from workbench.work.trust.study_view import StudyView, Turn
 
-MESSAGE_LINES = 2
+_MESSAGE_LINES = 2
 BIG_ROWS, WHO_ROWS = 4, 3
 DONE_KEYS = "r result · u takes the last back · Esc closes"
 
@@ -86,7 +86,7 @@ class TakeScreen(NumberScreen[bool]):
             return
         width = self.inner_width
         self.query_one("#take-turn", Static).update(self._turn_lines(width))
-        self.query_one("#take-said", Static).update(said(self.message, width, MESSAGE_LINES))
+        self.query_one("#take-said", Static).update(said(self.message, width, _MESSAGE_LINES))
         keys = self.KEYS if self.view.due is not None else DONE_KEYS
         self.query_one("#take-keys", Static).update(styled(visible(keys, width)))
 

@@ -1,0 +1,136 @@
+"""What this bench has learnt of the block and blade in hand, each stud with its evidence."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from textual.content import Content
+from textual.widgets import Static
+
+from workbench.bench.bases.unit_list import UnitList
+from workbench.bench.draw.learned_plot import learned_plot
+from workbench.bench.draw.text import styled, visible, wrapped
+from workbench.errors import InputError
+from workbench.measure.units import Unit
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
+from workbench.work.learn.what_learnt import (
+    ALL,
+    LearntPage,
+    bring_back,
+    forget,
+    learnt_page,
+)
+from workbench.work.order.shop_policy import LEARNING
+from workbench.work.roster.settings import change
+
+if TYPE_CHECKING:
+    from workbench.bench.app import Bench
+
+ON, OFF = "Turns go by it; o turns that off.", "Turns do not go by it yet; o turns that on."
+LEAST_PLOT, MOST_PLOT = 6, 22
+
+
+def open_on(bench: Bench) -> None:
+    """Show what was learnt of the block and blade in hand."""
+    state = bench.hands.state
+    if state.view is not None:
+        bench.push_screen(LearnedScreen(bench.shop, state.view, state.unit))
+
+
+class LearnedScreen(UnitList):
+    """The studs; below them what the turns of the marked one really moved."""
+
+    TITLE_WORDS = "What this bench has learned"
+    KEYS = (
+        "↑ ↓ stud · o turns by it, on or off · x forgets the stud's · a forgets all · "
+        "b brings it back · Esc closes"
+    )
+
+    def __init__(self, shop: Shop, view: JobView, unit: Unit) -> None:
+        super().__init__(shop, view, unit)
+        self._page: LearntPage | None = None
+        self._load()
+
+    def _load(self) -> None:
+        self._page = learnt_page(self.shop.book, self.view.ski)
+
+    @property
+    def _is_on(self) -> bool:
+        return self.view.rules.learns_at("~")
+
+    @property
+    def page(self) -> LearntPage:
+        """What was learnt, as it is shown."""
+        assert self._page is not None
+        return self._page
+
+    # -- what is shown ---------------------------------------------------------------------------
+
+    def head(self, width: int) -> Sequence[Content]:
+        """The block and blade, what learning changed, and a question about a thread."""
+        page = self.page
+        out = [styled((part, "bold $accent")) for part in wrapped(page.title, width)]
+        out += [styled(part) for text in page.history for part in wrapped(text, width)]
+        out.append(styled((visible(ON if self._is_on else OFF, width), "$ink-faint")))
+        if page.asked:
+            asked = wrapped(f"? {page.asked}", width)
+            out += [styled((part, "bold $state-caution")) for part in asked]
+        return out
+
+    def rows(self, width: int) -> Sequence[Content]:
+        """The studs, each in a row."""
+        out = []
+        for i, stud in enumerate(self.page.studs):
+            mark = "▸" if i == self.at else " "
+            text = f"{mark} {stud.words.partition(';')[0]}"
+            out.append(styled((visible(text, width), "bold" if i == self.at else "")))
+        return out
+
+    def foot(self, width: int) -> Sequence[Content]:
+        """The marked stud in full with its turns, and what was forgotten."""
+        page = self.page
+        stud = page.studs[min(self.at, len(page.studs) - 1)]
+        out = [styled((part, "bold")) for part in wrapped(stud.words, width)]
+        below = [
+            styled((part, "$ink-faint")) for text in page.forgotten for part in wrapped(text, width)
+        ]
+        height = self.query_one("#list", Static).size.height
+        taken = len(self.head(width)) + len(page.studs) + len(out) + len(below) + 1
+        room = min(height - taken, MOST_PLOT)
+        if room >= LEAST_PLOT:
+            out += learned_plot(stud, width, room, self.bench.hands.state.drawing)
+        return [Content(""), *out, *below]
+
+    # -- what is done ----------------------------------------------------------------------------
+
+    def letter(self, char: str) -> None:
+        """Forget what was learnt of the marked stud or of all, bring it back, or turn by it."""
+        stud = self.page.studs[min(self.at, len(self.page.studs) - 1)]
+        if char == "x":
+            self._forget(stud.name, f"Forget what was learned of the {stud.said} stud")
+        elif char == "a":
+            self._forget(ALL, "Forget what was learned of all studs")
+        elif char == "o":
+            change(self.shop, {LEARNING: "off" if self._is_on else "on"})
+            self.view = self.shop.view(self.view.job.id)
+            self.say(ON if self._is_on else OFF, "done")
+        elif char == "b":
+            self._bring_back(stud.name, f"the {stud.said} stud")
+
+    def _forget(self, name: str, title: str) -> None:
+        book, ski, who = self.shop.book, self.view.ski, self.shop.who
+        self._ask_why(
+            title, lambda reason: forget(book, ski, name, reason, who), "b brings it back"
+        )
+
+    def _bring_back(self, name: str, words: str) -> None:
+        book, ski, who = self.shop.book, self.view.ski, self.shop.who
+        try:
+            bring_back(book, ski, name, who)
+        except InputError:
+            bring_back(book, ski, ALL, who)
+            words = "all studs"
+        self._load()
+        self.say(f"what was learned of {words} counts again", "done")

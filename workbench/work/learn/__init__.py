@@ -1,0 +1,1 @@
+"""What the kept rounds of a block and blade teach: from the book's facts to the next act."""

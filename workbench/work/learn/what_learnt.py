@@ -1,0 +1,194 @@
+"""What a block and blade have taught this bench, in words; forgetting it, and bringing it back."""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+
+from workbench.errors import InputError
+from workbench.fin.learn.replay import Learnt
+from workbench.fin.learn.thread_question import Move
+from workbench.fin.parts.studs import said
+from workbench.frozen import dataclass
+from workbench.records.book import Book
+from workbench.records.store import rows
+from workbench.work.learn.teaching import (
+    FORGOTTEN,
+    Teaching,
+    forgotten,
+    learnt_from,
+    teaching_of,
+)
+from workbench.work.order.learned_turns import question_words, stud_lines
+from workbench.work.order.rigs import blade_of, method_of, rig_of
+from workbench.work.order.shop_policy import LEARNING
+from workbench.work.text.words import clean
+from workbench.work.trust.setting_values import OFF
+
+LAST_JOBS = 20
+"""Rounds per ski are told of so many jobs, the last and those before."""
+
+ALL = "all"
+
+
+@dataclass(frozen=True, slots=True)
+class LearntStud:
+    """What was learnt of one stud, in words, and what its turns moved, oldest first."""
+
+    name: str
+    said: str
+    words: str
+    ratio: float
+    backlash: float
+    moves: tuple[Move, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LearntPage:
+    """What a block and blade have taught: words for the whole, and each stud.
+
+    ``asked`` is a question about a thread or a hand, or nothing.
+    """
+
+    title: str
+    studs: tuple[LearntStud, ...]
+    asked: str
+    history: tuple[str, ...]
+    forgotten: tuple[str, ...]
+
+
+def learnt_of(book: Book, ski: rows.Ski) -> tuple[Learnt, Teaching]:
+    """Return what a ski's block and blade have taught, and what it was learnt from."""
+    blade = blade_of(book.blade(ski.blade_id))
+    rig = rig_of(ski, blade, book.block(ski.block_id).studs)
+    teaching = teaching_of(book, ski)
+    own = [method_of(m, blade) for m in book.methods_of(ski.blade_id) if m.id in ski.methods]
+    methods = {m.name: m for m in (*teaching.methods, *own)}
+    return learnt_from(rig, tuple(methods.values()), teaching), teaching
+
+
+def learnt_page(book: Book, ski: rows.Ski) -> LearntPage:
+    """Return what this bench has learnt of a ski's block and blade."""
+    learnt, teaching = learnt_of(book, ski)
+    block, blade = book.block(ski.block_id), book.blade(ski.blade_id)
+    jobs = Counter[str]()
+    first: dict[str, str] = {}
+    for chain in teaching.chains:
+        jobs[chain.job_id] += len(chain.rounds)
+        first[chain.job_id] = min(chain.id, first.get(chain.job_id, chain.id))
+    counts = {first[job]: count for job, count in jobs.items()}
+    studs = tuple(
+        LearntStud(
+            stud.name, clean(stud.said), words, learnt.lead_ratio(j)[0], learnt.backlash(j)[0],
+            tuple(m for m in learnt.moves if m.stud == j),
+        )
+        for j, (stud, words) in enumerate(zip(learnt.rig.studs, stud_lines(learnt), strict=True))
+    )  # fmt: skip
+    asked = question_words(learnt)
+    if asked:
+        asked = f"{asked} If so, correct the block; nothing is changed until then."
+    return LearntPage(
+        f"{clean(block.name)} with {clean(blade.name)}: "
+        f"{sum(jobs.values())} rounds of {len(jobs)} jobs",
+        studs,
+        asked,
+        tuple(_history(book, counts, teaching.left_out)),
+        tuple(_forgotten_words(book, block.id)),
+    )
+
+
+def _history(book: Book, counts: Mapping[str, int], left_out: int) -> Iterator[str]:
+    """Yield what learning has changed: the rounds per ski before it and of the last jobs.
+
+    ``counts`` are the rounds of each job by the id of its first.
+    """
+    told = book.settings_kept((LEARNING,)).get(LEARNING, ())
+    since = told[-1][0] if told and OFF.of(told[-1][1]) else ""
+    before = [n for i, n in sorted(counts.items()) if not since or i < since]
+    after = [n for i, n in sorted(counts.items()) if since and i >= since][-LAST_JOBS:]
+    if before and after:
+        yield (
+            f"Rounds per ski: {_mean(before)} before learning was on ({len(before)} jobs), "
+            f"{_mean(after)} over the last {len(after)} with it"
+        )
+    elif len(before) > LAST_JOBS:
+        first, last = before[:-LAST_JOBS], before[-LAST_JOBS:]
+        yield f"Rounds per ski: {_mean(first)} before, {_mean(last)} over the last {len(last)}"
+    elif before or after:
+        yield f"Rounds per ski: {_mean(before or after)}"
+    if left_out:
+        yield f"{left_out} older jobs are not gone through any longer"
+
+
+def _mean(counts: Sequence[int]) -> str:
+    return f"{sum(counts) / len(counts):.1f}"
+
+
+def _forgotten_words(book: Book, block_id: str) -> Iterator[str]:
+    for each in forgotten(book, block_id):
+        stud = "all studs" if not each.stud else f"the {clean(said(each.stud))} stud"
+        back = ", brought back" if each.brought_back else ""
+        yield f"Forgotten of {stud}: {clean(each.reason)} [{clean(each.who)}]{back}"
+
+
+def learnt_words(book: Book, ski: rows.Ski) -> list[str]:
+    """Return what this bench has learnt of a ski's block and blade, one fact a line."""
+    page = learnt_page(book, ski)
+    asked = [f"Asked: {page.asked}"] if page.asked else []
+    studs = [f"Stud {stud.words}" for stud in page.studs]
+    return [page.title, *studs, *asked, *page.history, *page.forgotten]
+
+
+def move_words(stud: LearntStud) -> list[str]:
+    """Return the evidence of one stud, a line for each turn: what was asked for, what moved."""
+    return [
+        f"Stud {stud.said}: turned {m.turns:+.3f}, moved {m.moved:+.3f} ±{m.u_turns:.3f} turns "
+        "of its thread"
+        for m in stud.moves
+    ]
+
+
+def forget(book: Book, ski: rows.Ski, stud: str, reason: str, who: str) -> str:
+    """Keep that what was learnt of a stud up to now is to be forgotten; return its name.
+
+    Raises:
+        InputError: no such stud, or no reason.
+    """
+    name = _stud(book, ski, stud)
+    if not reason.strip():
+        raise InputError("reason", reason, "a few words on why it is to be forgotten")
+    _keep(book, ski, {"do": "forget", "stud": name, "reason": reason.strip(), "who": who}, who)
+    return name
+
+
+def bring_back(book: Book, ski: rows.Ski, stud: str, who: str) -> str:
+    """Keep that what was forgotten of a stud counts again; return its name.
+
+    Raises:
+        InputError: no such stud, or nothing of it was forgotten.
+    """
+    name = _stud(book, ski, stud)
+    known = forgotten(book, ski.block_id)
+    if not any(f.stud == name and not f.brought_back for f in known):
+        raise InputError("bring back", stud, "a stud of which something was forgotten")
+    _keep(book, ski, {"do": "bring back", "stud": name, "reason": "", "who": who}, who)
+    return name
+
+
+def _stud(book: Book, ski: rows.Ski, text: str) -> str:
+    """Return the name of the stud meant; nothing is all of them."""
+    wanted = " ".join(text.split()).casefold()
+    if wanted == ALL:
+        return ""
+    studs = book.block(ski.block_id).studs
+    for stud in studs:
+        if wanted in (stud.name.casefold(), said(stud.name, stud.touches).casefold()):
+            return stud.name
+    accepted = ", ".join([*(said(s.name, s.touches) for s in studs), ALL])
+    raise InputError("stud", text, f"one of: {accepted}")
+
+
+def _keep(book: Book, ski: rows.Ski, what: dict[str, str], who: str) -> None:
+    text = json.dumps(what, ensure_ascii=False)
+    book.set_setting(f"{FORGOTTEN} {ski.block_id}", text, who=who)
