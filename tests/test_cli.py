@@ -467,3 +467,19 @@ def test_version_and_paths(
     assert f"book: {tmp_path / 'mine.db'}" in capsys.readouterr().out
     assert main(["--book", "other.db", "paths"]) == 0
     assert "other.db" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("typed", "meant"),
+    [("quue", "did you mean queue"), ("sing-off", "did you mean sign-off?"), ("zzzz", "needed")],
+)
+def test_a_mistyped_command_is_told_what_looks_like_it(
+    typed: str, meant: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit) as left:
+        main([typed])
+    assert left.value.code == 2
+    said = capsys.readouterr().err
+    assert f"'{typed}' is no command; " in said
+    assert meant in said
+    assert len(said.splitlines()) == 1

@@ -15,7 +15,7 @@ from textual.content import Content
 
 from tests.bench.screens import bench
 from tests.bench.test_hands import begin
-from tests.shop import Fin, demo_file, heron, open_shop, ski, walk_to
+from tests.shop import Fin, at_stage, demo_file, heron, open_shop, ski, walk_to
 from workbench.bench.draw.bigtext import big, together
 from workbench.bench.draw.room import look_of
 from workbench.bench.hand.state import BenchState
@@ -25,7 +25,7 @@ from workbench.bench.panels.next_line import (
     next_rows,
     next_words,
 )
-from workbench.bench.panels.one_thing import one_thing, over_the_screen
+from workbench.bench.panels.one_thing import one_thing, over_the_screen, turn_thing
 from workbench.bench.panels.panel_text import danger_rows, picture, roster
 from workbench.bench.panels.readings_panel import readings
 from workbench.bench.panels.turns_panel import turns
@@ -129,12 +129,16 @@ def turning_once(shop: Shop) -> BenchState:
 def test_what_is_just_said_cuts_neither_the_turn_nor_the_caution(
     shop: Shop, message: str, width: int
 ) -> None:
-    """The caution is bold in a row of its own, or whole on the frame; NEXT keeps its rows."""
+    """The caution is bold in a row of its own, or whole on the frame; NEXT keeps its rows.
+
+    In the smallest terminal the key, which stands at its foot too, may go.
+    """
     state = turning_once(shop)
     for tone in ("warn", "done", "say"):
         said = replace(state, message=message, tone=tone)
         shown, frame = next_rows(said, width)
-        assert next_words(state) in flat(shown).removeprefix("NEXT ")
+        act = next_words(state).removesuffix(" Enter when done.")
+        assert act in flat(shown).removeprefix("NEXT ")
         assert caution(state) in (flat(shown) + frame)
         if not frame:
             row = next(r for r in shown.split("\n") if caution(state)[:20] in r.plain)
@@ -378,3 +382,14 @@ def test_a_reading_kept_locked_is_not_a_round_of_its_own(shop: Shop) -> None:
 
 def test_danger_rows_are_none_where_nothing_is_dangerous(shop: Shop) -> None:
     assert danger_rows(begin(shop, "target").hands.state, 80) == []
+
+
+@pytest.mark.parametrize(("turns_", "way"), [(0.25, "IN, toward the blade"), (-0.25, "OUT, away")])
+def test_a_turn_says_where_the_stud_goes(shop: Shop, turns_: float, way: str) -> None:
+    """Beside in and out, large and in a sentence."""
+    view = at_stage(shop, "turning")
+    assert view.plan is not None
+    turn = replace(view.plan.turns[0], turns=turns_)
+    assert way in " ".join(turn_thing(turn).below)
+    where = "toward the blade" if turns_ > 0.0 else "away from the blade"
+    assert where in turn_words(turn)

@@ -87,6 +87,17 @@ async def test_what_was_learned_is_shown_with_its_evidence(
         assert shop.book.setting("learning") == "off"
 
 
+async def test_the_block_s_page_tells_what_its_studs_have_taught(shop: Shop) -> None:
+    view = ski(shop, "Heron 66")
+    async with bench(shop) as screen:
+        screen.app.hands.open(view.job.id)
+        screen.app.do_("correct_block")
+        await screen.settle()
+        await screen.pilot.press("down", "down", "down")
+        await screen.settle()
+        assert "Learned: top rear: moves 2.0 % more per turn" in words(screen)
+
+
 async def test_turns_are_told_in_degrees_where_a_ring_is_on_the_driver(shop: Shop) -> None:
     shop.book.set_setting("dial", "degrees", who="KV")
     view = ski(shop, "Heron 66")

@@ -6,11 +6,13 @@ import re
 from pathlib import Path
 
 import pytest
+from rich.cells import cell_len
 
-from tests.bench.screens import bench
+from tests.bench.screens import SIZES, bench
 from tests.bench.test_hands import begin
-from tests.shop import Fin, demo_file, heron, open_shop, ski, walk_to
+from tests.shop import Fin, advance, demo_file, heron, open_shop, ski, walk_to
 from workbench.bench.action_menu import CHOICES
+from workbench.bench.draw.side_view import side_view
 from workbench.bench.panels.next_line import (
     caution,
     keys_line,
@@ -20,6 +22,8 @@ from workbench.bench.panels.next_line import (
 from workbench.bench.panels.panel_text import picture, target, warned_picture
 from workbench.bench.panels.readings_panel import readings
 from workbench.bench.panels.turns_panel import turns
+from workbench.bench.screens.shop.queue_rows import row
+from workbench.work.job.queue_line import RosterLine
 from workbench.work.job.shop import Shop
 from workbench.work.roster.keys import SHIPPED
 
@@ -122,7 +126,7 @@ def test_warnings_have_room_before_what_is_a_figure(shop: Shop) -> None:
     walk_to(shop, view, heron(view), "turning", FAR)
     keys = begin(shop, "turning")
     keys.type("\n")
-    for height in (18, 15, 13):
+    for height in (18, 15, 14):
         drawn = turns(keys.hands.state, 36, height)
         shown = flat(drawn.plain)
         assert len(drawn.split("\n", allow_blank=True)) <= height
@@ -225,7 +229,7 @@ async def test_help_scrolls_to_its_end(tmp_path: Path, size: tuple[int, int]) ->
             first = screen.shown()
             assert "Where you are" in first
             assert not re.search(r"^│ [a-z]", first, re.M)
-            for _ in range(70):
+            for _ in range(100):
                 await screen.pilot.press("down")
             await screen.settle()
             assert "The maker's instructions come first." in re.sub(r"[\s│]+", " ", screen.shown())
@@ -366,15 +370,67 @@ async def test_a_comparison_can_be_read_to_its_last_stud(tmp_path: Path) -> None
                 assert "…" not in first
                 unit = screen.app.hands.state.unit
                 assert f"B−A {unit}" in first
-                await screen.pilot.press("pagedown")
-                await screen.settle()
-                last = screen.shown()
+                last = first
+                while " more: PgDn " in last:
+                    await screen.pilot.press("pagedown")
+                    await screen.settle()
+                    assert screen.shown() != last
+                    last = screen.shown()
+                    assert "…" not in last
                 assert " above: PgUp " in last
-                assert "…" not in last
                 for stud in ("top front", "top rear", "tail"):
                     assert re.search(rf"  {stud}: .*exactly [+−]\d", last)
                 await screen.by_hand("*")
-                await screen.pilot.press("pageup", "pageup")
+                await screen.pilot.press("pageup", "pageup", "pageup")
                 await screen.settle()
                 assert screen.app.hands.state.unit != unit
                 assert f"B−A {screen.app.hands.state.unit}" in screen.shown()
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_no_stage_of_the_bench_cuts_a_word(shop: Shop, size: tuple[int, int]) -> None:
+    """Every ski of the demo's day as it is, and one from received to signed off."""
+    view = ski(shop, "Heron 66")
+    fin, seen = heron(view), set()
+    async with bench(shop, size) as screen:
+        for line in shop.roster():
+            screen.app.hands.open(line.job_id)
+            await screen.pilot.pause(0.02)
+            assert "…" not in screen.shown(), screen.shown()
+        for _ in range(60):
+            at = (view.stage, view.progress.step, len(view.progress.targets), view.due)
+            if at not in seen and not view.checklist:
+                seen.add(at)
+                screen.app.hands.open(view.job.id)
+                await screen.pilot.pause(0.02)
+                assert "…" not in screen.shown(), screen.shown()
+            if view.stage == "signed off":
+                break
+            view = advance(shop, view, fin, ("+.010", "+.004", ""))
+    assert len(seen) > 12
+
+
+@pytest.mark.parametrize("width", [58, 78, 118])
+def test_loose_bolts_are_never_cut_in_the_queue(width: int) -> None:
+    """Whatever the ski and its rider are called, and whatever else there is to say."""
+    line = RosterLine(
+        "j1", "Heron 66 of the old hall", "Ines Tavary-Halloran of Bay", "in", "before noon",
+        "measuring", 1, day="2026-11-25", loose=True, reason="waits for a bolt",
+    )  # fmt: skip
+    shown = row(line, marked=True, width=width, day="2026-11-25").plain
+    assert "!! bolts loose" in shown
+    assert cell_len(shown) <= width
+
+
+@pytest.mark.parametrize("size", [(41, 10), (38, 12)])
+def test_the_side_view_names_its_studs_and_the_one_to_turn_in_capitals(
+    shop: Shop, size: tuple[int, int]
+) -> None:
+    """A narrow picture has their letters alone."""
+    view = walk_to(shop, ski(shop, "Heron 66"), heron(ski(shop, "Heron 66")), "studs")
+    named = side_view(view.rig, view.pose, None, *size, lit="rear").canvas
+    shown = named.plain()
+    assert all(name in shown for name in ("top front", "TOP REAR", "tail")), shown
+    narrow = side_view(view.rig, view.pose, None, 14, 8, lit="rear").canvas.plain()
+    assert "top front" not in narrow
+    assert "R" in narrow

@@ -93,8 +93,8 @@ async def test_an_enter_on_nothing_does_nothing(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("typed", "actions"),
-    [("blade", {"add_blade", "correct_ski"}), ("undo", {"take_back", "strike"}),
-     ("swap", {"correct_ski"}), ("print", {"card", "day_sheet"}), ("exit", {"quit"})],
+    [("blade", {"add_blade", "wear"}), ("undo", {"take_back", "strike"}),
+     ("swap", {"wear"}), ("print", {"card", "day_sheet"}), ("exit", {"quit"})],
 )  # fmt: skip
 def test_an_action_is_found_by_other_words_for_it(typed: str, actions: set[str]) -> None:
     """As somebody would call it who does not know what it is called here."""

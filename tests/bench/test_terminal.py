@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import fcntl
 import os
 import pty
@@ -18,6 +19,7 @@ from pathlib import Path
 import pytest
 
 from tests.shop import DAY, demo_file
+from workbench.bench.start import _on_signal
 from workbench.records.book import Book
 from workbench.records.store import rows
 
@@ -119,6 +121,25 @@ def test_the_demo_starts_takes_keys_and_leaves_with_status_0(run) -> None:
     assert terminal.status() == 0
     assert terminal.output.count(ENTERED) == terminal.output.count(LEFT) == 1
     assert b"Traceback" not in terminal.output
+
+
+async def test_a_loop_that_takes_no_signal_handlers_hears_signals_all_the_same(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """As the loops of Windows: every loop has the call, and there it raises."""
+
+    def raises(*_: object) -> None:
+        raise NotImplementedError
+
+    loop, heard = asyncio.get_running_loop(), asyncio.Event()
+    monkeypatch.setattr(loop, "add_signal_handler", raises)
+    before = signal.getsignal(signal.SIGUSR1)
+    try:
+        _on_signal(loop, signal.SIGUSR1, heard.set)
+        os.kill(os.getpid(), signal.SIGUSR1)
+        await asyncio.wait_for(heard.wait(), 30.0)
+    finally:
+        signal.signal(signal.SIGUSR1, before)
 
 
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])

@@ -154,7 +154,7 @@ def test_a_screen_that_cannot_be_closed_holds_nobody_up(book: Path) -> None:
     """Whatever keeps it: the entry is kept, then the bench ends, with the status that was asked."""
     program = (
         "import sys; from workbench.bench import start; from workbench.bench.app import Bench; "
-        "start.LONGEST_LEAVE_S = 0.5; Bench.exit = lambda *given, **named: None; "
+        "start.LONGEST_LEAVE_S = 4.0; Bench.exit = lambda *given, **named: None; "
         "from workbench.cli import main; sys.exit(main(sys.argv[1:]))"
     )
     command = [sys.executable, "-c", program, "--book", str(book), "--who", "KV"]

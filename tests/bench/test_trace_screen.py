@@ -136,3 +136,18 @@ async def test_leaving_keeps_the_numbers_and_plus_alone_keeps_no_half_blade(shop
         await burst(screen, "99")
         assert len(trace.tracing.entries) == 4
     assert len(shop.book.blades()) == before
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_the_outline_is_seen_with_its_points_and_numbers(
+    shop: Shop, size: tuple[int, int]
+) -> None:
+    async with bench(shop, size) as screen:
+        await screen.pilot.pause()
+        screen.app.do_("outline")
+        await screen.pilot.pause()
+        shown = screen.shown()
+        assert "The blade's outline" in shown
+        assert "points" in shown
+        assert " 7" in shown
+        await screen.pilot.press("down", "down", "escape")

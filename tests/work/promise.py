@@ -70,6 +70,7 @@ from workbench.work.paper.day_sheet import day_sheet
 from workbench.work.roster import check_lists, queue
 from workbench.work.roster import settings as shop_settings
 from workbench.work.roster.parts_file import stock_shop
+from workbench.work.roster.wear import change_parts, last_change, strike_change
 from workbench.work.trust.job_reading import Line
 
 SKIS = ("Heron 66", "Lark 64")
@@ -115,12 +116,13 @@ class Hand(Fin):
 def blank_book() -> bytes:
     """Return a book with two skis in its queue, one of them with a wing."""
     data = read_table_file(shipped("fixtures") / "demo" / "shop.toml")
-    few = {"unit": "in"} | {kind: data[kind][:1] for kind in ("blades", "blocks", "methods")}
+    few = {"unit": "in"} | {kind: data[kind][:1] for kind in ("blades", "methods")}
+    few["blocks"] = data["blocks"][:2]
     with tempfile.TemporaryDirectory() as folder:
         with Book(Path(folder) / "blank.db", clock=Clock(), bench="A") as book:
             stock = stock_shop(book, few, "KV")
             (blade_id, blade), *_ = stock.blades.values()
-            (block_id,) = stock.blocks.values()
+            block_id, _ = stock.blocks.values()
             shop = Shop(book, NOON.date().isoformat(), "KV")
             for name in SKIS:
                 ski = rows.Ski(
@@ -279,6 +281,18 @@ class World:
             return False
         entry = entries[-1 - which % len(entries)]
         return self.do(at, lambda: strike_out(at.shop, entry, "not true"))
+
+    def refit(self, at: Bench, name: str, undo: bool) -> bool:
+        """Give a ski the other block, or strike the last such change out as never made."""
+        ski_id, book = self.skis[name], at.book
+        if undo:
+            last = last_change(book.ski_versions(ski_id))
+            return last is not None and self.do(
+                at, lambda: strike_change(at.shop, ski_id, last.id, "never made")
+            )
+        other = next(b for b in book.blocks() if b.id != book.ski(ski_id).block_id)
+        fields = {"block": other.name, "reason": "another block"}
+        return self.do(at, lambda: change_parts(at.shop, ski_id, fields))
 
     def by_command(self, book: int, name: str, verb: str) -> None:
         """Do the next thing to a ski by a command, or another thing than is next."""
@@ -748,6 +762,10 @@ class Promise(RuleBasedStateMachine):
     @rule(hands=HANDS, name=SKI, which=SOME)
     def strikes(self, hands: int, name: str, which: int) -> None:
         self.world.strike(self._at(hands), name, which)
+
+    @rule(hands=HANDS, name=SKI, undo=st.booleans())
+    def refits(self, hands: int, name: str, undo: bool) -> None:
+        self.world.refit(self._at(hands), name, undo)
 
     @rule(book=st.integers(0, 1), name=SKI, verb=st.sampled_from(VERBS), times=st.integers(1, 4))
     def commands(self, book: int, name: str, verb: str, times: int) -> None:

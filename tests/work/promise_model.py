@@ -10,7 +10,8 @@ pass that was struck out says no more than its steps, where those were kept one 
 where it turned no stud. A job that
 was struck out proves nothing either, and its turns count. A ski that was set aside is released by
 no sign-off until it was taken up in that job; one that is signed off can no longer be taken up, and
-bars its own sign-offs alone.
+bars its own sign-offs alone. Another blade or block loosens the bolts and moves the fin as a turn,
+unless the change was struck out: it was never made.
 """
 
 from __future__ import annotations
@@ -39,6 +40,16 @@ _FACTS = """
         UNION ALL SELECT id, job_id, 'taken up', '' FROM marks WHERE kind = 'taken_up'
     ) f JOIN jobs j ON j.id = f.job_id ORDER BY f.id"""
 
+_REFITS = """
+    SELECT v.id, 'refitted' AS kind, '' AS what, '' AS job, v.root AS ski, 0 AS struck FROM (
+        SELECT id, root, blade_id || ' ' || block_id AS parts,
+            LAG(blade_id || ' ' || block_id) OVER (PARTITION BY root ORDER BY id) AS before
+        FROM skis
+    ) v WHERE v.parts <> v.before AND NOT EXISTS (
+        SELECT 1 FROM strikes x WHERE x.row_id = v.id OR x.replaced_by = v.id)"""
+"""Each version of a ski by which it got other parts, but those never made and what put them right.
+"""
+
 _METHODS = """SELECT s.root, p.method_id FROM skis s JOIN ski_methods p ON p.owner = s.id
     WHERE s.id = (SELECT max(v.id) FROM skis v WHERE v.root = s.root)"""
 
@@ -58,6 +69,7 @@ class Fact(NamedTuple):
 
 
 _TURNED = ("turned", "passed")
+_MOVED = (*_TURNED, "refitted")
 
 
 @dataclass
@@ -86,9 +98,9 @@ class Ski:
             (self.stepped.add if fact.kind == "turned" else self.stepped.discard)(fact.job)
         if fact.struck and (fact.id in undone or said_by_steps or fact.kind not in _TURNED):
             return
-        if fact.kind in _TURNED:
+        if fact.kind in _MOVED:
             self.read.clear()
-        if fact.kind in _TURNED or fact.kind in ("loosened", "seated"):
+        if fact.kind in _MOVED or fact.kind in ("loosened", "seated"):
             self.clamped, self.released, self.loose = False, False, True
             self.why = f"{fact.kind} since"
         if fact.struck:
@@ -137,5 +149,6 @@ def read_book(db: sqlite3.Connection) -> tuple[dict[str, Ski], list[Fact]]:
     methods: dict[str, set[str]] = {}
     for ski, method in db.execute(_METHODS):
         methods.setdefault(ski, set()).add(method)
-    facts = [Fact(*row[:5], bool(row[5])) for row in db.execute(_FACTS)]
+    rows = sorted([*db.execute(_FACTS), *db.execute(_REFITS)])
+    facts = [Fact(*row[:5], bool(row[5])) for row in rows]
     return conclude(methods, facts), facts

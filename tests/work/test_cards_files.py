@@ -197,7 +197,7 @@ class TestPrinting:
         hide_reportlab(monkeypatch)
         written = write_card(shop, ski(shop, "Stilt 65"))
         assert sorted(p.suffix[1:] for p in written.paths) == ["html", "svg", "txt"]
-        assert "pip install 'quarterturn[pdf]'" in written.left_out
+        assert "pip install '.[pdf]'" in written.left_out
         assert "pip install" in written.words
 
     def test_pdf_asked_for_without_reportlab_is_refused_and_nothing_is_written(
@@ -275,7 +275,7 @@ class TestCommands:
     ) -> None:
         hide_reportlab(monkeypatch)
         assert self.run(book, "card", "Stilt 65", "--format", "pdf") == 2
-        assert "pip install 'quarterturn[pdf]'" in capsys.readouterr().err
+        assert "pip install '.[pdf]'" in capsys.readouterr().err
 
     def test_an_unknown_ski_is_wrong_input_on_one_line(
         self, book: Path, capsys: pytest.CaptureFixture[str]

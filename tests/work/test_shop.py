@@ -43,7 +43,7 @@ def test_a_job_goes_from_waiting_to_signed_off_in_two_passes(shop: Shop) -> None
     view = walk_to(shop, view, fin, "measuring", ("+.010", "", "-.015"))
     fin.pose = fin.rig.seated(fin.pose, [0.25, 0.0, 0.25])
     assert _stages(shop, view, fin, ("+.010", "", "-.015")) == [
-        "measuring, round 1", "turning, round 2", "measuring, round 2", "within tolerance",
+        "measuring, round 1", "turning, round 2", "measuring, round 2", "on target",
         "final check", "sign-off", "signed off",
     ]  # fmt: skip
     passes = [f for f in shop.book.facts(view.job.id) if isinstance(f, rows.PassRow)]

@@ -277,3 +277,15 @@ def test_the_image_libraries_are_loaded_by_a_picture_alone() -> None:
     )
     done = _python(code)
     assert done.stdout.strip() == "[]"
+
+
+def test_the_readmes_own_scan_is_traced(capsys: pytest.CaptureFixture[str]) -> None:
+    """The picture that travels with the program, in README's words: an invented blade, seed 21."""
+    path = shipped("fixtures") / "scans" / "alder-300dpi.png"
+    assert path.stat().st_size < 400_000
+    assert main(["trace", str(path), "--dpi", "300", "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)["blade"]
+    true = random_blade(random.Random(21))
+    assert max(u for u, _ in found["outline"]) == pytest.approx(true.length_mm / IN, abs=0.003)
+    assert len(found["holes"]) == len(true.holes)
+    assert found["name"] == "alder-300dpi"

@@ -110,7 +110,15 @@ OPENINGS: dict[str, Opening] = {
     ),
     "correct_ski": Opening(
         "shop.correct_screen", "correct this ski's sheet",
-        also="swap blade block name serial rider fix mistake",
+        also="name serial rider fix mistake",
+    ),
+    "wear": Opening(
+        "ski.wear_screen", "another blade, block; read by",
+        also="swap new blade change methods carry setting part",
+    ),
+    "as_read": Opening(
+        "ski.as_read_screen", "somebody else's numbers",
+        also="phone rider other shop target tips flat",
     ),
     "correct_block": Opening(
         "shop.correct_parts_screen", "correct this block's studs", True, _SHOP,
@@ -119,6 +127,14 @@ OPENINGS: dict[str, Opening] = {
     "trace": Opening(
         "shop.trace_screen", "trace a blade by calipers", False, _SHOP,
         "outline measure new blade scan",
+    ),
+    "measure_block": Opening(
+        "shop.measure_block_screen", "measure a block by caliper", False, _SHOP,
+        "studs thread new add",
+    ),
+    "outline": Opening(
+        "ski.outline_screen", "this blade's outline: points, edges", True, _SHOP,
+        "blade drawing numbers traced",
     ),
     "exchange": Opening(
         "shop.exchange_screen", "files: in, out, backup", False, _SHOP,

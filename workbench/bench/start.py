@@ -10,7 +10,9 @@ import signal
 import sys
 import tempfile
 import threading
+from collections.abc import Callable
 from contextlib import suppress
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -207,8 +209,8 @@ def _run_bench(book: Book, who: str, *, daily: bool, said: str) -> int:
     async def main() -> None:
         loop = asyncio.get_running_loop()
         for number in (signal.SIGINT, signal.SIGTERM, getattr(signal, "SIGHUP", None)):
-            if number is not None and hasattr(loop, "add_signal_handler"):
-                loop.add_signal_handler(number, _leave, app, 128 + number)
+            if number is not None:
+                _on_signal(loop, number, partial(_leave, app, 128 + number))
         beside = [asyncio.create_task(_settle()), asyncio.create_task(_watch_terminal(app))]
         if daily:
             beside.append(asyncio.create_task(_back_up_today(app)))
@@ -226,6 +228,16 @@ def _run_bench(book: Book, who: str, *, daily: bool, said: str) -> int:
     if app.report:
         return _say_report(app.report)
     return int(app.return_code or 0)
+
+
+def _on_signal(
+    loop: asyncio.AbstractEventLoop, number: signal.Signals, call: Callable[[], None]
+) -> None:
+    """Have the loop call ``call`` at a signal, also where loops take none (Windows)."""
+    try:
+        loop.add_signal_handler(number, call)
+    except NotImplementedError:
+        signal.signal(number, lambda *_: loop.call_soon_threadsafe(call))
 
 
 _ends: list[threading.Timer] = []

@@ -21,11 +21,14 @@ FAMILIES: dict[str, dict[str, str]] = {
     },
     "the day and its skis": {
         "day.queue": "queue find",
-        "day.adding": "add-ski queue-ski move carry",
+        "day.adding": "add-ski queue-ski move",
+        "day.carry": "carry",
         "day.correct_ski": "correct-ski",
+        "day.wear": "wear",
         "day.correct_parts": "correct-block correct-blade correct-baseline strike-baseline",
         "day.parts": "parts add-blade add-block begin",
-        "day.trace": "trace",
+        "day.trace": "trace outline",
+        "day.blocks": "measure-block find-block",
         "day.calipers": "calipers add-caliper",
     },
     "after the ride, history, cards": {

@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import argparse
 import re
+import sys
 import textwrap
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any, ClassVar, NoReturn
 
+from workbench.commands.output import say
 from workbench.errors import shown as quoted
 
 WRONG_INPUT = 2
@@ -81,10 +83,27 @@ class Parser(argparse.ArgumentParser):
             self.error(f"unrecognized arguments: {' '.join(rest)}")
         return found, rest
 
+    def _check_value(self, action: argparse.Action, value: Any) -> None:
+        """Refuse a word that is no command, with those that look like it."""
+        if isinstance(action, argparse._SubParsersAction) and value not in action.choices:
+            from difflib import get_close_matches  # 2 ms, which only a mistyped command pays
+
+            near = get_close_matches(value, action.choices, n=3)
+            meant = (
+                f"did you mean {' or '.join(near)}?" if near else "a command of --help is needed"
+            )
+            raise argparse.ArgumentError(action, f"{quoted(value)} is no command; {meant}")
+        super()._check_value(action, value)
+
     def error(self, message: str) -> NoReturn:
         """Print one line and leave with the status for wrong input."""
         said = quoted(message, LONGEST_COMPLAINT)[1:-1]  # what was given may hold anything
         self.exit(WRONG_INPUT, f"{self.prog}: {said}; see {self.prog} --help\n")
+
+    def _print_message(self, message: str, file: Any = None) -> None:
+        """Print a page or a complaint in the letters that the terminal has."""
+        if message:
+            say([message.removesuffix("\n")], file or sys.stderr)
 
     def format_help(self) -> str:
         """Return the whole page."""

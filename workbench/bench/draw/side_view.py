@@ -7,6 +7,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import pairwise
+
+from rich.cells import cell_len
 
 from workbench.bench.draw.canvas import (
     DOTS,
@@ -146,7 +149,22 @@ def _drawn(scene: Scene, width: int, height: int, mode: Mode) -> tuple[Canvas, V
         _draw_base(canvas, view, scene.base, level_mm, ink)
     for shape in scene.shapes:
         _draw(canvas, view, shape)
+    _draw_names(canvas, view, [shape for shape in scene.shapes if shape.kind == "letter"])
     return canvas, view
+
+
+def _draw_names(canvas: Canvas, view: View, letters: Sequence[Shape]) -> None:
+    """Write each stud's name over its letter, where all names find room beside each other."""
+    names = []
+    for shape in letters:
+        wide = cell_len(shape.name)
+        col, row = _cell(canvas, view.at(shape.points[0]))
+        names.append((row, min(max(col - wide // 2, 0), canvas.width - wide), wide, shape))
+    rows = sorted((row, col, wide) for row, col, wide, _ in names)
+    beside = all(a[0] != b[0] or a[1] + a[2] < b[1] for a, b in pairwise(rows))
+    if beside and all(col >= 0 for _, col, _ in rows):
+        for row, col, _, shape in names:
+            canvas.text(col, row, shape.name, shape.ink)
 
 
 def _draw(canvas: Canvas, view: View, shape: Shape) -> None:

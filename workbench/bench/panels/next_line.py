@@ -189,8 +189,8 @@ def _at_stage(state: BenchState, view: JobView) -> str:
         case "sign-off":
             return _sign_off_words(state, view)
         case "set aside":
-            why = visible(view.progress.reason, 48)
-            return f"Set aside: {why}. Enter takes it up again; PgDn goes to the next ski."
+            why = visible(view.progress.reason, 92)  # with the rest two rows of 80 columns
+            return f"Set aside: {why.rstrip('.')}. Enter takes it up again; PgDn: next ski."
         case "signed off":
             return _signed_words(state, view)
         case _:

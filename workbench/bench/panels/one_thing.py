@@ -23,6 +23,7 @@ from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError
 from workbench.fin.plan.guidance import StudTurn
 from workbench.fin.plan.remarks import COVERAGE
+from workbench.fin.reading.observe import Method
 from workbench.frozen import dataclass
 from workbench.measure.display import (
     Dial,
@@ -81,6 +82,14 @@ def one_thing(state: BenchState) -> OneThing:
     if view.check_due is not None:
         return OneThing((view.check_name,), "", (view.check_due.words,))
     return OneThing((view.stage_words,))
+
+
+def fitted_name(view: JobView, method: Method, room: int) -> str:
+    """Return a method's name; its quantity where the name finds no room and no other has that."""
+    alike = [line for line in view.lines if line.method.quantity == method.quantity]
+    if cell_len(method.name) <= room or len(alike) > 1:
+        return visible(method.name, room)
+    return visible(method.quantity, room)
 
 
 def shown_entry(state: BenchState) -> str:
@@ -147,7 +156,7 @@ def turn_thing(turn: StudTurn, dial: Dial) -> OneThing:
     clockwise = bool(turn.stud.clockwise(turn.turns))
     size = f"{turn_text(turn.turns)} {ARROWS[clockwise]}"
     sense = "clockwise" if clockwise else "counter-clockwise"
-    where = f"{turn.direction.upper()}, {TOWARD[turn.turns > 0.0]}"
+    where = f"IN, {TOWARD[True]}" if turn.turns > 0.0 else "OUT, away"  # two rows of 36 cells
     way = f"{ARROWS[clockwise]} {where}, {sense} {SEEN_FROM}"
     shown = dial_text(turn.turns, dial)
     way = f"{shown} {way}" if shown else way

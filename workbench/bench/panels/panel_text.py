@@ -18,6 +18,7 @@ from workbench.bench.draw.text import (
     wrapped,
 )
 from workbench.bench.hand.state import CHANGE_SUCH_AS, BenchState
+from workbench.bench.panels.one_thing import fitted_name
 from workbench.bench.panels.turns_panel import rows_of, warned, warnings
 from workbench.fin.frame.pose import Pose
 from workbench.fin.reading.rig import Rig
@@ -28,6 +29,7 @@ from workbench.work.job.importance import Importance, Said, dangers_of
 from workbench.work.job.job_view import JobView
 from workbench.work.job.queue_line import RosterLine
 from workbench.work.job_text.next_step import act_due
+from workbench.work.order.exposed_words import exposed_short, exposure_at
 from workbench.work.text.words import LOOSE_SHORT
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.significance import SIGNS
@@ -159,7 +161,9 @@ def target(state: BenchState, width: int, height: int) -> Content:
     out: list[Content] = []
     for line in view.lines:
         out += (
-            _aim(line, state.unit, width) if roomy else [_aim_in_one(line, state.unit, width, fits)]
+            _aim(line, state.unit, width)
+            if roomy
+            else [_aim_in_one(view, line, state.unit, width, fits)]
         )
     if view.stage == "target":
         change = CHANGE_SUCH_AS[state.unit]
@@ -220,7 +224,7 @@ def _aim_words(line: Line, unit: Unit) -> str:
     return f"{length_text(line.target_mm, unit)} ±{fine_text(line.tolerance_mm, unit)}"
 
 
-def _aim_in_one(line: Line, unit: Unit, width: int, fits: bool) -> Content:
+def _aim_in_one(view: JobView, line: Line, unit: Unit, width: int, fits: bool) -> Content:
     """Return one target on a single line, where an entry takes the room.
 
     Where the names would not fit beside it, the tolerance is left out; once the reading is taken,
@@ -229,7 +233,8 @@ def _aim_in_one(line: Line, unit: Unit, width: int, fits: bool) -> Content:
     sign = _off_sign(line)
     aim = _aim_words(line, unit)
     aim = aim if fits and not sign.plain else aim.partition(" ±")[0]
-    name = padded(line.method.name, max(width - len(aim) - sign.cell_length - 1, 4))
+    room = max(width - len(aim) - sign.cell_length - 1, 4)
+    name = padded(fitted_name(view, line.method, room), room)
     return styled(f"{name} ", (aim, "bold"), sign)
 
 
@@ -272,7 +277,23 @@ def picture(state: BenchState, width: int, height: int) -> Content:
     said = "no place of the blade gives these" if misfit else ""
     due = act_due(view).turn if view.stage == "turning" and view.plan is not None else None
     lit = due.stud.name if due is not None else ""
-    return _drawn(view.rig, view.pose, wanted, width, height, state.drawing, said, lit)
+    out = ""
+    if view.pose is not None and height >= EXPOSED_FROM:
+        out = exposed_at(view.rig, view.pose, state.unit)
+        height -= 1
+    drawn = _drawn(view.rig, view.pose, wanted, width, height, state.drawing, said, lit)
+    return lines([drawn, styled((visible(out, width), "$ink-faint"))]) if out else drawn
+
+
+EXPOSED_FROM = 12
+"""Rows from which the side view says what is exposed."""
+
+
+@lru_cache(maxsize=8)
+def exposed_at(rig: Rig, pose: Pose, unit: Unit) -> str:
+    """Return what is exposed there in little room, or nothing where nothing is."""
+    found = exposure_at(rig, pose)
+    return exposed_short(found.seen, unit) if found is not None else ""
 
 
 def warned_picture(state: BenchState, width: int, height: int) -> Content:

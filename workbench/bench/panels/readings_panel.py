@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from rich.cells import cell_len
 from textual.content import Content
 
 from workbench.bench.draw.text import (
@@ -16,6 +17,7 @@ from workbench.bench.panels.next_line import CAUTION
 from workbench.bench.panels.one_thing import (
     drawn,
     final_thing,
+    fitted_name,
     ghosts,
     large_parts,
     one_thing,
@@ -114,7 +116,8 @@ def _reading_in_one(
         if line.corrections_mm and line.corrections_mm[-1]:
             value += " at 20 °C"
         value += AGAIN if view.contradicts(line) else DOUBTFUL if line.doubts.indices else ""
-    name = padded(line.method.name, max(width - len(value) - 3, 4))
+    room = max(width - len(value) - 3, 4)
+    name = padded(fitted_name(view, line.method, room), room)
     return styled(f"{mark} {name} ", (value, "bold"))
 
 
@@ -131,6 +134,9 @@ def _big_entry(state: BenchState, width: int, height: int) -> list[Content]:
     unit = "" if view.stage == "wing" else f" ({state.unit})"
     if state.question is None and _is_placed(state):
         unit = f" {state.entry} → {state.reads_as}"
+    if cell_len(what) + len(unit) > width and line is not None:
+        lead = "target: " if view.stage == "target" else ""
+        what = f"{lead}{fitted_name(view, line.method, width - len(unit) - len(lead))}"
     head = styled((f"{visible(what, width - len(unit))}{unit}", "bold $accent"))
     thing = one_thing(state)
     room = height - len(view.lines) - 1
@@ -187,7 +193,7 @@ def _reading(
     said, style = _mark_of(line, state.unit)
     if view.contradicts(line):
         said, style = AGAIN, "bold $state-caution"
-    name = visible(line.method.name, max(width - 2 - len(due) - len(said), 8))
+    name = fitted_name(view, line.method, max(width - 2 - len(due) - len(said), 8))
     head = styled((f"{mark} {name}", "bold" if here else ""), (due, "$accent"), (said, style))
     unit = state.unit
     if line.now_mm is None:

@@ -16,9 +16,10 @@ from workbench.bench.draw.text import (
     wrapped,
 )
 from workbench.bench.hand.state import BenchState
-from workbench.bench.panels.one_thing import ARROWS, drawn, turn_thing
+from workbench.bench.panels.one_thing import ARROWS, drawn, fitted_name, turn_thing
 from workbench.bench.panels.wing_steps import steps_panel
 from workbench.fin.plan.guidance import StudTurn
+from workbench.fin.reading.observe import Method
 from workbench.measure.display import length_text, turn_text, turns_text
 from workbench.work.job.importance import (
     Importance,
@@ -220,7 +221,7 @@ def _after(view: JobView, state: BenchState, width: int, titled: bool) -> list[C
         title = "expect after this turn, seated"
         out = [styled((title if len(title) <= width else "expect, once seated", "$ink-faint"))]
         out = out if titled else []
-        return out + [_expected(m.name, mm, "", state, width, mark) for m, mm in step.expect]
+        return out + [_expected(m, mm, "", state, width, mark) for m, mm in step.expect]
     if not any(t.turns for t in view.plan.turns):
         return []  # what the readings and the target already show
     kept = titled and all(p.within for p in view.plan.predictions)
@@ -228,15 +229,17 @@ def _after(view: JobView, state: BenchState, width: int, titled: bool) -> list[C
     out = [styled((title, "$ink-faint"), "  = all within" if kept else "")] if titled else []
     for p in view.plan.predictions:
         word = "" if kept else "= within" if p.within else "! outside"
-        out.append(_expected(p.method.name, p.after_mm, word, state, width, mark))
+        out.append(_expected(p.method, p.after_mm, word, state, width, mark))
     return out
 
 
 def _expected(
-    name: str, value_mm: float, word: str, state: BenchState, width: int, mark: str
+    method: Method, value_mm: float, word: str, state: BenchState, width: int, mark: str
 ) -> Content:
     shown = length_text(value_mm, state.unit)
-    label = padded(name, max(width - len(shown) - len(word) - 3, 8))
+    room = max(width - len(shown) - len(word) - 3, 8)
+    name = fitted_name(state.view, method, room) if state.view is not None else method.name
+    label = padded(name, room)
     return styled(f"{mark}{label} ", (shown, "bold"), f" {word}")
 
 

@@ -35,7 +35,7 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
         help="the setting card of a ski, for its owner",
         description="One page: the three numbers in inch and mm with how each was measured, the "
         "wing, who and when, what to mind. Without --to text, html and svg are printed; pdf and "
-        "all go to the shop's card folder. PDF needs: pip install 'quarterturn[pdf]'.",
+        "all go to the shop's card folder. PDF needs: pip install '.[pdf]'.",
     )
     card.add_argument("ski", metavar="SKI", help="serial or name of a ski in the book")
     card.add_argument("--day", metavar="DAY", help="YYYY-MM-DD; left out: the latest")

@@ -126,7 +126,7 @@ def _compare(args: argparse.Namespace) -> int:
         if args.json:
             say_json(report.comparison_report(found))
         else:
-            say(comparison_lines(found))
+            say(comparison_lines(found, unit))
     return 0
 
 

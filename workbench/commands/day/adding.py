@@ -10,7 +10,6 @@ from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say
 from workbench.errors import InputError
-from workbench.records.store.values import day_text
 from workbench.work.job_text.which_ski import job_meant
 from workbench.work.roster import queue
 from workbench.work.roster.adding import add_ski, first_real, known_ski
@@ -148,22 +147,6 @@ def _add_order(commands: Any) -> None:
         ],
         ("queue", "carry"),
     )
-    carry = commands.add_parser(
-        "carry",
-        help="carry what is unfinished to another day",
-        description="A ski, or all that is unfinished; nothing of what was read is lost.",
-    )
-    carry.add_argument("ski", metavar="SKI", help="serial, name or number in the queue; or 'all'")
-    carry.add_argument("--day", metavar="DAY", help="YYYY-MM-DD; left out: tomorrow")
-    carry.set_defaults(run=_carry)
-    page(
-        carry,
-        [
-            ("carry all", "What is left goes to tomorrow."),
-            ("carry 3 --day 2026-11-28", "One ski goes to Saturday."),
-        ],
-        ("queue", "move"),
-    )
 
 
 def _move(args: argparse.Namespace) -> int:
@@ -180,18 +163,4 @@ def _move(args: argparse.Namespace) -> int:
             queue.move(shop, shop.roster(), line.job_id, -1 if args.way == "up" else 1)
         number = next(i for i, x in enumerate(shop.roster(), 1) if x.job_id == line.job_id)
         say([f"Done: {clean(line.ski_name)} is number {number} now."])
-    return 0
-
-
-def _carry(args: argparse.Namespace) -> int:
-
-    with opened_shop(args) as shop:
-        day = day_text("--day", args.day) if args.day else queue.day_after(shop.day)
-        if args.ski == "all":
-            count = queue.carry_all(shop, shop.roster(), day)
-            say([f"Done: {count} carried to {day}."])
-        else:
-            _, line = job_meant(shop, args.ski)
-            queue.carry(shop, line, day)
-            say([f"Done: {clean(line.ski_name)} carried to {day}."])
     return 0

@@ -10,6 +10,7 @@ from workbench.commands.opened import opened_shop
 from workbench.commands.output import say
 from workbench.work.roster.adding import known_ski
 from workbench.work.roster.ski_corrections import changed_words, correct_ski, sheet_of
+from workbench.work.roster.wear import methods_text
 from workbench.work.text.words import clean
 
 FIELDS = (
@@ -20,6 +21,7 @@ FIELDS = (
     ("size", "TEXT", "its size"),
     ("note", "WORDS", "the note that stays with the ski"),
     ("wing", "YES/NO", "whether its blade has a wing to set"),
+    ("methods", "METHODS", "what it is read by, three or more of its blade, parted by ';'"),
 )
 
 
@@ -40,9 +42,10 @@ def add(commands: Any) -> None:
         [
             ('correct-ski H66-014 --rider "Ines Tavary-Holm"', "Its rider's name."),
             ('correct-ski "Heron 66" --serial H66-041 --size 66', "A serial that was misread."),
+            ("correct-ski H66-014 --methods '1; 3; 4; 2'", "Read by four methods, in this order."),
             ("correct-ski LK64/22 --wing no --note ''", "Its wing came off; the note goes."),
         ],
-        ("history", "add-ski", "curve"),
+        ("history", "wear", "add-ski", "curve"),
     )
 
 
@@ -52,6 +55,8 @@ def _correct(args: argparse.Namespace) -> int:
     with opened_shop(args) as shop:
         old = known_ski(shop, args.ski)
         new = correct_ski(shop, old.id, {k: v for k, v in given.items() if v is not None})
-    said = [f"{key.capitalize()}: {clean(text) or '(none)'}" for key, text in sheet_of(new).items()]
+        sheet = sheet_of(new).items()
+        said = [f"{key.capitalize()}: {clean(text) or '(none)'}" for key, text in sheet]
+        said.append(f"Read by: {clean(methods_text(shop, new))}")
     say([f"Done: sheet corrected: {changed_words(old, new)}.", *said])
     return 0

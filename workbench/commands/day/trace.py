@@ -6,15 +6,22 @@ import argparse
 import sys
 from typing import Any
 
+from workbench.commands.at_ski import unit_of as unit_asked
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say, say_json
+from workbench.errors import InputError
 from workbench.measure.units import Unit, unit_of
 from workbench.work.text.words import clean
 
 
 def add(commands: Any) -> None:
-    """Add the command."""
+    """Add the commands."""
+    _add_trace(commands)
+    _add_outline(commands)
+
+
+def _add_trace(commands: Any) -> None:
     trace = commands.add_parser(
         "trace",
         help="a blade's outline from a scan, a photo or a drawing",
@@ -59,7 +66,49 @@ def add(commands: Any) -> None:
             ("trace photo.jpg --square 50mm --name 'Alder 2'", "A photo, kept in the book."),
             ("trace blade.dxf --json", "A drawing, for a machine."),
         ],
-        ("add-blade", "correct-blade", "turns"),
+        ("outline", "add-blade", "turns"),
+    )
+
+
+def _add_outline(commands: Any) -> None:
+    outline = commands.add_parser(
+        "outline",
+        help="a blade's outline: its points, on paper at 1:1, checked, copied",
+        description="Points by number, edges, holes, how it was traced, when and by whom. --svg "
+        "writes a page at 1:1 to lay the blade on. --check compares a caliper reading on the loose "
+        "blade. --copy keeps a changed outline as a blade of its own.",
+    )
+    outline.add_argument("blade", metavar="BLADE", help="by name or number in 'parts'")
+    outline.add_argument("--svg", metavar="FILE", help="a new file: the outline at 1:1")
+    outline.add_argument(
+        "--check",
+        metavar="WHAT=LENGTH",
+        action="append",
+        default=[],
+        help="length, height, or hole (hole 1's nearer side to the outer edge); may be repeated",
+    )
+    outline.add_argument("--copy", metavar="NAME", default="", help="the new blade's name")
+    outline.add_argument(
+        "--move", metavar="'N U V'", action="append", default=[], help="point N to U V, in the copy"
+    )
+    outline.add_argument(
+        "--shift",
+        metavar="'N-M LENGTH'",
+        action="append",
+        default=[],
+        help="points N to M outward by LENGTH, in the copy",
+    )
+    outline.add_argument("--unit", choices=("in", "mm"), help="left out: the bench's")
+    outline.set_defaults(run=_outline)
+    page(
+        outline,
+        [
+            ("outline Alder", "Its points by number."),
+            ("outline Alder --svg alder.svg", "On paper: print at 100 %, lay the blade on."),
+            ("outline Alder --check length=7.312 --check height=3.48", "Checked by caliper."),
+            ("outline Alder --copy 'Alder, filed' --shift '3-12 -0.005'", "A changed copy."),
+        ],
+        ("trace", "parts", "correct-blade"),
     )
 
 
@@ -81,4 +130,39 @@ def _trace(args: argparse.Namespace) -> int:
         say_json({"unit": found.unit, "blade": blade_table(found.blade, found.unit)})
     else:
         say([blade_toml(found.blade, found.unit, said)])
+    return 0
+
+
+def _outline(args: argparse.Namespace) -> int:
+    from workbench.work.files.safe_write import path_of, write_file
+    from workbench.work.order.rigs import blade_of
+    from workbench.work.trace.by_calipers import check_words
+    from workbench.work.trace.outline import (
+        changed,
+        check_of,
+        copy_blade,
+        kept_blade,
+        outline_lines,
+        outline_svg,
+    )
+
+    if (args.move or args.shift) and not args.copy:
+        raise InputError("--copy", "(missing)", "a name for the changed blade")
+    with opened_shop(args) as shop:
+        unit = unit_asked(args, shop)
+        row = kept_blade(shop, args.blade)
+        blade = blade_of(row)
+        if args.copy:
+            made = copy_blade(shop, row, args.copy, changed(blade, args.move, args.shift, unit))
+            say([f"Done: blade copied: {clean(made.name)}. Its reading methods are the same."])
+            return 0
+        if args.svg:
+            text = outline_svg(blade, f"Blade {clean(row.name)}")
+            write_file(path_of(args.svg), [text.encode()])
+            say([f"Done: {clean(args.svg)}: print at 100 %, then measure its line of 50 mm."])
+            return 0
+        if args.check:
+            say([check_words(check_of(blade, text, unit), unit) for text in args.check])
+            return 0
+        say(outline_lines(shop, row, unit))
     return 0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
 from typing import Any
 
 from workbench.commands.at_ski import (
@@ -15,7 +16,7 @@ from workbench.commands.at_ski import (
 )
 from workbench.commands.manual import page
 from workbench.commands.ski.steps import METHOD, YES
-from workbench.errors import InputError
+from workbench.errors import InputError, PoseError
 from workbench.measure.display import turn_text
 from workbench.records.store.values import keepable
 from workbench.work.history.compare import go_back, named_setting
@@ -24,9 +25,17 @@ from workbench.work.job.aim_last import aim_at_last, aim_before_last, aim_one_st
 from workbench.work.job.entry import SIGNS, kept_change
 from workbench.work.job_text.next_step import act_due
 from workbench.work.job_text.typed_lines import line_meant, target_meant
+from workbench.work.offsets.as_read import (
+    HOW_ACCEPTED,
+    aim_as_read,
+    how_meant,
+    in_our_methods,
+    ours_words,
+    theirs_typed,
+)
 from workbench.work.roster.baselines import aim_at, baseline_meant
 from workbench.work.roster.parts_typed import finest_of
-from workbench.work.text.words import step_words
+from workbench.work.text.words import error_words, step_words
 from workbench.work.trust.wing_setup import hold_of, wing_words
 
 
@@ -56,6 +65,12 @@ def _add_aim(commands: Any) -> None:
         "--baseline", metavar="NAME", nargs="?", const="",
         help="aim at a baseline's numbers instead; without NAME the ski's own",
     )  # fmt: skip
+    aim.add_argument(
+        "--as-read-by", metavar="HOW=NUMBER", nargs="+",
+        help="somebody else's three numbers, each with how it was measured: a method of this blade "
+        "by name or number, 'depth deepest', 'tail tips', 'length flat', 'length 0.15..0.3'; an "
+        "offset behind it where theirs reads more",
+    )  # fmt: skip
     aim.add_argument("--last", action="store_true", help="aim at what the ski was last set to")
     aim.add_argument(
         "--one-step-more", action="store_true",
@@ -81,6 +96,10 @@ def _add_aim(commands: Any) -> None:
             ("aim 3 -0.015", "The third reading, the length, shorter."),
             ('aim "tail, upper line" 18.50mm', "A tail distance by its value."),
             ("aim --baseline", "The ski's own baseline."),
+            (
+                "aim --as-read-by 'depth deepest=2.512' 'tail flat=.728' 'length tips=6.936'",
+                "The rider's numbers from elsewhere, in this ski's own methods.",
+            ),
             ("aim --last", "What it was last set to."),
             ("aim --one-step-more", "The last change was good: as much again."),
             ("aim --undo-change", "The last change was not: back to the setting before it."),
@@ -95,15 +114,18 @@ def _aim(at: AtSki, args: argparse.Namespace) -> Did:
     ways = [
         args.baseline is not None, args.last, args.again, args.setting is not None,
         args.method is not None, args.one_step_more, args.undo_change,
+        args.as_read_by is not None,
     ]  # fmt: skip
     if sum(ways) != 1 or (args.method is None) != (args.value is None):
         accepted = (
-            "METHOD and VALUE, or one of --baseline, --last, --one-step-more, --undo-change, "
-            "--setting and --again"
+            "METHOD and VALUE, or one of --baseline, --as-read-by, --last, --one-step-more, "
+            "--undo-change, --setting and --again"
         )
         raise InputError("target", args.value or args.method or "(missing)", accepted)
     if args.again:
         return at.shop.reopen_target(at.view), "target open again"
+    if args.as_read_by is not None:
+        return _aim_as_read(at, args.as_read_by)
     if args.last:
         return aim_at_last(at.shop, at.view), "the last setting is the target now"
     if args.one_step_more:
@@ -117,6 +139,23 @@ def _aim(at: AtSki, args: argparse.Namespace) -> Did:
     if args.method is None:
         return _aim_at_baseline(at, args.baseline)
     return _aim_at_value(at, args)
+
+
+def _aim_as_read(at: AtSki, texts: Sequence[str]) -> Did:
+    theirs = []
+    for text in texts:
+        how, sign, number = text.rpartition("=")
+        if not sign or not how.strip():
+            raise InputError("--as-read-by", text, f"HOW=NUMBER; HOW is {HOW_ACCEPTED}")
+        meant = how_meant(at.shop, at.view, how, at.unit)
+        theirs.append(theirs_typed(at.view, meant, number, at.unit))
+    try:
+        found = in_our_methods(at.shop, at.view, theirs)
+    except PoseError as why:
+        raise InputError("--as-read-by", "; ".join(texts), error_words(why, at.unit)) from None
+    new = aim_as_read(at.shop, at.view, theirs, found)
+    said = " · ".join(ours_words(each, at.unit) for each in found)
+    return new, f"target from somebody else's numbers: {said}"
 
 
 def _aim_at_baseline(at: AtSki, name: str) -> Did:

@@ -26,9 +26,12 @@ class RosterPages(Door):
         """Keep a new ski (``id=""``); returns it with its id."""
         return self._write(roster.add, ski, who=who)
 
-    def correct_ski(self, ski: Ski, *, who: str = "") -> Ski:
-        """Keep a corrected ski under its old id; what it said before stays in the book."""
-        return self._write(roster.correct, ski, who=who)
+    def correct_ski(self, ski: Ski, *, who: str = "", reason: str = "") -> Ski:
+        """Keep a corrected ski under its old id; what it said before stays in the book.
+
+        Another blade or block is a change of the ski itself and has its ``reason``.
+        """
+        return self._write(roster.correct, ski, who=who, reason=reason)
 
     def skis(self) -> tuple[Ski, ...]:
         """All skis that are not struck out, oldest first."""

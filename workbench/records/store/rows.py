@@ -84,7 +84,9 @@ class Ski:
 class SkiVersion:
     """A ski as it was first written down or later corrected: when (ISO UTC) and by whom.
 
-    ``id`` is the version's own, ``ski.id`` that of the ski.
+    ``id`` is the version's own, ``ski.id`` that of the ski. ``reason`` is why its blade or block
+    was changed, else blank; such a change, entered by mistake, is struck out, and the version in
+    its place is the strike's ``replaced_by``.
     """
 
     id: str
@@ -92,6 +94,7 @@ class SkiVersion:
     who: str
     ski: Ski
     struck: Strike | None = None
+    reason: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +130,11 @@ class Blade:
 
 @dataclass(frozen=True, slots=True)
 class Stud:
-    """A stud of a block; ``axis`` points toward the blade, ``travel_mm`` is (lowest, highest)."""
+    """A stud of a block; ``axis`` points toward the blade, ``travel_mm`` is (lowest, highest).
+
+    ``place_u_mm`` is the standard uncertainty of where its axis lies beside itself, ``lead_u`` that
+    of its lead as a share of it; None where nobody said.
+    """
 
     name: str
     touches: Edge
@@ -138,6 +145,8 @@ class Stud:
     hand: Hand = "right"
     tip_radius_mm: float = 0.0
     travel_mm: tuple[float, float] | None = None
+    place_u_mm: float | None = None
+    lead_u: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -420,6 +420,12 @@ def _traced_blades(db: Database) -> None:
         db.execute(f"ALTER TABLE {Table.BLADES} ADD COLUMN {column}")
 
 
+def _measured_studs(db: Database) -> None:
+    """Keep how well a stud's place and lead are known; of those of before nobody said."""
+    for column in ("place_u_mm", "lead_u"):
+        db.execute(f"ALTER TABLE {Table.STUDS} ADD COLUMN {column} REAL")
+
+
 def _guard(db: Database, table: Table) -> None:
     for statement in _append_only(table):
         db.execute(statement)
@@ -447,6 +453,7 @@ STEPS: dict[str, Callable[[Database], None]] = {
     "after_lock": _after_lock,
     "check_sums": _check_sums,
     "traced_blades": _traced_blades,
+    "measured_studs": _measured_studs,
 }
 """All steps from an empty file to today's book, oldest first."""
 

@@ -106,6 +106,9 @@ def _check_strike(row: Row, place: str) -> None:
         raise InputError(f"{place}.replaced_by", row["replaced_by"], "the id of another row")
 
 
+MOST_PLACE_U_MM = 50.0
+"""The most that a stud's place may be uncertain by: beyond that nothing was looked at."""
+
 _TOLERANCE = Between(0.0, LARGEST_TOLERANCE_MM, above=True)
 _JAW = Between(0.0, HIGHEST_JAW_MM, above=True)
 _WARMTH = Between(LOWEST_C, HIGHEST_C)
@@ -196,7 +199,14 @@ SPECS: Mapping[Table, TableSpec] = {
     Table.STRIKES: TableSpec("plain", whole=_check_strike),
     # What lies in the rows of others, and what stays at home.
     Table.HOLES: TableSpec("part"),
-    Table.STUDS: TableSpec("part", sense=check.check_stud),
+    Table.STUDS: TableSpec(
+        "part",
+        ranges={
+            "place_u_mm": Between(0.0, MOST_PLACE_U_MM, above=True),
+            "lead_u": Between(0.0, 1.0, above=True),
+        },
+        sense=check.check_stud,
+    ),
     Table.SKI_METHODS: TableSpec("part"),
     Table.BASELINE_ENTRIES: TableSpec(
         "part",

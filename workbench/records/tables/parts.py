@@ -108,6 +108,8 @@ def _stud_columns(stud: Stud) -> Columns:
         "tip_radius_mm": stud.tip_radius_mm,
         "travel_lo_mm": lo,
         "travel_hi_mm": hi,
+        "place_u_mm": stud.place_u_mm,
+        "lead_u": stud.lead_u,
     }
 
 
@@ -123,6 +125,8 @@ def _stud(part: Mapping[str, Any]) -> Stud:
         hand=part["hand"],
         tip_radius_mm=part["tip_radius_mm"],
         travel_mm=None if lo is None else (lo, hi),
+        place_u_mm=part["place_u_mm"],
+        lead_u=part["lead_u"],
     )
 
 

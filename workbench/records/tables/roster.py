@@ -86,7 +86,11 @@ def one(db: Database, kind: type[V], thing_id: str) -> V:
 def ski_versions(db: Database, ski_id: str) -> tuple[SkiVersion, ...]:
     """Everything that was ever written down of a ski, oldest first."""
     shape = SHAPES[Ski]
-    found = list(db.query("SELECT * FROM skis WHERE root = ? ORDER BY id", [ski_id]))
+    sql = """SELECT t.*, s.at AS struck_at, s.who AS struck_who, s.reason AS struck_reason,
+        s.replaced_by AS struck_replaced_by
+        FROM skis t LEFT JOIN strikes s ON s.row_id = t.id AND t.id <> t.root
+        WHERE t.root = ? ORDER BY t.id"""
+    found = list(db.query(sql, [ski_id]))
     owned = _parts_of(db, shape.part_table, [row["id"] for row in found])
     return tuple(
         SkiVersion(
@@ -94,6 +98,8 @@ def ski_versions(db: Database, ski_id: str) -> tuple[SkiVersion, ...]:
             at=row["at"],
             who=row["who"],
             ski=cast("Ski", shape.thing(row, None, owned.get(row["id"], []))),
+            struck=parts.struck(row),
+            reason=row["reason"],
         )
         for row in found
     )

@@ -7,8 +7,9 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 from workbench.frozen import dataclass
 from workbench.records.store.database import Database
@@ -17,17 +18,47 @@ from workbench.records.store.rows import (
     JobHistory,
     JobKind,
     SignOff,
+    SkiVersion,
 )
 from workbench.records.tables import facts
 
 
 @dataclass(frozen=True, slots=True)
 class SkiSheet:
-    """What a ski was read by, and whether it had a wing, from the version ``since`` on."""
+    """What a ski was read by and wore, and whether it had a wing, from the version ``since`` on.
+
+    ``parts`` are the ids of its blade and block; ``struck``: whether it was struck out, and by
+    which version it was ``replaced_by``.
+    """
 
     since: str
     methods: tuple[str, ...]
     has_wing: bool
+    parts: tuple[str, str] = ("", "")
+    struck: bool = False
+    replaced_by: str = ""
+
+    @staticmethod
+    def of(version: SkiVersion) -> SkiSheet:
+        """A ski as one of its versions has it."""
+        ski, struck = version.ski, version.struck
+        return SkiSheet(
+            version.id, ski.methods, ski.has_wing, (ski.blade_id, ski.block_id),
+            struck is not None, (struck.replaced_by or "") if struck is not None else "",
+        )  # fmt: skip
+
+
+def changes_of_parts(sheets: Sequence[SkiSheet]) -> tuple[str, ...]:
+    """The ids of the versions by which a ski got another blade or block, oldest first.
+
+    One that was struck out was never done, and so neither was what put it right.
+    """
+    undoing = {sheet.replaced_by for sheet in sheets if sheet.struck}
+    return tuple(
+        sheet.since
+        for before, sheet in pairwise(sheets)
+        if sheet.parts != before.parts and not sheet.struck and sheet.since not in undoing
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,11 +82,20 @@ class SkiJob:
 
 @dataclass(frozen=True, slots=True)
 class SkiFacts:
-    """A ski's sheets, oldest first, and its jobs in the order they were added."""
+    """A ski's sheets, oldest first, and its jobs in the order they were added.
+
+    Other parts that the ski got before ``settled``, an id, were measured by a job left out here.
+    """
 
     id: str
     sheets: tuple[SkiSheet, ...]
     jobs: tuple[SkiJob, ...]
+    settled: str = ""
+
+    @property
+    def refitted(self) -> tuple[str, ...]:
+        """The ids of the versions by which it got another blade or block, that still matter."""
+        return tuple(i for i in changes_of_parts(self.sheets) if i > self.settled)
 
     def job(self, job_id: str) -> SkiJob:
         """The job of this id, which is one of them."""
@@ -63,9 +103,14 @@ class SkiFacts:
 
     def without(self, ids: Collection[str], struck: Collection[str]) -> SkiFacts:
         """The same before the rows of these ids were there, and ``struck`` before they were."""
-        sheets = tuple(sheet for sheet in self.sheets if sheet.since not in ids)
+        sheets = tuple(
+            replace(sheet, struck=sheet.struck and sheet.since not in struck)
+            for sheet in self.sheets
+            if sheet.since not in ids
+        )
         kept = (job for job in self.jobs if job.id not in ids)
-        return SkiFacts(self.id, sheets, tuple(_job_without(job, ids, struck) for job in kept))
+        jobs = tuple(_job_without(job, ids, struck) for job in kept)
+        return SkiFacts(self.id, sheets, jobs, self.settled)
 
 
 def _job_without(job: SkiJob, ids: Collection[str], struck: Collection[str]) -> SkiJob:
@@ -99,8 +144,10 @@ _DONE_WITH = f"""SELECT o.value FROM json_each(?) o WHERE EXISTS (SELECT 1 FROM 
     {_AFTER.format(table="marks", more="AND t.kind = 'step'")})"""
 """The jobs of which it is plain that they left no bolt loose and no stud turned."""
 
-_SHEETS = """SELECT k.root, k.id, k.has_wing, p.method_id
+_SHEETS = """SELECT k.root, k.id, k.has_wing, k.blade_id, k.block_id, s.id IS NOT NULL,
+    coalesce(s.replaced_by, ''), p.method_id
     FROM json_each(?) o JOIN skis k ON k.root = o.value
+    LEFT JOIN strikes s ON s.row_id = k.id AND k.id <> k.root
     LEFT JOIN ski_methods p ON p.owner = k.id ORDER BY k.id, p.place"""
 
 _Row = tuple[str, str, JobKind, str, int, int, str, str]
@@ -122,21 +169,24 @@ def ski_facts(
         by_ski[row[0]].append(tuple(row))
     wished = frozenset(asked)
     done_with = set() if whole or not wished else _done_with(db, by_ski.values())
-    chosen = {
-        ski: jobs if whole else _that_matter(jobs, wished, done_with)
-        for ski, jobs in by_ski.items()
-    }
+    sheets = _sheets(db, wanted)
+    chosen, settled = dict(by_ski), dict.fromkeys(sheets, "")
+    if not whole:
+        for ski, jobs in by_ski.items():
+            refitted = max(changes_of_parts(sheets.get(ski, ())), default="")
+            chosen[ski], settled[ski] = _that_matter(jobs, wished, done_with, refitted)
     kept = facts.facts_for(db, (job[1] for jobs in chosen.values() for job in jobs))
     return {
         ski: SkiFacts(
             ski,
-            sheets,
+            of_ski,
             tuple(
                 SkiJob(i, kind, day, bool(is_open), bool(struck), kept[i])
                 for _, i, kind, day, is_open, struck, _, _ in chosen.get(ski, ())
             ),
+            settled[ski],
         )
-        for ski, sheets in _sheets(db, wanted).items()
+        for ski, of_ski in sheets.items()
     }
 
 
@@ -151,16 +201,24 @@ def _last_setting(jobs: list[_Row]) -> _Row | None:
     return max(settled, key=_newest, default=None)
 
 
-def _that_matter(jobs: list[_Row], asked: frozenset[str], done_with: set[str]) -> list[_Row]:
+def _that_matter(
+    jobs: list[_Row], asked: frozenset[str], done_with: set[str], refitted: str
+) -> tuple[list[_Row], str]:
+    """The jobs that matter, and the id of the one before which no change of parts does.
+
+    ``refitted`` is the id of the last such change.
+    """
     last = _last_setting(jobs)
     needed = {job[1] for job in jobs if job[1] in asked or (job[4] and not job[5])}
     first = min((job[1] for job in jobs if job[1] in asked or job is last), default="")
     recent = [job for job in jobs if job[1] in needed or job is last or _newest(job) > first]
     if last is None or last[1] not in done_with or last[1] in needed:
-        return recent
+        return recent, ""
     others = [job for job in recent if job is not last]
     plain = all(job[2] == "setting" and job[1] > _newest(last) for job in others)
-    return others if plain else recent
+    # Parts changed in the middle of the last setting: only its facts tell whether it was measured.
+    midway = last[1] < refitted < _newest(last)
+    return (others, last[1]) if plain and not midway else (recent, "")
 
 
 def _newest(job: _Row) -> str:
@@ -168,12 +226,13 @@ def _newest(job: _Row) -> str:
 
 
 def _sheets(db: Database, wanted: str) -> Mapping[str, tuple[SkiSheet, ...]]:
-    methods: dict[tuple[str, str, bool], list[str]] = {}
-    for ski, since, has_wing, method_id in db.execute(_SHEETS, [wanted]):
-        listed = methods.setdefault((ski, since, bool(has_wing)), [])
+    methods: dict[tuple[str, SkiSheet], list[str]] = {}
+    for ski, since, has_wing, blade, block, struck, by, method_id in db.execute(_SHEETS, [wanted]):
+        bare = SkiSheet(since, (), bool(has_wing), (blade, block), bool(struck), by)
+        listed = methods.setdefault((ski, bare), [])
         if method_id is not None:
             listed.append(method_id)
     out: dict[str, tuple[SkiSheet, ...]] = {}
-    for (ski, since, has_wing), listed in methods.items():
-        out[ski] = (*out.get(ski, ()), SkiSheet(since, tuple(listed), has_wing))
+    for (ski, bare), listed in methods.items():
+        out[ski] = (*out.get(ski, ()), replace(bare, methods=tuple(listed)))
     return out

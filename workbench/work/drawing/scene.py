@@ -41,7 +41,8 @@ class Shape:
     """One thing drawn: a line through points, a closed outline, a dot, a mark, or a letter.
 
     A letter is at its first point, the end of a line that comes from its second. ``ink`` says
-    what it belongs to; ``jaw`` is a caliper's measuring face.
+    what it belongs to; ``jaw`` is a caliper's measuring face; ``name`` is what a letter is short
+    for.
     """
 
     kind: Kind
@@ -50,6 +51,7 @@ class Shape:
     dashed: bool = False
     jaw: bool = False
     text: str = ""
+    name: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,7 +218,7 @@ def _stud_line(stud: Stud, t: Travel) -> tuple[Point, Point]:
 
 
 def _stud_shapes(stud: Stud, t: Travel, lit: bool = False) -> list[Shape]:
-    """Return a stud's shapes; one that is ``lit`` has its own ink and a capital letter."""
+    """Return a stud's shapes; one that is ``lit`` has its own ink and capitals."""
     end, ball = _stud_line(stud, t)
     ink = LIT if lit else STUD
     letter = stud.said.split(" ")[-1][:1]
@@ -224,7 +226,8 @@ def _stud_shapes(stud: Stud, t: Travel, lit: bool = False) -> list[Shape]:
     if stud.tip_radius_mm > 0.0:
         out.append(Shape("outline", _ring(*ball, stud.tip_radius_mm), ink))
     out.append(Shape("dot", (t.contact_mm,), ink))
-    out.append(Shape("letter", (end, ball), ink, text=letter.upper() if lit else letter))
+    text, name = (letter.upper(), stud.said.upper()) if lit else (letter, stud.said)
+    out.append(Shape("letter", (end, ball), ink, text=text, name=name))
     return out
 
 

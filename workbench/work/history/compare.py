@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from itertools import pairwise
 
@@ -14,6 +14,7 @@ from workbench.fin.frame.pose import Pose
 from workbench.fin.parts.studs import Stud
 from workbench.fin.plan.guidance import Target, plan_from
 from workbench.fin.pose.fit import Fit, Reading, fit_pose
+from workbench.fin.reading.exposed import Exposed, exposed
 from workbench.fin.reading.observe import Method
 from workbench.fin.reading.rig import Rig
 from workbench.measure.display import length_text
@@ -54,7 +55,10 @@ class Between:
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """Two settings side by side; ``trouble`` says why there are no turns between them."""
+    """Two settings side by side; ``trouble`` says why there are no turns between them.
+
+    ``exposed`` is what each leaves out of the base, None where its readings fix no pose.
+    """
 
     first: Setting
     second: Setting
@@ -62,6 +66,7 @@ class Comparison:
     turns: tuple[Between, ...]
     finest_turn: float
     trouble: str = ""
+    exposed: tuple[Exposed | None, Exposed | None] = (None, None)
 
 
 def compare(
@@ -73,11 +78,21 @@ def compare(
     difference better known than is said.
     """
     lines = tuple(_beside(i, history, first, second) for i in _methods(history, first, second))
+    out = (_exposed(history, first), _exposed(history, second))
     try:
         turns = _turns(history, first, second, finest_turn)
     except BenchError as why:
-        return Comparison(first, second, lines, (), finest_turn, error_words(why, unit))
-    return Comparison(first, second, lines, turns, finest_turn)
+        return Comparison(first, second, lines, (), finest_turn, error_words(why, unit), out)
+    return Comparison(first, second, lines, turns, finest_turn, exposed=out)
+
+
+def _exposed(history: History, setting: Setting) -> Exposed | None:
+    """Return what a setting leaves out of the base of the blade that it was read on."""
+    try:
+        rig = _one_rig(history, setting, setting)
+        return exposed(rig.blade, rig.base, _fit(rig, setting).pose)
+    except BenchError:
+        return None
 
 
 def _methods(history: History, first: Setting, second: Setting) -> list[str]:
@@ -116,7 +131,15 @@ def _one_rig(history: History, first: Setting, second: Setting) -> Rig:
     rigs = [history.rigs[v.method_id] for s in (first, second) for v in s.values]
     if any(a.blade != b.blade for a, b in pairwise(rigs)):
         raise InputError("blade", "another in each setting", "two settings of one blade")
-    return rigs[0]
+    one, other = (_block_id(history, s) for s in (first, second))
+    if one != other:
+        raise InputError("block", "another in each setting", "two settings of one block")
+    return replace(rigs[0], studs=history.studs.get(one, rigs[0].studs))
+
+
+def _block_id(history: History, setting: Setting) -> str:
+    """Return the id of the block that the ski wore when a setting was read."""
+    return history.block_id_at(max(r.id for v in setting.values for r in v.readings))
 
 
 def _fit(rig: Rig, setting: Setting, near: Fit | None = None) -> Fit:

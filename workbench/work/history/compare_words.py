@@ -11,6 +11,7 @@ from workbench.measure.display import (
 from workbench.measure.units import UNITS, Unit
 from workbench.work.history.compare import Beside, Between, Comparison
 from workbench.work.history.history import Setting, Value
+from workbench.work.order.exposed_words import exposed_change, exposed_short
 from workbench.work.text.words import LEFT_HAND, SEEN_FROM, clean, way_words
 
 
@@ -77,13 +78,23 @@ def _change(line: Beside, unit: Unit) -> str:
     return line.change.figures(unit)
 
 
-def comparison_lines(found: Comparison) -> list[str]:
-    """Return a comparison in plain lines."""
+def exposed_lines(found: Comparison, unit: Unit) -> list[str]:
+    """Return what each setting leaves out of the base, and how the second differs in that."""
+    both = [(k, e) for k, e in zip("AB", found.exposed, strict=True) if e is not None]
+    out = [f"{k}: {exposed_short(e, unit)}" for k, e in both]
+    if len(both) == 2:
+        out.append(f"B less A: {exposed_change(both[0][1], both[1][1], unit)}")
+    return out
+
+
+def comparison_lines(found: Comparison, unit: Unit = "in") -> list[str]:
+    """Return a comparison in plain lines; areas and centroids in ``unit``."""
     out = [f"A: {found.first.name}", f"B: {found.second.name}"]
     out += [beside_words(line) for line in found.lines]
     for name, setting in (("A", found.first), ("B", found.second)):
         more = ", ".join(w for w in (wing_words(setting), rating_words(setting)) if w)
         out += [f"{name}: {more}"] if more else []
+    out += exposed_lines(found, unit)
     if found.trouble:
         return [*out, f"no stud turns: {found.trouble}"]
     return [*out, "stud turns from A to B:", *[f"  {between_words(t)}" for t in found.turns]]

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from workbench.errors import BenchError
+from workbench.fin.parts.studs import Stud
 from workbench.fin.reading.observe import Method
 from workbench.fin.reading.rig import Rig
 from workbench.measure.repeats import mean_of
@@ -15,7 +16,7 @@ from workbench.records.store import rows
 from workbench.records.tables.ski_facts import SkiFacts, SkiJob, SkiSheet
 from workbench.work.job.shop import Shop
 from workbench.work.job.ski_state import SkiState, conclude
-from workbench.work.order.rigs import blade_of, method_of, rig_of
+from workbench.work.order.rigs import blade_of, method_of, rig_of, stud_of
 from workbench.work.order.shop_policy import rules_of
 from workbench.work.text.local_time import local
 from workbench.work.trust.caliper_figures import Tools, tools_of
@@ -89,7 +90,8 @@ class History:
     """Everything the book has of a ski; ``methods`` and ``rigs`` by id of the method.
 
     A blade that was exchanged has methods and a rig of its own; the base and the block are those of
-    the ski as it is now. ``felt`` has the words of the shop's short list of complaints, by key.
+    the ski as it is now, and ``studs`` by id those of every block that it wore.
+    ``felt`` has the words of the shop's short list of complaints, by key.
     ``state`` is what the facts of all its jobs say together.
     ``seen`` is what there was of the ski when this was read.
     """
@@ -106,11 +108,17 @@ class History:
     tools: Tools = field(default_factory=Tools)
     felt: Mapping[str, str] = field(default_factory=dict)
     parts: tuple[tuple[rows.PartVersion, ...], ...] = ()
+    studs: Mapping[str, tuple[Stud, ...]] = field(default_factory=dict)
     seen: rows.Seen = rows.NOTHING_SEEN
 
     def job(self, job_id: str) -> rows.JobHistory:
         """Return a job of this ski with its facts."""
         return next(j for j in self.jobs if j.job.id == job_id)
+
+    def block_id_at(self, row_id: str) -> str:
+        """Return the id of the block that the ski wore when a row was kept."""
+        then = [v.ski for v in self.versions if v.id < row_id and v.struck is None]
+        return (then[-1] if then else self.ski).block_id
 
     def method_name(self, method_id: str) -> str:
         """Return a method's name, which a number is never shown without."""
@@ -155,15 +163,20 @@ def _load(shop: Shop, ski_id: str) -> History:
         ),
         _felt(shop, jobs),
         _parts_of(book, ski),
+        {i: _studs_of(book, i) for i in {ski.block_id, *(v.ski.block_id for v in versions)}},
         shop.seen_of(ski),
     )
+
+
+def _studs_of(book: Book, block_id: str) -> tuple[Stud, ...]:
+    return tuple(map(stud_of, book.block(block_id).studs))
 
 
 def facts_of(
     ski_id: str, jobs: Iterable[rows.JobHistory], versions: Iterable[rows.SkiVersion]
 ) -> SkiFacts:
     """Return a ski's history as its state is concluded from."""
-    sheets = tuple(SkiSheet(v.id, v.ski.methods, v.ski.has_wing) for v in versions)
+    sheets = tuple(map(SkiSheet.of, versions))
     return SkiFacts(ski_id, sheets, tuple(SkiJob.of(past) for past in jobs))
 
 

@@ -13,6 +13,7 @@ from workbench.work.history.compare_words import rating_words, wing_words
 from workbench.work.history.history import Setting, Value
 from workbench.work.history.timeline import Entry, Timeline, struck_words
 from workbench.work.history.timeline_words import row_words
+from workbench.work.order.exposed_words import Exposure, exposed_report
 from workbench.work.text.local_time import day_and_time
 from workbench.work.text.words import clean
 
@@ -119,4 +120,5 @@ def comparison_report(found: Comparison) -> dict[str, object]:
     return {
         "a": _setting(found.first), "b": _setting(found.second), "differences": lines,
         "studs": turns, "trouble": found.trouble,
+        "exposed": [e and exposed_report(Exposure(e), "mm") for e in found.exposed],
     }  # fmt: skip

@@ -11,6 +11,7 @@ from workbench.work.history.timeline import Entry
 from workbench.work.job.job_view import WING_AIM, JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import MidPassError, Stage
+from workbench.work.roster.wear import NEVER_DONE, strike_change
 from workbench.work.text.local_time import day_and_time
 from workbench.work.text.words import clean
 
@@ -61,6 +62,8 @@ def consequences(shop: Shop, entry: Entry) -> tuple[str, ...]:
     check_can_strike(entry)
     row = entry.row
     _check_pass(shop, row)
+    if isinstance(row, rows.SkiVersion):
+        return (NEVER_DONE, "Its blade and block are then those of before; this stays readable.")
     if not isinstance(row, rows.Fact):
         return ("It stays readable and no longer counts.",)
     before = shop.view(row.job_id).stage
@@ -114,6 +117,8 @@ def strike_out(shop: Shop, entry: Entry, reason: str) -> rows.Strike:
     """
     check_can_strike(entry)
     row = entry.row
+    if isinstance(row, rows.SkiVersion):
+        return strike_change(shop, row.ski.id, row.id, reason)
     if not isinstance(
         row, rows.Fact
     ):  # the book lets it be struck out once, and no job rests on it

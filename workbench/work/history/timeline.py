@@ -14,6 +14,7 @@ from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.history.history import LONGEST_MM, History
 from workbench.work.history.timeline_words import Row, row_words
+from workbench.work.roster.wear import last_change
 from workbench.work.text.local_time import day_and_time
 from workbench.work.text.words import clean
 
@@ -71,7 +72,13 @@ class Entry:
 
     @property
     def can_be_struck(self) -> bool:
-        """Whether it is struck out alone; a ski's own sheet is corrected instead."""
+        """Whether it is struck out alone; a ski's own sheet is corrected instead.
+
+        The last change of its blade or block can be: one that was never made.
+        """
+        if isinstance(self.row, rows.SkiVersion) and self.history is not None:
+            last = last_change(self.history.versions)
+            return last is not None and last.id == self.row.id
         return self.kind != "ski" or isinstance(self.row, rows.Curve)
 
 

@@ -146,7 +146,10 @@ def _version(row: rows.SkiVersion, history: History, unit: Unit) -> str:
     before = [v for v in history.versions if v.id < row.id]
     if not before:
         return f"ski written down: {clean(row.ski.name)}, {clean(row.ski.rider)}"
-    return f"ski's sheet corrected: {_changes(before[-1].ski, row.ski)}"
+    changed = f"{_changes(before[-1].ski, row.ski)}{f', {clean(row.reason)}' if row.reason else ''}"
+    if (was := before[-1].ski).blade_id == row.ski.blade_id and was.block_id == row.ski.block_id:
+        return f"ski's sheet corrected: {changed}"
+    return f"ski got {changed}; not to be ridden until it is measured and its bolts are checked"
 
 
 def _part(row: rows.PartVersion, history: History, unit: Unit) -> str:

@@ -15,7 +15,7 @@ from workbench.frozen import dataclass
 from workbench.measure.units import Unit
 from workbench.work.job.coarse_marks import suspect_words
 from workbench.work.job.job_view import JobView
-from workbench.work.text.words import BOLTS_LOOSE, remark_words
+from workbench.work.text.words import BOLTS_LOOSE, REFITTED_LOOSE, remark_words
 
 
 class Importance(IntEnum):
@@ -84,7 +84,7 @@ def dangers_of(view: JobView) -> tuple[Said, ...]:
     """Return what is dangerous about a ski as it is now, whatever is being done to it."""
     words = [view.unreleased_words, view.stand_in_words]
     if view.progress.loose and view.stage != "turning":  # there the act due says so
-        words.insert(0, BOLTS_LOOSE)
+        words.insert(0, REFITTED_LOOSE if view.progress.state.refitted else BOLTS_LOOSE)
     return tuple(Said(Importance.DANGER, text) for text in words if text)
 
 

@@ -434,4 +434,4 @@ class JobView:
         if self.stage in ("turning", "measuring"):
             number = self.progress.pass_number + (self.stage == "turning")
             return f"{self.stage}, round {number}"
-        return self.stage if self.stage != "within" else "within tolerance"
+        return self.stage if self.stage != "within" else "on target"

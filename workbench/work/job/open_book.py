@@ -126,6 +126,7 @@ class OpenBook:
         ski = self.book.ski(job.ski_id)
         kept = self.book.ski_facts((ski.id,), (job_id,))[ski.id]
         facts = kept.job(job_id).facts
+        ski = self._as_worn(ski, facts)
         blade_row, block, corrected = self._parts(ski, facts)
         blade = blade_of(blade_row)
         known = self.book.methods_of(ski.blade_id)
@@ -141,7 +142,8 @@ class OpenBook:
         )
         named = [(i, m) for i, m, _ in methods]
         first = at.stage == "as received" or (job.kind == "recheck" and at.gate != "waiting")
-        last = left_with(self.book, job, named, rig, stated) if first else None
+        known_left = first and not state.refitted  # else it left with another blade or block
+        last = left_with(self.book, job, named, rig, stated) if known_left else None
         baselines = self.book.baselines_of(ski.id)
         sheet = JobSheet(
             ski=ski,
@@ -201,6 +203,21 @@ class OpenBook:
             )
 
         return learn
+
+    def _as_worn(self, ski: rows.Ski, facts: Sequence[rows.AnyFact]) -> rows.Ski:
+        """Return the ski with the blade and block it wore when its job was signed off.
+
+        What an open job is shown by are the parts of now.
+        """
+        signed = [f.id for f in facts if isinstance(f, rows.SignOff) and f.struck is None]
+        if not signed:
+            return ski
+        known = self.book.ski_versions(ski.id)
+        then = [v.ski for v in known if v.id < signed[-1] and v.struck is None]
+        worn = then[-1] if then else ski
+        if (worn.blade_id, worn.block_id) == (ski.blade_id, ski.block_id):
+            return ski
+        return replace(ski, blade_id=worn.blade_id, block_id=worn.block_id, methods=worn.methods)
 
     def ski_state(self, ski_id: str) -> SkiState:
         """Return what all facts of a ski say together."""

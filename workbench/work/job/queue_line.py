@@ -69,7 +69,7 @@ class RosterLine:
             return "re-check"
         if self.stage in ("turning", "measuring"):
             return f"{self.stage} {self.pass_number + (self.stage == 'turning')}"
-        return "within tolerance" if self.stage == "within" else str(self.stage)
+        return "on target" if self.stage == "within" else str(self.stage)
 
 
 def roster_line(each: DayItem | Unread, rules: Rules) -> RosterLine:

@@ -20,10 +20,11 @@ from workbench.work.order.turn_records import SETTLED, answered_in, struck_turn
 Standing = Literal["open", "released", "set again", "not released"]
 """How a job ends: not yet, in force, replaced by a later job that is released, or not in force."""
 
-_Changed = Literal["turned", "loosened", "wing", "aside", "read", "damaged"]
+_Changed = Literal["turned", "refitted", "loosened", "wing", "aside", "read", "damaged"]
 
 _CHANGED: Mapping[_Changed, str] = {
     "turned": "a stud was turned since",
+    "refitted": "its blade or block was changed since",
     "loosened": "the clamp bolts were loosened since",
     "wing": "the wing was set since",
     "aside": "set aside since",
@@ -33,6 +34,7 @@ _CHANGED: Mapping[_Changed, str] = {
 """What was done to a ski after its sign-off, the worst first."""
 
 UNMEASURED = "a stud was turned and not measured since"
+REFITTED = "its blade or block was changed and it was not measured since"
 
 TAKEN_BACK = "taken back"
 """The reason with which the last entry is struck out when it is taken back."""
@@ -53,8 +55,9 @@ class JobState:
     it counts for nothing. Readings up to ``stale`` say no longer where the blade is. ``ticks`` are
     those of the final check that count. ``bars`` says why a sign-off now would release nothing,
     ``elsewhere`` why another job has to be finished first. ``loose`` and ``turned`` (and not
-    measured since) are the ski's. ``has_left``: its sign-off followed, and the fin was not moved in
-    this job since.
+    measured since) are the ski's, and so is ``refitted``: its blade or block was changed, and it
+    was not measured since; ``refit`` is that change's id where it was made during this job.
+    ``has_left``: its sign-off followed, and the fin was not moved in this job since.
     """
 
     standing: Standing = "open"
@@ -71,6 +74,8 @@ class JobState:
     loose: bool = False
     turned: bool = False
     has_left: bool = False
+    refitted: bool = False
+    refit: str = ""
 
     @property
     def is_contradicted(self) -> bool:
@@ -84,7 +89,8 @@ class SkiState:
 
     ``why`` is empty where nothing was signed off. ``round_day`` is the day of the open job that
     holds a round, else empty; ``open_days`` are those of the jobs that can be gone on with;
-    ``turned``: a stud was turned and the fin not measured since.
+    ``turned``: a stud was turned and the fin not measured since; ``refitted``: its blade or block
+    was changed, which moves it as well.
     """
 
     release: rows.SignOff | None
@@ -95,6 +101,7 @@ class SkiState:
     round_day: str
     open_days: tuple[str, ...]
     jobs: Mapping[str, JobState]
+    refitted: bool = False
 
     @property
     def key(self) -> tuple[object, ...]:
@@ -104,8 +111,9 @@ class SkiState:
     @property
     def danger(self) -> str:
         """What makes the ski dangerous to ride, in a few words; or nothing."""
-        parts = [self.why] if self.why else []
-        parts += [UNMEASURED] if self.turned else []
+        said_twice = self.refitted and self.why.startswith(_CHANGED["refitted"])
+        parts = [self.why] if self.why and not said_twice else []
+        parts += [REFITTED] if self.refitted else [UNMEASURED] if self.turned else []
         parts += ["clamp bolts loose"] if self.loose else []
         return ", ".join(parts)
 
@@ -151,8 +159,13 @@ def conclude(ski: SkiFacts, rules: Rules) -> SkiState:
         for f in job.kept.facts
         if f.struck is None or _is_turned_still(f, job, answered)
     ]
-    for _, fact, job in sorted(facts, key=_by_id):
+    changed = list(ski.refitted)
+    for row_id, fact, job in sorted(facts, key=_by_id):
+        while changed and changed[0] < row_id:
+            walk.refit(changed.pop(0))
         walk.take(fact, job)
+    for row_id in changed:
+        walk.refit(row_id)
     return walk.end()
 
 
@@ -185,7 +198,8 @@ class _Walk:
     def __init__(self, ski: SkiFacts, rules: Rules) -> None:
         self.sheets, self.rules = ski.sheets, rules
         self.jobs = [_Job(job) for job in ski.jobs]
-        self.turn = self.loosening = ""
+        self.turn = self.loosening = self.refitted = ""
+        self.unclamped = False
         self.loosened_by: _Job | None = None
         self.measured_by: _Job | None = None
         self.holding: list[_Job] = []
@@ -246,6 +260,19 @@ class _Walk:
             case rows.RideNote() | rows.Temperature():
                 pass
 
+    def refit(self, row_id: str) -> None:
+        """The ski got another blade or block: its bolts were loose, and nothing read holds."""
+        self.turn = self.refitted = row_id
+        self.measured_by = self.loosened_by = None
+        self.unclamped = True
+        for job in self.jobs:
+            job.touch(row_id)
+            job.read.clear()
+            job.step, job.stale = 0, row_id
+            if job.signed is not None:
+                job.changed.setdefault("refitted", "")
+        self.holding.clear()
+
     def _read(self, fact: rows.Reading, job: _Job) -> None:
         methods = self.sheet(fact.id).methods
         if fact.method_id not in methods:
@@ -256,6 +283,7 @@ class _Walk:
         job.step = 0
         if self.loosened_by is job:  # it is read with the blade clamped
             self.loosened_by = None
+        self.unclamped = False
         self._again(fact.id, job)
         if fact.pass_number != job.passes:
             return
@@ -310,7 +338,7 @@ class _Walk:
             return
         job.ticks.append(fact)
         if fact.item == CLAMP:
-            job.clamp, self.loosened_by = fact.id, None
+            job.clamp, self.loosened_by, self.unclamped = fact.id, None, False
 
     def _again(self, row_id: str, job: _Job) -> None:
         """A job is read, aimed at or accepted anew: its sign-off was of something else."""
@@ -355,7 +383,7 @@ class _Walk:
             if gone is not None and (said := gone.reading(job, sheet)):
                 return said
             turned = job.kept.kind == "recheck" or self.turn > job.kept.id
-            return f"not measured{' after the last turn' if turned and self.turn else ''}"
+            return f"not measured{self._after_move if turned and self.turn else ''}"
         if said := self._unchecked(job, sheet, at, gone):
             return said
         if sheet.has_wing and job.kept.kind == "setting" and not job.wing:
@@ -397,12 +425,21 @@ class _Walk:
     def _after(self, job: _Job) -> str:
         """Return after what the clamp bolts were not checked."""
         if self.turn > max(job.clamp, job.kept.id):
-            return " after the last turn"
+            return self._after_move
         if not job.clamp:
             return " after they were loosened" if self.loosened_by else ""
         if job.clamp < self.loosening:
             return " after they were loosened"
         return " after the wing was set" if job.clamp < job.wing else " after the last reading"
+
+    @property
+    def _after_move(self) -> str:
+        """After what the fin was moved last."""
+        return " after its parts were changed" if self._is_refitted else " after the last turn"
+
+    @property
+    def _is_refitted(self) -> bool:
+        return bool(self.refitted) and self.refitted == self.turn
 
     # -- the end -----------------------------------------------------------------------------------
 
@@ -412,7 +449,8 @@ class _Walk:
             self._changed("damaged", held, held)
         now = self.holding[-1].signed if self.holding else None
         turned = bool(self.turn) and self.measured_by is None
-        loose = self.loosened_by is not None
+        refitted = turned and self._is_refitted
+        loose = self.loosened_by is not None or self.unclamped
         jobs = {job.kept.id: self._state(job, now, loose, turned) for job in self.jobs}
         round_job = self.round_job
         newest = max((j for j in self.jobs if j.signed), key=_signed_id, default=None)
@@ -425,6 +463,7 @@ class _Walk:
             round_job.kept.day if round_job is not None else "",
             tuple(j.kept.day for j in self.jobs if j.is_free and not self._elsewhere(j, turned)),
             jobs,
+            refitted,
         )
 
     def _is_damaged(self, held: _Job) -> bool:
@@ -457,6 +496,8 @@ class _Walk:
             loose,
             turned,
             signed and not job.why and all(job.changed.get(what) != "" for what in _MOVED),
+            turned and self._is_refitted,
+            "" if signed or self.refitted < job.kept.id else self.refitted,
         )
 
     def _standing(
@@ -485,7 +526,7 @@ class _Walk:
         if open_round not in (None, job):
             return f"a round is open in the job of {open_round.kept.day}"
         if job.kept.kind == "recheck" and turned:
-            return UNMEASURED
+            return REFITTED if self._is_refitted else UNMEASURED
         return ""
 
 

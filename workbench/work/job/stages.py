@@ -28,7 +28,7 @@ from workbench.records.store.rows import (
     Tick,
     WingSetting,
 )
-from workbench.work.job.ski_state import UNMEASURED, JobState, final_passed
+from workbench.work.job.ski_state import REFITTED, UNMEASURED, JobState, final_passed
 from workbench.work.order.shop_policy import SHIPPED, Rules
 from workbench.work.trust.significance import accepted_mm
 from workbench.work.trust.temperature_correction import known_temperatures, values_mm
@@ -140,7 +140,7 @@ class ElsewhereError(InputError):
 
 def way_on(why: str) -> str:
     """Return what has to be done first where a job waits for another one of its ski."""
-    return TO_BE_SET if why == UNMEASURED else ELSEWHERE
+    return TO_BE_SET if why in (UNMEASURED, REFITTED) else ELSEWHERE
 
 
 def check_allowed(stage: Stage, event: Event) -> None:
@@ -270,6 +270,8 @@ def progress(
     number = state.pass_number
     if state.stale:  # the blade was moved or measured in another job since
         kept = [f for f in kept if not _is_stale(f, number, state.stale)]
+    if state.refit:  # another blade or block: what was aimed at and gone on with was of the old one
+        kept = [f for f in kept if f.id > state.refit or not _is_of_setting(f)]
     # A reading by another method, such as a coarse mark, bears the others out and moves no gate.
     live = [f for f in kept if not isinstance(f, Reading) or f.method_id in method_ids]
     at = Progress(
@@ -302,6 +304,12 @@ def progress(
 
 def _is_stale(fact: AnyFact, number: int, since: str) -> bool:
     return isinstance(fact, Reading) and fact.pass_number == number and fact.id < since
+
+
+def _is_of_setting(fact: AnyFact) -> bool:
+    """Whether a fact is of the setting that the blade has: a target, or a mark that goes on."""
+    going_on = isinstance(fact, Mark) and fact.kind in (*GOES_ON, "enough")
+    return going_on or isinstance(fact, Target)
 
 
 GOES_ON = ("seated", "aimed", "reaim", "step", "accepted")

@@ -15,6 +15,7 @@ from workbench.work.text.words import (
     CAUTION_LOOSEN,
     CAUTION_RIDE,
     CAUTION_SNUG,
+    REFITTED_LOOSE,
     clean,
 )
 from workbench.work.trust.wing_setup import held_words
@@ -119,7 +120,7 @@ def caution_words(view: JobView, at_check: bool) -> str:
     if stage == "turning":
         return _turning_caution(view)
     if view.progress.loose:
-        return BOLTS_LOOSE
+        return REFITTED_LOOSE if view.progress.state.refitted else BOLTS_LOOSE
     match stage:
         case "waiting" | "received check" | "as received" | "measuring" | "studs" | "wing":
             return CAUTION_EDGES

@@ -25,6 +25,7 @@ from workbench.fin.plan.remarks import rough_remarks
 from workbench.fin.pose.fit import Fit, fit_pose
 from workbench.fin.reading.observe import Method, observe_all
 from workbench.measure.units import MM_PER
+from workbench.work.order.exposed_words import exposed_report, exposure_of
 from workbench.work.order.order_file import DEFAULT_TOLERANCE_MM, Order
 from workbench.work.order.solved_jobs import finer_of
 from workbench.work.text.words import remark_words, step_words
@@ -136,6 +137,7 @@ def restate_report(order: Order, methods: Sequence[Method], skip: bool = False) 
         "unit": order.unit,
         "pose": {"now": _pose(fit.pose, per)},
         "restated": [values.get(m.name) or _unread(m) for m in methods],
+        "exposed": exposed_report(exposure_of(order.rig, fit), order.unit),
         "warnings": [remark_words(r, order.unit) for r in remarks],
     }
 

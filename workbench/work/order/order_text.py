@@ -14,6 +14,7 @@ from workbench.measure.display import (
     length_text,
 )
 from workbench.measure.units import MM_PER, Unit
+from workbench.work.order.exposed_words import report_words
 from workbench.work.order.order_file import Order
 from workbench.work.order.order_json import finer_turn
 from workbench.work.text.words import (
@@ -86,6 +87,8 @@ def readings_table(report: dict[str, Any], key: str, unit: Unit) -> str:
     for i, r in enumerate(report[key], 1):
         if r["u"] is None:
             lines[i] += f"  {r['trouble']}"
+    out = report.get("exposed")
+    lines += ["", f"{report_words(out, unit)}."] if out else []
     return "\n".join(lines + _warnings(report.get("warnings", [])))
 
 

@@ -40,6 +40,7 @@ from workbench.work.job_text.setting_words import (
     where_words,
     wing_words,
 )
+from workbench.work.order.exposed_words import exposed_short, exposure_at
 from workbench.work.text.local_time import local_day
 from workbench.work.text.safe_text import visible
 from workbench.work.text.words import CAUTION_EDGES
@@ -273,7 +274,14 @@ def _facts(view: JobView) -> tuple[tuple[str, str], ...]:
     )
     named = tuple((label, visible(text, NAME) or "—") for label, text in known)
     later = tuple(("As it was", visible(words, NAME)) for words in view.corrected)
-    return (*named, *later, ("Base", base_words(view)), ("Rounds", str(count)), *_warmth(view))
+    base = ("Base", base_words(view))
+    return (*named, *later, base, *_exposed(view), ("Rounds", str(count)), *_warmth(view))
+
+
+def _exposed(view: JobView) -> tuple[tuple[str, str], ...]:
+    """Return what of the blade is out of the base, where the readings say where it is."""
+    found = exposure_at(view.rig, view.pose) if view.pose is not None else None
+    return (("Exposed", exposed_short(found.seen, view.ski.unit)),) if found else ()
 
 
 def _warmth(view: JobView) -> tuple[tuple[str, str], ...]:

@@ -32,7 +32,7 @@ LEADING = 1.28
 
 PLAIN, STRONG = "Vera", "VeraBd"
 STRANGE = "Letters that this page's font lacks are written as \\u and their Unicode number."
-EXTRA = "reportlab, which is not installed: pip install 'quarterturn[pdf]'"
+EXTRA = "reportlab, which is not installed: pip install '.[pdf]'"
 
 
 def has_pdf() -> bool:

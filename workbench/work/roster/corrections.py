@@ -92,6 +92,21 @@ def correct_studs(
     return _run(shop, _keep_block, block_id, wanted, reason, False)
 
 
+def correct_to(
+    shop: Shop, block_id: str, studs: tuple[rows.Stud, ...], reason: str
+) -> Mended[rows.Block]:
+    """Correct a block to these studs, of the same names.
+
+    Raises:
+        InputError: no reason; a stud that has another name; or nothing changed.
+    """
+
+    def wanted(old: rows.Block) -> rows.Block:
+        return replace(old, studs=studs)
+
+    return _run(shop, _keep_block, block_id, wanted, reason, False)
+
+
 def _typed(stud: rows.Stud, n: int, fields: Mapping[str, str], unit: Unit) -> rows.Stud:
     changed: dict[str, Any] = {}
     if f"lead_{n}" in fields:

@@ -23,8 +23,9 @@ SHIPPED: dict[str, str] = {
     "checks": "", "settings": "", "ride": "", "baselines": "", "offsets": "", "learned": "",
     "marks": "",
     "wing": "", "temperature": "", "study": "", "card": "a", "day_sheet": "", "correct_ski": "",
-    "correct_block": "", "exchange": "",
-    "trace": "",
+    "wear": "", "as_read": "", "correct_block": "", "measure_block": "", "trace": "",
+    "outline": "",
+    "exchange": "",
 }  # fmt: skip
 
 TYPED = "0123456789.,+-/"

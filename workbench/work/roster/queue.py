@@ -276,7 +276,8 @@ def add_recheck(shop: Shop, ski_id: str, due: str = "") -> str:
 def _add_recheck(shop: Shop, ski_id: str, due: str) -> str:
     state = check_free(shop, ski_id)
     if not state.measured:
-        since = "after its last turn; queue it to be set" if state.turned else "here before"
+        moved = "after its parts were changed" if state.refitted else "after its last turn"
+        since = f"{moved}; queue it to be set" if state.turned else "here before"
         raise InputError("ski", shop.book.ski(ski_id).name, f"a ski that was measured {since}")
     return shop.queue(ski_id, due, kind="recheck").id
 

@@ -9,8 +9,10 @@ from typing import Any
 from workbench.errors import InputError
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop
+from workbench.work.job.stages import MidPassError
 from workbench.work.roster.adding import checked_name, checked_text
 from workbench.work.roster.parts_typed import yes_or_no
+from workbench.work.roster.wear import methods_typed
 
 TEXTS = ("rider", "serial", "model", "size", "note")
 FIELDS = ("name", *TEXTS, "wing")
@@ -22,15 +24,23 @@ def sheet_of(ski: rows.Ski) -> dict[str, str]:
     return {**texts, "wing": "yes" if ski.has_wing else "no"}
 
 
+METHODS = "methods"
+"""The field of what a ski is read by, in order."""
+
+
 def correct_ski(shop: Shop, ski_id: str, fields: Mapping[str, str]) -> rows.Ski:
     """Keep a corrected sheet of a ski; a field left out stays as it is, a blank one is emptied.
 
-    Fields: name, rider, serial, model, size, note; wing (yes or no).
+    Fields: name, rider, serial, model, size, note; wing (yes or no); methods, three or more of the
+    blade's, by name or number, parted by semicolons.
 
     Raises:
         InputError: names the field; or nothing is changed, or another ski is called so.
     """
-    return shop.book.batch(_correct, shop, ski_id, _typed(fields))
+    changes = _typed(fields)
+    if METHODS in fields:
+        changes[METHODS] = methods_typed(shop, shop.book.ski(ski_id), fields[METHODS])
+    return shop.book.batch(_correct, shop, ski_id, changes)
 
 
 def _typed(fields: Mapping[str, str]) -> dict[str, Any]:
@@ -45,6 +55,8 @@ def _typed(fields: Mapping[str, str]) -> dict[str, Any]:
 def _correct(shop: Shop, ski_id: str, changes: Mapping[str, Any]) -> rows.Ski:
     old = shop.book.ski(ski_id)
     new = replace(old, **changes)
+    if new.methods != old.methods and shop.ski_state(ski_id).round_day:
+        raise MidPassError(METHODS)
     if new == old:
         raise InputError("ski", old.name, "something that is written down otherwise now")
     wanted = (new.name, new.rider, new.serial)
@@ -58,4 +70,5 @@ def _correct(shop: Shop, ski_id: str, changes: Mapping[str, Any]) -> rows.Ski:
 def changed_words(old: rows.Ski, new: rows.Ski) -> str:
     """Return which lines of the sheet were changed."""
     before, after = sheet_of(old), sheet_of(new)
-    return ", ".join(key for key in FIELDS if before[key] != after[key])
+    changed = [key for key in FIELDS if before[key] != after[key]]
+    return ", ".join([*changed, *([METHODS] if old.methods != new.methods else [])])

@@ -223,5 +223,9 @@ def _fine(unit: Unit) -> str:
 
 BOLTS_LOOSE = "The clamp bolts are loose: a round was begun and is not finished."
 
+REFITTED_LOOSE = (
+    "Its blade or block was changed: measure it, and check the clamp bolts, before it is ridden."
+)
+
 LOOSE_SHORT = "bolts loose"
 """The same in a list."""

@@ -31,6 +31,7 @@ from workbench.work.history.compare import (
 from workbench.work.history.compare_words import (
     between_short,
     between_words,
+    exposed_lines,
     rating_words,
     wing_words,
 )
@@ -285,6 +286,7 @@ def comparison_rows(found: Comparison, has_wing: bool, width: int, unit: Unit) -
         out += _line_rows(line, name, width, units)
     more = _more(found, has_wing)
     out += [styled(visible(more, width))] if more else []
+    out += [styled(part) for line in exposed_lines(found, unit) for part in wrapped(line, width)]
     return [*out, *_turn_rows(found.turns, found.trouble, width)]
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from time import monotonic
 from typing import TYPE_CHECKING
 
@@ -13,6 +13,7 @@ from workbench.measure.display import length_text
 from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop
+from workbench.work.learn.what_learnt import learnt_page
 from workbench.work.roster.correction_words import Mended
 from workbench.work.roster.corrections import correct_baseline, correct_studs
 
@@ -20,15 +21,22 @@ if TYPE_CHECKING:
     from workbench.bench.app import Bench
 
 _LABEL = 13
+_LEAD = "a thread such as M5x0.8, or a lead: 0.8 mm"
 REASON = Field("reason", "Reason", "why it is corrected: stays in the history with what it said")
 
 
-def _block_form(shop: Shop, block: rows.Block, unit: Unit) -> Form:
+def _block_form(shop: Shop, block: rows.Block, unit: Unit, learned: Mapping[str, str]) -> Form:
     """Return the form of a block's studs as they stand; its result is what was corrected.
 
     Only what is typed otherwise is kept, so that what another bench corrected meanwhile stays.
+    ``learned`` is what the bench has learnt of a stud, in words by its name; it is told beside its
+    lead.
     """
-    fields = [field for n, stud in enumerate(block.studs, 1) for field in _stud(n, stud, unit)]
+    fields = [
+        field
+        for n, stud in enumerate(block.studs, 1)
+        for field in _stud(n, stud, unit, learned.get(stud.name, ""))
+    ]
     used = sum(ski.block_id == block.id for ski in shop.book.skis())
     title = f"Correct the block: {clean(block.name)}, used by {used} ski{'' if used == 1 else 's'}"
 
@@ -38,12 +46,14 @@ def _block_form(shop: Shop, block: rows.Block, unit: Unit) -> Form:
     return _form(title, fields, save)
 
 
-def _stud(n: int, stud: rows.Stud, unit: Unit) -> tuple[Field, ...]:
+def _stud(n: int, stud: rows.Stud, unit: Unit, learned: str) -> tuple[Field, ...]:
     name = clean(said(stud.name, stud.touches))[: _LABEL - 5]
     lead = clean(stud.thread) or f"{stud.lead_mm!r} mm"
     tip = f"{length_text(stud.tip_radius_mm, unit, _STEP[unit])} {unit}"
     return (
-        Field(f"lead_{n}", f"{name} lead", "a thread such as M5x0.8, or a lead: 0.8 mm", lead),
+        Field(
+            f"lead_{n}", f"{name} lead", f"{_LEAD}. Learned: {learned}" if learned else _LEAD, lead
+        ),
         Field(f"hand_{n}", f"{name} hand", "right or left: which way it is threaded", stud.hand),
         Field(f"tip_{n}", f"{name} tip", "the radius of its tip; 0 is a point", tip),
     )
@@ -87,7 +97,8 @@ def open_on(bench: Bench) -> None:
     view = bench.hands.state.view
     if view is not None:
         block = bench.shop.book.block(view.ski.block_id)
-        form = _block_form(bench.shop, block, bench.hands.state.unit)
+        learned = {s.name: s.words for s in learnt_page(bench.shop.book, view.ski).studs}
+        form = _block_form(bench.shop, block, bench.hands.state.unit, learned)
         bench.push_screen(form, lambda done: _after(bench, done))
 
 

@@ -85,7 +85,10 @@ def _job(line: RosterLine, marked: bool, width: int, day: str) -> Content:
     more += ["re-check"] if line.kind == "recheck" and line.stage != "waiting" else []
     more += [ago(line.day, day)] if line.day != day else []
     more += [part for part in (line.note, line.ski_note, line.serial) if part]
-    loose = visible(Said(Importance.DANGER, LOOSE_SHORT).signed, rest) if line.loose else ""
+    loose = Said(Importance.DANGER, LOOSE_SHORT).signed if line.loose else ""
+    # What is dangerous takes the rider's room, and is never cut.
+    short = max(len(loose) + 1 - rest, 0) if loose else 0
+    rider, rest = max(rider - short, 0), rest + min(short, rider)
     text = f"{padded(line.ski_name, name)} {padded(line.rider, rider)} "
     return styled(
         _mark(marked),

@@ -20,6 +20,7 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.how_to_hold import Restated, restated
 from workbench.work.offsets.offsets import LearntReading, learnt_beside
+from workbench.work.order.exposed_words import exposed_words, exposure_at
 from workbench.work.text.words import error_words
 
 
@@ -33,6 +34,7 @@ class RestateScreen(UnitTable):
         self._rows: tuple[Restated, ...] = ()
         self._learnt: dict[str, LearntReading] = {}
         self._why = ""
+        self._out = exposure_at(view.rig, view.pose) if view.pose is not None else None
         try:
             self._rows = restated(shop, view, unit)
             self._learnt = learnt_beside(shop, view, self._rows)
@@ -43,7 +45,9 @@ class RestateScreen(UnitTable):
         """Return the table, or why there is none."""
         if self._why:
             return trouble(self._why, width)
-        return restate_table(self._rows, self.unit, width, self._learnt)
+        table = restate_table(self._rows, self.unit, width, self._learnt)
+        said = f"{exposed_words(self._out.seen, self.unit)}." if self._out is not None else ""
+        return lines([table, *(styled(part) for part in ("", *wrapped(said, width)) if said)])
 
 
 def restate_table(

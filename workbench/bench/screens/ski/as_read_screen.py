@@ -1,0 +1,257 @@
+"""Somebody else's numbers: three numbers, how each was measured, and what they are in our methods.
+
+Digits and Enter are a number for the marked line here, by hand or off a cable.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from time import monotonic
+from typing import TYPE_CHECKING
+
+from textual.app import ComposeResult
+from textual.containers import Vertical
+from textual.content import Content
+from textual.widgets import Static
+
+from workbench.bench.bases.bursts import BURST_WINDOW_S
+from workbench.bench.bases.forms import Field, Form
+from workbench.bench.bases.key_line import KeyLine
+from workbench.bench.bases.number_screen import ENTRY_FIRST, NumberScreen
+from workbench.bench.draw.canvas import Mode
+from workbench.bench.draw.room import TONES
+from workbench.bench.draw.side_view import method_view
+from workbench.bench.draw.text import lines, styled, visible, wrapped
+from workbench.errors import BenchError, InputError
+from workbench.fin.reading.quantities import QUANTITIES
+from workbench.measure.units import Unit, other
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import ChangedError, Shop
+from workbench.work.offsets.as_read import (
+    HOW_ACCEPTED,
+    How,
+    Ours,
+    Theirs,
+    aim_as_read,
+    how_meant,
+    in_our_methods,
+    ours_words,
+    shown_how,
+    theirs_typed,
+    ways,
+)
+from workbench.work.text.words import error_words
+
+if TYPE_CHECKING:
+    from workbench.bench.app import Bench
+
+LEAST_DRAWN, MOST_DRAWN = 4, 10
+"""Rows of the drawing of how a number is taken."""
+
+FRAME_LINES = 19
+"""Lines that are not the drawing: border, three numbers, words, ours, what was said and keys."""
+
+
+class AsReadScreen(NumberScreen[bool]):
+    """Three numbers with how each was measured; ``+`` makes them the target in our methods."""
+
+    DEFAULT_CSS = """
+    AsReadScreen #theirs, AsReadScreen #drawn, AsReadScreen #ours { height: auto; }
+    AsReadScreen #theirs { text-wrap: nowrap; }
+    AsReadScreen #drawn { text-wrap: nowrap; border-top: solid $secondary; }
+    AsReadScreen #ours { border-top: solid $secondary; }
+    AsReadScreen #said { height: auto; max-height: 3; }
+    """
+    KEYS = "number, Enter · ↑ ↓ line · / how · e other · + target · * in/mm · Esc"
+
+    def __init__(self, shop: Shop, view: JobView, unit: Unit, mode: Mode) -> None:
+        super().__init__()
+        self.shop, self.view, self._mode = shop, view, mode
+        self.unit: Unit = unit
+        self._ways: list[list[How]] = [list(ways(shop, view, q)) for q in QUANTITIES]
+        self._how = [0, 0, 0]
+        self._theirs: list[Theirs | None] = [None, None, None]
+        self._at = 0
+        self._taken_s = float("-inf")
+
+    def compose(self) -> ComposeResult:
+        """Lay out their numbers, how the marked one is taken, ours, what was said and the keys."""
+        box = Vertical()
+        box.border_title = "Somebody else's numbers"
+        with box:
+            yield Static(id="theirs", markup=False)
+            yield Static(id="drawn", markup=False)
+            yield Static(id="ours", markup=False)
+            yield Static(id="said", markup=False)
+            yield KeyLine(self.KEYS, id="keys")
+
+    def on_mount(self) -> None:
+        """Begin with the first number."""
+        self.draw()
+
+    # -- what is shown ---------------------------------------------------------------------------
+
+    @property
+    def how(self) -> How | None:
+        """How the marked number was measured; None where this blade has no such method."""
+        known = self._ways[self._at]
+        return known[self._how[self._at] % len(known)] if known else None
+
+    def draw(self) -> None:
+        """Draw everything anew."""
+        if not self.is_mounted:
+            return
+        width = self.inner_width
+        self.query_one("#theirs", Static).update(lines(self._rows(width)))
+        self.query_one("#drawn", Static).update(lines(self._drawn(width)))
+        self.query_one("#ours", Static).update(lines(self._ours_rows(width)))
+        words, tone = self.message
+        said = [styled((part, TONES[tone])) for part in wrapped(words, width)] if words else []
+        self.query_one("#said", Static).update(lines(said[:3]))
+
+    def _rows(self, width: int) -> list[Content]:
+        out = []
+        for i, known in enumerate(self._ways):
+            here, theirs = i == self._at, self._theirs[i]
+            way = known[self._how[i] % len(known)].words(self.unit) if known else "no method"
+            number = f"{theirs.text} {theirs.unit}" if theirs is not None else "—"
+            if here and self.entry:
+                number = f"▏{self.entry}"
+            head = f"{'▸' if here else ' '} {QUANTITIES[i]:<7}{visible(number, 16):>16}  "
+            out.append(styled((visible(f"{head}by {way}", width), "bold" if here else "")))
+        return out
+
+    def _drawn(self, width: int) -> list[Content]:
+        how = self.how
+        if how is None:
+            return [styled((f"no {QUANTITIES[self._at]} method yet: e states one", "bold"))]
+        said = [part for s in shown_how(how, self.unit)[:2] for part in wrapped(s, width)][:3]
+        out = [styled((part, "$ink-faint")) for part in said]
+        room = min(self.size.height - FRAME_LINES, MOST_DRAWN)
+        if room >= LEAST_DRAWN:
+            picture = method_view(
+                self.view.rig, self.view.pose, how.method, width, room, self._mode
+            )
+            for row in picture.canvas.rows():
+                out.append(styled(*[(text, f"$ink-{ink}" if ink else "") for text, ink in row]))
+        return out
+
+    def _ours_rows(self, width: int) -> list[Content]:
+        missing = [q for q, t in zip(QUANTITIES, self._theirs, strict=True) if t is None]
+        if missing:
+            said = f"Still to come: {', '.join(missing)}. Then they stand here in our methods."
+            return [styled(part) for part in wrapped(said, width)]
+        try:
+            found = self._found()
+        except BenchError as why:
+            told = wrapped(f"✗ {error_words(why, self.unit)}", width)
+            return [styled((part, "$state-caution")) for part in told]
+        told = [part for each in found for part in wrapped(ours_words(each, self.unit), width)]
+        return [styled(("In our methods (+ makes them the target):", "bold $accent")),
+                *(styled(part) for part in told)]  # fmt: skip
+
+    def _found(self) -> tuple[Ours, ...]:
+        return in_our_methods(self.shop, self.view, [t for t in self._theirs if t is not None])
+
+    # -- keys ------------------------------------------------------------------------------------
+
+    def command(self, key: str, char: str) -> None:
+        """Mark another line, change how it was measured, state another way, exchange in and mm."""
+        if key in ("up", "down"):
+            self._choose(1 if key == "down" else -1)
+        elif char == "/" and not self.entry:
+            self._other_way()
+        elif char == "*":
+            self.unit = other(self.unit)
+            hands = getattr(self.app, "hands", None)
+            if hands is not None:
+                hands.flip_unit()
+            self.draw()
+        elif char.lower() == "e" and not self.entry:
+            self.app.push_screen(self._way_form(), self._stated)
+
+    def _choose(self, step: int) -> None:
+        if self.entry:
+            self.say(ENTRY_FIRST, "warn")
+            return
+        self._at = (self._at + step) % len(QUANTITIES)
+        self.say("")
+
+    def _other_way(self) -> None:
+        self._how[self._at] += 1
+        self._read_anew()
+        self.say("")
+
+    def _read_anew(self) -> None:
+        """Let the number of the marked line be by what it is measured by now."""
+        theirs, how = self._theirs[self._at], self.how
+        if theirs is not None and how is not None:
+            self._theirs[self._at] = replace(theirs, how=how)
+
+    def _way_form(self) -> Form:
+        quantity = QUANTITIES[self._at]
+        fields = (Field("how", "How", f"for example '{quantity} 0.15..0.3'; {HOW_ACCEPTED}"),)
+
+        def save(texts: dict[str, str]) -> How:
+            how = how_meant(self.shop, self.view, texts["how"], self.unit)
+            if how.method.quantity != quantity:
+                raise InputError("how", texts["how"], f"a way to measure the {quantity}")
+            return how
+
+        return Form(f"How their {quantity} was measured", fields, save)
+
+    def _stated(self, how: object) -> None:
+        if isinstance(how, How):
+            self._ways[self._at].append(how)
+            self._how[self._at] = len(self._ways[self._at]) - 1
+            self._read_anew()
+            self.draw()
+
+    def take(self, time: float) -> None:
+        """Take the entry as the marked number and go on to the next that is missing."""
+        how, text = self.how, self.entry
+        self._taken_s = time
+        if how is None:
+            self.say("state first how it was measured: rub the entry out, then e", "warn")
+            return
+        try:
+            self._theirs[self._at] = theirs_typed(self.view, how, text, self.unit)
+        except BenchError as why:
+            self.say(f"✗ {why}", "warn")
+            return
+        self.entry = ""
+        missing = [i for i, t in enumerate(self._theirs) if t is None]
+        self._at = missing[0] if missing else self._at
+        self.say("")
+
+    def plus(self, time: float) -> None:
+        """Make them the target."""
+        if time - self._taken_s < BURST_WINDOW_S:
+            self.say("just after a number: press + once more", "warn")
+            return
+        theirs = [t for t in self._theirs if t is not None]
+        try:
+            if len(theirs) < len(QUANTITIES):
+                raise InputError("numbers", f"{len(theirs)} of 3", "all three of them")
+            aim_as_read(self.shop, self.view, theirs, self._found())
+        except BenchError as why:
+            if isinstance(why, ChangedError) and why.now is not None:
+                self.view = why.now
+            self.say(f"✗ {error_words(why, self.unit)}", "warn")
+            return
+        self.close(True)
+
+
+def open_on(bench: Bench) -> None:
+    """Ask for somebody else's numbers of the ski in hand."""
+    state = bench.hands.state
+    if state.view is not None:
+        screen = AsReadScreen(bench.shop, state.view, state.unit, state.drawing)
+        bench.push_screen(screen, lambda done: _after(bench, done))
+
+
+def _after(bench: Bench, done: bool | None) -> None:
+    bench.hands.look_again()
+    bench.hands.ignore_enter(monotonic())
+    if done:
+        bench.hands.say("the target is what they read, in our methods; a note keeps it", "done")

@@ -1,0 +1,106 @@
+"""The outline of the blade in hand: points with numbers, edges, holes, how it was traced."""
+
+from __future__ import annotations
+
+from time import monotonic
+from typing import TYPE_CHECKING
+
+from textual.content import Content
+
+from workbench.bench.bases.drawn_view import DrawnCloser
+from workbench.bench.draw.canvas import DOTS, Canvas, Mode
+from workbench.bench.draw.text import lines, styled, visible
+from workbench.fin.frame.pose import Point
+from workbench.measure.units import Unit
+from workbench.records.store import rows
+from workbench.work.job.shop import Shop
+from workbench.work.order.rigs import blade_of
+from workbench.work.trace.outline import outline_lines
+
+if TYPE_CHECKING:
+    from workbench.bench.app import Bench
+
+OUTLINE, EDGE, NUMBER, HOLE = "outline", "edge", "number", "hole"
+STYLES = {OUTLINE: "$foreground", EDGE: "bold $accent", NUMBER: "bold", HOLE: "$ink-faint"}
+CELL_ASPECT = 2.0
+LEAST_APART = 3
+"""Cells between two numbers that are written."""
+
+
+class OutlineScreen(DrawnCloser):
+    """Draws the outline; the arrows go through the numbers of its points below."""
+
+    TITLE_WORDS = "The blade's outline"
+    KEYS = "↑ ↓ through the points · * in/mm · Enter or Esc closes"
+
+    def __init__(self, shop: Shop, row: rows.Blade, unit: Unit, mode: Mode) -> None:
+        super().__init__("")
+        self._shop, self._row, self._unit, self._mode = shop, row, unit, mode
+        self._lines = outline_lines(shop, row, unit)
+        self._first = 0
+
+    def in_unit(self, unit: Unit) -> None:
+        """Show the points in this unit."""
+        self._unit = unit
+        self._lines = outline_lines(self._shop, self._row, unit)
+        self.redraw()
+
+    def move(self, by: int) -> None:
+        """Go through the lines below the drawing."""
+        self._first = min(max(self._first + by, 0), len(self._lines) - 1)
+        self.redraw()
+
+    def drawn(self, width: int, height: int) -> Content:
+        """Return the drawing with the first lines of the table below it."""
+        said = max(min(height // 3, len(self._lines)), 1)
+        out = self._picture(width, max(height - said, 3))
+        shown = self._lines[self._first : self._first + said]
+        return lines([*out, *(styled(visible(line, width)) for line in shown)])
+
+    def _picture(self, width: int, height: int) -> list[Content]:
+        blade = blade_of(self._row)
+        canvas = Canvas(max(width, 1), height, self._mode)
+        across, down = DOTS[self._mode]
+        us, vs = zip(*blade.outline_mm, strict=True)
+        squash = across * CELL_ASPECT / down
+        per = min(
+            (canvas.dots_wide - 8 * across) / (max(us) - min(us)),
+            (canvas.dots_high - 3 * down) * squash / (max(vs) - min(vs)),
+        )
+
+        def at(p: Point) -> tuple[float, float]:
+            # Base up, as on the bench: the top edge lies below.
+            u, v = p[0] - min(us), p[1] - min(vs)
+            return (4 * across + u * per, canvas.dots_high - 1.5 * down - v * per / squash)
+
+        canvas.polygon([at(p) for p in blade.outline_mm], OUTLINE)
+        for edge in (blade.top_edge_mm, blade.back_edge_mm):
+            canvas.line(*at(edge[0]), *at(edge[1]), EDGE)
+        for hole in blade.holes:
+            self._letters(canvas, at(hole.at_mm), f"o{hole.name}", HOLE)
+        written: list[tuple[float, float]] = []
+        for number, p in enumerate(blade.outline_mm, 1):
+            x, y = at(p)
+            col, row = x / across, y / down
+            if all(abs(col - c) + 2 * abs(row - r) > LEAST_APART for c, r in written):
+                written.append((col, row))
+                self._letters(canvas, (x, y), str(number), NUMBER)
+        return [
+            styled(*((text, STYLES.get(str(ink), "")) for text, ink in row))
+            for row in canvas.rows()
+        ]
+
+    def _letters(self, canvas: Canvas, at: tuple[float, float], text: str, ink: str) -> None:
+        across, down = DOTS[self._mode]
+        col = min(max(round(at[0] / across), 0), canvas.width - len(text))
+        canvas.text(col, min(max(round(at[1] / down), 0), canvas.height - 1), visible(text, 6), ink)
+
+
+def open_on(bench: Bench) -> None:
+    """Show the outline of the blade that the ski in hand wears."""
+    state = bench.hands.state
+    if state.view is None:
+        return
+    row = bench.shop.book.blade(state.view.ski.blade_id)
+    screen = OutlineScreen(bench.shop, row, state.unit, state.drawing)
+    bench.push_screen(screen, lambda _: bench.hands.ignore_enter(monotonic()))

@@ -1,0 +1,115 @@
+"""What the ski in hand wears: another blade or block, and what it is read by."""
+
+from __future__ import annotations
+
+from time import monotonic
+from typing import TYPE_CHECKING
+
+from textual.content import Content
+
+from workbench.bench.bases.form_lines import clean
+from workbench.bench.bases.forms import Field, Form
+from workbench.bench.bases.view_only import UnitTable
+from workbench.bench.draw.text import lines, styled, wrapped
+from workbench.errors import InputError
+from workbench.frozen import dataclass
+from workbench.measure.units import Unit
+from workbench.records.store import rows
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
+from workbench.work.order.carried import CarriedSetting, carried_lines
+from workbench.work.roster.adding import listed, pick
+from workbench.work.roster.ski_corrections import METHODS, correct_ski
+from workbench.work.roster.wear import (
+    FOLLOWS,
+    change_parts,
+    last_carried,
+    methods_text,
+)
+
+if TYPE_CHECKING:
+    from workbench.bench.app import Bench
+
+
+@dataclass(frozen=True, slots=True)
+class Saved:
+    """What was changed, and the setting carried to a new blade where there is one."""
+
+    words: str
+    refitted: bool
+    carried: CarriedSetting | None = None
+
+
+def wear_form(shop: Shop, view: JobView, unit: Unit) -> Form:
+    """Return the form of what a ski wears and is read by; its result is :class:`Saved`."""
+    ski = view.ski
+    now = {
+        "blade": clean(shop.book.blade(ski.blade_id).name),
+        "block": clean(shop.book.block(ski.block_id).name),
+        METHODS: clean(methods_text(shop, ski)),
+    }
+    fine = [m for m in shop.book.methods_of(ski.blade_id) if m.scribe_x_mm is None]
+    known = " · ".join(f"{n} {clean(m.name)}" for n, m in enumerate(fine, 1))
+    fields = (
+        Field("blade", "Blade", f"by name or number: {listed(shop.book.blades())}", now["blade"]),
+        Field("block", "Block", f"by name or number: {listed(shop.book.blocks())}", now["block"]),
+        Field("reason", "Reason", "why the blade or block is changed, such as new blade"),
+        Field(METHODS, "Read by", f"three or more, in order, parted by ';': {known}", now[METHODS]),
+    )
+
+    def save(texts: dict[str, str]) -> Saved:
+        parts = {key: texts[key] for key in ("blade", "block") if texts[key] != now[key]}
+        if not parts and texts[METHODS] == now[METHODS]:
+            raise InputError("blade", now["blade"], "another blade, block or way to read it")
+        carried = _carried(shop, ski, parts, unit)
+        worn = change_parts(shop, ski.id, {**parts, "reason": texts["reason"]}) if parts else None
+        words = ", ".join(worn.changes) if worn is not None else ""
+        if texts[METHODS] != now[METHODS]:
+            if "blade" in parts:  # the names are those of the blade before
+                raise InputError(METHODS, texts[METHODS], "as it was: save the new blade first")
+            correct_ski(shop, ski.id, {METHODS: texts[METHODS]})
+            words = "; ".join(part for part in (words, "read by other methods") if part)
+        return Saved(words, worn is not None, carried)
+
+    return Form(f"What it wears: {clean(ski.name)} {clean(ski.serial)}".rstrip(), fields, save)
+
+
+def _carried(shop: Shop, ski: rows.Ski, parts: dict[str, str], unit: Unit) -> CarriedSetting | None:
+    """Return the last setting carried to the blade that was typed; told before it is changed."""
+    if "blade" not in parts:
+        return None
+    return last_carried(shop, ski, pick(parts["blade"], shop.book.blades(), "blade"), unit)
+
+
+class CarriedScreen(UnitTable):
+    """The setting before, carried to the new blade: a starting point."""
+
+    TITLE_WORDS = "The setting on the new blade"
+
+    def __init__(self, found: CarriedSetting, unit: Unit) -> None:
+        super().__init__("", unit)
+        self._found = found
+
+    def table(self, width: int) -> Content:
+        """Return the readings to begin with, and what stays different."""
+        said = carried_lines(self._found, self.unit)
+        return lines(styled(part) for line in said for part in (wrapped(line, width) or [""]))
+
+
+def open_on(bench: Bench) -> None:
+    """Ask what the ski in hand wears from now on."""
+    view = bench.hands.state.view
+    if view is not None:
+        unit = bench.hands.state.unit
+        bench.push_screen(wear_form(bench.shop, view, unit), lambda done: _after(bench, done))
+
+
+def _after(bench: Bench, done: object) -> None:
+    bench.hands.ignore_enter(monotonic())
+    if not isinstance(done, Saved):
+        return
+    bench.hands.look_again()
+    follows = f". {FOLLOWS}" if done.refitted else ""
+    bench.hands.say(f"{done.words}{follows}", "done")
+    if done.carried is not None:
+        bench.push_screen(CarriedScreen(done.carried, bench.hands.state.unit))

@@ -1,0 +1,135 @@
+"""``measure-block`` and ``find-block``: a block by caliper, and one found from known turns."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from workbench.commands.at_ski import at_ski, ski_command, unit_of
+from workbench.commands.manual import page
+from workbench.commands.opened import opened_shop
+from workbench.commands.output import say
+from workbench.errors import BenchError, InputError, PoseError
+from workbench.work.parts.measured_block import (
+    NAMES,
+    PLACE_ACCEPTED,
+    THREAD_ACCEPTED,
+    TIP_ACCEPTED,
+    drawn_block,
+    found_from,
+    found_lines,
+    keep_found,
+    keep_measured,
+    measured_block,
+)
+from workbench.work.roster.adding import pick
+from workbench.work.text.words import clean, error_words
+
+WHERE = {
+    "front": "from the tail end to where the top front stud's axis meets the base",
+    "rear": "the same of the top rear stud",
+    "tail": "how far out of the base the tail stud's axis lies; minus: under it",
+}
+
+
+def add(commands: Any) -> None:
+    """Add the commands."""
+    _add_measure(commands)
+    _add_find(commands)
+
+
+def _add_measure(commands: Any) -> None:
+    measure = commands.add_parser(
+        "measure-block",
+        help="keep a block measured by caliper, stud by stud",
+        description="Top studs are taken to stand square on the base, the tail stud to lie along "
+        f"it. A place is {PLACE_ACCEPTED}. A thread is {THREAD_ACCEPTED}. A tip is {TIP_ACCEPTED}. "
+        "What a closed block hides may be left rough; find-block learns it from rounds.",
+    )
+    measure.add_argument("name", metavar="NAME", help="a name of its own")
+    for name in NAMES:
+        measure.add_argument(f"--{name}", metavar="PLACE", required=True, help=WHERE[name])
+    for name in NAMES:
+        more = "" if name == "front" else "; left out: as of the stud before"
+        measure.add_argument(
+            f"--{name}-thread", metavar="THREAD", default="", help=f"of the {name} stud{more}"
+        )
+        measure.add_argument(
+            f"--{name}-hand", metavar="HAND", default="", help="right or left; left out: as before"
+        )
+        measure.add_argument(
+            f"--{name}-tip", metavar="TIP", default="", help="left out: as before, or a point"
+        )
+    measure.add_argument("--finest-turn", metavar="TURN", default="", help="left out: 1/8")
+    measure.add_argument("--unit", choices=("in", "mm"), help="of bare numbers; else the bench's")
+    measure.add_argument(
+        "--draw-on", metavar="BLADE", help="draw it with this blade of the book; keeps it as well"
+    )
+    measure.set_defaults(run=_measure)
+    page(
+        measure,
+        [
+            (
+                "measure-block 'Heron block' --front 6.90 --rear 1.50 --tail=-0.6±0.1 "
+                "--front-thread '10 turns 0.3125'",
+                "One thread for all, measured; the tail stud's height is rough.",
+            ),
+        ],
+        ("add-block", "find-block", "correct-block"),
+    )
+
+
+def _measure(args: argparse.Namespace) -> int:
+    with opened_shop(args) as shop:
+        unit = unit_of(args, shop)
+        fields = {"name": args.name, "finest_turn": args.finest_turn}
+        for name in NAMES:
+            fields[f"{name}_at"] = getattr(args, name)
+            for key in ("thread", "hand", "tip"):
+                fields[f"{name}_{key}"] = getattr(args, f"{name}_{key}")
+        found = measured_block(fields, unit)
+        blade = pick(args.draw_on, shop.book.blades(), "--draw-on") if args.draw_on else None
+        block = keep_measured(shop, found)
+        lines = [f"Done: block measured: {clean(block.name)}.", *found.words]
+        if blade is not None:
+            lines += ["", *drawn_block(block, blade)]
+        say(lines)
+    return 0
+
+
+def _add_find(commands: Any) -> None:
+    find = ski_command(
+        commands, "find-block", "find where a ski's studs are from its rounds of known turns",
+        "Three rounds or more of one job, five are better, each read before and after: a whole "
+        "turn of each stud tells most. Says what was well fixed and what was not; --keep corrects "
+        "the block by it.",
+    )  # fmt: skip
+    find.add_argument("--keep", metavar="REASON", help="correct the block by what was found")
+    find.add_argument("--unit", choices=("in", "mm"), help="left out: the bench's own")
+    find.set_defaults(run=_find)
+    page(
+        find,
+        [
+            ("find-block", "What the rounds of the ski in hand tell of its block."),
+            ("find-block --ski LK64/22 --keep 'five rounds'", "And the block is corrected by it."),
+        ],
+        ("measure-block", "correct-block", "turns"),
+    )
+
+
+def _find(args: argparse.Namespace) -> int:
+    with at_ski(args) as at:
+        try:
+            found = found_from(at.shop, at.view)
+        except InputError:
+            raise
+        except BenchError as why:
+            raise PoseError(error_words(why, at.unit)) from None
+        lines = found_lines(found, at.unit)
+        if args.keep is not None:
+            if not found.agree:
+                raise InputError("--keep", args.keep, "rounds that do not contradict each other")
+            done = keep_found(at.shop, at.view, found, args.keep)
+            lines += ["Done: block corrected.", *done.changes]
+    say(lines)
+    return 0

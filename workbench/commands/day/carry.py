@@ -1,0 +1,126 @@
+"""``carry``: what is unfinished to another day, or with ``--to`` a setting to another blade."""
+
+from __future__ import annotations
+
+import argparse
+import os
+from pathlib import Path
+from typing import Any
+
+from workbench.commands.manual import page
+from workbench.commands.opened import opened_shop, path_of
+from workbench.commands.output import say, say_json
+from workbench.errors import BenchError, InputError, OutOfReachError, PoseError
+from workbench.fin.parts.blade import Blade
+from workbench.fin.reading.observe import Method
+from workbench.fin.reading.rig import Rig
+from workbench.places import is_there
+from workbench.records.store.values import day_text
+from workbench.work.job_text.which_ski import job_meant
+from workbench.work.order.carried import (
+    CarriedSetting,
+    carried_lines,
+    carried_report,
+    carried_setting,
+    methods_on,
+)
+from workbench.work.order.order_file import Order, read_order
+from workbench.work.order.order_json import fit_of
+from workbench.work.order.rigs import blade_of, method_of
+from workbench.work.roster import queue
+from workbench.work.roster.adding import pick
+from workbench.work.roster.parts_typed import blade_in, open_parts, within
+from workbench.work.text.words import clean, error_words
+
+
+def add(commands: Any) -> None:
+    """Add ``carry``."""
+    carry = commands.add_parser(
+        "carry",
+        help="carry what is unfinished to another day, or a setting to another blade",
+        description="A ski, or all that is unfinished; nothing of what was read is lost. With "
+        "--to, a work order's setting: the readings at which another blade has the same exposed "
+        "area and centroid, or the nearest. A starting point (common practice, no source): the "
+        "maker's numbers come first.",
+    )
+    carry.add_argument(
+        "ski",
+        metavar="SKI|ORDER",
+        help="serial, name or number in the queue; or 'all'; with --to a work-order file, or -",
+    )
+    carry.add_argument("--day", metavar="DAY", help="YYYY-MM-DD; left out: tomorrow")
+    carry.add_argument(
+        "--to",
+        metavar="BLADE",
+        help="a file with a [blade] table, such as trace prints, or a blade of the book by name",
+    )
+    carry.add_argument("--json", action="store_true", help="with --to: print JSON for machines")
+    carry.set_defaults(run=_carry)
+    page(
+        carry,
+        [
+            ("carry all", "What is left goes to tomorrow."),
+            ("carry 3 --day 2026-11-28", "One ski goes to Saturday."),
+            ("carry heron.toml --to new-blade.toml", "The three numbers to begin with."),
+        ],
+        ("queue", "move", "restate"),
+    )
+
+
+def _carry(args: argparse.Namespace) -> int:
+    if args.to is not None:
+        return _to_blade(args)
+    if args.json:
+        raise InputError("--json", "without --to", "--to BLADE with it: a ski is carried in words")
+    with opened_shop(args) as shop:
+        day = day_text("--day", args.day) if args.day else queue.day_after(shop.day)
+        if args.ski == "all":
+            count = queue.carry_all(shop, shop.roster(), day)
+            say([f"Done: {count} carried to {day}."])
+        else:
+            _, line = job_meant(shop, args.ski)
+            queue.carry(shop, line, day)
+            say([f"Done: {clean(line.ski_name)} carried to {day}."])
+    return 0
+
+
+def _to_blade(args: argparse.Namespace) -> int:
+    if args.day:
+        raise InputError("--day", args.day, "no day with --to: a setting is carried to a blade")
+    with within("--to"):
+        blade, methods = _blade_meant(args)
+    args.order = args.ski  # what is wrong from here on is told with the order's name
+    order = read_order(args.ski)
+    try:
+        found = _carried(order, blade, methods)
+    except InputError:
+        raise
+    except BenchError as why:
+        words = error_words(why, order.unit)
+        kind = OutOfReachError if isinstance(why, OutOfReachError) else PoseError
+        raise kind(words) from None
+    if args.json:
+        say_json(carried_report(found, order.unit))
+    else:
+        say(carried_lines(found, order.unit))
+    return 0
+
+
+def _carried(order: Order, blade: Blade, methods: tuple[Method, ...]) -> CarriedSetting:
+    pose = fit_of(order).pose
+    new = Rig(blade, order.rig.base, order.rig.studs)
+    pairs = methods_on(blade, [r.method for r in order.readings], methods)
+    return carried_setting(order.rig, pose, new, pairs, order.unit)
+
+
+def _blade_meant(args: argparse.Namespace) -> tuple[Blade, tuple[Method, ...]]:
+    """Return the blade that ``--to`` names, with its methods: a file, else one of the book."""
+    text = args.to
+    if text.endswith((".toml", ".json")) or os.sep in text or Path(text).is_file():
+        return blade_in(open_parts(text), "")
+    if not is_there(path_of(args)):
+        raise InputError("--to", text, "a TOML or JSON file with a [blade] table: there is no book")
+    with opened_shop(args) as shop:
+        row = pick(text, shop.book.blades(), "--to")
+        blade = blade_of(row)
+        return blade, tuple(method_of(m, blade) for m in shop.book.methods_of(row.id))

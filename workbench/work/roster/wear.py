@@ -1,0 +1,208 @@
+"""What a ski wears: another blade or block from now on, with the reason, and what follows from it.
+
+A change is a new version of the ski's sheet, and no correction: what was read before stays with the
+parts it was read on. Until the ski is measured and its clamp bolts are checked it is not released.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+from workbench.errors import BenchError, InputError
+from workbench.fin.reading.quantities import QUANTITIES
+from workbench.fin.reading.rig import Rig
+from workbench.frozen import dataclass
+from workbench.measure.units import Unit
+from workbench.records.store import rows
+from workbench.records.tables.ski_facts import SkiSheet, changes_of_parts
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
+from workbench.work.job.stages import MidPassError
+from workbench.work.order.carried import CarriedSetting, carried_setting, methods_on
+from workbench.work.order.rigs import blade_of, method_of, rig_of
+from workbench.work.roster.adding import checked_text, pick
+
+FOLLOWS = (
+    "It is not to be ridden until it is measured and its clamp bolts are checked: queue it, and "
+    "read it as received."
+)
+
+NEVER_DONE = (
+    "Strike a change out only where it was never made. Where the old part was put back, that is "
+    "another change, and the ski is measured again."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Worn:
+    """A ski with its parts changed: what changed in words, and the setting carried over, if any."""
+
+    ski: rows.Ski
+    changes: tuple[str, ...]
+    carried: CarriedSetting | None = None
+
+
+def change_parts(shop: Shop, ski_id: str, fields: Mapping[str, str]) -> Worn:
+    """Give a ski another blade or block from now on.
+
+    Fields: blade and block by name or number (blank: as it is), reason.
+
+    Raises:
+        InputError: names the field; no reason; nothing changed; or a round is open.
+    """
+    reason = checked_text(fields, "reason")
+    if not reason:
+        raise InputError("reason", fields.get("reason", ""), "a few words, such as new blade")
+    return shop.book.batch(_change, shop, ski_id, fields, reason)
+
+
+def _change(shop: Shop, ski_id: str, fields: Mapping[str, str], reason: str) -> Worn:
+    old = shop.book.ski(ski_id)
+    new, words = old, []
+    if fields.get("blade", "").strip():
+        blade = pick(fields["blade"], shop.book.blades(), "blade")
+        if blade.id != old.blade_id:
+            methods = methods_for(shop, old, blade)
+            new = replace(new, blade_id=blade.id, methods=methods)
+            words.append(f"blade {shop.book.blade(old.blade_id).name} → {blade.name}")
+    if fields.get("block", "").strip():
+        block = pick(fields["block"], shop.book.blocks(), "block")
+        if block.id != old.block_id:
+            new = replace(new, block_id=block.id)
+            words.append(f"block {shop.book.block(old.block_id).name} → {block.name}")
+    if new == old:
+        raise InputError("blade", shop.book.blade(old.blade_id).name, "another blade or block")
+    _check_no_round(shop, ski_id)
+    rig_of(new, blade_of(shop.book.blade(new.blade_id)), shop.book.block(new.block_id).studs)
+    kept = shop.book.correct_ski(new, who=shop.who, reason=reason)
+    return Worn(kept, tuple(words))
+
+
+def _check_no_round(shop: Shop, ski_id: str) -> None:
+    state = shop.ski_state(ski_id)
+    if state.round_day:
+        raise MidPassError(f"blade or block: its job of {state.round_day}")
+
+
+def methods_for(shop: Shop, ski: rows.Ski, blade: rows.Blade) -> tuple[str, ...]:
+    """Return the methods (ids) that a ski is read by on another blade.
+
+    Those of the same names, in the ski's order; of a quantity without one the blade's first.
+
+    Raises:
+        InputError: the blade has no method of a quantity.
+    """
+    known = [m for m in shop.book.methods_of(blade.id) if m.scribe_x_mm is None]
+    old = [shop.book.method(i) for i in ski.methods]
+    found = [m for o in old for m in known if (m.name, m.quantity) == (o.name, o.quantity)]
+    for quantity in QUANTITIES:
+        if all(m.quantity != quantity for m in found):
+            first = [m for m in known if m.quantity == quantity][:1]
+            if not first:
+                raise InputError("blade", blade.name, f"a blade with a {quantity} method")
+            found += first
+    return tuple(dict.fromkeys(m.id for m in found))
+
+
+def methods_typed(shop: Shop, ski: rows.Ski, text: str) -> tuple[str, ...]:
+    """Return the methods (ids) a ski is to be read by, as typed: names or numbers, by semicolons.
+
+    Raises:
+        InputError: fewer than three, one twice, or none of the blade's.
+    """
+    known = [m for m in shop.book.methods_of(ski.blade_id) if m.scribe_x_mm is None]
+    listed = " · ".join(f"{n} {m.name}" for n, m in enumerate(known, 1))
+    out: list[str] = []
+    for part in (p.strip() for p in text.split(";") if p.strip()):
+        same = [m for m in known if m.name.casefold() == part.casefold()]
+        if not same and part.isdecimal() and len(part) < 4 and 1 <= int(part) <= len(known):
+            same = [known[int(part) - 1]]
+        if len(same) != 1 or same[0].id in out:
+            raise InputError("methods", part, f"each once, of this blade's: {listed}")
+        out.append(same[0].id)
+    if len(out) < 3:
+        raise InputError("methods", text, f"three or more, parted by semicolons, of: {listed}")
+    return tuple(out)
+
+
+def methods_text(shop: Shop, ski: rows.Ski) -> str:
+    """Return the methods a ski is read by, as they are typed."""
+    return "; ".join(shop.book.method(i).name for i in ski.methods)
+
+
+# -- struck out --------------------------------------------------------------------------------
+
+
+def last_change(versions: Sequence[rows.SkiVersion]) -> rows.SkiVersion | None:
+    """Return the last change of a ski's blade or block that was not struck out."""
+    ids = changes_of_parts([SkiSheet.of(v) for v in versions])
+    return next((v for v in versions if ids and v.id == ids[-1]), None)
+
+
+def strike_change(shop: Shop, ski_id: str, version_id: str, reason: str) -> rows.Strike:
+    """Strike out a change of blade or block that was never made; it stays readable.
+
+    Raises:
+        InputError: no reason; not the last change; or something was read on the new part.
+    """
+    return shop.book.batch(_strike, shop, ski_id, version_id, reason)
+
+
+def _strike(shop: Shop, ski_id: str, version_id: str, reason: str) -> rows.Strike:
+    why = checked_text({"reason": reason}, "reason")
+    if not why:
+        raise InputError("reason", reason, "a few words on why it is struck out")
+    versions = shop.book.ski_versions(ski_id)
+    last = last_change(versions)
+    if last is None or last.id != version_id:
+        raise InputError("strike out", "a change of parts", "the last one that is not struck out")
+    _check_no_round(shop, ski_id)
+    before = [v for v in versions if v.id < version_id][-1].ski
+    read = [
+        f for past in shop.book.history_of_ski(ski_id) for f in past.facts
+        if isinstance(f, rows.Reading) and f.struck is None and f.id > version_id
+    ]  # fmt: skip
+    if read:
+        raise InputError(
+            "strike out", "a change after which the ski was read",
+            "one after which nothing was read: strike those readings out first, or change it back",
+        )  # fmt: skip
+    now = shop.book.ski(ski_id)
+    shop.book.correct_ski(
+        replace(now, blade_id=before.blade_id, block_id=before.block_id, methods=before.methods),
+        who=shop.who, reason=why,
+    )  # fmt: skip
+    newest = shop.book.ski_versions(ski_id)[-1].id
+    return shop.book.strike(version_id, why, shop.who, newest)
+
+
+# -- carried over ------------------------------------------------------------------------------
+
+
+def carried_to(shop: Shop, view: JobView, blade: rows.Blade, unit: Unit) -> CarriedSetting | None:
+    """Return the setting that a job has, carried to another blade; None where its readings fix no
+    pose, or no place of the new blade comes near."""
+    if view.pose is None:
+        return None
+    kernel = blade_of(blade)
+    own = tuple(method_of(m, kernel) for m in shop.book.methods_of(blade.id))
+    read = [line.method for line in view.lines]
+    new = Rig(kernel, view.rig.base, view.rig.studs)
+    try:
+        return carried_setting(view.rig, view.pose, new, methods_on(kernel, read, own), unit)
+    except BenchError:
+        return None
+
+
+def last_carried(shop: Shop, ski: rows.Ski, blade: rows.Blade, unit: Unit) -> CarriedSetting | None:
+    """Return the last setting of a ski on its blade of now, carried to another one.
+
+    To be asked for before the blade is changed. None where no job of it has a pose.
+    """
+    jobs = [past.job for past in shop.book.history_of_ski(ski.id) if past.job.struck is None]
+    for job in reversed(jobs):
+        view = shop.view(job.id)
+        if view.pose is not None and view.ski.blade_id == ski.blade_id:
+            return carried_to(shop, view, blade, unit)
+    return None
