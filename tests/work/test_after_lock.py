@@ -7,6 +7,7 @@ import pytest
 from tests.bench.test_hands import Keys, begin
 from tests.shop import DAY, heron, ski, walk_to
 from workbench.bench.hand.hands import Hands
+from workbench.bench.panels.next_line import next_words
 from workbench.errors import InputError
 from workbench.measure.units import MM_PER_INCH
 from workbench.records.store import rows
@@ -82,6 +83,26 @@ def test_a_setting_wants_it_before_a_sign_off(shop: Shop) -> None:
         shop.sign_off(view, "KV")
     for index in range(3):
         view = lock(shop, view, index, 0.0005)
+    assert shop.sign_off(view, "KV").stage == "signed off"
+
+
+def test_with_a_second_pair_of_eyes_wanted_too_no_command_is_told_that_is_refused(
+    shop: Shop,
+) -> None:
+    """The readings come first: a sign-off with somebody's initials would be refused for them."""
+    view = at_sign_off(shop)
+    change(shop, {"after_lock": "on", "second_eyes": "on"})
+    hands = Hands(shop)
+    hands.open(view.job.id)
+    for index in range(3):
+        view = shop.view(view.job.id)
+        assert task_of(view).commands == (f"read {index + 1} VALUE",)
+        hands.open(view.job.id)
+        assert "type it." in next_words(hands.state)
+        view = lock(shop, view, index, 0.0)
+    assert task_of(view).commands == ("sign-off --second INITIALS",)
+    view = shop.second_eyes(view, "ML")
+    assert task_of(view).commands == ("sign-off",)
     assert shop.sign_off(view, "KV").stage == "signed off"
 
 

@@ -40,7 +40,7 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.temperature import correction_words
 from workbench.work.job_text.budget_explained import doubtful_words
-from workbench.work.job_text.next_step import act_due
+from workbench.work.job_text.next_step import act_due, sign_off_due
 from workbench.work.job_text.setting_words import moved_words
 from workbench.work.roster.calipers import in_hand, standing_words
 from workbench.work.trust.job_reading import Line
@@ -536,7 +536,7 @@ class Hands(Acts):
         assert view is not None
         if not self.state.who:
             raise InputError("initials", "(none)", "initials first: key i")
-        if view.rules.second_eyes and not view.progress.eyes:
+        if sign_off_due(view) == "second eyes":
             self.asks("second_eyes")
             return
         self._show(self.shop.sign_off(view, self.state.who), f"signed off by {self.state.who}")

@@ -32,6 +32,7 @@ from workbench.work.job_text.next_step import (
     lock_words,
     obstacle,
     reading_due,
+    sign_off_due,
     wing_step,
 )
 from workbench.work.roster.keys import AS_SHIPPED, Keys
@@ -197,15 +198,17 @@ def _at_stage(state: BenchState, view: JobView) -> str:
 
 
 def _sign_off_words(state: BenchState, view: JobView) -> str:
-    if view.progress.state.bars:
+    due = sign_off_due(view)
+    if due == "barred":
         return f"Not to be signed off: {view.progress.state.bars}."
-    if view.lock_due is not None and state.who and not state.hands_on:
+    offered = view.lock_due is not None and not state.hands_on
+    if state.who and (due == "after-lock" or offered):
         name = view.lines[state.line_index].method.name
-        skip = "." if view.rules.after_lock else "; or Enter goes on without it."
+        skip = "." if due == "after-lock" else "; or Enter goes on without it."
         return f"{lock_words(name)}, and type it{skip}"
     if not state.who:
         return "Enter asks for your initials: a sign-off is kept under them."
-    if view.rules.second_eyes and not view.progress.eyes:
+    if due == "second eyes":
         keys = "+" if state.hands_on else "Enter, then +"
         return f"{keys}: who else looked at it? Their initials."
     return f"+ signs off as {state.who}." if state.hands_on else "Enter, then + to sign off."

@@ -82,6 +82,24 @@ def obstacle(view: JobView) -> Obstacle | None:
     return None
 
 
+SignOffDue: TypeAlias = Literal["barred", "after-lock", "second eyes", "sign-off"]
+"""What a sign-off waits for, or itself."""
+
+
+def sign_off_due(view: JobView) -> SignOffDue:
+    """Return what is to be done at the sign-off: what bars it, then what the shop asks for first.
+
+    A reading with the clamp bolts tight that the shop does not ask for is only offered.
+    """
+    if view.progress.state.bars:
+        return "barred"
+    if view.rules.after_lock and view.lock_due is not None:
+        return "after-lock"
+    if view.rules.second_eyes and not view.progress.eyes:
+        return "second eyes"
+    return "sign-off"
+
+
 def leave_words(view: JobView) -> str:
     """Return that the readings are within tolerance, how surely, and to leave the fin alone."""
     return f"{view.within_words}: leave it."

@@ -21,6 +21,7 @@ from workbench.work.job_text.next_step import (
     lock_words,
     obstacle,
     reading_due,
+    sign_off_due,
     wing_step,
 )
 from workbench.work.text.words import clean, step_words
@@ -87,19 +88,25 @@ def _at_stage(view: JobView, stage: Stage) -> Task:
 
 
 def _sign_off(view: JobView) -> Task:
-    if view.progress.state.bars:
-        return Task(f"Not to be signed off: {view.progress.state.bars}.", ("history",))
-    if view.rules.second_eyes and not view.progress.eyes:
-        return Task(
-            "Somebody else looks at it too, then sign off.", ("sign-off --second INITIALS",)
-        )
-    due = view.lock_due
-    if due is None:
-        return Task("Sign it off.", ("sign-off",))
-    look, read = lock_words(clean(view.lines[due].method.name)), f"read {due + 1} VALUE"
-    if view.rules.after_lock:
-        return Task(f"{look}.", (read,))
-    return Task(f"Sign it off; or first the {look[0].lower()}{look[1:]}.", ("sign-off", read))
+    look, read = "", ""
+    if view.lock_due is not None:
+        look = lock_words(clean(view.lines[view.lock_due].method.name))
+        read = f"read {view.lock_due + 1} VALUE"
+    match sign_off_due(view):
+        case "barred":
+            return Task(f"Not to be signed off: {view.progress.state.bars}.", ("history",))
+        case "after-lock":
+            return Task(f"{look}.", (read,))
+        case "second eyes":
+            words = "Somebody else looks at it too, then sign off."
+            return Task(words, ("sign-off --second INITIALS",))
+        case "sign-off" if look:
+            words = f"Sign it off; or first the {look[0].lower()}{look[1:]}."
+            return Task(words, ("sign-off", read))
+        case "sign-off":
+            return Task("Sign it off.", ("sign-off",))
+        case _ as unknown:
+            assert_never(unknown)
 
 
 def _again(view: JobView) -> Task:
