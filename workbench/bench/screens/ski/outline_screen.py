@@ -9,7 +9,7 @@ from textual.content import Content
 
 from workbench.bench.bases.drawn_view import DrawnCloser
 from workbench.bench.draw.canvas import DOTS, Canvas, Mode
-from workbench.bench.draw.text import lines, styled, visible
+from workbench.bench.draw.text import lines, styled, visible, wrapped
 from workbench.fin.frame.pose import Point
 from workbench.measure.units import Unit
 from workbench.records.store import rows
@@ -54,8 +54,8 @@ class OutlineScreen(DrawnCloser):
         """Return the drawing with the first lines of the table below it."""
         said = max(min(height // 3, len(self._lines)), 1)
         out = self._picture(width, max(height - said, 3))
-        shown = self._lines[self._first : self._first + said]
-        return lines([*out, *(styled(visible(line, width)) for line in shown)])
+        shown = [part for line in self._lines[self._first :] for part in wrapped(line, width)]
+        return lines([*out, *map(styled, shown[:said])])
 
     def _picture(self, width: int, height: int) -> list[Content]:
         blade = blade_of(self._row)
