@@ -281,7 +281,7 @@ def test_without_reportlab_the_error_says_what_to_install(monkeypatch: pytest.Mo
         monkeypatch.setitem(sys.modules, name, None)
     monkeypatch.setitem(sys.modules, "reportlab", None)
     assert not has_pdf()
-    with pytest.raises(InputError, match=r"pip install 'quarterturn\[pdf\]'"):
+    with pytest.raises(InputError, match=r"pip install '\.\[pdf\]'"):
         card_pdf(parts()[0])
 
 

@@ -133,7 +133,7 @@ OPENINGS: dict[str, Opening] = {
         "studs thread new add",
     ),
     "outline": Opening(
-        "ski.outline_screen", "this blade's outline: points, edges", True, _SHOP,
+        "ski.outline_screen", "this blade's outline", True, _SHOP,
         "blade drawing numbers traced",
     ),
     "exchange": Opening(

@@ -282,7 +282,15 @@ def picture(state: BenchState, width: int, height: int) -> Content:
         out = exposed_at(view.rig, view.pose, state.unit)
         height -= 1
     drawn = _drawn(view.rig, view.pose, wanted, width, height, state.drawing, said, lit)
-    return lines([drawn, styled((visible(out, width), "$ink-faint"))]) if out else drawn
+    return lines([drawn, styled((_figures_that_fit(out, width), "$ink-faint"))]) if out else drawn
+
+
+def _figures_that_fit(words: str, width: int) -> str:
+    """Return the first of the figures between commas, as many as fit whole."""
+    parts = words.split(", ")
+    while len(parts) > 1 and len(", ".join(parts)) > width:
+        parts.pop()
+    return visible(", ".join(parts), width)
 
 
 EXPOSED_FROM = 12
