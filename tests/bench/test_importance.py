@@ -390,6 +390,6 @@ def test_a_turn_says_where_the_stud_goes(shop: Shop, turns_: float, way: str) ->
     view = at_stage(shop, "turning")
     assert view.plan is not None
     turn = replace(view.plan.turns[0], turns=turns_)
-    assert way in " ".join(turn_thing(turn).below)
+    assert way in " ".join(turn_thing(turn, "turns").below)
     where = "toward the blade" if turns_ > 0.0 else "away from the blade"
     assert where in turn_words(turn)
