@@ -404,6 +404,7 @@ async def test_no_stage_of_the_bench_cuts_a_word(shop: Shop, size: tuple[int, in
                 screen.app.hands.open(view.job.id)
                 await screen.pilot.pause(0.02)
                 assert "…" not in screen.shown(), screen.shown()
+                assert not re.search(r"\b(in|mm) (in|mm)\b", screen.shown()), screen.shown()
             if view.stage == "signed off":
                 break
             view = advance(shop, view, fin, ("+.010", "+.004", ""))

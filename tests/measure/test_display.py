@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from workbench.measure.display import (
     MINUS,
+    change_between,
     change_text,
     convert,
     degrees_text,
@@ -145,3 +146,14 @@ def test_turns_as_a_ring_and_a_clock_show_them(turns: float, degrees: str, hours
 def test_angles_show_their_sign(angle: float, text: str) -> None:
     """Degrees with a sign, but none on naught."""
     assert degrees_text(angle) == text
+
+
+@given(st.floats(0.0, 300.0), st.floats(0.0, 300.0), st.sampled_from(["in", "mm"]), st.booleans())
+def test_a_change_shown_is_the_difference_of_what_is_shown(
+    first_mm: float, second_mm: float, unit: Unit, is_fine: bool
+) -> None:
+    """To the last digit of the two lengths, in either unit and at a finer step as well."""
+    step = {"in": "0.0001", "mm": "0.001"}[unit] if is_fine else None
+    first, second = (Decimal(length_text(mm, unit, step)) for mm in (first_mm, second_mm))
+    change = change_between(first_mm, second_mm, unit, step).replace("−", "-")
+    assert Decimal(change) == second - first
