@@ -72,7 +72,7 @@ def one_thing(state: BenchState) -> OneThing:
         return _aimed(state, view)
     if stage == "turning" and view.plan is not None:
         turn = act_due(view).turn
-        return turn_thing(turn, view.rules.dial) if turn is not None else _act(view)
+        return turn_thing(turn, view.rules.dial) if turn is not None else act_thing(view)
     if stage == "wing":
         return wing_thing(state, view)
     if state.entry or view.due is not None or (view.lock_due is not None and not state.hands_on):
@@ -164,7 +164,8 @@ def turn_thing(turn: StudTurn, dial: Dial) -> OneThing:
     return OneThing((size, turn.stud.said), "", (way,), danger, keeps_below=True)
 
 
-def _act(view: JobView) -> OneThing:
+def act_thing(view: JobView) -> OneThing:
+    """Return an act that is no turn."""
     return OneThing((short_step_words(act_due(view)),))
 
 

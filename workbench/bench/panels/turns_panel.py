@@ -16,7 +16,7 @@ from workbench.bench.draw.text import (
     wrapped,
 )
 from workbench.bench.hand.state import BenchState
-from workbench.bench.panels.one_thing import ARROWS, drawn, fitted_name, turn_thing
+from workbench.bench.panels.one_thing import ARROWS, act_thing, drawn, fitted_name, turn_thing
 from workbench.bench.panels.wing_steps import steps_panel
 from workbench.fin.plan.guidance import StudTurn
 from workbench.fin.reading.observe import Method
@@ -87,6 +87,9 @@ def turns(state: BenchState, width: int, height: int) -> Content:
     return lines(rows)
 
 
+LARGE_ACT_FROM = 14
+"""Rows from which an act that is no turn is written large too, word by word."""
+
 _BELOW = 6
 """Rows that are kept for the other studs and what to expect, before figures have any."""
 
@@ -105,7 +108,10 @@ def _now(state: BenchState, view: JobView, width: int, room: int) -> list[Conten
         return _now_short(view, width)
     step = act_due(view)
     if step.turn is None:
-        return [styled((part, "bold $accent")) for part in wrapped(step_words(step), width)]
+        act = [styled((part, "bold $accent")) for part in wrapped(step_words(step), width)]
+        if room < LARGE_ACT_FROM:
+            return act
+        return [*act, *drawn(act_thing(view), width, room - len(act), state.drawing == "ascii")]
     thing, ascii_only = turn_thing(step.turn, view.rules.dial), state.drawing == "ascii"
     told = [*thing.danger, *thing.below]
     least = sum(len(wrapped(f"!! {text}", width)) for text in told) + (10 if ascii_only else 6)
