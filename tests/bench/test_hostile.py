@@ -84,7 +84,7 @@ async def test_reasons_and_notes_are_shown_and_the_way_on_stays_in_sight(
         shown = screen.shown()
         assert visible(text, 40).rstrip("…")[:8] in shown
         words = " ".join(shown.replace("┃", " ").split())
-        assert "Enter takes it up again; PgDn goes to the next ski." in words
+        assert "Enter takes it up again; PgDn: next ski." in words
 
 
 @pytest.mark.parametrize("text", ["[b]X[/b]", "a[/nope]b", "[Q1] "])
