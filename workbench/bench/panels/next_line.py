@@ -189,7 +189,9 @@ def _at_stage(state: BenchState, view: JobView) -> str:
         case "sign-off":
             return _sign_off_words(state, view)
         case "set aside":
-            why = visible(view.progress.reason, 92)  # with the rest two rows of 80 columns
+            # With the rest two rows of 80 columns; a word too long to break well has one of them.
+            words = view.progress.reason.split()
+            why = visible(view.progress.reason, 92 if max(map(len, words), default=0) < 40 else 48)
             return f"Set aside: {why.rstrip('.')}. Enter takes it up again; PgDn: next ski."
         case "signed off":
             return _signed_words(state, view)
