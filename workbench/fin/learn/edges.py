@@ -51,6 +51,9 @@ class Offset:
     by_pose: Row
 
 
+_UNTOUCHED = Offset(0.0, [], (0.0, 0.0, 0.0))
+
+
 @dataclass(frozen=True, slots=True)
 class EdgePart:
     """The outline's edges (corner to corner, mm) near the contacts of one side.
@@ -71,7 +74,8 @@ class EdgePart:
 
         ``offsets`` are those of all parts. Beyond the part's ends u stays as at the end.
         """
-        found = self._course(v_mm, offsets)
+        moved = [self._moved(k, offsets) for k in range(len(self.corners))]
+        found = self._course(v_mm, moved)
         if found is None:
             return 0.0, [], 0.0
         u, i, j, steepness = found
@@ -79,29 +83,29 @@ class EdgePart:
 
     def told_across(self, v_mm: float) -> tuple[float, float]:
         """Return u (mm) of the edge as told at a height of the blade, and du/dv."""
-        found = self._course(v_mm, None)
+        found = self._course(v_mm, self.corners)
         return (found[0], found[3]) if found is not None else (0.0, 0.0)
 
     def _course(
-        self, v_mm: float, offsets: Sequence[float] | None
+        self, v_mm: float, corners: Sequence[Point]
     ) -> tuple[float, int, int, float] | None:
-        """Return u (mm) at a height, the corners (i, j) of the edge there, and du/dv."""
+        """Return u (mm) at a height, the corners (i, j) of the edge there, and du/dv.
+
+        ``corners`` are the part's own, as told or moved.
+        """
         best: tuple[float, float, int, int, float] | None = None
         for i, j in self.edges:
-            if offsets is None:
-                a, b = self.corners[i], self.corners[j]
-            else:
-                a, b = self._moved(i, offsets), self._moved(j, offsets)
-            rise = b[1] - a[1]
+            (ua, va), (ub, vb) = corners[i], corners[j]
+            rise = vb - va
             if abs(rise) < 1e-9:
                 continue
-            along = (v_mm - a[1]) / rise
-            share = min(1.0, max(0.0, along))
+            along = (v_mm - va) / rise
+            share = 0.0 if along < 0.0 else 1.0 if along > 1.0 else along
             off = abs(along - share) * abs(rise)
-            u = a[0] + share * (b[0] - a[0])
+            u = ua + share * (ub - ua)
             rank = u if self.side == "trailing" else -u
             if best is None or (off, rank) < best[:2]:
-                best = (off, rank, i, j, 0.0 if off else (b[0] - a[0]) / rise)
+                best = (off, rank, i, j, 0.0 if off else (ub - ua) / rise)
         if best is None:
             return None
         _, rank, i, j, steepness = best
@@ -118,7 +122,7 @@ class EdgePart:
         weights: dict[int, float] = {}
         for corner, part in ((i, 1.0 - share), (j, share)):
             for offset, axis, of in self.shares[corner]:
-                by = part * of * (-slope if axis else 1.0)
+                by = -part * of * slope if axis else part * of
                 weights[offset] = weights.get(offset, 0.0) + by
         return list(weights.items())
 
@@ -164,12 +168,17 @@ class Edges:
         ``seen`` is what it reads on the outline as told. A depth and a coarse mark touch no edge
         whose place matters.
         """
+        touched = contacts(method, seen)
+        if not touched:
+            return _UNTOUCHED
         total = 0.0
         weights: dict[int, float] = {}
         by_pose = (0.0, 0.0, 0.0)
-        for side, sign, at, edge in contacts(method, seen):
-            part = next((p for p in self.parts if p.side == side), None)
-            if part is None:
+        for side, sign, at, edge in touched:
+            for part in self.parts:
+                if part.side == side:
+                    break
+            else:
                 continue
             point = pose.locate(at)
             if edge is None:

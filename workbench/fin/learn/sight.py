@@ -10,7 +10,7 @@ from workbench.fin.frame.pose import Pose
 from workbench.fin.learn.edges import Edges, Offset, Weights
 from workbench.fin.learn.imperfections import Imperfections
 from workbench.fin.pose.fit import Fit, Reading, fit_pose
-from workbench.fin.reading.observe import Method, observe_all
+from workbench.fin.reading.observe import Method, Observation, observe_all
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 
@@ -101,6 +101,7 @@ def look(
     )
     known_off = [0.0] * len(methods)
     near: list[Offset | None] = [None] * len(methods)
+    seen: list[Observation | None] = []
     if start is not None and edges.parts:
         seen = observe_all(methods, rig.blade, rig.base, start)
         near = [
@@ -112,10 +113,10 @@ def look(
         Reading(r.method, r.value_mm - off, r.u_mm)
         for r, off in zip(readings, known_off, strict=True)
     ]
-    fit = fit_pose(rig.blade, rig.base, told, start, every=start is None)
+    fit = fit_pose(rig.blade, rig.base, told, start, start is None, seen)
     offs = [
-        edges.offset(m, seen, fit.pose, offsets_mm)
-        for m, seen in zip(methods, fit.observations, strict=True)
+        edges.offset(m, s, fit.pose, offsets_mm)
+        for m, s in zip(methods, fit.observations, strict=True)
     ]
     at = rig.travels(fit.pose)
     gain = multiply([t.gradient for t in at], _gain(fit, [o.by_pose for o in offs]))

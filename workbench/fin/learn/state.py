@@ -171,19 +171,29 @@ def turned(state: State, rig: Rig, turns: Sequence[float], known: Imperfections)
     if not any(turns):
         return state
     effect = effect_of(state, rig, turns, known)
+    cov = state.cov
     mean = list(state.mean)
-    rows = [list(row) for row in state.cov]
-    for i in range(3):
+    travels = []
+    for i, (a, b) in enumerate(zip(effect.by_lead_mm, effect.by_backlash_mm, strict=True)):
         mean[i] += effect.moved_mm[i]
-        a, b = effect.by_lead_mm[i], effect.by_backlash_mm[i]
-        lead, backlash = state.cov[LEADS + i], state.cov[BACKLASH + i]
-        rows[i] = [t + a * x + b * y for t, x, y in zip(rows[i], lead, backlash, strict=True)]
-    for row in rows:
-        for i in range(3):
-            row[i] += effect.by_lead_mm[i] * row[LEADS + i]
-            row[i] += effect.by_backlash_mm[i] * row[BACKLASH + i]
+        travels.append(
+            [
+                t + a * x + b * y
+                for t, x, y in zip(cov[i], cov[LEADS + i], cov[BACKLASH + i], strict=True)
+            ]
+        )
+    # Only the travels move: of the other rows, their covariance with the travels alone is new.
+    one, two, three = travels
+    rows = [
+        [p, q, r, *row[LEADS:]]
+        for p, q, r, row in zip(one[LEADS:], two[LEADS:], three[LEADS:], cov[LEADS:], strict=True)
+    ]
+    for row in travels:
+        for i, (a, b) in enumerate(zip(effect.by_lead_mm, effect.by_backlash_mm, strict=True)):
+            row[i] += a * row[LEADS + i] + b * row[BACKLASH + i]
     for i in range(3):
-        rows[i][i] += effect.variances_mm2[i]
+        travels[i][i] += effect.variances_mm2[i]
+    rows = [*travels, *rows]
     directions = tuple(
         last if n == 0.0 else "in" if n > 0.0 else "out"
         for last, n in zip(state.directions, turns, strict=True)

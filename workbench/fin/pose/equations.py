@@ -33,10 +33,21 @@ class Sight:
 
 
 class Equations:
-    """What a blade over a base reads, against the readings taken."""
+    """What a blade over a base reads, against the readings taken.
 
-    def __init__(self, blade: Blade, base: Base, readings: Sequence[Reading]) -> None:
+    ``seen`` is what their methods read at ``seen_at``, where that is known already.
+    """
+
+    def __init__(
+        self,
+        blade: Blade,
+        base: Base,
+        readings: Sequence[Reading],
+        seen_at: Pose | None = None,
+        seen: Sequence[Observation | None] = (),
+    ) -> None:
         self.blade, self.base, self.readings = blade, base, tuple(readings)
+        self._seen_at, self._seen = seen_at, seen
         self.scale_mm = max(blade.length_mm, 1.0)
         self._methods = tuple(r.method for r in self.readings)
 
@@ -49,7 +60,9 @@ class Equations:
         """Return the readings seen at ``pose``; None where one would meet no part of the blade."""
         observations, misfits, rows = [], [], []
         cost = 0.0
-        every = observe_all(self._methods, self.blade, self.base, pose)
+        every = self._seen
+        if not every or pose is not self._seen_at:
+            every = observe_all(self._methods, self.blade, self.base, pose)
         for reading, seen in zip(self.readings, every, strict=True):
             if seen is None:
                 return None

@@ -73,19 +73,21 @@ def fit_pose(
     readings: Sequence[Reading],
     start: Pose | None = None,
     every: bool = False,
+    seen: Sequence[Observation | None] = (),
 ) -> Fit:
     """Return the pose that gives these readings: exactly for three, least squares for more.
 
     ``start`` is a pose to begin from, such as the last known one. With ``every`` the whole range of
     tilts is searched for further poses that meet three readings equally; the one nearest to
-    ``start``, or of least tilt, is the pose and the rest are ``others``.
+    ``start``, or of least tilt, is the pose and the rest are ``others``. ``seen`` is what the
+    readings' methods read at ``start``, where that is known already.
 
     Raises:
         InputError: a method has more than one reading.
         NoPoseError: too few readings, dependent ones, or ones that no pose gives.
     """
     _check_kinds(readings)
-    equations = Equations(blade, base, readings)
+    equations = Equations(blade, base, readings, start, seen)
     check_tail(equations)
     first = first_pose(equations, start)
     if first is not None:
