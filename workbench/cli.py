@@ -239,7 +239,8 @@ def _slip_of_ours(args: argparse.Namespace, error: Exception) -> int:
 
     from workbench.bench.crash import words, write_report
 
-    report = write_report(error, Path(tempfile.gettempdir()), str(args.command or "start"))
+    book = Path(args.book) if args.book else None
+    report = write_report(error, Path(tempfile.gettempdir()), str(args.command or "start"), book)
     return _complain(args, words(report, ""), FAILED)
 
 

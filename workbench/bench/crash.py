@@ -1,7 +1,8 @@
 """After an error of ours: a report in a file of its owner alone, and where it is.
 
-The report holds the program's own lines and the error's message and where the bench stood; no page
-of the book, and nothing that was typed but what the message itself names.
+The report holds the program's own lines and the error's message, where the bench was and what
+``quarterturn doctor`` says; no page of the book, and nothing that was typed but what the message
+itself names.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ import sys
 import tempfile
 import traceback
 from collections.abc import Iterable
+from contextlib import suppress
 from pathlib import Path
 
 from workbench import __version__
@@ -19,12 +21,15 @@ from workbench import __version__
 SORRY = "Quarterturn ran into an error of its own and closed; what was kept is in the book."
 
 
-def write_report(error: BaseException, folder: Path, where: str) -> Path | None:
+def write_report(
+    error: BaseException, folder: Path, where: str, book: Path | None = None
+) -> Path | None:
     """Write what happened to a new file in ``folder``, or in the system's folder for such files.
 
+    ``book`` is the book that was open, whose health is told too.
     Returns its path, or None where neither can be written.
     """
-    text = _report(error, where)
+    text = _report(error, where, book)
     for place in (folder, Path(tempfile.gettempdir())):
         try:
             handle, name = tempfile.mkstemp(
@@ -38,12 +43,23 @@ def write_report(error: BaseException, folder: Path, where: str) -> Path | None:
     return None
 
 
-def _report(error: BaseException, where: str) -> str:
+def _report(error: BaseException, where: str, book: Path | None) -> str:
     trace = "".join(traceback.format_exception(error))
     return (
         f"Quarterturn {__version__}, Python {platform.python_version()}, {sys.platform}\n"
-        f"terminal: {os.environ.get('TERM', '')}\nat: {where}\n\n{trace}"
+        f"terminal: {os.environ.get('TERM', '')}\nat: {where}\n\n{trace}\n"
+        + "".join(f"{line}\n" for line in _surroundings(book))
     )
+
+
+def _surroundings(book: Path | None) -> list[str]:
+    """Return the doctor's lines; none rather than a second error on top of the first."""
+    with suppress(Exception):
+        from workbench.places import book_path
+        from workbench.work.exchange.doctor import facts_of, lines_of
+
+        return lines_of(facts_of(book or book_path(), quick=True))
+    return []
 
 
 def as_text(renderables: Iterable[object]) -> str:

@@ -62,7 +62,8 @@ class Leaving(App[int]):
         with suppress(Exception):
             self.leave_off()
         error = self._exception or RuntimeError("an error without a name")
-        report = write_report(error, self.shop.book.path.parent, self._where())
+        book = self.shop.book.path
+        report = write_report(error, book.parent, self._where(), book)
         self.report = self.report or words(report)
         self._close_messages_no_wait()
 

@@ -179,7 +179,7 @@ def _open(book: Book, who: str, *, daily: bool = False, said: str = "") -> int:
     except Exception as error:
         from workbench.bench.crash import words, write_report
 
-        return _say_report(words(write_report(error, book.path.parent, "start"), ""))
+        return _say_report(words(write_report(error, book.path.parent, "start", book.path), ""))
 
 
 def _say_report(text: str) -> int:

@@ -47,6 +47,7 @@ FAMILIES: dict[str, dict[str, str]] = {
         "shop.study": "study",
         "shop.wing": "wing",
         "shop.completion": "completion",
+        "shop.doctor": "doctor",
     },
 }
 """Heading, module of ``workbench.commands``, and the names of the commands it adds, in order."""

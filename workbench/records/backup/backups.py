@@ -171,12 +171,13 @@ def _holds_nothing_more(book: Path, copy: Path) -> bool:
 def is_newer_than(book: Path, copy: Path) -> bool:
     """Whether the newest row of the two differs; a bench's own settings do not count."""
     try:
-        return _newest(book, "mode=ro") != _newest(copy, "mode=ro&immutable=1")
+        return newest_row(book, "mode=ro") != newest_row(copy, "mode=ro&immutable=1")
     except (sqlite3.Error, OSError):
         return True
 
 
-def _newest(path: Path, how: str) -> object:
+def newest_row(path: Path, how: str) -> object:
+    """Return the greatest id of a book but for a bench's own settings; None of an empty one."""
     uri = f"{path.absolute().as_uri()}?{how}"
     with closing(sqlite3.connect(uri, uri=True, timeout=BUSY_SECONDS)) as conn:
         return conn.execute(_NEWEST).fetchone()[0]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Container, Iterable, Iterator
 
 from workbench.records.exchange.form import HOME_STEPS, LOCAL_SETTINGS, Form, Row, forms
 from workbench.records.store.damage import damage_of
@@ -59,18 +59,34 @@ def ski_rows(db: Database, ski_id: str) -> dict[Table, list[Row]]:
 def _sound(db: Database, found: dict[Table, list[Row]]) -> dict[Table, list[Row]]:
     """Pass on rows that are what was written: the book that takes them makes sums of its own."""
     struck = {strike["row_id"] for strike in found[Table.STRIKES]}
-    for table in (table for table in found if table in FACTS or SPECS[table].figures):
-        part = PART_OF.get(table)
-        ids = [row["id"] for row in found[table] if row["id"] not in struck | db.sound]
-        sums = _sums(db, table, ids)
-        for row in found[table]:
-            if row["id"] in sums:
-                own = {name: value for name, value in row.items() if part is None or name != part}
-                own[CHECK_SUM] = sums[row["id"]]
-                parts = [] if part is None else row[part.value]
-                if why := damage_of(table, own, parts, part):
-                    raise DamagedRowError(table, row["id"], why)
+    for table in filter(can_tell_damage, found):
+        for row_id, why in damaged(db, table, found[table], struck | db.sound):
+            raise DamagedRowError(table, row_id, why)
     return found
+
+
+def can_tell_damage(table: Table) -> bool:
+    """Whether rows of a table tell that they are damaged: by a check sum, or text and figure."""
+    return table in FACTS or bool(SPECS[table].figures)
+
+
+def damaged(
+    db: Database, table: Table, found: Iterable[Row], passed: Container[str]
+) -> Iterator[tuple[str, str]]:
+    """Yield the id of each row that no longer says what was written, and what differs.
+
+    Rows are in the form they travel in; those whose ids are in ``passed`` are not looked at.
+    """
+    part = PART_OF.get(table)
+    looked_at = [row for row in found if row["id"] not in passed]
+    sums = _sums(db, table, [row["id"] for row in looked_at])
+    for row in looked_at:
+        if row["id"] in sums:
+            own = {name: value for name, value in row.items() if part is None or name != part}
+            own[CHECK_SUM] = sums[row["id"]]
+            parts = [] if part is None else row[part.value]
+            if why := damage_of(table, own, parts, part):
+                yield row["id"], why
 
 
 def _sums(db: Database, table: Table, ids: list[str]) -> dict[str, int | None]:

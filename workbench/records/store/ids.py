@@ -48,12 +48,7 @@ class Mint:
     @property
     def newest(self) -> datetime | None:
         """The time of the greatest id given or followed; None before the first."""
-        if self._last < 0:
-            return None
-        try:
-            return _EPOCH + timedelta(milliseconds=self._last >> 12)
-        except OverflowError:
-            return datetime.max.replace(tzinfo=UTC)
+        return None if self._last < 0 else _moment_at(self._last)
 
     def next(self, now: datetime) -> str:
         """A new id for ``now``, greater than all before."""
@@ -64,6 +59,18 @@ class Mint:
         low = 0b10 << 62 | self._tag << _RANDOM_BITS | self._random_bits(_RANDOM_BITS)
         text = f"{stamp >> 12:012x}7{stamp & 0xFFF:03x}{low:016x}"
         return f"{text[:8]}-{text[8:12]}-{text[12:16]}-{text[16:20]}-{text[20:]}"
+
+
+def moment_of(row_id: str) -> datetime:
+    """The time that an id tells (UTC); raises ``RecordsError`` for one that is not ours."""
+    return _moment_at(_stamp_of(row_id))
+
+
+def _moment_at(stamp: int) -> datetime:
+    try:
+        return _EPOCH + timedelta(milliseconds=stamp >> 12)
+    except OverflowError:
+        return datetime.max.replace(tzinfo=UTC)
 
 
 def _stamp_at(now: datetime) -> int:
