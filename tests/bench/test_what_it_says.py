@@ -28,8 +28,8 @@ def test_the_step_that_is_due_stays_in_sight(shop: Shop) -> None:
     assert len(acts) == 6
     for _ in acts[:-1]:
         assert hands.state.view is not None
-        shown = turns(hands.state, 39, 24).plain
-        assert len(shown.splitlines()) <= 24
+        shown = turns(hands.state, 39, 20).plain
+        assert len(shown.splitlines()) <= 20
         assert re.search(r"^▸ ", shown, re.MULTILINE)
         hands.enter(hands.state.view.progress.step * 10.0)
 

@@ -29,7 +29,7 @@ def _add_trace(commands: Any) -> None:
         "the outline's standard uncertainty. A picture (PNG, JPEG, TIFF) shows one blade, whole, "
         "clearly darker or lighter than what it lies on, and needs one scale: --dpi of a flatbed "
         "scan, --across, or --square. A drawing (SVG, DXF, or CSV of points) has its own unit. "
-        "Wants the extra: pip install 'quarterturn[trace]'.",
+        "Wants the extra: pip install '.[trace]'.",
     )
     trace.add_argument("file", metavar="FILE", help="PNG, JPEG, TIFF, SVG, DXF or CSV")
     trace.add_argument("--dpi", metavar="N", default="", help="dots per inch of a flatbed scan")

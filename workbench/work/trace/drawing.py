@@ -298,7 +298,7 @@ def _scaled_dxf(lines: list[Ring], mm_per: float | None) -> tuple[list[Ring], fl
 
 
 def _extra() -> InputError:
-    return InputError("file", "needs more", "pip install 'quarterturn[trace]' first")
+    return InputError("file", "needs more", "pip install '.[trace]' first")
 
 
 # -- CSV -------------------------------------------------------------------------------------------

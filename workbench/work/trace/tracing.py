@@ -90,7 +90,7 @@ def _from_picture(
     try:
         from workbench.work.trace.scan import Scale, trace_picture  # an extra: loaded for pictures
     except ImportError:
-        accepted = "pip install 'quarterturn[trace]' first"
+        accepted = "pip install '.[trace]' first"
         raise InputError("file", "a picture needs more", accepted) from None
     scale = None
     how = ""
