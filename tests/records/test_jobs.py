@@ -456,3 +456,27 @@ def test_facts_read_before_are_read_again_once_they_are_struck(shop: Shop) -> No
     with pytest.raises(InputError):
         shop.book.batch(fails)
     assert [f.id for f in shop.book.facts(shop.job.id)] == [*(f.id for f in kept), late.id]
+
+
+@pytest.mark.parametrize("inner", [False, True])
+def test_a_strike_that_came_to_nothing_is_forgotten_when_another_row_is_struck(
+    shop: Shop, inner: bool
+) -> None:
+    """The dialog that says what a strike would bring about strikes, looks, and undoes it."""
+    first, second = (shop.book.add_mark(shop.job.id, "KV", "note", text=text) for text in "ab")
+
+    def rehearse() -> None:
+        shop.book.strike(first.id, "rehearsed", "KV")
+        assert shop.book.facts(shop.job.id)[0].struck is not None
+        raise InputError("note", "a", "nothing")
+
+    def within() -> None:
+        with pytest.raises(InputError):
+            shop.book.batch(rehearse)
+        shop.book.strike(second.id, "wrong", "KV")
+
+    if inner:
+        shop.book.batch(within)
+    else:
+        within()
+    assert [f.struck is not None for f in shop.book.facts(shop.job.id)] == [False, True]

@@ -166,6 +166,7 @@ class Desk:
             db.commit()
         except BaseException:
             db.rollback()
+            db.kept.clear()  # what was read while it was written is not so
             raise
         finally:
             self._pen = None

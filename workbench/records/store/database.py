@@ -59,6 +59,7 @@ class Database:
         try:
             yield
         except BaseException:
+            self.kept.clear()  # what was read since the savepoint is not so
             if self.conn.in_transaction:  # a full disk may have ended it
                 self.conn.execute("ROLLBACK TO part")
                 self.conn.execute("RELEASE part")
