@@ -64,6 +64,7 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.queue_line import RosterLine
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.job_text import job_lines
+from workbench.work.order.turn_records import SETTLED
 from workbench.work.paper.card_text import card_text
 from workbench.work.paper.cards import card_of
 from workbench.work.paper.day_sheet import day_sheet
@@ -762,6 +763,14 @@ class Promise(RuleBasedStateMachine):
     @rule(hands=HANDS, name=SKI, which=SOME)
     def strikes(self, hands: int, name: str, which: int) -> None:
         self.world.strike(self._at(hands), name, which)
+
+    @rule(hands=HANDS, name=SKI)
+    def settles(self, hands: int, name: str) -> None:
+        """Keep that the studs were settled, whatever was kept of the job at another bench."""
+        at = self._at(hands)
+        self.world.do(
+            at, lambda: at.book.add_mark(self.world.line(at.shop, name).job_id, "KV", SETTLED)
+        )
 
     @rule(hands=HANDS, name=SKI, undo=st.booleans())
     def refits(self, hands: int, name: str, undo: bool) -> None:

@@ -34,6 +34,7 @@ _FACTS = """
         UNION ALL SELECT id, job_id, CASE WHEN number = 1 THEN 'loosened'
             WHEN text IN ('seat', 'snug') THEN 'seated' ELSE 'turned' END, ''
             FROM marks WHERE kind = 'step'
+        UNION ALL SELECT id, job_id, 'settled', '' FROM marks WHERE kind = 'settled'
         UNION ALL SELECT id, job_id, 'undone', text FROM marks
             WHERE kind IN ('turned_back', 'not_turned')
         UNION ALL SELECT id, job_id, 'aside', '' FROM marks WHERE kind = 'set_aside'
@@ -68,7 +69,7 @@ class Fact(NamedTuple):
     struck: bool
 
 
-_TURNED = ("turned", "passed")
+_TURNED = ("turned", "passed", "settled")
 _MOVED = (*_TURNED, "refitted")
 
 

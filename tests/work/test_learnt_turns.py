@@ -17,6 +17,7 @@ from workbench.records.store import rows
 from workbench.work.job.importance import Importance, said_of
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
+from workbench.work.job.ski_state import UNMEASURED
 from workbench.work.job.stages import MidPassError
 from workbench.work.job_text.next_text import task_of
 
@@ -192,6 +193,32 @@ def test_settled_leaves_the_bolts_loose_until_it_is_read(shop: Shop) -> None:
     assert not view.progress.loose
     assert view.learnt is not None
     assert view.learnt.job.before[0][1].directions == ("in", "in", "in")
+
+
+def test_settled_studs_were_turned_and_the_ski_is_measured_again(shop: Shop) -> None:
+    """Also where the job was struck out, and where the record was, until somebody says more."""
+    view = ski(shop, "Heron 66")
+    done = walk_to(shop, view, heron(view), "signed off")
+    learning(shop)
+    again = shop.view(shop.queue(done.ski.id).id)
+    again = shop.settle(walk_to(shop, again, heron(again), "as received"))
+    assert shop.ski_state(done.ski.id).turned
+    struck, _ = shop.take_back(again, "turned_back")
+    assert not shop.ski_state(done.ski.id).turned
+    shop.settle(struck)
+    shop.book.strike(again.job.id, "not today", "KV")
+    check = shop.view(shop.queue(done.ski.id, kind="recheck").id)
+    assert check.progress.state.elsewhere == UNMEASURED
+    state = shop.ski_state(done.ski.id)
+    assert (state.release, state.turned) == (None, True)
+
+
+def test_settled_at_another_bench_after_the_readings_they_no_longer_hold(shop: Shop) -> None:
+    """Two benches had one job: one read it, then the other settled its studs."""
+    view = ski(shop, "Heron 66")
+    view = walk_to(shop, view, heron(view), "studs")
+    shop.book.add_mark(view.job.id, "ML", "settled")
+    assert shop.view(view.job.id).stage == "as received"
 
 
 def test_a_turn_too_coarse_for_the_tolerance_is_said_with_a_finer_one(shop: Shop) -> None:

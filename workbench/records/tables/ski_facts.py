@@ -141,7 +141,7 @@ _DONE_WITH = f"""SELECT o.value FROM json_each(?) o WHERE EXISTS (SELECT 1 FROM 
     AND NOT EXISTS (SELECT 1 FROM strikes x WHERE x.row_id IN (c.id, s.id))
     {_AFTER.format(table="readings", more="")} {_AFTER.format(table="passes", more="")}
     {_AFTER.format(table="wings", more="")}
-    {_AFTER.format(table="marks", more="AND t.kind = 'step'")})"""
+    {_AFTER.format(table="marks", more="AND t.kind IN ('step', 'settled')")})"""
 """The jobs of which it is plain that they left no bolt loose and no stud turned."""
 
 _SHEETS = """SELECT k.root, k.id, k.has_wing, k.blade_id, k.block_id, s.id IS NOT NULL,

@@ -306,9 +306,8 @@ class _Walk:
                     each.touch(fact.id)
         elif fact.kind == SETTLED:  # the bolts are loose until it is read with the blade clamped
             self.loosened_by, self.loosening = job, fact.id
-            self._change("loosened", job)
-            for each in self.jobs:
-                each.touch(fact.id)
+            self._turned(fact.id, job)
+            job.stale = fact.id
         elif fact.kind == "set_aside":
             job.aside = fact
             for each in [each for each in self.jobs if each.signed is not None]:

@@ -27,6 +27,8 @@ def turn_in(fact: rows.AnyFact, beside: Iterable[rows.AnyFact]) -> str:
         if do == "turn":
             return rest.rpartition(" ")[0]
         return "a stud" if not fact.text and (fact.number or 0) > 1 else ""
+    if isinstance(fact, rows.Mark) and fact.kind == SETTLED:
+        return "the studs"
     if not isinstance(fact, rows.PassRow) or not any(t.turns for t in fact.turns):
         return ""
     earlier = [f for f in beside if f.id < fact.id]
