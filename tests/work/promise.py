@@ -765,7 +765,7 @@ class Promise(RuleBasedStateMachine):
         self.world.strike(self._at(hands), name, which)
 
     @rule(hands=HANDS, name=SKI)
-    def settles(self, hands: int, name: str) -> None:
+    def settles_studs(self, hands: int, name: str) -> None:
         """Keep that the studs were settled, whatever was kept of the job at another bench."""
         at = self._at(hands)
         self.world.do(
