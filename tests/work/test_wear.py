@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from tests.shop import DAY, Fin, demo_file, heron, open_shop, ski, walk_to
+from workbench.bench.screens.ski.wear_screen import wear_form
 from workbench.errors import InputError
 from workbench.records.book import Book
 from workbench.records.store import rows
@@ -167,6 +168,21 @@ def test_wrong_input_keeps_nothing(shop: Shop, fields: dict[str, str], field: st
     with pytest.raises(InputError) as wrong:
         change_parts(shop, view.ski.id, fields)
     assert wrong.value.field == field
+    assert shop.book.ski_versions(view.ski.id) == before
+
+
+@pytest.mark.parametrize("part", ["blade", "block"])
+def test_parts_and_methods_are_kept_together_or_not_at_all(shop: Shop, part: str) -> None:
+    """As the form of what a ski wears saves them."""
+    view = ski(shop, "Heron 66")
+    new = second_blade(shop, view.ski) if part == "blade" else second_block(shop, view.ski)
+    form = wear_form(shop, view, "in")
+    texts = {field.key: field.value for field in form._fields}
+    before = shop.book.ski_versions(view.ski.id)
+    typed = "1; 2; 3" if part == "blade" else "1; 2"
+    with pytest.raises(InputError) as wrong:
+        form._on_save({**texts, part: new.name, "reason": "cracked", "methods": typed})
+    assert wrong.value.field == "methods"
     assert shop.book.ski_versions(view.ski.id) == before
 
 

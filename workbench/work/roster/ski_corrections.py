@@ -37,10 +37,7 @@ def correct_ski(shop: Shop, ski_id: str, fields: Mapping[str, str]) -> rows.Ski:
     Raises:
         InputError: names the field; or nothing is changed, or another ski is called so.
     """
-    changes = _typed(fields)
-    if METHODS in fields:
-        changes[METHODS] = methods_typed(shop, shop.book.ski(ski_id), fields[METHODS])
-    return shop.book.batch(_correct, shop, ski_id, changes)
+    return shop.book.batch(_correct, shop, ski_id, _typed(fields), fields.get(METHODS))
 
 
 def _typed(fields: Mapping[str, str]) -> dict[str, Any]:
@@ -52,9 +49,11 @@ def _typed(fields: Mapping[str, str]) -> dict[str, Any]:
     return out
 
 
-def _correct(shop: Shop, ski_id: str, changes: Mapping[str, Any]) -> rows.Ski:
+def _correct(shop: Shop, ski_id: str, changes: Mapping[str, Any], methods: str | None) -> rows.Ski:
     old = shop.book.ski(ski_id)
     new = replace(old, **changes)
+    if methods is not None:
+        new = replace(new, methods=methods_typed(shop, old, methods))
     if new.methods != old.methods and shop.ski_state(ski_id).round_day:
         raise MidPassError(METHODS)
     if new == old:
