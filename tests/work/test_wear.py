@@ -14,6 +14,7 @@ from workbench.bench.screens.ski.wear_screen import wear_form
 from workbench.errors import InputError
 from workbench.records.book import Book
 from workbench.records.store import rows
+from workbench.records.tables.ski_facts import SkiSheet, changes_of_parts
 from workbench.work.exchange import exchange
 from workbench.work.exchange.exchange_words import taken_in_lines
 from workbench.work.history.compare import compare
@@ -53,10 +54,10 @@ def second_blade(shop: Shop, of: rows.Ski) -> rows.Blade:
     return new
 
 
-def second_block(shop: Shop, of: rows.Ski) -> rows.Block:
+def second_block(shop: Shop, of: rows.Ski, name: str = "Other block") -> rows.Block:
     old = shop.book.block(of.block_id)
     studs = tuple(replace(s, at_mm=(s.at_mm[0] + 1.0, s.at_mm[1])) for s in old.studs)
-    return shop.book.add_block(replace(old, name="Other block", studs=studs), who="KV")
+    return shop.book.add_block(replace(old, name=name, studs=studs), who="KV")
 
 
 def signed(shop: Shop) -> JobView:
@@ -214,6 +215,40 @@ def test_a_change_never_made_is_struck_out_and_stays_readable(shop: Shop) -> Non
     struck = [v for v in shop.book.ski_versions(now.id) if v.struck is not None]
     assert struck[0].struck is not None
     assert struck[0].struck.reason == "it was another ski"
+
+
+@pytest.mark.parametrize(
+    ("worn", "changes"),
+    [
+        ("a0 b1 a3", ""),
+        ("a0 b1 b2 a3", ""),  # its name was corrected in between
+        ("a0 b1 c3", "3"),  # what put it right were other parts again
+        ("a0 b1 c2 a3", "23"),  # another bench gave it others in between
+    ],
+)
+def test_a_struck_change_is_undone_only_by_the_parts_before_it(worn: str, changes: str) -> None:
+    sheets = [
+        SkiSheet(since, (), False, (blade, "block"), *((True, "3") if since == "1" else ()))
+        for blade, since in worn.split()
+    ]
+    assert changes_of_parts(sheets) == tuple(changes)
+
+
+def test_the_parts_before_are_not_those_of_a_change_struck_out(shop: Shop) -> None:
+    """Also where another change came in between from another bench, and is struck out as well."""
+    view = ski(shop, "Heron 66")
+    book, other = shop.book, second_block(shop, view.ski)
+    change_parts(shop, view.ski.id, {"block": other.name, "reason": "new block"})
+    wrong = book.ski_versions(view.ski.id)[-1]
+    third = second_block(shop, view.ski, "Third block")
+    late = book.correct_ski(replace(wrong.ski, block_id=third.id), who="ML", reason="cracked")
+    right = book.correct_ski(replace(late, block_id=view.ski.block_id), who="KV")
+    book.strike(wrong.id, "the other ski", "KV", book.ski_versions(right.id)[-1].id)
+    for _ in range(2):
+        last = last_change(book.ski_versions(right.id))
+        assert last is not None
+        strike_change(shop, right.id, last.id, "the other ski")
+    assert book.ski(right.id).block_id == view.ski.block_id
 
 
 def test_it_is_struck_out_from_the_history_too(shop: Shop) -> None:

@@ -51,13 +51,20 @@ class SkiSheet:
 def changes_of_parts(sheets: Sequence[SkiSheet]) -> tuple[str, ...]:
     """The ids of the versions by which a ski got another blade or block, oldest first.
 
-    One that was struck out was never done, and so neither was what put it right.
+    One that was struck out was never done, and so neither was what put it right: the version that
+    gave the parts before it back, where the ski had still those of the struck one.
     """
-    undoing = {sheet.replaced_by for sheet in sheets if sheet.struck}
+    undone = {
+        sheet.replaced_by: (sheet.parts, before.parts)
+        for before, sheet in pairwise(sheets)
+        if sheet.struck
+    }
     return tuple(
         sheet.since
         for before, sheet in pairwise(sheets)
-        if sheet.parts != before.parts and not sheet.struck and sheet.since not in undoing
+        if sheet.parts != before.parts
+        and not sheet.struck
+        and undone.get(sheet.since) != (before.parts, sheet.parts)
     )
 
 

@@ -158,7 +158,7 @@ def _strike(shop: Shop, ski_id: str, version_id: str, reason: str) -> rows.Strik
     if last is None or last.id != version_id:
         raise InputError("strike out", "a change of parts", "the last one that is not struck out")
     _check_no_round(shop, ski_id)
-    before = [v for v in versions if v.id < version_id][-1].ski
+    before = [v for v in versions if v.id < version_id and v.struck is None][-1].ski
     read = [
         f for past in shop.book.history_of_ski(ski_id) for f in past.facts
         if isinstance(f, rows.Reading) and f.struck is None and f.id > version_id
