@@ -20,7 +20,7 @@ from workbench.advice.ride_feel import (
 from workbench.errors import InputError
 from workbench.measure.display import change_text, length_text
 from workbench.measure.lengths import parse_length
-from workbench.measure.temperature_text import WATER_C, parse_temperature
+from workbench.measure.temperature import WATER_C, parse_temperature
 from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.records.store.values import keepable
