@@ -228,8 +228,8 @@ def test_a_change_never_made_is_struck_out_and_stays_readable(shop: Shop) -> Non
 )
 def test_a_struck_change_is_undone_only_by_the_parts_before_it(worn: str, changes: str) -> None:
     sheets = [
-        SkiSheet(since, (), False, (blade, "block"), *((True, "3") if since == "1" else ()))
-        for blade, since in worn.split()
+        SkiSheet(at[1], (), False, (at[0], "block"), *((True, "3") if at[1] == "1" else ()))
+        for at in worn.split()
     ]
     assert changes_of_parts(sheets) == tuple(changes)
 
