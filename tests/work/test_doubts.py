@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import date
+from decimal import Decimal
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from workbench.bench.hand.hands import Hands
 from workbench.fin.reading.method import Method, Station
 from workbench.fin.reading.readings import Reading
-from workbench.measure.display import length_text
+from workbench.measure.display import fine_text, length_text
+from workbench.measure.units import Unit
 from workbench.places import shipped
 from workbench.work.demo.demo import build_demo
 from workbench.work.job.shop import Shop
 from workbench.work.order.order_file import read_order
 from workbench.work.order.order_json import fit_of, plan_of, turns_report
+from workbench.work.trust import plausibility
 from workbench.work.trust.plausibility import suspects_of
 
 
@@ -132,3 +138,15 @@ def test_the_wrong_method_is_named(tmp_path):
         assert "'length, flat'" in view.doubt(tips, text, "in", flat.value_mm, "in")
     finally:
         book.close()
+
+
+@given(st.floats(60.0, 64.0), st.floats(-5.0, 5.0), st.sampled_from(["in", "mm"]))
+def test_how_far_off_a_reading_is_told_as_the_difference_of_what_is_said(
+    expected_mm: float, off_mm: float, unit: Unit
+) -> None:
+    """What is expected and the number read, both as they stand in the sentence."""
+    words = plausibility._off_words(expected_mm, off_mm, unit)
+    found = re.fullmatch(r"(\S+) \w+ expected, this is (\S+) \w+ off", words)
+    assert found is not None
+    expected, off = (Decimal(text.replace("−", "-")) for text in found.groups())
+    assert Decimal(fine_text(expected_mm + off_mm, unit)) == expected + off

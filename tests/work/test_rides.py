@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from tests.shop import at_stage, demo_file, heron, open_shop, ski, walk_to
 from workbench.advice.ride_feel import SURE, suggestions
 from workbench.errors import InputError
-from workbench.measure.temperature_text import parse_temperature
+from workbench.measure.temperature import parse_temperature
 from workbench.records.store import rows
 from workbench.work.advice import rides
 from workbench.work.advice.ride_rules import (

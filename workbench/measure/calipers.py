@@ -11,7 +11,7 @@ from typing import Literal, assert_never
 
 from workbench.errors import InputError
 from workbench.frozen import dataclass
-from workbench.measure.display import change_text, fine_text
+from workbench.measure.display import FINE, change_text, fine_text
 from workbench.measure.mpe_tables import CaliperScale, din862_mpe_mm
 from workbench.measure.units import UNITS, Unit
 
@@ -193,7 +193,7 @@ _REMEDY: dict[CheckKind, str] = {
 
 
 def _off(error_mm: float, unit: Unit) -> str:
-    text = change_text(error_mm, unit, "0.0001" if unit == "in" else "0.001")
+    text = change_text(error_mm, unit, FINE[unit])
     return f"off by {text} {unit}" if text.strip("0.") else "right"
 
 

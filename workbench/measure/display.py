@@ -16,6 +16,9 @@ from workbench.measure.units import Unit
 STEP: dict[Unit, str] = {"in": "0.0005", "mm": "0.01"}
 """The resolution lengths are shown at by default: that of a common digital caliper."""
 
+FINE: dict[Unit, str] = {"in": "0.0001", "mm": "0.001"}
+"""A digit more: for uncertainties, and where two numbers and their difference stand together."""
+
 _PER: dict[Unit, Decimal] = {"in": Decimal("25.4"), "mm": Decimal(1)}
 
 MINUS = "\N{MINUS SIGN}"
@@ -76,7 +79,7 @@ def change_between(from_mm: float, to_mm: float, unit: Unit, step: str | None = 
 
 def fine_text(value_mm: float, unit: Unit) -> str:
     """Return a small length (an uncertainty, a tolerance) with one digit more than shown."""
-    return length_text(value_mm, unit, "0.0001" if unit == "in" else "0.001")
+    return length_text(value_mm, unit, FINE[unit])
 
 
 def _plain(value: Decimal, step: Decimal) -> str:

@@ -189,7 +189,7 @@ def final_thing(view: JobView, unit: Unit) -> OneThing:
         if line.final_mm is None:
             continue
         large.append(length_text(line.final_mm, unit))
-        sure = f"±{fine_text(COVERAGE * line.u_mm, unit)}" if line.u_mm else ""
+        sure = f"±{fine_text(COVERAGE * line.u_mm, unit)} {unit}" if line.u_mm else unit
         lock = moved_short(line, unit)
         sides.append((line.method.quantity, sure, lock) if lock else (line.method.quantity, sure))
     below = []

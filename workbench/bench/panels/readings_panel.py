@@ -130,7 +130,9 @@ def _big_entry(state: BenchState, width: int, height: int) -> list[Content]:
     assert view is not None
     what = "wing angle (°)" if view.stage == "wing" else line.method.name if line else ""
     if view.stage == "target":
-        what = "all targets set" if state.all_aimed else f"target: {what}"
+        lead = "all set: " if state.all_aimed else "target: "
+        room = width - len(lead) - len(f" ({state.unit})")
+        what = f"{lead}{fitted_name(view, line.method, room) if line else what}"
     unit = "" if view.stage == "wing" else f" ({state.unit})"
     if state.question is None and _is_placed(state):
         unit = f" {state.entry} → {state.reads_as}"

@@ -19,8 +19,7 @@ from workbench.fin.wing import SET_DEG
 from workbench.frozen import dataclass
 from workbench.measure.calipers import HIGHEST_JAW_MM, LARGEST_MPE_MM, RESOLUTION_MM
 from workbench.measure.mpe_tables import LONGEST_MM
-from workbench.measure.temperature import HIGHEST_C, LOWEST_C
-from workbench.measure.temperature_text import WATER_C
+from workbench.measure.temperature import HIGHEST_C, LOWEST_C, WATER_C
 from workbench.records.store import row_checks as check
 from workbench.records.store import rows
 from workbench.records.store.row_checks import EXACT_MM, MEAN_MM, SHOWN_MM, Between, Row, Typed

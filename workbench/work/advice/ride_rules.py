@@ -18,7 +18,7 @@ from workbench.advice.ride_feel import (
 from workbench.errors import InputError
 from workbench.fin.wing import degrees_typed
 from workbench.measure.lengths import parse_length
-from workbench.measure.temperature_text import parse_temperature
+from workbench.measure.temperature import parse_temperature
 from workbench.places import shipped
 from workbench.work.files.strict_table import Table
 from workbench.work.files.table_files import parse_table

@@ -18,9 +18,9 @@ from workbench.advice.ride_feel import (
     suggestions,
 )
 from workbench.errors import InputError
-from workbench.measure.display import change_text, length_text
+from workbench.measure.display import FINE, change_text, length_text
 from workbench.measure.lengths import parse_length
-from workbench.measure.temperature_text import WATER_C, parse_temperature
+from workbench.measure.temperature import WATER_C, parse_temperature
 from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.records.store.values import keepable
@@ -196,7 +196,7 @@ def try_words(change: Try, unit: Unit) -> str:
 def _step(change: Try, unit: Unit) -> str:
     if change.what == "wing":
         return f"{'+' if change.step > 0 else '−'}{_degrees(abs(change.step))}"
-    return f"{change_text(change.step, unit, '0.0001' if unit == 'in' else '0.001')} {unit}"
+    return f"{change_text(change.step, unit, FINE[unit])} {unit}"
 
 
 def offers_for(

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 from workbench.errors import InputError
 from workbench.frozen import dataclass
-from workbench.measure.display import change_text, length_text
+from workbench.measure.display import FINE, change_text, length_text
 from workbench.measure.lengths import (
     Entry,
     Length,
@@ -121,7 +121,7 @@ def target_question(
     fits = fits_elsewhere(lines, line, text, unit, min(0.5 * abs(off), far_mm))
     if abs(off) <= far_mm and (not fits or abs(off) <= 0.5 * far_mm):
         return TargetDoubt("")
-    away = f"{change_text(off, unit, '0.0001' if unit == 'in' else '0.001')} {unit}"
+    away = f"{change_text(off, unit, FINE[unit])} {unit}"
     asked = f"that is {away} from {line.method.quantity} now: is it meant?"
     if not fits:
         return TargetDoubt(asked)

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from typing import cast
 
 from workbench.errors import InputError
-from workbench.measure.display import change_text
+from workbench.measure.display import FINE, change_text
 from workbench.measure.temperature import (
     MATERIALS,
     check_temperature,
@@ -120,7 +120,7 @@ def in_force_words(view: JobView) -> str:
 
 def correction_words(correction_mm: float, unit: Unit) -> str:
     """Return the size of a correction to 20 degrees, one digit finer than a reading."""
-    return f"{change_text(correction_mm, unit, '0.0001' if unit == 'in' else '0.001')} to 20 °C"
+    return f"{change_text(correction_mm, unit, FINE[unit])} to 20 °C"
 
 
 def effect_words(view: JobView, unit: Unit) -> tuple[str, ...]:

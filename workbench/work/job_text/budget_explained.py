@@ -8,7 +8,7 @@ from workbench.errors import InputError
 from workbench.fin.reading.observe import Method
 from workbench.frozen import dataclass
 from workbench.measure.budget import Budget
-from workbench.measure.display import change_text, fine_text
+from workbench.measure.display import FINE, change_text, fine_text
 from workbench.measure.outliers import Doubts
 from workbench.measure.reading_budget import SCATTER
 from workbench.measure.repeats import Repeats
@@ -124,7 +124,7 @@ def meaning_words(line: Line, unit: Unit) -> tuple[str, ...]:
 
 
 def _tolerance_words(line: Line, off_mm: float, unit: Unit) -> str:
-    off = change_text(off_mm, unit, "0.0001" if unit == "in" else "0.001")
+    off = change_text(off_mm, unit, FINE[unit])
     state = WITHIN[line.nearness or "out"]
     return f"Tolerance: {off} off, ±{fine_text(line.tolerance_mm, unit)} {unit} allowed: {state}."
 

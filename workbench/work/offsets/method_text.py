@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 
-from workbench.measure.display import change_text, fine_text, length_text
+from workbench.measure.display import FINE, change_text, fine_text, length_text
 from workbench.measure.units import Unit
 from workbench.work.job_text.how_to_hold import Restated
 from workbench.work.offsets.offsets import LearntReading
@@ -36,5 +36,5 @@ def _one(name: str, row: Restated, unit: Unit) -> Iterator[str]:
     read = ", read in this round" if row.read else ""
     yield f"{name} reads: {both}, u {fine_text(row.u_mm, unit)} {unit}{read}"
     if row.against is not None and row.difference_mm is not None:
-        apart = change_text(row.difference_mm, unit, "0.0001" if unit == "in" else "0.001")
+        apart = change_text(row.difference_mm, unit, FINE[unit])
         yield f"{name} less {clean(row.against.name)}: {apart} {unit}"

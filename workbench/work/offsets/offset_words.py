@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal, NamedTuple
 
-from workbench.measure.display import change_text, fine_text, length_text
+from workbench.measure.display import FINE, change_text, fine_text, length_text
 from workbench.measure.stats.learnt_offset import FEWEST_FOR_SLOPE, LearntOffset
 from workbench.measure.units import MM_PER, Unit
 from workbench.work.offsets.offsets import LearntReading, OffsetStudy, Outline
@@ -122,4 +122,4 @@ def pair_state(line: PairLine) -> tuple[str, str]:
 
 
 def _change(mm: float, unit: Unit) -> str:
-    return change_text(mm, unit, "0.0001" if unit == "in" else "0.001")
+    return change_text(mm, unit, FINE[unit])

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from workbench.errors import InputError
-from workbench.measure.display import change_text
+from workbench.measure.display import FINE, change_text
 from workbench.measure.units import Unit
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
@@ -71,7 +71,7 @@ def _now(two: Two, now: LearntReading | None, view: JobView, unit: Unit) -> Iter
 
 
 def _pair(number: int, line: PairLine, unit: Unit) -> str:
-    difference = change_text(line.difference_mm, unit, "0.0001" if unit == "in" else "0.001")
+    difference = change_text(line.difference_mm, unit, FINE[unit])
     return (
         f"Pair {number}: {_number(line.first)} and {_number(line.second)}, difference "
         f"{difference} {unit}, {clean(line.ski_name)}; {clean(pair_state(line)[1])}"

@@ -7,6 +7,7 @@ from typing import Any
 
 from workbench.fin.plan.guidance import Plan, Prediction, StudTurn
 from workbench.measure.display import (
+    FINE,
     change_between,
     change_text,
     degrees_text,
@@ -57,7 +58,7 @@ def turns_table(order: Order, result: Plan) -> str:
 
 
 def _stud_row(turn: StudTurn, unit: Unit) -> list[str]:
-    travel = change_text(turn.travel_mm, unit, _fine(unit))
+    travel = change_text(turn.travel_mm, unit, FINE[unit])
     return [clean(turn.stud.said), turn_words(turn), exact_words(turn), travel]
 
 
@@ -67,7 +68,7 @@ def _reading_row(prediction: Prediction, unit: Unit) -> list[str]:
     return [
         clean(p.method.name),
         *(fine_text(mm, unit) for mm in (p.now_mm, p.target_mm, p.after_mm)),
-        change_between(p.target_mm, p.after_mm, unit, _fine(unit)),
+        change_between(p.target_mm, p.after_mm, unit, FINE[unit]),
         p.role if p.role == "follows" else f"{verdict} ±{fine_text(p.tolerance_mm, unit)}",
     ]
 
@@ -113,7 +114,3 @@ def _columns(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
         ]
         out.append("  ".join(cells).rstrip())
     return out
-
-
-def _fine(unit: Unit) -> str:
-    return "0.0001" if unit == "in" else "0.001"

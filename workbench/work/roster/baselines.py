@@ -10,7 +10,7 @@ from functools import partial
 
 from workbench.errors import InputError
 from workbench.fin.wing import angle_of
-from workbench.measure.display import length_text
+from workbench.measure.display import FINE, length_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
 from workbench.records.store import rows
@@ -164,7 +164,7 @@ def _keep_now(shop: Shop, name: str, of: str, view: JobView) -> rows.Baseline:
 
 def _entry_of(line: Line, unit: Unit) -> rows.BaselineEntry:
     assert line.now_mm is not None
-    text = length_text(line.now_mm, unit, "0.0001" if unit == "in" else "0.001")
+    text = length_text(line.now_mm, unit, FINE[unit])
     # What is written is what is kept: the text's own value, not digits that nobody sees.
     mm = parse_length(text, unit).mm
     return rows.BaselineEntry(line.method.name, text, unit, mm, line.tolerance_mm)

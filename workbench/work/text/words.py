@@ -19,6 +19,7 @@ from workbench.fin.plan.guidance import (
 )
 from workbench.fin.pose.fit import NoPoseError
 from workbench.measure.display import (
+    FINE,
     Dial,
     change_text,
     degrees_text,
@@ -173,7 +174,7 @@ def remark_words(remark: Remark, unit: Unit, finer: float | None = None) -> str:
         )
     if remark.code == "insignificant":
         return (
-            f"{subject}: the change of {change_text(value, unit, _fine(unit))} {unit} is smaller "
+            f"{subject}: the change of {change_text(value, unit, FINE[unit])} {unit} is smaller "
             f"than its own expanded uncertainty of {fine_text(limit, unit)} {unit}"
         )
     why = f"1/{round(1 / finer)} turns would do" if finer else "a finer turn would do better"
@@ -182,7 +183,7 @@ def remark_words(remark: Remark, unit: Unit, finer: float | None = None) -> str:
         if remark.by:
             why = f"the targets cannot all be met while {clean(remark.by)} is held"
     return (
-        f"{subject}: with these turns it stays {change_text(value, unit, _fine(unit))} {unit} off, "
+        f"{subject}: with these turns it stays {change_text(value, unit, FINE[unit])} {unit} off, "
         f"outside ±{fine_text(limit, unit)} {unit}; {why}"
     )
 
@@ -215,10 +216,6 @@ def error_words(error: BenchError, unit: Unit) -> str:
 
 def _len(value_mm: float, unit: Unit) -> str:
     return f"{length_text(value_mm, unit)} {unit}"
-
-
-def _fine(unit: Unit) -> str:
-    return "0.0001" if unit == "in" else "0.001"
 
 
 BOLTS_LOOSE = "The clamp bolts are loose: a round was begun and is not finished."

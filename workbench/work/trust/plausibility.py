@@ -14,7 +14,8 @@ from workbench.fin.reading.observe import Method
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 from workbench.measure.display import (
-    change_text,
+    FINE,
+    change_between,
     fine_text,
     length_text,
     turn_text,
@@ -139,11 +140,8 @@ def _cause(found: Contradiction, unit: Unit) -> str:
     if found.slip is None:
         cause = "take it again"
     elif found.reading.method.is_coarse:
-        should = f"{length_text(found.expected.value_mm, unit)} {unit} expected"
-        cause = (
-            f"{should}, this is {_off(found.slip.off_mm, unit)} off: another line of the scale "
-            "read, or has the scribe or the scale moved?"
-        )
+        off = _off_words(found.expected.value_mm, found.slip.off_mm, unit)
+        cause = f"{off}: another line of the scale read, or has the scribe or the scale moved?"
     else:
         cause = doubt_words(found.slip, found.expected, unit)
     if found.twins:
@@ -185,8 +183,7 @@ def _by_other_methods(
 
 def doubt_words(found: Doubt, expected: Expected, unit: Unit) -> str:
     """Return a doubt as one sentence in ``unit``."""
-    should = f"{length_text(expected.value_mm, unit)} {unit} expected"
-    return f"{should}, this is {_off(found.off_mm, unit)} off: {_slip_words(found, unit)}?"
+    return f"{_off_words(expected.value_mm, found.off_mm, unit)}: {_slip_words(found, unit)}?"
 
 
 def _slip_words(found: Doubt, unit: Unit) -> str:
@@ -239,11 +236,11 @@ def moved_question(
     named = found is not None and found.slip != "unseated"
     if found is not None and found.slip == "graduation" and found.detail not in COMMON_LINES:
         named = False
-    off_mm = read_mm - expected.value_mm
     if not (named or far):
         return ""
     cause = f"{_slip_words(found, unit)}? read again," if found and named else "read again,"
-    return f"{_off(off_mm, unit)} from {known}: {cause} or has it moved?"
+    off = change_between(expected.value_mm, read_mm, unit)
+    return f"{off} {unit} from {known}: {cause} or has it moved?"
 
 
 SEEN_MORE_MM = 0.15 * MM_PER["in"]
@@ -272,11 +269,13 @@ def moved_words(expected: Expected, read_mm: float, u_read_mm: float, unit: Unit
     off = read_mm - expected.value_mm
     if abs(off) <= COVERAGE * math.hypot(expected.u_mm, u_read_mm):
         return ""
-    return f"{_off(off, unit)} since it left"
+    return f"{change_between(expected.value_mm, read_mm, unit)} {unit} since it left"
 
 
-def _off(off_mm: float, unit: Unit) -> str:
-    return f"{change_text(off_mm, unit, '0.0001' if unit == 'in' else '0.001')} {unit}"
+def _off_words(expected_mm: float, off_mm: float, unit: Unit) -> str:
+    """Return what is expected and how far a reading is off it, both to a digit more than shown."""
+    off = change_between(expected_mm, expected_mm + off_mm, unit, FINE[unit])
+    return f"{fine_text(expected_mm, unit)} {unit} expected, this is {off} {unit} off"
 
 
 # -- against the turns meant ---------------------------------------------------------------------

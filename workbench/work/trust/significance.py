@@ -8,7 +8,7 @@ from typing import Literal
 from workbench.fin.plan.plan import is_within
 from workbench.fin.plan.remarks import COVERAGE
 from workbench.frozen import dataclass
-from workbench.measure.display import change_between, change_text, fine_text
+from workbench.measure.display import FINE, change_between, change_text, fine_text
 from workbench.measure.significance import Verdict, acceptance, verdict
 from workbench.measure.units import Unit
 
@@ -60,7 +60,7 @@ class Difference:
     def figures(self, unit: Unit) -> str:
         """Return the difference with its expanded uncertainty."""
         if self.ends_mm is None:
-            off = change_text(self.mm, unit, "0.0001" if unit == "in" else "0.001")
+            off = change_text(self.mm, unit, FINE[unit])
         else:
             off = change_between(*self.ends_mm, unit)
         return f"{off} {unit} (U {fine_text(self.expanded_mm, unit)})"

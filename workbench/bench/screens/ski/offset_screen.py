@@ -11,7 +11,7 @@ from workbench.bench.bases.forms import Field, Form, by_view
 from workbench.bench.bases.unit_list import UnitList, told
 from workbench.bench.draw.text import styled, visible, wrapped
 from workbench.errors import InputError
-from workbench.measure.display import change_text
+from workbench.measure.display import FINE, change_text
 from workbench.measure.units import Unit
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
@@ -115,7 +115,7 @@ class OffsetScreen(UnitList):
     def _row(self, i: int, line: pairs.PairLine, width: int) -> Content:
         glyph, word = pair_state(line)
         first, second = (_typed(n) for n in (line.first, line.second))
-        step = "0.0001" if self.unit == "in" else "0.001"
+        step = FINE[self.unit]
         difference = change_text(line.difference_mm, self.unit, step)
         mark = "▸" if i == self.at else " "
         name = visible(line.ski_name, 20)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from workbench.bench.draw.canvas import DOTS, Canvas, Mode
 from workbench.bench.draw.text import visible
-from workbench.measure.display import change_text
+from workbench.measure.display import FINE, change_text
 from workbench.measure.units import Unit
 from workbench.work.study.study_words import sd_text
 from workbench.work.trust.study_results import (
@@ -130,7 +130,7 @@ def _range(drawn: Sequence[Bar], relative: bool) -> tuple[float, float]:
 
 
 def _axis(unit: Unit, relative: bool) -> Callable[[float], str]:
-    step = "0.0001" if unit == "in" else "0.001"
+    step = FINE[unit]
     if relative:
         return lambda value: change_text(value, unit, step)
     return lambda value: sd_text(value, unit)[:-1]
