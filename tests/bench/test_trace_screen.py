@@ -11,9 +11,11 @@ from tests.fin.test_caliper_trace import frame_of, read
 from tests.work.scans import random_blade
 from workbench.bench.bases.forms import Form
 from workbench.bench.screens.shop.trace_screen import TraceScreen
+from workbench.errors import InputError
 from workbench.fin.trace.calipers import IN, places_of
+from workbench.measure.units import Unit
 from workbench.work.job.shop import Shop
-from workbench.work.trace.by_calipers import Tracing, draft_of, keep_draft
+from workbench.work.trace.by_calipers import Tracing, draft_of, keep_blade, keep_draft
 
 BLADE = random_blade(random.Random(3), n=60)
 FRAME = frame_of(BLADE)
@@ -151,3 +153,25 @@ async def test_the_outline_is_seen_with_its_points_and_numbers(
         assert "points" in shown
         assert " 7" in shown
         await screen.pilot.press("down", "down", "escape")
+
+
+@pytest.mark.parametrize(("unit", "text"), [("in", "178"), ("mm", "7.0"), ("in", "25.4 mm")])
+def test_a_number_in_the_other_unit_is_told_how_it_is_taken(unit: Unit, text: str) -> None:
+    with pytest.raises(InputError, match=r"[Ii]ts unit behind it"):
+        Tracing(unit).understood(text)
+    assert Tracing("in").understood("178 mm")[0].mm == pytest.approx(178.0)
+    assert Tracing("mm").understood("7.0 in")[0].mm == pytest.approx(7.0 * IN)
+
+
+def test_a_trace_gone_on_with_in_the_other_unit_keeps_what_each_number_was(shop: Shop) -> None:
+    texts = distances()
+    left = Tracing("in", tuple(_entries([*SIDES, *texts[:5]])))
+    keep_draft(shop, left)
+    on = draft_of(shop, "mm")
+    for text in texts[5:]:
+        mm = float(text) * IN
+        on = on.taken(f"{mm:.2f}", round(mm, 2))
+    row, _ = keep_blade(shop, on, "Flipped")
+    kept = row.source_text.split("; ")
+    assert kept[0] == f"{SIDES[0]} = {float(SIDES[0]) * IN:.3f} mm"
+    assert kept[-1] == f"{float(texts[-1]) * IN:.2f} = {float(texts[-1]) * IN:.2f}0 mm"

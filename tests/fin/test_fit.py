@@ -291,6 +291,26 @@ def test_adjustment_of_random_jobs_is_no_worse_than_scipy() -> None:
         assert cost(own) <= best * (1 + 1e-6) + 1e-9
 
 
+@pytest.mark.parametrize("wrong", range(5))
+def test_a_reading_that_no_move_changes_is_no_hindrance(wrong: int) -> None:
+    """The length of an upright rectangle follows no move; one reading is wrong by 0.5 mm."""
+    plate, pose = rectangle(180.0, 80.0), Pose(20.0, -25.0, 0.0)
+    methods = (
+        Method("front", "depth", Station((160.0, 80.0))),
+        Method("rear", "depth", Station((20.0, 80.0))),
+        Method("tail", "tail", band_mm=(5.0, 10.0)), Method("again", "tail", band_mm=(5.0, 10.0)),
+        Method("length", "length", band_mm=(5.0, 10.0)),
+    )  # fmt: skip
+    readings = []
+    for i, method in enumerate(methods):
+        seen = observe(method, plate, Base(), pose)
+        assert seen is not None
+        readings.append(Reading(method, seen.value_mm + 0.5 * (i == wrong), 0.0127))
+    fit = fit_pose(plate, Base(), readings, every=True)
+    assert fit.pose.x_mm == pytest.approx(20.0, abs=0.5)
+    assert fit.pose.y_mm == pytest.approx(-25.0, abs=0.6)
+
+
 def test_more_than_three_readings_find_their_pose_with_nothing_known() -> None:
     """A descent from a level blade may end at a kink; what chance does not explain is not left."""
     plate = practice_plate()

@@ -15,6 +15,7 @@ from scipy.stats import multivariate_normal
 from tests.fin.learning_bench import WAYS, Run, mean_and_error, runs
 from tests.fin.learning_shop import CORNERS, METHODS, Truth, bench_rig, fresh, season, takes
 from tests.fin.plates import IN, readings_at
+from workbench.errors import InputError
 from workbench.fin.frame.pose import Pose
 from workbench.fin.learn.decide import decide
 from workbench.fin.learn.edges import edges_of
@@ -658,6 +659,22 @@ def test_readings_that_fix_no_pose_are_told_and_teach_nothing() -> None:
     shop.turn_studs((0.1, 0.1, 0.1))
     shop.seat()
     assert go_on(lost, (0.0, 0.0, 0.0), takes(shop)).seating is not None
+
+
+@pytest.mark.parametrize(
+    ("field", "p"),
+    [("gap_p", 1.0), ("gap_p", -0.1), ("misread_p", math.nan), ("gap_again_p", 0.99),
+     ("gap_p", 0.98), ("other_p", 1.5)],
+)  # fmt: skip
+def test_probabilities_that_leave_nothing_for_a_good_seating_are_refused(
+    field: str, p: float
+) -> None:
+    with pytest.raises(InputError, match=field):
+        replace(ORDINARY, **{field: p})
+    well = replace(ORDINARY, misread_p=0.2)
+    assert well.all_well_p(False, 3, 3) == pytest.approx(1.0 - 0.1 - 0.001 - 0.015 - 0.6)
+    with pytest.raises(InputError, match="5 times misread_p"):
+        well.all_well_p(False, 3, 5)
 
 
 # The proof, in short; ``python -m tests.fin.learning_bench`` prints all of it.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +22,7 @@ from workbench.work.learn.kept_rounds import KeptRound, rounds_of_ski
 from workbench.work.learn.rounds_out import round_lines
 from workbench.work.learn.teaching import learnt_from, teaching_of
 from workbench.work.learn.what_learnt import forget, learnt_page, learnt_words
+from workbench.work.roster.wear import change_parts
 
 Captured = pytest.CaptureFixture[str]
 
@@ -40,8 +42,13 @@ def measured(shop: Shop) -> JobView:
     return walk_to(shop, view, fin, "within", ("+.010", "", ""))
 
 
+def kept(shop: Shop, view: JobView) -> tuple[KeptRound, ...]:
+    book = shop.book
+    return rounds_of_ski(book.history_of_ski(view.ski.id), book.ski_versions(view.ski.id))
+
+
 def own(shop: Shop, view: JobView) -> list[KeptRound]:
-    rounds = rounds_of_ski(shop.book.history_of_ski(view.ski.id))
+    rounds = kept(shop, view)
     return [r for r in rounds if r.job_id == view.job.id]
 
 
@@ -213,7 +220,7 @@ def test_another_days_job_of_the_ski_begins_its_own_chain(shop: Shop) -> None:
     view = measured(shop)
     job = shop.book.add_job(view.ski.id, DAY)
     assert own(shop, shop.view(job.id)) == []
-    chains = {r.chain for r in rounds_of_ski(shop.book.history_of_ski(view.ski.id))}
+    chains = {r.chain for r in kept(shop, view)}
     assert view.job.id in chains
 
 
@@ -270,3 +277,27 @@ def test_rounds_before_and_since_learning_was_on_are_told_apart(shop: Shop) -> N
     told = learnt_page(shop.book, view.ski).history[0]
     assert told.startswith("Rounds per ski: 1.7 before learning was on (")
     assert told.endswith(" jobs), 1.0 over the last 1 with it")
+
+
+def test_a_round_teaches_of_the_parts_that_the_ski_had_then(shop: Shop) -> None:
+    """Another block in the middle of a job: its readings are no end of a round of the old one."""
+    view = measured(shop)
+    (first,) = own(shop, view)
+    old = shop.book.block(view.ski.block_id)
+    new = shop.book.add_block(replace(old, name="Other block"), who="KV")
+    change_parts(shop, view.ski.id, {"block": new.name, "reason": "cracked"})
+    view = shop.view(view.job.id)
+    fin = Fin(view, 0.66, -1.0, 0.0)
+    for stage in ("turning", "measuring", "within"):
+        view = walk_to(shop, view, fin, stage, ("+.010", "", ""))
+    one, two = own(shop, view)
+    assert one == first
+    assert two.chain != one.chain
+    assert two.before
+    typed = [f for f in view.facts if isinstance(f, rows.Reading) and f.id > one.id]
+    assert all(len(takes) == 1 for takes in (*two.before.values(), *two.after.values())), typed
+    assert [c.id for c in teaching_of(shop.book, view.ski).chains] == [two.id]
+    before = teaching_of(shop.book, replace(view.ski, block_id=old.id))
+    assert one.id in {c.id for c in before.chains}
+    assert two.id not in {c.id for c in before.chains}
+    assert [x["job"] for x in lines(shop, view)] == [two.chain]

@@ -165,3 +165,11 @@ def test_too_few_rounds_are_told(shop: Shop) -> None:
     with pytest.raises(InputError, match="rounds"):
         found_from(shop, view)
     assert DAY
+
+
+def test_no_figure_is_called_well_fixed_by_rounds_that_contradict_one_another(shop: Shop) -> None:
+    found = replace(found_from(shop, with_rounds(shop, 3.0)), chi_square=1e5)
+    lines = found_lines(found, "in")
+    assert "contradict" in lines[-1]
+    assert not any("well fixed" in line for line in lines)
+    assert all("not to be trusted" in line for line in lines[:-1])

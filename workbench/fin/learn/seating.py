@@ -280,7 +280,7 @@ def _of_studs(
         v = known.other_mm**2
         add = (v, 0.0, 0.0, v, 0.0, v)
         out.append((Hypothesis("none_of_these"), known.other_p, _ZERO, add, 0.0))
-    well = 1.0 - math.fsum([*(each[1] for each in out), *[known.misread_p] * readings])
+    well = known.all_well_p(again, sum(map(bool, leads)), readings)
     return (_WELL, math.log(well), _ZERO, _NOTHING, 0.0), tuple(
         (each, math.log(p), shift, add, q) for each, p, shift, add, q in out
     )

@@ -34,9 +34,9 @@ FEW = 32
 """So many roundings are tried first, so that the rest are held against a good one."""
 
 MOST_TRIED, MOST_LISTED = 1000, 20_000
-"""Where targets contradict each other, roundings by the thousand miss by as much. So many of them
-are listed, and so many of those that miss least along the straight lines are tried: orders that
-can be met have fewer, and of them every one is tried."""
+"""Where targets contradict each other, roundings by the thousand miss by as much. The first so many
+of them are listed, in the order of the first stud's turns, and so many of these that miss least
+along the straight lines are tried: orders that can be met have fewer, and all of them are tried."""
 
 Steps = tuple[int, int, int]
 
@@ -54,8 +54,9 @@ def rounded(
     miss over its tolerance, the smallest sum of squares of those, and the fewest turns: whether
     every reading comes within tolerance is what the tech looks at. The neighbours of the exact
     turns set a bound, and every rounding that may lie below it is tried (a closest point of a
-    lattice, by enumeration: U. Fincke and M. Pohst, Math. Comp. 44 (1985) 463); of targets that
-    contradict each other the ``MOST_TRIED`` likeliest.
+    lattice, by enumeration: U. Fincke and M. Pohst, Math. Comp. 44 (1985) 463). Of targets that
+    contradict each other by many tolerances only ``MOST_TRIED`` are, and the readings bend by more
+    than ``BEND`` allows for: there the one chosen is good, and not always the best.
 
     Raises:
         OutOfReachError: no neighbour of the exact turns is within the studs' limits.

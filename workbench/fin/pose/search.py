@@ -106,7 +106,8 @@ def _fixing_threes(equations: Equations, near: Sight | None) -> list[tuple[Readi
     readings = equations.readings
     if near is None:
         return list(itertools.combinations(readings, 3))
-    slopes = [tuple(c / math.hypot(*row) for c in row) for row in near.rows]
+    # A length between parallel sides that stay upright follows no move: its slopes are all 0.
+    slopes = [tuple(c / (math.hypot(*row) or 1.0) for c in row) for row in near.rows]
     threes = sorted(
         itertools.combinations(range(len(readings)), 3),
         key=lambda three: abs(determinant([slopes[i] for i in three])),

@@ -2,6 +2,7 @@
 
 A round is kept between two sets of readings. What was struck out leaves no trace, unless a stud was
 turned all the same: then nothing is known of the way there, and the rounds after it begin anew.
+So they do where the ski got another blade or block.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from dataclasses import replace
 
 from workbench.frozen import dataclass
 from workbench.records.store import rows
+from workbench.records.tables.ski_facts import SkiSheet, changes_of_parts
 from workbench.work.order.turn_records import SETTLED, answered_in, struck_turn, turn_in
 from workbench.work.trust.temperature_correction import known_temperatures, value_mm
 
@@ -112,12 +114,14 @@ class _Job:
         self.round, self.takes = None, {}
 
 
-def rounds_of_ski(jobs: Sequence[rows.JobHistory]) -> tuple[KeptRound, ...]:
+def rounds_of_ski(
+    jobs: Sequence[rows.JobHistory], versions: Sequence[rows.SkiVersion]
+) -> tuple[KeptRound, ...]:
     """Return all rounds of a ski that were measured, in the order of their ids.
 
     Those of a job that was struck out teach nothing, though its studs were turned.
     """
-    kept = _walked(jobs)
+    kept = _walked(jobs, versions)
     struck = {past.job.id for past in jobs if past.job.struck is not None}
     out: list[KeptRound] = []
     for job in kept.values():
@@ -129,17 +133,27 @@ def rounds_of_ski(jobs: Sequence[rows.JobHistory]) -> tuple[KeptRound, ...]:
     return tuple(sorted(out, key=lambda r: r.id))
 
 
-def open_in(jobs: Sequence[rows.JobHistory], job_id: str) -> Open:
+def open_in(
+    jobs: Sequence[rows.JobHistory], versions: Sequence[rows.SkiVersion], job_id: str
+) -> Open:
     """Return what the facts of one of a ski's jobs end with."""
-    job = _walked(jobs)[job_id]
+    job = _walked(jobs, versions)[job_id]
     return Open(job.chain, dict(job.takes), job.settled and not job.is_followed)
 
 
-def _walked(jobs: Sequence[rows.JobHistory]) -> dict[str, _Job]:
+def _walked(
+    jobs: Sequence[rows.JobHistory], versions: Sequence[rows.SkiVersion]
+) -> dict[str, _Job]:
     kept = {past.job.id: _Job(past) for past in jobs}
     answered = answered_in(f for past in jobs for f in past.facts)
     facts = sorted((f for past in jobs for f in past.facts), key=lambda f: f.id)
+    changes = list(changes_of_parts([SkiSheet.of(v) for v in versions]))
     for fact in facts:
+        while changes and changes[0] < fact.id:
+            del changes[0]
+            for each in kept.values():
+                each.close()
+                each.lose()
         _take(fact, kept[fact.job_id], kept.values(), answered)
     return kept
 

@@ -86,8 +86,8 @@ def next_act(
     what came later does not change it. None where nothing is to be said beyond the plain turns:
     the rounds cannot be followed, or the turns would take a stud beyond where it reaches.
     """
-    jobs = book.history_of_ski(ski.id)
-    now = open_in(jobs, job_id)
+    jobs, sheets = book.history_of_ski(ski.id), book.ski_versions(ski.id)
+    now = open_in(jobs, sheets, job_id)
     taken = takes_of(now.takes, methods)
     if len(taken) < 3:
         return None
@@ -98,7 +98,7 @@ def next_act(
         learnt = learnt_from(rig, tuple(used.values()), teaching)
         own = [
             kernel_round(r, block, versions, methods)
-            for r in rounds_of_ski(jobs)
+            for r in rounds_of_ski(jobs, sheets)
             if r.chain == now.chain and r.job_id == job_id
         ]
         job: InJob | None = None

@@ -9,21 +9,26 @@ from workbench.measure.units import MM_PER, Unit
 from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.work.learn.kept_rounds import LEAST_READINGS, KeptRound, Takes, rounds_of_ski
-from workbench.work.learn.teaching import hand_then
+from workbench.work.learn.teaching import hand_then, sheet_at
 
 DECIMALS = 9
 """Of a take in its unit: far below any caliper's step, and what was typed reads as it was typed."""
 
 
 def round_lines(book: Book, ski: rows.Ski, unit: Unit) -> list[str]:
-    """Return the rounds of a ski by its blade of now, a JSON line for each, oldest first."""
+    """Return a ski's rounds with its blade and block of now, a JSON line each, oldest first."""
     return book.at_once(_lines, book, ski, unit)
 
 
 def _lines(book: Book, ski: rows.Ski, unit: Unit) -> list[str]:
     block, versions = book.block(ski.block_id), book.block_versions(ski.block_id)
     names = {m.id: m.name for m in book.methods_of(ski.blade_id) if m.scribe_x_mm is None}
-    rounds = (hand_then(r, block, versions) for r in rounds_of_ski(book.history_of_ski(ski.id)))
+    sheets = book.ski_versions(ski.id)
+    rounds = (
+        hand_then(r, block, versions)
+        for r in rounds_of_ski(book.history_of_ski(ski.id), sheets)
+        if sheet_at(sheets, r.id).block_id == block.id
+    )
     return lines_of(rounds, names, unit, book.blade(ski.blade_id).name)
 
 

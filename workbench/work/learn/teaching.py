@@ -115,8 +115,8 @@ def _gathered(
     kept: dict[str, list[tuple[KeptRound, rows.Ski]]] = {}
     for ski_id, jobs in by_ski.items():
         versions = book.ski_versions(ski_id)
-        for each in rounds_of_ski(jobs):
-            sheet = _sheet_at(versions, each.id)
+        for each in rounds_of_ski(jobs, versions):
+            sheet = sheet_at(versions, each.id)
             if sheet.block_id == ski.block_id and (not until or each.id < until):
                 kept.setdefault(each.chain, []).append((each, sheet))
     versions_of_block = book.block_versions(ski.block_id)
@@ -138,7 +138,7 @@ def _gathered(
     )
 
 
-def _sheet_at(versions: Sequence[rows.SkiVersion], row_id: str) -> rows.Ski:
+def sheet_at(versions: Sequence[rows.SkiVersion], row_id: str) -> rows.Ski:
     """Return a ski as it was when a row was kept."""
     known = [v.ski for v in versions if v.id < row_id]
     return known[-1] if known else versions[0].ski

@@ -260,8 +260,11 @@ def _set(view: JobView, number: int) -> list[Reading]:
     return out
 
 
-def figure_words(found: FoundFigure, unit: Unit) -> str:
-    """Return what was found of one figure of a stud, and whether it is well fixed."""
+def figure_words(found: FoundFigure, unit: Unit, agree: bool = True) -> str:
+    """Return what was found of one figure of a stud, and whether it is well fixed.
+
+    Rounds that do not ``agree`` fix nothing, however small the uncertainty.
+    """
     name = said(found.stud, "back" if found.stud == "tail" else "top")
     if found.what == "place":
         what = f"{name}: its axis {length_text(found.value_mm, unit)} {unit} beside where it was"
@@ -270,12 +273,14 @@ def figure_words(found: FoundFigure, unit: Unit) -> str:
     how = "well fixed" if found.well else "not well fixed: longer turns of this stud would tell"
     if not found.learnt:
         how += ", hardly more than was known before"
+    if not agree:
+        return f"{what}; not to be trusted"
     return f"{what}, u {fine_text(found.u_mm, unit)} {unit}; {how}"
 
 
 def found_lines(found: FoundBlock, unit: Unit) -> list[str]:
     """Return what moves found of a block, in plain lines."""
-    out = [figure_words(f, unit) for f in found.figures]
+    out = [figure_words(f, unit, found.agree) for f in found.figures]
     if not found.agree:
         number = found.worst_round
         where = f"after round {number}" if number else "before the first round"
