@@ -108,6 +108,36 @@ async def test_three_numbers_off_a_cable_become_the_target(shop: Shop) -> None:
         assert line.target_mm == pytest.approx(wanted, abs=0.001 * MM_PER_INCH)
 
 
+async def test_their_numbers_are_shown_as_understood_and_not_lost_by_one_key(shop: Shop) -> None:
+    """A refused number begins no other, a second one is said, and Esc says what goes."""
+    view = ski(shop, "Heron 66")
+    walk_to(shop, view, heron(view), "target")
+    async with bench(shop, (80, 24)) as screen:
+        screen.app.hands.open(view.job.id)
+        screen.app.do_("as_read")
+        await screen.settle()
+        top = screen.app.screen
+        screen.burst("9.9\n")
+        await screen.settle()
+        assert "✗" in screen.shown()
+        screen.burst("2450\n")  # behind the refused one: a number of its own
+        await screen.settle()
+        assert "2.450 in" in screen.shown()
+        await screen.pilot.press("up")
+        screen.burst("*")
+        await screen.settle()
+        screen.burst("62.5\n")
+        await screen.settle()
+        assert "62.5 mm in place of 2.450 in" in screen.shown()
+        await screen.pilot.press("escape")
+        await screen.settle()
+        assert screen.app.screen is top
+        assert "not kept yet" in screen.shown()
+        await screen.pilot.press("escape")
+        await screen.settle()
+        assert screen.app.screen is not top
+
+
 async def test_a_block_is_measured_in_a_form_and_drawn(shop: Shop) -> None:
     async with bench(shop) as screen:
         screen.app.do_("measure_block")
