@@ -193,15 +193,12 @@ class Tracing:
         if step.usual_mm[0] == 0.0 and text.strip() in ("0", "0.0", ".0"):
             return (Placing(0.0, self.unit, "0"),)
         found = understand(text, self.unit, step.usual_mm, step.key)
-        if found.question and len(found.placings) == 1:
-            raise InputError(step.key, text, found.question)
         low, high = step.usual_mm
-        for placing in found.placings:
-            if not low <= placing.mm <= high:
-                ends = " to ".join(
-                    length_text(x, self.unit, STEP[self.unit]) for x in step.usual_mm
-                )
-                raise InputError(step.key, text, f"{ends} {self.unit}")
+        if any(not low <= placing.mm <= high for placing in found.placings):
+            ends = " to ".join(length_text(x, self.unit, STEP[self.unit]) for x in step.usual_mm)
+            raise InputError(step.key, text, f"{ends} {self.unit}")
+        if found.question and len(found.placings) == 1:
+            raise InputError(step.key, text, f"{found.question} Write its unit behind it")
         return found.placings
 
     def taken(self, text: str, mm: float, *, insisted: bool = False) -> Tracing:
@@ -236,13 +233,6 @@ class Tracing:
     def back(self) -> Tracing:
         """Return the trace without its last number."""
         return replace(self, entries=self.entries[:-1])
-
-    def again(self, number: int, text: str, mm: float) -> Tracing:
-        """Return the trace with a numbered distance taken anew."""
-        index = len(_FRAME) + number - 1
-        entries = list(self.entries)
-        entries[index] = Entry(text, mm, True)
-        return replace(self, entries=tuple(entries))
 
 
 _FRAME: Sequence[Step] = (
