@@ -173,5 +173,6 @@ async def test_the_outline_is_seen_with_its_points_and_numbers(
         shown = screen.shown()
         assert "The blade's outline" in shown
         assert "points" in shown
-        assert " 7" in shown
+        assert "7.3000    0.0000 in" in shown
+        assert "diameter 0.2500 in" in shown
         await screen.pilot.press("down", "down", "escape")
