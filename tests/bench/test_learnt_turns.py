@@ -9,6 +9,7 @@ import pytest
 
 from tests.bench.screens import SIZES, Screen, bench
 from tests.shop import demo_file, heron, open_shop, ski, walk_to
+from workbench.work.job.open_book import is_without_learned
 from workbench.work.job.shop import Shop
 
 
@@ -49,7 +50,11 @@ async def test_settling_is_one_key_and_any_reading_skips_it(shop: Shop) -> None:
     async with bench(shop, (80, 24)) as screen:
         screen.app.hands.open(view.job.id)
         await screen.pilot.pause()
-        assert "then F5" in words(screen)
+        assert "then F5. Or read: depth, hole 2 back edge." in words(screen)  # whole at 80x24
+        for without in (True, False):
+            await screen.pilot.press("f6")  # also before there are turns
+            await screen.settle()
+            assert is_without_learned(screen.view.facts) == without
         await screen.pilot.press("f5")
         await screen.settle()
         assert any(getattr(f, "kind", "") == "settled" for f in screen.view.facts)

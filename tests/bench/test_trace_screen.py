@@ -118,9 +118,33 @@ async def test_a_slip_is_named_before_it_is_kept_and_kept_if_insisted(shop: Shop
         await screen.pilot.press("u")
         assert len(trace.tracing.read_mm) == number
         insisted = f"{float(texts[-3]) + 0.1:.3f}"
-        await burst(screen, insisted, insisted)
+        await burst(screen, insisted, insisted)  # a cable that sends twice answers nothing
+        assert len(trace.tracing.read_mm) == number
+        assert "+ keeps" in screen.shown()
+        await screen.pilot.press("+")
+        await screen.pilot.pause(0.3)
         assert trace.tracing.entries[-1].insisted
         assert slip != texts[-4]
+
+
+async def test_a_number_taken_is_said_as_understood_and_a_star_asks_in_mm(shop: Shop) -> None:
+    async with bench(shop, (80, 24)) as screen:
+        trace = await opened(screen)
+        await burst(screen, "7300")
+        assert "✓ 7300 → 7.300 in taken" in screen.shown()
+        assert "sharp" in screen.shown()  # the caution stays
+        await screen.pilot.press("2", "*")
+        assert screen.app.hands.state.unit == "mm"
+        assert "to its end (mm)" in screen.shown()
+        await screen.pilot.press("2", "enter")
+        assert trace.tracing.entries[-1].mm == 22.0
+        assert "✓ 22 mm taken" in screen.shown()
+        await screen.pilot.press("*", "9", "9", ".", "0", "enter")
+        assert "0.000 to 2.362 in" in screen.shown()
+        assert "take it as it is" not in screen.shown()
+        await screen.pilot.press("5", "escape")
+        assert "entry dropped" in screen.shown()
+        assert screen.app.screen is trace
 
 
 async def test_leaving_keeps_the_numbers_and_plus_alone_keeps_no_half_blade(shop: Shop) -> None:
@@ -151,7 +175,8 @@ async def test_the_outline_is_seen_with_its_points_and_numbers(
         shown = screen.shown()
         assert "The blade's outline" in shown
         assert "points" in shown
-        assert " 7" in shown
+        assert "7.3000    0.0000 in" in shown
+        assert "diameter 0.2500 in" in shown
         await screen.pilot.press("down", "down", "escape")
 
 

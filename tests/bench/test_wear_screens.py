@@ -47,6 +47,35 @@ async def test_a_new_blade_asks_for_readings_and_shows_the_setting_carried(
         assert "blade or block was changed" in " ".join(screen.shown().split())
 
 
+@pytest.mark.parametrize(
+    ("typed", "told"),
+    [
+        ({"blade": "Fresh plate", "methods": "1; 2; 3"}, "save the new blade first"),
+        ({"block": "Fresh block", "methods": "1; 2"}, "three or more"),
+    ],
+)
+async def test_a_form_that_is_refused_has_changed_nothing(
+    shop: Shop, typed: dict[str, str], told: str
+) -> None:
+    """Parts and methods are one save: where the methods are refused the parts stay as they are."""
+    view = ski(shop, "Heron 66")
+    old = shop.book.blade(view.ski.blade_id)
+    new = shop.book.add_blade(replace(old, name="Fresh plate"), who="KV")
+    for method in shop.book.methods_of(old.id):
+        shop.book.add_method(replace(method, blade_id=new.id), who="KV")
+    shop.book.add_block(replace(shop.book.block(view.ski.block_id), name="Fresh block"), who="KV")
+    async with bench(shop) as screen:
+        screen.app.hands.open(view.job.id)
+        screen.app.do_("wear")
+        await screen.settle()
+        await fill(screen, reason="bent", **typed)
+        await screen.pilot.press("f2")
+        await screen.settle()
+        assert told in " ".join(screen.shown().split())
+    kept = shop.book.ski(view.ski.id)
+    assert (kept.blade_id, kept.block_id) == (view.ski.blade_id, view.ski.block_id)
+
+
 async def test_three_numbers_off_a_cable_become_the_target(shop: Shop) -> None:
     """Each burst is a number for its line; + makes them the target, the methods as chosen."""
     view = ski(shop, "Heron 66")
@@ -77,6 +106,36 @@ async def test_three_numbers_off_a_cable_become_the_target(shop: Shop) -> None:
     for line in aimed:
         wanted = fin.rig.observe(line.method, fin.pose).value_mm
         assert line.target_mm == pytest.approx(wanted, abs=0.001 * MM_PER_INCH)
+
+
+async def test_their_numbers_are_shown_as_understood_and_not_lost_by_one_key(shop: Shop) -> None:
+    """A refused number begins no other, a second one is said, and Esc says what goes."""
+    view = ski(shop, "Heron 66")
+    walk_to(shop, view, heron(view), "target")
+    async with bench(shop, (80, 24)) as screen:
+        screen.app.hands.open(view.job.id)
+        screen.app.do_("as_read")
+        await screen.settle()
+        top = screen.app.screen
+        screen.burst("9.9\n")
+        await screen.settle()
+        assert "✗" in screen.shown()
+        screen.burst("2450\n")  # behind the refused one: a number of its own
+        await screen.settle()
+        assert "2.450 in" in screen.shown()
+        await screen.pilot.press("up")
+        screen.burst("*")
+        await screen.settle()
+        screen.burst("62.5\n")
+        await screen.settle()
+        assert "62.5 mm in place of 2.450 in" in screen.shown()
+        await screen.pilot.press("escape")
+        await screen.settle()
+        assert screen.app.screen is top
+        assert "not kept yet" in screen.shown()
+        await screen.pilot.press("escape")
+        await screen.settle()
+        assert screen.app.screen is not top
 
 
 async def test_a_block_is_measured_in_a_form_and_drawn(shop: Shop) -> None:

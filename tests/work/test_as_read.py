@@ -100,7 +100,7 @@ def test_they_are_the_target_and_a_note_keeps_what_was_said(shop: Shop, view: Jo
         assert line.target_mm == pytest.approx(ours.mm, abs=0.00005 * IN)
     assert new.plan is not None
     notes = [f.text for f in new.facts if isinstance(f, rows.Mark) and f.kind == "note"]
-    assert any("as read by others" in text and theirs[0].text in text for text in notes)
+    assert any("as read by others" in text and theirs[0].number in text for text in notes)
 
 
 def test_every_way_is_shown_how_it_is_taken(shop: Shop, view: JobView) -> None:

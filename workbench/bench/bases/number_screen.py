@@ -22,6 +22,7 @@ from workbench.bench.bases.bursts import (
 from workbench.bench.bases.overlay import Overlay
 from workbench.bench.draw.text import Tone, styled
 from workbench.errors import BenchError
+from workbench.measure.units import Unit, other
 
 ENTRY_FIRST = "Enter takes the entry first, or rub it out with Backspace"
 
@@ -45,12 +46,15 @@ class NumberScreen(Overlay[ScreenResultType], Generic[ScreenResultType]):
     KEYS = "number, Enter takes it · Esc closes"
     ENTRY_SIGNS = ""
 
-    def __init__(self) -> None:
+    def __init__(self, unit: Unit = "in") -> None:
         super().__init__()
+        self.unit: Unit = unit
         self.entry = ""
         self.message: tuple[str, Tone] = ("", "say")
         self.pace = Pace()
         self.sign = SignKey(self, self.type, lambda sign, time: self.plus(time))
+        self.refused = False
+        """Whether the entry was refused: it stays to be corrected, and starts no other number."""
         self._over = False
 
     # -- what a subclass gives -------------------------------------------------------------------
@@ -70,8 +74,26 @@ class NumberScreen(Overlay[ScreenResultType], Generic[ScreenResultType]):
         """Do what a key does that belongs to no number."""
 
     def leave(self) -> None:
-        """Do what Esc does."""
-        self.close(None)
+        """Do what Esc does: drop the entry, else close."""
+        if self.entry:
+            self.entry, self.refused = "", False
+            self.pace.clear()
+            self.say("entry dropped")
+        else:
+            self.close(None)
+
+    def in_unit(self, unit: Unit) -> None:
+        """Take over the unit that the bench shows now; what was typed is read in it."""
+        self.unit = unit
+        self.draw()
+
+    def flip(self) -> None:
+        """Exchange inch and mm, here and on the bench."""
+        unit = other(self.unit)
+        hands = getattr(self.app, "hands", None)
+        if hands is not None:
+            hands.flip_unit()
+        self.in_unit(unit)
 
     # -- the entry -------------------------------------------------------------------------------
 
@@ -92,7 +114,13 @@ class NumberScreen(Overlay[ScreenResultType], Generic[ScreenResultType]):
         return self._over
 
     def type(self, char: str, time: float) -> None:
-        """Add a character to the entry; one too long is refused."""
+        """Add a character to the entry; one too long is refused.
+
+        What was refused is not the start of the next number; a unit may still go behind it.
+        """
+        if self.refused and (char in ENTRY_START or char in self.ENTRY_SIGNS):
+            self.entry = ""
+        self.refused = False
         if len(self.entry) >= LONGEST_ENTRY:
             self.say(f"an entry has at most {LONGEST_ENTRY} characters", "warn")
             return
@@ -103,7 +131,8 @@ class NumberScreen(Overlay[ScreenResultType], Generic[ScreenResultType]):
         self.draw()
 
     def rub_out(self) -> None:
-        """Take the last character of the entry back."""
+        """Take the last character of the entry back; what is left of a refused one is corrected."""
+        self.refused = False
         self.pace.clear()
         self.entry = self.entry[:-1]
         self.draw()
@@ -130,6 +159,7 @@ class NumberScreen(Overlay[ScreenResultType], Generic[ScreenResultType]):
         try:
             act()
         except BenchError as why:
+            self.refused = bool(self.entry)
             self.say(f"✗ {why}", "warn")
             return False
         return True
@@ -164,6 +194,8 @@ class NumberScreen(Overlay[ScreenResultType], Generic[ScreenResultType]):
             self.type(char, event.time)
         elif char == "+":
             self.sign.press(char, event.time)
+        elif char == "*":
+            self.flip()
         else:
             self.command(key, char)
 

@@ -12,6 +12,7 @@ from workbench.measure.units import other
 from workbench.work.job.aim_last import aim_at_last, aim_before_last, aim_one_step_more
 from workbench.work.job.entry_words import MARK_WORDS, described
 from workbench.work.job.job_view import JobView
+from workbench.work.job.open_book import is_without_learned
 from workbench.work.job.shop import ChangedError, initials_of
 from workbench.work.order.turn_records import TurnAnswer
 from workbench.work.trust.job_reading import Line
@@ -125,7 +126,7 @@ class Acts(SkiInHand):
         if not view.rules.learns_at("~"):
             self.say("the setting learning is off: turns are the plain geometry's", "warn")
             return
-        without = view.learnt is not None
+        without = not is_without_learned(view.facts)
         words = "without what was learned" if without else "by what was learned"
         self._job(lambda v: (self.shop.without_learned(v, without), f"turns {words}"))
 

@@ -243,7 +243,7 @@ def _entry_words(state: BenchState) -> str:
 def _measure_words(view: JobView, name: str) -> str:
     """Return which reading is due, and its repeat where the shop wants more than one."""
     if view.offers_settling:
-        return f"Settle the studs: {SETTLE.lower()}, then F5 keeps it. Or measure as it is: {name}."
+        return f"Settle the studs: {SETTLE.lower()}, then F5. Or read: {name}."
     fewer = " k goes on with fewer." if view.rules.repeats > 1 and view.may_go_on else ""
     return f"Measure and type: {reading_due(view, name)}, then Enter.{fewer}"
 

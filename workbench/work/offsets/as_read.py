@@ -66,10 +66,10 @@ class How:
 
 @dataclass(frozen=True, slots=True)
 class Theirs:
-    """One of somebody else's numbers: how it was measured, as typed, and in mm."""
+    """One of somebody else's numbers: how it was measured, the number as understood, and in mm."""
 
     how: How
-    text: str
+    number: str
     unit: Unit
     mm: float
 
@@ -190,7 +190,7 @@ def theirs_typed(view: JobView, how: How, text: str, unit: Unit) -> Theirs:
     placing = found.placings[0]
     if not found.is_clear and not parse_length(text, unit, field).named:
         raise InputError(field, text, f"{found.question} Write its unit behind it: 6.9365 in")
-    return Theirs(how, text.strip(), placing.unit, placing.mm)
+    return Theirs(how, placing.number, placing.unit, placing.mm)
 
 
 # -- in our methods ----------------------------------------------------------------------------
@@ -251,7 +251,7 @@ def _aim(shop: Shop, theirs: Sequence[Theirs], found: Sequence[Ours], now: JobVi
         text = fine_text(ours.mm, unit)
         mm = parse_length(text, unit).mm
         now = shop.aim_at(now, ours.line, text, unit, "value", mm, ours.line.tolerance_mm)
-    said = "; ".join(f"{t.how.words(unit)} {t.text} {t.unit}" for t in theirs)
+    said = "; ".join(f"{t.how.words(unit)} {t.number} {t.unit}" for t in theirs)
     shop.book.add_mark(now.job.id, shop.who, "note", text=f"target as read by others: {said}"[:900])
     return shop.view(now.job.id)
 

@@ -12,7 +12,7 @@ from workbench.work.job.shop import Shop
 from workbench.work.job.stages import MidPassError
 from workbench.work.roster.adding import checked_name, checked_text
 from workbench.work.roster.parts_typed import yes_or_no
-from workbench.work.roster.wear import methods_typed
+from workbench.work.roster.wear import change_parts, methods_typed
 
 TEXTS = ("rider", "serial", "model", "size", "note")
 FIELDS = ("name", *TEXTS, "wing")
@@ -38,6 +38,35 @@ def correct_ski(shop: Shop, ski_id: str, fields: Mapping[str, str]) -> rows.Ski:
         InputError: names the field; or nothing is changed, or another ski is called so.
     """
     return shop.book.batch(_correct, shop, ski_id, _typed(fields), fields.get(METHODS))
+
+
+def change_worn(
+    shop: Shop, ski_id: str, parts: Mapping[str, str], reason: str, methods: str | None
+) -> tuple[str, ...]:
+    """Give a ski other parts, have it read by other methods, or both; return what changed.
+
+    ``parts``: blade, block or neither; ``methods``: as typed, None: as they are. All is kept or
+    nothing.
+
+    Raises:
+        InputError: as :func:`change_parts` and :func:`correct_ski` do; or methods are typed beside
+            a new blade, whose methods are others.
+    """
+    return shop.book.batch(_change_worn, shop, ski_id, parts, reason, methods)
+
+
+def _change_worn(
+    shop: Shop, ski_id: str, parts: Mapping[str, str], reason: str, methods: str | None
+) -> tuple[str, ...]:
+    if methods is not None and "blade" in parts:  # the names are those of the blade before
+        raise InputError(METHODS, methods, "as it was: save the new blade first")
+    words: tuple[str, ...] = ()
+    if parts:
+        words = change_parts(shop, ski_id, {**parts, "reason": reason}).changes
+    if methods is not None:
+        correct_ski(shop, ski_id, {METHODS: methods})
+        words += ("read by other methods",)
+    return words
 
 
 def _typed(fields: Mapping[str, str]) -> dict[str, Any]:

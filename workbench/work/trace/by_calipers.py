@@ -194,12 +194,9 @@ class Tracing:
             return (Placing(0.0, self.unit, "0"),)
         found = understand(text, self.unit, step.usual_mm, step.key)
         low, high = step.usual_mm
-        for placing in found.placings:
-            if not low <= placing.mm <= high:
-                ends = " to ".join(
-                    length_text(x, self.unit, STEP[self.unit]) for x in step.usual_mm
-                )
-                raise InputError(step.key, text, f"{ends} {self.unit}, or its unit behind it")
+        if any(not low <= placing.mm <= high for placing in found.placings):
+            ends = " to ".join(length_text(x, self.unit, STEP[self.unit]) for x in step.usual_mm)
+            raise InputError(step.key, text, f"{ends} {self.unit}, or its unit behind it")
         if found.question and len(found.placings) == 1:
             raise InputError(step.key, text, f"{found.question} Write its unit behind it")
         return found.placings

@@ -51,11 +51,11 @@ def outline_lines(shop: Shop, row: rows.Blade, unit: Unit) -> list[str]:
         part = cast("rows.Blade", version.part)
         how = clean(part.traced) or "typed or from a file"
         out.append(f"Version {number}: {how}, {version.at[:10]}, by {clean(version.who) or '-'}")
-    out.append(f"Top edge  {at(blade.top_edge_mm[0])} to {at(blade.top_edge_mm[1])}")
-    out.append(f"Back edge {at(blade.back_edge_mm[0])} to {at(blade.back_edge_mm[1])}")
+    out.append(f"Top edge  {at(blade.top_edge_mm[0])} to {at(blade.top_edge_mm[1])} {unit}")
+    out.append(f"Back edge {at(blade.back_edge_mm[0])} to {at(blade.back_edge_mm[1])} {unit}")
     for hole in blade.holes:
         size = length_text(hole.diameter_mm, unit, step)
-        out.append(f"Hole {clean(hole.name)}: {at(hole.at_mm)}, diameter {size}")
+        out.append(f"Hole {clean(hole.name)}: {at(hole.at_mm)} {unit}, diameter {size} {unit}")
     out.append(f"Points forward and outward ({unit}):")
     out += [f"{n:>4} {at(p)}" for n, p in enumerate(blade.outline_mm, 1)]
     return out

@@ -66,9 +66,8 @@ class CaliperScreen(NumberScreen[None]):
     ENTRY_SIGNS = "-−"
 
     def __init__(self, shop: Shop, unit: Unit) -> None:
-        super().__init__()
+        super().__init__(unit)
         self.shop = shop
-        self.unit: Unit = unit
         self._register: tuple[calipers.Registered, ...] = ()
         self._at = 0
         self._check = Check()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from time import monotonic
 from typing import TYPE_CHECKING
 
@@ -19,6 +20,7 @@ from workbench.bench.draw.text import lines, styled, visible, wrapped
 from workbench.errors import BenchError
 from workbench.fin.frame.pose import Point
 from workbench.measure.display import length_text
+from workbench.measure.lengths import Placing
 from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop
@@ -51,26 +53,23 @@ class TraceScreen(NumberScreen[rows.Blade]):
     TraceScreen #trace-step { height: auto; border-top: solid $secondary; text-wrap: nowrap; }
     TraceScreen #trace-said { height: auto; max-height: 4; text-wrap: nowrap; }
     """
-    KEYS = "number, Enter takes it · u takes back · + keeps · Esc leaves, kept as draft"
+    KEYS = "number, Enter · u takes back · + keeps · * in/mm · Esc leaves, kept as draft"
 
     def __init__(self, shop: Shop, unit: Unit, mode: Mode) -> None:
-        super().__init__()
+        super().__init__(unit)
         self.shop, self.mode = shop, mode
         self.tracing: Tracing = draft_of(shop, unit)
-        self._asked: str | None = None
-        """What was typed when the others contradicted it: typed again it is kept."""
-        if self.tracing.entries:
-            self.message = (
-                f"going on with {len(self.tracing.entries)} numbers taken before",
-                "say",
-            )
-        else:
-            self.message = (CAUTION, "warn")
+        self._asked: tuple[str, Placing] | None = None
+        """What the others contradict, as typed and understood: ``+`` keeps it."""
+        count = len(self.tracing.entries)
+        if count:
+            self.message = (f"going on with {count} numbers taken before", "say")
 
     def compose(self) -> ComposeResult:
         """Lay out the shape, the step, what was said and the keys."""
         box = Vertical()
         box.border_title = "Trace a blade by calipers"
+        box.border_subtitle = CAUTION
         with box:
             yield Static(id="trace-shape", markup=False)
             yield Static(id="trace-step", markup=False)
@@ -167,36 +166,47 @@ class TraceScreen(NumberScreen[rows.Blade]):
 
     # -- keys ------------------------------------------------------------------------------------
 
+    def in_unit(self, unit: Unit) -> None:
+        """Ask for what comes next in another unit; what was taken stays."""
+        self.tracing = replace(self.tracing, unit=unit)
+        super().in_unit(unit)
+
     def take(self, time: float) -> None:
         """Take the entry for the next step, unless the others contradict it."""
-        text = self.entry
+        text, self.entry, self._asked = self.entry, "", None
         try:
             placings = self.tracing.understood(text)
             if len(placings) > 1:
-                which = " or ".join(p.number for p in placings)
-                self.entry = ""
+                which = " or ".join(f"{p.number} {p.unit}" for p in placings)
                 self.say(f"? {visible(text, 12)}: the point is missing: {which}", "warn")
                 return
-            mm = placings[0].mm
-            found = self.tracing.contradicted(mm) if self._asked != text else None
-            if found is not None:
-                self._asked, self.entry = text, ""
-                said = contradiction_words(found, self.tracing.unit)
-                self.say(f"? {said}. Measure again; the same number once more keeps it", "warn")
-                return
-            new = self.tracing.taken(text, mm, insisted=self._asked == text)
-            keep_draft(self.shop, new)
+            found = self.tracing.contradicted(placings[0].mm)
         except BenchError as why:
-            self.entry = ""
             self.say(f"✗ {why}", "warn")
             return
-        self.tracing, self.entry, self._asked = new, "", None
-        self.say(f"✓ {visible(text, 20)} taken", "done")
+        if found is None:
+            self._keep(text, placings[0])
+            return
+        self._asked = text, placings[0]
+        said = contradiction_words(found, self.tracing.unit)
+        self.say(f"? {said}. Measure it again, or + keeps {placings[0].number} as read", "warn")
+
+    def _keep(self, text: str, placing: Placing, *, insisted: bool = False) -> None:
+        def keep() -> None:
+            new = self.tracing.taken(text, placing.mm, insisted=insisted)
+            keep_draft(self.shop, new)
+            self.tracing, self._asked = new, None
+
+        if self.did(keep):
+            typed = "" if text == placing.number else f"{visible(text, 20)} → "
+            self.say(f"✓ {typed}{placing.number} {placing.unit} taken", "done")
 
     def plus(self, time: float) -> None:
-        """Ask for the name and keep the blade."""
+        """Keep what was contradicted, or ask for the name and keep the blade."""
         if self.entry:
             self.say(ENTRY_FIRST, "warn")
+        elif self._asked is not None:
+            self._keep(*self._asked, insisted=True)
         elif self.tracing.blade is None:
             self.say("not yet: all numbered distances are needed", "warn")
         else:
@@ -205,10 +215,10 @@ class TraceScreen(NumberScreen[rows.Blade]):
     def command(self, key: str, char: str) -> None:
         """Take the last number back."""
         if char.lower() == "u" and not self.entry and self.tracing.entries:
-            last = self.tracing.entries[-1].text
-            self.tracing, self._asked = self.tracing.back(), None
-            keep_draft(self.shop, self.tracing)
-            self.say(f"taken back: {visible(last, 20)}", "done")
+            last, back = self.tracing.entries[-1].text, self.tracing.back()
+            if self.did(lambda: keep_draft(self.shop, back)):
+                self.tracing, self._asked = back, None
+                self.say(f"taken back: {visible(last, 20)}", "done")
 
     def _name_form(self) -> Form:
         fields = [Field("name", "Name", "of the blade; a name that is there: its new version")]

@@ -21,10 +21,10 @@ from workbench.bench.bases.number_screen import ENTRY_FIRST, NumberScreen
 from workbench.bench.draw.canvas import Mode
 from workbench.bench.draw.room import TONES
 from workbench.bench.draw.side_view import method_view
-from workbench.bench.draw.text import lines, styled, visible, wrapped
+from workbench.bench.draw.text import Tone, lines, styled, visible, wrapped
 from workbench.errors import BenchError, InputError
 from workbench.fin.reading.quantities import QUANTITIES
-from workbench.measure.units import Unit, other
+from workbench.measure.units import Unit
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import ChangedError, Shop
 from workbench.work.offsets.as_read import (
@@ -51,6 +51,8 @@ LEAST_DRAWN, MOST_DRAWN = 4, 10
 FRAME_LINES = 19
 """Lines that are not the drawing: border, three numbers, words, ours, what was said and keys."""
 
+LOST: tuple[str, Tone] = ("these numbers are not kept yet: Esc once more drops them", "warn")
+
 
 class AsReadScreen(NumberScreen[bool]):
     """Three numbers with how each was measured; ``+`` makes them the target in our methods."""
@@ -65,9 +67,8 @@ class AsReadScreen(NumberScreen[bool]):
     KEYS = "number, Enter · ↑ ↓ line · / how · e other · + target · * in/mm · Esc"
 
     def __init__(self, shop: Shop, view: JobView, unit: Unit, mode: Mode) -> None:
-        super().__init__()
+        super().__init__(unit)
         self.shop, self.view, self._mode = shop, view, mode
-        self.unit: Unit = unit
         self._ways: list[list[How]] = [list(ways(shop, view, q)) for q in QUANTITIES]
         self._how = [0, 0, 0]
         self._theirs: list[Theirs | None] = [None, None, None]
@@ -114,9 +115,9 @@ class AsReadScreen(NumberScreen[bool]):
         for i, known in enumerate(self._ways):
             here, theirs = i == self._at, self._theirs[i]
             way = known[self._how[i] % len(known)].words(self.unit) if known else "no method"
-            number = f"{theirs.text} {theirs.unit}" if theirs is not None else "—"
+            number = f"{theirs.number} {theirs.unit}" if theirs is not None else f"({self.unit})"
             if here and self.entry:
-                number = f"▏{self.entry}"
+                number = f"▏{self.entry} ({self.unit})"
             head = f"{'▸' if here else ' '} {QUANTITIES[i]:<7}{visible(number, 16):>16}  "
             out.append(styled((visible(f"{head}by {way}", width), "bold" if here else "")))
         return out
@@ -156,17 +157,11 @@ class AsReadScreen(NumberScreen[bool]):
     # -- keys ------------------------------------------------------------------------------------
 
     def command(self, key: str, char: str) -> None:
-        """Mark another line, change how it was measured, state another way, exchange in and mm."""
+        """Mark another line, change how it was measured, or state another way."""
         if key in ("up", "down"):
             self._choose(1 if key == "down" else -1)
         elif char == "/" and not self.entry:
             self._other_way()
-        elif char == "*":
-            self.unit = other(self.unit)
-            hands = getattr(self.app, "hands", None)
-            if hands is not None:
-                hands.flip_unit()
-            self.draw()
         elif char.lower() == "e" and not self.entry:
             self.app.push_screen(self._way_form(), self._stated)
 
@@ -209,20 +204,32 @@ class AsReadScreen(NumberScreen[bool]):
 
     def take(self, time: float) -> None:
         """Take the entry as the marked number and go on to the next that is missing."""
-        how, text = self.how, self.entry
+        how, text, before = self.how, self.entry, self._theirs[self._at]
         self._taken_s = time
         if how is None:
+            self.refused = True
             self.say("state first how it was measured: rub the entry out, then e", "warn")
             return
         try:
-            self._theirs[self._at] = theirs_typed(self.view, how, text, self.unit)
+            theirs = theirs_typed(self.view, how, text, self.unit)
         except BenchError as why:
+            self.refused = True
             self.say(f"✗ {why}", "warn")
             return
-        self.entry = ""
+        self._theirs[self._at], self.entry = theirs, ""
+        told = f"{QUANTITIES[self._at]}: {theirs.number} {theirs.unit}"
+        if before is not None:
+            told += f" in place of {before.number} {before.unit}"
         missing = [i for i, t in enumerate(self._theirs) if t is None]
         self._at = missing[0] if missing else self._at
-        self.say("")
+        self.say(told, "done" if before is None else "warn")
+
+    def leave(self) -> None:
+        """Drop the entry; leave only once it was said that the numbers go."""
+        if not self.entry and any(self._theirs) and self.message != LOST:
+            self.say(*LOST)
+        else:
+            super().leave()
 
     def plus(self, time: float) -> None:
         """Make them the target."""

@@ -14,7 +14,6 @@ from textual.containers import Vertical
 from textual.content import Content
 from textual.widgets import Static
 
-from workbench.bench.bases.bursts import ENTRY_START
 from workbench.bench.bases.forms import Field, Form
 from workbench.bench.bases.key_line import KeyLine
 from workbench.bench.bases.number_screen import ENTRY_FIRST, NumberScreen
@@ -27,7 +26,7 @@ from workbench.bench.draw.text import (
 )
 from workbench.errors import BenchError
 from workbench.measure.display import length_text
-from workbench.measure.units import Unit, other
+from workbench.measure.units import Unit
 from workbench.work.job.coarse_marks import (
     add_mark,
     off_words,
@@ -69,11 +68,9 @@ class MarksScreen(NumberScreen[None]):
     ENTRY_SIGNS = "+-−"
 
     def __init__(self, shop: Shop, view: JobView, unit: Unit) -> None:
-        super().__init__()
+        super().__init__(unit)
         self.shop = shop
         self.view = view
-        self.unit: Unit = unit
-        self._refused = False
         self._at = next((i for i, m in enumerate(view.marks) if not m.latest), 0)
 
     def compose(self) -> ComposeResult:
@@ -162,25 +159,11 @@ class MarksScreen(NumberScreen[None]):
     # -- keys ------------------------------------------------------------------------------------
 
     def command(self, key: str, char: str) -> None:
-        """Move the mark, exchange inch and mm, or add a mark."""
+        """Move the mark, or add a mark."""
         if key in ("up", "down"):
             self._choose(1 if key == "down" else -1)
-        elif char == "*":
-            self._flip()
         elif char.lower() == "n" and not self.entry:
             self.app.push_screen(mark_form(self.shop, self.view, self.unit), self._added)
-
-    def type(self, char: str, time: float) -> None:
-        """Add a character; what was refused is not the start of the next number."""
-        if self._refused and char in ENTRY_START + self.ENTRY_SIGNS:
-            self.entry = ""
-        self._refused = False
-        super().type(char, time)
-
-    def rub_out(self) -> None:
-        """Take the last character back; what is left of a refused number is mended."""
-        self._refused = False
-        super().rub_out()
 
     def _choose(self, step: int) -> None:
         if self.entry:
@@ -188,14 +171,6 @@ class MarksScreen(NumberScreen[None]):
         elif self.view.marks:
             self._at = (self._at + step) % len(self.view.marks)
             self.say("")
-
-    def _flip(self) -> None:
-        """Exchange inch and mm here and on the bench; what was typed is not yet taken."""
-        self.unit = other(self.unit)
-        hands = getattr(self.app, "hands", None)
-        if hands is not None:
-            hands.flip_unit()
-        self.draw()
 
     def take(self, time: float) -> None:
         """Keep the entry as the reading of the marked line."""
@@ -209,7 +184,7 @@ class MarksScreen(NumberScreen[None]):
         except BenchError as why:
             if isinstance(why, ChangedError) and why.now is not None:
                 self.view = why.now
-            self._refused = True
+            self.refused = True
             self.say(f"✗ {why}", "warn")
             return
         self.entry = ""

@@ -19,14 +19,8 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.order.carried import CarriedSetting, carried_lines
 from workbench.work.roster.adding import listed, pick
-from workbench.work.roster.ski_corrections import METHODS, correct_ski
-from workbench.work.roster.wear import (
-    FOLLOWS,
-    Worn,
-    change_parts,
-    last_carried,
-    methods_text,
-)
+from workbench.work.roster.ski_corrections import METHODS, change_worn
+from workbench.work.roster.wear import FOLLOWS, last_carried, methods_text
 
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
@@ -58,25 +52,14 @@ def wear_form(shop: Shop, view: JobView, unit: Unit) -> Form:
         Field(METHODS, "Read by", f"three or more, in order, parted by ';': {known}", now[METHODS]),
     )
 
-    def keep(parts: dict[str, str], texts: dict[str, str]) -> Worn | None:
-        worn = change_parts(shop, ski.id, {**parts, "reason": texts["reason"]}) if parts else None
-        if texts[METHODS] != now[METHODS]:
-            correct_ski(shop, ski.id, {METHODS: texts[METHODS]})
-        return worn
-
     def save(texts: dict[str, str]) -> Saved:
         parts = {key: texts[key] for key in ("blade", "block") if texts[key] != now[key]}
         if not parts and texts[METHODS] == now[METHODS]:
             raise InputError("blade", now["blade"], "another blade, block or way to read it")
-        if "blade" in parts and texts[METHODS] != now[METHODS]:
-            # The names are those of the blade before.
-            raise InputError(METHODS, texts[METHODS], "as it was: save the new blade first")
         carried = _carried(shop, ski, parts, unit)
-        worn = shop.book.batch(keep, parts, texts)  # whole or not at all
-        words = ", ".join(worn.changes) if worn is not None else ""
-        if texts[METHODS] != now[METHODS]:
-            words = "; ".join(part for part in (words, "read by other methods") if part)
-        return Saved(words, worn is not None, carried)
+        methods = texts[METHODS] if texts[METHODS] != now[METHODS] else None
+        changes = change_worn(shop, ski.id, parts, texts["reason"], methods)
+        return Saved(", ".join(changes), bool(parts), carried)
 
     return Form(f"What it wears: {clean(ski.name)} {clean(ski.serial)}".rstrip(), fields, save)
 

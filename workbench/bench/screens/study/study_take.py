@@ -187,7 +187,10 @@ class TakeScreen(NumberScreen[bool]):
             self._take_back()
         elif char.lower() == "r" and self.view.due is None:
             self.close(True)
-        elif char == "*":
+
+    def flip(self) -> None:
+        """Keep the unit of the test."""
+        if self._question is None and not self.entry:
             unit = studies.UNIT_WORDS[self.view.study.unit]
             self.say(f"this test is read in {unit}, whatever the bench shows")
 
