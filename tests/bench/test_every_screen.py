@@ -143,6 +143,8 @@ async def _try(
         await _flips(screen, action)
     await _bears_a_burst(screen, action)
     await _press(screen, "escape")
+    if "not kept yet" in screen.shown():  # it says first what would go
+        await _press(screen, "escape")
     for _ in range(100):  # one press; a busy machine takes its time over it
         if len(screen.app.screen_stack) == 1:
             break
