@@ -116,7 +116,7 @@ class Acts(SkiInHand):
 
     def settled(self) -> None:
         """Keep that the studs were settled before the first reading."""
-        self._job(lambda v: (self.shop.settle(v), "settled: snug the clamp bolts, then measure"))
+        self._job(lambda v: (self.shop.settle(v), "settled: measure with the clamp bolts snug"))
 
     def without_learned(self) -> None:
         """Go by the plain geometry in this job, or again by what was learnt."""
