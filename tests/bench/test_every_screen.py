@@ -142,8 +142,9 @@ async def _try(
         await _helps(screen, action)
         await _flips(screen, action)
     await _bears_a_burst(screen, action)
+    has_entry = bool(getattr(_top(screen), "entry", ""))
     await _press(screen, "escape")
-    if "not kept yet" in screen.shown():  # it says first what would go
+    if has_entry or "not kept yet" in screen.shown():  # the entry goes first, or is said to go
         await _press(screen, "escape")
     for _ in range(100):  # one press; a busy machine takes its time over it
         if len(screen.app.screen_stack) == 1:

@@ -17,6 +17,7 @@ from sqlite_utils import Database, Migrations
 
 from workbench.errors import BenchError, RecordsError
 from workbench.records.backup import book_check
+from workbench.records.backup.watched import WatchedFile
 from workbench.records.book import Book
 from workbench.records.desk.desk import Desk
 from workbench.records.store.schema import migrations
@@ -411,6 +412,35 @@ def test_a_log_written_into_the_file_is_no_harm(closed_book: Path) -> None:
             )
         one.set_setting("shop", "last")
         assert two.setting("shop") == "last"
+
+
+@pytest.mark.parametrize("goes_on", [True, False])
+def test_a_log_that_takes_long_to_be_written_is_waited_for(
+    closed_book: Path, monkeypatch: pytest.MonkeyPatch, goes_on: bool
+) -> None:
+    """While the file still changes another bench is at it; one that stays torn is torn."""
+    left, at = iter(range(12)), closed_book.stat().st_mtime_ns
+
+    def half_written(watched: WatchedFile) -> bool:
+        nonlocal at
+        if next(left, None) is None:
+            return True
+        if goes_on:
+            at += 1_000_000
+            os.utime(closed_book, ns=(at, at))
+        return False
+
+    with Book(closed_book) as book:
+        os.utime(closed_book, ns=(at + 1, at + 1))
+        monkeypatch.setattr(WatchedFile, "_is_whole", half_written)
+        monkeypatch.setattr("workbench.records.backup.watched.time.sleep", lambda seconds: None)
+        if goes_on:
+            book.set_setting("shop", "kept")
+        else:
+            with pytest.raises(RecordsError, match="cut short or written over while open"):
+                book.set_setting("shop", "lost")
+            monkeypatch.undo()
+    assert len(list(left)) == (0 if goes_on else 8)
 
 
 def test_what_came_with_the_log_of_another_bench_is_watched_too(closed_book: Path) -> None:

@@ -399,7 +399,7 @@ class World:
                 if not self.onward(at):
                     trail.append(self.refusal)
                     if not self._elsewhere(at, name):
-                        self.act(at, "back") or self.act(at, "turned back")
+                        self._take_back(at)
                 continue
             told = claims(at.shop, name, self.skis[name], only=job_id) if job_id else {}
             if told and all(told.values()):
@@ -408,6 +408,14 @@ class World:
             if not self.enqueue(at, name, recheck=False) and not self._back(at, name):
                 self._reopen(at, name)
         raise AssertionError(f"{name} is set honestly, and is not released: {trail[-6:]}")
+
+    def _take_back(self, at: Bench) -> None:
+        """Take the last entry back; in a round that cannot be finished, all down to its steps."""
+        goes = True
+        while goes and at.held is not None:
+            was = at.held.progress
+            goes = self.act(at, "back") or self.act(at, "turned back")
+            goes = goes and was.mid_pass and at.held.progress.step == was.step
 
     def _elsewhere(self, at: Bench, name: str) -> bool:
         """Go to another job of the ski where a refusal says that it has to be gone on with."""

@@ -21,7 +21,10 @@ GREATEST_ID = "SELECT max(id) FROM ({})".format(
 )
 _HOLDS = " UNION ALL ".join(f"SELECT 1 FROM {table} WHERE id = :id" for table in WITH_IDS)
 _PAUSES = (0.0, 0.02, 0.1, 0.3)
-"""Another bench may be writing its log into the file just now."""
+"""Between looks at a file that does not change; then it stays as it is."""
+
+_LONGEST = 20.0
+"""Seconds that another bench may take to write its log into the file."""
 
 _WAL = 2
 
@@ -60,15 +63,20 @@ class WatchedFile:
                 f"{self._name()}: the book was moved or deleted while open; nothing more is kept "
                 "here until it is back in its place, then enter this again"
             )
-        if (status.st_size, status.st_mtime_ns) != (self._status.st_size, self._status.st_mtime_ns):
+        if _changed(status, self._status):
             self._look_again(status)
 
     def _look_again(self, status: os.stat_result) -> None:
-        for pause in _PAUSES:
-            time.sleep(pause)
+        end = time.monotonic() + _LONGEST
+        pauses = list(_PAUSES)
+        while pauses and time.monotonic() < end:
+            time.sleep(pauses.pop(0))
             if self._is_whole():
                 self._status = status
                 return
+            now = os.fstat(self._handle)
+            if _changed(now, status):  # another bench is writing its log into it just now
+                status, pauses = now, list(_PAUSES)
         raise RecordsError(
             f"{self._name()}: the book was cut short or written over while open; nothing more is "
             "kept here. Leave the bench, keep the file, and restore the latest backup"
@@ -111,6 +119,11 @@ class WatchedFile:
 
     def _name(self) -> str:
         return shown(str(self._path), 300)
+
+
+def _changed(now: os.stat_result, then: os.stat_result) -> bool:
+    """Whether a file was written between two looks at it."""
+    return (now.st_size, now.st_mtime_ns) != (then.st_size, then.st_mtime_ns)
 
 
 def _size(path: Path) -> int:
