@@ -14,7 +14,7 @@ from workbench.bench.panels.next_line import next_words
 from workbench.bench.screens.ski.hold_screen import HoldScreen
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop
-from workbench.work.job_text.next_text import task_of
+from workbench.work.job_text.tasks import task_of
 
 
 def asked(shop: Shop) -> Keys:

@@ -19,7 +19,7 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.ski_state import UNMEASURED
 from workbench.work.job.stages import MidPassError
-from workbench.work.job_text.next_text import task_of
+from workbench.work.job_text.tasks import task_of
 
 CHANGES = ("+.030", "", "+.020")
 

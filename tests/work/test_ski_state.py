@@ -28,7 +28,7 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.ski_state import conclude
 from workbench.work.job.stages import ElsewhereError
-from workbench.work.job_text.next_text import task_of
+from workbench.work.job_text.tasks import task_of
 from workbench.work.order.shop_policy import FINAL_SETTING, rules_of, text_of
 from workbench.work.paper.cards import card_of
 from workbench.work.paper.day_sheet import day_sheet

@@ -98,15 +98,6 @@ def suspect_words(view: JobView, unit: Unit) -> tuple[str, ...]:
     return tuple(f"take {clean(s.method)} again: {s.cause}" for s in view.suspects(unit))
 
 
-def again_words(view: JobView) -> str:
-    """Return what to do before a stud is turned, where the readings contradict each other."""
-    names = [c.reading.method.name for c in view.contradictions]
-    own = next((x.method.name for x in view.lines if x.method.name in names), None)
-    if own is None:
-        return f"Read the mark {clean(names[0])} again, or Enter goes on as it is."
-    return f"Take {clean(own)} again: ▸ on it, x strikes it out; or Enter goes on as it is."
-
-
 # -- a new mark ----------------------------------------------------------------------------------
 
 

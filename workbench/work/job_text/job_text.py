@@ -22,9 +22,9 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.queue_line import RosterLine
 from workbench.work.job.temperature import in_force_words
 from workbench.work.job_text.budget_explained import doubtful_words
-from workbench.work.job_text.next_step import act_due, caution_words
-from workbench.work.job_text.next_text import task_of
+from workbench.work.job_text.next_step import act_due
 from workbench.work.job_text.setting_words import moved_words
+from workbench.work.job_text.tasks import caution_words, task_of
 from workbench.work.text.words import clean, step_words, turn_words
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.significance import WITHIN

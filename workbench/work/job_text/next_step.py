@@ -5,19 +5,11 @@ Each adds how it is done there: a key, or a command.
 
 from __future__ import annotations
 
-from typing import Literal, TypeAlias, assert_never
+from typing import Literal, TypeAlias
 
 from workbench.fin.plan.guidance import Step
 from workbench.work.job.job_view import JobView
-from workbench.work.text.words import (
-    BOLTS_LOOSE,
-    CAUTION_EDGES,
-    CAUTION_LOOSEN,
-    CAUTION_RIDE,
-    CAUTION_SNUG,
-    REFITTED_LOOSE,
-    clean,
-)
+from workbench.work.text.words import CAUTION_EDGES, CAUTION_LOOSEN, CAUTION_SNUG, clean
 from workbench.work.trust.wing_setup import held_words
 
 STUDS_UP = "Bring all three studs up to just touch the blade"
@@ -112,27 +104,7 @@ def wing_step(view: JobView) -> str:
     return f"Set the wing{to}, tighten it"
 
 
-def caution_words(view: JobView, at_check: bool) -> str:
-    """Return the caution that belongs where the hand is now; ``at_check``: a check was begun."""
-    stage = view.stage
-    if at_check and view.torque_words:
-        return view.torque_words
-    if stage == "turning":
-        return _turning_caution(view)
-    if view.progress.loose:
-        return REFITTED_LOOSE if view.progress.state.refitted else BOLTS_LOOSE
-    match stage:
-        case "waiting" | "received check" | "as received" | "measuring" | "studs" | "wing":
-            return CAUTION_EDGES
-        case "final check" | "sign-off" | "signed off":
-            return CAUTION_RIDE
-        case "target" | "within" | "set aside":
-            return MAKERS_FIRST
-        case _:
-            assert_never(stage)
-
-
-def _turning_caution(view: JobView) -> str:
+def turning_caution(view: JobView) -> str:
     """Return loosen before the turns and snug after them."""
     if view.plan is None or view.progress.step == 0:
         return CAUTION_LOOSEN
