@@ -43,8 +43,16 @@ from workbench.work.job_text.budget_explained import doubtful_words
 from workbench.work.job_text.next_step import act_due, sign_off_due
 from workbench.work.job_text.setting_words import moved_words
 from workbench.work.job_text.tasks import READS_AT, TASKS, StageTask
+from workbench.work.job_text.view_words import (
+    doubt_question,
+    no_turn_words,
+    sent_twice_question,
+    since_left,
+    target_warning,
+)
 from workbench.work.roster.calipers import in_hand, standing_words
 from workbench.work.trust.job_reading import Line
+from workbench.work.trust.plausibility import made_words
 from workbench.work.trust.wing_setup import wing_words
 
 STAYS = "+0"
@@ -285,13 +293,13 @@ class Hands(Acts):
         if found.is_clear:
             self._doubt_or_keep(view, answers[0], text, how)
         else:
-            asked = view.sent_twice(line, text) or found.question
+            asked = sent_twice_question(view, line, text) or found.question
             self._ask(Question(text, asked, answers, how, _is_outside(line, answers)))
 
     def _doubt_or_keep(self, view: JobView, answer: Answer, text: str, how: rows.How) -> None:
         """Keep an understood reading, or ask about it where it cannot be right."""
         line, placing = view.lines[answer.line], answer.placing
-        why = view.doubt(line, text, placing.unit, placing.mm, self.state.unit)
+        why = doubt_question(view, line, text, placing.unit, placing.mm, self.state.unit)
         if why:
             self._ask(Question(text, why, (answer,), how))
         else:
@@ -315,13 +323,13 @@ class Hands(Acts):
         moved_mm = now.corrections_mm[-1] if now.corrections_mm else 0.0
         to_20 = f", {correction_words(moved_mm, self.state.unit)}" if moved_mm else ""
         kept = f"kept: {line.method.name} {typed}{placing.number} {unit}{to_20}{again}"
-        told = moved_words(now, self.state.unit) or view.since_left(
-            line, placing.mm, self.state.unit
+        told = moved_words(now, self.state.unit) or since_left(
+            view, line, placing.mm, self.state.unit
         )
         again_words = " ".join(suspect_words(new, self.state.unit)[:1])
         doubtful = again_words or doubtful_words(now, self.state.unit)
         strikes = bool(now.doubts.indices) and not again_words and not now.doubts.apart
-        made, warning = new.made_words(self.state.unit), standing_words(self.shop)
+        made, warning = made_words(new.made, self.state.unit), standing_words(self.shop)
         said = [made, doubtful, f"{kept}; {told}" if told else kept, warning]
         tone: Tone = "warn" if made or doubtful or warning else "done"
         self._show(new, ". ".join(part for part in said if part), tone)
@@ -457,7 +465,7 @@ class Hands(Acts):
         """Show a target kept, whether its change is clear, and what warns of its turns."""
         line = new.lines[at]
         change = line.change_wanted
-        warned = new.target_warning_in(self.state.unit)
+        warned = target_warning(new, self.state.unit)
         glance = f", {change.glance}" if change is not None and not warned else ""
         tone: Tone = "warn" if change is not None and not change.clear else "done"
         self._show(*self._aimed(new, f"target kept: {line.method.name} {text}{glance}", tone))
@@ -596,7 +604,7 @@ class Hands(Acts):
 
     def _turn(self, view: JobView, task: StageTask) -> None:
         if view.plan is not None and not view.has_round:
-            self.say(view.no_turn_words, "warn")
+            self.say(no_turn_words(view), "warn")
             return
         before = view.progress.pass_number
         new = task.act(self.shop, view, "")

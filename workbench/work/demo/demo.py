@@ -30,6 +30,7 @@ from workbench.work.files.table_files import read_table_file
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.tasks import TASKS
+from workbench.work.job_text.view_words import trouble_words
 from workbench.work.roster.parts_file import Stock, stock_shop
 from workbench.work.trust.job_reading import Line
 
@@ -219,7 +220,7 @@ class _Player:
             self.book.add_mark(job_id, self.who, "step", number=number)
 
     def _turn(self, shop: Shop, view: JobView) -> JobView:
-        assert view.plan is not None, view.trouble
+        assert view.plan is not None, trouble_words(view)
         if not any(t.turns for t in view.plan.turns):
             return shop.accept(view)
         before = view.progress.pass_number

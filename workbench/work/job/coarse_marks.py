@@ -19,6 +19,7 @@ from workbench.work.job.shop import Shop
 from workbench.work.order.order_file import DEFAULT_TOLERANCE_MM
 from workbench.work.order.rigs import row_of_method
 from workbench.work.text.words import clean
+from workbench.work.trust.plausibility import suspects_in
 
 USUAL_MM = 80.0
 """A larger number on a scale is likelier one of the other unit, where nothing says what to expect
@@ -95,7 +96,9 @@ def off_words(mark: Mark, unit: Unit) -> str:
 
 def suspect_words(view: JobView, unit: Unit) -> tuple[str, ...]:
     """Return a sentence for each reading of this round that is to be taken again."""
-    return tuple(f"take {clean(s.method)} again: {s.cause}" for s in view.suspects(unit))
+    return tuple(
+        f"take {clean(s.method)} again: {s.cause}" for s in suspects_in(view.contradictions, unit)
+    )
 
 
 # -- a new mark ----------------------------------------------------------------------------------

@@ -25,6 +25,7 @@ from workbench.work.job.stages import Event, check_can
 from workbench.work.order.shop_policy import default_finest
 from workbench.work.order.turn_records import SETTLED, TURN_ANSWERS, TurnAnswer, turn_in
 from workbench.work.order.versions import parts_text
+from workbench.work.text.words import error_words
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.wing_setup import hold_number, wing_setup
 
@@ -269,9 +270,8 @@ class Shop(OpenBook):
         if now.unreachable is not None:
             raise now.unreachable
         if now.plan is None:
-            raise InputError(
-                "turns", now.trouble or "(none)", "readings and a target that fix them"
-            )
+            why = error_words(now.why, now.ski.unit) if now.why is not None else "(none)"
+            raise InputError("turns", why, "readings and a target that fix them")
         acts = [s for s in now.plan.steps if s.do != "measure"]
         at = now.progress
         if at.step + 1 < len(acts):

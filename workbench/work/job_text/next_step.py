@@ -9,6 +9,7 @@ from typing import Literal, TypeAlias
 
 from workbench.fin.plan.guidance import Step
 from workbench.work.job.job_view import JobView
+from workbench.work.job_text.view_words import within_words
 from workbench.work.text.words import CAUTION_EDGES, CAUTION_LOOSEN, CAUTION_SNUG, clean
 from workbench.work.trust.wing_setup import held_words
 
@@ -61,13 +62,13 @@ def obstacle(view: JobView) -> Obstacle | None:
     Another job of the ski holds its round open, or this one holds one behind a later gate; its
     target cannot be reached; its readings fit no pose, or contradict each other.
     """
-    if view.elsewhere_words:
+    if view.progress.state.elsewhere:
         return "elsewhere"
     if view.progress.mid_pass and view.stage not in ("turning", "set aside"):
         return "open round"
     if view.unreachable is not None and view.stage in ("target", "turning"):
         return "out of reach"
-    if view.stage in _BEFORE_A_TURN and view.trouble:
+    if view.stage in _BEFORE_A_TURN and view.why is not None:
         return "no fit"
     if view.stage in _BEFORE_A_TURN and view.contradictions and not view.progress.step:
         return "contradiction"
@@ -94,7 +95,7 @@ def sign_off_due(view: JobView) -> SignOffDue:
 
 def leave_words(view: JobView) -> str:
     """Return that the readings are within tolerance, how surely, and to leave the fin alone."""
-    return f"{view.within_words}: leave it."
+    return f"{within_words(view)}: leave it."
 
 
 def wing_step(view: JobView) -> str:

@@ -21,6 +21,13 @@ from workbench.work.job_text.next_step import (
     reading_due,
     sign_off_due,
 )
+from workbench.work.job_text.view_words import (
+    check_name,
+    learnt_words,
+    no_turn_why,
+    no_turn_words,
+    unreleased_words,
+)
 from workbench.work.text.safe_text import visible
 from workbench.work.text.words import CAUTION_SNUG, clean, step_words
 from workbench.work.trust.job_reading import Line
@@ -76,7 +83,7 @@ class Hand(Protocol):
 def check_keys(view: JobView, hand: Hand) -> str:
     """Return which item of the check + ticks; Enter begins it."""
     if not hand.hands_on or view.check_due is None:
-        return f"Enter begins the {view.check_name.lower()}."
+        return f"Enter begins the {check_name(view).lower()}."
     return f"+ or space ticks: {view.check_due.words}"
 
 
@@ -84,9 +91,9 @@ def check_task(view: JobView) -> Task:
     """Return the item of the check that is due."""
     item = view.check_due
     if item is None:
-        return Task(f"{view.check_name}: nothing is left to tick.", ("next",))
+        return Task(f"{check_name(view)}: nothing is left to tick.", ("next",))
     number = view.checklist.index(item) + 1
-    words = f"{view.check_name}, {number} of {len(view.checklist)}: {clean(item.words)}."
+    words = f"{check_name(view)}, {number} of {len(view.checklist)}: {clean(item.words)}."
     return Task(words, (f"tick {shlex.quote(clean(item.key))}",))
 
 
@@ -178,12 +185,12 @@ def turn_keys(view: JobView, hand: Hand) -> str:
     if view.plan is None:
         return f"{NO_TURNS}; u takes the last entry back."
     if not view.has_round:
-        words = view.no_turn_words
+        words = no_turn_words(view)
         return f"{words[0].upper()}{words[1:]}."
     due = act_due(view)
     if due.do == "seat":
         return f"{step_words(due)} {CAUTION_SNUG} Enter when both are done."
-    told = view.learnt_words(hand.unit) if due.do == "loosen" else ""
+    told = learnt_words(view, hand.unit) if due.do == "loosen" else ""
     if told:
         return f"{told} Loosen the bolts first; Enter when done."
     return f"{step_words(due, view.rules.dial)} Enter when done."
@@ -194,18 +201,18 @@ def turn_task(view: JobView) -> Task:
     if view.plan is None:
         return Task(f"{NO_TURNS}; take the last entry back.", ("take-back",))
     if not view.has_round:
-        why = view.no_turn_why
+        why = no_turn_why(view)
         finer = f"a finer turn ({turn_text(view.finer)} would do)" if view.finer else "a finer turn"
         words = f"{why[0].upper()}{why[1:]}: {finer}, or keep it as it is."
         return Task(words, ("finest TURN", "accept --as-is"))
-    told = view.learnt_words(view.ski.unit) if act_due(view).do == "loosen" else ""
+    told = learnt_words(view, view.ski.unit) if act_due(view).do == "loosen" else ""
     words = step_words(act_due(view), view.rules.dial)
     return Task(f"{told} {words}" if told else words, ("done",))
 
 
 def within_words(view: JobView, unit: Unit) -> str:
     """Return that the readings are within tolerance, by what was learnt where turns go by that."""
-    return view.learnt_words(unit) or leave_words(view)
+    return learnt_words(view, unit) or leave_words(view)
 
 
 # -- the sign-off and after ------------------------------------------------------------------------
@@ -256,7 +263,7 @@ def sign_off_task(view: JobView) -> Task:
 def signed_keys(view: JobView, hand: Hand) -> str:
     """Return that the ski is released, or why not, and what comes next."""
     if view.unreleased:
-        return f"{view.unreleased_words} o: strike the sign-off out, then go on from there."
+        return f"{unreleased_words(view)} o: strike the sign-off out, then go on from there."
     if hand.is_day_done:
         return "Signed off, and no ski is left to do: a shows its card, n adds a ski."
     return "Signed off. Enter goes to the next ski."
@@ -265,7 +272,7 @@ def signed_keys(view: JobView, hand: Hand) -> str:
 def signed_task(view: JobView) -> Task:
     """Return that the ski is released, or why not, and what comes next."""
     if view.unreleased:
-        words = f"{view.unreleased_words} Strike the sign-off out, then go on from there."
+        words = f"{unreleased_words(view)} Strike the sign-off out, then go on from there."
         return Task(words, ("history", "strike --row ROW --reason REASON"))
     return Task("Signed off.", ("queue",))
 

@@ -31,6 +31,7 @@ from workbench.work.job_text.next_step import (
     wing_step,
 )
 from workbench.work.job_text.stage_words import Hand, Task
+from workbench.work.job_text.view_words import other_job_words, torque_words
 from workbench.work.text.words import BOLTS_LOOSE, CAUTION_EDGES, CAUTION_RIDE, REFITTED_LOOSE
 
 Asks: TypeAlias = Literal[
@@ -185,8 +186,8 @@ READS_AT = frozenset(s for s in TASKS if "read" in ALLOWED[s] or TASKS[s].asks =
 
 WAYS: dict[Obstacle, tuple[Callable[[JobView], str], Callable[[JobView], Task]]] = {
     "elsewhere": (
-        lambda view: f"{view.elsewhere_words} z: the day's queue.",
-        lambda view: Task(view.elsewhere_words, ("queue",)),
+        lambda view: f"{other_job_words(view)} z: the day's queue.",
+        lambda view: Task(other_job_words(view), ("queue",)),
     ),
     "open round": (
         lambda view: f"{TURN_BACK}: u takes its steps back, the last first.",
@@ -229,8 +230,8 @@ def task_of(view: JobView) -> Task:
 def caution_words(view: JobView, at_check: bool) -> str:
     """Return the caution that belongs where the hand is now; ``at_check``: a check was begun."""
     own = TASKS[view.stage].caution
-    if at_check and view.torque_words:
-        return view.torque_words
+    if at_check and torque_words(view):
+        return torque_words(view)
     if view.stage == "turning":
         return turning_caution(view)
     if view.progress.loose:
