@@ -395,10 +395,18 @@ def test_what_is_kept_in_the_middle_of_a_round_neither_ends_nor_tightens_it(shop
     view = before = shop.step_done(shop.step_done(view))
     line = view.lines[0]
     shop.book.add_reading(view.job.id, "XX", rows.Taken(line.method_id, 0, "2.5", "in", 63.5))
-    shop.book.add_target(
-        view.job.id, "XX", method_id=line.method_id, text="2.6", unit="in", kind="value", mm=66.04,
-        tolerance_mm=0.05,
-    )  # fmt: skip
+    shop.book.add_fact(
+        view.job.id,
+        "XX",
+        rows.Target(
+            method_id=line.method_id,
+            text="2.6",
+            unit="in",
+            kind="value",
+            mm=66.04,
+            tolerance_mm=0.05,
+        ),
+    )
     view = forged(shop, view, lambda job: shop.book.add_mark(job, "XX", "accepted"))
     view = forged(shop, view, _final(shop, view))
     assert (view.stage, view.progress.step, view.progress.loose) == ("turning", 2, True)

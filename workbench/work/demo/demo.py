@@ -122,8 +122,10 @@ def _play_season(
         clock.now = _morning(day, 17)
         ride = dict(job["ride"])
         complaints = tuple(ride.pop("complaints", ()))
-        player.book.add_ride_note(
-            view.job.id, player.who, rider=view.ski.rider, complaints=complaints, **ride
+        player.book.add_fact(
+            view.job.id,
+            player.who,
+            rows.RideNote(rider=view.ski.rider, complaints=complaints, **ride),
         )
 
 

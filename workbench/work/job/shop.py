@@ -150,10 +150,19 @@ class Shop(OpenBook):
         def keep(now: JobView) -> None:
             check_reading(line, text, mm, unit)
             at = now.tools.now.id if now.tools.now is not None else None
-            self.book.add_locked_reading(
-                now.job.id, self.who, method_id=line.method_id, text=text, unit=unit, mm=mm,
-                caliper_id=caliper_id, how=how, temperature_id=at,
-            )  # fmt: skip
+            self.book.add_fact(
+                now.job.id,
+                self.who,
+                rows.LockedReading(
+                    method_id=line.method_id,
+                    text=text,
+                    unit=unit,
+                    mm=mm,
+                    caliper_id=caliper_id,
+                    how=how,
+                    temperature_id=at,
+                ),
+            )
 
         self.act(view, "read locked", keep)
         return self.view(view.job.id)
@@ -204,10 +213,18 @@ class Shop(OpenBook):
 
         def keep(now: JobView) -> None:
             check_target(line, text, mm, unit)
-            self.book.add_target(
-                now.job.id, self.who, method_id=line.method_id, text=text, unit=unit, kind=kind,
-                mm=mm, tolerance_mm=wide_mm,
-            )  # fmt: skip
+            self.book.add_fact(
+                now.job.id,
+                self.who,
+                rows.Target(
+                    method_id=line.method_id,
+                    text=text,
+                    unit=unit,
+                    kind=kind,
+                    mm=mm,
+                    tolerance_mm=wide_mm,
+                ),
+            )
 
         self.act(view, "aim", keep)
         return self.view(view.job.id)
