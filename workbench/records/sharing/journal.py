@@ -3,8 +3,10 @@
 ``journal`` has every row of the book that travels, in the order in which they came to be here:
 triggers write it (``store/schema.py``) once the book is shared, so that no way in is forgotten, and
 a book that is not shared pays nothing. ``came`` is the share by which a row came, blank for one
-that was entered or imported here; it does not go back there. ``seen`` is how far the hub had been
-taken when the row was written, so that others can tell what its writer did not know.
+that was entered or imported here; it does not go back there. What stays at home for good has
+``HOME`` there: rows that were damaged and struck out before they went, with their strikes. ``seen``
+is how far the hub had been taken when the row was written, so that others can tell what its writer
+did not know.
 
 ``shares`` are the hubs and folders: ``sent`` is the journal's number up to which all went.
 ``taken`` is how far each stream of a share was taken: a hub has one, a folder one for each file.
@@ -30,6 +32,8 @@ from workbench.records.store.ids import tag_of
 from workbench.records.store.schema import STEPS
 from workbench.records.store.specs import ORDER, Table
 from workbench.records.store.writer import Pen
+
+HOME = "-"
 
 ShareKind: TypeAlias = Literal["hub", "folder"]
 
@@ -67,11 +71,13 @@ class Parcel:
 
 @dataclass(frozen=True, slots=True)
 class Outgoing:
-    """The next rows to send: those of the journal after ``before`` up to ``upto``."""
+    """The next rows to send: those of the journal after ``before`` up to ``upto``; ``stays`` are
+    the ids of those among them that stay at home."""
 
     before: int
     upto: int
-    parcels: tuple[Parcel, ...]
+    parcels: tuple[Parcel, ...] = ()
+    stays: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,33 +136,49 @@ def outgoing(db: Database, share: str, most: int) -> Outgoing:
     sql = f"SELECT number, row_table, row_id, came, seen FROM {Table.JOURNAL} WHERE number > ?"
     listed = db.execute(f"{sql} ORDER BY number LIMIT ?", [before, most]).fetchall()
     if not listed:
-        return Outgoing(before, before, ())
-    going = [(row[1], row[2], row[4]) for row in listed if row[3] != share]
+        return Outgoing(before, before)
+    going = [(row[1], row[2], row[4]) for row in listed if row[3] not in (share, HOME)]
     wanted: dict[Table, list[str]] = defaultdict(list)
     for table, row_id, _ in going:
         wanted[Table(table)].append(row_id)
-    bodies = _bodies(db, wanted)
+    bodies, damaged_ones = _bodies(db, wanted)
+    stays = damaged_ones | _strikes_of(db, damaged_ones, bodies)
     tags = {int(row[0][:6], 16) for row in db.execute(f"SELECT bench FROM {Table.BENCHES}")}
     parcels = tuple(
         Parcel(row_id, table, bodies[row_id], seen if tag_of(row_id) in tags else None)
         for table, row_id, seen in going
-        if row_id in bodies
+        if row_id in bodies and row_id not in stays
     )
-    return Outgoing(before, listed[-1][0], parcels)
+    return Outgoing(before, listed[-1][0], parcels, frozenset(stays))
 
 
-def _bodies(db: Database, wanted: dict[Table, list[str]]) -> dict[str, Row]:
-    """The rows of these ids as they travel; a bench's own settings are not among them."""
+def _bodies(db: Database, wanted: dict[Table, list[str]]) -> tuple[dict[str, Row], set[str]]:
+    """The rows of these ids as they travel, without a bench's own settings; and the ids of those
+    that are damaged and struck out, which no other book would take."""
     made = forms(db) if wanted else {}
     out: dict[str, Row] = {}
+    hurt: set[str] = set()
     for table, ids in wanted.items():
         found = list(rows_of(db, made[table], ids))
         if can_tell_damage(table):
             struck = _struck(db, ids)
-            for row_id, why in damaged(db, table, found, struck | db.sound):
-                raise DamagedRowError(table, row_id, why)
+            for row_id, why in damaged(db, table, found, db.sound):
+                if row_id not in struck:
+                    raise DamagedRowError(table, row_id, why)
+                hurt.add(row_id)
         out |= {row["id"]: row for row in found}
-    return out
+    return out, hurt
+
+
+def _strikes_of(db: Database, hurt: set[str], bodies: dict[str, Row]) -> set[str]:
+    """The ids of the strikes among these rows whose rows stay at home."""
+    struck = {i: str(row["row_id"]) for i, row in bodies.items() if "row_table" in row}
+    sql = f"""SELECT t.row_id FROM json_each(?) o JOIN {Table.JOURNAL} t ON t.row_id = o.value
+        WHERE t.came = '{HOME}'"""
+    if struck:
+        home = db.execute(sql, [json.dumps(sorted(struck.values()))])
+        hurt = hurt | {row[0] for row in home}
+    return {i for i, row_id in struck.items() if row_id in hurt}
 
 
 def _struck(db: Database, ids: Sequence[str]) -> set[str]:
@@ -175,10 +197,15 @@ def _sent(db: Database, share: str) -> int:
     return 0 if found is None else int(found[0])
 
 
-def note_sent(pen: Pen, share: str, before: int, upto: int) -> None:
-    """Keep that the journal went up to ``upto``, unless another sync moved it on meanwhile."""
+def note_sent(pen: Pen, share: str, out: Outgoing) -> None:
+    """Keep that these went, unless another sync moved on meanwhile."""
+    for row_id in out.stays:
+        pen.db.execute(
+            f"UPDATE {Table.JOURNAL} SET came = ? WHERE number > ? AND row_id = ?",
+            [HOME, out.before, row_id],
+        )
     sql = f"UPDATE {Table.SHARES} SET sent = ? WHERE share = ? AND sent = ?"
-    pen.db.execute(sql, [upto, share, before])
+    pen.db.execute(sql, [out.upto, share, out.before])
 
 
 def taken(db: Database, share: str, stream: str) -> tuple[int, str]:

@@ -470,6 +470,7 @@ def _shared_books(db: Database) -> None:
             f"CREATE TRIGGER benches_no_{action.lower()} BEFORE {action} ON {Table.BENCHES}"
             f" BEGIN SELECT {say}; END"
         )
+    db.execute(f"CREATE INDEX journal_home ON {Table.JOURNAL}(row_id) WHERE came = '-'")
     for table in _JOURNALED_THEN:
         db.execute(_journaled(table))
 

@@ -121,7 +121,7 @@ def _send(book: Book, way: Way, done: Round) -> None:
                 done.facts += [row.body for row in out.parcels if row.table in SETTING_FACTS]
                 for row in out.parcels:
                     done.saw(row.seen)
-            book.set_down(journal.note_sent, way.share, out.before, out.upto)
+            book.set_down(journal.note_sent, way.share, out)
     except NewerFormError as why:
         done.stopped.append(str(why))
     except SharingError:
