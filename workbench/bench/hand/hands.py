@@ -594,7 +594,7 @@ class Hands(Acts):
             self._show(self.shop.accept_target(view), "target accepted")
 
     def _turn(self, view: JobView) -> None:
-        if view.plan is not None and not view.has_round:
+        if view.steps and not view.has_round:
             self.say(view.no_turn_words, "warn")
             return
         before = view.progress.pass_number

@@ -30,6 +30,7 @@ from workbench.work.job_text.next_step import (
     caution_words,
     leave_words,
     lock_words,
+    missing_words,
     obstacle,
     reading_due,
     sign_off_due,
@@ -266,13 +267,16 @@ def _target_words(state: BenchState, view: JobView) -> str:
 
 
 def _turn_words(view: JobView, unit: Unit) -> str:
-    if view.plan is None:
+    if not view.steps:
         return f"{NO_TURNS}; u takes the last entry back."
     if not view.has_round:
         words = view.no_turn_words
         return f"{words[0].upper()}{words[1:]}."
     if act_due(view).do == "seat":
         return f"{step_words(act_due(view))} {CAUTION_SNUG} Enter when both are done."
+    if (missing := missing_words(view)) and act_due(view).do == "loosen":
+        words = "/ traces, measures or chooses one. Or turn as you judge: first loosen the bolts"
+        return f"{missing} yet, so no turns: {words}; Enter when done."
     told = view.learnt_words(unit) if act_due(view).do == "loosen" else ""
     if told:
         return f"{told} Loosen the bolts first; Enter when done."

@@ -91,12 +91,16 @@ class Step:
     """One act at the bench; a turn carries its stud and the readings to expect after it (mm).
 
     Where nothing turns: ``leave`` within tolerance; ``coarse`` where no turn so coarse comes
-    closer, ``best`` where none does.
+    closer, ``best`` where none does. ``by hand`` are turns as a technician judges them.
     """
 
-    do: Literal["leave", "coarse", "best", "loosen", "turn", "seat", "snug", "measure"]
+    do: Literal["leave", "coarse", "best", "loosen", "turn", "by hand", "seat", "snug", "measure"]
     turn: StudTurn | None = None
     expect: tuple[tuple[Method, float], ...] = ()
+
+
+BY_HAND = (Step("loosen"), Step("by hand"), Step("seat"), Step("snug"), Step("measure"))
+"""A round whose turns nobody works out, for the blade or the block is not known yet."""
 
 
 Code = Literal[

@@ -426,6 +426,10 @@ def _measured_studs(db: Database) -> None:
         db.execute(f"ALTER TABLE {Table.STUDS} ADD COLUMN {column} REAL")
 
 
+def _parts_to_come(db: Database) -> None:
+    """Let a blade have no outline yet, and a block no studs; older benches would need both."""
+
+
 def _guard(db: Database, table: Table) -> None:
     for statement in _append_only(table):
         db.execute(statement)
@@ -454,6 +458,7 @@ STEPS: dict[str, Callable[[Database], None]] = {
     "check_sums": _check_sums,
     "traced_blades": _traced_blades,
     "measured_studs": _measured_studs,
+    "parts_to_come": _parts_to_come,
 }
 """All steps from an empty file to today's book, oldest first."""
 

@@ -122,6 +122,7 @@ SPECS: Mapping[Table, TableSpec] = {
         "thing",
         part=Table.HOLES,
         ranges={"outline_u_mm": Between(0.0, LARGEST_U_MM)},
+        whole=check.check_blade,
         written=dict.fromkeys(("outline_mm", "top_edge_mm", "back_edge_mm"), check.check_points),
     ),
     Table.BLOCKS: TableSpec("thing", part=Table.STUDS, written=_FINEST),

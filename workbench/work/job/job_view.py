@@ -11,7 +11,8 @@ from workbench.advice.torque import note_for
 from workbench.errors import BenchError, OutOfReachError
 from workbench.fin.frame.pose import Pose
 from workbench.fin.plan.expectation import Expected
-from workbench.fin.plan.guidance import Plan, Rig
+from workbench.fin.plan.guidance import Plan, Rig, Step
+from workbench.fin.plan.plan import BY_HAND
 from workbench.fin.plan.remarks import COVERAGE
 from workbench.fin.plan.turns_made import Explanation
 from workbench.frozen import dataclass
@@ -336,9 +337,17 @@ class JobView:
         return not settled and not any(isinstance(f, rows.Reading) for f in live)
 
     @property
+    def steps(self) -> tuple[Step, ...]:
+        """The acts of the round: those of the plan; by hand where turns need a part that is not
+        known yet; none where there is no plan."""
+        if self.plan is not None:
+            return self.plan.steps
+        return BY_HAND if self.rig.missing else ()
+
+    @property
     def has_round(self) -> bool:
         """Whether there is a round to make: studs to turn, or a blade to push home."""
-        return self.plan is not None and any(step.do == "loosen" for step in self.plan.steps)
+        return any(step.do == "loosen" for step in self.steps)
 
     def learnt_words(self, unit: Unit) -> str:
         """Return the next act by what was learnt, with how sure it is; or nothing."""

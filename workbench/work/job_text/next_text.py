@@ -19,6 +19,7 @@ from workbench.work.job_text.next_step import (
     act_due,
     leave_words,
     lock_words,
+    missing_words,
     obstacle,
     reading_due,
     sign_off_due,
@@ -156,7 +157,7 @@ def _target(view: JobView) -> Task:
 
 
 def _turn(view: JobView) -> Task:
-    if view.plan is None:
+    if not view.steps:
         return Task(f"{NO_TURNS}; take the last entry back.", ("take-back",))
     if not view.has_round:
         why = view.no_turn_why
@@ -165,4 +166,8 @@ def _turn(view: JobView) -> Task:
         return Task(words, ("finest TURN", "accept --as-is"))
     told = view.learnt_words(view.ski.unit) if act_due(view).do == "loosen" else ""
     words = step_words(act_due(view), view.rules.dial)
+    if missing := missing_words(view):
+        told = "" if view.progress.step else f"{missing} yet, so no turns are told."
+        commands = ("done", "trace FILE --name NAME", "wear SKI --blade BLADE --reason WORDS")
+        return Task(f"{told} {words}".strip(), commands[: 1 if view.progress.step else 3])
     return Task(f"{told} {words}" if told else words, ("done",))

@@ -13,7 +13,7 @@ from pathlib import Path
 from workbench.errors import InputError
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import MOST_HOLES, Blade, Hole
-from workbench.fin.parts.studs import Stud
+from workbench.fin.parts.studs import Stud, check_studs
 from workbench.fin.parts.threads import lead_of_thread, lead_of_tpi
 from workbench.fin.plan.guidance import Rig, Target
 from workbench.fin.pose.fit import Reading
@@ -94,6 +94,7 @@ def order_from(data: Mapping[str, object]) -> Order:
     for method in methods:
         if [m.name for m in methods].count(method.name) > 1:
             raise InputError("methods name", method.name, "each method's name used once")
+    check_studs(studs)
     rig = Rig(blade, base, studs)
     taken = [_taken(t, methods) for t in top.tables("readings", most=MOST_TABLES)]
     _once("readings", [t.method.name for t in taken])
@@ -128,6 +129,8 @@ def read_blade(table: Table) -> Blade:
     u_mm = table.length("outline_u", 0.0)
     table.done()
     with under(table):
+        if not outline:
+            raise InputError("outline", "no point", "the points of the blade's outline")
         return Blade(name, outline, (top[0], top[1]), (back[0], back[1]), holes, u_mm)
 
 

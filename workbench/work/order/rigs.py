@@ -17,6 +17,8 @@ from workbench.records.store import rows
 @lru_cache(maxsize=64)
 def blade_of(row: rows.Blade) -> Blade:
     """Return the kernel's blade of a row, checked once and kept."""
+    if not row.outline_mm:
+        return Blade.untraced(row.name)
     return Blade(
         row.name,
         row.outline_mm,
@@ -136,14 +138,22 @@ LOOKS = 8
 """Chords looked at between the two ends."""
 
 
+ANY_FIN_MM = {
+    "depth": (25.0, 100.0), "tail": (5.0, 49.0), "length": (75.0, 300.0), "mark": (1.0, 100.0),
+}  # fmt: skip
+"""What a reading of any slalom fin lies in (common practice, no source)."""
+
+
 def usual_range_mm(method: Method, blade: Blade) -> tuple[float, float]:
     """Return the range (mm) that a reading of this method plausibly lies in on this blade.
 
     What the blade can show at all: the block hides at least half of the back edge, and a third of
     the height is outside. The tail distance depends on the block's place on the ski alone: 5 to 49
     mm (common practice, no source). Narrower than a factor of ten, so that bare digits can be
-    placed in one way only.
+    placed in one way only. Of a blade that is not known yet it is what any fin has.
     """
+    if not blade.is_traced:
+        return ANY_FIN_MM["mark" if method.is_coarse else method.quantity]
     if method.is_coarse:
         return (1.0, 0.5 * blade.length_mm)
     vs = [v for _, v in blade.outline_mm]

@@ -237,6 +237,8 @@ def found_from(shop: Shop, view: JobView) -> FoundBlock:
         by_name = {t.stud: t.turns for t in each.turns}
         turns.append([by_name.get(name, 0.0) for name in names])
         sets.append(_set(view, each.number))
+    if not all(each.turns for each in made):
+        raise InputError("rounds", "one was turned by hand", "rounds whose turns are known")
     if at.mid_pass:
         raise InputError("rounds", "one is open", "rounds that are finished and measured")
     known = {s.name: s for s in shop.book.block(view.ski.block_id).studs}
