@@ -65,6 +65,8 @@ class Prediction:
     """What a method reads now, should read and will read after the turns (mm).
 
     ``role``: a target was given, the reading is held where it is, or it follows from the others.
+    ``u_outline_mm`` and ``u_block_mm`` are the parts of ``u_after_mm`` that the blade's outline and
+    the block's studs bring.
     """
 
     method: Method
@@ -74,6 +76,8 @@ class Prediction:
     tolerance_mm: float
     u_after_mm: float
     role: Role
+    u_outline_mm: float = 0.0
+    u_block_mm: float = 0.0
 
     @property
     def off_mm(self) -> float:

@@ -14,6 +14,7 @@ from typing import Any, Literal, TypeAlias
 
 from workbench.errors import InputError
 from workbench.fin.parts.blade import LARGEST_U_MM
+from workbench.fin.parts.studs import LARGEST_PLACE_U_MM
 from workbench.fin.reading.coarse import LONGEST_SCALE_MM
 from workbench.fin.wing import SET_DEG
 from workbench.frozen import dataclass
@@ -104,9 +105,6 @@ def _check_strike(row: Row, place: str) -> None:
     if row["replaced_by"] == row["row_id"]:
         raise InputError(f"{place}.replaced_by", row["replaced_by"], "the id of another row")
 
-
-MOST_PLACE_U_MM = 50.0
-"""The most that a stud's place may be uncertain by: beyond that nothing was looked at."""
 
 _TOLERANCE = Between(0.0, LARGEST_TOLERANCE_MM, above=True)
 _JAW = Between(0.0, HIGHEST_JAW_MM, above=True)
@@ -202,7 +200,7 @@ SPECS: Mapping[Table, TableSpec] = {
     Table.STUDS: TableSpec(
         "part",
         ranges={
-            "place_u_mm": Between(0.0, MOST_PLACE_U_MM, above=True),
+            "place_u_mm": Between(0.0, LARGEST_PLACE_U_MM, above=True),
             "lead_u": Between(0.0, 1.0, above=True),
         },
         sense=check.check_stud,

@@ -93,7 +93,9 @@ def side_scene(
     at. ``readings`` have their contacts marked; ``lit`` is the name of the stud to turn.
     """
     if not rig.blade.is_traced:
-        return Scene(rig.base, ((0.0, BASE),), (), NO_BLADE_FRAME)
+        bare = [shape for stud in rig.studs for shape in _bare_stud(stud)]
+        ends = [p for shape in bare for p in shape.points]
+        return Scene(rig.base, ((0.0, BASE),), tuple(bare), (*NO_BLADE_FRAME, *ends))
     here = now or wanted or nominal_pose(rig)
     factor = 1.0 if now is None or wanted is None else enlargement(rig.blade, now, wanted)
     solid = placed(rig.blade, here)
@@ -237,6 +239,17 @@ def _stud_shapes(stud: Stud, t: Travel, lit: bool = False) -> list[Shape]:
     text, name = (letter.upper(), stud.said.upper()) if lit else (letter, stud.said)
     out.append(Shape("letter", (end, ball), ink, text=text, name=name))
     return out
+
+
+def _bare_stud(stud: Stud) -> list[Shape]:
+    """Return a stud on its axis, its end at the place that it is told by: no blade stops it."""
+    (x, y), (ax, ay) = stud.at_mm, stud.axis
+    back = (x - STUD_SHOWN_MM * ax, y - STUD_SHOWN_MM * ay)
+    letter = stud.said.split(" ")[-1][:1]
+    return [
+        Shape("line", (back, stud.at_mm), STUD),
+        Shape("letter", (back, stud.at_mm), STUD, text=letter, name=stud.said),
+    ]
 
 
 def _holes(blade: Blade, pose: Pose) -> tuple[Shape, ...]:

@@ -172,6 +172,10 @@ def read_stud(table: Table) -> Stud:
         raise InputError(table.where("hand"), hand, "'right' or 'left'")
     radius = table.length("tip_radius", 0.0)
     limits = _limits(table, radius)
+    place_u = table.length("place_u", 0.0)
+    lead_u = 0.0
+    if table.has("lead_u"):
+        lead_u = as_number(table.raw("lead_u", "a share of the lead"), table.where("lead_u"))
     table.done()
     with under(table):
         return Stud(
@@ -183,6 +187,8 @@ def read_stud(table: Table) -> Stud:
             "right" if hand == "right" else "left",
             radius,
             limits,
+            place_u,
+            lead_u,
         )
 
 

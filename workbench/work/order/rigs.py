@@ -50,7 +50,7 @@ def stud_of(row: rows.Stud) -> Stud:
         limits = (limits[0] + row.tip_radius_mm, limits[1] + row.tip_radius_mm)
     return Stud(
         row.name, row.touches, row.at_mm, row.axis, row.lead_mm, row.hand, row.tip_radius_mm,
-        limits,
+        limits, row.place_u_mm or 0.0, row.lead_u or 0.0,
     )  # fmt: skip
 
 
@@ -61,7 +61,7 @@ def row_of_stud(stud: Stud, thread: str) -> rows.Stud:
         travel = (travel[0] - stud.tip_radius_mm, travel[1] - stud.tip_radius_mm)
     return rows.Stud(
         stud.name, stud.touches, stud.at_mm, stud.axis, thread, stud.lead_mm, stud.hand,
-        stud.tip_radius_mm, travel,
+        stud.tip_radius_mm, travel, stud.place_u_mm or None, stud.lead_u or None,
     )  # fmt: skip
 
 
