@@ -274,7 +274,11 @@ def picture(state: BenchState, width: int, height: int) -> Content:
     if view is None or width < 10 or height < 4:
         return BLANK
     wanted = view.plan.wanted if view.plan is not None and view.progress.targets else None
-    misfit = view.pose is None and all(line.now_mm is not None for line in view.lines)
+    misfit = (
+        view.pose is None
+        and not view.rig.missing
+        and all(line.now_mm is not None for line in view.lines)
+    )
     said = "no place of the blade gives these" if misfit else ""
     due = act_due(view).turn if view.stage == "turning" and view.plan is not None else None
     lit = due.stud.name if due is not None else ""
