@@ -7,7 +7,7 @@ from functools import lru_cache
 from rich.cells import cell_len
 from textual.content import Content
 
-from workbench.bench.draw.canvas import Mode
+from workbench.bench.draw.canvas import Area
 from workbench.bench.draw.room import first_seen, look_of
 from workbench.bench.draw.side_view import side_view
 from workbench.bench.draw.text import (
@@ -286,7 +286,8 @@ def picture(state: BenchState, width: int, height: int) -> Content:
     if view.pose is not None and height >= EXPOSED_FROM:
         out = exposed_at(view.rig, view.pose, state.unit)
         height -= 1
-    drawn = _drawn(view.rig, view.pose, wanted, width, height, state.drawing, said, lit)
+    area = Area(width, height - 1, state.drawing)
+    drawn = _drawn(view.rig, view.pose, wanted, area, said, lit)
     return lines([drawn, styled((_figures_that_fit(out, width), "$ink-faint"))]) if out else drawn
 
 
@@ -326,19 +327,17 @@ def _drawn(
     rig: Rig,
     pose: Pose | None,
     wanted: Pose | None,
-    width: int,
-    height: int,
-    mode: Mode,
+    area: Area,
     said: str = "",
     lit: str = "",
 ) -> Content:
-    shown = side_view(rig, pose, wanted, width, height - 1, mode, lit=lit)
+    shown = side_view(rig, pose, wanted, area, lit=lit)
     rows = []
     for row in shown.canvas.rows():
         inks = [(text, INKS.get(str(ink), f"$ink-{ink}") if ink else "") for text, ink in row]
         rows.append(styled(*inks))
     caption = said or shown.caption
-    if cell_len(caption) > width:  # the factor is what must not be cut
+    if cell_len(caption) > area.width:  # the factor is what must not be cut
         caption = caption.replace("difference ", "")
-    rows.append(styled((visible(caption, width), "$ink-faint")))
+    rows.append(styled((visible(caption, area.width), "$ink-faint")))
     return lines(rows)
