@@ -7,6 +7,8 @@ a URL with one in it is refused and not repeated, so that none is ever kept or p
 from __future__ import annotations
 
 import json
+import os
+import socket
 from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from datetime import datetime
@@ -138,6 +140,11 @@ class Hub:
         """Let go of the connection."""
         with suppress(Exception):
             self._conn.close()
+
+    def break_off(self) -> None:
+        """Cut the line, from another thread: what is under way ends with ``SharingError``."""
+        with suppress(Exception), socket.socket(fileno=os.dup(self._conn.fileno())) as line:
+            line.shutdown(socket.SHUT_RDWR)
 
     def _know(self) -> None:
         """Learn which hub this is; refuse what is none, or is of another version."""

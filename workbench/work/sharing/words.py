@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import assert_never
 
 from workbench.errors import shown
 from workbench.records.sharing.hub import BenchThere, HubFacts
@@ -69,6 +70,11 @@ def set_twice_words(each: SetTwice) -> str:
         f"'{clean(each.ski)}' was set at two benches at once: {_version(each.ours)}; "
         f"{_version(each.theirs)}. Both are kept: look its numbers over"
     )
+
+
+def versions_words(each: SetTwice) -> str:
+    """Return the same of the ski in hand, whose name stands above."""
+    return f"set at two benches at once: {_version(each.ours)}; {_version(each.theirs)}"
 
 
 def _version(version: Version) -> str:
@@ -185,17 +191,19 @@ def status_json(status: HubStatus, names: Mapping[str, str]) -> dict[str, object
     }
 
 
-def sign_of(standing: Standing) -> str:
+def sign_of(standing: Standing, *, short: bool = False) -> str:
     """Return how a bench stands with its hub as a sign and a word or two, for the top line."""
-    since = f"{standing.since:%H:%M}"
+    since = f"{'' if short else 'since '}{standing.since:%H:%M}"
     match standing.how:
         case "in step":
             return "= in step"
         case "behind":
-            return f"~ behind since {since}"
+            return f"~ behind {since}"
         case "alone":
-            more = f", {standing.unsent} to send" if standing.unsent else ""
-            return f"! alone since {since}{more}"
+            more = f", {standing.unsent} to send" if standing.unsent and not short else ""
+            return f"! alone {since}{more}"
+        case _:
+            assert_never(standing.how)
 
 
 def held_elsewhere(standing: Standing, ski_id: str) -> str:
