@@ -173,7 +173,9 @@ def _at_stage(state: BenchState, view: JobView) -> str:
     match stage:
         case "waiting" | "received check" | "final check":
             if not state.hands_on or view.check_due is None:
-                return f"Enter begins the {view.check_name.lower()}."
+                begins = f"Enter begins the {view.check_name.lower()}."
+                missing = missing_words(view) if stage == "waiting" else ""
+                return f"{begins} {missing} yet; {_parts_by(view)}." if missing else begins
             return f"+ or space ticks: {view.check_due.words}"
         case "as received" | "measuring":
             return _measure_words(view, name)
@@ -266,6 +268,13 @@ def _target_words(state: BenchState, view: JobView) -> str:
     return f"{sets}; Enter alone: it stays at {stays}."
 
 
+def _parts_by(view: JobView) -> str:
+    """Return how what is not known yet comes to be: what to type to find it."""
+    ways = {"blade": "trace", "block": "measure"}
+    found = " and ".join(f"'{ways[part]}'" for part in view.rig.missing)
+    return f": finds {found}, or 'another' to choose"
+
+
 def _turn_words(view: JobView, unit: Unit) -> str:
     if not view.steps:
         return f"{NO_TURNS}; u takes the last entry back."
@@ -275,8 +284,8 @@ def _turn_words(view: JobView, unit: Unit) -> str:
     if act_due(view).do == "seat":
         return f"{step_words(act_due(view))} {CAUTION_SNUG} Enter when both are done."
     if (missing := missing_words(view)) and act_due(view).do == "loosen":
-        words = "/ traces, measures or chooses one. Or turn as you judge: first loosen the bolts"
-        return f"{missing} yet, so no turns: {words}; Enter when done."
+        by_hand = "Or turn as you judge: loosen the bolts first, Enter when done"
+        return f"{missing} yet; {_parts_by(view)}. {by_hand}."
     told = view.learnt_words(unit) if act_due(view).do == "loosen" else ""
     if told:
         return f"{told} Loosen the bolts first; Enter when done."
