@@ -33,7 +33,8 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.ski_state import UNMEASURED
 from workbench.work.job_text.job_text import job_lines
-from workbench.work.job_text.next_text import task_of
+from workbench.work.job_text.tasks import task_of
+from workbench.work.job_text.view_words import trouble_words
 from workbench.work.learn.kept_rounds import rounds_of_ski
 from workbench.work.order.order_file import order_from
 from workbench.work.paper.card_text import card_text
@@ -137,7 +138,7 @@ def test_with_a_blade_and_no_block_the_place_is_known_and_turns_are_not(shop: Sh
     view = aimed(shop, begun(shop, blade="stand-in"))
     assert view.pose is not None
     assert view.rig.missing == ("block",)
-    assert view.trouble == "no block yet: turns need the studs; measure one or choose one"
+    assert trouble_words(view) == "no block yet: turns need the studs; measure one or choose one"
 
 
 def test_the_blade_that_comes_later_is_a_change_of_parts(shop: Shop) -> None:

@@ -21,13 +21,13 @@ from workbench.bench.panels.wing_steps import steps_panel
 from workbench.fin.plan.guidance import StudTurn
 from workbench.fin.reading.observe import Method
 from workbench.measure.display import length_text, turn_text, turns_text
-from workbench.work.job.importance import (
+from workbench.work.job.job_view import JobView
+from workbench.work.job_text.importance import (
     Importance,
     Said,
     dangers_of,
     said_of,
 )
-from workbench.work.job.job_view import JobView
 from workbench.work.job_text.next_step import act_due, missing_words
 from workbench.work.text.words import (
     LEFT_HAND,

@@ -24,6 +24,9 @@ from workbench.records.tables import jobs
 
 MOST_LISTED = 5
 
+QUEUED = frozenset((Table.JOBS, Table.MOVES, Table.SIGN_OFFS, Table.STRIKES))
+"""What the queue is computed from."""
+
 AHEAD = timedelta(days=1)
 """No clocks that are set right are farther apart, whatever their zones."""
 
@@ -79,7 +82,7 @@ class Brought:
 
 
 def take_in(pen: Pen, data: object, *, follow: bool) -> Brought:
-    """Keep the rows of a file that are new here, then compute the queue again.
+    """Keep the rows of a file that are new here, then compute the queue again where it may change.
 
     ``follow`` makes the ids to come greater than those brought; a dry run, which the caller rolls
     back, must not.
@@ -101,7 +104,8 @@ def take_in(pen: Pen, data: object, *, follow: bool) -> Brought:
     _refuse_dangling(pen.db, made, fresh)
     _insert(pen, made, fresh, brought)
     if fresh:
-        jobs.rebuild_queue(pen)
+        if QUEUED & brought.new.keys():
+            jobs.rebuild_queue(pen)
         if follow:
             pen.mint.follow(max(each.id for each in fresh))
     return brought

@@ -1,6 +1,7 @@
 """What the book holds, as frozen plain values: text, millimetres, tuples.
 
-``id`` is given by the book: leave it ``""`` when adding. The id of a ski, blade, block, method,
+``id`` is given by the book: leave it ``""`` when adding; so are ``at`` and ``who`` where a row has
+them, and the job of a fact. The id of a ski, blade, block, method,
 caliper or baseline stays the same when it is corrected.
 """
 
@@ -225,9 +226,9 @@ class CaliperCheck:
     ``at`` is ISO UTC with microseconds, ``who`` initials; order is the order of ``id``.
     """
 
-    id: str
-    at: str
-    who: str
+    id: str = ""
+    at: str = ""
+    who: str = ""
     caliper_id: str
     kind: CheckKind
     nominal_text: str
@@ -243,9 +244,9 @@ class CaliperCheck:
 class Pair:
     """One fin read by two methods, both as typed and as mm: what a method offset is learnt from."""
 
-    id: str
-    at: str
-    who: str
+    id: str = ""
+    at: str = ""
+    who: str = ""
     ski_id: str
     method_id: str
     text: str
@@ -263,9 +264,9 @@ class Pair:
 class Curve:
     """A measurement of a ski's base between two places; ``radius_mm`` None is a flat base."""
 
-    id: str
-    at: str
-    who: str
+    id: str = ""
+    at: str = ""
+    who: str = ""
     ski_id: str
     kind: CurveKind
     text: str
@@ -285,9 +286,9 @@ class Study:
     ``sequence`` holds (part, person, trial), each by its number from 0.
     """
 
-    id: str
-    at: str
-    who: str
+    id: str = ""
+    at: str = ""
+    who: str = ""
     name: str
     what: str
     unit: Unit
@@ -302,9 +303,9 @@ class Study:
 class StudyReading:
     """One reading of a study: which part, by whom, which trial (from 0)."""
 
-    id: str
-    at: str
-    who: str
+    id: str = ""
+    at: str = ""
+    who: str = ""
     study_id: str
     part: str
     person: str
@@ -401,10 +402,10 @@ class Fact:
     Order is the order of ``id``, also where the clock was set back.
     """
 
-    id: str
-    at: str
-    who: str
-    job_id: str
+    id: str = ""
+    at: str = ""
+    who: str = ""
+    job_id: str = ""
     struck: Strike | None = None
 
 

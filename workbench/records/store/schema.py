@@ -426,6 +426,55 @@ def _measured_studs(db: Database) -> None:
         db.execute(f"ALTER TABLE {Table.STUDS} ADD COLUMN {column} REAL")
 
 
+_SHARED_BOOKS = {
+    Table.BENCHES: """number INTEGER PRIMARY KEY, bench TEXT NOT NULL UNIQUE, at TEXT NOT NULL,
+        place TEXT NOT NULL""",
+    Table.JOURNAL: """number INTEGER PRIMARY KEY, row_table TEXT NOT NULL, row_id TEXT NOT NULL,
+        came TEXT NOT NULL DEFAULT '', seen INTEGER""",
+    Table.SHARES: """share TEXT PRIMARY KEY, kind TEXT NOT NULL CHECK (kind IN ('hub', 'folder')),
+        place TEXT NOT NULL, name TEXT NOT NULL, at TEXT NOT NULL,
+        joined INTEGER NOT NULL CHECK (joined IN (0, 1)), sent INTEGER NOT NULL DEFAULT 0""",
+    Table.TAKEN: """share TEXT NOT NULL REFERENCES shares(share), stream TEXT NOT NULL,
+        position INTEGER NOT NULL, mark TEXT NOT NULL, PRIMARY KEY (share, stream)""",
+    Table.HELD: """share TEXT NOT NULL REFERENCES shares(share), position INTEGER NOT NULL,
+        body TEXT NOT NULL, why TEXT NOT NULL, PRIMARY KEY (share, position)""",
+}
+"""See ``records/sharing/journal.py`` for what they are. Only ``benches`` is append-only."""
+
+_JOURNALED_THEN = (
+    *_FIRST_ROSTER, *_SUMMED_THEN, Table.SETTINGS, Table.JOBS, Table.MOVES, Table.STRIKES,
+    Table.OTHER_STRIKES, Table.CALIPER_CHECKS, Table.PAIRS, Table.CURVES, Table.STUDIES,
+    Table.STUDY_READINGS,
+)  # fmt: skip
+
+_SEEN = f"""SELECT max(t.position) FROM {Table.TAKEN} t JOIN {Table.SHARES} s ON s.share = t.share
+    WHERE s.kind = 'hub' AND s.joined"""
+
+
+def _journaled(table: Table) -> str:
+    """Set down each new row of a table, once the book is shared; before, it costs a look."""
+    called = Table.STRIKES if table is Table.OTHER_STRIKES else table
+    return f"""CREATE TRIGGER {table}_journal AFTER INSERT ON {table}
+        WHEN EXISTS (SELECT 1 FROM {Table.SHARES}) BEGIN
+        INSERT INTO {Table.JOURNAL} (row_table, row_id, seen)
+        VALUES ('{called}', NEW.id, ({_SEEN})); END"""
+
+
+def _shared_books(db: Database) -> None:
+    """Make room for the book's own bench id, and for how far it shares its rows with others."""
+    for table, columns in _SHARED_BOOKS.items():
+        db.execute(f"CREATE TABLE {table} ({columns}) STRICT")
+    for action in ("UPDATE", "DELETE"):
+        say = "RAISE(ABORT, 'benches: rows are kept as they are')"
+        db.execute(
+            f"CREATE TRIGGER benches_no_{action.lower()} BEFORE {action} ON {Table.BENCHES}"
+            f" BEGIN SELECT {say}; END"
+        )
+    db.execute(f"CREATE INDEX journal_home ON {Table.JOURNAL}(row_id) WHERE came = '-'")
+    for table in _JOURNALED_THEN:
+        db.execute(_journaled(table))
+
+
 def _parts_to_come(db: Database) -> None:
     """Let a blade have no outline yet, and a block no studs; older benches would need both."""
 
@@ -458,6 +507,7 @@ STEPS: dict[str, Callable[[Database], None]] = {
     "check_sums": _check_sums,
     "traced_blades": _traced_blades,
     "measured_studs": _measured_studs,
+    "shared_books": _shared_books,
     "parts_to_come": _parts_to_come,
 }
 """All steps from an empty file to today's book, oldest first."""

@@ -67,9 +67,14 @@ class Table(StrEnum):
     STUDIES = "studies"
     STUDY_READINGS = "study_readings"
     LOCKED_READINGS = "locked_readings"
+    BENCHES = "benches"
+    JOURNAL = "journal"
+    SHARES = "shares"
+    TAKEN = "taken"
+    HELD = "held"
 
 
-Kind: TypeAlias = Literal["thing", "fact", "entry", "job", "part", "plain", "derived"]
+Kind: TypeAlias = Literal["thing", "fact", "entry", "job", "part", "plain", "derived", "home"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,11 +83,12 @@ class TableSpec:
 
     ``kind``: a ``thing`` of the roster has versions; a ``fact`` is of a job and carries a check
     sum; an ``entry`` is of no job; a ``part`` lies in the rows of another table; ``plain`` rows are
-    never struck out; what is ``derived`` from other tables stays at home. ``row`` is the type of a
-    fact or entry, ``part`` the table of what lies in a row. ``of`` is the column by which rows
-    belong to a ski. ``written`` are checks of a column, ``whole`` of a row, wherever it comes from;
-    ``ranges``, ``figures`` and ``sense`` are looked at in rows that are new to this book, since
-    rows cannot be taken out again; ``figures`` also tell damage.
+    never struck out; what is ``derived`` from other tables stays at home, and so do the tables of
+    kind ``home``, which hold how far this book shares its rows with others (``sharing``). ``row``
+    is the type of a fact or entry, ``part`` the table of what lies in a row. ``of`` is the column
+    by which rows belong to a ski. ``written`` are checks of a column, ``whole`` of a row, wherever
+    it comes from; ``ranges``, ``figures`` and ``sense`` are looked at in rows that are new to this
+    book, since rows cannot be taken out again; ``figures`` also tell damage.
     """
 
     kind: Kind
@@ -214,6 +220,11 @@ SPECS: Mapping[Table, TableSpec] = {
     Table.TURNS: TableSpec("part", ranges={"turns_exact": _TURNED, "turns": _TURNED}),
     Table.OTHER_STRIKES: TableSpec("plain"),
     Table.QUEUE: TableSpec("derived"),
+    Table.BENCHES: TableSpec("home"),
+    Table.JOURNAL: TableSpec("home"),
+    Table.SHARES: TableSpec("home"),
+    Table.TAKEN: TableSpec("home"),
+    Table.HELD: TableSpec("home"),
 }
 """By table; those that travel in the order in which rows go in: each after what it refers to."""
 
@@ -225,6 +236,7 @@ def _of_kind(*kinds: Kind) -> tuple[Table, ...]:
 ROSTER = _of_kind("thing")
 FACTS = _of_kind("fact")
 PARTS = _of_kind("part")
+HOME = _of_kind("home")
 STRIKABLE = _of_kind("fact", "job", "thing", "entry")
 WITH_IDS = _of_kind("fact", "job", "thing", "entry", "plain")
 ORDER = tuple(table for table in WITH_IDS if table is not Table.OTHER_STRIKES)

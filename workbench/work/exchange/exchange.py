@@ -204,12 +204,17 @@ def take_in(shop: Shop, path: str, *, dry_run: bool = False) -> TakenIn:
     with _in_file(path):
         data = _rows_in(book, path)
         try:
-            return book.batch(_take, book, path, data, dry_run)
+            return book.batch(take_rows, book, path, data, dry_run=dry_run)
         except _UndoneError as done:
             return done.taken
 
 
-def _take(book: Book, path: str, data: object, dry_run: bool) -> TakenIn:
+def take_rows(book: Book, path: str, data: object, *, dry_run: bool = False) -> TakenIn:
+    """Take rows in, by table, as from a file at ``path``, and say what came of it; in a batch.
+
+    Raises:
+        InputError: naming the place in ``data``.
+    """
     brought = book.take_in(data, follow=not dry_run)
     _check_parts(book, brought)
     clashes, troubles = book.clashes(brought), (*_misfits(book, brought), *_troubles(book, brought))
