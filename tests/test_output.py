@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import io
 import shlex
+import signal
 import sys
 import tempfile
+import threading
+import time
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import replace
@@ -18,8 +21,9 @@ from tests.by_command import demo_of_today
 from tests.shop import demo_file
 from tests.test_help import COMMANDS
 from workbench import cli, commands
+from workbench.commands import output
 from workbench.commands.families import FAMILIES
-from workbench.commands.output import plain
+from workbench.commands.output import BrokenOffError, _Progress, plain, progress
 from workbench.records.book import Book
 
 NAMES = [
@@ -117,3 +121,81 @@ def test_nothing_else_prints() -> None:
             assert "print(" not in text, path
             assert "stdout.write" not in text, path
             assert "stdout.buffer" not in text, path
+
+
+# -- long work -------------------------------------------------------------------------------------
+
+
+class Terminal(io.StringIO):
+    """Standard error as a terminal."""
+
+    encoding = "utf-8"
+
+    def isatty(self) -> bool:
+        return True
+
+
+def test_long_work_shows_how_far_it_is_on_a_terminal_and_wipes_it(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(output, "FIRST_SHOWN_S", 0.0)
+    terminal = Terminal()
+    monkeypatch.setattr(sys, "stderr", terminal)
+    with progress("Taking it in", 200) as told:
+        told(50)
+        while "25 %" not in terminal.getvalue():
+            time.sleep(0.01)
+    shown, _, last = terminal.getvalue().rpartition("\r")[0].rpartition("\r")
+    assert "Taking it in: 25 %, 0 s  (Ctrl+C breaks it off)" in shown
+    assert last.isspace()
+
+
+def test_long_work_prints_nothing_into_a_pipe(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(output, "FIRST_SHOWN_S", 0.0)
+    pipe = io.StringIO()
+    monkeypatch.setattr(sys, "stderr", pipe)
+    with progress("Taking it in") as told:
+        told(1)
+        time.sleep(0.02)
+    with pytest.raises(KeyboardInterrupt), progress("Taking it in"):
+        raise KeyboardInterrupt
+    assert pipe.getvalue() == ""
+
+
+def test_work_that_was_broken_off_ends_where_it_is_done(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whoever waited has gone: the thread that works is told when it tells of more."""
+    terminal = Terminal()
+    monkeypatch.setattr(sys, "stderr", terminal)
+    with pytest.raises(KeyboardInterrupt), progress("Taking it in") as told:
+        raise KeyboardInterrupt
+    with pytest.raises(BrokenOffError):
+        told(1)
+    assert terminal.getvalue().endswith("Broken off: nothing of it was kept.\n")
+
+
+@pytest.mark.parametrize("command", ["export", "import", "backup"])
+def test_a_command_broken_off_keeps_nothing_and_leaves_with_130(
+    command: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """By Ctrl+C in the middle of its work: no file, no row, the book as it was."""
+    path, file = demo_file(tmp_path), tmp_path / "other.json"
+    other = tmp_path / "other.db"
+    assert cli.main(["--book", str(path), "export", str(file)]) == 0
+    Book(other).close()
+    before = {p.name: p.read_bytes() for p in tmp_path.iterdir() if p.suffix in (".json", ".db")}
+
+    tell = _Progress.told
+
+    def broken_off(shown: _Progress, more: int) -> None:
+        signal.pthread_kill(threading.main_thread().ident or 0, signal.SIGINT)
+        assert shown._broken.wait(30)
+        tell(shown, more)
+
+    monkeypatch.setattr(_Progress, "told", broken_off)
+    given = {"export": "export new.json", "import": "import other.json", "backup": "backup new.db"}
+    monkeypatch.chdir(tmp_path)
+    at = other if command == "import" else path
+    assert cli.main(["--book", str(at), *given[command].split()]) == 130
+    after = {p.name: p.read_bytes() for p in tmp_path.iterdir() if p.suffix in (".json", ".db")}
+    assert after == before
+    assert not [p for p in tmp_path.rglob("*") if p.suffix == ".tmp"]

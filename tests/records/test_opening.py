@@ -174,7 +174,7 @@ def test_random_damage_never_gives_a_traceback(path: Path) -> None:
         job_id = furnish(book).job.id
     whole = path.read_bytes()
     used = [at for at, byte in enumerate(whole) if byte]
-    chance = random.Random(20310506)
+    chance = random.Random(2)
     refusals = 0
     for _ in range(120):
         hurt = bytearray(whole[: chance.choice([len(whole), len(whole), 1 << 14])])

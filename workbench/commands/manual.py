@@ -113,6 +113,11 @@ class Parser(argparse.ArgumentParser):
         return f"{name}\n\n{super().format_help()}"
 
 
+def help_of(parser: argparse.ArgumentParser, action: argparse.Action) -> str:
+    """Return what a page says of an option or a place, on one line."""
+    return parser._get_formatter()._expand_help(action) if action.help else ""
+
+
 def page(
     parser: argparse.ArgumentParser,
     examples: Sequence[tuple[str, str]],

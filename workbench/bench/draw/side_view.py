@@ -116,7 +116,10 @@ def method_view(rig: Rig, pose: Pose | None, method: Method, area: Area) -> Pict
     """
     scene = method_scene(rig, pose, method)
     canvas, view = _drawn(scene, area)
-    return Picture(canvas, 1.0, method_caption(method, scene.meets), view)
+    caption = method_caption(method, scene.meets)
+    if not rig.blade.is_traced:
+        caption += "; the base alone: no blade yet"
+    return Picture(canvas, 1.0, caption, view)
 
 
 def fitted(points: Sequence[Point], canvas: Canvas) -> View:
@@ -207,6 +210,8 @@ def _caption(
     solid, dashed, times, dot = (
         ("--", "..", "x", ";") if mode == "ascii" else ("──", "╌╌", "×", "·")
     )
+    if not rig.blade.is_traced:
+        return "the base alone: no blade yet"
     if now is None:
         text = "not all readings yet" + (f" {dot} wanted {dashed}" if wanted else "")
     elif wanted is None:

@@ -604,7 +604,7 @@ class Hands(Acts):
             self._show(task.act(self.shop, view, ""), task.done)
 
     def _turn(self, view: JobView, task: StageTask) -> None:
-        if view.plan is not None and not view.has_round:
+        if view.steps and not view.has_round:
             self.say(no_turn_words(view), "warn")
             return
         before = view.progress.pass_number

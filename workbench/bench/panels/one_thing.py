@@ -71,7 +71,7 @@ def one_thing(state: BenchState) -> OneThing:
     stage = view.stage
     if stage == "target":
         return _aimed(state, view)
-    if stage == "turning" and view.plan is not None:
+    if stage == "turning" and view.steps:
         turn = act_due(view).turn
         return turn_thing(turn, view.rules.dial) if turn is not None else act_thing(view)
     if stage == "wing":

@@ -53,7 +53,10 @@ def top_line(state: BenchState, width: int) -> Content:
     """Return the line at the top: the ski, its stage, whose hands, and the unit."""
     view = state.view
     left = f" {visible(state.shop_name or 'Quarterturn', max(width // 4, 12))} "
+    stands = state.sharing if width >= WIDE_FROM else state.sharing_short
     right = f" {visible(state.who, 12) or _no_initials(state)}  {state.day}  [{state.unit}] "
+    if stands:
+        right = f" {stands} {right}"
     middle = ""
     if view is not None:
         rider = f" · {view.ski.rider}" if view.ski.rider else ""
@@ -69,12 +72,18 @@ def _no_initials(state: BenchState) -> str:
 
 
 def danger_rows(state: BenchState, width: int) -> list[Content]:
-    """Return what is dangerous about the ski in hand, which is above everything else."""
+    """Return what is dangerous about the ski in hand, which is above everything else, then that
+    another bench has it or set it too."""
     if state.view is None:
         return []
-    look = look_of(Importance.DANGER)
-    rows = [part for each in dangers_of(state.view) for part in wrapped(each.signed, width - 2)]
-    return [styled((f" {padded(part, width - 2)} ", look)) for part in rows]
+    others = [state.clash, state.elsewhere]
+    said = [*dangers_of(state.view), *(Said(Importance.WRONG, words) for words in others if words)]
+    rows = [
+        (part, look_of(each.importance))
+        for each in said
+        for part in wrapped(each.signed, width - 2)[: _most_rows(each.importance)]
+    ]
+    return [styled((f" {padded(part, width - 2)} ", look)) for part, look in rows]
 
 
 def roster(state: BenchState, width: int, height: int) -> Content:
@@ -93,6 +102,14 @@ def roster(state: BenchState, width: int, height: int) -> Content:
         out.append(styled((visible(more, width), "$ink-faint")))
     return lines(out)
 
+
+def _most_rows(importance: Importance) -> int | None:
+    """Return how many rows a thing said above the panels may take; help has it in full."""
+    return None if importance is Importance.DANGER else 2
+
+
+WIDE_FROM = 110
+"""Cells from which the top line says more of how the book is shared."""
 
 SKI_ROWS = 2
 """Rows that a ski of the queue takes."""
@@ -274,7 +291,11 @@ def picture(state: BenchState, width: int, height: int) -> Content:
     if view is None or width < 10 or height < 4:
         return BLANK
     wanted = view.plan.wanted if view.plan is not None and view.progress.targets else None
-    misfit = view.pose is None and all(line.now_mm is not None for line in view.lines)
+    misfit = (
+        view.pose is None
+        and not view.rig.missing
+        and all(line.now_mm is not None for line in view.lines)
+    )
     said = "no place of the blade gives these" if misfit else ""
     due = act_due(view).turn if view.stage == "turning" and view.plan is not None else None
     lit = due.stud.name if due is not None else ""

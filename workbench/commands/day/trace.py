@@ -9,7 +9,7 @@ from typing import Any
 from workbench.commands.at_ski import unit_of as unit_asked
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
-from workbench.commands.output import say, say_json
+from workbench.commands.output import progress, say, say_json
 from workbench.errors import InputError
 from workbench.measure.units import Unit, unit_of
 from workbench.work.text.words import clean
@@ -116,10 +116,11 @@ def _trace(args: argparse.Namespace) -> int:
     from workbench.work.trace.tracing import blade_table, blade_toml, keep_traced, trace_file
 
     unit: Unit | None = unit_of(args.unit) if args.unit else None
-    found = trace_file(
-        args.file, args.name, dpi=args.dpi, across=args.across, square=args.square, unit=unit,
-        other_end=args.other_end,
-    )  # fmt: skip
+    with progress("Tracing"):
+        found = trace_file(
+            args.file, args.name, dpi=args.dpi, across=args.across, square=args.square, unit=unit,
+            other_end=args.other_end,
+        )  # fmt: skip
     said = list(found.notes)
     if args.name:
         with opened_shop(args) as shop:

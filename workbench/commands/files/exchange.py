@@ -9,7 +9,7 @@ from typing import Any
 
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
-from workbench.commands.output import complained, say, send
+from workbench.commands.output import complained, progress, say, send
 from workbench.records.store.values import day_text
 from workbench.work.exchange.csv_out import csv_of, write_csv
 from workbench.work.exchange.exchange import export_book, export_ski, take_in
@@ -35,10 +35,9 @@ def _add_exchange(commands: argparse._SubParsersAction[Any]) -> None:
         "export",
         help="write the book, or one ski, to a file for another bench",
         description="The file is JSON with every row and its id, the same for equal books. What "
-        "belongs to one bench (the ski in hand, the theme, initials ...) stays at home. A bench "
-        "takes in at most 200 MB: a book that is larger goes ski by ski, with --ski, which is said "
-        "before anything is written. An exchange file that is there is replaced, which is said; "
-        "one of a whole book is not by one ski. Any other file stays.",
+        "belongs to one bench (the ski in hand, the theme, initials ...) stays at home. An "
+        "exchange file that is there is replaced, which is said; one of a whole book is not by one "
+        "ski. Any other file stays.",
     )
     export.add_argument("--ski", metavar="NAME", help="one ski, by its name or serial")
     export.add_argument("file", metavar="FILE", help="the file to write")
@@ -128,7 +127,8 @@ def _export(args: argparse.Namespace) -> int:
 
     with opened_shop(args) as shop:
         if args.ski is None:
-            done = export_book(shop, args.file)
+            with progress("Writing the book out", shop.book.count_out()) as told:
+                done = export_book(shop, args.file, told)
         else:
             done = export_ski(shop, args.ski, args.file)
     say(exported_lines(done))
@@ -137,8 +137,8 @@ def _export(args: argparse.Namespace) -> int:
 
 def _import(args: argparse.Namespace) -> int:
 
-    with opened_shop(args) as shop:
-        taken = take_in(shop, args.file, dry_run=args.dry_run)
+    with opened_shop(args) as shop, progress("Taking the file in") as told:
+        taken = take_in(shop, args.file, dry_run=args.dry_run, told=told)
     say(taken_in_lines(taken))
     return NOT_TO_BE_RIDDEN if taken.is_danger else 0
 
@@ -156,7 +156,8 @@ def _export_csv(args: argparse.Namespace) -> int:
     unfit: list[str] = []
     with _shop_of_day(args) as shop:
         if args.to is not None:
-            size = write_csv(shop, args.what, args.to, args.ski, unfit=unfit)
+            with progress("Writing the table") as told:
+                size = write_csv(shop, args.what, args.to, args.ski, unfit=unfit, told=told)
             say([f"Written: {clean(args.to)} ({size} bytes)"])
             return complained(unfit)
         send(csv_of(shop, args.what, args.ski, unfit=unfit))

@@ -258,10 +258,10 @@ def _add_done(commands: Any) -> None:
 def _done(at: AtSki, _: argparse.Namespace) -> Did:
 
     view = at.view
-    if view.stage == "turning" and view.plan and not view.has_round:
+    if view.stage == "turning" and view.steps and not view.has_round:
         raise InputError("turns", no_turn_why(view), "a finer turn: finest; or accept --as-is")
     said = ""
-    if view.plan and view.stage == "turning":
+    if view.steps and view.stage == "turning":
         said = step_words(act_due(view), view.rules.dial).rstrip(".")
     new = at.shop.step_done(view)
     if new.progress.pass_number > view.progress.pass_number:

@@ -112,6 +112,8 @@ class Hole:
 class Blade:
     """A blade: closed outline and two edges as points (u, v); ``source_text`` is what was typed.
 
+    All three are empty where the outline is not known yet.
+
     ``stand_in``: whether it is invented, for want of the real one. ``outline_u_mm`` is the standard
     uncertainty of its outline, ``traced`` how it was traced, in words; blank: typed or from a file.
     """
@@ -153,6 +155,8 @@ class Stud:
 @dataclass(frozen=True, slots=True)
 class Block:
     """A block with its studs and the finest turn worked in, in turns; 0 means exact.
+
+    ``studs`` are empty where the block is not known yet.
 
     ``stand_in``: whether it is invented, for want of the real one.
     """

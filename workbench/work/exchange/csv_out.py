@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from workbench.errors import BenchError, InputError
 from workbench.measure.units import Unit
 from workbench.records.store import rows
+from workbench.records.store.database import Told, quiet
 from workbench.work.exchange.intake import COLUMNS
 from workbench.work.files.csv_cells import csv_chunks
 from workbench.work.files.safe_write import path_of, write_file
@@ -81,13 +82,19 @@ def write_csv(
     *,
     ski_id: str = "",
     unfit: list[str] | None = None,
+    told: Told = quiet,
 ) -> int:
-    """Write such a file and return its size; a file of the same columns is written over."""
+    """Write such a file and return its size; a file of the same columns is written over.
+
+    ``told`` is told of each line written.
+    """
     chunks = csv_of(shop, kind, ski, ski_id=ski_id, unfit=unfit)
 
     def with_mark() -> Iterator[bytes]:
         yield BOM
-        yield from chunks
+        for chunk in chunks:
+            told(1)
+            yield chunk
 
     header = ",".join(_HEADERS[kind]).encode()
     return write_file(path_of(path), with_mark(), lambda head: head.startswith(BOM + header))

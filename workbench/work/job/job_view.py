@@ -10,7 +10,8 @@ from workbench.advice.checklists import CheckItem, final_items
 from workbench.errors import BenchError, OutOfReachError
 from workbench.fin.frame.pose import Pose
 from workbench.fin.plan.expectation import Expected
-from workbench.fin.plan.guidance import Plan, Rig
+from workbench.fin.plan.guidance import Plan, Rig, Step
+from workbench.fin.plan.plan import BY_HAND
 from workbench.fin.plan.turns_made import Explanation
 from workbench.frozen import dataclass
 from workbench.records.store import rows
@@ -213,9 +214,17 @@ class JobView:
         return not settled and not any(isinstance(f, rows.Reading) for f in live)
 
     @property
+    def steps(self) -> tuple[Step, ...]:
+        """The acts of the round: those of the plan; by hand where turns need a part that is not
+        known yet; none where there is no plan."""
+        if self.plan is not None:
+            return self.plan.steps
+        return BY_HAND if self.rig.missing else ()
+
+    @property
     def has_round(self) -> bool:
         """Whether there is a round to make: studs to turn, or a blade to push home."""
-        return self.plan is not None and any(step.do == "loosen" for step in self.plan.steps)
+        return any(step.do == "loosen" for step in self.steps)
 
     @property
     def wing_set(self) -> rows.WingSetting | None:

@@ -250,10 +250,10 @@ class Shop(OpenBook):
     def _step(self, now: JobView) -> None:
         if now.unreachable is not None:
             raise now.unreachable
-        if now.plan is None:
+        if not now.steps:
             why = error_words(now.why, now.ski.unit) if now.why is not None else "(none)"
             raise InputError("turns", why, "readings and a target that fix them")
-        acts = [s for s in now.plan.steps if s.do != "measure"]
+        acts = [s for s in now.steps if s.do != "measure"]
         at = now.progress
         if at.step + 1 < len(acts):
             number = at.step + 1
@@ -261,7 +261,8 @@ class Shop(OpenBook):
             text = parts or _did_text(acts[at.step])
             self.book.add_mark(now.job.id, self.who, "step", number=number, text=text)
             return
-        turns = [rows.Turn(t.stud.name, t.exact, t.turns) for t in now.plan.turns]
+        told = now.plan.turns if now.plan is not None else ()  # by hand nobody writes them down
+        turns = [rows.Turn(t.stud.name, t.exact, t.turns) for t in told]
         self.book.add_pass(
             now.job.id, self.who, number=at.next_pass, turns=turns, finest_turn=now.finest_turn
         )

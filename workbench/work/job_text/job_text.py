@@ -161,7 +161,8 @@ def _has_turns(view: JobView) -> bool:
 def turn_lines(view: JobView, unit: Unit) -> list[str]:
     """Return the stud turns with their exact figures, the steps, and the readings to expect."""
     if not _has_turns(view):
-        return []
+        by_hand = view.stage == "turning" and view.rig.missing
+        return [*_step_lines(view)] if by_hand else []
     assert view.plan is not None
     out = [
         f"Stud {clean(t.stud.said)}: {turn_words(t, view.rules.dial)}; "
@@ -182,8 +183,7 @@ def _signed(turns: float) -> str:
 
 
 def _step_lines(view: JobView) -> Iterator[str]:
-    assert view.plan is not None
-    steps, at = view.plan.steps, view.progress.step
+    steps, at = view.steps, view.progress.step
     for i, step in enumerate(steps):
         state = "done" if i < at else "now" if i == at else "later"
         yield f"Step {i + 1} of {len(steps)}, {state}: {step_words(step, view.rules.dial)}"
@@ -231,7 +231,7 @@ def after_lines(
     view: JobView, unit: Unit, ski: str, said: str, warned: Iterable[str] = ()
 ) -> list[str]:
     """Return what an act did, what warns, the stage it led to, and what to do next."""
-    expect = _expect_lines(view, unit) if view.stage == "turning" and view.plan else []
+    expect = _expect_lines(view, unit) if view.stage == "turning" and view.steps else []
     return [
         f"Done: {clean(said)}.",
         *(f"Warning: {clean(words)}" for words in warned if words),

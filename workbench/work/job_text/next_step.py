@@ -24,10 +24,14 @@ NO_TURNS = "No turns: see the warning"
 MAKERS_FIRST = "The maker's instructions, event rules and a qualified technician come first."
 
 
+def missing_words(view: JobView) -> str:
+    """Return which parts are not known yet, as the begin of a sentence; or nothing."""
+    return " and ".join(f"{'no' if i else 'No'} {p}" for i, p in enumerate(view.rig.missing))
+
+
 def act_due(view: JobView) -> Step:
-    """Return the act of the round that is due; only where the view has a plan."""
-    assert view.plan is not None
-    acts = [s for s in view.plan.steps if s.do != "measure"]
+    """Return the act of the round that is due; only where the view has steps."""
+    acts = [s for s in view.steps if s.do != "measure"]
     return acts[min(view.progress.step, len(acts) - 1)]
 
 
@@ -68,7 +72,7 @@ def obstacle(view: JobView) -> Obstacle | None:
         return "open round"
     if view.unreachable is not None and view.stage in ("target", "turning"):
         return "out of reach"
-    if view.stage in _BEFORE_A_TURN and view.why is not None:
+    if view.stage in _BEFORE_A_TURN and view.why is not None and not view.rig.missing:
         return "no fit"
     if view.stage in _BEFORE_A_TURN and view.contradictions and not view.progress.step:
         return "contradiction"
@@ -107,6 +111,6 @@ def wing_step(view: JobView) -> str:
 
 def turning_caution(view: JobView) -> str:
     """Return loosen before the turns and snug after them."""
-    if view.plan is None or view.progress.step == 0:
+    if not view.steps or view.progress.step == 0:
         return CAUTION_LOOSEN
     return CAUTION_SNUG if act_due(view).do in ("seat", "snug") else CAUTION_EDGES

@@ -18,6 +18,7 @@ from workbench.work.job_text.next_step import (
     act_due,
     leave_words,
     lock_words,
+    missing_words,
     reading_due,
     sign_off_due,
 )
@@ -182,7 +183,7 @@ def target_task(view: JobView) -> Task:
 
 def turn_keys(view: JobView, hand: Hand) -> str:
     """Return the act of the round that is due, or what else helps where there is none."""
-    if view.plan is None:
+    if not view.steps:
         return f"{NO_TURNS}; u takes the last entry back."
     if not view.has_round:
         words = no_turn_words(view)
@@ -190,6 +191,9 @@ def turn_keys(view: JobView, hand: Hand) -> str:
     due = act_due(view)
     if due.do == "seat":
         return f"{step_words(due)} {CAUTION_SNUG} Enter when both are done."
+    if (missing := missing_words(view)) and due.do == "loosen":
+        words = "/ traces, measures or chooses one. Or turn as you judge: first loosen the bolts"
+        return f"{missing} yet, so no turns: {words}; Enter when done."
     told = learnt_words(view, hand.unit) if due.do == "loosen" else ""
     if told:
         return f"{told} Loosen the bolts first; Enter when done."
@@ -198,7 +202,7 @@ def turn_keys(view: JobView, hand: Hand) -> str:
 
 def turn_task(view: JobView) -> Task:
     """Return the act of the round that is due, or what else helps where there is none."""
-    if view.plan is None:
+    if not view.steps:
         return Task(f"{NO_TURNS}; take the last entry back.", ("take-back",))
     if not view.has_round:
         why = no_turn_why(view)
@@ -207,6 +211,10 @@ def turn_task(view: JobView) -> Task:
         return Task(words, ("finest TURN", "accept --as-is"))
     told = learnt_words(view, view.ski.unit) if act_due(view).do == "loosen" else ""
     words = step_words(act_due(view), view.rules.dial)
+    if missing := missing_words(view):
+        told = "" if view.progress.step else f"{missing} yet, so no turns are told."
+        commands = ("done", "trace FILE --name NAME", "wear SKI --blade BLADE --reason WORDS")
+        return Task(f"{told} {words}".strip(), commands[: 1 if view.progress.step else 3])
     return Task(f"{told} {words}" if told else words, ("done",))
 
 

@@ -353,6 +353,8 @@ def _side(view: JobView) -> Scene:
 
 
 def _side_caption(view: JobView) -> str:
+    if not view.rig.blade.is_traced:
+        return "Side view: the base alone; the blade's outline is not known yet."
     if view.pose is None:
         return "Side view at a made-up place: the readings do not fix the blade yet."
     tilt = math.degrees(view.pose.tilt_rad)
