@@ -45,6 +45,7 @@ from workbench.bench.screens.history.history_lines import (
 )
 from workbench.records.book import Book
 from workbench.work.job.shop import Shop
+from workbench.work.job_text.view_words import check_name
 
 FIND = b"plover no 77"
 """What is looked for, a letter at a time."""
@@ -127,8 +128,8 @@ def _keys(shop: Shop, job_id: str) -> Iterator[tuple[str, bytes]]:
         if view.stage == "signed off":
             return
         if view.checklist or view.stage == "sign-off":
-            if begun != view.check_name + str(view.stage == "sign-off"):
-                begun = view.check_name + str(view.stage == "sign-off")
+            if begun != check_name(view) + str(view.stage == "sign-off"):
+                begun = check_name(view) + str(view.stage == "sign-off")
                 yield "check begun", b"\r"
             yield ("tick", b" ") if view.checklist else ("+", b"+")
         elif view.due is not None:

@@ -40,6 +40,7 @@ FAMILIES: dict[str, dict[str, str]] = {
     "files": {
         "files.exchange": "export import intake export-csv",
         "files.backup": "backup restore",
+        "files.sharing": "hub sync",
     },
     "the shop": {
         "shop.settings": "settings",

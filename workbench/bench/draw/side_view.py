@@ -120,7 +120,10 @@ def method_view(
     """
     scene = method_scene(rig, pose, method)
     canvas, view = _drawn(scene, width, height, mode)
-    return Picture(canvas, 1.0, method_caption(method, scene.meets), view)
+    caption = method_caption(method, scene.meets)
+    if not rig.blade.is_traced:
+        caption += "; the base alone: no blade yet"
+    return Picture(canvas, 1.0, caption, view)
 
 
 def fitted(points: Sequence[Point], canvas: Canvas) -> View:
@@ -215,6 +218,8 @@ def _caption(
     solid, dashed, times, dot = (
         ("--", "..", "x", ";") if mode == "ascii" else ("──", "╌╌", "×", "·")
     )
+    if not rig.blade.is_traced:
+        return "the base alone: no blade yet"
     if now is None:
         text = "not all readings yet" + (f" {dot} wanted {dashed}" if wanted else "")
     elif wanted is None:

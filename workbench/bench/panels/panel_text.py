@@ -25,10 +25,11 @@ from workbench.fin.reading.rig import Rig
 from workbench.measure.display import change_between, fine_text, length_text
 from workbench.measure.units import Unit
 from workbench.work.drawing.scene import LIT
-from workbench.work.job.importance import Importance, Said, dangers_of
 from workbench.work.job.job_view import JobView
 from workbench.work.job.queue_line import RosterLine
+from workbench.work.job_text.importance import Importance, Said, dangers_of
 from workbench.work.job_text.next_step import act_due
+from workbench.work.job_text.view_words import stage_words
 from workbench.work.order.exposed_words import exposed_short, exposure_at
 from workbench.work.text.words import LOOSE_SHORT
 from workbench.work.trust.job_reading import Line
@@ -56,7 +57,7 @@ def top_line(state: BenchState, width: int) -> Content:
     middle = ""
     if view is not None:
         rider = f" · {view.ski.rider}" if view.ski.rider else ""
-        middle = f" {visible(view.ski.name, 24)} · {view.stage_words}{rider}"
+        middle = f" {visible(view.ski.name, 24)} · {stage_words(view)}{rider}"
     if len(left) + len(middle) + len(right) > width:
         left = ""  # ski, stage and rider matter more than whose bench this is
     room = max(width - len(left) - len(right), 0)
@@ -273,7 +274,11 @@ def picture(state: BenchState, width: int, height: int) -> Content:
     if view is None or width < 10 or height < 4:
         return BLANK
     wanted = view.plan.wanted if view.plan is not None and view.progress.targets else None
-    misfit = view.pose is None and all(line.now_mm is not None for line in view.lines)
+    misfit = (
+        view.pose is None
+        and not view.rig.missing
+        and all(line.now_mm is not None for line in view.lines)
+    )
     said = "no place of the blade gives these" if misfit else ""
     due = act_due(view).turn if view.stage == "turning" and view.plan is not None else None
     lit = due.stud.name if due is not None else ""

@@ -30,14 +30,19 @@ class Door:
         clock: Callable[[], datetime] = utc_now,
         bench: str = "",
         make_folder: bool = False,
+        beside: Door | None = None,
     ) -> None:
         """Open the book at ``path``, or begin it; with ``make_folder`` its folder too.
 
-        ``clock`` gives the time with its zone, ``bench`` names this bench (the machine's name when
-        left out). Raises ``RecordsError`` where there is no book of ours to open, and leaves what
-        is there untouched.
+        ``clock`` gives the time with its zone. ``bench`` names this bench in the ids that it gives;
+        left out, they carry the book's own random bench id. With ``beside``, a book that is open
+        here, this is another connection to it, to be closed before that one. Raises
+        ``RecordsError`` where there is no book of ours to open, and leaves what is there untouched.
         """
-        self._desk = Desk(Path(path), clock=clock, bench=bench, make_folder=make_folder)
+        other: Desk | None = None if beside is None else beside._desk
+        self._desk: Desk = Desk(
+            Path(path), clock=clock, bench=bench, make_folder=make_folder, beside=other
+        )
 
     @property
     def path(self) -> Path:

@@ -201,12 +201,19 @@ def _remember(shop: Shop, mark: FileMark) -> None:
 
 def _taken(book: Book, path: str, data: object, dry_run: bool, told: Told) -> TakenIn:
     try:
-        return book.batch(_take, book, path, data, dry_run, told)
+        return book.batch(take_rows, book, path, data, dry_run=dry_run, told=told)
     except _UndoneError as done:
         return done.taken
 
 
-def _take(book: Book, path: str, data: object, dry_run: bool, told: Told) -> TakenIn:
+def take_rows(
+    book: Book, path: str, data: object, *, dry_run: bool = False, told: Told = quiet
+) -> TakenIn:
+    """Take rows in, by table or as lines, as from a file at ``path``, and say what came of it.
+
+    In a batch. Raises:
+        InputError: naming the place in ``data``.
+    """
     brought = book.take_in(data, follow=not dry_run, told=told)
     if not brought.new:
         return TakenIn(path, dry_run, brought, (), ())

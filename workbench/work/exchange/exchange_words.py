@@ -83,16 +83,17 @@ def size_words(size: int) -> str:
 
 
 def _troubles(taken: TakenIn) -> Iterator[str]:
-    yield from map(_differs, taken.brought.differs)
+    yield from map(differs_words, taken.brought.differs)
     yield from map(_struck_twice, taken.brought.struck_twice)
     yield from map(clash_words, taken.clashes)
     yield from map(clean, taken.troubles)
 
 
-def _differs(each: Differs) -> str:
+def differs_words(each: Differs) -> str:
+    """Return a row that is here with other content than there."""
     return (
         f"{each.place} ({each.row_id}) is in the book with other content, which stays: "
-        f"{each.column} is {shown(each.ours)} here and {shown(each.theirs)} in the file"
+        f"{each.column} is {shown(each.ours)} here and {shown(each.theirs)} there"
     )
 
 

@@ -63,7 +63,8 @@ def hold(view: JobView, index: int, unit: Unit, mode: Mode, width: int, height: 
         first, *rest = wrapped(sentence, width - 2)
         out += [styled(f"· {first}"), *[styled(f"  {part}") for part in rest]]
     where = "as it is now" if view.pose is not None else "at a made-up place: not read yet"
-    foot = styled((visible(f"This blade, {where}; {SOURCE}.", width), "$ink-faint"))
+    blade = f"This blade, {where}" if view.rig.blade.is_traced else "No blade yet"
+    foot = styled((visible(f"{blade}; {SOURCE}.", width), "$ink-faint"))
     caption = wrapped(method_view(view.rig, view.pose, method, 1, 1, mode).caption, width)
     room = height - len(out) - len(caption) - 1
     if room < LEAST_DRAWN:
