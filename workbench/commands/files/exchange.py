@@ -10,12 +10,12 @@ from typing import Any
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import complained, progress, say, send
-from workbench.records.store.values import day_text
 from workbench.work.exchange.csv_out import csv_of, write_csv
 from workbench.work.exchange.exchange import export_book, export_ski, take_in
 from workbench.work.exchange.exchange_words import exported_lines, taken_in_lines
 from workbench.work.exchange.intake import intake_lines, take_in_skis
 from workbench.work.job.shop import Shop
+from workbench.work.text.local_time import day_typed
 from workbench.work.text.words import clean
 
 WRONG_INPUT = 2
@@ -77,11 +77,15 @@ def _add_csv(commands: argparse._SubParsersAction[Any]) -> None:
         help="queue a day's skis from a CSV file: all of them or none",
         description="Columns by name: ski, rider, serial, model, size, unit, blade, block, base "
         "radius, base apex, wing, due, note, ski note; 'ski' alone must be there. Commas, "
-        "semicolons or tabs part them. A ski that the book knows is queued again. A new one "
-        "without a unit takes the bench's, as do its bare numbers; blade and block may be left out "
-        "where the book has one alone.",
+        "semicolons or tabs part them, and numbers may have a decimal comma. A ski that the book "
+        "knows is queued again. A new one without a unit takes the bench's, as do its bare "
+        "numbers; blade and block may be left out where the book has one alone.",
     )
-    intake.add_argument("--day", metavar="YYYY-MM-DD", help="the day to queue for; default: today")
+    intake.add_argument(
+        "--day",
+        metavar="YYYY-MM-DD",
+        help="the day to queue for, also as 28.11.2026; default: today",
+    )
     intake.add_argument("--dry-run", action="store_true", help="list each row's problem, keep none")
     intake.add_argument("file", metavar="FILE", help="the CSV file; - is standard input")
     intake.set_defaults(run=_intake)
@@ -103,12 +107,21 @@ def _add_csv(commands: argparse._SubParsersAction[Any]) -> None:
     out.add_argument("--ski", metavar="NAME", default="", help="readings or history of one ski")
     out.add_argument("--day", metavar="YYYY-MM-DD", help="the queue of this day; default: today")
     out.add_argument("--to", metavar="FILE", help="the file to write; default: standard output")
+    out.add_argument(
+        "--decimal-comma",
+        action="store_true",
+        help="numbers with a decimal comma, cells parted by semicolons; intake reads both",
+    )
     out.set_defaults(run=_export_csv)
     page(
         out,
         [
             ("export-csv queue --to today.csv", "Today's queue as a file."),
             ('export-csv readings --ski "Heron 66"', "One ski's readings, printed."),
+            (
+                "export-csv skis --decimal-comma --to skis.csv",
+                "For a spreadsheet that reads 1,5 as a number.",
+            ),
             ("export-csv history --ski H66-014 --to heron.csv", "All that was done to it."),
         ],
         ("intake", "export"),
@@ -118,7 +131,7 @@ def _add_csv(commands: argparse._SubParsersAction[Any]) -> None:
 @contextmanager
 def _shop_of_day(args: argparse.Namespace) -> Iterator[Shop]:
 
-    day = None if args.day is None else day_text("--day", args.day)
+    day = None if args.day is None else day_typed("--day", args.day)
     with opened_shop(args, day=day) as shop:
         yield shop
 
@@ -157,8 +170,11 @@ def _export_csv(args: argparse.Namespace) -> int:
     with _shop_of_day(args) as shop:
         if args.to is not None:
             with progress("Writing the table") as told:
-                size = write_csv(shop, args.what, args.to, args.ski, unfit=unfit, told=told)
+                size = write_csv(
+                    shop, args.what, args.to, args.ski,
+                    unfit=unfit, comma=args.decimal_comma, told=told,
+                )  # fmt: skip
             say([f"Written: {clean(args.to)} ({size} bytes)"])
             return complained(unfit)
-        send(csv_of(shop, args.what, args.ski, unfit=unfit))
+        send(csv_of(shop, args.what, args.ski, unfit=unfit, comma=args.decimal_comma))
     return complained(unfit)

@@ -74,10 +74,12 @@ class Brought:
 
     ``settings_left``: names of settings that belong to one bench and were left. ``latest``: the
     time of the newest row in the file. Which rows they were is asked of the book
-    (``arrivals.py``) until the next file comes in.
+    (``arrivals.py``) until the next file comes in; ``rows`` are those that were new of what was in
+    memory, so none of a file's lines.
     """
 
     new: dict[Table, int] = field(default_factory=dict)
+    rows: dict[Table, list[Row]] = field(default_factory=dict, compare=False)
     known: int = 0
     differs: list[Differs] = field(default_factory=list)
     struck_twice: list[StruckTwice] = field(default_factory=list)
@@ -152,7 +154,11 @@ class _Intake:
                 for each in lot:
                     if each.id in ours:
                         self._known(each, ours[each.id])
-                self._seen(table, lot[-1].id, known, [e for e in lot if e.id not in ours])
+                new = [each for each in lot if each.id not in ours]
+                self._seen(table, lot[-1].id, known, new)
+                if table in self.brought.new:
+                    kept = [each.row for each in new if not _stays(each)]
+                    self.brought.rows.setdefault(table, []).extend(kept)
 
     def lines(self, data: LinesIn) -> None:
         """Take lines, a lot at a time. A line that is here, sign for sign, is not read at all."""
@@ -207,9 +213,8 @@ class _Intake:
     def _seen(self, table: Table, last: str, known: list[str], fresh: list[Arrived]) -> None:
         self.newest = max(self.newest, last)
         if table is Table.SETTINGS:
-            stay = [each for each in fresh if not travels(each.row["name"])]
-            self.brought.settings_left += [each.row["name"] for each in stay]
-            fresh = [each for each in fresh if travels(each.row["name"])]
+            self.brought.settings_left += [each.row["name"] for each in fresh if _stays(each)]
+            fresh = [each for each in fresh if not _stays(each)]
         arrivals.add(self.db, table, known, is_new=False)
         if fresh:
             self._keep(table, fresh)
@@ -269,6 +274,10 @@ class _Intake:
             place = f"rows.{table}: id"
             raise InputError(place, row_id, f"an id of its own; a row of {other} has this one")
         self._lifted.put_back()
+
+
+def _stays(each: Arrived) -> bool:
+    return each.table is Table.SETTINGS and not travels(each.row["name"])
 
 
 def _difference(each: Arrived, ours: Row) -> Differs:

@@ -201,27 +201,17 @@ def _remember(shop: Shop, mark: FileMark) -> None:
 
 def _taken(book: Book, path: str, data: object, dry_run: bool, told: Told) -> TakenIn:
     try:
-        return book.batch(_take, book, path, data, dry_run, told)
+        return book.batch(take_rows, book, path, data, dry_run=dry_run, told=told)
     except _UndoneError as done:
         return done.taken
-
-
-def _take(book: Book, path: str, data: object, dry_run: bool, told: Told) -> TakenIn:
-    taken = take_rows(book, path, data, dry_run=dry_run, told=told)
-    book.forget_brought()
-    if dry_run:
-        raise _UndoneError(taken)
-    return taken
 
 
 def take_rows(
     book: Book, path: str, data: object, *, dry_run: bool = False, told: Told = quiet
 ) -> TakenIn:
-    """Take rows in as from a file at ``path``, and say what came of it; in a batch.
+    """Take rows in, by table or as lines, as from a file at ``path``, and say what came of it.
 
-    Which they were ``Book.brought`` tells until ``Book.forget_brought``.
-
-    Raises:
+    In a batch. Raises:
         InputError: naming the place in ``data``.
     """
     brought = book.take_in(data, follow=not dry_run, told=told)
@@ -229,7 +219,11 @@ def take_rows(
         return TakenIn(path, dry_run, brought, (), ())
     _check_parts(book)
     clashes, troubles = book.clashes(), (*_misfits(book), *_troubles(book))
-    return TakenIn(path, dry_run, brought, clashes, troubles, _changes(book, brought, told))
+    taken = TakenIn(path, dry_run, brought, clashes, troubles, _changes(book, brought, told))
+    book.forget_brought()
+    if dry_run:
+        raise _UndoneError(taken)
+    return taken
 
 
 def _misfits(book: Book) -> list[str]:

@@ -69,12 +69,13 @@ class Round:
         """Whether everything went and came."""
         return not self.refused and not self.stopped
 
-    def add(self, taken: TakenIn, new: dict[str, list[dict[str, Any]]]) -> None:
-        """Add what a part of the rows brought; ``new`` are those that were not here, by table."""
-        for table, rows in new.items():
-            self.new[table] += rows
+    def add(self, taken: TakenIn) -> None:
+        """Add what a part of the rows brought."""
+        brought = taken.brought
+        for table, rows in brought.rows.items():
+            self.new[table.value] += rows
             self.taken += len(rows)
-        self.differs += taken.brought.differs
+        self.differs += brought.differs
         self.clashes += [clash for clash in taken.clashes if clash.kind not in OURS_ALONE]
         self.changes += taken.changes
         self.troubles += taken.troubles
@@ -215,7 +216,7 @@ def _sift(
     if not rows or (stops and refused):
         return
     try:
-        done.add(*book.batch(_taken_in, book, rows))
+        done.add(book.batch(_taken_in, book, rows))
     except RecordsError:
         raise
     except BenchError as why:
@@ -227,22 +228,13 @@ def _sift(
         _sift(book, rows[half:], refused, done, stops=stops)
 
 
-def _taken_in(
-    book: Book, rows: Sequence[Arriving]
-) -> tuple[TakenIn, dict[str, list[dict[str, Any]]]]:
-    """Take rows in; return what came of it, and those that are new here by table."""
+def _taken_in(book: Book, rows: Sequence[Arriving]) -> TakenIn:
     data: dict[str, list[dict[str, Any]]] = defaultdict(list)
     for row in rows:
         if row.body.get("id") != row.row_id:
             raise InputError(f"{row.where}, id", row.body.get("id"), f"{row.row_id}, as it is sent")
         data[row.table].append(row.body)
-    taken = take_rows(book, rows[0].where, data)
-    came = {table: set(book.brought(table)) for table in taken.brought.new}
-    book.forget_brought()
-    return taken, {
-        table.value: [row for row in data[table.value] if row["id"] in ids]
-        for table, ids in came.items()
-    }
+    return take_rows(book, rows[0].where, data)
 
 
 def _try_held(book: Book, way: Way, done: Round) -> None:
