@@ -27,6 +27,7 @@ from time import perf_counter, process_time
 from tests.bench.speed_paint import MARKS, Times, middle, opened, use_compiled
 from tests.bench.terminal import Terminal
 from tests.shop import Fin, advance
+from workbench.bench.draw.canvas import Area
 from workbench.bench.hand.hands import Hands
 from workbench.bench.hand.state import BenchState
 from workbench.bench.panels import (
@@ -43,6 +44,7 @@ from workbench.bench.screens.history.history_lines import (
 )
 from workbench.records.book import Book
 from workbench.work.job.shop import Shop
+from workbench.work.job_text.view_words import check_name
 
 FIND = b"plover no 77"
 """What is looked for, a letter at a time."""
@@ -125,8 +127,8 @@ def _keys(shop: Shop, job_id: str) -> Iterator[tuple[str, bytes]]:
         if view.stage == "signed off":
             return
         if view.checklist or view.stage == "sign-off":
-            if begun != view.check_name + str(view.stage == "sign-off"):
-                begun = view.check_name + str(view.stage == "sign-off")
+            if begun != check_name(view) + str(view.stage == "sign-off"):
+                begun = check_name(view) + str(view.stage == "sign-off")
                 yield "check begun", b"\r"
             yield ("tick", b" ") if view.checklist else ("+", b"+")
         elif view.due is not None:
@@ -189,7 +191,7 @@ def history(book: Path, rounds: int) -> None:
             read.append(perf_counter() - start)
             entries = past.timeline.shown("all")
             count = len(entries)
-            timeline_rows(entries, 0, past, "in", "braille", 116, 28)
+            timeline_rows(entries, 0, past, "in", Area(116, 28, "braille"))
             lines.append(perf_counter() - start)
             plots(past, Looking(plotted=True), "in", "braille", 116, 30)
             plotted.append(perf_counter() - start)

@@ -32,7 +32,9 @@ from workbench.bench.panels.turns_panel import turns
 from workbench.bench.screens.shop.queue_rows import row as queue_row
 from workbench.fin.plan.plan import Code, Remark
 from workbench.records.store import rows
-from workbench.work.job.importance import (
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
+from workbench.work.job_text.importance import (
     Importance,
     Said,
     in_order,
@@ -40,8 +42,6 @@ from workbench.work.job.importance import (
     said_of,
     sign_of,
 )
-from workbench.work.job.job_view import JobView
-from workbench.work.job.shop import Shop
 from workbench.work.text.words import turn_words
 
 CODES = get_args(Code)

@@ -179,12 +179,15 @@ def test_the_ski_alone_is_enough_where_there_is_one_blade_and_one_block(tmp_path
     with Book(tmp_path / "young.db") as book:
         ensure_starter(book, "KV")
         young = Shop(book)
-        (problem,) = take(young, "ski\nGull 66\n").problems
-        assert "(a stand-in)" in problem.words  # an invented blade is taken by its name alone
+        take(young, "ski\nTern 64\n")  # an invented blade is taken by its name alone
+        (unknown,) = young.book.skis()
+        assert young.view(young.roster()[0].job_id).rig.missing == ("blade", "block")
         young.book.correct_blade(replace(young.book.blades()[0], stand_in=False))
         young.book.correct_block(replace(young.book.blocks()[0], stand_in=False))
         assert take(young, "ski\nGull 66\n").added == ("Gull 66",)
-        assert young.roster()[0].ski_name == "Gull 66"
+        known = young.book.skis()[-1]
+        assert (known.blade_id, known.block_id) != (unknown.blade_id, unknown.block_id)
+        assert not young.view(young.roster()[-1].job_id).rig.missing
 
 
 @pytest.mark.parametrize("cell", ["-5", "2 in", "100mm"])

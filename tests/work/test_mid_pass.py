@@ -23,7 +23,7 @@ from workbench.work.job.stages import (
     MidPassError,
     check_can,
 )
-from workbench.work.job_text.next_step import caution_words
+from workbench.work.job_text.tasks import caution_words
 from workbench.work.paper.cards import card_of
 from workbench.work.paper.day_sheet import day_sheet
 from workbench.work.roster import baselines

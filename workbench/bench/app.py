@@ -49,6 +49,7 @@ from workbench.bench.terminal_writer import patient
 from workbench.errors import BenchError, InputError
 from workbench.places import shipped
 from workbench.work.job.shop import Shop
+from workbench.work.job_text.tasks import tour_words
 from workbench.work.order.shop_policy import BELL, FLASH
 from workbench.work.text.words import error_words
 from workbench.work.trust.setting_values import ON
@@ -234,8 +235,6 @@ class Bench(Leaving):
         """Show the walk-through's line where it is on."""
         base = self.screen_stack[0]
         if self.touring:
-            from workbench.work.job_text.tour import tour_words
-
             words = state.keys.said(tour_words(state.view, state.unit, state.hands_on))
             rows = [styled((x, "bold")) for x in wrapped(words, self.size.width - 2)[:3]]
             base.query_one("#tour", Static).update(lines(rows))

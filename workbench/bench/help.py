@@ -18,7 +18,8 @@ from workbench.bench.draw.text import lines, styled, wrapped
 from workbench.bench.hand.state import BenchState
 from workbench.bench.panels.next_line import next_words
 from workbench.bench.panels.wing_steps import steps_in_full
-from workbench.work.job.importance import Importance, Said, in_order, said_of
+from workbench.work.job_text.importance import Importance, Said, in_order, said_of
+from workbench.work.job_text.view_words import stage_words
 
 NAME_CELLS = 11
 """Cells for a key or a word before what it means."""
@@ -91,7 +92,7 @@ class Help(Overlay[None]):
         if self._here:
             return [x for part in self._here.split(" · ") for x in wrapped(part.strip(), width)]
         view = self._state.view
-        stage = f"{view.ski.name}: {view.stage_words}. " if view is not None else ""
+        stage = f"{view.ski.name}: {stage_words(view)}. " if view is not None else ""
         said = wrapped(f"! {self._state.message}", width) if self._state.tone == "warn" else []
         return [*wrapped(f"{stage}{next_words(self._state)}", width), *said]
 

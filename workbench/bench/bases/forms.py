@@ -267,8 +267,12 @@ def ski_form(shop: Shop) -> Form:
         Field("model", "Model", "may stay blank"),
         Field("size", "Size", "may stay blank; baselines are found by model and size"),
         Field("unit", "Unit", "in or mm: what this ski is read in, and typed in below", "in"),
-        Field("blade", "Blade", f"by name or number: {blades}", _only(shop.book.blades)),
-        Field("block", "Block", f"by name or number: {blocks}", _only(shop.book.blocks)),
+        Field(
+            "blade", "Blade", f"by name or number, or none yet: {blades}", _only(shop.book.blades)
+        ),
+        Field(
+            "block", "Block", f"by name or number, or none yet: {blocks}", _only(shop.book.blocks)
+        ),
         Field(
             "base_radius",
             "Base radius",

@@ -17,8 +17,6 @@ from workbench.work.trust.job_reading import Line
 
 Side = Literal["turns", "view", "roster"]
 SIDES: tuple[Side, ...] = ("turns", "view", "roster")
-READS_AT = ("as received", "measuring", "within", "target", "studs")
-"""Stages at which a number typed is a reading or a target; at others it is kept as a note."""
 CHANGE_SUCH_AS: dict[Unit, str] = {"in": "+.005", "mm": "+0.10"}
 """A change of a target as one would type it, for examples."""
 DRAWINGS: tuple[Mode, ...] = ("braille", "block", "ascii")

@@ -15,7 +15,7 @@ from workbench.places import is_there
 from workbench.records.book import Book
 from workbench.work.demo.demo import build_demo
 from workbench.work.exchange.backup import lost_words
-from workbench.work.roster.adding import add_blade, add_block, ensure_starter
+from workbench.work.roster.adding import add_blade, add_block, ensure_starter, known_parts
 from workbench.work.text.words import clean
 
 
@@ -57,8 +57,10 @@ def _add_parts(commands: Any) -> None:
 def _parts(args: argparse.Namespace) -> int:
 
     with opened_shop(args) as shop:
-        out = [f"Blade {i}: {clean(b.name)}" for i, b in enumerate(shop.book.blades(), 1)]
-        for i, block in enumerate(shop.book.blocks(), 1):
+        out = [
+            f"Blade {i}: {clean(b.name)}" for i, b in enumerate(known_parts(shop.book.blades()), 1)
+        ]
+        for i, block in enumerate(known_parts(shop.book.blocks()), 1):
             turn = turn_text(block.finest_turn) if block.finest_turn else "exact"
             out.append(f"Block {i}: {clean(block.name)}, finest turn {turn}")
     say(out or ["No blade and no block yet."])

@@ -18,6 +18,7 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.setting_words import moved_words
 from workbench.work.job_text.typed_lines import item_meant, kept_words, line_meant, reading_meant
+from workbench.work.job_text.view_words import since_left
 from workbench.work.roster.calipers import caliper_meant, in_hand, standing_words
 
 METHOD = "a reading by its method's name or number, or depth, tail, length where one is meant"
@@ -107,7 +108,7 @@ def _read(at: AtSki, args: argparse.Namespace) -> Did:
     line = line_meant(at.view, args.method)
     caliper = caliper_meant(at.shop, args.caliper) if args.caliper else in_hand(at.shop)
     placing = reading_meant(at.view, line, args.value, at.unit, at.unit, sure=args.yes)
-    told = at.view.since_left(line, placing.mm, at.unit)
+    told = since_left(at.view, line, placing.mm, at.unit)
     take = at.shop.take_locked if at.view.reads_locked else at.shop.take_reading
     new = take(
         at.view, line, args.value, placing.unit, placing.mm, "typed",

@@ -25,6 +25,7 @@ from workbench.work.job.aim_last import aim_at_last, aim_before_last, aim_one_st
 from workbench.work.job.entry import SIGNS, kept_change
 from workbench.work.job_text.next_step import act_due
 from workbench.work.job_text.typed_lines import line_meant, target_meant
+from workbench.work.job_text.view_words import no_turn_why
 from workbench.work.offsets.as_read import (
     HOW_ACCEPTED,
     aim_as_read,
@@ -257,10 +258,10 @@ def _add_done(commands: Any) -> None:
 def _done(at: AtSki, _: argparse.Namespace) -> Did:
 
     view = at.view
-    if view.stage == "turning" and view.plan and not view.has_round:
-        raise InputError("turns", view.no_turn_why, "a finer turn: finest; or accept --as-is")
+    if view.stage == "turning" and view.steps and not view.has_round:
+        raise InputError("turns", no_turn_why(view), "a finer turn: finest; or accept --as-is")
     said = ""
-    if view.plan and view.stage == "turning":
+    if view.steps and view.stage == "turning":
         said = step_words(act_due(view), view.rules.dial).rstrip(".")
     new = at.shop.step_done(view)
     if new.progress.pass_number > view.progress.pass_number:

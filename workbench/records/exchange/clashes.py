@@ -16,7 +16,13 @@ Kind: TypeAlias = Literal["serial", "name", "twins", "corrected", "queued", "wor
 
 _NOW = """SELECT t.root, t.name{more} FROM {table} t
     WHERE t.id = (SELECT max(v.id) FROM {table} v WHERE v.root = t.root)
-    AND NOT EXISTS (SELECT 1 FROM strikes s WHERE s.row_id = t.root) ORDER BY t.root"""
+    AND NOT EXISTS (SELECT 1 FROM strikes s WHERE s.row_id = t.root) {only} ORDER BY t.root"""
+
+_KNOWN = {
+    Table.BLADES: "AND t.outline_mm <> '[]'",
+    Table.BLOCKS: "AND EXISTS (SELECT 1 FROM studs p WHERE p.owner = t.id)",
+}
+"""Among parts that are not known yet nobody chooses."""
 
 _WAITING = """SELECT j.ski_id, q.day FROM json_each(?) o JOIN jobs j ON j.ski_id = o.value
     JOIN queue q ON q.job_id = j.id WHERE q.open = 1 AND q.struck = 0 ORDER BY q.day, j.id"""
@@ -60,7 +66,7 @@ def _of_skis(db: Database, brought: Brought) -> Iterator[Clash]:
         return
     by_serial: dict[str, list[tuple[str, str, str]]] = defaultdict(list)
     by_name: dict[str, list[tuple[str, str, str]]] = defaultdict(list)
-    for ski in db.execute(_NOW.format(table=Table.SKIS, more=", t.serial")):
+    for ski in db.execute(_NOW.format(table=Table.SKIS, more=", t.serial", only="")):
         by_name[_key(ski[1])].append(ski)
         if ski[2].strip():
             by_serial[_key(ski[2])].append(ski)
@@ -82,7 +88,7 @@ def _twins(db: Database, table: Table, brought: Brought) -> Iterator[Clash]:
     if not new:
         return
     by_name: dict[str, list[tuple[str, str]]] = defaultdict(list)
-    for thing in db.execute(_NOW.format(table=table, more="")):
+    for thing in db.execute(_NOW.format(table=table, more="", only=_KNOWN.get(table, ""))):
         by_name[_key(thing[1])].append(thing)
     for same in by_name.values():
         if len(same) > 1 and any(root in new for root, _ in same):

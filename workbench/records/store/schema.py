@@ -475,6 +475,10 @@ def _shared_books(db: Database) -> None:
         db.execute(_journaled(table))
 
 
+def _parts_to_come(db: Database) -> None:
+    """Let a blade have no outline yet, and a block no studs; older benches would need both."""
+
+
 def _guard(db: Database, table: Table) -> None:
     for statement in _append_only(table):
         db.execute(statement)
@@ -504,6 +508,7 @@ STEPS: dict[str, Callable[[Database], None]] = {
     "traced_blades": _traced_blades,
     "measured_studs": _measured_studs,
     "shared_books": _shared_books,
+    "parts_to_come": _parts_to_come,
 }
 """All steps from an empty file to today's book, oldest first."""
 

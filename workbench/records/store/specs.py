@@ -14,6 +14,7 @@ from typing import Any, Literal, TypeAlias
 
 from workbench.errors import InputError
 from workbench.fin.parts.blade import LARGEST_U_MM
+from workbench.fin.parts.studs import LARGEST_PLACE_U_MM
 from workbench.fin.reading.coarse import LONGEST_SCALE_MM
 from workbench.fin.wing import SET_DEG
 from workbench.frozen import dataclass
@@ -111,9 +112,6 @@ def _check_strike(row: Row, place: str) -> None:
         raise InputError(f"{place}.replaced_by", row["replaced_by"], "the id of another row")
 
 
-MOST_PLACE_U_MM = 50.0
-"""The most that a stud's place may be uncertain by: beyond that nothing was looked at."""
-
 _TOLERANCE = Between(0.0, LARGEST_TOLERANCE_MM, above=True)
 _JAW = Between(0.0, HIGHEST_JAW_MM, above=True)
 _WARMTH = Between(LOWEST_C, HIGHEST_C)
@@ -128,6 +126,7 @@ SPECS: Mapping[Table, TableSpec] = {
         "thing",
         part=Table.HOLES,
         ranges={"outline_u_mm": Between(0.0, LARGEST_U_MM)},
+        whole=check.check_blade,
         written=dict.fromkeys(("outline_mm", "top_edge_mm", "back_edge_mm"), check.check_points),
     ),
     Table.BLOCKS: TableSpec("thing", part=Table.STUDS, written=_FINEST),
@@ -207,7 +206,7 @@ SPECS: Mapping[Table, TableSpec] = {
     Table.STUDS: TableSpec(
         "part",
         ranges={
-            "place_u_mm": Between(0.0, MOST_PLACE_U_MM, above=True),
+            "place_u_mm": Between(0.0, LARGEST_PLACE_U_MM, above=True),
             "lead_u": Between(0.0, 1.0, above=True),
         },
         sense=check.check_stud,

@@ -29,6 +29,8 @@ from workbench.work.files.strict_table import Table
 from workbench.work.files.table_files import read_table_file
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
+from workbench.work.job_text.tasks import TASKS
+from workbench.work.job_text.view_words import trouble_words
 from workbench.work.roster.parts_file import Stock, stock_shop
 from workbench.work.trust.job_reading import Line
 
@@ -120,8 +122,10 @@ def _play_season(
         clock.now = _morning(day, 17)
         ride = dict(job["ride"])
         complaints = tuple(ride.pop("complaints", ()))
-        player.book.add_ride_note(
-            view.job.id, player.who, rider=view.ski.rider, complaints=complaints, **ride
+        player.book.add_fact(
+            view.job.id,
+            player.who,
+            rows.RideNote(rider=view.ski.rider, complaints=complaints, **ride),
         )
 
 
@@ -173,28 +177,26 @@ class _Player:
         return view
 
     def _next(self, shop: Shop, view: JobView) -> JobView:
-        stage = view.stage
-        match stage:
-            case "waiting" | "received check" | "final check":
+        task = TASKS[view.stage]
+        match task.asks:
+            case "ticks":
                 return self._tick(shop, view)
-            case "as received" | "measuring":
+            case "reading":
                 return self._read(shop, view)
-            case "studs":
-                return shop.seat_studs(view)
-            case "target":
+            case "targets":
                 return self._aim(shop, view)
-            case "turning":
+            case "turns":
                 return self._turn(shop, view)
-            case "within":
-                return shop.accept(view)
-            case "wing":
-                return shop.set_wing(view, self.wing)
-            case "sign-off":
-                return shop.sign_off(view, self.who)
-            case "signed off" | "set aside":
-                raise InputError("demo stage", stage, "a stage that the walk goes on from")
+            case "angle":
+                return task.act(shop, view, self.wing)
+            case "initials":
+                return task.act(shop, view, self.who)
+            case "nothing":
+                return task.act(shop, view, "")
+            case "next ski":
+                raise InputError("demo stage", view.stage, "a stage that the walk goes on from")
             case _:
-                assert_never(stage)
+                assert_never(task.asks)
 
     def _aim(self, shop: Shop, view: JobView) -> JobView:
         for line, change in zip(view.lines, self.want, strict=True):
@@ -220,7 +222,7 @@ class _Player:
             self.book.add_mark(job_id, self.who, "step", number=number)
 
     def _turn(self, shop: Shop, view: JobView) -> JobView:
-        assert view.plan is not None, view.trouble
+        assert view.plan is not None, trouble_words(view)
         if not any(t.turns for t in view.plan.turns):
             return shop.accept(view)
         before = view.progress.pass_number

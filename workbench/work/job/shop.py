@@ -25,6 +25,7 @@ from workbench.work.job.stages import Event, check_can
 from workbench.work.order.shop_policy import default_finest
 from workbench.work.order.turn_records import SETTLED, TURN_ANSWERS, TurnAnswer, turn_in
 from workbench.work.order.versions import parts_text
+from workbench.work.text.words import error_words
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.wing_setup import hold_number, wing_setup
 
@@ -149,10 +150,19 @@ class Shop(OpenBook):
         def keep(now: JobView) -> None:
             check_reading(line, text, mm, unit)
             at = now.tools.now.id if now.tools.now is not None else None
-            self.book.add_locked_reading(
-                now.job.id, self.who, method_id=line.method_id, text=text, unit=unit, mm=mm,
-                caliper_id=caliper_id, how=how, temperature_id=at,
-            )  # fmt: skip
+            self.book.add_fact(
+                now.job.id,
+                self.who,
+                rows.LockedReading(
+                    method_id=line.method_id,
+                    text=text,
+                    unit=unit,
+                    mm=mm,
+                    caliper_id=caliper_id,
+                    how=how,
+                    temperature_id=at,
+                ),
+            )
 
         self.act(view, "read locked", keep)
         return self.view(view.job.id)
@@ -203,10 +213,18 @@ class Shop(OpenBook):
 
         def keep(now: JobView) -> None:
             check_target(line, text, mm, unit)
-            self.book.add_target(
-                now.job.id, self.who, method_id=line.method_id, text=text, unit=unit, kind=kind,
-                mm=mm, tolerance_mm=wide_mm,
-            )  # fmt: skip
+            self.book.add_fact(
+                now.job.id,
+                self.who,
+                rows.Target(
+                    method_id=line.method_id,
+                    text=text,
+                    unit=unit,
+                    kind=kind,
+                    mm=mm,
+                    tolerance_mm=wide_mm,
+                ),
+            )
 
         self.act(view, "aim", keep)
         return self.view(view.job.id)
@@ -268,11 +286,10 @@ class Shop(OpenBook):
     def _step(self, now: JobView) -> None:
         if now.unreachable is not None:
             raise now.unreachable
-        if now.plan is None:
-            raise InputError(
-                "turns", now.trouble or "(none)", "readings and a target that fix them"
-            )
-        acts = [s for s in now.plan.steps if s.do != "measure"]
+        if not now.steps:
+            why = error_words(now.why, now.ski.unit) if now.why is not None else "(none)"
+            raise InputError("turns", why, "readings and a target that fix them")
+        acts = [s for s in now.steps if s.do != "measure"]
         at = now.progress
         if at.step + 1 < len(acts):
             number = at.step + 1
@@ -280,7 +297,8 @@ class Shop(OpenBook):
             text = parts or _did_text(acts[at.step])
             self.book.add_mark(now.job.id, self.who, "step", number=number, text=text)
             return
-        turns = [rows.Turn(t.stud.name, t.exact, t.turns) for t in now.plan.turns]
+        told = now.plan.turns if now.plan is not None else ()  # by hand nobody writes them down
+        turns = [rows.Turn(t.stud.name, t.exact, t.turns) for t in told]
         self.book.add_pass(
             now.job.id, self.who, number=at.next_pass, turns=turns, finest_turn=now.finest_turn
         )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from workbench.errors import InputError
+from workbench.fin.plan.plan import Prediction
 from workbench.fin.reading.observe import Method
 from workbench.frozen import dataclass
 from workbench.measure.budget import Budget
@@ -59,7 +60,8 @@ THIRD = "take a third"
 class Trust:
     """How sure the reading of one line is (mm): its repeats, its doubts and its budget.
 
-    ``figures`` name the caliper and where each figure comes from.
+    ``figures`` name the caliper and where each figure comes from; ``after`` is what the turns that
+    are to be made bring the reading to.
     """
 
     line: Line
@@ -67,6 +69,7 @@ class Trust:
     doubts: Doubts
     budget: Budget
     figures: Figures
+    after: Prediction | None = None
 
     @property
     def method(self) -> Method:
@@ -90,7 +93,10 @@ def trust_of(view: JobView, line: Line) -> Trust:
     by_name = {t.method.name: b for t, b in zip(taken, budgets, strict=True)}
     budget = by_name[line.method.name]
     figures = line.taken.known_figures
-    return Trust(line, repeats, line.doubts, budget, figures)
+    after = None
+    if view.plan is not None and any(t.turns for t in view.plan.turns):
+        after = next((p for p in view.plan.predictions if p.method == line.method), None)
+    return Trust(line, repeats, line.doubts, budget, figures, after)
 
 
 def origins_of(trust: Trust) -> tuple[tuple[str, str], ...]:
@@ -109,9 +115,10 @@ def origins_of(trust: Trust) -> tuple[tuple[str, str], ...]:
     return (("taken with", trust.figures.caliper), *used, *traced)
 
 
-def meaning_words(line: Line, unit: Unit) -> tuple[str, ...]:
-    """Return change, tolerance and difference since received, with their figures, in sentences."""
-    out = []
+def meaning_words(trust: Trust, unit: Unit) -> tuple[str, ...]:
+    """Return change, tolerance, difference since received and what is known of the reading after
+    the turns, with their figures, in sentences."""
+    line, out = trust.line, []
     if line.target is not None and line.change_wanted is not None:
         out.append(f"Still to change: {line.change_wanted.words(unit)}.")
     if line.off_mm is not None and line.u_mm is not None and line.nearness is not None:
@@ -120,7 +127,23 @@ def meaning_words(line: Line, unit: Unit) -> tuple[str, ...]:
         out.append(_guard_words(line, unit))
     if line.since_received is not None and line.received_mm != line.now_mm:
         out.append(f"Since received: {line.since_received.words(unit)}.")
+    if trust.after is not None and line.target is not None:
+        out.append(_after_words(trust.after, unit))
     return tuple(out)
+
+
+def _after_words(after: Prediction, unit: Unit) -> str:
+    """Return how well the reading after the turns is known, and what outline and studs bring."""
+    parts = [
+        f"{name} {fine_text(u_mm, unit)}"
+        for name, u_mm in (
+            ("the outline", after.u_outline_mm),
+            ("the studs' places and leads", after.u_block_mm),
+        )
+        if u_mm
+    ]
+    brought = f", of which {' and '.join(parts)}" if parts else ""
+    return f"After the turns it is known to u {fine_text(after.u_after_mm, unit)} {unit}{brought}."
 
 
 def _tolerance_words(line: Line, off_mm: float, unit: Unit) -> str:

@@ -37,7 +37,7 @@ def trust_lines(view: JobView, line: Line, unit: Unit) -> list[str]:
         return []
     trust = trust_of(view, line)
     origins = [f"{what}: {whence}" for what, whence in origins_of(trust)]
-    return [*meaning_words(line, unit), *origins, improve_words(trust, unit)]
+    return [*meaning_words(trust, unit), *origins, improve_words(trust, unit)]
 
 
 def all_mark_lines(view: JobView, unit: Unit) -> list[str]:

@@ -218,16 +218,18 @@ def _check(
     unit: Unit,
     mm: float,
 ) -> measure.CheckResult:
-    kept = shop.book.add_caliper_check(
-        row.id,
-        kind=kind,
-        nominal_text=nominal.text,
-        nominal_unit=nominal.unit,
-        nominal_mm=nominal.mm,
-        reading_text=text,
-        reading_unit=unit,
-        reading_mm=mm,
-        who=shop.who,
+    kept = shop.book.add_entry(
+        shop.who,
+        rows.CaliperCheck(
+            caliper_id=row.id,
+            kind=kind,
+            nominal_text=nominal.text,
+            nominal_unit=nominal.unit,
+            nominal_mm=nominal.mm,
+            reading_text=text,
+            reading_unit=unit,
+            reading_mm=mm,
+        ),
     )
     return measure.judge(measured(row), judged(kept))
 

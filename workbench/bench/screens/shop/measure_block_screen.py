@@ -15,6 +15,7 @@ from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop
 from workbench.work.parts.measured_block import (
+    LEAN_ACCEPTED,
     NAMES,
     PLACE_ACCEPTED,
     THREAD_ACCEPTED,
@@ -30,7 +31,13 @@ if TYPE_CHECKING:
 PLACES = {
     "front": "tail end to where the top front stud's axis meets the base",
     "rear": "tail end to where the top rear stud's axis meets the base",
-    "tail": "how far out of the base the tail stud's axis lies; minus: under it",
+    "tail": "how far out of the base the tail stud's axis lies, at the tail end; minus: under it",
+}
+
+LEANS = {
+    "front": "its end toward the ski's tip, minus toward the tail",
+    "rear": "its end toward the ski's tip, minus toward the tail",
+    "tail": "its end out of the base, minus under it",
 }
 
 
@@ -52,6 +59,7 @@ def measure_form(shop: Shop, unit: Unit) -> Form:
         as_before = "" if name == "front" else "blank: as of the stud before; "
         fields += [
             Field(f"{name}_at", f"{name} place", f"{PLACES[name]} ({unit}): {PLACE_ACCEPTED}"),
+            Field(f"{name}_lean", f"{name} lean", f"{LEANS[name]}: {LEAN_ACCEPTED}"),
             Field(f"{name}_thread", f"{name} thread", f"{as_before}{THREAD_ACCEPTED}"),
             Field(f"{name}_hand", f"{name} hand", f"{as_before}right or left"),
             Field(f"{name}_tip", f"{name} tip", f"{as_before}{TIP_ACCEPTED}"),

@@ -91,7 +91,7 @@ def budget_table(trust: Trust, unit: Unit, width: int) -> Content:
         out += [] if fits else [styled(f"  {beside}")]
     out += [styled(part) for part in wrapped(improve_words(trust, unit), width)]
     out += _repeats(trust, unit, width)
-    out += [styled((p, "bold")) for w in meaning_words(trust.line, unit) for p in wrapped(w, width)]
+    out += [styled((p, "bold")) for w in meaning_words(trust, unit) for p in wrapped(w, width)]
     return lines([*out, *_origins(trust, width)])
 
 

@@ -18,7 +18,7 @@ from workbench.records.store import rows
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.order.carried import CarriedSetting, carried_lines
-from workbench.work.roster.adding import listed, pick
+from workbench.work.roster.adding import blade_meant, listed
 from workbench.work.roster.ski_corrections import METHODS, change_worn
 from workbench.work.roster.wear import FOLLOWS, last_carried, methods_text
 
@@ -68,7 +68,7 @@ def _carried(shop: Shop, ski: rows.Ski, parts: dict[str, str], unit: Unit) -> Ca
     """Return the last setting carried to the blade that was typed; told before it is changed."""
     if "blade" not in parts:
         return None
-    return last_carried(shop, ski, pick(parts["blade"], shop.book.blades(), "blade"), unit)
+    return last_carried(shop, ski, blade_meant(shop, parts["blade"]), unit)
 
 
 class CarriedScreen(UnitTable):
