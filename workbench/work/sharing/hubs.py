@@ -36,7 +36,7 @@ class Shared:
 
 @dataclass(frozen=True, slots=True)
 class HubStatus:
-    """How far a book is in step with its hub; ``trouble`` says why the hub was not asked, else blank.
+    """How a book is with its hub; ``trouble`` says why the hub was not asked, else blank.
 
     ``unsent`` and ``untaken`` count rows, ``held`` those that were refused.
     """
