@@ -68,7 +68,7 @@ class Watch:
         self._thread: threading.Thread | None = None
         self._hand = ("", "")
         self._hub: Hub | None = None
-        self.standing = Standing("alone", clock(), "the hub was not asked yet")
+        self.standing = Standing("behind", clock(), "the hub was not asked yet")
 
     def start(self) -> None:
         """Begin in a thread of its own."""
