@@ -88,7 +88,7 @@ def checked_url(text: str) -> str:
         raise InputError(
             "hub",
             "(a URL with a password in it)",
-            "a URL without: what stands on a command line others can read, so choose a new "
+            "a URL without: what is on a command line others can read, so choose a new "
             "password, and give it by PGPASSWORD, ~/.pgpass or a service file",
         )
     return url
@@ -241,7 +241,7 @@ class Hub:
         """The one stream there is."""
         return ("",)
 
-    def stands(self, stream: str, position: int, mark: str) -> bool:
+    def is_same(self, stream: str, position: int, mark: str) -> bool:
         """Whether the row that was taken last is still there under its number.
 
         A hub that was put back from a backup has lost rows, and gives their numbers to others.
