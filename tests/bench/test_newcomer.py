@@ -34,6 +34,8 @@ class Newcomer:
     async def type(self, text: str, then: str = "enter") -> None:
         self.keys += len(text)
         await self.screen.pilot.press(*(NAMED.get(c, (c, c))[0] for c in text))
+        if any(c.isalpha() for c in text):
+            await self.screen.settle()  # Enter on the heels of letters is a scanner's
         await self.press(then)
 
     async def read(self, text: str) -> None:
