@@ -30,6 +30,9 @@ drawing, nobody said."""
 SAME_HOLE_MM = 3.0
 """A hole of a new trace this near to one of the blade before is that hole and keeps its name."""
 
+TRACED_MM = (50.0, 500.0)
+"""How long a blade is along its top edge, with room: another length is a slip of unit or scale."""
+
 SHOWN_STEP: dict[Unit, str] = {"in": "0.0001", "mm": "0.001"}
 
 
@@ -76,12 +79,22 @@ def trace_file(
         raise InputError(given[0], "a drawing", "a drawing without a scale, or a picture")
     drawn = read_drawing(path, kind, unit)
     traced = blade_of_rings(name, drawn.rings, u_mm=DRAWING_U_MM, other_end=other_end)
+    _check_size(traced.blade, drawn.unit, "unit")
     flat = length_text(FLAT_MM, drawn.unit, SHOWN_STEP[drawn.unit])
     how = f"drawing ({kind.upper()}), curves flattened to {flat} {drawn.unit}"
     notes = [f"traced from a {how}"]
     if not drawn.is_stated:
         notes.append(f"the file states no unit: taken as {drawn.unit}; --unit says otherwise")
     return FileTraced(traced, drawn.unit, how, (*notes, *_doubts(traced, drawn.unit)))
+
+
+def _check_size(blade: Blade, unit: Unit, what: str) -> None:
+    low, high = TRACED_MM
+    if low <= blade.length_mm <= high:
+        return
+    found = f"a blade {length_text(blade.length_mm, unit, SHOWN_STEP[unit])} {unit} long"
+    ends = " to ".join(length_text(mm, unit, "0.1") for mm in TRACED_MM)
+    raise InputError("outline", found, f"one of {ends} {unit}: is the {what} right?")
 
 
 def _from_picture(
@@ -109,6 +122,7 @@ def _from_picture(
         scale = Scale("square", parse_length(square, unit, "--square").mm)
         how = f"photo beside a square of {square}" + ("" if _has_unit(square) else f" {unit}")
     traced = trace_picture(path, name, scale, other_end=other_end)
+    _check_size(traced.blade, unit, "scale")
     u = length_text(traced.blade.outline_u_mm, unit, SHOWN_STEP[unit])
     notes = [f"traced from a {how}: outline known to {u} {unit} (standard uncertainty)"]
     if scale is not None and scale.by == "dpi":
