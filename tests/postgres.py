@@ -65,11 +65,11 @@ class Server:
         hba = "local all all trust\nhost all all 127.0.0.1/32 scram-sha-256\n"
         (self.folder / "data" / "pg_hba.conf").write_text(hba)
 
-    def start(self) -> None:
-        """Start it, and wait until it answers."""
+    def start(self, more: str = "-c fsync=off -c shared_buffers=16MB") -> None:
+        """Start it, and wait until it answers; ``more`` are its settings."""
         options = (
-            f"-p {self.port} -k {self.folder} -c listen_addresses=127.0.0.1 -c fsync=off "
-            "-c shared_buffers=16MB -c max_connections=40"
+            f"-p {self.port} -k {self.folder} -c listen_addresses=127.0.0.1 "
+            f"-c max_connections=40 {more}"
         )
         self.run("pg_ctl", "-D", "data", "-w", "-s", "-l", "log", "-o", options, "start")
 
@@ -88,7 +88,7 @@ class Server:
 
 
 @contextmanager
-def server() -> Iterator[Server]:
+def server(more: str | None = None) -> Iterator[Server]:
     """Run a server; it is stopped and its folder removed whatever happens."""
     bin_ = programs()
     assert bin_ is not None
@@ -97,7 +97,10 @@ def server() -> Iterator[Server]:
     ours = Server(folder, bin_)
     try:
         ours.make()
-        ours.start()
+        if more is None:
+            ours.start()
+        else:
+            ours.start(more)
         yield ours
     finally:
         ours.stop()

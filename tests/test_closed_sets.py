@@ -191,6 +191,6 @@ def test_an_unknown_kind_is_taken_for_no_other() -> None:
     with pytest.raises(AssertionError):
         judge(Caliper("C"), check)
     assert set(get_args(JobKind)) == {"setting", "recheck"}
-    assert stages.progress([], [], {}, False, state=stages.JobState()).stage == "waiting"
+    assert stages.progress([], stages.Asked({}, False), stages.JobState()).stage == "waiting"
     with pytest.raises(AssertionError):
-        stages.progress([], [], {}, False, kind=NEW, state=stages.JobState())
+        stages.progress([], stages.Asked({}, False, NEW), stages.JobState())

@@ -29,6 +29,7 @@ from time import perf_counter, process_time
 from tests.bench.speed_paint import MARKS, Times, middle, opened, use_compiled
 from tests.bench.terminal import Terminal
 from tests.shop import Fin, advance
+from workbench.bench.draw.canvas import Area
 from workbench.bench.hand.hands import Hands
 from workbench.bench.hand.state import BenchState
 from workbench.bench.panels import (
@@ -192,7 +193,7 @@ def history(book: Path, rounds: int) -> None:
             read.append(perf_counter() - start)
             entries = past.timeline.shown("all")
             count = len(entries)
-            timeline_rows(entries, 0, past, "in", "braille", 116, 28)
+            timeline_rows(entries, 0, past, "in", Area(116, 28, "braille"))
             lines.append(perf_counter() - start)
             plots(past, Looking(plotted=True), "in", "braille", 116, 30)
             plotted.append(perf_counter() - start)

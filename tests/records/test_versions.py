@@ -30,11 +30,14 @@ def test_pairs_of_a_ski_are_its_own_alone(tmp_path: Path) -> None:
     with open_shop(demo_file(tmp_path)) as shop:
         one, two = ski(shop, "Heron 66").ski, ski(shop, "Heron 67").ski
         made = [
-            shop.book.add_entry("KV", Pair(
-                ski_id=row.id, method_id=row.methods[0], text="2.45", unit="in", mm=62.23,
-                other_method_id=row.methods[1], other_text="0.78", other_unit="in",
-                other_mm=19.812,
-            ))
+            shop.book.add_entry(
+                "KV",
+                Pair(
+                    ski_id=row.id, method_id=row.methods[0], text="2.45", unit="in", mm=62.23,
+                    other_method_id=row.methods[1], other_text="0.78", other_unit="in",
+                    other_mm=19.812,
+                ),
+            )
             for row in (one, two, one)
         ]  # fmt: skip
         shop.book.strike(made[2].id, "wrong fin", "KV")

@@ -22,6 +22,7 @@ from workbench.records.exchange import arrivals, rows_in
 from workbench.work.exchange import exchange, exchange_file
 from workbench.work.exchange.exchange_words import exported_lines, taken_in_lines
 from workbench.work.job.aim_last import aim_at_last
+from workbench.work.job.entry import Typed
 from workbench.work.job.shop import Shop
 from workbench.work.job.temperature import state_temperature
 from workbench.work.offsets import offsets, pairs
@@ -136,7 +137,7 @@ def test_whatever_this_bench_keeps_is_taken_in(shop: Shop, other: Shop, tmp_path
     line = view.lines[0]
     for text in ("2450", "24500in", "2 7/16", "62.23mm", " 2,4505", "2450 thou", '2.45"', "6223"):
         placing = understand(text, "in", line.usual_mm).placings[0]
-        view = shop.take_reading(view, line, text, placing.unit, placing.mm)
+        view = shop.take_reading(view, line, Typed(text, placing.unit, placing.mm))
     view = state_temperature(shop, view, {"blade": "86 F", "scale": "F"})
     view = read(shop, view, view.lines[2], "6.9400")
     pairs.take_offered(shop, two, offsets.study(shop, view, two).offered)

@@ -54,7 +54,6 @@ from workbench.work.order.shop_policy import BELL, FLASH
 from workbench.work.text.words import error_words
 from workbench.work.trust.setting_values import ON
 
-WIDE_FROM = 110
 LEAST_WIDTH, LEAST_HEIGHT = 60, 18
 NARROW_BELOW = 72
 LOW_BELOW = 22
@@ -167,7 +166,7 @@ class Bench(Leaving):
         Where there is room for everything, the state moves no panel.
         """
         width, height = room or self.size
-        wide = width >= WIDE_FROM
+        wide = width >= panel_text.WIDE_FROM
         sides = {f"-side-{side}": not wide and state.shown_side == side for side in SIDES}
         return sides | {
             "-wide": wide,
@@ -209,7 +208,11 @@ class Bench(Leaving):
 
     def _side_view(self, state: BenchState, width: int, height: int) -> Content:
         """Draw the side view; in place of the turns, with their warnings."""
-        draw = panel_text.picture if self.size.width >= WIDE_FROM else panel_text.warned_picture
+        draw = (
+            panel_text.picture
+            if self.size.width >= panel_text.WIDE_FROM
+            else panel_text.warned_picture
+        )
         return draw(state, width, height)
 
     def _draw_next(self, line: Line, state: BenchState, width: int) -> None:

@@ -260,6 +260,7 @@ def _row_of(widget: Widget) -> FieldRow | None:
 def ski_form(shop: Shop) -> Form:
     """Return the form that adds a ski to today's queue; its result is the job's id."""
     blades, blocks = _known(shop)
+    which = "by name or number, none where it is not known yet:"
     fields = (
         Field("name", "Ski", "as written on the ski, such as Heron 66"),
         Field("rider", "Rider", "whose ski it is; may stay blank"),
@@ -268,10 +269,16 @@ def ski_form(shop: Shop) -> Form:
         Field("size", "Size", "may stay blank; baselines are found by model and size"),
         Field("unit", "Unit", "in or mm: what this ski is read in, and typed in below", "in"),
         Field(
-            "blade", "Blade", f"by name or number, or none yet: {blades}", _only(shop.book.blades)
+            "blade",
+            "Blade",
+            f"{which} {blades}",
+            _only(shop.book.blades),
         ),
         Field(
-            "block", "Block", f"by name or number, or none yet: {blocks}", _only(shop.book.blocks)
+            "block",
+            "Block",
+            f"{which} {blocks}",
+            _only(shop.book.blocks),
         ),
         Field(
             "base_radius",

@@ -59,7 +59,7 @@ def run(args: argparse.Namespace) -> int:
         return act(args)
     with opened_shop(args) as shop:
         if args.study:
-            with progress("Working the study out"):
+            with progress("Computing the test"):
                 result = study_results.result_of(studies.find_study(shop, args.study))
             if args.json:
                 say_json(study_words.result_report(result))

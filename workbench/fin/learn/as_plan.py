@@ -41,7 +41,7 @@ def plan_of_act(plain: Plan, job: InJob, act: Act) -> Plan:
         out = []
         for p in plain.predictions:
             seen = rig.observe(p.method, pose)
-            offset = edges.offset(p.method, seen, pose, state.offsets_mm)
+            offset = edges.moved(state.offsets_mm).offset(p.method, seen, pose)
             out.append(seen.value_mm + offset.mm)
         return pose, out
 

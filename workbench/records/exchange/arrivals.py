@@ -1,4 +1,4 @@
-"""Which rows the file that came in last brought, kept beside the book for as long as it is open.
+"""Which rows the last imported file brought, kept beside the book for as long as it is open.
 
 They lie in temporary tables of the connection, so that a file of any size takes no memory; the next
 file empties them.

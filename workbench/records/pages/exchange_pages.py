@@ -90,7 +90,7 @@ class ExchangePages(Door):
         return self._read(skis_touched, tuple(lists))
 
     def clashes(self) -> tuple[Clash, ...]:
-        """What fits badly together since the last file came in; nothing of it is guessed away."""
+        """What fits badly together since the last import; nothing of it is guessed away."""
         from workbench.records.exchange.clashes import clashes
 
         return self._read(clashes)

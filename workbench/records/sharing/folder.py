@@ -119,7 +119,7 @@ class Folder:
         """The names of all files."""
         return tuple(self._heads)
 
-    def stands(self, stream: str, position: int, mark: str) -> bool:
+    def is_same(self, stream: str, position: int, mark: str) -> bool:
         """Whether a file is as long as it was."""
         return self._size(stream) >= position
 

@@ -7,6 +7,8 @@ a URL with one in it is refused and not repeated, so that none is ever kept or p
 from __future__ import annotations
 
 import json
+import os
+import socket
 from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from datetime import datetime
@@ -86,7 +88,7 @@ def checked_url(text: str) -> str:
         raise InputError(
             "hub",
             "(a URL with a password in it)",
-            "a URL without: what stands on a command line others can read, so choose a new "
+            "a URL without: what is on a command line others can read, so choose a new "
             "password, and give it by PGPASSWORD, ~/.pgpass or a service file",
         )
     return url
@@ -138,6 +140,11 @@ class Hub:
         """Let go of the connection."""
         with suppress(Exception):
             self._conn.close()
+
+    def break_off(self) -> None:
+        """Cut the line, from another thread: what is under way ends with ``SharingError``."""
+        with suppress(Exception), socket.socket(fileno=os.dup(self._conn.fileno())) as line:
+            line.shutdown(socket.SHUT_RDWR)
 
     def _know(self) -> None:
         """Learn which hub this is; refuse what is none, or is of another version."""
@@ -234,7 +241,7 @@ class Hub:
         """The one stream there is."""
         return ("",)
 
-    def stands(self, stream: str, position: int, mark: str) -> bool:
+    def is_same(self, stream: str, position: int, mark: str) -> bool:
         """Whether the row that was taken last is still there under its number.
 
         A hub that was put back from a backup has lost rows, and gives their numbers to others.

@@ -82,7 +82,7 @@ class Outgoing:
 
 @dataclass(frozen=True, slots=True)
 class Held:
-    """A row of a hub that is not in the book: where it stands there, and why it was refused."""
+    """A row of a hub that is not in the book: its place there, and why it was refused."""
 
     position: int
     table: str
@@ -113,6 +113,8 @@ def join(pen: Pen, share: str, kind: ShareKind, place: str, name: str) -> None:
             )
     if kind == "hub":
         leave_hub(pen)
+        if not list(pen.db.query(f"SELECT 1 FROM {Table.SHARES} WHERE share = ?", [share])):
+            _forget_seen(pen)  # another hub counted otherwise
     at = pen.clock().astimezone(UTC).isoformat(timespec="microseconds")
     pen.db.execute(
         f"""INSERT INTO {Table.SHARES} (share, kind, place, name, at, joined)
@@ -230,6 +232,11 @@ def start_over(pen: Pen, share: str) -> None:
     pen.db.execute(f"DELETE FROM {Table.TAKEN} WHERE share = ?", [share])
     pen.db.execute(f"DELETE FROM {Table.HELD} WHERE share = ?", [share])
     pen.db.execute(f"UPDATE {Table.SHARES} SET sent = 0 WHERE share = ?", [share])
+    _forget_seen(pen)
+
+
+def _forget_seen(pen: Pen) -> None:
+    pen.db.execute(f"UPDATE {Table.JOURNAL} SET seen = NULL WHERE seen IS NOT NULL")
 
 
 def journal_end(db: Database) -> int:

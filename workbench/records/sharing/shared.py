@@ -21,7 +21,7 @@ class NewerFormError(SharingError):
 
 @dataclass(frozen=True, slots=True)
 class Arriving:
-    """A row as it stands in a stream, which is at ``position`` and ``mark`` after it; ``where`` is
+    """A row as it is in a stream, which is at ``position`` and ``mark`` after it; ``where`` is
     the row's place in words, for a complaint.
 
     ``bench`` wrote it, in the form of number ``form``; ``seen`` as in a ``Parcel``.
@@ -40,7 +40,7 @@ class Arriving:
 
 @dataclass(frozen=True, slots=True)
 class Batch:
-    """The next rows of a stream, and where it stands after them."""
+    """The next rows of a stream, and how far it is read after them."""
 
     rows: tuple[Arriving, ...]
     position: int
@@ -66,7 +66,7 @@ class Way(Protocol):
         """The names of the streams there are."""
         ...
 
-    def stands(self, stream: str, position: int, mark: str) -> bool:
+    def is_same(self, stream: str, position: int, mark: str) -> bool:
         """Whether a stream is still the one that was taken up to ``position``."""
         ...
 

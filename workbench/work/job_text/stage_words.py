@@ -1,6 +1,6 @@
 """What to do at a stage where a fixed sentence will not do: at the bench, and by command.
 
-What is the same at both stands in ``next_step``; the table of all stages is ``tasks``.
+What is the same at both is in ``next_step``; the table of all stages is ``tasks``.
 """
 
 from __future__ import annotations
@@ -84,7 +84,9 @@ class Hand(Protocol):
 def check_keys(view: JobView, hand: Hand) -> str:
     """Return which item of the check + ticks; Enter begins it."""
     if not hand.hands_on or view.check_due is None:
-        return f"Enter begins the {check_name(view).lower()}."
+        begins = f"Enter begins the {check_name(view).lower()}."
+        missing = missing_words(view) if view.stage == "waiting" else ""
+        return f"{begins} {missing} yet; {_parts_by(view)}." if missing else begins
     return f"+ or space ticks: {view.check_due.words}"
 
 
@@ -181,6 +183,13 @@ def target_task(view: JobView) -> Task:
 # -- turns ---------------------------------------------------------------------------------------
 
 
+def _parts_by(view: JobView) -> str:
+    """Return how what is not known yet comes to be: what to type to find it."""
+    ways = {"blade": "trace", "block": "measure"}
+    found = " and ".join(f"'{ways[part]}'" for part in view.rig.missing)
+    return f": finds {found}, or 'another' to choose"
+
+
 def turn_keys(view: JobView, hand: Hand) -> str:
     """Return the act of the round that is due, or what else helps where there is none."""
     if not view.steps:
@@ -192,8 +201,8 @@ def turn_keys(view: JobView, hand: Hand) -> str:
     if due.do == "seat":
         return f"{step_words(due)} {CAUTION_SNUG} Enter when both are done."
     if (missing := missing_words(view)) and due.do == "loosen":
-        words = "/ traces, measures or chooses one. Or turn as you judge: first loosen the bolts"
-        return f"{missing} yet, so no turns: {words}; Enter when done."
+        by_hand = "Or turn as you judge: loosen the bolts first, Enter when done"
+        return f"{missing} yet; {_parts_by(view)}. {by_hand}."
     told = learnt_words(view, hand.unit) if due.do == "loosen" else ""
     if told:
         return f"{told} Loosen the bolts first; Enter when done."

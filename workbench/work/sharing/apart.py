@@ -31,6 +31,7 @@ class Version:
 class SetTwice:
     """A ski that two benches set, neither knowing of the other."""
 
+    ski_id: str
     ski: str
     ours: Version
     theirs: Version
@@ -66,7 +67,7 @@ def set_twice(book: Book, hub: Hub, done: Round, before: int) -> tuple[SetTwice,
             pair = _pair(found, own, bench, before)
             if pair is not None:
                 ours, theirs = (_version(book, side, named) for side in pair)
-                out.append(SetTwice(book.ski(ski).name, ours, theirs))
+                out.append(SetTwice(ski, book.ski(ski).name, ours, theirs))
     return tuple(out)
 
 

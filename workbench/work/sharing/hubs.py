@@ -1,4 +1,4 @@
-"""What ``hub`` and ``sync`` do: a hub made and joined, a round by a hub or a folder, how it stands.
+"""What ``hub`` and ``sync`` do: a hub made and joined, a round by a hub or a folder, how far it is.
 
 A book is shared by one hub at a time and by any number of folders.
 """
@@ -36,7 +36,7 @@ class Shared:
 
 @dataclass(frozen=True, slots=True)
 class HubStatus:
-    """How a book stands with its hub; ``trouble`` says why the hub was not asked, else blank.
+    """How a book is with its hub; ``trouble`` says why the hub was not asked, else blank.
 
     ``unsent`` and ``untaken`` count rows, ``held`` those that were refused.
     """
@@ -115,8 +115,10 @@ def sync_hub(book: Book) -> Shared:
     share = hub_of(book)
     with opened_hub(book, share) as hub:
         done = hub_round(book, hub)
-        position, _ = book.journal(journal.taken, hub.share, "")
-        hub.say_here(book.own_bench(), share.name, "", "", position)
+        bench = book.own_bench()
+        if not any(there.bench == bench and there.is_here for there in hub.benches()):
+            position, _ = book.journal(journal.taken, hub.share, "")
+            hub.say_here(bench, share.name, "", "", position)  # else the open bench says so itself
         return done
 
 
@@ -135,7 +137,7 @@ def sync_folder(book: Book, path: str) -> Shared:
 
 
 def status_of(book: Book) -> HubStatus:
-    """How the book stands with the hub that is joined."""
+    """How far the book is in step with the hub that is joined."""
     share = hub_of(book)
     unsent = book.journal(journal.unsent, share.share)
     held = len(book.journal(journal.held, share.share))

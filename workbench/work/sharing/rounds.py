@@ -95,7 +95,7 @@ def go_round(book: Book, way: Way, most: int = MOST_TAKEN) -> Round:
     done = Round()
     for stream in way.streams():
         position, mark = book.journal(journal.taken, way.share, stream)
-        if not way.stands(stream, position, mark):
+        if not way.is_same(stream, position, mark):
             book.set_down(journal.start_over, way.share)
     _send(book, way, done)
     _take(book, way, most, done)

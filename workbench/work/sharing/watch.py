@@ -35,12 +35,14 @@ SAY_S = 30.0
 WAITS_S = (1.0, 2.0, 5.0, 10.0, 15.0)
 """Between tries to reach a hub that does not answer; the last goes on."""
 
-LONGEST_LEAVE_S = 8.0
+GRACE_S = 1.0
+LONGEST_LEAVE_S = 6.0
+"""A hub is waited for as long at most; a thread that is still connecting then writes nothing."""
 
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """How a bench stands with its hub: since when, in words why where it is not in step, how many
+    """How a bench is with its hub: since when, in words why where it is not in step, how many
     rows wait to go, and the other benches that are there."""
 
     how: How
@@ -65,7 +67,8 @@ class Watch:
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
         self._hand = ("", "")
-        self.standing = Standing("alone", clock(), "the hub was not asked yet")
+        self._hub: Hub | None = None
+        self.standing = Standing("behind", clock(), "the hub was not asked yet")
 
     def start(self) -> None:
         """Begin in a thread of its own."""
@@ -73,10 +76,14 @@ class Watch:
         self._thread.start()
 
     def stop(self) -> None:
-        """Finish the round that is under way; what did not go goes the next time."""
+        """Finish the round that is under way, or break it off where it takes long."""
         self._stop.set()
-        if self._thread is not None:
-            self._thread.join(LONGEST_LEAVE_S)
+        if self._thread is None:
+            return
+        self._thread.join(GRACE_S)
+        if self._thread.is_alive() and (hub := self._hub) is not None:
+            hub.break_off()
+        self._thread.join(LONGEST_LEAVE_S)
 
     def wait(self, seconds: float) -> None:
         """Wait so long, or until stopped."""
@@ -104,6 +111,7 @@ class Watch:
             share = hub_of(book)
             try:
                 with opened_hub(book, share) as hub:
+                    self._hub = hub
                     self._keep_in_step(book, hub, share.name)
             except SharingError as why:
                 failed = 0 if self.standing.how != "alone" else failed + 1
@@ -131,6 +139,8 @@ class Watch:
                 self._round(book, hub)
                 rounded = monotonic()
                 self._look_around(book, hub)
+        position, _ = book.journal(journal.taken, hub.share, "")
+        hub.say_here(book.own_bench(), name, self._hand[0], "", position)
 
     def _round(self, book: Book, hub: Hub) -> None:
         if self.standing.how == "alone":

@@ -1,8 +1,9 @@
-"""Sharing in words and as JSON: what a round did, how a book stands with its hub."""
+"""Sharing in words and as JSON: what a round did, how far a book is in step with its hub."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import assert_never
 
 from workbench.errors import shown
 from workbench.records.sharing.hub import BenchThere, HubFacts
@@ -71,6 +72,11 @@ def set_twice_words(each: SetTwice) -> str:
     )
 
 
+def versions_words(each: SetTwice) -> str:
+    """Return the same of the ski in hand, whose name is shown above."""
+    return f"set at two benches at once: {_version(each.ours)}; {_version(each.theirs)}"
+
+
 def _version(version: Version) -> str:
     who = f" ({clean(version.who)})" if version.who else ""
     return f"at {clean(version.bench)}{who} {clean(version.words)}"
@@ -127,7 +133,7 @@ def joined_lines(url: str, facts: HubFacts) -> list[str]:
 
 
 def status_lines(status: HubStatus, names: Mapping[str, str]) -> list[str]:
-    """Return how a book stands with its hub; ``names`` are those of skis by their ids."""
+    """Return how far a book is in step with its hub; ``names`` are those of skis by their ids."""
     share, facts = status.share, status.facts
     out = [
         f"hub: {clean(share.place)}",
@@ -158,7 +164,7 @@ def there_words(there: BenchThere, names: Mapping[str, str]) -> str:
 
 
 def status_json(status: HubStatus, names: Mapping[str, str]) -> dict[str, object]:
-    """Return how a book stands with its hub, for machines."""
+    """Return how far a book is in step with its hub, for machines."""
     facts = status.facts
     return {
         "hub": status.share.place,
@@ -185,17 +191,19 @@ def status_json(status: HubStatus, names: Mapping[str, str]) -> dict[str, object
     }
 
 
-def sign_of(standing: Standing) -> str:
-    """Return how a bench stands with its hub as a sign and a word or two, for the top line."""
-    since = f"{standing.since:%H:%M}"
+def sign_of(standing: Standing, *, short: bool = False) -> str:
+    """Return how a bench is with its hub as a sign and a word or two, for the top line."""
+    since = f"{'' if short else 'since '}{standing.since:%H:%M}"
     match standing.how:
         case "in step":
             return "= in step"
         case "behind":
-            return f"~ behind since {since}"
+            return f"~ behind {since}"
         case "alone":
-            more = f", {standing.unsent} to send" if standing.unsent else ""
-            return f"! alone since {since}{more}"
+            more = f", {standing.unsent} to send" if standing.unsent and not short else ""
+            return f"! alone {since}{more}"
+        case _:
+            assert_never(standing.how)
 
 
 def held_elsewhere(standing: Standing, ski_id: str) -> str:

@@ -18,7 +18,7 @@ from textual.widgets import Static
 
 from workbench.bench.bases.find_closer import FindCloser
 from workbench.bench.bases.prompts import Prompt
-from workbench.bench.draw.canvas import Mode
+from workbench.bench.draw.canvas import Area, Mode
 from workbench.bench.draw.text import lines, styled, visible
 from workbench.bench.screens.history.history_lines import (
     Looking,
@@ -96,9 +96,8 @@ class HistoryScreen(FindCloser):
         head = filters(self.look, len(self._entries), self.past, width)
         foot = detail(self.chosen, self.past, self.unit, width)
         room = max(height - 2 - len(foot), 1)
-        body = timeline_rows(
-            self._entries, self.look.at, self.past, self.unit, self.mode, width, room
-        )
+        area = Area(width, room, self.mode)
+        body = timeline_rows(self._entries, self.look.at, self.past, self.unit, area)
         body += [styled("")] * (room - len(body))
         return lines([head, *body, styled(("─" * width, "$ink-faint")), *foot])
 

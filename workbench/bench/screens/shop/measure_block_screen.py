@@ -10,6 +10,7 @@ from textual.content import Content
 from workbench.bench.bases.forms import Field, Form
 from workbench.bench.bases.view_only import TableScreen
 from workbench.bench.draw.text import lines, styled, visible, wrapped
+from workbench.bench.screens.ski.wear_screen import offer
 from workbench.frozen import dataclass
 from workbench.measure.units import Unit
 from workbench.records.store import rows
@@ -103,4 +104,6 @@ def _after(bench: Bench, done: object) -> None:
     view = bench.hands.state.view
     blade = bench.shop.book.blade(view.ski.blade_id) if view is not None else None
     bench.hands.say("block measured and kept; the ski gets it by 'another blade, block'", "done")
-    bench.push_screen(BlockScreen(done, blade))
+    bench.push_screen(
+        BlockScreen(done, blade), lambda _: offer(bench, "block", done.block.name, "measured")
+    )
