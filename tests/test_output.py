@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 import shlex
 import signal
 import sys
@@ -23,6 +24,7 @@ from tests.test_help import COMMANDS
 from workbench import cli, commands
 from workbench.commands import output
 from workbench.commands.families import FAMILIES
+from workbench.commands.manual import NO_FACTS
 from workbench.commands.output import BrokenOffError, _Progress, plain, progress
 from workbench.records.book import Book
 
@@ -111,6 +113,36 @@ def test_what_the_encoding_lacks_is_written_out(
         assert "\N{REPLACEMENT CHARACTER}" in told
     else:
         assert told == plain(whole, "ascii")
+
+
+FACT_LINES = (
+    "take 2", "next", "hold", "marks --ski OT-65-771", "curve", "pairs", "queue", "find Heron",
+    "parts", "calipers", "advice", "baselines", "baselines struck", "restore --list", "settings",
+    "checks received", "study", "doctor", "paths", "outline 1", "ride", "note 'a look'",
+    "export book.json", "import book.json", "backup",
+)  # fmt: skip
+"""A line for each command that prints facts, and acts of each kind."""
+
+
+def test_every_command_of_facts_answers_in_one_object(
+    book: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One line of ASCII; without a report of its own: command, status and the lines it says."""
+    for line in FACT_LINES:
+        given = shlex.split(line)
+        told = said([*given, "--json"], book, "utf-8", monkeypatch)
+        assert told.endswith("\n"), line
+        assert told.count("\n") == 1, line
+        assert told.isascii(), line
+        found = json.loads(told)
+        assert isinstance(found, dict), line
+        if COMMANDS[given[0]].get_default("report"):
+            assert found["command"] == given[0]
+            assert found["status"] in (0, 1), line
+            assert all(isinstance(each, str) and "\n" not in each for each in found["lines"])
+    for name, parser in COMMANDS.items():
+        has = "--json" in parser._option_string_actions
+        assert has is (name not in NO_FACTS), name
 
 
 def test_nothing_else_prints() -> None:

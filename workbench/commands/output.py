@@ -35,8 +35,45 @@ def plain(text: str, encoding: str | None) -> str:
     return text
 
 
+class Report:
+    """What a command says, gathered to be printed as one JSON object instead of as lines."""
+
+    def __init__(self, command: str) -> None:
+        self.command = command
+        self.lines: list[str] = []
+        self.facts: dict[str, object] = {}
+
+    def value(self, status: int) -> dict[str, object]:
+        """The object: command, exit status and lines, then what the command gave by name."""
+        head = {"command": self.command, "status": status, "lines": self.lines}
+        return {**head, **self.facts}
+
+
+_reports: list[Report] = []
+"""The report that is being gathered, if one is."""
+
+
+@contextmanager
+def reporting(command: str) -> Iterator[Report]:
+    """Gather what is said meanwhile; what goes to standard error goes there all the same."""
+    _reports.append(Report(command))
+    try:
+        yield _reports[-1]
+    finally:
+        _reports.pop()
+
+
+def facts(**values: object) -> None:
+    """Give machines what the lines say, by name: figures unrounded, texts as they are."""
+    if _reports:
+        _reports[-1].facts |= values
+
+
 def say(lines: Iterable[str], stream: TextIO | None = None) -> None:
     """Print lines on standard output, or on another stream."""
+    if stream is None and _reports:
+        _reports[-1].lines += [line for text in lines for line in text.splitlines()]
+        return
     out = sys.stdout if stream is None else stream
     print(plain("\n".join(lines), out.encoding), file=out, flush=True)
 

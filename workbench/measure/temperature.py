@@ -145,12 +145,12 @@ def temperature_parts(
         warmth = sign * reading_mm * of.per_c
         if warmth != 0:
             name = f"temperature of the {what}"
-            parts.append(Contribution.rectangular(name, half_width_c, sensitivity=warmth))
+            parts.append(Contribution.rectangular(name, half_width_c, sensitivity=warmth, of="°C"))
         growth = sign * reading_mm * (degrees - REFERENCE_C)
         if growth != 0 and of.per_c != 0:
             name = f"expansion of the {what}"
             width = abs(of.per_c) * EXPANSION_SHARE
-            parts.append(Contribution.rectangular(name, width, sensitivity=growth))
+            parts.append(Contribution.rectangular(name, width, sensitivity=growth, of="1/°C"))
     return tuple(parts)
 
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
-from workbench.commands.output import complained, progress, say, send
+from workbench.commands.output import complained, facts, progress, say, send
 from workbench.work.exchange.csv_out import csv_of, write_csv
 from workbench.work.exchange.exchange import export_book, export_ski, take_in
 from workbench.work.exchange.exchange_words import exported_lines, taken_in_lines
@@ -144,6 +144,7 @@ def _export(args: argparse.Namespace) -> int:
                 done = export_book(shop, args.file, told)
         else:
             done = export_ski(shop, args.ski, args.file)
+    facts(file=str(done.path), rows=done.rows, bytes=done.size, replaced=done.replaced)
     say(exported_lines(done))
     return 0
 
@@ -152,6 +153,14 @@ def _import(args: argparse.Namespace) -> int:
 
     with opened_shop(args) as shop, progress("Taking the file in") as told:
         taken = take_in(shop, args.file, dry_run=args.dry_run, told=told)
+    brought = taken.brought
+    facts(
+        file=taken.file,
+        dry_run=taken.dry_run,
+        new={table.value: count for table, count in brought.new.items()},
+        known=brought.known,
+        not_to_be_ridden=[change.name for change in taken.changes if change.is_danger],
+    )
     say(taken_in_lines(taken))
     return NOT_TO_BE_RIDDEN if taken.is_danger else 0
 
