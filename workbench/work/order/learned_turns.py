@@ -19,7 +19,7 @@ from workbench.fin.learn.replay import (
 from workbench.fin.learn.seating import Hypothesis
 from workbench.fin.learn.sight import Takes
 from workbench.fin.learn.thread_question import ThreadQuestion
-from workbench.fin.plan.plan import Plan, Target
+from workbench.fin.plan.plan import Plan
 from workbench.frozen import dataclass
 from workbench.measure.display import Dial, dial_text, fine_text, turns_text
 from workbench.measure.units import Unit
@@ -62,23 +62,6 @@ def job_now(
     return begin(job.learnt, taken) if job.seating is None else job
 
 
-def act_due_in(
-    job: InJob, targets: Sequence[Target], finest_turn: float, *, may_ask: bool = True
-) -> Act:
-    """Return the next act of a job; ``may_ask``: readings may be asked for again.
-
-    Raises:
-        OutOfReachError: the blade cannot get there.
-    """
-    learnt = job.learnt
-    assert job.seating is not None
-    assert learnt.edges is not None
-    return decide(
-        learnt.rig, learnt.edges, job.seating, job.taken, targets, finest_turn, learnt.known,
-        DEFAULT_TOLERANCE_MM, is_first=not job.turned_yet, may_ask=may_ask,
-    )  # fmt: skip
-
-
 def advice_of(order: Order, rounds: Sequence[Round]) -> Advice:
     """Return the next act of an order, given the kept rounds of its block and blade.
 
@@ -97,7 +80,7 @@ def advice_of(order: Order, rounds: Sequence[Round]) -> Advice:
     own = [r for r in rounds if order.job and r.job == order.job]
     others = tuple(r for r in rounds if not (order.job and r.job == order.job))
     job = job_now(taught(order.rig, methods, others), own, now, order.settled)
-    act = act_due_in(job, order.targets, order.finest_turn)
+    act = decide(job, order.targets, order.finest_turn, default_tolerance_mm=DEFAULT_TOLERANCE_MM)
     return Advice(order, job, act, plan_of_act(plain, job, act))
 
 
