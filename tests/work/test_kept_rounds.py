@@ -224,6 +224,31 @@ def test_another_days_job_of_the_ski_begins_its_own_chain(shop: Shop) -> None:
     assert view.job.id in chains
 
 
+def test_a_turn_of_the_job_at_hand_between_another_jobs_rounds_parts_them(shop: Shop) -> None:
+    """The job at hand teaches nothing of itself, but what it turned no other job counts."""
+    view = measured(shop)
+    job = shop.book.add_job(view.ski.id, DAY)
+    turns = [rows.Turn(s.name, 0.25, 0.25) for s in view.rig.studs]
+    before = teaching_of(shop.book, view.ski, job.id)
+    line = view.lines[0]
+    shop.book.add_reading(job.id, "KV", rows.Taken(line.method_id, 0, "7.000", "in", 177.8))
+    assert teaching_of(shop.book, view.ski, job.id) is before  # a reading alone costs nothing
+    shop.book.add_pass(job.id, "KV", number=1, turns=turns, finest_turn=0.125)
+    shop.book.add_pass(view.job.id, "KV", number=2, turns=turns, finest_turn=0.125)
+    now = shop.view(view.job.id)
+    fin = heron(now)
+    for x in now.lines:
+        mm = fin.rig.observe(x.method, fin.pose).value_mm
+        taken = rows.Taken(x.method_id, 2, fin.text(x), "in", mm)
+        shop.book.add_reading(view.job.id, "KV", taken)
+    found = teaching_of(shop.book, view.ski, job.id)
+    assert all(chain.job_id != job.id for chain in found.chains)
+    own_rounds = [len(c.rounds) for c in found.chains if c.job_id == view.job.id]
+    assert own_rounds == [1]  # its second round began where nobody knows
+    whole = teaching_of(shop.book, view.ski)
+    assert [c for c in whole.chains if c.job_id != job.id] == list(found.chains)
+
+
 def test_going_on_from_what_was_gone_through_is_going_through_it_anew(shop: Shop) -> None:
     """One chain more, or one struck out, gives what a bench that knew nothing of it learns."""
     view = measured(shop)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from workbench.commands.at_ski import unit_of as unit_asked
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
-from workbench.commands.output import say, say_json
+from workbench.commands.output import progress, say, say_json
 from workbench.errors import InputError
 from workbench.measure.units import Unit, unit_of
 from workbench.work.text.words import clean
@@ -143,7 +143,8 @@ def _trace(args: argparse.Namespace) -> int:
 
     unit: Unit | None = unit_of(args.unit) if args.unit else None
     ask = Ask(args.dpi, args.across, args.square, unit, args.edges, args.other_end)
-    found = trace_file(args.file, args.name, ask)
+    with progress("Tracing"):
+        found = trace_file(args.file, args.name, ask)
     kept_words = []
     if args.name:
         with opened_shop(args) as shop:

@@ -13,6 +13,7 @@ from workbench.fin.frame.linear import inverse, multiply, solve
 from workbench.fin.frame.pose import Pose
 from workbench.fin.learn.edges import Edges
 from workbench.fin.learn.imperfections import Imperfections
+from workbench.fin.learn.replay import InJob
 from workbench.fin.learn.seating import (
     Case,
     Seating,
@@ -90,21 +91,17 @@ class Act:
 
 
 def decide(
-    rig: Rig,
-    edges: Edges,
-    seating: Seating,
-    taken: Sequence[Takes],
+    job: InJob,
     targets: Sequence[Target],
     finest_turn: float,
-    known: Imperfections,
+    *,
     default_tolerance_mm: float = 0.05,
-    is_first: bool = False,
     may_ask: bool = True,
 ) -> Act:
-    """Return the next act after a seating.
+    """Return the next act of a job after its last seating, which has a pose.
 
-    ``taken`` are its takes, ``is_first`` tells that no stud was turned yet in this job and
-    ``may_ask`` that readings may be asked for again.
+    ``default_tolerance_mm`` is that of a reading without a target; ``may_ask`` tells that readings
+    may be asked for again.
 
     Raises:
         InputError: a target without a reading, two for one method, or an odd ``finest_turn``.
@@ -112,13 +109,16 @@ def decide(
     """
     if not (math.isfinite(finest_turn) and 0.0 <= finest_turn <= 1.0):
         raise InputError("finest_turn", finest_turn, "0 (exact) to 1 turn, such as 1/8")
+    known, edges, seating = job.learnt.known, job.learnt.edges, job.seating
+    assert seating is not None
+    assert edges is not None
     goals = _goals(edges, seating, targets, default_tolerance_mm)
     now = _Now(seating, goals)
     p_now = now.together()
-    ways = _Ways(rig, edges, seating, goals, finest_turn, known)
+    ways = _Ways(job.learnt.rig, edges, seating, goals, finest_turn, known)
     turns = ways.best()
     needed, exact = ways.exact()
-    again = _again(seating, taken, now, p_now, known, is_first) if may_ask else ()
+    again = _again(job, seating, now, p_now) if may_ask else ()
     p_by = now.each()
     if again:
         after = ways.expected(turns) if any(turns) else p_now
@@ -145,9 +145,8 @@ def _goals(
             reading, seen = sight.readings[i], sight.fit.observations[i]
             here = reading.value_mm
             if len(sight.readings) > 3:
-                offset = edges.offset(
-                    reading.method, seen, sight.fit.pose, mean_of(seating.states)[OFFSETS:]
-                )
+                moved = edges.moved(mean_of(seating.states)[OFFSETS:])
+                offset = moved.offset(reading.method, seen, sight.fit.pose)
                 here = seen.value_mm + offset.mm
             held = Target(reading.method, here, goal.target.tolerance_mm)
             goal = Goal(held, "held", goal.follows_reading, goal.u_mm)
@@ -155,21 +154,15 @@ def _goals(
     return out
 
 
-def _again(
-    seating: Seating,
-    taken: Sequence[Takes],
-    now: _Now,
-    p_now: float,
-    known: Imperfections,
-    is_first: bool,
-) -> tuple[int, ...]:
+def _again(job: InJob, seating: Seating, now: _Now, p_now: float) -> tuple[int, ...]:
     """Return the places of the readings to take again."""
+    taken, known = job.taken, job.learnt.known
     if not known.take_mm:
         return ()
     few = [
         i for i, t in enumerate(taken) if len(t.values_mm) < FIRST_TAKES and not t.method.is_coarse
     ]
-    if is_first and few and p_now < DOUBTFUL[1]:
+    if not job.turned_yet and few and p_now < DOUBTFUL[1]:
         return tuple(few)
     misread = [i for i in range(len(taken)) if seating.probability("misread", i) > 0.5]
     if misread and any(i in few for i in misread):
@@ -241,12 +234,13 @@ def _true_readings(seating: Seating, case: Case) -> tuple[list[float], list[list
     if case.hypothesis.kind == "misread":
         variances[case.hypothesis.subject] += case.added_mm2
     n = len(variances)
+    inverse_s, pull = case.solved()
     back = [[variances[i] * sight.by_reading[j][i] for j in range(3)] for i in range(n)]
     mean = [
-        r.value_mm - sum(b * p for b, p in zip(row, case.pull, strict=True))
+        r.value_mm - sum(b * p for b, p in zip(row, pull, strict=True))
         for r, row in zip(sight.readings, back, strict=True)
     ]
-    through = multiply(back, case.inverse)
+    through = multiply(back, inverse_s)
     cov = [
         [
             (variances[i] if i == j else 0.0)
@@ -312,7 +306,8 @@ class _Ways:
 
     def _posterior(self, case: Case) -> _Outlook:
         """Return what a hypothesis leaves open of the readings at the target."""
-        before, pull, inverse_s = case.before, case.pull, case.inverse
+        before = case.before
+        inverse_s, pull = case.solved()
         prior = self._priors.get(id(before))
         if prior is None:
             prior = self._priors[id(before)] = self._prior(before)
@@ -343,12 +338,12 @@ class _Ways:
     def _prior(self, before: State) -> _Outlook:
         """Return the same of a state before the seating, whose hypotheses share it."""
         columns = []
+        p, q, r = (before.column(k) for k in range(LEADS))
         for b, f in zip(self.by_travel, self.uses, strict=True):
             x, y, z = b
-            p, q, r = before.cov[:3]
             column = [x * i + y * j + z * k for i, j, k in zip(p, q, r, strict=True)]
             for k, w in f:
-                more = before.cov[OFFSETS + k]
+                more = before.column(OFFSETS + k)
                 column = [c + w * v for c, v in zip(column, more, strict=True)]
             columns.append(column)
         off = [m - now for m, now in zip(before.mean, self.state.mean, strict=True)]
@@ -362,7 +357,7 @@ class _Ways:
                 for c in columns
             ],
             [column[LEADS:OFFSETS] for column in columns],
-            [row[LEADS:OFFSETS] for row in before.cov[LEADS:OFFSETS]],
+            [before.column(k)[LEADS:OFFSETS] for k in range(LEADS, OFFSETS)],
         )
 
     def best(self) -> tuple[float, ...]:
@@ -545,11 +540,9 @@ def _wanted(
     pose = start
     seen = [rig.observe(g.target.method, pose) for g in goals]
     off = [0.0] * len(goals)
+    moved = edges.moved(offsets)
     for _ in range(3):
-        new = [
-            edges.offset(g.target.method, s, pose, offsets).mm
-            for g, s in zip(goals, seen, strict=True)
-        ]
+        new = [moved.offset(g.target.method, s, pose).mm for g, s in zip(goals, seen, strict=True)]
         if pose is not start and max(abs(a - b) for a, b in zip(new, off, strict=True)) < 1e-7:
             break
         off = new
@@ -568,7 +561,7 @@ def _wanted(
         raise InputError("studs", "two that stop the same motion", "three that fix the blade")
     gradients, by_offset, missed = [], [], []
     for g, s in zip(goals, seen, strict=True):
-        offset = edges.offset(g.target.method, s, pose, offsets)
+        offset = moved.offset(g.target.method, s, pose)
         gradients.append([a + b for a, b in zip(s.gradient, offset.by_pose, strict=True)])
         by_offset.append(dict(offset.weights))
         missed.append(s.value_mm + offset.mm - g.target.value_mm)

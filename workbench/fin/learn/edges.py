@@ -40,21 +40,6 @@ Weights = list[tuple[int, float]]
 
 
 @dataclass(frozen=True, slots=True)
-class Offset:
-    """How much more a method reads (mm) than on the outline as told.
-
-    ``weights`` are the derivatives by the edges' offsets, ``by_pose`` those by x, y and tilt.
-    """
-
-    mm: float
-    weights: Weights
-    by_pose: Row
-
-
-_UNTOUCHED = Offset(0.0, [], (0.0, 0.0, 0.0))
-
-
-@dataclass(frozen=True, slots=True)
 class EdgePart:
     """The outline's edges (corner to corner, mm) near the contacts of one side.
 
@@ -67,31 +52,11 @@ class EdgePart:
     edges: tuple[tuple[int, int], ...]
     shares: tuple[tuple[Share, ...], ...]
 
-    def across(self, v_mm: float, offsets: Sequence[float]) -> tuple[float, Weights, float]:
-        """Return u (mm) of the edge at a height of the blade, and its derivatives.
-
-        Those by the offsets, and that by the height.
-
-        ``offsets`` are those of all parts. Beyond the part's ends u stays as at the end.
-        """
-        moved = [self._moved(k, offsets) for k in range(len(self.corners))]
-        found = self._course(v_mm, moved)
-        if found is None:
-            return 0.0, [], 0.0
-        u, i, j, steepness = found
-        return u, self._weights(v_mm, i, j), steepness
-
-    def told_across(self, v_mm: float) -> tuple[float, float]:
-        """Return u (mm) of the edge as told at a height of the blade, and du/dv."""
-        found = self._course(v_mm, self.corners)
-        return (found[0], found[3]) if found is not None else (0.0, 0.0)
-
-    def _course(
-        self, v_mm: float, corners: Sequence[Point]
-    ) -> tuple[float, int, int, float] | None:
+    def course(self, v_mm: float, corners: Sequence[Point]) -> tuple[float, int, int, float] | None:
         """Return u (mm) at a height, the corners (i, j) of the edge there, and du/dv.
 
-        ``corners`` are the part's own, as told or moved.
+        ``corners`` are the part's own, as told or moved. Beyond the part's ends u stays as at the
+        end. None where no edge crosses any height.
         """
         best: tuple[float, float, int, int, float] | None = None
         for i, j in self.edges:
@@ -111,7 +76,7 @@ class EdgePart:
         _, rank, i, j, steepness = best
         return (rank if self.side == "trailing" else -rank), i, j, steepness
 
-    def _weights(self, v_mm: float, i: int, j: int) -> Weights:
+    def weights(self, v_mm: float, i: int, j: int) -> Weights:
         """Return the derivatives by the offsets of u at a height, on the edge of these corners."""
         # The derivatives are those of the outline as told: were they to follow the offsets, rounds
         # would seem to tell apart what they cannot, such as a slope from a lead.
@@ -126,14 +91,17 @@ class EdgePart:
                 weights[offset] = weights.get(offset, 0.0) + by
         return list(weights.items())
 
-    def at_corner(self, point: Point, offsets: Sequence[float]) -> tuple[float, Weights]:
-        """Return u (mm) of the corner nearest to ``point``, and its derivatives by offsets."""
-        near = min(
+    def nearest(self, point: Point) -> int:
+        """Return the place of the corner nearest to ``point``."""
+        u, v = point
+        return min(
             range(len(self.corners)),
-            key=lambda k: abs(self.corners[k][0] - point[0]) + abs(self.corners[k][1] - point[1]),
+            key=lambda k: abs(self.corners[k][0] - u) + abs(self.corners[k][1] - v),
         )
-        weights = [(offset, of) for offset, axis, of in self.shares[near] if axis == 0]
-        return self._moved(near, offsets)[0], weights
+
+    def moved(self, offsets: Sequence[float]) -> list[Point]:
+        """Return the corners (mm) moved by the offsets, which are those of all parts."""
+        return [self._moved(k, offsets) for k in range(len(self.corners))]
 
     def _moved(self, corner: int, offsets: Sequence[float]) -> Point:
         u, v = self.corners[corner]
@@ -160,44 +128,85 @@ class Edges:
         """How many offsets (mm) there are in all."""
         return len(self.widths)
 
-    def offset(
-        self, method: Method, seen: Observation, pose: Pose, offsets: Sequence[float]
-    ) -> Offset:
+    def moved(self, offsets_mm: Sequence[float]) -> MovedEdges:
+        """Return the edges as these offsets have them."""
+        return MovedEdges(tuple([(part, part.moved(offsets_mm)) for part in self.parts]))
+
+
+Touched = tuple[float, float, EdgePart, int, int]
+"""A contact of a jaw: the sign of its u in the reading, its height (mm) and the part it lies on.
+
+On the edge between two corners, or at one corner, which is then named twice.
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Offset:
+    """How much more a method reads (mm) than on the outline as told.
+
+    ``by_pose`` are its derivatives by x, y and tilt, ``touched`` the contacts that it comes from.
+    """
+
+    mm: float
+    by_pose: Row
+    touched: tuple[Touched, ...]
+
+    @property
+    def weights(self) -> Weights:
+        """The derivatives by the edges' offsets."""
+        out: dict[int, float] = {}
+        for sign, v_mm, part, i, j in self.touched:
+            if i == j:
+                by = [(k, of) for k, axis, of in part.shares[i] if axis == 0]
+            else:
+                by = part.weights(v_mm, i, j)
+            for k, w in by:
+                out[k] = out.get(k, 0.0) + sign * w
+        return list(out.items())
+
+
+_UNTOUCHED = Offset(0.0, (0.0, 0.0, 0.0), ())
+
+
+@dataclass(frozen=True, slots=True)
+class MovedEdges:
+    """The parts of a blade's edges, each with its corners (mm) as some offsets have them."""
+
+    parts: tuple[tuple[EdgePart, list[Point]], ...]
+
+    def offset(self, method: Method, seen: Observation, pose: Pose) -> Offset:
         """Return how the edges' offsets change what a method reads.
 
         ``seen`` is what it reads on the outline as told. A depth and a coarse mark touch no edge
         whose place matters.
         """
-        touched = contacts(method, seen)
+        touched: list[Touched] = []
+        total = by_x = by_y = by_tilt = 0.0
+        for side, sign, at, edge in contacts(method, seen):
+            own = [each for each in self.parts if each[0].side == side]
+            if not own:
+                continue
+            part, moved = own[0]
+            point = u, v = pose.locate(at)
+            if edge is None:
+                k = part.nearest(point)
+                touched.append((sign, v, part, k, k))
+                total += sign * (moved[k][0] - part.corners[k][0])
+                continue
+            course, told = part.course(v, moved), part.course(v, part.corners)
+            if course is None or told is None:
+                continue
+            across, i, j, steep = course
+            touched.append((sign, v, part, i, j))
+            total += sign * (across - told[0])
+            # The contact stays at its height: by that much it runs along a blade that moves.
+            lean = sign * max(-STEEPEST, min(STEEPEST, steep - told[3]))
+            by_x += lean * math.sin(pose.tilt_rad)
+            by_y -= lean * math.cos(pose.tilt_rad)
+            by_tilt -= lean * u
         if not touched:
             return _UNTOUCHED
-        total = 0.0
-        weights: dict[int, float] = {}
-        by_pose = (0.0, 0.0, 0.0)
-        for side, sign, at, edge in touched:
-            for part in self.parts:
-                if part.side == side:
-                    break
-            else:
-                continue
-            point = pose.locate(at)
-            if edge is None:
-                u, by = part.at_corner(point, offsets)
-                told, _ = part.at_corner(point, (0.0,) * self.count)
-            else:
-                u, by, steep = part.across(point[1], offsets)
-                told, told_steep = part.told_across(point[1])
-                # The contact stays at its height: by that much it runs along a blade that moves.
-                lean = sign * max(-STEEPEST, min(STEEPEST, steep - told_steep))
-                by_pose = (
-                    by_pose[0] + lean * math.sin(pose.tilt_rad),
-                    by_pose[1] - lean * math.cos(pose.tilt_rad),
-                    by_pose[2] - lean * point[0],
-                )
-            total += sign * (u - told)
-            for k, w in by:
-                weights[k] = weights.get(k, 0.0) + sign * w
-        return Offset(total, list(weights.items()), by_pose)
+        return Offset(total, (by_x, by_y, by_tilt), tuple(touched))
 
 
 def contacts(

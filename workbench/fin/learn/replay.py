@@ -110,7 +110,7 @@ class Learnt:
 
 
 def _sd(state: State, place: int) -> float:
-    return math.sqrt(max(0.0, state.cov[place][place]))
+    return math.sqrt(max(0.0, state.variance(place)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,20 +178,21 @@ def begin(learnt: Learnt, taken: Sequence[Takes], settled: bool = False) -> InJo
 
 def go_on(job: InJob, turns: Sequence[float], taken: Sequence[Takes]) -> InJob:
     """Return the job after a round: these turns, a new seating and its takes."""
-    learnt = job.learnt
-    rig, known = learnt.rig, learnt.known
-    before = tuple((p, turned(state, rig, turns, known)) for p, state in _states(job))
-    again = not any(turns)
+    old = job.learnt
+    before = tuple([(p, turned(state, old.rig, turns, old.known)) for p, state in _states(job)])
+    is_turned = any(turns)
     new = _seat(
-        replace(job, before=before, taken=tuple(taken), turns=tuple(turns), again=again, moved=True)
-    )
-    a, b, c = (k + (n != 0.0) for k, n in zip(learnt.counts, turns, strict=True))
-    moves = (*learnt.moves, *_moves(job, new, turns))
-    return replace(
-        new,
-        learnt=replace(new.learnt, rounds=learnt.rounds + 1, counts=(a, b, c), moves=moves),
-        turned_yet=job.turned_yet or any(turns),
-    )
+        InJob(
+            old, before, tuple(taken), tuple(turns), None, not is_turned, True,
+            job.turned_yet or is_turned,
+        )
+    )  # fmt: skip
+    a, b, c = (k + (n != 0.0) for k, n in zip(old.counts, turns, strict=True))
+    learnt = Learnt(
+        old.rig, old.known, old.methods, old.edges, new.learnt.states, new.learnt.pose,
+        old.rounds + 1, (a, b, c), (*old.moves, *_moves(job, new, turns)),
+    )  # fmt: skip
+    return _with(new, learnt, new.seating, new.reason)
 
 
 def _states(job: InJob) -> tuple[Weighed, ...]:
@@ -219,11 +220,28 @@ def _seat(job: InJob) -> InJob:
             start = seat(rig.studs, rig.blade, expected[TRAVELS:LEADS], learnt.pose)
         sight = look(rig, edges, expected[OFFSETS:], job.taken, known, start, is_predicted)
     except (NoPoseError, OutOfReachError) as why:
-        reason = str(why)
-        return replace(job, learnt=replace(learnt, states=job.before), seating=None, reason=reason)
+        return _with(job, _left(learnt, job.before, learnt.pose), None, str(why))
     seating = seated(job.before, rig, sight, job.turns, known, job.again)
-    learnt = replace(learnt, states=seating.states, pose=sight.fit.pose)
-    return replace(job, learnt=learnt, seating=seating, reason="")
+    return _with(job, _left(learnt, seating.states, sight.fit.pose), seating)
+
+
+# A replay makes these for every round: dataclasses.replace takes several times as long.
+
+
+def _left(learnt: Learnt, states: tuple[Weighed, ...], pose: Pose) -> Learnt:
+    """Return what is learnt with what a seating leaves."""
+    return Learnt(
+        learnt.rig, learnt.known, learnt.methods, learnt.edges, states, pose, learnt.rounds,
+        learnt.counts, learnt.moves,
+    )  # fmt: skip
+
+
+def _with(job: InJob, learnt: Learnt, seating: Seating | None, reason: str = "") -> InJob:
+    """Return the job with what a seating leaves."""
+    return InJob(
+        learnt, job.before, job.taken, job.turns, seating, job.again, job.moved, job.turned_yet,
+        reason,
+    )  # fmt: skip
 
 
 def _moves(old: InJob, new: InJob, turns: Sequence[float]) -> list[Move]:
@@ -232,19 +250,18 @@ def _moves(old: InJob, new: InJob, turns: Sequence[float]) -> list[Move]:
         return []
     known = new.learnt.known
     one, two = old.seating.sight, new.seating.sight
-    most = max(abs(n) * stud.lead_mm for n, stud in zip(turns, new.learnt.rig.studs, strict=True))
+    studs = new.learnt.rig.studs
+    most = max([abs(n) * stud.lead_mm for n, stud in zip(turns, studs, strict=True)])
+    gap = known.gap_p / 3.0 * (known.gap_mm**2 + known.u_gap_mm**2)
+    common = 2.0 * (known.seat_mm**2 + gap) + (known.move_share * most) ** 2
+    directions = old.seating.states[0][1].directions
     out = []
-    for j, (stud, n) in enumerate(zip(new.learnt.rig.studs, turns, strict=True)):
+    for j, (stud, n) in enumerate(zip(studs, turns, strict=True)):
         if not n:
             continue
-        p = reversal(old.seating.states[0][1].directions[j], n)
+        p = reversal(directions[j], n)
         real = max(abs(n) - p * known.backlash, 0.0)
-        gap = known.gap_p / 3.0 * (known.gap_mm**2 + known.u_gap_mm**2)
-        variance = 2.0 * (known.seat_mm**2 + gap) + (known.move_share * most) ** 2
-        for sight in (one, two):
-            variance += sum(
-                g * g * v for g, v in zip(sight.by_reading[j], sight.variances_mm2, strict=True)
-            )
+        variance = common + one.variance(j) + two.variance(j)
         in_turns = variance / stud.lead_mm**2 + known.turn**2
         in_turns += p * known.u_backlash**2 + p * (1.0 - p) * known.backlash**2
         moved = (two.travels_mm[j] - one.travels_mm[j]) / stud.lead_mm

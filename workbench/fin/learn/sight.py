@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from workbench.fin.frame.linear import Row, multiply, pseudo_inverse
+from workbench.fin.frame.linear import Row, inverse_of_three, multiply, pseudo_inverse
 from workbench.fin.frame.pose import Pose
 from workbench.fin.learn.edges import Edges, Offset, Weights
 from workbench.fin.learn.imperfections import Imperfections
@@ -76,6 +76,11 @@ class Sight:
     by_offsets: tuple[Weights, ...]
     offsets_mm: tuple[float, ...]
 
+    def variance(self, travel: int) -> float:
+        """Return what the readings' own variances leave of a travel (mm^2)."""
+        gains = self.by_reading[travel]
+        return sum([g * g * v for g, v in zip(gains, self.variances_mm2, strict=True)])
+
 
 def look(
     rig: Rig,
@@ -102,39 +107,40 @@ def look(
     known_off = [0.0] * len(methods)
     near: list[Offset | None] = [None] * len(methods)
     seen: list[Observation | None] = []
+    moved = edges.moved(offsets_mm)
     if start is not None and edges.parts:
         seen = observe_all(methods, rig.blade, rig.base, start)
         near = [
-            None if s is None else edges.offset(m, s, start, offsets_mm)
+            None if s is None else moved.offset(m, s, start)
             for m, s in zip(methods, seen, strict=True)
         ]
         known_off = [0.0 if off is None else off.mm for off in near]
     told = [
-        Reading(r.method, r.value_mm - off, r.u_mm)
+        Reading(r.method, r.value_mm - off, r.u_mm) if off else r
         for r, off in zip(readings, known_off, strict=True)
     ]
     fit = fit_pose(rig.blade, rig.base, told, start, start is None, seen)
-    offs = [
-        edges.offset(m, s, fit.pose, offsets_mm)
-        for m, s in zip(methods, fit.observations, strict=True)
-    ]
+    offs = [moved.offset(m, s, fit.pose) for m, s in zip(methods, fit.observations, strict=True)]
     at = rig.travels(fit.pose)
     gain = multiply([t.gradient for t in at], _gain(fit, [o.by_pose for o in offs]))
-    travels = [t.mm for t in at]
-    by_offsets: list[dict[int, float]] = [{}, {}, {}]
-    for i, off in enumerate(offs):
-        for j in range(3):
-            travels[j] -= gain[j][i] * (off.mm - known_off[i])
-            at_edge = near[i] if is_predicted else None
-            for k, w in (at_edge or off).weights:
-                by_offsets[j][k] = by_offsets[j].get(k, 0.0) + gain[j][i] * w
+    one, two, three = gain
+    x, y, z = (t.mm for t in at)
+    by_offset: dict[int, tuple[float, float, float]] = {}
+    for off, known_mm, at_start, g, h, k in zip(
+        offs, known_off, near, one, two, three, strict=True
+    ):
+        more = off.mm - known_mm
+        x, y, z = x - g * more, y - h * more, z - k * more
+        for place, w in ((is_predicted and at_start) or off).weights:
+            a, b, c = by_offset.get(place, (0.0, 0.0, 0.0))
+            by_offset[place] = (a + g * w, b + h * w, c + k * w)
     return Sight(
         fit,
         readings,
-        tuple(travels),
+        (x, y, z),
         gain,
-        tuple(u * u for _, u in sums),
-        tuple(list(w.items()) for w in by_offsets),
+        tuple([u * u for _, u in sums]),
+        tuple([[(place, by[j]) for place, by in by_offset.items()] for j in range(3)]),
         tuple(offsets_mm),
     )
 
@@ -143,6 +149,19 @@ def _gain(fit: Fit, more: Sequence[Row]) -> Sequence[Sequence[float]]:
     """Return (3 x n) how the pose follows readings whose derivatives by the pose are larger so."""
     if not any(map(any, more)):
         return fit.gain
+    if len(more) == 3:
+        # Three readings are met whatever their uncertainties.
+        (a, b, c), (d, e, f), (g, h, i) = (s.gradient for s in fit.observations)
+        (p, q, r), (s, t, u), (x, y, z) = more
+        back = inverse_of_three(
+            (
+                (a + p, b + q, (c + r) / TILT_MM),
+                (d + s, e + t, (f + u) / TILT_MM),
+                (g + x, h + y, (i + z) / TILT_MM),
+            )
+        )
+        if back is not None:
+            return [back[0], back[1], [each / TILT_MM for each in back[2]]]
     rows = [
         [(g + m) / r.u_mm for g, m in zip(seen.gradient, extra, strict=True)]
         for seen, extra, r in zip(fit.observations, more, fit.readings, strict=True)

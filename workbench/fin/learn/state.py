@@ -4,12 +4,16 @@ The state is a mean and a covariance over
 
     travels (3, mm) | lead errors (3, shares) | backlash (3, turns) | edge offsets (mm)
 
-and the last direction of each stud. Lists of floats, never changed in place.
+and the last direction of each stud. Lists of floats, never changed in place. The covariance is kept
+in two parts, since turns change that of the travels alone: theirs with every value, and the lower
+half of the others', row after row in one list, which one pass updates.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import lru_cache
+from operator import itemgetter
 from typing import Literal
 
 from workbench.fin.learn.imperfections import Imperfections
@@ -29,13 +33,60 @@ ANYWHERE_MM = 10.0
 Three = tuple[float, float, float]
 
 
+Picked = Callable[[Sequence[float]], tuple[float, ...]]
+"""Picks values out of a list."""
+
+
+def _at(i: int, j: int) -> int:
+    """Return the place of row i and column j, i >= j, in a lower half."""
+    return i * (i + 1) // 2 + j
+
+
+@lru_cache(maxsize=64)
+def spread(count: int) -> tuple[Picked, Picked]:
+    """Return what spreads so many values over a lower half: by its rows, and by its columns."""
+    rows = [i for i in range(count) for _ in range(i + 1)]
+    columns = [j for i in range(count) for j in range(i + 1)]
+    return itemgetter(*rows), itemgetter(*columns)
+
+
+@lru_cache(maxsize=256)
+def _column(count: int, k: int) -> Picked:
+    """Return what picks a whole column out of a lower half with so many rows."""
+    return itemgetter(*[_at(max(i, k), min(i, k)) for i in range(count)])
+
+
 @dataclass(frozen=True, slots=True)
 class State:
-    """Mean, covariance and the studs' last directions."""
+    """Mean (n), covariance and the studs' last directions.
+
+    ``by_travel`` (3 x n) is the covariance of each travel with every value, ``rest`` the lower half
+    of the covariance of all values but the travels.
+    """
 
     mean: list[float]
-    cov: list[list[float]]
+    by_travel: list[list[float]]
+    rest: list[float]
     directions: tuple[Direction, ...]
+
+    def column(self, place: int) -> list[float]:
+        """Return the covariance (n) of one value with each."""
+        one, two, three = self.by_travel
+        if place < LEADS:
+            return self.by_travel[place]
+        own = _column(len(self.mean) - LEADS, place - LEADS)(self.rest)
+        return [one[place], two[place], three[place], *own]
+
+    def variance(self, place: int) -> float:
+        """Return the variance of one value."""
+        if place < LEADS:
+            return self.by_travel[place][place]
+        return self.rest[_at(place - LEADS, place - LEADS)]
+
+    @property
+    def cov(self) -> list[list[float]]:
+        """The whole covariance (n x n)."""
+        return [self.column(place) for place in range(len(self.mean))]
 
     @property
     def travels_mm(self) -> list[float]:
@@ -54,51 +105,46 @@ def prior(widths: Sequence[float], known: Imperfections) -> State:
     ``widths`` are the uncertainties of the edges' offsets over that of a corner.
     """
     variances = (
-        [ANYWHERE_MM**2] * 3
-        + [known.lead**2] * 3
+        [known.lead**2] * 3
         + [known.u_backlash**2] * 3
         + [(width * known.vertex_mm) ** 2 for width in widths]
     )
     mean = [0.0] * 6 + [known.backlash] * 3 + [0.0] * len(widths)
-    n = len(variances)
-    cov = [[variances[i] if i == j else 0.0 for j in range(n)] for i in range(n)]
-    return State(mean, cov, UNKNOWN)
+    rest = [0.0] * _at(len(variances), 0)
+    for i, variance in enumerate(variances):
+        rest[_at(i, i)] = variance
+    return State(mean, _anywhere(len(mean)), rest, UNKNOWN)
+
+
+def _anywhere(count: int) -> list[list[float]]:
+    """Return the covariance of travels that may be anywhere with so many values."""
+    rows = [[0.0] * count for _ in range(LEADS)]
+    for i, row in enumerate(rows):
+        row[i] = ANYWHERE_MM**2
+    return rows
 
 
 def new_job(
     state: State, travels_mm: Sequence[float], settled: bool, known: Imperfections
 ) -> State:
     """Return the state at the start of a job: travels anywhere about these, leads drifted a bit."""
-    n = len(state.mean)
     mean = [*travels_mm, *state.mean[LEADS:]]
-    cov = []
-    for i in range(n):
-        if i < LEADS:
-            row = [0.0] * n
-            row[i] = ANYWHERE_MM**2
-        else:
-            mirror = state.cov
-            row = [0.0] * 3 + [0.5 * (mirror[i][j] + mirror[j][i]) for j in range(LEADS, n)]
-            if i < BACKLASH:
-                row[i] += known.drift**2
-        cov.append(row)
-    return State(mean, cov, SETTLED if settled else UNKNOWN)
+    rest = list(state.rest)
+    for i in range(BACKLASH - LEADS):
+        rest[_at(i, i)] += known.drift**2
+    return State(mean, _anywhere(len(mean)), rest, SETTLED if settled else UNKNOWN)
 
 
 def with_studs_of(state: State, known: State | None) -> State:
     """Return a state whose leads and backlash are those of another, unknown to all the rest."""
     if known is None:
         return state
-    studs = range(LEADS, OFFSETS)
-    mean = [known.mean[i] if i in studs else m for i, m in enumerate(state.mean)]
-    cov = [
-        [
-            known.cov[i][j] if i in studs and j in studs else 0.0 if i in studs or j in studs else v
-            for j, v in enumerate(row)
-        ]
-        for i, row in enumerate(state.cov)
-    ]
-    return State(mean, cov, state.directions)
+    mean = [*state.mean[:LEADS], *known.mean[LEADS:OFFSETS], *state.mean[OFFSETS:]]
+    by_travel = [[*row[:LEADS], *[0.0] * 6, *row[OFFSETS:]] for row in state.by_travel]
+    rest = known.rest[: _at(OFFSETS - LEADS, 0)]
+    for i in range(OFFSETS - LEADS, len(mean) - LEADS):
+        rest += [0.0] * 6 + state.rest[_at(i, OFFSETS - LEADS) : _at(i + 1, 0)]
+    return State(mean, by_travel, rest, state.directions)
 
 
 def without_stud(state: State, stud: int, known: Imperfections) -> State:
@@ -108,15 +154,14 @@ def without_stud(state: State, stud: int, known: Imperfections) -> State:
         BACKLASH + stud: (known.backlash, known.u_backlash**2),
     }
     mean = [fresh[i][0] if i in fresh else m for i, m in enumerate(state.mean)]
-    cov = [
-        [
-            v if i not in fresh and j not in fresh else fresh[i][1] if i == j else 0.0
-            for j, v in enumerate(row)
-        ]
-        for i, row in enumerate(state.cov)
-    ]
+    by_travel = [[0.0 if i in fresh else v for i, v in enumerate(row)] for row in state.by_travel]
+    rest: list[float] = []
+    for i in range(len(mean) - LEADS):
+        for j, v in enumerate(state.rest[_at(i, 0) : _at(i + 1, 0)]):
+            touched = LEADS + i in fresh or LEADS + j in fresh
+            rest.append(v if not touched else fresh[LEADS + i][1] if i == j else 0.0)
     directions = tuple(None if j == stud else d for j, d in enumerate(state.directions))
-    return State(mean, cov, directions)
+    return State(mean, by_travel, rest, directions)
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,7 +192,7 @@ def effect_of(state: State, rig: Rig, turns: Sequence[float], known: Imperfectio
     rows = []
     for i, (stud, n) in enumerate(zip(rig.studs, turns, strict=True)):
         e, b = state.mean[LEADS + i], state.mean[BACKLASH + i]
-        var_b = state.cov[BACKLASH + i][BACKLASH + i]
+        var_b = state.variance(BACKLASH + i)
         p = reversal(state.directions[i], n)
         lost = p if n > 0.0 else -p
         if abs(lost * b) > abs(n):  # a turn smaller than the backlash moves nothing
@@ -171,31 +216,23 @@ def turned(state: State, rig: Rig, turns: Sequence[float], known: Imperfections)
     if not any(turns):
         return state
     effect = effect_of(state, rig, turns, known)
-    cov = state.cov
     mean = list(state.mean)
+    by = list(zip(effect.by_lead_mm, effect.by_backlash_mm, strict=True))
     travels = []
-    for i, (a, b) in enumerate(zip(effect.by_lead_mm, effect.by_backlash_mm, strict=True)):
+    for i, ((a, b), row) in enumerate(zip(by, state.by_travel, strict=True)):
+        if not (a or b):
+            travels.append(list(row))
+            continue
         mean[i] += effect.moved_mm[i]
-        travels.append(
-            [
-                t + a * x + b * y
-                for t, x, y in zip(cov[i], cov[LEADS + i], cov[BACKLASH + i], strict=True)
-            ]
-        )
-    # Only the travels move: of the other rows, their covariance with the travels alone is new.
-    one, two, three = travels
-    rows = [
-        [p, q, r, *row[LEADS:]]
-        for p, q, r, row in zip(one[LEADS:], two[LEADS:], three[LEADS:], cov[LEADS:], strict=True)
-    ]
+        leads, backlash = state.column(LEADS + i), state.column(BACKLASH + i)
+        travels.append([t + a * x + b * y for t, x, y in zip(row, leads, backlash, strict=True)])
     for row in travels:
-        for i, (a, b) in enumerate(zip(effect.by_lead_mm, effect.by_backlash_mm, strict=True)):
+        for i, (a, b) in enumerate(by):
             row[i] += a * row[LEADS + i] + b * row[BACKLASH + i]
     for i in range(3):
         travels[i][i] += effect.variances_mm2[i]
-    rows = [*travels, *rows]
     directions = tuple(
         last if n == 0.0 else "in" if n > 0.0 else "out"
         for last, n in zip(state.directions, turns, strict=True)
     )
-    return State(mean, rows, directions)
+    return State(mean, travels, state.rest, directions)

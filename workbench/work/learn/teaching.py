@@ -38,13 +38,22 @@ FORGOTTEN = "learnt_of_block"
 
 @dataclass(frozen=True, slots=True)
 class Forgotten:
-    """That what was learnt of a stud until ``id`` is to be forgotten; a stud "" is all of them."""
+    """That what was learnt of a stud until ``id`` is to be forgotten; a stud "" is all of them.
+
+    ``back`` are the studs of which it counts again, "" for all.
+    """
 
     id: str
     stud: str
     reason: str
     who: str = ""
-    brought_back: bool = False
+    back: tuple[str, ...] = ()
+
+    def is_of(self, stud: str) -> bool:
+        """Whether what was learnt of a stud, of any where it is "", is still forgotten by it."""
+        if "" in self.back or self.stud in self.back:
+            return False
+        return not stud or (self.stud in ("", stud) and stud not in self.back)
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +80,19 @@ class Teaching:
     left_out: int = 0
 
 
-_KEPT: dict[tuple[object, ...], tuple[object, Teaching]] = {}
+@dataclass(frozen=True, slots=True)
+class _Kept:
+    """What was gathered, and the marks of the facts that it came from.
+
+    ``own_mark`` is that of the job at hand where its turns came between another job's rounds.
+    """
+
+    mark: object
+    own_mark: object
+    teaching: Teaching
+
+
+_KEPT: dict[tuple[object, ...], _Kept] = {}
 _MOST_KEPT = 8
 
 
@@ -97,27 +118,51 @@ def _teaching(book: Book, ski: rows.Ski, own_job: str, until: str) -> Teaching:
         book.seen(ski, ()).sheets,
     )
     kept = _KEPT.pop(place, None)
-    if kept is None or kept[0] != mark:
-        kept = (mark, _gathered(book, ski, asked, first, until))
+    own = _own(book, own_job) if kept is not None and kept.own_mark is not None else None
+    if kept is None or (kept.mark, kept.own_mark) != (mark, own):
+        past = book.jobs_with_facts(asked)
+        # A reading at hand changes nothing in other jobs: only between their rounds a turn does.
+        own_mark = _own(book, own_job) if _is_among(past, ski, own_job) else None
+        if own_mark is not None:
+            past = (*past, *book.jobs_with_facts((own_job,)))
+        kept = _Kept(mark, own_mark, _gathered(book, ski, past, own_job, first, until))
     _KEPT[place] = kept
     while len(_KEPT) > _MOST_KEPT:
         _KEPT.pop(next(iter(_KEPT)))
-    return kept[1]
+    return kept.teaching
+
+
+def _own(book: Book, own_job: str) -> object:
+    return book.mark_of_jobs((own_job,))
+
+
+def _is_among(jobs: Sequence[rows.JobHistory], ski: rows.Ski, own_job: str) -> bool:
+    """Whether another job of the ski has facts later than where the job at hand begins."""
+    if not own_job:
+        return False
+    of_ski = (past for past in jobs if past.job.ski_id == ski.id)
+    return any(fact.id > own_job for past in of_ski for fact in past.facts)
 
 
 def _gathered(
-    book: Book, ski: rows.Ski, asked: Sequence[str], left_out: int, until: str
+    book: Book,
+    ski: rows.Ski,
+    jobs: Sequence[rows.JobHistory],
+    own_job: str,
+    left_out: int,
+    until: str,
 ) -> Teaching:
     block = book.block(ski.block_id)
     by_ski: dict[str, list[rows.JobHistory]] = {}
-    for past in book.jobs_with_facts(asked):
+    for past in jobs:
         by_ski.setdefault(past.job.ski_id, []).append(past)
     kept: dict[str, list[tuple[KeptRound, rows.Ski]]] = {}
-    for ski_id, jobs in by_ski.items():
+    for ski_id, own in by_ski.items():
         versions = book.ski_versions(ski_id)
-        for each in rounds_of_ski(jobs, versions):
+        for each in rounds_of_ski(own, versions):
             sheet = sheet_at(versions, each.id)
-            if sheet.block_id == ski.block_id and (not until or each.id < until):
+            is_asked = each.job_id != own_job and (not until or each.id < until)
+            if is_asked and sheet.block_id == ski.block_id:
                 kept.setdefault(each.chain, []).append((each, sheet))
     versions_of_block = book.block_versions(ski.block_id)
     methods: dict[str, Method] = {}
@@ -238,7 +283,7 @@ def forgotten(book: Book, block_id: str) -> tuple[Forgotten, ...]:
         except (ValueError, TypeError, KeyError, RecursionError):
             continue  # a row of other hands
         if back:
-            out = [replace(f, brought_back=True) if f.stud == stud else f for f in out]
+            out = [replace(f, back=(*f.back, stud)) if f.is_of(stud) else f for f in out]
         else:
             out.append(Forgotten(row_id, stud, reason, who))
     return tuple(out)
@@ -248,9 +293,8 @@ def _told_to_forget(book: Book, block: rows.Block) -> list[tuple[str, int]]:
     return [
         (f.id, j)
         for f in forgotten(book, block.id)
-        if not f.brought_back
         for j, stud in enumerate(block.studs)
-        if f.stud in ("", stud.name)
+        if f.is_of(stud.name)
     ]
 
 

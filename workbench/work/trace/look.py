@@ -34,12 +34,12 @@ _BAYER = ((0, 8, 2, 10), (12, 4, 14, 6), (3, 11, 1, 9), (15, 7, 13, 5))
 """B. E. Bayer, IEEE Int. Conf. Commun. 1 (1973) 26-11: thresholds of an ordered dither, of 16."""
 
 FULL = 0.4
-"""The share of dots that what stands out most from its ground is shown by: lines stay visible."""
+"""The share of dots drawn where the picture differs most from its ground: lines stay visible."""
 
 
 @dataclass(frozen=True, slots=True)
 class Thumb:
-    """A picture made small, to be shown: rows of how far (0 to 255) each place stands out from the
+    """A picture made small, to be shown: rows of how far (0 to 255) each place differs from the
     picture's ground, a place ``per`` of the picture's pixels large."""
 
     stands_out: tuple[bytes, ...]

@@ -117,5 +117,8 @@ def open_on(bench: Bench) -> None:
     if state.view is None:
         return
     row = bench.shop.book.blade(state.view.ski.blade_id)
+    if not row.outline_mm:
+        bench.hands.say("no blade yet, so no outline: trace one, then choose it", "warn")
+        return
     screen = OutlineScreen(bench.shop, row, state.unit, state.drawing)
     bench.push_screen(screen, lambda _: bench.hands.ignore_enter(monotonic()))
