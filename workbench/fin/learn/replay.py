@@ -10,7 +10,7 @@ from functools import lru_cache
 
 from workbench.errors import BenchError, InputError, OutOfReachError
 from workbench.fin.frame.pose import Pose
-from workbench.fin.learn.edges import Edges, edges_of
+from workbench.fin.learn.edges import FARTHEST_MM, Edges, edges_of
 from workbench.fin.learn.imperfections import ORDINARY, Imperfections
 from workbench.fin.learn.seating import (
     Seating,
@@ -162,7 +162,8 @@ def begin(learnt: Learnt, taken: Sequence[Takes], settled: bool = False) -> InJo
     """
     rig, known = learnt.rig, learnt.known
     edges, state = learnt.edges, learnt.state
-    if edges is None or state is None:
+    if edges is None or state is None or any(abs(mm) > FARTHEST_MM for mm in state.offsets_mm):
+        # Nothing is known of the edges, or only what rounds that contradict each other tell.
         nowhere = look(rig, Edges((), ()), (), taken, known, None)
         pose = nowhere.fit.pose
         seen = observe_all(learnt.methods, rig.blade, rig.base, pose)
