@@ -9,6 +9,7 @@ from contextlib import contextmanager
 from datetime import date, datetime, timedelta
 from functools import cache
 from pathlib import Path
+from typing import assert_never
 
 from workbench.fin.frame.pose import Pose
 from workbench.measure.display import length_text
@@ -17,8 +18,10 @@ from workbench.measure.units import MM_PER_INCH
 from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.work.demo.demo import build_demo
+from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
+from workbench.work.job_text.tasks import TASKS
 from workbench.work.trust.job_reading import Line
 
 NOON = datetime(2031, 5, 6, 12).astimezone()
@@ -26,7 +29,6 @@ NOON = datetime(2031, 5, 6, 12).astimezone()
 
 TODAY = date(2026, 11, 25)
 DAY = TODAY.isoformat()
-CHECKS = ("waiting", "received check", "final check")
 
 
 @cache
@@ -104,7 +106,7 @@ def heron(view: JobView) -> Fin:
 def read(shop: Shop, view: JobView, line: Line, text: str) -> JobView:
     """Keep one reading typed in the ski's unit."""
     unit = view.ski.unit
-    return shop.take_reading(view, line, text, unit, parse_length(text, unit).mm)
+    return shop.take_reading(view, line, Typed(text, unit, parse_length(text, unit).mm))
 
 
 def as_received(shop: Shop, *texts: str) -> JobView:
@@ -124,33 +126,29 @@ def take_back(shop: Shop, view: JobView) -> tuple[JobView, rows.AnyFact | None]:
 
 def advance(shop: Shop, view: JobView, fin: Fin, changes: tuple[str, ...]) -> JobView:
     """Do the next step of a job as a careful technician would."""
-    stage = view.stage
-    if stage in CHECKS:
-        item = next(i for i in view.checklist if i.key not in view.progress.ticked)
-        return shop.tick(view, item.key)
-    if stage in ("as received", "measuring"):
-        assert view.due is not None
-        line = view.lines[view.due]
-        return read(shop, view, line, fin.text(line, view.ski.unit))
-    if stage == "studs":
-        return shop.seat_studs(view)
-    if stage == "target":
-        for line, change in zip(view.lines, changes, strict=True):
-            if change and line.target is None:
-                return shop.aim(view, line, change, view.ski.unit)
-        return shop.accept_target(view)
-    if stage == "turning":
-        new = shop.step_done(view)
-        if new.stage == "measuring":
-            fin.follow(view)
-        return new
-    if stage == "within":
-        return shop.accept(view)
-    if stage == "wing":
-        return shop.set_wing(view, "7.5")
-    if stage == "set aside":
-        return shop.take_up(view)
-    return shop.sign_off(view, "KV")
+    task = TASKS[view.stage]
+    match task.asks:
+        case "ticks" | "nothing":
+            return task.act(shop, view, "")
+        case "reading":
+            assert view.due is not None
+            return task.act(shop, view, fin.text(view.lines[view.due], view.ski.unit))
+        case "targets":
+            for line, change in zip(view.lines, changes, strict=True):
+                if change and line.target is None:
+                    return shop.aim(view, line, change, view.ski.unit)
+            return task.act(shop, view, "")
+        case "turns":
+            new = task.act(shop, view, "")
+            if new.stage == "measuring":
+                fin.follow(view)
+            return new
+        case "angle":
+            return task.act(shop, view, "7.5")
+        case "initials" | "next ski":
+            return shop.sign_off(view, "KV")
+        case _:
+            assert_never(task.asks)
 
 
 def walk_to(

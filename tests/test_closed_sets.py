@@ -18,8 +18,8 @@ from tests.shop import ski
 from workbench.advice.holds import HOLDS, hold_for
 from workbench.advice.ride_feel import WHAT_WORDS, WHATS
 from workbench.bench.hand.hands import Hands
-from workbench.bench.panels import next_line
 from workbench.bench.panels.next_line import next_words
+from workbench.commands.families import FAMILIES
 from workbench.errors import InputError
 from workbench.fin.frame.pose import Pose
 from workbench.fin.parts.base import Base
@@ -40,10 +40,9 @@ from workbench.work.job.entry_words import described
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import ALLOWED, GLYPHS, WORDS, Event, Stage, check_allowed
-from workbench.work.job_text import next_text
-from workbench.work.job_text.next_step import Obstacle, caution_words
-from workbench.work.job_text.next_text import task_of
-from workbench.work.job_text.tour import tour_words
+from workbench.work.job_text import tasks
+from workbench.work.job_text.next_step import Obstacle
+from workbench.work.job_text.tasks import TASKS, WAYS, caution_words, task_of, tour_words
 from workbench.work.order.rigs import usual_range_mm
 from workbench.work.roster.settings import SETTINGS
 from workbench.work.trust.shop_scatter import StudyScatter, scatter_for
@@ -62,10 +61,20 @@ def polishing(shop: Shop) -> JobView:
 
 
 def test_each_stage_and_each_act_has_its_row() -> None:
-    assert set(GLYPHS) == set(ALLOWED) == set(get_args(Stage))
+    assert set(GLYPHS) == set(ALLOWED) == set(TASKS) == set(get_args(Stage))
     assert set(WORDS) == set(get_args(Event))
     assert set().union(*ALLOWED.values()) == set(get_args(Event))
     assert len(set(GLYPHS.values())) == len(GLYPHS)
+
+
+def test_each_command_that_is_named_is_there(shop: Shop) -> None:
+    """The demo's queue stands at every stage that work goes on from."""
+    known = {name for family in FAMILIES.values() for names in family.values()
+             for name in names.split()}  # fmt: skip
+    for line in shop.roster():
+        task = task_of(shop.view(line.job_id))
+        assert task.commands
+        assert {command.split()[0] for command in task.commands} <= known, task
 
 
 def test_an_unknown_stage_is_answered_nowhere(shop: Shop, polishing: JobView) -> None:
@@ -83,7 +92,7 @@ def test_an_unknown_stage_is_answered_nowhere(shop: Shop, polishing: JobView) ->
         lambda: walk._next(shop, polishing),
     ]
     for place in places:
-        with pytest.raises((AssertionError, ValueError), match=r"a new one|not in tuple"):
+        with pytest.raises((KeyError, ValueError), match=r"a new one|not in tuple"):
             place()
     with pytest.raises(KeyError):
         check_allowed(polishing.stage, "read")
@@ -93,19 +102,19 @@ def test_what_is_in_the_way_is_told_alike_at_the_bench_and_on_the_command_line(
     shop: Shop, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Each obstacle has its words at both, and an unknown one is passed over by neither."""
+    assert set(WAYS) == set(get_args(Obstacle))
     hands = Hands(shop)
     hands.open(ski(shop, "Heron 66").job.id)
     view = hands.state.view
     assert view is not None
     for found in (*get_args(Obstacle), NEW):
-        for module in (next_line, next_text):
-            monkeypatch.setattr(module, "obstacle", lambda _, found=found: found)
+        monkeypatch.setattr(tasks, "obstacle", lambda _, found=found: found)
         if found == "contradiction":
             continue  # its words name the reading: tests of coarse marks hold them
         if found == NEW:
-            with pytest.raises(AssertionError):
+            with pytest.raises(KeyError):
                 next_words(hands.state)
-            with pytest.raises(AssertionError):
+            with pytest.raises(KeyError):
                 task_of(view)
         else:
             assert next_words(hands.state).startswith(task_of(view).words[:20])
@@ -182,6 +191,6 @@ def test_an_unknown_kind_is_taken_for_no_other() -> None:
     with pytest.raises(AssertionError):
         judge(Caliper("C"), check)
     assert set(get_args(JobKind)) == {"setting", "recheck"}
-    assert stages.progress([], [], {}, False, state=stages.JobState()).stage == "waiting"
+    assert stages.progress([], stages.Asked({}, False), stages.JobState()).stage == "waiting"
     with pytest.raises(AssertionError):
-        stages.progress([], [], {}, False, kind=NEW, state=stages.JobState())
+        stages.progress([], stages.Asked({}, False, NEW), stages.JobState())

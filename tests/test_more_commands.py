@@ -15,6 +15,7 @@ from tests.shop import heron, open_shop, ski, walk_to
 from workbench.work.exchange.csv_out import HISTORY_COLUMNS
 from workbench.work.files.csv_cells import text_in
 from workbench.work.job.job_view import JobView
+from workbench.work.job_text.view_words import trouble_words
 from workbench.work.offsets import pairs
 from workbench.work.roster.ski_corrections import correct_ski
 from workbench.work.study import studies
@@ -49,7 +50,7 @@ def test_a_target_out_of_reach_is_kept_and_told_with_status_3(
     assert err.count("\n") == 1
     view = view_of(book, "Lark 64")
     assert view.unreachable is not None
-    assert view.trouble == view.trouble_in("mm")
+    assert trouble_words(view) == trouble_words(view, "mm")
     assert fact(run("next", "LK64/22"), "Next").startswith("The target is out of reach")
 
 

@@ -6,6 +6,8 @@ fields, and reads as one line: what, the value, and what would be accepted.
 
 from __future__ import annotations
 
+from typing import Literal
+
 
 class BenchError(Exception):
     """Base of every error that Quarterturn raises on purpose; ``str()`` is fit for the screen."""
@@ -26,6 +28,22 @@ class InputError(BenchError, ValueError):
 
 class PoseError(BenchError, ValueError):
     """Readings that fix no pose: dependent, or without an intersection."""
+
+
+class MissingPartError(PoseError):
+    """A blade without an outline, or a block without studs: no pose, or no turns, until it has one.
+
+    ``parts`` are those that are not known yet.
+    """
+
+    def __init__(self, *parts: Literal["blade", "block"]) -> None:
+        self.parts = parts
+        needs = {"blade": "an outline", "block": "the studs"}
+        ways = {"blade": "trace one or choose one", "block": "measure one or choose one"}
+        names = " and ".join(f"no {part}" for part in parts)
+        wanted = " and ".join(needs[part] for part in parts)
+        how = ways[parts[0]] if len(parts) == 1 else "trace, measure or choose them"
+        super().__init__(f"{names} yet: turns need {wanted}; {how}")
 
 
 class OutOfReachError(BenchError, ValueError):

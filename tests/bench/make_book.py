@@ -87,18 +87,27 @@ class Writer:
         if until == "waiting":
             return job.id
         for item, listed in CHECKS:
-            facts.add_fact(pen, Tick, job.id, who, checklist=listed, item=item, text=item)
+            facts.add_fact(pen, job.id, who, Tick(checklist=listed, item=item, text=item))
         start = [v + self.random.gauss(0.0, 0.3) for v in self.usual]
         self._read(ski, job.id, who, start, 0)
         if until == "as received":
             return job.id
-        facts.add_fact(pen, Mark, job.id, who, kind="seated", number=None, text="")
+        facts.add_fact(pen, job.id, who, Mark(kind="seated", number=None, text=""))
         aim = start[0] + 0.254
         facts.add_fact(
-            pen, Target, job.id, who, method_id=ski.methods[0], text="+.010", unit="in",
-            kind="change", mm=aim, tolerance_mm=0.0508,
-        )  # fmt: skip
-        facts.add_fact(pen, Mark, job.id, who, kind="aimed", number=None, text="")
+            pen,
+            job.id,
+            who,
+            Target(
+                method_id=ski.methods[0],
+                text="+.010",
+                unit="in",
+                kind="change",
+                mm=aim,
+                tolerance_mm=0.0508,
+            ),
+        )
+        facts.add_fact(pen, job.id, who, Mark(kind="aimed", number=None, text=""))
         if until == "turning":
             return job.id
         for number in range(1, passes + 1):
@@ -121,17 +130,17 @@ class Writer:
 
     def _finish(self, ski: Ski, job_id: str, who: str) -> None:
         pen = self.pen
-        facts.add_fact(pen, Mark, job_id, who, kind="accepted", number=None, text="within")
+        facts.add_fact(pen, job_id, who, Mark(kind="accepted", number=None, text="within"))
         if ski.has_wing:
             angle = self.random.choice((7.0, 7.5, 8.0, 8.5))
-            facts.add_fact(pen, WingSetting, job_id, who, text=f"{angle:g}", angle_deg=angle)
+            facts.add_fact(pen, job_id, who, WingSetting(text=f"{angle:g}", angle_deg=angle))
         for item in ("studs", "block", *(("wing",) if ski.has_wing else ()), "clamp"):
-            facts.add_fact(pen, Tick, job_id, who, checklist="final", item=item, text=item)
-        facts.add_fact(pen, SignOff, job_id, who, text="")
+            facts.add_fact(pen, job_id, who, Tick(checklist="final", item=item, text=item))
+        facts.add_fact(pen, job_id, who, SignOff(text=""))
         if self.random.random() < 0.3:
             rating = self.random.randint(1, 5)
             facts.add_fact(
-                pen, RideNote, job_id, who, text="as the rider said", rating=rating, rider=ski.rider
+                pen, job_id, who, RideNote(text="as the rider said", rating=rating, rider=ski.rider)
             )
 
 

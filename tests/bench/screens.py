@@ -144,6 +144,7 @@ def before(keys: Iterable[str] = (), action: str = "", job_id: str = "") -> Befo
         for key in keys:
             await pilot.press(NAMED.get(key, (key, key))[0])
             await pilot.pause(0.17)
+            await through(app)
         await pilot.pause(0.1)
 
     return act

@@ -2,7 +2,7 @@
 
 Each works on a copy of the book in a folder of its own. :mod:`tests.bench.speed` runs them:
 
-    python -m tests.bench.speed walk find flip history memory --book BOOK [--python PYTHON]
+    python -m tests.bench.speed walk find flip history memory exchange --book BOOK [--python PYTHON]
 
 * walk: skis from received to signed off by the keys of a keypad, each key to its paint; the last
   of them has a history of 5,000 readings.
@@ -10,6 +10,8 @@ Each works on a copy of the book in a folder of its own. :mod:`tests.bench.speed
 * flip: inch to mm and back with every panel shown, to its paint.
 * history: the ski with 5,000 readings, opened from the book, drawn as lines and as a plot.
 * memory: what the program holds while one ski after the other goes from received to signed off.
+* exchange: the book written to an exchange file, that taken in by an empty book, and again with
+  nothing new, each a command of its own: seconds, those of the processor, and the most memory held.
 """
 
 from __future__ import annotations
@@ -27,6 +29,7 @@ from time import perf_counter, process_time
 from tests.bench.speed_paint import MARKS, Times, middle, opened, use_compiled
 from tests.bench.terminal import Terminal
 from tests.shop import Fin, advance
+from workbench.bench.draw.canvas import Area
 from workbench.bench.hand.hands import Hands
 from workbench.bench.hand.state import BenchState
 from workbench.bench.panels import (
@@ -43,6 +46,7 @@ from workbench.bench.screens.history.history_lines import (
 )
 from workbench.records.book import Book
 from workbench.work.job.shop import Shop
+from workbench.work.job_text.view_words import check_name
 
 FIND = b"plover no 77"
 """What is looked for, a letter at a time."""
@@ -125,8 +129,8 @@ def _keys(shop: Shop, job_id: str) -> Iterator[tuple[str, bytes]]:
         if view.stage == "signed off":
             return
         if view.checklist or view.stage == "sign-off":
-            if begun != view.check_name + str(view.stage == "sign-off"):
-                begun = view.check_name + str(view.stage == "sign-off")
+            if begun != check_name(view) + str(view.stage == "sign-off"):
+                begun = check_name(view) + str(view.stage == "sign-off")
                 yield "check begun", b"\r"
             yield ("tick", b" ") if view.checklist else ("+", b"+")
         elif view.due is not None:
@@ -189,7 +193,7 @@ def history(book: Path, rounds: int) -> None:
             read.append(perf_counter() - start)
             entries = past.timeline.shown("all")
             count = len(entries)
-            timeline_rows(entries, 0, past, "in", "braille", 116, 28)
+            timeline_rows(entries, 0, past, "in", Area(116, 28, "braille"))
             lines.append(perf_counter() - start)
             plots(past, Looking(plotted=True), "in", "braille", 116, 30)
             plotted.append(perf_counter() - start)
@@ -236,6 +240,26 @@ def memory(book: Path, skis: int = SKIS) -> None:
         f"memory: {begun:.0f} MB at first, {seen[-1]:.0f} MB after {skis} skis, "
         f"{seen[-1] - half:+.1f} MB over the second half; {each:.0f} ms a ski"
     )
+
+
+def exchange(book: Path, python: str) -> None:
+    """Write the book out, take it in, and once more, by the commands that do it."""
+    with copied(book) as path:
+        file, other = path.with_name("book.json"), path.with_name("other.db")
+        Book(other).close()
+        steps = (("export", path), ("import", other), ("import again", other))
+        for words, at in steps:
+            command = words.split()[0]
+            start = perf_counter()
+            args = [python, "-m", "workbench", "--book", str(at), command, str(file)]
+            _, status, used = os.wait4(os.spawnv(os.P_NOWAIT, python, args), 0)
+            assert status == 0, words
+            print(
+                f"exchange: {words} of {file.stat().st_size / 1e6:.0f} MB: "
+                f"{perf_counter() - start:.1f} s, processor {used.ru_utime + used.ru_stime:.1f} s, "
+                f"at most {used.ru_maxrss / 1024:.0f} MB",
+                flush=True,
+            )
 
 
 def _one_ski(shop: Shop, hands: Hands, ski_id: str) -> None:

@@ -17,6 +17,7 @@ from workbench.bench.draw.canvas import Mode
 from workbench.bench.screens.ski.budget_screen import BudgetScreen, budget_table
 from workbench.bench.screens.ski.hold_screen import HoldScreen
 from workbench.bench.screens.ski.restate_screen import RestateScreen, restate_table
+from workbench.records.store.rows import Pair
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.budget_explained import trust_of
@@ -159,11 +160,20 @@ async def test_a_learnt_offset_stands_below_its_method(shop: Shop) -> None:
         for name in ("length, tips", "length, flat")
     )
     for first, second in (("6.9500", "6.7500"), ("6.9600", "6.7610")):
-        shop.book.add_pair(
-            view.ski.id, "KV", method_id=tips.id, text=first, unit="in", mm=float(first) * 25.4,
-            other_method_id=flat.id, other_text=second, other_unit="in",
-            other_mm=float(second) * 25.4,
-        )  # fmt: skip
+        shop.book.add_entry(
+            "KV",
+            Pair(
+                ski_id=view.ski.id,
+                method_id=tips.id,
+                text=first,
+                unit="in",
+                mm=float(first) * 25.4,
+                other_method_id=flat.id,
+                other_text=second,
+                other_unit="in",
+                other_mm=float(second) * 25.4,
+            ),
+        )
     async with opened(RestateScreen(shop, view, "in"), (120, 36)) as (app, _):
         text = text_of(app)
         tips_mm = view.lines[2].now_mm

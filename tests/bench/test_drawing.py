@@ -9,7 +9,7 @@ import random
 import pytest
 
 from tests.strategies import KINDS, Seeded, make_methods, make_pose, make_rig, make_shape
-from workbench.bench.draw.canvas import DOTS, Mode
+from workbench.bench.draw.canvas import DOTS, Area, Mode
 from workbench.bench.draw.side_view import (
     FACTORS,
     SHOWN_SHARE,
@@ -55,7 +55,7 @@ def near(p, edges) -> float:
 def test_the_blade_now_is_drawn_where_it_is(seed: int, mode: Mode) -> None:
     """Each dot of now lies within one dot of the true outline, and the whole outline is there."""
     rig, now, _ = case(seed, any_shape=True)
-    picture = side_view(rig, now, now.moved(0.1, -0.2, 0.001), 60, 20, mode)
+    picture = side_view(rig, now, now.moved(0.1, -0.2, 0.001), Area(60, 20, mode))
     edges = outline_dots(picture, placed(rig.blade, now))
     dots = picture.canvas.dots_of("now")
     assert dots
@@ -73,7 +73,7 @@ def test_the_wanted_blade_is_drawn_at_the_enlarged_pose(seed: int) -> None:
     wanted = now.moved(
         chance.number(-0.5, 0.5), chance.number(-0.5, 0.5), chance.number(-0.01, 0.01)
     )
-    picture = side_view(rig, now, wanted, 70, 24)
+    picture = side_view(rig, now, wanted, Area(70, 24))
     far = Pose(
         now.x_mm + picture.factor * (wanted.x_mm - now.x_mm),
         now.y_mm + picture.factor * (wanted.y_mm - now.y_mm),
@@ -92,7 +92,9 @@ def test_a_square_plate_looks_square(mode: Mode) -> None:
     rig, _, _ = case(1)
     corners = ((0.0, 0.0), (80.0, 0.0), (80.0, 80.0), (0.0, 80.0))
     plate = Blade("square", corners, (corners[0], corners[1]), (corners[0], corners[3]))
-    picture = side_view(Rig(plate, Base(), rig.studs), Pose(20.0, -20.0, 0.0), None, 90, 40, mode)
+    picture = side_view(
+        Rig(plate, Base(), rig.studs), Pose(20.0, -20.0, 0.0), None, Area(90, 40, mode)
+    )
     xs, ys = zip(*picture.canvas.dots_of("now"), strict=True)
     across, down = DOTS[mode]
     wide, high = (max(xs) - min(xs)) / across, (max(ys) - min(ys)) / down
@@ -103,7 +105,7 @@ def test_a_square_plate_looks_square(mode: Mode) -> None:
 def test_deeper_is_higher_and_the_tail_is_left() -> None:
     """The ski lies base up: y outward is up the screen and x forward to the right."""
     rig, now, _ = case(2)
-    view = side_view(rig, now, None, 60, 20).view
+    view = side_view(rig, now, None, Area(60, 20)).view
     (x0, y0), (x1, y1) = view.at((10.0, 0.0)), view.at((90.0, 60.0))
     assert x1 > x0
     assert y1 < y0
@@ -145,16 +147,16 @@ def test_a_tilt_is_enlarged_the_shorter_way_round() -> None:
 def test_captions_say_what_is_drawn(mode: Mode) -> None:
     """With both poses, one or none the caption says so, in ASCII where the mode is ASCII."""
     rig, now, _ = case(3)
-    both = side_view(rig, now, now.moved(0.4, 0.0, 0.0), 60, 20, mode)
+    both = side_view(rig, now, now.moved(0.4, 0.0, 0.0), Area(60, 20, mode))
     assert "wanted" in both.caption
     assert f"{both.factor:g}" in both.caption
-    assert side_view(rig, now, now, 60, 20, mode).caption.endswith("is as wanted")
-    assert "wanted" not in side_view(rig, now, None, 60, 20, mode).caption
-    none = side_view(rig, None, None, 60, 20, mode)
+    assert side_view(rig, now, now, Area(60, 20, mode)).caption.endswith("is as wanted")
+    assert "wanted" not in side_view(rig, now, None, Area(60, 20, mode)).caption
+    none = side_view(rig, None, None, Area(60, 20, mode))
     assert none.caption == "not all readings yet"
     assert none.canvas.dots_of("wanted")
     assert not none.canvas.dots_of("now")
-    assert "wanted" in side_view(rig, None, now, 60, 20, mode).caption
+    assert "wanted" in side_view(rig, None, now, Area(60, 20, mode)).caption
     for picture in (both, none):
         assert mode != "ascii" or (picture.caption + picture.canvas.plain()).isascii()
 
@@ -163,7 +165,7 @@ def test_captions_say_what_is_drawn(mode: Mode) -> None:
 def test_studs_touch_the_blade_and_bear_their_letters(seed: int) -> None:
     """Dots of each stud end at its contact and stay near it; f, r and b name them."""
     rig, now, _ = case(seed)
-    picture = side_view(rig, now, None, 80, 24)
+    picture = side_view(rig, now, None, Area(80, 24))
     dots = picture.canvas.dots_of("stud") | picture.canvas.dots_of("now")
     for t in rig.travels(now):
         x, y = picture.view.at(t.contact_mm)
@@ -180,7 +182,7 @@ def test_studs_touch_the_blade_and_bear_their_letters(seed: int) -> None:
 def test_the_base_is_drawn_where_it_is(seed: int) -> None:
     """Each dot of the base lies within one dot of the true line or arc."""
     rig, now, _ = case(seed)
-    picture = side_view(rig, now, None, 60, 20)
+    picture = side_view(rig, now, None, Area(60, 20))
     view = picture.view
     assert picture.canvas.dots_of("base")
     for i, j in picture.canvas.dots_of("base"):
@@ -192,7 +194,9 @@ def test_contacts_of_the_readings_are_marked() -> None:
     rig, now, chance = case(4)
     methods = make_methods(chance, rig.blade, rig.base, now, KINDS[0])
     assert methods
-    picture = side_view(rig, now, None, 60, 20, "ascii", [Reading(m, 1.0, 0.01) for m in methods])
+    picture = side_view(
+        rig, now, None, Area(60, 20, "ascii"), [Reading(m, 1.0, 0.01) for m in methods]
+    )
     rows = picture.canvas.plain().split("\n")
     for method in methods:
         seen = observe(method, rig.blade, rig.base, now)
@@ -210,7 +214,7 @@ def test_how_to_hold_the_caliper(seed: int) -> None:
     for method in methods or ():
         seen = observe(method, rig.blade, rig.base, now)
         assert seen
-        picture = method_view(rig, now, method, 60, 20)
+        picture = method_view(rig, now, method, Area(60, 20))
         jaws = picture.canvas.dots_of("wanted")
         for point in seen.contacts_mm:
             x, y = picture.view.at(point)
@@ -222,7 +226,7 @@ def test_how_to_hold_the_caliper(seed: int) -> None:
 def test_a_method_that_meets_no_blade_says_so() -> None:
     """A band far above the blade draws no jaw and the caption tells why."""
     rig, now, _ = case(5)
-    picture = method_view(rig, now, Method("high", "length", band_mm=(99.0, 99.5)), 40, 12)
+    picture = method_view(rig, now, Method("high", "length", band_mm=(99.0, 99.5)), Area(40, 12))
     assert "no part of the blade" in picture.caption
     assert not picture.canvas.dots_of("wanted")
 
@@ -232,14 +236,14 @@ def test_a_method_that_meets_no_blade_says_so() -> None:
 def test_no_size_is_too_small(w: int, h: int, mode: Mode) -> None:
     """A panel squeezed to nothing is drawn all the same, at least one cell large."""
     rig, now, _ = case(6)
-    picture = side_view(rig, now, now.moved(0.1, 0.1, 0.0), w, h, mode)
+    picture = side_view(rig, now, now.moved(0.1, 0.1, 0.0), Area(w, h, mode))
     assert (picture.canvas.width, picture.canvas.height) == (max(1, w), max(1, h))
 
 
 def test_a_stud_that_misses_its_edge_is_named() -> None:
     """A blade turned right over cannot be touched by its studs: the caption names them."""
     rig, now, _ = case(7)
-    caption = side_view(rig, now.moved(0.0, 0.0, math.pi), None, 60, 20).caption
+    caption = side_view(rig, now.moved(0.0, 0.0, math.pi), None, Area(60, 20)).caption
     assert "not on its edge: top front, top rear, tail" in caption
 
 
@@ -247,12 +251,12 @@ def test_a_pose_that_is_no_place_is_refused() -> None:
     """Not-a-number is an input error and no picture."""
     rig, _, _ = case(8)
     with pytest.raises(InputError):
-        side_view(rig, Pose(math.nan, 0.0, 0.0), None, 60, 20)
+        side_view(rig, Pose(math.nan, 0.0, 0.0), None, Area(60, 20))
 
 
 def test_a_base_that_ends_beside_the_blade_is_drawn() -> None:
     """A tight arc far off leaves parts of the picture without a base and breaks nothing."""
     rig, _, _ = case(9)
     odd = Rig(rig.blade, Base(300.0, 400.0), rig.studs)
-    assert side_view(odd, None, None, 60, 20).canvas.plain().strip()
-    assert method_view(odd, None, Method("t", "tail", band_mm=(0.0, 5.0)), 60, 20).caption
+    assert side_view(odd, None, None, Area(60, 20)).canvas.plain().strip()
+    assert method_view(odd, None, Method("t", "tail", band_mm=(0.0, 5.0)), Area(60, 20)).caption

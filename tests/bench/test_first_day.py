@@ -8,7 +8,7 @@ from pathlib import Path
 from tests.bench.screens import bench
 from tests.shop import demo_file, heron, open_shop, ski, walk_to
 from workbench.work.job.shop import Shop
-from workbench.work.job_text.tour import STEPS, tour_words
+from workbench.work.job_text.tasks import STEPS, tour_words
 
 
 async def test_doing_what_it_says_signs_a_ski_off(tmp_path: Path) -> None:

@@ -12,6 +12,7 @@ from tests.bench.screens import SIZES, bench
 from tests.bench.test_hands import begin
 from tests.shop import Fin, advance, demo_file, heron, open_shop, ski, walk_to
 from workbench.bench.action_menu import CHOICES
+from workbench.bench.draw.canvas import Area
 from workbench.bench.draw.side_view import side_view
 from workbench.bench.panels.next_line import (
     caution,
@@ -429,9 +430,9 @@ def test_the_side_view_names_its_studs_and_the_one_to_turn_in_capitals(
 ) -> None:
     """A narrow picture has their letters alone."""
     view = walk_to(shop, ski(shop, "Heron 66"), heron(ski(shop, "Heron 66")), "studs")
-    named = side_view(view.rig, view.pose, None, *size, lit="rear").canvas
+    named = side_view(view.rig, view.pose, None, Area(*size), lit="rear").canvas
     shown = named.plain()
     assert all(name in shown for name in ("top front", "TOP REAR", "tail")), shown
-    narrow = side_view(view.rig, view.pose, None, 14, 8, lit="rear").canvas.plain()
+    narrow = side_view(view.rig, view.pose, None, Area(14, 8), lit="rear").canvas.plain()
     assert "top front" not in narrow
     assert "R" in narrow

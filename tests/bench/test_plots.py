@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from workbench.bench.draw.canvas import Canvas, Mode
+from workbench.bench.draw.canvas import Area, Canvas, Mode
 from workbench.bench.draw.plots import (
     GLYPHS,
     extent,
@@ -45,7 +45,7 @@ SPAN = (T0, T0 + 60 * DAY)
 
 
 def drawn(series: Series, mode: Mode = "braille", width: int = 76, height: int = 16) -> list[str]:
-    return [row.plain for row in plot_rows(series, SPAN, "in", width, height, mode)]
+    return [row.plain for row in plot_rows(series, SPAN, "in", Area(width, height, mode))]
 
 
 @pytest.mark.parametrize("mode", ["braille", "block", "ascii"])
@@ -84,7 +84,7 @@ def test_a_struck_out_point_far_off_stands_at_the_edge_and_stretches_nothing() -
 def test_error_bars_reach_as_far_as_the_expanded_uncertainty() -> None:
     """In ASCII one bar is a column of | around its sign, of the height that the axis gives it."""
     lone = Series("d", False, (point(0, 62.0, expanded=0.5), point(60, 64.0, expanded=0.0)))
-    rows = [row.plain[5:] for row in plot_rows(lone, SPAN, "mm", 60, 24, "ascii")]
+    rows = [row.plain[5:] for row in plot_rows(lone, SPAN, "mm", Area(60, 24, "ascii"))]
     low, high = extent(lone)
     frame = framed(SPAN, low, high, Canvas(55, 22, "ascii"))
     column = math.floor(frame.x(T0) + 0.5)
@@ -100,7 +100,7 @@ def test_a_series_that_never_changed_is_not_blown_up() -> None:
     low, high = extent(flat)
     assert high - low >= 0.08
     wing = Series("wing", True, (point(0, 7.5, expanded=0.0),))
-    assert plot_rows(wing, SPAN, "in", 60, 12)[0].plain == "wing (degrees)"
+    assert plot_rows(wing, SPAN, "in", Area(60, 12))[0].plain == "wing (degrees)"
 
 
 def test_without_room_it_says_so() -> None:
@@ -123,7 +123,7 @@ def test_the_legend_names_what_is_there() -> None:
 
 
 def test_four_plots_stand_beside_each_other_in_their_room() -> None:
-    rows = grid([DEPTH] * 4, SPAN, "in", 112, 30, "braille")
+    rows = grid([DEPTH] * 4, SPAN, "in", Area(112, 30, "braille"))
     assert len(rows) == 30
     assert max(row.cell_length for row in rows) <= 112
     assert sum(row.plain.count("depth, hole 2") for row in rows) == 4
@@ -160,6 +160,6 @@ def test_any_points_draw_within_their_room(
     series = Series("s", False, tuple(point(d, v, m, e) for d, v, e, m in points))
     whens = [p.when for p in series.points]
     for unit in ("in", "mm"):
-        rows = plot_rows(series, (min(whens), max(whens)), unit, width, height, mode)
+        rows = plot_rows(series, (min(whens), max(whens)), unit, Area(width, height, mode))
         assert len(rows) == height
         assert max(row.cell_length for row in rows) <= width

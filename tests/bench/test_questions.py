@@ -14,7 +14,8 @@ from workbench.bench.panels.next_line import next_words
 from workbench.bench.screens.ski.hold_screen import HoldScreen
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop
-from workbench.work.job_text.next_text import task_of
+from workbench.work.job_text.tasks import task_of
+from workbench.work.job_text.view_words import target_warning
 
 
 def asked(shop: Shop) -> Keys:
@@ -282,7 +283,7 @@ def test_what_warns_of_a_target_stands_in_the_message(shop: Shop) -> None:
     assert state.view.plan is not None
     assert state.tone == "warn"
     assert "target kept: depth" in state.message
-    assert state.view.target_warning_in("in") in state.message
+    assert target_warning(state.view, "in") in state.message
     keys.hands.take_back()
     keys.hands.select(1)
     keys.type("+.012\n")

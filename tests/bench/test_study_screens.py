@@ -16,7 +16,7 @@ from tests.shop import empty_shop
 from workbench.bench.action_menu import CHOICES
 from workbench.bench.app import Bench
 from workbench.bench.bases.forms import Form, Prompt
-from workbench.bench.draw.canvas import DOTS, Mode
+from workbench.bench.draw.canvas import DOTS, Area, Mode
 from workbench.bench.screens.study.study_list import StudyList
 from workbench.bench.screens.study.study_picture import LABEL_ROWS, MARKS, study_picture
 from workbench.bench.screens.study.study_result import ResultScreen
@@ -390,7 +390,7 @@ def test_the_picture_fits_any_room_and_shows_every_person(
 ) -> None:
     """Nothing is drawn outside; in ASCII there is nothing but ASCII."""
     result = result_of(read(shop, planned(shop)))
-    picture = study_picture(result, "in", *size, mode)
+    picture = study_picture(result, "in", Area(*size, mode))
     rows = picture.canvas.rows()
     assert (len(rows), {len("".join(t for t, _ in row)) for row in rows}) == (size[1], {size[0]})
     plain = picture.canvas.plain()
@@ -405,8 +405,8 @@ def test_parts_that_have_no_room_are_reached_by_going_on(shop: Shop) -> None:
     """Forty columns in thirty cells: a window of parts, its last position full too."""
     parts = "; ".join(f"seat {i}" for i in range(1, 21))
     result = result_of(read(shop, planned(shop, parts=parts)))
-    begin = study_picture(result, "in", 40, 12)
-    end = study_picture(result, "in", 40, 12, first=19)
+    begin = study_picture(result, "in", Area(40, 12))
+    end = study_picture(result, "in", Area(40, 12), first=19)
     assert (begin.first, begin.last) == (0, end.last - end.first)
     assert end.last == 20
     assert "20" in end.canvas.plain()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import random
+from typing import Literal
 
 import pytest
 from shapely.geometry import LineString
@@ -102,6 +103,25 @@ def test_right_distances_are_hardly_ever_named() -> None:
         blade = random_blade(random.Random(100 + seed), n=60)
         named += contradiction(*measured(blade, seed)) is not None
     assert named <= 1
+
+
+def test_right_check_readings_hardly_ever_disagree() -> None:
+    """Between two places the outline is known less than at them, and a check allows for that."""
+    kinds: tuple[Literal["length", "height", "hole"], ...] = ("length", "height", "hole")
+    wrong = missed = 0
+    for seed in range(12):
+        blade = random_blade(random.Random(seed), n=60)
+        frame, distances = measured(blade, seed)
+        found, curve = (
+            blade_by_calipers("x", frame, distances, blade.holes),
+            curve_of(frame, distances),
+        )
+        for kind in kinds:
+            true = checked(blade, kind, 0.0).outline_mm
+            wrong += not checked(found, kind, true, curve).agrees
+            missed += checked(found, kind, true + 0.03 * IN, curve).agrees
+    assert wrong <= 1
+    assert missed <= 2
 
 
 def test_the_curve_is_known_best_where_it_was_read() -> None:

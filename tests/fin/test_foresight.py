@@ -89,7 +89,7 @@ def test_the_foreseen_uncertainty_is_the_scatter_of_a_simulation():
 def test_the_likely_cause_is_named(read, text, slip):
     """A line misread, digits exchanged, another method, or an unseated blade are told apart."""
     expected = 2.450 * 25.4
-    found = doubt(read, expected, 0.02, text, "in", {"other": 60.01})
+    found = doubt(read, expected, 0.02, (text, "in"), {"other": 60.01})
     assert found is not None
     assert found.slip == slip
 

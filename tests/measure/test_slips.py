@@ -46,13 +46,13 @@ def test_a_line_s_distance_exactly_is_a_line_misread_before_exchanged_digits(
     expected_in: float, read_in: float
 ) -> None:
     """Exchanging the 2 and the 5 comes within 0.002 in as well, but explains less than the line."""
-    found = doubt(read_in * 25.4, expected_in * 25.4, 0.03, f"{read_in:.4f}")
+    found = doubt(read_in * 25.4, expected_in * 25.4, 0.03, (f"{read_in:.4f}", "in"))
     assert found is not None
     assert (found.slip, found.detail) == ("graduation", "0.025 in")
 
 
 def test_digits_that_explain_the_number_better_than_a_line_are_named() -> None:
     """2.4255 for 2.4525 is 0.027 off: two thousandths from a line, and exchanged digits exactly."""
-    found = doubt(2.4255 * 25.4, 2.4525 * 25.4, 0.03, "2.4255")
+    found = doubt(2.4255 * 25.4, 2.4525 * 25.4, 0.03, ("2.4255", "in"))
     assert found is not None
     assert (found.slip, found.detail) == ("digits", "2.4525")

@@ -11,8 +11,21 @@ from pathlib import Path
 import pytest
 
 from workbench.records.book import Book
-from workbench.records.store.rows import Baseline, BaselineEntry, Turn
-from workbench.records.store.specs import FACTS, PARTS, WITH_IDS, Table
+from workbench.records.store.rows import (
+    Baseline,
+    BaselineEntry,
+    CaliperCheck,
+    Curve,
+    LockedReading,
+    Pair,
+    RideNote,
+    Study,
+    StudyReading,
+    Target,
+    Temperature,
+    Turn,
+)
+from workbench.records.store.specs import FACTS, HOME, PARTS, WITH_IDS, Table
 from workbench.records.store.writer import Pen
 
 from .conftest import furnish
@@ -32,81 +45,97 @@ def full_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
         book.set_setting("unit", "in")
         book.move_job(job, 3.0)
         reading = book.add_reading(job, "kl", shop.taken())
-        book.add_target(
+        book.add_fact(
             job,
             "kl",
-            method_id=shop.method.id,
-            text="2.46",
-            unit="in",
-            kind="value",
-            mm=62.484,
-            tolerance_mm=0.05,
+            Target(
+                method_id=shop.method.id,
+                text="2.46",
+                unit="in",
+                kind="value",
+                mm=62.484,
+                tolerance_mm=0.05,
+            ),
         )
         book.add_pass(job, "kl", number=1, turns=[Turn("front", 0.1, 0.125)], finest_turn=0.125)
         book.add_mark(job, "kl", "seated")
         book.add_tick(job, "kl", "final", "bolts")
         book.add_wing(job, "kl", "8", 8.0)
         book.add_sign_off(job, "kl")
-        book.add_ride_note(job, "kl", "fine")
-        book.add_caliper_check(
-            shop.caliper.id,
-            kind="zero",
-            nominal_text="0",
-            nominal_unit="in",
-            nominal_mm=0.0,
-            reading_text="0.0005",
-            reading_unit="in",
-            reading_mm=0.0127,
+        book.add_fact(job, "kl", RideNote(text="fine"))
+        book.add_entry(
+            "",
+            CaliperCheck(
+                caliper_id=shop.caliper.id,
+                kind="zero",
+                nominal_text="0",
+                nominal_unit="in",
+                nominal_mm=0.0,
+                reading_text="0.0005",
+                reading_unit="in",
+                reading_mm=0.0127,
+            ),
         )
-        book.add_locked_reading(
-            job, "kl", method_id=shop.method.id, text="2.45", unit="in", mm=62.23
+        book.add_fact(
+            job, "kl", LockedReading(method_id=shop.method.id, text="2.45", unit="in", mm=62.23)
         )
-        book.add_temperature(
+        book.add_fact(
             job,
             "kl",
-            text="31",
-            unit="C",
-            blade_c=31.0,
-            caliper_c=24.0,
-            blade_material="aluminium",
-            caliper_material="steel",
+            Temperature(
+                text="31",
+                unit="C",
+                blade_c=31.0,
+                caliper_c=24.0,
+                blade_material="aluminium",
+                caliper_material="steel",
+            ),
         )
-        book.add_pair(
-            shop.ski.id,
+        book.add_entry(
             "kl",
-            method_id=shop.method.id,
-            text="18.5",
-            unit="mm",
-            mm=18.5,
-            other_method_id=shop.method.id,
-            other_text="19",
-            other_unit="mm",
-            other_mm=19.0,
+            Pair(
+                ski_id=shop.ski.id,
+                method_id=shop.method.id,
+                text="18.5",
+                unit="mm",
+                mm=18.5,
+                other_method_id=shop.method.id,
+                other_text="19",
+                other_unit="mm",
+                other_mm=19.0,
+            ),
         )
-        book.add_curve(
-            shop.ski.id,
+        book.add_entry(
             "kl",
-            kind="sagitta",
-            text="0.2",
-            unit="mm",
-            from_x_mm=0.0,
-            to_x_mm=150.0,
-            sagitta_mm=0.2,
-            radius_mm=14062.6,
-            apex_mm=75.0,
+            Curve(
+                ski_id=shop.ski.id,
+                kind="sagitta",
+                text="0.2",
+                unit="mm",
+                from_x_mm=0.0,
+                to_x_mm=150.0,
+                sagitta_mm=0.2,
+                radius_mm=14062.6,
+                apex_mm=75.0,
+            ),
         )
-        study = book.add_study(
+        study = book.add_entry(
             "kl",
-            name="slow hour",
-            what="tail, tips",
-            unit="mm",
-            parts=("one", "two"),
-            people=("KL", "RB"),
-            trials=1,
-            sequence=((0, 0, 0), (1, 1, 0), (1, 0, 0), (0, 1, 0)),
+            Study(
+                name="slow hour",
+                what="tail, tips",
+                unit="mm",
+                parts=("one", "two"),
+                people=("KL", "RB"),
+                trials=1,
+                sequence=((0, 0, 0), (1, 1, 0), (1, 0, 0), (0, 1, 0)),
+            ),
         )
-        book.add_study_reading(
-            study.id, "kl", part="one", person="KL", trial=0, text="18.5", unit="mm", mm=18.5
+        book.add_entry(
+            "kl",
+            StudyReading(
+                study_id=study.id, part="one", person="KL", trial=0, text="18.5", unit="mm", mm=18.5
+            ),
         )
         book.strike(reading.id, "slip", "kl")
         (ours,) = book.rows_out()["strikes"]
@@ -131,7 +160,7 @@ def test_every_table_is_covered(raw: sqlite3.Connection) -> None:
     tables = {name: strict for name, strict in listed if not name.startswith(("sqlite_", "_"))}
     assert set(tables) == {table.value for table in Table}
     assert all(tables.values())
-    assert {*KEPT, Table.QUEUE} == set(Table)
+    assert {*KEPT, *HOME, Table.QUEUE} == set(Table)
 
 
 @pytest.mark.parametrize("table", KEPT)

@@ -28,7 +28,7 @@ def add(shop: Shop, **changes: Any) -> CaliperCheck:
         "kind": "block", "nominal_text": "25 mm", "nominal_unit": "mm", "nominal_mm": 25.0,
         "reading_text": ".984", "reading_unit": "in", "reading_mm": 24.9936,
     }  # fmt: skip
-    return shop.book.add_caliper_check(shop.caliper.id, who="kl", **(columns | changes))
+    return shop.book.add_entry("kl", CaliperCheck(caliper_id=shop.caliper.id, **columns | changes))
 
 
 def test_checks_come_back_in_order_also_after_closing(shop: Shop) -> None:

@@ -22,8 +22,13 @@ from workbench.records.store.rows import (
     AnyFact,
     Baseline,
     BaselineEntry,
+    CaliperCheck,
+    LockedReading,
+    RideNote,
     Strike,
     Taken,
+    Target,
+    Temperature,
     Turn,
 )
 from workbench.records.store.specs import FACTS, Table
@@ -34,29 +39,64 @@ def filled(path: Path) -> list[AnyFact]:
     with Book(path) as book:
         shop = furnish(book)
         job, method = shop.job.id, shop.method.id
-        warm = book.add_temperature(
-            job, "KV", text="25 C 21 C", unit="C", blade_c=25.0, caliper_c=21,
-            blade_material="steel", caliper_material="steel",
-        )  # fmt: skip
+        warm = book.add_fact(
+            job,
+            "KV",
+            Temperature(
+                text="25 C 21 C",
+                unit="C",
+                blade_c=25.0,
+                caliper_c=21,
+                blade_material="steel",
+                caliper_material="steel",
+            ),
+        )
         taken = Taken(method, 0, "2.4505", "in", 2.4505 * 25.4, shop.caliper.id, "typed", warm.id)
         book.add_reading(job, "KV", taken)
-        book.add_locked_reading(
-            job, "KV", method_id=method, text="60", unit="mm", mm=60, caliper_id=shop.caliper.id,
-            temperature_id=warm.id,
-        )  # fmt: skip
-        book.add_target(
-            job, "KV", method_id=method, text="+0.020", unit="in", kind="change", mm=62.75,
-            tolerance_mm=0.05,
-        )  # fmt: skip
+        book.add_fact(
+            job,
+            "KV",
+            LockedReading(
+                method_id=method,
+                text="60",
+                unit="mm",
+                mm=60,
+                caliper_id=shop.caliper.id,
+                temperature_id=warm.id,
+            ),
+        )
+        book.add_fact(
+            job,
+            "KV",
+            Target(
+                method_id=method,
+                text="+0.020",
+                unit="in",
+                kind="change",
+                mm=62.75,
+                tolerance_mm=0.05,
+            ),
+        )
         turns = (Turn("front", 0.26, 0.25), Turn("back", -0.0, 0.0))
         book.add_pass(job, "KV", number=1, turns=turns, finest_turn=0.125)
         book.add_mark(job, "KV", "step", number=2, text="turn front 0.25")
         book.add_tick(job, "KV", "final", "clamp", "Clamp bolts")
         book.add_wing(job, "KV", "7", 7, hold="middle", gauge="7")
-        book.add_ride_note(
-            job, "KV", "sits deep", rider="R", place="bay", water="18 C", water_c=18.0, rope="14",
-            speed="55", complaints=("late",), rating=4,
-        )  # fmt: skip
+        book.add_fact(
+            job,
+            "KV",
+            RideNote(
+                text="sits deep",
+                rider="R",
+                place="bay",
+                water="18 C",
+                water_c=18.0,
+                rope="14",
+                speed="55",
+                complaints=("late",),
+                rating=4,
+            ),
+        )
         book.add_sign_off(job, "KV", "done")
         return list(book.facts(job))
 
@@ -196,10 +236,19 @@ def test_numbers_that_belong_to_no_job_are_compared_too(path: Path) -> None:
     """A caliper's check, a pair, a study's reading; and a baseline is none to start from."""
     with Book(path) as book:
         shop = furnish(book)
-        check = book.add_caliper_check(
-            shop.caliper.id, who="KV", kind="block", nominal_text="2", nominal_unit="in",
-            nominal_mm=50.8, reading_text="2.0005", reading_unit="in", reading_mm=50.8127,
-        )  # fmt: skip
+        check = book.add_entry(
+            "KV",
+            CaliperCheck(
+                caliper_id=shop.caliper.id,
+                kind="block",
+                nominal_text="2",
+                nominal_unit="in",
+                nominal_mm=50.8,
+                reading_text="2.0005",
+                reading_unit="in",
+                reading_mm=50.8127,
+            ),
+        )
         entry = BaselineEntry("tail, tips", "2.450", "in", 62.23, 0.05)
         base = book.add_baseline(Baseline("", shop.ski.id, "As bought", (entry,)))
         assert book.checks_of(shop.caliper.id) == (check,)

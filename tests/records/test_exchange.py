@@ -30,10 +30,18 @@ from workbench.records.store.rows import (
     AnyFact,
     Baseline,
     BaselineEntry,
+    CaliperCheck,
+    Curve,
     Method,
+    Pair,
     PassRow,
     Reading,
+    RideNote,
+    Study,
+    StudyReading,
     Taken,
+    Target,
+    Temperature,
     Turn,
 )
 from workbench.records.store.schema import APPLIED, QUEUE_OF_ROWS, fingerprint
@@ -218,8 +226,8 @@ def test_both_benches_correct_one_ski(shop: Shop, other: Book) -> None:
     give(shop.book, other)
     shop.book.correct_ski(replace(shop.ski, rider="Ours"))
     other.correct_ski(replace(shop.ski, rider="Theirs"))
-    brought = give(other, shop.book)
-    assert [c.kind for c in shop.book.clashes(brought)] == ["corrected"]
+    give(other, shop.book)
+    assert [c.kind for c in shop.book.clashes()] == ["corrected"]
     give(shop.book, other)
     assert out(shop.book) == out(other)
     assert shop.book.ski(shop.ski.id).rider == other.ski(shop.ski.id).rider == "Theirs"
@@ -248,10 +256,20 @@ def test_both_benches_strike_one_row(shop: Shop, other: Book) -> None:
 
 def test_both_benches_strike_one_measurement_of_a_base(shop: Shop, other: Book) -> None:
     """What belongs to no job shows both strikes too."""
-    curve = shop.book.add_curve(
-        shop.ski.id, "KV", kind="sagitta", text="0.2", unit="mm", from_x_mm=0.0, to_x_mm=150.0,
-        sagitta_mm=0.2, radius_mm=14062.6, apex_mm=75.0,
-    )  # fmt: skip
+    curve = shop.book.add_entry(
+        "KV",
+        Curve(
+            ski_id=shop.ski.id,
+            kind="sagitta",
+            text="0.2",
+            unit="mm",
+            from_x_mm=0.0,
+            to_x_mm=150.0,
+            sagitta_mm=0.2,
+            radius_mm=14062.6,
+            apex_mm=75.0,
+        ),
+    )
     give(shop.book, other)
     ours = shop.book.strike(curve.id, "typed wrong", "KV")
     theirs = other.strike(curve.id, "wrong place", "ML")
@@ -310,7 +328,8 @@ def test_the_clashes_of_two_shops_with_like_names(shop: Shop, other: Book) -> No
     theirs = furnish(other)
     other.correct_ski(replace(theirs.ski, name="Ski Z"))
     other.add_ski(replace(ski(theirs.blade.id, theirs.block.id, theirs.method.id), serial="S-2"))
-    found = shop.book.clashes(give(other, shop.book))
+    give(other, shop.book)
+    found = shop.book.clashes()
     assert {(c.kind, c.table.value) for c in found} == {
         ("serial", "skis"), ("name", "skis"), ("twins", "blades"), ("twins", "blocks"),
         ("twins", "calipers"),
@@ -336,7 +355,8 @@ def test_a_ski_queued_and_worked_on_at_both_benches_is_said(shop: Shop, other: B
     shop.book.add_reading(shop.job.id, "KV", shop.taken())
     other.add_reading(shop.job.id, "ML", shop.taken("2.451", 62.2554))
     other.add_job(shop.ski.id, DAY)
-    found = shop.book.clashes(give(other, shop.book))
+    give(other, shop.book)
+    found = shop.book.clashes()
     assert [(c.kind, c.subject, c.others) for c in found] == [
         ("queued", "Ski A", (DAY, DAY)),
         ("worked", "Ski A", (DAY,)),
@@ -550,45 +570,94 @@ def test_no_change_of_a_file_crashes_or_leaves_half_of_it(
 def play(book: Book, shop: Shop) -> None:
     """Something in every table."""
     job, method, caliper = shop.job.id, shop.method.id, shop.caliper.id
-    warm = book.add_temperature(
-        job, "KV", text="24", unit="C", blade_c=24.0, caliper_c=23.0, blade_material="aluminium",
-        caliper_material="steel",
-    )  # fmt: skip
+    warm = book.add_fact(
+        job,
+        "KV",
+        Temperature(
+            text="24",
+            unit="C",
+            blade_c=24.0,
+            caliper_c=23.0,
+            blade_material="aluminium",
+            caliper_material="steel",
+        ),
+    )
     taken = replace(shop.taken(), temperature_id=warm.id)
     reading = book.add_reading(job, "KV", taken)
     book.correct_reading(reading.id, "KV", "typed wrong", taken)
     book.add_mark(job, "KV", "finest", text="0.0625")
     book.add_mark(job, "KV", "wing_aim", number=1, text="7.5")
-    book.add_target(
-        job, "KV", method_id=method, text="+.01", unit="in", kind="change", mm=19.3,
-        tolerance_mm=0.05,
-    )  # fmt: skip
+    book.add_fact(
+        job,
+        "KV",
+        Target(method_id=method, text="+.01", unit="in", kind="change", mm=19.3, tolerance_mm=0.05),
+    )
     book.add_pass(job, "KV", number=1, turns=(Turn("front", 0.3, 0.25),), finest_turn=0.125)
     book.add_tick(job, "KV", "final", "clamp", "clamp bolts")
     book.add_wing(job, "KV", "7.5", 7.5, hold="front", gauge="7 to 8")
-    book.add_ride_note(job, "KV", "held well", complaints=("tail", "slow"), rating=4)
+    book.add_fact(job, "KV", RideNote(text="held well", complaints=("tail", "slow"), rating=4))
     book.move_job(job, 0.5)
     book.add_sign_off(job, "KV")
     entry = BaselineEntry("tail, tips", ".750", "in", 19.05, 0.05)
     book.add_baseline(Baseline("", shop.ski.id, "start", (entry,)))
-    book.add_caliper_check(
-        caliper, kind="zero", nominal_text="0", nominal_unit="in", nominal_mm=0.0,
-        reading_text="0", reading_unit="in", reading_mm=0.0,
-    )  # fmt: skip
-    book.add_pair(
-        shop.ski.id, "KV", method_id=method, text="1", unit="in", mm=25.4,
-        other_method_id=method, other_text="1", other_unit="in", other_mm=25.4,
-    )  # fmt: skip
-    book.add_curve(
-        shop.ski.id, "KV", kind="sagitta", text="1", unit="mm", from_x_mm=0.0, to_x_mm=100.0,
-        sagitta_mm=1.0, radius_mm=None, apex_mm=None,
-    )  # fmt: skip
-    study = book.add_study(
-        "KV", name="s", what="tail", unit="in", parts=("a",), people=("KV",), trials=1,
-        sequence=[(0, 0, 0)],
-    )  # fmt: skip
-    book.add_study_reading(
-        study.id, "KV", part="a", person="KV", trial=0, text="1", unit="in", mm=25.4
+    book.add_entry(
+        "",
+        CaliperCheck(
+            caliper_id=caliper,
+            kind="zero",
+            nominal_text="0",
+            nominal_unit="in",
+            nominal_mm=0.0,
+            reading_text="0",
+            reading_unit="in",
+            reading_mm=0.0,
+        ),
+    )
+    book.add_entry(
+        "KV",
+        Pair(
+            ski_id=shop.ski.id,
+            method_id=method,
+            text="1",
+            unit="in",
+            mm=25.4,
+            other_method_id=method,
+            other_text="1",
+            other_unit="in",
+            other_mm=25.4,
+        ),
+    )
+    book.add_entry(
+        "KV",
+        Curve(
+            ski_id=shop.ski.id,
+            kind="sagitta",
+            text="1",
+            unit="mm",
+            from_x_mm=0.0,
+            to_x_mm=100.0,
+            sagitta_mm=1.0,
+            radius_mm=None,
+            apex_mm=None,
+        ),
+    )
+    study = book.add_entry(
+        "KV",
+        Study(
+            name="s",
+            what="tail",
+            unit="in",
+            parts=("a",),
+            people=("KV",),
+            trials=1,
+            sequence=[(0, 0, 0)],
+        ),
+    )
+    book.add_entry(
+        "KV",
+        StudyReading(
+            study_id=study.id, part="a", person="KV", trial=0, text="1", unit="in", mm=25.4
+        ),
     )
     book.correct_ski(replace(shop.ski, name="Ski A, corrected", size="67"))
     book.set_setting("shop", "The boathouse")

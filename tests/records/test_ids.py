@@ -14,11 +14,11 @@ from hypothesis import strategies as st
 
 from workbench.errors import RecordsError
 from workbench.records.book import Book
-from workbench.records.store import ids
 from workbench.records.store.ids import (
     Mint,
     bench_tag,
     is_id,
+    tag_of,
 )
 
 from .conftest import furnish
@@ -29,7 +29,7 @@ MOMENTS = st.datetimes(datetime(1900, 1, 1), datetime(2200, 1, 1), timezones=ZON
 
 
 def mint(bench: str = "bench one") -> Mint:
-    return Mint(bench, random_bits=lambda _bits: 5)
+    return Mint(bench_tag(bench), random_bits=lambda _bits: 5)
 
 
 def test_an_id_is_a_version_7_uuid_of_its_time() -> None:
@@ -68,8 +68,7 @@ def test_two_zones_at_one_moment_make_the_same_stamp() -> None:
 
 def test_an_id_tells_its_bench() -> None:
     """The bench's tag is in the id and differs between benches."""
-    low = int(mint("bench one").next(NOON).replace("-", ""), 16) & ((1 << 62) - 1)
-    assert low >> ids._RANDOM_BITS == bench_tag("bench one")
+    assert tag_of(mint("bench one").next(NOON)) == bench_tag("bench one")
     assert bench_tag("bench one") != bench_tag("bench two")
 
 
@@ -123,3 +122,25 @@ def test_two_benches_on_one_book_agree_on_the_order(path: Path) -> None:
         ]
         assert one.facts(shop.job.id) == tuple(kept)
         assert two.facts(shop.job.id) == tuple(kept)
+
+
+def test_each_book_is_a_bench_of_its_own_and_a_copy_another(path: Path, tmp_path: Path) -> None:
+    """Of one machine's name or not; a copy has its own from its first write on, a reader none."""
+    copy = tmp_path / "copy.db"
+    with Book(path) as book, Book(tmp_path / "second.db") as second:
+        kept = [furnish(each).job.id for each in (book, second)]
+        own = book.own_bench()
+        assert own != second.own_bench()
+        assert [tag_of(each) for each in kept] == [
+            int(each.own_bench()[:6], 16) for each in (book, second)
+        ]
+        book.backup(copy)
+    with Book(path) as book, Book(copy) as other:
+        assert other.rows_out() == book.rows_out()
+        assert book.own_bench() == own
+        note = other.add_mark(kept[0], "kl", "note", text="on the boat")
+        assert other.own_bench() not in (own, "")
+        assert tag_of(note.id) == int(other.own_bench()[:6], 16)
+        book.take_in(other.rows_out())
+        assert book.own_bench() == own
+        assert book.rows_out() == other.rows_out()

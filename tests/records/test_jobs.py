@@ -21,6 +21,7 @@ from workbench.records.store.rows import (
     Mark,
     PassRow,
     Reading,
+    RideNote,
     SignOff,
     Taken,
     Target,
@@ -107,15 +108,17 @@ def test_every_fact_comes_back_in_order(shop: Shop) -> None:
         book.add_tick(job.id, "kl", "received", "bolts", "Clamp bolts are there"),
         book.add_reading(job.id, "kl", shop.taken()),
         book.add_mark(job.id, "kl", "seated", number=1),
-        book.add_target(
+        book.add_fact(
             job.id,
             "kl",
-            method_id=method.id,
-            text="+.005",
-            unit="in",
-            kind="change",
-            mm=62.357,
-            tolerance_mm=0.0508,
+            Target(
+                method_id=method.id,
+                text="+.005",
+                unit="in",
+                kind="change",
+                mm=62.357,
+                tolerance_mm=0.0508,
+            ),
         ),
         book.add_pass(
             job.id,
@@ -126,7 +129,7 @@ def test_every_fact_comes_back_in_order(shop: Shop) -> None:
         ),
         book.add_wing(job.id, "kl", "8 1/2", 8.5),
         book.add_sign_off(job.id, "kl"),
-        book.add_ride_note(job.id, "kl", "holds better"),
+        book.add_fact(job.id, "kl", RideNote(text="holds better")),
     )
     assert book.facts(job.id) == kept
     (history,) = book.history_of_ski(shop.ski.id)
@@ -182,7 +185,7 @@ def test_each_kind_of_fact_can_be_struck(shop: Shop) -> None:
         book.add_mark(job_id, "kl", "seated"),
         book.add_pass(job_id, "kl", number=1, turns=[], finest_turn=0.5),
         book.add_wing(job_id, "kl", "8", 8.0),
-        book.add_ride_note(job_id, "kl", "fine"),
+        book.add_fact(job_id, "kl", RideNote(text="fine")),
     ]
     strikes = [book.strike(fact.id, "test", "kl") for fact in kept]
     assert [fact.struck for fact in book.facts(job_id)] == strikes

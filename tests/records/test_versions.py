@@ -6,6 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from tests.shop import demo_file, open_shop, ski
+from workbench.records.store.rows import Pair
 
 
 def test_every_version_of_a_ski_is_kept_with_who_wrote_it(tmp_path: Path) -> None:
@@ -29,9 +30,13 @@ def test_pairs_of_a_ski_are_its_own_alone(tmp_path: Path) -> None:
     with open_shop(demo_file(tmp_path)) as shop:
         one, two = ski(shop, "Heron 66").ski, ski(shop, "Heron 67").ski
         made = [
-            shop.book.add_pair(
-                row.id, "KV", method_id=row.methods[0], text="2.45", unit="in", mm=62.23,
-                other_method_id=row.methods[1], other_text="0.78", other_unit="in", other_mm=19.812,
+            shop.book.add_entry(
+                "KV",
+                Pair(
+                    ski_id=row.id, method_id=row.methods[0], text="2.45", unit="in", mm=62.23,
+                    other_method_id=row.methods[1], other_text="0.78", other_unit="in",
+                    other_mm=19.812,
+                ),
             )
             for row in (one, two, one)
         ]  # fmt: skip

@@ -225,7 +225,8 @@ class World:
                 return self.do(at, lambda: shop.second_eyes(view, "EY"))
             return self.do(at, lambda: shop.sign_off(view, shop.who))
         turns = view.plan.turns if view.stage == "turning" and view.plan is not None else ()
-        if view.stage == "turning" and not any(t.turns for t in turns):
+        by_hand = view.rig.missing and self.steps % 2
+        if view.stage == "turning" and not any(t.turns for t in turns) and not by_hand:
             return self.do(at, lambda: shop.accept(view))
         return self.do(at, lambda: advance(shop, view, fin, CHANGES))
 
@@ -284,15 +285,17 @@ class World:
         return self.do(at, lambda: strike_out(at.shop, entry, "not true"))
 
     def refit(self, at: Bench, name: str, undo: bool) -> bool:
-        """Give a ski the other block, or strike the last such change out as never made."""
+        """Give a ski the other block or none, or strike the last such change out as never made."""
         ski_id, book = self.skis[name], at.book
         if undo:
             last = last_change(book.ski_versions(ski_id))
             return last is not None and self.do(
                 at, lambda: strike_change(at.shop, ski_id, last.id, "never made")
             )
-        other = next(b for b in book.blocks() if b.id != book.ski(ski_id).block_id)
-        fields = {"block": other.name, "reason": "another block"}
+        worn = book.block(book.ski(ski_id).block_id)
+        others = [b.name for b in book.blocks() if b.studs and b.id != worn.id]
+        others += ["none"] if worn.studs else []
+        fields = {"block": others[self.steps % len(others)], "reason": "another block"}
         return self.do(at, lambda: change_parts(at.shop, ski_id, fields))
 
     def by_command(self, book: int, name: str, verb: str) -> None:

@@ -12,6 +12,7 @@ from tests.shop import demo_file, heron, open_shop, ski, walk_to
 from workbench.advice.torque import MAKER_WINS, TORQUE_NOTES, note_for
 from workbench.errors import InputError
 from workbench.work.job.shop import Shop
+from workbench.work.job_text.view_words import torque_words
 from workbench.work.order.shop_policy import rules_of
 from workbench.work.roster import check_lists
 
@@ -168,7 +169,7 @@ def test_the_item_that_is_due_brings_its_note(shop: Shop) -> None:
     seen = []
     while view.stage == "final check":
         assert view.check_due is not None
-        seen.append(view.torque_words.partition(":")[0])
+        seen.append(torque_words(view).partition(":")[0])
         view = shop.tick(view, view.check_due.key)
     assert seen == ["Studs", "Block screws", "Clamp bolts"]
-    assert view.torque_words == ""
+    assert torque_words(view) == ""

@@ -17,7 +17,9 @@ from workbench.fin.reading.observe import Method
 from workbench.measure.mpe_tables import din862_mpe_mm
 from workbench.measure.temperature import MATERIALS
 from workbench.records.store import rows
+from workbench.work.job.entry import Typed
 from workbench.work.job.shop import Shop
+from workbench.work.job_text.view_words import no_turn_words
 from workbench.work.roster import calipers
 from workbench.work.trust.caliper_figures import Gauge, Tools
 from workbench.work.trust.reading_budget import (
@@ -190,7 +192,7 @@ def test_a_reading_is_worth_what_its_own_caliper_is(shop: Shop) -> None:
     view = as_received(shop)
     fields = {"name": "Coarse", "unit": "mm", "resolution": "0.05", "mpe": "0.1"}
     coarse = calipers.add_caliper(shop, fields)
-    view = shop.take_reading(view, view.lines[0], "62.7", "mm", 62.7, "typed", coarse)
+    view = shop.take_reading(view, view.lines[0], Typed("62.7", "mm", 62.7, "typed", coarse))
     u = view.lines[0].u_mm
     assert u is not None
     assert u > 2.0 * reading_u_mm([62.7])
@@ -216,15 +218,16 @@ def test_a_guard_band_asks_for_more_than_the_tolerance_and_every_view_agrees(sho
     assert line.stage == "turning"
     assert view.plan is not None
     assert not view.plan.within
-    assert "no turn this coarse" in view.no_turn_words
+    assert "no turn this coarse" in no_turn_words(view)
     for x in view.lines:
         shop.book.correct_method(replace(shop.book.method(x.method_id), u_mm=0.05))
     view = shop.view(view.job.id)
     assert view.stage == "turning"
     assert re.search(
-        r"guard band of .+, 2 u = 0\.00\d+ in, fills its tolerance of 0\.00\d+:", view.no_turn_words
+        r"guard band of .+, 2 u = 0\.00\d+ in, fills its tolerance of 0\.00\d+:",
+        no_turn_words(view),
     )
-    assert "more repeats, a wider tolerance, or k" in view.no_turn_words
+    assert "more repeats, a wider tolerance, or k" in no_turn_words(view)
     for x in view.lines:
         shop.book.correct_method(replace(shop.book.method(x.method_id), u_mm=None))
     shop.remember("guard_band", "off")

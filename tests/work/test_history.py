@@ -36,6 +36,7 @@ from workbench.work.history.timeline import (
     times_struck,
 )
 from workbench.work.history.timeline_words import row_words
+from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.ski_state import TAKEN_BACK
@@ -234,14 +235,34 @@ def test_everything_done_to_a_ski_is_in_its_timeline_in_order(shop: Shop) -> Non
     view = done(shop)
     book, methods = shop.book, [line.method_id for line in view.lines]
     book.correct_ski(replace(view.ski, rider="Somebody Else"), who="AB")
-    book.add_curve(
-        view.ski.id, "KV", kind="sagitta", text="0.031", unit="in", from_x_mm=0.0, to_x_mm=150.0,
-        sagitta_mm=0.79, radius_mm=3560.0, apex_mm=75.0,
-    )  # fmt: skip
-    book.add_pair(
-        view.ski.id, "KV", method_id=methods[0], text="2.45", unit="in", mm=62.23,
-        other_method_id=methods[1], other_text="20 mm", other_unit="mm", other_mm=20.0,
-    )  # fmt: skip
+    book.add_entry(
+        "KV",
+        rows.Curve(
+            ski_id=view.ski.id,
+            kind="sagitta",
+            text="0.031",
+            unit="in",
+            from_x_mm=0.0,
+            to_x_mm=150.0,
+            sagitta_mm=0.79,
+            radius_mm=3560.0,
+            apex_mm=75.0,
+        ),
+    )
+    book.add_entry(
+        "KV",
+        rows.Pair(
+            ski_id=view.ski.id,
+            method_id=methods[0],
+            text="2.45",
+            unit="in",
+            mm=62.23,
+            other_method_id=methods[1],
+            other_text="20 mm",
+            other_unit="mm",
+            other_mm=20.0,
+        ),
+    )
     _, timeline, _ = of(shop, "Heron 66")
     ids = [e.row.id for e in timeline.entries]
     facts = [f.id for h in book.history_of_ski(view.ski.id) for f in h.facts]
@@ -281,7 +302,7 @@ def test_what_was_typed_stays_visible_beside_the_bench_s_unit(shop: Shop) -> Non
     """The bench's unit first; typed text where it reads differently; never without its method."""
     view = ski(shop, "Heron 66")
     view = walk_to(shop, view, heron(view), "as received")
-    shop.take_reading(view, view.lines[0], "62.4", "mm", 62.4)
+    shop.take_reading(view, view.lines[0], Typed("62.4", "mm", 62.4))
     _, timeline, _ = of(shop, "Heron 66")
     row = entry_of(timeline, rows.Reading).row
     said = row_words(row, timeline.history, "in")
@@ -346,7 +367,7 @@ def test_what_was_felt_stands_in_the_words_of_the_shops_list(shop: Shop) -> None
     view = done(shop)
     first, second = rules_of(shop).complaints[:2]
     felt = (first.key, second.key, "lost-its_bite")
-    note = shop.book.add_ride_note(view.job.id, "KV", "", complaints=felt, rating=2)
+    note = shop.book.add_fact(view.job.id, "KV", rows.RideNote(text="", complaints=felt, rating=2))
     _, timeline, _ = of(shop, "Heron 66")
     said = row_words(note, timeline.history, "in")
     assert said == f"rated 2 of 5 · {first.words}, {second.words}, lost its bite"
@@ -356,7 +377,7 @@ def test_what_was_felt_stands_in_the_words_of_the_shops_list(shop: Shop) -> None
 
 def test_a_list_that_cannot_be_read_does_not_hide_the_history(shop: Shop) -> None:
     view = done(shop)
-    note = shop.book.add_ride_note(view.job.id, "KV", "", complaints=("slides-out",))
+    note = shop.book.add_fact(view.job.id, "KV", rows.RideNote(text="", complaints=("slides-out",)))
     shop.book.set_setting("ride_rules", "complaints = 3")
     _, timeline, _ = of(shop, "Heron 66")
     assert row_words(note, timeline.history, "in") == "slides out"

@@ -13,16 +13,18 @@ from workbench.fin.reading.rig import Rig
 from workbench.measure.display import length_text
 from workbench.records.book import Book
 from workbench.records.store import rows
+from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.last_setting import left_with
 from workbench.work.job.shop import Shop
+from workbench.work.job_text.view_words import doubt_question, since_left
 
 
 def asked(view: JobView, index: int, off_mm: float, text: str | None = None) -> str:
     """Return what is asked about a reading so far from the setting that the ski left with."""
     line = view.lines[index]
     mm = view.left[index].value_mm + off_mm
-    return view.doubt(line, text or length_text(mm, "in"), "in", mm, "in")
+    return doubt_question(view, line, Typed(text or length_text(mm, "in"), "in", mm), "in")
 
 
 def test_the_setting_it_left_with_is_that_of_its_last_round_of_readings(shop: Shop) -> None:
@@ -158,10 +160,10 @@ def test_a_fin_that_moved_is_said_and_not_asked_about(shop: Shop) -> None:
     assert "0.0400 in from the setting it left with" in asked(view, 0, 0.040 * 25.4)
     for off_in in (0.012, -0.014, 0.020):
         assert asked(view, 0, off_in * 25.4) == ""
-        told = view.since_left(view.lines[0], view.left[0].value_mm + off_in * 25.4, "in")
+        told = since_left(view, view.lines[0], view.left[0].value_mm + off_in * 25.4, "in")
         assert told.endswith("since it left")
     near = view.left[0].value_mm + 0.0005 * 25.4
-    assert view.since_left(view.lines[0], near, "in") == ""
+    assert since_left(view, view.lines[0], near, "in") == ""
 
 
 def test_the_question_stands_at_the_bench_and_plus_takes_the_reading(shop: Shop) -> None:
@@ -188,4 +190,4 @@ def test_after_a_pass_the_last_setting_has_no_say(shop: Shop) -> None:
     view = walk_to(shop, view, fin, "measuring", ("+.010", "", "-.015"))
     assert view.left == ()
     assert len(view.expected) >= 3
-    assert view.since_left(view.lines[0], 70.0, "in") == ""
+    assert since_left(view, view.lines[0], 70.0, "in") == ""

@@ -14,12 +14,12 @@ from workbench.fin.learn.thread_question import Move
 from workbench.fin.parts.studs import Stud
 from workbench.fin.reading.rig import Rig
 from workbench.records.store import rows
-from workbench.work.job.importance import Importance, said_of
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.ski_state import UNMEASURED
 from workbench.work.job.stages import MidPassError
-from workbench.work.job_text.next_text import task_of
+from workbench.work.job_text.importance import Importance, said_of
+from workbench.work.job_text.tasks import task_of
 
 CHANGES = ("+.030", "", "+.020")
 

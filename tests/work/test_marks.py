@@ -20,6 +20,7 @@ from workbench.work.job.coarse_marks import (
 from workbench.work.job.extra_readings import Mark
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
+from workbench.work.trust.plausibility import suspects_in
 
 SCALE = {
     "name": "scale, left", "kind": "scale", "unit": "in", "at": "2.0 0", "zero": "1.5",
@@ -150,17 +151,17 @@ def test_a_mark_is_taken_back_like_any_entry(shop: Shop) -> None:
 def test_a_tail_off_by_a_tenth_is_named(shop: Shop, off_in: float) -> None:
     """Two scales name the tail distance alone, with the line that was misread."""
     view = with_marks(shop, with_readings(shop, received(shop, SCALE, FRONT, LINES), off_in))
-    (suspect,) = view.suspects("in")
+    (suspect,) = suspects_in(view.contradictions, "in")
     assert suspect.method == "tail, upper line"
     assert "misread by 0.100 in" in suspect.cause
-    assert "misread by 2.540 mm" in view.suspects("mm")[0].cause
+    assert "misread by 2.540 mm" in suspects_in(view.contradictions, "mm")[0].cause
     assert [view.contradicts(line) for line in view.lines] == [False, True, False]
 
 
 def test_one_scale_is_enough_to_see_it(shop: Shop) -> None:
     """With a single scale the tail distance is named first, and the scale beside it."""
     view = with_marks(shop, with_readings(shop, received(shop, SCALE, LINES), 0.1))
-    names = [s.method for s in view.suspects("in")]
+    names = [s.method for s in suspects_in(view.contradictions, "in")]
     assert names[0] == "tail, upper line"
     assert "scale, left" in names
     assert view.marks[0].agrees is False
@@ -169,11 +170,11 @@ def test_one_scale_is_enough_to_see_it(shop: Shop) -> None:
 
 def test_taken_again_the_reading_is_right_and_nothing_is_suspect(shop: Shop) -> None:
     view = with_marks(shop, with_readings(shop, received(shop, SCALE, FRONT), 0.1))
-    assert view.suspects("in")
+    assert suspects_in(view.contradictions, "in")
     view = shop.strike_reading(view, view.lines[1], "misread")
-    assert view.suspects("in") == ()
+    assert suspects_in(view.contradictions, "in") == ()
     view = read(shop, view, view.lines[1], fin_of(view).text(view.lines[1]))
-    assert view.suspects("in") == ()
+    assert suspects_in(view.contradictions, "in") == ()
     assert all(m.agrees for m in view.marks)
 
 
@@ -202,7 +203,7 @@ def test_an_extra_method_of_the_ski_is_checked_too(shop: Shop) -> None:
         true = view.rig.observe(line.method, fin_of(view).pose).value_mm
         text = length_text(true + (1.27 if index == 2 else 0.0), "in")
         view = read(shop, view, line, text)
-    assert "length, tips" in [s.method for s in view.suspects("in")]
+    assert "length, tips" in [s.method for s in suspects_in(view.contradictions, "in")]
 
 
 # -- what is typed -------------------------------------------------------------------------------

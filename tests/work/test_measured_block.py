@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -68,6 +69,22 @@ def test_ten_turns_name_the_thread_that_is_near(shop: Shop) -> None:
     assert "10-32 UNF" in words[0]
 
 
+def test_a_stud_may_lean(shop: Shop) -> None:
+    """Its axis then points so, and its place is where that meets base or tail end."""
+    leaning = GOOD | {"front_lean": "2", "rear_lean": "-1.5°", "tail_lean": "3"}
+    measured = measured_block(leaning, "in")
+    front, rear, tail = measured.block.studs
+    assert front.axis == pytest.approx((math.sin(math.radians(2)), math.cos(math.radians(2))))
+    assert math.degrees(math.atan2(*rear.axis)) == pytest.approx(-1.5)
+    assert math.degrees(math.atan2(tail.axis[1], tail.axis[0])) == pytest.approx(3.0)
+    assert "leaning 2.0° toward the tip" in measured.words[0]
+    assert "leaning 1.5° toward the tail" in measured.words[1]
+    assert "leaning 3.0° out of the base" in measured.words[2]
+    assert not any("leaning" in words for words in measured_block(GOOD, "in").words)
+    kept = shop.book.block(keep_measured(shop, measured).id)
+    assert stud_of(kept.studs[0]).axis == pytest.approx(front.axis)
+
+
 def test_it_is_drawn_in_the_side_view(shop: Shop) -> None:
     block = measured_block(GOOD, "in").block
     blade = shop.book.blades()[0]
@@ -82,7 +99,8 @@ def test_it_is_drawn_in_the_side_view(shop: Shop) -> None:
         ("name", ""), ("front_at", ""), ("front_at", "abc"), ("rear_at", "1.5 ± -1"),
         ("rear_at", "1.5 ± x"), ("tail_at", "-0.6 ± 90"), ("front_thread", ""),
         ("front_thread", "M99"), ("rear_thread", "0 turns 0.3"), ("tail_thread", "10 turns x"),
-        ("tail_hand", "both"), ("front_tip", "sharp"), ("rear_at", "6.90"),
+        ("tail_hand", "both"), ("front_tip", "sharp"),
+        ("front_lean", "steep"), ("tail_lean", "45"), ("rear_at", "6.90"),
     ],
 )  # fmt: skip
 def test_wrong_input_names_the_field_and_keeps_nothing(shop: Shop, field: str, text: str) -> None:

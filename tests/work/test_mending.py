@@ -17,6 +17,7 @@ from workbench.work.history.timeline import timeline_of
 from workbench.work.history.timeline_words import row_words
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
+from workbench.work.job_text.view_words import corrected_words
 from workbench.work.order.rigs import stud_of
 from workbench.work.order.versions import turned_other_way
 from workbench.work.roster.corrections import (
@@ -98,7 +99,7 @@ def finished_as_begun(shop: Shop, now: JobView, told: list[tuple[str, float]]) -
     """Finish a round with the turns that were told when it was begun, and look at the job after."""
     assert now.plan is not None
     assert [(t.stud.name, t.turns) for t in now.plan.turns] == told
-    assert "this round is finished as it was begun" in now.corrected_words[0]
+    assert "this round is finished as it was begun" in corrected_words(now)[0]
     while now.stage == "turning":
         now = shop.step_done(now)
     made = [f for f in now.facts if isinstance(f, rows.PassRow)][-1]
@@ -158,7 +159,7 @@ def test_a_job_signed_off_here_shows_what_it_showed_when_an_earlier_correction_c
     exchange.take_in(shop, corrected_elsewhere)
     now = shop.view(view.job.id)
     assert (now.rig, now.plan, now.pose) == (view.rig, view.plan, view.pose)
-    assert "what was signed off is shown as it was" in now.corrected_words[0]
+    assert "what was signed off is shown as it was" in corrected_words(now)[0]
 
 
 def test_the_note_of_versions_is_no_word_of_the_history(shop: Shop) -> None:
@@ -186,8 +187,8 @@ def test_a_signed_off_job_shows_what_it_showed_and_says_so(shop: Shop) -> None:
     mend(shop, view, lead_1="0.4 mm", tip_2="1 mm")
     now = shop.view(view.job.id)
     assert (now.rig, now.plan, now.pose) == (view.rig, view.plan, view.pose)
-    assert "what was signed off is shown as it was" in now.corrected_words[0]
-    assert shop.who in now.corrected_words[0]
+    assert "what was signed off is shown as it was" in corrected_words(now)[0]
+    assert shop.who in corrected_words(now)[0]
 
 
 def test_the_history_tells_before_after_and_why(shop: Shop) -> None:

@@ -28,7 +28,8 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.ski_state import conclude
 from workbench.work.job.stages import ElsewhereError
-from workbench.work.job_text.next_text import task_of
+from workbench.work.job_text.tasks import task_of
+from workbench.work.job_text.view_words import other_job_words, stage_words
 from workbench.work.order.shop_policy import FINAL_SETTING, rules_of, text_of
 from workbench.work.paper.cards import card_of
 from workbench.work.paper.day_sheet import day_sheet
@@ -67,7 +68,7 @@ def test_without_its_clamp_bolt_check_nothing_says_released(shop: Shop) -> None:
     assert not card.released
     assert card.status.startswith("NOT RELEASED, do not ride: signed off by KV")
     assert "clamp-bolt check was struck out since" in card.status
-    assert "NOT RELEASED" in view.stage_words
+    assert "NOT RELEASED" in stage_words(view)
     assert "not to be ridden" in next_words(BenchState(view=view, roster=shop.roster()))
     assert "not to be ridden" in task_of(view).words
     row = next(r for r in day_sheet(shop).rows if r.ski == view.ski.name)
@@ -231,7 +232,7 @@ def test_a_ski_whose_recheck_waits_for_a_measurement_can_be_queued_to_be_set(sho
     turns = [rows.Turn("tail", 0.125, 0.125)]
     shop.book.add_pass(view.job.id, "ML", number=9, turns=turns, finest_turn=0.125)
     check = shop.view(check.job.id)
-    assert "queue the ski to be set" in check.elsewhere_words
+    assert "queue the ski to be set" in other_job_words(check)
     with pytest.raises(ElsewhereError, match="queue the ski to be set first"):
         shop.tick(check, check.checklist[0].key)
     again = shop.view(queue.queue_again(shop, view.ski.id))
@@ -394,10 +395,18 @@ def test_what_is_kept_in_the_middle_of_a_round_neither_ends_nor_tightens_it(shop
     view = before = shop.step_done(shop.step_done(view))
     line = view.lines[0]
     shop.book.add_reading(view.job.id, "XX", rows.Taken(line.method_id, 0, "2.5", "in", 63.5))
-    shop.book.add_target(
-        view.job.id, "XX", method_id=line.method_id, text="2.6", unit="in", kind="value", mm=66.04,
-        tolerance_mm=0.05,
-    )  # fmt: skip
+    shop.book.add_fact(
+        view.job.id,
+        "XX",
+        rows.Target(
+            method_id=line.method_id,
+            text="2.6",
+            unit="in",
+            kind="value",
+            mm=66.04,
+            tolerance_mm=0.05,
+        ),
+    )
     view = forged(shop, view, lambda job: shop.book.add_mark(job, "XX", "accepted"))
     view = forged(shop, view, _final(shop, view))
     assert (view.stage, view.progress.step, view.progress.loose) == ("turning", 2, True)

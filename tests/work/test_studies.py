@@ -386,8 +386,17 @@ def test_many_missing_cells_are_counted(shop: Shop) -> None:
 
 def by_other_hands(shop: Shop, view: StudyView, unit: rows.Unit = "in") -> StudyView:
     text = "2.5" if unit == "in" else "63.5"
-    shop.book.add_study_reading(
-        view.study.id, "KV", part="Heron 66", person="JT", trial=0, text=text, unit=unit, mm=63.5
+    shop.book.add_entry(
+        "KV",
+        rows.StudyReading(
+            study_id=view.study.id,
+            part="Heron 66",
+            person="JT",
+            trial=0,
+            text=text,
+            unit=unit,
+            mm=63.5,
+        ),
     )
     return studies.view_of(shop, view.study.id)
 

@@ -152,10 +152,18 @@ def test_the_size_of_the_correction_is_said_beside_the_reading(shop: Shop) -> No
 def test_a_material_that_nobody_published_corrects_nothing(shop: Shop) -> None:
     """A row of other hands must not stop the bench."""
     view = as_received(shop)
-    at = shop.book.add_temperature(
-        view.job.id, "KV", text="30", unit="C", blade_c=30.0, caliper_c=30.0,
-        blade_material="moonstone", caliper_material="steel",
-    )  # fmt: skip
+    at = shop.book.add_fact(
+        view.job.id,
+        "KV",
+        rows.Temperature(
+            text="30",
+            unit="C",
+            blade_c=30.0,
+            caliper_c=30.0,
+            blade_material="moonstone",
+            caliper_material="steel",
+        ),
+    )
     assert in_force(shop.view(view.job.id).facts) is None
     reading = rows.Reading(
         id="r", at="", who="", job_id="", method_id="m", pass_number=0, text="", unit="mm", mm=60.0,

@@ -49,11 +49,11 @@ from workbench.bench.terminal_writer import patient
 from workbench.errors import BenchError, InputError
 from workbench.places import shipped
 from workbench.work.job.shop import Shop
+from workbench.work.job_text.tasks import tour_words
 from workbench.work.order.shop_policy import BELL, FLASH
 from workbench.work.text.words import error_words
 from workbench.work.trust.setting_values import ON
 
-WIDE_FROM = 110
 LEAST_WIDTH, LEAST_HEIGHT = 60, 18
 NARROW_BELOW = 72
 LOW_BELOW = 22
@@ -166,7 +166,7 @@ class Bench(Leaving):
         Where there is room for everything, the state moves no panel.
         """
         width, height = room or self.size
-        wide = width >= WIDE_FROM
+        wide = width >= panel_text.WIDE_FROM
         sides = {f"-side-{side}": not wide and state.shown_side == side for side in SIDES}
         return sides | {
             "-wide": wide,
@@ -208,7 +208,11 @@ class Bench(Leaving):
 
     def _side_view(self, state: BenchState, width: int, height: int) -> Content:
         """Draw the side view; in place of the turns, with their warnings."""
-        draw = panel_text.picture if self.size.width >= WIDE_FROM else panel_text.warned_picture
+        draw = (
+            panel_text.picture
+            if self.size.width >= panel_text.WIDE_FROM
+            else panel_text.warned_picture
+        )
         return draw(state, width, height)
 
     def _draw_next(self, line: Line, state: BenchState, width: int) -> None:
@@ -231,8 +235,6 @@ class Bench(Leaving):
         """Show the walk-through's line where it is on."""
         base = self.screen_stack[0]
         if self.touring:
-            from workbench.work.job_text.tour import tour_words
-
             words = state.keys.said(tour_words(state.view, state.unit, state.hands_on))
             rows = [styled((x, "bold")) for x in wrapped(words, self.size.width - 2)[:3]]
             base.query_one("#tour", Static).update(lines(rows))

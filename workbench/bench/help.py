@@ -18,7 +18,8 @@ from workbench.bench.draw.text import lines, styled, wrapped
 from workbench.bench.hand.state import BenchState
 from workbench.bench.panels.next_line import next_words
 from workbench.bench.panels.wing_steps import steps_in_full
-from workbench.work.job.importance import said_of
+from workbench.work.job_text.importance import Importance, Said, in_order, said_of
+from workbench.work.job_text.view_words import stage_words
 
 NAME_CELLS = 11
 """Cells for a key or a word before what it means."""
@@ -41,6 +42,7 @@ _WORDS = (
     ("tail", "from the ski's tail end forward to the blade's trailing edge; many call it DFT"),
     ("length", "leading edge to trailing edge, near the base"),
     ("tips, flat", "jaw tips right at the base, or the caliper lying flat: very different numbers"),
+    ("in step", "top line: this book and its hub are; behind, alone: since when (hub, sync)"),
     ("in, out", "a stud goes in toward the blade, out away from it"),
 )
 
@@ -90,7 +92,7 @@ class Help(Overlay[None]):
         if self._here:
             return [x for part in self._here.split(" · ") for x in wrapped(part.strip(), width)]
         view = self._state.view
-        stage = f"{view.ski.name}: {view.stage_words}. " if view is not None else ""
+        stage = f"{view.ski.name}: {stage_words(view)}. " if view is not None else ""
         said = wrapped(f"! {self._state.message}", width) if self._state.tone == "warn" else []
         return [*wrapped(f"{stage}{next_words(self._state)}", width), *said]
 
@@ -109,8 +111,10 @@ class Help(Overlay[None]):
     def _warned(self) -> list[tuple[str, str]]:
         """Return every warning behind its sign, with its style."""
         view = self._state.view
-        said = said_of(view, self._state.unit) if view is not None else ()
-        return [(each.signed, look_of(each.importance)) for each in said]
+        said = list(said_of(view, self._state.unit)) if view is not None else []
+        others = (self._state.clash, self._state.elsewhere)
+        said += [Said(Importance.WRONG, words) for words in others if words]
+        return [(each.signed, look_of(each.importance)) for each in in_order(said)]
 
     def on_key(self, event: Key) -> None:
         """Close on purpose; a number that comes in is held."""

@@ -198,6 +198,7 @@ def _clear_surroundings() -> None:
 def _run_bench(book: Book, who: str, *, daily: bool, said: str) -> int:
     from workbench.bench.app import Bench
     from workbench.bench.draw.ascii_signs import letters_fit
+    from workbench.bench.sharing import Sharing
     from workbench.work.text.local_time import clock_words
 
     letters_fit()
@@ -205,6 +206,7 @@ def _run_bench(book: Book, who: str, *, daily: bool, said: str) -> int:
     app = Bench(Shop(book, who=who), no_color=bool(os.environ.get("NO_COLOR")))
     if words := said or clock_words(book):
         app.hands.say(words, "warn")
+    sharing = Sharing(book)
 
     async def main() -> None:
         loop = asyncio.get_running_loop()
@@ -212,6 +214,7 @@ def _run_bench(book: Book, who: str, *, daily: bool, said: str) -> int:
             if number is not None:
                 _on_signal(loop, number, partial(_leave, app, 128 + number))
         beside = [asyncio.create_task(_settle()), asyncio.create_task(_watch_terminal(app))]
+        beside.append(asyncio.create_task(sharing.keep_up(app, DRAWN_AFTER_S)))
         if daily:
             beside.append(asyncio.create_task(_back_up_today(app)))
         try:
@@ -222,7 +225,10 @@ def _run_bench(book: Book, who: str, *, daily: bool, said: str) -> int:
             for timer in _ends:
                 timer.cancel()
 
-    asyncio.run(main())
+    try:
+        asyncio.run(main())
+    finally:
+        sharing.stop()
     if app.unkept:
         _say_at_leave(f"not kept, for the book could not be written: {shown(app.unkept, 300)}")
     if app.report:

@@ -40,6 +40,7 @@ FAMILIES: dict[str, dict[str, str]] = {
     "files": {
         "files.exchange": "export import intake export-csv",
         "files.backup": "backup restore",
+        "files.sharing": "hub sync",
     },
     "the shop": {
         "shop.settings": "settings",
@@ -47,6 +48,7 @@ FAMILIES: dict[str, dict[str, str]] = {
         "shop.study": "study",
         "shop.wing": "wing",
         "shop.completion": "completion",
+        "shop.man_page": "man",
         "shop.doctor": "doctor",
     },
 }

@@ -50,17 +50,17 @@ def doubt(
     read_mm: float,
     expected_mm: float,
     u_mm: float,
-    text: str = "",
-    unit: Unit = "in",
+    typed: tuple[str, Unit] = ("", "in"),
     others_mm: Mapping[str, float] | None = None,
     dof: float = math.inf,
 ) -> Doubt | None:
     """Return a doubt where a reading disagrees with its expectation, else None.
 
     ``u_mm`` is the standard uncertainty of the difference and ``dof`` its degrees of freedom.
-    ``text`` is what was typed, to look for exchanged digits; ``others_mm`` is what other methods
-    would read here, by their names.
+    ``typed`` is the text and the unit it was typed in, to look for exchanged digits; ``others_mm``
+    is what other methods would read here, by their names.
     """
+    text, unit = typed
     if not u_mm > 0.0:
         raise InputError("uncertainty of the difference", u_mm, "more than 0")
     off = read_mm - expected_mm

@@ -7,9 +7,10 @@ from workbench.records.pages.entry_pages import EntryPages
 from workbench.records.pages.exchange_pages import ExchangePages
 from workbench.records.pages.job_pages import JobPages
 from workbench.records.pages.roster_pages import RosterPages
+from workbench.records.pages.sharing_pages import SharingPages
 
 
-class Book(RosterPages, JobPages, EntryPages, DayPages, ExchangePages):
+class Book(RosterPages, JobPages, EntryPages, DayPages, ExchangePages, SharingPages):
     """One book, open. Every method blocks until it is done; ``aio`` is the way from a screen.
 
     A method that has returned has kept what it was given: written through to the disk. Every

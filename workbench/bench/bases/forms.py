@@ -260,6 +260,7 @@ def _row_of(widget: Widget) -> FieldRow | None:
 def ski_form(shop: Shop) -> Form:
     """Return the form that adds a ski to today's queue; its result is the job's id."""
     blades, blocks = _known(shop)
+    which = "by name or number, none where it is not known yet:"
     fields = (
         Field("name", "Ski", "as written on the ski, such as Heron 66"),
         Field("rider", "Rider", "whose ski it is; may stay blank"),
@@ -267,8 +268,18 @@ def ski_form(shop: Shop) -> Form:
         Field("model", "Model", "may stay blank"),
         Field("size", "Size", "may stay blank; baselines are found by model and size"),
         Field("unit", "Unit", "in or mm: what this ski is read in, and typed in below", "in"),
-        Field("blade", "Blade", f"by name or number: {blades}", _only(shop.book.blades)),
-        Field("block", "Block", f"by name or number: {blocks}", _only(shop.book.blocks)),
+        Field(
+            "blade",
+            "Blade",
+            f"{which} {blades}",
+            _only(shop.book.blades),
+        ),
+        Field(
+            "block",
+            "Block",
+            f"{which} {blocks}",
+            _only(shop.book.blocks),
+        ),
         Field(
             "base_radius",
             "Base radius",

@@ -10,6 +10,7 @@ from typing import Literal
 from rich.cells import cell_len
 
 from workbench.errors import InputError
+from workbench.frozen import dataclass
 from workbench.work.drawing.scene import line_glyph
 
 Mode = Literal["braille", "block", "ascii"]
@@ -30,6 +31,15 @@ LARGEST_CELLS = 4000
 _QUADRANTS = " ▘▝▀▖▌▞▛▗▚▐▜▄▙▟█"
 _BRAILLE = ((0x01, 0x02, 0x04, 0x40), (0x08, 0x10, 0x20, 0x80))
 _DASH: dict[Mode, tuple[float, float]] = {"braille": (4, 3), "block": (2, 2), "ascii": (1, 1)}
+
+
+@dataclass(frozen=True, slots=True)
+class Area:
+    """The room a drawing has: so many cells across and down, and the signs it is drawn with."""
+
+    width: int
+    height: int
+    mode: Mode = "braille"
 
 
 class Canvas:

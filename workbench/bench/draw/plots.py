@@ -11,6 +11,7 @@ from textual.content import Content
 from workbench.bench.draw.canvas import (
     DOTS,
     HALF,
+    Area,
     Canvas,
     Mode,
 )
@@ -62,17 +63,16 @@ def plot_rows(
     series: Series,
     span: tuple[float, float],
     unit: Unit,
-    width: int,
-    height: int,
-    mode: Mode = "braille",
+    area: Area,
     marked: float | None = None,
     chosen: bool = False,
 ) -> list[Content]:
-    """Draw one series over ``span`` (seconds since 1970) into width x height cells.
+    """Draw one series over ``span`` (seconds since 1970) into an area.
 
     Its method is above it, the unit's numbers at the left, dates below; ``marked`` is a moment
     to point at, ``chosen`` sets a pointer before its title. In too little room it says so.
     """
+    width, height, mode = area.width, area.height, area.mode
     if width < LEAST_WIDTH or height < LEAST_HEIGHT:
         words = visible(f"{series.title}: no room to draw", max(width, 1))
         return [styled((words, "$ink-faint"))]
@@ -241,21 +241,20 @@ def grid(
     series: Sequence[Series],
     span: tuple[float, float],
     unit: Unit,
-    width: int,
-    height: int,
-    mode: Mode,
+    area: Area,
     marked: float | None = None,
     chosen: int = 0,
 ) -> list[Content]:
-    """Draw up to four series, two beside each other, into width x height cells.
+    """Draw up to four series, two beside each other, into an area.
 
     ``chosen`` is the index of the one that has the pointer.
     """
-    half, down = (width - 2) // 2, height // ((len(series) + 1) // 2)
+    half, down = (area.width - 2) // 2, area.height // ((len(series) + 1) // 2)
+    each = Area(half, down, area.mode)
     out: list[Content] = []
     for i in range(0, len(series), 2):
         pair = [
-            plot_rows(s, span, unit, half, down, mode, marked, i + k == chosen)
+            plot_rows(s, span, unit, each, marked, i + k == chosen)
             for k, s in enumerate(series[i : i + 2])
         ]
         for k in range(down):

@@ -7,7 +7,7 @@ from typing import Any, assert_never
 from textual.content import Content
 
 from workbench.bench.draw.text import Tone, styled, visible
-from workbench.work.job.importance import Importance
+from workbench.work.job_text.importance import Importance
 
 
 def look_of(importance: Importance) -> str:

@@ -16,6 +16,7 @@ from workbench.bench.draw.canvas import (
     HALF,
     LARGEST_CELLS,
     XY,
+    Area,
     Canvas,
     Mode,
 )
@@ -87,9 +88,7 @@ def side_view(
     rig: Rig,
     now: Pose | None,
     wanted: Pose | None,
-    width: int,
-    height: int,
-    mode: Mode = "braille",
+    area: Area,
     readings: Sequence[Reading] = (),
     lit: str = "",
 ) -> Picture:
@@ -104,23 +103,23 @@ def side_view(
         InputError: an odd mode, or a pose that is no finite place.
     """
     scene = side_scene(rig, now, wanted, readings, lit)
-    canvas, view = _drawn(scene, width, height, mode)
-    return Picture(
-        canvas, scene.factor, _caption(rig, now, wanted, scene.factor, mode, scene.missing), view
-    )
+    canvas, view = _drawn(scene, area)
+    caption = _caption(rig, now, wanted, scene.factor, area.mode, scene.missing)
+    return Picture(canvas, scene.factor, caption, view)
 
 
-def method_view(
-    rig: Rig, pose: Pose | None, method: Method, width: int, height: int, mode: Mode = "braille"
-) -> Picture:
+def method_view(rig: Rig, pose: Pose | None, method: Method, area: Area) -> Picture:
     """Draw how to hold the caliper for ``method`` on this very blade at ``pose``.
 
     Shown are the base, the band a jaw can touch in (or the line a depth is taken along), the jaws
     and the contacts; without a pose the blade is at a made-up place.
     """
     scene = method_scene(rig, pose, method)
-    canvas, view = _drawn(scene, width, height, mode)
-    return Picture(canvas, 1.0, method_caption(method, scene.meets), view)
+    canvas, view = _drawn(scene, area)
+    caption = method_caption(method, scene.meets)
+    if not rig.blade.is_traced:
+        caption += "; the base alone: no blade yet"
+    return Picture(canvas, 1.0, caption, view)
 
 
 def fitted(points: Sequence[Point], canvas: Canvas) -> View:
@@ -137,13 +136,9 @@ def fitted(points: Sequence[Point], canvas: Canvas) -> View:
     return View(left, top, across, down)
 
 
-def _canvas(width: int, height: int, mode: Mode) -> Canvas:
-    wide, high = (min(max(1, side), LARGEST_CELLS) for side in (width, height))
-    return Canvas(wide, high, mode)
-
-
-def _drawn(scene: Scene, width: int, height: int, mode: Mode) -> tuple[Canvas, View]:
-    canvas = _canvas(width, height, mode)
+def _drawn(scene: Scene, area: Area) -> tuple[Canvas, View]:
+    wide, high = (min(max(1, side), LARGEST_CELLS) for side in (area.width, area.height))
+    canvas = Canvas(wide, high, area.mode)
     view = fitted(scene.frame, canvas)
     for level_mm, ink in scene.levels:
         _draw_base(canvas, view, scene.base, level_mm, ink)
@@ -215,6 +210,8 @@ def _caption(
     solid, dashed, times, dot = (
         ("--", "..", "x", ";") if mode == "ascii" else ("──", "╌╌", "×", "·")
     )
+    if not rig.blade.is_traced:
+        return "the base alone: no blade yet"
     if now is None:
         text = "not all readings yet" + (f" {dot} wanted {dashed}" if wanted else "")
     elif wanted is None:

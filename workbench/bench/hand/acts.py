@@ -14,6 +14,7 @@ from workbench.work.job.entry_words import MARK_WORDS, described
 from workbench.work.job.job_view import JobView
 from workbench.work.job.open_book import is_without_learned
 from workbench.work.job.shop import ChangedError, initials_of
+from workbench.work.job_text.view_words import target_warning
 from workbench.work.order.turn_records import TurnAnswer
 from workbench.work.trust.job_reading import Line
 
@@ -161,7 +162,7 @@ class Acts(SkiInHand):
 
     def _aimed(self, view: JobView, said: str, tone: Tone = "done") -> Did:
         """Return a job with another target, what is said of it, and what warns of its turns."""
-        warning = view.target_warning_in(self.state.unit)
+        warning = target_warning(view, self.state.unit)
         return (view, f"{said}; {warning}", "warn") if warning else (view, said, tone)
 
     def _job(self, act: Callable[[JobView], Did], raises: bool = False) -> None:

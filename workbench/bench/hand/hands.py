@@ -20,7 +20,7 @@ from workbench.bench.bases.bursts import (
 from workbench.bench.draw.text import Tone
 from workbench.bench.hand.acts import Acts
 from workbench.bench.hand.ski_in_hand import ANSWERS, noted_words
-from workbench.bench.hand.state import READS_AT, Answer, BenchState, Question
+from workbench.bench.hand.state import Answer, BenchState, Question
 from workbench.errors import BenchError, InputError
 from workbench.measure.display import length_text
 from workbench.measure.lengths import Placing, understand
@@ -29,6 +29,7 @@ from workbench.work.job.aim_last import aim_at_last
 from workbench.work.job.coarse_marks import suspect_words
 from workbench.work.job.entry import (
     SIGNS,
+    Typed,
     changes_meant,
     fits_elsewhere,
     kept_change,
@@ -42,8 +43,17 @@ from workbench.work.job.temperature import correction_words
 from workbench.work.job_text.budget_explained import doubtful_words
 from workbench.work.job_text.next_step import act_due, sign_off_due
 from workbench.work.job_text.setting_words import moved_words
+from workbench.work.job_text.tasks import READS_AT, TASKS, StageTask
+from workbench.work.job_text.view_words import (
+    doubt_question,
+    no_turn_words,
+    sent_twice_question,
+    since_left,
+    target_warning,
+)
 from workbench.work.roster.calipers import in_hand, standing_words
 from workbench.work.trust.job_reading import Line
+from workbench.work.trust.plausibility import made_words
 from workbench.work.trust.wing_setup import wing_words
 
 STAYS = "+0"
@@ -254,13 +264,13 @@ class Hands(Acts):
     def _take_entry(self, how: rows.How) -> None:
         state, view = self.state, self.state.view
         assert view is not None
-        if view.stage in ("wing", "target") and how == "gauge":
-            what = "angle" if view.stage == "wing" else "target"
+        task = TASKS[view.stage]
+        if task.asks in ("angle", "targets") and how == "gauge":
+            what = "angle" if task.asks == "angle" else "target"
             self._take_as_note(f"'{state.entry}' off a caliper is no {what}: kept as a note")
-        elif view.stage == "wing":
-            new = self.shop.set_wing(view, state.entry)
-            self._show(new, f"wing angle kept: {wing_words(new.facts)}")
-            self._set(hands_on=bool(new.checklist))
+        elif task.asks == "angle":
+            new = task.act(self.shop, view, state.entry)
+            self._went_on(task, new, f"wing angle kept: {wing_words(new.facts)}")
         elif state.line is None or not (view.stage in READS_AT or view.reads_locked):
             self._take_as_note(f"no reading is due now: '{state.entry}' is kept as a note")
         elif view.stage == "target":
@@ -284,13 +294,13 @@ class Hands(Acts):
         if found.is_clear:
             self._doubt_or_keep(view, answers[0], text, how)
         else:
-            asked = view.sent_twice(line, text) or found.question
+            asked = sent_twice_question(view, line, text) or found.question
             self._ask(Question(text, asked, answers, how, _is_outside(line, answers)))
 
     def _doubt_or_keep(self, view: JobView, answer: Answer, text: str, how: rows.How) -> None:
         """Keep an understood reading, or ask about it where it cannot be right."""
         line, placing = view.lines[answer.line], answer.placing
-        why = view.doubt(line, text, placing.unit, placing.mm, self.state.unit)
+        why = doubt_question(view, line, Typed(text, placing.unit, placing.mm), self.state.unit)
         if why:
             self._ask(Question(text, why, (answer,), how))
         else:
@@ -307,20 +317,20 @@ class Hands(Acts):
         caliper = in_hand(self.shop)
         caliper_id = caliper.id if caliper is not None else None
         take = self.shop.take_locked if view.reads_locked else self.shop.take_reading
-        new = take(view, line, text, unit, placing.mm, how, caliper_id)
+        new = take(view, line, Typed(text, unit, placing.mm, how, caliper_id))
         now = new.lines[at]
         again = f", repeat {len(now.latest)}" if len(now.latest) > 1 else ""
         typed = "" if text == placing.number else f"{text} → "
         moved_mm = now.corrections_mm[-1] if now.corrections_mm else 0.0
         to_20 = f", {correction_words(moved_mm, self.state.unit)}" if moved_mm else ""
         kept = f"kept: {line.method.name} {typed}{placing.number} {unit}{to_20}{again}"
-        told = moved_words(now, self.state.unit) or view.since_left(
-            line, placing.mm, self.state.unit
+        told = moved_words(now, self.state.unit) or since_left(
+            view, line, placing.mm, self.state.unit
         )
         again_words = " ".join(suspect_words(new, self.state.unit)[:1])
         doubtful = again_words or doubtful_words(now, self.state.unit)
         strikes = bool(now.doubts.indices) and not again_words and not now.doubts.apart
-        made, warning = new.made_words(self.state.unit), standing_words(self.shop)
+        made, warning = made_words(new.made, self.state.unit), standing_words(self.shop)
         said = [made, doubtful, f"{kept}; {told}" if told else kept, warning]
         tone: Tone = "warn" if made or doubtful or warning else "done"
         self._show(new, ". ".join(part for part in said if part), tone)
@@ -448,7 +458,7 @@ class Hands(Acts):
             text = kept_change(line, text, placing, unit)
             new, told = self.shop.aim(view, line, text, unit), text
         else:
-            new = self.shop.aim_at(view, line, text, placing.unit, "value", placing.mm)
+            new = self.shop.aim_at(view, line, Typed(text, placing.unit, placing.mm), "value")
             told = f"{placing.number} {placing.unit}"
         self._show_target(new, answer.line, told)
 
@@ -456,7 +466,7 @@ class Hands(Acts):
         """Show a target kept, whether its change is clear, and what warns of its turns."""
         line = new.lines[at]
         change = line.change_wanted
-        warned = new.target_warning_in(self.state.unit)
+        warned = target_warning(new, self.state.unit)
         glance = f", {change.glance}" if change is not None and not warned else ""
         tone: Tone = "warn" if change is not None and not change.clear else "done"
         self._show(*self._aimed(new, f"target kept: {line.method.name} {text}{glance}", tone))
@@ -498,7 +508,7 @@ class Hands(Acts):
             self._answered = kept or self._answered
         elif state.hands_on and view is not None and view.checklist:
             self._answered = self._try(self._tick) or self._answered
-        elif state.hands_on and view is not None and view.stage == "sign-off":
+        elif state.hands_on and view is not None and TASKS[view.stage].asks == "initials":
             self._answered = self._try(self._sign_off) or self._answered
         elif answered:  # one + too many begins no number
             self.say("nothing more to answer")
@@ -545,33 +555,33 @@ class Hands(Acts):
         """Do what the next-step line says."""
         view = self.state.view
         assert view is not None
-        stage = view.stage
-        match stage:
-            case "sign-off" if not self.state.who:
+        task = TASKS[view.stage]
+        match task.asks:
+            case "initials" if not self.state.who:
                 self.asks("initials")
-            case "waiting" | "received check" | "final check" | "sign-off":
+            case "ticks" | "initials":
                 self._set(hands_on=True, message="", side=None)
-            case "as received" | "measuring":
+            case "reading":
                 line = self.state.line
                 self.say(f"type the reading due: {line.method.name if line else ''}", "warn")
-            case "studs":
-                self._show(self.shop.seat_studs(view), "studs touch the blade where it is")
-            case "target":
-                self._go_on_at_target(view)
-            case "turning":
-                self._turn(view)
-            case "within":
-                new = self.shop.accept(view)
-                self._show(new, "settings accepted")
-                self._set(hands_on=bool(new.checklist))
-            case "wing":
+            case "angle":
                 self.say("type the wing's angle in degrees, then Enter", "warn")
-            case "set aside":
-                self._show(self.shop.take_up(view), "taken up again where it was left")
-            case "signed off":
+            case "targets":
+                self._go_on_at_target(view, task)
+            case "turns":
+                self._turn(view, task)
+            case "nothing":
+                self._went_on(task, task.act(self.shop, view, ""), task.done)
+            case "next ski":
                 self._next_ski(view)
             case _:
-                assert_never(stage)
+                assert_never(task.asks)
+
+    def _went_on(self, task: StageTask, new: JobView, said: str) -> None:
+        """Show what the act of a stage did; the check that it begins is begun."""
+        self._show(new, said)
+        if task.begins_check:
+            self._set(hands_on=bool(new.checklist))
 
     def _next_ski(self, view: JobView) -> None:
         """Take the next ski that is not finished, its first check begun: Enter asked for it."""
@@ -580,7 +590,7 @@ class Hands(Acts):
         if new is not None and new.job.id != view.job.id and new.stage == "waiting":
             self._set(hands_on=True)
 
-    def _go_on_at_target(self, view: JobView) -> None:
+    def _go_on_at_target(self, view: JobView, task: StageTask) -> None:
         """Take the setting offered, let the reading marked stay, or accept the targets."""
         at = self.state.marked
         if view.offered_target and self.state.selected is None:
@@ -591,17 +601,17 @@ class Hands(Acts):
         elif at is not None:
             self._leave_target(view, at)
         else:
-            self._show(self.shop.accept_target(view), "target accepted")
+            self._show(task.act(self.shop, view, ""), task.done)
 
-    def _turn(self, view: JobView) -> None:
-        if view.plan is not None and not view.has_round:
-            self.say(view.no_turn_words, "warn")
+    def _turn(self, view: JobView, task: StageTask) -> None:
+        if view.steps and not view.has_round:
+            self.say(no_turn_words(view), "warn")
             return
         before = view.progress.pass_number
-        new = self.shop.step_done(view)
+        new = task.act(self.shop, view, "")
         if new.stage == "turning" and act_due(view).do == "seat" and act_due(new).do == "snug":
             self._show(new)
-            new = self.shop.step_done(new)  # told together: between them nothing is decided
+            new = task.act(self.shop, new, "")  # told together: between them nothing is decided
         done = "turns made and kept: measure again" if new.progress.pass_number > before else ""
         self._show(new, done)
 

@@ -105,6 +105,11 @@ class SkiInHand:
         """Show a message until the next one."""
         self._set(message=message, tone=tone)
 
+    def shares(self, **changes: str) -> None:
+        """Show how the book is in step with its hub, and who else has the ski in hand."""
+        if any(getattr(self.state, name) != words for name, words in changes.items()):
+            self._set(**changes)
+
     def take_settings(self, settings: Mapping[str, str]) -> None:
         """Take over the settings that the bench itself shows."""
         unit = setting_values.UNIT.of(settings.get("unit"))

@@ -17,8 +17,6 @@ from workbench.work.trust.job_reading import Line
 
 Side = Literal["turns", "view", "roster"]
 SIDES: tuple[Side, ...] = ("turns", "view", "roster")
-READS_AT = ("as received", "measuring", "within", "target", "studs")
-"""Stages at which a number typed is a reading or a target; at others it is kept as a note."""
 CHANGE_SUCH_AS: dict[Unit, str] = {"in": "+.005", "mm": "+0.10"}
 """A change of a target as one would type it, for examples."""
 DRAWINGS: tuple[Mode, ...] = ("braille", "block", "ascii")
@@ -77,7 +75,9 @@ class BenchState:
     ``question``: an entry that needs an answer; ``offered``: which of its placings is offered.
     ``doubted``: the line that the message calls doubtful, while it is there. ``waiting``: what
     came off the caliper while a question was open, in its order. ``keys``: those in force.
-    ``scrolled``: so many skis of the queue the wheel has moved the list by.
+    ``scrolled``: so many skis of the queue the wheel has moved the list by. Where the book is
+    shared by a hub: ``sharing`` is how far it is in step, ``elsewhere`` who else has the ski in
+    hand, ``clash`` that another bench set it too.
     """
 
     roster: tuple[RosterLine, ...] = ()
@@ -101,6 +101,10 @@ class BenchState:
     waiting: tuple[Waiting, ...] = ()
     keys: Keys = AS_SHIPPED
     scrolled: int = 0
+    sharing: str = ""
+    sharing_short: str = ""
+    elsewhere: str = ""
+    clash: str = ""
 
     @property
     def line_index(self) -> int:

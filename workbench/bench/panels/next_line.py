@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from functools import lru_cache
-from typing import assert_never
 
 from rich.cells import cell_len
 from textual.content import Content
@@ -14,29 +13,9 @@ from workbench.bench.draw.text import (
     visible,
     wrapped,
 )
-from workbench.bench.hand.state import READS_AT, BenchState
-from workbench.measure.display import length_text
-from workbench.measure.units import Unit
-from workbench.work.job.coarse_marks import again_words
-from workbench.work.job.job_view import JobView
-from workbench.work.job_text.next_step import (
-    NO_FIT,
-    NO_TURNS,
-    OUT_OF_REACH,
-    SETTLE,
-    STUDS_UP,
-    TURN_BACK,
-    act_due,
-    caution_words,
-    leave_words,
-    lock_words,
-    obstacle,
-    reading_due,
-    sign_off_due,
-    wing_step,
-)
+from workbench.bench.hand.state import BenchState
+from workbench.work.job_text.tasks import READS_AT, TASKS, caution_words, keys_words
 from workbench.work.roster.keys import AS_SHIPPED, Keys
-from workbench.work.text.words import CAUTION_SNUG, step_words
 
 ROWS = 3
 """Rows below the panels."""
@@ -148,80 +127,7 @@ def _next_words(state: BenchState) -> str:
         return f"+ takes {offered.words}{others} Backspace corrects it, Esc cancels."
     if state.entry:
         return _entry_words(state)
-    match obstacle(view):
-        case "elsewhere":
-            return f"{view.elsewhere_words} z: the day's queue."
-        case "open round":
-            return f"{TURN_BACK}: u takes its steps back, the last first."
-        case "out of reach":
-            way = "t opens the target." if view.stage == "turning" else "u takes it back."
-            return f"{OUT_OF_REACH} {way}"
-        case "no fit":
-            return f"{NO_FIT}: u takes the last one back, then measure it again."
-        case "contradiction":
-            return again_words(view)
-        case None:
-            return _at_stage(state, view)
-        case _ as unknown:
-            assert_never(unknown)
-
-
-def _at_stage(state: BenchState, view: JobView) -> str:
-    name = state.line.method.name if state.line is not None else ""
-    stage = view.stage
-    match stage:
-        case "waiting" | "received check" | "final check":
-            if not state.hands_on or view.check_due is None:
-                return f"Enter begins the {view.check_name.lower()}."
-            return f"+ or space ticks: {view.check_due.words}"
-        case "as received" | "measuring":
-            return _measure_words(view, name)
-        case "studs":
-            return f"{STUDS_UP}; Enter when they do."
-        case "target":
-            return _target_words(state, view)
-        case "turning":
-            return _turn_words(view, state.unit)
-        case "within":
-            return f"{view.learnt_words(state.unit) or leave_words(view)} Enter goes on."
-        case "wing":
-            return f"{wing_step(view)}, type its angle in degrees, then Enter."
-        case "sign-off":
-            return _sign_off_words(state, view)
-        case "set aside":
-            # With the rest two rows of 80 columns; a word too long to break well has one of them.
-            words = view.progress.reason.split()
-            why = visible(view.progress.reason, 92 if max(map(len, words), default=0) < 40 else 48)
-            return f"Set aside: {why.rstrip('.')}. Enter takes it up again; PgDn: next ski."
-        case "signed off":
-            return _signed_words(state, view)
-        case _:
-            assert_never(stage)
-
-
-def _sign_off_words(state: BenchState, view: JobView) -> str:
-    due = sign_off_due(view)
-    if due == "barred":
-        return f"Not to be signed off: {view.progress.state.bars}."
-    offered = view.lock_due is not None and not state.hands_on
-    if state.who and (due == "after-lock" or offered):
-        name = view.lines[state.line_index].method.name
-        skip = "." if due == "after-lock" else "; or Enter goes on without it."
-        return f"{lock_words(name)}, and type it{skip}"
-    if not state.who:
-        return "Enter asks for your initials: a sign-off is kept under them."
-    if due == "second eyes":
-        keys = "+" if state.hands_on else "Enter, then +"
-        return f"{keys}: who else looked at it? Their initials."
-    return f"+ signs off as {state.who}." if state.hands_on else "Enter, then + to sign off."
-
-
-def _signed_words(state: BenchState, view: JobView) -> str:
-    if view.unreleased:
-        return f"{view.unreleased_words} o: strike the sign-off out, then go on from there."
-    if state.is_day_done:
-        return "Signed off, and no ski is left to do: a shows its card, n adds a ski."
-    return "Signed off. Enter goes to the next ski."
+    return keys_words(view, state)
 
 
 def _entry_words(state: BenchState) -> str:
@@ -233,50 +139,12 @@ def _entry_words(state: BenchState) -> str:
         return "Type the number; Backspace corrects it, Esc cancels."
     if state.view is None:
         return "No ski in hand: Esc cancels, then Enter adds a ski."
-    if state.view.stage not in (*READS_AT, "wing") and not state.view.reads_locked:
+    takes = state.view.stage in READS_AT or TASKS[state.view.stage].asks == "angle"
+    if not takes and not state.view.reads_locked:
         return f"Enter keeps {state.entry} as a note: no reading is due. Esc cancels."
     if state.unclear:
         return f"Enter asks what {state.entry} means; Backspace corrects it, Esc cancels."
     return f"Enter takes {state.reads_as or state.entry}; Backspace corrects it, Esc cancels."
-
-
-def _measure_words(view: JobView, name: str) -> str:
-    """Return which reading is due, and its repeat where the shop wants more than one."""
-    if view.offers_settling:
-        return f"Settle the studs: {SETTLE.lower()}, then F5. Or read: {name}."
-    fewer = " k goes on with fewer." if view.rules.repeats > 1 and view.may_go_on else ""
-    return f"Measure and type: {reading_due(view, name)}, then Enter.{fewer}"
-
-
-def _target_words(state: BenchState, view: JobView) -> str:
-    """Return which target a number sets, and what Enter does without one."""
-    if state.all_aimed:
-        count = {3: "all three"}.get(len(view.lines), "them all")
-        return f"Enter accepts {count}; ↑ ↓ or + Enter marks one to change."
-    line = state.line
-    if line is None:
-        return "No reading to aim at."
-    sets = f"Sets {line.method.quantity.upper()}: type a value or a change"
-    if view.offered_target and state.selected is None:
-        what = "the setting it left with" if view.offered_target == "last" else "the baseline"
-        return f"{sets}; Enter takes {what} for all."
-    at_mm = line.target_mm if line.target is not None else line.now_mm
-    stays = f"{length_text(at_mm, state.unit)} {state.unit}" if at_mm is not None else "it is"
-    return f"{sets}; Enter alone: it stays at {stays}."
-
-
-def _turn_words(view: JobView, unit: Unit) -> str:
-    if view.plan is None:
-        return f"{NO_TURNS}; u takes the last entry back."
-    if not view.has_round:
-        words = view.no_turn_words
-        return f"{words[0].upper()}{words[1:]}."
-    if act_due(view).do == "seat":
-        return f"{step_words(act_due(view))} {CAUTION_SNUG} Enter when both are done."
-    told = view.learnt_words(unit) if act_due(view).do == "loosen" else ""
-    if told:
-        return f"{told} Loosen the bolts first; Enter when done."
-    return f"{step_words(act_due(view), view.rules.dial)} Enter when done."
 
 
 def caution(state: BenchState) -> str:

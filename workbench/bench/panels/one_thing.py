@@ -35,10 +35,11 @@ from workbench.measure.display import (
 )
 from workbench.measure.units import Unit
 from workbench.work.job.entry import SIGNS, target_entry
-from workbench.work.job.importance import Importance, dangers_of
 from workbench.work.job.job_view import JobView
+from workbench.work.job_text.importance import Importance, dangers_of
 from workbench.work.job_text.next_step import act_due
 from workbench.work.job_text.setting_words import moved_short
+from workbench.work.job_text.view_words import check_name, stage_words
 from workbench.work.text.words import LEFT_HAND, SEEN_FROM, TOWARD, short_step_words
 from workbench.work.trust.job_reading import Line
 
@@ -70,7 +71,7 @@ def one_thing(state: BenchState) -> OneThing:
     stage = view.stage
     if stage == "target":
         return _aimed(state, view)
-    if stage == "turning" and view.plan is not None:
+    if stage == "turning" and view.steps:
         turn = act_due(view).turn
         return turn_thing(turn, view.rules.dial) if turn is not None else act_thing(view)
     if stage == "wing":
@@ -80,8 +81,8 @@ def one_thing(state: BenchState) -> OneThing:
     if stage in ("within", "sign-off", "signed off"):
         return final_thing(view, unit)
     if view.check_due is not None:
-        return OneThing((view.check_name,), "", (view.check_due.words,))
-    return OneThing((view.stage_words,))
+        return OneThing((check_name(view),), "", (view.check_due.words,))
+    return OneThing((stage_words(view),))
 
 
 def fitted_name(view: JobView, method: Method, room: int) -> str:
@@ -196,7 +197,7 @@ def final_thing(view: JobView, unit: Unit) -> OneThing:
     if view.ski.has_wing:
         done = view.wing_set_deg
         below.append(f"wing {done:g}°" if done is not None else "wing: not set")
-    return OneThing(tuple(large) or (view.stage_words,), "", tuple(below), (), tuple(sides))
+    return OneThing(tuple(large) or (stage_words(view),), "", tuple(below), (), tuple(sides))
 
 
 def large_parts(

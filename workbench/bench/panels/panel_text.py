@@ -7,7 +7,7 @@ from functools import lru_cache
 from rich.cells import cell_len
 from textual.content import Content
 
-from workbench.bench.draw.canvas import Mode
+from workbench.bench.draw.canvas import Area
 from workbench.bench.draw.room import first_seen, look_of
 from workbench.bench.draw.side_view import side_view
 from workbench.bench.draw.text import (
@@ -25,10 +25,11 @@ from workbench.fin.reading.rig import Rig
 from workbench.measure.display import change_between, fine_text, length_text
 from workbench.measure.units import Unit
 from workbench.work.drawing.scene import LIT
-from workbench.work.job.importance import Importance, Said, dangers_of
 from workbench.work.job.job_view import JobView
 from workbench.work.job.queue_line import RosterLine
+from workbench.work.job_text.importance import Importance, Said, dangers_of
 from workbench.work.job_text.next_step import act_due
+from workbench.work.job_text.view_words import stage_words
 from workbench.work.order.exposed_words import exposed_short, exposure_at
 from workbench.work.text.words import LOOSE_SHORT
 from workbench.work.trust.job_reading import Line
@@ -52,11 +53,14 @@ def top_line(state: BenchState, width: int) -> Content:
     """Return the line at the top: the ski, its stage, whose hands, and the unit."""
     view = state.view
     left = f" {visible(state.shop_name or 'Quarterturn', max(width // 4, 12))} "
+    share = state.sharing if width >= WIDE_FROM else state.sharing_short
     right = f" {visible(state.who, 12) or _no_initials(state)}  {state.day}  [{state.unit}] "
+    if share:
+        right = f" {share} {right}"
     middle = ""
     if view is not None:
         rider = f" · {view.ski.rider}" if view.ski.rider else ""
-        middle = f" {visible(view.ski.name, 24)} · {view.stage_words}{rider}"
+        middle = f" {visible(view.ski.name, 24)} · {stage_words(view)}{rider}"
     if len(left) + len(middle) + len(right) > width:
         left = ""  # ski, stage and rider matter more than whose bench this is
     room = max(width - len(left) - len(right), 0)
@@ -68,12 +72,18 @@ def _no_initials(state: BenchState) -> str:
 
 
 def danger_rows(state: BenchState, width: int) -> list[Content]:
-    """Return what is dangerous about the ski in hand, which is above everything else."""
+    """Return what is dangerous about the ski in hand, which is above everything else, then that
+    another bench has it or set it too."""
     if state.view is None:
         return []
-    look = look_of(Importance.DANGER)
-    rows = [part for each in dangers_of(state.view) for part in wrapped(each.signed, width - 2)]
-    return [styled((f" {padded(part, width - 2)} ", look)) for part in rows]
+    others = [state.clash, state.elsewhere]
+    said = [*dangers_of(state.view), *(Said(Importance.WRONG, words) for words in others if words)]
+    rows = [
+        (part, look_of(each.importance))
+        for each in said
+        for part in wrapped(each.signed, width - 2)[: _most_rows(each.importance)]
+    ]
+    return [styled((f" {padded(part, width - 2)} ", look)) for part, look in rows]
 
 
 def roster(state: BenchState, width: int, height: int) -> Content:
@@ -92,6 +102,14 @@ def roster(state: BenchState, width: int, height: int) -> Content:
         out.append(styled((visible(more, width), "$ink-faint")))
     return lines(out)
 
+
+def _most_rows(importance: Importance) -> int | None:
+    """Return how many rows a thing said above the panels may take; help has it in full."""
+    return None if importance is Importance.DANGER else 2
+
+
+WIDE_FROM = 110
+"""Cells from which the top line says more of how the book is shared."""
 
 SKI_ROWS = 2
 """Rows that a ski of the queue takes."""
@@ -273,7 +291,11 @@ def picture(state: BenchState, width: int, height: int) -> Content:
     if view is None or width < 10 or height < 4:
         return BLANK
     wanted = view.plan.wanted if view.plan is not None and view.progress.targets else None
-    misfit = view.pose is None and all(line.now_mm is not None for line in view.lines)
+    misfit = (
+        view.pose is None
+        and not view.rig.missing
+        and all(line.now_mm is not None for line in view.lines)
+    )
     said = "no place of the blade gives these" if misfit else ""
     due = act_due(view).turn if view.stage == "turning" and view.plan is not None else None
     lit = due.stud.name if due is not None else ""
@@ -281,7 +303,8 @@ def picture(state: BenchState, width: int, height: int) -> Content:
     if view.pose is not None and height >= EXPOSED_FROM:
         out = exposed_at(view.rig, view.pose, state.unit)
         height -= 1
-    drawn = _drawn(view.rig, view.pose, wanted, width, height, state.drawing, said, lit)
+    area = Area(width, height - 1, state.drawing)
+    drawn = _drawn(view.rig, view.pose, wanted, area, said, lit)
     return lines([drawn, styled((_figures_that_fit(out, width), "$ink-faint"))]) if out else drawn
 
 
@@ -321,19 +344,17 @@ def _drawn(
     rig: Rig,
     pose: Pose | None,
     wanted: Pose | None,
-    width: int,
-    height: int,
-    mode: Mode,
+    area: Area,
     said: str = "",
     lit: str = "",
 ) -> Content:
-    shown = side_view(rig, pose, wanted, width, height - 1, mode, lit=lit)
+    shown = side_view(rig, pose, wanted, area, lit=lit)
     rows = []
     for row in shown.canvas.rows():
         inks = [(text, INKS.get(str(ink), f"$ink-{ink}") if ink else "") for text, ink in row]
         rows.append(styled(*inks))
     caption = said or shown.caption
-    if cell_len(caption) > width:  # the factor is what must not be cut
+    if cell_len(caption) > area.width:  # the factor is what must not be cut
         caption = caption.replace("difference ", "")
-    rows.append(styled((visible(caption, width), "$ink-faint")))
+    rows.append(styled((visible(caption, area.width), "$ink-faint")))
     return lines(rows)

@@ -30,6 +30,7 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.stages import Stage
 from workbench.work.job.temperature import correction_words
 from workbench.work.job_text.budget_explained import doubtful_words
+from workbench.work.job_text.view_words import check_name, eyes_words
 from workbench.work.text.words import CAUTION_EDGES, CAUTION_SNUG
 from workbench.work.trust.job_reading import Line
 
@@ -272,13 +273,13 @@ def _checks(state: BenchState, view: JobView, width: int, height: int) -> tuple[
         how = f"Sign off as {state.who}: {keys} on purpose."
         if not state.who:
             how = "Sign off: your initials first (Enter)."
-        told = [styled((p, "bold")) for p in wrapped(view.eyes_words, width) if p]
+        told = [styled((p, "bold")) for p in wrapped(eyes_words(view), width) if p]
         if all(line.final_mm is None for line in view.lines):
             every = [styled((p, "bold")) for p in wrapped("Every item is ticked.", width)]
             return [*every, BLANK, *[styled(p) for p in wrapped(how, width)], *told], 0
         room, ascii_only = height - len(told), state.drawing == "ascii"
         return [*drawn(final_thing(view, state.unit), width, room, ascii_only), *told], 0
-    out = [styled((view.check_name, "bold $accent")), BLANK]
+    out = [styled((check_name(view), "bold $accent")), BLANK]
     at, next_found = 0, False
     for item in view.checklist:
         done = item.key in view.progress.ticked

@@ -21,14 +21,14 @@ from workbench.bench.panels.wing_steps import steps_panel
 from workbench.fin.plan.guidance import StudTurn
 from workbench.fin.reading.observe import Method
 from workbench.measure.display import length_text, turn_text, turns_text
-from workbench.work.job.importance import (
+from workbench.work.job.job_view import JobView
+from workbench.work.job_text.importance import (
     Importance,
     Said,
     dangers_of,
     said_of,
 )
-from workbench.work.job.job_view import JobView
-from workbench.work.job_text.next_step import act_due
+from workbench.work.job_text.next_step import act_due, missing_words
 from workbench.work.text.words import (
     LEFT_HAND,
     TOWARD,
@@ -62,7 +62,10 @@ def turns(state: BenchState, width: int, height: int) -> Content:
     if view.stage == "wing":
         return steps_panel(width, height)
     if view.why is not None:
-        return lines(warned(told, width, height))
+        rows = warned(told, width, height)
+        if view.stage == "turning" and view.rig.missing and height > len(rows) + 3:
+            rows += [BLANK, *_step_list(view, width, height - len(rows) - 1)]
+        return lines(rows)
     if view.plan is None or not view.progress.targets:
         words = wrapped(_awaited(view), width)
         faint = [styled((part, "$ink-faint")) for part in words]
@@ -155,6 +158,8 @@ def _fitting(state: BenchState, view: JobView, width: int, room: int) -> list[Co
 
 def _awaited(view: JobView) -> str:
     """Say what the turns still wait for."""
+    if view.rig.missing:
+        return f"None told: {missing_words(view).lower()} yet."
     if view.progress.targets:
         return "Worked out once every reading is taken again."
     return "Worked out once readings and target are there."
@@ -251,8 +256,7 @@ def _expected(
 
 def _step_list(view: JobView, width: int, height: int) -> list[Content]:
     """Return the steps under their title; where not all find room, those around the one due."""
-    assert view.plan is not None
-    steps, due, room = view.plan.steps, view.progress.step, max(height - 1, 1)
+    steps, due, room = view.steps, view.progress.step, max(height - 1, 1)
     first = min(max(due - 1, 0), max(len(steps) - room, 0))
     shown = steps[first : first + room]
     title = "steps"

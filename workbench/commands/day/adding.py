@@ -22,8 +22,18 @@ SKI_FIELDS = (
     ("model", "TEXT", "its model"),
     ("size", "TEXT", "its size"),
     ("unit", "UNIT", "in or mm: its own, and that of bare numbers here; left out: the bench's"),
-    ("blade", "BLADE", "by name or number in 'parts', or stand-in; left out: the first real one"),
-    ("block", "BLOCK", "by name or number in 'parts', or stand-in; left out: the first real one"),
+    (
+        "blade",
+        "BLADE",
+        "by name or number in 'parts', stand-in, or none (not known yet); left out: "
+        "the first real one, else none",
+    ),
+    (
+        "block",
+        "BLOCK",
+        "by name or number in 'parts', stand-in, or none (not known yet); left out: "
+        "the first real one, else none",
+    ),
     ("base-radius", "LENGTH", "of a base that bulges out; left out: flat"),
     ("base-apex", "LENGTH", "where it is highest, from the tail end"),
     ("ski-note", "WORDS", "a note that stays with the ski"),

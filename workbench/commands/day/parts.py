@@ -8,14 +8,14 @@ from typing import Any
 from workbench.commands.at_ski import unit_of
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop, path_of
-from workbench.commands.output import say
+from workbench.commands.output import facts, say
 from workbench.errors import InputError
 from workbench.measure.display import turn_text
 from workbench.places import is_there
 from workbench.records.book import Book
 from workbench.work.demo.demo import build_demo
 from workbench.work.exchange.backup import lost_words
-from workbench.work.roster.adding import add_blade, add_block, ensure_starter
+from workbench.work.roster.adding import add_blade, add_block, ensure_starter, known_parts
 from workbench.work.text.words import clean
 
 
@@ -57,8 +57,17 @@ def _add_parts(commands: Any) -> None:
 def _parts(args: argparse.Namespace) -> int:
 
     with opened_shop(args) as shop:
-        out = [f"Blade {i}: {clean(b.name)}" for i, b in enumerate(shop.book.blades(), 1)]
-        for i, block in enumerate(shop.book.blocks(), 1):
+        facts(
+            blades=[{"id": b.id, "name": b.name} for b in known_parts(shop.book.blades())],
+            blocks=[
+                {"id": b.id, "name": b.name, "finest_turn": b.finest_turn}
+                for b in known_parts(shop.book.blocks())
+            ],
+        )
+        out = [
+            f"Blade {i}: {clean(b.name)}" for i, b in enumerate(known_parts(shop.book.blades()), 1)
+        ]
+        for i, block in enumerate(known_parts(shop.book.blocks()), 1):
             turn = turn_text(block.finest_turn) if block.finest_turn else "exact"
             out.append(f"Block {i}: {clean(block.name)}, finest turn {turn}")
     say(out or ["No blade and no block yet."])

@@ -14,7 +14,7 @@ from workbench.errors import InputError
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop
 from workbench.work.order.carried import carried_lines
-from workbench.work.roster.adding import known_ski, pick
+from workbench.work.roster.adding import blade_meant, known_ski
 from workbench.work.roster.wear import (
     FOLLOWS,
     NEVER_DONE,
@@ -38,8 +38,12 @@ def add(commands: Any) -> None:
         f"bolts are checked. {NEVER_DONE}",
     )
     parser.add_argument("ski", metavar="SKI", help="serial or name of a ski in the book")
-    parser.add_argument("--blade", metavar="BLADE", default="", help="by name or number in 'parts'")
-    parser.add_argument("--block", metavar="BLOCK", default="", help="by name or number in 'parts'")
+    parser.add_argument(
+        "--blade", metavar="BLADE", default="", help="by name or number in 'parts', or none"
+    )
+    parser.add_argument(
+        "--block", metavar="BLOCK", default="", help="by name or number in 'parts', or none"
+    )
     parser.add_argument("--reason", metavar="WORDS", default="", help="such as 'new blade'")
     parser.add_argument(
         "--never-made", metavar="REASON", help="strike the last change out: it was never made"
@@ -74,7 +78,7 @@ def _wear(args: argparse.Namespace) -> int:
                 raise InputError("--reason", args.reason, "--blade or --block with it")
             say(_worn(shop, ski))
             return 0
-        blade = pick(args.blade, shop.book.blades(), "--blade") if args.blade else None
+        blade = blade_meant(shop, args.blade, "--blade") if args.blade else None
         unit = unit_of(args, shop)
         carried = last_carried(shop, ski, blade, unit) if blade is not None else None
         fields = {"blade": args.blade, "block": args.block, "reason": args.reason}

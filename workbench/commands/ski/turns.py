@@ -22,9 +22,10 @@ from workbench.records.store.values import keepable
 from workbench.work.history.compare import go_back, named_setting
 from workbench.work.history.history import load_history, settings_in
 from workbench.work.job.aim_last import aim_at_last, aim_before_last, aim_one_step_more
-from workbench.work.job.entry import SIGNS, kept_change
+from workbench.work.job.entry import SIGNS, Typed, kept_change
 from workbench.work.job_text.next_step import act_due
 from workbench.work.job_text.typed_lines import line_meant, target_meant
+from workbench.work.job_text.view_words import no_turn_why
 from workbench.work.offsets.as_read import (
     HOW_ACCEPTED,
     aim_as_read,
@@ -178,7 +179,7 @@ def _aim_at_value(at: AtSki, args: argparse.Namespace) -> Did:
         number = kept_change(line, text, placing, at.unit)
         new = at.shop.aim(at.view, line, number, at.unit)
     else:
-        new = at.shop.aim_at(at.view, line, text, placing.unit, "value", placing.mm)
+        new = at.shop.aim_at(at.view, line, Typed(text, placing.unit, placing.mm), "value")
         number = f"{placing.number} {placing.unit}"
     change = next(x.change_wanted for x in new.lines if x.method_id == line.method_id)
     glance = f", {change.glance}" if change is not None else ""
@@ -257,10 +258,10 @@ def _add_done(commands: Any) -> None:
 def _done(at: AtSki, _: argparse.Namespace) -> Did:
 
     view = at.view
-    if view.stage == "turning" and view.plan and not view.has_round:
-        raise InputError("turns", view.no_turn_why, "a finer turn: finest; or accept --as-is")
+    if view.stage == "turning" and view.steps and not view.has_round:
+        raise InputError("turns", no_turn_why(view), "a finer turn: finest; or accept --as-is")
     said = ""
-    if view.plan and view.stage == "turning":
+    if view.steps and view.stage == "turning":
         said = step_words(act_due(view), view.rules.dial).rstrip(".")
     new = at.shop.step_done(view)
     if new.progress.pass_number > view.progress.pass_number:

@@ -12,7 +12,6 @@ from workbench.fin.learn.state import effect_of
 from workbench.fin.parts.studs import seat
 from workbench.fin.plan.plan import (
     Plan,
-    Prediction,
     Step,
     StudTurn,
 )
@@ -50,9 +49,7 @@ def plan_of_act(plain: Plan, job: InJob, act: Act) -> Plan:
     if not any(act.turns) and act.do != "push_home":
         readings = [p.now_mm for p in plain.predictions]
     predictions = tuple(
-        Prediction(
-            p.method, p.now_mm, p.target_mm, mm, p.tolerance_mm, p.u_after_mm, p.role
-        )
+        replace(p, after_mm=mm)
         for p, mm in zip(plain.predictions, readings, strict=True)
     )  # fmt: skip
     steps: list[Step] = [Step("loosen")] if act.do in ("turn", "push_home") else []

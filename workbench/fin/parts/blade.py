@@ -12,6 +12,9 @@ from workbench.frozen import dataclass
 
 Edge = tuple[Point, Point]
 
+_NO_EDGE: Edge = ((0.0, 0.0), (0.0, 0.0))
+"""The edges of a blade whose outline is not known: of no length, so that no stud can press."""
+
 SMALLEST_MM, LARGEST_MM = 5.0, 1000.0
 """A blade's extent must lie between these: a slip of unit or point falls outside."""
 
@@ -64,6 +67,8 @@ class Blade:
     far the outline's farthest point lies from the origin. ``centre_mm`` is the outline's centroid
     and ``arm_mm`` how far its farthest point lies from that: the same wherever the origin is.
 
+    :meth:`untraced` gives a blade whose outline nobody knows yet: it has no pose and no contacts.
+
     Raises:
         InputError: too few points, a self-crossing or degenerate outline, an odd size, or an edge
             away from the outline.
@@ -81,7 +86,23 @@ class Blade:
     centre_mm: Point = field(init=False, repr=False, compare=False)
     arm_mm: float = field(init=False, repr=False, compare=False)
 
+    @classmethod
+    def untraced(cls, name: str) -> Blade:
+        """Return a blade whose outline is not known yet."""
+        return cls(name, (), _NO_EDGE, _NO_EDGE)
+
+    @property
+    def is_traced(self) -> bool:
+        """Whether the outline is known."""
+        return bool(self.outline_mm)
+
     def __post_init__(self) -> None:
+        if (self.outline_mm, self.top_edge_mm, self.back_edge_mm) == ((), _NO_EDGE, _NO_EDGE):
+            for label in ("top_normal", "back_normal", "centre_mm"):
+                object.__setattr__(self, label, (0.0, 0.0))
+            for label in ("reach_mm", "arm_mm"):
+                object.__setattr__(self, label, 0.0)
+            return
         object.__setattr__(self, "outline_mm", _opened(self.outline_mm))
         _check_outline(self.outline_mm)
         for label, edge in (("top_edge", self.top_edge_mm), ("back_edge", self.back_edge_mm)):

@@ -23,6 +23,9 @@ TAIL = "tail"
 TAIL_BEFORE = "back"
 """What the stud behind the blade is called in files and books, and what older ones call it."""
 
+LARGEST_PLACE_U_MM = 50.0
+"""The most that a stud's place may be uncertain by: beyond that nothing was looked at."""
+
 LEAST_PRESS = 0.2
 """Least cosine between a stud's axis and the edge's normal: a flatter stud would slide."""
 
@@ -32,7 +35,8 @@ class Stud:
     """A threaded stop. ``at_mm`` lies on its axis (ski frame), ``axis`` points to the blade.
 
     ``lead_mm`` is the travel of one turn; ``limits_mm`` are how far from ``at_mm`` along the axis
-    its end may lie, least and most.
+    its end may lie, least and most. ``place_u_mm`` is the standard uncertainty of where its axis
+    lies beside itself, ``lead_u`` that of its lead as a share of it; 0 takes them for exact.
     """
 
     name: str
@@ -43,6 +47,8 @@ class Stud:
     hand: Hand = "right"
     tip_radius_mm: float = 0.0
     limits_mm: tuple[float, float] | None = None
+    place_u_mm: float = 0.0
+    lead_u: float = 0.0
 
     def __post_init__(self) -> None:
         where = f"stud {shown(self.name)}"
@@ -60,6 +66,12 @@ class Stud:
             raise InputError(f"{where} lead", self.lead_mm, "0.05 to 10 mm a turn")
         if not (math.isfinite(self.tip_radius_mm) and 0.0 <= self.tip_radius_mm <= 20.0):
             raise InputError(f"{where} tip_radius", self.tip_radius_mm, "0 to 20 mm")
+        if not 0.0 <= self.place_u_mm <= LARGEST_PLACE_U_MM:
+            accepted = f"0 (taken for exact) to {LARGEST_PLACE_U_MM:g} mm"
+            raise InputError(f"{where} place_u", f"{self.place_u_mm:g} mm", accepted)
+        if not 0.0 <= self.lead_u <= 1.0:
+            accepted = "a share of the lead: 0 (taken for exact) to 1"
+            raise InputError(f"{where} lead_u", self.lead_u, accepted)
         if self.limits_mm is not None:
             lo, hi = self.limits_mm
             if not (math.isfinite(lo) and math.isfinite(hi) and lo < hi):

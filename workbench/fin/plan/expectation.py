@@ -10,6 +10,7 @@ import math
 from collections.abc import Sequence
 
 from workbench.fin.frame.linear import inverse
+from workbench.fin.plan.block import after_block_u
 from workbench.fin.plan.outline import after_outline_u
 from workbench.fin.plan.uncertainty import gain_after, u_by
 from workbench.fin.pose.fit import Fit
@@ -49,6 +50,7 @@ def expected_after(
         seen = rig.observe(method, after)
         squares = u_by(fit, gain, seen.gradient) ** 2
         squares += after_outline_u(rig, fit, method, after) ** 2
+        squares += after_block_u(rig, fit, method, after) ** 2
         for j, (stud, turn) in enumerate(zip(rig.studs, turns, strict=True)):
             if turn and per_travel is not None:
                 slope = sum(seen.gradient[k] * per_travel[k][j] for k in range(3))

@@ -13,6 +13,7 @@ from typing import Literal
 from workbench.errors import OutOfReachError, shown
 from workbench.fin.frame.pose import Pose
 from workbench.fin.parts.studs import Stud, Travel
+from workbench.fin.plan.block import after_block_u, turns_block_u
 from workbench.fin.plan.goals import (
     Goal,
     TargetOutOfReachError,
@@ -32,7 +33,7 @@ from workbench.fin.plan.plan import (
     Target,
     is_within,
 )
-from workbench.fin.plan.remarks import contact_remarks, remarks
+from workbench.fin.plan.remarks import contact_remarks, missed_remarks, remarks
 from workbench.fin.plan.rounding import rounded
 from workbench.fin.plan.uncertainty import (
     gain_after,
@@ -138,6 +139,7 @@ def plan_from(
         for both in zip(
             u_turns(rig, fit, now_at, wanted_at, followed(wanted_fit, goals)),
             turns_outline_u(rig, fit, wanted_fit, now_at, wanted_at),
+            turns_block_u(rig.studs, now_at, wanted_at),
             strict=True,
         )
     ]
@@ -149,7 +151,9 @@ def plan_from(
     )
     after = rig.seated(fit.pose, turns)
     predictions = _predictions(rig, fit, goals, after)
-    notes = remarks(rig, fit, goals, wanted, after, predictions, within)
+    notes = remarks(rig, fit, goals, wanted, after, within)
+    if not within:
+        notes += missed_remarks(rig, goals, wanted, predictions)
     steps = _steps(rig, fit, stud_turns) or (Step(_why_none(within, finest_turn)),)
     return Plan(fit, wanted, after, stud_turns, predictions, steps, notes, within)
 
@@ -184,11 +188,13 @@ def _predictions(rig: Rig, fit: Fit, goals: Sequence[Goal], after: Pose) -> tupl
         aim = goal.target
         seen = rig.observe(aim.method, after)
         u_mm = u_by(fit, gain, seen.gradient)
-        u_mm = math.hypot(u_mm, after_outline_u(rig, fit, aim.method, after))
+        outline_mm = after_outline_u(rig, fit, aim.method, after)
+        block_mm = after_block_u(rig, fit, aim.method, after)
+        u_mm = math.hypot(u_mm, outline_mm, block_mm)
         out.append(
             Prediction(
                 aim.method, reading.value_mm, aim.value_mm, seen.value_mm, aim.tolerance_mm, u_mm,
-                goal.role,
+                goal.role, outline_mm, block_mm,
             )
         )  # fmt: skip
     return tuple(out)

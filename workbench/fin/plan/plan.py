@@ -65,6 +65,8 @@ class Prediction:
     """What a method reads now, should read and will read after the turns (mm).
 
     ``role``: a target was given, the reading is held where it is, or it follows from the others.
+    ``u_outline_mm`` and ``u_block_mm`` are the parts of ``u_after_mm`` that the blade's outline and
+    the block's studs bring.
     """
 
     method: Method
@@ -74,6 +76,8 @@ class Prediction:
     tolerance_mm: float
     u_after_mm: float
     role: Role
+    u_outline_mm: float = 0.0
+    u_block_mm: float = 0.0
 
     @property
     def off_mm(self) -> float:
@@ -91,12 +95,16 @@ class Step:
     """One act at the bench; a turn carries its stud and the readings to expect after it (mm).
 
     Where nothing turns: ``leave`` within tolerance; ``coarse`` where no turn so coarse comes
-    closer, ``best`` where none does.
+    closer, ``best`` where none does. ``by hand`` are turns as a technician judges them.
     """
 
-    do: Literal["leave", "coarse", "best", "loosen", "turn", "seat", "snug", "measure"]
+    do: Literal["leave", "coarse", "best", "loosen", "turn", "by hand", "seat", "snug", "measure"]
     turn: StudTurn | None = None
     expect: tuple[tuple[Method, float], ...] = ()
+
+
+BY_HAND = (Step("loosen"), Step("by hand"), Step("seat"), Step("snug"), Step("measure"))
+"""A round whose turns nobody works out, for the blade or the block is not known yet."""
 
 
 Code = Literal[

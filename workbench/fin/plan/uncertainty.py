@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from workbench.fin.frame.linear import multiply
 from workbench.fin.frame.pose import Pose
 from workbench.fin.parts.studs import Travel
+from workbench.fin.plan.block import after_block_u
 from workbench.fin.plan.outline import after_outline_u
 from workbench.fin.pose.fit import Fit
 from workbench.fin.reading.observe import Method
@@ -52,8 +53,12 @@ def u_by(fit: Fit, gain: Sequence[Sequence[float]], gradient: Sequence[float]) -
 def u_after(rig: Rig, fit: Fit, method: Method, after: Pose) -> float:
     """Return the standard uncertainty (mm) of what ``method`` will read at ``after``.
 
-    ``after`` is reached from the fitted pose by known turns; the readings and the outline are
-    uncertain.
+    ``after`` is reached from the fitted pose by known turns; the readings, the outline and the
+    studs are uncertain.
     """
     by_readings = u_by(fit, gain_after(rig, fit, after), rig.observe(method, after).gradient)
-    return math.hypot(by_readings, after_outline_u(rig, fit, method, after))
+    return math.hypot(
+        by_readings,
+        after_outline_u(rig, fit, method, after),
+        after_block_u(rig, fit, method, after),
+    )

@@ -10,7 +10,7 @@ import math
 from collections.abc import Sequence
 from operator import mul
 
-from workbench.errors import InputError
+from workbench.errors import InputError, MissingPartError
 from workbench.fin.frame.linear import Row, gram_of_three, pseudo_inverse
 from workbench.fin.frame.pose import Pose
 from workbench.fin.parts.base import Base
@@ -83,9 +83,12 @@ def fit_pose(
     readings' methods read at ``start``, where that is known already.
 
     Raises:
+        MissingPartError: the blade's outline is not known yet.
         InputError: a method has more than one reading.
         NoPoseError: too few readings, dependent ones, or ones that no pose gives.
     """
+    if not blade.is_traced:
+        raise MissingPartError("blade")
     _check_kinds(readings)
     equations = Equations(blade, base, readings, start, seen)
     check_tail(equations)

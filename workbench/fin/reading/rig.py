@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Literal
 
-from workbench.errors import InputError, OutOfReachError, shown
+from workbench.errors import InputError, MissingPartError, OutOfReachError, shown
 from workbench.fin.frame.linear import inverse, multiply
 from workbench.fin.frame.pose import Pose
 from workbench.fin.parts.base import Base
@@ -22,17 +23,37 @@ from workbench.frozen import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Rig:
-    """One ski on the bench: its blade, its base and the three studs of its block."""
+    """One ski on the bench: its blade, its base and the three studs of its block.
+
+    A blade may be untraced yet, and a block without ``studs``: then :meth:`check_complete` says so.
+    """
 
     blade: Blade
     base: Base
     studs: tuple[Stud, ...]
 
     def __post_init__(self) -> None:
-        check_studs(self.studs)
+        if self.studs:
+            check_studs(self.studs)
+
+    @property
+    def missing(self) -> tuple[Literal["blade", "block"], ...]:
+        """The parts that are not known yet."""
+        out: list[Literal["blade", "block"]] = [] if self.blade.is_traced else ["blade"]
+        return tuple(out if self.studs else [*out, "block"])
+
+    def check_complete(self) -> None:
+        """Raise a MissingPartError unless both the blade and the block are known."""
+        if self.missing:
+            raise MissingPartError(*self.missing)
 
     def travels(self, pose: Pose) -> tuple[Travel, ...]:
-        """Return each stud's travel with the blade seated at ``pose``."""
+        """Return each stud's travel with the blade seated at ``pose``.
+
+        Raises:
+            MissingPartError: the blade or the block is not known yet.
+        """
+        self.check_complete()
         return tuple(travel(stud, self.blade, pose) for stud in self.studs)
 
     def seated(self, pose: Pose, turns: Sequence[float]) -> Pose:

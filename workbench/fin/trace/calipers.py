@@ -284,11 +284,17 @@ class Check:
         return abs(self.off_mm) <= self.allowed_mm
 
 
-def checked(blade: Blade, what: Literal["length", "height", "hole"], read_mm: float) -> Check:
+def checked(
+    blade: Blade,
+    what: Literal["length", "height", "hole"],
+    read_mm: float,
+    curve: Sequence[Known] = (),
+) -> Check:
     """Compare a check reading with the outline: overall length, height, or hole to outer edge.
 
     ``hole`` is the distance from the first hole's nearer side to the outer edge, straight out from
-    the top edge through the hole's centre.
+    the top edge through the hole's centre. ``curve`` says how well each place of the curved edge is
+    known, where it was traced by calipers: between two places less than at them.
 
     Raises:
         InputError: a hole asked for on a blade that has none.
@@ -304,8 +310,26 @@ def checked(blade: Blade, what: Literal["length", "height", "hole"], read_mm: fl
         hole = blade.holes[0]
         value = _out_from(blade, hole.at_mm[0]) - hole.at_mm[1] - hole.diameter_mm / 2.0
     # Both ends of the distance lie on the outline, each known so well.
-    known = math.hypot(math.sqrt(2.0) * blade.outline_u_mm, READ_U_MM)
+    u_mm = max(blade.outline_u_mm, _edge_u(blade, what, curve))
+    known = math.hypot(blade.outline_u_mm, u_mm, READ_U_MM)
     return Check(what, read_mm, value, 2.0 * known)
+
+
+def _edge_u(blade: Blade, what: str, curve: Sequence[Known]) -> float:
+    """Return how well (mm, standard) the outer edge is known where a check reading meets it."""
+    if what == "length" or not curve:
+        return 0.0
+    if what == "height":
+        k = max(range(len(curve)), key=lambda i: curve[i].at_mm[1])
+        return max(each.u_mm for each in curve[max(k - 1, 0) : k + 2])
+    u = blade.holes[0].at_mm[0]
+    found = 0.0
+    for a, b in pairwise(curve):
+        (u1, _), (u2, _) = a.at_mm, b.at_mm
+        if u1 != u2 and min(u1, u2) <= u <= max(u1, u2):
+            steep = math.dist(a.at_mm, b.at_mm) / abs(u2 - u1)
+            found = max(found, max(a.u_mm, b.u_mm) * steep)
+    return found
 
 
 def _out_from(blade: Blade, u: float) -> float:

@@ -52,7 +52,7 @@ def _open_file(path: Path, steps: Migrations | None) -> Database:
     if begun.st_size > 0:
         check_header(path)
         patiently(lambda: look_inside(path, steps))
-    db = patiently(lambda: _connect(path))
+    db = patiently(lambda: connect(path))
     try:
         _bring_up_to_date(db, path, steps)
         if not os.path.samestat(begun, path.stat()):
@@ -124,7 +124,8 @@ def _begin_file(path: Path) -> None:
         ) from error
 
 
-def _connect(path: Path) -> Database:
+def connect(path: Path) -> Database:
+    """A connection to a book that was looked at before, set up as all are."""
     uri = f"{path.absolute().as_uri()}?mode=rw"
     conn = sqlite3.connect(uri, uri=True, timeout=BUSY_SECONDS, isolation_level=None)
     try:

@@ -11,6 +11,7 @@ import sqlite3
 import time
 from contextlib import closing
 from pathlib import Path
+from threading import Lock
 
 from workbench.errors import RecordsError, shown
 from workbench.records.store.schema import APPLICATION_ID
@@ -39,6 +40,7 @@ class WatchedFile:
     def __init__(self, path: Path, greatest: str | None) -> None:
         """``greatest`` is the greatest id in the book, as its connection has read it."""
         self._path = path
+        self._lock = Lock()  # desks beside each other share one
         self._handle = os.open(path, os.O_RDONLY | getattr(os, "O_BINARY", 0))
         self._status = os.fstat(self._handle)
         is_logged = _size(path.with_name(path.name + "-wal")) > 0
@@ -63,8 +65,9 @@ class WatchedFile:
                 f"{self._name()}: the book was moved or deleted while open; nothing more is kept "
                 "here until it is back in its place, then enter this again"
             )
-        if _changed(status, self._status):
-            self._look_again(status)
+        with self._lock:
+            if _changed(status, self._status):
+                self._look_again(status)
 
     def _look_again(self, status: os.stat_result) -> None:
         end = time.monotonic() + _LONGEST

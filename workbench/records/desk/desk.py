@@ -5,7 +5,6 @@ Whoever asks waits for the answer or takes a future; nobody else touches the con
 
 from __future__ import annotations
 
-import platform
 import sqlite3
 import threading
 from collections.abc import Callable
@@ -15,11 +14,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
 from workbench.errors import InputError, RecordsError, shown
-from workbench.records.backup.opening import open_book
+from workbench.records.backup.opening import connect, open_book
 from workbench.records.backup.watched import GREATEST_ID, WatchedFile
+from workbench.records.store.bench_id import own_bench
 from workbench.records.store.database import Database
 from workbench.records.store.faults import explain
-from workbench.records.store.ids import Mint
+from workbench.records.store.ids import Mint, bench_tag
 from workbench.records.store.retry import patiently
 from workbench.records.store.writer import Pen
 
@@ -45,14 +45,22 @@ class Desk:
         bench: str = "",
         make_folder: bool = False,
         steps: Migrations | None = None,
+        beside: Desk | None = None,
     ) -> None:
-        """Open or begin the book at ``path``, made by today's steps; raises ``RecordsError``."""
+        """Open or begin the book at ``path``, made by today's steps; raises ``RecordsError``.
+
+        ``beside`` is a desk of this process that has it open. The file is then touched through
+        SQLite alone: opening and closing it otherwise would drop the locks of that desk.
+        """
         self.path = path
         self._clock = clock
-        self._mint = Mint(bench or platform.node())
+        self._mint = Mint(bench_tag(bench))
+        self._named = bool(bench)
+        self._bench = ""
         self._pool = ThreadPoolExecutor(max_workers=1, thread_name_prefix="records-desk")
         self._pen: Pen | None = None
         self._reading = False
+        self._beside = beside
         try:
             self.submit(lambda: self._open(steps, make_folder)).result()
         except BaseException:
@@ -62,11 +70,15 @@ class Desk:
     def _open(self, steps: Migrations | None, make_folder: bool) -> None:
         self._thread = threading.get_ident()
         try:
-            self._db = open_book(self.path, steps, make_folder=make_folder)
+            if self._beside is None:
+                self._db = open_book(self.path, steps, make_folder=make_folder)
+            else:
+                self._db = patiently(lambda: connect(self.path))
             self._looked_at = self._followed = self._data_version()
             greatest = self._greatest_id()
             self._mint.follow(greatest)
-            self._file = WatchedFile(self.path, greatest)
+            shared = self._beside._file if self._beside is not None else None
+            self._file: WatchedFile = shared or WatchedFile(self.path, greatest)
         except (sqlite3.Error, UnicodeDecodeError) as error:
             raise explain(self.path, error) from error
         except OSError as error:
@@ -112,6 +124,10 @@ class Desk:
         """The time that the book's greatest id is of, as far as it has been followed."""
         return self.run(lambda: self._mint.newest)
 
+    def bench(self) -> str:
+        """This book's own bench id."""
+        return self.write(lambda _pen: self._bench)
+
     def close(self) -> None:
         """Finish everything asked so far, then close the file; a second time does nothing."""
         try:
@@ -125,7 +141,8 @@ class Desk:
 
     def _close(self) -> None:
         self._explained(self._db.close)
-        self._file.close()
+        if self._beside is None:
+            self._file.close()
 
     def _explained(self, call: Callable[[], T]) -> T:
         try:
@@ -161,11 +178,13 @@ class Desk:
         patiently(lambda: db.execute("BEGIN IMMEDIATE"))
         try:
             self._follow_others()
+            self._know_bench()
             self._pen = Pen(db, self._mint, self._clock)
             answer = fn(self._pen)
             db.commit()
         except BaseException:
             db.rollback()
+            self._bench = ""  # it may have been given within this transaction
             db.kept.clear()  # what was read while it was written is not so
             raise
         finally:
@@ -179,6 +198,14 @@ class Desk:
         if version != self._followed:
             self._mint.follow(self._greatest_id())
             self._followed = version
+
+    def _know_bench(self) -> None:
+        """Find this book's bench id, or give it one: at the first write, so that looking at a copy
+        makes it no other bench's."""
+        if not self._bench:
+            self._bench = own_bench(self._db, self.path, self._clock())
+            if not self._named:
+                self._mint.tag = int(self._bench[:6], 16)
 
     def _look_again(self) -> bool:
         version = self._data_version()

@@ -13,7 +13,7 @@ from typing import Concatenate, ParamSpec, Self, TypeVar
 from workbench.records.backup import copies
 from workbench.records.backup.place_lock import place_held
 from workbench.records.desk.desk import Desk, utc_now
-from workbench.records.store.database import Database
+from workbench.records.store.database import Database, Told, quiet
 from workbench.records.store.writer import Pen
 
 T = TypeVar("T")
@@ -30,14 +30,19 @@ class Door:
         clock: Callable[[], datetime] = utc_now,
         bench: str = "",
         make_folder: bool = False,
+        beside: Door | None = None,
     ) -> None:
         """Open the book at ``path``, or begin it; with ``make_folder`` its folder too.
 
-        ``clock`` gives the time with its zone, ``bench`` names this bench (the machine's name when
-        left out). Raises ``RecordsError`` where there is no book of ours to open, and leaves what
-        is there untouched.
+        ``clock`` gives the time with its zone. ``bench`` names this bench in the ids that it gives;
+        left out, they carry the book's own random bench id. With ``beside``, a book that is open
+        here, this is another connection to it, to be closed before that one. Raises
+        ``RecordsError`` where there is no book of ours to open, and leaves what is there untouched.
         """
-        self._desk = Desk(Path(path), clock=clock, bench=bench, make_folder=make_folder)
+        other: Desk | None = None if beside is None else beside._desk
+        self._desk: Desk = Desk(
+            Path(path), clock=clock, bench=bench, make_folder=make_folder, beside=other
+        )
 
     @property
     def path(self) -> Path:
@@ -119,12 +124,13 @@ class Door:
         """The time of what was entered last, as its id tells it; None in an empty book."""
         return self._desk.newest()
 
-    def backup(self, path: Path | str) -> Path:
+    def backup(self, path: Path | str, told: Told = quiet) -> Path:
         """Copy the book to ``path`` while it is in use, check the copy, then give it its name.
 
         An older copy of this book at ``path`` is replaced; anything else there is refused.
+        ``told`` is told of pages copied.
         """
         target = Path(path)
         with place_held(self.path):
-            self._desk.look(lambda db: copies.copy_book(db.conn, self.path, target))
+            self._desk.look(lambda db: copies.copy_book(db.conn, self.path, target, told=told))
         return target

@@ -31,11 +31,14 @@ LOCAL_SETTINGS = frozenset(
         "mouse",
         "keys",
         "trace_draft",
+        "known_files",
     )
 )
 """Settings of one bench, not of the shop: where it is, how it draws, whose hands, what tool."""
 
-HOME_STEPS = frozenset(("other_strikes", "unique_numbers", "seen_readings", "check_sums"))
+HOME_STEPS = frozenset(
+    ("other_strikes", "unique_numbers", "seen_readings", "check_sums", "shared_books")
+)
 """Migrations that change nothing of the form: a file does not name them, so that a bench without
 them takes it in too. The strikes of other benches have always travelled among the strikes."""
 

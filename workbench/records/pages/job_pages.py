@@ -3,37 +3,30 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Literal
 
 from workbench.records.desk.door import Door
 from workbench.records.store.rows import (
     AnyFact,
     Checklist,
-    How,
     Job,
     JobHistory,
     JobKind,
-    LockedReading,
     Mark,
     PassRow,
     QueueItem,
     Reading,
-    RideNote,
     Seen,
     SignOff,
     Ski,
     Strike,
     Taken,
-    Target,
-    TargetKind,
-    Temperature,
     Tick,
     Turn,
-    Unit,
     WingHold,
     WingSetting,
 )
 from workbench.records.tables import facts, jobs, ski_facts
+from workbench.records.tables.facts import F
 from workbench.records.tables.ski_facts import SkiFacts
 
 
@@ -95,13 +88,19 @@ class JobPages(Door):
         return self._read(facts.facts_for, tuple(job_ids))
 
     def ski_facts(
-        self, ski_ids: Iterable[str], asked: Iterable[str] = (), *, whole: bool = False
+        self,
+        ski_ids: Iterable[str],
+        asked: Iterable[str] = (),
+        *,
+        whole: bool = False,
+        keep: bool = True,
     ) -> dict[str, SkiFacts]:
         """What still matters of these skis, by ski, with the jobs ``asked`` for among it.
 
-        ``whole``: every job there ever was. A fixed number of queries.
+        ``whole``: every job there ever was; without ``keep`` none of it stays in memory. A fixed
+        number of queries.
         """
-        return self._read(ski_facts.ski_facts, tuple(ski_ids), tuple(asked), whole=whole)
+        return self._read(ski_facts.ski_facts, tuple(ski_ids), tuple(asked), whole=whole, keep=keep)
 
     def history_of_ski(self, ski_id: str) -> tuple[JobHistory, ...]:
         """Every job of a ski with its facts, oldest first."""
@@ -142,59 +141,13 @@ class JobPages(Door):
         """Strike a reading out and keep the one that replaces it, both or neither."""
         return self._write(facts.correct_reading, reading_id, who, reason, taken)
 
-    def add_locked_reading(
-        self,
-        job_id: str,
-        who: str,
-        *,
-        method_id: str,
-        text: str,
-        unit: Unit,
-        mm: float,
-        caliper_id: str | None = None,
-        how: How = "typed",
-        temperature_id: str | None = None,
-    ) -> LockedReading:
-        """Keep a number read once the clamp bolts were tight for good."""
-        return self._write(
-            facts.add_fact,
-            LockedReading,
-            job_id,
-            who,
-            method_id=method_id,
-            text=text,
-            unit=unit,
-            mm=mm,
-            caliper_id=caliper_id,
-            how=how,
-            temperature_id=temperature_id,
-        )
+    def add_fact(self, job_id: str, who: str, fact: F) -> F:
+        """Keep a fact that has a method of its own nowhere below; with its id, time and job.
 
-    def add_target(
-        self,
-        job_id: str,
-        who: str,
-        *,
-        method_id: str,
-        text: str,
-        unit: Unit,
-        kind: TargetKind,
-        mm: float,
-        tolerance_mm: float,
-    ) -> Target:
-        """Keep a target: ``mm`` is absolute; the latest of a method is the one in force."""
-        return self._write(
-            facts.add_fact,
-            Target,
-            job_id,
-            who,
-            method_id=method_id,
-            text=text,
-            unit=unit,
-            kind=kind,
-            mm=mm,
-            tolerance_mm=tolerance_mm,
-        )
+        Of targets the latest of a method is in force; a ``Temperature`` may be named by readings
+        taken from then on.
+        """
+        return self._write(facts.add_fact, job_id, who, fact)
 
     def add_pass(
         self, job_id: str, who: str, *, number: int, turns: Iterable[Turn], finest_turn: float
@@ -208,15 +161,13 @@ class JobPages(Door):
         self, job_id: str, who: str, kind: str, *, number: int | None = None, text: str = ""
     ) -> Mark:
         """Keep a step done or a thing noted."""
-        return self._write(facts.add_fact, Mark, job_id, who, kind=kind, number=number, text=text)
+        return self.add_fact(job_id, who, Mark(kind=kind, number=number, text=text))
 
     def add_tick(
         self, job_id: str, who: str, checklist: Checklist, item: str, text: str = ""
     ) -> Tick:
         """Keep a tick of one item of a checklist."""
-        return self._write(
-            facts.add_fact, Tick, job_id, who, checklist=checklist, item=item, text=text
-        )
+        return self.add_fact(job_id, who, Tick(checklist=checklist, item=item, text=text))
 
     def add_wing(
         self,
@@ -229,78 +180,12 @@ class JobPages(Door):
         gauge: str = "",
     ) -> WingSetting:
         """Keep the wing's angle, where the straightedge lay and which gauge was used."""
-        return self._write(
-            facts.add_fact,
-            WingSetting,
-            job_id,
-            who,
-            text=text,
-            angle_deg=angle_deg,
-            hold=hold,
-            gauge=gauge,
-        )
-
-    def add_temperature(
-        self,
-        job_id: str,
-        who: str,
-        *,
-        text: str,
-        unit: Literal["C", "F"],
-        blade_c: float,
-        caliper_c: float,
-        blade_material: str,
-        caliper_material: str,
-    ) -> Temperature:
-        """Keep what blade and caliper are at; readings taken from now on may name it."""
-        return self._write(
-            facts.add_fact,
-            Temperature,
-            job_id,
-            who,
-            text=text,
-            unit=unit,
-            blade_c=blade_c,
-            caliper_c=caliper_c,
-            blade_material=blade_material,
-            caliper_material=caliper_material,
-        )
+        setting = WingSetting(text=text, angle_deg=angle_deg, hold=hold, gauge=gauge)
+        return self.add_fact(job_id, who, setting)
 
     def add_sign_off(self, job_id: str, who: str, text: str = "") -> SignOff:
         """Keep the sign-off; the job leaves the unfinished ones."""
-        return self._write(facts.add_fact, SignOff, job_id, who, text=text)
-
-    def add_ride_note(
-        self,
-        job_id: str,
-        who: str,
-        text: str,
-        *,
-        rider: str = "",
-        place: str = "",
-        water: str = "",
-        water_c: float | None = None,
-        rope: str = "",
-        speed: str = "",
-        complaints: tuple[str, ...] = (),
-        rating: int | None = None,
-    ) -> RideNote:
-        """Keep what the rider said."""
-        return self._write(
-            facts.add_fact,
-            RideNote,
-            job_id,
-            who,
-            text=text,
-            rider=rider,
-            place=place,
-            water=water,
-            water_c=water_c,
-            rope=rope,
-            speed=speed,
-            complaints=complaints,
-            rating=rating,
-        )
+        return self.add_fact(job_id, who, SignOff(text=text))
 
     def strike(self, row_id: str, reason: str, who: str, replaced_by: str | None = None) -> Strike:
         """Strike a row out, of whatever kind it is; it stays readable with the reason beside it.

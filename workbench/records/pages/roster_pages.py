@@ -9,12 +9,10 @@ from workbench.records.store.rows import (
     Block,
     Caliper,
     CaliperCheck,
-    CheckKind,
     Method,
     PartVersion,
     Ski,
     SkiVersion,
-    Unit,
 )
 from workbench.records.tables import entries, roster
 
@@ -116,34 +114,6 @@ class RosterPages(Door):
     def caliper(self, caliper_id: str) -> Caliper:
         """The caliper of this id, struck out or not."""
         return self._read(roster.one, Caliper, caliper_id)
-
-    def add_caliper_check(
-        self,
-        caliper_id: str,
-        *,
-        kind: CheckKind,
-        nominal_text: str,
-        nominal_unit: Unit,
-        nominal_mm: float,
-        reading_text: str,
-        reading_unit: Unit,
-        reading_mm: float,
-        who: str = "",
-    ) -> CaliperCheck:
-        """Keep a check of a caliper, passed or not; ``strike`` withdraws one typed wrong."""
-        return self._write(
-            entries.add,
-            CaliperCheck,
-            who,
-            caliper_id=caliper_id,
-            kind=kind,
-            nominal_text=nominal_text,
-            nominal_unit=nominal_unit,
-            nominal_mm=nominal_mm,
-            reading_text=reading_text,
-            reading_unit=reading_unit,
-            reading_mm=reading_mm,
-        )
 
     def checks_of(self, caliper_id: str) -> tuple[CaliperCheck, ...]:
         """The checks of a caliper, oldest first, struck ones included."""

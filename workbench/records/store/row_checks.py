@@ -161,11 +161,11 @@ def check_day(where: str, text: str) -> None:
 
 
 def check_points(where: str, text: str) -> None:
-    """Two points or more, in mm."""
+    """Two points or more, in mm; or none, of a blade whose outline is not known yet."""
     try:
         points = points_of(text)
         numbers = [number for point in points for number in point]
-        if len(points) >= 2 and all(_is_sane(number) for number in numbers):
+        if len(points) != 1 and all(_is_sane(number) for number in numbers):
             return
     except (DamagedError, OverflowError, RecursionError):
         pass
@@ -228,6 +228,14 @@ def _list(text: str) -> list[object] | None:
     except (ValueError, RecursionError):
         return None
     return listed if isinstance(listed, list) else None
+
+
+def check_blade(row: Row, place: str) -> None:
+    """An outline with its two edges, or none of the three."""
+    columns = ("outline_mm", "top_edge_mm", "back_edge_mm")
+    empty = [column for column in columns if not points_of(row[column])]
+    if empty and len(empty) < len(columns):
+        raise InputError(f"{place}.{empty[0]}", "no point", "points, as the other two have them")
 
 
 # -- a whole row that is new here: no entry of ours could have made another ------------------------

@@ -1,6 +1,7 @@
 """What the book holds, as frozen plain values: text, millimetres, tuples.
 
-``id`` is given by the book: leave it ``""`` when adding. The id of a ski, blade, block, method,
+``id`` is given by the book: leave it ``""`` when adding; so are ``at`` and ``who`` where a row has
+them, and the job of a fact. The id of a ski, blade, block, method,
 caliper or baseline stays the same when it is corrected.
 """
 
@@ -111,6 +112,8 @@ class Hole:
 class Blade:
     """A blade: closed outline and two edges as points (u, v); ``source_text`` is what was typed.
 
+    All three are empty where the outline is not known yet.
+
     ``stand_in``: whether it is invented, for want of the real one. ``outline_u_mm`` is the standard
     uncertainty of its outline, ``traced`` how it was traced, in words; blank: typed or from a file.
     """
@@ -152,6 +155,8 @@ class Stud:
 @dataclass(frozen=True, slots=True)
 class Block:
     """A block with its studs and the finest turn worked in, in turns; 0 means exact.
+
+    ``studs`` are empty where the block is not known yet.
 
     ``stand_in``: whether it is invented, for want of the real one.
     """
@@ -221,9 +226,9 @@ class CaliperCheck:
     ``at`` is ISO UTC with microseconds, ``who`` initials; order is the order of ``id``.
     """
 
-    id: str
-    at: str
-    who: str
+    id: str = ""
+    at: str = ""
+    who: str = ""
     caliper_id: str
     kind: CheckKind
     nominal_text: str
@@ -239,9 +244,9 @@ class CaliperCheck:
 class Pair:
     """One fin read by two methods, both as typed and as mm: what a method offset is learnt from."""
 
-    id: str
-    at: str
-    who: str
+    id: str = ""
+    at: str = ""
+    who: str = ""
     ski_id: str
     method_id: str
     text: str
@@ -259,9 +264,9 @@ class Pair:
 class Curve:
     """A measurement of a ski's base between two places; ``radius_mm`` None is a flat base."""
 
-    id: str
-    at: str
-    who: str
+    id: str = ""
+    at: str = ""
+    who: str = ""
     ski_id: str
     kind: CurveKind
     text: str
@@ -281,9 +286,9 @@ class Study:
     ``sequence`` holds (part, person, trial), each by its number from 0.
     """
 
-    id: str
-    at: str
-    who: str
+    id: str = ""
+    at: str = ""
+    who: str = ""
     name: str
     what: str
     unit: Unit
@@ -298,9 +303,9 @@ class Study:
 class StudyReading:
     """One reading of a study: which part, by whom, which trial (from 0)."""
 
-    id: str
-    at: str
-    who: str
+    id: str = ""
+    at: str = ""
+    who: str = ""
     study_id: str
     part: str
     person: str
@@ -397,10 +402,10 @@ class Fact:
     Order is the order of ``id``, also where the clock was set back.
     """
 
-    id: str
-    at: str
-    who: str
-    job_id: str
+    id: str = ""
+    at: str = ""
+    who: str = ""
+    job_id: str = ""
     struck: Strike | None = None
 
 

@@ -390,6 +390,50 @@ def numbers_lifted(db: Database) -> Iterator[None]:
         db.execute(statement)
 
 
+class Lifted:
+    """What makes adding very many rows slow, let go of meanwhile within an open transaction.
+
+    ``lift`` it once, ``put_back`` makes it anew as it was: an index that random numbers go into is
+    then built sorted; guards against ``INSERT OR REPLACE``, which nothing here says, make SQLite
+    set every page aside for every row; the queue is computed at the end; and a
+    book that is shared with nobody has nothing to set down in its journal.
+    """
+
+    _WHICH = """SELECT type, name, sql FROM sqlite_master WHERE name = 'readings_seen'
+        OR (type = 'trigger' AND (name LIKE '%\\_no\\_replace' ESCAPE '\\'
+            OR name IN ('queue_job', 'queue_move', 'queue_sign_off', 'queue_sign_off_struck',
+                'queue_job_struck')))"""
+
+    _JOURNALS = """SELECT type, name, sql FROM sqlite_master
+        WHERE type = 'trigger' AND name LIKE '%\\_journal' ESCAPE '\\'"""
+
+    def __init__(self, db: Database) -> None:
+        self._db = db
+        self._held: list[str] | None = None
+
+    def lift(self) -> None:
+        """Let go of it, unless that was done."""
+        if self._held is None:
+            found = self._db.execute(self._WHICH).fetchall()
+            if not self._is_shared():
+                found += self._db.execute(self._JOURNALS).fetchall()
+            for kind, name, _ in found:
+                self._db.execute(f"DROP {kind} {name}")
+            self._held = [statement for _, _, statement in found]
+
+    def _is_shared(self) -> bool:
+        there = "SELECT 1 FROM sqlite_master WHERE name = ?"
+        if self._db.execute(there, [Table.SHARES]).fetchone() is None:
+            return False
+        return self._db.execute(f"SELECT 1 FROM {Table.SHARES}").fetchone() is not None
+
+    def put_back(self) -> None:
+        """Make what was let go of."""
+        for statement in self._held or ():
+            self._db.execute(statement)
+        self._held = None
+
+
 def _seen_readings(db: Database) -> None:
     """Let the least and the largest reading by a method be found at once, in whatever big book."""
     db.execute(f"CREATE INDEX readings_seen ON {Table.READINGS}(method_id, mm)")
@@ -426,6 +470,59 @@ def _measured_studs(db: Database) -> None:
         db.execute(f"ALTER TABLE {Table.STUDS} ADD COLUMN {column} REAL")
 
 
+_SHARED_BOOKS = {
+    Table.BENCHES: """number INTEGER PRIMARY KEY, bench TEXT NOT NULL UNIQUE, at TEXT NOT NULL,
+        place TEXT NOT NULL""",
+    Table.JOURNAL: """number INTEGER PRIMARY KEY, row_table TEXT NOT NULL, row_id TEXT NOT NULL,
+        came TEXT NOT NULL DEFAULT '', seen INTEGER""",
+    Table.SHARES: """share TEXT PRIMARY KEY, kind TEXT NOT NULL CHECK (kind IN ('hub', 'folder')),
+        place TEXT NOT NULL, name TEXT NOT NULL, at TEXT NOT NULL,
+        joined INTEGER NOT NULL CHECK (joined IN (0, 1)), sent INTEGER NOT NULL DEFAULT 0""",
+    Table.TAKEN: """share TEXT NOT NULL REFERENCES shares(share), stream TEXT NOT NULL,
+        position INTEGER NOT NULL, mark TEXT NOT NULL, PRIMARY KEY (share, stream)""",
+    Table.HELD: """share TEXT NOT NULL REFERENCES shares(share), position INTEGER NOT NULL,
+        body TEXT NOT NULL, why TEXT NOT NULL, PRIMARY KEY (share, position)""",
+}
+"""See ``records/sharing/journal.py`` for what they are. Only ``benches`` is append-only."""
+
+_JOURNALED_THEN = (
+    *_FIRST_ROSTER, *_SUMMED_THEN, Table.SETTINGS, Table.JOBS, Table.MOVES, Table.STRIKES,
+    Table.OTHER_STRIKES, Table.CALIPER_CHECKS, Table.PAIRS, Table.CURVES, Table.STUDIES,
+    Table.STUDY_READINGS,
+)  # fmt: skip
+
+_SEEN = f"""SELECT max(t.position) FROM {Table.TAKEN} t JOIN {Table.SHARES} s ON s.share = t.share
+    WHERE s.kind = 'hub' AND s.joined"""
+
+
+def _journaled(table: Table) -> str:
+    """Set down each new row of a table, once the book is shared; before, it costs a look."""
+    called = Table.STRIKES if table is Table.OTHER_STRIKES else table
+    return f"""CREATE TRIGGER {table}_journal AFTER INSERT ON {table}
+        WHEN EXISTS (SELECT 1 FROM {Table.SHARES}) BEGIN
+        INSERT INTO {Table.JOURNAL} (row_table, row_id, seen)
+        VALUES ('{called}', NEW.id, ({_SEEN})); END"""
+
+
+def _shared_books(db: Database) -> None:
+    """Make room for the book's own bench id, and for how far it shares its rows with others."""
+    for table, columns in _SHARED_BOOKS.items():
+        db.execute(f"CREATE TABLE {table} ({columns}) STRICT")
+    for action in ("UPDATE", "DELETE"):
+        say = "RAISE(ABORT, 'benches: rows are kept as they are')"
+        db.execute(
+            f"CREATE TRIGGER benches_no_{action.lower()} BEFORE {action} ON {Table.BENCHES}"
+            f" BEGIN SELECT {say}; END"
+        )
+    db.execute(f"CREATE INDEX journal_home ON {Table.JOURNAL}(row_id) WHERE came = '-'")
+    for table in _JOURNALED_THEN:
+        db.execute(_journaled(table))
+
+
+def _parts_to_come(db: Database) -> None:
+    """Let a blade have no outline yet, and a block no studs; older benches would need both."""
+
+
 def _guard(db: Database, table: Table) -> None:
     for statement in _append_only(table):
         db.execute(statement)
@@ -454,6 +551,8 @@ STEPS: dict[str, Callable[[Database], None]] = {
     "check_sums": _check_sums,
     "traced_blades": _traced_blades,
     "measured_studs": _measured_studs,
+    "shared_books": _shared_books,
+    "parts_to_come": _parts_to_come,
 }
 """All steps from an empty file to today's book, oldest first."""
 

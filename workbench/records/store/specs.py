@@ -14,6 +14,7 @@ from typing import Any, Literal, TypeAlias
 
 from workbench.errors import InputError
 from workbench.fin.parts.blade import LARGEST_U_MM
+from workbench.fin.parts.studs import LARGEST_PLACE_U_MM
 from workbench.fin.reading.coarse import LONGEST_SCALE_MM
 from workbench.fin.wing import SET_DEG
 from workbench.frozen import dataclass
@@ -66,9 +67,14 @@ class Table(StrEnum):
     STUDIES = "studies"
     STUDY_READINGS = "study_readings"
     LOCKED_READINGS = "locked_readings"
+    BENCHES = "benches"
+    JOURNAL = "journal"
+    SHARES = "shares"
+    TAKEN = "taken"
+    HELD = "held"
 
 
-Kind: TypeAlias = Literal["thing", "fact", "entry", "job", "part", "plain", "derived"]
+Kind: TypeAlias = Literal["thing", "fact", "entry", "job", "part", "plain", "derived", "home"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,11 +83,12 @@ class TableSpec:
 
     ``kind``: a ``thing`` of the roster has versions; a ``fact`` is of a job and carries a check
     sum; an ``entry`` is of no job; a ``part`` lies in the rows of another table; ``plain`` rows are
-    never struck out; what is ``derived`` from other tables stays at home. ``row`` is the type of a
-    fact or entry, ``part`` the table of what lies in a row. ``of`` is the column by which rows
-    belong to a ski. ``written`` are checks of a column, ``whole`` of a row, wherever it comes from;
-    ``ranges``, ``figures`` and ``sense`` are looked at in rows that are new to this book, since
-    rows cannot be taken out again; ``figures`` also tell damage.
+    never struck out; what is ``derived`` from other tables stays at home, and so do the tables of
+    kind ``home``, which hold how far this book shares its rows with others (``sharing``). ``row``
+    is the type of a fact or entry, ``part`` the table of what lies in a row. ``of`` is the column
+    by which rows belong to a ski. ``written`` are checks of a column, ``whole`` of a row, wherever
+    it comes from; ``ranges``, ``figures`` and ``sense`` are looked at in rows that are new to this
+    book, since rows cannot be taken out again; ``figures`` also tell damage.
     """
 
     kind: Kind
@@ -105,9 +112,6 @@ def _check_strike(row: Row, place: str) -> None:
         raise InputError(f"{place}.replaced_by", row["replaced_by"], "the id of another row")
 
 
-MOST_PLACE_U_MM = 50.0
-"""The most that a stud's place may be uncertain by: beyond that nothing was looked at."""
-
 _TOLERANCE = Between(0.0, LARGEST_TOLERANCE_MM, above=True)
 _JAW = Between(0.0, HIGHEST_JAW_MM, above=True)
 _WARMTH = Between(LOWEST_C, HIGHEST_C)
@@ -122,6 +126,7 @@ SPECS: Mapping[Table, TableSpec] = {
         "thing",
         part=Table.HOLES,
         ranges={"outline_u_mm": Between(0.0, LARGEST_U_MM)},
+        whole=check.check_blade,
         written=dict.fromkeys(("outline_mm", "top_edge_mm", "back_edge_mm"), check.check_points),
     ),
     Table.BLOCKS: TableSpec("thing", part=Table.STUDS, written=_FINEST),
@@ -201,7 +206,7 @@ SPECS: Mapping[Table, TableSpec] = {
     Table.STUDS: TableSpec(
         "part",
         ranges={
-            "place_u_mm": Between(0.0, MOST_PLACE_U_MM, above=True),
+            "place_u_mm": Between(0.0, LARGEST_PLACE_U_MM, above=True),
             "lead_u": Between(0.0, 1.0, above=True),
         },
         sense=check.check_stud,
@@ -215,6 +220,11 @@ SPECS: Mapping[Table, TableSpec] = {
     Table.TURNS: TableSpec("part", ranges={"turns_exact": _TURNED, "turns": _TURNED}),
     Table.OTHER_STRIKES: TableSpec("plain"),
     Table.QUEUE: TableSpec("derived"),
+    Table.BENCHES: TableSpec("home"),
+    Table.JOURNAL: TableSpec("home"),
+    Table.SHARES: TableSpec("home"),
+    Table.TAKEN: TableSpec("home"),
+    Table.HELD: TableSpec("home"),
 }
 """By table; those that travel in the order in which rows go in: each after what it refers to."""
 
@@ -226,6 +236,7 @@ def _of_kind(*kinds: Kind) -> tuple[Table, ...]:
 ROSTER = _of_kind("thing")
 FACTS = _of_kind("fact")
 PARTS = _of_kind("part")
+HOME = _of_kind("home")
 STRIKABLE = _of_kind("fact", "job", "thing", "entry")
 WITH_IDS = _of_kind("fact", "job", "thing", "entry", "plain")
 ORDER = tuple(table for table in WITH_IDS if table is not Table.OTHER_STRIKES)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import fields, replace
 from typing import Any, TypeVar
 
 from workbench.records.store.database import Database
@@ -32,12 +33,13 @@ _STUDIES_READ = """SELECT t.id, count(*) || ' ' || ifnull(group_concat(s.row_id)
     WHERE NOT EXISTS (SELECT 1 FROM strikes x WHERE x.row_id = t.id) GROUP BY t.id"""
 
 
-def add(pen: Pen, kind: type[E], who: str, /, **columns: Any) -> E:
+def add(pen: Pen, entry: E, who: str) -> E:
     """Keep one entry."""
     row_id, at = pen.stamp()
-    kept = {k: json.dumps(v) if k in _LISTS else v for k, v in columns.items()}
-    pen.insert(ENTRY_TABLES[kind], id=row_id, at=at, who=who, **kept)
-    return kind(id=row_id, at=at, who=who, **columns)
+    kept = {f.name: getattr(entry, f.name) for f in fields(entry) if f.name != "struck"}
+    kept |= {name: json.dumps(kept[name]) for name in _LISTS if name in kept}
+    pen.insert(ENTRY_TABLES[type(entry)], **kept | {"id": row_id, "at": at, "who": who})
+    return replace(entry, id=row_id, at=at, who=who)
 
 
 def every(db: Database, kind: type[E], **where: str) -> tuple[E, ...]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import asdict, fields
+from dataclasses import asdict, fields, replace
 from typing import Any, TypeVar
 
 from workbench.errors import InputError, shown
@@ -40,6 +40,13 @@ F = TypeVar(
 )
 
 _TAKEN = tuple(field.name for field in fields(Taken))
+_OWN = {
+    kind: tuple(
+        f.name for f in fields(kind) if f.name not in ("id", "at", "who", "job_id", "struck")
+    )
+    for kind in FACT_TABLES
+}
+"""What a fact of each kind says, by its columns."""
 _STRIKE_COLUMNS = 4
 """The last columns of a fact: when, by whom and why it was struck, and what replaces it."""
 
@@ -102,19 +109,20 @@ def seen(db: Database, ski: Ski, settings: Iterable[str]) -> Seen:
     return Seen(*db.conn.execute(_SEEN, asked).fetchone())
 
 
-def add_fact(pen: Pen, kind: type[F], job_id: str, who: str, /, **columns: Any) -> F:
+def add_fact(pen: Pen, job_id: str, who: str, fact: F) -> F:
     """Keep one fact of a kind that has no parts."""
     row_id, at = pen.stamp()
-    kept = columns
-    if kind is RideNote:
-        kept = columns | {"complaints": " ".join(columns.get("complaints", ()))}
-    pen.insert(FACT_TABLES[kind], id=row_id, at=at, who=who, job_id=job_id, **kept)
-    return kind(id=row_id, at=at, who=who, job_id=job_id, **columns)
+    kept = {name: getattr(fact, name) for name in _OWN[type(fact)]}
+    if isinstance(fact, RideNote):
+        kept["complaints"] = " ".join(fact.complaints)
+    pen.insert(FACT_TABLES[type(fact)], id=row_id, at=at, who=who, job_id=job_id, **kept)
+    return replace(fact, id=row_id, at=at, who=who, job_id=job_id)
 
 
 def add_reading(pen: Pen, job_id: str, who: str, taken: Taken) -> Reading:
     """Keep one reading."""
-    return add_fact(pen, Reading, job_id, who, **{name: getattr(taken, name) for name in _TAKEN})
+    columns = {name: getattr(taken, name) for name in _TAKEN}
+    return add_fact(pen, job_id, who, Reading(**columns))
 
 
 def add_readings(pen: Pen, job_id: str, who: str, taken: Iterable[Taken]) -> tuple[Reading, ...]:
@@ -192,10 +200,13 @@ def facts(db: Database, job_id: str) -> tuple[AnyFact, ...]:
     return facts_for(db, (job_id,))[job_id]
 
 
-def facts_for(db: Database, job_ids: Iterable[str]) -> dict[str, tuple[AnyFact, ...]]:
+def facts_for(
+    db: Database, job_ids: Iterable[str], *, keep: bool = True
+) -> dict[str, tuple[AnyFact, ...]]:
     """The facts of many jobs, one query for each table.
 
-    Those of a job to which nothing was added since they were last read are not read again.
+    Those of a job to which nothing was added since they were last read are not read again; without
+    ``keep`` these are not kept for that.
     """
     db.forget_if_others_wrote()
     wanted = list(dict.fromkeys(job_ids))
@@ -209,7 +220,8 @@ def facts_for(db: Database, job_ids: Iterable[str]) -> dict[str, tuple[AnyFact, 
     if len(db.kept) + len(new) > MOST_KEPT:
         db.kept.clear()
     read = _read(db, new) if new else {}
-    db.kept.update((job_id, (marks[job_id], read[job_id])) for job_id in new[:MOST_KEPT])
+    if keep:
+        db.kept.update((job_id, (marks[job_id], read[job_id])) for job_id in new[:MOST_KEPT])
     out |= read
     return {job_id: out[job_id] for job_id in wanted}
 

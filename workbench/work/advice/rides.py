@@ -25,6 +25,7 @@ from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.records.store.values import keepable
 from workbench.work.advice.ride_rules import rules_of
+from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import ALLOWED, MID_PASS, Stage
@@ -114,17 +115,22 @@ def keep_ride(shop: Shop, view: JobView, fields: Mapping[str, str]) -> rows.Ride
     Raises:
         InputError: names the field; nothing is kept.
     """
-    texts = {key: _text(fields, key, 200) for key in ("rider", "place", "water", "rope", "speed")}
-    water_c = _water_c(texts["water"])
+    rider, place, water, rope, speed = (
+        _text(fields, key, 200) for key in ("rider", "place", "water", "rope", "speed")
+    )
+    water_c = _water_c(water)
     complaints = complaints_in(rules_of(shop), fields.get("complaints", ""))
     rating = _rating(fields.get("rating", ""))
     text = _text(fields, "text", _LONGEST_NOTE)
     if not (complaints or rating or text):
         raise InputError("text", text, "the rider's words, a number of the list, or a rating")
-    return shop.act(view, None, lambda now: shop.book.add_ride_note(
-        ridden_job(shop, now), shop.who, text, **texts, water_c=water_c,
+    note = rows.RideNote(
+        text=text, rider=rider, place=place, water=water, water_c=water_c, rope=rope, speed=speed,
         complaints=tuple(c.key for c in complaints), rating=rating,
-    ))  # fmt: skip
+    )  # fmt: skip
+    return shop.act(
+        view, None, lambda now: shop.book.add_fact(ridden_job(shop, now), shop.who, note)
+    )
 
 
 def _text(fields: Mapping[str, str], key: str, longest: int) -> str:
@@ -283,6 +289,6 @@ def _choose(shop: Shop, offer: Offer, now: JobView) -> JobView:
         assert line.now_mm is not None
         unit = parse_length(change.step_text, "in").unit
         mm = line.now_mm + change.step
-        now = shop.aim_at(now, line, change.step_text, unit, "change", mm)
+        now = shop.aim_at(now, line, Typed(change.step_text, unit, mm), "change")
     because = f"{offer.arithmetic}; tried because: {offer.suggestion.because}"
     return shop.note(now, "advice", because)

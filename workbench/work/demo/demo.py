@@ -27,8 +27,11 @@ from workbench.work.demo.demo_rounds import Loaner, play_loaner
 from workbench.work.demo.demo_study import add_demo_study
 from workbench.work.files.strict_table import Table
 from workbench.work.files.table_files import read_table_file
+from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
+from workbench.work.job_text.tasks import TASKS
+from workbench.work.job_text.view_words import trouble_words
 from workbench.work.roster.parts_file import Stock, stock_shop
 from workbench.work.trust.job_reading import Line
 
@@ -120,8 +123,10 @@ def _play_season(
         clock.now = _morning(day, 17)
         ride = dict(job["ride"])
         complaints = tuple(ride.pop("complaints", ()))
-        player.book.add_ride_note(
-            view.job.id, player.who, rider=view.ski.rider, complaints=complaints, **ride
+        player.book.add_fact(
+            view.job.id,
+            player.who,
+            rows.RideNote(rider=view.ski.rider, complaints=complaints, **ride),
         )
 
 
@@ -173,28 +178,26 @@ class _Player:
         return view
 
     def _next(self, shop: Shop, view: JobView) -> JobView:
-        stage = view.stage
-        match stage:
-            case "waiting" | "received check" | "final check":
+        task = TASKS[view.stage]
+        match task.asks:
+            case "ticks":
                 return self._tick(shop, view)
-            case "as received" | "measuring":
+            case "reading":
                 return self._read(shop, view)
-            case "studs":
-                return shop.seat_studs(view)
-            case "target":
+            case "targets":
                 return self._aim(shop, view)
-            case "turning":
+            case "turns":
                 return self._turn(shop, view)
-            case "within":
-                return shop.accept(view)
-            case "wing":
-                return shop.set_wing(view, self.wing)
-            case "sign-off":
-                return shop.sign_off(view, self.who)
-            case "signed off" | "set aside":
-                raise InputError("demo stage", stage, "a stage that the walk goes on from")
+            case "angle":
+                return task.act(shop, view, self.wing)
+            case "initials":
+                return task.act(shop, view, self.who)
+            case "nothing":
+                return task.act(shop, view, "")
+            case "next ski":
+                raise InputError("demo stage", view.stage, "a stage that the walk goes on from")
             case _:
-                assert_never(stage)
+                assert_never(task.asks)
 
     def _aim(self, shop: Shop, view: JobView) -> JobView:
         for line, change in zip(view.lines, self.want, strict=True):
@@ -220,7 +223,7 @@ class _Player:
             self.book.add_mark(job_id, self.who, "step", number=number)
 
     def _turn(self, shop: Shop, view: JobView) -> JobView:
-        assert view.plan is not None, view.trouble
+        assert view.plan is not None, trouble_words(view)
         if not any(t.turns for t in view.plan.turns):
             return shop.accept(view)
         before = view.progress.pass_number
@@ -241,14 +244,16 @@ class _Player:
         true = view.rig.observe(line.method, self.pose).value_mm
         text = length_text(true + self.random.gauss(0.0, SCATTER_MM), view.ski.unit)
         mm = parse_length(text, view.ski.unit).mm
-        return shop.take_reading(view, line, text, view.ski.unit, mm, "demo", self.caliper_id)
+        return shop.take_reading(
+            view, line, Typed(text, view.ski.unit, mm, "demo", self.caliper_id)
+        )
 
     def _slip(self, shop: Shop, view: JobView, line: Line) -> JobView:
         """Take a wrong reading and strike it out, with its reason."""
         slip, self.slip = self.slip, {}
         mm = parse_length(slip["text"], view.ski.unit).mm
         view = shop.take_reading(
-            view, line, slip["text"], view.ski.unit, mm, "demo", self.caliper_id
+            view, line, Typed(slip["text"], view.ski.unit, mm, "demo", self.caliper_id)
         )
         index = [x.method_id for x in view.lines].index(line.method_id)
         return shop.strike_reading(view, view.lines[index], slip["reason"])

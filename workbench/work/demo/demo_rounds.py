@@ -73,10 +73,18 @@ class Loaner:
         ends = [self._turn(each, ways) for each in turns]
         for method_id, mm in zip(self.ski.methods, self._true(ends[-1]), strict=True):
             text = length_text(mm, "in")
-            book.add_target(
-                job, who, method_id=method_id, text=text, unit="in", kind="value",
-                mm=parse_length(text, "in").mm, tolerance_mm=DEFAULT_TOLERANCE_MM,
-            )  # fmt: skip
+            book.add_fact(
+                job,
+                who,
+                rows.Target(
+                    method_id=method_id,
+                    text=text,
+                    unit="in",
+                    kind="value",
+                    mm=parse_length(text, "in").mm,
+                    tolerance_mm=DEFAULT_TOLERANCE_MM,
+                ),
+            )
         book.add_mark(job, who, "aimed")
         for number, (each, pose) in enumerate(zip(turns, ends, strict=True), 1):
             made = [

@@ -29,6 +29,9 @@ LEAST_JAW_MM = 4.0
 HIDDEN_SHARE = 0.25
 SAME_MM = 1e-6
 
+NO_BLADE_FRAME: tuple[Point, ...] = ((0.0, -25.0), (200.0, 75.0))
+"""The room (mm) that is shown of a base where the blade is not known yet."""
+
 NOW, WANTED, BASE, STUD, READING, FAINT = "now", "wanted", "base", "stud", "reading", "faint"
 LIT = "lit"
 """The ink of the stud to turn."""
@@ -89,6 +92,10 @@ def side_scene(
     and without a ``now`` the blade is, dashed, at ``wanted`` or at a place made up for looking
     at. ``readings`` have their contacts marked; ``lit`` is the name of the stud to turn.
     """
+    if not rig.blade.is_traced:
+        bare = [shape for stud in rig.studs for shape in _bare_stud(stud)]
+        ends = [p for shape in bare for p in shape.points]
+        return Scene(rig.base, ((0.0, BASE),), tuple(bare), (*NO_BLADE_FRAME, *ends))
     here = now or wanted or nominal_pose(rig)
     factor = 1.0 if now is None or wanted is None else enlargement(rig.blade, now, wanted)
     solid = placed(rig.blade, here)
@@ -113,13 +120,16 @@ def method_scene(rig: Rig, pose: Pose | None, method: Method) -> Scene:
     """Return how the caliper is held for ``method`` on this very blade at ``pose``.
 
     Shown are the base, the band a jaw can touch in (or the line a depth is taken along), the jaws
-    and the contacts; without a pose the blade is at a made-up place.
+    and the contacts; without a pose the blade is at a made-up place. Of a blade that is not known
+    yet the base and the band alone are.
     """
+    levels = ((0.0, BASE), *((level, FAINT) for level in sorted(set(method.band_mm or ()))))
+    if not rig.blade.is_traced:
+        return Scene(rig.base, levels, (), NO_BLADE_FRAME)
     here = pose or nominal_pose(rig)
     outline = tuple(placed(rig.blade, here))
     seen = observe(method, rig.blade, rig.base, here)
     jaws = _jaws(method, rig.base, seen)
-    levels = ((0.0, BASE), *((level, FAINT) for level in sorted(set(method.band_mm or ()))))
     contacts = seen.contacts_mm if seen else ()
     shapes = (
         Shape("outline", outline, NOW),
@@ -229,6 +239,17 @@ def _stud_shapes(stud: Stud, t: Travel, lit: bool = False) -> list[Shape]:
     text, name = (letter.upper(), stud.said.upper()) if lit else (letter, stud.said)
     out.append(Shape("letter", (end, ball), ink, text=text, name=name))
     return out
+
+
+def _bare_stud(stud: Stud) -> list[Shape]:
+    """Return a stud on its axis, its end at the place that it is told by: no blade stops it."""
+    (x, y), (ax, ay) = stud.at_mm, stud.axis
+    back = (x - STUD_SHOWN_MM * ax, y - STUD_SHOWN_MM * ay)
+    letter = stud.said.split(" ")[-1][:1]
+    return [
+        Shape("line", (back, stud.at_mm), STUD),
+        Shape("letter", (back, stud.at_mm), STUD, text=letter, name=stud.said),
+    ]
 
 
 def _holes(blade: Blade, pose: Pose) -> tuple[Shape, ...]:

@@ -50,8 +50,8 @@ def exported_lines(done: Exported) -> list[str]:
 def taken_in_lines(taken: TakenIn, now: datetime | None = None) -> list[str]:
     """Return what a file brought, then each conflict on a line of its own, marked ``!``."""
     brought = taken.brought
-    new = [_count(table, len(rows)) for table, rows in brought.new.items()]
-    known = sum(brought.known.values())
+    new = [_count(table, count) for table, count in brought.new.items()]
+    known = brought.known
     verb = "Would take in" if taken.dry_run else "Taken in"
     out = [f"{verb}: {', '.join(new)}" if new else "Nothing new in this file"]
     if known:
@@ -83,16 +83,17 @@ def size_words(size: int) -> str:
 
 
 def _troubles(taken: TakenIn) -> Iterator[str]:
-    yield from map(_differs, taken.brought.differs)
+    yield from map(differs_words, taken.brought.differs)
     yield from map(_struck_twice, taken.brought.struck_twice)
     yield from map(clash_words, taken.clashes)
     yield from map(clean, taken.troubles)
 
 
-def _differs(each: Differs) -> str:
+def differs_words(each: Differs) -> str:
+    """Return a row that is here with other content than there."""
     return (
         f"{each.place} ({each.row_id}) is in the book with other content, which stays: "
-        f"{each.column} is {shown(each.ours)} here and {shown(each.theirs)} in the file"
+        f"{each.column} is {shown(each.ours)} here and {shown(each.theirs)} there"
     )
 
 

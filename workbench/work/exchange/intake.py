@@ -20,7 +20,9 @@ from workbench.work.files.csv_cells import read_csv, text_in
 from workbench.work.files.safe_write import path_of
 from workbench.work.job.shop import Shop
 from workbench.work.roster.adding import (
+    NONE_YET,
     Part,
+    is_known,
     only_real,
     pick,
     ski_typed,
@@ -249,6 +251,8 @@ class _Taking:
 
 def _same_part(given: str, ours: Part, known: Sequence[Part], column: str) -> None:
     """Take a part's name or its number in the list; two parts may have one name."""
+    if given.casefold() == NONE_YET and not is_known(ours):
+        return
     if given.casefold() != ours.name.casefold() and given and pick(given, known, column) != ours:
         _same(column, given, ours.name)
 

@@ -62,7 +62,8 @@ def _target(row: rows.Target, history: History, unit: Unit) -> str:
 
 
 def _pass(row: rows.PassRow, history: History, unit: Unit) -> str:
-    turns = ", ".join(_turn(t) for t in row.turns if t.turns) or "no stud turned"
+    none = "no stud turned" if row.turns else "turned by hand, as judged"
+    turns = ", ".join(_turn(t) for t in row.turns if t.turns) or none
     return f"round {row.number}: {turns}"
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, TypeAlias
 
-from workbench.errors import BenchError
+from workbench.errors import BenchError, MissingPartError
 from workbench.fin.frame.pose import Pose
 from workbench.fin.parts.studs import named
 from workbench.fin.plan.expectation import Expected
@@ -160,7 +160,9 @@ def _expected(sheet: JobSheet, kept: JobFacts) -> tuple[Expected, ...]:
     """Return what the turns just made should have brought each reading to, while measuring."""
     if kept.progress.stage != "measuring" or kept.progress.state.stale:
         return ()
-    before, turns = _last_pass(sheet, kept)
+    if (last := _last_pass(sheet, kept)) is None:
+        return ()
+    before, turns = last
     return expected_of(sheet.rig, before, turns, sheet.others)
 
 
@@ -169,13 +171,22 @@ def _made(sheet: JobSheet, kept: JobFacts, known: Sequence[Reading]) -> tuple[Ex
     at = kept.progress
     if at.stage != "turning" or not at.pass_number or at.step:
         return ()
-    before, turns = _last_pass(sheet, kept)
+    if (last := _last_pass(sheet, kept)) is None:
+        return ()
+    before, turns = last
     return made_of(sheet.rig, before, turns, tuple(known))
 
 
-def _last_pass(sheet: JobSheet, kept: JobFacts) -> tuple[tuple[Reading, ...], tuple[float, ...]]:
-    """Return the readings before the last round, and its turns by stud (positive is in)."""
+def _last_pass(
+    sheet: JobSheet, kept: JobFacts
+) -> tuple[tuple[Reading, ...], tuple[float, ...]] | None:
+    """Return the readings before the last round, and its turns by stud (positive is in).
+
+    None where it was turned by hand: its turns are not known.
+    """
     made = [f for f in kept.facts if isinstance(f, rows.PassRow) and f.struck is None][-1]
+    if not made.turns:
+        return None
     by_stud = {t.stud: -t.turns if t.stud in kept.other_way else t.turns for t in made.turns}
     taken = kept.taken_in(kept.progress.pass_number - 1, sheet.methods)
     before = tuple(_known(taken, sheet.rig).values())
@@ -275,9 +286,12 @@ def _solve(
 
     ``known`` are the ski's own readings and those by coarse marks.
     """
+    readings = (*known[0], *known[1])
+    if rig.missing:
+        why = MissingPartError(*rig.missing) if progress.stage in BEFORE_WITHIN else None
+        return _pose_alone(rig, readings), None, why, None, None
     if len(known[0]) < len(lines) or len(known[0]) < 3:
         return None, None, None, None, None
-    readings = (*known[0], *known[1])
     if progress.state.elsewhere:  # the blade is being moved by another job's turns
         return _pose_alone(rig, readings), None, None, None, None
     try:
@@ -296,6 +310,12 @@ def _solve(
         return result.fit.pose, shown, None, finer, learnt
     except BenchError as why:
         return _pose_alone(rig, readings), None, why.with_traceback(None), None, None
+
+
+BEFORE_WITHIN = (
+    "waiting", "received check", "as received", "studs", "target", "turning", "measuring",
+)  # fmt: skip
+"""The stages at which turns may still come."""
 
 
 def _pose_alone(rig: Rig, readings: tuple[Reading, ...]) -> Pose | None:

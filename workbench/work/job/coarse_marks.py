@@ -19,6 +19,7 @@ from workbench.work.job.shop import Shop
 from workbench.work.order.order_file import DEFAULT_TOLERANCE_MM
 from workbench.work.order.rigs import row_of_method
 from workbench.work.text.words import clean
+from workbench.work.trust.plausibility import suspects_in
 
 USUAL_MM = 80.0
 """A larger number on a scale is likelier one of the other unit, where nothing says what to expect
@@ -95,16 +96,9 @@ def off_words(mark: Mark, unit: Unit) -> str:
 
 def suspect_words(view: JobView, unit: Unit) -> tuple[str, ...]:
     """Return a sentence for each reading of this round that is to be taken again."""
-    return tuple(f"take {clean(s.method)} again: {s.cause}" for s in view.suspects(unit))
-
-
-def again_words(view: JobView) -> str:
-    """Return what to do before a stud is turned, where the readings contradict each other."""
-    names = [c.reading.method.name for c in view.contradictions]
-    own = next((x.method.name for x in view.lines if x.method.name in names), None)
-    if own is None:
-        return f"Read the mark {clean(names[0])} again, or Enter goes on as it is."
-    return f"Take {clean(own)} again: ▸ on it, x strikes it out; or Enter goes on as it is."
+    return tuple(
+        f"take {clean(s.method)} again: {s.cause}" for s in suspects_in(view.contradictions, unit)
+    )
 
 
 # -- a new mark ----------------------------------------------------------------------------------

@@ -10,6 +10,7 @@ from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.work.job.job_view import WING_AIM, JobView
 from workbench.work.job.ski_state import TAKEN_BACK
+from workbench.work.order.turn_records import BY_HAND
 from workbench.work.text.local_time import local
 from workbench.work.text.words import clean
 from workbench.work.trust.wing_setup import hold_numbered
@@ -148,6 +149,8 @@ def step_done_words(fact: rows.Mark) -> str:
         return f"turned the {clean(stud)} stud{_far(turns)}"
     if fact.number == 1:
         return "loosened the clamp bolts"
+    if fact.text == BY_HAND:
+        return "turned the studs as judged"
     return {"seat": "pushed the blade home", "snug": "snugged the clamp bolts"}.get(
         do, f"did step {fact.number} of the round"
     )

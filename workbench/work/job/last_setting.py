@@ -59,6 +59,8 @@ def left_with(
     taken = tools_of(book, each.facts, stated_u_mm).taken_in(methods, kept)
     readings = readings_of(tuple(taken.values()), rig)
     turns = _turns_after(book, job, each.facts, number)
+    if turns is None:
+        return None
     return LastSetting(each.job.id, each.job.day, readings, turns)
 
 
@@ -121,8 +123,10 @@ def _is_step(fact: rows.AnyFact) -> bool:
 
 def _turns_after(
     book: Book, job: rows.Job, facts: Sequence[rows.AnyFact], number: int
-) -> dict[str, float]:
+) -> dict[str, float] | None:
     """Return the turns of each stud in the rounds after round ``number``, which were not read.
+
+    None where one of them was turned by hand and not written down.
 
     A stud whose hand was written down wrongly then was turned the other way.
     """
@@ -130,6 +134,8 @@ def _turns_after(
     made = [each for each in made if each.number > number]
     if not made:
         return {}
+    if not all(each.turns for each in made):
+        return None
     block = book.block(book.ski(job.ski_id).block_id)
     out: dict[str, float] = {}
     for each in made:

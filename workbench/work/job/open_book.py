@@ -29,7 +29,7 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.last_setting import left_with
 from workbench.work.job.queue_line import RosterLine, roster_line
 from workbench.work.job.ski_state import SkiState, conclude
-from workbench.work.job.stages import Progress, progress
+from workbench.work.job.stages import Asked, progress
 from workbench.work.order.rigs import blade_of, method_of, rig_of
 from workbench.work.order.shop_policy import SHAPING, Rules, rules_of
 from workbench.work.order.versions import (
@@ -137,9 +137,7 @@ class OpenBook:
         tolerances = {i: tolerance_mm for i, _, tolerance_mm in methods}
         u_of = partial(standard_u_mm, methods, rig=rig, tools=tools) if guarded else None
         state = conclude(kept, rules).jobs[job_id]
-        at = progress(
-            facts, ski.methods, tolerances, ski.has_wing, u_of, job.kind, rules, state=state
-        )
+        at = progress(facts, Asked(tolerances, ski.has_wing, job.kind), state, rules, u_of)
         named = [(i, m) for i, m, _ in methods]
         first = at.stage == "as received" or (job.kind == "recheck" and at.gate != "waiting")
         known_left = first and not state.refitted  # else it left with another blade or block
@@ -172,35 +170,33 @@ class OpenBook:
             seen=self.seen_of(ski),
         )
         wing_hold = wing_setup(self.book).kept_hold if at.stage == "wing" else ""
-        learn = self._learner(job, ski, rig, block, dict(named), facts, at, rules)
+        begun = round_begun(facts)
+        learns = rules.learns_at(begun or "~") and not is_without_learned(facts)
+        if learns and rules.learning and at.stage in ("target", "turning", "within"):
+            learn = self._learner(job_id, ski, rig, dict(named), block, begun)
+        else:
+            learn = None
         return build_view(sheet, found, ShopWays(rules, guarded, wing_hold), learn)
 
     def _learner(
         self,
-        job: rows.Job,
+        job_id: str,
         ski: rows.Ski,
         rig: Rig,
-        block: rows.Block,
         methods: Mapping[str, Method],
-        facts: Sequence[rows.AnyFact],
-        at: Progress,
-        rules: Rules,
-    ) -> Learn | None:
-        """Return what gives a job's next act by what was learnt, where its turns go by that.
+        block: rows.Block,
+        begun: str,
+    ) -> Learn:
+        """Return what gives a job's next act by what was learnt.
 
         A round that was begun is finished by what was known and settled when it began.
         """
-        if not rules.learning or at.stage not in ("target", "turning", "within"):
-            return None
-        begun = round_begun(facts)
-        if not rules.learns_at(begun or "~") or is_without_learned(facts):
-            return None
-        from workbench.work.learn.next_act import next_act
+        from workbench.work.learn.next_act import OfJob, Wanted, next_act
+
+        of = OfJob(job_id, ski, rig, methods, block, begun)
 
         def learn(plain: Plan, targets: Sequence[Target], finest_turn: float) -> NextAct | None:
-            return next_act(
-                self.book, ski, job.id, rig, methods, block, plain, targets, finest_turn, begun
-            )
+            return next_act(self.book, of, Wanted(plain, targets, finest_turn))
 
         return learn
 

@@ -10,6 +10,7 @@ from workbench.work.job.ski_state import conclude
 from workbench.work.job.stages import (
     GLYPHS,
     NOT_RELEASED,
+    Asked,
     Stage,
     progress,
 )
@@ -77,11 +78,9 @@ def roster_line(each: DayItem | Unread, rules: Rules) -> RosterLine:
     if isinstance(each, Unread):
         stage: Stage = "signed off" if each.signed_off else "waiting"
         return RosterLine(each.job_id, "", "", "in", "", stage, 0, read=False)
-    item, job, methods = each.item, each.item.job, dict(each.methods)
-    at = progress(
-        each.facts, tuple(methods), methods, each.has_wing, kind=job.kind, rules=rules,
-        state=conclude(each.ski, rules).jobs[job.id],
-    )  # fmt: skip
+    item, job = each.item, each.item.job
+    asked = Asked(dict(each.methods), each.has_wing, job.kind)
+    at = progress(each.facts, asked, conclude(each.ski, rules).jobs[job.id], rules)
     return RosterLine(
         job.id, item.ski_name, item.rider, item.unit, job.due, at.stage, at.pass_number,
         item.serial, job.note, each.ski_note, job.ski_id, job.kind, job.day, job.rank, at.reason,

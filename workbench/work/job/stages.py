@@ -246,16 +246,22 @@ UOf: TypeAlias = Callable[[Progress], Mapping[str, float]]
 """What gives the standard uncertainty (mm) of each reading of the round under way, by method id."""
 
 
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What a job asks for: its kind, the tolerance (mm) of each of the ski's methods in their
+    order, by id, and whether there is a wing to set."""
+
+    tolerances_mm: Mapping[str, float]
+    has_wing: bool
+    kind: JobKind = "setting"
+
+
 def progress(
     facts: Sequence[AnyFact],
-    method_ids: Sequence[str],
-    tolerances_mm: Mapping[str, float],
-    has_wing: bool,
-    u_of: UOf | None = None,
-    kind: JobKind = "setting",
-    rules: Rules = SHIPPED,
-    *,
+    asked: Asked,
     state: JobState,
+    rules: Rules = SHIPPED,
+    u_of: UOf | None = None,
 ) -> Progress:
     """Read a job's progress off its facts (in order of id) by the shop's rules.
 
@@ -273,7 +279,7 @@ def progress(
     if state.refit:  # another blade or block: what was aimed at and gone on with was of the old one
         kept = [f for f in kept if f.id > state.refit or not _is_of_setting(f)]
     # A reading by another method, such as a coarse mark, bears the others out and moves no gate.
-    live = [f for f in kept if not isinstance(f, Reading) or f.method_id in method_ids]
+    live = [f for f in kept if not isinstance(f, Reading) or f.method_id in asked.tolerances_mm]
     at = Progress(
         stage="waiting",
         pass_number=number,
@@ -284,14 +290,14 @@ def progress(
         temperatures=known_temperatures(live),
         state=state,
     )
-    gates = _Gates(live, method_ids, tolerances_mm, has_wing, rules, at, u_of)
-    match kind:
+    gates = _Gates(live, asked, rules, at, u_of)
+    match asked.kind:
         case "setting":
             stage, ticked = gates.setting()
         case "recheck":
             stage, ticked = gates.recheck()
         case _:
-            assert_never(kind)
+            assert_never(asked.kind)
     gate, eyes = stage, gates.eyes() if stage in ("sign-off", "signed off") else ""
     reason = ""
     aside = [f for f in live if isinstance(f, Mark) and f.kind in ("set_aside", "taken_up")]
@@ -321,9 +327,7 @@ class _Gates:
     """The facts of a job that stand, and the gates that they have passed."""
 
     live: Sequence[AnyFact]
-    method_ids: Sequence[str]
-    tolerances_mm: Mapping[str, float]
-    has_wing: bool
+    asked: Asked
     rules: Rules
     at: Progress
     u_of: UOf | None
@@ -347,9 +351,9 @@ class _Gates:
             return "turning", frozenset()
         touched = _last_id(self.live, (Reading, Target, PassRow))
         if marks.get("accepted", "") < touched:
-            met = _met(self.at, self.method_ids, self.tolerances_mm, self.u_of)
+            met = _met(self.at, self.asked.tolerances_mm, self.u_of)
             return ("within" if met else "turning"), frozenset()
-        if self.has_wing and _last_id(self.live, (WingSetting,)) <= touched:
+        if self.asked.has_wing and _last_id(self.live, (WingSetting,)) <= touched:
             return "wing", frozenset()
         passed, ticked = self._final()
         return ("sign-off" if passed else "final check"), ticked
@@ -380,10 +384,10 @@ class _Gates:
     def _read(self, number: int) -> bool:
         """Whether a round has its readings: all repeats wanted, or fewer that were gone on from."""
         taken = self.at.values.get(number, {})
-        least = min((len(taken.get(m, ())) for m in self.method_ids), default=0)
+        least = min((len(taken.get(m, ())) for m in self.asked.tolerances_mm), default=0)
         if least >= self.rules.repeats or least == 0:
-            return least > 0 or not self.method_ids
-        last = max(r.id for m in self.method_ids for r in taken[m])
+            return least > 0 or not self.asked.tolerances_mm
+        last = max(r.id for m in self.asked.tolerances_mm for r in taken[m])
         return any(_goes_on(f, number, last) for f in self.live)
 
     def _touched(self) -> str:
@@ -395,9 +399,9 @@ class _Gates:
     def _final(self) -> tuple[bool, frozenset[str]]:
         """Whether the final check is passed; the clamp bolts count where nothing was left open."""
         ticks = self.at.state.ticks
-        now = frozenset(i.key for i in final_items(self.has_wing, self.rules.final_now))
+        now = frozenset(i.key for i in final_items(self.asked.has_wing, self.rules.final_now))
         items = frozenset(tick.item for tick in ticks)
-        then = (self.rules.final_at(t.id, self.has_wing) for t in ticks if t.item == CLAMP)
+        then = (self.rules.final_at(t.id, self.asked.has_wing) for t in ticks if t.item == CLAMP)
         if final_passed(ticks, now, *then):
             return True, items
         return False, items - {CLAMP}
@@ -410,7 +414,7 @@ class _Gates:
         steps = (f.id for f in self.live if isinstance(f, Mark) and f.kind == "step")
         touched = max(self._touched(), self.at.state.stale, *steps)
         kept = (f for f in self.live if isinstance(f, LockedReading) and f.id > touched)
-        return {f.method_id: f for f in kept if f.method_id in self.method_ids}
+        return {f.method_id: f for f in kept if f.method_id in self.asked.tolerances_mm}
 
     def eyes(self) -> str:
         """The initials of who else looked at the ski since its final check."""
@@ -441,17 +445,16 @@ def _values(live: Sequence[AnyFact]) -> dict[int, dict[str, tuple[Reading, ...]]
 
 def _met(
     at: Progress,
-    method_ids: Sequence[str],
     tolerances_mm: Mapping[str, float],
     u_of: UOf | None,
 ) -> bool:
     """Whether every reading of the round is within its tolerance, or its guard band inside it."""
     u_mm = u_of(at) if u_of is not None else {}
-    for m in method_ids:
+    for m, usual_mm in tolerances_mm.items():
         now, received = at.mean_mm(at.pass_number, m), at.mean_mm(0, m)
         target = at.targets.get(m)
         aim = target.mm if target is not None else received
-        tolerance = target.tolerance_mm if target is not None else tolerances_mm[m]
+        tolerance = target.tolerance_mm if target is not None else usual_mm
         allowed = accepted_mm(tolerance, u_mm.get(m))
         if now is None or aim is None or allowed < 0 or not is_within(now - aim, allowed):
             return False

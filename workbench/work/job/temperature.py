@@ -17,6 +17,7 @@ from workbench.measure.temperature import (
     material,
 )
 from workbench.measure.units import Unit, degrees_in
+from workbench.records.store.rows import Temperature
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.text.words import clean
@@ -77,10 +78,22 @@ def state_temperature(shop: Shop, view: JobView, fields: Mapping[str, str]) -> J
     texts = [fields["blade"].strip(), *([second] if second else [])]
     made_of = (_material("blade material", fields, BLADE),
                _material("caliper material", fields, CALIPER))  # fmt: skip
-    shop.act(view, "temperature", lambda now: shop.book.add_temperature(
-        now.job.id, shop.who, text="; ".join(texts), unit=typed, blade_c=blade_c,
-        caliper_c=caliper_c, blade_material=made_of[0], caliper_material=made_of[1],
-    ))  # fmt: skip
+    shop.act(
+        view,
+        "temperature",
+        lambda now: shop.book.add_fact(
+            now.job.id,
+            shop.who,
+            Temperature(
+                text="; ".join(texts),
+                unit=typed,
+                blade_c=blade_c,
+                caliper_c=caliper_c,
+                blade_material=made_of[0],
+                caliper_material=made_of[1],
+            ),
+        ),
+    )
     return shop.view(view.job.id)
 
 

@@ -5,14 +5,15 @@ from __future__ import annotations
 import math
 
 from workbench.errors import InputError
+from workbench.fin.plan.plan import Prediction
 from workbench.fin.reading.observe import Method
 from workbench.frozen import dataclass
-from workbench.measure.budget import Budget
-from workbench.measure.display import FINE, change_text, fine_text
+from workbench.measure.budget import Budget, Contribution
+from workbench.measure.display import FINE, change_text, fine_text, length_text
 from workbench.measure.outliers import Doubts
 from workbench.measure.reading_budget import SCATTER
 from workbench.measure.repeats import Repeats
-from workbench.measure.units import Unit
+from workbench.measure.units import MM_PER, Unit
 from workbench.work.job.job_view import JobView
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.reading_budget import (
@@ -59,7 +60,8 @@ THIRD = "take a third"
 class Trust:
     """How sure the reading of one line is (mm): its repeats, its doubts and its budget.
 
-    ``figures`` name the caliper and where each figure comes from.
+    ``figures`` name the caliper and where each figure comes from; ``after`` is what the turns that
+    are to be made bring the reading to.
     """
 
     line: Line
@@ -67,6 +69,7 @@ class Trust:
     doubts: Doubts
     budget: Budget
     figures: Figures
+    after: Prediction | None = None
 
     @property
     def method(self) -> Method:
@@ -90,7 +93,94 @@ def trust_of(view: JobView, line: Line) -> Trust:
     by_name = {t.method.name: b for t, b in zip(taken, budgets, strict=True)}
     budget = by_name[line.method.name]
     figures = line.taken.known_figures
-    return Trust(line, repeats, line.doubts, budget, figures)
+    after = None
+    if view.plan is not None and any(t.turns for t in view.plan.turns):
+        after = next((p for p in view.plan.predictions if p.method == line.method), None)
+    return Trust(line, repeats, line.doubts, budget, figures, after)
+
+
+def budget_lines(trust: Trust, unit: Unit) -> tuple[str, ...]:
+    """Return the budget line by line with what JCGM 100, table H.1 tells of each, then its sums."""
+    budget, k = trust.budget, trust.budget.coverage(LEVEL)
+    parts = (
+        f"from {row.contribution.name}: {part_words(row.contribution, unit)}, "
+        f"u {finer_text(row.component, unit)} {unit}, degrees of freedom "
+        f"{dof_text(row.contribution.dof)}, {row.share:.0%} of it"
+        for row in budget.rows
+    )
+    return (
+        *parts,
+        f"combined u {finer_text(budget.u, unit)} {unit}, effective degrees of freedom "
+        f"{dof_text(budget.dof)}",
+        f"expanded U {finer_text(k * budget.u, unit)} {unit}, {LEVEL:.0%}, coverage factor {k:.2f}",
+    )
+
+
+def part_words(part: Contribution, unit: Unit) -> str:
+    """Return what was known of a part, its divisor, distribution, type and sensitivity."""
+    known, of = in_own_unit(part, part.known, unit)
+    return (
+        f"{known:.3g} {of} / {part.divisor:.3g} ({part.distribution}, type {part.evaluation}), "
+        f"sensitivity {_sensitivity(part, unit):.3g}"
+    )
+
+
+def budget_report(trust: Trust, unit: Unit) -> dict[str, object]:
+    """Return the budget as JSON values: lengths in ``unit``, what is none in a unit of its own."""
+    budget, k = trust.budget, trust.budget.coverage(LEVEL)
+    origins = dict(origins_of(trust))
+    per = MM_PER[unit]
+    return {
+        "method": trust.method.name,
+        "unit": unit,
+        "value": trust.repeats.mean / per,
+        "repeats": trust.repeats.n,
+        "u": budget.u / per,
+        "dof": _finite(budget.dof),
+        "level": LEVEL,
+        "coverage_factor": k,
+        "expanded": k * budget.u / per,
+        "parts": [
+            {
+                "name": part.name,
+                "known": in_own_unit(part, part.known, unit)[0],
+                "unit": in_own_unit(part, part.known, unit)[1],
+                "divisor": part.divisor,
+                "distribution": part.distribution,
+                "type": part.evaluation,
+                "sensitivity": _sensitivity(part, unit),
+                "u": row.component / per,
+                "dof": _finite(part.dof),
+                "share": row.share,
+                "origin": origins.get(part.name, ""),
+            }
+            for row in budget.rows
+            for part in (row.contribution,)
+        ],
+    }
+
+
+def in_own_unit(part: Contribution, value: float, unit: Unit) -> tuple[float, str]:
+    """Return a figure of a part in the unit that its source is measured in, and that."""
+    return (value / MM_PER[unit], unit) if part.of == "length" else (value, part.of)
+
+
+def _sensitivity(part: Contribution, unit: Unit) -> float:
+    return part.sensitivity if part.of == "length" else part.sensitivity / MM_PER[unit]
+
+
+def _finite(dof: float) -> float | None:
+    return None if math.isinf(dof) else dof
+
+
+def finer_text(value_mm: float, unit: Unit) -> str:
+    """Return a figure of a budget to a digit more than readings have."""
+    return length_text(value_mm, unit, "0.00001" if unit == "in" else "0.0001")
+
+
+def dof_text(dof: float) -> str:
+    """Return degrees of freedom, whole."""
+    return "∞" if math.isinf(dof) else f"{dof:.0f}"
 
 
 def origins_of(trust: Trust) -> tuple[tuple[str, str], ...]:
@@ -109,9 +199,10 @@ def origins_of(trust: Trust) -> tuple[tuple[str, str], ...]:
     return (("taken with", trust.figures.caliper), *used, *traced)
 
 
-def meaning_words(line: Line, unit: Unit) -> tuple[str, ...]:
-    """Return change, tolerance and difference since received, with their figures, in sentences."""
-    out = []
+def meaning_words(trust: Trust, unit: Unit) -> tuple[str, ...]:
+    """Return change, tolerance, difference since received and what is known of the reading after
+    the turns, with their figures, in sentences."""
+    line, out = trust.line, []
     if line.target is not None and line.change_wanted is not None:
         out.append(f"Still to change: {line.change_wanted.words(unit)}.")
     if line.off_mm is not None and line.u_mm is not None and line.nearness is not None:
@@ -120,7 +211,23 @@ def meaning_words(line: Line, unit: Unit) -> tuple[str, ...]:
         out.append(_guard_words(line, unit))
     if line.since_received is not None and line.received_mm != line.now_mm:
         out.append(f"Since received: {line.since_received.words(unit)}.")
+    if trust.after is not None and line.target is not None:
+        out.append(_after_words(trust.after, unit))
     return tuple(out)
+
+
+def _after_words(after: Prediction, unit: Unit) -> str:
+    """Return how well the reading after the turns is known, and what outline and studs bring."""
+    parts = [
+        f"{name} {fine_text(u_mm, unit)}"
+        for name, u_mm in (
+            ("the outline", after.u_outline_mm),
+            ("the studs' places and leads", after.u_block_mm),
+        )
+        if u_mm
+    ]
+    brought = f", of which {' and '.join(parts)}" if parts else ""
+    return f"After the turns it is known to u {fine_text(after.u_after_mm, unit)} {unit}{brought}."
 
 
 def _tolerance_words(line: Line, off_mm: float, unit: Unit) -> str:

@@ -9,8 +9,7 @@ from workbench.measure.units import MM_PER, Unit
 from workbench.work.job.job_view import JobView
 from workbench.work.job.queue_line import RosterLine
 from workbench.work.job_text.job_text import warning_lines
-from workbench.work.job_text.next_step import caution_words
-from workbench.work.job_text.next_text import task_of
+from workbench.work.job_text.tasks import caution_words, task_of
 from workbench.work.trust.job_reading import Line
 
 Json = dict[str, object]

@@ -11,20 +11,21 @@ from workbench.measure.display import change_between, fine_text, length_text
 from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.job.coarse_marks import off_words
-from workbench.work.job.importance import (
+from workbench.work.job.job_view import JobView
+from workbench.work.job.queue_line import RosterLine
+from workbench.work.job.temperature import in_force_words
+from workbench.work.job_text.budget_explained import doubtful_words
+from workbench.work.job_text.importance import (
     Importance,
     Said,
     in_order,
     said_before_turns,
     said_of,
 )
-from workbench.work.job.job_view import JobView
-from workbench.work.job.queue_line import RosterLine
-from workbench.work.job.temperature import in_force_words
-from workbench.work.job_text.budget_explained import doubtful_words
-from workbench.work.job_text.next_step import act_due, caution_words
-from workbench.work.job_text.next_text import task_of
+from workbench.work.job_text.next_step import act_due
 from workbench.work.job_text.setting_words import moved_words
+from workbench.work.job_text.tasks import caution_words, task_of
+from workbench.work.job_text.view_words import eyes_words, stage_words
 from workbench.work.text.words import clean, step_words, turn_words
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.significance import WITHIN
@@ -60,7 +61,7 @@ def ski_lines(view: JobView, number: int, line: RosterLine, in_hand: bool) -> li
     out = [
         f"Ski: {', '.join([*who, *serial])}.",
         f"Queue: number {number}{due}{kind}{held}.",
-        f"Stage: {view.stage_words}.",
+        f"Stage: {stage_words(view)}.",
     ]
     notes = ("Note", line.note), ("Ski note", line.ski_note)
     return [*out, *(f"{name}: {clean(text)}" for name, text in notes if text)]
@@ -160,7 +161,8 @@ def _has_turns(view: JobView) -> bool:
 def turn_lines(view: JobView, unit: Unit) -> list[str]:
     """Return the stud turns with their exact figures, the steps, and the readings to expect."""
     if not _has_turns(view):
-        return []
+        by_hand = view.stage == "turning" and view.rig.missing
+        return [*_step_lines(view)] if by_hand else []
     assert view.plan is not None
     out = [
         f"Stud {clean(t.stud.said)}: {turn_words(t, view.rules.dial)}; "
@@ -181,8 +183,7 @@ def _signed(turns: float) -> str:
 
 
 def _step_lines(view: JobView) -> Iterator[str]:
-    assert view.plan is not None
-    steps, at = view.plan.steps, view.progress.step
+    steps, at = view.steps, view.progress.step
     for i, step in enumerate(steps):
         state = "done" if i < at else "now" if i == at else "later"
         yield f"Step {i + 1} of {len(steps)}, {state}: {step_words(step, view.rules.dial)}"
@@ -216,7 +217,7 @@ def warning_lines(view: JobView, unit: Unit) -> list[str]:
         doubtful = doubtful_words(line, unit, f"quarterturn strike {number} strikes one out")
         if doubtful:
             out.append(Said(Importance.DOUBT, f"{clean(line.method.name)}: {doubtful}"))
-    eyes = [view.eyes_words] if view.stage == "sign-off" and view.eyes_words else []
+    eyes = [eyes_words(view)] if view.stage == "sign-off" and eyes_words(view) else []
     at = in_force_words(view)
     stated = [] if at.startswith("Off") else [f"Temperature: {at}"]
     return [*(f"{_head(each)}: {each.words}" for each in in_order(out)), *eyes, *stated]
@@ -230,12 +231,12 @@ def after_lines(
     view: JobView, unit: Unit, ski: str, said: str, warned: Iterable[str] = ()
 ) -> list[str]:
     """Return what an act did, what warns, the stage it led to, and what to do next."""
-    expect = _expect_lines(view, unit) if view.stage == "turning" and view.plan else []
+    expect = _expect_lines(view, unit) if view.stage == "turning" and view.steps else []
     return [
         f"Done: {clean(said)}.",
         *(f"Warning: {clean(words)}" for words in warned if words),
         *warning_lines(view, unit),
-        f"Stage: {view.stage_words}.",
+        f"Stage: {stage_words(view)}.",
         *next_lines(view, ski),
         *expect,
     ]

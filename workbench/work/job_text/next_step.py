@@ -5,19 +5,12 @@ Each adds how it is done there: a key, or a command.
 
 from __future__ import annotations
 
-from typing import Literal, TypeAlias, assert_never
+from typing import Literal, TypeAlias
 
 from workbench.fin.plan.guidance import Step
 from workbench.work.job.job_view import JobView
-from workbench.work.text.words import (
-    BOLTS_LOOSE,
-    CAUTION_EDGES,
-    CAUTION_LOOSEN,
-    CAUTION_RIDE,
-    CAUTION_SNUG,
-    REFITTED_LOOSE,
-    clean,
-)
+from workbench.work.job_text.view_words import within_words
+from workbench.work.text.words import CAUTION_EDGES, CAUTION_LOOSEN, CAUTION_SNUG, clean
 from workbench.work.trust.wing_setup import held_words
 
 STUDS_UP = "Bring all three studs up to just touch the blade"
@@ -31,10 +24,14 @@ NO_TURNS = "No turns: see the warning"
 MAKERS_FIRST = "The maker's instructions, event rules and a qualified technician come first."
 
 
+def missing_words(view: JobView) -> str:
+    """Return which parts are not known yet, as the begin of a sentence; or nothing."""
+    return " and ".join(f"{'no' if i else 'No'} {p}" for i, p in enumerate(view.rig.missing))
+
+
 def act_due(view: JobView) -> Step:
-    """Return the act of the round that is due; only where the view has a plan."""
-    assert view.plan is not None
-    acts = [s for s in view.plan.steps if s.do != "measure"]
+    """Return the act of the round that is due; only where the view has steps."""
+    acts = [s for s in view.steps if s.do != "measure"]
     return acts[min(view.progress.step, len(acts) - 1)]
 
 
@@ -69,13 +66,13 @@ def obstacle(view: JobView) -> Obstacle | None:
     Another job of the ski holds its round open, or this one holds one behind a later gate; its
     target cannot be reached; its readings fit no pose, or contradict each other.
     """
-    if view.elsewhere_words:
+    if view.progress.state.elsewhere:
         return "elsewhere"
     if view.progress.mid_pass and view.stage not in ("turning", "set aside"):
         return "open round"
     if view.unreachable is not None and view.stage in ("target", "turning"):
         return "out of reach"
-    if view.stage in _BEFORE_A_TURN and view.trouble:
+    if view.stage in _BEFORE_A_TURN and view.why is not None and not view.rig.missing:
         return "no fit"
     if view.stage in _BEFORE_A_TURN and view.contradictions and not view.progress.step:
         return "contradiction"
@@ -102,7 +99,7 @@ def sign_off_due(view: JobView) -> SignOffDue:
 
 def leave_words(view: JobView) -> str:
     """Return that the readings are within tolerance, how surely, and to leave the fin alone."""
-    return f"{view.within_words}: leave it."
+    return f"{within_words(view)}: leave it."
 
 
 def wing_step(view: JobView) -> str:
@@ -112,28 +109,8 @@ def wing_step(view: JobView) -> str:
     return f"Set the wing{to}, tighten it"
 
 
-def caution_words(view: JobView, at_check: bool) -> str:
-    """Return the caution that belongs where the hand is now; ``at_check``: a check was begun."""
-    stage = view.stage
-    if at_check and view.torque_words:
-        return view.torque_words
-    if stage == "turning":
-        return _turning_caution(view)
-    if view.progress.loose:
-        return REFITTED_LOOSE if view.progress.state.refitted else BOLTS_LOOSE
-    match stage:
-        case "waiting" | "received check" | "as received" | "measuring" | "studs" | "wing":
-            return CAUTION_EDGES
-        case "final check" | "sign-off" | "signed off":
-            return CAUTION_RIDE
-        case "target" | "within" | "set aside":
-            return MAKERS_FIRST
-        case _:
-            assert_never(stage)
-
-
-def _turning_caution(view: JobView) -> str:
+def turning_caution(view: JobView) -> str:
     """Return loosen before the turns and snug after them."""
-    if view.plan is None or view.progress.step == 0:
+    if not view.steps or view.progress.step == 0:
         return CAUTION_LOOSEN
     return CAUTION_SNUG if act_due(view).do in ("seat", "snug") else CAUTION_EDGES

@@ -11,6 +11,7 @@ from workbench.measure.lengths import Entry, Placing
 from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.job.entry import (
+    Typed,
     reading_entry,
     target_entry,
     target_name,
@@ -18,6 +19,7 @@ from workbench.work.job.entry import (
 )
 from workbench.work.job.extra_readings import Mark
 from workbench.work.job.job_view import JobView
+from workbench.work.job_text.view_words import doubt_question, sent_twice_question
 from workbench.work.text.words import clean
 from workbench.work.trust.job_reading import Line
 
@@ -74,10 +76,10 @@ def reading_meant(
         InputError: no length; or a question to answer, which says what ``sure`` would take.
     """
     found = reading_entry(line, text, unit)
-    question = view.sent_twice(line, text) or found.question
+    question = sent_twice_question(view, line, text) or found.question
     if found.is_clear:
         placing = found.placings[0]
-        question = view.doubt(line, text, placing.unit, placing.mm, shown_in)
+        question = doubt_question(view, line, Typed(text, placing.unit, placing.mm), shown_in)
     return _answered(found, question, line.method.name, sure)
 
 

@@ -83,7 +83,8 @@ class _Job:
         self.made += 1
         self.number = max(self.made, self.number, fact.number)
         self.is_turning = False
-        if not self.is_followed and len(self.takes) < LEAST_READINGS:
+        unknown = not fact.turns  # turned by hand, with no turns written down
+        if unknown or (not self.is_followed and len(self.takes) < LEAST_READINGS):
             self.lose()
             return
         self.before = {} if self.is_followed else dict(self.takes)

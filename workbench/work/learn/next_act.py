@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from workbench.errors import BenchError
 from workbench.fin.learn.as_plan import plan_of_act
 from workbench.fin.learn.decide import DECLARED, Act, decide
-from workbench.fin.learn.replay import InJob, begin, follow, read_again
+from workbench.fin.learn.replay import InJob
 from workbench.fin.plan.plan import Plan, Target
 from workbench.fin.reading.observe import Method
 from workbench.fin.reading.rig import Rig
@@ -25,6 +25,7 @@ from workbench.work.learn.teaching import (
 )
 from workbench.work.order.learned_turns import (
     act_sentence,
+    job_now,
     misread_in,
     percent,
     question_words,
@@ -68,72 +69,68 @@ class NextAct:
         return f"{words} In turns of {turn_text(turn)}: {percent(p)}."
 
 
-def next_act(
-    book: Book,
-    ski: rows.Ski,
-    job_id: str,
-    rig: Rig,
-    methods: Mapping[str, Method],
-    block: rows.Block,
-    plain: Plan,
-    targets: Sequence[Target],
-    finest_turn: float,
-    until: str = "",
-) -> NextAct | None:
-    """Return the next act of a job whose readings and targets give the turns of ``plain``.
+@dataclass(frozen=True, slots=True)
+class OfJob:
+    """Whose next act it is: the job, its ski and rig, the ski's methods by id, and the block.
 
-    ``methods`` are the ski's by id, ``until`` is the id of the record that began an open round:
-    what came later does not change it. None where nothing is to be said beyond the plain turns:
-    the rounds cannot be followed, or the turns would take a stud beyond where it reaches.
+    ``until`` is the id of the record that began an open round: what came later does not change it.
     """
-    jobs, sheets = book.history_of_ski(ski.id), book.ski_versions(ski.id)
-    now = open_in(jobs, sheets, job_id)
-    taken = takes_of(now.takes, methods)
+
+    job_id: str
+    ski: rows.Ski
+    rig: Rig
+    methods: Mapping[str, Method]
+    block: rows.Block
+    until: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What a job is aimed at, the finest turn made, and the turns that plain geometry gives."""
+
+    plain: Plan
+    targets: Sequence[Target]
+    finest_turn: float
+
+
+def next_act(book: Book, of: OfJob, wanted: Wanted) -> NextAct | None:
+    """Return the next act of a job.
+
+    None where nothing is to be said beyond the plain turns: the rounds cannot be followed, or the
+    turns would take a stud beyond where it reaches.
+    """
+    jobs, sheets = book.history_of_ski(of.ski.id), book.ski_versions(of.ski.id)
+    now = open_in(jobs, sheets, of.job_id)
+    taken = takes_of(now.takes, of.methods)
     if len(taken) < 3:
         return None
-    versions = book.block_versions(block.id)
-    teaching = teaching_of(book, ski, job_id, until)
+    versions = book.block_versions(of.block.id)
+    teaching = teaching_of(book, of.ski, of.job_id, of.until)
     used = {m.name: m for m in teaching.methods} | {t.method.name: t.method for t in taken}
     try:
-        learnt = learnt_from(rig, tuple(used.values()), teaching)
+        learnt = learnt_from(of.rig, tuple(used.values()), teaching)
         own = [
-            kernel_round(r, block, versions, methods)
+            kernel_round(r, of.block, versions, of.methods)
             for r in rounds_of_ski(jobs, sheets)
-            if r.chain == now.chain and r.job_id == job_id
+            if r.chain == now.chain and r.job_id == of.job_id
         ]
-        job: InJob | None = None
-        if own:
-            learnt, job = follow(learnt, own)
-        job = read_again(job, taken) if job is not None else begin(learnt, taken, now.settled)
-        if job.seating is None:
-            job = begin(job.learnt, taken)
-        assert job.seating is not None
-        assert job.learnt.edges is not None
-        act = decide(
-            rig, job.learnt.edges, job.seating, job.taken, targets, finest_turn,
-            job.learnt.known, is_first=not job.turned_yet, may_ask=False,
-        )  # fmt: skip
-        plan = plan_of_act(plain, job, act)
+        job = job_now(learnt, own, taken, now.settled)
+        act = decide(job, wanted.targets, wanted.finest_turn, may_ask=False)
+        plan = plan_of_act(wanted.plain, job, act)
     except BenchError:
         return None
-    if not _is_in_reach(rig, plan):
+    if not _is_in_reach(of.rig, plan):
         return None
-    return NextAct(job, act, plan, _finer(job, act, targets, finest_turn))
+    return NextAct(job, act, plan, _finer(job, act, wanted))
 
 
-def _finer(
-    job: InJob, act: Act, targets: Sequence[Target], finest_turn: float
-) -> tuple[float, float] | None:
+def _finer(job: InJob, act: Act, wanted: Wanted) -> tuple[float, float] | None:
     """Return the coarsest finer turn that is much likelier to be enough, where this one is not."""
-    seating, edges = job.seating, job.learnt.edges
-    if act.p_after >= DECLARED or act.do == "push_home" or seating is None or edges is None:
+    if act.p_after >= DECLARED or act.do == "push_home":
         return None
     for turn in FINER:
-        if turn < finest_turn:
-            other = decide(
-                job.learnt.rig, edges, seating, job.taken, targets, turn, job.learnt.known,
-                is_first=not job.turned_yet, may_ask=False,
-            )  # fmt: skip
+        if turn < wanted.finest_turn:
+            other = decide(job, wanted.targets, turn, may_ask=False)
             if other.p_after >= act.p_after + MUCH:
                 return turn, other.p_after
     return None

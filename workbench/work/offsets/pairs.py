@@ -187,13 +187,21 @@ def _keep_all(shop: Shop, two: Two, offered: Sequence[PairLine]) -> None:
 
 def _keep(shop: Shop, two: Two, line: PairLine) -> rows.Pair:
     caliper = in_hand(shop) if not line.where else None
-    return shop.book.add_pair(
-        line.ski_id, shop.who,
-        method_id=two.first.id, text=line.first.text, unit=line.first.unit, mm=line.first.mm,
-        other_method_id=two.second.id, other_text=line.second.text,
-        other_unit=line.second.unit, other_mm=line.second.mm,
-        caliper_id=caliper.id if caliper is not None else None,
-    )  # fmt: skip
+    return shop.book.add_entry(
+        shop.who,
+        rows.Pair(
+            ski_id=line.ski_id,
+            method_id=two.first.id,
+            text=line.first.text,
+            unit=line.first.unit,
+            mm=line.first.mm,
+            other_method_id=two.second.id,
+            other_text=line.second.text,
+            other_unit=line.second.unit,
+            other_mm=line.second.mm,
+            caliper_id=caliper.id if caliper is not None else None,
+        ),
+    )
 
 
 def number_of(view: JobView, row: rows.Method, text: str, unit: Unit, field: str) -> Number:

@@ -45,6 +45,23 @@ class Advice:
     plan: Plan
 
 
+def job_now(
+    learnt: Learnt, own: Sequence[Round], taken: Sequence[Takes], settled: bool = False
+) -> InJob:
+    """Return a job as its ``own`` rounds so far and the readings ``taken`` since leave it.
+
+    ``settled``: its studs were settled before the first reading.
+
+    Raises:
+        NoPoseError: the readings fix no pose.
+    """
+    job: InJob | None = None
+    if own:
+        learnt, job = follow(learnt, own)
+    job = read_again(job, taken) if job is not None else begin(learnt, taken, settled)
+    return begin(job.learnt, taken) if job.seating is None else job
+
+
 def advice_of(order: Order, rounds: Sequence[Round]) -> Advice:
     """Return the next act of an order, given the kept rounds of its block and blade.
 
@@ -62,19 +79,8 @@ def advice_of(order: Order, rounds: Sequence[Round]) -> Advice:
     methods = tuple(m for m in order.methods if m.name in used)
     own = [r for r in rounds if order.job and r.job == order.job]
     others = tuple(r for r in rounds if not (order.job and r.job == order.job))
-    learnt = taught(order.rig, methods, others)
-    job: InJob | None = None
-    if own:
-        learnt, job = follow(learnt, own)
-    job = read_again(job, now) if job is not None else begin(learnt, now, order.settled)
-    if job.seating is None:
-        job = begin(job.learnt, now)
-    assert job.seating is not None
-    assert job.learnt.edges is not None
-    act = decide(
-        order.rig, job.learnt.edges, job.seating, job.taken, order.targets, order.finest_turn,
-        learnt.known, DEFAULT_TOLERANCE_MM, is_first=not job.turned_yet,
-    )  # fmt: skip
+    job = job_now(taught(order.rig, methods, others), own, now, order.settled)
+    act = decide(job, order.targets, order.finest_turn, default_tolerance_mm=DEFAULT_TOLERANCE_MM)
     return Advice(order, job, act, plan_of_act(plain, job, act))
 
 

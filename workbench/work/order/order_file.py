@@ -13,7 +13,7 @@ from pathlib import Path
 from workbench.errors import InputError
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import MOST_HOLES, Blade, Hole
-from workbench.fin.parts.studs import Stud
+from workbench.fin.parts.studs import Stud, check_studs
 from workbench.fin.parts.threads import lead_of_thread, lead_of_tpi
 from workbench.fin.plan.guidance import Rig, Target
 from workbench.fin.pose.fit import Reading
@@ -94,6 +94,7 @@ def order_from(data: Mapping[str, object]) -> Order:
     for method in methods:
         if [m.name for m in methods].count(method.name) > 1:
             raise InputError("methods name", method.name, "each method's name used once")
+    check_studs(studs)
     rig = Rig(blade, base, studs)
     taken = [_taken(t, methods) for t in top.tables("readings", most=MOST_TABLES)]
     _once("readings", [t.method.name for t in taken])
@@ -128,6 +129,8 @@ def read_blade(table: Table) -> Blade:
     u_mm = table.length("outline_u", 0.0)
     table.done()
     with under(table):
+        if not outline:
+            raise InputError("outline", "no point", "the points of the blade's outline")
         return Blade(name, outline, (top[0], top[1]), (back[0], back[1]), holes, u_mm)
 
 
@@ -169,6 +172,10 @@ def read_stud(table: Table) -> Stud:
         raise InputError(table.where("hand"), hand, "'right' or 'left'")
     radius = table.length("tip_radius", 0.0)
     limits = _limits(table, radius)
+    place_u = table.length("place_u", 0.0)
+    lead_u = 0.0
+    if table.has("lead_u"):
+        lead_u = as_number(table.raw("lead_u", "a share of the lead"), table.where("lead_u"))
     table.done()
     with under(table):
         return Stud(
@@ -180,6 +187,8 @@ def read_stud(table: Table) -> Stud:
             "right" if hand == "right" else "left",
             radius,
             limits,
+            place_u,
+            lead_u,
         )
 
 

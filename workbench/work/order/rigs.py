@@ -17,6 +17,8 @@ from workbench.records.store import rows
 @lru_cache(maxsize=64)
 def blade_of(row: rows.Blade) -> Blade:
     """Return the kernel's blade of a row, checked once and kept."""
+    if not row.outline_mm:
+        return Blade.untraced(row.name)
     return Blade(
         row.name,
         row.outline_mm,
@@ -48,7 +50,7 @@ def stud_of(row: rows.Stud) -> Stud:
         limits = (limits[0] + row.tip_radius_mm, limits[1] + row.tip_radius_mm)
     return Stud(
         row.name, row.touches, row.at_mm, row.axis, row.lead_mm, row.hand, row.tip_radius_mm,
-        limits,
+        limits, row.place_u_mm or 0.0, row.lead_u or 0.0,
     )  # fmt: skip
 
 
@@ -59,7 +61,7 @@ def row_of_stud(stud: Stud, thread: str) -> rows.Stud:
         travel = (travel[0] - stud.tip_radius_mm, travel[1] - stud.tip_radius_mm)
     return rows.Stud(
         stud.name, stud.touches, stud.at_mm, stud.axis, thread, stud.lead_mm, stud.hand,
-        stud.tip_radius_mm, travel,
+        stud.tip_radius_mm, travel, stud.place_u_mm or None, stud.lead_u or None,
     )  # fmt: skip
 
 
@@ -136,14 +138,22 @@ LOOKS = 8
 """Chords looked at between the two ends."""
 
 
+ANY_FIN_MM = {
+    "depth": (25.0, 100.0), "tail": (5.0, 49.0), "length": (75.0, 300.0), "mark": (1.0, 100.0),
+}  # fmt: skip
+"""What a reading of any slalom fin lies in (common practice, no source)."""
+
+
 def usual_range_mm(method: Method, blade: Blade) -> tuple[float, float]:
     """Return the range (mm) that a reading of this method plausibly lies in on this blade.
 
     What the blade can show at all: the block hides at least half of the back edge, and a third of
     the height is outside. The tail distance depends on the block's place on the ski alone: 5 to 49
     mm (common practice, no source). Narrower than a factor of ten, so that bare digits can be
-    placed in one way only.
+    placed in one way only. Of a blade that is not known yet it is what any fin has.
     """
+    if not blade.is_traced:
+        return ANY_FIN_MM["mark" if method.is_coarse else method.quantity]
     if method.is_coarse:
         return (1.0, 0.5 * blade.length_mm)
     vs = [v for _, v in blade.outline_mm]

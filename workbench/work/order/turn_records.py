@@ -10,6 +10,10 @@ from workbench.records.store import rows
 SETTLED = "settled"
 """The kind of mark that says that each stud was turned out and in again before it was read."""
 
+BY_HAND = "by hand"
+"""The text of the step of a round that was turned as its technician judged: which studs went how
+far nobody wrote down, and such a round keeps no turns."""
+
 TurnAnswer = Literal["turned_back", "not_turned"]
 TURN_ANSWERS: tuple[TurnAnswer, ...] = get_args(TurnAnswer)
 """Marks that say of a struck record, whose id is their text, that its stud is turned no longer."""
@@ -26,10 +30,14 @@ def turn_in(fact: rows.AnyFact, beside: Iterable[rows.AnyFact]) -> str:
         do, _, rest = fact.text.partition(" ")
         if do == "turn":
             return rest.rpartition(" ")[0]
+        if fact.text == BY_HAND:
+            return "the studs"
         return "a stud" if not fact.text and (fact.number or 0) > 1 else ""
     if isinstance(fact, rows.Mark) and fact.kind == SETTLED:
         return "the studs"
-    if not isinstance(fact, rows.PassRow) or not any(t.turns for t in fact.turns):
+    if not isinstance(fact, rows.PassRow):
+        return ""
+    if fact.turns and not any(t.turns for t in fact.turns):
         return ""
     earlier = [f for f in beside if f.id < fact.id]
     others = (rows.Reading, rows.Target, rows.PassRow)

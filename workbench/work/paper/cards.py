@@ -40,6 +40,7 @@ from workbench.work.job_text.setting_words import (
     where_words,
     wing_words,
 )
+from workbench.work.job_text.view_words import stage_words, stand_in_words
 from workbench.work.order.exposed_words import exposed_short, exposure_at
 from workbench.work.text.local_time import local_day
 from workbench.work.text.safe_text import visible
@@ -235,7 +236,7 @@ def _initials(view: JobView, sign_off: rows.SignOff | None) -> str:
 
 def _status(view: JobView, sign_off: rows.SignOff | None) -> str:
     released = _released(view, sign_off)
-    return f"{view.stand_in_words}; {released}" if view.stand_in else released
+    return f"{stand_in_words(view)}; {released}" if view.stand_in else released
 
 
 def _released(view: JobView, sign_off: rows.SignOff | None) -> str:
@@ -252,7 +253,7 @@ def _released(view: JobView, sign_off: rows.SignOff | None) -> str:
     why = f": {reason}" if view.stage == "set aside" and reason else ""
     loose = f"; {LOOSE}" if state.loose else ""
     elsewhere = f"; {state.elsewhere}" if state.elsewhere else ""
-    return f"{NOT_RELEASED}, do not ride: {view.stage_words}{why}{loose}{elsewhere}"
+    return f"{NOT_RELEASED}, do not ride: {stage_words(view)}{why}{loose}{elsewhere}"
 
 
 def _by(view: JobView, sign_off: rows.SignOff) -> str:
@@ -339,7 +340,7 @@ def _recheck_note(view: JobView) -> str:
         said = [f"{x.method.quantity} {both(x.locked_mm or 0.0)}" for x in read]
         found = f" Read with the bolts tight: {', '.join(said)}." if said else ""
         return f"Checked again after the ride by {by} on {local_day(sign_off.at)}.{found}"
-    return f"The check after the ride is not done: {view.stage_words}."
+    return f"The check after the ride is not done: {stage_words(view)}."
 
 
 def _side(view: JobView) -> Scene:
@@ -352,6 +353,8 @@ def _side(view: JobView) -> Scene:
 
 
 def _side_caption(view: JobView) -> str:
+    if not view.rig.blade.is_traced:
+        return "Side view: the base alone; the blade's outline is not known yet."
     if view.pose is None:
         return "Side view at a made-up place: the readings do not fix the blade yet."
     tilt = math.degrees(view.pose.tilt_rad)

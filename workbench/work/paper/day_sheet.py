@@ -20,6 +20,13 @@ from workbench.work.job.stages import (
     Stage,
 )
 from workbench.work.job_text.setting_words import both
+from workbench.work.job_text.view_words import (
+    other_job_words,
+    stage_words,
+    stand_in_words,
+    trouble_words,
+    unreleased_words,
+)
 from workbench.work.text.safe_text import visible
 
 NAME, POINT, WHY = 40, 90, 240
@@ -126,7 +133,7 @@ def _row(order: int, line: RosterLine, view: JobView) -> DayRow:
         visible(view.ski.rider, NAME),
         visible(view.job.due, 12),
         line.glyph,
-        f"{recheck}{view.stage_words}",
+        f"{recheck}{stage_words(view)}",
         tuple(_numbers(view, quantity) for quantity in QUANTITIES),
         _wing(view),
         visible(_initials(view), 12),
@@ -163,18 +170,18 @@ def _points(view: JobView) -> Iterable[str]:
     if view.stage == "set aside":
         yield visible(f"set aside: {view.progress.reason}", POINT)
     if view.stand_in:
-        yield visible(view.stand_in_words, POINT)
+        yield visible(stand_in_words(view), POINT)
     if view.unreleased:
-        yield visible(view.unreleased_words, POINT)
-    if view.elsewhere_words:
+        yield visible(unreleased_words(view), POINT)
+    if other_job_words(view):
         yield visible(view.progress.state.elsewhere, POINT)
     for line in view.lines:
         off = line.off_mm
         if off is not None and not is_within(off, line.tolerance_mm):
             side = "over" if off > 0 else "under"
             yield f"{TRAITS[line.method.quantity].words} {side} by {both(abs(off))}"
-    if view.trouble:
-        yield visible(view.trouble, POINT)
+    if trouble_words(view):
+        yield visible(trouble_words(view), POINT)
     if view.progress.loose:
         yield f"{MID_PASS}: {LOOSE}"
     if view.stage in STILL_OPEN:

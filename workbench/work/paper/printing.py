@@ -9,15 +9,19 @@ from pathlib import Path
 from typing import Literal
 
 from workbench.errors import InputError
+from workbench.records.store import rows
 from workbench.work.files.safe_write import slug, write_set
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
+from workbench.work.order.rigs import blade_of
 from workbench.work.paper.cards import Card, card_of
 from workbench.work.paper.day_sheet import DaySheet, day_sheet
 from workbench.work.paper.html_page import Paper
 from workbench.work.paper.pdf_page import EXTRA, has_pdf
 from workbench.work.roster.adding import known_ski
 from workbench.work.text.safe_text import visible
+from workbench.work.text.words import clean
+from workbench.work.trace.outline import outline_svg
 
 Format = Literal["text", "html", "svg", "pdf"]
 
@@ -141,6 +145,35 @@ def write_sheet(
     writers = _sheet_writers(sheet, paper or paper_of(shop))
     done = _write(writers, formats, folder or card_folder(shop), f"day-{slug(sheet.day)}")
     return replace(done, unfit=sheet.unfit)
+
+
+def outline_in(shop: Shop, row: rows.Blade, form: Format, paper: Paper | None = None) -> bytes:
+    """Return a blade's outline at 1:1 as SVG or PDF.
+
+    Raises:
+        InputError: another format, PDF without reportlab, or a blade larger than the paper.
+    """
+    writers = _outline_writers(row, paper or paper_of(shop))
+    if form not in writers:
+        raise InputError("format", form, ", ".join(writers))
+    return _bytes(writers[form]())
+
+
+def write_outline(shop: Shop, row: rows.Blade) -> Written:
+    """Write a blade's outline at 1:1 to the shop's folder; see :func:`write_card`."""
+    writers = _outline_writers(row, paper_of(shop))
+    return _write(writers, None, card_folder(shop), f"outline-{slug(row.name)}")
+
+
+def _outline_writers(row: rows.Blade, paper: Paper) -> Writers:
+    from workbench.work.paper.outline_pdf import outline_pdf
+
+    blade, title = blade_of(row), f"Blade {clean(row.name)}"
+    how = clean(row.traced) or "typed or from a file"
+    return {
+        "svg": partial(outline_svg, blade, title),
+        "pdf": partial(outline_pdf, blade, title, how, paper),
+    }
 
 
 def _card_writers(card: Card, paper: Paper, drawing: bool) -> Writers:

@@ -14,17 +14,23 @@ from dataclasses import replace
 
 from workbench.errors import InputError
 from workbench.fin.parts.base import Base
-from workbench.fin.parts.studs import check_studs, said
+from workbench.fin.parts.studs import LARGEST_PLACE_U_MM, check_studs, said
 from workbench.fin.parts.threads import known_leads, lead_of_thread
-from workbench.fin.plan.found_block import FoundBlock, FoundFigure, found_block
+from workbench.fin.plan.found_block import (
+    FEWEST_ROUNDS,
+    GOOD_MOVES,
+    FoundBlock,
+    FoundFigure,
+    found_block,
+)
 from workbench.fin.reading.readings import Reading
 from workbench.fin.reading.rig import Rig
+from workbench.fin.wing import degrees_typed
 from workbench.frozen import dataclass
-from workbench.measure.display import fine_text, length_text
+from workbench.measure.display import fine_text, length_text, turns_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
 from workbench.records.store import rows
-from workbench.records.store.specs import MOST_PLACE_U_MM
 from workbench.work.drawing.ascii_picture import LEGEND, plain_picture
 from workbench.work.drawing.scene import side_scene
 from workbench.work.job.job_view import JobView
@@ -48,8 +54,14 @@ TOLD_U, GAUGED_U = 0.002, 0.002
 CAME_U_MM = 0.05
 """Standard uncertainty of how far a stud came, from two caliper readings of its end."""
 
+LEAN_SHOWN_DEG = 0.05
+"""A stud that leans less counts as square."""
+
 DRAWN = 72
 """Columns of the side view in letters."""
+
+MOST_LEAN_DEG = 30.0
+"""No stud leans more (common practice, no source)."""
 
 SAME_LEAD_MM = 1e-6
 
@@ -61,6 +73,7 @@ THREAD_ACCEPTED = (
     "a thread such as 10-32 UNF or M5x0.8; a lead with its unit such as 0.8 mm; or what it came: "
     "10 turns 0.3125"
 )
+LEAN_ACCEPTED = "degrees by which its axis leans, such as 1.5; blank: none"
 TIP_ACCEPTED = "point, flat, or the radius of its round end, such as 0.05"
 
 _CAME = re.compile(r"(\d{1,2}(?:[.,]\d+)?)\s*turns?\s+(\S.*)", re.IGNORECASE)
@@ -80,9 +93,11 @@ def measured_block(fields: Mapping[str, str], unit: Unit) -> Measured:
 
     Fields: name, finest_turn; of each stud (front, rear, tail) ``front_at``: for the top studs from
     the tail end to where the axis meets the base, for the tail stud how far out of the base its
-    axis lies (minus: under it); ``front_thread``, ``front_hand``, ``front_tip``. Left out, they
-    are those of the stud before; the front stud's thread has to be given, its hand is right and its
-    tip a point where nothing else is said.
+    axis lies at the tail end (minus: under it); ``front_lean``: by how many degrees its end leans
+    toward the tip (a top stud), or out of the base (the tail stud); ``front_thread``,
+    ``front_hand``, ``front_tip``. Left out, these three are those of the stud before, and it leans
+    not; the front stud's thread has to be given, its hand is right and its tip a point where
+    nothing else is said.
 
     Raises:
         InputError: names the field.
@@ -93,7 +108,8 @@ def measured_block(fields: Mapping[str, str], unit: Unit) -> Measured:
     for each in NAMES:
         for key in before:
             before[key] = fields.get(f"{each}_{key}", "").strip() or before[key]
-        stud, told = _stud(each, fields.get(f"{each}_at", ""), before, unit)
+        lean = _lean_rad(fields.get(f"{each}_lean", ""), f"{each}_lean")
+        stud, told = _stud(each, fields.get(f"{each}_at", ""), before, lean, unit)
         studs.append(stud)
         words.append(told)
     check_studs([stud_of(s) for s in studs])
@@ -116,19 +132,22 @@ def _keep(shop: Shop, block: rows.Block) -> rows.Block:
     return shop.book.add_block(block, who=shop.who)
 
 
-def _stud(name: str, at: str, of: Mapping[str, str], unit: Unit) -> tuple[rows.Stud, str]:
+def _stud(
+    name: str, at: str, of: Mapping[str, str], lean_rad: float, unit: Unit
+) -> tuple[rows.Stud, str]:
     place_mm, place_u = _place(at, f"{name}_at", unit)
     lead_mm, lead_u, thread, came = _lead(of["thread"], f"{name}_thread", unit)
     hand = of["hand"].lower()
     if hand not in ("right", "left"):
         raise InputError(f"{name}_hand", of["hand"], "right or left")
     tip = _tip(of["tip"], f"{name}_tip", unit)
+    along, aside = math.cos(lean_rad), math.sin(lean_rad)
     is_tail = name == "tail"
     stud = rows.Stud(
         name,
         "back" if is_tail else "top",
         (0.0, place_mm) if is_tail else (place_mm, 0.0),
-        (1.0, 0.0) if is_tail else (0.0, 1.0),
+        (along, aside) if is_tail else (aside, along),
         thread,
         lead_mm,
         "left" if hand == "left" else "right",
@@ -140,6 +159,20 @@ def _stud(name: str, at: str, of: Mapping[str, str], unit: Unit) -> tuple[rows.S
     return stud, stud_words(stud, unit) + (f"; {came}" if came else "")
 
 
+def _lean_rad(text: str, field: str) -> float:
+    """Return by which angle (rad) a stud leans; blank is none."""
+    if not text.strip():
+        return 0.0
+    accepted = f"{LEAN_ACCEPTED}; at most {MOST_LEAN_DEG:g} either way"
+    try:
+        lean = degrees_typed(text)
+    except ValueError:
+        raise InputError(field, text, accepted) from None
+    if not abs(lean) <= MOST_LEAN_DEG:
+        raise InputError(field, text, accepted)
+    return math.radians(lean)
+
+
 def _place(text: str, field: str, unit: Unit) -> tuple[float, float]:
     """Return a place and its standard uncertainty (mm), as typed."""
     if not text.strip() or len(text) > LONGEST_NAME:
@@ -149,8 +182,8 @@ def _place(text: str, field: str, unit: Unit) -> tuple[float, float]:
         return parse_length(text, unit, field).mm, PLACE_U_MM
     place = parse_length(stated[1], unit, field)
     u_mm = parse_length(stated[2], place.unit, field).mm
-    if not 0.0 < u_mm <= MOST_PLACE_U_MM:
-        accepted = f"{PLACE_ACCEPTED}; more than 0 and at most {MOST_PLACE_U_MM:g} mm"
+    if not 0.0 < u_mm <= LARGEST_PLACE_U_MM:
+        accepted = f"{PLACE_ACCEPTED}; more than 0 and at most {LARGEST_PLACE_U_MM:g} mm"
         raise InputError(field, text, accepted)
     return place.mm, u_mm
 
@@ -205,6 +238,12 @@ def stud_words(stud: rows.Stud, unit: Unit) -> str:
     )
     if stud.place_u_mm is not None:
         place += f" (u {fine_text(stud.place_u_mm, unit)})"
+    ax, ay = stud.axis
+    lean = math.degrees(math.atan2(ay, ax) if stud.touches == "back" else math.atan2(ax, ay))
+    if abs(lean) >= LEAN_SHOWN_DEG:
+        ways = ("out of the base", "under it") if stud.touches == "back" else ("tip", "tail")
+        toward = "" if stud.touches == "back" else "toward the "
+        place += f", leaning {abs(lean):.1f}° {toward}{ways[lean < 0.0]}"
     lead = clean(stud.thread) or f"{fine_text(stud.lead_mm, unit)} {unit} a turn"
     if stud.lead_u is not None:
         lead += f" (u {100.0 * stud.lead_u:.1f} %)"
@@ -230,13 +269,17 @@ def found_from(shop: Shop, view: JobView) -> FoundBlock:
         InputError: too few rounds, or a round that was not read by every method.
         BenchError: the rounds fix no block.
     """
-    made = [f for f in view.facts if isinstance(f, rows.PassRow) and f.struck is None]
+    made = rounds_of(view)
     at, names = view.progress, [s.name for s in view.rig.studs]
+    if len(made) < FEWEST_ROUNDS:
+        raise InputError("rounds", str(len(made)), f"{FEWEST_ROUNDS} or more, five are better")
     sets, turns = [_set(view, 0)], []
     for each in made:
         by_name = {t.stud: t.turns for t in each.turns}
         turns.append([by_name.get(name, 0.0) for name in names])
         sets.append(_set(view, each.number))
+    if not all(each.turns for each in made):
+        raise InputError("rounds", "one was turned by hand", "rounds whose turns are known")
     if at.mid_pass:
         raise InputError("rounds", "one is open", "rounds that are finished and measured")
     known = {s.name: s for s in shop.book.block(view.ski.block_id).studs}
@@ -245,6 +288,38 @@ def found_from(shop: Shop, view: JobView) -> FoundBlock:
         [known[n].place_u_mm if n in known else None for n in names],
         [known[n].lead_u if n in known else None for n in names],
     )  # fmt: skip
+
+
+def rounds_of(view: JobView) -> list[rows.PassRow]:
+    """Return the rounds of a job, those struck out left out."""
+    return [f for f in view.facts if isinstance(f, rows.PassRow) and f.struck is None]
+
+
+def moves_words(view: JobView) -> list[str]:
+    """Return the rounds of a job so far, each with its turns."""
+    return [
+        f"round {each.number}: {_turns({t.stud: t.turns for t in each.turns}, view)}"
+        for each in rounds_of(view)
+    ]
+
+
+def good_moves_words(view: JobView) -> list[str]:
+    """Return five rounds of turns that tell most of the block of a job, one a line."""
+    studs = sorted(view.rig.studs, key=lambda s: s.touches == "back")
+    return [
+        f"{n}: {_turns({s.name: t for s, t in zip(studs, move, strict=True)}, view)}"
+        for n, move in enumerate(GOOD_MOVES, 1)
+    ]
+
+
+def _turns(turns: Mapping[str, float], view: JobView) -> str:
+    said_of = {s.name: s.said for s in view.rig.studs}
+    parts = [
+        f"{clean(said_of.get(name, name))} {turns_text(t)} {'in' if t > 0.0 else 'out'}"
+        for name, t in turns.items()
+        if t
+    ]
+    return ", ".join(parts) or "no stud turned"
 
 
 def _set(view: JobView, number: int) -> list[Reading]:
@@ -296,8 +371,10 @@ def keep_found(shop: Shop, view: JobView, found: FoundBlock, reason: str) -> Men
     """Keep what moves found as a correction of the ski's block.
 
     Raises:
-        InputError: no reason.
+        InputError: no reason, or rounds that contradict one another.
     """
+    if not found.agree:
+        raise InputError("rounds", "contradict one another", "rounds that agree with one block")
     old = shop.book.block(view.ski.block_id)
     return correct_to(shop, old.id, _found_studs(old.studs, found), reason)
 

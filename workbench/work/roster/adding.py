@@ -21,6 +21,7 @@ from workbench.records.store import rows
 from workbench.records.store.values import keepable
 from workbench.work.files.table_files import read_table_file
 from workbench.work.job.shop import Shop
+from workbench.work.order.order_file import DEFAULT_FINEST_TURN
 from workbench.work.order.rigs import row_of_blade, row_of_method, row_of_stud
 from workbench.work.roster.parts_file import stock_shop
 from workbench.work.roster.parts_typed import (
@@ -42,6 +43,12 @@ LONGEST_NAME = 1000
 STAND_IN = "stand-in"
 """What is typed where the invented blade or block is meant, turns being approximate then."""
 
+NONE_YET = "none"
+"""What is typed where the blade or block is not known yet: turns then say what they need."""
+
+NO_BLADE, NO_BLOCK = "No blade yet", "No block yet"
+"""How such a part is called in the book."""
+
 MOST_SHOWN = 12
 """So many names are listed in a message; the rest are counted."""
 
@@ -53,24 +60,28 @@ def add_ski(shop: Shop, fields: Mapping[str, str]) -> str:
 
     Fields: those of :func:`ski_typed`, and due.
     """
-    ski, due = ski_typed(shop, fields), checked_text(fields, "due")
-    return shop.book.batch(_keep_ski, shop, ski, due)
+    return shop.book.batch(_add_ski, shop, fields)
+
+
+def _add_ski(shop: Shop, fields: Mapping[str, str]) -> str:
+    return _keep_ski(shop, ski_typed(shop, fields), checked_text(fields, "due"))
 
 
 def ski_typed(shop: Shop, fields: Mapping[str, str]) -> rows.Ski:
     """Return the ski that was typed, not kept yet.
 
-    Fields: name, rider, serial, model, size, unit, blade, block (by name or number in the list),
-    base_radius and base_apex (both blank: flat), wing (yes or no), ski_note.
+    Fields: name, rider, serial, model, size, unit, blade, block (by name or number in the list, or
+    ``none``: not known yet), base_radius and base_apex (both blank: flat), wing (yes or no),
+    ski_note.
     """
     name = checked_name(fields)
     words = ("rider", "serial", "model", "size", "ski_note")
     texts = {key: checked_text(fields, key) for key in words}
     unit = unit_of(fields.get("unit", ""))
-    blade = pick(fields.get("blade", ""), shop.book.blades(), "blade")
-    block = pick(fields.get("block", ""), shop.book.blocks(), "block")
     base = base_of(fields.get("base_radius", ""), fields.get("base_apex", ""), unit)
     wing = yes_or_no(fields.get("wing", ""), "wing")
+    blade = blade_meant(shop, fields.get("blade", ""))
+    block = block_meant(shop, fields.get("block", ""))
     methods = tuple(m.id for m in first_three(shop.book.methods_of(blade.id)))
     if len(methods) < len(QUANTITIES):
         raise InputError("blade", blade.name, "a blade with three reading methods")
@@ -241,12 +252,52 @@ def ensure_starter(book: Book, who: str) -> bool:
     return True
 
 
+def blade_meant(shop: Shop, text: str, field: str = "blade") -> rows.Blade:
+    """Return the blade that is typed; for ``none`` the book's one without an outline.
+
+    That one is kept where there is none yet, with the usual methods: what they read is judged as
+    plain numbers, and nothing of a blade is made up for it.
+    """
+    if not _is_none_yet(text, NO_BLADE):
+        return pick(text, shop.book.blades(), field)
+    return next((b for b in shop.book.blades() if not b.outline_mm), None) or _begin_blade(shop)
+
+
+def _begin_blade(shop: Shop) -> rows.Blade:
+    untraced = Blade.untraced(NO_BLADE)
+    row = rows.Blade("", NO_BLADE, (), (), ())
+    return shop.book.blade(keep_blade(shop, row, usual_methods(untraced)))
+
+
+def block_meant(shop: Shop, text: str, field: str = "block") -> rows.Block:
+    """Return the block that is typed; for ``none`` the book's one without studs, kept if new."""
+    if not _is_none_yet(text, NO_BLOCK):
+        return pick(text, shop.book.blocks(), field)
+    known = next((b for b in shop.book.blocks() if not b.studs), None)
+    new = rows.Block("", NO_BLOCK, (), DEFAULT_FINEST_TURN)
+    return known or shop.book.block(_keep_block(shop, new))
+
+
+def _is_none_yet(text: str, name: str) -> bool:
+    return text.strip().casefold() in (NONE_YET, name.casefold())
+
+
+def is_known(part: rows.Blade | rows.Block) -> bool:
+    """Whether a blade has its outline, or a block its studs."""
+    return bool(part.outline_mm if isinstance(part, rows.Blade) else part.studs)
+
+
+def known_parts(parts: Sequence[Part]) -> tuple[Part, ...]:
+    """Return those that have an outline or studs, as they are numbered in lists."""
+    return tuple(p for p in parts if is_known(p))
+
+
 def pick(text: str, known: Sequence[Part], field: str) -> Part:
     """Return the part of that name, else of that number in the list (the first is 1).
 
     ``stand-in`` is the invented one, where there is one.
     """
-    wanted = text.strip()
+    wanted, known = text.strip(), known_parts(known)
     invented = [p for p in known if p.stand_in]
     if wanted.casefold() == STAND_IN and len(invented) == 1:
         return invented[0]
@@ -263,18 +314,24 @@ def pick(text: str, known: Sequence[Part], field: str) -> Part:
 def only_real(known: Sequence[Part]) -> str:
     """Return the number of the only part there is; nothing where one must choose.
 
-    A stand-in is never taken unasked: whoever means it says so.
+    A stand-in is never taken unasked: whoever means it says so. Where there is no other there is
+    none yet.
     """
-    return "1" if len(known) == 1 and not known[0].stand_in else ""
+    known = known_parts(known)
+    if all(p.stand_in for p in known):
+        return NONE_YET
+    return "1" if len(known) == 1 else ""
 
 
 def first_real(known: Sequence[Part]) -> str:
-    """Return the number of the first part that is no stand-in, else nothing."""
-    return next((str(i) for i, p in enumerate(known, 1) if not p.stand_in), "")
+    """Return the number of the first part that is no stand-in; without one there is none yet."""
+    numbered = enumerate(known_parts(known), 1)
+    return next((str(i) for i, p in numbered if not p.stand_in), NONE_YET)
 
 
 def listed(known: Sequence[Part]) -> str:
     """Return the names of parts with their numbers, on one line."""
+    known = known_parts(known)
     if not known:
         return "none yet: add one first"
     names = [
@@ -303,6 +360,8 @@ def checked_text(fields: Mapping[str, str], key: str) -> str:
 
 
 def _new_name(name: str, known: Sequence[Part], what: str) -> None:
+    if name.casefold() == NONE_YET:
+        raise InputError("name", name, f"a name; {NONE_YET} says that there is no {what} yet")
     if any(p.name.casefold() == name.casefold() for p in known):
         raise InputError("name", name, f"a name that no other {what} has")
 

@@ -18,6 +18,7 @@ from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop
+from workbench.work.job_text.view_words import stage_words
 from workbench.work.order.rigs import (
     blade_of,
     method_of,
@@ -248,7 +249,7 @@ def _under_way(shop: Shop, skis: tuple[rows.Ski, ...]) -> tuple[tuple[str, str, 
         if line.ski_id in ids and line.stage not in ("waiting", "signed off"):
             view = shop.view(line.job_id)
             serial, mid_pass = ids[line.ski_id].serial, view.progress.mid_pass
-            out.append((line.ski_name, serial, view.stage_words, mid_pass))
+            out.append((line.ski_name, serial, stage_words(view), mid_pass))
     return tuple(out)
 
 

@@ -21,7 +21,7 @@ from workbench.work.job.shop import Shop
 from workbench.work.job.stages import MidPassError
 from workbench.work.order.carried import CarriedSetting, carried_setting, methods_on
 from workbench.work.order.rigs import blade_of, method_of, rig_of
-from workbench.work.roster.adding import checked_text, pick
+from workbench.work.roster.adding import blade_meant, block_meant, checked_text
 
 FOLLOWS = (
     "It is not to be ridden until it is measured and its clamp bolts are checked: queue it, and "
@@ -46,7 +46,7 @@ class Worn:
 def change_parts(shop: Shop, ski_id: str, fields: Mapping[str, str]) -> Worn:
     """Give a ski another blade or block from now on.
 
-    Fields: blade and block by name or number (blank: as it is), reason.
+    Fields: blade and block by name or number, or ``none`` (blank: as it is), reason.
 
     Raises:
         InputError: names the field; no reason; nothing changed; or a round is open.
@@ -61,13 +61,13 @@ def _change(shop: Shop, ski_id: str, fields: Mapping[str, str], reason: str) -> 
     old = shop.book.ski(ski_id)
     new, words = old, []
     if fields.get("blade", "").strip():
-        blade = pick(fields["blade"], shop.book.blades(), "blade")
+        blade = blade_meant(shop, fields["blade"])
         if blade.id != old.blade_id:
             methods = methods_for(shop, old, blade)
             new = replace(new, blade_id=blade.id, methods=methods)
             words.append(f"blade {shop.book.blade(old.blade_id).name} → {blade.name}")
     if fields.get("block", "").strip():
-        block = pick(fields["block"], shop.book.blocks(), "block")
+        block = block_meant(shop, fields["block"])
         if block.id != old.block_id:
             new = replace(new, block_id=block.id)
             words.append(f"block {shop.book.block(old.block_id).name} → {block.name}")
@@ -88,20 +88,29 @@ def _check_no_round(shop: Shop, ski_id: str) -> None:
 def methods_for(shop: Shop, ski: rows.Ski, blade: rows.Blade) -> tuple[str, ...]:
     """Return the methods (ids) that a ski is read by on another blade.
 
-    Those of the same names, in the ski's order; of a quantity without one the blade's first.
+    Those of the same names, in the ski's order; for a quantity without one the blade's first.
 
     Raises:
         InputError: the blade has no method of a quantity.
     """
     known = [m for m in shop.book.methods_of(blade.id) if m.scribe_x_mm is None]
     old = [shop.book.method(i) for i in ski.methods]
-    found = [m for o in old for m in known if (m.name, m.quantity) == (o.name, o.quantity)]
+    same = {(m.name, m.quantity): m for m in known}
+    by_name = {o.quantity for o in old if (o.name, o.quantity) in same}
+    first: dict[str, rows.Method] = {}
     for quantity in QUANTITIES:
-        if all(m.quantity != quantity for m in found):
-            first = [m for m in known if m.quantity == quantity][:1]
-            if not first:
-                raise InputError("blade", blade.name, f"a blade with a {quantity} method")
-            found += first
+        of_it = [m for m in known if m.quantity == quantity]
+        if not of_it:
+            raise InputError("blade", blade.name, f"a blade with a {quantity} method")
+        first[quantity] = of_it[0]
+    found = []
+    for o in old:
+        m = same.get((o.name, o.quantity))
+        if m is None and o.quantity not in by_name:
+            m = first[o.quantity]
+        found += [m] if m is not None else []
+    read = {m.quantity for m in found}
+    found += [m for quantity, m in first.items() if quantity not in read]
     return tuple(dict.fromkeys(m.id for m in found))
 
 
@@ -182,8 +191,8 @@ def _strike(shop: Shop, ski_id: str, version_id: str, reason: str) -> rows.Strik
 
 def carried_to(shop: Shop, view: JobView, blade: rows.Blade, unit: Unit) -> CarriedSetting | None:
     """Return the setting that a job has, carried to another blade; None where its readings fix no
-    pose, or no place of the new blade comes near."""
-    if view.pose is None:
+    pose, the new one's outline is not known, or no place of it comes near."""
+    if view.pose is None or not blade.outline_mm:
         return None
     kernel = blade_of(blade)
     own = tuple(method_of(m, kernel) for m in shop.book.methods_of(blade.id))

@@ -121,10 +121,19 @@ def _keep_reading(
         raise InputError("reading", text, f"no reading is due: the test is {now.state}")
     if due != seen.due:
         raise InputError("reading", text, f"the turn of {due.words}: another bench took this one")
-    shop.book.add_study_reading(
-        now.study.id, shop.who, part=due.part, person=due.person, trial=due.trial - 1,
-        text=text, unit=now.study.unit, mm=mm, caliper_id=caliper_id,
-    )  # fmt: skip
+    shop.book.add_entry(
+        shop.who,
+        rows.StudyReading(
+            study_id=now.study.id,
+            part=due.part,
+            person=due.person,
+            trial=due.trial - 1,
+            text=text,
+            unit=now.study.unit,
+            mm=mm,
+            caliper_id=caliper_id,
+        ),
+    )
     return view_of(shop, now.study.id)
 
 

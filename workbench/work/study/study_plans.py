@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping
 from workbench.errors import InputError
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit, unit_of
+from workbench.records.store.rows import Study
 from workbench.records.store.values import keepable
 from workbench.work.job.shop import Shop
 from workbench.work.study.study_order import Cell, Shuffle, reading_order
@@ -58,10 +59,18 @@ def _keep_plan(
     live = [s for s in shop.book.studies() if s.struck is None]
     if any(s.name.casefold() == name.casefold() for s in live):
         raise InputError("name", name, "a name that no other test has")
-    study = shop.book.add_study(
-        shop.who, name=name, what=what, unit=unit, parts=parts, people=people,
-        trials=max(cell[2] for cell in order) + 1, sequence=order,
-    )  # fmt: skip
+    study = shop.book.add_entry(
+        shop.who,
+        Study(
+            name=name,
+            what=what,
+            unit=unit,
+            parts=parts,
+            people=people,
+            trials=max(cell[2] for cell in order) + 1,
+            sequence=order,
+        ),
+    )
     if near is not None:
         shop.remember(near_name(study.id), repr(near))
     return study.id

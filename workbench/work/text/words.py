@@ -102,6 +102,7 @@ def step_words(step: Step, dial: Dial = "turns") -> str:
         "seat": "Push the blade home against all three studs.",
         "snug": CAUTION_SNUG,
         "measure": "Measure again with the same methods.",
+        "by hand": "Turn the studs as you judge: no turns are worked out.",
         "turn": "",
     }[step.do]
 
@@ -119,6 +120,7 @@ def short_step_words(step: Step) -> str:
         "seat": "Push the blade home",
         "snug": "Snug the clamp bolts evenly",
         "measure": "Measure again",
+        "by hand": "Turn the studs as you judge",
         "turn": "",
     }[step.do]
 

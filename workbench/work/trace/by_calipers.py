@@ -169,8 +169,10 @@ class Tracing:
             return ()
         closing = 0 if len(taken) == 3 * MOST_HOLES else 1
         entries = self._rest[len(taken) + closing :]
+        curve = self.curve
         return tuple(
-            checked(blade, kind, e.mm) for kind, e in zip(self.check_kinds, entries, strict=False)
+            checked(blade, kind, e.mm, curve)
+            for kind, e in zip(self.check_kinds, entries, strict=False)
         )
 
     def _check_step(self, kind: CheckKind) -> Step:

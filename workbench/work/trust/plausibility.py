@@ -132,7 +132,7 @@ def _slip(
     text = length_text(reading.value_mm, unit)
     others_mm = _by_other_methods(rig, without, reading.method, methods)
     u = (expected.u_mm**2 + reading.u_mm**2) ** 0.5
-    return doubt(reading.value_mm, expected.value_mm, u, text, unit, others_mm)
+    return doubt(reading.value_mm, expected.value_mm, u, (text, unit), others_mm)
 
 
 def _cause(found: Contradiction, unit: Unit) -> str:
@@ -150,21 +150,32 @@ def _cause(found: Contradiction, unit: Unit) -> str:
     return cause
 
 
-def doubt_of(
-    expected: Expected,
-    read_mm: float,
-    u_read_mm: float,
-    typed: tuple[str, Unit],
-    others_mm: Mapping[str, float],
-    dof: float = math.inf,
-) -> Doubt | None:
-    """Return a doubt about a reading just typed, against what the turns should have given.
+@dataclass(frozen=True, slots=True)
+class AgainstExpected:
+    """A number just read (mm) beside what was to be expected of it.
 
-    ``dof`` are those of the reading's own uncertainty; what it is held against rests on the same
-    study of the shop's scatter, so that they are those of the difference too.
+    ``u_mm`` is the reading's own standard uncertainty and ``dof`` its degrees of freedom; what it
+    is held against rests on the same study of the shop's scatter, so that they are those of the
+    difference too. ``others_mm``: what other methods of the quantity would read, by their names.
     """
-    u = (expected.u_mm**2 + u_read_mm**2) ** 0.5
-    return doubt(read_mm, expected.value_mm, u, *typed, others_mm, dof)
+
+    expected: Expected
+    read_mm: float
+    u_mm: float
+    others_mm: Mapping[str, float]
+    dof: float = math.inf
+
+    @property
+    def u_off_mm(self) -> float:
+        """The standard uncertainty of the difference (mm)."""
+        return math.hypot(self.expected.u_mm, self.u_mm)
+
+
+def doubt_of(read: AgainstExpected, typed: tuple[str, Unit]) -> Doubt | None:
+    """Return a doubt about a number as typed, against what the turns should have given."""
+    return doubt(
+        read.read_mm, read.expected.value_mm, read.u_off_mm, typed, read.others_mm, read.dof
+    )
 
 
 def _by_other_methods(
@@ -209,38 +220,35 @@ COMMON_LINES = ("0.025 in", "0.100 in")
 moved is not asked about for the rarer ones."""
 
 
-def moved_question(
-    expected: Expected,
-    read_mm: float,
-    u_read_mm: float,
-    typed: tuple[str, Unit],
-    others_mm: Mapping[str, float],
-    unit: Unit,
-    far_mm: float,
-    known: str,
-    dof: float = math.inf,
-) -> str:
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What a ski is known to have left with, in words, and from where a reading is far off it."""
+
+    words: str
+    far_mm: float
+
+
+def moved_question(read: AgainstExpected, typed: tuple[str, Unit], known: Known, unit: Unit) -> str:
     """Return the question to ask about a reading as received, or nothing.
 
-    ``known`` says what the reading is held against. Always asked where it is farther than
-    ``far_mm`` off. Nearer, only where it is clear of that, ridden and travelled as the ski was,
-    and where a named slip with the fin still where it was left explains the number: a fin may well
-    have moved a little, and that alone is no reason to doubt the hand. ``dof``: see ``doubt_of``.
+    Always asked where it is far from what is known. Nearer, only where it is clear of that, ridden
+    and travelled as the ski was, and where a named slip with the fin still where it was left
+    explains the number: a fin may well have moved a little, and that alone is no reason to doubt
+    the hand.
     """
-    u_still = math.hypot(expected.u_mm, u_read_mm)
-    ridden = math.hypot(u_still, RIDDEN_U_MM)
-    far = abs(read_mm - expected.value_mm) > far_mm
-    if not far and doubt(read_mm, expected.value_mm, ridden) is None:
+    expected_mm, read_mm = read.expected.value_mm, read.read_mm
+    far = abs(read_mm - expected_mm) > known.far_mm
+    if not far and doubt(read_mm, expected_mm, math.hypot(read.u_off_mm, RIDDEN_U_MM)) is None:
         return ""
-    found = doubt(read_mm, expected.value_mm, u_still, *typed, others_mm, dof)
+    found = doubt_of(read, typed)
     named = found is not None and found.slip != "unseated"
     if found is not None and found.slip == "graduation" and found.detail not in COMMON_LINES:
         named = False
     if not (named or far):
         return ""
     cause = f"{_slip_words(found, unit)}? read again," if found and named else "read again,"
-    off = change_between(expected.value_mm, read_mm, unit)
-    return f"{off} {unit} from {known}: {cause} or has it moved?"
+    off = change_between(expected_mm, read_mm, unit)
+    return f"{off} {unit} from {known.words}: {cause} or has it moved?"
 
 
 SEEN_MORE_MM = 0.15 * MM_PER["in"]
@@ -261,15 +269,15 @@ def unseen_question(line: Line, mm: float, unit: Unit) -> str:
     return f"seen on this blade so far: {seen}. Take it as it is?"
 
 
-def moved_words(expected: Expected, read_mm: float, u_read_mm: float, unit: Unit) -> str:
+def since_left_words(read: AgainstExpected, unit: Unit) -> str:
     """Return how a reading as received differs from the setting it left with, or nothing.
 
     Said where the difference is clear of the expanded uncertainty of the two.
     """
-    off = read_mm - expected.value_mm
-    if abs(off) <= COVERAGE * math.hypot(expected.u_mm, u_read_mm):
+    off = read.read_mm - read.expected.value_mm
+    if abs(off) <= COVERAGE * read.u_off_mm:
         return ""
-    return f"{change_between(expected.value_mm, read_mm, unit)} {unit} since it left"
+    return f"{change_between(read.expected.value_mm, read.read_mm, unit)} {unit} since it left"
 
 
 def _off_words(expected_mm: float, off_mm: float, unit: Unit) -> str:

@@ -70,12 +70,20 @@ def keep_curve(
 ) -> KeptCurve:
     """Keep a measurement of the ski's base; it is not the ski's base until that is asked for."""
     found = measured_of(kind, fields, unit)
-    row = shop.book.add_curve(
-        view.ski.id, shop.who, kind=kind,
-        text=_BETWEEN.join(fields[key].strip() for key in FIELDS[kind]), unit=unit,
-        from_x_mm=found.from_x_mm, to_x_mm=found.to_x_mm, sagitta_mm=found.sagitta_mm,
-        radius_mm=found.radius_mm, apex_mm=found.apex_mm,
-    )  # fmt: skip
+    row = shop.book.add_entry(
+        shop.who,
+        rows.Curve(
+            ski_id=view.ski.id,
+            kind=kind,
+            text=_BETWEEN.join(fields[key].strip() for key in FIELDS[kind]),
+            unit=unit,
+            from_x_mm=found.from_x_mm,
+            to_x_mm=found.to_x_mm,
+            sagitta_mm=found.sagitta_mm,
+            radius_mm=found.radius_mm,
+            apex_mm=found.apex_mm,
+        ),
+    )
     return KeptCurve(row, found)
 
 

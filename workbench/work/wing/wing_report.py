@@ -18,6 +18,7 @@ from workbench.fin.wing import (
 from workbench.records.store import rows
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
+from workbench.work.job_text.view_words import wing_wanted_from
 from workbench.work.text.local_time import local_day
 from workbench.work.trust.wing_setup import WingSetup, wing_setup
 from workbench.work.wing.base_curve import KeptCurve, latest_curve
@@ -84,7 +85,7 @@ def wing_report(shop: Shop, view: JobView) -> WingReport:
     lines = hold_lines(arc, setup, angle, hold, u)
     below, above = neighbours(setup.gauges, target if target is not None else angle)
     return WingReport(
-        view.ski.has_wing, setting, target, view.wing_wanted_from, angle, angle_from, setup, arc,
+        view.ski.has_wing, setting, target, wing_wanted_from(view), angle, angle_from, setup, arc,
         base_from, curve, _in_use(view.ski, curve), lines, below, above,
     )  # fmt: skip
 

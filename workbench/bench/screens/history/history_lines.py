@@ -9,7 +9,7 @@ from functools import cached_property
 from textual.content import Content
 
 from workbench.bench.draw import plots as drawn
-from workbench.bench.draw.canvas import Mode
+from workbench.bench.draw.canvas import Area, Mode
 from workbench.bench.draw.room import first_seen
 from workbench.bench.draw.text import (
     lines,
@@ -127,25 +127,21 @@ def timeline_rows(
     at: int,
     past: Past,
     unit: Unit,
-    mode: Mode,
-    width: int,
-    room: int,
+    area: Area,
 ) -> list[Content]:
     """Return the rows around the one marked, as many as there is room for."""
     if not entries:
         return [styled(("nothing of this kind; ←→ another kind, Esc ends a search", "$ink-faint"))]
-    first = first_seen(at, len(entries), room)
+    first = first_seen(at, len(entries), area.height)
     year = local(past.timeline.entries[-1].row.at).year
     return [
-        _row(entry, first + i == at, past, unit, mode, width, year)
-        for i, entry in enumerate(entries[first : first + room])
+        _row(entry, first + i == at, past, unit, area, year)
+        for i, entry in enumerate(entries[first : first + area.height])
     ]
 
 
-def _row(
-    entry: Entry, marked: bool, past: Past, unit: Unit, mode: Mode, width: int, year: int
-) -> Content:
-    row, plain = entry.row, mode == "ascii"
+def _row(entry: Entry, marked: bool, past: Past, unit: Unit, area: Area, year: int) -> Content:
+    row, plain, width = entry.row, area.mode == "ascii", area.width
     pointer = (">" if plain else "▸") if marked else " "
     who = visible(row.who, WHO_CELLS)
     who += " " * (WHO_CELLS - styled(who).cell_length)
@@ -226,12 +222,12 @@ def plots(past: Past, look: Looking, unit: Unit, mode: Mode, width: int, height:
     setting = past.settings[look.setting] if past.settings else None
     marked = seconds(setting.at) if setting is not None and not look.zoom else None
     room = height - 3
-    span = span_of(found)
+    span, area = span_of(found), Area(width, room, mode)
     if width >= GRID_WIDTH and height >= GRID_HEIGHT and len(found) > 1:
         four, chosen = _four(found, at)
-        body = drawn.grid(four, span, unit, width, room, mode, marked, chosen)
+        body = drawn.grid(four, span, unit, area, marked, chosen)
     else:
-        body = drawn.plot_rows(found[at], span, unit, width, room, mode, marked)
+        body = drawn.plot_rows(found[at], span, unit, area, marked)
     head = f"plot {at + 1} of {len(found)}"
     head += (
         f": every reading of the job of {past.history.job(look.zoom).job.day}" if look.zoom else ""

@@ -97,6 +97,9 @@ def open_on(bench: Bench) -> None:
     view = bench.hands.state.view
     if view is not None:
         block = bench.shop.book.block(view.ski.block_id)
+        if not block.studs:
+            bench.hands.say("no block yet: measure one, or choose one", "warn")
+            return
         learned = {s.name: s.words for s in learnt_page(bench.shop.book, view.ski).studs}
         form = _block_form(bench.shop, block, bench.hands.state.unit, learned)
         bench.push_screen(form, lambda done: _after(bench, done))

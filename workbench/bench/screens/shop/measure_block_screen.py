@@ -10,11 +10,13 @@ from textual.content import Content
 from workbench.bench.bases.forms import Field, Form
 from workbench.bench.bases.view_only import TableScreen
 from workbench.bench.draw.text import lines, styled, visible, wrapped
+from workbench.bench.screens.ski.wear_screen import offer
 from workbench.frozen import dataclass
 from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop
 from workbench.work.parts.measured_block import (
+    LEAN_ACCEPTED,
     NAMES,
     PLACE_ACCEPTED,
     THREAD_ACCEPTED,
@@ -30,7 +32,13 @@ if TYPE_CHECKING:
 PLACES = {
     "front": "tail end to where the top front stud's axis meets the base",
     "rear": "tail end to where the top rear stud's axis meets the base",
-    "tail": "how far out of the base the tail stud's axis lies; minus: under it",
+    "tail": "how far out of the base the tail stud's axis lies, at the tail end; minus: under it",
+}
+
+LEANS = {
+    "front": "its end toward the ski's tip, minus toward the tail",
+    "rear": "its end toward the ski's tip, minus toward the tail",
+    "tail": "its end out of the base, minus under it",
 }
 
 
@@ -52,6 +60,7 @@ def measure_form(shop: Shop, unit: Unit) -> Form:
         as_before = "" if name == "front" else "blank: as of the stud before; "
         fields += [
             Field(f"{name}_at", f"{name} place", f"{PLACES[name]} ({unit}): {PLACE_ACCEPTED}"),
+            Field(f"{name}_lean", f"{name} lean", f"{LEANS[name]}: {LEAN_ACCEPTED}"),
             Field(f"{name}_thread", f"{name} thread", f"{as_before}{THREAD_ACCEPTED}"),
             Field(f"{name}_hand", f"{name} hand", f"{as_before}right or left"),
             Field(f"{name}_tip", f"{name} tip", f"{as_before}{TIP_ACCEPTED}"),
@@ -95,4 +104,6 @@ def _after(bench: Bench, done: object) -> None:
     view = bench.hands.state.view
     blade = bench.shop.book.blade(view.ski.blade_id) if view is not None else None
     bench.hands.say("block measured and kept; the ski gets it by 'another blade, block'", "done")
-    bench.push_screen(BlockScreen(done, blade))
+    bench.push_screen(
+        BlockScreen(done, blade), lambda _: offer(bench, "block", done.block.name, "measured")
+    )

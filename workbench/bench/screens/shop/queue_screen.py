@@ -28,6 +28,7 @@ from workbench.errors import InputError
 from workbench.records.store.rows import QueueItem
 from workbench.records.tables.find import KnownSki
 from workbench.work.job.queue_line import RosterLine
+from workbench.work.job_text.view_words import stage_words
 from workbench.work.roster import queue
 from workbench.work.roster.find import Finder, queue_finder, ski_finder
 
@@ -292,7 +293,7 @@ class QueueScreen(FindScreen):
         view = shop.view(line.job_id)
         if (view.stage, view.progress.pass_number) != (line.stage, line.pass_number):
             self._load()
-            raise InputError("ski", line.ski_name, f"a look at it again: now {view.stage_words}")
+            raise InputError("ski", line.ski_name, f"a look at it again: now {stage_words(view)}")
         if view.stage == "set aside":
             shop.take_up(view)
             self._again(f"{line.ski_name} taken up again where it was left", line.job_id)

@@ -17,6 +17,7 @@ from workbench.bench.bases.number_screen import ENTRY_FIRST, NumberScreen
 from workbench.bench.draw.canvas import DOTS, Canvas, Mode
 from workbench.bench.draw.room import TONES
 from workbench.bench.draw.text import lines, styled, visible, wrapped
+from workbench.bench.screens.ski.wear_screen import offer
 from workbench.errors import BenchError
 from workbench.fin.frame.pose import Point
 from workbench.measure.display import length_text
@@ -245,3 +246,4 @@ def _after(bench: Bench, kept: rows.Blade | None) -> None:
     bench.hands.ignore_enter(monotonic())
     if kept is not None:
         bench.hands.say(f"blade kept: {visible(kept.name, 40)}", "done")
+        offer(bench, "blade", kept.name, "traced by calipers")

@@ -18,7 +18,7 @@ from workbench.bench.bases.bursts import BURST_WINDOW_S
 from workbench.bench.bases.forms import Field, Form
 from workbench.bench.bases.key_line import KeyLine
 from workbench.bench.bases.number_screen import ENTRY_FIRST, NumberScreen
-from workbench.bench.draw.canvas import Mode
+from workbench.bench.draw.canvas import Area, Mode
 from workbench.bench.draw.room import TONES
 from workbench.bench.draw.side_view import method_view
 from workbench.bench.draw.text import Tone, lines, styled, visible, wrapped
@@ -130,9 +130,8 @@ class AsReadScreen(NumberScreen[bool]):
         out = [styled((part, "$ink-faint")) for part in said]
         room = min(self.size.height - FRAME_LINES, MOST_DRAWN)
         if room >= LEAST_DRAWN:
-            picture = method_view(
-                self.view.rig, self.view.pose, how.method, width, room, self._mode
-            )
+            area = Area(width, room, self._mode)
+            picture = method_view(self.view.rig, self.view.pose, how.method, area)
             for row in picture.canvas.rows():
                 out.append(styled(*[(text, f"$ink-{ink}" if ink else "") for text, ink in row]))
         return out

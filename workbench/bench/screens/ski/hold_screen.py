@@ -6,7 +6,7 @@ from textual.content import Content
 
 from workbench.advice.holds import SOURCE
 from workbench.bench.bases.drawn_view import DrawnCloser
-from workbench.bench.draw.canvas import Mode
+from workbench.bench.draw.canvas import Area, Mode
 from workbench.bench.draw.side_view import method_view
 from workbench.bench.draw.text import (
     lines,
@@ -63,12 +63,13 @@ def hold(view: JobView, index: int, unit: Unit, mode: Mode, width: int, height: 
         first, *rest = wrapped(sentence, width - 2)
         out += [styled(f"· {first}"), *[styled(f"  {part}") for part in rest]]
     where = "as it is now" if view.pose is not None else "at a made-up place: not read yet"
-    foot = styled((visible(f"This blade, {where}; {SOURCE}.", width), "$ink-faint"))
-    caption = wrapped(method_view(view.rig, view.pose, method, 1, 1, mode).caption, width)
+    blade = f"This blade, {where}" if view.rig.blade.is_traced else "No blade yet"
+    foot = styled((visible(f"{blade}; {SOURCE}.", width), "$ink-faint"))
+    caption = wrapped(method_view(view.rig, view.pose, method, Area(1, 1, mode)).caption, width)
     room = height - len(out) - len(caption) - 1
     if room < LEAST_DRAWN:
         return lines([*out, foot][:height])
-    picture = method_view(view.rig, view.pose, method, width, room, mode)
+    picture = method_view(view.rig, view.pose, method, Area(width, room, mode))
     for row in picture.canvas.rows():
         out.append(styled(*[(text, f"$ink-{ink}" if ink else "") for text, ink in row]))
     return lines([*out, *[styled((part, "$ink-faint")) for part in caption], foot])

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from time import monotonic
-from typing import TYPE_CHECKING
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Literal
 
 from textual.content import Content
 
@@ -18,12 +20,15 @@ from workbench.records.store import rows
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.order.carried import CarriedSetting, carried_lines
-from workbench.work.roster.adding import listed, pick
+from workbench.work.roster.adding import blade_meant, listed
 from workbench.work.roster.ski_corrections import METHODS, change_worn
 from workbench.work.roster.wear import FOLLOWS, last_carried, methods_text
 
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
+
+
+NOTHING: Mapping[str, str] = MappingProxyType({})
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,8 +40,11 @@ class Saved:
     carried: CarriedSetting | None = None
 
 
-def wear_form(shop: Shop, view: JobView, unit: Unit) -> Form:
-    """Return the form of what a ski wears and is read by; its result is :class:`Saved`."""
+def wear_form(shop: Shop, view: JobView, unit: Unit, given: Mapping[str, str] = NOTHING) -> Form:
+    """Return the form of what a ski wears and is read by; its result is :class:`Saved`.
+
+    ``given`` is what its fields hold at first where that is not what is so now.
+    """
     ski = view.ski
     now = {
         "blade": clean(shop.book.blade(ski.blade_id).name),
@@ -45,12 +53,13 @@ def wear_form(shop: Shop, view: JobView, unit: Unit) -> Form:
     }
     fine = [m for m in shop.book.methods_of(ski.blade_id) if m.scribe_x_mm is None]
     known = " · ".join(f"{n} {clean(m.name)}" for n, m in enumerate(fine, 1))
-    fields = (
-        Field("blade", "Blade", f"by name or number: {listed(shop.book.blades())}", now["blade"]),
-        Field("block", "Block", f"by name or number: {listed(shop.book.blocks())}", now["block"]),
-        Field("reason", "Reason", "why the blade or block is changed, such as new blade"),
-        Field(METHODS, "Read by", f"three or more, in order, parted by ';': {known}", now[METHODS]),
+    hints = (
+        ("blade", "Blade", f"by name or number: {listed(shop.book.blades())}"),
+        ("block", "Block", f"by name or number: {listed(shop.book.blocks())}"),
+        ("reason", "Reason", "why the blade or block is changed, such as new blade"),
+        (METHODS, "Read by", f"three or more, in order, parted by ';': {known}"),
     )
+    fields = [Field(k, label, hint, given.get(k, now.get(k, ""))) for k, label, hint in hints]
 
     def save(texts: dict[str, str]) -> Saved:
         parts = {key: texts[key] for key in ("blade", "block") if texts[key] != now[key]}
@@ -68,7 +77,7 @@ def _carried(shop: Shop, ski: rows.Ski, parts: dict[str, str], unit: Unit) -> Ca
     """Return the last setting carried to the blade that was typed; told before it is changed."""
     if "blade" not in parts:
         return None
-    return last_carried(shop, ski, pick(parts["blade"], shop.book.blades(), "blade"), unit)
+    return last_carried(shop, ski, blade_meant(shop, parts["blade"]), unit)
 
 
 class CarriedScreen(UnitTable):
@@ -84,6 +93,14 @@ class CarriedScreen(UnitTable):
         """Return the readings to begin with, and what stays different."""
         said = carried_lines(self._found, self.unit)
         return lines(styled(part) for line in said for part in (wrapped(line, width) or [""]))
+
+
+def offer(bench: Bench, part: Literal["blade", "block"], name: str, reason: str) -> None:
+    """Ask to give the ski in hand a part that is known now, where it has none yet."""
+    view, unit = bench.hands.state.view, bench.hands.state.unit
+    if view is not None and part in view.rig.missing and not view.progress.step:
+        form = wear_form(bench.shop, view, unit, {part: clean(name), "reason": reason})
+        bench.push_screen(form, lambda done: _after(bench, done))
 
 
 def open_on(bench: Bench) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from workbench.bench.draw.canvas import DOTS, Canvas, Mode
+from workbench.bench.draw.canvas import DOTS, Area, Canvas, Mode
 from workbench.bench.draw.text import visible
 from workbench.measure.display import FINE, change_text
 from workbench.measure.units import Unit
@@ -68,15 +68,13 @@ class _Columns:
 def study_picture(
     result: StudyResult,
     unit: Unit,
-    width: int,
-    height: int,
-    mode: Mode = "braille",
+    area: Area,
     spread: Spread = "s",
     relative: bool = True,
     first: int = 0,
 ) -> StudyPicture:
     """Draw the cells that were read, from part ``first`` on as many as there is room for."""
-    canvas = Canvas(max(width, 1), max(height, 1), mode)
+    canvas, mode = Canvas(max(area.width, 1), max(area.height, 1), area.mode), area.mode
     drawn = bars(result, spread, relative)
     low, high = _range(drawn, relative)
     text = _axis(unit, relative)

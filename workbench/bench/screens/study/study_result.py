@@ -9,7 +9,7 @@ from textual.content import Content
 from textual.events import Key, Resize
 
 from workbench.bench.bases.view_only import TableScreen
-from workbench.bench.draw.canvas import Mode
+from workbench.bench.draw.canvas import Area, Mode
 from workbench.bench.draw.text import (
     lines,
     styled,
@@ -120,9 +120,8 @@ class ResultScreen(TableScreen):
 
     def _picture(self, width: int, height: int) -> list[Content]:
         result = self._result
-        picture = study_picture(
-            result, self._unit, width, height, self._mode, self._spread, self._relative, self._first
-        )
+        area = Area(width, height, self._mode)
+        picture = study_picture(result, self._unit, area, self._spread, self._relative, self._first)
         self._first = picture.first
         out = [styled(""), self._caption(width, picture.first, picture.last)]
         for row in picture.canvas.rows():

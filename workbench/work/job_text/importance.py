@@ -15,7 +15,14 @@ from workbench.frozen import dataclass
 from workbench.measure.units import Unit
 from workbench.work.job.coarse_marks import suspect_words
 from workbench.work.job.job_view import JobView
+from workbench.work.job_text.view_words import (
+    corrected_words,
+    stand_in_words,
+    trouble_words,
+    unreleased_words,
+)
 from workbench.work.text.words import BOLTS_LOOSE, REFITTED_LOOSE, remark_words
+from workbench.work.trust.plausibility import made_words
 
 
 class Importance(IntEnum):
@@ -82,7 +89,7 @@ def in_order(said: Iterable[Said]) -> tuple[Said, ...]:
 
 def dangers_of(view: JobView) -> tuple[Said, ...]:
     """Return what is dangerous about a ski as it is now, whatever is being done to it."""
-    words = [view.unreleased_words, view.stand_in_words]
+    words = [unreleased_words(view), stand_in_words(view)]
     if view.progress.loose and view.stage != "turning":  # there the act due says so
         words.insert(0, REFITTED_LOOSE if view.progress.state.refitted else BOLTS_LOOSE)
     return tuple(Said(Importance.DANGER, text) for text in words if text)
@@ -92,9 +99,9 @@ def said_before_turns(view: JobView, unit: Unit) -> tuple[Said, ...]:
     """Return what is to be said whether there are turns or not."""
     out = list(dangers_of(view))
     if view.why is not None:
-        out.append(Said(of_error(view.why), view.trouble_in(unit)))
-    out += [Said(Importance.WRONG, words) for words in view.corrected_words]
-    made = view.made_words(unit)
+        out.append(Said(of_error(view.why), trouble_words(view, unit)))
+    out += [Said(Importance.WRONG, words) for words in corrected_words(view)]
+    made = made_words(view.made, unit)
     out += [Said(Importance.WRONG, made)] if made else []
     out += [Said(Importance.DOUBT, words) for words in suspect_words(view, unit)]
     if view.learnt is not None and view.learnt.thread_asked:

@@ -1,0 +1,312 @@
+"""What to do at a stage where a fixed sentence will not do: at the bench, and by command.
+
+What is the same at both is in ``next_step``; the table of all stages is ``tasks``.
+"""
+
+from __future__ import annotations
+
+import shlex
+from dataclasses import dataclass
+from typing import Protocol, assert_never
+
+from workbench.measure.display import length_text, turn_text
+from workbench.measure.units import Unit
+from workbench.work.job.job_view import JobView
+from workbench.work.job_text.next_step import (
+    NO_TURNS,
+    SETTLE,
+    act_due,
+    leave_words,
+    lock_words,
+    missing_words,
+    reading_due,
+    sign_off_due,
+)
+from workbench.work.job_text.view_words import (
+    check_name,
+    learnt_words,
+    no_turn_why,
+    no_turn_words,
+    unreleased_words,
+)
+from workbench.work.text.safe_text import visible
+from workbench.work.text.words import CAUTION_SNUG, clean, step_words
+from workbench.work.trust.job_reading import Line
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """What to do now in one sentence, and the commands that go on from there, the usual first."""
+
+    words: str
+    commands: tuple[str, ...]
+
+
+class Hand(Protocol):
+    """What a sentence at the bench depends on beside the job: where the hand is."""
+
+    @property
+    def unit(self) -> Unit:
+        """The unit shown."""
+
+    @property
+    def who(self) -> str:
+        """The initials that entries are kept under; nothing where not said."""
+
+    @property
+    def hands_on(self) -> bool:
+        """Whether a check or a sign-off was begun on purpose."""
+
+    @property
+    def selected(self) -> int | None:
+        """The index of the line chosen by hand, or None."""
+
+    @property
+    def line_index(self) -> int:
+        """The index of the line that an entry goes to."""
+
+    @property
+    def line(self) -> Line | None:
+        """The line that an entry goes to, or None."""
+
+    @property
+    def all_aimed(self) -> bool:
+        """Whether every target is set and none is marked."""
+
+    @property
+    def is_day_done(self) -> bool:
+        """Whether no ski of the day is left to do."""
+
+
+# -- a check -------------------------------------------------------------------------------------
+
+
+def check_keys(view: JobView, hand: Hand) -> str:
+    """Return which item of the check + ticks; Enter begins it."""
+    if not hand.hands_on or view.check_due is None:
+        begins = f"Enter begins the {check_name(view).lower()}."
+        missing = missing_words(view) if view.stage == "waiting" else ""
+        return f"{begins} {missing} yet; {_parts_by(view)}." if missing else begins
+    return f"+ or space ticks: {view.check_due.words}"
+
+
+def check_task(view: JobView) -> Task:
+    """Return the item of the check that is due."""
+    item = view.check_due
+    if item is None:
+        return Task(f"{check_name(view)}: nothing is left to tick.", ("next",))
+    number = view.checklist.index(item) + 1
+    words = f"{check_name(view)}, {number} of {len(view.checklist)}: {clean(item.words)}."
+    return Task(words, (f"tick {shlex.quote(clean(item.key))}",))
+
+
+# -- readings ------------------------------------------------------------------------------------
+
+
+def reading_keys(view: JobView, hand: Hand) -> str:
+    """Return which reading is due, and its repeat where the shop wants more than one."""
+    name = hand.line.method.name if hand.line is not None else ""
+    if view.offers_settling:
+        return f"Settle the studs: {SETTLE.lower()}, then F5. Or read: {name}."
+    fewer = " k goes on with fewer." if view.rules.repeats > 1 and view.may_go_on else ""
+    return f"Measure and type: {reading_due(view, name)}, then Enter.{fewer}"
+
+
+def reading_task(view: JobView) -> Task:
+    """Return the reading that is due."""
+    if view.due is None:
+        return Task("Measure again.", ("next",))
+    name = reading_due(view, clean(view.lines[view.due].method.name))
+    if view.offers_settling:
+        words = f"Settle the studs: {SETTLE.lower()}. Or measure as it is: {name}."
+        return Task(words, ("settled", f"read {view.due + 1} VALUE"))
+    fewer = ("enough",) if view.rules.repeats > 1 and view.may_go_on else ()
+    return Task(f"Measure: {name}.", (f"read {view.due + 1} VALUE", *fewer))
+
+
+def again_keys(view: JobView) -> str:
+    """Return what to do before a stud is turned, where the readings contradict each other."""
+    names = [c.reading.method.name for c in view.contradictions]
+    own = next((x.method.name for x in view.lines if x.method.name in names), None)
+    if own is None:
+        return f"Read the mark {clean(names[0])} again, or Enter goes on as it is."
+    return f"Take {clean(own)} again: ▸ on it, x strikes it out; or Enter goes on as it is."
+
+
+def again_task(view: JobView) -> Task:
+    """Return what to take again first, where the readings contradict each other."""
+    names = [c.reading.method.name for c in view.contradictions]
+    go_on = {"studs": "seat", "target": "accept"}.get(view.stage, "done")
+    for number, line in enumerate(view.lines, 1):
+        if line.method.name in names:
+            words = f"Take {clean(line.method.name)} again: strike it out; or go on as it is."
+            return Task(words, (f"strike {number} --reason WORDS", go_on))
+    mark = next(i for i, m in enumerate(view.marks, 1) if m.method.name in names)
+    words = f"Read the mark {clean(names[0])} again, or go on as it is."
+    return Task(words, (f"marks {mark} VALUE", go_on))
+
+
+# -- the target ----------------------------------------------------------------------------------
+
+
+def target_keys(view: JobView, hand: Hand) -> str:
+    """Return which target a number sets, and what Enter does without one."""
+    if hand.all_aimed:
+        count = {3: "all three"}.get(len(view.lines), "them all")
+        return f"Enter accepts {count}; ↑ ↓ or + Enter marks one to change."
+    line = hand.line
+    if line is None:
+        return "No reading to aim at."
+    sets = f"Sets {line.method.quantity.upper()}: type a value or a change"
+    if view.offered_target and hand.selected is None:
+        what = "the setting it left with" if view.offered_target == "last" else "the baseline"
+        return f"{sets}; Enter takes {what} for all."
+    at_mm = line.target_mm if line.target is not None else line.now_mm
+    stays = f"{length_text(at_mm, hand.unit)} {hand.unit}" if at_mm is not None else "it is"
+    return f"{sets}; Enter alone: it stays at {stays}."
+
+
+def target_task(view: JobView) -> Task:
+    """Return the target that is wanted, or that those given are to be accepted."""
+    if view.progress.targets:
+        words = "Accept the target; or aim at another number."
+        return Task(words, ("accept", "aim METHOD VALUE"))
+    due = next((i for i, x in enumerate(view.lines, 1) if x.target is None), 1)
+    aim = f"aim {due} VALUE"
+    if view.offers_last:
+        return Task("Aim at the last setting; or give another target.", ("aim --last", aim))
+    name = clean(view.lines[due - 1].method.name) if view.lines else "a reading"
+    baseline = ("aim --baseline",) if view.baseline is not None else ()
+    return Task(f"Give the target for {name}: a value, or a sign and a change.", (aim, *baseline))
+
+
+# -- turns ---------------------------------------------------------------------------------------
+
+
+def _parts_by(view: JobView) -> str:
+    """Return how what is not known yet comes to be: what to type to find it."""
+    ways = {"blade": "trace", "block": "measure"}
+    found = " and ".join(f"'{ways[part]}'" for part in view.rig.missing)
+    return f": finds {found}, or 'another' to choose"
+
+
+def turn_keys(view: JobView, hand: Hand) -> str:
+    """Return the act of the round that is due, or what else helps where there is none."""
+    if not view.steps:
+        return f"{NO_TURNS}; u takes the last entry back."
+    if not view.has_round:
+        words = no_turn_words(view)
+        return f"{words[0].upper()}{words[1:]}."
+    due = act_due(view)
+    if due.do == "seat":
+        return f"{step_words(due)} {CAUTION_SNUG} Enter when both are done."
+    if (missing := missing_words(view)) and due.do == "loosen":
+        by_hand = "Or turn as you judge: loosen the bolts first, Enter when done"
+        return f"{missing} yet; {_parts_by(view)}. {by_hand}."
+    told = learnt_words(view, hand.unit) if due.do == "loosen" else ""
+    if told:
+        return f"{told} Loosen the bolts first; Enter when done."
+    return f"{step_words(due, view.rules.dial)} Enter when done."
+
+
+def turn_task(view: JobView) -> Task:
+    """Return the act of the round that is due, or what else helps where there is none."""
+    if not view.steps:
+        return Task(f"{NO_TURNS}; take the last entry back.", ("take-back",))
+    if not view.has_round:
+        why = no_turn_why(view)
+        finer = f"a finer turn ({turn_text(view.finer)} would do)" if view.finer else "a finer turn"
+        words = f"{why[0].upper()}{why[1:]}: {finer}, or keep it as it is."
+        return Task(words, ("finest TURN", "accept --as-is"))
+    told = learnt_words(view, view.ski.unit) if act_due(view).do == "loosen" else ""
+    words = step_words(act_due(view), view.rules.dial)
+    if missing := missing_words(view):
+        told = "" if view.progress.step else f"{missing} yet, so no turns are told."
+        commands = ("done", "trace FILE --name NAME", "wear SKI --blade BLADE --reason WORDS")
+        return Task(f"{told} {words}".strip(), commands[: 1 if view.progress.step else 3])
+    return Task(f"{told} {words}" if told else words, ("done",))
+
+
+def within_words(view: JobView, unit: Unit) -> str:
+    """Return that the readings are within tolerance, by what was learnt where turns go by that."""
+    return learnt_words(view, unit) or leave_words(view)
+
+
+# -- the sign-off and after ------------------------------------------------------------------------
+
+
+def sign_off_keys(view: JobView, hand: Hand) -> str:
+    """Return what the sign-off waits for, or how it is given."""
+    due = sign_off_due(view)
+    if due == "barred":
+        return f"Not to be signed off: {view.progress.state.bars}."
+    offered = view.lock_due is not None and not hand.hands_on
+    if hand.who and (due == "after-lock" or offered):
+        name = view.lines[hand.line_index].method.name
+        skip = "." if due == "after-lock" else "; or Enter goes on without it."
+        return f"{lock_words(name)}, and type it{skip}"
+    if not hand.who:
+        return "Enter asks for your initials: a sign-off is kept under them."
+    if due == "second eyes":
+        keys = "+" if hand.hands_on else "Enter, then +"
+        return f"{keys}: who else looked at it? Their initials."
+    return f"+ signs off as {hand.who}." if hand.hands_on else "Enter, then + to sign off."
+
+
+def sign_off_task(view: JobView) -> Task:
+    """Return what the sign-off waits for, or itself."""
+    look, read = "", ""
+    if view.lock_due is not None:
+        look = lock_words(clean(view.lines[view.lock_due].method.name))
+        read = f"read {view.lock_due + 1} VALUE"
+    due = sign_off_due(view)
+    match due:
+        case "barred":
+            return Task(f"Not to be signed off: {view.progress.state.bars}.", ("history",))
+        case "after-lock":
+            return Task(f"{look}.", (read,))
+        case "second eyes":
+            words = "Somebody else looks at it too, then sign off."
+            return Task(words, ("sign-off --second INITIALS",))
+        case "sign-off" if look:
+            words = f"Sign it off; or first the {look[0].lower()}{look[1:]}."
+            return Task(words, ("sign-off", read))
+        case "sign-off":
+            return Task("Sign it off.", ("sign-off",))
+        case _:
+            assert_never(due)
+
+
+def signed_keys(view: JobView, hand: Hand) -> str:
+    """Return that the ski is released, or why not, and what comes next."""
+    if view.unreleased:
+        return f"{unreleased_words(view)} o: strike the sign-off out, then go on from there."
+    if hand.is_day_done:
+        return "Signed off, and no ski is left to do: a shows its card, n adds a ski."
+    return "Signed off. Enter goes to the next ski."
+
+
+def signed_task(view: JobView) -> Task:
+    """Return that the ski is released, or why not, and what comes next."""
+    if view.unreleased:
+        words = f"{unreleased_words(view)} Strike the sign-off out, then go on from there."
+        return Task(words, ("history", "strike --row ROW --reason REASON"))
+    return Task("Signed off.", ("queue",))
+
+
+LONGEST_REASON = 92
+"""Cells of a reason that leave what else is said of a ski set aside its room in two rows of 80."""
+
+
+def aside_keys(view: JobView, hand: Hand) -> str:
+    """Return why the ski is set aside, in so many cells that the rest keeps its place."""
+    words = view.progress.reason.split()
+    # A word too long to break well has one of the two rows to itself.
+    breaks = max(map(len, words), default=0) < 40
+    why = visible(view.progress.reason, LONGEST_REASON if breaks else 48)
+    return f"Set aside: {why.rstrip('.')}. Enter takes it up again; PgDn: next ski."
+
+
+def aside_task(view: JobView) -> Task:
+    """Return why the ski is set aside, and how it is taken up."""
+    return Task(f"Set aside: {clean(view.progress.reason)}.", ("take-up",))

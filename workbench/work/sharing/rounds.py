@@ -1,0 +1,259 @@
+"""One round of sharing: what is new here goes, what is new there comes, whatever the way.
+
+What comes is taken in by the same checks as an exchange file, in one transaction with how far it
+was taken. A row that is refused brings no other down: of a hub it is held back by itself and tried
+again when more has come; a folder's file is read no further until it can be. Rows in a form newer
+than this program's end their stream: nothing behind them is passed over, and after an update it
+goes on there.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from workbench.errors import BenchError, InputError, RecordsError, shown
+from workbench.records.book import Book
+from workbench.records.exchange.clashes import Clash
+from workbench.records.exchange.rows_in import Differs
+from workbench.records.sharing import journal
+from workbench.records.sharing.journal import FORM, Held
+from workbench.records.sharing.shared import Arriving, Batch, NewerFormError, SharingError, Way
+from workbench.records.store.specs import Table
+from workbench.work.exchange.exchange import Change, TakenIn, take_rows
+
+MOST_SENT = 500
+MOST_TAKEN = 200
+"""Rows at a time: so long a key at the bench may wait for the book."""
+
+SETTING_FACTS = frozenset(
+    table.value
+    for table in (
+        Table.READINGS, Table.LOCKED_READINGS, Table.TARGETS, Table.PASSES, Table.WINGS,
+        Table.SIGN_OFFS,
+    )
+)  # fmt: skip
+"""The facts by which a ski is set: notes and ticks of two benches do not clash."""
+
+OURS_ALONE = ("worked", "corrected")
+"""Clashes that are told of a whole file, where both sides are seen; rows that come one by one would
+make every one of them a clash. ``hub_clashes`` tells these of a hub."""
+
+
+@dataclass(slots=True)
+class Round:
+    """What a round did.
+
+    ``sent`` and ``taken`` count rows; ``new`` are the rows that this book did not have. ``refused``
+    are rows that are not in the book, each with why, ``stopped`` what ended the round or a stream
+    before its end. ``facts`` are the rows that set a ski, as they went; ``first`` is the least
+    ``seen`` of what went or came: by these clashes are found.
+    """
+
+    sent: int = 0
+    taken: int = 0
+    new: dict[str, list[dict[str, Any]]] = field(default_factory=lambda: defaultdict(list))
+    refused: list[str] = field(default_factory=list)
+    stopped: list[str] = field(default_factory=list)
+    differs: list[Differs] = field(default_factory=list)
+    clashes: list[Clash] = field(default_factory=list)
+    changes: list[Change] = field(default_factory=list)
+    troubles: list[str] = field(default_factory=list)
+    facts: list[dict[str, Any]] = field(default_factory=list)
+    first: int | None = None
+
+    @property
+    def is_whole(self) -> bool:
+        """Whether everything went and came."""
+        return not self.refused and not self.stopped
+
+    def add(self, taken: TakenIn) -> None:
+        """Add what a part of the rows brought."""
+        brought = taken.brought
+        for table, rows in brought.rows.items():
+            self.new[table.value] += rows
+            self.taken += len(rows)
+        self.differs += brought.differs
+        self.clashes += [clash for clash in taken.clashes if clash.kind not in OURS_ALONE]
+        self.changes += taken.changes
+        self.troubles += taken.troubles
+
+    def saw(self, seen: int | None) -> None:
+        """Note how far the writer of a row had taken the hub."""
+        if seen is not None:
+            self.first = seen if self.first is None else min(self.first, seen)
+
+
+def go_round(book: Book, way: Way, most: int = MOST_TAKEN) -> Round:
+    """Send what is new here, then take what is new there, ``most`` rows in a transaction.
+
+    Raises ``SharingError`` where the hub or folder does not answer; what went and came until then
+    is kept, and the next round goes on there.
+    """
+    done = Round()
+    for stream in way.streams():
+        position, mark = book.journal(journal.taken, way.share, stream)
+        if not way.is_same(stream, position, mark):
+            book.set_down(journal.start_over, way.share)
+    _send(book, way, done)
+    _take(book, way, most, done)
+    if done.new:
+        _try_held(book, way, done)
+    done.refused += [
+        f"row {shown(held.row_id)} of {shown(held.table)}: {held.why}"
+        for held in book.journal(journal.held, way.share)
+    ]
+    return done
+
+
+def _send(book: Book, way: Way, done: Round) -> None:
+    bench = book.own_bench()
+    try:
+        while True:
+            out = book.journal(journal.outgoing, way.share, MOST_SENT)
+            if out.upto == out.before:
+                break
+            if out.parcels:
+                way.put(out.parcels, FORM, bench)
+                done.sent += len(out.parcels)
+                done.facts += [row.body for row in out.parcels if row.table in SETTING_FACTS]
+                for row in out.parcels:
+                    done.saw(row.seen)
+            book.set_down(journal.note_sent, way.share, out)
+    except NewerFormError as why:
+        done.stopped.append(str(why))
+    except SharingError:
+        raise
+    except RecordsError as why:  # a row here is damaged: until it is struck out, none behind it go
+        done.stopped.append(f"not sent: {why}")
+    position, _ = book.journal(journal.taken, way.share, way.own_stream)
+    if (end := way.skip_own(position)) is not None:
+        book.set_down(journal.note_taken, way.share, way.own_stream, *end)
+
+
+def _take(book: Book, way: Way, most: int, done: Round) -> None:
+    """Take all streams, again as long as that helps: rows of one refer to those of others."""
+    while True:
+        before = done.taken
+        stopped = [
+            why for each in way.streams() if (why := _take_stream(book, way, each, most, done))
+        ]
+        if not stopped or done.taken == before:
+            done.stopped += stopped
+            return
+
+
+def _take_stream(book: Book, way: Way, stream: str, most: int, done: Round) -> str:
+    """Take a stream to its end; else return why not."""
+    while True:
+        position, _ = book.journal(journal.taken, way.share, stream)
+        batch = way.read(stream, position, most)
+        known = next((i for i, row in enumerate(batch.rows) if row.form > FORM), len(batch.rows))
+        if known < len(batch.rows):
+            row = batch.rows[known]
+            why = (
+                f"{row.where}: is of form {row.form}, this Quarterturn knows {FORM}: a newer one "
+                "wrote it, so nothing from there on is taken; update this one"
+            )
+            batch = Batch(batch.rows[:known], *_end_of(batch.rows[:known], position, stream), why)
+        if batch.position == position:
+            return batch.fault
+        stopped = book.batch(_keep, book, way, stream, batch, done)
+        if stopped or batch.fault:
+            return stopped or batch.fault
+
+
+def _end_of(rows: Sequence[Arriving], position: int, mark: str) -> tuple[int, str]:
+    return (rows[-1].position, rows[-1].mark) if rows else (position, mark)
+
+
+def _keep(book: Book, way: Way, stream: str, batch: Batch, done: Round) -> str:
+    """Put a batch in with how far it was taken; return why it was not taken to its end."""
+    after = book.journal(journal.journal_end)
+    refused: list[tuple[Arriving, str]] = []
+    first, again = _apart(batch.rows)
+    for rows in (first, *([row] for row in again)):
+        _sift(book, rows, refused, done, stops=way.stops_at_refused)
+    book.set_down(journal.note_came, way.share, after)
+    position, mark, why = batch.position, batch.mark, ""
+    if refused and way.stops_at_refused:
+        row, words = refused[0]
+        before = batch.rows[: batch.rows.index(row)]
+        here, _ = book.journal(journal.taken, way.share, stream)
+        (position, mark), why = _end_of(before, here, stream), f"{row.where}: {words}"
+    else:
+        held = [Held(row.position, row.table, row.row_id, row.body, why) for row, why in refused]
+        book.set_down(journal.hold, way.share, held)
+    book.set_down(journal.note_taken, way.share, stream, position, mark)
+    for row in batch.rows:
+        done.saw(row.seen)
+    return why
+
+
+def _apart(rows: Sequence[Arriving]) -> tuple[list[Arriving], list[Arriving]]:
+    """Rows each once by its id, and those that stand again with other words."""
+    seen: dict[str, Arriving] = {}
+    again = []
+    for row in rows:
+        if row.row_id not in seen:
+            seen[row.row_id] = row
+        elif seen[row.row_id].body != row.body:
+            again.append(row)
+    return list(seen.values()), again
+
+
+def _sift(
+    book: Book,
+    rows: Sequence[Arriving],
+    refused: list[tuple[Arriving, str]],
+    done: Round,
+    *,
+    stops: bool,
+) -> None:
+    """Take in all rows that can be, by halves where not all can; stop at the first where told."""
+    if not rows or (stops and refused):
+        return
+    try:
+        done.add(book.batch(_taken_in, book, rows))
+    except RecordsError:
+        raise
+    except BenchError as why:
+        if len(rows) == 1:
+            refused.append((rows[0], str(why)))
+            return
+        half = len(rows) // 2
+        _sift(book, rows[:half], refused, done, stops=stops)
+        _sift(book, rows[half:], refused, done, stops=stops)
+
+
+def _taken_in(book: Book, rows: Sequence[Arriving]) -> TakenIn:
+    data: dict[str, list[dict[str, Any]]] = defaultdict(list)
+    for row in rows:
+        if row.body.get("id") != row.row_id:
+            raise InputError(f"{row.where}, id", row.body.get("id"), f"{row.row_id}, as it is sent")
+        data[row.table].append(row.body)
+    return take_rows(book, rows[0].where, data)
+
+
+def _try_held(book: Book, way: Way, done: Round) -> None:
+    """Try again what was held back: what it refers to may have come."""
+    held = book.journal(journal.held, way.share)
+    if held:
+        book.batch(_let_in, book, way, held, done)
+
+
+def _let_in(book: Book, way: Way, held: Sequence[Held], done: Round) -> None:
+    after = book.journal(journal.journal_end)
+    rows = [
+        Arriving(each.position, each.row_id, f"row {each.position}", each.row_id, each.table,
+                 each.body, 0)
+        for each in held
+    ]  # fmt: skip
+    refused: list[tuple[Arriving, str]] = []
+    _sift(book, rows, refused, done, stops=False)
+    book.set_down(journal.note_came, way.share, after)
+    left = {row.position for row, _ in refused}
+    came = [each.position for each in held if each.position not in left]
+    book.set_down(journal.let_go, way.share, came)
