@@ -44,6 +44,10 @@ from workbench.fin.reading.observe import Method, observe_all
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 
+FARTHEST_LEAD = 0.5
+"""A stud that seems to move this share more or less than its lead has another thread, or its rounds
+contradict one another: that is asked about, and its turns go by the thread that was told."""
+
 
 @dataclass(frozen=True, slots=True)
 class Round:
@@ -162,6 +166,9 @@ def begin(learnt: Learnt, taken: Sequence[Takes], settled: bool = False) -> InJo
     """
     rig, known = learnt.rig, learnt.known
     edges, state = learnt.edges, learnt.state
+    for j in range(3):
+        if state is not None and abs(state.mean[LEADS + j]) > FARTHEST_LEAD:
+            state = without_stud(state, j, known)
     if edges is None or state is None or any(abs(mm) > FARTHEST_MM for mm in state.offsets_mm):
         # Nothing is known of the edges, or only what rounds that contradict each other tell.
         nowhere = look(rig, Edges((), ()), (), taken, known, None)
