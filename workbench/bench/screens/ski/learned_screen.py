@@ -46,9 +46,10 @@ class LearnedScreen(UnitList):
 
     TITLE_WORDS = "What this bench has learned"
     KEYS = (
-        "↑ ↓ stud · o turns by it, on or off, then + · x forgets the stud's · a forgets all · "
+        "↑ ↓ stud · o, then +, turns by it or not · x forgets the stud's · a forgets all · "
         "b brings the stud's back · Esc closes"
     )
+    SHOWN_KEYS = "↑ ↓ stud · o turns by it · x forgets · a all · b brings back · Esc closes"
 
     def __init__(self, shop: Shop, view: JobView, unit: Unit) -> None:
         super().__init__(shop, view, unit)
