@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import asyncio
 import gc
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-import textual.app
-import textual.pilot
 from hypothesis import HealthCheck, settings
 
 from tests.by_command import Commands, Refused, Run, demo_of_today
@@ -28,21 +25,6 @@ settings.load_profile("bench")
 
 gc.set_threshold(100_000, 50, 100)
 """A suite that builds a thousand screens spends a tenth of its time looking for dead ones."""
-
-
-async def _nothing_ready(min_sleep: float = 0.02, max_sleep: float = 1.0) -> None:
-    """Wait until the event loop has nothing to do but this; Textual asks the process's CPU time.
-
-    That says little where other processes share the cores, and costs a fifth of a second then.
-    """
-    loop = asyncio.get_running_loop()
-    end = loop.time() + max_sleep
-    await asyncio.sleep(max(min_sleep, 0.005))
-    while loop._ready and loop.time() < end:  # type: ignore[attr-defined]
-        await asyncio.sleep(0)
-
-
-textual.app.wait_for_idle = textual.pilot.wait_for_idle = _nothing_ready  # type: ignore[attr-defined]
 
 
 @pytest.fixture

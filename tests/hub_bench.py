@@ -183,7 +183,7 @@ def measure(owner: psycopg.Connection[tuple[object, ...]], url: str, place: Path
             timed(f"200 rows read {words}", lambda at=at: hub.read("", at, 200))
         timed("2000 rows read in its middle", lambda: hub.read("", last // 2, 2000))
         timed("asked with nothing new", lambda: hub.read("", last, 200))
-        timed("last row looked up", lambda: hub.stands("", last, "x"))
+        timed("last row looked up", lambda: hub.is_same("", last, "x"))
         timed("benches there", hub.benches)
     with Book(place / "new.db") as book:
         furnish(book)

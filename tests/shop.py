@@ -18,6 +18,7 @@ from workbench.measure.units import MM_PER_INCH
 from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.work.demo.demo import build_demo
+from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.tasks import TASKS
@@ -105,7 +106,7 @@ def heron(view: JobView) -> Fin:
 def read(shop: Shop, view: JobView, line: Line, text: str) -> JobView:
     """Keep one reading typed in the ski's unit."""
     unit = view.ski.unit
-    return shop.take_reading(view, line, text, unit, parse_length(text, unit).mm)
+    return shop.take_reading(view, line, Typed(text, unit, parse_length(text, unit).mm))
 
 
 def as_received(shop: Shop, *texts: str) -> JobView:

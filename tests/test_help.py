@@ -201,3 +201,66 @@ def test_a_command_loaded_alone_has_the_same_page(name: str) -> None:
     alone = dict(commands_of(build_parser(_families_for([name]))))
     assert len(alone) < len(COMMANDS)
     assert alone[name].format_help() == COMMANDS[name].format_help()
+
+
+@pytest.mark.parametrize("shell", ["fish", "powershell"])
+def test_our_own_scripts_offer_every_command_and_every_option(
+    shell: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Each with the words of its page, and the words that an option takes."""
+    assert main(["completion", shell]) == 0
+    out = capsys.readouterr().out
+    for name, parser in COMMANDS.items():
+        mark = f"__quarterturn_is {name}'" if shell == "fish" else f"'{name}' = @("
+        lines = "\n".join(line for line in out.splitlines() if mark in line)
+        for action in parser._actions:
+            for flag in action.option_strings:
+                written = f" -l {flag[2:]} " if flag.startswith("--") else f" -s {flag[1:]} "
+                assert (written if shell == "fish" else f"@('{flag}', '") in lines, (name, flag)
+    assert "tcsh" in out
+
+
+@pytest.mark.skipif(shutil.which("fish") is None, reason="no fish here")
+def test_fish_takes_the_script_and_completes_by_it(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["completion", "fish"]) == 0
+    script = tmp_path / "quarterturn.fish"
+    script.write_text(capsys.readouterr().out, "utf-8")
+    fish = ["fish", "--no-config"]
+    checked = subprocess.run([*fish, "-n", script], capture_output=True, timeout=60, check=False)
+    assert (checked.returncode, checked.stderr) == (0, b"")
+    for line, offered in (
+        ("day-", {"day-sheet"}),
+        ("--book day.db day-", {"day-sheet"}),
+        ("completion po", {"powershell"}),
+        ("export-csv --t", {"--to"}),
+    ):
+        ask = f"source {script}; complete -C 'quarterturn {line}'"
+        asked = subprocess.run(
+            [*fish, "-c", ask], capture_output=True, text=True, timeout=60, check=True
+        )
+        assert {row.split("\t")[0] for row in asked.stdout.splitlines()} == offered, line
+
+
+@pytest.mark.skipif(shutil.which("groff") is None, reason="no groff here")
+def test_the_manual_page_is_sound_and_says_what_help_says(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Every command with each of its options; roff has nothing to complain of."""
+    assert main(["man"]) == 0
+    roff = capsys.readouterr().out
+    done = subprocess.run(
+        ["groff", "-man", "-ww", "-Tutf8", "-P-cbou", "-rLL=200n"],
+        input=roff, capture_output=True, text=True, timeout=60, check=True,
+    )  # fmt: skip
+    assert done.stderr == ""
+    shown = " ".join(done.stdout.split())
+    for name, parser in COMMANDS.items():
+        assert f"quarterturn {name} " in shown
+        for line, words in parser.examples:
+            assert " ".join(line.split()) in shown, line
+            assert " ".join(words.split()) in shown
+    assert main(["man", "turns"]) == 0
+    assert "QUARTERTURN\\-TURNS" in capsys.readouterr().out
+    assert main(["man", "no-such"]) == 2

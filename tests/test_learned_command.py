@@ -67,6 +67,14 @@ def test_forgetting_needs_a_reason_and_can_be_brought_back(book: str, capsys: Ca
     status, _, err = run(book, capsys, "learned", "Heron 66", "--forget", "middle")
     assert status == 2
     assert "top front" in err
+    run(book, capsys, "learned", "Heron 66", "--forget", "all", "--reason", "a new block")
+    out = run(book, capsys, "learned", "Heron 66", "--bring-back", "tail")[1]
+    assert "Forgotten of all studs: a new block" in out
+    assert "brought back: the tail stud" in out
+    assert next(x for x in before if x.startswith("Stud tail:")) in out
+    assert out.count("from 0 rounds") == 2  # of the two others
+    out = run(book, capsys, "learned", "Heron 66", "--bring-back", "all")[1].splitlines()
+    assert out[1 : 1 + len(before)] == before
 
 
 def test_a_job_goes_without_and_with_it_again(book: str, capsys: Captured) -> None:

@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import io
+import json
 import shlex
+import signal
 import sys
 import tempfile
+import threading
+import time
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import replace
@@ -18,8 +22,10 @@ from tests.by_command import demo_of_today
 from tests.shop import demo_file
 from tests.test_help import COMMANDS
 from workbench import cli, commands
+from workbench.commands import output
 from workbench.commands.families import FAMILIES
-from workbench.commands.output import plain
+from workbench.commands.manual import NO_FACTS
+from workbench.commands.output import BrokenOffError, _Progress, plain, progress
 from workbench.records.book import Book
 
 NAMES = [
@@ -109,6 +115,36 @@ def test_what_the_encoding_lacks_is_written_out(
         assert told == plain(whole, "ascii")
 
 
+FACT_LINES = (
+    "take 2", "next", "hold", "marks --ski OT-65-771", "curve", "pairs", "queue", "find Heron",
+    "parts", "calipers", "advice", "baselines", "baselines struck", "restore --list", "settings",
+    "checks received", "study", "doctor", "paths", "outline 1", "ride", "note 'a look'",
+    "export book.json", "import book.json", "backup",
+)  # fmt: skip
+"""A line for each command that prints facts, and acts of each kind."""
+
+
+def test_every_command_of_facts_answers_in_one_object(
+    book: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One line of ASCII; without a report of its own: command, status and the lines it says."""
+    for line in FACT_LINES:
+        given = shlex.split(line)
+        told = said([*given, "--json"], book, "utf-8", monkeypatch)
+        assert told.endswith("\n"), line
+        assert told.count("\n") == 1, line
+        assert told.isascii(), line
+        found = json.loads(told)
+        assert isinstance(found, dict), line
+        if COMMANDS[given[0]].get_default("report"):
+            assert found["command"] == given[0]
+            assert found["status"] in (0, 1), line
+            assert all(isinstance(each, str) and "\n" not in each for each in found["lines"])
+    for name, parser in COMMANDS.items():
+        has = "--json" in parser._option_string_actions
+        assert has is (name not in NO_FACTS), name
+
+
 def test_nothing_else_prints() -> None:
     """One module writes to standard output; the rest of the commands hand it their lines."""
     for path in (*Path(commands.__file__).parent.rglob("*.py"), Path(cli.__file__)):
@@ -117,3 +153,81 @@ def test_nothing_else_prints() -> None:
             assert "print(" not in text, path
             assert "stdout.write" not in text, path
             assert "stdout.buffer" not in text, path
+
+
+# -- long work -------------------------------------------------------------------------------------
+
+
+class Terminal(io.StringIO):
+    """Standard error as a terminal."""
+
+    encoding = "utf-8"
+
+    def isatty(self) -> bool:
+        return True
+
+
+def test_long_work_shows_how_far_it_is_on_a_terminal_and_wipes_it(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(output, "FIRST_SHOWN_S", 0.0)
+    terminal = Terminal()
+    monkeypatch.setattr(sys, "stderr", terminal)
+    with progress("Taking it in", 200) as told:
+        told(50)
+        while "25 %" not in terminal.getvalue():
+            time.sleep(0.01)
+    shown, _, last = terminal.getvalue().rpartition("\r")[0].rpartition("\r")
+    assert "Taking it in: 25 %, 0 s  (Ctrl+C breaks it off)" in shown
+    assert last.isspace()
+
+
+def test_long_work_prints_nothing_into_a_pipe(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(output, "FIRST_SHOWN_S", 0.0)
+    pipe = io.StringIO()
+    monkeypatch.setattr(sys, "stderr", pipe)
+    with progress("Taking it in") as told:
+        told(1)
+        time.sleep(0.02)
+    with pytest.raises(KeyboardInterrupt), progress("Taking it in"):
+        raise KeyboardInterrupt
+    assert pipe.getvalue() == ""
+
+
+def test_work_that_was_broken_off_ends_where_it_is_done(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whoever waited has gone: the thread that works is told when it tells of more."""
+    terminal = Terminal()
+    monkeypatch.setattr(sys, "stderr", terminal)
+    with pytest.raises(KeyboardInterrupt), progress("Taking it in") as told:
+        raise KeyboardInterrupt
+    with pytest.raises(BrokenOffError):
+        told(1)
+    assert terminal.getvalue().endswith("Broken off: nothing of it was kept.\n")
+
+
+@pytest.mark.parametrize("command", ["export", "import", "backup"])
+def test_a_command_broken_off_keeps_nothing_and_leaves_with_130(
+    command: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """By Ctrl+C in the middle of its work: no file, no row, the book as it was."""
+    path, file = demo_file(tmp_path), tmp_path / "other.json"
+    other = tmp_path / "other.db"
+    assert cli.main(["--book", str(path), "export", str(file)]) == 0
+    Book(other).close()
+    before = {p.name: p.read_bytes() for p in tmp_path.iterdir() if p.suffix in (".json", ".db")}
+
+    tell = _Progress.told
+
+    def broken_off(shown: _Progress, more: int) -> None:
+        signal.pthread_kill(threading.main_thread().ident or 0, signal.SIGINT)
+        assert shown._broken.wait(30)
+        tell(shown, more)
+
+    monkeypatch.setattr(_Progress, "told", broken_off)
+    given = {"export": "export new.json", "import": "import other.json", "backup": "backup new.db"}
+    monkeypatch.chdir(tmp_path)
+    at = other if command == "import" else path
+    assert cli.main(["--book", str(at), *given[command].split()]) == 130
+    after = {p.name: p.read_bytes() for p in tmp_path.iterdir() if p.suffix in (".json", ".db")}
+    assert after == before
+    assert not [p for p in tmp_path.rglob("*") if p.suffix == ".tmp"]

@@ -26,7 +26,7 @@ from workbench.commands.manual import (
     page,
     summarise,
 )
-from workbench.commands.output import say, say_json
+from workbench.commands.output import facts, reporting, say, say_json
 from workbench.errors import (
     BenchError,
     InputError,
@@ -183,7 +183,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line and return its exit status."""
     with _no_collecting():
         given = sys.argv[1:] if arguments is None else arguments
-        return _answered(build_parser(_families_for(given)).parse_args(given))
+        try:
+            args = build_parser(_families_for(given)).parse_args(given)
+        except BrokenPipeError:  # a page of help whose reader went away
+            _drop_output()
+            return DONE
+        return _answered(args)
 
 
 @contextmanager
@@ -203,7 +208,12 @@ def _answered(args: argparse.Namespace) -> int:
     if sys.stdout is None:
         return _complain(args, "standard output: is closed; open it, or send it to a file", FAILED)
     try:
-        status = _run(args)
+        if getattr(args, "report", False) and args.json:
+            with reporting(args.command) as report:
+                status = _run(args)
+            say_json(report.value(status))
+        else:
+            status = _run(args)
         sys.stdout.flush()
         return status
     except InputError as why:
@@ -271,7 +281,9 @@ def _run(args: argparse.Namespace) -> int:
     if args.command == "paths":
         from workbench.places import book_path
 
-        say([f"book: {_one_line(str(args.book or book_path()))}"])
+        where = str(args.book or book_path())
+        facts(book=where)
+        say([f"book: {_one_line(where)}"])
         return DONE
     from workbench.bench.start import run
 

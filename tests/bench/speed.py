@@ -1,7 +1,7 @@
 """How fast the kernel, an order and a kept reading are, each against something bare.
 
     python -m tests.bench.speed [kernel] [order] [kept] [--python PYTHON]
-    python -m tests.bench.speed walk find flip history memory --book BOOK [--python PYTHON]
+    python -m tests.bench.speed walk find flip history memory exchange --book BOOK [--python PYTHON]
 
 Every figure is a median of rounds taken in turn with what it is compared with, in this one run.
 What is measured on a book, see :mod:`tests.bench.speed_book`, is measured where one is given:
@@ -270,6 +270,7 @@ ON_A_BOOK: dict[str, Callable[[Path, int, str], object]] = {
     "flip": lambda book, rounds, python: speed_book.flip(book, python, rounds),
     "history": lambda book, rounds, python: speed_book.history(book, rounds),
     "memory": lambda book, rounds, python: speed_book.memory(book),
+    "exchange": lambda book, rounds, python: speed_book.exchange(book, python),
 }
 
 

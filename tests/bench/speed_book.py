@@ -2,7 +2,7 @@
 
 Each works on a copy of the book in a folder of its own. :mod:`tests.bench.speed` runs them:
 
-    python -m tests.bench.speed walk find flip history memory --book BOOK [--python PYTHON]
+    python -m tests.bench.speed walk find flip history memory exchange --book BOOK [--python PYTHON]
 
 * walk: skis from received to signed off by the keys of a keypad, each key to its paint; the last
   of them has a history of 5,000 readings.
@@ -10,6 +10,8 @@ Each works on a copy of the book in a folder of its own. :mod:`tests.bench.speed
 * flip: inch to mm and back with every panel shown, to its paint.
 * history: the ski with 5,000 readings, opened from the book, drawn as lines and as a plot.
 * memory: what the program holds while one ski after the other goes from received to signed off.
+* exchange: the book written to an exchange file, that taken in by an empty book, and again with
+  nothing new, each a command of its own: seconds, those of the processor, and the most memory held.
 """
 
 from __future__ import annotations
@@ -238,6 +240,26 @@ def memory(book: Path, skis: int = SKIS) -> None:
         f"memory: {begun:.0f} MB at first, {seen[-1]:.0f} MB after {skis} skis, "
         f"{seen[-1] - half:+.1f} MB over the second half; {each:.0f} ms a ski"
     )
+
+
+def exchange(book: Path, python: str) -> None:
+    """Write the book out, take it in, and once more, by the commands that do it."""
+    with copied(book) as path:
+        file, other = path.with_name("book.json"), path.with_name("other.db")
+        Book(other).close()
+        steps = (("export", path), ("import", other), ("import again", other))
+        for words, at in steps:
+            command = words.split()[0]
+            start = perf_counter()
+            args = [python, "-m", "workbench", "--book", str(at), command, str(file)]
+            _, status, used = os.wait4(os.spawnv(os.P_NOWAIT, python, args), 0)
+            assert status == 0, words
+            print(
+                f"exchange: {words} of {file.stat().st_size / 1e6:.0f} MB: "
+                f"{perf_counter() - start:.1f} s, processor {used.ru_utime + used.ru_stime:.1f} s, "
+                f"at most {used.ru_maxrss / 1024:.0f} MB",
+                flush=True,
+            )
 
 
 def _one_ski(shop: Shop, hands: Hands, ski_id: str) -> None:

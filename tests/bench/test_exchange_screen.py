@@ -72,22 +72,6 @@ async def test_book_and_ski_go_out(shop: Shop, tmp_path: Path) -> None:
     assert (tmp_path / "book.json").stat().st_size > (tmp_path / "ski.json").stat().st_size > 0
 
 
-@pytest.mark.parametrize("size", SIZES)
-async def test_a_book_too_large_for_a_file_says_how_it_goes_out(
-    shop: Shop, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, size: tuple[int, int]
-) -> None:
-    """In full, before anything is written."""
-    monkeypatch.setattr(exchange, "LARGEST_BYTES", 5_000)
-    async with bench(shop, size) as screen:
-        await open_files(screen)
-        await errand(screen, "b", str(tmp_path / "book.json"))
-        assert isinstance(screen.app.screen, ReportScreen)
-        said = " ".join(screen.shown().replace("│", " ").split())
-        assert "Nothing was written. Export ski by ski: 'export --ski NAME FILE'" in said
-        assert "To have the whole book: 'backup FILE'" in said
-    assert not (tmp_path / "book.json").exists()
-
-
 async def test_every_csv_of_the_command_line_goes_out(shop: Shop, tmp_path: Path) -> None:
     """The history of all skis or of the one in hand alone."""
     async with bench(shop) as screen:

@@ -15,6 +15,7 @@ from workbench.bench import app
 from workbench.bench.hand.hands import Hands
 from workbench.bench.panels.next_line import next_words
 from workbench.records.store import rows
+from workbench.work.job.entry import Typed
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.view_words import doubt_question
 from workbench.work.roster.settings import change
@@ -589,9 +590,9 @@ def test_a_ski_that_never_left_is_held_against_its_baseline(shop: Shop) -> None:
     view = keys.hands.state.view
     assert view is not None
     line, unknown = view.lines[0], replace(view, left=())
-    off = doubt_question(unknown, line, "2.4500", "in", 2.45 * 25.4, "in")
+    off = doubt_question(unknown, line, Typed("2.4500", "in", 2.45 * 25.4), "in")
     assert "from its baseline" in off
-    assert doubt_question(unknown, line, "2.4800", "in", 2.48 * 25.4, "in") == ""
+    assert doubt_question(unknown, line, Typed("2.4800", "in", 2.48 * 25.4), "in") == ""
 
 
 def test_a_blade_s_first_ski_is_held_against_what_was_read_on_that_blade(shop: Shop) -> None:
@@ -605,8 +606,10 @@ def test_a_blade_s_first_ski_is_held_against_what_was_read_on_that_blade(shop: S
     assert line.seen_mm is not None
     low, high = (mm / 25.4 for mm in line.seen_mm)
     assert 0.65 < low < high < 0.85
-    assert "seen on this blade so far" in doubt_question(view, line, "1.2", "in", 1.2 * 25.4, "in")
-    assert doubt_question(view, line, "0.78", "in", 0.78 * 25.4, "in") == ""
+    assert "seen on this blade so far" in doubt_question(
+        view, line, Typed("1.2", "in", 1.2 * 25.4), "in"
+    )
+    assert doubt_question(view, line, Typed("0.78", "in", 0.78 * 25.4), "in") == ""
 
 
 def test_usual_lengths_and_depths_are_what_the_blade_can_show(shop: Shop) -> None:

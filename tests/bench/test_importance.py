@@ -32,6 +32,7 @@ from workbench.bench.panels.turns_panel import turns
 from workbench.bench.screens.shop.queue_rows import row as queue_row
 from workbench.fin.plan.plan import Code, Remark
 from workbench.records.store import rows
+from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.importance import (
@@ -375,7 +376,7 @@ def test_a_reading_kept_locked_is_not_a_round_of_its_own(shop: Shop) -> None:
     view = walk_to(shop, view, heron(view), "sign-off")
     line = view.lines[0]
     assert line.now_mm is not None
-    new = shop.take_locked(view, line, "2.4960", "in", line.now_mm)
+    new = shop.take_locked(view, line, Typed("2.4960", "in", line.now_mm))
     assert [type(f) for f in new.facts][-1] is rows.LockedReading
     assert new.progress.values == view.progress.values
 

@@ -77,19 +77,26 @@ async def test_what_was_learned_is_shown_with_its_evidence(
         assert "▸ top rear: moves 2.0 % more per turn than its thread says" in said
         assert "from 59 rounds" in said
         assert screen.shown().count("•") > 5
-        assert "Turns go by it; o turns that off." in said
+        assert "Turns of every ski in this shop go by what was learned" in said
         await screen.pilot.press("x")
         await screen.settle()
         await screen.pilot.press(*"new", "enter")
         await screen.settle()
         assert "▸ top rear: not yet told from its thread" in words(screen)
         assert "Forgotten of the top rear stud: new" in words(screen)
+        assert "struck out" not in words(screen)
         await screen.pilot.press("b")
         await screen.settle()
         assert "▸ top rear: moves 2.0 % more" in words(screen)
+        await screen.pilot.press("o", "down")
+        await screen.by_hand("+")
+        await screen.settle()
+        assert shop.book.setting("learning") == "on"  # the shop's setting goes by no one letter
         await screen.pilot.press("o")
+        await screen.by_hand("+")
         await screen.settle()
         assert shop.book.setting("learning") == "off"
+        assert "Turns go by the plain geometry" in words(screen)
 
 
 async def test_the_block_s_page_tells_what_its_studs_have_taught(shop: Shop) -> None:

@@ -13,6 +13,7 @@ from tests.shop import heron, ski, walk_to
 from workbench.bench.app import Bench
 from workbench.bench.bases.forms import Form
 from workbench.bench.bases.prompts import Prompt
+from workbench.work.job.entry import Typed
 from workbench.work.job.shop import Shop
 from workbench.work.order.shop_policy import rules_of
 
@@ -183,7 +184,9 @@ async def test_repeats_are_counted_on_the_next_line_and_k_goes_on_with_fewer(sho
     fin = heron(view)
     view = walk_to(shop, view, fin, "as received")
     for line in view.lines:
-        view = shop.take_reading(view, line, fin.text(line), "in", float(fin.text(line)) * 25.4)
+        view = shop.take_reading(
+            view, line, Typed(fin.text(line), "in", float(fin.text(line)) * 25.4)
+        )
     async with bench(shop) as shown:
         shown.app.hands.look_again()
         shown.app.hands.open(view.job.id)

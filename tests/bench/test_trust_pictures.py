@@ -11,6 +11,7 @@ from textual.pilot import Pilot
 from tests.bench.screens import SIZES
 from tests.shop import heron, read, ski, walk_to
 from workbench.bench.app import Bench
+from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.temperature import state_temperature
@@ -34,7 +35,7 @@ def repeats(shop: Shop) -> JobView:
     assert held is not None
     for text in SEVEN:
         mm = float(text) * 25.4
-        view = shop.take_reading(view, view.lines[0], text, "in", mm, "typed", held.id)
+        view = shop.take_reading(view, view.lines[0], Typed(text, "in", mm, "typed", held.id))
     third = view.lines[0].latest[2]
     return shop.strike_reading(view, view.lines[0], "jaw on the bevel", third.id)
 

@@ -16,7 +16,7 @@ from workbench.fin.parts.blade import Blade
 from workbench.fin.pose.fit import Reading, fit_pose
 from workbench.fin.reading.observe import Method, observe
 from workbench.fin.trace.calipers import blade_by_calipers
-from workbench.fin.trace.traced import blade_of_contours
+from workbench.fin.trace.traced import framed, unframed_of_contours
 
 TIPS = Method("tail, tips", "tail", band_mm=(0.02 * IN, 0.02 * IN))
 DEEPEST = Method("depth, deepest", "depth")
@@ -35,9 +35,8 @@ def by_contour(blade: Blade, rng: random.Random) -> Blade:
     n = int(ring.length / (2.0 * PIXEL_MM))
     contour = [noisy(ring.interpolate(k / n, normalized=True).coords[0]) for k in range(n)]
     holes = [[noisy(p) for p in hole_points(h)] for h in blade.holes]
-    return blade_of_contours(
-        "traced", contour, holes, pixel_mm=PIXEL_MM, blur_mm=0.7 * PIXEL_MM
-    ).blade
+    found = unframed_of_contours(contour, holes, pixel_mm=PIXEL_MM, blur_mm=0.7 * PIXEL_MM)
+    return framed("traced", found).blade
 
 
 def cost_mm(true: Blade, traced: Blade) -> list[float]:

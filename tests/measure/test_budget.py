@@ -285,3 +285,29 @@ def test_a_budget_is_a_value():
     again = Budget((Contribution("a", 1.0), Contribution("b", 2.0)))
     assert first == again
     assert hash(first) == hash(again)
+
+
+@pytest.mark.parametrize(
+    ("part", "known", "divisor", "distribution", "evaluation"),
+    [
+        # JCGM 100:2008, H.1.3.4 and table H.1: temperature of the bed, within 0.5 °C, U-shaped.
+        (Contribution.u_shaped("bed", 0.5, of="°C"), 0.5, math.sqrt(2), "U-shaped", "B"),
+        # H.1.3.3: expansion of the standard, within 2e-6 per °C, rectangular.
+        (Contribution.rectangular("expansion", 2e-6), 2e-6, math.sqrt(3), "rectangular", "B"),
+        # H.1.3.1: calibration of the standard, U = 0.075 µm with k = 3.
+        (Contribution.normal("standard", 0.075, 3, 18), 0.075, 3, "normal", "B"),
+        # H.1.3.2: mean of five repeats whose standard deviation is 13 nm.
+        (
+            Contribution("repeats", 13 / math.sqrt(5), 24, kind="scatter", divisor=math.sqrt(5)),
+            13, math.sqrt(5), "normal", "A",
+        ),
+        (Contribution("told", 0.2), 0.2, 1, "normal", "B"),
+    ],
+)  # fmt: skip
+def test_a_part_tells_what_was_known_and_how_its_u_was_made(
+    part: Contribution, known: float, divisor: float, distribution: str, evaluation: str
+) -> None:
+    """What JCGM 100, table H.1 and annex H.1 say of each source."""
+    assert part.known == pytest.approx(known, rel=1e-12)
+    assert part.u == pytest.approx(known / divisor, rel=1e-12)
+    assert (part.divisor, part.distribution, part.evaluation) == (divisor, distribution, evaluation)

@@ -19,6 +19,7 @@ from workbench.work.exchange.exchange import export_book, take_in
 from workbench.work.history.history import load_history
 from workbench.work.history.timeline import timeline_of
 from workbench.work.job import open_book
+from workbench.work.job.entry import Typed
 from workbench.work.job.shop import Shop
 from workbench.work.offsets import offset_words
 from workbench.work.roster.queue import minutes_of
@@ -84,14 +85,14 @@ def test_a_clock_far_ahead_and_then_set_right(tmp_path: Path) -> None:
         shop = Shop(book, day=DAY, who="KV")
         view = ski(shop, "Gannet 68")
         job, line = view.job.id, view.lines[0]
-        before = shop.take_reading(view, line, "2.4501", "in", 2.4501 * 25.4)
+        before = shop.take_reading(view, line, Typed("2.4501", "in", 2.4501 * 25.4))
     with Book(book.path, clock=Clock(NOON)) as book:
         shop = Shop(book, day=DAY, who="KV")
-        after = shop.take_reading(before, line, "2.4502", "in", 2.4502 * 25.4)
+        after = shop.take_reading(before, line, Typed("2.4502", "in", 2.4502 * 25.4))
         after, struck = shop.take_back(after)
         assert isinstance(struck, rows.Reading)
         assert struck.text == "2.4502", "take back takes the last one entered"
-        again = shop.take_reading(after, line, "2.4503", "in", 2.4503 * 25.4)
+        again = shop.take_reading(after, line, Typed("2.4503", "in", 2.4503 * 25.4))
         kept = [f.text for f in again.facts if isinstance(f, rows.Reading)][-3:]
         assert kept == ["2.4501", "2.4502", "2.4503"]
         assert book.facts(job)[-1].at.startswith("2026-11-25")

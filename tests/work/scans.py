@@ -1,7 +1,7 @@
 """Invented blades and pictures of them, rendered independently of what reads them.
 
-A picture is drawn by Pillow at four times its resolution and made smaller, with blur, noise, tilt,
-a shadow over the plate, scratches and JPEG as asked.
+A picture is drawn by Pillow at four times its resolution or more and made smaller, with blur,
+noise, tilt, a shadow over the plate, scratches and JPEG as asked.
 """
 
 from __future__ import annotations
@@ -12,15 +12,21 @@ import random
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from pathlib import Path
 
 import numpy as np
 from PIL import Image, ImageDraw, ImageFilter
 
 from workbench.fin.parts.blade import Blade, Hole
+from workbench.fin.trace.traced import framed
+from workbench.work.trace.scale import Scale
+from workbench.work.trace.scan import trace_picture
 
 Point = tuple[float, float]
 INCH = 25.4
-FINE = 4
+FINE, FINE_DPI = 4, 2400.0
+"""A picture is drawn so many times larger, or larger still: Pillow puts a polygon's corners on
+whole pixels of that, which must be small beside what is checked."""
 
 
 def bezier(points: Sequence[Point], n: int) -> list[Point]:
@@ -123,6 +129,21 @@ def hole_points(hole: Hole, n: int = 240) -> list[Point]:
     ]  # fmt: skip
 
 
+def _add_square(mask: Image.Image, corners: Sequence[Point]) -> None:
+    """Draw a four-sided thing (pixels from the upper left corner) by the part of each pixel that it
+    covers: a corner on a whole fine pixel would turn a small square, and with it a whole blade."""
+    left, top = (math.floor(min(p[i] for p in corners)) - 2 for i in (0, 1))
+    wide, high = (math.ceil(max(p[i] for p in corners)) + 2 - o for i, o in ((0, left), (1, top)))
+    x = left + (np.arange(wide * FINE, dtype=np.float32)[None, :] + 0.5) / FINE
+    y = top + (np.arange(high * FINE, dtype=np.float32)[:, None] + 0.5) / FINE
+    inside = np.ones((high * FINE, wide * FINE), dtype=np.float32)
+    for (ax, ay), (bx, by) in zip(corners, [*corners[1:], corners[0]], strict=True):
+        off = ((bx - ax) * (y - ay) - (by - ay) * (x - ax)) / math.hypot(bx - ax, by - ay)
+        inside = np.minimum(inside, np.clip(off * FINE + 0.5, 0.0, 1.0))
+    share = inside.reshape(high, FINE, wide, FINE).mean(axis=(1, 3))
+    mask.paste(255, (left, top), Image.fromarray(np.uint8(share * 255.0 + 0.5)))
+
+
 def render(blade: Blade, scene: Scene, seed: int = 0, second: Blade | None = None) -> Image.Image:
     """A grey picture (or, with jpeg, one that went through it) of the blade."""
     rng = np.random.default_rng(seed)
@@ -138,18 +159,19 @@ def render(blade: Blade, scene: Scene, seed: int = 0, second: Blade | None = Non
     if second is not None:
         shift = max(p[1] for p in shapes[0]) - min(p[1] for p in shapes[0]) + 0.3
         shapes.append([(x, y + shift) for x, y in map(placed, second.outline_mm)])
+    square: list[Point] = []
     if scene.square_in:
         side = scene.square_in
         left = min(p[0] for p in shapes[0])
         low = max(p[1] for p in shapes[0]) + 0.35
         lean = math.radians(7.0)
         corners = [(0.0, 0.0), (side, 0.0), (side, side), (0.0, side)]
-        shapes.append(
-            [(left + 0.4 + x * math.cos(lean) - y * math.sin(lean) + side * 0.2,
-              low + x * math.sin(lean) + y * math.cos(lean)) for x, y in corners]
-        )  # fmt: skip
+        square = [
+            (left + 0.4 + x * math.cos(lean) - y * math.sin(lean) + side * 0.2,
+             low + x * math.sin(lean) + y * math.cos(lean)) for x, y in corners
+        ]  # fmt: skip
     if scene.tilt_deg:
-        every = [p for shape in shapes for p in shape]
+        every = [p for shape in (*shapes, square) for p in shape]
         mx = (min(p[0] for p in every) + max(p[0] for p in every)) / 2
         my = (min(p[1] for p in every) + max(p[1] for p in every)) / 2
         a, to = math.radians(scene.tilt_deg), math.radians(scene.tilt_to_deg)
@@ -164,21 +186,29 @@ def render(blade: Blade, scene: Scene, seed: int = 0, second: Blade | None = Non
 
         shapes = [[seen(p) for p in shape] for shape in shapes]
         openings = [[seen(p) for p in shape] for shape in openings]
-    every = [p for shape in shapes for p in shape]
+        square = [seen(p) for p in square]
+    every = [p for shape in (*shapes, square) for p in shape]
     x0, y0 = min(p[0] for p in every) - scene.margin_in, min(p[1] for p in every) - scene.margin_in
     wide = max(p[0] for p in every) - x0 + scene.margin_in
     high = max(p[1] for p in every) - y0 + scene.margin_in
     w, h = round(wide * scene.dpi), round(high * scene.dpi)
-    k = scene.dpi * FINE
-    image = Image.new("L", (w * FINE, h * FINE), 0)
+    times = max(FINE, math.ceil(FINE_DPI / scene.dpi))
+    k = scene.dpi * times
+    image = Image.new("L", (w * times, h * times), 0)
     draw = ImageDraw.Draw(image)
+
+    def fine(p: Point) -> Point:
+        # Pillow counts pixel centres, half a fine pixel back, and cuts what is behind the point.
+        return (round((p[0] - x0) * k - 0.5), round((p[1] - y0) * k - 0.5))
+
     for shape in shapes:
-        # Pillow counts pixel centres: half a fine pixel back.
-        draw.polygon([((x - x0) * k - 0.5, (y - y0) * k - 0.5) for x, y in shape], fill=255)
+        draw.polygon([fine(p) for p in shape], fill=255)
     for shape in openings:
-        draw.polygon([((x - x0) * k - 0.5, (y - y0) * k - 0.5) for x, y in shape], fill=0)
-    mask = image.reduce(FINE)
+        draw.polygon([fine(p) for p in shape], fill=0)
+    mask = image.reduce(times)
     del image
+    if square:
+        _add_square(mask, [((x - x0) * scene.dpi, (y - y0) * scene.dpi) for x, y in square])
     if scene.blur_px:
         mask = mask.filter(ImageFilter.GaussianBlur(scene.blur_px))
     share = np.asarray(mask, dtype=np.float32) / 255.0
@@ -232,6 +262,11 @@ class Missed:
     diameter: float
     scale: float
     edges: bool
+
+
+def traced_picture(path: Path, scale: Scale) -> Blade:
+    """The blade that a picture shows, by its likeliest edges."""
+    return framed("x", trace_picture(path, scale).unframed).blade
 
 
 def missed(true: Blade, traced: Blade) -> Missed:

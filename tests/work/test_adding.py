@@ -16,6 +16,7 @@ from workbench.errors import InputError
 from workbench.fin.frame.pose import Pose
 from workbench.places import shipped
 from workbench.records.book import Book
+from workbench.work.job.entry import Typed
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.view_words import trouble_words
 from workbench.work.roster.adding import (
@@ -96,7 +97,7 @@ class TestStarter:
             assert view.due is not None
             line = view.lines[view.due]
             mm = view.rig.observe(line.method, Pose(17.0, -25.5, tilt)).value_mm
-            view = shop.take_reading(view, line, f"{mm:.6f} mm", "mm", mm)
+            view = shop.take_reading(view, line, Typed(f"{mm:.6f} mm", "mm", mm))
         view = shop.seat_studs(view)
         view = shop.accept_target(shop.aim(view, view.lines[0], "+.010", "in"))
         assert trouble_words(view) == ""

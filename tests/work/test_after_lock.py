@@ -11,6 +11,7 @@ from workbench.bench.panels.next_line import next_words
 from workbench.errors import InputError
 from workbench.measure.units import MM_PER_INCH
 from workbench.records.store import rows
+from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.job_text import reading_lines
@@ -31,7 +32,7 @@ def lock(shop: Shop, view: JobView, index: int, off_in: float) -> JobView:
     line = view.lines[index]
     assert line.now_mm is not None
     mm = line.now_mm + off_in * MM_PER_INCH
-    return shop.take_locked(view, line, f"{mm / MM_PER_INCH:.4f}", "in", mm)
+    return shop.take_locked(view, line, Typed(f"{mm / MM_PER_INCH:.4f}", "in", mm))
 
 
 def test_a_locked_reading_is_a_look_and_leaves_the_final_check_ticked(shop: Shop) -> None:
@@ -160,7 +161,7 @@ def test_a_re_check_is_offered_it_too(shop: Shop, locked_before: bool) -> None:
     assert (again.stage, again.lock_due) == ("sign-off", 0)
     assert again.lines[0].left_mm == pytest.approx(left_mm, abs=1e-4)
     mm = left_mm + 0.002 * MM_PER_INCH
-    again = shop.take_locked(again, again.lines[0], f"{mm / MM_PER_INCH:.4f}", "in", mm)
+    again = shop.take_locked(again, again.lines[0], Typed(f"{mm / MM_PER_INCH:.4f}", "in", mm))
     line = again.lines[0]
     assert line.moved_by_lock_mm == pytest.approx(0.002 * MM_PER_INCH, abs=1e-4)
     assert moved_words(line, "in") == "since it left it moved +0.0020 in"

@@ -21,6 +21,7 @@ from workbench.work.history.history import load_history, settings_in
 from workbench.work.history.striking import strike_out
 from workbench.work.history.timeline import timeline_of
 from workbench.work.job.aim_last import aim_at_last
+from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import ChangedError, Shop
 from workbench.work.job.temperature import state_temperature
@@ -74,7 +75,10 @@ ACTS: dict[str, tuple[str, Act]] = {
     "a reading on within": ("within", lambda s, v: read(s, v, v.lines[0], "2.4600")),
     "fewer repeats": ("studs", lambda s, v: s.enough(v)),
     "studs seated": ("studs", lambda s, v: s.seat_studs(v)),
-    "a value": ("target", lambda s, v: s.aim_at(v, v.lines[0], "2.45", "in", "value", 62.23)),
+    "a value": (
+        "target",
+        lambda s, v: s.aim_at(v, v.lines[0], Typed("2.45", "in", 62.23), "value"),
+    ),
     "a change": ("target", lambda s, v: s.aim(v, v.lines[0], "+.010", "in")),
     "the baseline": ("target", lambda s, v: s.aim_at_baseline(v)),
     "a baseline of the list": (

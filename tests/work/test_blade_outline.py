@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
+import io
 import math
 import random
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from pypdf import PdfReader
 from shapely.geometry import LineString
 
 from tests.by_command import Run
 from tests.work.scans import random_blade
 from workbench.cli import main
+from workbench.errors import InputError
 from workbench.fin.parts.blade import Blade
 from workbench.work.job.shop import Shop
 from workbench.work.trace.outline import changed, check_of, copy_blade, outline_lines, outline_svg
+from workbench.work.trace.outline_paper import outline_pdf
 from workbench.work.trace.tracing import blade_table, keep_traced, toml_text, trace_file
 
 IN = 25.4
@@ -36,6 +40,39 @@ def test_the_page_at_one_to_one_is_traced_back_to_a_millionth(tmp_path: Path) ->
     assert "Rowan &lt;3&gt; &amp; more" in text
     assert f">{len(BLADE.outline_mm)}</text>" in text
     assert "print at 100 %" in text
+
+
+def test_the_pdf_page_shows_the_outline_at_one_to_one() -> None:
+    """Its own drawing commands, read back: every point within 0.0001 mm of where it is (a PDF's
+    numbers have seven digits), and a line of 100 mm and one of 4 in beside it."""
+    page = PdfReader(io.BytesIO(outline_pdf(BLADE, "Blade Rowan 3", "scan at 600 dpi"))).pages[0]
+    lines: list[list[tuple[float, float]]] = []
+    for values, command in page.get_contents().operations:  # type: ignore[union-attr]
+        if command in (b"m", b"l"):
+            if command == b"m":
+                lines.append([])
+            lines[-1].append((float(values[0]) * 25.4 / 72.0, float(values[1]) * 25.4 / 72.0))
+    drawn = next(line for line in lines if len(line) == len(BLADE.outline_mm))
+    for (x, y), (u, v) in zip(drawn, BLADE.outline_mm, strict=True):
+        assert x - drawn[0][0] == pytest.approx(u - BLADE.outline_mm[0][0], abs=1e-4)
+        assert drawn[0][1] - y == pytest.approx(v - BLADE.outline_mm[0][1], abs=1e-4)
+    lengths = [math.dist(*line) for line in lines if len(line) == 2]
+    for mm in (100.0, 4.0 * IN):
+        assert any(length == pytest.approx(mm, abs=1e-4) for length in lengths)
+    said = page.extract_text()
+    assert "100 mm" in said
+    assert "Print at 100 %" in said
+    assert "Blade Rowan 3" in said
+
+
+def test_a_blade_larger_than_the_paper_is_refused() -> None:
+    large = Blade(
+        "x", tuple((2.0 * u, 2.0 * v) for u, v in BLADE.outline_mm),
+        ((0.0, 0.0), (2.0 * BLADE.top_edge_mm[1][0], 0.0)),
+        ((0.0, 0.0), (0.0, 2.0 * BLADE.back_edge_mm[1][1])),
+    )  # fmt: skip
+    with pytest.raises(InputError, match="at 1:1"):
+        outline_pdf(large, "Large", "")
 
 
 def test_it_says_how_when_and_by_whom_with_every_point(shop: Shop) -> None:
@@ -70,6 +107,8 @@ def test_by_command(run: Run, tmp_path: Path, capsys: pytest.CaptureFixture[str]
     assert any("points" in line for line in run("outline", "1"))
     run("outline", "1", "--svg", str(page))
     assert page.read_bytes().startswith(b"<?xml")
+    run("outline", "1", "--pdf", str(tmp_path / "page.pdf"))
+    assert (tmp_path / "page.pdf").read_bytes().startswith(b"%PDF-")
     assert "Done: blade copied" in run("outline", "1", "--copy", "Two", "--move", "2 7.2 0")[0]
     assert "read, outline" in run("outline", "Two", "--check", "length=7.2")[0]
 

@@ -18,6 +18,7 @@ from workbench.measure.display import fine_text, length_text
 from workbench.measure.units import Unit
 from workbench.places import shipped
 from workbench.work.demo.demo import build_demo
+from workbench.work.job.entry import Typed
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.view_words import doubt_question
 from workbench.work.order.order_file import read_order
@@ -136,7 +137,9 @@ def test_the_wrong_method_is_named(tmp_path):
         flat = next(e for e in view.expected if e.method.name == "length, flat")
         tips = next(line for line in view.lines if line.method.name == "length, tips")
         text = length_text(flat.value_mm, "in")
-        assert "'length, flat'" in doubt_question(view, tips, text, "in", flat.value_mm, "in")
+        assert "'length, flat'" in doubt_question(
+            view, tips, Typed(text, "in", flat.value_mm), "in"
+        )
     finally:
         book.close()
 

@@ -18,9 +18,11 @@ from tests.shop import demo_file, heron, open_shop, read, ski, walk_to
 from workbench.errors import InputError
 from workbench.measure.lengths import understand
 from workbench.records.book import Book
-from workbench.work.exchange import exchange
+from workbench.records.exchange import arrivals, rows_in
+from workbench.work.exchange import exchange, exchange_file
 from workbench.work.exchange.exchange_words import exported_lines, taken_in_lines
 from workbench.work.job.aim_last import aim_at_last
+from workbench.work.job.entry import Typed
 from workbench.work.job.shop import Shop
 from workbench.work.job.temperature import state_temperature
 from workbench.work.offsets import offsets, pairs
@@ -67,7 +69,7 @@ def test_a_file_is_plain_ascii_and_says_what_it_is(shop: Shop, tmp_path: Path) -
     text = path.read_bytes()
     assert all(32 <= byte < 127 or byte == 10 for byte in text)
     data = json.loads(text)
-    assert (data["format"], data["version"], data["holds"]) == (exchange.FORMAT, 1, "book")
+    assert (data["format"], data["version"], data["holds"]) == (exchange_file.FORMAT, 1, "book")
     assert path.stat().st_mode & 0o777 == 0o600
 
 
@@ -135,7 +137,7 @@ def test_whatever_this_bench_keeps_is_taken_in(shop: Shop, other: Shop, tmp_path
     line = view.lines[0]
     for text in ("2450", "24500in", "2 7/16", "62.23mm", " 2,4505", "2450 thou", '2.45"', "6223"):
         placing = understand(text, "in", line.usual_mm).placings[0]
-        view = shop.take_reading(view, line, text, placing.unit, placing.mm)
+        view = shop.take_reading(view, line, Typed(text, placing.unit, placing.mm))
     view = state_temperature(shop, view, {"blade": "86 F", "scale": "F"})
     view = read(shop, view, view.lines[2], "6.9400")
     pairs.take_offered(shop, two, offsets.study(shop, view, two).offered)
@@ -184,7 +186,7 @@ def test_a_file_that_is_no_exchange_file_is_refused(other: Shop, tmp_path: Path,
     content, words = WRONG[case]
     path = tmp_path / "wrong.json"
     if isinstance(content, dict):
-        good = {"format": exchange.FORMAT, "version": 1, "migrations": [], "holds": "book"}
+        good = {"format": exchange_file.FORMAT, "version": 1, "migrations": [], "holds": "book"}
         content = json.dumps({} if not content else good | content)
     elif isinstance(content, list):
         content = json.dumps(content)
@@ -193,45 +195,85 @@ def test_a_file_that_is_no_exchange_file_is_refused(other: Shop, tmp_path: Path,
         exchange.take_in(other, str(path))
 
 
-def test_a_file_over_the_limit_is_refused(
+def as_by_hand(path: str) -> bytes:
+    """The same rows laid out by another program."""
+    return json.dumps(json.loads(Path(path).read_bytes()), indent=1).encode()
+
+
+def test_a_file_laid_out_by_hand_is_read_whole_and_so_has_a_limit(
     shop: Shop, other: Shop, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Whoever wrote it."""
-    path = file_of(shop, tmp_path)
-    monkeypatch.setattr(exchange, "LARGEST_BYTES", 2_000)
-    with pytest.raises(InputError, match=r"book\.json.*over 2000 bytes"):
-        exchange.take_in(other, str(path))
-
-
-def test_a_book_too_large_for_a_file_is_told_to_go_ski_by_ski_before_the_work(
-    shop: Shop, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """No row is read for it and no file is begun; a ski alone still goes out."""
-    size = exchange.export_ski(shop, "H66-014", str(tmp_path / "ski.json")).size
-    monkeypatch.setattr(exchange, "LARGEST_BYTES", size)
+    """One of ours has none: it is read line by line."""
+    path, by_hand = file_of(shop, tmp_path), tmp_path / "by_hand.json"
+    by_hand.write_bytes(as_by_hand(path))
     with monkeypatch.context() as patched:
-        patched.setattr(Book, "rows_out", lambda *_: pytest.fail("the work was begun"))
-        with pytest.raises(InputError, match=r"this would be about .*export --ski NAME FILE"):
-            exchange.export_book(shop, str(tmp_path / "big.json"))
-    assert exchange.export_ski(shop, "H66-014", str(tmp_path / "ski.json")).size == size
-    assert [p.name for p in tmp_path.glob("*.json")] == ["ski.json"]
+        patched.setattr(exchange_file, "LARGEST_WHOLE", 2_000)
+        with pytest.raises(InputError, match=r"by_hand\.json.*over 2000 bytes.*its beginning"):
+            exchange.take_in(other, str(by_hand))
+        assert not other.book.skis()
+        taken = exchange.take_in(other, path)
+    again = exchange.take_in(other, str(by_hand))
+    assert not again.brought.new
+    assert again.brought.known == sum(taken.brought.new.values())
 
 
-def test_where_the_size_was_foretold_too_small_nothing_is_written_all_the_same(
-    shop: Shop, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+@pytest.mark.parametrize("at_once", [1, 3])
+def test_lines_and_whole_files_say_the_same_whatever_the_lots(
+    shop: Shop, other: Shop, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, at_once: int
 ) -> None:
-    monkeypatch.setattr(exchange, "LARGEST_BYTES", 2_000)
-    monkeypatch.setattr(Book, "likely_size", lambda _: 0)
-    with pytest.raises(InputError, match=r"more than that\. Nothing was written"):
-        exchange.export_book(shop, str(tmp_path / "big.json"))
-    assert not list(tmp_path.glob("*.json"))
-    assert not list(tmp_path.glob(".quarterturn*"))
+    """What was found of a file does not hang on how much of it is looked at together."""
+    monkeypatch.setattr(exchange_file, "AT_ONCE", at_once)
+    monkeypatch.setattr(rows_in, "MANY", 10)
+    monkeypatch.setattr(arrivals, "MANY", 10)
+    view = walk_to(shop, ski(shop, "Heron 66"), heron(ski(shop, "Heron 66")), "within")
+    shop.book.strike(view.facts[-1].id, "slipped", "KV")
+    path, by_hand = file_of(shop, tmp_path), tmp_path / "by_hand.json"
+    by_hand.write_bytes(as_by_hand(path))
+    tried = exchange.take_in(other, str(by_hand), dry_run=True)
+    assert replace(exchange.take_in(other, path, dry_run=True), file="") == replace(tried, file="")
+    exchange.take_in(other, path)
+    assert Path(file_of(other, tmp_path, "theirs.json")).read_bytes() == Path(path).read_bytes()
+    assert other.book._desk.look(lambda db: has_index(db, "readings_seen"))
 
 
-def test_the_size_foretold_is_near_the_one_written(shop: Shop, tmp_path: Path) -> None:
-    """Within the share that is left to it."""
-    size = exchange.export_book(shop, str(tmp_path / "shop.json")).size
-    assert size / exchange.SURELY_OVER < shop.book.likely_size() < size * exchange.SURELY_OVER
+def has_index(db: Any, name: str) -> bool:
+    return bool([*db.execute("SELECT 1 FROM sqlite_master WHERE name = ?", [name])])
+
+
+def test_a_file_known_by_its_digest_is_not_read_again(
+    shop: Shop, other: Shop, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Not where something of it differed, though: that is said each time."""
+    path = file_of(shop, tmp_path)
+    first = exchange.take_in(other, path)
+    with monkeypatch.context() as patched:
+        patched.setattr(Book, "take_in", lambda *_, **__: pytest.fail("it was read again"))
+        for bench in (shop, other):  # who wrote it knows it too
+            again = exchange.take_in(bench, path)
+            assert again.brought.known == sum(first.brought.new.values())
+            assert taken_in_lines(again)[0] == "Nothing new in this file"
+    text = Path(path).read_text().replace('"note": ""', '"note": "other words"', 1)
+    Path(path).write_text(text)
+    for _ in range(2):
+        assert len(exchange.take_in(other, path).brought.differs) == 1
+
+
+def test_rows_out_of_order_or_twice_are_left_to_the_reader_of_whole_files(
+    shop: Shop, other: Shop, tmp_path: Path
+) -> None:
+    """Whoever sorted a file otherwise gets the same book."""
+    path = Path(file_of(shop, tmp_path))
+    data = json.loads(path.read_bytes())
+    lots = {t: [[json.dumps(row) for row in rows]] for t, rows in data["rows"].items()}
+    lots["methods"][0].reverse()
+    steps = tuple(data["migrations"])
+    path.write_bytes(b"".join(exchange_file.text_of(steps, lots.items(), True, print)))
+    exchange.take_in(other, str(path))
+    assert other.book.rows_out() == shop.book.rows_out()
+    lots["methods"][0].append(lots["methods"][0][0])
+    path.write_bytes(b"".join(exchange_file.text_of(steps, lots.items(), True, print)))
+    with pytest.raises(InputError, match="an id once"):
+        exchange.take_in(other, str(path))
 
 
 def test_an_export_never_takes_the_place_of_a_foreign_file(shop: Shop, tmp_path: Path) -> None:

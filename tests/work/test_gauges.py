@@ -17,6 +17,7 @@ from workbench.fin.reading.observe import Method
 from workbench.measure.mpe_tables import din862_mpe_mm
 from workbench.measure.temperature import MATERIALS
 from workbench.records.store import rows
+from workbench.work.job.entry import Typed
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.view_words import no_turn_words
 from workbench.work.roster import calipers
@@ -191,7 +192,7 @@ def test_a_reading_is_worth_what_its_own_caliper_is(shop: Shop) -> None:
     view = as_received(shop)
     fields = {"name": "Coarse", "unit": "mm", "resolution": "0.05", "mpe": "0.1"}
     coarse = calipers.add_caliper(shop, fields)
-    view = shop.take_reading(view, view.lines[0], "62.7", "mm", 62.7, "typed", coarse)
+    view = shop.take_reading(view, view.lines[0], Typed("62.7", "mm", 62.7, "typed", coarse))
     u = view.lines[0].u_mm
     assert u is not None
     assert u > 2.0 * reading_u_mm([62.7])

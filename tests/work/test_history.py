@@ -36,6 +36,7 @@ from workbench.work.history.timeline import (
     times_struck,
 )
 from workbench.work.history.timeline_words import row_words
+from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.ski_state import TAKEN_BACK
@@ -301,7 +302,7 @@ def test_what_was_typed_stays_visible_beside_the_bench_s_unit(shop: Shop) -> Non
     """The bench's unit first; typed text where it reads differently; never without its method."""
     view = ski(shop, "Heron 66")
     view = walk_to(shop, view, heron(view), "as received")
-    shop.take_reading(view, view.lines[0], "62.4", "mm", 62.4)
+    shop.take_reading(view, view.lines[0], Typed("62.4", "mm", 62.4))
     _, timeline, _ = of(shop, "Heron 66")
     row = entry_of(timeline, rows.Reading).row
     said = row_words(row, timeline.history, "in")

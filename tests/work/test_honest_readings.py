@@ -23,6 +23,7 @@ from workbench.measure.lengths import parse_length
 from workbench.measure.reading_budget import ASSUMED
 from workbench.measure.scatter import Scatter
 from workbench.measure.units import MM_PER_INCH
+from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.view_words import doubt_question
@@ -114,7 +115,9 @@ class Simulation:
 
 
 def asked(view: JobView, index: int, text: str) -> str:
-    return doubt_question(view, view.lines[index], text, "in", parse_length(text, "in").mm, "in")
+    return doubt_question(
+        view, view.lines[index], Typed(text, "in", parse_length(text, "in").mm), "in"
+    )
 
 
 def exchanged(text: str, rng: random.Random) -> str:

@@ -16,10 +16,12 @@ from tests.shop import demo_file, open_shop
 from workbench.errors import InputError
 from workbench.records.book import Book
 from workbench.records.store.rows import Reading
+from workbench.work.exchange import exchange
 from workbench.work.exchange.csv_out import csv_of, write_csv
 from workbench.work.exchange.intake import Intake, intake_lines, take_in_skis
 from workbench.work.job.shop import Shop
 from workbench.work.roster.adding import ensure_starter, known_ski
+from workbench.work.text.local_time import day_typed
 
 NEW = 'Gull 66,Ana Ruell,G-1,in,Plate A,"Block one, inch studs",yes,09:00,ridden hard\r\n'
 HEADER = "Ski,Rider,Serial,Unit,Blade,Block,Wing,Due,Note\r\n"
@@ -280,3 +282,42 @@ def test_readings_carry_the_number_as_typed_and_in_mm(shop: Shop) -> None:
     ]
     assert (found[0]["struck_out"], found[0]["reason"]) == ("yes", "'=typed wrong")
     assert {row["struck_out"] for row in found[1:]} == {""}
+
+
+def test_decimal_commas_and_semicolons_go_out_and_come_in(shop: Shop, tmp_path: Path) -> None:
+    """Numbers of ours with a comma; what was typed stays; intake reads its own file and others."""
+    text = b"".join(csv_of(shop, "readings", "H66-014", comma=True)).decode()
+    plain = b"".join(csv_of(shop, "readings", "H66-014")).decode()
+    found = list(csv.DictReader(io.StringIO(text, newline=""), delimiter=";"))
+    points = list(csv.DictReader(io.StringIO(plain, newline="")))
+    assert found
+    for ours, theirs in zip(found, points, strict=True):
+        assert ours["mm"] == theirs["mm"].replace(".", ",")
+        assert {**ours, "mm": ""} == {**theirs, "mm": ""}
+    ski = shop.book.skis()[0]
+    shop.book.correct_ski(replace(ski, base_radius_mm=12000.5))
+    path = str(tmp_path / "skis.csv")
+    for comma in (False, True, False, True):  # each written over the other
+        write_csv(shop, "skis", path, comma=comma)
+    assert ";12000,5 mm;" in Path(path).read_text("utf-8")
+    with Book(tmp_path / "other.db") as empty:
+        other = Shop(empty)
+        exchange.export_book(shop, str(tmp_path / "book.json"))
+        exchange.take_in(other, str(tmp_path / "book.json"))
+        for line in other.roster():
+            other.book.strike(line.job_id, "an empty day", "KV")
+        assert take_in_skis(other, path, dry_run=True).problems == ()
+
+
+@pytest.mark.parametrize(
+    ("typed", "day"),
+    [("2026-11-28", "2026-11-28"), ("28.11.2026", "2026-11-28"), (" 1. 2. 2026", "2026-02-01")],
+)
+def test_a_day_is_read_in_both_ways(typed: str, day: str) -> None:
+    assert day_typed("--day", typed) == day
+
+
+@pytest.mark.parametrize("typed", ["28/11/2026", "31.2.2026", "28.11.26", "tomorrow", ""])
+def test_a_day_that_is_none_or_could_be_two_is_refused(typed: str) -> None:
+    with pytest.raises(InputError, match=r"--day.*YYYY-MM-DD, or as 28\.11\.2026"):
+        day_typed("--day", typed)

@@ -13,6 +13,7 @@ from workbench.fin.reading.rig import Rig
 from workbench.measure.display import length_text
 from workbench.records.book import Book
 from workbench.records.store import rows
+from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.last_setting import left_with
 from workbench.work.job.shop import Shop
@@ -23,7 +24,7 @@ def asked(view: JobView, index: int, off_mm: float, text: str | None = None) -> 
     """Return what is asked about a reading so far from the setting that the ski left with."""
     line = view.lines[index]
     mm = view.left[index].value_mm + off_mm
-    return doubt_question(view, line, text or length_text(mm, "in"), "in", mm, "in")
+    return doubt_question(view, line, Typed(text or length_text(mm, "in"), "in", mm), "in")
 
 
 def test_the_setting_it_left_with_is_that_of_its_last_round_of_readings(shop: Shop) -> None:

@@ -13,6 +13,7 @@ from workbench.work.advice.rides import choose, keep_ride
 from workbench.work.history.compare import go_back
 from workbench.work.history.history import load_history, settings_in
 from workbench.work.job.aim_last import aim_at_last
+from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import ChangedError, Shop
 from workbench.work.job.stages import (
@@ -49,7 +50,7 @@ def _by_setting(shop: Shop, view: JobView) -> object:
 
 
 DOORS: dict[str, Callable[[Shop, JobView], object]] = {
-    "a value": lambda s, v: s.aim_at(v, v.lines[0], "2.45", "in", "value", 62.23),
+    "a value": lambda s, v: s.aim_at(v, v.lines[0], Typed("2.45", "in", 62.23), "value"),
     "a change": lambda s, v: s.aim(v, v.lines[0], "+.010", "in"),
     "the baseline": lambda s, v: s.aim_at_baseline(v),
     "a baseline of the list": _by_baseline,
@@ -116,7 +117,7 @@ def test_a_wider_tolerance_of_the_shop_accepts_no_turned_fin(shop: Shop) -> None
     shop.remember(GUARD, "on")
     view, line = shop.set_finest(view, 0.0), view.lines[0]
     assert line.now_mm is not None
-    view = shop.aim_at(view, line, "+.08mm", "mm", "change", line.now_mm + 0.08, 0.1)
+    view = shop.aim_at(view, line, Typed("+.08mm", "mm", line.now_mm + 0.08), "change", 0.1)
     view = shop.accept_target(shop.view(view.job.id))
     assert view.stage == "turning"
     while not view.progress.mid_pass:

@@ -19,6 +19,7 @@ from workbench.records.store import rows
 from workbench.records.tables.days import JobTimes
 from workbench.work.job import open_book
 from workbench.work.job.aim_last import aim_at_last
+from workbench.work.job.entry import Typed
 from workbench.work.job.queue_line import RosterLine, roster_line
 from workbench.work.job.shop import Shop
 from workbench.work.roster import queue
@@ -252,7 +253,7 @@ def test_a_target_typed_as_a_value_is_copied_as_it_was_typed(shop: Shop) -> None
     view = ski(shop, "Heron 66")
     fin = heron(view)
     view = walk_to(shop, view, fin, "target")
-    view = shop.aim_at(view, view.lines[0], "62.2 mm", "mm", "value", 62.2, 0.9)
+    view = shop.aim_at(view, view.lines[0], Typed("62.2 mm", "mm", 62.2), "value", 0.9)
     last = walk_to(shop, shop.accept_target(view), fin, "signed off")
     tomorrow = _tomorrow(shop)
     new = tomorrow.view(queue.queue_again(tomorrow, last.ski.id, as_last_time=True))

@@ -13,6 +13,7 @@ from workbench.advice.checklists import (
 )
 from workbench.errors import InputError
 from workbench.records.store import rows
+from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.view_words import check_name
@@ -292,7 +293,7 @@ def test_a_recheck_takes_no_readings_and_can_be_set_aside_and_taken_back(shop: S
     """It obeys the same table of stages."""
     view = _recheck(shop)
     with pytest.raises(InputError, match="take a reading: 'not at the stage"):
-        shop.take_reading(view, view.lines[0], "2.45", "in", 62.23)
+        shop.take_reading(view, view.lines[0], Typed("2.45", "in", 62.23))
     first = view.checklist[0].key
     view = shop.tick(view, first)
     aside = shop.set_aside(view, "the boat left")

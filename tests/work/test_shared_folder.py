@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 
 from tests.records.conftest import Shop, furnish
+from workbench.cli import main
 from workbench.errors import InputError
 from workbench.records.book import Book
 from workbench.records.sharing import journal
@@ -222,3 +223,60 @@ def test_a_path_that_is_no_folder_is_refused(books: list[Book], tmp_path: Path) 
     with pytest.raises(InputError, match="a folder that is there"):
         sync_folder(books[0], str(tmp_path / "nowhere"))
     assert not (tmp_path / "nowhere").exists()
+
+
+def test_a_ski_set_at_two_benches_apart_is_told_at_both(
+    books: list[Book], shop: Shop, folder: Path
+) -> None:
+    """With both versions, whoever syncs first; one after the other is no clash."""
+    first, second, third = books
+
+    def clashes(book: Book) -> list[str]:
+        return [line for line in sync(book, folder) if "two benches at once" in line]
+
+    def read(book: Book, text: str, who: str) -> None:
+        book.add_reading(shop.job.id, who, shop.taken(text, float(text) * 25.4))
+
+    read(first, "2.450", "KL")
+    for book in (first, second, third):
+        assert not clashes(book)
+    read(second, "2.455", "RB")
+    for book in (second, first, third):
+        assert not clashes(book)
+    read(first, "2.460", "KL")
+    read(second, "2.470", "RB")
+    assert not clashes(first)
+    told = [*clashes(second), *clashes(first)]
+    assert len(told) == 2
+    for line in told:
+        assert "(KL) tail, tips 2.460 in" in line
+        assert "(RB) tail, tips 2.470 in" in line
+        assert "2.45" not in line
+    for book in (third, second, first):
+        assert not clashes(book)
+
+
+def test_the_command_line_says_what_went_and_refuses_what_is_no_hub(
+    books: list[Book], shop: Shop, folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """In words and as JSON; a password in a URL is refused and not repeated."""
+    first, second = (str(book.path) for book in books[:2])
+    assert main(["--book", first, "sync", "--folder", str(folder)]) == 0
+    assert "in step" in capsys.readouterr().out
+    assert main(["--book", second, "sync", "--folder", str(folder), "--json"]) == 0
+    said = json.loads(capsys.readouterr().out)
+    assert (said["sent"], said["in_step"]) == (0, True)
+    assert all("three" in line for line in said["news"])  # the tests' shop has a block of two studs
+    assert said["taken"] == sum(map(len, books[0].rows_out().values()))
+    for words, status, told in (
+        (["sync"], 1, "no hub is joined"),
+        (["hub", "status"], 1, "no hub is joined"),
+        (["hub", "join"], 2, "a URL after 'hub join'"),
+        (["hub", "leave", "postgresql://x/y"], 2, "'hub leave' alone"),
+        (["hub", "join", "postgresql://one:s3cret@x/y"], 2, "a URL without"),
+        (["sync", "--watch", "--folder", str(folder)], 2, "one of the two"),
+    ):
+        assert main(["--book", first, *words]) == status
+        error = capsys.readouterr().err
+        assert told in error
+        assert "s3cret" not in error

@@ -22,6 +22,7 @@ from workbench.errors import InputError
 from workbench.fin.pose.fit import Reading, fit_pose
 from workbench.fin.pose.tilting import sweep
 from workbench.records.store import rows
+from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.view_words import stage_words, trouble_words
@@ -271,7 +272,7 @@ def test_a_number_that_no_caliper_shows_is_not_kept(shop: Shop, mm: float) -> No
     view = ski(shop, "Heron 66")
     view = walk_to(shop, view, heron(view), "as received")
     with pytest.raises(InputError, match="depth"):
-        shop.take_reading(view, view.lines[0], "x", "mm", mm)
+        shop.take_reading(view, view.lines[0], Typed("x", "mm", mm))
     assert not shop.view(view.job.id).lines[0].latest
 
 

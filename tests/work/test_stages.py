@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from tests.shop import Fin, advance, demo_file, heron, open_shop, ski, take_back, walk_to
 from workbench.errors import InputError
+from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import (
@@ -37,8 +38,8 @@ def _tick(shop: Shop, view: JobView, which: str) -> None:
 
 
 ACTS: dict[Event, Callable[[Shop, JobView], object]] = {
-    "read": lambda s, v: s.take_reading(v, v.lines[0], "2.45", "in", 62.23),
-    "read locked": lambda s, v: s.take_locked(v, v.lines[0], "2.45", "in", 62.23),
+    "read": lambda s, v: s.take_reading(v, v.lines[0], Typed("2.45", "in", 62.23)),
+    "read locked": lambda s, v: s.take_locked(v, v.lines[0], Typed("2.45", "in", 62.23)),
     "seat": lambda s, v: s.seat_studs(v),
     "aim": lambda s, v: s.aim(v, v.lines[0], "2.45", "in"),
     "accept target": lambda s, v: s.accept_target(v),

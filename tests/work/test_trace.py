@@ -16,11 +16,20 @@ from PIL import Image, ImageFilter
 
 from tests.by_command import Commands
 from tests.fin.plates import practice_plate
-from tests.work.scans import Scene, missed, random_blade, random_scene, render, smaller
+from tests.work.scans import (
+    Scene,
+    missed,
+    random_blade,
+    random_scene,
+    render,
+    smaller,
+    traced_picture,
+)
 from workbench.cli import main
 from workbench.errors import InputError
 from workbench.places import shipped
-from workbench.work.trace.scan import Scale, trace_picture
+from workbench.work.trace.scale import Scale
+from workbench.work.trace.scan import trace_picture
 
 IN = 25.4
 PLATE = practice_plate()
@@ -44,7 +53,7 @@ def test_a_scan_at_300_dpi_is_traced_to_four_thousandths(seed: int, tmp_path: Pa
     blade, scene = smaller(random_blade(rng), 0.6), random_scene(rng, 300.0)
     path = tmp_path / "scan.png"
     render(blade, scene, seed).save(path)
-    off = missed(blade, trace_picture(path, "x", Scale("dpi", 300.0)).blade)
+    off = missed(blade, traced_picture(path, Scale("dpi", 300.0)))
     assert off.edges
     assert off.rms < 0.004
     assert off.centre < 0.001
@@ -57,7 +66,7 @@ def test_at_600_dpi_the_outline_lies_within_two_thousandths(tmp_path: Path) -> N
     half = smaller(random_blade(random.Random(8)), 0.3)
     path = tmp_path / "scan.png"
     render(half, Scene(dpi=600, turn_deg=200.0, margin_in=0.1, noise=4.0), 3).save(path)
-    traced = trace_picture(path, "x", Scale("dpi", 600.0)).blade
+    traced = traced_picture(path, Scale("dpi", 600.0))
     off = missed(half, traced)
     assert off.edges
     assert off.rms < 0.002
@@ -73,7 +82,7 @@ def test_a_square_undoes_a_tilt_of_15_degrees(tmp_path: Path) -> None:
     path = tmp_path / "photo.png"
     half = smaller(PLATE, 0.5)
     render(half, scene, 2).save(path)
-    off = missed(half, trace_picture(path, "x", Scale("square", 1.0 * IN)).blade)
+    off = missed(half, traced_picture(path, Scale("square", 1.0 * IN)))
     assert off.edges
     assert off.rms < 0.006
 
@@ -87,7 +96,7 @@ def test_a_blade_on_a_square_sheet_is_traced_by_the_sheets_corners(tmp_path: Pat
     bench = Image.new("L", (1100, 1100), 40)
     bench.paste(sheet, (100, 100))
     bench.save(tmp_path / "sheet.png")
-    off = missed(half, trace_picture(tmp_path / "sheet.png", "x", Scale("square", 4.5 * IN)).blade)
+    off = missed(half, traced_picture(tmp_path / "sheet.png", Scale("square", 4.5 * IN)))
     assert off.edges
     assert off.rms < 0.006
 
@@ -155,7 +164,7 @@ AT_150 = Scale("dpi", 150.0)
 
 def _refusal(path: Path, scale: Scale | None = AT_150) -> str:
     with pytest.raises(InputError) as why:
-        trace_picture(path, "x", scale)
+        trace_picture(path, scale)
     return str(why.value)
 
 

@@ -6,6 +6,7 @@ import io
 import math
 import random
 import time
+import tomllib
 from collections.abc import Callable
 from pathlib import Path
 
@@ -14,12 +15,15 @@ import pytest
 from ezdxf.enums import InsertUnits
 from shapely.geometry import Polygon
 
+from tests.by_command import Commands
 from tests.fin.plates import practice_plate
 from tests.work.scans import hole_points, random_blade
 from workbench.cli import main
+from workbench.commands.day import trace as trace_command
 from workbench.errors import InputError
 from workbench.fin.parts.blade import Blade
 from workbench.work.trace.drawing import FLAT_MM, csv_of
+from workbench.work.trace.scale import Ask
 from workbench.work.trace.tracing import trace_file
 
 IN = 25.4
@@ -114,7 +118,7 @@ def test_units_stated_told_and_guessed(tmp_path: Path) -> None:
     assert found.blade.length_mm == pytest.approx(7.3 * IN)
     assert any("states no unit" in note for note in found.notes)
     with pytest.raises(InputError, match="is the unit right"):
-        trace_file(str(path), "x", unit="mm")
+        trace_file(str(path), "x", Ask(unit="mm"))
     path.write_text("\n".join(f"{u * 50} {v}".replace(" ", ",") for u, v in rings[0]), "utf-8")
     with pytest.raises(InputError, match="--unit in or --unit mm"):
         trace_file(str(path), "x")
@@ -190,4 +194,51 @@ def test_two_outlines_and_a_scale_for_a_drawing_are_refused(tmp_path: Path) -> N
     with pytest.raises(InputError, match="one blade alone"):
         trace_file(str(path), "x")
     with pytest.raises(InputError, match="--dpi"):
-        trace_file(str(path), "x", dpi="600")
+        trace_file(str(path), "x", Ask(dpi="600"))
+
+
+# -- asked on a terminal ---------------------------------------------------------------------------
+
+
+def _asked(
+    monkeypatch: pytest.MonkeyPatch, commands: Commands, answers: str, *words: str
+) -> tuple[int, str, str]:
+    """Run ``trace`` on a terminal at which this is typed."""
+    monkeypatch.setattr(trace_command, "on_terminal", lambda: True)
+    monkeypatch.setattr("sys.stdin", io.StringIO(answers))
+    return commands.all_of("trace", *words)
+
+
+def test_on_a_terminal_it_is_shown_and_kept_only_once_confirmed(
+    tmp_path: Path, commands: Commands, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Enter keeps nothing; ``e`` goes on to other edges, which turn the frame."""
+    path = tmp_path / "plate.csv"
+    path.write_text(csv_of([PLATES[0].outline_mm], "in"), "utf-8")
+    words = (str(path), "--name", "Asked")
+    status, out, err = _asked(monkeypatch, commands, "\n", *words)
+    assert (status, out) == (0, "")
+    assert "Choice 1 of" in err
+    assert "t along the top edge" in err
+    assert "Nothing is kept" in err
+    assert not any("Asked" in line for line in commands.run("parts"))
+    status, out, err = _asked(monkeypatch, commands, "e\ny\n", *words)
+    assert status == 0
+    assert "Choice 2 of" in err
+    assert "kept: blade Asked" in out
+    by_flag = trace_file(str(path), "Asked", Ask(edges="2")).blade
+    table = tomllib.loads(out)["blade"]
+    assert table["top_edge"] == [[round(c / IN, 8) for c in p] for p in by_flag.top_edge_mm]
+    status, out, _ = _asked(monkeypatch, commands, "", *words, "--yes")
+    assert (status, "a new version" in out) == (0, True)
+
+
+@pytest.mark.parametrize("words", [("--edges", "9"), ("--edges", "x"), ("--edges", "0")])
+def test_edges_that_are_no_choice_are_refused(
+    tmp_path: Path, commands: Commands, words: tuple[str, ...]
+) -> None:
+    path = tmp_path / "plate.csv"
+    path.write_text(csv_of([PLATES[0].outline_mm], "in"), "utf-8")
+    status, out, err = commands.all_of("trace", str(path), *words)
+    assert (status, out) == (2, "")
+    assert "--edges" in err

@@ -152,11 +152,11 @@ def test_what_was_taken_back_is_not_shown_as_struck_out(shop: Shop) -> None:
 
 def test_change_tolerance_and_difference_are_said_with_their_figures(shop: Shop) -> None:
     view = ski(shop, "Heron 67")
-    said = meaning_words(view.lines[0], "in")
+    said = meaning_words(trust_of(view, view.lines[0]), "in")
     assert said[0] == "Still to change: +0.0080 in (U 0.0021), real change."
     assert said[1] == "Tolerance: −0.0080 off, ±0.0020 in allowed: out."
     within = ski(shop, "Stilt 67")
-    text = " ".join(w for line in within.lines for w in meaning_words(line, "in"))
+    text = " ".join(w for line in within.lines for w in meaning_words(trust_of(within, line), "in"))
     assert "on target, within caliper doubt" in text
     assert ": on target." in text
     assert "Since received: " in text
@@ -164,9 +164,12 @@ def test_change_tolerance_and_difference_are_said_with_their_figures(shop: Shop)
 
 def test_the_guard_band_says_what_it_leaves_of_the_tolerance(shop: Shop) -> None:
     shop.remember(GUARD, "on")
-    depth, line, _ = ski(shop, "Heron 67").lines
+    view = ski(shop, "Heron 67")
+    depth, line, _ = view.lines
     assert line.u_mm is not None
     assert line.accepted_mm == pytest.approx(line.tolerance_mm - 2.0 * line.u_mm)
-    assert "Guard band on: accepted up to 0.0007 in off." in meaning_words(line, "in")
+    assert "Guard band on: accepted up to 0.0007 in off." in meaning_words(
+        trust_of(view, line), "in"
+    )
     for full in (depth, replace(line, tolerance_mm=0.02)):
-        assert "no reading can be accepted" in " ".join(meaning_words(full, "in"))
+        assert "no reading can be accepted" in " ".join(meaning_words(trust_of(view, full), "in"))

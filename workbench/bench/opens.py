@@ -126,11 +126,19 @@ OPENINGS: dict[str, Opening] = {
     ),
     "trace": Opening(
         "shop.trace_screen", "trace a blade by calipers", False, _SHOP,
-        "outline measure new blade scan",
+        "outline measure new blade",
+    ),
+    "trace_file": Opening(
+        "shop.scan_screen", "trace a scan, photo, drawing", False, _SHOP,
+        "blade outline picture file png jpeg tiff svg dxf csv",
     ),
     "measure_block": Opening(
         "shop.measure_block_screen", "measure a block by caliper", False, _SHOP,
         "studs thread new add",
+    ),
+    "found_block": Opening(
+        "ski.found_block_screen", "this block from known turns", True, _SHOP,
+        "find block studs place moves rounds well fixed",
     ),
     "outline": Opening(
         "ski.outline_screen", "this blade's outline", True, _SHOP,

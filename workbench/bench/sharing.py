@@ -10,6 +10,7 @@ import asyncio
 from collections import deque
 from typing import TYPE_CHECKING
 
+from workbench.errors import BenchError
 from workbench.records.book import Book
 
 if TYPE_CHECKING:
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
     from workbench.work.sharing.watch import Watch
 
 LOOK_S = 0.5
-"""So often the bench looks at how it stands."""
+"""So often the bench looks at how it is in step."""
 
 
 class Sharing:
@@ -32,9 +33,13 @@ class Sharing:
         self._told = ""
 
     async def keep_up(self, app: Bench, after: float) -> None:
-        """Begin once the bench is drawn, and show how it stands until cancelled."""
+        """Begin once the bench is drawn, and show how it is in step until cancelled."""
         await asyncio.sleep(after)
-        if not self._book.is_shared_by_hub():
+        try:
+            if not self._book.is_shared_by_hub():
+                return
+        except BenchError as why:
+            app.tell(str(why))
             return
         self._watch = await asyncio.to_thread(self._begun)
         while True:

@@ -48,6 +48,7 @@ FAMILIES: dict[str, dict[str, str]] = {
         "shop.study": "study",
         "shop.wing": "wing",
         "shop.completion": "completion",
+        "shop.man_page": "man",
         "shop.doctor": "doctor",
     },
 }

@@ -113,6 +113,11 @@ class Parser(argparse.ArgumentParser):
         return f"{name}\n\n{super().format_help()}"
 
 
+def help_of(parser: argparse.ArgumentParser, action: argparse.Action) -> str:
+    """Return what a page says of an option or a place, on one line."""
+    return parser._get_formatter()._expand_help(action) if action.help else ""
+
+
 def page(
     parser: argparse.ArgumentParser,
     examples: Sequence[tuple[str, str]],
@@ -140,12 +145,22 @@ def headed(commands: Any, heading: str) -> Iterator[None]:
         Index.headings[first] = heading
 
 
+NO_FACTS = frozenset(("card", "completion", "day-sheet", "demo", "export-csv", "man"))
+"""Commands that print a page, a file or a script as it is, or open the bench."""
+
+
 def summarise(commands: Any) -> None:
-    """Give each command the line it has in the list of all as the first of its page."""
+    """Give each command the line it has in the list of all as the first of its page, and --json.
+
+    What a command with no report of its own says is gathered line by line (``report``).
+    """
     for shown in commands._get_subactions():
         parser = commands.choices[shown.dest]
         if isinstance(parser, Parser):
             parser.summary = str(shown.help or "").rstrip(".")
+            if shown.dest not in NO_FACTS and "--json" not in parser._option_string_actions:
+                parser.add_argument("--json", action="store_true", help="print JSON for machines")
+                parser.set_defaults(report=True)
 
 
 def filled(text: str) -> str:

@@ -14,6 +14,7 @@ from workbench.errors import InputError
 from workbench.frozen import dataclass
 from workbench.measure.numerics.distributions import coverage_factor
 
+Of = Literal["length", "°C", "1/°C"]
 Kind = Literal["standard", "normal", "rectangular", "triangular", "U-shaped", "scatter"]
 
 
@@ -23,6 +24,9 @@ class Contribution:
 
     ``u`` is a standard uncertainty (more than 0), ``dof`` its degrees of freedom (1 or more, or
     infinite), ``sensitivity`` the change of the result per unit of the source (JCGM 100, 5.1.3).
+    ``divisor`` is what the figure that was known (a half width, an expanded uncertainty, the
+    standard deviation of one reading) was divided by to give ``u``; ``of`` is what the source is
+    measured in.
     """
 
     name: str
@@ -30,6 +34,8 @@ class Contribution:
     dof: float = math.inf
     sensitivity: float = 1.0
     kind: Kind = "standard"
+    divisor: float = 1.0
+    of: Of = "length"
 
     def __post_init__(self) -> None:
         """Refuse figures that no budget can use."""
@@ -44,29 +50,59 @@ class Contribution:
         """Standard uncertainty of the result due to this source, with the sensitivity's sign."""
         return self.sensitivity * self.u
 
+    @property
+    def known(self) -> float:
+        """The figure that ``u`` was made of: ``u`` times its divisor."""
+        return self.u * self.divisor
+
+    @property
+    def distribution(self) -> str:
+        """The distribution that the source is taken to have, as budgets name it."""
+        return _DISTRIBUTIONS[self.kind]
+
+    @property
+    def evaluation(self) -> Literal["A", "B"]:
+        """By statistics of readings (type A), or by other knowledge (JCGM 100, 0.7 and 4.3.1)."""
+        return "A" if self.kind == "scatter" else "B"
+
     @classmethod
     def rectangular(
-        cls, name: str, half_width: float, dof: float = math.inf, sensitivity: float = 1.0
+        cls,
+        name: str,
+        half_width: float,
+        dof: float = math.inf,
+        sensitivity: float = 1.0,
+        of: Of = "length",
     ) -> Contribution:
         """Anywhere within plus or minus ``half_width`` alike: u = a / sqrt(3) (JCGM 100, 4.3.7)."""
         u = _check_positive(f"half-width of {name}", half_width) / math.sqrt(3)
-        return cls(name, u, dof, sensitivity, "rectangular")
+        return cls(name, u, dof, sensitivity, "rectangular", math.sqrt(3), of)
 
     @classmethod
     def triangular(
-        cls, name: str, half_width: float, dof: float = math.inf, sensitivity: float = 1.0
+        cls,
+        name: str,
+        half_width: float,
+        dof: float = math.inf,
+        sensitivity: float = 1.0,
+        of: Of = "length",
     ) -> Contribution:
         """Within ``half_width``, the middle likelier: u = a / sqrt(6) (JCGM 100, 4.3.9)."""
         u = _check_positive(f"half-width of {name}", half_width) / math.sqrt(6)
-        return cls(name, u, dof, sensitivity, "triangular")
+        return cls(name, u, dof, sensitivity, "triangular", math.sqrt(6), of)
 
     @classmethod
     def u_shaped(
-        cls, name: str, half_width: float, dof: float = math.inf, sensitivity: float = 1.0
+        cls,
+        name: str,
+        half_width: float,
+        dof: float = math.inf,
+        sensitivity: float = 1.0,
+        of: Of = "length",
     ) -> Contribution:
         """A swing of ``half_width`` (arcsine): u = a / sqrt(2) (JCGM 100, H.1.3.4)."""
         u = _check_positive(f"half-width of {name}", half_width) / math.sqrt(2)
-        return cls(name, u, dof, sensitivity, "U-shaped")
+        return cls(name, u, dof, sensitivity, "U-shaped", math.sqrt(2), of)
 
     @classmethod
     def normal(
@@ -74,9 +110,18 @@ class Contribution:
     ) -> Contribution:
         """A stated expanded uncertainty with its coverage factor: u = U / k (JCGM 100, 4.3.3)."""
         u = _check_positive(f"uncertainty of {name}", expanded)
-        return cls(
-            name, u / _check_positive(f"coverage factor of {name}", k), dof, sensitivity, "normal"
-        )
+        _check_positive(f"coverage factor of {name}", k)
+        return cls(name, u / k, dof, sensitivity, "normal", k)
+
+
+_DISTRIBUTIONS: dict[Kind, str] = {
+    "standard": "normal",
+    "normal": "normal",
+    "rectangular": "rectangular",
+    "triangular": "triangular",
+    "U-shaped": "U-shaped",
+    "scatter": "normal",
+}
 
 
 @dataclass(frozen=True, slots=True)

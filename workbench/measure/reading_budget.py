@@ -75,13 +75,16 @@ def reading_budget_mm(
     elif found[0].sd > 0 or repeats.n == 1:
         # Equal repeats scatter by less than a step, which the resolution already covers.
         one = found[0]
-        parts.append(Contribution(SCATTER, one.sd / math.sqrt(repeats.n), one.dof, kind="scatter"))
+        root = math.sqrt(repeats.n)
+        parts.append(Contribution(SCATTER, one.sd / root, one.dof, kind="scatter", divisor=root))
     if _given("contact height", contact_height_u_mm) and slope != 0:
         parts.append(Contribution("contact height", contact_height_u_mm, sensitivity=slope))
     per_c = repeats.mean * expansion_difference_per_c
     if _given("temperature", temperature_half_width_c) and per_c != 0:
         parts.append(
-            Contribution.rectangular("temperature", temperature_half_width_c, sensitivity=per_c)
+            Contribution.rectangular(
+                "temperature", temperature_half_width_c, sensitivity=per_c, of="°C"
+            )
         )
     return Budget((*parts, *extra))
 

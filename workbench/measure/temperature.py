@@ -17,6 +17,9 @@ from workbench.measure.units import TempUnit, degrees_in
 REFERENCE_C = 20.0
 """The temperature lengths are stated at (ISO 1)."""
 
+EXPANSION_SHARE = 0.1
+"""How far an expansion coefficient may be off, as a share of it (common practice, no source)."""
+
 LOWEST_C, HIGHEST_C = -20.0, 50.0
 """Beyond these no one sets a fin (common practice, no source)."""
 
@@ -126,13 +129,11 @@ def temperature_parts(
     half_width_c: float,
     blade: Material = MATERIALS["aluminium"],
     caliper: Material = MATERIALS["steel"],
-    expansion_share: float = 0.1,
 ) -> tuple[Contribution, ...]:
     """What remains uncertain after the correction, in mm, for a budget.
 
-    Each temperature is known within ``half_width_c`` and each coefficient within the share
-    ``expansion_share`` of itself (rectangular; a tenth is common practice, no source). What has no
-    effect is left out.
+    Each temperature is known within ``half_width_c`` and each coefficient within
+    ``EXPANSION_SHARE`` of itself (rectangular). What has no effect is left out.
     """
     check_temperature("blade temperature", blade_c)
     check_temperature("caliper temperature", caliper_c)
@@ -144,12 +145,12 @@ def temperature_parts(
         warmth = sign * reading_mm * of.per_c
         if warmth != 0:
             name = f"temperature of the {what}"
-            parts.append(Contribution.rectangular(name, half_width_c, sensitivity=warmth))
+            parts.append(Contribution.rectangular(name, half_width_c, sensitivity=warmth, of="°C"))
         growth = sign * reading_mm * (degrees - REFERENCE_C)
         if growth != 0 and of.per_c != 0:
             name = f"expansion of the {what}"
-            width = abs(of.per_c) * expansion_share
-            parts.append(Contribution.rectangular(name, width, sensitivity=growth))
+            width = abs(of.per_c) * EXPANSION_SHARE
+            parts.append(Contribution.rectangular(name, width, sensitivity=growth, of="1/°C"))
     return tuple(parts)
 
 

@@ -245,9 +245,12 @@ class ListScreen(Overlay[None]):
             self.say("kept", "done")
 
     def _ask_why(
-        self, title: str, strike: Callable[[str], object], done: str = "it stays readable"
+        self,
+        title: str,
+        strike: Callable[[str], object],
+        done: str = "struck out; it stays readable",
     ) -> None:
-        """Ask why, strike out with that reason, and say so."""
+        """Ask why, strike out or forget with that reason, and say what was done."""
 
         def accept(reason: str) -> bool:
             strike(reason)
@@ -256,7 +259,7 @@ class ListScreen(Overlay[None]):
         def after(struck: object) -> None:
             if struck:
                 self._try(self._load)
-                self.say(f"struck out; {done}", "done")
+                self.say(done, "done")
 
         self.app.push_screen(Prompt(title, "why: a word or two", "", accept), after)
 

@@ -112,7 +112,11 @@ class Closer(Overlay[None]):
         elif text:
             self._say(f"'{visible(text, SHOWN)}' is no reading, not taken")
         elif time - self._burst_s > BURST_WINDOW_S:
-            self.dismiss(None)
+            self.enter()
+
+    def enter(self) -> None:
+        """Do what an Enter pressed on purpose means: close."""
+        self.dismiss(None)
 
     def say(self, words: str) -> None:
         """Show what is said from elsewhere."""

@@ -11,6 +11,8 @@ from typing import Any
 from textual.app import App
 from textual.theme import BUILTIN_THEMES, Theme
 
+from workbench.frozen import dataclass
+
 VARIABLE_DEFAULTS: dict[str, str] = {
     "ink-now": "ansi_bright_blue",
     "ink-wanted": "ansi_yellow",
@@ -34,25 +36,36 @@ default fails to parse under every other theme.
 """
 
 
-def _variables(
-    now: str, wanted: str, plain: str, faint: str, stud: str, due: tuple[str, str], danger: str
-) -> dict[str, str]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Inks:
+    """The colours of a theme by what they say; ``due`` is ground and letters of what is due."""
+
+    now: str
+    wanted: str
+    plain: str
+    faint: str
+    stud: str
+    due: tuple[str, str]
+    danger: str
+
+
+def _variables(inks: _Inks) -> dict[str, str]:
     return {
-        "ink-now": now,
-        "ink-wanted": wanted,
-        "ink-base": plain,
-        "ink-stud": stud,
-        "ink-reading": plain,
-        "ink-faint": faint,
-        "state-within": now,
-        "state-outside": wanted,
-        "state-caution": wanted,
-        "state-danger": danger,
-        "state-waiting": faint,
-        "due-background": due[0],
-        "due-foreground": due[1],
-        "big-digits": plain,
-        "footer-key-foreground": wanted,
+        "ink-now": inks.now,
+        "ink-wanted": inks.wanted,
+        "ink-base": inks.plain,
+        "ink-stud": inks.stud,
+        "ink-reading": inks.plain,
+        "ink-faint": inks.faint,
+        "state-within": inks.now,
+        "state-outside": inks.wanted,
+        "state-caution": inks.wanted,
+        "state-danger": inks.danger,
+        "state-waiting": inks.faint,
+        "due-background": inks.due[0],
+        "due-foreground": inks.due[1],
+        "big-digits": inks.plain,
+        "footer-key-foreground": inks.wanted,
     }
 
 
@@ -70,7 +83,15 @@ NIGHT = Theme(
     panel="#222D36",
     dark=True,
     variables=_variables(
-        "#7CC4F5", "#F2A541", "#E8ECF0", "#9AA7B3", "#B9C7D3", ("#F2A541", "#11161B"), "#FF8A5B"
+        _Inks(
+            now="#7CC4F5",
+            wanted="#F2A541",
+            plain="#E8ECF0",
+            faint="#9AA7B3",
+            stud="#B9C7D3",
+            due=("#F2A541", "#11161B"),
+            danger="#FF8A5B",
+        )
     ),
 )
 
@@ -88,7 +109,15 @@ DAY = Theme(
     panel="#E3DFD5",
     dark=False,
     variables=_variables(
-        "#0B5394", "#9A4A00", "#1A1F24", "#56606A", "#3B4650", ("#0B5394", "#FFFFFF"), "#A01800"
+        _Inks(
+            now="#0B5394",
+            wanted="#9A4A00",
+            plain="#1A1F24",
+            faint="#56606A",
+            stud="#3B4650",
+            due=("#0B5394", "#FFFFFF"),
+            danger="#A01800",
+        )
     ),
 )
 
@@ -108,7 +137,15 @@ CONTRAST = Theme(
     text_alpha=1.0,
     variables={
         **_variables(
-            "#8FD3FF", "#FFC04D", "#FFFFFF", "#E0E0E0", "#FFFFFF", ("#FFFFFF", "#000000"), "#FF9A80"
+            _Inks(
+                now="#8FD3FF",
+                wanted="#FFC04D",
+                plain="#FFFFFF",
+                faint="#E0E0E0",
+                stud="#FFFFFF",
+                due=("#FFFFFF", "#000000"),
+                danger="#FF9A80",
+            )
         ),
         "border": "#FFFFFF",
         "border-blurred": "#FFFFFF",

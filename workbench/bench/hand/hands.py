@@ -29,6 +29,7 @@ from workbench.work.job.aim_last import aim_at_last
 from workbench.work.job.coarse_marks import suspect_words
 from workbench.work.job.entry import (
     SIGNS,
+    Typed,
     changes_meant,
     fits_elsewhere,
     kept_change,
@@ -299,7 +300,7 @@ class Hands(Acts):
     def _doubt_or_keep(self, view: JobView, answer: Answer, text: str, how: rows.How) -> None:
         """Keep an understood reading, or ask about it where it cannot be right."""
         line, placing = view.lines[answer.line], answer.placing
-        why = doubt_question(view, line, text, placing.unit, placing.mm, self.state.unit)
+        why = doubt_question(view, line, Typed(text, placing.unit, placing.mm), self.state.unit)
         if why:
             self._ask(Question(text, why, (answer,), how))
         else:
@@ -316,7 +317,7 @@ class Hands(Acts):
         caliper = in_hand(self.shop)
         caliper_id = caliper.id if caliper is not None else None
         take = self.shop.take_locked if view.reads_locked else self.shop.take_reading
-        new = take(view, line, text, unit, placing.mm, how, caliper_id)
+        new = take(view, line, Typed(text, unit, placing.mm, how, caliper_id))
         now = new.lines[at]
         again = f", repeat {len(now.latest)}" if len(now.latest) > 1 else ""
         typed = "" if text == placing.number else f"{text} → "
@@ -457,7 +458,7 @@ class Hands(Acts):
             text = kept_change(line, text, placing, unit)
             new, told = self.shop.aim(view, line, text, unit), text
         else:
-            new = self.shop.aim_at(view, line, text, placing.unit, "value", placing.mm)
+            new = self.shop.aim_at(view, line, Typed(text, placing.unit, placing.mm), "value")
             told = f"{placing.number} {placing.unit}"
         self._show_target(new, answer.line, told)
 

@@ -105,10 +105,10 @@ class SkiInHand:
         """Show a message until the next one."""
         self._set(message=message, tone=tone)
 
-    def shares(self, **stands: str) -> None:
-        """Show how the book stands with its hub, and who else has the ski in hand."""
-        if any(getattr(self.state, name) != words for name, words in stands.items()):
-            self._set(**stands)
+    def shares(self, **changes: str) -> None:
+        """Show how the book is in step with its hub, and who else has the ski in hand."""
+        if any(getattr(self.state, name) != words for name, words in changes.items()):
+            self._set(**changes)
 
     def take_settings(self, settings: Mapping[str, str]) -> None:
         """Take over the settings that the bench itself shows."""

@@ -76,7 +76,7 @@ class BenchState:
     ``doubted``: the line that the message calls doubtful, while it is there. ``waiting``: what
     came off the caliper while a question was open, in its order. ``keys``: those in force.
     ``scrolled``: so many skis of the queue the wheel has moved the list by. Where the book is
-    shared by a hub: ``sharing`` is how it stands with it, ``elsewhere`` who else has the ski in
+    shared by a hub: ``sharing`` is how far it is in step, ``elsewhere`` who else has the ski in
     hand, ``clash`` that another bench set it too.
     """
 

@@ -53,10 +53,10 @@ def top_line(state: BenchState, width: int) -> Content:
     """Return the line at the top: the ski, its stage, whose hands, and the unit."""
     view = state.view
     left = f" {visible(state.shop_name or 'Quarterturn', max(width // 4, 12))} "
-    stands = state.sharing if width >= WIDE_FROM else state.sharing_short
+    share = state.sharing if width >= WIDE_FROM else state.sharing_short
     right = f" {visible(state.who, 12) or _no_initials(state)}  {state.day}  [{state.unit}] "
-    if stands:
-        right = f" {stands} {right}"
+    if share:
+        right = f" {share} {right}"
     middle = ""
     if view is not None:
         rider = f" · {view.ski.rider}" if view.ski.rider else ""

@@ -11,12 +11,12 @@ from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import complained, say, say_page
 from workbench.errors import InputError
-from workbench.records.store.values import day_text
 from workbench.work.job.shop import Shop
 from workbench.work.paper import printing
 from workbench.work.paper.cards import card_of
 from workbench.work.paper.day_sheet import day_sheet
 from workbench.work.paper.printing import Written, paper_of
+from workbench.work.text.local_time import day_typed
 from workbench.work.text.words import clean
 
 PRINTED = ("text", "html", "svg")
@@ -132,7 +132,7 @@ def _paper(args: argparse.Namespace, shop: Shop) -> Any:
 def _day(text: str | None) -> str | None:
     """Return a day as the book writes it; no other way of writing one is taken."""
 
-    return None if text is None else day_text("--day", text)
+    return None if text is None else day_typed("--day", text)
 
 
 def _told(written: Written) -> int:

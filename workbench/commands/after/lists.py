@@ -8,7 +8,7 @@ from typing import Any
 from workbench.advice.ride_feel import CLAIM, SURE_WORDS, Rules
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
-from workbench.commands.output import say, send
+from workbench.commands.output import facts, say, send
 from workbench.work.advice.ride_rules import keep_rules, rules_of, rules_text
 from workbench.work.advice.rides import try_words
 from workbench.work.files.safe_write import path_of, write_file
@@ -112,6 +112,19 @@ def _baselines(args: argparse.Namespace) -> int:
             say(map(_struck_words, gone) if gone else ["none struck out"])
         else:
             kept = shop.book.baselines()
+            facts(
+                baselines=[
+                    {
+                        "id": b.id, "name": b.name, "ski": b.ski_id, "model": b.model,
+                        "size": b.size, "rider": b.rider, "wing_deg": b.wing_deg,
+                        "numbers": [
+                            {"method": e.method_name, "text": e.text, "unit": e.unit, "mm": e.mm}
+                            for e in b.entries
+                        ],
+                    }
+                    for b in kept
+                ]
+            )  # fmt: skip
             if kept:
                 say(f"{number} {_baseline_words(each)}" for number, each in enumerate(kept, 1))
     return 0

@@ -8,7 +8,7 @@ from typing import Any
 from workbench.commands.at_ski import add_fields, fields_of, unit_of
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
-from workbench.commands.output import say
+from workbench.commands.output import facts, say
 from workbench.errors import InputError
 from workbench.measure.display import fine_text
 from workbench.records.store.rows import Caliper
@@ -81,7 +81,19 @@ def _calipers(args: argparse.Namespace) -> int:
 
     with opened_shop(args) as shop:
         acts = _acts(shop, args) if args.caliper or args.zero or args.block or args.take else []
-        listed = [_line(i, each) for i, each in enumerate(register(shop), 1)]
+        known = register(shop)
+    facts(
+        calipers=[
+            {
+                "id": each.row.id, "name": each.row.name, "unit": each.row.unit,
+                "resolution_mm": each.row.resolution_mm, "mpe_mm": each.row.mpe_mm,
+                "in_hand": each.in_hand, "state": each.standing.state,
+                "why": each.standing.words,
+            }
+            for each in known
+        ]
+    )  # fmt: skip
+    listed = [_line(i, each) for i, each in enumerate(known, 1)]
     say([*acts, *(listed or ["No caliper yet: quarterturn add-caliper NAME"])])
     return 0
 

@@ -15,7 +15,6 @@ from workbench.fin.parts.blade import Blade
 from workbench.fin.reading.observe import Method
 from workbench.fin.reading.rig import Rig
 from workbench.places import is_there
-from workbench.records.store.values import day_text
 from workbench.work.job_text.which_ski import job_meant
 from workbench.work.order.carried import (
     CarriedSetting,
@@ -30,6 +29,7 @@ from workbench.work.order.rigs import blade_of, method_of
 from workbench.work.roster import queue
 from workbench.work.roster.adding import pick
 from workbench.work.roster.parts_typed import blade_in, open_parts, within
+from workbench.work.text.local_time import day_typed
 from workbench.work.text.words import clean, error_words
 
 
@@ -73,7 +73,7 @@ def _carry(args: argparse.Namespace) -> int:
     if args.json:
         raise InputError("--json", "without --to", "--to BLADE with it: a ski is carried in words")
     with opened_shop(args) as shop:
-        day = day_text("--day", args.day) if args.day else queue.day_after(shop.day)
+        day = day_typed("--day", args.day) if args.day else queue.day_after(shop.day)
         if args.ski == "all":
             count = queue.carry_all(shop, shop.roster(), day)
             say([f"Done: {count} carried to {day}."])

@@ -8,7 +8,7 @@ from typing import Any
 from workbench.commands.at_ski import unit_of
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop, path_of
-from workbench.commands.output import say
+from workbench.commands.output import facts, say
 from workbench.errors import InputError
 from workbench.measure.display import turn_text
 from workbench.places import is_there
@@ -57,6 +57,13 @@ def _add_parts(commands: Any) -> None:
 def _parts(args: argparse.Namespace) -> int:
 
     with opened_shop(args) as shop:
+        facts(
+            blades=[{"id": b.id, "name": b.name} for b in known_parts(shop.book.blades())],
+            blocks=[
+                {"id": b.id, "name": b.name, "finest_turn": b.finest_turn}
+                for b in known_parts(shop.book.blocks())
+            ],
+        )
         out = [
             f"Blade {i}: {clean(b.name)}" for i, b in enumerate(known_parts(shop.book.blades()), 1)
         ]

@@ -7,7 +7,7 @@ from typing import Any
 
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
-from workbench.commands.output import say, say_json
+from workbench.commands.output import facts, say, say_json
 from workbench.work.job.queue_line import RosterLine
 from workbench.work.job.stages import LOOSE
 from workbench.work.job_text.job_json import queue_report
@@ -87,6 +87,12 @@ def _find(args: argparse.Namespace) -> int:
 
     with opened_shop(args) as shop:
         found = ski_finder(shop).find(" ".join(args.words))
+    facts(
+        skis=[
+            {"id": s.id, "name": s.name, "rider": s.rider, "serial": s.serial, "note": s.note}
+            for s in found
+        ]
+    )
     out = [_joined(ski.name, ski.rider, ski.serial, ski.note) for ski in found]
     say([*out, f"{len(found)} found" if found else "nothing found"])
     return 0

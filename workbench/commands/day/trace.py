@@ -4,15 +4,21 @@ from __future__ import annotations
 
 import argparse
 import sys
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from workbench.commands.at_ski import unit_of as unit_asked
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
-from workbench.commands.output import say, say_json
+from workbench.commands.output import progress, say, say_json
 from workbench.errors import InputError
 from workbench.measure.units import Unit, unit_of
 from workbench.work.text.words import clean
+
+if TYPE_CHECKING:
+    from workbench.work.trace.tracing import FileTraced
+
+COLUMNS = 76
+"""Columns of the drawing in letters."""
 
 
 def add(commands: Any) -> None:
@@ -29,6 +35,7 @@ def _add_trace(commands: Any) -> None:
         "the outline's standard uncertainty. A picture (PNG, JPEG, TIFF) shows one blade, whole, "
         "clearly darker or lighter than what it lies on, and needs one scale: --dpi of a flatbed "
         "scan, --across, or --square. A drawing (SVG, DXF, or CSV of points) has its own unit. "
+        "On a terminal --name shows it with its top and back edge and asks before it keeps it. "
         "Wants the extra: pip install '.[trace]'.",
     )
     trace.add_argument("file", metavar="FILE", help="PNG, JPEG, TIFF, SVG, DXF or CSV")
@@ -52,10 +59,19 @@ def _add_trace(commands: Any) -> None:
         "--other-end", action="store_true", help="the back edge is at the top edge's other end"
     )
     trace.add_argument(
+        "--edges",
+        metavar="N",
+        default="",
+        help="another choice of top and back edge, 2 the next likely; --name shows them",
+    )
+    trace.add_argument(
         "--name",
         metavar="NAME",
         default="",
         help="keep it in the book; a known name: a new version",
+    )
+    trace.add_argument(
+        "--yes", action="store_true", help="keep it without asking; a pipe is never asked"
     )
     trace.add_argument("--json", action="store_true", help="print JSON for machines")
     trace.set_defaults(run=_trace)
@@ -75,11 +91,14 @@ def _add_outline(commands: Any) -> None:
         "outline",
         help="a blade's outline: its points, on paper at 1:1, checked, copied",
         description="Points by number, edges, holes, how it was traced, when and by whom. --svg "
-        "writes a page at 1:1 to lay the blade on. --check compares a caliper reading on the loose "
-        "blade. --copy keeps a changed outline as a blade of its own.",
+        "and --pdf write a page at 1:1 to lay the blade on. --check compares a caliper reading on "
+        "the loose blade. --copy keeps a changed outline as a blade of its own.",
     )
     outline.add_argument("blade", metavar="BLADE", help="by name or number in 'parts'")
     outline.add_argument("--svg", metavar="FILE", help="a new file: the outline at 1:1")
+    outline.add_argument(
+        "--pdf", metavar="FILE", help="the same as a PDF page; wants pip install '.[pdf]'"
+    )
     outline.add_argument(
         "--check",
         metavar="WHAT=LENGTH",
@@ -104,7 +123,7 @@ def _add_outline(commands: Any) -> None:
         outline,
         [
             ("outline Alder", "Its points by number."),
-            ("outline Alder --svg alder.svg", "On paper: print at 100 %, lay the blade on."),
+            ("outline Alder --pdf alder.pdf", "On paper: print at 100 %, lay the blade on."),
             ("outline Alder --check length=7.312 --check height=3.48", "Checked by caliper."),
             ("outline Alder --copy 'Alder, filed' --shift '3-12 -0.005'", "A changed copy."),
         ],
@@ -113,24 +132,66 @@ def _add_outline(commands: Any) -> None:
 
 
 def _trace(args: argparse.Namespace) -> int:
-    from workbench.work.trace.tracing import blade_table, blade_toml, keep_traced, trace_file
+    from workbench.work.trace.scale import Ask
+    from workbench.work.trace.tracing import (
+        blade_table,
+        blade_toml,
+        is_known,
+        keep_traced,
+        trace_file,
+    )
 
     unit: Unit | None = unit_of(args.unit) if args.unit else None
-    found = trace_file(
-        args.file, args.name, dpi=args.dpi, across=args.across, square=args.square, unit=unit,
-        other_end=args.other_end,
-    )  # fmt: skip
-    said = list(found.notes)
+    ask = Ask(args.dpi, args.across, args.square, unit, args.edges, args.other_end)
+    with progress("Tracing"):
+        found = trace_file(args.file, args.name, ask)
+    kept_words = []
     if args.name:
         with opened_shop(args) as shop:
+            if not args.yes and on_terminal():
+                confirmed = _confirmed(found, is_known(shop, found.blade.name))
+                if confirmed is None:
+                    say(["Nothing is kept."], sys.stderr)
+                    return 0
+                found = confirmed
             kept, is_version = keep_traced(shop, found.blade, found.how, args.file)
-        said.append(f"kept: blade {clean(kept.name)}{', a new version' if is_version else ''}")
+        version = ", a new version" if is_version else ""
+        kept_words.append(f"kept: blade {clean(kept.name)}{version}")
+    said = [*found.notes, *kept_words]
     if args.json:
         say([f"quarterturn: {clean(note)}" for note in said], sys.stderr)
         say_json({"unit": found.unit, "blade": blade_table(found.blade, found.unit)})
     else:
         say([blade_toml(found.blade, found.unit, said)])
     return 0
+
+
+def on_terminal() -> bool:
+    """Tell whether a person sits at it, who can be asked."""
+    return all(stream.isatty() for stream in (sys.stdin, sys.stdout, sys.stderr))
+
+
+def _confirmed(found: FileTraced, is_version: bool) -> FileTraced | None:
+    """Show a trace and ask whether it is kept, and by which edges; None: it is not."""
+    from workbench.work.trace.look import plain_look
+
+    unit = found.unit
+    while True:
+        name = clean(found.blade.name)
+        lines = [
+            *plain_look(found.look(unit), COLUMNS),
+            f"{name}: {found.size_words(unit)}",
+            *(f"! {clean(note)}" for note in found.notes[1:]),
+            f"Are these its top and back edge? They turn the frame. {found.edges_words}.",
+            f"y keeps {'a new version of ' if is_version else ''}{name}, e shows other edges, "
+            "Enter keeps nothing:",
+        ]
+        say(lines, sys.stderr)
+        answer = sys.stdin.readline().strip().lower()
+        if answer == "e":
+            found = found.by_next_edges()
+        else:
+            return found if answer in ("y", "yes") else None
 
 
 def _outline(args: argparse.Namespace) -> int:
@@ -143,8 +204,8 @@ def _outline(args: argparse.Namespace) -> int:
         copy_blade,
         kept_blade,
         outline_lines,
-        outline_svg,
     )
+    from workbench.work.trace.outline_paper import outline_in
 
     if (args.move or args.shift) and not args.copy:
         raise InputError("--copy", "(missing)", "a name for the changed blade")
@@ -156,10 +217,15 @@ def _outline(args: argparse.Namespace) -> int:
             made = copy_blade(shop, row, args.copy, changed(blade, args.move, args.shift, unit))
             say([f"Done: blade copied: {clean(made.name)}. Its reading methods are the same."])
             return 0
-        if args.svg:
-            text = outline_svg(blade, f"Blade {clean(row.name)}")
-            write_file(path_of(args.svg), [text.encode()])
-            say([f"Done: {clean(args.svg)}: print at 100 %, then measure its line of 50 mm."])
+        if args.svg or args.pdf:
+            pages = []
+            if args.svg:
+                pages.append((args.svg, outline_in(shop, row, "svg")))
+            if args.pdf:
+                pages.append((args.pdf, outline_in(shop, row, "pdf")))
+            for to, data in pages:
+                write_file(path_of(to), [data])
+                say([f"Done: {clean(to)}: print at 100 %, then measure its lines."])
             return 0
         if args.check:
             say([check_words(check_of(blade, text, unit), unit) for text in args.check])

@@ -7,7 +7,7 @@ from typing import Any
 
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop, path_of
-from workbench.commands.output import say
+from workbench.commands.output import facts, progress, say
 from workbench.errors import InputError
 from workbench.work.exchange.backup import (
     aside_lines,
@@ -18,6 +18,8 @@ from workbench.work.exchange.backup import (
     restored_lines,
 )
 from workbench.work.text.words import clean
+
+PAGE_BYTES = 4096
 
 
 def add(commands: argparse._SubParsersAction[Any]) -> None:
@@ -64,7 +66,10 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
 def _backup(args: argparse.Namespace) -> int:
 
     with opened_shop(args) as shop:
-        made = back_up(shop.book, args.path)
+        pages = shop.book.path.stat().st_size // PAGE_BYTES
+        with progress("Copying the book", pages) as told:
+            made = back_up(shop.book, args.path, told=told)
+    facts(file=str(made.path), bytes=made.path.stat().st_size)
     size = f"{made.path.stat().st_size / 1e6:.1f} MB"
     say([f"Backup: {clean(str(made.path))} ({size})", *aside_lines(made)])
     return 0
@@ -74,9 +79,13 @@ def _restore(args: argparse.Namespace) -> int:
 
     book = path_of(args)
     if args.list:
-        say(backup_lines(listed(book), book))
+        found = listed(book)
+        facts(backups=[{"day": b.label, "file": str(b.path), "bytes": b.size} for b in found])
+        say(backup_lines(found, book))
         return 0
     if args.file is None:
         raise InputError("FILE", "(missing)", "a backup to restore; --list shows the daily ones")
-    say(restored_lines(restore(book, args.file), args.file))
+    with progress("Putting the backup back", kept="the book is as it was"):
+        done = restore(book, args.file)
+    say(restored_lines(done, args.file))
     return 0

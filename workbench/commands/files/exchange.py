@@ -9,13 +9,13 @@ from typing import Any
 
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
-from workbench.commands.output import complained, say, send
-from workbench.records.store.values import day_text
+from workbench.commands.output import complained, facts, progress, say, send
 from workbench.work.exchange.csv_out import csv_of, write_csv
 from workbench.work.exchange.exchange import export_book, export_ski, take_in
 from workbench.work.exchange.exchange_words import exported_lines, taken_in_lines
 from workbench.work.exchange.intake import intake_lines, take_in_skis
 from workbench.work.job.shop import Shop
+from workbench.work.text.local_time import day_typed
 from workbench.work.text.words import clean
 
 WRONG_INPUT = 2
@@ -35,10 +35,9 @@ def _add_exchange(commands: argparse._SubParsersAction[Any]) -> None:
         "export",
         help="write the book, or one ski, to a file for another bench",
         description="The file is JSON with every row and its id, the same for equal books. What "
-        "belongs to one bench (the ski in hand, the theme, initials ...) stays at home. A bench "
-        "takes in at most 200 MB: a book that is larger goes ski by ski, with --ski, which is said "
-        "before anything is written. An exchange file that is there is replaced, which is said; "
-        "one of a whole book is not by one ski. Any other file stays.",
+        "belongs to one bench (the ski in hand, the theme, initials ...) stays at home. An "
+        "exchange file that is there is replaced, which is said; one of a whole book is not by one "
+        "ski. Any other file stays.",
     )
     export.add_argument("--ski", metavar="NAME", help="one ski, by its name or serial")
     export.add_argument("file", metavar="FILE", help="the file to write")
@@ -78,11 +77,15 @@ def _add_csv(commands: argparse._SubParsersAction[Any]) -> None:
         help="queue a day's skis from a CSV file: all of them or none",
         description="Columns by name: ski, rider, serial, model, size, unit, blade, block, base "
         "radius, base apex, wing, due, note, ski note; 'ski' alone must be there. Commas, "
-        "semicolons or tabs part them. A ski that the book knows is queued again. A new one "
-        "without a unit takes the bench's, as do its bare numbers; blade and block may be left out "
-        "where the book has one alone.",
+        "semicolons or tabs part them, and numbers may have a decimal comma. A ski that the book "
+        "knows is queued again. A new one without a unit takes the bench's, as do its bare "
+        "numbers; blade and block may be left out where the book has one alone.",
     )
-    intake.add_argument("--day", metavar="YYYY-MM-DD", help="the day to queue for; default: today")
+    intake.add_argument(
+        "--day",
+        metavar="YYYY-MM-DD",
+        help="the day to queue for, also as 28.11.2026; default: today",
+    )
     intake.add_argument("--dry-run", action="store_true", help="list each row's problem, keep none")
     intake.add_argument("file", metavar="FILE", help="the CSV file; - is standard input")
     intake.set_defaults(run=_intake)
@@ -104,12 +107,21 @@ def _add_csv(commands: argparse._SubParsersAction[Any]) -> None:
     out.add_argument("--ski", metavar="NAME", default="", help="readings or history of one ski")
     out.add_argument("--day", metavar="YYYY-MM-DD", help="the queue of this day; default: today")
     out.add_argument("--to", metavar="FILE", help="the file to write; default: standard output")
+    out.add_argument(
+        "--decimal-comma",
+        action="store_true",
+        help="numbers with a decimal comma, cells parted by semicolons; intake reads both",
+    )
     out.set_defaults(run=_export_csv)
     page(
         out,
         [
             ("export-csv queue --to today.csv", "Today's queue as a file."),
             ('export-csv readings --ski "Heron 66"', "One ski's readings, printed."),
+            (
+                "export-csv skis --decimal-comma --to skis.csv",
+                "For a spreadsheet that reads 1,5 as a number.",
+            ),
             ("export-csv history --ski H66-014 --to heron.csv", "All that was done to it."),
         ],
         ("intake", "export"),
@@ -119,7 +131,7 @@ def _add_csv(commands: argparse._SubParsersAction[Any]) -> None:
 @contextmanager
 def _shop_of_day(args: argparse.Namespace) -> Iterator[Shop]:
 
-    day = None if args.day is None else day_text("--day", args.day)
+    day = None if args.day is None else day_typed("--day", args.day)
     with opened_shop(args, day=day) as shop:
         yield shop
 
@@ -128,17 +140,27 @@ def _export(args: argparse.Namespace) -> int:
 
     with opened_shop(args) as shop:
         if args.ski is None:
-            done = export_book(shop, args.file)
+            with progress("Writing the book out", shop.book.count_out()) as told:
+                done = export_book(shop, args.file, told)
         else:
             done = export_ski(shop, args.ski, args.file)
+    facts(file=str(done.path), rows=done.rows, bytes=done.size, replaced=done.replaced)
     say(exported_lines(done))
     return 0
 
 
 def _import(args: argparse.Namespace) -> int:
 
-    with opened_shop(args) as shop:
-        taken = take_in(shop, args.file, dry_run=args.dry_run)
+    with opened_shop(args) as shop, progress("Taking the file in") as told:
+        taken = take_in(shop, args.file, dry_run=args.dry_run, told=told)
+    brought = taken.brought
+    facts(
+        file=taken.file,
+        dry_run=taken.dry_run,
+        new={table.value: count for table, count in brought.new.items()},
+        known=brought.known,
+        not_to_be_ridden=[change.name for change in taken.changes if change.is_danger],
+    )
     say(taken_in_lines(taken))
     return NOT_TO_BE_RIDDEN if taken.is_danger else 0
 
@@ -156,8 +178,12 @@ def _export_csv(args: argparse.Namespace) -> int:
     unfit: list[str] = []
     with _shop_of_day(args) as shop:
         if args.to is not None:
-            size = write_csv(shop, args.what, args.to, args.ski, unfit=unfit)
+            with progress("Writing the table") as told:
+                size = write_csv(
+                    shop, args.what, args.to, args.ski,
+                    unfit=unfit, comma=args.decimal_comma, told=told,
+                )  # fmt: skip
             say([f"Written: {clean(args.to)} ({size} bytes)"])
             return complained(unfit)
-        send(csv_of(shop, args.what, args.ski, unfit=unfit))
+        send(csv_of(shop, args.what, args.ski, unfit=unfit, comma=args.decimal_comma))
     return complained(unfit)

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
 from typing import Any
 
-from workbench.commands.manual import page
+from workbench.commands.manual import help_of, page
 from workbench.commands.output import say
 from workbench.errors import BenchError
 
 PATHS = ("FILE", "PATH", "FOLDER", "ORDER")
 """The word for a path in a command's usage: files are offered there."""
 
-SHELLS = ("bash", "zsh", "tcsh")
+OURS = ("fish", "powershell")
+SHELLS = ("bash", "zsh", "tcsh", *OURS)
+"""The first three are written by shtab."""
 
 
 def add(commands: Any) -> None:
@@ -32,18 +35,32 @@ def add(commands: Any) -> None:
             ("completion bash", "For bash: source <(quarterturn completion bash)"),
             ("completion zsh", "For zsh: keep it as _quarterturn in a folder of $fpath."),
             ("completion tcsh", "For tcsh: keep it in a file and source that."),
+            (
+                "completion fish",
+                "For fish: keep it as ~/.config/fish/completions/quarterturn.fish",
+            ),
+            (
+                "completion powershell",
+                "For PowerShell: keep it in a file and name that in $PROFILE behind a dot.",
+            ),
         ],
-        ("paths",),
+        ("man", "paths"),
     )
 
 
 def _completion(args: argparse.Namespace) -> int:
-
+    parser = args.whole()
+    ours: dict[str, Callable[[_Command, list[_Command]], Iterator[str]]] = {
+        "fish": _fish,
+        "powershell": _powershell,
+    }
+    if args.shell in ours:
+        say(ours[args.shell](_command("", "", parser), _commands(parser)))
+        return 0
     try:
         import shtab
     except ImportError:
         raise BenchError("completion needs shtab: pip install shtab") from None
-    parser = args.whole()
     for action in _actions(parser):
         if action.metavar in PATHS:
             action.complete = shtab.FILE  # type: ignore[attr-defined]
@@ -58,3 +75,193 @@ def _actions(parser: argparse.ArgumentParser) -> Iterator[argparse.Action]:
         if isinstance(action, argparse._SubParsersAction):
             for command in action.choices.values():
                 yield from _actions(command)
+
+
+@dataclass(frozen=True, slots=True)
+class _Option:
+    """An option or a place of a command: ``flags`` are empty for a place."""
+
+    flags: tuple[str, ...]
+    words: str
+    choices: tuple[str, ...]
+    wants_value: bool
+    is_path: bool
+
+
+@dataclass(frozen=True, slots=True)
+class _Command:
+    """A command with its options, and the words that it takes without one."""
+
+    name: str
+    words: str
+    options: tuple[_Option, ...]
+
+    @property
+    def words_taken(self) -> tuple[str, ...]:
+        """The words that may stand in one of its places."""
+        return tuple(word for place in self.options if not place.flags for word in place.choices)
+
+    @property
+    def takes_paths(self) -> bool:
+        """Whether a file may stand in one of its places."""
+        return any(place.is_path for place in self.options if not place.flags)
+
+
+def _commands(parser: argparse.ArgumentParser) -> list[_Command]:
+    found: list[_Command] = []
+    for action in parser._actions:
+        if isinstance(action, argparse._SubParsersAction):
+            words = {shown.dest: str(shown.help or "") for shown in action._get_subactions()}
+            found += [_command(n, words.get(n, ""), p) for n, p in action.choices.items()]
+    return found
+
+
+def _command(name: str, words: str, parser: argparse.ArgumentParser) -> _Command:
+    options = (
+        _Option(
+            tuple(action.option_strings),
+            help_of(parser, action),
+            tuple(map(str, action.choices or ())),
+            bool(action.option_strings) and action.nargs != 0,
+            action.metavar in PATHS,
+        )
+        for action in parser._actions
+        if not isinstance(action, argparse._SubParsersAction)
+    )
+    return _Command(name, words, tuple(options))
+
+
+# -- fish ------------------------------------------------------------------------------------------
+
+_FISH = """\
+function __quarterturn_command --description 'Print the command that the line names'
+    set -l given (commandline -opc)
+    set -e given[1]
+    while set -q given[1]
+        switch $given[1]
+            case {wants_value}
+                set -e given[1]
+            case '-*'
+            case '*'
+                echo $given[1]
+                return 0
+        end
+        set -e given[1]
+    end
+    return 1
+end
+
+function __quarterturn_is --description 'Whether the line names this command'
+    set -l found (__quarterturn_command)
+    and test "$found" = $argv[1]
+end
+
+complete -c quarterturn -f"""
+
+
+def _fish(program: _Command, commands: list[_Command]) -> Iterator[str]:
+    takers = [flag for o in program.options if o.wants_value for flag in o.flags]
+    yield _FISH.replace("{wants_value}", " ".join(takers))
+    alone = "not __quarterturn_command"
+    yield from _fish_options(alone, program)
+    for command in commands:
+        named = f"-a {command.name} -d {_quoted(command.words)}"
+        yield f"complete -c quarterturn -n {_quoted(alone)} {named}"
+    for command in commands:
+        yield from _fish_options(f"__quarterturn_is {command.name}", command)
+
+
+def _fish_options(condition: str, command: _Command) -> Iterator[str]:
+    begin = f"complete -c quarterturn -n {_quoted(condition)}"
+    for option in command.options:
+        if option.flags:
+            yield " ".join([begin, *_fish_option(option)])
+    if command.words_taken:
+        yield f"{begin} -a {_quoted(' '.join(command.words_taken))}"
+    if command.takes_paths:
+        yield f"{begin} -F"
+
+
+def _fish_option(option: _Option) -> Iterator[str]:
+    for flag in option.flags:
+        yield f"-l {flag[2:]}" if flag.startswith("--") else f"-s {flag[1:]}"
+    yield f"-d {_quoted(option.words)}"
+    if option.wants_value:
+        yield "-r"
+    if option.choices:
+        yield f"-a {_quoted(' '.join(option.choices))}"
+    elif option.is_path:
+        yield "-F"
+
+
+def _quoted(text: str) -> str:
+    inner = text.replace("\\", "\\\\").replace("'", "\\'")
+    return f"'{inner}'"
+
+
+# -- PowerShell ------------------------------------------------------------------------------------
+
+_POWERSHELL = """\
+Register-ArgumentCompleter -Native -CommandName quarterturn -ScriptBlock {
+    param($word, $line, $at)
+    $wantsValue = @({wants_value})
+    $offered = @{
+{table}
+    }
+    $named = ''
+    $skip = $false
+    $before = ''
+    foreach ($part in ($line.CommandElements | Select-Object -Skip 1)) {
+        if ($part.Extent.EndOffset -ge $at -and $word) { break }
+        $text = $part.Extent.Text
+        $before = $text
+        if ($named) { continue }
+        if ($skip) { $skip = $false }
+        elseif ($wantsValue -contains $text) { $skip = $true }
+        elseif (-not $text.StartsWith('-')) { $named = $text }
+    }
+    $key = "$named $before"
+    if (-not $offered.ContainsKey($key)) { $key = $named }
+    if (-not $offered.ContainsKey($key)) { return }
+    foreach ($pair in $offered[$key]) {
+        if ($pair[0] -like "$word*") {
+            [System.Management.Automation.CompletionResult]::new(
+                $pair[0], $pair[0], 'ParameterValue', $pair[1])
+        }
+    }
+}"""
+
+
+def _powershell(program: _Command, commands: list[_Command]) -> Iterator[str]:
+    takers = [_doubled(flag) for o in program.options if o.wants_value for flag in o.flags]
+    first = [*_offered(program), *((command.name, command.words) for command in commands)]
+    table = [_table_line("", first)]
+    for command in commands:
+        table.append(_table_line(command.name, _offered(command)))
+        table += [
+            _table_line(f"{command.name} {flag}", [(word, option.words) for word in option.choices])
+            for option in command.options
+            if option.choices
+            for flag in option.flags
+        ]
+    yield _POWERSHELL.replace("{wants_value}", ", ".join(takers)).replace(
+        "{table}", "\n".join(table)
+    )
+
+
+def _offered(command: _Command) -> Iterator[tuple[str, str]]:
+    for option in command.options:
+        words = option.choices if not option.flags else option.flags
+        yield from ((word, option.words) for word in words)
+
+
+def _table_line(key: str, pairs: Iterable[tuple[str, str]]) -> str:
+    listed = [f"@({_doubled(word)}, {_doubled(words or word)})" for word, words in pairs]
+    lone = "," if len(listed) == 1 else ""  # or PowerShell takes the pair for the list
+    return f"        {_doubled(key)} = @({lone}{', '.join(listed)})"
+
+
+def _doubled(text: str) -> str:
+    """Return text as PowerShell quotes it; a tool tip must not be empty."""
+    inner = text.replace("'", "''").replace("\N{RIGHT SINGLE QUOTATION MARK}", "''")
+    return f"'{inner}'"

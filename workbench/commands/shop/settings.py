@@ -7,7 +7,7 @@ from typing import Any
 
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
-from workbench.commands.output import say
+from workbench.commands.output import facts, say
 from workbench.work.roster import settings
 from workbench.work.text.words import clean
 
@@ -46,6 +46,7 @@ def _settings(args: argparse.Namespace) -> int:
             settings.change(shop, {wanted[0].name: args.value})
         now = settings.in_force(shop)
         amiss = settings.misfit_lines(shop.book.settings())
+    facts(settings={s.name: now[s.name] for s in wanted}, amiss=amiss)
     say(f"{s.name:<20} {clean(now[s.name]) or '(none)':<22} {s.words}" for s in wanted)
     say(f"! {line}" for line in amiss)
     return 0

@@ -7,7 +7,7 @@ from typing import Any
 
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
-from workbench.commands.output import say, say_json
+from workbench.commands.output import progress, say, say_json
 from workbench.commands.shop.study_take import add_options, asked_of
 from workbench.work.study import studies, study_words
 from workbench.work.trust import study_results
@@ -59,7 +59,8 @@ def run(args: argparse.Namespace) -> int:
         return act(args)
     with opened_shop(args) as shop:
         if args.study:
-            result = study_results.result_of(studies.find_study(shop, args.study))
+            with progress("Computing the test"):
+                result = study_results.result_of(studies.find_study(shop, args.study))
             if args.json:
                 say_json(study_words.result_report(result))
             else:

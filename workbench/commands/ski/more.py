@@ -17,11 +17,11 @@ from workbench.commands.at_ski import (
     ski_command,
 )
 from workbench.commands.manual import page
-from workbench.commands.output import say
+from workbench.commands.output import say, say_json
 from workbench.errors import InputError
 from workbench.work.job.coarse_marks import add_mark, off_words, take_mark
 from workbench.work.job.temperature import effect_words, in_force_words, state_temperature
-from workbench.work.job_text.hold_text import all_mark_lines, hold_lines
+from workbench.work.job_text.hold_text import all_mark_lines, hold_lines, hold_report
 from workbench.work.job_text.typed_lines import line_meant, mark_meant
 from workbench.work.roster.baselines import keep_now
 
@@ -76,16 +76,18 @@ def _keep(at: AtSki, args: argparse.Namespace) -> Did:
 def _add_hold(commands: Any) -> None:
     hold = ski_command(
         commands, "hold", "how each reading is taken: where, and how to hold the caliper",
-        "One act a line; and how sure each reading is, once it is taken.",
+        "One act a line; and how sure each reading is, once it is taken: its budget, part by part.",
     )  # fmt: skip
     hold.add_argument("method", metavar="METHOD", nargs="?", help="one reading alone")
     add_unit_option(hold, "unit to show")
+    hold.add_argument("--json", action="store_true", help="print JSON for machines")
     hold.set_defaults(run=_hold)
     page(
         hold,
         [
             ("hold", "Every reading of the ski in hand."),
             ("hold depth --unit mm", "The depth alone, in mm."),
+            ("hold depth --json", "The depth's budget for a script."),
         ],
         ("read", "next"),
     )
@@ -95,8 +97,10 @@ def _hold(args: argparse.Namespace) -> int:
 
     with at_ski(args) as at:
         one = line_meant(at.view, args.method) if args.method else None
-        lines = hold_lines(at.view, at.unit, one)
-    say(lines)
+        if args.json:
+            say_json(hold_report(at.view, at.unit, one))
+        else:
+            say(hold_lines(at.view, at.unit, one))
     return 0
 
 

@@ -14,6 +14,7 @@ from workbench.commands.at_ski import (
 )
 from workbench.commands.manual import page
 from workbench.errors import InputError
+from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.setting_words import moved_words
@@ -104,16 +105,14 @@ def _add_read(commands: Any) -> None:
 
 
 def _read(at: AtSki, args: argparse.Namespace) -> Did:
-
     line = line_meant(at.view, args.method)
     caliper = caliper_meant(at.shop, args.caliper) if args.caliper else in_hand(at.shop)
     placing = reading_meant(at.view, line, args.value, at.unit, at.unit, sure=args.yes)
     told = since_left(at.view, line, placing.mm, at.unit)
     take = at.shop.take_locked if at.view.reads_locked else at.shop.take_reading
-    new = take(
-        at.view, line, args.value, placing.unit, placing.mm, "typed",
-        caliper.id if caliper is not None else None,
-    )  # fmt: skip
+    caliper_id = caliper.id if caliper is not None else None
+    typed = Typed(args.value, placing.unit, placing.mm, caliper_id=caliper_id)
+    new = take(at.view, line, typed)
     now = next(x for x in new.lines if x.method_id == line.method_id)
     told = moved_words(now, at.unit) or told
     said = "; ".join(x for x in (kept_words(now, placing, args.value), told) if x)

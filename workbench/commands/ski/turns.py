@@ -22,7 +22,7 @@ from workbench.records.store.values import keepable
 from workbench.work.history.compare import go_back, named_setting
 from workbench.work.history.history import load_history, settings_in
 from workbench.work.job.aim_last import aim_at_last, aim_before_last, aim_one_step_more
-from workbench.work.job.entry import SIGNS, kept_change
+from workbench.work.job.entry import SIGNS, Typed, kept_change
 from workbench.work.job_text.next_step import act_due
 from workbench.work.job_text.typed_lines import line_meant, target_meant
 from workbench.work.job_text.view_words import no_turn_why
@@ -179,7 +179,7 @@ def _aim_at_value(at: AtSki, args: argparse.Namespace) -> Did:
         number = kept_change(line, text, placing, at.unit)
         new = at.shop.aim(at.view, line, number, at.unit)
     else:
-        new = at.shop.aim_at(at.view, line, text, placing.unit, "value", placing.mm)
+        new = at.shop.aim_at(at.view, line, Typed(text, placing.unit, placing.mm), "value")
         number = f"{placing.number} {placing.unit}"
     change = next(x.change_wanted for x in new.lines if x.method_id == line.method_id)
     glance = f", {change.glance}" if change is not None else ""

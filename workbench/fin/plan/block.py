@@ -1,7 +1,7 @@
 """What the block's own uncertainty does to turns and predictions.
 
 Where a stud's axis lies beside itself (``Stud.place_u_mm``) and its lead (``Stud.lead_u``) may each
-be off, each stud by itself. A stud that lies off by d touches a blade that stands askew to it by
+be off, each stud by itself. A stud that lies off by d touches a blade at an angle to it by
 d * tan earlier or later, tan being that of the angle between its axis and the edge's normal: what
 both ends of a move share cancels, and a move that keeps the blade's tilt costs nothing. A lead that
 is off counts with the whole turn (JCGM 100:2008, 5.1.2, with the studs' figures as the independent

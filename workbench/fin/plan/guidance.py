@@ -33,7 +33,7 @@ from workbench.fin.plan.plan import (
     Target,
     is_within,
 )
-from workbench.fin.plan.remarks import contact_remarks, remarks
+from workbench.fin.plan.remarks import contact_remarks, missed_remarks, remarks
 from workbench.fin.plan.rounding import rounded
 from workbench.fin.plan.uncertainty import (
     gain_after,
@@ -151,7 +151,9 @@ def plan_from(
     )
     after = rig.seated(fit.pose, turns)
     predictions = _predictions(rig, fit, goals, after)
-    notes = remarks(rig, fit, goals, wanted, after, predictions, within)
+    notes = remarks(rig, fit, goals, wanted, after, within)
+    if not within:
+        notes += missed_remarks(rig, goals, wanted, predictions)
     steps = _steps(rig, fit, stud_turns) or (Step(_why_none(within, finest_turn)),)
     return Plan(fit, wanted, after, stud_turns, predictions, steps, notes, within)
 

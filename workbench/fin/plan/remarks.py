@@ -32,7 +32,6 @@ def remarks(
     goals: Sequence[Goal],
     wanted: Pose,
     after: Pose,
-    predictions: Sequence[Prediction],
     within: bool,
 ) -> tuple[Remark, ...]:
     """Return what to tell about this plan: about the pose, its contacts, and each reading."""
@@ -61,16 +60,23 @@ def remarks(
     for goal, reading in zip(goals, fit.readings, strict=True):
         if goal.role == "target":
             out += _target_remarks(goal, reading)
-    if not within:
-        for p in predictions:
-            if not p.within and p.role != "follows":
-                off_mm = rig.observe(p.method, wanted).value_mm - p.target_mm
-                code: Code = "still_off" if is_within(off_mm, p.tolerance_mm) else "apart"
-                held = [g.target.method.name for g in goals if g.role == "held"]
-                by = ", ".join(held) if code == "apart" else ""
-                out.append(
-                    Remark(code, p.method.name, value_mm=p.off_mm, limit_mm=p.tolerance_mm, by=by)
-                )
+    return tuple(out)
+
+
+def missed_remarks(
+    rig: Rig, goals: Sequence[Goal], wanted: Pose, predictions: Sequence[Prediction]
+) -> tuple[Remark, ...]:
+    """Return which targets the turns of a plan will not reach: too coarse, or out of its hands."""
+    out = []
+    held = ", ".join(g.target.method.name for g in goals if g.role == "held")
+    for p in predictions:
+        if not p.within and p.role != "follows":
+            off_mm = rig.observe(p.method, wanted).value_mm - p.target_mm
+            code: Code = "still_off" if is_within(off_mm, p.tolerance_mm) else "apart"
+            by = held if code == "apart" else ""
+            out.append(
+                Remark(code, p.method.name, value_mm=p.off_mm, limit_mm=p.tolerance_mm, by=by)
+            )
     return tuple(out)
 
 

@@ -100,8 +100,7 @@ def _wall_gradient(a: Point, b: Point, at: Point, wall_move: Row, base: Base, po
 
 def band_ends(
     points: list[Point],
-    heights: list[float],
-    bend: float,
+    over: tuple[list[float], float],
     base: Base,
     pose: Pose,
     band_mm: tuple[float, float],
@@ -109,9 +108,10 @@ def band_ends(
 ) -> list[Touch]:
     """Return the rearmost and foremost contact among outline points with height in the band.
 
-    ``heights`` are those of ``points`` over the base, in mm, and ``bend`` is :func:`bend_of` them.
+    ``over``: the heights of ``points`` over the base, in mm, and :func:`bend_of` them.
     With ``rear_only`` the rearmost alone; nothing where no point lies in the band.
     """
+    heights, bend = over
     lo, hi = band_mm
     levels = (lo,) if lo == hi else (lo, hi)
     rear_x, front_x = math.inf, math.inf if rear_only else -math.inf

@@ -104,9 +104,8 @@ def _along(
 ) -> Observation | None:
     """Return a tail distance or a length; ``over``: the points' heights and how edges bend."""
     assert method.band_mm is not None
-    heights, bend = over
     is_tail = method.quantity == "tail"
-    ends = band_ends(points, heights, bend, base, pose, method.band_mm, rear_only=is_tail)
+    ends = band_ends(points, over, base, pose, method.band_mm, rear_only=is_tail)
     if not ends:
         return None
     at, gradient, slope, edge = ends[0]

@@ -7,7 +7,7 @@ counting, so that the contour's own noise averages out.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from workbench.errors import InputError
 from workbench.fin.frame.pose import Point
@@ -45,7 +45,12 @@ class Fitted:
     worst_mm: float
 
 
-def fit_outline(contour: Sequence[Point], tolerance_mm: float, blur_mm: float) -> Fitted:
+def fit_outline(
+    contour: Sequence[Point],
+    tolerance_mm: float,
+    blur_mm: float,
+    at_step: Callable[[], None] | None = None,
+) -> Fitted:
     """Return the outline of fewest points that lies within ``tolerance_mm`` of a closed contour.
 
     ``contour`` is n x 2 (mm), in order, not repeated at its end, its points about evenly spaced.
@@ -53,7 +58,8 @@ def fit_outline(contour: Sequence[Point], tolerance_mm: float, blur_mm: float) -
     as means over as many points as lie in so long a piece.
 
     The split is that of D. H. Douglas and T. K. Peucker, Cartographica 10 (1973) 112; the corners
-    are then moved to the least sum of squared distances.
+    are then moved to the least sum of squared distances. ``at_step`` is called before each split;
+    what it raises ends the work.
 
     Raises:
         InputError: too few points.
@@ -65,6 +71,8 @@ def fit_outline(contour: Sequence[Point], tolerance_mm: float, blur_mm: float) -
     smooth = _smoothed(contour, half)
     best: Fitted | None = None
     for times in SPLITS:
+        if at_step is not None:
+            at_step()
         corners = _split(smooth, tolerance_mm * times)
         corners = _fewer(contour, smooth, corners, tolerance_mm, blur_mm)
         corners = _sharpened(contour, corners, blur_mm)

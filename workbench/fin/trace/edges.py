@@ -28,6 +28,9 @@ STRAIGHT_RAD = math.radians(1.5)
 
 SHORT_MM = 2.0
 
+PAST_SCRATCH = 4
+"""Points that a scratch across a straight side may leave in the outline."""
+
 GAP_MM = 6.0
 """How long a chamfer or rounding may be between the top and the back edge."""
 
@@ -46,46 +49,57 @@ REARWARD = 6.0
 """How much the place of the centroid counts against the logarithm of the lengths."""
 
 
+MOST_CHOICES = 8
+"""Pairs of sides that are offered as top and back edge."""
+
+
 @dataclass(frozen=True, slots=True)
 class Edges:
-    """The straight sides found to be the top and the back edge, each beginning where they meet.
+    """The straight sides that are the top and the back edge, each beginning where they meet.
 
-    ``other_back``: the side at the other end of the top edge, where it could be the back edge as
-    well; ``doubtful`` where the two are nearly alike.
+    ``doubtful``: the side at the other end of the top edge is nearly as likely the back edge.
     """
 
     top: Edge
     back: Edge
-    other_back: Edge | None = None
     doubtful: bool = False
 
 
-def find_edges(outline: Sequence[Point], *, other_end: bool = False) -> Edges:
-    """Return the top and the back edge of a closed outline (n x 2, any unit of length mm).
+def edge_choices(outline: Sequence[Point]) -> tuple[Edges, ...]:
+    """Return what can be top and back edge of a closed outline (n x 2, mm), the likeliest first.
 
-    The top edge is the longest straight side with a straight side at one end about square to it.
-    ``other_end`` takes the side at the other end of the top edge for the back edge.
+    The top edge is the longest straight side with a straight side at one end about square to it;
+    of two such ends the likelier one comes first, then shorter sides as the top edge.
 
     Raises:
         InputError: no two straight sides that meet.
     """
     sides = _straight_sides(outline)
-    accepted = "an outline with two long straight sides that meet about at a right angle"
+    out: list[Edges] = []
     for top in sorted(sides, key=lambda s: -math.dist(*s)):
         met = [m for end in (0, 1) for m in (_met(sides, top, end),) if m is not None]
-        if not met:
-            continue
         met.sort(key=lambda pair: -_likeness(outline, pair))
-        found, other = met[0], met[1] if len(met) > 1 else None
-        doubtful = other is not None and (
-            _likeness(outline, found) - _likeness(outline, other) < math.log(CLEARLY)
+        doubtful = len(met) == 2 and (
+            _likeness(outline, met[0]) - _likeness(outline, met[1]) < math.log(CLEARLY)
         )
-        if other_end:
-            if other is None:
-                raise InputError("back edge", "at the other end", "an end with a straight side")
-            found, other = other, found
-        return Edges(*found, other[1] if other is not None else None, doubtful)
-    raise InputError("outline", "no top and back edge", accepted)
+        out += [Edges(*pair, doubtful) for pair in met]
+    if not out:
+        accepted = "an outline with two long straight sides that meet about at a right angle"
+        raise InputError("outline", "no top and back edge", accepted)
+    return tuple(out[:MOST_CHOICES])
+
+
+def other_end(choices: Sequence[Edges]) -> int:
+    """Return which choice has the first one's top edge, and the back edge at its other end.
+
+    Raises:
+        InputError: no straight side there.
+    """
+    top = choices[0].top
+    for i, edges in enumerate(choices):
+        if edges.top == top[::-1]:
+            return i
+    raise InputError("back edge", "at the other end", "an end with a straight side")
 
 
 def _likeness(outline: Sequence[Point], edges: tuple[Edge, Edge]) -> float:
@@ -99,9 +113,12 @@ def _straight_sides(outline: Sequence[Point]) -> list[Edge]:
     n = len(outline)
     out: list[Edge] = []
     for i in range(n):
-        j = i + 1
-        while j - i < n - 1 and _is_straight([outline[k % n] for k in range(i, j + 2)]):
-            j += 1
+        j = at = i + 1
+        # A run that ends in a scratch across the edge is not straight; one past it may well be.
+        while at - i < n - 1 and at - j < PAST_SCRATCH:
+            at += 1
+            if _is_straight([outline[k % n] for k in range(i, at + 1)]):
+                j = at
         out.append(_side([outline[k % n] for k in range(i, j + 1)]))
     # A run within a longer one is no side of its own.
     return [

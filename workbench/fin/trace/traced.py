@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from workbench.errors import InputError
@@ -11,7 +11,7 @@ from workbench.fin.frame.pose import Point
 from workbench.fin.parts.blade import Blade, Hole, area_and_centroid
 from workbench.fin.trace.circle import fit_circle
 from workbench.fin.trace.contour import fit_outline
-from workbench.fin.trace.edges import find_edges, framed_blade
+from workbench.fin.trace.edges import Edges, edge_choices, framed_blade
 from workbench.frozen import dataclass
 
 TOLERANCE_MM = 0.0254
@@ -25,27 +25,72 @@ ROUND_PART = 0.02
 
 
 @dataclass(frozen=True, slots=True)
-class Traced:
-    """A traced blade, and what is to be looked at before it is used, in facts.
+class Unframed:
+    """A traced blade as it lies in the picture or drawing (mm, any frame), before top and back edge
+    are settled, which turn the frame.
 
-    ``doubtful``: the side at the other end of the top edge could be the back edge as well.
-    ``odd_openings_mm``: centres, in the blade's frame, of openings that are no round holes.
+    ``choices``: what can be the edges, the likeliest first. ``odd``: openings that are no round
+    holes. ``length_mm``: the blade's length along its top edge where it is given: then only the
+    shape of the outline counts.
+    """
+
+    outline_mm: tuple[Point, ...]
+    holes: tuple[Hole, ...]
+    odd: tuple[Hole, ...]
+    outline_u_mm: float
+    choices: tuple[Edges, ...]
+    length_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Traced:
+    """A traced blade in its own frame, and what is to be looked at before it is used, in facts.
+
+    ``choice``: which of the unframed outline's choices of edges it goes by. ``doubtful``: the side
+    at the other end of the top edge could be the back edge as well. ``odd_openings_mm``: centres,
+    in the blade's frame, of openings that are no round holes. ``hole_names``: those that the
+    unframed holes have in the blade.
     """
 
     blade: Blade
+    unframed: Unframed
+    hole_names: tuple[str, ...]
+    choice: int = 0
     doubtful: bool = False
     odd_openings_mm: tuple[Point, ...] = ()
 
 
-def blade_of_contours(
-    name: str,
+def framed(name: str, unframed: Unframed, choice: int = 0) -> Traced:
+    """Return the blade by one of the choices of edges, counted from 0.
+
+    Raises:
+        InputError: an outline that no blade has.
+    """
+    edges = unframed.choices[choice]
+    every = [*unframed.holes, *unframed.odd]
+    blade = framed_blade(name, unframed.outline_mm, every, edges)
+    count = len(unframed.holes)
+    odd = tuple(hole.at_mm for hole in blade.holes[count:])
+    # Numbered from the back edge forward.
+    forward = sorted(range(count), key=lambda i: blade.holes[i].at_mm)
+    names = tuple(str(forward.index(i) + 1) for i in range(count))
+    holes = tuple(replace(blade.holes[i], name=names[i]) for i in forward)
+    blade = replace(blade, holes=holes, outline_u_mm=unframed.outline_u_mm)
+    if unframed.length_mm is not None:
+        by = unframed.length_mm / blade.length_mm
+        blade, odd = _enlarged(blade, by), tuple((u * by, v * by) for u, v in odd)
+    return Traced(blade, unframed, names, choice, edges.doubtful and choice == 0, odd)
+
+
+def unframed_of_contours(
     contour: Sequence[Point],
     openings: Sequence[Sequence[Point]],
     *,
     pixel_mm: float,
     blur_mm: float,
-    other_end: bool = False,
-) -> Traced:
+    length_mm: float | None = None,
+    at_step: Callable[[], None] | None = None,
+) -> Unframed:
     """Return the blade with this edge and these openings (n x 2, mm, any frame).
 
     ``pixel_mm`` is the size of a pixel and ``blur_mm`` the standard deviation of the edge's blur.
@@ -53,12 +98,13 @@ def blade_of_contours(
     much the level half way between dark and light lies off the edge where a picture's grey levels
     are not in proportion to the light (common practice, no source).
 
+    ``at_step`` is called now and then; what it raises ends the work.
+
     Raises:
-        InputError: no top and back edge, or an outline that no blade has.
+        InputError: no top and back edge.
     """
     reach = 4.0 * (blur_mm + pixel_mm)
-    fitted = fit_outline(contour, max(TOLERANCE_MM, 0.35 * pixel_mm), reach)
-    edges = find_edges(fitted.outline_mm, other_end=other_end)
+    fitted = fit_outline(contour, max(TOLERANCE_MM, 0.35 * pixel_mm), reach, at_step)
     holes: list[Hole] = []
     odd: list[Hole] = []
     for opening in openings:
@@ -71,56 +117,35 @@ def blade_of_contours(
             holes.append(Hole(f"{len(holes) + 1}", circle.centre_mm, size))
         else:
             odd.append(Hole(f"odd {len(odd) + 1}", circle.centre_mm, min(size, HOLE_MM[1])))
-    blade = framed_blade(name, fitted.outline_mm, [*holes, *odd], edges)
     u_mm = math.hypot(fitted.mean_rms_mm, 0.1 * pixel_mm, 0.2 * blur_mm)
-    return Traced(
-        replace(blade, holes=_in_order(blade.holes[: len(holes)]), outline_u_mm=u_mm),
-        edges.doubtful and not other_end,
-        tuple(hole.at_mm for hole in blade.holes[len(holes) :]),
-    )
+    choices = edge_choices(fitted.outline_mm)
+    return Unframed(fitted.outline_mm, tuple(holes), tuple(odd), u_mm, choices, length_mm)
 
 
-def _in_order(holes: Sequence[Hole]) -> tuple[Hole, ...]:
-    """Number the holes from the back edge forward."""
-    forward = sorted(holes, key=lambda hole: hole.at_mm)
-    return tuple(replace(hole, name=str(i)) for i, hole in enumerate(forward, 1))
-
-
-def scaled(traced: Traced, length_mm: float) -> Traced:
-    """Return the blade made so large that it is ``length_mm`` long along its top edge."""
-    blade = traced.blade
-    by = length_mm / blade.length_mm
-
+def _enlarged(blade: Blade, by: float) -> Blade:
     def at(p: Point) -> Point:
         return (p[0] * by, p[1] * by)
 
-    return replace(
-        traced,
-        blade=Blade(
-            blade.name,
-            tuple(map(at, blade.outline_mm)),
-            (at(blade.top_edge_mm[0]), at(blade.top_edge_mm[1])),
-            (at(blade.back_edge_mm[0]), at(blade.back_edge_mm[1])),
-            tuple(Hole(h.name, at(h.at_mm), h.diameter_mm * by) for h in blade.holes),
-            blade.outline_u_mm * by,
-        ),
-        odd_openings_mm=tuple(map(at, traced.odd_openings_mm)),
+    return Blade(
+        blade.name,
+        tuple(map(at, blade.outline_mm)),
+        (at(blade.top_edge_mm[0]), at(blade.top_edge_mm[1])),
+        (at(blade.back_edge_mm[0]), at(blade.back_edge_mm[1])),
+        tuple(Hole(h.name, at(h.at_mm), h.diameter_mm * by) for h in blade.holes),
+        blade.outline_u_mm * by,
     )
 
 
-def blade_of_rings(
-    name: str, rings: Sequence[Sequence[Point]], *, u_mm: float, other_end: bool
-) -> Traced:
+def unframed_of_rings(rings: Sequence[Sequence[Point]], *, u_mm: float) -> Unframed:
     """Return the blade whose outline is the largest of closed rings (n x 2, mm), the others holes.
 
     The rings are taken as they are: a drawing has no noise.
 
     Raises:
-        InputError: two outlines, no top and back edge, or an outline that no blade has.
+        InputError: two outlines, or no top and back edge.
     """
     by_size = sorted(rings, key=lambda ring: -abs(area_and_centroid(ring)[0]))
     outline, rest = by_size[0], by_size[1:]
-    edges = find_edges(outline, other_end=other_end)
     holes: list[Hole] = []
     odd: list[Hole] = []
     for ring in rest:
@@ -132,12 +157,7 @@ def blade_of_rings(
             holes.append(Hole(f"{len(holes) + 1}", circle.centre_mm, 2.0 * circle.radius_mm))
         else:
             odd.append(Hole(f"odd {len(odd) + 1}", centre, HOLE_MM[0]))
-    blade = framed_blade(name, outline, [*holes, *odd], edges)
-    return Traced(
-        replace(blade, holes=_in_order(blade.holes[: len(holes)]), outline_u_mm=u_mm),
-        edges.doubtful and not other_end,
-        tuple(hole.at_mm for hole in blade.holes[len(holes) :]),
-    )
+    return Unframed(tuple(outline), tuple(holes), tuple(odd), u_mm, edge_choices(outline))
 
 
 def _inside(point: Point, ring: Sequence[Point]) -> bool:

@@ -29,6 +29,7 @@ from workbench.records.backup.copies import (
 from workbench.records.backup.newer_rows import row_beyond
 from workbench.records.backup.place_lock import place_held
 from workbench.records.exchange.form import LOCAL_SETTINGS
+from workbench.records.store.database import Told, quiet
 from workbench.records.store.faults import RefusedFileError, is_busy, said
 from workbench.records.store.retry import BUSY_SECONDS
 from workbench.records.store.schema import migrations
@@ -112,7 +113,7 @@ def _names_of(book: Path) -> str:
     return re.escape(book.stem) + r"\.(\d{4}-\d\d-\d\d)(?:\.([2-9]|[1-9]\d{1,5}))?\.db"
 
 
-def copy_of_day(book: Path, day: date, kept: int = KEPT) -> Copied:
+def copy_of_day(book: Path, day: date, kept: int = KEPT, told: Told = quiet) -> Copied:
     """Copy the book for a day, over that day's earlier copy; the oldest copies make room.
 
     An earlier copy that holds what the book does not (the book was lost and begun anew, or an
@@ -130,13 +131,13 @@ def copy_of_day(book: Path, day: date, kept: int = KEPT) -> Copied:
     except OSError as error:
         raise RecordsError(f"{_name(target)}: could not be kept aside ({said(error)})") from error
     with place_held(book):
-        copy_beside(book, target, own_name=True)
+        copy_beside(book, target, own_name=True, told=told)
     clear_half_copies(target.parent, _names_of(book))
     _prune(book, day, max(kept, 1))
     return Copied(target, aside)
 
 
-def copy_beside(book: Path, target: Path, *, own_name: bool = False) -> None:
+def copy_beside(book: Path, target: Path, *, own_name: bool = False, told: Told = quiet) -> None:
     """Copy a book that others may have open; raises ``RecordsError``.
 
     The book is touched through SQLite alone: opening and closing its file any other way would
@@ -145,7 +146,7 @@ def copy_beside(book: Path, target: Path, *, own_name: bool = False) -> None:
     uri = f"{book.absolute().as_uri()}?mode=ro"
     try:
         with closing(sqlite3.connect(uri, uri=True, timeout=BUSY_SECONDS)) as source:
-            copy_book(source, book, target, own_name=own_name)
+            copy_book(source, book, target, own_name=own_name, told=told)
     except sqlite3.Error as error:
         raise RecordsError(f"{_name(book)}: was not copied ({said(error)})") from error
 

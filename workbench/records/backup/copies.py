@@ -14,6 +14,7 @@ from pathlib import Path
 from workbench.errors import RecordsError, shown
 from workbench.places import is_folder, is_plain_file, is_there
 from workbench.records.backup.newer_rows import row_beyond
+from workbench.records.store.database import Told, quiet
 from workbench.records.store.faults import RefusedFileError, said
 from workbench.records.store.schema import APPLICATION_ID
 
@@ -23,19 +24,26 @@ STALE_AFTER_S = 600.0
 BESIDE = ("-wal", "-shm", "-journal")
 """How the names of the files end that SQLite keeps beside a book that is in use."""
 
+PAGES_AT_ONCE = 4_096
+
 _WAL = 2
 """The header's words on reading and writing where a bench has opened a book; a copy says 1."""
 
 
 def copy_book(
-    source: sqlite3.Connection, book: Path, target: Path, *, own_name: bool = False
+    source: sqlite3.Connection,
+    book: Path,
+    target: Path,
+    *,
+    own_name: bool = False,
+    told: Told = quiet,
 ) -> None:
     """Copy the book open as ``source`` to ``target``: one file, checked, readable by its owner.
 
     It is written under another name, through to the disk, and renamed when it is sound, so that
     ``target`` is at no moment half a copy. What is there is replaced only where it is an older
     copy of this book; under a name of our own that has been seen to already, see ``make_way``.
-    Raises ``RecordsError``.
+    ``told`` is told of pages copied. Raises ``RecordsError``.
     """
     name = shown(str(target), 300)
     _refuse_target(book, target)
@@ -49,7 +57,7 @@ def copy_book(
         os.close(handle)
         spare = Path(spare_name)
         try:
-            _fill(source, spare, whole=own_name)
+            _fill(source, spare, told, whole=own_name)
             _sync(spare)
             os.replace(spare, target)
             sync_folder(target.parent)
@@ -179,10 +187,17 @@ def _refuse_other_book(book: Path, target: Path) -> None:
         )
 
 
-def _fill(source: sqlite3.Connection, spare: Path, *, whole: bool) -> None:
+def _fill(source: sqlite3.Connection, spare: Path, told: Told, *, whole: bool) -> None:
     """Copy and check; ``whole``: each index against its table too, which takes longer."""
     with closing(sqlite3.connect(spare)) as copy:
-        source.backup(copy)
+        # In steps, so that whoever waits can break it off; a reader's view, so that all of them are
+        # of one state of the book.
+        source.execute("BEGIN")
+        try:
+            source.execute("SELECT count(*) FROM sqlite_master").fetchone()
+            source.backup(copy, pages=PAGES_AT_ONCE, progress=lambda *_: told(PAGES_AT_ONCE))
+        finally:
+            source.execute("ROLLBACK")
         copy.execute("PRAGMA journal_mode = DELETE")
         check = "integrity_check" if whole else "quick_check"
         found = copy.execute(f"PRAGMA {check}(1)").fetchone()[0]

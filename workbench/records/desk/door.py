@@ -13,7 +13,7 @@ from typing import Concatenate, ParamSpec, Self, TypeVar
 from workbench.records.backup import copies
 from workbench.records.backup.place_lock import place_held
 from workbench.records.desk.desk import Desk, utc_now
-from workbench.records.store.database import Database
+from workbench.records.store.database import Database, Told, quiet
 from workbench.records.store.writer import Pen
 
 T = TypeVar("T")
@@ -124,12 +124,13 @@ class Door:
         """The time of what was entered last, as its id tells it; None in an empty book."""
         return self._desk.newest()
 
-    def backup(self, path: Path | str) -> Path:
+    def backup(self, path: Path | str, told: Told = quiet) -> Path:
         """Copy the book to ``path`` while it is in use, check the copy, then give it its name.
 
         An older copy of this book at ``path`` is replaced; anything else there is refused.
+        ``told`` is told of pages copied.
         """
         target = Path(path)
         with place_held(self.path):
-            self._desk.look(lambda db: copies.copy_book(db.conn, self.path, target))
+            self._desk.look(lambda db: copies.copy_book(db.conn, self.path, target, told=told))
         return target

@@ -9,8 +9,8 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from typing import NamedTuple
 
 from workbench.errors import InputError
 from workbench.records.exchange.form import Column, Form, Row
@@ -28,13 +28,17 @@ Ids of later years are refused: a book's own ids follow the greatest, and would 
 _AT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{6}\+00:00", re.ASCII)
 
 
-@dataclass(frozen=True, slots=True)
-class Arrived:
-    """A row of a file, in the form of its table; ``place`` is where it stood."""
+class Arrived(NamedTuple):
+    """A row of a file, in the form of its table; ``number`` is its place in the table's list."""
 
     table: Table
-    place: str
+    number: int
     row: Row
+
+    @property
+    def place(self) -> str:
+        """Where it stood in the file."""
+        return f"rows.{self.table}[{self.number}]"
 
     @property
     def id(self) -> str:
@@ -60,8 +64,10 @@ def _table(form: Form, data: object) -> Iterator[Arrived]:
     place = f"rows.{form.table}"
     if not isinstance(data, list):
         raise InputError(place, _brief(data), "a list of rows")
-    found = [Arrived(form.table, f"{place}[{i}]", _row(form, row, f"{place}[{i}]"))
-             for i, row in enumerate(data)]  # fmt: skip
+    found = [
+        Arrived(form.table, i, checked_row(form, row, f"{place}[{i}]"))
+        for i, row in enumerate(data)
+    ]
     return iter(sorted(found, key=lambda each: each.id))
 
 
@@ -80,9 +86,27 @@ def _once_each(found: list[Arrived]) -> None:
         seen[each.id] = each.place
 
 
-def _row(form: Form, data: object, place: str) -> Row:
+def checked_row(form: Form, data: object, place: str) -> Row:
+    """The row that a file's data says, with what it leaves out; raises ``InputError``."""
     extra = () if form.part is None else (form.part.value,)
     row = _columns(form.columns, data, place, extra)
+    _check_whole(form, row, place)
+    if form.part is not None:
+        assert isinstance(data, dict)
+        row[form.part.value] = _parts(form, data.get(form.part.value, []), place)
+    return row
+
+
+def check_kinds_known(form: Form, row: Row, place: str) -> None:
+    """Check a row of which each column is known to be of its kind; raises ``InputError``."""
+    for name, column in form.columns.items():
+        value = row[name]
+        if column.kind != "TEXT" and value is not None and not -LARGEST <= value <= LARGEST:
+            raise InputError(f"{place}.{name}", value, f"{_KINDS[column.kind]} of a sane size")
+    _check_whole(form, row, place)
+
+
+def _check_whole(form: Form, row: Row, place: str) -> None:
     _check_id(row["id"], f"{place}.id")
     _check_time(row["at"], f"{place}.at")
     spec = SPECS[form.table]
@@ -92,10 +116,6 @@ def _row(form: Form, data: object, place: str) -> Row:
         raise InputError(f"{place}.root", row["root"], "the id of this row or of an earlier one")
     if spec.whole is not None:
         spec.whole(row, place)
-    if form.part is not None:
-        assert isinstance(data, dict)
-        row[form.part.value] = _parts(form, data.get(form.part.value, []), place)
-    return row
 
 
 def _parts(form: Form, data: object, place: str) -> list[Row]:
@@ -151,7 +171,7 @@ def _of_kind(kind: str, value: object, where: str) -> object:
 
 def _check_id(text: str, where: str) -> None:
     accepted = "an id as a book gives them, of a year before 2200"
-    if not is_id(text) or time_of(text) > LATEST:
+    if not is_id(text) or text >= _TOO_LATE:
         raise InputError(where, text, accepted)
 
 
@@ -162,6 +182,16 @@ def time_of(row_id: str) -> datetime:
         return datetime(1970, 1, 1, tzinfo=UTC) + timedelta(milliseconds=millis)
     except OverflowError:
         return datetime.max.replace(tzinfo=UTC)
+
+
+def first_id_after(moment: datetime) -> str:
+    """What every id of a later millisecond sorts behind, and none of an earlier one."""
+    millis = (moment - datetime(1970, 1, 1, tzinfo=UTC)) // timedelta(milliseconds=1) + 1
+    text = f"{millis:012x}"
+    return f"{text[:8]}-{text[8:]}"
+
+
+_TOO_LATE = first_id_after(LATEST)
 
 
 def _check_time(text: str, where: str) -> None:

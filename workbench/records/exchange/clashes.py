@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
+from workbench.records.exchange.arrivals import new_values
 from workbench.records.exchange.rows_in import Brought
 from workbench.records.store.database import Database
 from workbench.records.store.specs import FACTS, ROSTER, Table
@@ -24,8 +25,12 @@ _KNOWN = {
 }
 """Among parts that are not known yet nobody chooses."""
 
-_WAITING = """SELECT j.ski_id, q.day FROM json_each(?) o JOIN jobs j ON j.ski_id = o.value
+_WAITING = """SELECT j.ski_id, q.day FROM (SELECT DISTINCT n.ski_id AS id FROM temp.came_new a
+        JOIN jobs n ON n.id = a.id WHERE a.of = 'jobs') o JOIN jobs j ON j.ski_id = o.id
     JOIN queue q ON q.job_id = j.id WHERE q.open = 1 AND q.struck = 0 ORDER BY q.day, j.id"""
+
+_NOT_IN_FILE = """NOT EXISTS (SELECT 1 FROM temp.came_new f WHERE f.of = '{table}' AND f.id = t.id)
+    AND NOT EXISTS (SELECT 1 FROM temp.came_known f WHERE f.of = '{table}' AND f.id = t.id)"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,24 +49,20 @@ class Clash:
     others: tuple[str, ...] = ()
 
 
-def clashes(db: Database, brought: Brought) -> tuple[Clash, ...]:
-    """All clashes that have to do with rows that were new."""
+def clashes(db: Database) -> tuple[Clash, ...]:
+    """All clashes that have to do with the rows that the last file brought."""
+    twins = (Table.BLADES, Table.BLOCKS, Table.CALIPERS)
     return (
-        *_of_skis(db, brought),
-        *(clash for table in (Table.BLADES, Table.BLOCKS, Table.CALIPERS)
-          for clash in _twins(db, table, brought)),
-        *(clash for table in ROSTER for clash in _corrected(db, table, brought)),
-        *_queued(db, brought),
-        *_worked(db, brought),
-    )  # fmt: skip
+        *_of_skis(db),
+        *(clash for table in twins for clash in _twins(db, table)),
+        *(clash for table in ROSTER for clash in _corrected(db, table)),
+        *_queued(db),
+        *_worked(db),
+    )
 
 
-def _new_roots(table: Table, brought: Brought) -> set[str]:
-    return {row["root"] for row in brought.new.get(table, ())}
-
-
-def _of_skis(db: Database, brought: Brought) -> Iterator[Clash]:
-    new = _new_roots(Table.SKIS, brought)
+def _of_skis(db: Database) -> Iterator[Clash]:
+    new = {*new_values(db, Table.SKIS, "root")}
     if not new:
         return
     by_serial: dict[str, list[tuple[str, str, str]]] = defaultdict(list)
@@ -83,8 +84,8 @@ def _key(text: str) -> str:
     return " ".join(text.split()).casefold()
 
 
-def _twins(db: Database, table: Table, brought: Brought) -> Iterator[Clash]:
-    new = _new_roots(table, brought)
+def _twins(db: Database, table: Table) -> Iterator[Clash]:
+    new = {*new_values(db, table, "root")}
     if not new:
         return
     by_name: dict[str, list[tuple[str, str]]] = defaultdict(list)
@@ -95,68 +96,68 @@ def _twins(db: Database, table: Table, brought: Brought) -> Iterator[Clash]:
             yield Clash("twins", table, same[0][1])
 
 
-def _corrected(db: Database, table: Table, brought: Brought) -> Iterator[Clash]:
-    roots = {row["root"] for row in brought.new.get(table, ()) if row["root"] != row["id"]}
-    in_file = brought.in_file.get(table, set())
-    sql = f"SELECT t.root, t.id, t.name FROM json_each(?) o JOIN {table} t ON t.root = o.value"
-    own: dict[str, str] = {}
-    for root, row_id, name in db.execute(f"{sql} ORDER BY t.root, t.id", [_listed(roots)]):
-        if root != row_id and row_id not in in_file:
-            own[root] = name
+def _corrected(db: Database, table: Table) -> Iterator[Clash]:
+    sql = f"""SELECT t.root, t.name FROM {table} t WHERE t.root <> t.id AND t.root IN (
+            SELECT n.root FROM temp.came_new a JOIN {table} n ON n.id = a.id
+            WHERE a.of = '{table}' AND n.root <> n.id)
+        AND {_NOT_IN_FILE.format(table=table)} ORDER BY t.root, t.id"""
+    own: dict[str, str] = dict(db.execute(sql))
     yield from (Clash("corrected", table, name) for name in own.values())
 
 
-def _queued(db: Database, brought: Brought) -> Iterator[Clash]:
-    skis = {row["ski_id"] for row in brought.new.get(Table.JOBS, ())}
+def _queued(db: Database) -> Iterator[Clash]:
     days: dict[str, list[str]] = defaultdict(list)
-    for ski, day in db.execute(_WAITING, [_listed(skis)]):
+    for ski, day in db.execute(_WAITING):
         days[ski].append(day)
     twice = {ski: tuple(waits) for ski, waits in days.items() if len(waits) > 1}
     names = _ski_names(db, twice)
     yield from (Clash("queued", Table.JOBS, names[ski], waits) for ski, waits in twice.items())
 
 
-def _worked(db: Database, brought: Brought) -> Iterator[Clash]:
+def _worked(db: Database) -> Iterator[Clash]:
     """Jobs known before that got new facts, and have facts here that the file does not have."""
-    came = brought.new_ids(Table.JOBS)
-    both: set[str] = set()
-    new = {
-        row["job_id"]
+    own = " OR ".join(
+        f"""EXISTS (SELECT 1 FROM {table} t WHERE t.job_id = c.id
+            AND {_NOT_IN_FILE.format(table=table)})"""
         for table in FACTS
-        for row in brought.new.get(table, ())
-        if row["job_id"] not in came
-    }
-    for table in FACTS:
-        in_file = brought.in_file.get(table, set())
-        sql = f"SELECT t.job_id, t.id FROM json_each(?) o JOIN {table} t ON t.job_id = o.value"
-        both |= {job for job, row_id in db.execute(sql, [_listed(new)]) if row_id not in in_file}
-    sql = """SELECT j.ski_id, q.day FROM json_each(?) o JOIN jobs j ON j.id = o.value
-        JOIN queue q ON q.job_id = j.id ORDER BY j.id"""
-    found = list(db.execute(sql, [_listed(both)]))
+    )
+    sql = f"""SELECT j.ski_id, q.day FROM temp.came_jobs c JOIN jobs j ON j.id = c.id
+        JOIN queue q ON q.job_id = j.id WHERE NOT EXISTS (
+            SELECT 1 FROM temp.came_new a WHERE a.of = 'jobs' AND a.id = c.id)
+        AND ({own}) ORDER BY j.id"""
+    found = db.execute(sql).fetchall()
     names = _ski_names(db, (ski for ski, _ in found))
     yield from (Clash("worked", Table.JOBS, names[ski], (day,)) for ski, day in found)
 
 
-def skis_touched(db: Database, brought: Brought, lists: Iterable[str]) -> tuple[str, ...]:
+def skis_touched(db: Database, lists: Iterable[str]) -> tuple[str, ...]:
     """The skis of whose state rows just received may say something else than was known here.
 
     ``lists`` are the names of the settings that sign-offs are held against.
     """
-    jobs = brought.new_ids(Table.JOBS)
-    jobs |= {row["job_id"] for table in FACTS for row in brought.new.get(table, ())}
-    struck = _listed(row["row_id"] for row in brought.new.get(Table.STRIKES, ()))
+    struck = new_values(db, Table.STRIKES, "row_id")
+    jobs = {*struck}
     for table in FACTS:
         sql = f"SELECT t.job_id FROM json_each(?) o JOIN {table} t ON t.id = o.value"
-        jobs |= {job for (job,) in db.execute(sql, [struck])}
-    wanted = frozenset(lists)
-    listed = [r["id"] for r in brought.new.get(Table.SETTINGS, ()) if r["name"] in wanted]
-    if listed:
-        sql = "SELECT job_id FROM sign_offs WHERE id > ?"
-        jobs |= {job for (job,) in db.execute(sql, [min(listed)])}
-    jobs |= {row["row_id"] for row in brought.new.get(Table.STRIKES, ())}
-    sql = "SELECT j.ski_id FROM json_each(?) o JOIN jobs j ON j.id = o.value"
-    skis = {ski for (ski,) in db.execute(sql, [_listed(jobs)])}
-    return tuple(sorted(skis | _new_roots(Table.SKIS, brought)))
+        jobs |= {job for (job,) in db.execute(sql, [_listed(struck)])}
+    names = _listed(lists)
+    sql = """SELECT job_id FROM sign_offs WHERE id > (SELECT min(t.id) FROM temp.came_new a
+        JOIN settings t ON t.id = a.id JOIN json_each(?) o ON o.value = t.name
+        WHERE a.of = 'settings')"""
+    jobs |= {job for (job,) in db.execute(sql, [names])}
+    sql = """SELECT j.ski_id FROM (SELECT id FROM temp.came_jobs
+            UNION SELECT id FROM temp.came_new WHERE of = 'jobs'
+            UNION SELECT value FROM json_each(?)) o
+        JOIN jobs j ON j.id = o.id UNION SELECT t.root FROM temp.came_new a
+        JOIN skis t ON t.id = a.id WHERE a.of = 'skis' ORDER BY 1"""
+    return tuple(ski for (ski,) in db.execute(sql, [_listed(jobs)]))
+
+
+def newly_struck(db: Database, brought: Brought) -> set[str]:
+    """The ids of the rows that are struck out now and were not before the last file."""
+    new = {*new_values(db, Table.STRIKES, "id")}
+    before = {t.row_id for t in brought.struck_twice if t.ours["id"] not in new}
+    return {*new_values(db, Table.STRIKES, "row_id")} - before
 
 
 def _ski_names(db: Database, skis: Iterable[str]) -> dict[str, str]:

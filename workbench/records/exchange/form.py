@@ -31,6 +31,7 @@ LOCAL_SETTINGS = frozenset(
         "mouse",
         "keys",
         "trace_draft",
+        "known_files",
     )
 )
 """Settings of one bench, not of the shop: where it is, how it draws, whose hands, what tool."""

@@ -7,22 +7,37 @@ twice; as nothing depends on what came first, two books that have each other's r
 from __future__ import annotations
 
 import json
-from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+import sqlite3
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
+from itertools import groupby, islice, pairwise
 
 from workbench.errors import InputError, shown
-from workbench.records.exchange.checks import Arrived, arrived, check_sense, time_of
+from workbench.records.exchange import arrivals
+from workbench.records.exchange.arrivals import MANY
+from workbench.records.exchange.checks import (
+    Arrived,
+    arrived,
+    check_kinds_known,
+    check_sense,
+    checked_row,
+    first_id_after,
+    time_of,
+)
 from workbench.records.exchange.form import Form, Row, forms
-from workbench.records.exchange.rows_out import references, rows_of, travels
-from workbench.records.store.database import Database
-from workbench.records.store.schema import numbers_lifted
-from workbench.records.store.specs import ROSTER, Table
+from workbench.records.exchange.lines import ID_AT, ID_LENGTH, Lines, OtherLayoutError
+from workbench.records.exchange.rows_out import AT_ONCE, lines_of, references, rows_of, travels
+from workbench.records.store.database import Database, Told, quiet
+from workbench.records.store.schema import Lifted, numbers_lifted
+from workbench.records.store.specs import FACTS, ROSTER, Table
 from workbench.records.store.writer import Pen
 from workbench.records.tables import jobs
 
 MOST_LISTED = 5
+MOST_MISSING = 1_000
+MOST_KNOWN = 20_000
+"""So many rows that others refer to are known to be there before they are looked up anew."""
 
 QUEUED = frozenset((Table.JOBS, Table.MOVES, Table.SIGN_OFFS, Table.STRIKES))
 """What the queue is computed from."""
@@ -55,83 +70,210 @@ class StruckTwice:
 
 @dataclass(slots=True)
 class Brought:
-    """What a file brought: rows that were new and rows known, by table, and what does not fit.
+    """What a file brought: how many rows were new, by table, how many known, what does not fit.
 
     ``settings_left``: names of settings that belong to one bench and were left. ``latest``: the
-    time of the newest row in the file.
+    time of the newest row in the file. Which rows they were is asked of the book
+    (``arrivals.py``) until the next file comes in; ``rows`` are those that were new of what was in
+    memory, so none of a file's lines.
     """
 
-    new: dict[Table, list[Row]] = field(default_factory=dict)
-    known: dict[Table, int] = field(default_factory=dict)
-    in_file: dict[Table, set[str]] = field(default_factory=dict)
+    new: dict[Table, int] = field(default_factory=dict)
+    rows: dict[Table, list[Row]] = field(default_factory=dict, compare=False)
+    known: int = 0
     differs: list[Differs] = field(default_factory=list)
     struck_twice: list[StruckTwice] = field(default_factory=list)
     settings_left: list[str] = field(default_factory=list)
     latest: datetime | None = None
 
-    @property
-    def newly_struck(self) -> set[str]:
-        """The ids of the rows that are struck out now and were not before."""
-        new = self.new_ids(Table.STRIKES)
-        before = {t.row_id for t in self.struck_twice if t.ours["id"] not in new}
-        return {row["row_id"] for row in self.new.get(Table.STRIKES, ())} - before
 
-    def new_ids(self, table: Table) -> set[str]:
-        """The ids of the rows of a table that were new here."""
-        return {row["id"] for row in self.new.get(table, ())}
-
-
-def take_in(pen: Pen, data: object, *, follow: bool) -> Brought:
+def take_in(
+    pen: Pen,
+    data: object,
+    *,
+    follow: bool,
+    told: Told = quiet,
+) -> Brought:
     """Keep the rows of a file that are new here, then compute the queue again where it may change.
 
-    ``follow`` makes the ids to come greater than those brought; a dry run, which the caller rolls
-    back, must not.
+    ``data`` are lists of rows by table, or the lines of a file in lots as :class:`LinesIn` gives
+    them, of which never more than a lot is in memory. ``follow`` makes the ids to come greater than
+    those brought; a dry run, which the caller rolls back, must not.
 
     Raises:
         InputError: a row that no book of ours can hold, or one that refers to a row that is neither
             in the file nor here.
+        OtherLayoutError: lines that are not as ours are; nothing can be said of them.
     """
-    made = forms(pen.db)
-    found = arrived(made, data)
-    brought = Brought(latest=max((time_of(each.id) for each in found), default=None))
-    for each in found:
-        brought.in_file.setdefault(each.table, set()).add(each.id)
-    fresh = _fresh(pen.db, made, found, brought)
-    _refuse_future(fresh, pen.clock().astimezone(UTC))
-    for each in fresh:
-        check_sense(each)
-    _refuse_taken(pen.db, fresh)
-    _refuse_dangling(pen.db, made, fresh)
-    _insert(pen, made, fresh, brought)
-    if fresh:
-        if QUEUED & brought.new.keys():
+    taken = _Intake(pen, told)
+    with pen.db.roomy(), arrivals.begun(pen.db), numbers_lifted(pen.db):
+        if isinstance(data, LinesIn):
+            taken.lines(data)
+        else:
+            taken.rows(data)
+        taken.end()
+    if taken.brought.new:
+        if QUEUED & taken.brought.new.keys():
             jobs.rebuild_queue(pen)
         if follow:
-            pen.mint.follow(max(each.id for each in fresh))
-    return brought
+            pen.mint.follow(taken.newest_new)
+    return taken.brought
 
 
-def _fresh(
-    db: Database, made: Mapping[Table, Form], found: Iterable[Arrived], brought: Brought
-) -> list[Arrived]:
-    """The rows that are not here yet; what is here is counted or set down as different."""
-    out: list[Arrived] = []
-    by_table: dict[Table, list[Arrived]] = defaultdict(list)
-    for each in found:
-        by_table[each.table].append(each)
-    for table, rows in by_table.items():
-        ours = {row["id"]: row for row in rows_of(db, made[table], (each.id for each in rows))}
-        for each in rows:
-            if each.id not in ours:
-                if _stays(each):
-                    brought.settings_left.append(each.row["name"])
-                else:
-                    out.append(each)
-            elif ours[each.id] == each.row:
-                brought.known[table] = brought.known.get(table, 0) + 1
+@dataclass(frozen=True, slots=True)
+class LinesIn:
+    """The lines of a file: ``lots`` yields a table's name, the number of the first line, lines."""
+
+    lots: Iterable[tuple[str, int, list[str]]]
+
+
+class _Intake:
+    """A file on its way in: what was seen of it so far, none of it growing with the file."""
+
+    def __init__(self, pen: Pen, told: Told) -> None:
+        self.pen, self.db, self.told = pen, pen.db, told
+        self.forms = forms(pen.db)
+        self.brought = Brought()
+        self.newest = self.newest_new = ""
+        self._horizon = pen.clock().astimezone(UTC) + AHEAD
+        self._latest_id = first_id_after(self._horizon)
+        self._references = _References(pen.db)
+        self._count_new = 0
+        self._lifted = Lifted(pen.db)
+
+    # -- the two ways in ---------------------------------------------------------------------------
+
+    def rows(self, data: object) -> None:
+        """Take rows that are in memory: each is looked at before the first is kept."""
+        found = iter(arrived(self.forms, data))
+        for table, of_table in groupby(found, key=lambda each: each.table):
+            while lot := list(islice(of_table, AT_ONCE)):
+                ids = [each.id for each in lot]
+                ours = {row["id"]: row for row in rows_of(self.db, self.forms[table], ids)}
+                known = [each.id for each in lot if each.id in ours]
+                for each in lot:
+                    if each.id in ours:
+                        self._known(each, ours[each.id])
+                new = [each for each in lot if each.id not in ours]
+                self._seen(table, lot[-1].id, known, new)
+                if table in self.brought.new:
+                    kept = [each.row for each in new if not _stays(each)]
+                    self.brought.rows.setdefault(table, []).extend(kept)
+
+    def lines(self, data: LinesIn) -> None:
+        """Take lines, a lot at a time. A line that is here, sign for sign, is not read at all."""
+        order = list(self.forms)
+        reached = -1
+        last = ""
+        for name, first, texts in data.lots:
+            place = f"rows.{name}[{first}]"
+            if name not in order or order.index(Table(name)) < reached:
+                raise OtherLayoutError(place)
+            if order.index(Table(name)) > reached:
+                last = ""
+                reached = order.index(Table(name))
+            ids = [text[ID_AT : ID_AT + ID_LENGTH] for text in texts]
+            if ids[0] <= last or any(a >= b for a, b in pairwise(ids)):
+                raise OtherLayoutError(place)
+            last = ids[-1]
+            self._lot(Table(name), first, ids, texts)
+
+    def _lot(self, table: Table, first: int, ids: list[str], texts: list[str]) -> None:
+        form = self.forms[table]
+        lines = Lines(form)
+        ours = lines_of(self.db, form, ids)
+        known: list[str] = []
+        fresh: list[Arrived] = []
+        for number, (row_id, text) in enumerate(zip(ids, texts, strict=True), first):
+            if ours.get(row_id) == text:
+                known.append(row_id)
+                continue
+            place = f"rows.{table}[{number}]"
+            row, is_formed = lines.row(text, place)
+            if is_formed:
+                check_kinds_known(form, row, place)
             else:
-                brought.differs.append(_difference(each, ours[each.id]))
-    return out
+                row = checked_row(form, row, place)
+            if row["id"] != row_id:
+                raise OtherLayoutError(place)
+            if row_id in ours:
+                known.append(row_id)
+                self._known(Arrived(table, number, row), json.loads(ours[row_id]))
+            else:
+                fresh.append(Arrived(table, number, row))
+        self.brought.known += sum(ours.get(i) == t for i, t in zip(ids, texts, strict=True))
+        self._seen(table, ids[-1], known, fresh)
+
+    def _known(self, each: Arrived, ours: Row) -> None:
+        if ours == each.row:
+            self.brought.known += 1
+        else:
+            self.brought.differs.append(_difference(each, ours))
+
+    def _seen(self, table: Table, last: str, known: list[str], fresh: list[Arrived]) -> None:
+        self.newest = max(self.newest, last)
+        if table is Table.SETTINGS:
+            self.brought.settings_left += [each.row["name"] for each in fresh if _stays(each)]
+            fresh = [each for each in fresh if not _stays(each)]
+        arrivals.add(self.db, table, known, is_new=False)
+        if fresh:
+            self._keep(table, fresh)
+        self.told(len(known) + len(fresh))
+
+    # -- what is new -------------------------------------------------------------------------------
+
+    def _keep(self, table: Table, fresh: list[Arrived]) -> None:
+        form = self.forms[table]
+        for each in fresh:
+            if each.id >= self._latest_id:
+                raise _of_the_future(each, self._horizon - AHEAD)
+            check_sense(each)
+        arrivals.add(self.db, table, [each.id for each in fresh], is_new=True)
+        if table in FACTS:
+            arrivals.add_jobs(self.db, {each.row["job_id"] for each in fresh})
+        self.newest_new = max(self.newest_new, fresh[-1].id)
+        self.brought.new[table] = self.brought.new.get(table, 0) + len(fresh)
+        self._count_new += len(fresh)
+        if self._count_new >= MANY:
+            self._lifted.lift()
+        if table is Table.STRIKES:
+            self._strike(fresh)
+        else:
+            self._insert(form, fresh)
+        for each in fresh:
+            self._references.look(form, each)
+
+    def _insert(self, form: Form, fresh: list[Arrived]) -> None:
+        """Add rows; all at once where nothing of a row hangs on the one before."""
+        if form.table not in ROSTER:
+            part = form.part
+            columns = tuple(form.columns)
+            rows = [{name: each.row[name] for name in columns} for each in fresh]
+            made = [() if part is None else each.row[part.value] for each in fresh]
+            try:
+                with self.db.atomic():
+                    self.pen.insert_many(form.table, columns, rows, made)
+                    if part is not None:
+                        self.pen.insert_parts(part, [each.id for each in fresh], made)
+                return
+            except sqlite3.IntegrityError:
+                pass  # one by one, to name the row
+        for each in fresh:
+            _insert_row(self.pen, form, each)
+
+    def _strike(self, fresh: list[Arrived]) -> None:
+        struck = _strikes_here(self.db, fresh)
+        for each in fresh:
+            _strike(self.pen, each, struck, self.brought)
+
+    def end(self) -> None:
+        """Look at what can only be told of the whole file."""
+        self.brought.latest = time_of(self.newest) if self.newest else None
+        self._references.refuse_missing()
+        for table, other, row_id in arrivals.ids_twice(self.db, self._count_new):
+            place = f"rows.{table}: id"
+            raise InputError(place, row_id, f"an id of its own; a row of {other} has this one")
+        self._lifted.put_back()
 
 
 def _stays(each: Arrived) -> bool:
@@ -143,80 +285,64 @@ def _difference(each: Arrived, ours: Row) -> Differs:
     return Differs(each.table, each.place, each.id, column, ours[column], each.row[column])
 
 
-def _refuse_future(fresh: Iterable[Arrived], now: datetime) -> None:
-    """Refuse ids of a time to come: this book's own would have to follow them, and would then be
+def _of_the_future(each: Arrived, now: datetime) -> InputError:
+    """Refuse an id of a time to come: this book's own would have to follow it, and would then be
     later than what others do after it."""
-    for each in fresh:
-        if time_of(each.id) > now + AHEAD:
-            accepted = (
-                f"an id of no later than a day from now ({now:%Y-%m-%d %H:%M} UTC): this one is of "
-                f"{time_of(each.id):%Y-%m-%d}; set the clocks of both benches right"
-            )
-            raise InputError(f"{each.place}.id", each.id, accepted)
+    accepted = (
+        f"an id of no later than a day from now ({now:%Y-%m-%d %H:%M} UTC): this one is of "
+        f"{time_of(each.id):%Y-%m-%d}; set the clocks of both benches right"
+    )
+    return InputError(f"{each.place}.id", each.id, accepted)
 
 
-def _refuse_taken(db: Database, fresh: Sequence[Arrived]) -> None:
-    """Refuse an id that a row of another table has: a strike would strike out both."""
-    places = {each.id: each.place for each in fresh}
-    wanted = json.dumps(sorted(places))
-    for table in forms(db):
-        sql = f"SELECT t.id FROM json_each(?) o JOIN {table} t ON t.id = o.value LIMIT 1"
-        for row in db.query(sql, [wanted]):
-            accepted = f"an id of its own; a row of {table} has this one"
-            raise InputError(f"{places[row['id']]}.id", row["id"], accepted)
-
-
-def _refuse_dangling(db: Database, made: Mapping[Table, Form], fresh: Sequence[Arrived]) -> None:
-    """Refuse the file where a row refers to one that is neither in it nor here.
+class _References:
+    """What the rows of a file refer to, each looked up once or seldom.
 
     A thing of the roster is referred to by the id of its first row.
     """
-    wanted: dict[tuple[Table, bool], dict[str, str]] = defaultdict(dict)
-    for each in fresh:
-        first = each.table is not Table.STRIKES
-        for table, row_id in references(made[each.table], each.row):
-            wanted[table, first and table in ROSTER].setdefault(row_id, each.place)
-    coming: dict[tuple[Table, bool], set[str]] = defaultdict(set)
-    for each in fresh:
-        coming[each.table, False].add(each.id)
-        if each.row.get("root") == each.id:
-            coming[each.table, True].add(each.id)
-    missing = []
-    for (table, first), places in wanted.items():
-        sought = set(places) - coming[table, first]
-        lost = sorted(sought - _here(db, table, sought, first=first))
-        missing += [(table, row_id, places[row_id]) for row_id in lost]
-    if missing:
-        raise _missing(missing)
+
+    def __init__(self, db: Database) -> None:
+        self._db = db
+        self._there: set[tuple[Table, str, bool]] = set()
+        self._missing: dict[tuple[Table, str], str] = {}
+        self._count = 0
+
+    def look(self, form: Form, each: Arrived) -> None:
+        """Note what a row refers to that is not here, nor came with it or before it."""
+        first = form.table is not Table.STRIKES
+        for table, row_id in references(form, each.row):
+            key = (table, row_id, first and table in ROSTER)
+            if key in self._there:
+                continue
+            if self._is_there(*key):
+                if len(self._there) >= MOST_KNOWN:
+                    self._there.clear()
+                self._there.add(key)
+            else:
+                self._count += (table, row_id) not in self._missing
+                if len(self._missing) < MOST_MISSING:
+                    self._missing.setdefault((table, row_id), each.place)
+
+    def _is_there(self, table: Table, row_id: str, is_first: bool) -> bool:
+        root = "AND t.root = t.id" if is_first else ""
+        found = self._db.execute(f"SELECT 1 FROM {table} t WHERE t.id = ? {root}", [row_id])
+        return found.fetchone() is not None
+
+    def refuse_missing(self) -> None:
+        """Raise where a row refers to one that is neither in the file nor here."""
+        missing = [(table, row_id, place) for (table, row_id), place in self._missing.items()]
+        if missing:
+            raise _missing(missing, self._count)
 
 
-def _here(db: Database, table: Table, ids: Iterable[str], *, first: bool) -> set[str]:
-    root = "AND t.root = t.id" if first else ""
-    sql = f"SELECT t.id FROM json_each(?) o JOIN {table} t ON t.id = o.value {root}"
-    return {row["id"] for row in db.query(sql, [json.dumps(sorted(ids))])}
-
-
-def _missing(missing: Sequence[tuple[Table, str, str]]) -> InputError:
+def _missing(missing: Sequence[tuple[Table, str, str]], count: int) -> InputError:
     table, row_id, place = missing[0]
     others = [f"{t.removesuffix('s')} {shown(i)}" for t, i, _ in missing[1:MOST_LISTED]]
     more = f"; also missing: {', '.join(others)}" if others else ""
-    if len(missing) > MOST_LISTED:
-        more += f" and {len(missing) - MOST_LISTED} more"
+    if count > MOST_LISTED:
+        more += f" and {count - MOST_LISTED} more"
     accepted = f"a row of {table} that is in this file or in the book{more}"
     return InputError(f"{place} refers to", row_id, accepted)
-
-
-def _insert(
-    pen: Pen, made: Mapping[Table, Form], fresh: Sequence[Arrived], brought: Brought
-) -> None:
-    struck = _strikes_here(pen.db, fresh)
-    with numbers_lifted(pen.db):
-        for each in fresh:
-            brought.new.setdefault(each.table, []).append(each.row)
-            if each.table is Table.STRIKES:
-                _strike(pen, each, struck, brought)
-            else:
-                _insert_row(pen, made[each.table], each)
 
 
 def _insert_row(pen: Pen, form: Form, each: Arrived) -> None:

@@ -4,18 +4,25 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
-from collections.abc import Container, Iterable, Iterator
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
+from heapq import merge
+from itertools import islice
+from typing import Any
 
 from workbench.records.exchange.form import HOME_STEPS, LOCAL_SETTINGS, Form, Row, forms
-from workbench.records.store.damage import damage_of
+from workbench.records.exchange.lines import Lines
+from workbench.records.store.damage import check_sum, damage_of
 from workbench.records.store.database import Database
 from workbench.records.store.faults import DamagedRowError, UnknownRowError
 from workbench.records.store.schema import CHECK_SUM, OTHER_STRIKE_SETTING, applied
 from workbench.records.store.specs import FACTS, OF_SKI, ORDER, PART_OF, ROSTER, SPECS, Table
 
 Chosen = dict[Table, set[str]]
-TRIED = 100
-"""So many rows of a table stand for all of them where a file's size is foretold."""
+
+AT_ONCE = 2_000
+"""So many rows are read, looked at and written together: a book is never in memory whole."""
+
+_Read = tuple[Any, ...]
 
 
 def steps_of(db: Database) -> tuple[str, ...]:
@@ -23,46 +30,88 @@ def steps_of(db: Database) -> tuple[str, ...]:
     return tuple(step for step in applied(db) if step not in HOME_STEPS)
 
 
-def book_rows(db: Database) -> dict[Table, list[Row]]:
-    """Every row that travels, by table and id; parts lie in their row.
+def lines_out(
+    db: Database, ski_id: str | None = None
+) -> Iterator[tuple[Table, Iterator[list[str]]]]:
+    """Every row that travels, or one ski's with what it needs, as lines of a file in lots.
 
-    Raises ``DamagedRowError`` where one that is not struck out no longer says what was written.
+    By table and id; parts lie in their row. Each table's lots are used up before the next is
+    asked for. Raises ``DamagedRowError`` where a row that is not struck out no longer says what
+    was written: the book that takes it would make a sum of its own.
     """
-    return _sound(db, {table: list(rows_of(db, form)) for table, form in forms(db).items()})
-
-
-def likely_size(db: Database) -> int:
-    """About how many bytes the whole book takes as a file: its rows times what the first take."""
-    size = 0
+    chosen = None if ski_id is None else _chosen_for(db, ski_id)
     for table, form in forms(db).items():
-        first = [row["id"] for row in db.query(f"SELECT id FROM {table} ORDER BY id LIMIT {TRIED}")]
-        if first:
-            count = db.execute(f"SELECT count(*) FROM {table}").fetchone()[0]
-            taken = sum(len(json.dumps(row)) + 2 for row in rows_of(db, form, first))
-            size += count * taken // len(first)
-    return size
+        yield table, _lines(db, form, None if chosen is None else chosen.get(table, set()))
+
+
+def count_out(db: Database) -> int:
+    """How many rows the whole book has, those that stay at home included."""
+    return sum(db.execute(f"SELECT count(*) FROM {table}").fetchone()[0] for table in ORDER)
+
+
+def book_rows(db: Database) -> dict[Table, list[Row]]:
+    """Every row that travels, as values; for books that are small."""
+    return {t: [json.loads(line) for lot in lots for line in lot] for t, lots in lines_out(db)}
+
+
+def _lines(db: Database, form: Form, ids: set[str] | None) -> Iterator[list[str]]:
+    written = Lines(form)
+    has_sum = form.table in FACTS and CHECK_SUM in db.columns_of(form.table)
+    check = can_tell_damage(form.table)
+    for lot, parts in _lots(db, form, ids, more=f", t.{CHECK_SUM}" if has_sum else ""):
+        sums = [row[-1] for row in lot] if has_sum else [None] * len(lot)
+        rows = [row[:-1] for row in lot] if has_sum else lot
+        if check:
+            _refuse_damaged(db, form, rows, sums, parts)
+        if form.table is Table.SETTINGS:
+            rows = [row for row in rows if travels(row[written.names.index("name")])]
+        yield [written.line(row, parts.get(row[0], ())) for row in rows]
+
+
+def lines_of(db: Database, form: Form, ids: Sequence[str]) -> dict[str, str]:
+    """The lines of those rows of a table that are here, by their ids."""
+    written = Lines(form)
+    return {
+        row[0]: written.line(row, parts.get(row[0], ()))
+        for lot, parts in _lots(db, form, ids)
+        for row in lot
+    }
+
+
+def _refuse_damaged(
+    db: Database,
+    form: Form,
+    rows: Sequence[_Read],
+    sums: Sequence[int | None],
+    parts: Mapping[str, list[Row]],
+) -> None:
+    names = tuple(form.columns)
+    doubtful = [
+        _as_row(form, row, parts)
+        for row, total in zip(rows, sums, strict=True)
+        if total is None or check_sum(zip(names, row, strict=True), parts.get(row[0], ())) != total
+    ]
+    if doubtful:
+        sql = "SELECT s.row_id FROM json_each(?) o JOIN strikes s ON s.row_id = o.value"
+        struck = {
+            row_id for (row_id,) in db.execute(sql, [json.dumps([r["id"] for r in doubtful])])
+        }
+        for row_id, why in damaged(db, form.table, doubtful, struck):
+            raise DamagedRowError(form.table, row_id, why)
+
+
+def _as_row(form: Form, values: _Read, parts: Mapping[str, list[Row]]) -> Row:
+    row = dict(zip(form.columns, values, strict=True))
+    if form.part is not None:
+        row[form.part.value] = parts.get(row["id"], [])
+    return row
 
 
 def ski_rows(db: Database, ski_id: str) -> dict[Table, list[Row]]:
-    """One ski with its jobs and all that they refer to, strikes included; no settings.
-
-    Raises ``DamagedRowError`` as ``book_rows`` does.
-    """
-    chosen = _chosen_for(db, ski_id)
-    found = {
-        table: list(rows_of(db, form, chosen.get(table, set())))
-        for table, form in forms(db).items()
+    """One ski with its jobs and all that they refer to, strikes included; no settings."""
+    return {
+        t: [json.loads(line) for lot in lots for line in lot] for t, lots in lines_out(db, ski_id)
     }
-    return _sound(db, found)
-
-
-def _sound(db: Database, found: dict[Table, list[Row]]) -> dict[Table, list[Row]]:
-    """Pass on rows that are what was written: the book that takes them makes sums of its own."""
-    struck = {strike["row_id"] for strike in found[Table.STRIKES]}
-    for table in filter(can_tell_damage, found):
-        for row_id, why in damaged(db, table, found[table], struck | db.sound):
-            raise DamagedRowError(table, row_id, why)
-    return found
 
 
 def can_tell_damage(table: Table) -> bool:
@@ -99,40 +148,46 @@ def _sums(db: Database, table: Table, ids: list[str]) -> dict[str, int | None]:
 
 def rows_of(db: Database, form: Form, ids: Iterable[str] | None = None) -> Iterator[Row]:
     """The rows of a table in the form they travel in, by id; all of them, or those of ``ids``."""
+    for lot, parts in _lots(db, form, ids):
+        for values in lot:
+            row = _as_row(form, values, parts)
+            if form.table is not Table.SETTINGS or travels(row["name"]):
+                yield row
+
+
+def _lots(
+    db: Database, form: Form, ids: Iterable[str] | None, more: str = ""
+) -> Iterator[tuple[list[_Read], Mapping[str, list[Row]]]]:
+    """Rows of a table by id in lots, each with the parts that lie in its rows."""
     wanted = None if ids is None else json.dumps(sorted(ids))
-    parts = _parts(db, form, wanted)
-    for row in _plain_rows(db, form, wanted):
-        if form.part is not None:
-            row[form.part.value] = parts.get(row["id"], [])
-        yield row
+    tables: tuple[Table, ...] = (form.table,)
+    if form.table is Table.STRIKES:  # a file knows no difference between ours and those of others
+        tables = (Table.STRIKES, Table.OTHER_STRIKES)
+    found = merge(*(_select(db, form, table, wanted, more) for table in tables), key=_first)
+    while lot := list(islice(found, AT_ONCE)):
+        yield lot, _parts(db, form, lot)
 
 
-def _plain_rows(db: Database, form: Form, wanted: str | None) -> Iterator[Row]:
-    if form.table is Table.STRIKES:
-        return iter(sorted(_strikes(db, form, wanted), key=_by_id))
-    found = _select(db, f"SELECT {form.select()} FROM {form.table} t", "t.id", wanted)
-    if form.table is Table.SETTINGS:
-        return (row for row in found if travels(row["name"]))
-    return found
+def _first(row: _Read) -> str:
+    return str(row[0])
 
 
-def _by_id(row: Row) -> str:
-    return str(row["id"])
-
-
-def _select(db: Database, sql: str, key: str, wanted: str | None) -> Iterator[Row]:
-    order = key if key == "t.id" else f"{key}, t.place"
+def _select(
+    db: Database, form: Form, table: Table, wanted: str | None, more: str
+) -> Iterator[_Read]:
+    sql = f"SELECT {form.select()}{more} FROM {table} t"
     if wanted is None:
-        return db.query(f"{sql} ORDER BY {order}")
-    return db.query(f"{sql} JOIN json_each(?) o ON o.value = {key} ORDER BY {order}", [wanted])
+        return db.execute(f"{sql} ORDER BY t.id")
+    return db.execute(f"{sql} JOIN json_each(?) o ON o.value = t.id ORDER BY t.id", [wanted])
 
 
-def _parts(db: Database, form: Form, wanted: str | None) -> dict[str, list[Row]]:
+def _parts(db: Database, form: Form, lot: Sequence[_Read]) -> Mapping[str, list[Row]]:
     out: dict[str, list[Row]] = defaultdict(list)
     if form.part is not None:
         names = ", ".join(f"t.{name}" for name in form.part_columns)
-        sql = f"SELECT t.owner, {names} FROM {form.part} t"
-        for row in _select(db, sql, "t.owner", wanted):
+        sql = f"""SELECT t.owner, {names} FROM json_each(?) o JOIN {form.part} t
+            ON t.owner = o.value ORDER BY t.owner, t.place"""
+        for row in db.query(sql, [json.dumps([row[0] for row in lot])]):
             out[row.pop("owner")].append(row)
     return out
 
@@ -140,12 +195,6 @@ def _parts(db: Database, form: Form, wanted: str | None) -> dict[str, list[Row]]
 def travels(setting: str) -> bool:
     """Whether a setting is one of the shop, and not of one bench."""
     return setting not in LOCAL_SETTINGS and not setting.startswith(OTHER_STRIKE_SETTING)
-
-
-def _strikes(db: Database, form: Form, wanted: str | None) -> Iterator[Row]:
-    """Those of this bench and those of others: a file knows no difference."""
-    for table in (Table.STRIKES, Table.OTHER_STRIKES):
-        yield from _select(db, f"SELECT {form.select()} FROM {table} t", "t.id", wanted)
 
 
 # One ski -------------------------------------------------------------------------------------

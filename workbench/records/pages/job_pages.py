@@ -88,13 +88,19 @@ class JobPages(Door):
         return self._read(facts.facts_for, tuple(job_ids))
 
     def ski_facts(
-        self, ski_ids: Iterable[str], asked: Iterable[str] = (), *, whole: bool = False
+        self,
+        ski_ids: Iterable[str],
+        asked: Iterable[str] = (),
+        *,
+        whole: bool = False,
+        keep: bool = True,
     ) -> dict[str, SkiFacts]:
         """What still matters of these skis, by ski, with the jobs ``asked`` for among it.
 
-        ``whole``: every job there ever was. A fixed number of queries.
+        ``whole``: every job there ever was; without ``keep`` none of it stays in memory. A fixed
+        number of queries.
         """
-        return self._read(ski_facts.ski_facts, tuple(ski_ids), tuple(asked), whole=whole)
+        return self._read(ski_facts.ski_facts, tuple(ski_ids), tuple(asked), whole=whole, keep=keep)
 
     def history_of_ski(self, ski_id: str) -> tuple[JobHistory, ...]:
         """Every job of a ski with its facts, oldest first."""

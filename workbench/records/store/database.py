@@ -7,9 +7,21 @@ nothing else here waits for it.
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from typing import Any
+from typing import Any, TypeAlias
+
+ROOMY_KIB = 32_000
+
+Told: TypeAlias = Callable[[int], object]
+"""What long work tells of how many more rows, lines or pages it is through with.
+
+It may raise, and the work is then undone.
+"""
+
+
+def quiet(_: int) -> None:
+    """Tell nobody."""
 
 
 class Database:
@@ -65,6 +77,16 @@ class Database:
                 self.conn.execute("RELEASE part")
             raise
         self.conn.execute("RELEASE part")
+
+    @contextmanager
+    def roomy(self) -> Iterator[None]:
+        """Let what follows use more memory for pages: much is written before it is kept."""
+        before = self.conn.execute("PRAGMA cache_size").fetchone()[0]
+        self.conn.execute(f"PRAGMA cache_size = {-ROOMY_KIB}")
+        try:
+            yield
+        finally:
+            self.conn.execute(f"PRAGMA cache_size = {before}")
 
     def commit(self) -> None:
         """Keep what the open transaction did."""

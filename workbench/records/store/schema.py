@@ -390,6 +390,50 @@ def numbers_lifted(db: Database) -> Iterator[None]:
         db.execute(statement)
 
 
+class Lifted:
+    """What makes adding very many rows slow, let go of meanwhile within an open transaction.
+
+    ``lift`` it once, ``put_back`` makes it anew as it was: an index that random numbers go into is
+    then built sorted; guards against ``INSERT OR REPLACE``, which nothing here says, make SQLite
+    set every page aside for every row; the queue is computed at the end; and a
+    book that is shared with nobody has nothing to set down in its journal.
+    """
+
+    _WHICH = """SELECT type, name, sql FROM sqlite_master WHERE name = 'readings_seen'
+        OR (type = 'trigger' AND (name LIKE '%\\_no\\_replace' ESCAPE '\\'
+            OR name IN ('queue_job', 'queue_move', 'queue_sign_off', 'queue_sign_off_struck',
+                'queue_job_struck')))"""
+
+    _JOURNALS = """SELECT type, name, sql FROM sqlite_master
+        WHERE type = 'trigger' AND name LIKE '%\\_journal' ESCAPE '\\'"""
+
+    def __init__(self, db: Database) -> None:
+        self._db = db
+        self._held: list[str] | None = None
+
+    def lift(self) -> None:
+        """Let go of it, unless that was done."""
+        if self._held is None:
+            found = self._db.execute(self._WHICH).fetchall()
+            if not self._is_shared():
+                found += self._db.execute(self._JOURNALS).fetchall()
+            for kind, name, _ in found:
+                self._db.execute(f"DROP {kind} {name}")
+            self._held = [statement for _, _, statement in found]
+
+    def _is_shared(self) -> bool:
+        there = "SELECT 1 FROM sqlite_master WHERE name = ?"
+        if self._db.execute(there, [Table.SHARES]).fetchone() is None:
+            return False
+        return self._db.execute(f"SELECT 1 FROM {Table.SHARES}").fetchone() is not None
+
+    def put_back(self) -> None:
+        """Make what was let go of."""
+        for statement in self._held or ():
+            self._db.execute(statement)
+        self._held = None
+
+
 def _seen_readings(db: Database) -> None:
     """Let the least and the largest reading by a method be found at once, in whatever big book."""
     db.execute(f"CREATE INDEX readings_seen ON {Table.READINGS}(method_id, mm)")

@@ -48,6 +48,42 @@ class Pen:
                 raise
             raise fault from error
 
+    def insert_many(
+        self,
+        table: Table,
+        columns: Sequence[str],
+        rows: Sequence[Mapping[str, object]],
+        parts: Sequence[Sequence[Mapping[str, object]]],
+    ) -> None:
+        """Add rows whose values were looked at, each with what will lie in it.
+
+        Raises ``IntegrityError`` for one that its table does not take.
+        """
+        names = self.db.columns_of(table)
+        kept = [[row[name] for name in columns] for row in rows]
+        if table in FACTS and CHECK_SUM in names:
+            columns = tuple(columns)
+            assert columns == tuple(name for name in names if name in columns)  # the order counts
+            for values, inner in zip(kept, parts, strict=True):
+                values.append(check_sum(zip(columns, values, strict=True), inner))
+            columns = (*columns, CHECK_SUM)
+        self.db.conn.executemany(_insert_sql(table, tuple(columns)), kept)
+
+    def insert_parts(
+        self,
+        part: Table,
+        owners: Sequence[str],
+        parts: Sequence[Sequence[Mapping[str, object]]],
+    ) -> None:
+        """Add what lies in rows that were added, in the order in which it lies."""
+        listed = [
+            {"owner": owner, "place": place} | dict(each)
+            for owner, inner in zip(owners, parts, strict=True)
+            for place, each in enumerate(inner)
+        ]
+        if listed:
+            self.insert_many(part, tuple(listed[0]), listed, [()] * len(listed))
+
     def _sum(
         self, table: Table, kept: dict[str, object], parts: Sequence[Mapping[str, object]]
     ) -> int | None:

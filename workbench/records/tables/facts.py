@@ -200,10 +200,13 @@ def facts(db: Database, job_id: str) -> tuple[AnyFact, ...]:
     return facts_for(db, (job_id,))[job_id]
 
 
-def facts_for(db: Database, job_ids: Iterable[str]) -> dict[str, tuple[AnyFact, ...]]:
+def facts_for(
+    db: Database, job_ids: Iterable[str], *, keep: bool = True
+) -> dict[str, tuple[AnyFact, ...]]:
     """The facts of many jobs, one query for each table.
 
-    Those of a job to which nothing was added since they were last read are not read again.
+    Those of a job to which nothing was added since they were last read are not read again; without
+    ``keep`` these are not kept for that.
     """
     db.forget_if_others_wrote()
     wanted = list(dict.fromkeys(job_ids))
@@ -217,7 +220,8 @@ def facts_for(db: Database, job_ids: Iterable[str]) -> dict[str, tuple[AnyFact, 
     if len(db.kept) + len(new) > MOST_KEPT:
         db.kept.clear()
     read = _read(db, new) if new else {}
-    db.kept.update((job_id, (marks[job_id], read[job_id])) for job_id in new[:MOST_KEPT])
+    if keep:
+        db.kept.update((job_id, (marks[job_id], read[job_id])) for job_id in new[:MOST_KEPT])
     out |= read
     return {job_id: out[job_id] for job_id in wanted}
 

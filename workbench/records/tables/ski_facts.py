@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import pairwise
 
@@ -104,6 +104,14 @@ class SkiFacts:
         """The ids of the versions by which it got another blade or block, that still matter."""
         return tuple(i for i in changes_of_parts(self.sheets) if i > self.settled)
 
+    @property
+    def ids(self) -> Iterator[str]:
+        """The ids of its sheets, of its jobs and of their facts."""
+        yield from (sheet.since for sheet in self.sheets)
+        for job in self.jobs:
+            yield job.id
+            yield from (fact.id for fact in job.facts)
+
     def job(self, job_id: str) -> SkiJob:
         """The job of this id, which is one of them."""
         return next(job for job in self.jobs if job.id == job_id)
@@ -161,14 +169,19 @@ _Row = tuple[str, str, JobKind, str, int, int, str, str]
 
 
 def ski_facts(
-    db: Database, ski_ids: Iterable[str], asked: Collection[str] = (), *, whole: bool = False
+    db: Database,
+    ski_ids: Iterable[str],
+    asked: Collection[str] = (),
+    *,
+    whole: bool = False,
+    keep: bool = True,
 ) -> dict[str, SkiFacts]:
     """The facts of these skis by ski: all of them with ``whole``, else those that still matter.
 
     Those are the jobs ``asked`` for, all that are open, the setting that was read and signed off
     last, and every job to which something was done after the first of these was added. Where jobs
     are asked for and none of them is a re-check, the last setting is left out if it is plain that
-    it bears on none of them.
+    it bears on none of them. Without ``keep`` they are not kept in memory for the next time.
     """
     wanted = json.dumps(sorted(set(ski_ids)))
     by_ski: dict[str, list[_Row]] = defaultdict(list)
@@ -182,7 +195,7 @@ def ski_facts(
         for ski, jobs in by_ski.items():
             refitted = max(changes_of_parts(sheets.get(ski, ())), default="")
             chosen[ski], settled[ski] = _that_matter(jobs, wished, done_with, refitted)
-    kept = facts.facts_for(db, (job[1] for jobs in chosen.values() for job in jobs))
+    kept = facts.facts_for(db, (job[1] for jobs in chosen.values() for job in jobs), keep=keep)
     return {
         ski: SkiFacts(
             ski,

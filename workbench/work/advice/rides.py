@@ -25,6 +25,7 @@ from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.records.store.values import keepable
 from workbench.work.advice.ride_rules import rules_of
+from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import ALLOWED, MID_PASS, Stage
@@ -288,6 +289,6 @@ def _choose(shop: Shop, offer: Offer, now: JobView) -> JobView:
         assert line.now_mm is not None
         unit = parse_length(change.step_text, "in").unit
         mm = line.now_mm + change.step
-        now = shop.aim_at(now, line, change.step_text, unit, "change", mm)
+        now = shop.aim_at(now, line, Typed(change.step_text, unit, mm), "change")
     because = f"{offer.arithmetic}; tried because: {offer.suggestion.because}"
     return shop.note(now, "advice", because)

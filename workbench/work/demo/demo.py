@@ -27,6 +27,7 @@ from workbench.work.demo.demo_rounds import Loaner, play_loaner
 from workbench.work.demo.demo_study import add_demo_study
 from workbench.work.files.strict_table import Table
 from workbench.work.files.table_files import read_table_file
+from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.tasks import TASKS
@@ -243,14 +244,16 @@ class _Player:
         true = view.rig.observe(line.method, self.pose).value_mm
         text = length_text(true + self.random.gauss(0.0, SCATTER_MM), view.ski.unit)
         mm = parse_length(text, view.ski.unit).mm
-        return shop.take_reading(view, line, text, view.ski.unit, mm, "demo", self.caliper_id)
+        return shop.take_reading(
+            view, line, Typed(text, view.ski.unit, mm, "demo", self.caliper_id)
+        )
 
     def _slip(self, shop: Shop, view: JobView, line: Line) -> JobView:
         """Take a wrong reading and strike it out, with its reason."""
         slip, self.slip = self.slip, {}
         mm = parse_length(slip["text"], view.ski.unit).mm
         view = shop.take_reading(
-            view, line, slip["text"], view.ski.unit, mm, "demo", self.caliper_id
+            view, line, Typed(slip["text"], view.ski.unit, mm, "demo", self.caliper_id)
         )
         index = [x.method_id for x in view.lines].index(line.method_id)
         return shop.strike_reading(view, view.lines[index], slip["reason"])

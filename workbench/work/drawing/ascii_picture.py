@@ -32,12 +32,16 @@ LEGEND = "= base   o where a jaw touched   + where a stud touches   . hole"
 
 
 def plain_picture(scene: Scene, width: int) -> list[str]:
-    """Return a scene as lines of at most ``width`` columns, small, blanks at their ends left out.
-
-    Empty lines above and below are left out too.
-    """
+    """Return a scene as lines of at most ``width`` columns, small."""
     columns = min(width, MOST_COLUMNS)
-    picture = picture_of(scene, float(columns), ASPECT * MOST_ROWS)
+    return plain_lines(picture_of(scene, float(columns), ASPECT * MOST_ROWS))
+
+
+def plain_lines(picture: Picture) -> list[str]:
+    """Return a picture, one of its units to a column, as lines of letters; words as their first.
+
+    Blanks at the ends of lines and empty lines above and below are left out.
+    """
     cells: dict[tuple[int, int], str] = {}
     for part in sorted(picture.parts, key=_rank):
         if isinstance(part, Stroke):

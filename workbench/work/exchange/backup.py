@@ -10,6 +10,7 @@ from workbench.places import is_folder
 from workbench.records.backup import backups
 from workbench.records.backup.backups import Backup, Copied, Restored
 from workbench.records.book import Book
+from workbench.records.store.database import Told, quiet
 from workbench.records.store.faults import RefusedFileError
 from workbench.work.files.safe_write import path_of
 from workbench.work.text.words import clean
@@ -43,11 +44,16 @@ def back_up_at_leave(book: Book, today: date | None = None) -> Copied | None:
     return backups.copy_of_day(book.path, today, kept_of(book))
 
 
-def back_up(book: Book, path: str = "", today: date | None = None) -> Copied:
+def back_up(
+    book: Book,
+    path: str = "",
+    today: date | None = None,
+    told: Told = quiet,
+) -> Copied:
     """Copy the book now: to ``path``, or over today's copy beside the book where it is blank.
 
     A folder gets the copy under its usual name. An older copy of this book is replaced there,
-    anything else refused.
+    anything else refused. ``told`` is told of pages copied.
 
     Raises:
         InputError: no copy can be written at that path; says why.
@@ -55,12 +61,12 @@ def back_up(book: Book, path: str = "", today: date | None = None) -> Copied:
     """
     today = today or date.today()
     if not path.strip():
-        return backups.copy_of_day(book.path, today, kept_of(book))
+        return backups.copy_of_day(book.path, today, kept_of(book), told)
     target = path_of(path)
     if is_folder(target):
         target = target / backups.path_for(book.path, today).name
     try:
-        return Copied(book.backup(target))
+        return Copied(book.backup(target, told))
     except RefusedFileError as why:
         raise InputError("backup", str(target), why.accepted) from None
 

@@ -7,8 +7,9 @@ from collections.abc import Iterator, Sequence
 from workbench.errors import BenchError, InputError
 from workbench.measure.units import Unit
 from workbench.records.store import rows
+from workbench.records.store.database import Told, quiet
 from workbench.work.exchange.intake import COLUMNS
-from workbench.work.files.csv_cells import csv_chunks
+from workbench.work.files.csv_cells import cell_of, csv_chunks
 from workbench.work.files.safe_write import path_of, write_file
 from workbench.work.history.history import load_history
 from workbench.work.history.timeline import timeline_of
@@ -48,7 +49,13 @@ Cells = Sequence[str | float | None]
 
 
 def csv_of(
-    shop: Shop, kind: str, ski: str = "", *, ski_id: str = "", unfit: list[str] | None = None
+    shop: Shop,
+    kind: str,
+    ski: str = "",
+    *,
+    ski_id: str = "",
+    unfit: list[str] | None = None,
+    comma: bool = False,
 ) -> Iterator[bytes]:
     """Yield a CSV file; ``ski`` (its name or serial) leaves the others out of readings and history,
     and so does ``ski_id``.
@@ -58,19 +65,21 @@ def csv_of(
     :func:`workbench.work.exchange.intake.take_in_skis` takes, and are of all skis.
 
     A ski whose history cannot be told has one line in its place, of the kind ``unfit``, that says
-    why; ``unfit`` is given a line for each.
+    why; ``unfit`` is given a line for each. ``comma``: numbers have a decimal comma, and semicolons
+    part the cells; what was typed stays as it was typed.
     """
     whole = {"queue": _queue, "skis": _skis}
     if kind in whole:
         if ski:
             raise InputError("ski", ski, "readings or history: those can be of one ski alone")
-        return csv_chunks(_HEADERS[kind], whole[kind](shop))
+        return csv_chunks(_HEADERS[kind], whole[kind](shop, comma), comma=comma)
     skis = shop.book.skis()
     if ski or ski_id:
         skis = (shop.book.ski(ski_id) if ski_id else known_ski(shop, ski),)
     if kind == "readings":
-        return csv_chunks(_HEADERS[kind], _readings(shop, skis))
-    return csv_chunks(_HEADERS[kind], _histories(shop, skis, [] if unfit is None else unfit))
+        return csv_chunks(_HEADERS[kind], _readings(shop, skis), comma=comma)
+    told = [] if unfit is None else unfit
+    return csv_chunks(_HEADERS[kind], _histories(shop, skis, told), comma=comma)
 
 
 def write_csv(
@@ -81,29 +90,37 @@ def write_csv(
     *,
     ski_id: str = "",
     unfit: list[str] | None = None,
+    comma: bool = False,
+    told: Told = quiet,
 ) -> int:
-    """Write such a file and return its size; a file of the same columns is written over."""
-    chunks = csv_of(shop, kind, ski, ski_id=ski_id, unfit=unfit)
+    """Write such a file and return its size; a file of the same columns is written over.
+
+    ``told`` is told of each line written.
+    """
+    chunks = csv_of(shop, kind, ski, ski_id=ski_id, unfit=unfit, comma=comma)
 
     def with_mark() -> Iterator[bytes]:
         yield BOM
-        yield from chunks
+        for chunk in chunks:
+            told(1)
+            yield chunk
 
-    header = ",".join(_HEADERS[kind]).encode()
-    return write_file(path_of(path), with_mark(), lambda head: head.startswith(BOM + header))
+    ours = tuple(BOM + mark.join(_HEADERS[kind]).encode() for mark in ",;")
+    return write_file(path_of(path), with_mark(), lambda head: head.startswith(ours))
 
 
-def _queue(shop: Shop) -> Iterator[Cells]:
+def _queue(shop: Shop, comma: bool) -> Iterator[Cells]:
     book = shop.book
     for item in (*book.unfinished_before(shop.day), *book.day_queue(shop.day)):
-        yield _ski_cells(shop, book.ski(item.job.ski_id), item.job.due, item.job.note)
+        ski = book.ski(item.job.ski_id)
+        yield _ski_cells(shop, ski, item.job.due, item.job.note, comma)
 
 
-def _skis(shop: Shop) -> Iterator[Cells]:
-    return (_ski_cells(shop, ski, "", "") for ski in shop.book.skis())
+def _skis(shop: Shop, comma: bool) -> Iterator[Cells]:
+    return (_ski_cells(shop, ski, "", "", comma) for ski in shop.book.skis())
 
 
-def _ski_cells(shop: Shop, ski: rows.Ski, due: str, note: str) -> Cells:
+def _ski_cells(shop: Shop, ski: rows.Ski, due: str, note: str, comma: bool) -> Cells:
     cells: dict[str, str] = {
         "ski": ski.name,
         "rider": ski.rider,
@@ -113,8 +130,8 @@ def _ski_cells(shop: Shop, ski: rows.Ski, due: str, note: str) -> Cells:
         "unit": ski.unit,
         "blade": shop.book.blade(ski.blade_id).name,
         "block": shop.book.block(ski.block_id).name,
-        "base_radius": _mm(ski.base_radius_mm),
-        "base_apex": _mm(ski.base_apex_mm),
+        "base_radius": _mm(ski.base_radius_mm, comma),
+        "base_apex": _mm(ski.base_apex_mm, comma),
         "wing": "yes" if ski.has_wing else "no",
         "due": due,
         "note": note,
@@ -123,9 +140,9 @@ def _ski_cells(shop: Shop, ski: rows.Ski, due: str, note: str) -> Cells:
     return [cells[column] for column in COLUMNS]
 
 
-def _mm(length_mm: float | None) -> str:
+def _mm(length_mm: float | None, comma: bool) -> str:
     """Return a length with its unit, exactly; a curved base is never below nothing."""
-    return "" if length_mm is None else f"{length_mm!r} mm"
+    return "" if length_mm is None else f"{cell_of(length_mm, comma=comma)} mm"
 
 
 def _histories(shop: Shop, skis: Sequence[rows.Ski], unfit: list[str]) -> Iterator[Cells]:

@@ -1,13 +1,12 @@
 """The book, or one ski, as a file for another bench, and such a file taken in.
 
 The file is JSON: what it is, how the book was made that it came from, and its rows by table. Equal
-books give equal files, byte for byte.
+books give equal files, byte for byte. Rows pass through in lots, so that memory does not grow with
+the book; a file whose rows are all here, as its digest tells, is not read again.
 """
 
 from __future__ import annotations
 
-import json
-import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -18,11 +17,26 @@ from workbench.errors import BenchError, InputError, shown
 from workbench.fin.parts.blade import Blade
 from workbench.records.book import Book
 from workbench.records.exchange.clashes import Clash
-from workbench.records.exchange.rows_in import Brought
+from workbench.records.exchange.lines import OtherLayoutError
+from workbench.records.exchange.rows_in import Brought, LinesIn
 from workbench.records.store import rows
+from workbench.records.store.database import Told, quiet
 from workbench.records.store.specs import Table
+from workbench.work.exchange.exchange_file import (
+    BEGINNING,
+    FORMAT,
+    KNOWN,
+    VERSION,
+    FileMark,
+    Marker,
+    mark_among,
+    opened,
+    read_lines,
+    read_whole,
+    text_of,
+    with_mark,
+)
 from workbench.work.files.safe_write import path_of, write_file
-from workbench.work.files.table_files import parse_table, read_text
 from workbench.work.job.shop import Shop
 from workbench.work.job.ski_state import SkiState, conclude
 from workbench.work.order.rigs import (
@@ -35,19 +49,11 @@ from workbench.work.order.shop_policy import FINAL_SETTING, RECEIVED_SETTING, ru
 from workbench.work.roster.adding import known_ski
 from workbench.work.roster.settings import misfit_lines
 
-FORMAT = "quarterturn exchange"
-VERSION = 1
-LARGEST_BYTES = 200_000_000
-SURELY_OVER = 1.2
-"""A file foretold to be so many times the largest is refused before the work begins."""
+SKIS_AT_ONCE = 100
+"""So many skis are concluded upon together, so that no book's facts are in memory at once."""
 
 LONGEST_PLACE = 200
 _KEYS = ("format", "version", "migrations", "holds", "rows")
-_BEGINNING = re.compile(
-    rb'\{\n"format": "quarterturn exchange",\n"version": [0-9]+,\n'
-    rb'"migrations": \[[^\n]*\],\n"holds": "(book|ski)",\n"rows": \{'
-)
-"""How :func:`text_of` begins every file, byte for byte."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,36 +112,31 @@ class _UndoneError(Exception):
         self.taken = taken
 
 
-def export_book(shop: Shop, path: str) -> Exported:
-    """Write the whole book to a file.
+def export_book(shop: Shop, path: str, told: Told = quiet) -> Exported:
+    """Write the whole book to a file; ``told`` is told of rows written.
 
     Raises:
-        InputError: it cannot be written, or would be larger than a bench takes in. The size is
-            foretold, so that this is said before the work; where that was wrong, as soon as the
-            file is too large. Nothing is written then.
+        InputError: it cannot be written.
     """
-    path_of(path)
-    likely = shop.book.likely_size()
-    if likely > SURELY_OVER * LARGEST_BYTES:
-        raise _too_large(path, f"about {likely // 1_000_000} MB")
-    return _export(shop.book, path, None)
+    done, mark = _export(shop.book, path, None, told)
+    _remember(shop, mark)
+    return done
 
 
 def export_ski(shop: Shop, ski: str, path: str) -> Exported:
     """Write one ski, by its name or serial, with everything it needs; never over a whole book."""
-    return _export(shop.book, path, known_ski(shop, ski).id)
+    return export_ski_of_id(shop, known_ski(shop, ski).id, path)
 
 
 def export_ski_of_id(shop: Shop, ski_id: str, path: str) -> Exported:
     """Write one ski, by its id, with everything it needs; never over a whole book."""
-    return _export(shop.book, path, ski_id)
+    return _export(shop.book, path, ski_id, quiet)[0]
 
 
-def _export(book: Book, path: str, ski_id: str | None) -> Exported:
+def _export(book: Book, path: str, ski_id: str | None, told: Told) -> tuple[Exported, FileMark]:
     target = path_of(path)
-    found = book.rows_out(ski_id)
-    text = _bounded(path, text_of(book.steps(), found, ski_id is None))
     there: list[str] = []
+    mark = Marker()
 
     def may_go(head: bytes) -> bool:
         there.append(_holds(head))
@@ -144,113 +145,117 @@ def _export(book: Book, path: str, ski_id: str | None) -> Exported:
             raise InputError("file", str(target), accepted)
         return there != [""]
 
-    size = write_file(target, text, may_go)
-    return Exported(target, sum(map(len, found.values())), size, bool(there))
+    def count(rows: int) -> None:
+        mark.rows += rows
+        told(rows)
+
+    def write() -> int:
+        lots = book.lines_out(ski_id)
+        text = text_of(book.steps(), lots, ski_id is None, count)
+        return write_file(target, mark.passing(text), may_go)
+
+    size = book.at_once(write)
+    made = mark.made()
+    return Exported(target, made.rows, size, bool(there)), made
 
 
 def _holds(head: bytes) -> str:
     """Return what an exchange file holds, by its first bytes; nothing where it is none of ours."""
-    found = _BEGINNING.match(head)
+    found = BEGINNING.match(head)
     return found[1].decode() if found else ""
 
 
-def _bounded(path: str, chunks: Iterator[bytes]) -> Iterator[bytes]:
-    """Pass a file's text on, and refuse as soon as no bench would take it in."""
-    size = 0
-    for chunk in chunks:
-        size += len(chunk)
-        if size > LARGEST_BYTES:
-            raise _too_large(path, "more than that")
-        yield chunk
-
-
-def _too_large(path: str, size: str) -> InputError:
-    largest = LARGEST_BYTES // 1_000_000
-    return InputError(
-        "file", path, f"at most {largest} MB, as much as a bench takes in; this would be {size}. "
-        "Nothing was written. Export ski by ski: 'export --ski NAME FILE' on the command line, or "
-        "'export this ski' on the files screen. To have the whole book: 'backup FILE'",
-    )  # fmt: skip
-
-
-def text_of(
-    steps: tuple[str, ...], found: Mapping[Table, list[dict[str, Any]]], whole: bool
-) -> Iterator[bytes]:
-    """Yield a file's text: a line for each row, ASCII alone, the same for the same rows."""
-    yield f'{{\n"format": {_json(FORMAT)},\n"version": {VERSION},\n'.encode()
-    yield f'"migrations": {_json(steps)},\n'.encode()
-    yield f'"holds": "{"book" if whole else "ski"}",\n"rows": {{'.encode()
-    comma = ""
-    for table, listed in found.items():
-        yield f"{comma}\n{_json(table)}: [".encode()
-        comma = ","
-        for i, row in enumerate(listed):
-            yield f"{',' if i else ''}\n{_json(row)}".encode()
-        yield b"\n]" if listed else b"]"
-    yield b"\n}\n}\n"
-
-
-def _json(value: object) -> str:
-    return json.dumps(value, ensure_ascii=True, allow_nan=False)
-
-
-def take_in(shop: Shop, path: str, *, dry_run: bool = False) -> TakenIn:
+def take_in(shop: Shop, path: str, *, dry_run: bool = False, told: Told = quiet) -> TakenIn:
     """Take a file in: all its rows or none. A dry run says what would come of it.
 
     Raises:
         InputError: naming the file, the place in it, the value and what is accepted.
     """
     book = shop.book
-    with _in_file(path):
-        data = _rows_in(book, path)
+    with _in_file(path), opened(path if path == "-" else path_of(path)) as file:
+        known = mark_among(book.setting(KNOWN), file)
+        if known is not None:
+            return TakenIn(path, dry_run, Brought(known=known.rows, latest=known.latest), (), ())
+        mark = Marker()
         try:
-            return book.batch(take_rows, book, path, data, dry_run=dry_run)
-        except _UndoneError as done:
-            return done.taken
+            head, lots = read_lines(file, mark)
+            _check_head(book, head)
+            taken = _taken(book, path, LinesIn(lots), dry_run, told)
+        except OtherLayoutError as why:
+            data = read_whole(file, why.place)
+            _check_head(book, data)
+            return _taken(book, path, data.get("rows", {}), dry_run, told)
+        brought = taken.brought
+        if not dry_run and not brought.differs and not brought.settings_left:
+            mark.rows = brought.known + sum(brought.new.values())
+            _remember(shop, mark.made(brought.latest))
+        return taken
 
 
-def take_rows(book: Book, path: str, data: object, *, dry_run: bool = False) -> TakenIn:
-    """Take rows in, by table, as from a file at ``path``, and say what came of it; in a batch.
+def _remember(shop: Shop, mark: FileMark) -> None:
+    """Keep the mark of a file whose rows are all in the book: they never leave it."""
+    marks = with_mark(shop.book.setting(KNOWN), mark)
+    if marks is not None:
+        shop.remember(KNOWN, marks)
 
-    Raises:
+
+def _taken(book: Book, path: str, data: object, dry_run: bool, told: Told) -> TakenIn:
+    try:
+        return book.batch(take_rows, book, path, data, dry_run=dry_run, told=told)
+    except _UndoneError as done:
+        return done.taken
+
+
+def take_rows(
+    book: Book, path: str, data: object, *, dry_run: bool = False, told: Told = quiet
+) -> TakenIn:
+    """Take rows in, by table or as lines, as from a file at ``path``, and say what came of it.
+
+    In a batch. Raises:
         InputError: naming the place in ``data``.
     """
-    brought = book.take_in(data, follow=not dry_run)
-    _check_parts(book, brought)
-    clashes, troubles = book.clashes(brought), (*_misfits(book, brought), *_troubles(book, brought))
-    taken = TakenIn(path, dry_run, brought, clashes, troubles, _changes(book, brought))
+    brought = book.take_in(data, follow=not dry_run, told=told)
+    if not brought.new:
+        return TakenIn(path, dry_run, brought, (), ())
+    _check_parts(book)
+    clashes, troubles = book.clashes(), (*_misfits(book), *_troubles(book))
+    taken = TakenIn(path, dry_run, brought, clashes, troubles, _changes(book, brought, told))
+    book.forget_brought()
     if dry_run:
         raise _UndoneError(taken)
     return taken
 
 
-def _misfits(book: Book, brought: Brought) -> list[str]:
+def _misfits(book: Book) -> list[str]:
     """Return in words which settings just received do not fit."""
-    came = {row["name"] for row in brought.new.get(Table.SETTINGS, ())}
+    came = book.brought(Table.SETTINGS, "name")
     return misfit_lines({n: text for n, text in book.settings().items() if n in came})
 
 
-def _changes(book: Book, brought: Brought) -> tuple[Change, ...]:
+def _changes(book: Book, brought: Brought, told: Told) -> tuple[Change, ...]:
     """Return the skis whose state is another one than before, or is contradicted; dangers first."""
-    touched = book.skis_touched(brought, (RECEIVED_SETTING, FINAL_SETTING))
-    came = brought.new_ids(Table.SKIS)
-    known = [ski for ski in touched if ski not in came]
-    facts = book.ski_facts([ski for ski in touched if ski in came])
-    facts |= book.ski_facts(known, whole=True)
-    ids = {row["id"] for listed in brought.new.values() for row in listed}
-    struck = brought.newly_struck
+    touched = book.skis_touched((RECEIVED_SETTING, FINAL_SETTING))
     rules = rules_of(book)
-    earlier = rules.without(ids)
+    earlier = rules.without(book.brought_among(rules.ids))
+    struck = book.newly_struck(brought)
     out = []
-    for ski in touched:
-        now = conclude(facts[ski], rules)
-        before = None
-        if ski not in came:
-            before = conclude(facts[ski].without(ids, struck), earlier)
-        against = _contradicted(now, before)
-        if against or (before is not None and now.key != before.key):
-            row = book.ski(ski)
-            out.append(Change(row.name, row.serial, before, now, against))
+    for at in range(0, len(touched), SKIS_AT_ONCE):
+        some = touched[at : at + SKIS_AT_ONCE]
+        came = book.brought_among(some)
+        known = [ski for ski in some if ski not in came]
+        facts = book.ski_facts(came, keep=False)
+        facts |= book.ski_facts(known, whole=True, keep=False)
+        new = book.brought_among(i for ski in known for i in facts[ski].ids)
+        told(0)
+        for ski in some:
+            now = conclude(facts[ski], rules)
+            before = None
+            if ski not in came:
+                before = conclude(facts[ski].without(new, struck), earlier)
+            against = _contradicted(now, before)
+            if against or (before is not None and now.key != before.key):
+                row = book.ski(ski)
+                out.append(Change(row.name, row.serial, before, now, against))
     return tuple(sorted(out, key=lambda change: not change.is_danger))
 
 
@@ -274,9 +279,8 @@ def _in_file(path: str) -> Iterator[None]:
         raise InputError(f"{shown(path, 300)}{place}", why.value, why.accepted) from None
 
 
-def _rows_in(book: Book, path: str) -> object:
-    text = read_text(path if path == "-" else path_of(path), LARGEST_BYTES)
-    data = parse_table(text, "json")
+def _check_head(book: Book, data: Mapping[str, Any]) -> None:
+    """Refuse a file that says of itself that it is none of ours, or one of a newer bench."""
     if data.get("format") != FORMAT:
         accepted = f"'{FORMAT}': a file that quarterturn export wrote"
         raise InputError("format", data.get("format", "(missing)"), accepted)
@@ -286,7 +290,6 @@ def _rows_in(book: Book, path: str) -> object:
             raise InputError(key, data[key], f"one of {', '.join(_KEYS)}")
     if data.get("holds") not in ("book", "ski"):
         raise InputError("holds", data.get("holds", "(missing)"), "'book' or 'ski'")
-    return data.get("rows", {})
 
 
 def _refuse_newer(book: Book, data: Mapping[str, Any]) -> None:
@@ -304,19 +307,15 @@ def _refuse_newer(book: Book, data: Mapping[str, Any]) -> None:
             raise InputError("migrations", step, f"steps that this book knows: the file {newer}")
 
 
-def _check_parts(book: Book, brought: Brought) -> None:
+def _check_parts(book: Book) -> None:
     """Refuse a blade or a stud that the bench could not work with."""
-    for blade in map(book.blade, _new_roots(Table.BLADES, brought)):
+    for blade in map(book.blade, book.brought(Table.BLADES, "root")):
         with _part(f"blade {shown(blade.name)}"):
             blade_of(blade)
-    for block in map(book.block, _new_roots(Table.BLOCKS, brought)):
+    for block in map(book.block, book.brought(Table.BLOCKS, "root")):
         with _part(f"block {shown(block.name)}"):
             for stud in block.studs:
                 stud_of(stud)
-
-
-def _new_roots(table: Table, brought: Brought) -> list[str]:
-    return sorted({row["root"] for row in brought.new.get(table, ())})
 
 
 @contextmanager
@@ -327,14 +326,14 @@ def _part(name: str) -> Iterator[None]:
         raise InputError(f"{name}, {why.field}", why.value, why.accepted) from None
 
 
-def _troubles(book: Book, brought: Brought) -> tuple[str, ...]:
+def _troubles(book: Book) -> tuple[str, ...]:
     """What keeps a ski from the bench now: say, a method whose hole its blade no longer has.
 
     A ski that was here before is kept from it as well by a part that was received or corrected.
     """
     blades: dict[str, Blade] = {}
     out = []
-    for ski in _touched(book, brought):
+    for ski in _touched(book):
         try:
             if ski.blade_id not in blades:
                 blades[ski.blade_id] = _readable(book, ski.blade_id)
@@ -347,14 +346,14 @@ def _troubles(book: Book, brought: Brought) -> tuple[str, ...]:
     return tuple(out)
 
 
-def _touched(book: Book, brought: Brought) -> Iterator[rows.Ski]:
+def _touched(book: Book) -> Iterator[rows.Ski]:
     """Yield the skis that are new, then those whose blade, block or methods are."""
-    new = _new_roots(Table.SKIS, brought)
-    yield from map(book.ski, new)
+    new = {*book.brought(Table.SKIS, "root")}
+    yield from map(book.ski, sorted(new))
     blades, blocks, methods = (
-        set(_new_roots(table, brought)) for table in (Table.BLADES, Table.BLOCKS, Table.METHODS)
+        {*book.brought(table, "root")} for table in (Table.BLADES, Table.BLOCKS, Table.METHODS)
     )
-    blades |= {row["blade_id"] for row in brought.new.get(Table.METHODS, ())}
+    blades |= {*book.brought(Table.METHODS, "blade_id")}
     if blades or blocks:
         for ski in book.skis():
             parts = ski.blade_id in blades or ski.block_id in blocks

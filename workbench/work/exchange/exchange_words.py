@@ -50,8 +50,8 @@ def exported_lines(done: Exported) -> list[str]:
 def taken_in_lines(taken: TakenIn, now: datetime | None = None) -> list[str]:
     """Return what a file brought, then each conflict on a line of its own, marked ``!``."""
     brought = taken.brought
-    new = [_count(table, len(rows)) for table, rows in brought.new.items()]
-    known = sum(brought.known.values())
+    new = [_count(table, count) for table, count in brought.new.items()]
+    known = brought.known
     verb = "Would take in" if taken.dry_run else "Taken in"
     out = [f"{verb}: {', '.join(new)}" if new else "Nothing new in this file"]
     if known:

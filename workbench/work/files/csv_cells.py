@@ -16,6 +16,7 @@ from workbench.errors import InputError
 from workbench.work.files.table_files import read_text
 
 STARTS = "=+-@＝＋－＠"
+_MARK = {False: ",", True: ";"}
 DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs"}
 
 _WRITTEN = re.compile(r"\\(?:x([0-9a-f]{2})|u([0-9a-f]{4})|U([0-9a-f]{8}))")
@@ -27,12 +28,15 @@ _INNER = re.compile(
 """A formula's start behind what another spreadsheet may part cells by; a signed number is none."""
 
 
-def cell_of(value: str | float | None) -> str:
-    """Return a value as a cell; a number is ours, stays one and takes no apostrophe."""
+def cell_of(value: str | float | None, *, comma: bool = False) -> str:
+    """Return a value as a cell; a number is ours, stays one and takes no apostrophe.
+
+    ``comma``: a number has a decimal comma instead of a point.
+    """
     if value is None:
         return ""
     if not isinstance(value, str):
-        return repr(value)
+        return repr(value).replace(".", ",") if comma else repr(value)
     text = _written_out(value)
     return f"'{text}" if _starts_formula(text) else text
 
@@ -71,17 +75,20 @@ def _char(found: re.Match[str]) -> str:
 
 
 def csv_chunks(
-    header: Sequence[str], rows: Iterable[Sequence[str | float | None]]
+    header: Sequence[str], rows: Iterable[Sequence[str | float | None]], *, comma: bool = False
 ) -> Iterator[bytes]:
-    """Yield a CSV file in UTF-8, a line at a time."""
+    """Yield a CSV file in UTF-8, a line at a time.
+
+    ``comma``: with decimal commas, and so with semicolons between the cells.
+    """
     line = io.StringIO(newline="")
-    writer = csv.writer(line, lineterminator="\r\n")
+    writer = csv.writer(line, delimiter=_MARK[comma], lineterminator="\r\n")
     writer.writerow(header)
     yield line.getvalue().encode()
     for values in rows:
         line.seek(0)
         line.truncate()
-        writer.writerow([cell_of(value) for value in values])
+        writer.writerow([cell_of(value, comma=comma) for value in values])
         yield line.getvalue().encode()
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -69,20 +71,32 @@ def read_text(path: str | Path, largest: int = _LARGEST_BYTES) -> str:
     """
     if str(path) == "-" and sys.stdin is None:
         raise InputError("file", "-", "standard input that is open")
-    try:
+    with cannot_read(path):
         if str(path) == "-":
             raw = sys.stdin.buffer.read(largest + 1)
         else:
             with open(path, "rb") as file:
                 raw = file.read(largest + 1)
+    if len(raw) > largest:
+        accepted = f"a file of at most {largest // 1_000_000} MB"
+        raise InputError("file", f"over {largest} bytes", accepted)
+    return text_in(raw)
+
+
+@contextmanager
+def cannot_read(path: str | Path) -> Iterator[None]:
+    """Say in a word why a file cannot be read, as an ``InputError``."""
+    try:
+        yield
     except OSError as why:
         reason = why.strerror or type(why).__name__
         raise InputError("file", str(path), f"a file that can be read ({reason})") from None
     except ValueError:
         raise InputError("file", str(path), "a path without control characters") from None
-    if len(raw) > largest:
-        accepted = f"a file of at most {largest // 1_000_000} MB"
-        raise InputError("file", f"over {largest} bytes", accepted)
+
+
+def text_in(raw: bytes) -> str:
+    """The text that a file's bytes are in UTF-8; raises ``InputError``."""
     try:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError as why:

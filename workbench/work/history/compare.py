@@ -22,6 +22,7 @@ from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
 from workbench.work.history.history import History, Setting, Value
 from workbench.work.job.aim_last import Wing, aim_wing_too, wing_as_set
+from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import ALLOWED
@@ -214,7 +215,7 @@ def _aim(shop: Shop, values: Mapping[str, Value], wing: Wing | None, now: JobVie
     for line in now.lines:
         text = length_text(values[line.method_id].mm, unit)
         # As typed by a hand that copies the number shown, so that text and mm say the same.
-        now = shop.aim_at(now, line, text, unit, "value", parse_length(text, unit).mm)
+        now = shop.aim_at(now, line, Typed(text, unit, parse_length(text, unit).mm), "value")
     return aim_wing_too(shop, now, wing)
 
 

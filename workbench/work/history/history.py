@@ -222,27 +222,34 @@ def _method_ids(
 
 def settings_in(history: History) -> tuple[Setting, ...]:
     """Return every setting in a history, oldest first; struck-out jobs and rows do not count."""
-    slopes, once = Slopes(history.rigs), TakenOnce(history.tools)
+    worked = _Worked(history, Slopes(history.rigs), TakenOnce(history.tools))
     out: list[Setting] = []
     for job in history.jobs:
         if job.job.struck is None:
-            out += _settings_of_job(job, history, slopes, once)
+            out += _settings_of_job(job, worked)
     return tuple(out)
 
 
-def _settings_of_job(
-    job: rows.JobHistory, history: History, slopes: Slopes, once: TakenOnce
-) -> list[Setting]:
+@dataclass(frozen=True, slots=True)
+class _Worked:
+    """A history with what is worked out of its readings once for all its settings."""
+
+    history: History
+    slopes: Slopes
+    once: TakenOnce
+
+
+def _settings_of_job(job: rows.JobHistory, worked: _Worked) -> list[Setting]:
     live = [f for f in job.facts if f.struck is None]
     taken = _by_pass(live)
     if not taken:
         return []
     last = _last_measured(taken)
-    signed = history.state.jobs[job.job.id].has_left
-    out = [_setting("received", 0, taken[0], live, history, slopes, once)] if 0 in taken else []
+    signed = worked.history.state.jobs[job.job.id].has_left
+    out = [_setting("received", 0, taken[0], live, worked)] if 0 in taken else []
     if last > 0 or signed:
         moment: Moment = "left" if signed else "in hand"
-        out.append(_setting(moment, last, taken[last], live, history, slopes, once))
+        out.append(_setting(moment, last, taken[last], live, worked))
     return out
 
 
@@ -269,17 +276,16 @@ def _setting(
     number: int,
     taken: Mapping[str, Sequence[rows.Reading]],
     live: Sequence[rows.AnyFact],
-    history: History,
-    slopes: Slopes,
-    once: TakenOnce,
+    worked: _Worked,
 ) -> Setting:
+    methods = worked.history.methods
     targets = {f.method_id: f for f in live if type(f) is rows.Target}
     wings = [f for f in live if type(f) is rows.WingSetting]
     ratings = [f.rating for f in live if type(f) is rows.RideNote and f.rating is not None]
     last = max((r for readings in taken.values() for r in readings), key=lambda r: r.id)
-    order = [i for i in history.methods if i in taken]
-    repeats = {i: once.of(i, history.methods[i], taken[i]) for i in order}
-    known = slopes.of(repeats)
+    order = [i for i in methods if i in taken]
+    repeats = {i: worked.once.of(i, methods[i], taken[i]) for i in order}
+    known = worked.slopes.of(repeats)
     values = tuple(
         Value(
             i, t.method, mean_of(t.values_mm), u_of(t, known[i]), tuple(taken[i]), targets.get(i)

@@ -10,6 +10,7 @@ from workbench.errors import InputError
 from workbench.measure.display import fine_text
 from workbench.measure.lengths import parse_length
 from workbench.records.store import rows
+from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.trust.job_reading import Line
@@ -122,7 +123,7 @@ def _aim_at(
     for line, wanted_mm, tolerance_mm in aims:
         text = fine_text(wanted_mm, unit)
         mm = parse_length(text, unit).mm
-        now = shop.aim_at(now, line, text, unit, "value", mm, tolerance_mm)
+        now = shop.aim_at(now, line, Typed(text, unit, mm), "value", tolerance_mm)
     return aim_wing_too(shop, now, wing)
 
 
@@ -142,5 +143,5 @@ def _aim(
         else:
             text, in_unit = fine_text(then.target_mm or 0.0, unit), unit
             mm = parse_length(text, unit).mm
-        now = shop.aim_at(now, line, text, in_unit, "value", mm, then.tolerance_mm)
+        now = shop.aim_at(now, line, Typed(text, in_unit, mm), "value", then.tolerance_mm)
     return aim_wing_too(shop, now, wing)

@@ -21,7 +21,23 @@ from workbench.measure.lengths import (
 )
 from workbench.measure.mpe_tables import LONGEST_MM
 from workbench.measure.units import Unit
+from workbench.records.store import rows
 from workbench.work.trust.job_reading import Line
+
+
+@dataclass(frozen=True, slots=True)
+class Typed:
+    """A number about to be kept: its text and unit, what that is in mm, and how it came.
+
+    ``caliper_id``: the caliper it was read off, where one is known.
+    """
+
+    text: str
+    unit: Unit
+    mm: float
+    how: rows.How = "typed"
+    caliper_id: str | None = None
+
 
 SIGNS = ("+", "-", "\N{MINUS SIGN}")
 """What begins a change of a target."""

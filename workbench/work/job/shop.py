@@ -17,7 +17,7 @@ from workbench.measure.lengths import check_finest, parse_length
 from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.records.store.faults import UnknownRowError
-from workbench.work.job.entry import check_reading, check_target, target_name
+from workbench.work.job.entry import Typed, check_reading, check_target, target_name
 from workbench.work.job.job_view import WING_AIM, JobView
 from workbench.work.job.open_book import WITHOUT_LEARNED, OpenBook
 from workbench.work.job.ski_state import TAKEN_BACK
@@ -110,59 +110,31 @@ class Shop(OpenBook):
             raise InputError("check", item, f"'{due.key if due is not None else 'none'}' next")
         self.book.add_tick(now.job.id, self.who, listed, item, due.words)
 
-    def take_reading(
-        self,
-        view: JobView,
-        line: Line,
-        text: str,
-        unit: Unit,
-        mm: float,
-        how: rows.How = "typed",
-        caliper_id: str | None = None,
-    ) -> JobView:
+    def take_reading(self, view: JobView, line: Line, read: Typed) -> JobView:
         """Keep a reading: the one that is due, or a repeat of one already taken in this round."""
-        taken = partial(
-            rows.Taken, method_id=line.method_id, text=text, unit=unit, mm=mm,
-            caliper_id=caliper_id, how=how,
-        )  # fmt: skip
 
         def keep(now: JobView) -> None:
-            check_reading(line, text, mm, unit)
-            at = now.tools.now.id if now.tools.now is not None else None
-            reading = taken(pass_number=now.progress.pass_number, temperature_id=at)
-            self.book.add_reading(now.job.id, self.who, reading)
+            check_reading(line, read.text, read.mm, read.unit)
+            taken = rows.Taken(
+                method_id=line.method_id, pass_number=now.progress.pass_number, text=read.text,
+                unit=read.unit, mm=read.mm, caliper_id=read.caliper_id, how=read.how,
+                temperature_id=_temperature_now(now),
+            )  # fmt: skip
+            self.book.add_reading(now.job.id, self.who, taken)
 
         self.act(view, "read", keep)
         return self.view(view.job.id)
 
-    def take_locked(
-        self,
-        view: JobView,
-        line: Line,
-        text: str,
-        unit: Unit,
-        mm: float,
-        how: rows.How = "typed",
-        caliper_id: str | None = None,
-    ) -> JobView:
+    def take_locked(self, view: JobView, line: Line, read: Typed) -> JobView:
         """Keep a reading with the clamp bolts tight for good; the final check before it counts."""
 
         def keep(now: JobView) -> None:
-            check_reading(line, text, mm, unit)
-            at = now.tools.now.id if now.tools.now is not None else None
-            self.book.add_fact(
-                now.job.id,
-                self.who,
-                rows.LockedReading(
-                    method_id=line.method_id,
-                    text=text,
-                    unit=unit,
-                    mm=mm,
-                    caliper_id=caliper_id,
-                    how=how,
-                    temperature_id=at,
-                ),
-            )
+            check_reading(line, read.text, read.mm, read.unit)
+            locked = rows.LockedReading(
+                method_id=line.method_id, text=read.text, unit=read.unit, mm=read.mm,
+                caliper_id=read.caliper_id, how=read.how, temperature_id=_temperature_now(now),
+            )  # fmt: skip
+            self.book.add_fact(now.job.id, self.who, locked)
 
         self.act(view, "read locked", keep)
         return self.view(view.job.id)
@@ -196,35 +168,26 @@ class Shop(OpenBook):
             if line.now_mm is None:
                 raise InputError(target_name(line), text, "a value: nothing is read yet")
             kind, mm = "change", line.now_mm + length.mm
-        return self.aim_at(view, line, text, length.unit, kind, mm)
+        return self.aim_at(view, line, Typed(text, length.unit, mm), kind)
 
     def aim_at(
         self,
         view: JobView,
         line: Line,
-        text: str,
-        unit: Unit,
+        aim: Typed,
         kind: rows.TargetKind,
-        mm: float,
         tolerance_mm: float | None = None,
     ) -> JobView:
         """Keep a target whose value in mm is already understood."""
         wide_mm = line.tolerance_mm if tolerance_mm is None else tolerance_mm
 
         def keep(now: JobView) -> None:
-            check_target(line, text, mm, unit)
-            self.book.add_fact(
-                now.job.id,
-                self.who,
-                rows.Target(
-                    method_id=line.method_id,
-                    text=text,
-                    unit=unit,
-                    kind=kind,
-                    mm=mm,
-                    tolerance_mm=wide_mm,
-                ),
-            )
+            check_target(line, aim.text, aim.mm, aim.unit)
+            target = rows.Target(
+                method_id=line.method_id, text=aim.text, unit=aim.unit, kind=kind, mm=aim.mm,
+                tolerance_mm=wide_mm,
+            )  # fmt: skip
+            self.book.add_fact(now.job.id, self.who, target)
 
         self.act(view, "aim", keep)
         return self.view(view.job.id)
@@ -242,7 +205,8 @@ class Shop(OpenBook):
                 raise InputError("baseline", wanted.name, "numbers by this ski's own methods")
             for e in known:
                 line = by_name[e.method_name]
-                now = self.aim_at(now, line, e.text, e.unit, "baseline", e.mm, e.tolerance_mm)
+                aim = Typed(e.text, e.unit, e.mm)
+                now = self.aim_at(now, line, aim, "baseline", e.tolerance_mm)
             return now
 
         return self.act(view, "aim", aim)
@@ -477,6 +441,11 @@ class Shop(OpenBook):
     def remember(self, name: str, value: str) -> None:
         """Keep a setting of the bench, such as the ski in hand."""
         self.book.set_setting(name, value, who=self.who)
+
+
+def _temperature_now(view: JobView) -> str | None:
+    """Return the id of the temperature in force."""
+    return view.tools.now.id if view.tools.now is not None else None
 
 
 def _shows(view: JobView) -> object:

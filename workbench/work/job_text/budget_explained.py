@@ -8,12 +8,12 @@ from workbench.errors import InputError
 from workbench.fin.plan.plan import Prediction
 from workbench.fin.reading.observe import Method
 from workbench.frozen import dataclass
-from workbench.measure.budget import Budget
-from workbench.measure.display import FINE, change_text, fine_text
+from workbench.measure.budget import Budget, Contribution
+from workbench.measure.display import FINE, change_text, fine_text, length_text
 from workbench.measure.outliers import Doubts
 from workbench.measure.reading_budget import SCATTER
 from workbench.measure.repeats import Repeats
-from workbench.measure.units import Unit
+from workbench.measure.units import MM_PER, Unit
 from workbench.work.job.job_view import JobView
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.reading_budget import (
@@ -97,6 +97,90 @@ def trust_of(view: JobView, line: Line) -> Trust:
     if view.plan is not None and any(t.turns for t in view.plan.turns):
         after = next((p for p in view.plan.predictions if p.method == line.method), None)
     return Trust(line, repeats, line.doubts, budget, figures, after)
+
+
+def budget_lines(trust: Trust, unit: Unit) -> tuple[str, ...]:
+    """Return the budget line by line with what JCGM 100, table H.1 tells of each, then its sums."""
+    budget, k = trust.budget, trust.budget.coverage(LEVEL)
+    parts = (
+        f"from {row.contribution.name}: {part_words(row.contribution, unit)}, "
+        f"u {finer_text(row.component, unit)} {unit}, degrees of freedom "
+        f"{dof_text(row.contribution.dof)}, {row.share:.0%} of it"
+        for row in budget.rows
+    )
+    return (
+        *parts,
+        f"combined u {finer_text(budget.u, unit)} {unit}, effective degrees of freedom "
+        f"{dof_text(budget.dof)}",
+        f"expanded U {finer_text(k * budget.u, unit)} {unit}, {LEVEL:.0%}, coverage factor {k:.2f}",
+    )
+
+
+def part_words(part: Contribution, unit: Unit) -> str:
+    """Return what was known of a part, its divisor, distribution, type and sensitivity."""
+    known, of = in_own_unit(part, part.known, unit)
+    return (
+        f"{known:.3g} {of} / {part.divisor:.3g} ({part.distribution}, type {part.evaluation}), "
+        f"sensitivity {_sensitivity(part, unit):.3g}"
+    )
+
+
+def budget_report(trust: Trust, unit: Unit) -> dict[str, object]:
+    """Return the budget as JSON values: lengths in ``unit``, what is none in a unit of its own."""
+    budget, k = trust.budget, trust.budget.coverage(LEVEL)
+    origins = dict(origins_of(trust))
+    per = MM_PER[unit]
+    return {
+        "method": trust.method.name,
+        "unit": unit,
+        "value": trust.repeats.mean / per,
+        "repeats": trust.repeats.n,
+        "u": budget.u / per,
+        "dof": _finite(budget.dof),
+        "level": LEVEL,
+        "coverage_factor": k,
+        "expanded": k * budget.u / per,
+        "parts": [
+            {
+                "name": part.name,
+                "known": in_own_unit(part, part.known, unit)[0],
+                "unit": in_own_unit(part, part.known, unit)[1],
+                "divisor": part.divisor,
+                "distribution": part.distribution,
+                "type": part.evaluation,
+                "sensitivity": _sensitivity(part, unit),
+                "u": row.component / per,
+                "dof": _finite(part.dof),
+                "share": row.share,
+                "origin": origins.get(part.name, ""),
+            }
+            for row in budget.rows
+            for part in (row.contribution,)
+        ],
+    }
+
+
+def in_own_unit(part: Contribution, value: float, unit: Unit) -> tuple[float, str]:
+    """Return a figure of a part in the unit that its source is measured in, and that."""
+    return (value / MM_PER[unit], unit) if part.of == "length" else (value, part.of)
+
+
+def _sensitivity(part: Contribution, unit: Unit) -> float:
+    return part.sensitivity if part.of == "length" else part.sensitivity / MM_PER[unit]
+
+
+def _finite(dof: float) -> float | None:
+    return None if math.isinf(dof) else dof
+
+
+def finer_text(value_mm: float, unit: Unit) -> str:
+    """Return a figure of a budget to a digit more than readings have."""
+    return length_text(value_mm, unit, "0.00001" if unit == "in" else "0.0001")
+
+
+def dof_text(dof: float) -> str:
+    """Return degrees of freedom, whole."""
+    return "∞" if math.isinf(dof) else f"{dof:.0f}"
 
 
 def origins_of(trust: Trust) -> tuple[tuple[str, str], ...]:

@@ -8,6 +8,8 @@ from workbench.work.job import coarse_marks as coarse
 from workbench.work.job.extra_readings import Mark
 from workbench.work.job.job_view import JobView
 from workbench.work.job_text.budget_explained import (
+    budget_lines,
+    budget_report,
     improve_words,
     meaning_words,
     origins_of,
@@ -37,7 +39,27 @@ def trust_lines(view: JobView, line: Line, unit: Unit) -> list[str]:
         return []
     trust = trust_of(view, line)
     origins = [f"{what}: {whence}" for what, whence in origins_of(trust)]
-    return [*meaning_words(trust, unit), *origins, improve_words(trust, unit)]
+    budget = budget_lines(trust, unit)
+    return [*meaning_words(trust, unit), *origins, *budget, improve_words(trust, unit)]
+
+
+def hold_report(view: JobView, unit: Unit, one: Line | None = None) -> dict[str, object]:
+    """Return how each reading is taken, or one of them, and its budget once it is taken."""
+    return {
+        "unit": unit,
+        "ski": view.ski.name,
+        "readings": [
+            {
+                "number": number,
+                "method": line.method.name,
+                "place": place_words(line.method, unit),
+                "hold": list(hold_words(line.method)),
+                "budget": budget_report(trust_of(view, line), unit) if line.taken else None,
+            }
+            for number, line in enumerate(view.lines, 1)
+            if one is None or line.method_id == one.method_id
+        ],
+    }
 
 
 def all_mark_lines(view: JobView, unit: Unit) -> list[str]:

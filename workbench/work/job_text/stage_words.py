@@ -1,6 +1,6 @@
 """What to do at a stage where a fixed sentence will not do: at the bench, and by command.
 
-What is the same at both stands in ``next_step``; the table of all stages is ``tasks``.
+What is the same at both is in ``next_step``; the table of all stages is ``tasks``.
 """
 
 from __future__ import annotations

@@ -14,6 +14,7 @@ from typing import Literal, TypeAlias
 from workbench.frozen import dataclass
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
+from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import ALLOWED, Stage
@@ -72,7 +73,7 @@ def _read(shop: Shop, view: JobView, answer: str) -> JobView:
     assert view.due is not None
     unit = view.ski.unit
     return shop.take_reading(
-        view, view.lines[view.due], answer, unit, parse_length(answer, unit).mm
+        view, view.lines[view.due], Typed(answer, unit, parse_length(answer, unit).mm)
     )
 
 

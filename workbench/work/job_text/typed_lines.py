@@ -11,6 +11,7 @@ from workbench.measure.lengths import Entry, Placing
 from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.job.entry import (
+    Typed,
     reading_entry,
     target_entry,
     target_name,
@@ -78,7 +79,7 @@ def reading_meant(
     question = sent_twice_question(view, line, text) or found.question
     if found.is_clear:
         placing = found.placings[0]
-        question = doubt_question(view, line, text, placing.unit, placing.mm, shown_in)
+        question = doubt_question(view, line, Typed(text, placing.unit, placing.mm), shown_in)
     return _answered(found, question, line.method.name, sure)
 
 

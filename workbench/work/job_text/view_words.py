@@ -8,6 +8,7 @@ from workbench.measure.display import fine_text, turn_text
 from workbench.measure.slips import same_digits
 from workbench.measure.units import Unit
 from workbench.records.store import rows
+from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.stages import NOT_RELEASED, way_on
 from workbench.work.text.words import clean, error_words, remark_words
@@ -87,21 +88,19 @@ def torque_words(view: JobView) -> str:
 # -- a number about to be kept ---------------------------------------------------------------------
 
 
-def doubt_question(
-    view: JobView, line: Line, text: str, unit: Unit, mm: float, shown_in: Unit
-) -> str:
+def doubt_question(view: JobView, line: Line, entry: Typed, shown_in: Unit) -> str:
     """Return why a reading about to be kept cannot be right, as a question, or nothing.
 
     The same digits as the reading before may have been sent twice. While measuring after a round
     the last readings and the turns made say what to expect; as received it is the setting that the
     ski left with, or its baseline where it never left this bench.
     """
-    twice = sent_twice_question(view, line, text)
+    twice = sent_twice_question(view, line, entry.text)
     if twice:
         return twice
-    read, typed = view.held_against(line, mm), (text, unit)
+    read, typed = view.held_against(line, entry.mm), (entry.text, entry.unit)
     if read is None:
-        return unseen_question(line, mm, shown_in)
+        return unseen_question(line, entry.mm, shown_in)
     if view.held_to_left:
         known = "the setting it left with" if view.left else "its baseline"
         far = Known(known, view.rules.far_received_mm)

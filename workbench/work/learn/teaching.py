@@ -38,13 +38,22 @@ FORGOTTEN = "learnt_of_block"
 
 @dataclass(frozen=True, slots=True)
 class Forgotten:
-    """That what was learnt of a stud until ``id`` is to be forgotten; a stud "" is all of them."""
+    """That what was learnt of a stud until ``id`` is to be forgotten; a stud "" is all of them.
+
+    ``back`` are the studs of which it counts again, "" for all.
+    """
 
     id: str
     stud: str
     reason: str
     who: str = ""
-    brought_back: bool = False
+    back: tuple[str, ...] = ()
+
+    def is_of(self, stud: str) -> bool:
+        """Whether what was learnt of a stud, of any where it is "", is still forgotten by it."""
+        if "" in self.back or self.stud in self.back:
+            return False
+        return not stud or (self.stud in ("", stud) and stud not in self.back)
 
 
 @dataclass(frozen=True, slots=True)
@@ -274,7 +283,7 @@ def forgotten(book: Book, block_id: str) -> tuple[Forgotten, ...]:
         except (ValueError, TypeError, KeyError, RecursionError):
             continue  # a row of other hands
         if back:
-            out = [replace(f, brought_back=True) if f.stud == stud else f for f in out]
+            out = [replace(f, back=(*f.back, stud)) if f.is_of(stud) else f for f in out]
         else:
             out.append(Forgotten(row_id, stud, reason, who))
     return tuple(out)
@@ -284,9 +293,8 @@ def _told_to_forget(book: Book, block: rows.Block) -> list[tuple[str, int]]:
     return [
         (f.id, j)
         for f in forgotten(book, block.id)
-        if not f.brought_back
         for j, stud in enumerate(block.studs)
-        if f.stud in ("", stud.name)
+        if f.is_of(stud.name)
     ]
 
 

@@ -127,9 +127,18 @@ def _mean(counts: Sequence[int]) -> str:
 
 def _forgotten_words(book: Book, block_id: str) -> Iterator[str]:
     for each in forgotten(book, block_id):
-        stud = "all studs" if not each.stud else f"the {clean(said(each.stud))} stud"
-        back = ", brought back" if each.brought_back else ""
-        yield f"Forgotten of {stud}: {clean(each.reason)} [{clean(each.who)}]{back}"
+        back = ""
+        if each.back:
+            only = "" if each.stud or "" in each.back else f": {_studs(each.back)}"
+            back = f", brought back{only}"
+        what = _studs((each.stud,))
+        yield f"Forgotten of {what}: {clean(each.reason)} [{clean(each.who)}]{back}"
+
+
+def _studs(names: Sequence[str]) -> str:
+    if "" in names:
+        return "all studs"
+    return " and ".join(f"the {clean(said(name))} stud" for name in names)
 
 
 def learnt_words(book: Book, ski: rows.Ski) -> list[str]:
@@ -163,14 +172,15 @@ def forget(book: Book, ski: rows.Ski, stud: str, reason: str, who: str) -> str:
 
 
 def bring_back(book: Book, ski: rows.Ski, stud: str, who: str) -> str:
-    """Keep that what was forgotten of a stud counts again; return its name.
+    """Keep that what was forgotten of a stud, by itself or with all, counts again.
+
+    Returns its name, "" for all of them.
 
     Raises:
         InputError: no such stud, or nothing of it was forgotten.
     """
     name = _stud(book, ski, stud)
-    known = forgotten(book, ski.block_id)
-    if not any(f.stud == name and not f.brought_back for f in known):
+    if not any(f.is_of(name) for f in forgotten(book, ski.block_id)):
         raise InputError("bring back", stud, "a stud of which something was forgotten")
     _keep(book, ski, {"do": "bring back", "stud": name, "reason": "", "who": who}, who)
     return name

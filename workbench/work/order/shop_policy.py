@@ -91,6 +91,11 @@ class Rules:
         """Whether turns went by what the bench has learnt when a row was kept; "~" is now."""
         return next((on for since, on in reversed(self.learning) if since < row_id), False)
 
+    @property
+    def ids(self) -> tuple[str, ...]:
+        """The ids of the settings that gave its lists."""
+        return tuple(version.since for version in (*self.received, *self.final))
+
     def without(self, ids: Collection[str]) -> Rules:
         """These rules without the lists that came with these rows of the settings."""
         return replace(

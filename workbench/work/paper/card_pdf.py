@@ -61,7 +61,7 @@ def _top(page: PdfPage, card: Card, y: float) -> float:
     wide = page.inner - _SIDE[0] - GAP
     end = y
     for label, words in card.more_facts:
-        end = _labelled(page, MARGIN_MM, end, label, words, wide)
+        end = _labelled(page, end, label, words, wide)
     page.picture(picture_of(card.side, *_SIDE), right - _SIDE[0], y)
     caption = page.block(right - _SIDE[0], y + _SIDE[1], card.side_caption, _SIDE[0], scale=_SMALL)
     return max(end, caption) + 1.5
@@ -117,8 +117,9 @@ def _glance(page: PdfPage, card: Card, y: float) -> float:
 
 
 def _labelled(
-    page: PdfPage, x: float, y: float, label: str, words: str, width: float, strong: bool = False
+    page: PdfPage, y: float, label: str, words: str, width: float, strong: bool = False
 ) -> float:
+    x = MARGIN_MM
     page.words(x, y + 0.78 * page.line, label, colour="#333333")
     return page.block(x + _LABEL, y, words, width - _LABEL, strong=strong)
 
@@ -136,12 +137,12 @@ def _number(page: PdfPage, number: Number, y: float) -> float:
         beside = MARGIN_MM + page.measure(f"{head}   ", 1.1, strong=True)
         page.words(beside, y + 0.78 * 1.1 * page.line, f"± {number.good_to}")
     end = y + 1.1 * page.line
-    end = _labelled(page, MARGIN_MM, end, "method", number.method, wide)
+    end = _labelled(page, end, "method", number.method, wide)
     for words, scale in ((number.where, 1.0), (" ".join(number.how), _SMALL)):
         end = page.block(MARGIN_MM + _LABEL, end, words, wide - _LABEL, scale=scale)
-    end = _labelled(page, MARGIN_MM, end, "target", number.target, wide)
-    end = _labelled(page, MARGIN_MM, end, "result", number.result, wide, strong=True)
-    end = _labelled(page, MARGIN_MM, end, "received", number.came_in, wide)
+    end = _labelled(page, end, "target", number.target, wide)
+    end = _labelled(page, end, "result", number.result, wide, strong=True)
+    end = _labelled(page, end, "received", number.came_in, wide)
     return max(end, caption) + 1.0
 
 

@@ -7,6 +7,7 @@ such as ``\\u0416``, and the page says so. reportlab is an extra and is imported
 from __future__ import annotations
 
 import io
+from collections.abc import Sequence
 from importlib import import_module
 from importlib.util import find_spec
 from typing import Any
@@ -203,17 +204,36 @@ class PdfPage:
         self._canvas.save()
         return self._file.getvalue()
 
-    def _stroke(self, part: Stroke, at: Point) -> None:
-        colour, width = INKS[part.ink]
-        self._pen(colour, width * (BOLD if part.bold else 1.0), part.dashed)
+    def path(
+        self,
+        points: Sequence[Point],
+        width: float,
+        colour: str = "#000000",
+        *,
+        closed: bool = False,
+        dashed: bool = False,
+    ) -> None:
+        """Draw straight lines from point to point."""
+        self._pen(colour, width, dashed)
         path = self._canvas.beginPath()
-        points = [self._at((at[0] + px, at[1] + py)) for px, py in part.points]
-        path.moveTo(*points[0])
-        for point in points[1:]:
+        first, *rest = (self._at(p) for p in points)
+        path.moveTo(*first)
+        for point in rest:
             path.lineTo(*point)
-        if part.closed:
+        if closed:
             path.close()
         self._canvas.drawPath(path, stroke=1, fill=0)
+
+    def circle(self, centre: Point, radius: float, width: float) -> None:
+        """Draw a circle."""
+        self._pen("#000000", width)
+        self._canvas.circle(*self._at(centre), radius * PT_PER_MM, stroke=1, fill=0)
+
+    def _stroke(self, part: Stroke, at: Point) -> None:
+        colour, width = INKS[part.ink]
+        points = [(at[0] + px, at[1] + py) for px, py in part.points]
+        width *= BOLD if part.bold else 1.0
+        self.path(points, width, colour, closed=part.closed, dashed=part.dashed)
 
     def _picture_words(self, part: Words, at: Point) -> None:
         scale = TEXT_SIZE * PT_PER_MM / self.size

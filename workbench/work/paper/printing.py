@@ -127,7 +127,7 @@ def write_card(
     card = card_of(shop, view)
     stem = f"{slug(card.ski)}-{slug(card.day)}-{card.key}"
     writers = _card_writers(card, paper or paper_of(shop), drawing)
-    return _write(writers, formats, folder or card_folder(shop), stem)
+    return write_formats(writers, formats, folder or card_folder(shop), stem)
 
 
 def write_sheet(
@@ -139,7 +139,7 @@ def write_sheet(
     """Write the day sheet of the shop's day to a folder; see :func:`write_card`."""
     sheet = day_sheet(shop)
     writers = _sheet_writers(sheet, paper or paper_of(shop))
-    done = _write(writers, formats, folder or card_folder(shop), f"day-{slug(sheet.day)}")
+    done = write_formats(writers, formats, folder or card_folder(shop), f"day-{slug(sheet.day)}")
     return replace(done, unfit=sheet.unfit)
 
 
@@ -168,16 +168,19 @@ def _sheet_writers(sheet: DaySheet, paper: Paper) -> Writers:
     }
 
 
-def _write(writers: Writers, formats: Sequence[Format] | None, folder: Path, stem: str) -> Written:
+def write_formats(
+    writers: Writers, formats: Sequence[Format] | None, folder: Path, stem: str
+) -> Written:
     """Make every format first, then write all of them or none."""
     wanted = list(writers) if formats is None else list(formats)
     left_out = ""
     if formats is None and not has_pdf():
         wanted.remove("pdf")
         left_out = f"No PDF: it needs {EXTRA}"
-    made = {EXTENSIONS[form]: _bytes(writers[form]()) for form in wanted}
+    made = {EXTENSIONS[form]: in_bytes(writers[form]()) for form in wanted}
     return Written(write_set(folder, stem, made), left_out)
 
 
-def _bytes(made: str | bytes) -> bytes:
+def in_bytes(made: str | bytes) -> bytes:
+    """Return a page as the bytes of its file."""
     return made.encode("utf-8") if isinstance(made, str) else made

@@ -16,12 +16,18 @@ from workbench.errors import InputError
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.studs import LARGEST_PLACE_U_MM, check_studs, said
 from workbench.fin.parts.threads import known_leads, lead_of_thread
-from workbench.fin.plan.found_block import FoundBlock, FoundFigure, found_block
+from workbench.fin.plan.found_block import (
+    FEWEST_ROUNDS,
+    GOOD_MOVES,
+    FoundBlock,
+    FoundFigure,
+    found_block,
+)
 from workbench.fin.reading.readings import Reading
 from workbench.fin.reading.rig import Rig
 from workbench.fin.wing import degrees_typed
 from workbench.frozen import dataclass
-from workbench.measure.display import fine_text, length_text
+from workbench.measure.display import fine_text, length_text, turns_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
 from workbench.records.store import rows
@@ -263,8 +269,10 @@ def found_from(shop: Shop, view: JobView) -> FoundBlock:
         InputError: too few rounds, or a round that was not read by every method.
         BenchError: the rounds fix no block.
     """
-    made = [f for f in view.facts if isinstance(f, rows.PassRow) and f.struck is None]
+    made = rounds_of(view)
     at, names = view.progress, [s.name for s in view.rig.studs]
+    if len(made) < FEWEST_ROUNDS:
+        raise InputError("rounds", str(len(made)), f"{FEWEST_ROUNDS} or more, five are better")
     sets, turns = [_set(view, 0)], []
     for each in made:
         by_name = {t.stud: t.turns for t in each.turns}
@@ -280,6 +288,38 @@ def found_from(shop: Shop, view: JobView) -> FoundBlock:
         [known[n].place_u_mm if n in known else None for n in names],
         [known[n].lead_u if n in known else None for n in names],
     )  # fmt: skip
+
+
+def rounds_of(view: JobView) -> list[rows.PassRow]:
+    """Return the rounds of a job, those struck out left out."""
+    return [f for f in view.facts if isinstance(f, rows.PassRow) and f.struck is None]
+
+
+def moves_words(view: JobView) -> list[str]:
+    """Return the rounds of a job so far, each with its turns."""
+    return [
+        f"round {each.number}: {_turns({t.stud: t.turns for t in each.turns}, view)}"
+        for each in rounds_of(view)
+    ]
+
+
+def good_moves_words(view: JobView) -> list[str]:
+    """Return five rounds of turns that tell most of the block of a job, one a line."""
+    studs = sorted(view.rig.studs, key=lambda s: s.touches == "back")
+    return [
+        f"{n}: {_turns({s.name: t for s, t in zip(studs, move, strict=True)}, view)}"
+        for n, move in enumerate(GOOD_MOVES, 1)
+    ]
+
+
+def _turns(turns: Mapping[str, float], view: JobView) -> str:
+    said_of = {s.name: s.said for s in view.rig.studs}
+    parts = [
+        f"{clean(said_of.get(name, name))} {turns_text(t)} {'in' if t > 0.0 else 'out'}"
+        for name, t in turns.items()
+        if t
+    ]
+    return ", ".join(parts) or "no stud turned"
 
 
 def _set(view: JobView, number: int) -> list[Reading]:
@@ -331,8 +371,10 @@ def keep_found(shop: Shop, view: JobView, found: FoundBlock, reason: str) -> Men
     """Keep what moves found as a correction of the ski's block.
 
     Raises:
-        InputError: no reason.
+        InputError: no reason, or rounds that contradict one another.
     """
+    if not found.agree:
+        raise InputError("rounds", "contradict one another", "rounds that agree with one block")
     old = shop.book.block(view.ski.block_id)
     return correct_to(shop, old.id, _found_studs(old.studs, found), reason)
 

@@ -18,6 +18,7 @@ from workbench.measure.mpe_tables import CaliperScale, din862_mpe_mm
 from workbench.measure.units import Unit, unit_of
 from workbench.records.store import rows
 from workbench.records.store.values import keepable
+from workbench.work.job.entry import Typed
 from workbench.work.job.shop import Shop
 from workbench.work.text.words import clean
 from workbench.work.trust import setting_values
@@ -180,7 +181,7 @@ def check_zero(shop: Shop, row: rows.Caliper, text: str) -> measure.CheckResult:
     if abs(length.mm) > measure.ZERO_REACH_MM:
         raise InputError("zero", text, "what the closed jaws read, near 0")
     nominal = Length("0", 0.0, row.unit)
-    return _check(shop, row, "zero", nominal, text, length.unit, length.mm)
+    return _check(shop, row, "zero", nominal, Typed(text, length.unit, length.mm))
 
 
 def block_size(text: str, unit: Unit) -> Length:
@@ -206,7 +207,7 @@ def check_block(shop: Shop, row: rows.Caliper, block: Length, text: str) -> meas
         size = clean(block.text.strip())
         size = size if block.named else f"{size} {block.unit}"
         raise InputError("block reading", text, f"what a block of {size} reads, near its size")
-    return _check(shop, row, "block", block, text, found[0].unit, found[0].mm)
+    return _check(shop, row, "block", block, Typed(text, found[0].unit, found[0].mm))
 
 
 def _check(
@@ -214,9 +215,7 @@ def _check(
     row: rows.Caliper,
     kind: rows.CheckKind,
     nominal: Length,
-    text: str,
-    unit: Unit,
-    mm: float,
+    read: Typed,
 ) -> measure.CheckResult:
     kept = shop.book.add_entry(
         shop.who,
@@ -226,9 +225,9 @@ def _check(
             nominal_text=nominal.text,
             nominal_unit=nominal.unit,
             nominal_mm=nominal.mm,
-            reading_text=text,
-            reading_unit=unit,
-            reading_mm=mm,
+            reading_text=read.text,
+            reading_unit=read.unit,
+            reading_mm=read.mm,
         ),
     )
     return measure.judge(measured(row), judged(kept))

@@ -24,6 +24,7 @@ SHIPPED: dict[str, str] = {
     "marks": "",
     "wing": "", "temperature": "", "study": "", "card": "a", "day_sheet": "", "correct_ski": "",
     "wear": "", "as_read": "", "correct_block": "", "measure_block": "", "trace": "",
+    "trace_file": "", "found_block": "",
     "outline": "",
     "exchange": "",
 }  # fmt: skip

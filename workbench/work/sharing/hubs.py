@@ -1,4 +1,4 @@
-"""What ``hub`` and ``sync`` do: a hub made and joined, a round by a hub or a folder, how it stands.
+"""What ``hub`` and ``sync`` do: a hub made and joined, a round by a hub or a folder, how far it is.
 
 A book is shared by one hub at a time and by any number of folders.
 """
@@ -36,7 +36,7 @@ class Shared:
 
 @dataclass(frozen=True, slots=True)
 class HubStatus:
-    """How a book stands with its hub; ``trouble`` says why the hub was not asked, else blank.
+    """How a book is with its hub; ``trouble`` says why the hub was not asked, else blank.
 
     ``unsent`` and ``untaken`` count rows, ``held`` those that were refused.
     """
@@ -105,9 +105,8 @@ def opened_hub(book: Book, share: Share) -> Hub:
 
 def hub_round(book: Book, hub: Hub, most: int = AT_ONCE) -> Shared:
     """One round by an open hub."""
-    before, _ = book.journal(journal.taken, hub.share, "")
     done = go_round(book, hub, most)
-    return Shared(hub.url, done, set_twice(book, hub, done, before))
+    return Shared(hub.url, done, set_twice(book, hub, done))
 
 
 def sync_hub(book: Book) -> Shared:
@@ -115,8 +114,10 @@ def sync_hub(book: Book) -> Shared:
     share = hub_of(book)
     with opened_hub(book, share) as hub:
         done = hub_round(book, hub)
-        position, _ = book.journal(journal.taken, hub.share, "")
-        hub.say_here(book.own_bench(), share.name, "", "", position)
+        bench = book.own_bench()
+        if not any(there.bench == bench and there.is_here for there in hub.benches()):
+            position, _ = book.journal(journal.taken, hub.share, "")
+            hub.say_here(bench, share.name, "", "", position)  # else the open bench says so itself
         return done
 
 
@@ -131,11 +132,12 @@ def sync_folder(book: Book, path: str) -> Shared:
     folder = Folder(Path(path).expanduser(), bench, known)
     place = str(Path(path).expanduser().resolve())
     book.set_down(journal.join, folder.share, "folder", place, folder.own_stream)
-    return Shared(place, go_round(book, folder, AT_ONCE))
+    done = go_round(book, folder, AT_ONCE)
+    return Shared(place, done, set_twice(book, folder, done))
 
 
 def status_of(book: Book) -> HubStatus:
-    """How the book stands with the hub that is joined."""
+    """How far the book is in step with the hub that is joined."""
     share = hub_of(book)
     unsent = book.journal(journal.unsent, share.share)
     held = len(book.journal(journal.held, share.share))

@@ -42,7 +42,7 @@ LONGEST_LEAVE_S = 6.0
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """How a bench stands with its hub: since when, in words why where it is not in step, how many
+    """How a bench is with its hub: since when, in words why where it is not in step, how many
     rows wait to go, and the other benches that are there."""
 
     how: How
@@ -68,7 +68,7 @@ class Watch:
         self._thread: threading.Thread | None = None
         self._hand = ("", "")
         self._hub: Hub | None = None
-        self.standing = Standing("alone", clock(), "the hub was not asked yet")
+        self.standing = Standing("behind", clock(), "the hub was not asked yet")
 
     def start(self) -> None:
         """Begin in a thread of its own."""
@@ -139,6 +139,8 @@ class Watch:
                 self._round(book, hub)
                 rounded = monotonic()
                 self._look_around(book, hub)
+        position, _ = book.journal(journal.taken, hub.share, "")
+        hub.say_here(book.own_bench(), name, self._hand[0], "", position)
 
     def _round(self, book: Book, hub: Hub) -> None:
         if self.standing.how == "alone":

@@ -1,4 +1,4 @@
-"""Sharing in words and as JSON: what a round did, how a book stands with its hub."""
+"""Sharing in words and as JSON: what a round did, how far a book is in step with its hub."""
 
 from __future__ import annotations
 
@@ -73,7 +73,7 @@ def set_twice_words(each: SetTwice) -> str:
 
 
 def versions_words(each: SetTwice) -> str:
-    """Return the same of the ski in hand, whose name stands above."""
+    """Return the same of the ski in hand, whose name is shown above."""
     return f"set at two benches at once: {_version(each.ours)}; {_version(each.theirs)}"
 
 
@@ -133,7 +133,7 @@ def joined_lines(url: str, facts: HubFacts) -> list[str]:
 
 
 def status_lines(status: HubStatus, names: Mapping[str, str]) -> list[str]:
-    """Return how a book stands with its hub; ``names`` are those of skis by their ids."""
+    """Return how far a book is in step with its hub; ``names`` are those of skis by their ids."""
     share, facts = status.share, status.facts
     out = [
         f"hub: {clean(share.place)}",
@@ -164,7 +164,7 @@ def there_words(there: BenchThere, names: Mapping[str, str]) -> str:
 
 
 def status_json(status: HubStatus, names: Mapping[str, str]) -> dict[str, object]:
-    """Return how a book stands with its hub, for machines."""
+    """Return how far a book is in step with its hub, for machines."""
     facts = status.facts
     return {
         "hub": status.share.place,
@@ -192,7 +192,7 @@ def status_json(status: HubStatus, names: Mapping[str, str]) -> dict[str, object
 
 
 def sign_of(standing: Standing, *, short: bool = False) -> str:
-    """Return how a bench stands with its hub as a sign and a word or two, for the top line."""
+    """Return how a bench is with its hub as a sign and a word or two, for the top line."""
     since = f"{'' if short else 'since '}{standing.since:%H:%M}"
     match standing.how:
         case "in step":

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
+
+from workbench.errors import InputError
+from workbench.records.store.values import day_text
 
 if TYPE_CHECKING:
     from workbench.records.book import Book
@@ -58,3 +62,19 @@ def clock_words(book: Book, now: datetime | None = None) -> str:
         f"the book's last entry is of {on_the_wall(newest).date()}, but this machine's clock says "
         f"{now.astimezone().date()}: check the clock"
     )
+
+
+_DOTTED = re.compile(r"(\d{1,2})\.\s?(\d{1,2})\.\s?(\d{4})", re.ASCII)
+
+
+def day_typed(field: str, text: str) -> str:
+    """The day that a person typed, as the book writes it: 2026-11-28, or 28.11.2026.
+
+    Days with slashes are refused: some read the month first. Raises ``InputError``.
+    """
+    if found := _DOTTED.fullmatch(text.strip()):
+        text = f"{found[3]}-{int(found[2]):02}-{int(found[1]):02}"
+    try:
+        return day_text(field, text.strip())
+    except InputError as why:
+        raise InputError(field, why.value, f"{why.accepted}, or as 28.11.2026") from None

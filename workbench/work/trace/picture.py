@@ -9,7 +9,7 @@ neither a shadow that grows across the picture nor the picture's own brightness 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
@@ -21,7 +21,11 @@ from skimage.measure import find_contours, label, regionprops
 from workbench.errors import InputError
 from workbench.fin.frame.pose import Point
 from workbench.frozen import dataclass
+from workbench.work.trace.look import Thumb
 from workbench.work.trace.picture_file import Grey
+
+THUMB_PIXELS = 400
+"""The longer side of the picture as it is shown."""
 
 COARSE_PIXELS = 1_200_000
 """The picture is looked over at about this size."""
@@ -66,8 +70,22 @@ class Shapes:
 # -- coarsely --------------------------------------------------------------------------------------
 
 
-def shapes_in(grey: Grey, *, with_square: bool = False) -> Shapes:
+def thumb_of(grey: Grey) -> Thumb:
+    """Return the picture made small, to be shown."""
+    k = max(1, math.ceil(max(grey.shape) / THUMB_PIXELS))
+    small = _reduced(grey, k)
+    ground = np.median(np.concatenate([small[0], small[-1], small[:, 0], small[:, -1]]))
+    off = np.abs(small - ground)
+    levels = (off * (255.0 / max(float(off.max()), 1.0))).astype(np.uint8)
+    return Thumb(tuple(bytes(row) for row in levels), float(k))
+
+
+def shapes_in(
+    grey: Grey, *, with_square: bool = False, at_step: Callable[[], None] = lambda: None
+) -> Shapes:
     """Return what a picture of these grey levels (rows x columns) shows.
+
+    ``at_step`` is called now and then; what it raises ends the work.
 
     Raises:
         InputError: no blade, two blades, a blade cut off at the picture's edge; no square where one
@@ -77,6 +95,7 @@ def shapes_in(grey: Grey, *, with_square: bool = False) -> Shapes:
     k = max(1, math.ceil(math.sqrt(height * width / COARSE_PIXELS)))
     small = _reduced(grey, k)
     mask, contrast = _foreground(small)
+    at_step()
     if contrast < LEAST_CONTRAST:
         raise _no_blade()
     parts = sorted(regionprops(label(mask)), key=lambda p: -float(p.area_filled))
@@ -98,7 +117,9 @@ def shapes_in(grey: Grey, *, with_square: bool = False) -> Shapes:
         raise InputError("picture", "two blades", "one blade alone")
     whole = _placed(blade.image_filled, blade.bbox, mask.shape)
     openings = whole & ~_placed(blade.image, blade.bbox, mask.shape)
+    at_step()
     outer = find.edge(whole)
+    at_step()
     holes = []
     for part in regionprops(label(openings)):
         across = 2.0 * math.sqrt(float(part.area) / math.pi) * k
@@ -333,6 +354,11 @@ def homography(corners: Sequence[Point], side: float) -> Any:
     except np.linalg.LinAlgError:
         raise InputError("--square", "corners on a line", "a square seen from above") from None
     return np.append(h, 1.0).reshape(3, 3)
+
+
+def back(h: Any) -> tuple[float, ...]:
+    """Return the nine numbers of the homography that leads the other way."""
+    return tuple(float(x) for x in np.linalg.inv(h).flat)
 
 
 def moved(h: Any, points: Sequence[Point]) -> list[Point]:

@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 from workbench.errors import InputError
 from workbench.fin.frame.pose import Point
-from workbench.fin.parts.blade import LARGEST_MM, SMALLEST_MM
 from workbench.fin.trace.contour import fit_outline
-from workbench.fin.trace.traced import Traced, blade_of_contours, scaled
+from workbench.fin.trace.traced import Unframed, unframed_of_contours
 from workbench.frozen import dataclass
+from workbench.work.trace.look import Ground, Told, look_at_rings, nothing
 from workbench.work.trace.picture_file import read_grey
+from workbench.work.trace.scale import Scale
 
 if TYPE_CHECKING:
     from workbench.work.trace.picture import Seen
@@ -24,31 +26,19 @@ COARSEST_MM = 0.26
 SOFTEST_MM, SOFTEST_PX = 0.2, 1.5
 """An edge blurred by more (standard deviation), in mm and in pixels, is out of focus."""
 
-DPI = (75.0, 4800.0)
+UNMOVED = (1.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 1.0)
 
 
 @dataclass(frozen=True, slots=True)
-class Scale:
-    """What gives a picture its scale: dots per inch, or the length (mm) of the blade along its top
-    edge, or of a square's side in view."""
+class InPicture:
+    """A blade as it lies in a picture."""
 
-    by: Literal["dpi", "across", "square"]
-    value: float
-
-    def __post_init__(self) -> None:
-        if self.by == "dpi":
-            if not DPI[0] <= self.value <= DPI[1]:
-                accepted = f"dots per inch of the scan, {DPI[0]:g} to {DPI[1]:g}"
-                raise InputError("--dpi", f"{self.value:g}", accepted)
-        elif not SMALLEST_MM <= self.value <= LARGEST_MM:
-            accepted = f"a length of {SMALLEST_MM:g} to {LARGEST_MM:g} mm"
-            raise InputError(f"--{self.by}", f"{self.value:g} mm", accepted)
+    unframed: Unframed
+    ground: Ground
 
 
-def trace_picture(
-    path: str | Path, name: str, scale: Scale | None, *, other_end: bool = False
-) -> Traced:
-    """Return the blade that a picture shows.
+def trace_picture(path: str | Path, scale: Scale | None, told: Told = nothing) -> InPicture:
+    """Return the blade that a picture shows; ``told`` of each step.
 
     Raises:
         InputError: what is wrong with the picture, or no scale given.
@@ -61,14 +51,24 @@ def trace_picture(
     # Loading it takes a second: not for a file that is refused.
     from workbench.work.trace import picture
 
-    shapes = picture.shapes_in(grey, with_square=scale.by == "square")
+    high, wide = grey.shape
+    ground = Ground(wide, high, UNMOVED, picture.thumb_of(grey))
+    looking = look_at_rings("looking for the blade", ground, ())
+    told(looking)
+    shapes = picture.shapes_in(
+        grey, with_square=scale.by == "square", at_step=lambda: told(looking)
+    )
+    del grey
     openings = [seen.points for seen in shapes.openings]
+    fitting = look_at_rings("fitting the outline", ground, [shapes.blade.points, *openings])
+    told(fitting)
     if scale.by == "square":
         assert shapes.square is not None
         h = picture.homography(_corners(shapes.square), scale.value)
         contour = picture.moved(h, shapes.blade.points)
         openings = [picture.moved(h, opening) for opening in openings]
         pixel_mm = _length(contour) / _length(shapes.blade.points)
+        to_picture = picture.back(h)
     else:
         pixel_mm = 25.4 / scale.value
         if scale.by == "across":
@@ -76,12 +76,14 @@ def trace_picture(
             pixel_mm = scale.value / max(max(xs) - min(xs), max(ys) - min(ys))
         contour = [(x * pixel_mm, y * pixel_mm) for x, y in shapes.blade.points]
         openings = [[(x * pixel_mm, y * pixel_mm) for x, y in ring] for ring in openings]
+        to_picture = (1.0 / pixel_mm, 0.0, 0.0, 0.0, 1.0 / pixel_mm, 0.0, 0.0, 0.0, 1.0)
     blur_mm = shapes.blade.blur_px * pixel_mm
     _check_sharp(pixel_mm, blur_mm)
-    traced = blade_of_contours(
-        name, contour, openings, pixel_mm=pixel_mm, blur_mm=blur_mm, other_end=other_end
-    )
-    return scaled(traced, scale.value) if scale.by == "across" else traced
+    unframed = unframed_of_contours(
+        contour, openings, pixel_mm=pixel_mm, blur_mm=blur_mm,
+        length_mm=scale.value if scale.by == "across" else None, at_step=lambda: told(fitting),
+    )  # fmt: skip
+    return InPicture(unframed, replace(ground, to_picture=to_picture))
 
 
 def _check_sharp(pixel_mm: float, blur_mm: float) -> None:

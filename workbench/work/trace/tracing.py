@@ -10,10 +10,10 @@ from typing import Any
 
 from workbench.errors import InputError
 from workbench.fin.parts.blade import Blade, Hole
-from workbench.fin.trace.traced import Traced, blade_of_rings
+from workbench.fin.trace.edges import other_end
+from workbench.fin.trace.traced import Traced, Unframed, framed, unframed_of_rings
 from workbench.frozen import dataclass
 from workbench.measure.display import length_text
-from workbench.measure.lengths import parse_length
 from workbench.measure.units import MM_PER_INCH, Unit
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop
@@ -21,6 +21,8 @@ from workbench.work.order.rigs import blade_of, method_of, row_of_blade
 from workbench.work.roster.adding import checked_name, keep_blade
 from workbench.work.roster.parts_typed import usual_methods, within
 from workbench.work.trace.drawing import FLAT_MM, read_drawing
+from workbench.work.trace.look import Ground, Look, Told, ground_of, look_at, nothing
+from workbench.work.trace.scale import Ask
 
 DRAWINGS = {".svg": "svg", ".dxf": "dxf", ".csv": "csv", ".txt": "csv"}
 DRAWING_U_MM = FLAT_MM / 2.0
@@ -38,54 +40,118 @@ SHOWN_STEP: dict[Unit, str] = {"in": "0.0001", "mm": "0.001"}
 
 @dataclass(frozen=True, slots=True)
 class FileTraced:
-    """What a file gave: the blade, in which unit it is told, how it was traced, and notes."""
+    """What a file gave: the blade, where it lies in the picture, in which unit it is told, how it
+    was traced, and notes on that."""
 
     traced: Traced
+    ground: Ground
     unit: Unit
     how: str
-    notes: tuple[str, ...] = ()
+    told: tuple[str, ...] = ()
 
     @property
     def blade(self) -> Blade:
         """The blade."""
         return self.traced.blade
 
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """How it was traced, and what is to be looked at before the outline is used, in words."""
+        return (*self.told, *_doubts(self.traced, self.unit))
 
-def trace_file(
-    path: str,
-    name: str,
-    *,
-    dpi: str = "",
-    across: str = "",
-    square: str = "",
-    unit: Unit | None = None,
-    other_end: bool = False,
-) -> FileTraced:
-    """Trace a picture or a drawing; texts as typed, bare lengths in ``unit`` (None: inch).
+    def look(self, unit: Unit) -> Look:
+        """Return what there is to see of it, lengths in this unit."""
+        return look_at(self.traced, self.ground, unit)
+
+    def size_words(self, unit: Unit) -> str:
+        """Return the blade's size, its holes, and how well its outline is known."""
+        blade = self.blade
+        long, high = (
+            length_text(max(p[i] for p in blade.outline_mm), unit, "0.001") for i in (0, 1)
+        )
+        u = length_text(blade.outline_u_mm, unit, SHOWN_STEP[unit])
+        sizes = ", ".join(length_text(h.diameter_mm, unit, "0.001") for h in blade.holes)
+        holes = f"holes of {sizes}" if sizes else "no hole"
+        return (
+            f"{long} long, {high} high, {holes} ({unit}); {len(blade.outline_mm)} points; outline "
+            f"known to {u}"
+        )
+
+    @property
+    def edges_words(self) -> str:
+        """Which of the choices of top and back edge it goes by."""
+        choices = self.traced.unframed.choices
+        if len(choices) == 1:
+            return "No other sides can be"
+        return f"Choice {self.traced.choice + 1} of {len(choices)}"
+
+    def by_next_edges(self) -> FileTraced:
+        """Return it by the next choice of top and back edge of which it is a blade, going round."""
+        shape, at = self.traced.unframed, self.traced.choice
+        for step in range(1, len(shape.choices)):
+            try:
+                traced = framed(self.blade.name, shape, (at + step) % len(shape.choices))
+            except InputError:  # an outline that no blade has by these edges
+                continue
+            return replace(self, traced=traced)
+        return self
+
+
+def trace_file(path: str, name: str, ask: Ask | None = None, told: Told = nothing) -> FileTraced:
+    """Trace a picture or a drawing; blank ``name``: the file's. ``told`` of each step.
 
     Raises:
-        InputError: what is wrong with the file or an option.
+        InputError: what is wrong with the file or with what was asked.
     """
-    kind = DRAWINGS.get(Path(path).suffix.lower())
-    name = name or Path(path).stem
-    given = [
-        f"--{key}" for key, text in (("dpi", dpi), ("across", across), ("square", square)) if text
-    ]
-    if len(given) > 1:
-        raise InputError(" ".join(given), "together", "one of --dpi, --across and --square")
-    if kind is None:
-        return _from_picture(path, name, dpi, across, square, unit or "in", other_end)
-    if given:
-        raise InputError(given[0], "a drawing", "a drawing without a scale, or a picture")
-    drawn = read_drawing(path, kind, unit)
-    traced = blade_of_rings(name, drawn.rings, u_mm=DRAWING_U_MM, other_end=other_end)
-    _check_size(traced.blade, drawn.unit, "unit")
+    ask = ask or Ask()
+    kind = checked_ask(path, ask)
+    found = _from_drawing(path, kind, ask) if kind else _from_picture(path, ask, told)
+    shape, ground, unit, how, notes = found
+    traced = framed(name or Path(path).stem, shape, _choice(ask, shape))
+    _check_size(traced.blade, unit, "unit" if kind else "scale")
+    return FileTraced(traced, ground, unit, how, notes)
+
+
+def checked_ask(path: str, ask: Ask) -> str:
+    """Return which drawing a path names, blank for a picture, before it is read.
+
+    Raises:
+        InputError: what is asked that cannot be, or does not belong together.
+    """
+    kind = DRAWINGS.get(Path(path).suffix.lower(), "")
+    ask.scale()
+    if ask.edges and ask.other_end:
+        raise InputError("--edges --other-end", "together", "one of them")
+    if kind and ask.scales:
+        raise InputError(ask.scales[0], "a drawing", "a drawing without a scale, or a picture")
+    return kind
+
+
+_Found = tuple[Unframed, Ground, Unit, str, tuple[str, ...]]
+
+
+def _choice(ask: Ask, shape: Unframed) -> int:
+    if ask.other_end:
+        return other_end(shape.choices)
+    if not ask.edges:
+        return 0
+    count = len(shape.choices)
+    if not (ask.edges.isdecimal() and 1 <= int(ask.edges[:4]) <= count):
+        accepted = f"1 to {count}" if count > 1 else "1: no other sides can be the edges"
+        raise InputError("--edges", ask.edges, accepted)
+    return int(ask.edges) - 1
+
+
+def _from_drawing(path: str, kind: str, ask: Ask) -> _Found:
+    drawn = read_drawing(path, kind, ask.unit)
+    shape = unframed_of_rings(drawn.rings, u_mm=DRAWING_U_MM)
     flat = length_text(FLAT_MM, drawn.unit, SHOWN_STEP[drawn.unit])
     how = f"drawing ({kind.upper()}), curves flattened to {flat} {drawn.unit}"
     notes = [f"traced from a {how}"]
     if not drawn.is_stated:
         notes.append(f"the file states no unit: taken as {drawn.unit}; --unit says otherwise")
-    return FileTraced(traced, drawn.unit, how, (*notes, *_doubts(traced, drawn.unit)))
+    ground = ground_of(drawn.rings, y_up=kind != "svg")
+    return shape, ground, drawn.unit, how, tuple(notes)
 
 
 def _check_size(blade: Blade, unit: Unit, what: str) -> None:
@@ -97,45 +163,23 @@ def _check_size(blade: Blade, unit: Unit, what: str) -> None:
     raise InputError("outline", found, f"one of {ends} {unit}: is the {what} right?")
 
 
-def _from_picture(
-    path: str, name: str, dpi: str, across: str, square: str, unit: Unit, other_end: bool
-) -> FileTraced:
+def _from_picture(path: str, ask: Ask, told: Told) -> _Found:
     try:
-        from workbench.work.trace.scan import Scale, trace_picture  # an extra: loaded for pictures
+        from workbench.work.trace.scan import trace_picture  # an extra: loaded for pictures
     except ImportError:
         accepted = "pip install '.[trace]' first"
         raise InputError("file", "a picture needs more", accepted) from None
-    scale = None
-    how = ""
-    if dpi:
-        try:
-            scale = Scale("dpi", float(dpi))
-        except ValueError as why:
-            if isinstance(why, InputError):
-                raise
-            raise InputError("--dpi", dpi, "a number of dots per inch, such as 600") from None
-        how = f"scan at {scale.value:g} dpi"
-    elif across:
-        scale = Scale("across", parse_length(across, unit, "--across").mm)
-        how = f"picture, {across}{'' if _has_unit(across) else f' {unit}'} across"
-    elif square:
-        scale = Scale("square", parse_length(square, unit, "--square").mm)
-        how = f"photo beside a square of {square}" + ("" if _has_unit(square) else f" {unit}")
-    traced = trace_picture(path, name, scale, other_end=other_end)
-    _check_size(traced.blade, unit, "scale")
-    u = length_text(traced.blade.outline_u_mm, unit, SHOWN_STEP[unit])
+    unit: Unit = ask.unit or "in"
+    scale, how = ask.scale()
+    found = trace_picture(path, scale, told)
+    u = length_text(found.unframed.outline_u_mm, unit, SHOWN_STEP[unit])
     notes = [f"traced from a {how}: outline known to {u} {unit} (standard uncertainty)"]
     if scale is not None and scale.by == "dpi":
         notes.append("a scanner's own scale is off by up to 0.1 %: check the overall length")
-    return FileTraced(traced, unit, how, (*notes, *_doubts(traced, unit)))
-
-
-def _has_unit(text: str) -> bool:
-    return not text.strip()[-1:].isdigit()
+    return found.unframed, found.ground, unit, how, tuple(notes)
 
 
 def _doubts(traced: Traced, unit: Unit) -> list[str]:
-    """Return what is to be looked at before the outline is used, in words."""
     out = []
     if traced.doubtful:
         out.append(
@@ -228,8 +272,17 @@ def keep_traced(shop: Shop, blade: Blade, how: str, source: str) -> tuple[rows.B
     return shop.book.batch(_keep, shop, replace(blade, name=name), how, source)
 
 
+def is_known(shop: Shop, name: str) -> bool:
+    """Tell whether the book has a blade of that name, so that a trace is a new version of it."""
+    return bool(_same(shop, name))
+
+
+def _same(shop: Shop, name: str) -> list[rows.Blade]:
+    return [b for b in shop.book.blades() if b.name.casefold() == name.casefold()]
+
+
 def _keep(shop: Shop, blade: Blade, how: str, source: str) -> tuple[rows.Blade, bool]:
-    same = [b for b in shop.book.blades() if b.name.casefold() == blade.name.casefold()]
+    same = _same(shop, blade.name)
     if not same:
         row = replace(row_of_blade(blade, source), traced=how)
         return shop.book.blade(keep_blade(shop, row, usual_methods(blade))), False

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 from textual.content import Content
 
 from workbench.bench.bases.view_only import UnitTable, trouble
@@ -22,10 +20,13 @@ from workbench.work.job.temperature import correction_words
 from workbench.work.job_text.budget_explained import (
     LEVEL,
     Trust,
+    dof_text,
     doubtful_words,
+    finer_text,
     improve_words,
     meaning_words,
     origins_of,
+    part_words,
     trust_of,
 )
 from workbench.work.text.words import error_words
@@ -34,8 +35,11 @@ BAR_CELLS = 12
 WHENCE = 22
 """Cells for the names of figures before where each comes from."""
 
-KIND_FROM = 66
-"""Width from which the kind of each contribution is beside it."""
+ROOM = 21
+"""Cells at least for the name of a part."""
+
+KIND_FROM = 104
+"""Width from which what was known of a part, and how u was made of it, is beside it."""
 
 
 class BudgetScreen(UnitTable):
@@ -68,24 +72,26 @@ class BudgetScreen(UnitTable):
 def budget_table(trust: Trust, unit: Unit, width: int) -> Content:
     """Return the budget's parts and sums, what would improve it, the repeats, and what it means."""
     budget = trust.budget
-    kind = 12 if width >= KIND_FROM else 0
-    room = min(max(width - 32 - kind, 20), 30)
+    kind = width - 32 - ROOM if width >= KIND_FROM else 0
+    room = min(max(width - 32 - kind, ROOM), 30)
     by = f" · {trust.figures.caliper}"
     reads = f"  {length_text(trust.repeats.mean, unit)} {unit}"
     method = visible(trust.method.name, max(width - len(reads) - len(by), 12))
     out = [styled((visible(f"{method}{reads}{by}", width), "bold"))]
     head = (
-        f"{'from':<{room}} {'kind'.ljust(kind)[:kind]}{f'u ({unit})':>8}  {'share':<17} {'dof':>3}"
+        f"{'from':<{room}} {'known, divisor, distribution, type, sensitivity'.ljust(kind)[:kind]}"
+        f"{f'u ({unit})':>8}  {'share':<17} {'dof':>3}"
     )
     out.append(styled((visible(head, width), "bold $accent")))
-    out += [_budget_row(row, unit, room, kind) for row in budget.rows]
+    for row in budget.rows:
+        out += _budget_row(row, unit, room, kind)
     u, k = budget.u, budget.coverage(LEVEL)
     sums = (
-        ("combined u", u, f"effective dof {_dof(budget.dof)}"),
+        ("combined u", u, f"effective dof {dof_text(budget.dof)}"),
         (f"expanded U, {LEVEL:.0%}", k * u, f"coverage factor {k:.2f}"),
     )
     for name, value, beside in sums:
-        text = f"{name:<{room + kind}} {_finer(value, unit):>8}"
+        text = f"{name:<{room + kind}} {finer_text(value, unit):>8}"
         fits = len(text) + 2 + len(beside) <= width
         out.append(styled((text, "bold"), f"  {beside}" if fits else ""))
         out += [] if fits else [styled(f"  {beside}")]
@@ -105,25 +111,28 @@ def _origins(trust: Trust, width: int) -> list[Content]:
     return out
 
 
-def _budget_row(row: Row, unit: Unit, room: int, kind: int) -> Content:
+def _budget_row(row: Row, unit: Unit, room: int, kind: int) -> list[Content]:
+    """Return a part of the budget; how u was made of what was known stands beside it, or below."""
     part = row.contribution
     bar = "#" * round(row.share * BAR_CELLS)
-    return styled(
-        f"{visible(part.name, room):<{room}} {part.kind.ljust(kind)[:kind]}"
-        f"{_finer(row.component, unit):>8}  "
-        f"{row.share:>4.0%} {bar:<{BAR_CELLS}} {_dof(part.dof):>3}"
+    made = part_words(part, unit)
+    line = styled(
+        f"{visible(part.name, room):<{room}} {visible(made, kind - 1).ljust(kind) if kind else ''}"
+        f"{finer_text(row.component, unit):>8}  "
+        f"{row.share:>4.0%} {bar:<{BAR_CELLS}} {dof_text(part.dof):>3}"
     )
+    return [line] if kind else [line, styled((visible(f"  {made}", room + 32), "$ink-faint"))]
 
 
 def _repeats(trust: Trust, unit: Unit, width: int) -> list[Content]:
     """Return the repeats with their figures; a doubtful one is marked and stays in the mean."""
     repeats, doubts = trust.repeats, trust.doubts
     count = f"{repeats.n} reading{'s' if repeats.n > 1 else ''}"
-    figures = f"{count}: mean {_finer(repeats.mean, unit)} {unit}"
+    figures = f"{count}: mean {finer_text(repeats.mean, unit)} {unit}"
     if repeats.sd is None or repeats.spread is None:
         figures += "; one reading shows no scatter"
     else:
-        figures += f", sd {_finer(repeats.sd, unit)}, spread {_finer(repeats.spread, unit)}"
+        figures += f", sd {finer_text(repeats.sd, unit)}, spread {finer_text(repeats.spread, unit)}"
     out = [styled((part, "bold")) for part in wrapped(figures, width)]
     out += _listed(trust, unit, width)
     out += _struck(trust, unit, width)
@@ -164,11 +173,3 @@ def _struck(trust: Trust, unit: Unit, width: int) -> list[Content]:
         text = f"✗ {fine_text(r.mm, unit)} struck out: {reason}"
         out.append(styled((visible(text, width), "$ink-faint")))
     return out
-
-
-def _finer(value_mm: float, unit: Unit) -> str:
-    return length_text(value_mm, unit, "0.00001" if unit == "in" else "0.0001")
-
-
-def _dof(dof: float) -> str:
-    return "∞" if math.isinf(dof) else f"{dof:.0f}"

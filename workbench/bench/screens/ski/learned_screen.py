@@ -11,7 +11,6 @@ from textual.widgets import Static
 from workbench.bench.bases.unit_list import UnitList
 from workbench.bench.draw.learned_plot import learned_plot
 from workbench.bench.draw.text import styled, visible, wrapped
-from workbench.errors import InputError
 from workbench.measure.units import Unit
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
@@ -28,7 +27,10 @@ from workbench.work.roster.settings import change
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
 
-ON, OFF = "Turns go by it; o turns that off.", "Turns do not go by it yet; o turns that on."
+ON = "Turns of every ski in this shop go by what was learned (setting learning: on)."
+OFF = "Turns go by the plain geometry (setting learning: off)."
+ASK_ON = "+ lets the turns of every ski in this shop go by what was learned"
+ASK_OFF = "+ lets the turns of every ski in this shop go by the plain geometry again"
 LEAST_PLOT, MOST_PLOT = 6, 22
 
 
@@ -46,9 +48,10 @@ class LearnedScreen(UnitList):
 
     TITLE_WORDS = "What this bench has learned"
     KEYS = (
-        "↑ ↓ stud · o turns by it, on or off · x forgets the stud's · a forgets all · "
-        "b brings it back · Esc closes"
+        "↑ ↓ stud · o, then +, turns by it or not · x forgets the stud's · a forgets all · "
+        "b brings the stud's back · Esc closes"
     )
+    SHOWN_KEYS = "↑ ↓ stud · o turns by it · x forgets · a all · b brings back · Esc closes"
 
     def __init__(self, shop: Shop, view: JobView, unit: Unit) -> None:
         super().__init__(shop, view, unit)
@@ -75,7 +78,7 @@ class LearnedScreen(UnitList):
         page = self.page
         out = [styled((part, "bold $accent")) for part in wrapped(page.title, width)]
         out += [styled(part) for text in page.history for part in wrapped(text, width)]
-        out.append(styled((visible(ON if self._is_on else OFF, width), "$ink-faint")))
+        out += [styled((part, "bold")) for part in wrapped(ON if self._is_on else OFF, width)]
         if page.asked:
             asked = wrapped(f"? {page.asked}", width)
             out += [styled((part, "bold $state-caution")) for part in asked]
@@ -115,24 +118,27 @@ class LearnedScreen(UnitList):
         elif char == "a":
             self._forget(ALL, "Forget what was learned of all studs")
         elif char == "o":
+            self.say(self._question, "warn")
+        elif char == "b":
+            bring_back(self.shop.book, self.view.ski, stud.name, self.shop.who)
+            self._load()
+            self.say(f"what was learned of the {stud.said} stud counts again", "done")
+
+    def plus(self) -> None:
+        """Turn by what was learned or by the geometry, once that was asked for."""
+        if self._message[0] == self._question:
             change(self.shop, {LEARNING: "off" if self._is_on else "on"})
             self.view = self.shop.view(self.view.job.id)
             self.say(ON if self._is_on else OFF, "done")
-        elif char == "b":
-            self._bring_back(stud.name, f"the {stud.said} stud")
+
+    @property
+    def _question(self) -> str:
+        return ASK_OFF if self._is_on else ASK_ON
 
     def _forget(self, name: str, title: str) -> None:
         book, ski, who = self.shop.book, self.view.ski, self.shop.who
         self._ask_why(
-            title, lambda reason: forget(book, ski, name, reason, who), "b brings it back"
+            title,
+            lambda reason: forget(book, ski, name, reason, who),
+            "forgotten; b brings a stud's back",
         )
-
-    def _bring_back(self, name: str, words: str) -> None:
-        book, ski, who = self.shop.book, self.view.ski, self.shop.who
-        try:
-            bring_back(book, ski, name, who)
-        except InputError:
-            bring_back(book, ski, ALL, who)
-            words = "all studs"
-        self._load()
-        self.say(f"what was learned of {words} counts again", "done")

@@ -6,16 +6,19 @@ from time import monotonic
 from typing import TYPE_CHECKING
 
 from textual.content import Content
+from textual.events import Key
 
 from workbench.bench.bases.drawn_view import DrawnCloser
 from workbench.bench.draw.canvas import DOTS, Canvas, Mode
 from workbench.bench.draw.text import lines, styled, visible, wrapped
+from workbench.errors import BenchError
 from workbench.fin.frame.pose import Point
 from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop
 from workbench.work.order.rigs import blade_of
 from workbench.work.trace.outline import outline_lines
+from workbench.work.trace.outline_paper import write_outline
 
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
@@ -31,7 +34,7 @@ class OutlineScreen(DrawnCloser):
     """Draws the outline; the arrows go through the numbers of its points below."""
 
     TITLE_WORDS = "The blade's outline"
-    KEYS = "↑ ↓ through the points · * in/mm · Enter or Esc closes"
+    KEYS = "↑ ↓ through the points · F2 writes it at 1:1 · * in/mm · Enter or Esc closes"
 
     def __init__(self, shop: Shop, row: rows.Blade, unit: Unit, mode: Mode) -> None:
         super().__init__("")
@@ -44,6 +47,18 @@ class OutlineScreen(DrawnCloser):
         self._unit = unit
         self._lines = outline_lines(self._shop, self._row, unit)
         self.redraw()
+
+    def on_key(self, event: Key) -> None:
+        """Write it to the shop's folder on F2; all else is as in every screen to look at."""
+        if event.key != "f2":
+            super().on_key(event)
+            return
+        event.stop()
+        event.prevent_default()
+        try:
+            self.say(write_outline(self._shop, self._row).words)
+        except BenchError as why:
+            self.say(f"not written: {why}")
 
     def move(self, by: int) -> None:
         """Go through the lines below the drawing."""

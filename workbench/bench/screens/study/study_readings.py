@@ -83,4 +83,4 @@ class ReadingsScreen(ListScreen):
         def strike(reason: str) -> None:
             self.view = studies.strike_reading(self.shop, self.view, reading.id, reason)
 
-        self._ask_why(title, strike, "its turn is due again")
+        self._ask_why(title, strike, "struck out; its turn is due again")

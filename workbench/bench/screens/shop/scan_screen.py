@@ -1,0 +1,291 @@
+"""A blade traced from a scan, a photo or a drawing: drawn as it is found, kept once confirmed."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from threading import Event
+from time import monotonic
+from typing import TYPE_CHECKING
+
+from textual.content import Content
+from textual.events import Key
+
+from workbench.bench.bases.drawn_view import DrawnCloser
+from workbench.bench.bases.forms import Field, Form, drafts_of
+from workbench.bench.draw.canvas import DOTS, Canvas, Mode
+from workbench.bench.draw.room import TONES
+from workbench.bench.draw.text import Tone, lines, styled, visible, wrapped
+from workbench.errors import BenchError, InputError
+from workbench.fin.frame.pose import Point
+from workbench.frozen import dataclass
+from workbench.measure.units import Unit, unit_of
+from workbench.records.store import rows
+from workbench.work.drawing.layout import Stroke, Words
+from workbench.work.drawing.scene import FAINT, LIT, NOW
+from workbench.work.job.shop import Shop
+from workbench.work.trace.look import Look, dots_of
+from workbench.work.trace.scale import Ask
+from workbench.work.trace.tracing import (
+    FileTraced,
+    checked_ask,
+    is_known,
+    keep_traced,
+    trace_file,
+)
+
+if TYPE_CHECKING:
+    from workbench.bench.app import Bench
+
+TITLE = "Trace a scan, photo or drawing"
+STYLES = {NOW: "$foreground", LIT: "bold $accent", FAINT: "$ink-faint"}
+GROUND = "ground"
+CELL_ASPECT = 2.0
+REFRESH_S = 0.5
+MOST_SAID = 8
+"""Lines below the drawing."""
+
+
+@dataclass(frozen=True, slots=True)
+class File:
+    """A file to trace, as the form was filled in."""
+
+    path: str
+    name: str
+    ask: Ask
+    texts: tuple[tuple[str, str], ...]
+
+
+class BrokenOffError(Exception):
+    """The trace was broken off: nobody waits for it."""
+
+
+def trace_form(unit: Unit) -> Form:
+    """Return the form that asks for a file; its result is a :class:`File`."""
+    scale = "of a picture; one of dpi, across and square, a drawing has its own"
+    fields = (
+        Field("file", "File", "PNG, JPEG, TIFF, SVG, DXF or CSV; ~ is your home folder"),
+        Field("dpi", "Dpi", f"dots per inch of a flatbed scan: scale {scale}"),
+        Field(
+            "across", "Across", f"({unit}) the blade's own length along its top edge: scale {scale}"
+        ),
+        Field(
+            "square", "Square", f"({unit}) side of a square in view, undoes a tilt: scale {scale}"
+        ),
+        Field("unit", "Unit", f"in or mm, of bare numbers; blank: {unit}, or the drawing's own"),
+        Field("name", "Blade", "its name; blank: the file's; a name that is there: a new version"),
+    )
+
+    def check(texts: dict[str, str]) -> File:
+        return _file_of(texts, unit)
+
+    return Form(TITLE, fields, check)
+
+
+def _file_of(texts: dict[str, str], bench_unit: Unit) -> File:
+    clean = {key: text.strip() for key, text in texts.items()}
+    path = str(Path(clean["file"]).expanduser()) if clean["file"] else ""
+    if not path:
+        raise InputError("file", "(blank)", "the path of a picture or a drawing")
+    if not Path(path).is_file():
+        raise InputError("file", path, "a file that is there")
+    unit = unit_of(clean["unit"]) if clean["unit"] else None
+    ask = Ask(clean["dpi"], clean["across"], clean["square"], unit)
+    try:
+        is_picture = not checked_ask(path, ask)
+    except InputError as why:
+        raise InputError(why.field.removeprefix("--"), why.value, why.accepted) from None
+    if is_picture:
+        ask = replace(ask, unit=unit or bench_unit)
+        if not ask.scales:
+            raise InputError("dpi", "(blank)", "a scale: dpi, across or square, one of them")
+    return File(path, clean["name"], ask, tuple(texts.items()))
+
+
+class ScanScreen(DrawnCloser):
+    """Traces in a thread of its own; shows what is found, and keeps it at Enter."""
+
+    TITLE_WORDS = TITLE
+    KEYS = "Enter keeps · e other edges · * in/mm · Esc keeps nothing"
+
+    def __init__(self, shop: Shop, unit: Unit, mode: Mode, file: File) -> None:
+        super().__init__("")
+        self._shop, self._unit, self._mode, self._file = shop, unit, mode, file
+        self._look: Look | None = None
+        self._found: FileTraced | None = None
+        self._why: tuple[str, Tone] = ("", "say")
+        self._stop = Event()
+        self._began_s = monotonic()
+        self._is_new = True
+        self.kept: rows.Blade | None = None
+
+    @property
+    def is_working(self) -> bool:
+        """Whether the file is still being traced."""
+        return self._found is None and not self._why[0]
+
+    def on_mount(self) -> None:
+        """Begin to trace."""
+        self.run_worker(self._work(), exit_on_error=False)
+        self.set_interval(REFRESH_S, self._tick)
+
+    def on_unmount(self) -> None:
+        """Let the thread end at its next step."""
+        self._stop.set()
+        super().on_unmount()
+
+    # -- the work --------------------------------------------------------------------------------
+
+    async def _work(self) -> None:
+        told = self._told_from(asyncio.get_running_loop())
+        file = self._file
+        try:
+            found = await asyncio.to_thread(trace_file, file.path, file.name, file.ask, told)
+            self._is_new = not is_known(self._shop, found.blade.name)
+            self._found = found
+        except BrokenOffError:
+            return
+        except InputError as why:
+            field = why.field.removeprefix("--")
+            self._why = (f"✗ {InputError(field, why.value, why.accepted)}", "warn")
+        except BenchError as why:
+            self._why = (f"✗ {why}", "warn")
+        self.redraw()
+
+    def _told_from(self, loop: asyncio.AbstractEventLoop) -> Callable[[Look], None]:
+        def told(look: Look) -> None:
+            if self._stop.is_set():
+                raise BrokenOffError
+            loop.call_soon_threadsafe(self._seen, look)
+
+        return told
+
+    def _seen(self, look: Look) -> None:
+        self._look = look
+        if self.is_mounted:
+            self.redraw()
+
+    def _tick(self) -> None:
+        if self.is_working:
+            self.redraw()
+
+    # -- what is shown ---------------------------------------------------------------------------
+
+    def in_unit(self, unit: Unit) -> None:
+        """Show lengths in this unit."""
+        self._unit = unit
+        self.redraw()
+
+    def drawn(self, width: int, height: int) -> Content:
+        """Return the picture with what is said of it below."""
+        said = self._said(width)[: max(min(MOST_SAID, height - 4), 2)]
+        look = self._found.look(self._unit) if self._found is not None else self._look
+        room = height - len(said)
+        picture = self._picture(look, width, room) if look is not None and room > 1 else []
+        return lines([*picture, *([Content("")] * (room - len(picture))), *said])
+
+    def _said(self, width: int) -> list[Content]:
+        found = self._found
+        if found is None:
+            words, tone = self._why
+            if not words:
+                doing = self._look.words if self._look is not None else "reading the file"
+                seconds = int(monotonic() - self._began_s)
+                words = f"{visible(self._file.path, 200)}: {doing}, {seconds} s. Esc breaks off."
+            else:
+                words = f"{words}. Esc goes back to the form."
+            return [styled((part, TONES[tone])) for part in wrapped(words, width)]
+        kind = "a new blade" if self._is_new else "a new version"
+        head = f"{visible(found.blade.name, 60)}, {kind}: {found.size_words(self._unit)}"
+        out = [styled((part, "bold")) for part in wrapped(head, width)]
+        question = f"Are these its top and back edge? They turn the frame. {found.edges_words}."
+        out += [styled((part, "bold $accent")) for part in wrapped(question, width)]
+        if self._why[0]:
+            out += [styled((part, TONES["warn"])) for part in wrapped(self._why[0], width)]
+        for note in found.notes[1:]:
+            out += [styled((part, "$state-caution")) for part in wrapped(f"! {note}", width)]
+        return out
+
+    def _picture(self, look: Look, width: int, height: int) -> list[Content]:
+        canvas = Canvas(max(width, 1), height, self._mode)
+        across, down = DOTS[self._mode]
+        squash = across * CELL_ASPECT / down
+        per = min(
+            (canvas.dots_wide - 1) / look.picture.width,
+            (canvas.dots_high - 1) * squash / look.picture.height,
+        )
+        left = (canvas.dots_wide - look.picture.width * per) / 2.0
+
+        def at(p: Point) -> tuple[float, float]:
+            return (left + p[0] * per, p[1] * per / squash)
+
+        for col, row in dots_of(look, canvas.dots_wide, canvas.dots_high, per, squash):
+            canvas.dot(left + col, row, GROUND, ".")
+        for part in look.picture.parts:
+            if isinstance(part, Stroke):
+                points = [*part.points, *(part.points[:1] if part.closed else ())]
+                canvas.polyline([at(p) for p in points], part.ink)
+        for part in look.picture.parts:
+            if isinstance(part, Words):
+                x, y = at(part.at)
+                col = round(x / across) - len(part.text) // 2
+                col = min(max(col, 0), max(canvas.width - len(part.text), 0))
+                row = min(max(round(y / down), 0), canvas.height - 1)
+                canvas.text(col, row, part.text, part.ink)
+        faint = STYLES[FAINT]
+        return [
+            styled(*((text, STYLES.get(str(ink), faint)) for text, ink in row))
+            for row in canvas.rows()
+        ]
+
+    # -- keys ------------------------------------------------------------------------------------
+
+    def on_key(self, event: Key) -> None:
+        """Show other edges on ``e``; all else is as in every screen to look at."""
+        if (event.character or "").lower() == "e" and not self._typed and self._found is not None:
+            event.stop()
+            event.prevent_default()
+            self._found, self._why = self._found.by_next_edges(), ("", "say")
+            self.redraw()
+        else:
+            super().on_key(event)
+
+    def enter(self) -> None:
+        """Keep the blade; only an Enter pressed on purpose comes here."""
+        found = self._found
+        if found is None:
+            return
+        try:
+            self.kept, _ = keep_traced(self._shop, found.blade, found.how, self._file.path)
+        except BenchError as why:
+            self._why = (f"✗ not kept: {why}", "warn")
+            self.redraw()
+        else:
+            self.dismiss(None)
+
+
+def open_on(bench: Bench) -> None:
+    """Ask for the file."""
+    form = trace_form(bench.hands.state.unit)
+    bench.push_screen(form, lambda file: _trace(bench, file))
+
+
+def _trace(bench: Bench, file: object) -> None:
+    bench.hands.ignore_enter(monotonic())
+    if isinstance(file, File):
+        state = bench.hands.state
+        screen = ScanScreen(bench.shop, state.unit, state.drawing, file)
+        bench.push_screen(screen, lambda _: _after(bench, screen, file))
+
+
+def _after(bench: Bench, screen: ScanScreen, file: File) -> None:
+    hands = bench.hands
+    hands.look_again()
+    hands.ignore_enter(monotonic())
+    if screen.kept is not None:
+        hands.say(f"blade kept: {visible(screen.kept.name, 40)}", "done")
+        return
+    drafts_of(bench)[TITLE] = dict(file.texts)
+    open_on(bench)
