@@ -361,7 +361,7 @@ def checked_text(fields: Mapping[str, str], key: str) -> str:
 
 def _new_name(name: str, known: Sequence[Part], what: str) -> None:
     if name.casefold() == NONE_YET:
-        raise InputError("name", name, f"a name; {NONE_YET} says that there is no {what} yet")
+        raise InputError("name", name, f"another name: {NONE_YET} says that there is no {what} yet")
     if any(p.name.casefold() == name.casefold() for p in known):
         raise InputError("name", name, f"a name that no other {what} has")
 
