@@ -121,7 +121,7 @@ def part_words(part: Contribution, unit: Unit) -> str:
     known, of = in_own_unit(part, part.known, unit)
     return (
         f"{known:.3g} {of} / {part.divisor:.3g} ({part.distribution}, type {part.evaluation}), "
-        f"sensitivity {_sensitivity(part, unit):.3g}"
+        f"sensitivity {_sensitivity(part, unit):.2g}"
     )
 
 

@@ -23,9 +23,15 @@ from workbench.work.text.safe_text import visible
 from workbench.work.text.words import clean
 from workbench.work.trace.outline import outline_svg
 
-Format = Literal["text", "html", "svg", "pdf"]
+Format = Literal["text", "html", "svg", "pdf", "label"]
 
-EXTENSIONS: dict[Format, str] = {"text": "txt", "html": "html", "svg": "svg", "pdf": "pdf"}
+EXTENSIONS: dict[Format, str] = {
+    "text": "txt",
+    "html": "html",
+    "svg": "svg",
+    "pdf": "pdf",
+    "label": "label.html",
+}
 
 FOLDER_SETTING, PAPER_SETTING = "card_folder", "paper"
 """The book's settings: where cards go, and ``a4`` or ``letter``."""
@@ -181,6 +187,7 @@ def _card_writers(card: Card, paper: Paper, drawing: bool) -> Writers:
     from workbench.work.paper.card_html import card_html
     from workbench.work.paper.card_pdf import card_pdf
     from workbench.work.paper.card_text import card_text
+    from workbench.work.paper.label import label_html
 
     title = f"{visible(card.ski, TITLE)}, {card.day}"
     return {
@@ -188,6 +195,7 @@ def _card_writers(card: Card, paper: Paper, drawing: bool) -> Writers:
         "html": partial(card_html, card),
         "svg": partial(svg_file, card.side, title, (card.status, card.side_caption)),
         "pdf": partial(card_pdf, card, paper),
+        "label": partial(label_html, card),
     }
 
 
@@ -205,6 +213,8 @@ def _write(writers: Writers, formats: Sequence[Format] | None, folder: Path, ste
     """Make every format first, then write all of them or none."""
     wanted = list(writers) if formats is None else list(formats)
     left_out = ""
+    if formats is None and "label" in wanted:
+        wanted.remove("label")  # for another printer, so only where it is asked for
     if formats is None and not has_pdf():
         wanted.remove("pdf")
         left_out = f"No PDF: it needs {EXTRA}"
