@@ -100,7 +100,14 @@ def _begin_tour(book: Book, args: argparse.Namespace) -> None:
         book.set_setting("tour", "on", who=args.who or "")
 
 
+def _in_browser() -> bool:
+    """Whether 'serve' runs this bench for a browser: pipes take the terminal's place."""
+    return os.environ.get("TEXTUAL_DRIVER", "").startswith("textual.drivers.web_driver:")
+
+
 def _check_terminal() -> None:
+    if _in_browser():
+        return
     if not can_draw(os.environ):
         raise InputError(
             "TERM",
@@ -165,7 +172,7 @@ async def _settle() -> None:
 
 async def _watch_terminal(app: Bench) -> None:
     """Leave when the terminal has gone without a word, so that nothing runs on unseen."""
-    while os.isatty(sys.__stdin__.fileno() if sys.__stdin__ else 0):
+    while _in_browser() or os.isatty(sys.__stdin__.fileno() if sys.__stdin__ else 0):
         await asyncio.sleep(TERMINAL_LOOK_S)
     _leave(app, 129)
 
@@ -190,7 +197,9 @@ def _clear_surroundings() -> None:
     """Take away variables that Textual would take for more than they say."""
     if not os.environ.get("NO_COLOR"):
         os.environ.pop("NO_COLOR", None)  # an empty one is not set
-    for name in ("COLUMNS", "LINES"):  # where the shell exports them no resize would be seen
+    for name in (
+        () if _in_browser() else ("COLUMNS", "LINES")
+    ):  # where the shell exports them no resize would be seen
         os.environ.pop(name, None)
 
 
