@@ -189,10 +189,7 @@ def speed() -> str:
         job = begin(learnt, taken, True)
         assert job.seating is not None
         assert job.learnt.edges is not None
-        decide(
-            shop.told, job.learnt.edges, job.seating, job.taken, targets, 1 / 16, learnt.known,
-            is_first=True,
-        )  # fmt: skip
+        decide(job, targets, 1 / 16)
     act = (time.process_time() - began) / 20
     return (
         f"1,000 rounds of 500 jobs gone through in {replayed:.2f} s, a seating with its next act "

@@ -264,10 +264,7 @@ def by_learning(
     for _ in range(100):
         assert job.seating is not None, job.reason
         assert job.learnt.edges is not None
-        act = decide(
-            learnt.rig, job.learnt.edges, job.seating, job.taken, targets, finest,
-            learnt.known, is_first=not job.turned_yet, may_ask=careful,
-        )  # fmt: skip
+        act = decide(job, targets, finest, may_ask=careful)
         if act.do != "measure_again" and rounds:
             _count(shop, job, out)
         if act.do == "leave" or rounds >= MOST_ROUNDS:

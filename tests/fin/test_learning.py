@@ -281,10 +281,7 @@ def test_an_exactly_known_bench_gives_the_geometric_turns(path: Any, finest: flo
     job = begin(learnt, [Takes(t.method, t.values_mm) for t in order.taken])
     assert job.seating is not None
     assert job.learnt.edges is not None
-    act = decide(
-        order.rig, job.learnt.edges, job.seating, job.taken, order.targets, finest, EXACT,
-        is_first=True,
-    )  # fmt: skip
+    act = decide(job, order.targets, finest)
     assert act.turns == pytest.approx([t.turns for t in plain.turns], abs=1e-6)
     assert (act.do == "leave") == (not any(t.turns for t in plain.turns))
     if act.do == "turn":
@@ -342,9 +339,7 @@ def test_an_unseated_stud_is_named(gap: int) -> None:
     job = begin(learnt, takes(shop, 3), True)
     assert job.seating is not None
     assert job.learnt.edges is not None
-    act = decide(
-        shop.told, job.learnt.edges, job.seating, job.taken, targets, 0.0, ORDINARY, is_first=True
-    )
+    act = decide(job, targets, 0.0)
     assert act.do == "turn"
     assert act.p_after > 0.6
     shop.turn_studs(act.turns)
@@ -356,7 +351,7 @@ def test_an_unseated_stud_is_named(gap: int) -> None:
     assert job.seating is not None
     assert job.seating.probability("gap", gap) > 0.9
     assert job.learnt.edges is not None
-    act = decide(shop.told, job.learnt.edges, job.seating, job.taken, targets, 0.0, ORDINARY)
+    act = decide(job, targets, 0.0)
     assert act.do == "push_home"
     assert act.stud == gap
     assert act.p_now < 0.1 < 0.6 < act.p_after
@@ -378,7 +373,7 @@ def test_a_misread_length_is_asked_for_again() -> None:
     assert job.seating is not None
     assert job.learnt.edges is not None
     assert job.seating.probability("misread", 2) > 0.9
-    act = decide(shop.told, job.learnt.edges, job.seating, job.taken, targets, 0.0, ORDINARY)
+    act = decide(job, targets, 0.0)
     assert act.do == "measure_again"
     assert act.methods == (2,)
     more = takes(shop, 2)[2].values_mm
@@ -398,9 +393,7 @@ def test_exact_turns_aim_at_the_middle_of_the_targets(corners: bool) -> None:
     job = begin(learnt, takes(shop, 3), True)
     assert job.seating is not None
     assert job.learnt.edges is not None
-    act = decide(
-        shop.told, job.learnt.edges, job.seating, job.taken, targets, 0.0, ORDINARY, is_first=True
-    )
+    act = decide(job, targets, 0.0)
     assert act.do == "turn"
     state = state_of(job.learnt)
     effect = effect_of(state, shop.told, act.turns, ORDINARY)
@@ -423,10 +416,7 @@ def test_far_from_a_narrow_target_it_still_turns_toward_it() -> None:
     assert job.seating is not None
     assert job.learnt.edges is not None
     for finest in (0.0, 1 / 8):
-        act = decide(
-            shop.told, job.learnt.edges, job.seating, job.taken, targets, finest, ORDINARY,
-            is_first=True,
-        )  # fmt: skip
+        act = decide(job, targets, finest)
         assert act.do == "turn"
         assert act.p_after < 0.1
         assert act.turns == pytest.approx(act.exact, abs=finest or 0.03)
@@ -591,7 +581,7 @@ def contradictory(shop: Truth) -> tuple[Round, ...]:
 
 def constant(shop: Truth) -> tuple[Round, ...]:
     one = takes(shop)
-    return tuple(Round("J", (0.5, 0.5, 0.5), one, one if n == 0 else ()) for n in range(60))
+    return tuple(Round("J", (0.5, 0.5, 0.5), one, one if n == 0 else ()) for n in range(200))
 
 
 def impossible(shop: Truth) -> tuple[Round, ...]:
@@ -628,10 +618,7 @@ def test_odd_histories_give_finite_answers(
     job = begin(learnt, takes(shop, 3))
     assert job.seating is not None
     assert job.learnt.edges is not None
-    act = decide(
-        shop.told, job.learnt.edges, job.seating, job.taken, targets, 1 / 16, ORDINARY,
-        is_first=True,
-    )  # fmt: skip
+    act = decide(job, targets, 1 / 16)
     assert 0.0 <= act.p_now <= 1.0
     assert 0.0 <= act.p_after <= 1.0
     for j in range(3):

@@ -117,6 +117,8 @@ def test_units_stated_told_and_guessed(tmp_path: Path) -> None:
     found = trace_file(str(path), "x")
     assert found.blade.length_mm == pytest.approx(7.3 * IN)
     assert any("states no unit" in note for note in found.notes)
+    with pytest.raises(InputError, match="is the unit right"):
+        trace_file(str(path), "x", Ask(unit="mm"))
     path.write_text("\n".join(f"{u * 50} {v}".replace(" ", ",") for u, v in rings[0]), "utf-8")
     with pytest.raises(InputError, match="--unit in or --unit mm"):
         trace_file(str(path), "x")

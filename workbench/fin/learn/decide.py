@@ -13,6 +13,7 @@ from workbench.fin.frame.linear import inverse, multiply, solve
 from workbench.fin.frame.pose import Pose
 from workbench.fin.learn.edges import Edges
 from workbench.fin.learn.imperfections import Imperfections
+from workbench.fin.learn.replay import InJob
 from workbench.fin.learn.seating import (
     Case,
     Seating,
@@ -90,21 +91,17 @@ class Act:
 
 
 def decide(
-    rig: Rig,
-    edges: Edges,
-    seating: Seating,
-    taken: Sequence[Takes],
+    job: InJob,
     targets: Sequence[Target],
     finest_turn: float,
-    known: Imperfections,
+    *,
     default_tolerance_mm: float = 0.05,
-    is_first: bool = False,
     may_ask: bool = True,
 ) -> Act:
-    """Return the next act after a seating.
+    """Return the next act of a job after its last seating, which has a pose.
 
-    ``taken`` are its takes, ``is_first`` tells that no stud was turned yet in this job and
-    ``may_ask`` that readings may be asked for again.
+    ``default_tolerance_mm`` is that of a reading without a target; ``may_ask`` tells that readings
+    may be asked for again.
 
     Raises:
         InputError: a target without a reading, two for one method, or an odd ``finest_turn``.
@@ -112,13 +109,16 @@ def decide(
     """
     if not (math.isfinite(finest_turn) and 0.0 <= finest_turn <= 1.0):
         raise InputError("finest_turn", finest_turn, "0 (exact) to 1 turn, such as 1/8")
+    known, edges, seating = job.learnt.known, job.learnt.edges, job.seating
+    assert seating is not None
+    assert edges is not None
     goals = _goals(edges, seating, targets, default_tolerance_mm)
     now = _Now(seating, goals)
     p_now = now.together()
-    ways = _Ways(rig, edges, seating, goals, finest_turn, known)
+    ways = _Ways(job.learnt.rig, edges, seating, goals, finest_turn, known)
     turns = ways.best()
     needed, exact = ways.exact()
-    again = _again(seating, taken, now, p_now, known, is_first) if may_ask else ()
+    again = _again(job, seating, now, p_now) if may_ask else ()
     p_by = now.each()
     if again:
         after = ways.expected(turns) if any(turns) else p_now
@@ -154,21 +154,15 @@ def _goals(
     return out
 
 
-def _again(
-    seating: Seating,
-    taken: Sequence[Takes],
-    now: _Now,
-    p_now: float,
-    known: Imperfections,
-    is_first: bool,
-) -> tuple[int, ...]:
+def _again(job: InJob, seating: Seating, now: _Now, p_now: float) -> tuple[int, ...]:
     """Return the places of the readings to take again."""
+    taken, known = job.taken, job.learnt.known
     if not known.take_mm:
         return ()
     few = [
         i for i, t in enumerate(taken) if len(t.values_mm) < FIRST_TAKES and not t.method.is_coarse
     ]
-    if is_first and few and p_now < DOUBTFUL[1]:
+    if not job.turned_yet and few and p_now < DOUBTFUL[1]:
         return tuple(few)
     misread = [i for i in range(len(taken)) if seating.probability("misread", i) > 0.5]
     if misread and any(i in few for i in misread):

@@ -30,6 +30,10 @@ LEVELS = 21
 APART_MM = 0.1 * MM_PER_INCH
 """Corners closer than this are not known apart: a dense outline is wrong smoothly."""
 
+FARTHEST_MM = 0.1 * MM_PER_INCH
+"""No edge is looked for farther than this from its outline, whatever rounds that contradict one
+another seem to tell."""
+
 STEEPEST = 5.0
 """du/dv beyond which an edge lies along the base and its height tells nothing."""
 
@@ -129,8 +133,9 @@ class Edges:
         return len(self.widths)
 
     def moved(self, offsets_mm: Sequence[float]) -> MovedEdges:
-        """Return the edges as these offsets have them."""
-        return MovedEdges(tuple([(part, part.moved(offsets_mm)) for part in self.parts]))
+        """Return the edges as these offsets have them, each within its farthest."""
+        near = tuple([max(-FARTHEST_MM, min(FARTHEST_MM, mm)) for mm in offsets_mm])
+        return MovedEdges(near, tuple([(part, part.moved(near)) for part in self.parts]))
 
 
 Touched = tuple[float, float, EdgePart, int, int]
@@ -170,8 +175,9 @@ _UNTOUCHED = Offset(0.0, (0.0, 0.0, 0.0), ())
 
 @dataclass(frozen=True, slots=True)
 class MovedEdges:
-    """The parts of a blade's edges, each with its corners (mm) as some offsets have them."""
+    """The parts of a blade's edges, each with its corners (mm) as these offsets have them."""
 
+    offsets_mm: tuple[float, ...]
     parts: tuple[tuple[EdgePart, list[Point]], ...]
 
     def offset(self, method: Method, seen: Observation, pose: Pose) -> Offset:

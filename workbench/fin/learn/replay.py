@@ -10,7 +10,7 @@ from functools import lru_cache
 
 from workbench.errors import BenchError, InputError, OutOfReachError
 from workbench.fin.frame.pose import Pose
-from workbench.fin.learn.edges import Edges, edges_of
+from workbench.fin.learn.edges import FARTHEST_MM, Edges, edges_of
 from workbench.fin.learn.imperfections import ORDINARY, Imperfections
 from workbench.fin.learn.seating import (
     Seating,
@@ -43,6 +43,10 @@ from workbench.fin.pose.fit import NoPoseError
 from workbench.fin.reading.observe import Method, observe_all
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
+
+FARTHEST_LEAD = 0.5
+"""A stud that seems to move this share more or less than its lead has another thread, or its rounds
+contradict one another: that is asked about, and its turns go by the thread that was told."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,7 +166,11 @@ def begin(learnt: Learnt, taken: Sequence[Takes], settled: bool = False) -> InJo
     """
     rig, known = learnt.rig, learnt.known
     edges, state = learnt.edges, learnt.state
-    if edges is None or state is None:
+    for j in range(3):
+        if state is not None and abs(state.mean[LEADS + j]) > FARTHEST_LEAD:
+            state = without_stud(state, j, known)
+    if edges is None or state is None or any(abs(mm) > FARTHEST_MM for mm in state.offsets_mm):
+        # Nothing is known of the edges, or only what rounds that contradict each other tell.
         nowhere = look(rig, Edges((), ()), (), taken, known, None)
         pose = nowhere.fit.pose
         seen = observe_all(learnt.methods, rig.blade, rig.base, pose)

@@ -31,7 +31,7 @@ from workbench.fin.reading.readings import NoPoseError, Reading
 WEAK_RATIO = 1e-5
 """Least ratio of the design's smallest to largest singular value: below it, dependent readings."""
 
-QUICK = 1e-8
+_QUICK = 1e-8
 """A bound of the eigenvalues' ratio well above the weak one, and above what rounding blurs."""
 
 JUMP = 2.0
@@ -70,10 +70,10 @@ def check_rank(equations: Equations, rows: Sequence[Row]) -> None:
     # The two larger eigenvalues of the normal matrix multiply to at most (trace/2)^2, so that the
     # least one is at least four determinants over trace^2: usually enough to know without finding
     # it. With three readings its determinant is the square of the derivatives' own.
-    if len(scaled) == 3 and 4.0 * determinant(scaled) ** 2 > QUICK * trace**3:
+    if len(scaled) == 3 and 4.0 * determinant(scaled) ** 2 > _QUICK * trace**3:
         return
     normal = normal_matrix(scaled, [1.0] * len(scaled))
-    if 4.0 * determinant(normal) > QUICK * trace**3:
+    if 4.0 * determinant(normal) > _QUICK * trace**3:
         return
     pairs = symmetric_eigen(normal)
     least, open_direction = pairs[0]

@@ -21,7 +21,7 @@ Form = Callable[[float, float, float, float], float]
 """A reading in mm from where the blade's origin lies (x, y in mm) and the cosine and sine of how
 far it has turned since the contacts were seen."""
 
-STEPS = 12
+_STEPS = 12
 """A solution near by takes five or six steps."""
 
 DONE_MM = 1e-11
@@ -56,7 +56,7 @@ def _closed_in(
     scale = equations.scale_mm
     m1, m2, m3 = sight.misfits
     last, shrunk = 0.0, 1.0
-    for _ in range(STEPS):
+    for _ in range(_STEPS):
         dx, dy = a * m1 + b * m2 + c * m3, d * m1 + e * m2 + f * m3
         dt = g * m1 + h * m2 + i * m3
         size = abs(dx) + abs(dy) + abs(dt)

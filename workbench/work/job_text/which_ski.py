@@ -35,9 +35,9 @@ def job_meant(shop: Shop, text: str) -> tuple[int, RosterLine]:
         if len(only) == 1:
             return only[0]
     if found:
-        accepted = f"one of these, by its serial or number: {listed(found)}"
+        accepted = f"one of these, by its serial or number: {_listed(found)}"
     else:
-        accepted = f"a ski of today's queue by serial, name or number: {listed(numbered)}"
+        accepted = f"a ski of today's queue by serial, name or number: {_listed(numbered)}"
     raise InputError("ski", text, accepted)
 
 
@@ -46,7 +46,7 @@ def _in_hand(shop: Shop, numbered: Sequence[tuple[int, RosterLine]]) -> tuple[in
     for number, line in numbered:
         if line.job_id == job_id:
             return number, line
-    raise InputError("ski", "(none in hand)", f"take one: {listed(numbered)}")
+    raise InputError("ski", "(none in hand)", f"take one: {_listed(numbered)}")
 
 
 def _named(
@@ -61,7 +61,7 @@ def _named(
     return tuple(each for each in numbered if str(each[0]) == text)
 
 
-def listed(numbered: Sequence[tuple[int, RosterLine]]) -> str:
+def _listed(numbered: Sequence[tuple[int, RosterLine]]) -> str:
     """Return skis of the queue with their numbers, on one line."""
     if not numbered:
         return "the queue is empty, add a ski first: quarterturn add-ski NAME"

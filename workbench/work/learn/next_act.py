@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 from workbench.errors import BenchError
 from workbench.fin.learn.as_plan import plan_of_act
-from workbench.fin.learn.decide import DECLARED, Act
+from workbench.fin.learn.decide import DECLARED, Act, decide
 from workbench.fin.learn.replay import InJob
 from workbench.fin.plan.plan import Plan, Target
 from workbench.fin.reading.observe import Method
@@ -24,7 +24,6 @@ from workbench.work.learn.teaching import (
     teaching_of,
 )
 from workbench.work.order.learned_turns import (
-    act_due_in,
     act_sentence,
     job_now,
     misread_in,
@@ -116,7 +115,7 @@ def next_act(book: Book, of: OfJob, wanted: Wanted) -> NextAct | None:
             if r.chain == now.chain and r.job_id == of.job_id
         ]
         job = job_now(learnt, own, taken, now.settled)
-        act = act_due_in(job, wanted.targets, wanted.finest_turn, may_ask=False)
+        act = decide(job, wanted.targets, wanted.finest_turn, may_ask=False)
         plan = plan_of_act(wanted.plain, job, act)
     except BenchError:
         return None
@@ -131,7 +130,7 @@ def _finer(job: InJob, act: Act, wanted: Wanted) -> tuple[float, float] | None:
         return None
     for turn in FINER:
         if turn < wanted.finest_turn:
-            other = act_due_in(job, wanted.targets, turn, may_ask=False)
+            other = decide(job, wanted.targets, turn, may_ask=False)
             if other.p_after >= act.p_after + MUCH:
                 return turn, other.p_after
     return None

@@ -19,7 +19,7 @@ from workbench.fin.learn.replay import (
 from workbench.fin.learn.seating import Hypothesis
 from workbench.fin.learn.sight import Takes
 from workbench.fin.learn.thread_question import ThreadQuestion
-from workbench.fin.plan.plan import Plan, Target
+from workbench.fin.plan.plan import Plan
 from workbench.frozen import dataclass
 from workbench.measure.display import Dial, dial_text, fine_text, turns_text
 from workbench.measure.units import Unit
@@ -62,23 +62,6 @@ def job_now(
     return begin(job.learnt, taken) if job.seating is None else job
 
 
-def act_due_in(
-    job: InJob, targets: Sequence[Target], finest_turn: float, *, may_ask: bool = True
-) -> Act:
-    """Return the next act of a job; ``may_ask``: readings may be asked for again.
-
-    Raises:
-        OutOfReachError: the blade cannot get there.
-    """
-    learnt = job.learnt
-    assert job.seating is not None
-    assert learnt.edges is not None
-    return decide(
-        learnt.rig, learnt.edges, job.seating, job.taken, targets, finest_turn, learnt.known,
-        DEFAULT_TOLERANCE_MM, is_first=not job.turned_yet, may_ask=may_ask,
-    )  # fmt: skip
-
-
 def advice_of(order: Order, rounds: Sequence[Round]) -> Advice:
     """Return the next act of an order, given the kept rounds of its block and blade.
 
@@ -97,7 +80,7 @@ def advice_of(order: Order, rounds: Sequence[Round]) -> Advice:
     own = [r for r in rounds if order.job and r.job == order.job]
     others = tuple(r for r in rounds if not (order.job and r.job == order.job))
     job = job_now(taught(order.rig, methods, others), own, now, order.settled)
-    act = act_due_in(job, order.targets, order.finest_turn)
+    act = decide(job, order.targets, order.finest_turn, default_tolerance_mm=DEFAULT_TOLERANCE_MM)
     return Advice(order, job, act, plan_of_act(plain, job, act))
 
 
@@ -274,15 +257,15 @@ def question_words(learnt: Learnt) -> str:
     if question is None:
         return ""
     stud = learnt.rig.studs[question.stud]
-    fits = " or ".join(question.threads) or "none in the tables"
-    return (
-        f"The {clean(stud.said)} stud moves {question.ratio:.2f} times what its thread says. "
-        f"Is it another thread ({fits}), {question.hand} hand?"
-    )
+    moves = f"The {clean(stud.said)} stud moves {question.ratio:.2f} times what its thread says"
+    if not question.threads:
+        return f"{moves}, as no thread in the tables does. Are its rounds those of this block?"
+    fits = " or ".join(question.threads)
+    return f"{moves}. Is it another thread ({fits}), {question.hand} hand?"
 
 
 def _words(each: Hypothesis, advice: Advice) -> str:
-    names = [clean(stud.name) for stud in advice.order.rig.studs]
+    names = [clean(stud.said) for stud in advice.order.rig.studs]
     kind, subject = each.kind, each.subject
     match kind:
         case "all_well":
@@ -292,11 +275,13 @@ def _words(each: Hypothesis, advice: Advice) -> str:
         case "misread":
             return f"{clean(advice.job.taken[subject].method.name)} misread"
         case "wrong_turn":
-            return f"{names[subject]} stud turned otherwise than told"
+            return f"the {names[subject]} stud turned otherwise than told"
         case "none_of_these":
             return "none of these"
 
 
 def percent(p: float) -> str:
-    """Return a probability in words; only what is certain is 100 %."""
+    """Return a probability in words; only what is certain is 100 %, or none."""
+    if 0.0 < p < 0.005:
+        return "under 1 %"
     return f"{min(99, round(100 * p))} %" if p < 1.0 else "100 %"

@@ -18,7 +18,7 @@ _DRAWN = (60.0, 29.0)
 
 _SIDE = (92.0, 37.0)
 
-MUCH = 500
+_MUCH = 500
 """Columns of names and notes beyond which the page is set in smaller letters."""
 
 TIGHT = """
@@ -70,7 +70,7 @@ def _is_long(card: Card) -> bool:
     """Tell whether names and notes are so long that only smaller letters keep to one page."""
     texts = (words for _, words in card.facts)
     names = (number.method for number in card.numbers)
-    return sum(map(cells_of, (*texts, *names, *card.notes, card.status))) > MUCH
+    return sum(map(cells_of, (*texts, *names, *card.notes, card.status))) > _MUCH
 
 
 def _head(card: Card) -> Iterable[str]:

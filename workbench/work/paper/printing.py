@@ -9,19 +9,15 @@ from pathlib import Path
 from typing import Literal
 
 from workbench.errors import InputError
-from workbench.records.store import rows
 from workbench.work.files.safe_write import slug, write_set
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
-from workbench.work.order.rigs import blade_of
 from workbench.work.paper.cards import Card, card_of
 from workbench.work.paper.day_sheet import DaySheet, day_sheet
 from workbench.work.paper.html_page import Paper
 from workbench.work.paper.pdf_page import EXTRA, has_pdf
 from workbench.work.roster.adding import known_ski
 from workbench.work.text.safe_text import visible
-from workbench.work.text.words import clean
-from workbench.work.trace.outline import outline_svg
 
 Format = Literal["text", "html", "svg", "pdf", "label"]
 
@@ -137,7 +133,7 @@ def write_card(
     card = card_of(shop, view)
     stem = f"{slug(card.ski)}-{slug(card.day)}-{card.key}"
     writers = _card_writers(card, paper or paper_of(shop), drawing)
-    return _write(writers, formats, folder or card_folder(shop), stem)
+    return write_formats(writers, formats, folder or card_folder(shop), stem)
 
 
 def write_sheet(
@@ -149,37 +145,8 @@ def write_sheet(
     """Write the day sheet of the shop's day to a folder; see :func:`write_card`."""
     sheet = day_sheet(shop)
     writers = _sheet_writers(sheet, paper or paper_of(shop))
-    done = _write(writers, formats, folder or card_folder(shop), f"day-{slug(sheet.day)}")
+    done = write_formats(writers, formats, folder or card_folder(shop), f"day-{slug(sheet.day)}")
     return replace(done, unfit=sheet.unfit)
-
-
-def outline_in(shop: Shop, row: rows.Blade, form: Format, paper: Paper | None = None) -> bytes:
-    """Return a blade's outline at 1:1 as SVG or PDF.
-
-    Raises:
-        InputError: another format, PDF without reportlab, or a blade larger than the paper.
-    """
-    writers = _outline_writers(row, paper or paper_of(shop))
-    if form not in writers:
-        raise InputError("format", form, ", ".join(writers))
-    return _bytes(writers[form]())
-
-
-def write_outline(shop: Shop, row: rows.Blade) -> Written:
-    """Write a blade's outline at 1:1 to the shop's folder; see :func:`write_card`."""
-    writers = _outline_writers(row, paper_of(shop))
-    return _write(writers, None, card_folder(shop), f"outline-{slug(row.name)}")
-
-
-def _outline_writers(row: rows.Blade, paper: Paper) -> Writers:
-    from workbench.work.paper.outline_pdf import outline_pdf
-
-    blade, title = blade_of(row), f"Blade {clean(row.name)}"
-    how = clean(row.traced) or "typed or from a file"
-    return {
-        "svg": partial(outline_svg, blade, title),
-        "pdf": partial(outline_pdf, blade, title, how, paper),
-    }
 
 
 def _card_writers(card: Card, paper: Paper, drawing: bool) -> Writers:
@@ -209,7 +176,9 @@ def _sheet_writers(sheet: DaySheet, paper: Paper) -> Writers:
     }
 
 
-def _write(writers: Writers, formats: Sequence[Format] | None, folder: Path, stem: str) -> Written:
+def write_formats(
+    writers: Writers, formats: Sequence[Format] | None, folder: Path, stem: str
+) -> Written:
     """Make every format first, then write all of them or none."""
     wanted = list(writers) if formats is None else list(formats)
     left_out = ""
@@ -218,9 +187,10 @@ def _write(writers: Writers, formats: Sequence[Format] | None, folder: Path, ste
     if formats is None and not has_pdf():
         wanted.remove("pdf")
         left_out = f"No PDF: it needs {EXTRA}"
-    made = {EXTENSIONS[form]: _bytes(writers[form]()) for form in wanted}
+    made = {EXTENSIONS[form]: in_bytes(writers[form]()) for form in wanted}
     return Written(write_set(folder, stem, made), left_out)
 
 
-def _bytes(made: str | bytes) -> bytes:
+def in_bytes(made: str | bytes) -> bytes:
+    """Return a page as the bytes of its file."""
     return made.encode("utf-8") if isinstance(made, str) else made

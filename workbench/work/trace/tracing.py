@@ -32,6 +32,9 @@ drawing, nobody said."""
 SAME_HOLE_MM = 3.0
 """A hole of a new trace this near to one of the blade before is that hole and keeps its name."""
 
+TRACED_MM = (50.0, 500.0)
+"""How long a blade is along its top edge, with room: another length is a slip of unit or scale."""
+
 SHOWN_STEP: dict[Unit, str] = {"in": "0.0001", "mm": "0.001"}
 
 
@@ -105,6 +108,7 @@ def trace_file(path: str, name: str, ask: Ask | None = None, told: Told = nothin
     found = _from_drawing(path, kind, ask) if kind else _from_picture(path, ask, told)
     shape, ground, unit, how, notes = found
     traced = framed(name or Path(path).stem, shape, _choice(ask, shape))
+    _check_size(traced.blade, unit, "unit" if kind else "scale")
     return FileTraced(traced, ground, unit, how, notes)
 
 
@@ -148,6 +152,15 @@ def _from_drawing(path: str, kind: str, ask: Ask) -> _Found:
         notes.append(f"the file states no unit: taken as {drawn.unit}; --unit says otherwise")
     ground = ground_of(drawn.rings, y_up=kind != "svg")
     return shape, ground, drawn.unit, how, tuple(notes)
+
+
+def _check_size(blade: Blade, unit: Unit, what: str) -> None:
+    low, high = TRACED_MM
+    if low <= blade.length_mm <= high:
+        return
+    found = f"a blade {length_text(blade.length_mm, unit, SHOWN_STEP[unit])} {unit} long"
+    ends = " to ".join(length_text(mm, unit, "0.1") for mm in TRACED_MM)
+    raise InputError("outline", found, f"one of {ends} {unit}: is the {what} right?")
 
 
 def _from_picture(path: str, ask: Ask, told: Told) -> _Found:

@@ -18,8 +18,9 @@ from textual.widgets import Static
 
 from workbench.bench.bases.find_closer import FindCloser
 from workbench.bench.bases.prompts import Prompt
-from workbench.bench.draw.canvas import Area, Mode
+from workbench.bench.draw.canvas import Area
 from workbench.bench.draw.text import lines, styled, visible
+from workbench.bench.hand.state import BenchState
 from workbench.bench.screens.history.history_lines import (
     Looking,
     detail,
@@ -59,21 +60,18 @@ class HistoryScreen(FindCloser):
     def __init__(
         self,
         shop: Shop,
-        ski_id: str,
-        unit: Unit,
-        mode: Mode = "braille",
-        job_id: str = "",
-        key: str = "o",
-        changed: Callable[[], None] = lambda: None,
-        flip: Callable[[], Unit] | None = None,
+        state: BenchState,
+        changed: Callable[[], None],
+        flip: Callable[[], Unit],
     ) -> None:
-        """Look at the history of ``ski_id``; ``job_id`` is the job in hand, which may be aimed."""
-        super().__init__(key)
-        self._shop, self._ski_id, self._job_id = shop, ski_id, job_id
+        """Look at the history of the ski in hand, whose job may be aimed from here."""
+        assert state.view is not None
+        super().__init__(state.keys.of("history") or "escape")
+        self._shop, self._ski_id, self._job_id = shop, state.view.ski.id, state.view.job.id
         self._changed, self._flip = changed, flip
-        self.unit: Unit = unit
-        self.mode = mode
-        self.past = past_of(shop, ski_id)
+        self.unit: Unit = state.unit
+        self.mode = state.drawing
+        self.past = past_of(shop, self._ski_id)
         self.look = Looking()
         self._entries = self.past.timeline.shown("all")
         self._said = ""
@@ -203,7 +201,7 @@ class HistoryScreen(FindCloser):
             self._show(zoom="" if self.look.zoom else setting.job_id)
 
     def _other_unit(self) -> None:
-        self.unit = self._flip() if self._flip is not None else self.unit
+        self.unit = self._flip()
         self._show()
 
     def show_found(self, text: str) -> None:
@@ -284,17 +282,13 @@ _MOVES = {"up": -1, "down": 1, "pageup": -1, "pagedown": 1, "home": -1, "end": 1
 def open_on(bench: Bench) -> None:
     """Push the history of the ski in hand."""
     state = bench.hands.state
-    assert state.view is not None
 
     def flip() -> Unit:
         bench.hands.flip_unit()
         return bench.hands.state.unit
 
     try:
-        screen = HistoryScreen(
-            bench.shop, state.view.ski.id, state.unit, state.drawing, state.view.job.id,
-            state.keys.of("history") or "escape", changed=bench.hands.look_again, flip=flip,
-        )  # fmt: skip
+        screen = HistoryScreen(bench.shop, state, bench.hands.look_again, flip)
     except BenchError as why:
         bench.hands.say(error_words(why, state.unit), "warn")
         return

@@ -112,7 +112,7 @@ def _origins(trust: Trust, width: int) -> list[Content]:
 
 
 def _budget_row(row: Row, unit: Unit, room: int, kind: int) -> list[Content]:
-    """Return a part of the budget; how u was made of what was known stands beside it, or below."""
+    """Return a part of the budget; and beside or below it how u follows from what was known."""
     part = row.contribution
     bar = "#" * round(row.share * BAR_CELLS)
     made = part_words(part, unit)

@@ -58,7 +58,7 @@ class FoundBlockScreen(UnitList):
 
     def head(self, width: int) -> Sequence[Content]:
         """Return which block it is, what is missing, and what contradicts."""
-        out = [styled((visible(f"Block {self.view.block_name}", width), "bold $accent"))]
+        out = [styled((visible(self.view.block_name, width), "bold $accent"))]
         if self._found is None:
             out += [styled((p, "$state-caution")) for p in wrapped(f"? {self._why}", width)]
             out += [styled(part) for part in wrapped(HOW, width)]
@@ -76,8 +76,9 @@ class FoundBlockScreen(UnitList):
             ]
         out = []
         for i, text in enumerate(self._figures(self._found)):
-            sign = "✓" if self._found.figures[i].well and self._found.agree else "?"
-            row = visible(f"{'▸' if i == self.at else ' '} {sign} {text.partition(';')[0]}", width)
+            well = self._found.figures[i].well and self._found.agree
+            said = f"{'✓ well fixed' if well else '? not well':<12} {text.partition(';')[0]}"
+            row = visible(f"{'▸' if i == self.at else ' '} {said}", width)
             out.append(styled((row, "bold" if i == self.at else "")))
         return out
 
