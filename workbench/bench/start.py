@@ -171,8 +171,16 @@ async def _settle() -> None:
 
 
 async def _watch_terminal(app: Bench) -> None:
-    """Leave when the terminal has gone without a word, so that nothing runs on unseen."""
-    while _in_browser() or os.isatty(sys.__stdin__.fileno() if sys.__stdin__ else 0):
+    """Leave when the terminal has gone without a word, so that nothing runs on unseen.
+
+    In a browser that is the server which began this bench.
+    """
+    server = os.getppid() if _in_browser() else None
+    while (
+        os.isatty(sys.__stdin__.fileno() if sys.__stdin__ else 0)
+        if server is None
+        else os.getppid() == server
+    ):
         await asyncio.sleep(TERMINAL_LOOK_S)
     _leave(app, 129)
 

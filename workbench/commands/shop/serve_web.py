@@ -43,7 +43,8 @@ class BenchServer(Server):
     def __init__(self, book: Path, who: str, host: str, port: int, is_loopback: bool) -> None:
         command = [sys.executable, "-m", "workbench", "--book", str(book.absolute())]
         command += ["--who", who] if who else []
-        joined = subprocess.list2cmdline(command) if IS_WINDOWS else shlex.join(command)
+        # Without a shell in between, a bench whose server is gone sees that it has another parent.
+        joined = subprocess.list2cmdline(command) if IS_WINDOWS else f"exec {shlex.join(command)}"
         super().__init__(joined, host, port, title="Quarterturn")
         self._token = "" if is_loopback else secrets.token_urlsafe(24)
         self._windows = 0
