@@ -30,6 +30,7 @@ from workbench.work.files.table_files import read_table_file
 from workbench.work.history.history import load_history
 from workbench.work.history.timeline import timeline_of
 from workbench.work.history.timeline_words import row_words
+from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.ski_state import UNMEASURED
@@ -65,7 +66,7 @@ def begun(shop: Shop, blade: str = "none", block: str = "none") -> JobView:
 
 def read_all(shop: Shop, view: JobView, texts: tuple[str, ...]) -> JobView:
     for line, text in zip(view.lines, texts, strict=True):
-        view = shop.take_reading(view, line, text, "in", parse_length(text, "in").mm)
+        view = shop.take_reading(view, line, Typed(text, "in", parse_length(text, "in").mm))
     return view
 
 
