@@ -17,6 +17,7 @@ import tempfile
 import time
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from statistics import quantiles
@@ -43,10 +44,13 @@ def hub_of_our_own() -> Iterator[tuple[Server, str]]:
         yield ours, ours.url()
 
 
+SKIS = 200
+
+
 # -- lag -------------------------------------------------------------------------------------------
 
 
-def bench(path: Path, job_id: str, rate: float, seconds: float) -> None:
+def bench(path: Path, number: int, rate: float, seconds: float) -> None:
     """Be one bench: keep notes at a rate, and print how late each row of the others came (s)."""
     lags: list[float] = []
 
@@ -63,17 +67,28 @@ def bench(path: Path, job_id: str, rate: float, seconds: float) -> None:
         lags.clear()
         print("ready", flush=True)
         sys.stdin.readline()
+        jobs = [row["id"] for row in book.rows_out()["jobs"]]
         begun, kept, waits = time.monotonic(), 0, []
         while (now := time.monotonic()) - begun < seconds:
             if kept > rate * (now - begun):
                 time.sleep(0.002)
                 continue
-            book.add_mark(job_id, "kl", "note", text=str(kept))
+            book.add_mark(jobs[(7 * kept + number) % len(jobs)], "kl", "note", text=str(kept))
             waits.append(time.monotonic() - now)
             kept += 1
         time.sleep(3.0)
         watch.stop()
     print(json.dumps({"lags": lags, "kept": kept, "waits": waits}), flush=True)
+
+
+def many_jobs(book: Book) -> list[str]:
+    """A shop of as many skis as a busy week has, each with a job: their ids."""
+    shop = furnish(book)
+    out = []
+    for n in range(SKIS):
+        one = replace(shop.ski, id="", name=f"Ski {n}", serial=f"N-{n}")
+        out.append(book.add_job(book.add_ski(one).id, shop.job.day).id)
+    return out
 
 
 def lag(count: int, rate: float, seconds: float) -> None:
@@ -83,13 +98,13 @@ def lag(count: int, rate: float, seconds: float) -> None:
         for i in range(count):
             with Book(folder / f"{i}.db") as book:
                 if i == 0:
-                    job = furnish(book).job.id
+                    jobs = many_jobs(book)
                 hubs.join_hub(book, url, f"bench {i}")
                 hubs.sync_hub(book)
         command = [sys.executable, "-m", "tests.hub_bench", "bench"]
         benches = [
             subprocess.Popen(
-                [*command, str(folder / f"{i}.db"), job, str(rate / count), str(seconds)],
+                [*command, str(folder / f"{i}.db"), str(i), str(rate / count), str(seconds)],
                 stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
             )
             for i in range(count)
@@ -107,10 +122,12 @@ def lag(count: int, rate: float, seconds: float) -> None:
         lags = [x for each in said for x in each["lags"]]
         kept = sum(each["kept"] for each in said)
         waits = [x for each in said for x in each["waits"]]
-        for i in range(count):
+        held = []
+        for i in (*range(count), *range(count)):  # once to send what is left, once to take it
             with Book(folder / f"{i}.db") as book:
                 hubs.sync_hub(book)
-                assert len(book.facts(job)) == kept
+                held.append(sum(len(book.facts(job)) for job in jobs))
+        assert held[-count:] == [kept] * count, held
         print(f"{count} benches, {kept} rows in {took:.1f} s ({kept / took:.0f} rows/s in all)")
         print(f"load of the machine: {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores")
         print(f"rows that came while it ran: {len(lags)} of {kept * (count - 1)}; all books equal")
@@ -226,12 +243,12 @@ def main() -> None:
     acts.add_parser("size").add_argument("--rows", type=int, default=10_000_000)
     one = acts.add_parser("bench")
     one.add_argument("path", type=Path)
-    one.add_argument("job")
+    one.add_argument("number", type=int)
     one.add_argument("rate", type=float)
     one.add_argument("seconds", type=float)
     args = parser.parse_args()
     if args.act == "bench":
-        bench(args.path, args.job, args.rate, args.seconds)
+        bench(args.path, args.number, args.rate, args.seconds)
     elif missing():
         sys.exit(missing())
     elif args.act == "lag":

@@ -183,7 +183,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line and return its exit status."""
     with _no_collecting():
         given = sys.argv[1:] if arguments is None else arguments
-        return _answered(build_parser(_families_for(given)).parse_args(given))
+        try:
+            args = build_parser(_families_for(given)).parse_args(given)
+        except BrokenPipeError:  # a page of help whose reader went away
+            _drop_output()
+            return DONE
+        return _answered(args)
 
 
 @contextmanager

@@ -581,7 +581,7 @@ def contradictory(shop: Truth) -> tuple[Round, ...]:
 
 def constant(shop: Truth) -> tuple[Round, ...]:
     one = takes(shop)
-    return tuple(Round("J", (0.5, 0.5, 0.5), one, one if n == 0 else ()) for n in range(60))
+    return tuple(Round("J", (0.5, 0.5, 0.5), one, one if n == 0 else ()) for n in range(200))
 
 
 def impossible(shop: Truth) -> tuple[Round, ...]:

@@ -225,6 +225,37 @@ def test_a_path_that_is_no_folder_is_refused(books: list[Book], tmp_path: Path) 
     assert not (tmp_path / "nowhere").exists()
 
 
+def test_a_ski_set_at_two_benches_apart_is_told_at_both(
+    books: list[Book], shop: Shop, folder: Path
+) -> None:
+    """With both versions, whoever syncs first; one after the other is no clash."""
+    first, second, third = books
+
+    def clashes(book: Book) -> list[str]:
+        return [line for line in sync(book, folder) if "two benches at once" in line]
+
+    def read(book: Book, text: str, who: str) -> None:
+        book.add_reading(shop.job.id, who, shop.taken(text, float(text) * 25.4))
+
+    read(first, "2.450", "KL")
+    for book in (first, second, third):
+        assert not clashes(book)
+    read(second, "2.455", "RB")
+    for book in (second, first, third):
+        assert not clashes(book)
+    read(first, "2.460", "KL")
+    read(second, "2.470", "RB")
+    assert not clashes(first)
+    told = [*clashes(second), *clashes(first)]
+    assert len(told) == 2
+    for line in told:
+        assert "(KL) tail, tips 2.460 in" in line
+        assert "(RB) tail, tips 2.470 in" in line
+        assert "2.45" not in line
+    for book in (third, second, first):
+        assert not clashes(book)
+
+
 def test_the_command_line_says_what_went_and_refuses_what_is_no_hub(
     books: list[Book], shop: Shop, folder: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

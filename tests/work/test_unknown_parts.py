@@ -19,6 +19,7 @@ from workbench.fin.reading.method import Method
 from workbench.fin.reading.readings import Reading
 from workbench.fin.reading.rig import Rig
 from workbench.measure.lengths import parse_length
+from workbench.measure.units import MM_PER_INCH as IN
 from workbench.places import shipped
 from workbench.records.book import Book
 from workbench.records.store import rows
@@ -36,6 +37,7 @@ from workbench.work.job_text.job_text import job_lines
 from workbench.work.job_text.tasks import task_of
 from workbench.work.job_text.view_words import trouble_words
 from workbench.work.learn.kept_rounds import rounds_of_ski
+from workbench.work.offsets.as_read import aim_as_read, in_our_methods, theirs_typed, ways
 from workbench.work.order.order_file import order_from
 from workbench.work.paper.card_text import card_text
 from workbench.work.paper.cards import card_of
@@ -132,6 +134,19 @@ def test_what_was_turned_by_hand_teaches_nothing(shop: Shop) -> None:
     assert rounds_of_ski(shop.book.history_of_ski(ski_id), shop.book.ski_versions(ski_id)) == ()
     assert view.expected == ()
     assert view.made == ()
+
+
+def test_somebody_elses_numbers_by_its_own_methods_become_the_target(shop: Shop) -> None:
+    view = shop.seat_studs(read_all(shop, begun(shop), CAME))
+    hows = [ways(shop, view, line.method.quantity)[0] for line in view.lines]
+    texts = ("2.46", "0.851", "6.905")
+    theirs = [theirs_typed(view, how, text, "in") for how, text in zip(hows, texts, strict=True)]
+    new = aim_as_read(shop, view, theirs, in_our_methods(shop, view, theirs))
+    assert [round(x.target_mm / IN, 4) for x in new.lines if x.target_mm] == [2.46, 0.851, 6.905]
+    flat = next(h for h in ways(shop, view, "length") if h.method.name == "length, flat")
+    other = [*theirs[:2], theirs_typed(view, flat, "6.8", "in")]
+    with pytest.raises(MissingPartError):
+        in_our_methods(shop, view, other)
 
 
 def test_with_a_blade_and_no_block_the_place_is_known_and_turns_are_not(shop: Shop) -> None:

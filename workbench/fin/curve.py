@@ -20,7 +20,7 @@ LONGEST_MM = 2500.0
 FLAT_CURVATURE = 1e-9
 """1/mm; a base bent less (a radius of 1000 km) is flat."""
 
-COVERAGE = 2.0
+_COVERAGE = 2.0
 """Coverage factor at which a curve is told from a flat base."""
 
 
@@ -54,7 +54,7 @@ class MeasuredCurve:
     @property
     def told_from_flat(self) -> bool:
         """Whether the curve is larger than its own expanded uncertainty."""
-        return abs(self.curvature) > COVERAGE * self.u_curvature
+        return abs(self.curvature) > _COVERAGE * self.u_curvature
 
 
 def radius_of_segment_mm(chord_mm: float, height_mm: float) -> float:

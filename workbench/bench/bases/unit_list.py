@@ -10,14 +10,14 @@ from workbench.measure.units import Unit
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 
-LABEL_CELLS = 9
+_LABEL_CELLS = 9
 
 
 def told(width: int, label: str, text: str, style: str = "") -> list[Content]:
     """Return a faint label and a text that hangs beside it."""
-    first, *rest = wrapped(text, width - LABEL_CELLS)
-    out = [styled((f"{label:<{LABEL_CELLS}}", "$ink-faint"), (first, style))]
-    return out + [styled((" " * LABEL_CELLS, ""), (part, style)) for part in rest]
+    first, *rest = wrapped(text, width - _LABEL_CELLS)
+    out = [styled((f"{label:<{_LABEL_CELLS}}", "$ink-faint"), (first, style))]
+    return out + [styled((" " * _LABEL_CELLS, ""), (part, style)) for part in rest]
 
 
 class UnitList(ListScreen):

@@ -13,9 +13,9 @@ LEAST_SPAN = 0.1
 """Turns: a stud that moves just as its thread says is not blown up to show its noise alone."""
 
 GUTTER = 7
-NONE = "no turn of it was measured yet"
-TITLE = "moved more or less than turned (up), by turns asked for (across; in is right)"
-SHORT = "moved more or less (up), by turns (across)"
+_NONE = "no turn of it was measured yet"
+_TITLE = "moved more or less than turned (up), by turns asked for (across; in is right)"
+_SHORT = "moved more or less (up), by turns (across)"
 LEGEND = "• a round · dashes: its thread · line: as learned"
 
 
@@ -25,10 +25,10 @@ def learned_plot(stud: LearntStud, width: int, height: int, mode: Mode) -> list[
     The dashes are what the thread says; the line is what was learnt, for turns on in the same
     direction. One that reverses takes up the backlash first and lies nearer to no move.
     """
-    title = TITLE if len(TITLE) <= width else SHORT
+    title = _TITLE if len(_TITLE) <= width else _SHORT
     head = styled((visible(title, width), "$ink-faint"))
     if not stud.moves:
-        return [head, styled((visible(f"  {NONE}", width), "$ink-faint"))]
+        return [head, styled((visible(f"  {_NONE}", width), "$ink-faint"))]
     reach = 1.1 * max(abs(m.turns) for m in stud.moves)
     offs = [m.moved - m.turns for m in stud.moves]
     span = max(1.1 * max(map(abs, offs)), LEAST_SPAN)

@@ -17,7 +17,7 @@ from workbench.bench.hand.state import BenchState
 from workbench.work.job_text.tasks import READS_AT, TASKS, caution_words, keys_words
 from workbench.work.roster.keys import AS_SHIPPED, Keys
 
-ROWS = 3
+_ROWS = 3
 """Rows below the panels."""
 
 INDENT = 6
@@ -69,7 +69,7 @@ def next_rows(state: BenchState, width: int) -> tuple[Content, str]:
     words, careful = next_words(state), caution(state)
     careful = "" if careful in words else careful
     due = _within(words, width - INDENT, 2)
-    said = _said(state, width, ROWS - len(due))
+    said = _said(state, width, _ROWS - len(due))
     rows = [styled(("NEXT  ", "bold $accent"), (due[0], "bold"))]
     rest = f"{' ' * INDENT}{due[1]}  " if len(due) > 1 else ""
     left = width - cell_len(rest)
@@ -82,7 +82,7 @@ def next_rows(state: BenchState, width: int) -> tuple[Content, str]:
     elif rest:
         rows.append(styled((rest.rstrip(), "bold")))
     rows += [styled((part, _TONES[state.tone])) for part in said]
-    room = ROWS - len(rows)
+    room = _ROWS - len(rows)
     if careful and room > 0:
         rows += [styled((part, CAUTION)) for part in _within(careful, width, room)]
         careful = ""

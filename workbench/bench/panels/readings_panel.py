@@ -34,7 +34,7 @@ from workbench.work.job_text.view_words import check_name, eyes_words
 from workbench.work.text.words import CAUTION_EDGES, CAUTION_SNUG
 from workbench.work.trust.job_reading import Line
 
-BLANK = Content("")
+_BLANK = Content("")
 DOUBTFUL = "  ? doubtful"
 AGAIN = "  ? take again"
 ITEM_ROWS = 3
@@ -202,7 +202,7 @@ def _reading(
     if line.now_mm is None:
         held_to = () if view.due == index else ghosts(view, line, unit)
         ghost = visible(" · ".join(held_to), width - 5)
-        return [head, styled("   — ", ghost)] + ([BLANK] if roomy else [])
+        return [head, styled("   — ", ghost)] + ([_BLANK] if roomy else [])
     value = f"   {length_text(line.now_mm, unit)} {unit}"
     parts = [
         styled((value, "bold"), f"  u {fine_text(line.u_mm or 0.0, unit)}", _repeats(line, unit))
@@ -276,10 +276,10 @@ def _checks(state: BenchState, view: JobView, width: int, height: int) -> tuple[
         told = [styled((p, "bold")) for p in wrapped(eyes_words(view), width) if p]
         if all(line.final_mm is None for line in view.lines):
             every = [styled((p, "bold")) for p in wrapped("Every item is ticked.", width)]
-            return [*every, BLANK, *[styled(p) for p in wrapped(how, width)], *told], 0
+            return [*every, _BLANK, *[styled(p) for p in wrapped(how, width)], *told], 0
         room, ascii_only = height - len(told), state.drawing == "ascii"
         return [*drawn(final_thing(view, state.unit), width, room, ascii_only), *told], 0
-    out = [styled((check_name(view), "bold $accent")), BLANK]
+    out = [styled((check_name(view), "bold $accent")), _BLANK]
     at, next_found = 0, False
     for item in view.checklist:
         done = item.key in view.progress.ticked
@@ -292,9 +292,9 @@ def _checks(state: BenchState, view: JobView, width: int, height: int) -> tuple[
             lead = f"{'▸' if is_next else ' '}{box} " if k == 0 else "     "
             out.append(styled((lead + part, style)))
     if not view.is_final:
-        out += [BLANK, *[styled((p, CAUTION)) for p in wrapped(CAUTION_EDGES, width)]]
+        out += [_BLANK, *[styled((p, CAUTION)) for p in wrapped(CAUTION_EDGES, width)]]
     else:
-        out += [BLANK, *[styled((p, CAUTION)) for p in wrapped(CAUTION_SNUG, width)]]
+        out += [_BLANK, *[styled((p, CAUTION)) for p in wrapped(CAUTION_SNUG, width)]]
     return out, at
 
 

@@ -37,7 +37,7 @@ from workbench.work.text.words import (
     step_words,
 )
 
-BLANK = Content("")
+_BLANK = Content("")
 HELP_KEY = "h"
 """The key that shows every warning in full."""
 
@@ -57,14 +57,14 @@ def turns(state: BenchState, width: int, height: int) -> Content:
     """
     view = state.view
     if view is None:
-        return BLANK
+        return _BLANK
     told = warnings(state)
     if view.stage == "wing":
         return steps_panel(width, height)
     if view.why is not None:
         rows = warned(told, width, height)
         if view.stage == "turning" and view.rig.missing and height > len(rows) + 3:
-            rows += [BLANK, *_step_list(view, width, height - len(rows) - 1)]
+            rows += [_BLANK, *_step_list(view, width, height - len(rows) - 1)]
         return lines(rows)
     if view.plan is None or not view.progress.targets:
         words = wrapped(_awaited(view), width)

@@ -19,11 +19,11 @@ if TYPE_CHECKING:
     from workbench.records.store.rows import AnyFact
     from workbench.work.order.turn_records import TurnAnswer
 
-ANSWERS: dict[str, tuple[TurnAnswer, str]] = {
+_ANSWERS: dict[str, tuple[TurnAnswer, str]] = {
     "b": ("turned_back", "the stud was turned back by hand, just as far"),
     "n": ("not_turned", "the stud was never turned: this was entered by mistake"),
 }
-STAYS = "Esc: neither. The record stays: finish the round, and measure."
+_STAYS = "Esc: neither. The record stays: finish the round, and measure."
 
 
 class TurnBackScreen(ListScreen):
@@ -44,15 +44,15 @@ class TurnBackScreen(ListScreen):
 
     def rows(self, width: int) -> Sequence[Content]:
         """Return the answers with their letters, the one that changes nothing last."""
-        listed = [f"{key}: {words}" for key, (_, words) in ANSWERS.items()]
-        return [styled((part, "")) for text in (*listed, STAYS) for part in wrapped(text, width)]
+        listed = [f"{key}: {words}" for key, (_, words) in _ANSWERS.items()]
+        return [styled((part, "")) for text in (*listed, _STAYS) for part in wrapped(text, width)]
 
     def letter(self, char: str) -> None:
         """Take the record back with what is said of the stud."""
-        if char not in ANSWERS:
+        if char not in _ANSWERS:
             self.say("b or n answers; Esc leaves the record as it is", "warn")
             return
-        self.bench.hands.take_back_turn(ANSWERS[char][0])
+        self.bench.hands.take_back_turn(_ANSWERS[char][0])
         self.end()
 
 

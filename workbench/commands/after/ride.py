@@ -25,7 +25,7 @@ from workbench.work.job_text.which_ski import job_meant
 from workbench.work.paper.printing import find_view
 from workbench.work.text.words import clean
 
-FIELDS = (
+_FIELDS = (
     ("rider", "NAME", "who rode it; left out: the ski's own"),
     ("place", "WORDS", "which water"),
     ("water", "DEGREES", "its temperature, such as 17C or 63F"),
@@ -44,7 +44,7 @@ def add(commands: Any) -> None:
         "Without options the newest note, and what may be tried for it. Rules of "
         "thumb are common practice; technicians disagree: change one thing, then ride again.",
     )  # fmt: skip
-    add_fields(ride, FIELDS)
+    add_fields(ride, _FIELDS)
     ride.add_argument("--all", action="store_true", help="earlier notes too")
     ride.add_argument("--list", action="store_true", help="show the short list of complaints")
     ride.add_argument("--choose", metavar="N", type=int, help="make this suggestion the target")
@@ -71,7 +71,7 @@ def _ride(args: argparse.Namespace) -> int:
             say(complaint_lines(shop))
             return 0
         view = _view(shop, args.ski)
-        said = _kept(shop, view, args) if any(fields_of(args, FIELDS).values()) else []
+        said = _kept(shop, view, args) if any(fields_of(args, _FIELDS).values()) else []
         if args.choose is not None:
             view, chosen = _chosen(shop, view, args)
             said = [*said, chosen]
@@ -94,7 +94,7 @@ def _view(shop: Shop, text: str) -> JobView:
 
 def _kept(shop: Shop, view: JobView, args: argparse.Namespace) -> list[str]:
 
-    fields = fields_of(args, FIELDS)
+    fields = fields_of(args, _FIELDS)
     keep_ride(shop, view, {**fields, "rider": fields["rider"] or view.ski.rider})
     return ["Done: ride note kept."]
 

@@ -13,7 +13,7 @@ from workbench.work.roster.ski_corrections import changed_words, correct_ski, sh
 from workbench.work.roster.wear import methods_text
 from workbench.work.text.words import clean
 
-FIELDS = (
+_FIELDS = (
     ("name", "NAME", "what the ski is called"),
     ("rider", "NAME", "who rides it"),
     ("serial", "TEXT", "its serial number"),
@@ -34,7 +34,7 @@ def add(commands: Any) -> None:
         "version stays in the ski's history, and its readings are not touched.",
     )
     parser.add_argument("ski", metavar="SKI", help="serial or name of a ski in the book")
-    for name, metavar, words in FIELDS:
+    for name, metavar, words in _FIELDS:
         parser.add_argument(f"--{name}", metavar=metavar, help=words)
     parser.set_defaults(run=_correct)
     page(
@@ -51,7 +51,7 @@ def add(commands: Any) -> None:
 
 def _correct(args: argparse.Namespace) -> int:
 
-    given = {name: getattr(args, name) for name, *_ in FIELDS}
+    given = {name: getattr(args, name) for name, *_ in _FIELDS}
     with opened_shop(args) as shop:
         old = known_ski(shop, args.ski)
         new = correct_ski(shop, old.id, {k: v for k, v in given.items() if v is not None})

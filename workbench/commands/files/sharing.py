@@ -11,7 +11,7 @@ from workbench.commands.opened import opened_shop
 from workbench.commands.output import FAILED, say, say_json
 from workbench.errors import InputError
 
-NOT_TO_BE_RIDDEN = 4
+_NOT_TO_BE_RIDDEN = 4
 """A ski is not to be ridden that this bench thought otherwise of."""
 
 
@@ -113,7 +113,7 @@ def _sync(args: argparse.Namespace) -> int:
     else:
         say(words.shared_lines(shared))
     if words.is_danger(shared):
-        return NOT_TO_BE_RIDDEN
+        return _NOT_TO_BE_RIDDEN
     return 0 if shared.round.is_whole else FAILED
 
 

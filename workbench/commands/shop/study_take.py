@@ -75,15 +75,15 @@ def asked_of(args: argparse.Namespace) -> Act | None:
         InputError: two acts at once, an option without its act, or no study is named.
     """
 
-    name = act_asked(args, ACTS, BELONGS)
+    name = act_asked(args, _ACTS, _BELONGS)
     if not name:
         return None
     if not args.study:
         raise InputError("study", "(none named)", "its name before the option, or its number")
-    return lambda given: _done(given, ACTS[name])
+    return lambda given: _done(given, _ACTS[name])
 
 
-BELONGS = {
+_BELONGS = {
     **dict.fromkeys(("what", "near", "parts", "people", "trials", "unit"), ("plan",)),
     "yes": ("read",),
     "reason": ("strike_reading", "strike_study"),
@@ -160,7 +160,7 @@ def _named(shop: Shop, args: argparse.Namespace) -> StudyView:
     return find_study(shop, args.study)
 
 
-ACTS: dict[str, Do] = {
+_ACTS: dict[str, Do] = {
     "plan": _plan, "due": _due, "read": _read, "take_back": _take_back, "readings": _readings,
     "strike_reading": _strike_reading, "strike_study": _strike_study,
 }  # fmt: skip

@@ -23,8 +23,8 @@ from workbench.work.wing.base_curve import keep_curve, latest_curve, strike_curv
 from workbench.work.wing.wing_report import wing_report
 from workbench.work.wing.wing_words import base_words, used_words
 
-ACTS = ("gap", "depth", "use", "strike")
-BELONGS = {"chord": ("gap",), "from": ("gap",), "shape": ("gap",), "reason": ("strike",)}
+_ACTS = ("gap", "depth", "use", "strike")
+_BELONGS = {"chord": ("gap",), "from": ("gap",), "shape": ("gap",), "reason": ("strike",)}
 
 
 def add(commands: Any) -> None:
@@ -73,7 +73,7 @@ def add(commands: Any) -> None:
 
 def _run(args: argparse.Namespace) -> int:
 
-    asked = act_asked(args, ACTS, BELONGS)
+    asked = act_asked(args, _ACTS, _BELONGS)
     if not asked:
         return _show(args)
     return act(args, {"gap": _keep, "depth": _keep, "use": _use, "strike": _strike}[asked])

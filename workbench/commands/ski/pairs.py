@@ -23,7 +23,7 @@ from workbench.work.offsets.pairs import PairLine, Two
 from workbench.work.text.words import clean
 
 WAYS = ("add", "take", "strike", "restate")
-BELONGS = {"reason": ("strike",)}
+_BELONGS = {"reason": ("strike",)}
 
 
 def add(commands: Any) -> None:
@@ -67,7 +67,7 @@ def add(commands: Any) -> None:
 
 def _pairs(args: argparse.Namespace) -> int:
 
-    asked = act_asked(args, WAYS, BELONGS)
+    asked = act_asked(args, WAYS, _BELONGS)
     with at_ski(args) as at:
         choices = pairs.choices(at.shop, at.view)
         if args.two is None and not asked:

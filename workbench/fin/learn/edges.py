@@ -15,6 +15,7 @@ from workbench.fin.frame.linear import Row
 from workbench.fin.frame.pose import Point, Pose
 from workbench.fin.parts.blade import Blade
 from workbench.fin.reading.observe import Method, Observation
+from workbench.fin.reading.quantities import TRAITS
 from workbench.frozen import dataclass
 from workbench.measure.units import MM_PER_INCH
 
@@ -29,6 +30,10 @@ LEVELS = 21
 
 APART_MM = 0.1 * MM_PER_INCH
 """Corners closer than this are not known apart: a dense outline is wrong smoothly."""
+
+FARTHEST_MM = 0.1 * MM_PER_INCH
+"""No edge is looked for farther than this from its outline, whatever rounds that contradict one
+another seem to tell."""
 
 STEEPEST = 5.0
 """du/dv beyond which an edge lies along the base and its height tells nothing."""
@@ -129,8 +134,9 @@ class Edges:
         return len(self.widths)
 
     def moved(self, offsets_mm: Sequence[float]) -> MovedEdges:
-        """Return the edges as these offsets have them."""
-        return MovedEdges(tuple([(part, part.moved(offsets_mm)) for part in self.parts]))
+        """Return the edges as these offsets have them, each within its farthest."""
+        near = tuple([max(-FARTHEST_MM, min(FARTHEST_MM, mm)) for mm in offsets_mm])
+        return MovedEdges(near, tuple([(part, part.moved(near)) for part in self.parts]))
 
 
 Touched = tuple[float, float, EdgePart, int, int]
@@ -170,8 +176,9 @@ _UNTOUCHED = Offset(0.0, (0.0, 0.0, 0.0), ())
 
 @dataclass(frozen=True, slots=True)
 class MovedEdges:
-    """The parts of a blade's edges, each with its corners (mm) as some offsets have them."""
+    """The parts of a blade's edges, each with its corners (mm) as these offsets have them."""
 
+    offsets_mm: tuple[float, ...]
     parts: tuple[tuple[EdgePart, list[Point]], ...]
 
     def offset(self, method: Method, seen: Observation, pose: Pose) -> Offset:
@@ -213,13 +220,11 @@ def contacts(
     method: Method, seen: Observation
 ) -> list[tuple[Side, float, Point, tuple[Point, Point] | None]]:
     """Return (side, sign of its u in the reading, contact, edge) of each edge a method touches."""
-    if method.scribe is not None or method.quantity == "depth":
-        return []
-    if method.quantity == "tail":
-        return [("trailing", 1.0, seen.contacts_mm[0], seen.edges_mm[0])]
+    ends = TRAITS[method.quantity].ends if method.scribe is None else ()
+    signs = (-1.0, 1.0) if len(ends) == 2 else (1.0,)
     return [
-        ("trailing", -1.0, seen.contacts_mm[0], seen.edges_mm[0]),
-        ("leading", 1.0, seen.contacts_mm[1], seen.edges_mm[1]),
+        ("trailing" if end == "rear" else "leading", sign, at, edge)
+        for end, sign, at, edge in zip(ends, signs, seen.contacts_mm, seen.edges_mm, strict=False)
     ]
 
 

@@ -9,7 +9,7 @@ from workbench.fin.frame.linear import Row, inverse_of_three, multiply, pseudo_i
 from workbench.fin.frame.pose import Pose
 from workbench.fin.learn.edges import Edges, Offset, Weights
 from workbench.fin.learn.imperfections import Imperfections
-from workbench.fin.pose.fit import Fit, Reading, fit_pose
+from workbench.fin.pose.fit import Fit, Reading, fit_near, fit_pose
 from workbench.fin.reading.observe import Method, Observation, observe_all
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
@@ -119,7 +119,14 @@ def look(
         Reading(r.method, r.value_mm - off, r.u_mm) if off else r
         for r, off in zip(readings, known_off, strict=True)
     ]
-    fit = fit_pose(rig.blade, rig.base, told, start, start is None, seen)
+    if start is None or told == list(readings):
+        fit = fit_pose(rig.blade, rig.base, told, start, start is None, seen)
+    else:
+        found = fit_near(rig.blade, rig.base, told, start, seen)
+        if found is None:  # what was learnt of the edges fits no reading: by the outline as told
+            as_told = (0.0,) * len(offsets_mm)
+            return look(rig, edges, as_told, taken, known, start, is_predicted)
+        fit = found
     offs = [moved.offset(m, s, fit.pose) for m, s in zip(methods, fit.observations, strict=True)]
     at = rig.travels(fit.pose)
     gain = multiply([t.gradient for t in at], _gain(fit, [o.by_pose for o in offs]))
@@ -141,7 +148,7 @@ def look(
         gain,
         tuple([u * u for _, u in sums]),
         tuple([[(place, by[j]) for place, by in by_offset.items()] for j in range(3)]),
-        tuple(offsets_mm),
+        moved.offsets_mm,
     )
 
 

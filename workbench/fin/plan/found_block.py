@@ -28,7 +28,7 @@ What = Literal["place", "turn"]
 
 FEWEST_ROUNDS = 3
 
-DOUBTED_FROM = 1.0 - 0.003
+_DOUBTED_FROM = 1.0 - 0.003
 """The level of chi-square beyond which the rounds contradict one another."""
 
 U_PLACE_MM = 5.0
@@ -84,7 +84,7 @@ class FoundBlock:
     @property
     def agree(self) -> bool:
         """Whether the rounds agree with one block."""
-        return self.chi_square <= chi2_quantile(DOUBTED_FROM, max(self.dof, 1))
+        return self.chi_square <= chi2_quantile(_DOUBTED_FROM, max(self.dof, 1))
 
 
 def found_block(

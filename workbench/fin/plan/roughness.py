@@ -19,7 +19,7 @@ from workbench.fin.reading.rig import Rig
 REACH = 2.0
 """Each reading is moved by this many of its standard uncertainties."""
 
-BEND = 0.1
+_BEND = 0.1
 """A reading that then misses the straight line by more than this share of its own uncertainty over
 the same reach has gone over to another part of the outline."""
 
@@ -44,7 +44,7 @@ def rough_by(
     read = _bends(rig, fit, fit.methods, (fit.pose, fit.observations), fit.gain)
     out: list[tuple[Method, Method | None]] = []
     for i, (method, seen) in enumerate(zip(methods, here, strict=True)):
-        allowed = BEND * REACH * u_by(fit, gain, seen.gradient)
+        allowed = _BEND * REACH * u_by(fit, gain, seen.gradient)
         if any(abs(bends[i]) > allowed for bends in own):
             out.append((method, None))
             continue

@@ -22,7 +22,7 @@ EVEN = 1e-9
 NO_TURN = 1e-8
 """Exact turns below this are what arithmetic left behind."""
 
-BEND = 3.0
+_BEND = 3.0
 """How many times as far as at the neighbours of the exact turns a reading may depart from its
 straight line at roundings some steps away: where a jaw goes over a corner it departs with each."""
 
@@ -56,7 +56,7 @@ def rounded(
     turns set a bound, and every rounding that may lie below it is tried (a closest point of a
     lattice, by enumeration: U. Fincke and M. Pohst, Math. Comp. 44 (1985) 463). Of targets that
     contradict each other by many tolerances only ``MOST_TRIED`` are, and the readings bend by more
-    than ``BEND`` allows for: there the one chosen is good, and not always the best.
+    than ``_BEND`` allows for: there the one chosen is good, and not always the best.
 
     Raises:
         OutOfReachError: no neighbour of the exact turns is within the studs' limits.
@@ -87,7 +87,7 @@ def rounded(
         raise OutOfReachError("no rounding of the turns stays within the studs' travel")
     reach = max(MOST_STEPS, math.ceil(MOST_TURNS / finest))
     window = [(math.ceil(n - reach), math.floor(n + reach)) for n in counts]
-    slack_mm = [BEND * bend for bend in bends_mm]
+    slack_mm = [_BEND * bend for bend in bends_mm]
     tried = set(near)
     for find in (_first, _likely):
         for steps in find(lines, slack_mm, best, window):

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import assert_never
 
 from workbench.fin.frame.linear import (
     Row,
@@ -26,12 +25,13 @@ from workbench.fin.pose.starts import (
     starts,
 )
 from workbench.fin.reading.observe import Station, observe
+from workbench.fin.reading.quantities import TRAITS
 from workbench.fin.reading.readings import NoPoseError, Reading
 
 WEAK_RATIO = 1e-5
 """Least ratio of the design's smallest to largest singular value: below it, dependent readings."""
 
-QUICK = 1e-8
+_QUICK = 1e-8
 """A bound of the eigenvalues' ratio well above the weak one, and above what rounding blurs."""
 
 JUMP = 2.0
@@ -70,10 +70,10 @@ def check_rank(equations: Equations, rows: Sequence[Row]) -> None:
     # The two larger eigenvalues of the normal matrix multiply to at most (trace/2)^2, so that the
     # least one is at least four determinants over trace^2: usually enough to know without finding
     # it. With three readings its determinant is the square of the derivatives' own.
-    if len(scaled) == 3 and 4.0 * determinant(scaled) ** 2 > QUICK * trace**3:
+    if len(scaled) == 3 and 4.0 * determinant(scaled) ** 2 > _QUICK * trace**3:
         return
     normal = normal_matrix(scaled, [1.0] * len(scaled))
-    if 4.0 * determinant(normal) > QUICK * trace**3:
+    if 4.0 * determinant(normal) > _QUICK * trace**3:
         return
     pairs = symmetric_eigen(normal)
     least, open_direction = pairs[0]
@@ -185,15 +185,10 @@ def range_alone(equations: Equations, reading: Reading) -> tuple[float, float] |
         return None
     if reading.method.is_coarse:
         return (-math.inf, math.inf)
-    match reading.method.quantity:
-        case "tail":
-            return (-math.inf, math.inf)
-        case "depth":
-            return (0.0, max(values))
-        case "length":
-            return (min(values), max(values))
-        case _:
-            assert_never(reading.method.quantity)
+    ends = TRAITS[reading.method.quantity].ends
+    if len(ends) == 1:  # from the ski's tail end: wherever the block is
+        return (-math.inf, math.inf)
+    return (min(values) if ends else 0.0, max(values))
 
 
 def range_beside_others(

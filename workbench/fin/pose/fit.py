@@ -33,7 +33,7 @@ from workbench.fin.reading.observe import Method, Observation
 from workbench.fin.reading.readings import NoPoseError, Reading
 from workbench.frozen import dataclass
 
-__all__ = ["Fit", "NoPoseError", "Reading", "fit_pose"]
+__all__ = ["Fit", "NoPoseError", "Reading", "fit_near", "fit_pose"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +110,28 @@ def fit_pose(
     best = equations.sight(found[0])
     assert best is not None, "a pose was found where a reading cannot be taken"
     return _fit_at(equations, best, tuple(found[1:]) if equations.exact else ())
+
+
+def fit_near(
+    blade: Blade,
+    base: Base,
+    readings: Sequence[Reading],
+    start: Pose,
+    seen: Sequence[Observation | None] = (),
+) -> Fit | None:
+    """Return the pose that gives these readings, looked for from ``start`` and from level poses.
+
+    None where there is none: as :func:`fit_pose`, without the search for why not, which is long.
+
+    Raises:
+        InputError: a method has more than one reading.
+        NoPoseError: too few readings, or dependent ones.
+    """
+    _check_kinds(readings)
+    equations = Equations(blade, base, readings, start, seen)
+    check_tail(equations)
+    first = first_pose(equations, start)
+    return None if first is None else _fit_at(equations, first, ())
 
 
 def _check_kinds(readings: Sequence[Reading]) -> None:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from typing import assert_never
 
 from workbench.fin.frame.linear import Row, inverse_of_three
 from workbench.fin.frame.pose import Point, Pose
@@ -16,12 +15,13 @@ from workbench.fin.parts.base import Base
 from workbench.fin.pose.equations import Equations, Sight
 from workbench.fin.reading.observation import Edge
 from workbench.fin.reading.observe import Method, Observation
+from workbench.fin.reading.quantities import TRAITS
 
 Form = Callable[[float, float, float, float], float]
 """A reading in mm from where the blade's origin lies (x, y in mm) and the cosine and sine of how
 far it has turned since the contacts were seen."""
 
-STEPS = 12
+_STEPS = 12
 """A solution near by takes five or six steps."""
 
 DONE_MM = 1e-11
@@ -56,7 +56,7 @@ def _closed_in(
     scale = equations.scale_mm
     m1, m2, m3 = sight.misfits
     last, shrunk = 0.0, 1.0
-    for _ in range(STEPS):
+    for _ in range(_STEPS):
         dx, dy = a * m1 + b * m2 + c * m3, d * m1 + e * m2 + f * m3
         dt = g * m1 + h * m2 + i * m3
         size = abs(dx) + abs(dy) + abs(dt)
@@ -80,20 +80,17 @@ def closed_form(method: Method, seen: Observation, pose: Pose, base: Base) -> Fo
     if not seen.edges_mm:
         return None
     at, edge = seen.contacts_mm[0], seen.edges_mm[0]
-    match method.quantity:
-        case "depth":
-            if edge is None:
-                return _corner_height(at, pose, base)
-            assert method.station is not None, "only a station's wall crosses an edge"
-            return _height_at_wall(pose.place(method.station.at_mm), at, edge, pose, base)
-        case "tail":
-            return _x_of(at, edge, pose, base)
-        case "length":
-            rear = _x_of(at, edge, pose, base)
-            front = _x_of(seen.contacts_mm[1], seen.edges_mm[1], pose, base)
-            return lambda x, y, c, s: front(x, y, c, s) - rear(x, y, c, s)
-        case _:
-            assert_never(method.quantity)
+    ends = TRAITS[method.quantity].ends
+    if not ends:
+        if edge is None:
+            return _corner_height(at, pose, base)
+        assert method.station is not None, "only a station's wall crosses an edge"
+        return _height_at_wall(pose.place(method.station.at_mm), at, edge, pose, base)
+    near = _x_of(at, edge, pose, base)
+    if len(ends) == 1:
+        return near
+    far = _x_of(seen.contacts_mm[1], seen.edges_mm[1], pose, base)
+    return lambda x, y, c, s: far(x, y, c, s) - near(x, y, c, s)
 
 
 def _x_of(at: Point, edge: Edge | None, pose: Pose, base: Base) -> Form:

@@ -39,10 +39,10 @@ NEAR_LEVEL_RAD = tuple(math.radians(t) for t in (0.0, 2.0, -2.0, 4.0, -4.0, 8.0,
 PLACES = 8
 """It begins so many times in a blade's length, as far to each side of the base's apex."""
 
-HEIGHTS = 24
+_HEIGHTS = 24
 """How many heights a search without a depth looks at."""
 
-NEAR = 0.25
+_NEAR = 0.25
 """How far outside a cell's misfits zero may lie, as a share of their range, to be looked for."""
 
 MOST_STARTS = 12
@@ -208,7 +208,7 @@ def _starts_over_heights(equations: Equations) -> list[Group]:
     grid = [_column(equations, one, two, tilt) for tilt in TILTS_RAD]
     groups: list[Group] = []
     for left, right in itertools.pairwise(grid):
-        for j in range(HEIGHTS - 1):
+        for j in range(_HEIGHTS - 1):
             corners = [c for c in (left[j], left[j + 1], right[j], right[j + 1]) if c is not None]
             if len(corners) < 2:
                 continue
@@ -245,7 +245,7 @@ def _starts_along_base(equations: Equations) -> list[Group]:
 def _near_zero(values: Sequence[float]) -> bool:
     """Tell whether zero lies between the values, or nearly."""
     lo, hi = min(values), max(values)
-    margin = NEAR * (hi - lo)
+    margin = _NEAR * (hi - lo)
     return lo - margin <= 0.0 <= hi + margin
 
 
@@ -253,7 +253,7 @@ def _column(equations: Equations, one: Reading, two: Reading, tilt: float) -> li
     """Return two readings' misfits over the heights at one tilt, the tail distance met."""
     blade, base = equations.blade, equations.base
     out: list[Cell | None] = []
-    for y in start_ys(equations, tilt, HEIGHTS):
+    for y in start_ys(equations, tilt, _HEIGHTS):
         x = start_x(equations, y, tilt)
         cell = None
         if x is not None:

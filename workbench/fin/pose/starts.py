@@ -15,7 +15,7 @@ from workbench.fin.reading.readings import Reading
 
 FLAT = Base()
 
-HEIGHTS = 12
+_HEIGHTS = 12
 """How many heights are tried where no depth fixes one."""
 
 
@@ -50,7 +50,7 @@ def starts(equations: Equations, tilt: float) -> Iterator[Pose]:
     if over_curve is not None:
         yield over_curve
         return
-    for y in start_ys(equations, tilt, HEIGHTS):
+    for y in start_ys(equations, tilt, _HEIGHTS):
         x = start_x(equations, y, tilt)
         if x is not None:
             yield Pose(x, y, tilt)

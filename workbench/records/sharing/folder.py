@@ -12,22 +12,26 @@ from __future__ import annotations
 
 import json
 import os
+import platform
 import secrets
 import zlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from workbench.errors import InputError, RecordsError, shown
-from workbench.records.backup.copies import sync_folder
 from workbench.records.backup.place_lock import place_held
 from workbench.records.sharing.journal import Parcel
-from workbench.records.sharing.shared import Arriving, Batch, SharingError
+from workbench.records.sharing.shared import Arriving, Batch, Seen, SharingError
 from workbench.records.store.faults import said
+from workbench.system import sync_folder
 
 FORMAT = "quarterturn shared rows"
 VERSION = 1
 ENDING = ".quarterturn-rows"
+AT_ONCE = 1000
+"""Rows read at a time where only some of them are wanted."""
 
 
 class Folder:
@@ -37,6 +41,7 @@ class Folder:
     """
 
     stops_at_refused = True
+    loses_sent = False
 
     def __init__(self, path: Path, bench: str, known: Mapping[str, int]) -> None:
         """``known`` are the marks of files that this bench has written, with their lengths then.
@@ -50,6 +55,7 @@ class Folder:
         self._heads = self._found()
         self.share, self.own_stream = self._own(known) or self._begun()
         self._end: tuple[int, int] | None = None
+        self._seen: Seen | None = None
 
     def _found(self) -> dict[str, dict[str, Any]]:
         """The first lines of all benches' files, by names; what is none of ours is left."""
@@ -82,6 +88,7 @@ class Folder:
         """Begin a file of this bench's own; its mark and name."""
         mark = secrets.token_hex(4)
         head = {"format": FORMAT, "version": VERSION, "bench": self._bench, "mark": mark}
+        head |= {"name": platform.node()[:40]}
         file = self._path / self._name(mark)
         try:
             with file.open("xb") as out:
@@ -97,9 +104,17 @@ class Folder:
     def _lost(self, error: OSError) -> SharingError:
         return SharingError(f"{shown(str(self._path), 300)}: does not answer ({said(error)})")
 
+    def knows(self, seen: Seen | None) -> None:
+        """Take note of how far this bench has taken all files."""
+        self._seen = seen
+
+    def seen_of(self, row: Parcel) -> Seen | None:
+        """How far the others' files had been taken: a bench takes them in a round alone."""
+        return self._seen if row.is_own else None
+
     def put(self, rows: Sequence[Parcel], form: int, bench: str) -> None:
         """Append rows to this bench's file; written through to the disk when this returns."""
-        text = b"".join(_line(row, form) for row in rows)
+        text = b"".join(_line(row, form, self.seen_of(row)) for row in rows)
         file = self._path / self.own_stream
         try:
             with place_held(file, alone=True), file.open("r+b") as out:
@@ -127,7 +142,7 @@ class Folder:
         """The next whole lines of a file."""
         file = self._path / stream
         rows: list[Arriving] = []
-        at = position
+        at, bench = position, str(self._heads[stream].get("bench", ""))
         try:
             with file.open("rb") as lines:
                 lines.seek(at)
@@ -137,7 +152,9 @@ class Folder:
                         return Batch(tuple(rows), at, stream)
                     if at > 0:
                         where = f"{shown(file.name, 300)}, byte {at}"
-                        row = _row(line, at + len(line), stream, where)
+                        row = _row(
+                            line, Arriving(at + len(line), stream, where, "", "", {}, 0, bench)
+                        )
                         if row is None:
                             why = "damaged; take the file away, and its bench writes it anew"
                             return Batch(tuple(rows), at, stream, f"{where}: {why}")
@@ -146,6 +163,29 @@ class Folder:
         except OSError as error:
             raise self._lost(error) from error
         return Batch(tuple(rows), at, stream)
+
+    def facts_after(
+        self, after: Seen, jobs: Collection[str], tables: Collection[str]
+    ) -> list[tuple[str, Arriving]]:
+        """Rows of these tables and jobs behind these places of each file."""
+        out = []
+        for stream in self.streams():
+            at = after.get(stream, 0)
+            while (batch := self.read(stream, at, AT_ONCE)).rows:
+                at = batch.position
+                out += [
+                    (stream, row)
+                    for row in batch.rows
+                    if row.seen is not None
+                    and row.table in tables
+                    and row.body.get("job_id") in jobs
+                ]
+        return out
+
+    def names(self) -> dict[str, str]:
+        """What the machines of the benches are called."""
+        named = ((head.get("bench"), head.get("name")) for head in self._heads.values())
+        return {str(bench): str(name)[:40] for bench, name in named if name}
 
     def skip_own(self, position: int) -> tuple[int, str] | None:
         """The end of what was put, where it begins at what was taken of this bench's own file."""
@@ -158,23 +198,27 @@ class Folder:
         return put[1], self.own_stream
 
 
-def _line(row: Parcel, form: int) -> bytes:
-    kept = {"form": form, "table": row.table, "row": row.body}
+def _line(row: Parcel, form: int, seen: Seen | None) -> bytes:
+    kept: dict[str, Any] = {"form": form, "table": row.table, "row": row.body}
+    if seen is not None and "job_id" in row.body:
+        kept["seen"] = seen
     text = json.dumps(kept, ensure_ascii=True, allow_nan=False).encode()
     return b"%08x %s\n" % (zlib.crc32(text), text)
 
 
-def _row(line: bytes, position: int, mark: str, where: str) -> Arriving | None:
-    """The row of a line; None where it is not as it was written."""
+def _row(line: bytes, place: Arriving) -> Arriving | None:
+    """The row of a line, at its place; None where it is not as it was written."""
     text = line[9:-1]
     try:
         if int(line[:8], 16) != zlib.crc32(text) or line[8:9] != b" ":
             return None
         kept = json.loads(text)
-        body = kept["row"]
-        form, table = int(kept["form"]), str(kept["table"])
-        return Arriving(position, mark, where, str(body["id"]), table, body, form)
-    except (ValueError, KeyError, TypeError, RecursionError):
+        body, seen = kept["row"], kept.get("seen")
+        if seen is not None:
+            seen = {str(name): int(at) for name, at in seen.items()}
+        return replace(place, row_id=str(body["id"]), table=str(kept["table"]), body=body,
+                       form=int(kept["form"]), seen=seen)  # fmt: skip
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return None
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import os
 import socket
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Sequence
 from contextlib import suppress
 from datetime import datetime
 from typing import Any, Self
@@ -18,7 +18,13 @@ from workbench.errors import InputError, shown
 from workbench.frozen import dataclass
 from workbench.records.sharing.hub_schema import BEGIN, CHANNEL, ROLE, STEPS
 from workbench.records.sharing.journal import Parcel
-from workbench.records.sharing.shared import Arriving, Batch, NewerFormError, SharingError
+from workbench.records.sharing.shared import (
+    Arriving,
+    Batch,
+    NewerFormError,
+    Seen,
+    SharingError,
+)
 
 try:
     import psycopg
@@ -107,6 +113,7 @@ class Hub:
 
     own_stream = ""
     stops_at_refused = False
+    loses_sent = True
 
     def __init__(self, url: str, *, is_new: bool = False) -> None:
         """Connect to the hub at ``url``; with ``is_new`` what is there need be no hub yet."""
@@ -220,6 +227,13 @@ class Hub:
 
     # As a way of sharing -------------------------------------------------------------------------
 
+    def knows(self, seen: Seen | None) -> None:
+        """Nothing to note: the journal has it for each row."""
+
+    def seen_of(self, row: Parcel) -> Seen | None:
+        """How far the hub had been taken when a row was written."""
+        return None if row.seen is None else {"": row.seen}
+
     def put(self, rows: Sequence[Parcel], form: int, bench: str) -> None:
         """Append rows by one statement; those that are there already are passed over."""
         if form > self.form:
@@ -258,10 +272,7 @@ class Hub:
             WHERE seq > %s ORDER BY seq LIMIT %s""",
             [position, most],
         )
-        rows = tuple(
-            Arriving(seq, row_id, f"row {seq} of the hub", row_id, table, body, form, bench, seen)
-            for seq, row_id, table, body, form, bench, seen in found
-        )
+        rows = tuple(_arriving(row) for row in found)
         last = rows[-1] if rows else None
         return Batch(rows, last.position, last.row_id) if last else Batch((), position, "")
 
@@ -280,16 +291,20 @@ class Hub:
     # Who else is there ---------------------------------------------------------------------------
 
     def facts_after(
-        self, seen: int, jobs: Iterable[str], tables: Iterable[str]
-    ) -> list[tuple[int, int, str, str, dict[str, Any]]]:
-        """Rows of these tables and jobs numbered after ``seen`` whose writers' ``seen`` is known:
-        number, seen, bench, table and body."""
-        return self._rows(
-            """SELECT seq, seen, bench, row_table, body FROM quarterturn.rows
+        self, after: Seen, jobs: Collection[str], tables: Collection[str]
+    ) -> list[tuple[str, Arriving]]:
+        """Rows of these tables and jobs numbered after ``after`` whose ``seen`` is known."""
+        found = self._rows(
+            """SELECT seq, id, row_table, body, form, bench, seen FROM quarterturn.rows
             WHERE seq > %s AND seen IS NOT NULL AND row_table = ANY(%s)
             AND body->>'job_id' = ANY(%s) ORDER BY seq""",
-            [seen, list(tables), list(jobs)],
+            [after.get("", 0), list(tables), list(jobs)],
         )
+        return [("", _arriving(row)) for row in found]
+
+    def names(self) -> dict[str, str]:
+        """What the benches are called that have joined."""
+        return {there.bench: there.name for there in self.benches()}
 
     def count_after(self, position: int) -> int:
         """How many rows stand after a number."""
@@ -333,6 +348,12 @@ class Hub:
         version = self._conn.info.server_version
         server = f"PostgreSQL {version // 10000}.{version % 10000}"
         return HubFacts(self.share, server, self.form, last, size, may_change)
+
+
+def _arriving(row: tuple[Any, ...]) -> Arriving:
+    seq, row_id, table, body, form, bench, seen = row
+    known = None if seen is None else {"": seen}
+    return Arriving(seq, row_id, f"row {seq} of the hub", row_id, table, body, form, bench, known)
 
 
 def _said(error: psycopg.Error) -> SharingError:

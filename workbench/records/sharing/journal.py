@@ -60,13 +60,15 @@ class Share:
 class Parcel:
     """A row on its way, in the form of an exchange file.
 
-    ``seen``: how far its writer had taken the hub when it was written; None where nobody knows.
+    ``is_own``: it was entered at this bench. ``seen``: how far the hub had been taken when it was;
+    None where nobody knows.
     """
 
     row_id: str
     table: str
     body: Row
-    seen: int | None = None
+    is_own: bool
+    seen: int | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,7 +136,7 @@ def outgoing(db: Database, share: str, most: int) -> Outgoing:
 
     Raises ``DamagedRowError`` where one that is not struck out no longer says what was written.
     """
-    before = _sent(db, share)
+    before = sent(db, share)
     sql = f"SELECT number, row_table, row_id, came, seen FROM {Table.JOURNAL} WHERE number > ?"
     listed = db.execute(f"{sql} ORDER BY number LIMIT ?", [before, most]).fetchall()
     if not listed:
@@ -147,9 +149,10 @@ def outgoing(db: Database, share: str, most: int) -> Outgoing:
     stays = damaged_ones | _strikes_of(db, damaged_ones, bodies)
     tags = {int(row[0][:6], 16) for row in db.execute(f"SELECT bench FROM {Table.BENCHES}")}
     parcels = tuple(
-        Parcel(row_id, table, bodies[row_id], seen if tag_of(row_id) in tags else None)
+        Parcel(row_id, table, bodies[row_id], is_own, seen if is_own else None)
         for table, row_id, seen in going
         if row_id in bodies and row_id not in stays
+        for is_own in (tag_of(row_id) in tags,)
     )
     return Outgoing(before, listed[-1][0], parcels, frozenset(stays))
 
@@ -191,10 +194,11 @@ def _struck(db: Database, ids: Sequence[str]) -> set[str]:
 def unsent(db: Database, share: str) -> int:
     """How many rows of this bench are still to go to a share."""
     sql = f"SELECT count(*) FROM {Table.JOURNAL} WHERE number > ? AND came <> ?"
-    return int(db.execute(sql, [_sent(db, share), share]).fetchone()[0])
+    return int(db.execute(sql, [sent(db, share), share]).fetchone()[0])
 
 
-def _sent(db: Database, share: str) -> int:
+def sent(db: Database, share: str) -> int:
+    """The journal's number up to which all went to a share."""
     found = db.execute(f"SELECT sent FROM {Table.SHARES} WHERE share = ?", [share]).fetchone()
     return 0 if found is None else int(found[0])
 

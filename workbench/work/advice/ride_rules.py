@@ -24,14 +24,14 @@ from workbench.work.files.strict_table import Table
 from workbench.work.files.table_files import parse_table
 from workbench.work.job.shop import Shop
 
-SETTING = "ride_rules"
+_SETTING = "ride_rules"
 LARGEST_STEP_MM = 2.6
 LARGEST_STEP_DEG = 3.0
 
 
 def rules_text(shop: Shop) -> str:
     """Return the shop's own list as it was read in, else the one that ships."""
-    return shop.book.setting(SETTING) or _shipped()
+    return shop.book.setting(_SETTING) or _shipped()
 
 
 def rules_of(shop: Shop) -> Rules:
@@ -45,7 +45,7 @@ def keep_rules(shop: Shop, text: str) -> Rules:
     The lists that were in force before stay in the book.
     """
     rules = read_rules(text)
-    shop.book.set_setting(SETTING, text, who=shop.who)
+    shop.book.set_setting(_SETTING, text, who=shop.who)
     return rules
 
 

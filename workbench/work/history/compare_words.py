@@ -53,7 +53,7 @@ def between_short(turn: Between) -> str:
     return f"{name}: {sense} {turns_text(turn.turns)} {'in' if turn.turns > 0 else 'out'}, {exact}"
 
 
-def value_words(value: Value) -> str:
+def _value_words(value: Value) -> str:
     """Return a value in both units with its expanded uncertainty."""
     return " = ".join(
         f"{length_text(value.mm, unit)} {unit} ±{fine_text(COVERAGE * value.u_mm, unit)}"
@@ -66,9 +66,9 @@ def beside_words(line: Beside) -> str:
     name = clean(line.method.name)
     if line.first is None or line.second is None or line.change is None:
         which, value = ("A", line.first) if line.first is not None else ("B", line.second)
-        told = value_words(value) if value is not None else ""
+        told = _value_words(value) if value is not None else ""
         return f"{name}: read in {which} only, {told}"
-    first, second = value_words(line.first), value_words(line.second)
+    first, second = _value_words(line.first), _value_words(line.second)
     change = " = ".join(_change(line, unit) for unit in UNITS)
     return f"{name}: A {first}; B {second}; B less A {change}, {line.change.glance}"
 

@@ -28,7 +28,7 @@ USUAL_MM = 80.0
 READ_AGAIN = "read again"
 """Why a mark's number is struck out when another is typed: it counts once."""
 
-KINDS: dict[str, Quantity] = {"scale": "tail", "lines": "depth"}
+_KINDS: dict[str, Quantity] = {"scale": "tail", "lines": "depth"}
 
 
 def take_mark(shop: Shop, view: JobView, mark: Mark, text: str, unit: Unit) -> JobView:
@@ -120,12 +120,12 @@ def add_mark(shop: Shop, view: JobView, fields: Mapping[str, str]) -> str:
     if not name or any(m.name.casefold() == name.casefold() for m in known):
         raise InputError("name", fields.get("name", ""), "a name that no method of this blade has")
     kind = fields.get("kind", "").strip().lower()
-    if kind not in KINDS:
+    if kind not in _KINDS:
         raise InputError("kind", fields.get("kind", ""), "'scale' or 'lines'")
     unit = unit_of(fields.get("unit", ""))
     zero = parse_length(fields.get("zero", ""), unit, "zero").mm
-    reverse = _reversed(fields.get("grows", ""), KINDS[kind])
-    method = _checked(name, KINDS[kind], Scribe(_at(fields.get("at", ""), unit), zero, reverse),
+    reverse = _reversed(fields.get("grows", ""), _KINDS[kind])
+    method = _checked(name, _KINDS[kind], Scribe(_at(fields.get("at", ""), unit), zero, reverse),
                       _u(fields.get("u", ""), unit))  # fmt: skip
     row = row_of_method(method, view.ski.blade_id, DEFAULT_TOLERANCE_MM)
     return shop.book.add_method(row, who=shop.who).id

@@ -86,7 +86,8 @@ def check_keys(view: JobView, hand: Hand) -> str:
     if not hand.hands_on or view.check_due is None:
         begins = f"Enter begins the {check_name(view).lower()}."
         missing = missing_words(view) if view.stage == "waiting" else ""
-        return f"{begins} {missing} yet; {_parts_by(view)}." if missing else begins
+        ways = f"{missing} yet; {_parts_by(view)}, or 'another' to choose."
+        return f"{begins} {ways}" if missing else begins
     return f"+ or space ticks: {view.check_due.words}"
 
 
@@ -187,7 +188,7 @@ def _parts_by(view: JobView) -> str:
     """Return how what is not known yet comes to be: what to type to find it."""
     ways = {"blade": "trace", "block": "measure"}
     found = " and ".join(f"'{ways[part]}'" for part in view.rig.missing)
-    return f": finds {found}, or 'another' to choose"
+    return f": finds {found}"
 
 
 def turn_keys(view: JobView, hand: Hand) -> str:
@@ -201,7 +202,7 @@ def turn_keys(view: JobView, hand: Hand) -> str:
     if due.do == "seat":
         return f"{step_words(due)} {CAUTION_SNUG} Enter when both are done."
     if (missing := missing_words(view)) and due.do == "loosen":
-        by_hand = "Or turn as you judge: loosen the bolts first, Enter when done"
+        by_hand = "Or turn as you judge: loosen the bolts; Enter when done"
         return f"{missing} yet; {_parts_by(view)}. {by_hand}."
     told = learnt_words(view, hand.unit) if due.do == "loosen" else ""
     if told:

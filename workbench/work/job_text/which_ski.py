@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from workbench.errors import InputError
 from workbench.work.job.queue_line import RosterLine
 from workbench.work.job.shop import Shop
+from workbench.work.text.setting_code import serial_in
 from workbench.work.text.words import clean
 
 _IN_HAND = "job"
@@ -19,7 +20,8 @@ _MOST_SHOWN = 12
 def job_meant(shop: Shop, text: str) -> tuple[int, RosterLine]:
     """Return the number in today's queue and the line of the ski that ``text`` means.
 
-    Blank is the ski in hand; else a serial, a name, or the number in the queue.
+    Blank is the ski in hand; else a serial, a name, the number in the queue, or the text of a
+    card's QR code.
 
     Raises:
         InputError: none in hand, no such ski in the queue, or more than one of that name.
@@ -27,15 +29,15 @@ def job_meant(shop: Shop, text: str) -> tuple[int, RosterLine]:
     numbered = tuple(enumerate(shop.roster(), 1))
     if not text.strip():
         return _in_hand(shop, numbered)
-    found = _named(numbered, text.strip())
+    found = _named(numbered, serial_in(text).strip())
     open_ones = [each for each in found if each[1].stage != "signed off"]
     for only in (found, open_ones):  # set and queued again on one day: the open job is meant
         if len(only) == 1:
             return only[0]
     if found:
-        accepted = f"one of these, by its serial or number: {listed(found)}"
+        accepted = f"one of these, by its serial or number: {_listed(found)}"
     else:
-        accepted = f"a ski of today's queue by serial, name or number: {listed(numbered)}"
+        accepted = f"a ski of today's queue by serial, name or number: {_listed(numbered)}"
     raise InputError("ski", text, accepted)
 
 
@@ -44,7 +46,7 @@ def _in_hand(shop: Shop, numbered: Sequence[tuple[int, RosterLine]]) -> tuple[in
     for number, line in numbered:
         if line.job_id == job_id:
             return number, line
-    raise InputError("ski", "(none in hand)", f"take one: {listed(numbered)}")
+    raise InputError("ski", "(none in hand)", f"take one: {_listed(numbered)}")
 
 
 def _named(
@@ -59,7 +61,7 @@ def _named(
     return tuple(each for each in numbered if str(each[0]) == text)
 
 
-def listed(numbered: Sequence[tuple[int, RosterLine]]) -> str:
+def _listed(numbered: Sequence[tuple[int, RosterLine]]) -> str:
     """Return skis of the queue with their numbers, on one line."""
     if not numbered:
         return "the queue is empty, add a ski first: quarterturn add-ski NAME"

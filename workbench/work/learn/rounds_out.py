@@ -29,10 +29,10 @@ def _lines(book: Book, ski: rows.Ski, unit: Unit) -> list[str]:
         for r in rounds_of_ski(book.history_of_ski(ski.id), sheets)
         if sheet_at(sheets, r.id).block_id == block.id
     )
-    return lines_of(rounds, names, unit, book.blade(ski.blade_id).name)
+    return _lines_of(rounds, names, unit, book.blade(ski.blade_id).name)
 
 
-def lines_of(
+def _lines_of(
     rounds: Iterable[KeptRound], names: Mapping[str, str], unit: Unit, blade: str
 ) -> list[str]:
     """Return rounds as JSON lines, one for each: what ``turns --history`` reads.

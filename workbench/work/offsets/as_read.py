@@ -13,7 +13,7 @@ import re
 from collections.abc import Sequence
 from functools import partial
 
-from workbench.errors import InputError
+from workbench.errors import InputError, MissingPartError
 from workbench.fin.plan.uncertainty import u_by
 from workbench.fin.pose.fit import Reading, fit_pose
 from workbench.fin.reading.observe import Method, Station
@@ -200,13 +200,19 @@ def theirs_typed(view: JobView, how: How, text: str, unit: Unit) -> Theirs:
 def in_our_methods(shop: Shop, view: JobView, theirs: Sequence[Theirs]) -> tuple[Ours, ...]:
     """Return what each of the ski's methods reads where their numbers put the blade.
 
+    Of a blade whose outline is not known yet their numbers by the ski's own methods are taken, and
+    those that pairs of readings carry over.
+
     Raises:
         InputError: a method twice.
+        MissingPartError: a number that only the blade's outline would carry over.
         NoPoseError: fewer than three, or they fix no pose. OutOfReachError: ours meets no part.
     """
     readings = [Reading(t.how.method, t.mm - t.how.offset_mm, t.u_mm) for t in theirs]
     blade, base = view.rig.blade, view.rig.base
-    fit = fit_pose(blade, base, readings, start=view.pose, every=view.pose is None)
+    fit = None
+    if blade.is_traced or len({t.how.method.name for t in theirs}) < len(theirs):
+        fit = fit_pose(blade, base, readings, start=view.pose, every=view.pose is None)
     out = []
     for line in view.lines:
         same = next((t for t in theirs if t.how.method == line.method), None)
@@ -218,6 +224,8 @@ def in_our_methods(shop: Shop, view: JobView, theirs: Sequence[Theirs]) -> tuple
         if by_pairs is not None:
             out.append(by_pairs)
             continue
+        if fit is None:
+            raise MissingPartError("blade")
         seen = view.rig.observe(line.method, fit.pose)
         rests = "through the blade's outline"
         if view.stand_in:

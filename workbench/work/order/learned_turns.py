@@ -257,15 +257,15 @@ def question_words(learnt: Learnt) -> str:
     if question is None:
         return ""
     stud = learnt.rig.studs[question.stud]
-    fits = " or ".join(question.threads) or "none in the tables"
-    return (
-        f"The {clean(stud.said)} stud moves {question.ratio:.2f} times what its thread says. "
-        f"Is it another thread ({fits}), {question.hand} hand?"
-    )
+    moves = f"The {clean(stud.said)} stud moves {question.ratio:.2f} times what its thread says"
+    if not question.threads:
+        return f"{moves}, as no thread in the tables does. Are its rounds those of this block?"
+    fits = " or ".join(question.threads)
+    return f"{moves}. Is it another thread ({fits}), {question.hand} hand?"
 
 
 def _words(each: Hypothesis, advice: Advice) -> str:
-    names = [clean(stud.name) for stud in advice.order.rig.studs]
+    names = [clean(stud.said) for stud in advice.order.rig.studs]
     kind, subject = each.kind, each.subject
     match kind:
         case "all_well":
@@ -275,11 +275,13 @@ def _words(each: Hypothesis, advice: Advice) -> str:
         case "misread":
             return f"{clean(advice.job.taken[subject].method.name)} misread"
         case "wrong_turn":
-            return f"{names[subject]} stud turned otherwise than told"
+            return f"the {names[subject]} stud turned otherwise than told"
         case "none_of_these":
             return "none of these"
 
 
 def percent(p: float) -> str:
-    """Return a probability in words; only what is certain is 100 %."""
+    """Return a probability in words; only what is certain is 100 %, or none."""
+    if 0.0 < p < 0.005:
+        return "under 1 %"
     return f"{min(99, round(100 * p))} %" if p < 1.0 else "100 %"

@@ -32,7 +32,7 @@ _LARGEST_BYTES = 50_000_000
 MOST_TURNS = 40.0
 """More turns than any stud makes in one round."""
 
-LEAST_READINGS = 3
+_LEAST_READINGS = 3
 """Fewer fix no pose."""
 
 
@@ -126,8 +126,8 @@ def _takes(line: Table, key: str, order: Order) -> tuple[Takes, ...]:
             raise InputError(table.where(name), name, accepted)
         out.append(Takes(known[name], read_takes(table, name)))
     fine = [t.method.name for t in out if not t.method.is_coarse]
-    if len(out) < LEAST_READINGS:
-        accepted = f"{LEAST_READINGS} readings or more, which fix where the blade is"
+    if len(out) < _LEAST_READINGS:
+        accepted = f"{_LEAST_READINGS} readings or more, which fix where the blade is"
         raise InputError(table.path, ", ".join(fine) or MISSING, accepted)
     return tuple(out)
 

@@ -10,6 +10,7 @@ from workbench.work.drawing.layout import picture_of
 from workbench.work.drawing.svg import svg_inline
 from workbench.work.paper.cards import Card, Number
 from workbench.work.paper.html_page import page, said
+from workbench.work.paper.label import code_svg, has_codes
 from workbench.work.text.safe_text import cells_of
 
 _DRAWN = (60.0, 29.0)
@@ -17,7 +18,7 @@ _DRAWN = (60.0, 29.0)
 
 _SIDE = (92.0, 37.0)
 
-MUCH = 500
+_MUCH = 500
 """Columns of names and notes beyond which the page is set in smaller letters."""
 
 TIGHT = """
@@ -53,6 +54,7 @@ body { max-width: 190mm; }
 .boxes li { padding-left: 6mm; text-indent: -6mm; margin-bottom: 0.6mm; }
 .box { display: inline-block; width: 3.6mm; height: 3.6mm; border: 0.35mm solid #000;
   vertical-align: -0.6mm; margin-right: 2.4mm; text-indent: 0; }
+.code { width: 24mm; }
 .sign { color: #333; white-space: nowrap; }
 @media screen and (max-width: 170mm) { .top, .number, .foot { grid-template-columns: 1fr; } }
 """
@@ -68,7 +70,7 @@ def _is_long(card: Card) -> bool:
     """Tell whether names and notes are so long that only smaller letters keep to one page."""
     texts = (words for _, words in card.facts)
     names = (number.method for number in card.numbers)
-    return sum(map(cells_of, (*texts, *names, *card.notes, card.status))) > MUCH
+    return sum(map(cells_of, (*texts, *names, *card.notes, card.status))) > _MUCH
 
 
 def _head(card: Card) -> Iterable[str]:
@@ -139,6 +141,9 @@ def _foot(card: Card) -> Iterable[str]:
         f'<section class="foot"><div><h2>Take care</h2>{_items(card.cautions)}</div>',
         f'<div><h2>Check again</h2><ul class="boxes">{boxes}</ul></div></section>',
         f"<section>{notes}</section>",
+        f'<div class="code">{code_svg(card.code, "QR code of the setting")}</div>'
+        if has_codes()
+        else "",
     )
 
 

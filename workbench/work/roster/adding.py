@@ -40,7 +40,7 @@ from workbench.work.roster.queue import queue_again
 from workbench.work.roster.settings import tolerance_mm
 
 LONGEST_NAME = 1000
-STAND_IN = "stand-in"
+_STAND_IN = "stand-in"
 """What is typed where the invented blade or block is meant, turns being approximate then."""
 
 NONE_YET = "none"
@@ -49,7 +49,7 @@ NONE_YET = "none"
 NO_BLADE, NO_BLOCK = "No blade yet", "No block yet"
 """How such a part is called in the book."""
 
-MOST_SHOWN = 12
+_MOST_SHOWN = 12
 """So many names are listed in a message; the rest are counted."""
 
 Part = TypeVar("Part", rows.Blade, rows.Block)
@@ -138,7 +138,7 @@ def known_ski(shop: Shop, text: str) -> rows.Ski:
 def _known_names(skis: Sequence[rows.Ski]) -> str:
     if not skis:
         return "a ski of this book: there is none yet, add one"
-    few = " · ".join(s.name[:40] for s in skis[-MOST_SHOWN:])
+    few = " · ".join(s.name[:40] for s in skis[-_MOST_SHOWN:])
     return f"a ski's serial or name, such as {few}"
 
 
@@ -299,7 +299,7 @@ def pick(text: str, known: Sequence[Part], field: str) -> Part:
     """
     wanted, known = text.strip(), known_parts(known)
     invented = [p for p in known if p.stand_in]
-    if wanted.casefold() == STAND_IN and len(invented) == 1:
+    if wanted.casefold() == _STAND_IN and len(invented) == 1:
         return invented[0]
     named = [p for p in known if p.name == wanted] or [
         p for p in known if p.name.casefold() == wanted.casefold()
@@ -336,9 +336,9 @@ def listed(known: Sequence[Part]) -> str:
         return "none yet: add one first"
     names = [
         f"{i} {p.name[:40]}{' (a stand-in)' if p.stand_in else ''}"
-        for i, p in enumerate(known[:MOST_SHOWN], start=1)
+        for i, p in enumerate(known[:_MOST_SHOWN], start=1)
     ]
-    more = len(known) - MOST_SHOWN
+    more = len(known) - _MOST_SHOWN
     return " · ".join(names) + (f" · and {more} more" if more > 0 else "")
 
 
@@ -361,7 +361,7 @@ def checked_text(fields: Mapping[str, str], key: str) -> str:
 
 def _new_name(name: str, known: Sequence[Part], what: str) -> None:
     if name.casefold() == NONE_YET:
-        raise InputError("name", name, f"a name; {NONE_YET} says that there is no {what} yet")
+        raise InputError("name", name, f"another name: {NONE_YET} says that there is no {what} yet")
     if any(p.name.casefold() == name.casefold() for p in known):
         raise InputError("name", name, f"a name that no other {what} has")
 

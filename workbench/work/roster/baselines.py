@@ -21,7 +21,7 @@ from workbench.work.order.order_file import DEFAULT_TOLERANCE_MM
 from workbench.work.trust.job_reading import Line
 
 FORMAT = "quarterturn-baselines"
-VERSION = 1
+_VERSION = 1
 MOST = 10_000
 _PLAIN = re.compile(r"([0-9.,]+)\s*(?:in|mm)")
 
@@ -195,7 +195,7 @@ def write_baselines(baselines: Sequence[rows.Baseline], ski_names: dict[str, str
         }
         for b in baselines
     ]
-    return json.dumps({"format": FORMAT, "version": VERSION, "baselines": out}, indent=2) + "\n"
+    return json.dumps({"format": FORMAT, "version": _VERSION, "baselines": out}, indent=2) + "\n"
 
 
 def export_text(shop: Shop) -> str:
@@ -211,11 +211,11 @@ def read_baselines(data: object, skis: Sequence[rows.Ski]) -> tuple[rows.Baselin
         InputError: names the key, the value and what would be accepted.
     """
     top = Table(data, "")
-    made_by, version = top.text("format", FORMAT), top.raw("version", str(VERSION))
+    made_by, version = top.text("format", FORMAT), top.raw("version", str(_VERSION))
     if made_by != FORMAT:
         raise InputError("format", made_by, FORMAT)
-    if version != VERSION or isinstance(version, bool):
-        raise InputError("version", version, f"{VERSION}: a newer file needs a newer Quarterturn")
+    if version != _VERSION or isinstance(version, bool):
+        raise InputError("version", version, f"{_VERSION}: a newer file needs a newer Quarterturn")
     found = tuple(_baseline(t, skis) for t in top.tables("baselines"))
     top.done()
     if len(found) > MOST:

@@ -30,7 +30,7 @@ from workbench.work.order.shop_policy import (
 LONGEST_ITEM = 120
 LONGEST_TORQUE = 200
 MOST_ITEMS = 20
-SETTING: dict[Checklist, str] = {"received": RECEIVED_SETTING, "final": FINAL_SETTING}
+_SETTING: dict[Checklist, str] = {"received": RECEIVED_SETTING, "final": FINAL_SETTING}
 
 Items = tuple[CheckItem, ...]
 
@@ -128,9 +128,9 @@ def reword_torque(shop: Shop, fastener: str, words: str) -> None:
 def put_back(shop: Shop, rules: Rules) -> None:
     """Make lists and notes again what they were in ``rules``."""
     now = rules_of(shop.book)
-    for which in SETTING:
+    for which in _SETTING:
         if items_now(now, which) != items_now(rules, which):
-            shop.remember(SETTING[which], text_of(items_now(rules, which)))
+            shop.remember(_SETTING[which], text_of(items_now(rules, which)))
     if now.torque != rules.torque:
         shop.remember(TORQUE_SETTING, json.dumps(dict(rules.torque), ensure_ascii=False))
 
@@ -146,7 +146,7 @@ def _change(
         raise InputError("check", key, f"one of: {', '.join(i.key for i in items)}")
     new = tuple(changed(items))
     new = with_clamp_last(new) if which == "final" else new
-    shop.remember(SETTING[which], text_of(new))
+    shop.remember(_SETTING[which], text_of(new))
     return new
 
 

@@ -13,8 +13,8 @@ from workbench.work.text.words import clean
 
 Kept = TypeVar("Kept", rows.Blade, rows.Block, rows.Baseline)
 
-SAME_MM = 1e-9
-MOST_SHOWN = 12
+_SAME_MM = 1e-9
+_MOST_SHOWN = 12
 SAID = {rows.Block: "block", rows.Blade: "blade", rows.Baseline: "baseline"}
 
 
@@ -88,7 +88,7 @@ def _of_stud(a: rows.Stud, b: rows.Stud) -> list[str]:
 
 
 def _same(a: float, b: float) -> bool:
-    return math.isclose(a, b, rel_tol=0.0, abs_tol=SAME_MM)
+    return math.isclose(a, b, rel_tol=0.0, abs_tol=_SAME_MM)
 
 
 def _mm(value: float) -> str:
@@ -150,7 +150,7 @@ def mended_lines(done: Mended[Kept]) -> list[str]:
     out = [f"Changed: {change}" for change in done.changes]
     if isinstance(done.part, rows.Baseline):
         return out
-    names = [f"{clean(s.name)} {clean(s.serial)}".rstrip() for s in done.skis[:MOST_SHOWN]]
+    names = [f"{clean(s.name)} {clean(s.serial)}".rstrip() for s in done.skis[:_MOST_SHOWN]]
     more = len(done.skis) - len(names)
     listed = ", ".join(names) + (f" and {more} more" if more else "")
     out.append(f"Used by: {listed or 'no ski'}")

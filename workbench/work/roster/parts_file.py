@@ -20,7 +20,7 @@ from workbench.work.order.order_file import (
 )
 from workbench.work.order.rigs import row_of_blade, row_of_method, row_of_stud
 
-STAND_IN = "stand_in"
+_STAND_IN = "stand_in"
 """The key by which a part of a shop's file says that it is invented."""
 
 
@@ -66,8 +66,8 @@ def stock_shop(book: Book, data: Mapping[str, Any], who: str) -> Stock:
 
 def _is_stand_in(raw: Mapping[str, Any]) -> bool:
     """Whether a part of the file says of itself that it is invented."""
-    return raw.get(STAND_IN) is True
+    return raw.get(_STAND_IN) is True
 
 
 def _without_word(raw: Mapping[str, Any]) -> dict[str, Any]:
-    return {key: value for key, value in raw.items() if key != STAND_IN}
+    return {key: value for key, value in raw.items() if key != _STAND_IN}

@@ -29,7 +29,7 @@ from workbench.work.order.order_file import (
     read_stud,
 )
 
-LONGEST_LINE = 100_000
+_LONGEST_LINE = 100_000
 LONGEST_STUD = 300
 
 ORDER_KEYS = (
@@ -145,8 +145,8 @@ def holes_of(text: str, unit: Unit) -> tuple[Hole, ...]:
 
 
 def _parts(text: str, field: str, accepted: str) -> list[str]:
-    if len(text) > LONGEST_LINE:
-        raise InputError(field, text, f"{accepted}; at most {LONGEST_LINE} characters")
+    if len(text) > _LONGEST_LINE:
+        raise InputError(field, text, f"{accepted}; at most {_LONGEST_LINE} characters")
     lines = re.split(r"[;\n]", text)
     parts = [part.strip() for part in lines if part.strip()]
     if not parts:

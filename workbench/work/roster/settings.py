@@ -234,7 +234,7 @@ SETTINGS: tuple[Setting, ...] = (
 )  # fmt: skip
 
 BY_NAME: dict[str, Setting] = {s.name: s for s in SETTINGS}
-CALIPER = "caliper"
+_CALIPER = "caliper"
 
 
 # -- looking and changing --------------------------------------------------------------------------
@@ -277,7 +277,7 @@ def strike_out(shop: Shop, name: str) -> bool:
 
 
 def _read(shop: Shop, setting: Setting, text: str) -> str:
-    if setting.name == CALIPER:
+    if setting.name == _CALIPER:
         row = in_hand(shop)
         return row.name if row is not None else ""
     if setting.name == FINEST and text:
@@ -306,7 +306,7 @@ def change(shop: Shop, texts: Mapping[str, str]) -> tuple[str, ...]:
 
 
 def _kept(shop: Shop, setting: Setting, text: str) -> str:
-    if setting.name == CALIPER and text.strip():
+    if setting.name == _CALIPER and text.strip():
         return caliper_meant(shop, text).id
     return setting.kept(text)
 

@@ -15,7 +15,7 @@ from workbench.work.roster.parts_typed import yes_or_no
 from workbench.work.roster.wear import change_parts, methods_typed
 
 TEXTS = ("rider", "serial", "model", "size", "note")
-FIELDS = ("name", *TEXTS, "wing")
+_FIELDS = ("name", *TEXTS, "wing")
 
 
 def sheet_of(ski: rows.Ski) -> dict[str, str]:
@@ -98,5 +98,5 @@ def _correct(shop: Shop, ski_id: str, changes: Mapping[str, Any], methods: str |
 def changed_words(old: rows.Ski, new: rows.Ski) -> str:
     """Return which lines of the sheet were changed."""
     before, after = sheet_of(old), sheet_of(new)
-    changed = [key for key in FIELDS if before[key] != after[key]]
+    changed = [key for key in _FIELDS if before[key] != after[key]]
     return ", ".join([*changed, *([METHODS] if old.methods != new.methods else [])])

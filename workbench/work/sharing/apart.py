@@ -1,7 +1,8 @@
-"""One ski set at two benches that did not know of each other: found at the hub, told with both.
+"""One ski set at two benches that did not know of each other: found on the way, told with both.
 
-Each row at the hub carries how far its writer had taken the hub when it was written (``seen``). Of
-two rows neither writer knew the other's where each number is greater than the other's ``seen``.
+Each row carries how far its writer had taken the hub, or each file of a folder, when it was written
+(``seen``). Of two rows neither writer knew the other's where each lies behind what the other's had
+seen of its stream.
 """
 
 from __future__ import annotations
@@ -9,12 +10,11 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from workbench.errors import BenchError
 from workbench.records.book import Book
 from workbench.records.sharing import journal
-from workbench.records.sharing.hub import BenchThere, Hub
+from workbench.records.sharing.shared import Arriving, Seen, Way
 from workbench.work.sharing.rounds import SETTING_FACTS, Round
 
 
@@ -39,58 +39,56 @@ class SetTwice:
 
 @dataclass(frozen=True, slots=True)
 class _Fact:
-    seq: int
-    seen: int
-    bench: str
-    table: str
-    body: Mapping[str, Any]
+    stream: str
+    row: Arriving
+
+    def is_news_to(self, other: _Fact) -> bool:
+        """Whether the writer of another row had not seen this one."""
+        return self.row.position > (other.row.seen or {}).get(self.stream, 0)
 
 
-def set_twice(book: Book, hub: Hub, done: Round, before: int) -> tuple[SetTwice, ...]:
-    """The skis of which a round showed that this bench and another set them apart.
-
-    ``before`` is how far the hub had been taken before the round.
-    """
+def set_twice(book: Book, way: Way, done: Round) -> tuple[SetTwice, ...]:
+    """The skis of which a round showed that this bench and another set them apart."""
     facts = [*done.facts, *(row for table in SETTING_FACTS for row in done.new.get(table, ()))]
     if done.first is None or not facts:
         return ()
     ski_of = book.journal(journal.skis_of_jobs, {str(row["job_id"]) for row in facts})
     by_ski: dict[str, list[_Fact]] = defaultdict(list)
-    for row in hub.facts_after(done.first, ski_of, SETTING_FACTS):
-        fact = _Fact(*row)
-        by_ski[ski_of[fact.body["job_id"]]].append(fact)
+    for stream, row in way.facts_after(done.first, ski_of, SETTING_FACTS):
+        by_ski[ski_of[row.body["job_id"]]].append(_Fact(stream, row))
     own = frozenset(book.journal(journal.own_benches))
-    named = {bench.bench: bench for bench in hub.benches()}
     out = []
     for ski, found in by_ski.items():
-        for bench in sorted({fact.bench for fact in found} - own):
-            pair = _pair(found, own, bench, before)
+        for bench in sorted({fact.row.bench for fact in found} - own):
+            pair = _pair(found, own, bench, done.before)
             if pair is not None:
-                ours, theirs = (_version(book, side, named) for side in pair)
+                ours, theirs = (_version(book, side, way.names()) for side in pair)
                 out.append(SetTwice(ski, book.ski(ski).name, ours, theirs))
     return tuple(out)
 
 
 def _pair(
-    found: Sequence[_Fact], own: frozenset[str], bench: str, before: int
+    found: Sequence[_Fact], own: frozenset[str], bench: str, before: Seen
 ) -> tuple[list[_Fact], list[_Fact]] | None:
     """What each of the two did that the other did not know; None where nothing of it is new."""
-    ours = [fact for fact in found if fact.bench in own]
-    theirs = [fact for fact in found if fact.bench == bench]
-    apart = [
-        (a, b) for a in ours for b in theirs
-        if a.seen < b.seq and b.seen < a.seq
-    ]  # fmt: skip
-    if not any(max(a.seq, b.seq) > before for a, b in apart):
+    ours = [fact for fact in found if fact.row.bench in own]
+    theirs = [fact for fact in found if fact.row.bench == bench]
+    apart = [(a, b) for a in ours for b in theirs if a.is_news_to(b) and b.is_news_to(a)]
+    new = (
+        each for pair in apart for each in pair if each.row.position > before.get(each.stream, 0)
+    )
+    if next(new, None) is None:
         return None
-    left, right = {a.seq for a, _ in apart}, {b.seq for _, b in apart}
-    return [a for a in ours if a.seq in left], [b for b in theirs if b.seq in right]
+    left, right = {a.row.row_id for a, _ in apart}, {b.row.row_id for _, b in apart}
+    return (
+        [a for a in ours if a.row.row_id in left],
+        [b for b in theirs if b.row.row_id in right],
+    )
 
 
-def _version(book: Book, facts: Sequence[_Fact], named: Mapping[str, BenchThere]) -> Version:
-    last = facts[-1]
-    known = named.get(last.bench)
-    name = known.name if known is not None else f"bench {last.bench[:6]}"
+def _version(book: Book, facts: Sequence[_Fact], names: Mapping[str, str]) -> Version:
+    last = facts[-1].row
+    name = names.get(last.bench, f"bench {last.bench[:6]}")
     return Version(name, str(last.body["who"]), "; ".join(_parts(book, facts)))
 
 
@@ -99,15 +97,15 @@ def _parts(book: Book, facts: Iterable[_Fact]) -> Iterable[str]:
     said: dict[str, str] = {}
     rounds = 0
     for fact in facts:
-        body = fact.body
-        if fact.table in ("readings", "locked_readings", "targets"):
-            what = "target " if fact.table == "targets" else ""
+        body, table = fact.row.body, fact.row.table
+        if table in ("readings", "locked_readings", "targets"):
+            what = "target " if table == "targets" else ""
             name = f"{what}{_method(book, str(body['method_id']))}"
             said[name] = f"{name} {body['text']} {body['unit']}"
-        elif fact.table == "passes":
+        elif table == "passes":
             rounds += 1
             said["rounds"] = f"{rounds} round{'' if rounds == 1 else 's'} of turns"
-        elif fact.table == "wings":
+        elif table == "wings":
             said["wing"] = f"wing {body['text']}"
         else:
             said["signed"] = "signed off"

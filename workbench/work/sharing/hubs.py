@@ -105,9 +105,8 @@ def opened_hub(book: Book, share: Share) -> Hub:
 
 def hub_round(book: Book, hub: Hub, most: int = AT_ONCE) -> Shared:
     """One round by an open hub."""
-    before, _ = book.journal(journal.taken, hub.share, "")
     done = go_round(book, hub, most)
-    return Shared(hub.url, done, set_twice(book, hub, done, before))
+    return Shared(hub.url, done, set_twice(book, hub, done))
 
 
 def sync_hub(book: Book) -> Shared:
@@ -133,7 +132,8 @@ def sync_folder(book: Book, path: str) -> Shared:
     folder = Folder(Path(path).expanduser(), bench, known)
     place = str(Path(path).expanduser().resolve())
     book.set_down(journal.join, folder.share, "folder", place, folder.own_stream)
-    return Shared(place, go_round(book, folder, AT_ONCE))
+    done = go_round(book, folder, AT_ONCE)
+    return Shared(place, done, set_twice(book, folder, done))
 
 
 def status_of(book: Book) -> HubStatus:

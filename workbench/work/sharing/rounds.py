@@ -20,7 +20,14 @@ from workbench.records.exchange.clashes import Clash
 from workbench.records.exchange.rows_in import Differs
 from workbench.records.sharing import journal
 from workbench.records.sharing.journal import FORM, Held
-from workbench.records.sharing.shared import Arriving, Batch, NewerFormError, SharingError, Way
+from workbench.records.sharing.shared import (
+    Arriving,
+    Batch,
+    NewerFormError,
+    Seen,
+    SharingError,
+    Way,
+)
 from workbench.records.store.specs import Table
 from workbench.work.exchange.exchange import Change, TakenIn, take_rows
 
@@ -39,7 +46,7 @@ SETTING_FACTS = frozenset(
 
 OURS_ALONE = ("worked", "corrected")
 """Clashes that are told of a whole file, where both sides are seen; rows that come one by one would
-make every one of them a clash. ``hub_clashes`` tells these of a hub."""
+make every one of them a clash. ``apart.py`` tells these."""
 
 
 @dataclass(slots=True)
@@ -48,8 +55,9 @@ class Round:
 
     ``sent`` and ``taken`` count rows; ``new`` are the rows that this book did not have. ``refused``
     are rows that are not in the book, each with why, ``stopped`` what ended the round or a stream
-    before its end. ``facts`` are the rows that set a ski, as they went; ``first`` is the least
-    ``seen`` of what went or came: by these clashes are found.
+    before its end. ``facts`` are the rows that set a ski, as they went; ``before`` is how far each
+    stream had been taken, ``first`` the least that the writers of what went or came had seen of it:
+    by these clashes are found.
     """
 
     sent: int = 0
@@ -62,7 +70,8 @@ class Round:
     changes: list[Change] = field(default_factory=list)
     troubles: list[str] = field(default_factory=list)
     facts: list[dict[str, Any]] = field(default_factory=list)
-    first: int | None = None
+    before: dict[str, int] = field(default_factory=dict)
+    first: dict[str, int] | None = None
 
     @property
     def is_whole(self) -> bool:
@@ -80,10 +89,11 @@ class Round:
         self.changes += taken.changes
         self.troubles += taken.troubles
 
-    def saw(self, seen: int | None) -> None:
-        """Note how far the writer of a row had taken the hub."""
+    def saw(self, seen: Seen | None) -> None:
+        """Note how far the writer of a row that sets a ski had taken each stream."""
         if seen is not None:
-            self.first = seen if self.first is None else min(self.first, seen)
+            first = seen if self.first is None else self.first
+            self.first = {name: min(at, seen[name]) for name, at in first.items() if name in seen}
 
 
 def go_round(book: Book, way: Way, most: int = MOST_TAKEN) -> Round:
@@ -95,8 +105,14 @@ def go_round(book: Book, way: Way, most: int = MOST_TAKEN) -> Round:
     done = Round()
     for stream in way.streams():
         position, mark = book.journal(journal.taken, way.share, stream)
-        if not way.is_same(stream, position, mark):
+        if way.is_same(stream, position, mark):
+            done.before[stream] = position
+        elif way.loses_sent:
             book.set_down(journal.start_over, way.share)
+        else:
+            book.set_down(journal.note_taken, way.share, stream, 0, "")
+    has_sent = book.journal(journal.sent, way.share) > 0
+    way.knows(done.before if has_sent else None)
     _send(book, way, done)
     _take(book, way, most, done)
     if done.new:
@@ -118,9 +134,10 @@ def _send(book: Book, way: Way, done: Round) -> None:
             if out.parcels:
                 way.put(out.parcels, FORM, bench)
                 done.sent += len(out.parcels)
-                done.facts += [row.body for row in out.parcels if row.table in SETTING_FACTS]
                 for row in out.parcels:
-                    done.saw(row.seen)
+                    if row.table in SETTING_FACTS:
+                        done.facts.append(row.body)
+                        done.saw(way.seen_of(row))
             book.set_down(journal.note_sent, way.share, out)
     except NewerFormError as why:
         done.stopped.append(str(why))
@@ -188,7 +205,8 @@ def _keep(book: Book, way: Way, stream: str, batch: Batch, done: Round) -> str:
         book.set_down(journal.hold, way.share, held)
     book.set_down(journal.note_taken, way.share, stream, position, mark)
     for row in batch.rows:
-        done.saw(row.seen)
+        if row.table in SETTING_FACTS:
+            done.saw(row.seen)
     return why
 
 

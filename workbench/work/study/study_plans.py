@@ -14,7 +14,7 @@ from workbench.work.job.shop import Shop
 from workbench.work.study.study_order import Cell, Shuffle, reading_order
 from workbench.work.trust.study_view import near_name
 
-LONGEST_NAME = 40
+_LONGEST_NAME = 40
 MOST_PARTS, MOST_PEOPLE, MOST_TRIALS, MOST_READINGS = 20, 10, 10, 400
 LEAST_TRIALS = 2
 """One reading of a cell shows no scatter."""
@@ -78,8 +78,8 @@ def _keep_plan(
 
 def _name(fields: Mapping[str, str], key: str, accepted: str = "a name of its own") -> str:
     text = fields.get(key, "").strip()
-    if not 1 <= len(text) <= LONGEST_NAME:
-        raise InputError(key, text, f"{accepted}, 1 to {LONGEST_NAME} characters")
+    if not 1 <= len(text) <= _LONGEST_NAME:
+        raise InputError(key, text, f"{accepted}, 1 to {_LONGEST_NAME} characters")
     keepable(key, text)
     return text
 
@@ -112,8 +112,8 @@ def _listed(
     if not least <= len(names) <= most:
         raise InputError(field, "; ".join(names), f"{accepted}; {least} to {most}")
     for i, name in enumerate(names):
-        if len(name) > LONGEST_NAME:
-            raise InputError(field, name, f"names of at most {LONGEST_NAME} characters")
+        if len(name) > _LONGEST_NAME:
+            raise InputError(field, name, f"names of at most {_LONGEST_NAME} characters")
         if name.casefold() in {n.casefold() for n in names[:i]}:
             raise InputError(field, name, "each named once")
         keepable(field, name)

@@ -57,20 +57,20 @@ def sentence(result: StudyResult, unit: Unit) -> str:
     if len(people) == 1:
         return (
             f"{clean(people[0])} alone can honestly tell a change of "
-            f"{change_words(result.one, unit)} or more; how people differ was not studied."
+            f"{_change_words(result.one, unit)} or more; how people differ was not studied."
         )
     alone = (
         "one person's own readings agreed to the last digit"
         if result.without_scatter
-        else f"one person reading both times, {change_words(result.one, unit)}"
+        else f"one person reading both times, {_change_words(result.one, unit)}"
     )
     return (
-        f"This shop can honestly tell a change of {change_words(result.anyone, unit)} or more, "
+        f"This shop can honestly tell a change of {_change_words(result.anyone, unit)} or more, "
         f"whoever reads; {alone}."
     )
 
 
-def change_words(scatter: Scatter, unit: Unit) -> str:
+def _change_words(scatter: Scatter, unit: Unit) -> str:
     """Return the smallest change that is no chance, rounded up to two figures, with its unit."""
     change = scatter.change / MM_PER[unit]
     return f"{round_to_uncertainty(change, change)[1]} {unit}"
@@ -273,7 +273,7 @@ def _figures(result: StudyResult, per: float) -> dict[str, Any] | None:
 
 
 __all__ = [
-    "FORMULA", "SOURCE_NAMES", "cell_lines", "change_words", "list_report", "list_text",
+    "FORMULA", "SOURCE_NAMES", "cell_lines", "list_report", "list_text",
     "missing_words", "notes", "result_report", "result_text", "sd_text", "sentence",
     "state_words", "struck_words",
 ]  # fmt: skip

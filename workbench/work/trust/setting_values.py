@@ -22,7 +22,7 @@ T = TypeVar("T")
 
 MOST_REPEATS = 10
 LONGEST_INTERVAL_DAYS = 3650
-MOST_BACKUPS = 400
+_MOST_BACKUPS = 400
 
 FAR_RECEIVED_MM, FAR_TARGET_MM = 0.030 * MM_PER_INCH, 0.060 * MM_PER_INCH
 """Beyond these a reading as received is asked about, and a target: a fin that was ridden seldom
@@ -133,7 +133,7 @@ _far = length(*FAR_MM, "0.030 in or 0.8 mm")
 
 REPEATS = Declared(count(1, MOST_REPEATS, "how often each reading is taken"), 1)
 INTERVAL = Declared(count(0, LONGEST_INTERVAL_DAYS, "days between two checks"), BLOCK_DAYS)
-BACKUPS = Declared(count(1, MOST_BACKUPS, "how many backups are kept"), 14)
+BACKUPS = Declared(count(1, _MOST_BACKUPS, "how many backups are kept"), 14)
 OFF = Declared(on_off, False)
 ON = Declared(on_off, True)
 UNIT: Declared[Unit] = Declared(unit, "in")

@@ -45,7 +45,7 @@ LEAST_LIST = 4
 BOTH_UNITS_FROM = 73
 """Cells from which a value is in inch and mm; else in the unit of the bench."""
 
-NAME_CELLS = 22
+_NAME_CELLS = 22
 SETTING_CELLS = 23
 HEAD_CELLS = 4 + SETTING_CELLS + 1 + 4
 """Cells of a setting's marks, name and initials."""
@@ -275,7 +275,7 @@ def comparison_rows(found: Comparison, has_wing: bool, width: int, unit: Unit) -
     Values stand in inch and mm; where there is too little room for both, in ``unit``.
     """
     units = UNITS if width >= BOTH_UNITS_FROM else (unit,)
-    name = min(max(width - (51 if len(units) > 1 else 26), NAME_CELLS), 40)
+    name = min(max(width - (51 if len(units) > 1 else 26), _NAME_CELLS), 40)
     a = f"A  {found.first.name}"
     b = f"B  {found.second.name}"
     out = [

@@ -34,7 +34,7 @@ from workbench.work.roster import calipers
 
 Step = Literal["zero", "size", "block", "done"]
 
-SIGNS: dict[State, tuple[str, str, str]] = {
+_SIGNS: dict[State, tuple[str, str, str]] = {
     "good": ("✓", "good", "$state-within"),
     "overdue": ("!", "overdue", "$state-caution"),
     "failed": ("✗", "failed", "$state-outside"),
@@ -42,7 +42,7 @@ SIGNS: dict[State, tuple[str, str, str]] = {
 """Sign, word and colour of a standing; the colour is never alone."""
 
 MESSAGE_LINES = 3
-FRAME_LINES = 12
+_FRAME_LINES = 12
 """Lines of the screen that are not the register: border, titles, check, message and keys."""
 
 
@@ -115,7 +115,7 @@ class CaliperScreen(NumberScreen[None]):
     def _register_lines(self, width: int) -> Content:
         if not self._register:
             return styled(("no caliper yet: n adds one", "bold"))
-        room = max(self.size.height - FRAME_LINES - 1, 1)
+        room = max(self.size.height - _FRAME_LINES - 1, 1)
         first = first_seen(self._at, len(self._register), room)
         out = [
             self._line(c, first + i == self._at, width)
@@ -127,7 +127,7 @@ class CaliperScreen(NumberScreen[None]):
 
     @staticmethod
     def _line(each: calipers.Registered, marked: bool, width: int) -> Content:
-        sign, word, colour = SIGNS[each.standing.state]
+        sign, word, colour = _SIGNS[each.standing.state]
         name_room = max(min(28, width // 3), 8)
         name = visible(each.row.name, name_room)
         pad = " " * (name_room - styled(name).cell_length)

@@ -31,7 +31,7 @@ PAGE_WIDTH = 80
 HELD_DOWN_S = 0.6
 """A key held down sends itself again within this time: one press writes once."""
 
-SIGNS = {"! ": "bold $state-caution", "* ": "bold $state-within"}
+_SIGNS = {"! ": "bold $state-caution", "* ": "bold $state-within"}
 """What goes before a line that says how things are; the sign tells it without the colour."""
 
 
@@ -87,7 +87,7 @@ class PageScreen(TableScreen):
         said = [styled((part, style)) for part in wrapped(words, width)] if words else []
         text = self.page(min(width, PAGE_WIDTH))
         return lines(
-            [*said, *(styled((line, SIGNS.get(line[:2], ""))) for line in text.split("\n"))]
+            [*said, *(styled((line, _SIGNS.get(line[:2], ""))) for line in text.split("\n"))]
         )
 
 

@@ -14,7 +14,7 @@ from workbench.work.roster.ski_corrections import changed_words, correct_ski, sh
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
 
-TITLE = "Correct the ski's sheet"
+_TITLE = "Correct the ski's sheet"
 LABELS = (
     ("name", "Ski", "as written on the ski, such as Heron 66"),
     ("rider", "Rider", "whose ski it is; may stay blank"),
@@ -38,7 +38,7 @@ def sheet_form(shop: Shop, ski: rows.Ski) -> Form:
         changed = {key: text for key, text in texts.items() if text != now[key]}
         return correct_ski(shop, ski.id, changed)
 
-    return Form(f"{TITLE}: {ski.name} {ski.serial}".rstrip(), fields, save)
+    return Form(f"{_TITLE}: {ski.name} {ski.serial}".rstrip(), fields, save)
 
 
 def open_on(bench: Bench) -> None:

@@ -19,7 +19,7 @@ from workbench.work.text.words import LOOSE_SHORT
 
 STAGE_CELLS = 17
 DUE_CELLS = 8
-COLOURS = {"signed off": "$state-within", "set aside": "$state-caution"}
+_COLOURS = {"signed off": "$state-within", "set aside": "$state-caution"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +102,7 @@ def _job(line: RosterLine, marked: bool, width: int, day: str) -> Content:
 
 
 def _colour(line: RosterLine) -> str:
-    return "$state-caution" if line.unreleased else COLOURS.get(line.stage, "")
+    return "$state-caution" if line.unreleased else _COLOURS.get(line.stage, "")
 
 
 def _rooms(width: int) -> tuple[int, int, int]:

@@ -99,7 +99,7 @@ class BaselineScreen(UnitList):
     def letter(self, char: str) -> None:
         """Keep the numbers of now, or correct or strike out the marked baseline."""
         if char == "n":
-            self.app.push_screen(baseline_form(self.shop, self.view), self._kept)
+            self.app.push_screen(_baseline_form(self.shop, self.view), self._kept)
         elif char == "c" and self.chosen is not None:
             form = correct_parts_screen.baseline_form(self.shop, self.chosen.baseline)
             self.app.push_screen(form, self._corrected)
@@ -125,7 +125,7 @@ class BaselineScreen(UnitList):
         self.say(f"target: {self.chosen.baseline.name}", "done")
 
 
-def baseline_form(shop: Shop, view: JobView) -> Form:
+def _baseline_form(shop: Shop, view: JobView) -> Form:
     """Return the form that keeps the numbers of now as a baseline."""
     fields = (
         Field("name", "Name", "such as spring, or cold water"),

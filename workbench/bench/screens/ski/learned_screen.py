@@ -37,7 +37,9 @@ LEAST_PLOT, MOST_PLOT = 6, 22
 def open_on(bench: Bench) -> None:
     """Show what was learnt of the block and blade in hand."""
     state = bench.hands.state
-    if state.view is not None:
+    if state.view is not None and not state.view.rig.studs:
+        bench.hands.say("no block yet: nothing is learnt of its studs", "warn")
+    elif state.view is not None:
         bench.push_screen(LearnedScreen(bench.shop, state.view, state.unit))
 
 
@@ -46,9 +48,10 @@ class LearnedScreen(UnitList):
 
     TITLE_WORDS = "What this bench has learned"
     KEYS = (
-        "↑ ↓ stud · o turns by it, on or off, then + · x forgets the stud's · a forgets all · "
+        "↑ ↓ stud · o, then +, turns by it or not · x forgets the stud's · a forgets all · "
         "b brings the stud's back · Esc closes"
     )
+    SHOWN_KEYS = "↑ ↓ stud · o turns by it · x forgets · a all · b brings back · Esc closes"
 
     def __init__(self, shop: Shop, view: JobView, unit: Unit) -> None:
         super().__init__(shop, view, unit)

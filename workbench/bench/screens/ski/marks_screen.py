@@ -42,7 +42,7 @@ from workbench.work.job.stages import refusal
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
 
-SIGNS: dict[bool | None, tuple[str, str]] = {
+_SIGNS: dict[bool | None, tuple[str, str]] = {
     True: ("✓", "$state-within"),
     False: ("?", "$state-caution"),
     None: ("·", "$ink-faint"),
@@ -128,7 +128,7 @@ class MarksScreen(NumberScreen[None]):
         foreseen = "—" if expected is None else length_text(expected, self.unit)
         read = "—" if reading is None else length_text(reading.value_mm, self.unit)
         head = f"{'▸' if here else ' '} {name}{pad} {foreseen:>11} {read:>9}  "
-        sign, colour = SIGNS[mark.agrees]
+        sign, colour = _SIGNS[mark.agrees]
         return styled(
             (head, "bold" if here else ""), (f"{sign} {off_words(mark, self.unit)}", colour)
         )

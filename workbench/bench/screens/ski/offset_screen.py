@@ -26,10 +26,10 @@ from workbench.work.offsets.offset_words import (
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
 
-STYLES: dict[Kind, str] = {
+_STYLES: dict[Kind, str] = {
     "plain": "", "strong": "bold", "caution": "bold $state-caution", "faint": "$ink-faint",
 }  # fmt: skip
-NONE = (
+_NONE = (
     "Only one way to measure each number here. With a second depth, tail or length method "
     "the offset between the two can be learned here."
 )
@@ -83,14 +83,14 @@ class OffsetScreen(UnitList):
     def head(self, width: int) -> Sequence[Content]:
         """The two methods and what their pairs say."""
         if self._study is None:
-            return [styled((part, "bold")) for part in wrapped(NONE, width)]
+            return [styled((part, "bold")) for part in wrapped(_NONE, width)]
         two = self.two
         room = max((width - 22) // 2, 8)
         title = f"{visible(two.first.name, room)} → {visible(two.second.name, room)}"
         out = [styled((title, "bold $accent"), (f"  {self._chosen + 1} of {len(self._choices)}",
                                                  "$ink-faint"))]  # fmt: skip
         for said in summary(self._study, self.unit):
-            out += told(width, said.label, said.text, STYLES[said.kind])
+            out += told(width, said.label, said.text, _STYLES[said.kind])
         names = (two.first.name, two.second.name)
         if self._now is not None:
             number = self._number_now()

@@ -25,7 +25,7 @@ from workbench.work.job.temperature import (
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
 
-TITLE = "Temperature: readings at 20 °C"
+_TITLE = "Temperature: readings at 20 °C"
 
 
 class TemperatureScreen(Form):
@@ -42,7 +42,7 @@ class TemperatureScreen(Form):
             Field("caliper_material", "Caliper of", f"{known}steel", now["caliper_material"]),
         )
         save = by_view(view, lambda v, texts: state_temperature(shop, v, texts))
-        super().__init__(TITLE, fields, save)
+        super().__init__(_TITLE, fields, save)
         self._said = (in_force_words(view), *effect_words(view, unit))
 
     def on_mount(self) -> None:

@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 _LEAST_DRAWN = 4
 """Rows below which a drawing says nothing."""
 
-MOST_DRAWN = 16
+_MOST_DRAWN = 16
 
 _ROOMY = 22
 """Rows of the list from which every sentence has its line."""
@@ -129,7 +129,7 @@ class WingScreen(UnitList):
 
     def _picture(self, report: wing_report.WingReport, width: int, height: int) -> list[Content]:
         caption = wrapped(wing_picture(report, 1, 1, self._mode).caption, width)
-        room = min(height - len(caption), MOST_DRAWN)
+        room = min(height - len(caption), _MOST_DRAWN)
         if room < _LEAST_DRAWN:
             return []
         drawn = wing_picture(report, width, room, self._mode)

@@ -35,7 +35,7 @@ ABOUT = (
     "Several skis, or one re-seated again and again; several people; several trials. It tells how "
     "far two readings here differ by chance, and so which change of setting is one."
 )
-COLOURS: dict[State, str] = {
+_COLOURS: dict[State, str] = {
     "planned": "$state-waiting",
     "under way": "$state-caution",
     "complete": "$state-within",
@@ -95,7 +95,7 @@ class StudyList(ListScreen):
         head = f"{'▸' if marked else ' '}{view.number:>3} {name}{pad} "
         glyph = studies.GLYPHS[view.state]
         state = visible(f"{glyph} {state_words(view)}", width - styled(head).cell_length)
-        return styled((head, "bold" if marked else ""), (state, COLOURS[view.state]))
+        return styled((head, "bold" if marked else ""), (state, _COLOURS[view.state]))
 
     def foot(self, width: int) -> Sequence[Content]:
         """What the study chosen reads, and the rule that all are read by."""
