@@ -181,7 +181,8 @@ class Desk:
             self._know_bench()
             self._pen = Pen(db, self._mint, self._clock)
             answer = fn(self._pen)
-            db.commit()
+            with self._file.lock:
+                db.commit()
         except BaseException:
             db.rollback()
             self._bench = ""  # it may have been given within this transaction
