@@ -41,8 +41,9 @@ class WatchedFile:
         """``greatest`` is the greatest id in the book, as its connection has read it."""
         self._path = path
         self.lock = Lock()
-        """Held while the file is looked at, and by desks of this process while they commit: SQLite
-        then writes its log into the file, and half of that looks like damage."""
+        """Held while the file is looked at, and by the desks of this process while they read or
+        commit. At a commit SQLite may write its log into the file, and leaves out the pages that
+        were changed again since another's read began: the file alone then looks damaged."""
         self._handle = os.open(path, os.O_RDONLY | getattr(os, "O_BINARY", 0))
         self._status = os.fstat(self._handle)
         is_logged = _size(path.with_name(path.name + "-wal")) > 0

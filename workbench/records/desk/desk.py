@@ -155,7 +155,8 @@ class Desk:
     def _read(self, fn: Callable[[Database], T]) -> T:
         if self._pen is not None or self._reading:
             return fn(self._db)
-        return self._explained(lambda: self._read_alone(fn))
+        with self._file.lock:
+            return self._explained(lambda: self._read_alone(fn))
 
     def _read_alone(self, fn: Callable[[Database], T]) -> T:
         self._reading = True
