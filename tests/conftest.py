@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
+from textual.widgets import Input
 
 from tests.by_command import Commands, Refused, Run, demo_of_today
 from tests.shop import demo_file, open_shop
@@ -22,6 +23,9 @@ settings.register_profile(
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much],
 )
 settings.load_profile("bench")
+
+vars(Input)["cursor_blink"]._default = False
+"""A picture shows the cursor, and not by when it was taken."""
 
 gc.set_threshold(100_000, 50, 100)
 """A suite that builds a thousand screens spends a tenth of its time looking for dead ones."""

@@ -146,6 +146,8 @@ BROKEN: list[tuple[str, Edit, tuple[str, ...]]] = [
     ),
     ("hand both", at("studs", 0, "hand", value="both"), ("studs[0].hand", "'both'", "'left'")),
     ("tip negative", at("studs", 0, "tip_radius", value=-0.1), ("studs[0]", "tip_radius")),
+    ("place_u negative", at("studs", 0, "place_u", value=-0.1), ("studs[0]", "place_u")),
+    ("lead_u a text", at("studs", 0, "lead_u", value="1 %"), ("studs[0].lead_u", "'1 %'", "share")),
     (
         "travel turned",
         at("studs", 0, "travel", value=[1, 0]),

@@ -19,9 +19,9 @@ from pathlib import Path
 import pytest
 
 from tests.shop import DAY, demo_file
-from workbench.bench.start import _on_signal
 from workbench.records.book import Book
 from workbench.records.store import rows
+from workbench.system import on_signal
 
 ROOT = Path(__file__).resolve().parents[2]
 ENTERED, LEFT = b"\x1b[?1049h", b"\x1b[?1049l"
@@ -135,7 +135,7 @@ async def test_a_loop_that_takes_no_signal_handlers_hears_signals_all_the_same(
     monkeypatch.setattr(loop, "add_signal_handler", raises)
     before = signal.getsignal(signal.SIGUSR1)
     try:
-        _on_signal(loop, signal.SIGUSR1, heard.set)
+        on_signal(loop, signal.SIGUSR1, heard.set)
         os.kill(os.getpid(), signal.SIGUSR1)
         await asyncio.wait_for(heard.wait(), 30.0)
     finally:

@@ -6,8 +6,12 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+import segno
+from hypothesis import assume, given
+from hypothesis import strategies as st
 
 from tests.shop import Fin, heron, read, ski, walk_to
+from workbench.bench.bases.key_gate import may_be_serial
 from workbench.errors import InputError
 from workbench.measure.display import length_text
 from workbench.work.drawing.ascii_picture import plain_picture
@@ -15,10 +19,14 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.temperature import state_temperature
 from workbench.work.job_text.setting_words import NOT_READ
+from workbench.work.job_text.which_ski import job_meant
 from workbench.work.paper.card_text import card_text
 from workbench.work.paper.cards import CAUTIONS, card_of
 from workbench.work.paper.day_sheet import UNREAD, day_sheet
+from workbench.work.paper.label import label_html
 from workbench.work.paper.printing import card_folder, find_view, paper_of
+from workbench.work.roster.find import by_serial
+from workbench.work.text.setting_code import code_text, serial_in
 from workbench.work.text.words import CAUTION_EDGES
 
 
@@ -314,3 +322,40 @@ def test_a_ski_without_a_serial_or_model_still_has_its_lines(shop: Shop) -> None
     bare = replace(view, ski=replace(view.ski, serial="", model="", rider=""))
     facts = dict(card_of(shop, bare).facts)
     assert (facts["Serial"], facts["Model"], facts["Rider"]) == ("—", "—", "—")
+
+
+# -- the QR code and the label ---------------------------------------------------------------------
+
+
+@given(serial=st.text(min_size=1, max_size=30).filter(str.strip))
+def test_a_codes_line_gives_its_serial_back_whatever_it_is(serial: str) -> None:
+    """In letters that a scanner's keyboard has, on one line."""
+    assume(all(not "\ud800" <= c <= "\udfff" for c in serial))
+    line = code_text(serial, [("depth", "2.4835 in")], "2031-05-06")
+    assert line.isascii()
+    assert line.isprintable()
+    assert serial_in(line) == serial.strip()
+
+
+@pytest.mark.parametrize("text", ["H66-014", "QT", "QT-7", "2.4835", "", "QTX;H66-014;x", "QT;;x"])
+def test_what_is_no_code_stays_as_it_is(text: str) -> None:
+    assert serial_in(text) == text
+
+
+def test_a_label_and_its_code_name_the_ski_to_take_and_to_a_scanner(shop: Shop) -> None:
+    card = card_of(shop, ski(shop, "Heron 66"))
+    assert card.code.startswith("QT;H66-014;")
+    assert job_meant(shop, card.code)[1].ski_name == "Heron 66"
+    (line,), _ = by_serial(shop, shop.roster(), card.code)
+    assert line.ski_name == "Heron 66"
+    assert may_be_serial(card.code)
+    label = label_html(card)
+    assert "size: 62mm" in label
+    assert "<svg" in label
+    assert all(number.in_units(card.unit)[0] in label for number in card.numbers)
+    assert (
+        segno.make(card.code, error="m", micro=False, boost_error=False).svg_inline(
+            omitsize=True, border=4, title="QR code of the setting"
+        )
+        in label
+    )

@@ -240,7 +240,7 @@ def test_a_thread_that_does_not_fit_is_asked_about_and_not_changed(shop: Shop) -
     assert not any("another thread" in each.words for each in said_of(view, "in"))
     job = view.learnt.job
     half = (Move(1, 1.0, 1.0, 0.5, 0.02),) * 6
-    odd = replace(view.learnt, job=replace(job, learnt=replace(job.learnt, moves=half)))
+    odd = replace(view.learnt, job=replace(job, learnt=replace(job.learnt, kept_moves=(half,))))
     (asked,) = (e for e in said_of(replace(view, learnt=odd), "in") if "another" in e.words)
     assert asked.importance is Importance.DOUBT
     assert asked.words.startswith("The top rear stud moves 0.50 times what its thread says. ")

@@ -247,7 +247,10 @@ class Bench(Leaving):
 
     def _alarm(self) -> None:
         """Ring the bell and flash the frame of the readings at a doubtful entry, as settled."""
-        kept = self.shop.book.settings()
+        try:
+            kept = self.shop.book.settings()
+        except BenchError:  # the book does not answer: what was refused is said all the same
+            kept = {}
         if ON.of(kept.get(BELL)):
             self.bell()
         if ON.of(kept.get(FLASH)):

@@ -9,13 +9,15 @@ from typing import Any
 
 from textual.app import App
 
+from workbench.system import can_be_stopped
+
 
 def take_up_again(app: App[Any]) -> None:
     """Let a stop that gave no warning (SIGSTOP) end as one that did (SIGTSTP) ends.
 
     Nothing is done where no terminal drives the app, nor on systems without these signals.
     """
-    if not hasattr(signal, "SIGCONT"):
+    if not can_be_stopped():
         return
     stop, go_on = signal.getsignal(signal.SIGTSTP), signal.getsignal(signal.SIGCONT)
     if not callable(stop) or not callable(go_on):

@@ -6,11 +6,9 @@ import argparse
 import asyncio
 import gc
 import os
-import signal
 import sys
 import tempfile
 import threading
-from collections.abc import Callable
 from contextlib import suppress
 from functools import partial
 from pathlib import Path
@@ -19,6 +17,7 @@ from typing import TYPE_CHECKING
 from workbench.errors import BenchError, InputError, shown
 from workbench.places import book_path, is_there
 from workbench.records.book import Book
+from workbench.system import can_draw, leave_signals, on_signal
 from workbench.work.job.shop import Shop
 
 if TYPE_CHECKING:
@@ -101,8 +100,15 @@ def _begin_tour(book: Book, args: argparse.Namespace) -> None:
         book.set_setting("tour", "on", who=args.who or "")
 
 
+def _in_browser() -> bool:
+    """Whether 'serve' runs this bench for a browser: pipes take the terminal's place."""
+    return os.environ.get("TEXTUAL_DRIVER", "").startswith("textual.drivers.web_driver:")
+
+
 def _check_terminal() -> None:
-    if os.environ.get("TERM", "") in ("", "dumb"):
+    if _in_browser():
+        return
+    if not can_draw(os.environ):
         raise InputError(
             "TERM",
             os.environ.get("TERM", ""),
@@ -165,8 +171,16 @@ async def _settle() -> None:
 
 
 async def _watch_terminal(app: Bench) -> None:
-    """Leave when the terminal has gone without a word, so that nothing runs on unseen."""
-    while os.isatty(sys.__stdin__.fileno() if sys.__stdin__ else 0):
+    """Leave when the terminal has gone without a word, so that nothing runs on unseen.
+
+    In a browser that is the server which began this bench.
+    """
+    server = os.getppid() if _in_browser() else None
+    while (
+        os.isatty(sys.__stdin__.fileno() if sys.__stdin__ else 0)
+        if server is None
+        else os.getppid() == server
+    ):
         await asyncio.sleep(TERMINAL_LOOK_S)
     _leave(app, 129)
 
@@ -191,7 +205,9 @@ def _clear_surroundings() -> None:
     """Take away variables that Textual would take for more than they say."""
     if not os.environ.get("NO_COLOR"):
         os.environ.pop("NO_COLOR", None)  # an empty one is not set
-    for name in ("COLUMNS", "LINES"):  # where the shell exports them no resize would be seen
+    for name in (
+        () if _in_browser() else ("COLUMNS", "LINES")
+    ):  # where the shell exports them no resize would be seen
         os.environ.pop(name, None)
 
 
@@ -210,9 +226,8 @@ def _run_bench(book: Book, who: str, *, daily: bool, said: str) -> int:
 
     async def main() -> None:
         loop = asyncio.get_running_loop()
-        for number in (signal.SIGINT, signal.SIGTERM, getattr(signal, "SIGHUP", None)):
-            if number is not None:
-                _on_signal(loop, number, partial(_leave, app, 128 + number))
+        for number in leave_signals():
+            on_signal(loop, number, partial(_leave, app, 128 + number))
         beside = [asyncio.create_task(_settle()), asyncio.create_task(_watch_terminal(app))]
         beside.append(asyncio.create_task(sharing.keep_up(app, DRAWN_AFTER_S)))
         if daily:
@@ -234,16 +249,6 @@ def _run_bench(book: Book, who: str, *, daily: bool, said: str) -> int:
     if app.report:
         return _say_report(app.report)
     return int(app.return_code or 0)
-
-
-def _on_signal(
-    loop: asyncio.AbstractEventLoop, number: signal.Signals, call: Callable[[], None]
-) -> None:
-    """Have the loop call ``call`` at a signal, also where loops take none (Windows)."""
-    try:
-        loop.add_signal_handler(number, call)
-    except NotImplementedError:
-        signal.signal(number, lambda *_: loop.call_soon_threadsafe(call))
 
 
 _ends: list[threading.Timer] = []

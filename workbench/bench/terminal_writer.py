@@ -12,6 +12,8 @@ from typing import Any, Protocol, cast
 
 from textual.driver import Driver
 
+from workbench.system import drop_unsent
+
 WAIT_S = 2.0
 """So long the terminal may take for what was painted before the bench is left."""
 
@@ -74,8 +76,5 @@ def _stop(writer: Writer) -> None:
 
 def _drop_unsent(writer: Writer) -> None:
     """Have the system drop what the terminal has not taken yet, where it can."""
-    with suppress(ImportError, OSError, ValueError):
-        import termios
-
-        with suppress(termios.error):
-            termios.tcflush(writer.fileno(), termios.TCOFLUSH)
+    with suppress(OSError, ValueError):
+        drop_unsent(writer.fileno())

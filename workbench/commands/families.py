@@ -49,6 +49,7 @@ FAMILIES: dict[str, dict[str, str]] = {
         "shop.wing": "wing",
         "shop.completion": "completion",
         "shop.man_page": "man",
+        "shop.serve": "serve",
         "shop.doctor": "doctor",
     },
 }

@@ -145,7 +145,7 @@ def headed(commands: Any, heading: str) -> Iterator[None]:
         Index.headings[first] = heading
 
 
-NO_FACTS = frozenset(("card", "completion", "day-sheet", "demo", "export-csv", "man"))
+NO_FACTS = frozenset(("card", "completion", "day-sheet", "demo", "export-csv", "man", "serve"))
 """Commands that print a page, a file or a script as it is, or open the bench."""
 
 

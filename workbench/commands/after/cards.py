@@ -19,7 +19,7 @@ from workbench.work.paper.printing import Written, paper_of
 from workbench.work.text.local_time import day_typed
 from workbench.work.text.words import clean
 
-PRINTED = ("text", "html", "svg")
+PRINTED = ("text", "html", "svg", "label")
 """Formats that standard output can take."""
 
 TO = (
@@ -35,11 +35,13 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
         help="the setting card of a ski, for its owner",
         description="One page: the three numbers in inch and mm with how each was measured, the "
         "wing, who and when, what to mind. Without --to text, html and svg are printed; pdf and "
-        "all go to the shop's card folder. PDF needs: pip install '.[pdf]'.",
+        "all go to the shop's card folder. PDF needs: pip install '.[pdf]'. A label is a page "
+        "62 mm wide with a QR code of the setting, which take and a scanner at the bench "
+        "understand; it needs: pip install '.[qr]'.",
     )
     card.add_argument("ski", metavar="SKI", help="serial or name of a ski in the book")
     card.add_argument("--day", metavar="DAY", help="YYYY-MM-DD; left out: the latest")
-    _outputs(card, ("text", "html", "pdf", "svg", "all"))
+    _outputs(card, ("text", "html", "pdf", "svg", "label", "all"))
     card.add_argument(
         "--no-drawing", action="store_true", help="text in words alone, as for a screen reader"
     )
@@ -49,6 +51,7 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
         [
             ("card H66-014", "Its latest setting, as text."),
             ("card H66-014 --no-drawing", "The same in words alone."),
+            ("card H66-014 --format label --to labels", "A label with a QR code."),
             ('card "Heron 66" --format html --to cards', "A page for a browser."),
             ("card LK64/22 --day 2026-11-25 --format pdf --paper letter", "A PDF to print."),
         ],
@@ -149,7 +152,7 @@ def _say_as(text: str | bytes, form: str) -> None:
 
     if isinstance(text, bytes):
         raise InputError("format", "pdf", "text, html or svg where it is printed")
-    if form in ("html", "svg"):
+    if form in ("html", "svg", "label"):
         say_page(text.rstrip("\n"))
     else:
         say([text.rstrip("\n")])

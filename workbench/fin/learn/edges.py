@@ -15,6 +15,7 @@ from workbench.fin.frame.linear import Row
 from workbench.fin.frame.pose import Point, Pose
 from workbench.fin.parts.blade import Blade
 from workbench.fin.reading.observe import Method, Observation
+from workbench.fin.reading.quantities import TRAITS
 from workbench.frozen import dataclass
 from workbench.measure.units import MM_PER_INCH
 
@@ -219,13 +220,11 @@ def contacts(
     method: Method, seen: Observation
 ) -> list[tuple[Side, float, Point, tuple[Point, Point] | None]]:
     """Return (side, sign of its u in the reading, contact, edge) of each edge a method touches."""
-    if method.scribe is not None or method.quantity == "depth":
-        return []
-    if method.quantity == "tail":
-        return [("trailing", 1.0, seen.contacts_mm[0], seen.edges_mm[0])]
+    ends = TRAITS[method.quantity].ends if method.scribe is None else ()
+    signs = (-1.0, 1.0) if len(ends) == 2 else (1.0,)
     return [
-        ("trailing", -1.0, seen.contacts_mm[0], seen.edges_mm[0]),
-        ("leading", 1.0, seen.contacts_mm[1], seen.edges_mm[1]),
+        ("trailing" if end == "rear" else "leading", sign, at, edge)
+        for end, sign, at, edge in zip(ends, signs, seen.contacts_mm, seen.edges_mm, strict=False)
     ]
 
 

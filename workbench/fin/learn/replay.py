@@ -75,7 +75,8 @@ class Learnt:
 
     ``edges`` is None until a first reading was taken; ``states`` are what the likely hypotheses
     leave, none before it, and ``pose`` is where the blade was last.
-    ``counts`` are the rounds in which each stud was turned, ``moves`` what each turn moved.
+    ``counts`` are the rounds in which each stud was turned, ``kept_moves`` what each turn moved: in
+    parts of which each is longer than the next, so that a round adds to a short one.
     """
 
     rig: Rig
@@ -86,7 +87,12 @@ class Learnt:
     pose: Pose | None = None
     rounds: int = 0
     counts: tuple[int, int, int] = (0, 0, 0)
-    moves: tuple[Move, ...] = ()
+    kept_moves: tuple[tuple[Move, ...], ...] = ()
+
+    @property
+    def moves(self) -> tuple[Move, ...]:
+        """What each turn moved, oldest first."""
+        return tuple([move for part in self.kept_moves for move in part])
 
     @property
     def state(self) -> State | None:
@@ -149,7 +155,7 @@ def forget_stud(learnt: Learnt, stud: int) -> Learnt:
     moves = tuple(m for m in learnt.moves if m.stud != stud)
     left = () if state is None else ((1.0, without_stud(state, stud, learnt.known)),)
     return replace(
-        learnt, states=left, moves=moves, counts=(counts[0], counts[1], counts[2])
+        learnt, states=left, kept_moves=(moves,), counts=(counts[0], counts[1], counts[2])
     )  # fmt: skip
 
 
@@ -198,7 +204,7 @@ def go_on(job: InJob, turns: Sequence[float], taken: Sequence[Takes]) -> InJob:
     a, b, c = (k + (n != 0.0) for k, n in zip(old.counts, turns, strict=True))
     learnt = Learnt(
         old.rig, old.known, old.methods, old.edges, new.learnt.states, new.learnt.pose,
-        old.rounds + 1, (a, b, c), (*old.moves, *_moves(job, new, turns)),
+        old.rounds + 1, (a, b, c), _added(old.kept_moves, _moves(job, new, turns)),
     )  # fmt: skip
     return _with(new, learnt, new.seating, new.reason)
 
@@ -240,7 +246,7 @@ def _left(learnt: Learnt, states: tuple[Weighed, ...], pose: Pose) -> Learnt:
     """Return what is learnt with what a seating leaves."""
     return Learnt(
         learnt.rig, learnt.known, learnt.methods, learnt.edges, states, pose, learnt.rounds,
-        learnt.counts, learnt.moves,
+        learnt.counts, learnt.kept_moves,
     )  # fmt: skip
 
 
@@ -252,10 +258,20 @@ def _with(job: InJob, learnt: Learnt, seating: Seating | None, reason: str = "")
     )  # fmt: skip
 
 
-def _moves(old: InJob, new: InJob, turns: Sequence[float]) -> list[Move]:
+def _added(
+    parts: tuple[tuple[Move, ...], ...], moves: tuple[Move, ...]
+) -> tuple[tuple[Move, ...], ...]:
+    """Return the parts with some more moves, those as short as the new ones joined."""
+    while parts and len(parts[-1]) <= len(moves):
+        moves = parts[-1] + moves
+        parts = parts[:-1]
+    return (*parts, moves) if moves else parts
+
+
+def _moves(old: InJob, new: InJob, turns: Sequence[float]) -> tuple[Move, ...]:
     """Return what each stud's turn moved by the two seatings' readings."""
     if old.seating is None or new.seating is None:
-        return []
+        return ()
     known = new.learnt.known
     one, two = old.seating.sight, new.seating.sight
     studs = new.learnt.rig.studs
@@ -274,7 +290,7 @@ def _moves(old: InJob, new: InJob, turns: Sequence[float]) -> list[Move]:
         in_turns += p * known.u_backlash**2 + p * (1.0 - p) * known.backlash**2
         moved = (two.travels_mm[j] - one.travels_mm[j]) / stud.lead_mm
         out.append(Move(j, n, math.copysign(real, n), moved, math.sqrt(in_turns)))
-    return out
+    return tuple(out)
 
 
 def same_seating(one: Sequence[Takes], two: Sequence[Takes]) -> tuple[Takes, ...] | None:

@@ -16,6 +16,7 @@ from workbench.fin.parts.blade import Blade, distance_to_segment
 from workbench.fin.parts.studs import Travel
 from workbench.fin.pose.fit import Fit
 from workbench.fin.reading.observe import Method, Observation
+from workbench.fin.reading.quantities import TRAITS
 from workbench.fin.reading.rig import Rig
 
 Moves = dict[tuple[str, int], float]
@@ -31,8 +32,9 @@ def moves_of(method: Method, seen: Observation, blade: Blade, pose: Pose) -> Mov
     """Return how a reading follows the places of the outline's corners and of its hole."""
     if method.is_coarse:
         return {}
-    axis = 1 if method.quantity == "depth" else 0
-    signs = (1.0,) if method.quantity != "length" else (-1.0, 1.0)
+    ends = TRAITS[method.quantity].ends
+    axis = 0 if ends else 1
+    signs = (-1.0, 1.0) if len(ends) == 2 else (1.0,)
     c, s = math.cos(pose.tilt_rad), math.sin(pose.tilt_rad)
     out: Moves = {}
     for sign, contact in zip(signs, seen.contacts_mm, strict=False):

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import assert_never
 
 from workbench.fin.frame.linear import (
     Row,
@@ -26,6 +25,7 @@ from workbench.fin.pose.starts import (
     starts,
 )
 from workbench.fin.reading.observe import Station, observe
+from workbench.fin.reading.quantities import TRAITS
 from workbench.fin.reading.readings import NoPoseError, Reading
 
 WEAK_RATIO = 1e-5
@@ -185,15 +185,10 @@ def range_alone(equations: Equations, reading: Reading) -> tuple[float, float] |
         return None
     if reading.method.is_coarse:
         return (-math.inf, math.inf)
-    match reading.method.quantity:
-        case "tail":
-            return (-math.inf, math.inf)
-        case "depth":
-            return (0.0, max(values))
-        case "length":
-            return (min(values), max(values))
-        case _:
-            assert_never(reading.method.quantity)
+    ends = TRAITS[reading.method.quantity].ends
+    if len(ends) == 1:  # from the ski's tail end: wherever the block is
+        return (-math.inf, math.inf)
+    return (min(values) if ends else 0.0, max(values))
 
 
 def range_beside_others(

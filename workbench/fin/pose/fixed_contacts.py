@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from typing import assert_never
 
 from workbench.fin.frame.linear import Row, inverse_of_three
 from workbench.fin.frame.pose import Point, Pose
@@ -16,6 +15,7 @@ from workbench.fin.parts.base import Base
 from workbench.fin.pose.equations import Equations, Sight
 from workbench.fin.reading.observation import Edge
 from workbench.fin.reading.observe import Method, Observation
+from workbench.fin.reading.quantities import TRAITS
 
 Form = Callable[[float, float, float, float], float]
 """A reading in mm from where the blade's origin lies (x, y in mm) and the cosine and sine of how
@@ -80,20 +80,17 @@ def closed_form(method: Method, seen: Observation, pose: Pose, base: Base) -> Fo
     if not seen.edges_mm:
         return None
     at, edge = seen.contacts_mm[0], seen.edges_mm[0]
-    match method.quantity:
-        case "depth":
-            if edge is None:
-                return _corner_height(at, pose, base)
-            assert method.station is not None, "only a station's wall crosses an edge"
-            return _height_at_wall(pose.place(method.station.at_mm), at, edge, pose, base)
-        case "tail":
-            return _x_of(at, edge, pose, base)
-        case "length":
-            rear = _x_of(at, edge, pose, base)
-            front = _x_of(seen.contacts_mm[1], seen.edges_mm[1], pose, base)
-            return lambda x, y, c, s: front(x, y, c, s) - rear(x, y, c, s)
-        case _:
-            assert_never(method.quantity)
+    ends = TRAITS[method.quantity].ends
+    if not ends:
+        if edge is None:
+            return _corner_height(at, pose, base)
+        assert method.station is not None, "only a station's wall crosses an edge"
+        return _height_at_wall(pose.place(method.station.at_mm), at, edge, pose, base)
+    near = _x_of(at, edge, pose, base)
+    if len(ends) == 1:
+        return near
+    far = _x_of(seen.contacts_mm[1], seen.edges_mm[1], pose, base)
+    return lambda x, y, c, s: far(x, y, c, s) - near(x, y, c, s)
 
 
 def _x_of(at: Point, edge: Edge | None, pose: Pose, base: Base) -> Form:

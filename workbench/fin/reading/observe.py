@@ -37,6 +37,7 @@ from workbench.fin.reading.method import (
     Station,
 )
 from workbench.fin.reading.observation import Observation, Touch
+from workbench.fin.reading.quantities import TRAITS
 
 __all__ = [
     "COARSE_U_MM", "HIGHEST_BAND_MM", "NEAR_MM", "PARTS", "WIDEST_JAW_MM", "Method",
@@ -63,32 +64,26 @@ def observe_all(
         if method.scribe is not None:
             out.append(_coarse(method, method.scribe, pose))
             continue
-        match method.quantity:
-            case "depth":
+        match TRAITS[method.quantity].taken_at:
+            case "station":
                 station = None
                 if method.station is not None:
                     u, v = method.station.at_mm
                     station = (x0 + c * u - s * v, y0 + s * u + c * v)
                 out.append(_depth(method, station, points, base, pose))
-            case "tail" | "length":
+            case "band":
                 if over is None:
                     over = base.heights(points), bend_of(base, x0, blade.reach_mm)
                 out.append(_along(method, points, over, base, pose))
-            case _:
-                assert_never(method.quantity)
+            case _ as unknown:
+                assert_never(unknown)
     return out
 
 
 def _coarse(method: Method, scribe: Scribe, pose: Pose) -> Observation:
-    match method.quantity:
-        case "tail":
-            return read_forward(scribe, pose)
-        case "depth":
-            return read_outward(scribe, pose)
-        case "length":
-            raise AssertionError("a length has no scribe: see Method")
-        case _:
-            assert_never(method.quantity)
+    scale = TRAITS[method.quantity].scale
+    assert scale is not None, "a quantity without a scale has no scribe: see Method"
+    return read_forward(scribe, pose) if scale.way == "forward" else read_outward(scribe, pose)
 
 
 def _depth(
@@ -102,14 +97,14 @@ def _depth(
 def _along(
     method: Method, points: list[Point], over: tuple[list[float], float], base: Base, pose: Pose
 ) -> Observation | None:
-    """Return a tail distance or a length; ``over``: the points' heights and how edges bend."""
+    """Return what is read along the ski; ``over``: the points' heights and how edges bend."""
     assert method.band_mm is not None
-    is_tail = method.quantity == "tail"
-    ends = band_ends(points, over, base, pose, method.band_mm, rear_only=is_tail)
+    wanted = TRAITS[method.quantity].ends
+    ends = band_ends(points, over, base, pose, method.band_mm, rear_only="front" not in wanted)
     if not ends:
         return None
-    at, gradient, slope, edge = ends[0]
-    if is_tail:
+    at, gradient, slope, edge = ends[0 if "rear" in wanted else 1]
+    if len(wanted) == 1:
         return Observation(at[0], gradient, (at,), slope, (edge,))
     to, moves, rise, other = ends[1]
     return Observation(

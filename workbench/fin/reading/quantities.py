@@ -34,14 +34,18 @@ class Scale:
 class Traits:
     """What is fixed about a quantity.
 
-    ``words`` is its name on screen and paper. ``taken_at`` says which field its methods need: a
-    depth a ``station`` (none: the deepest point), the others a contact ``band``. ``holds`` are the
+    ``words`` is its name on screen and paper, ``reaches`` from where to where it goes. ``ends`` are
+    the contacts within the band that it is read over: one is read from the ski's tail end, two are
+    read from each other; none is read out of the base. ``taken_at`` says which field its methods
+    need: a ``station`` (without one the deepest point) or a contact ``band``. ``holds`` are the
     ways in which a caliper is held for it. ``scale`` is that on a blade that tells the quantity;
     None where there is no such scale.
     """
 
     words: str
     taken_at: Literal["station", "band"]
+    ends: tuple[Literal["rear", "front"], ...]
+    reaches: str
     holds: tuple[Literal["station", "deepest", "tips", "flat"], ...]
     scale: Scale | None = None
 
@@ -50,6 +54,8 @@ TRAITS: dict[Quantity, Traits] = {
     "depth": Traits(
         "depth",
         "station",
+        (),
+        "from the base straight out to the blade's edge",
         ("station", "deepest"),
         Scale(
             "outward lines", "out", ("in", "out"), ("top", "outer"),
@@ -59,10 +65,14 @@ TRAITS: dict[Quantity, Traits] = {
     "tail": Traits(
         "tail distance",
         "band",
+        ("rear",),
+        "from the ski's tail end forward to the blade",
         ("tips", "flat"),
         Scale(
             "forward scale", "forward", ("back", "front"), ("tail", "tip"), ("the tail", "the tip")
         ),
     ),
-    "length": Traits("length", "band", ("tips", "flat")),
+    "length": Traits(
+        "length", "band", ("rear", "front"), "over both ends of the blade", ("tips", "flat")
+    ),
 }  # fmt: skip

@@ -73,7 +73,7 @@ def fit_outline(
     for times in SPLITS:
         if at_step is not None:
             at_step()
-        corners = _split(smooth, tolerance_mm * times)
+        corners = split_closed(smooth, tolerance_mm * times)
         corners = _fewer(contour, smooth, corners, tolerance_mm, blur_mm)
         corners = _sharpened(contour, corners, blur_mm)
         found = _judged(contour, corners, _least_squares(contour, corners, blur_mm), half, blur_mm)
@@ -102,8 +102,9 @@ def _smoothed(contour: Sequence[Point], half: int) -> list[Point]:
     return out
 
 
-def _split(points: Sequence[Point], tolerance: float) -> list[int]:
-    """Return the indices at which a closed contour is split, in order."""
+def split_closed(points: Sequence[Point], tolerance: float) -> list[int]:
+    """Return the indices at which a closed contour (n x 2) is split, in order: no point between two
+    of them lies farther than ``tolerance`` off their chord."""
     n = len(points)
     middle = (math.fsum(p[0] for p in points) / n, math.fsum(p[1] for p in points) / n)
     one = max(range(n), key=lambda i: math.dist(points[i], middle))

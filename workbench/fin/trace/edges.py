@@ -17,11 +17,15 @@ from workbench.fin.parts.blade import (
     area_and_centroid,
     distance_to_segment,
 )
+from workbench.fin.trace.contour import split_closed
 from workbench.frozen import dataclass
 
 STRAIGHT_MM = 0.08
 """Neighbouring sides of an outline make one straight side where no point lies farther off its line
 (0.003 in)."""
+
+SAME_LINE_MM = 0.002
+"""A point no farther off the line of its neighbours says nothing of a side."""
 
 STRAIGHT_RAD = math.radians(1.5)
 """and where none of them runs farther askew of it, short ones apart: a speck beside the edge."""
@@ -110,6 +114,8 @@ def _likeness(outline: Sequence[Point], edges: tuple[Edge, Edge]) -> float:
 
 def _straight_sides(outline: Sequence[Point]) -> list[Edge]:
     """Return the straight sides: runs of neighbouring sides that lie on one line, both ways."""
+    # A drawing's line may have a point every tenth of a mm: each run of them would be tried.
+    outline = [outline[i] for i in split_closed(outline, SAME_LINE_MM)]
     n = len(outline)
     out: list[Edge] = []
     for i in range(n):

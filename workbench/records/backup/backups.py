@@ -24,7 +24,6 @@ from workbench.records.backup.copies import (
     head_is_ours,
     logs_beside,
     make_way,
-    sync_folder,
 )
 from workbench.records.backup.newer_rows import row_beyond
 from workbench.records.backup.place_lock import place_held
@@ -34,6 +33,7 @@ from workbench.records.store.faults import RefusedFileError, is_busy, said
 from workbench.records.store.retry import BUSY_SECONDS
 from workbench.records.store.schema import migrations
 from workbench.records.store.specs import WITH_IDS, Table
+from workbench.system import sync_folder
 
 FOLDER = "backups"
 KEPT = 14

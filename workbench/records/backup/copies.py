@@ -17,6 +17,7 @@ from workbench.records.backup.newer_rows import row_beyond
 from workbench.records.store.database import Told, quiet
 from workbench.records.store.faults import RefusedFileError, said
 from workbench.records.store.schema import APPLICATION_ID
+from workbench.system import sync_folder
 
 STALE_AFTER_S = 600.0
 """A half copy this old was left by a process that was killed; no copy takes so long."""
@@ -207,17 +208,6 @@ def _fill(source: sqlite3.Connection, spare: Path, told: Told, *, whole: bool) -
 
 def _sync(file: Path) -> None:
     handle = os.open(file, os.O_RDWR)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
-
-
-def sync_folder(folder: Path) -> None:
-    """Write a folder's entries through to the disk, where the system can."""
-    if not hasattr(os, "O_DIRECTORY"):
-        return
-    handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
     try:
         os.fsync(handle)
     finally:

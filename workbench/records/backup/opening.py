@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from workbench.errors import RecordsError, shown
 from workbench.records.backup.book_check import check_header, look_inside
-from workbench.records.backup.copies import copy_book, make_way, sync_folder
+from workbench.records.backup.copies import copy_book, make_way
 from workbench.records.backup.place_lock import place_held
 from workbench.records.store.database import Database
 from workbench.records.store.faults import said
@@ -22,6 +22,7 @@ from workbench.records.store.schema import (
     migrations,
     pending,
 )
+from workbench.system import sync_folder
 
 if TYPE_CHECKING:
     from sqlite_utils import Migrations

@@ -7,7 +7,6 @@ does, which is removed with the lock; the system releases the lock of a process 
 from __future__ import annotations
 
 import os
-import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -15,11 +14,7 @@ from pathlib import Path
 
 from workbench.errors import RecordsError, shown
 from workbench.records.store.faults import said
-
-if sys.platform == "win32":
-    import msvcrt
-else:
-    import fcntl
+from workbench.system import locks
 
 WAIT_SECONDS = 20.0
 _AGAIN_SECONDS = 0.005
@@ -49,7 +44,7 @@ def _held(book: Path, alone: bool) -> tuple[Path, int]:
             raise RecordsError(
                 f"{_name(book)}: cannot be reached ({said(error)}); name another"
             ) from error
-        if _is_locked(handle, alone) and _is_at(handle, lock):
+        if locks(handle, alone=alone) and _is_at(handle, lock):
             return lock, handle
         os.close(handle)
         if time.monotonic() > deadline:
@@ -68,31 +63,11 @@ def _is_at(handle: int, lock: Path) -> bool:
 
 def _release(lock: Path, handle: int) -> None:
     try:
-        if _is_locked(handle, alone=True) and _is_at(handle, lock):
+        if locks(handle, alone=True) and _is_at(handle, lock):
             with suppress(OSError):  # where an open file cannot be removed it stays
                 lock.unlink()
     finally:
         os.close(handle)
-
-
-if sys.platform == "win32":
-
-    def _is_locked(handle: int, alone: bool) -> bool:  # one kind alone
-        try:
-            os.lseek(handle, 0, os.SEEK_SET)
-            msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)
-        except OSError:
-            return False
-        return True
-
-else:
-
-    def _is_locked(handle: int, alone: bool) -> bool:
-        try:
-            fcntl.flock(handle, (fcntl.LOCK_EX if alone else fcntl.LOCK_SH) | fcntl.LOCK_NB)
-        except OSError:
-            return False
-        return True
 
 
 def _name(path: Path) -> str:

@@ -21,11 +21,11 @@ from pathlib import Path
 from typing import Any
 
 from workbench.errors import InputError, RecordsError, shown
-from workbench.records.backup.copies import sync_folder
 from workbench.records.backup.place_lock import place_held
 from workbench.records.sharing.journal import Parcel
 from workbench.records.sharing.shared import Arriving, Batch, Seen, SharingError
 from workbench.records.store.faults import said
+from workbench.system import sync_folder
 
 FORMAT = "quarterturn shared rows"
 VERSION = 1

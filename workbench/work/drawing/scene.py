@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Literal, assert_never
+from typing import Literal
 
 from workbench.errors import InputError
 from workbench.fin.frame.pose import Point, Pose
@@ -153,16 +153,9 @@ def method_caption(method: Method, meets: bool) -> str:
     held = (
         "jaw tips at one height" if method.is_tips else "jaws touch between the two dashed heights"
     )
-    match method.quantity:
-        case "depth":
-            where = "at its deepest" if method.station is None else "at the station"
-            return f"depth: from the base straight out to the blade's edge, {where}"
-        case "tail":
-            return f"tail distance: from the ski's tail end forward to the blade; {held}"
-        case "length":
-            return f"length: over both ends of the blade; {held}"
-        case _:
-            assert_never(method.quantity)
+    traits = TRAITS[method.quantity]
+    where = "at its deepest" if method.station is None else "at the station"
+    return f"{traits.words}: {traits.reaches}{f'; {held}' if traits.ends else f', {where}'}"
 
 
 def placed(blade: Blade, pose: Pose) -> list[Point]:
@@ -278,17 +271,13 @@ def _jaws(method: Method, base: Base, seen: Observation | None) -> list[tuple[Po
     if seen is None or method.scribe is not None:
         return []
     xs = [p[0] for p in seen.contacts_mm]
-    match method.quantity:
-        case "depth":
-            (x, y) = seen.contacts_mm[0]
-            half = method.jaw_width_mm / 2.0
-            return [((x, base.y(x)), (x, y)), ((x - half, y), (x + half, y))]
-        case "tail":
-            xs.append(0.0)
-        case "length":
-            pass
-        case _:
-            assert_never(method.quantity)
+    ends = TRAITS[method.quantity].ends
+    if not ends:
+        (x, y) = seen.contacts_mm[0]
+        half = method.jaw_width_mm / 2.0
+        return [((x, base.y(x)), (x, y)), ((x - half, y), (x + half, y))]
+    if len(ends) == 1:
+        xs.append(0.0)
     lo, hi = method.band_mm or (0.0, 0.0)
     reach = max(hi, lo + LEAST_JAW_MM)
     levels = [(x, base.y(x)) for x in xs]
@@ -300,15 +289,10 @@ def _span(method: Method, base: Base, seen: Observation | None) -> tuple[Point, 
     if seen is None or method.scribe is not None:
         return None
     first = seen.contacts_mm[0]
-    match method.quantity:
-        case "depth":
-            return (first[0], base.y(first[0])), first
-        case "tail":
-            return (0.0, first[1]), first
-        case "length":
-            return first, seen.contacts_mm[1]
-        case _:
-            assert_never(method.quantity)
+    ends = TRAITS[method.quantity].ends
+    if not ends:
+        return (first[0], base.y(first[0])), first
+    return ((0.0, first[1]), first) if len(ends) == 1 else (first, seen.contacts_mm[1])
 
 
 def line_glyph(dx: float, dy: float) -> str:

@@ -117,11 +117,11 @@ def budget_lines(trust: Trust, unit: Unit) -> tuple[str, ...]:
 
 
 def part_words(part: Contribution, unit: Unit) -> str:
-    """Return what was known of a part, its divisor, distribution, type and sensitivity."""
+    """Return what was known of a part, its divisor, sensitivity, distribution and type."""
     known, of = in_own_unit(part, part.known, unit)
     return (
-        f"{known:.3g} {of} / {part.divisor:.3g} ({part.distribution}, type {part.evaluation}), "
-        f"sensitivity {_sensitivity(part, unit):.3g}"
+        f"{known:.3g} {of} / {part.divisor:.3g} × {_sensitivity(part, unit):.2g} "
+        f"({part.distribution}, type {part.evaluation})"
     )
 
 

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from workbench.errors import InputError
 from workbench.work.job.queue_line import RosterLine
 from workbench.work.job.shop import Shop
+from workbench.work.text.setting_code import serial_in
 from workbench.work.text.words import clean
 
 _IN_HAND = "job"
@@ -19,7 +20,8 @@ _MOST_SHOWN = 12
 def job_meant(shop: Shop, text: str) -> tuple[int, RosterLine]:
     """Return the number in today's queue and the line of the ski that ``text`` means.
 
-    Blank is the ski in hand; else a serial, a name, or the number in the queue.
+    Blank is the ski in hand; else a serial, a name, the number in the queue, or the text of a
+    card's QR code.
 
     Raises:
         InputError: none in hand, no such ski in the queue, or more than one of that name.
@@ -27,7 +29,7 @@ def job_meant(shop: Shop, text: str) -> tuple[int, RosterLine]:
     numbered = tuple(enumerate(shop.roster(), 1))
     if not text.strip():
         return _in_hand(shop, numbered)
-    found = _named(numbered, text.strip())
+    found = _named(numbered, serial_in(text).strip())
     open_ones = [each for each in found if each[1].stage != "signed off"]
     for only in (found, open_ones):  # set and queued again on one day: the open job is meant
         if len(only) == 1:

@@ -175,7 +175,8 @@ def read_stud(table: Table) -> Stud:
     place_u = table.length("place_u", 0.0)
     lead_u = 0.0
     if table.has("lead_u"):
-        lead_u = as_number(table.raw("lead_u", "a share of the lead"), table.where("lead_u"))
+        share = "a share of the lead, such as 0.002"
+        lead_u = as_number(table.raw("lead_u", share), table.where("lead_u"), share)
     table.done()
     with under(table):
         return Stud(

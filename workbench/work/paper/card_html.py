@@ -10,6 +10,7 @@ from workbench.work.drawing.layout import picture_of
 from workbench.work.drawing.svg import svg_inline
 from workbench.work.paper.cards import Card, Number
 from workbench.work.paper.html_page import page, said
+from workbench.work.paper.label import code_svg, has_codes
 from workbench.work.text.safe_text import cells_of
 
 _DRAWN = (60.0, 29.0)
@@ -53,6 +54,7 @@ body { max-width: 190mm; }
 .boxes li { padding-left: 6mm; text-indent: -6mm; margin-bottom: 0.6mm; }
 .box { display: inline-block; width: 3.6mm; height: 3.6mm; border: 0.35mm solid #000;
   vertical-align: -0.6mm; margin-right: 2.4mm; text-indent: 0; }
+.code { width: 24mm; }
 .sign { color: #333; white-space: nowrap; }
 @media screen and (max-width: 170mm) { .top, .number, .foot { grid-template-columns: 1fr; } }
 """
@@ -139,6 +141,9 @@ def _foot(card: Card) -> Iterable[str]:
         f'<section class="foot"><div><h2>Take care</h2>{_items(card.cautions)}</div>',
         f'<div><h2>Check again</h2><ul class="boxes">{boxes}</ul></div></section>',
         f"<section>{notes}</section>",
+        f'<div class="code">{code_svg(card.code, "QR code of the setting")}</div>'
+        if has_codes()
+        else "",
     )
 
 

@@ -44,6 +44,7 @@ from workbench.work.job_text.view_words import stage_words, stand_in_words
 from workbench.work.order.exposed_words import exposed_short, exposure_at
 from workbench.work.text.local_time import local_day
 from workbench.work.text.safe_text import visible
+from workbench.work.text.setting_code import code_text
 from workbench.work.text.words import CAUTION_EDGES
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.temperature_correction import at_words
@@ -123,7 +124,8 @@ class Card:
     """A setting card: ``facts`` are (label, words) of the ski and the job, in order.
 
     ``status`` says whether the ski is released, and by whom; ``key`` tells its files from others.
-    ``unit`` is the ski's own, in which its numbers stand first.
+    ``unit`` is the ski's own, in which its numbers stand first. ``code`` is the setting as the line
+    that a QR code carries.
     """
 
     shop: str
@@ -142,6 +144,7 @@ class Card:
     side_caption: str
     key: str
     unit: Unit = "in"
+    code: str = ""
 
     @property
     def title(self) -> str:
@@ -202,6 +205,7 @@ def card_of(shop: Shop, view: JobView) -> Card:
         side_caption=_side_caption(source),
         key=source.job.id[-8:],
         unit=ski.unit,
+        code=_code(source, _day(source, sign_off)),
     )
 
 
@@ -221,6 +225,19 @@ def _checked_setting(shop: Shop, view: JobView) -> JobView | None:
         and any(isinstance(f, rows.SignOff) and f.struck is None for f in h.facts)
     ]
     return shop.view(earlier[-1]) if earlier else None
+
+
+def _code(view: JobView, day: str) -> str:
+    unit = view.ski.unit
+    numbers: list[tuple[str, str]] = [
+        (line.method.quantity, f"{length_text(line.final_mm, unit)} {unit}")
+        for line in view.lines
+        if line.final_mm is not None
+    ]
+    wing = last_of(view, rows.WingSetting)
+    if wing is not None:
+        numbers.append(("wing", f"{wing.angle_deg:g}"))
+    return code_text(view.ski.serial or view.ski.name, numbers, day)
 
 
 def _day(view: JobView, sign_off: rows.SignOff | None) -> str:

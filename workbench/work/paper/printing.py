@@ -19,9 +19,15 @@ from workbench.work.paper.pdf_page import EXTRA, has_pdf
 from workbench.work.roster.adding import known_ski
 from workbench.work.text.safe_text import visible
 
-Format = Literal["text", "html", "svg", "pdf"]
+Format = Literal["text", "html", "svg", "pdf", "label"]
 
-EXTENSIONS: dict[Format, str] = {"text": "txt", "html": "html", "svg": "svg", "pdf": "pdf"}
+EXTENSIONS: dict[Format, str] = {
+    "text": "txt",
+    "html": "html",
+    "svg": "svg",
+    "pdf": "pdf",
+    "label": "label.html",
+}
 
 FOLDER_SETTING, PAPER_SETTING = "card_folder", "paper"
 """The book's settings: where cards go, and ``a4`` or ``letter``."""
@@ -148,6 +154,7 @@ def _card_writers(card: Card, paper: Paper, drawing: bool) -> Writers:
     from workbench.work.paper.card_html import card_html
     from workbench.work.paper.card_pdf import card_pdf
     from workbench.work.paper.card_text import card_text
+    from workbench.work.paper.label import label_html
 
     title = f"{visible(card.ski, TITLE)}, {card.day}"
     return {
@@ -155,6 +162,7 @@ def _card_writers(card: Card, paper: Paper, drawing: bool) -> Writers:
         "html": partial(card_html, card),
         "svg": partial(svg_file, card.side, title, (card.status, card.side_caption)),
         "pdf": partial(card_pdf, card, paper),
+        "label": partial(label_html, card),
     }
 
 
@@ -174,6 +182,8 @@ def write_formats(
     """Make every format first, then write all of them or none."""
     wanted = list(writers) if formats is None else list(formats)
     left_out = ""
+    if formats is None and "label" in wanted:
+        wanted.remove("label")  # for another printer, so only where it is asked for
     if formats is None and not has_pdf():
         wanted.remove("pdf")
         left_out = f"No PDF: it needs {EXTRA}"

@@ -9,6 +9,7 @@ from typing import Generic, TypeVar
 from workbench.records.tables.find import KnownSki
 from workbench.work.job.queue_line import RosterLine
 from workbench.work.job.shop import Shop
+from workbench.work.text.setting_code import serial_in
 
 _LETTERS = str.maketrans(
     {"ø": "o", "ł": "l", "đ": "d", "ð": "d", "þ": "th", "æ": "ae", "œ": "oe", "ı": "i", "ħ": "h"}
@@ -66,9 +67,11 @@ def by_serial(
 ) -> tuple[tuple[RosterLine, ...], tuple[KnownSki, ...]]:
     """Return the day's lines whose ski has this serial, and, where none has, the skis known by it.
 
+    A card's QR code is read as the serial in it.
+
     Of a ski that is in the queue twice the line that is to be done comes first.
     """
-    wanted = folded(serial.strip())
+    wanted = folded(serial_in(serial).strip())
     lines = [line for line in roster if wanted and folded(line.serial.strip()) == wanted]
     lines.sort(key=lambda line: line.stage in ("signed off", "set aside"))
     if lines or not wanted:

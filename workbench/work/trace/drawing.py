@@ -24,8 +24,9 @@ from workbench.work.files.table_files import read_text
 FLAT_MM = 0.004
 """How far a chord may leave a curve of a drawing: 0.00016 in."""
 
-LARGEST_DRAWING = 2_000_000
-MOST_SHAPES = 5_000
+LARGEST_DRAWING = 1_000_000
+MOST_SHAPES = 2_000
+MOST_HOLES = 500
 MOST_LINES = 20_000
 JOIN_MM = 0.01
 """Ends of lines this near to each other are one corner."""
@@ -322,6 +323,8 @@ def _csv(text: str) -> tuple[list[Ring], float | None]:
         cells = [c for c in cells if c]
         where = f"line {number}"
         if not cells:
+            if len(rings) >= MOST_HOLES:
+                raise InputError(where, f"{len(rings)} closed lines", f"at most {MOST_HOLES}")
             rings.append([])
             continue
         if not re.match(r"[+\-−]?[.,]?\d", cells[0]):

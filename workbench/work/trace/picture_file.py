@@ -77,11 +77,11 @@ def _grey(image: Image.Image) -> Grey:
         levels = np.asarray(image)
         return (levels >> 8).astype(np.uint8)
     if image.mode in ("LA", "PA", "RGBA") or "transparency" in image.info:
-        # What is transparent shows the white that it would be seen on.
-        whole = image.convert("RGBA")
-        under = Image.new("RGBA", whole.size, "white")
-        under.alpha_composite(whole)
-        return np.asarray(under.convert("L"))
+        # What is transparent shows the white that it would be seen on. Put together in grey: four
+        # channels of a large picture, and again over white, would not fit into 500 MB.
+        whole = image if image.mode in ("LA", "RGBA") else image.convert("RGBA")
+        alpha, grey = whole.getchannel("A"), whole.convert("L")
+        return np.asarray(Image.composite(grey, Image.new("L", grey.size, 255), alpha))
     return np.asarray(image.convert("L"))
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from textual.content import Content
 
 from workbench.bench.bases.view_only import UnitTable, trouble
@@ -78,13 +80,11 @@ def budget_table(trust: Trust, unit: Unit, width: int) -> Content:
     reads = f"  {length_text(trust.repeats.mean, unit)} {unit}"
     method = visible(trust.method.name, max(width - len(reads) - len(by), 12))
     out = [styled((visible(f"{method}{reads}{by}", width), "bold"))]
-    head = (
-        f"{'from':<{room}} {'known, divisor, distribution, type, sensitivity'.ljust(kind)[:kind]}"
-        f"{f'u ({unit})':>8}  {'share':<17} {'dof':>3}"
-    )
+    title = "known / divisor × sensitivity (distribution, type)".ljust(kind)[:kind]
+    head = f"{'from':<{room}} {title}{f'u ({unit})':>8}  {'share':<17} {'dof':>3}"
     out.append(styled((visible(head, width), "bold $accent")))
     for row in budget.rows:
-        out += _budget_row(row, unit, room, kind)
+        out.append(_budget_row(row, unit, room, kind))
     u, k = budget.u, budget.coverage(LEVEL)
     sums = (
         ("combined u", u, f"effective dof {dof_text(budget.dof)}"),
@@ -98,30 +98,32 @@ def budget_table(trust: Trust, unit: Unit, width: int) -> Content:
     out += [styled(part) for part in wrapped(improve_words(trust, unit), width)]
     out += _repeats(trust, unit, width)
     out += [styled((p, "bold")) for w in meaning_words(trust, unit) for p in wrapped(w, width)]
-    return lines([*out, *_origins(trust, width)])
+    if not kind:
+        made = [(part.name, part_words(part, unit)) for part in budget.parts]
+        out += [styled(("known / divisor × sensitivity (distribution, type)", "bold $accent"))]
+        out += _named(made, width)
+    return lines([*out, *_named(origins_of(trust), width)])
 
 
-def _origins(trust: Trust, width: int) -> list[Content]:
-    """Return the caliper and where its figures come from, one to a line."""
+def _named(rows: Iterable[tuple[str, str]], width: int) -> list[Content]:
+    """Return what is said of each, one to a line, under its name."""
     out = []
-    for name, origin in origins_of(trust):
+    for name, origin in rows:
         first, *rest = wrapped(origin, width - WHENCE)
         out.append(styled((f"{name:<{WHENCE}}", "$accent"), first))
         out += [styled(" " * WHENCE + part) for part in rest]
     return out
 
 
-def _budget_row(row: Row, unit: Unit, room: int, kind: int) -> list[Content]:
-    """Return a part of the budget; and beside or below it how u follows from what was known."""
+def _budget_row(row: Row, unit: Unit, room: int, kind: int) -> Content:
+    """Return a part of the budget; with ``kind`` cells, beside it how u follows from its figure."""
     part = row.contribution
     bar = "#" * round(row.share * BAR_CELLS)
-    made = part_words(part, unit)
-    line = styled(
-        f"{visible(part.name, room):<{room}} {visible(made, kind - 1).ljust(kind) if kind else ''}"
-        f"{finer_text(row.component, unit):>8}  "
+    made = visible(part_words(part, unit), kind - 1).ljust(kind) if kind else ""
+    return styled(
+        f"{visible(part.name, room):<{room}} {made}{finer_text(row.component, unit):>8}  "
         f"{row.share:>4.0%} {bar:<{BAR_CELLS}} {dof_text(part.dof):>3}"
     )
-    return [line] if kind else [line, styled((visible(f"  {made}", room + 32), "$ink-faint"))]
 
 
 def _repeats(trust: Trust, unit: Unit, width: int) -> list[Content]:

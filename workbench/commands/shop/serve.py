@@ -1,0 +1,75 @@
+"""``serve``: the bench in a browser, for a tablet on the wall."""
+
+from __future__ import annotations
+
+import argparse
+from ipaddress import ip_address
+from typing import Any
+
+from workbench.commands.manual import page
+from workbench.commands.opened import path_of
+from workbench.commands.output import say
+from workbench.errors import BenchError, InputError, RecordsError, shown
+from workbench.places import is_there
+
+PORT = 8765
+EXTRA = "serve needs textual-serve: pip install '.[web]'"
+
+
+def add(commands: Any) -> None:
+    """Add the parser."""
+    parser = commands.add_parser(
+        "serve",
+        help="the bench in a browser, for a tablet on the wall",
+        description="One book, a bench for each window that opens the address it prints; Ctrl+C "
+        "ends it. It is reached from this machine alone unless --host names an address of it; the "
+        "address then holds a token, and whoever does not bring it is refused. Nothing is "
+        "encrypted: use it in the shop's own network.",
+    )
+    parser.add_argument(
+        "--host", metavar="ADDRESS", default="127.0.0.1", help="left out: this machine alone"
+    )
+    parser.add_argument("--port", metavar="PORT", type=_port, default=PORT, help=f"default: {PORT}")
+    parser.set_defaults(run=_serve)
+    page(
+        parser,
+        [
+            ("serve", "In a browser on this machine."),
+            ("serve --host 192.168.4.20 --port 8080", "For a tablet; the address has a token."),
+        ],
+        ("sync", "hub"),
+    )
+
+
+def _port(text: str) -> int:
+    if text.isdecimal() and 0 < int(text) < 65536:
+        return int(text)
+    raise argparse.ArgumentTypeError(f"{shown(text)} is no port: 1 to 65535")
+
+
+def is_loopback(host: str) -> bool:
+    """Whether an address is this machine alone."""
+    try:
+        return host == "localhost" or ip_address(host).is_loopback
+    except ValueError:
+        return False
+
+
+def _serve(args: argparse.Namespace) -> int:
+    book = path_of(args)
+    if not is_there(book):
+        raise RecordsError(
+            f"{shown(str(book), 300)}: there is no book; quarterturn begin begins one"
+        )
+    try:
+        from workbench.commands.shop.serve_web import BenchServer
+    except ImportError:
+        raise BenchError(EXTRA) from None
+    server = BenchServer(book, args.who or "", args.host, args.port, is_loopback(args.host))
+    say([f"Bench: {server.address}", "Ctrl+C ends it; what was kept stays kept."])
+    try:
+        server.serve()
+    except OSError as why:
+        accepted = f"an address and a port of this machine that are free ({why.strerror})"
+        raise InputError("--host, --port", f"{args.host}:{args.port}", accepted) from None
+    return 0
