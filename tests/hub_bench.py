@@ -84,7 +84,7 @@ def bench(path: Path, number: int, rate: float, seconds: float) -> None:
 def many_jobs(book: Book) -> list[str]:
     """A shop of as many skis as a busy week has, each with a job: their ids."""
     shop = furnish(book)
-    out = []
+    out = [shop.job.id]
     for n in range(SKIS):
         one = replace(shop.ski, id="", name=f"Ski {n}", serial=f"N-{n}")
         out.append(book.add_job(book.add_ski(one).id, shop.job.day).id)

@@ -14,7 +14,7 @@ from typing import Any, get_args
 
 import pytest
 
-from tests.shop import ski
+from tests.shop import Fin, advance, at_stage, heron, ski
 from workbench.advice.holds import HOLDS, hold_for
 from workbench.advice.ride_feel import WHAT_WORDS, WHATS
 from workbench.bench.hand.hands import Hands
@@ -30,20 +30,20 @@ from workbench.fin.reading.observe import observe
 from workbench.fin.reading.quantities import QUANTITIES, TRAITS, Quantity
 from workbench.measure.calipers import Caliper, judge
 from workbench.records.store import schema
-from workbench.records.store.rows import AnyFact, CurveKind, JobKind
+from workbench.records.store.rows import AnyFact, CurveKind, JobKind, Mark
 from workbench.work.demo.demo import _Player
 from workbench.work.drawing.scene import _jaws, _span, method_caption
 from workbench.work.history.timeline_words import _TELLERS
 from workbench.work.job import stages
 from workbench.work.job.coarse_marks import place_words
-from workbench.work.job.entry_words import described
+from workbench.work.job.entry_words import MARK_WORDS, described
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import ALLOWED, GLYPHS, WORDS, Event, Stage, check_allowed
 from workbench.work.job_text import tasks
 from workbench.work.job_text.next_step import Obstacle
 from workbench.work.job_text.tasks import TASKS, WAYS, caution_words, task_of, tour_words
-from workbench.work.order.rigs import usual_range_mm
+from workbench.work.order.rigs import ANY_FIN_MM, usual_range_mm
 from workbench.work.roster.settings import SETTINGS
 from workbench.work.trust.shop_scatter import StudyScatter, scatter_for
 from workbench.work.wing.base_curve import FIELDS, measured_of
@@ -67,14 +67,25 @@ def test_each_stage_and_each_act_has_its_row() -> None:
     assert len(set(GLYPHS.values())) == len(GLYPHS)
 
 
-def test_each_command_that_is_named_is_there(shop: Shop) -> None:
-    """The demo's queue stands at every stage that work goes on from."""
+def test_a_walk_through_every_stage_finds_its_commands_and_its_words(shop: Shop) -> None:
+    """Each command that is named is there, and each thing kept on the way is told in words."""
     known = {name for family in FAMILIES.values() for names in family.values()
              for name in names.split()}  # fmt: skip
-    for line in shop.roster():
-        task = task_of(shop.view(line.job_id))
-        assert task.commands
-        assert {command.split()[0] for command in task.commands} <= known, task
+    bare, winged = ski(shop, "Heron 66"), ski(shop, "Heron 67")
+    kept, seen = set[str](), {"set aside"}
+    assert task_of(at_stage(shop, "set aside")).commands == ("take-up",)
+    for view, fin in ((bare, heron(bare)), (winged, Fin(winged, 0.690, -1.012, -0.10))):
+        while True:
+            seen.add(view.stage)
+            commands = {command.split()[0] for command in task_of(view).commands}
+            assert commands, view.stage
+            assert commands <= known, view.stage
+            if view.stage == "signed off":
+                break
+            view = advance(shop, view, fin, ("+.008", "+.012", ""))
+        kept |= {f.kind for f in view.facts if isinstance(f, Mark)}
+    assert seen == set(get_args(Stage))
+    assert kept <= set(MARK_WORDS)
 
 
 def test_an_unknown_stage_is_answered_nowhere(shop: Shop, polishing: JobView) -> None:
@@ -135,6 +146,7 @@ def chord(**fields: Any) -> Method:
 
 def test_each_quantity_has_its_row() -> None:
     assert set(TRAITS) == set(QUANTITIES) == set(get_args(Quantity))
+    assert set(ANY_FIN_MM) == {*QUANTITIES, "mark"}
     held = {(hold.quantity, hold.kind) for hold in HOLDS}
     assert held == {(q, hold) for q in QUANTITIES for hold in TRAITS[q].holds}
     assert set(WHAT_WORDS) == set(WHATS) == {*QUANTITIES, "wing"}

@@ -201,3 +201,16 @@ def test_rows_alone_load_no_database() -> None:
     )
     done = subprocess.run([sys.executable, "-c", probe], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_no_desk_commits_while_another_looks_at_their_file(path: Path) -> None:
+    """SQLite writes its log into the file at a commit: half of that would look like damage."""
+    with Book(path) as book, Book(path, beside=book) as other:
+        job = furnish(book).job.id
+        for each in (book, other):
+            with book._desk._file.lock:
+                kept = each.submit(each.add_mark, job, "kl", "note", text="meanwhile")
+                with pytest.raises(TimeoutError):
+                    kept.result(0.2)
+            kept.result(20)
+        assert book.facts(job) == other.facts(job)

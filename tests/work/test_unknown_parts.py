@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.shop import Clock, empty_shop
+from tests.shop import Clock, empty_shop, read
 from workbench.errors import InputError, MissingPartError, PoseError
 from workbench.fin.frame.pose import Pose
 from workbench.fin.parts.base import Base
@@ -18,7 +18,6 @@ from workbench.fin.pose.fit import fit_pose
 from workbench.fin.reading.method import Method
 from workbench.fin.reading.readings import Reading
 from workbench.fin.reading.rig import Rig
-from workbench.measure.lengths import parse_length
 from workbench.measure.units import MM_PER_INCH as IN
 from workbench.places import shipped
 from workbench.records.book import Book
@@ -65,7 +64,7 @@ def begun(shop: Shop, blade: str = "none", block: str = "none") -> JobView:
 
 def read_all(shop: Shop, view: JobView, texts: tuple[str, ...]) -> JobView:
     for line, text in zip(view.lines, texts, strict=True):
-        view = shop.take_reading(view, line, text, "in", parse_length(text, "in").mm)
+        view = read(shop, view, line, text)
     return view
 
 
@@ -212,10 +211,10 @@ def test_it_travels_and_its_outline_is_whole_or_none(shop: Shop, tmp_path: Path)
 def test_the_kernel_says_what_is_missing() -> None:
     rig = Rig(Blade.untraced("none"), Base(), ())
     tips = [Method(name, "length", band_mm=(i, i)) for i, name in enumerate("abc")]
-    read = [Reading(m, 170.0, 0.02) for m in tips]
+    taken = [Reading(m, 170.0, 0.02) for m in tips]
     for act in (
-        lambda: fit_pose(rig.blade, rig.base, read),
-        lambda: plan(rig, read, (), 0.125),
+        lambda: fit_pose(rig.blade, rig.base, taken),
+        lambda: plan(rig, taken, (), 0.125),
         lambda: rig.seated(Pose(0.0, 0.0, 0.0), (0.0, 0.0, 0.0)),
     ):
         with pytest.raises(MissingPartError) as told:

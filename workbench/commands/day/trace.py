@@ -197,6 +197,7 @@ def _confirmed(found: FileTraced, is_version: bool) -> FileTraced | None:
 def _outline(args: argparse.Namespace) -> int:
     from workbench.work.files.safe_write import path_of, write_file
     from workbench.work.order.rigs import blade_of
+    from workbench.work.paper.outline_paper import outline_in
     from workbench.work.trace.by_calipers import check_words
     from workbench.work.trace.outline import (
         changed,
@@ -205,7 +206,6 @@ def _outline(args: argparse.Namespace) -> int:
         kept_blade,
         outline_lines,
     )
-    from workbench.work.trace.outline_paper import outline_in
 
     if (args.move or args.shift) and not args.copy:
         raise InputError("--copy", "(missing)", "a name for the changed blade")

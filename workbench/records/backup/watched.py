@@ -40,7 +40,10 @@ class WatchedFile:
     def __init__(self, path: Path, greatest: str | None) -> None:
         """``greatest`` is the greatest id in the book, as its connection has read it."""
         self._path = path
-        self._lock = Lock()  # desks beside each other share one
+        self.lock = Lock()
+        """Held while the file is looked at, and by the desks of this process while they read or
+        commit. At a commit SQLite may write its log into the file, and leaves out the pages that
+        were changed again since another's read began: the file alone then looks damaged."""
         self._handle = os.open(path, os.O_RDONLY | getattr(os, "O_BINARY", 0))
         self._status = os.fstat(self._handle)
         is_logged = _size(path.with_name(path.name + "-wal")) > 0
@@ -65,7 +68,7 @@ class WatchedFile:
                 f"{self._name()}: the book was moved or deleted while open; nothing more is kept "
                 "here until it is back in its place, then enter this again"
             )
-        with self._lock:
+        with self.lock:
             if _changed(status, self._status):
                 self._look_again(status)
 

@@ -155,7 +155,8 @@ class Desk:
     def _read(self, fn: Callable[[Database], T]) -> T:
         if self._pen is not None or self._reading:
             return fn(self._db)
-        return self._explained(lambda: self._read_alone(fn))
+        with self._file.lock:
+            return self._explained(lambda: self._read_alone(fn))
 
     def _read_alone(self, fn: Callable[[Database], T]) -> T:
         self._reading = True
@@ -181,7 +182,8 @@ class Desk:
             self._know_bench()
             self._pen = Pen(db, self._mint, self._clock)
             answer = fn(self._pen)
-            db.commit()
+            with self._file.lock:
+                db.commit()
         except BaseException:
             db.rollback()
             self._bench = ""  # it may have been given within this transaction

@@ -67,7 +67,7 @@ def by_serial(
 ) -> tuple[tuple[RosterLine, ...], tuple[KnownSki, ...]]:
     """Return the day's lines whose ski has this serial, and, where none has, the skis known by it.
 
-    A card's QR code stands for the serial in it.
+    A card's QR code is read as the serial in it.
 
     Of a ski that is in the queue twice the line that is to be done comes first.
     """

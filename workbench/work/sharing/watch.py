@@ -106,6 +106,9 @@ class Watch:
             except BenchError as why:
                 self._stands("alone", str(why))
                 failed += 1
+            except Exception as error:  # a slip of ours here must neither end nor hide the sharing
+                self._stands("alone", f"an error of its own ({type(error).__name__}: {error})")
+                failed += 1
             self._stop.wait(WAITS_S[min(failed, len(WAITS_S) - 1)])
 
     def _try(self, book: Book, failed: int) -> int:

@@ -38,7 +38,7 @@ def open_on(bench: Bench) -> None:
     """Show what was learnt of the block and blade in hand."""
     state = bench.hands.state
     if state.view is not None and not state.view.rig.studs:
-        bench.hands.say("no block yet: nothing is learnt of its studs", "warn")
+        bench.hands.say("no block yet: nothing is learned of its studs", "warn")
     elif state.view is not None:
         bench.push_screen(LearnedScreen(bench.shop, state.view, state.unit))
 

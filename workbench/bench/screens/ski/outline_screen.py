@@ -17,8 +17,8 @@ from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop
 from workbench.work.order.rigs import blade_of
+from workbench.work.paper.outline_paper import write_outline
 from workbench.work.trace.outline import outline_lines
-from workbench.work.trace.outline_paper import write_outline
 
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
