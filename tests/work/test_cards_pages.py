@@ -36,6 +36,7 @@ from workbench.work.paper.cards import Card, card_of
 from workbench.work.paper.day_pages import day_html, day_pdf, day_text
 from workbench.work.paper.day_sheet import DaySheet, day_sheet
 from workbench.work.paper.html_page import POLICY
+from workbench.work.paper.label import has_codes
 from workbench.work.paper.pdf_page import (
     MARGIN_MM,
     STRANGE,
@@ -82,7 +83,7 @@ def named(text: str) -> Card:
 class Page(HTMLParser):
     """Reads a page: its tags, and the text of each bdi; complains where tags do not nest."""
 
-    VOID = ("meta", "col", "br", "rect", "circle", "polygon", "polyline")
+    VOID = ("meta", "col", "br", "rect", "circle", "polygon", "polyline", "path")
 
     def __init__(self, text: str) -> None:
         super().__init__()
@@ -116,7 +117,7 @@ class Page(HTMLParser):
 TAGS = {
     "html", "head", "meta", "title", "style", "body", "header", "h1", "h2", "div", "p", "section",
     "table", "tr", "th", "td", "figure", "figcaption", "ul", "li", "span", "b", "bdi", "br", "svg",
-    "rect", "circle", "polygon", "polyline", "text", "thead", "tbody", "colgroup", "col",
+    "rect", "circle", "polygon", "polyline", "path", "text", "thead", "tbody", "colgroup", "col",
 }  # fmt: skip
 
 
@@ -159,7 +160,8 @@ class TestHtml:
     def test_it_has_the_side_view_and_a_drawing_for_each_number(self) -> None:
         card = parts()[0]
         page = Page(card_html(card))
-        assert page.tags.count("svg") == 1 + len(card.numbers)
+        assert page.tags.count("svg") == 1 + len(card.numbers) + page.tags.count("path")
+        assert page.tags.count("path") == has_codes()  # the QR code, where it can be drawn
 
     def test_a_card_not_released_stands_out(self) -> None:
         card = replace(parts()[0], released=False, status="NOT RELEASED, do not ride: turning")

@@ -142,7 +142,7 @@ def _foot(card: Card) -> Iterable[str]:
         f'<div><h2>Check again</h2><ul class="boxes">{boxes}</ul></div></section>',
         f"<section>{notes}</section>",
         f'<div class="code">{code_svg(card.code, "QR code of the setting")}</div>'
-        if has_codes()
+        if card.code and has_codes()
         else "",
     )
 

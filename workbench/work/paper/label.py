@@ -56,6 +56,8 @@ def label_html(card: Card) -> str:
     Raises:
         InputError: segno is not installed; says how to get it.
     """
+    if not card.code:
+        raise InputError("serial", dict(card.facts)["Serial"], "one that a QR code can hold")
     code = code_svg(card.code, "QR code of the setting")
     held = "" if card.released else " held"
     rows = [

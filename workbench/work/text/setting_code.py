@@ -11,13 +11,18 @@ from collections.abc import Iterable
 from urllib.parse import quote, unquote
 
 MARK = "QT"
+LONGEST = 800
 _PLAIN = " /-._~+:,()#*"
 
 
 def code_text(serial: str, numbers: Iterable[tuple[str, str]], day: str) -> str:
-    """Return the line of a setting: ``numbers`` are (what, value with its unit)."""
+    """Return the line of a setting: ``numbers`` are (what, value with its unit).
+
+    Nothing where it would be longer than a code that a hand scanner reads.
+    """
     said = (f"{_safe(what)}={_safe(value)}" for what, value in numbers)
-    return ";".join((MARK, _safe(serial), *said, _safe(day)))
+    text = ";".join((MARK, _safe(serial), *said, _safe(day)))
+    return text if len(text) <= LONGEST else ""
 
 
 def serial_in(text: str) -> str:
@@ -28,4 +33,4 @@ def serial_in(text: str) -> str:
 
 
 def _safe(text: str) -> str:
-    return quote(text.strip(), safe=_PLAIN)
+    return quote(text.strip(), safe=_PLAIN, errors="replace")
