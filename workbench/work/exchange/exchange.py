@@ -49,7 +49,7 @@ from workbench.work.order.shop_policy import FINAL_SETTING, RECEIVED_SETTING, ru
 from workbench.work.roster.adding import known_ski
 from workbench.work.roster.settings import misfit_lines
 
-SKIS_AT_ONCE = 100
+SKIS_AT_ONCE = 40
 """So many skis are concluded upon together, so that no book's facts are in memory at once."""
 
 LONGEST_PLACE = 200
