@@ -444,6 +444,24 @@ def test_a_log_that_takes_long_to_be_written_is_waited_for(
     assert len(list(left)) == (0 if goes_on else 8)
 
 
+def test_a_log_that_another_bench_wrote_in_part_is_let_pass_a_few_times(
+    closed_book: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A checkpoint that stopped at somebody's reading leaves a file that is not whole by itself."""
+    monkeypatch.setattr("workbench.records.backup.watched.time.sleep", lambda seconds: None)
+    with Book(closed_book) as book, Book(closed_book) as other:
+        other.set_setting("shop", "theirs")
+        monkeypatch.setattr(WatchedFile, "_is_whole", lambda watched: False)
+        at = closed_book.stat().st_mtime_ns
+        os.utime(closed_book, ns=(at + 1, at + 1))
+        for i in range(5):
+            book.set_setting("shop", f"name {i}")
+        with pytest.raises(RecordsError, match="cut short or written over while open"):
+            book.set_setting("shop", "lost")
+        monkeypatch.undo()
+        book.set_setting("shop", "kept")
+
+
 def test_what_came_with_the_log_of_another_bench_is_watched_too(closed_book: Path) -> None:
     """A bench opened while rows lie in the log knows what the file itself holds."""
     copy = closed_book.with_name("copy.db")

@@ -74,7 +74,7 @@ class Desk:
                 self._db = open_book(self.path, steps, make_folder=make_folder)
             else:
                 self._db = patiently(lambda: connect(self.path))
-            self._looked_at = self._followed = self._data_version()
+            self._looked_at = self._followed = self._checked = self._data_version()
             greatest = self._greatest_id()
             self._mint.follow(greatest)
             shared = self._beside._file if self._beside is not None else None
@@ -171,7 +171,9 @@ class Desk:
         if self._pen is not None:
             with self._db.atomic():
                 return fn(self._pen)
-        self._file.check()
+        version = self._explained(self._data_version)
+        if self._file.check(others_wrote=version != self._checked):
+            self._checked = version
         return self._explained(lambda: self._write_alone(fn))
 
     def _write_alone(self, fn: Callable[[Pen], T]) -> T:
