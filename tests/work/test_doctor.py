@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from tests.records.damaging import change
-from tests.shop import demo_file, open_shop
+from tests.shop import demo_file, open_shop, ski
 from workbench.bench.crash import write_report
 from workbench.cli import main
 from workbench.work.exchange.doctor import facts_of, lines_of
@@ -31,13 +31,27 @@ def test_a_sound_book_is_told_with_its_rows_and_nothing_is_changed(
     with closing(sqlite3.connect(book)) as conn:
         assert facts["book"]["rows"] > conn.execute("SELECT count(*) FROM readings").fetchone()[0]
     assert {"quarterturn", "python", "textual", "sqlite"} <= set(facts["versions"])
-    assert set(facts["extras"]) == {"pdf", "trace"}
+    assert set(facts["extras"]) == {"pdf", "trace", "hub", "web", "qr"}
+    assert facts["book"]["shared"] == []
     assert facts["folders"][0]["path"].endswith("demo.db")
     lines = told(capsys, book)
     assert f"book's rows: {facts['book']['rows']}, newest of" in lines
     assert "✓ sound, no damaged row" in lines
     assert book.read_bytes() == before
     assert [path.name for path in tmp_path.iterdir()] == ["demo.db"]
+
+
+def test_how_far_a_shared_book_is_sent_is_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    book, folder = demo_file(tmp_path), tmp_path / "shared"
+    folder.mkdir()
+    assert main(["--book", str(book), "sync", "--folder", str(folder)]) == 0
+    capsys.readouterr()
+    assert "book shared: by a folder, rows still to go: 0" in told(capsys, book)
+    with open_shop(book) as shop:
+        shop.note(ski(shop, "Heron 66"), "note", "seen")
+    assert "rows still to go: 1" in told(capsys, book)
 
 
 def test_no_person_and_no_ski_is_named(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

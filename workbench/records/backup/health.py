@@ -37,6 +37,7 @@ class Health:
     ``trouble`` says why no more was found out, or what SQLite finds wrong with the file; blank is
     sound. ``damaged`` counts, by table, rows that no longer say what was written and are not struck
     out; None where they were not looked at. ``newest`` is the time of the newest row by its id.
+    ``shared`` has, for each hub or folder that is joined, which it is and how many rows wait to go.
     """
 
     size: int
@@ -45,6 +46,7 @@ class Health:
     rows: int = 0
     damaged: dict[str, int] | None = None
     newest: datetime | None = None
+    shared: tuple[tuple[str, int], ...] = ()
 
     @property
     def is_sound(self) -> bool:
@@ -89,7 +91,15 @@ def _looked_through(db: Database, path: Path, how: str, *, whole: bool) -> Healt
     count = sum(db.execute(f"SELECT count(*) FROM {table}").fetchone()[0] for table in ORDER)
     newest = newest_row(path, how)
     moment = moment_of(newest) if isinstance(newest, str) else None
-    return Health(size, "", step, count, _damaged(db) if whole else None, moment)
+    hurt = _damaged(db) if whole else None
+    return Health(size, "", step, count, hurt, moment, _shared(db))
+
+
+def _shared(db: Database) -> tuple[tuple[str, int], ...]:
+    sql = f"""SELECT s.kind, (SELECT count(*) FROM {Table.JOURNAL} j
+        WHERE j.number > s.sent AND j.came <> s.share) FROM {Table.SHARES} s
+        WHERE s.joined ORDER BY s.at"""
+    return tuple((kind, count) for kind, count in db.execute(sql))
 
 
 def _damaged(db: Database) -> dict[str, int]:

@@ -163,6 +163,7 @@ def _book(path: Path, health: Health) -> Facts:
         else f"{on_the_wall(health.newest):%Y-%m-%d %H:%M}",
         "backups": len(copies),
         "newest_backup": copies[0].day.isoformat() if copies else None,
+        "shared": [{"by": by, "unsent": unsent} for by, unsent in health.shared],
     }
 
 
@@ -218,4 +219,6 @@ def _book_lines(book: Facts | None) -> list[str]:
         newest = book["newest_here"] or "none"
         out.append(f"book's rows: {book['rows']}, newest of {newest}; {book['bytes'] / 1e6:.1f} MB")
     kept = f", newest of {book['newest_backup']}" if book["newest_backup"] else ""
-    return [*out, f"book's backups: {book['backups']}{kept}"]
+    out.append(f"book's backups: {book['backups']}{kept}")
+    shared = [f"by a {each['by']}, rows still to go: {each['unsent']}" for each in book["shared"]]
+    return [*out, f"book shared: {'; '.join(shared) or 'with no other bench'}"]
