@@ -27,12 +27,23 @@ from tests.work.scans import (
 )
 from workbench.cli import main
 from workbench.errors import InputError
+from workbench.fin.trace.edges import edge_choices
 from workbench.places import shipped
 from workbench.work.trace.scale import Scale
 from workbench.work.trace.scan import trace_picture
 
 IN = 25.4
 PLATE = practice_plate()
+
+
+def test_a_scratch_across_a_straight_edge_does_not_part_it() -> None:
+    """Each leaves a few points between short sides, a little off the line."""
+    specks = [(60.0, 0.0), (60.3, 0.10), (60.6, 0.02), (100.0, 0.01), (100.4, -0.12), (100.7, 0.0)]
+    rest = [(180.0, 0.0), (172.0, 30.0), (140.0, 66.0), (80.0, 84.0), (30.0, 70.0), (-6.0, 28.0)]
+    likeliest = edge_choices([(0.0, 0.0), *specks, *rest])[0]
+    assert likeliest.top == ((0.0, 0.0), (180.0, 0.0))
+    bent = [(60.0, 0.0), (60.3, 0.30), (60.6, 0.0)]
+    assert edge_choices([(0.0, 0.0), *bent, *rest])[0].top != ((0.0, 0.0), (180.0, 0.0))
 
 
 @pytest.fixture(scope="module")

@@ -32,6 +32,9 @@ STRAIGHT_RAD = math.radians(1.5)
 
 SHORT_MM = 2.0
 
+SPECK_MM = 0.25
+"""How far off its line a straight side may be by a speck: a point between two short sides."""
+
 PAST_SCRATCH = 4
 """Points that a scratch across a straight side may leave in the outline."""
 
@@ -160,14 +163,18 @@ def _is_straight(points: Sequence[Point]) -> bool:
     if length == 0.0:
         return False
     ex, ey = (b[0] - a[0]) / length, (b[1] - a[1]) / length
+    was_short = False
     for p, q in pairwise(points):
         dx, dy = q[0] - p[0], q[1] - p[1]
-        if (
-            math.hypot(dx, dy) > SHORT_MM
-            and abs(math.atan2(ex * dy - ey * dx, ex * dx + ey * dy)) > STRAIGHT_RAD
-        ):
+        is_short = math.hypot(dx, dy) <= SHORT_MM
+        askew_rad = abs(math.atan2(ex * dy - ey * dx, ex * dx + ey * dy))
+        if not is_short and askew_rad > STRAIGHT_RAD:
             return False
-    return all(distance_to_segment(p, a, b) <= STRAIGHT_MM for p in points)
+        allowed_mm = SPECK_MM if was_short and is_short else STRAIGHT_MM
+        if distance_to_segment(p, a, b) > allowed_mm:
+            return False
+        was_short = is_short
+    return True
 
 
 def _met(sides: Sequence[Edge], top: Edge, end: int) -> tuple[Edge, Edge] | None:
