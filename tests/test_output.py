@@ -26,6 +26,7 @@ from workbench.commands import output
 from workbench.commands.families import FAMILIES
 from workbench.commands.manual import NO_FACTS
 from workbench.commands.output import BrokenOffError, _Progress, plain, progress
+from workbench.commands.shop.serve_web import BenchServer
 from workbench.records.book import Book
 
 NAMES = [
@@ -82,6 +83,7 @@ def said(given: Sequence[str], book: Path, encoding: str, patch: pytest.MonkeyPa
         patched.setattr(sys, "stdout", printed)
         patched.setattr(sys, "stderr", Stream(encoding))
         patched.setattr(sys, "stdin", io.StringIO())
+        patched.setattr(BenchServer, "serve", lambda *_: None)  # it serves until it is ended
         with suppress(SystemExit):
             cli.main(["--book", str(book), "--who", "KV", *given])
     return printed.text
