@@ -13,8 +13,8 @@ from workbench.bench.bases.forms import Field, Form
 from workbench.bench.bases.unit_list import UnitList, told
 from workbench.bench.draw.canvas import Mode
 from workbench.bench.draw.text import styled, visible, wrapped
+from workbench.bench.draw.wing_drawing import wing_picture
 from workbench.bench.panels.wing_steps import steps_lines, steps_short
-from workbench.bench.screens.ski.wing_drawing import wing_picture
 from workbench.errors import BenchError, InputError
 from workbench.measure.display import degrees_text, length_text
 from workbench.measure.units import Unit
