@@ -17,7 +17,6 @@ from workbench.measure.units import (
     registry,
 )
 
-
 FULL = pint.UnitRegistry()
 """pint's own registry, which takes half a second to read."""
 
