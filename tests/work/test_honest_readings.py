@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 import pytest
 
 from tests.shop import as_received, heron, ski, walk_to
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.plan.expectation import U_TURN
 from workbench.measure.budget import ASSUMED, Budget
 from workbench.measure.display import length_text

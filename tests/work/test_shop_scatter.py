@@ -8,8 +8,7 @@ from dataclasses import replace
 import pytest
 
 from tests.shop import as_received, read, ski
-from workbench.fin.reading.coarse import Scribe
-from workbench.fin.reading.observe import Method
+from workbench.fin.reading.method import Method, Scribe
 from workbench.measure.budget import ASSUMED, SCATTER
 from workbench.measure.lengths import parse_length
 from workbench.measure.scatter import Scatter

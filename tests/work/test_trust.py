@@ -13,7 +13,7 @@ from workbench.errors import InputError
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade
 from workbench.fin.parts.studs import Stud
-from workbench.fin.reading.observe import Method, Scribe
+from workbench.fin.reading.method import Method, Scribe
 from workbench.fin.reading.rig import Rig
 from workbench.measure.budget import CaliperFigures, reading_budget_mm
 from workbench.measure.calipers import din862_mpe_mm

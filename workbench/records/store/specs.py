@@ -15,7 +15,7 @@ from typing import Any, Literal, TypeAlias
 from workbench.errors import InputError
 from workbench.fin.parts.blade import LARGEST_U_MM
 from workbench.fin.parts.studs import LARGEST_PLACE_U_MM
-from workbench.fin.reading.coarse import LONGEST_SCALE_MM
+from workbench.fin.reading.method import LONGEST_SCALE_MM
 from workbench.fin.wing import SET_DEG
 from workbench.frozen import dataclass
 from workbench.measure.calipers import (

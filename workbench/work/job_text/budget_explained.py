@@ -6,7 +6,7 @@ import math
 
 from workbench.errors import InputError
 from workbench.fin.plan.plan import Prediction
-from workbench.fin.reading.observe import Method
+from workbench.fin.reading.method import Method
 from workbench.frozen import dataclass
 from workbench.measure.budget import SCATTER, Budget, Contribution
 from workbench.measure.display import FINE, change_text, fine_text, length_text

@@ -7,7 +7,7 @@ from dataclasses import field, replace
 from typing import cast
 
 from workbench.errors import BenchError
-from workbench.fin.reading.observe import Method
+from workbench.fin.reading.method import Method
 from workbench.frozen import dataclass
 from workbench.measure import calipers as measure
 from workbench.measure.calipers import LONGEST_MM, CaliperScale

@@ -8,9 +8,10 @@ from functools import lru_cache
 from typing import assert_never
 
 from workbench.errors import BenchError
-from workbench.fin.plan.outline import reading_outline_u
-from workbench.fin.pose.fit import Reading, fit_pose
-from workbench.fin.reading.observe import Method
+from workbench.fin.plan.uncertainty import reading_outline_u
+from workbench.fin.pose.equations import Reading
+from workbench.fin.pose.fit import fit_pose
+from workbench.fin.reading.method import Method
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 from workbench.measure.budget import (
