@@ -22,11 +22,12 @@ from workbench.bench.draw.side_view import (
     side_view,
 )
 from workbench.errors import InputError
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade, distance_to_segment
-from workbench.fin.reading.observe import Method, observe
-from workbench.fin.reading.readings import Reading
+from workbench.fin.pose.equations import Reading
+from workbench.fin.reading.method import Method
+from workbench.fin.reading.observe import observe
 from workbench.fin.reading.rig import Rig
 
 MODES: tuple[Mode, ...] = ("braille", "block", "ascii")

@@ -21,9 +21,9 @@ from workbench.bench.draw.text import (
 )
 from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError
-from workbench.fin.plan.guidance import StudTurn
+from workbench.fin.plan.plan import StudTurn
 from workbench.fin.plan.remarks import COVERAGE
-from workbench.fin.reading.observe import Method
+from workbench.fin.reading.method import Method
 from workbench.frozen import dataclass
 from workbench.measure.display import (
     Dial,

@@ -20,7 +20,7 @@ from workbench.bench.draw.text import (
 from workbench.bench.hand.state import CHANGE_SUCH_AS, BenchState
 from workbench.bench.panels.one_thing import fitted_name
 from workbench.bench.panels.turns_panel import rows_of, warned, warnings
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.reading.rig import Rig
 from workbench.measure.display import change_between, fine_text, length_text
 from workbench.measure.units import Unit

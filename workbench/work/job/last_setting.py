@@ -6,8 +6,8 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from workbench.fin.parts.studs import named
 from workbench.fin.plan.expectation import Expected
-from workbench.fin.reading.observe import Method
-from workbench.fin.reading.readings import Reading
+from workbench.fin.pose.equations import Reading
+from workbench.fin.reading.method import Method
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 from workbench.records.book import Book

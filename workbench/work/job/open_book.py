@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING
 
 from workbench.errors import BenchError
 from workbench.fin.parts.blade import Blade
+from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.search import sweep_ahead
-from workbench.fin.reading.observe import Method
-from workbench.fin.reading.readings import Reading
+from workbench.fin.reading.method import Method
 from workbench.fin.reading.rig import Rig
 from workbench.records.book import Book
 from workbench.records.store import rows
@@ -45,7 +45,7 @@ from workbench.work.trust.significance import GUARD
 from workbench.work.trust.wing_setup import wing_setup
 
 if TYPE_CHECKING:
-    from workbench.fin.plan.guidance import Plan, Target
+    from workbench.fin.plan.plan import Plan, Target
     from workbench.work.learn.next_act import NextAct
 
 MOST_LINES = 1500

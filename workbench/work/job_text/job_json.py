@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from workbench.fin.plan.guidance import StudTurn
+from workbench.fin.plan.plan import StudTurn
 from workbench.measure.units import MM_PER, Unit
 from workbench.work.job.job_view import JobView
 from workbench.work.job.queue_line import RosterLine

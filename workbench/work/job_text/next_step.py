@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import Literal, TypeAlias
 
-from workbench.fin.plan.guidance import Step
+from workbench.fin.plan.plan import Step
 from workbench.work.job.job_view import JobView
 from workbench.work.job_text.view_words import within_words
 from workbench.work.text.words import CAUTION_EDGES, CAUTION_LOOSEN, CAUTION_SNUG, clean

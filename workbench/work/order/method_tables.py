@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from workbench.errors import InputError
 from workbench.fin.parts.blade import Blade
-from workbench.fin.reading.observe import PARTS, Method, Part, Scribe, Station
+from workbench.fin.reading.method import PARTS, Method, Part, Scribe, Station
 from workbench.fin.reading.quantities import ONE_OF, QUANTITIES, TRAITS, Quantity
 from workbench.work.files.strict_table import Table, as_list, under
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from workbench.fin.plan.guidance import Plan, Prediction, StudTurn
+from workbench.fin.plan.plan import Plan, Prediction, StudTurn
 from workbench.measure.display import (
     FINE,
     change_between,

@@ -19,7 +19,7 @@ from workbench.bench.draw.room import TONES
 from workbench.bench.draw.text import lines, styled, visible, wrapped
 from workbench.bench.screens.ski.wear_screen import offer
 from workbench.errors import BenchError
-from workbench.fin.frame.pose import Point
+from workbench.fin.frame import Point
 from workbench.measure.display import length_text
 from workbench.measure.lengths import Placing
 from workbench.measure.units import Unit

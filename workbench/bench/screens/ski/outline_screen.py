@@ -12,7 +12,7 @@ from workbench.bench.bases.drawn_view import DrawnCloser
 from workbench.bench.draw.canvas import DOTS, Canvas, Mode
 from workbench.bench.draw.text import lines, styled, visible, wrapped
 from workbench.errors import BenchError
-from workbench.fin.frame.pose import Point
+from workbench.fin.frame import Point
 from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop
