@@ -18,7 +18,7 @@ from workbench.work.job.queue_line import RosterLine
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import NotNowError
 from workbench.work.job_text.job_text import after_lines, refused_words
-from workbench.work.job_text.which_ski import is_in_hand, job_meant, option_for
+from workbench.work.job_text.typed_lines import is_in_hand, job_meant, option_for
 from workbench.work.text.words import error_words
 
 

@@ -15,7 +15,7 @@ from workbench.fin.parts.blade import Blade
 from workbench.fin.reading.observe import Method
 from workbench.fin.reading.rig import Rig
 from workbench.places import is_there
-from workbench.work.job_text.which_ski import job_meant
+from workbench.work.job_text.typed_lines import job_meant
 from workbench.work.order.carried import (
     CarriedSetting,
     carried_lines,

@@ -11,6 +11,7 @@ from workbench.measure.lengths import parse_length
 from workbench.measure.units import MM_PER, Unit
 
 MISSING = "(missing)"
+POINT = "a point [forward, outward]"
 _LONGEST_TEXT = 10_000
 
 
@@ -86,13 +87,13 @@ class Table:
     def _length_accepted(self) -> str:
         return f"a length: a number in {self.unit}, or a text with its unit such as '62.2 mm'"
 
-    def point(self, key: str) -> tuple[float, float]:
-        """Return a point [forward, outward] in mm."""
-        return self.as_point(self.raw(key, "a point [forward, outward]"), self.where(key))
+    def point(self, key: str, accepted: str = POINT) -> tuple[float, float]:
+        """Return two lengths in mm: a point, or what else is ``accepted``."""
+        return self.as_point(self.raw(key, accepted), self.where(key), accepted)
 
-    def as_point(self, value: object, where: str) -> tuple[float, float]:
-        """Return two lengths as a point in mm."""
-        a, b = as_list(value, where, "a point [forward, outward]", 2)
+    def as_point(self, value: object, where: str, accepted: str = POINT) -> tuple[float, float]:
+        """Return two lengths in mm."""
+        a, b = as_list(value, where, accepted, 2)
         return (self.as_length(a, f"{where}[0]"), self.as_length(b, f"{where}[1]"))
 
     def points(self, key: str, count: int | None = None) -> tuple[tuple[float, float], ...]:
