@@ -5,12 +5,14 @@ from __future__ import annotations
 import difflib
 import math
 from collections.abc import Mapping, Sequence
+from typing import TypeVar
 
 from workbench.errors import InputError
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import MM_PER, Unit
 
 MISSING = "(missing)"
+C = TypeVar("C", bound=str)
 POINT = "a point [forward, outward]"
 _LONGEST_TEXT = 10_000
 
@@ -57,6 +59,17 @@ class Table:
         if not value.strip():
             raise InputError(self.where(key), value, "a name that is not empty")
         return value
+
+    def choice(
+        self, key: str, choices: Sequence[C], accepted: str = "", default: C | None = None
+    ) -> C:
+        """Return one of a few words; with a default the key may be left out."""
+        accepted = accepted or " or ".join(f"'{word}'" for word in choices)
+        given = self.text(key, accepted, default)
+        found = next((word for word in choices if word == given), None)
+        if found is None:
+            raise InputError(self.where(key), given, accepted)
+        return found
 
     def truth(self, key: str) -> bool:
         """Return true or false; a key that is left out is false."""

@@ -13,11 +13,11 @@ from pathlib import Path
 from workbench.errors import InputError
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import MOST_HOLES, Blade, Hole
-from workbench.fin.parts.studs import Stud, check_studs
+from workbench.fin.parts.studs import Hand, Stud, Touches, check_studs
 from workbench.fin.parts.threads import lead_of_thread, lead_of_tpi
 from workbench.fin.plan.guidance import Rig, Target
 from workbench.fin.pose.fit import Reading
-from workbench.fin.reading.observe import PARTS, Method, Part, Scribe, Station
+from workbench.fin.reading.observe import PARTS, Method, Scribe, Station
 from workbench.fin.reading.quantities import ONE_OF, QUANTITIES, TRAITS, Quantity
 from workbench.frozen import dataclass
 from workbench.measure.lengths import check_finest, parse_turn
@@ -150,17 +150,13 @@ def read_base(top: Table) -> Base:
 def read_stud(table: Table) -> Stud:
     """Return the stud in its table; its lead comes from a thread, a lead, a pitch or a tpi."""
     name = table.name()
-    touches = table.text("touches", "'top' or 'back'")
-    if touches not in ("top", "back"):
-        raise InputError(table.where("touches"), touches, "'top' or 'back'")
+    touches: Touches = table.choice("touches", ("top", "back"))
     at = table.point("at")
     accepted = "a direction [x, y]"
     ax, ay = as_list(table.raw("axis", accepted), table.where("axis"), accepted, 2)
     axis = (as_number(ax, table.where("axis[0]")), as_number(ay, table.where("axis[1]")))
     lead = _lead(table)
-    hand = table.text("hand", default="right")
-    if hand not in ("right", "left"):
-        raise InputError(table.where("hand"), hand, "'right' or 'left'")
+    hand: Hand = table.choice("hand", ("right", "left"), default="right")
     radius = table.length("tip_radius", 0.0)
     limits = _limits(table, radius)
     place_u = table.length("place_u", 0.0)
@@ -170,18 +166,7 @@ def read_stud(table: Table) -> Stud:
         lead_u = as_number(table.raw("lead_u", share), table.where("lead_u"), share)
     table.done()
     with under(table):
-        return Stud(
-            name,
-            "top" if touches == "top" else "back",
-            at,
-            axis,
-            lead,
-            "right" if hand == "right" else "left",
-            radius,
-            limits,
-            place_u,
-            lead_u,
-        )
+        return Stud(name, touches, at, axis, lead, hand, radius, limits, place_u, lead_u)
 
 
 def _lead(table: Table) -> float:
@@ -275,29 +260,17 @@ def _once(field: str, names: list[str]) -> None:
 def read_method(table: Table, blade: Blade) -> Method:
     """Return the method in its table, its station found on ``blade``."""
     name = table.name()
-    quantity = table.text("quantity", ONE_OF)
-    if quantity not in QUANTITIES:
-        raise InputError(table.where("quantity"), quantity, ONE_OF)
+    quantity = table.choice("quantity", QUANTITIES, ONE_OF)
     station = _station(table, blade) if table.has("station") else None
     width = table.length("jaw_width", 0.0)
     heights = "[lo, hi], the heights above the base that the jaw can touch between"
     band = table.point("band", heights) if table.has("band") else None
     scribe = _scribe(table, quantity) if table.has("scribe") else None
     u = table.length("u") if table.has("u") else None
-    part = _part(table)
+    part = table.choice("part", PARTS, ", ".join(PARTS)) if table.has("part") else None
     table.done()
     with under(table):
         return Method(name, quantity, station, width, band, scribe, u, part)
-
-
-def _part(table: Table) -> Part | None:
-    if not table.has("part"):
-        return None
-    given = table.text("part")
-    for part in PARTS:
-        if part == given:
-            return part
-    raise InputError(table.where("part"), given, ", ".join(PARTS))
 
 
 def _scribe(table: Table, quantity: Quantity) -> Scribe:
@@ -308,9 +281,7 @@ def _scribe(table: Table, quantity: Quantity) -> Scribe:
     inner = table.table("scribe", accepted)
     at = inner.point("at")
     zero = inner.length("zero", 0.0)
-    grows = inner.text("grows", default=ways[0])
-    if grows not in ways:
-        raise InputError(inner.where("grows"), grows, f"'{ways[0]}' or '{ways[1]}'")
+    grows = inner.choice("grows", ways, default=ways[0])
     inner.done()
     return Scribe(at, zero, grows == ways[1])
 
