@@ -55,14 +55,14 @@ class JobView:
     blade_name: str
     block_name: str
     rig: Rig
-    lines: tuple[Line, ...]
     progress: Progress
     facts: tuple[rows.AnyFact, ...]
     finest_turn: float
-    pose: Pose | None
-    plan: Plan | None
-    why: BenchError | None = field(compare=False)
     baseline: rows.Baseline | None
+    lines: tuple[Line, ...] = ()
+    pose: Pose | None = None
+    plan: Plan | None = None
+    why: BenchError | None = field(default=None, compare=False)
     expected: tuple[Expected, ...] = ()
     tools: Tools = field(default_factory=Tools)
     left: tuple[Expected, ...] = ()
