@@ -17,9 +17,8 @@ from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.records.tables.days import DayItem, Unread
 from workbench.work.job.build_view import Learn, Sources, standard_u_mm, worked_out
-from workbench.work.job.job_view import JobView
+from workbench.work.job.job_view import JobView, RosterLine, roster_line
 from workbench.work.job.last_setting import left_with
-from workbench.work.job.queue_line import RosterLine, roster_line
 from workbench.work.job.ski_state import SkiState, conclude
 from workbench.work.job.stages import Asked, progress
 from workbench.work.order.rigs import blade_of, method_of, rig_of

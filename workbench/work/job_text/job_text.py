@@ -13,8 +13,7 @@ from workbench.measure.display import change_between, fine_text, length_text
 from workbench.measure.units import MM_PER, Unit
 from workbench.records.store import rows
 from workbench.work.job.coarse_marks import off_words
-from workbench.work.job.job_view import JobView
-from workbench.work.job.queue_line import RosterLine
+from workbench.work.job.job_view import JobView, RosterLine
 from workbench.work.job.temperature import in_force_words
 from workbench.work.job_text.budget_explained import doubtful_words
 from workbench.work.job_text.importance import (

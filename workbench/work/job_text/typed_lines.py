@@ -19,8 +19,7 @@ from workbench.work.job.entry import (
     target_question,
 )
 from workbench.work.job.extra_readings import Mark
-from workbench.work.job.job_view import JobView
-from workbench.work.job.queue_line import RosterLine
+from workbench.work.job.job_view import JobView, RosterLine
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.view_words import doubt_question, sent_twice_question
 from workbench.work.text.setting_code import serial_in
