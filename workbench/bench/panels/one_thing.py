@@ -37,9 +37,8 @@ from workbench.measure.units import Unit
 from workbench.work.job.entry import SIGNS, target_entry
 from workbench.work.job.job_view import JobView
 from workbench.work.job_text.importance import Importance, dangers_of
-from workbench.work.job_text.next_step import act_due
 from workbench.work.job_text.setting_words import moved_short
-from workbench.work.job_text.view_words import check_name, stage_words
+from workbench.work.job_text.view_words import act_due, check_name, stage_words
 from workbench.work.text.words import LEFT_HAND, SEEN_FROM, TOWARD, short_step_words
 from workbench.work.trust.job_reading import Line
 

@@ -28,7 +28,7 @@ from workbench.work.job_text.importance import (
     dangers_of,
     said_of,
 )
-from workbench.work.job_text.next_step import act_due, missing_words
+from workbench.work.job_text.view_words import act_due, missing_words
 from workbench.work.text.words import (
     LEFT_HAND,
     TOWARD,

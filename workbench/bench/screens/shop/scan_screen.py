@@ -14,7 +14,8 @@ from textual.content import Content
 from textual.events import Key
 
 from workbench.bench.bases.drawn_view import DrawnCloser
-from workbench.bench.bases.forms import Field, Form, drafts_of
+from workbench.bench.bases.form_lines import drafts_of
+from workbench.bench.bases.forms import Field, Form
 from workbench.bench.draw.canvas import DOTS, Canvas, Mode
 from workbench.bench.draw.room import TONES
 from workbench.bench.draw.text import Tone, lines, styled, visible, wrapped
