@@ -7,7 +7,6 @@ import math
 import random
 
 import pytest
-from workbench.fin.reading.readings import Reading
 
 from tests.strategies import KINDS, Seeded, make_methods, make_pose, make_rig, make_shape
 from workbench.bench.draw.canvas import DOTS, Area, Mode
@@ -16,6 +15,7 @@ from workbench.errors import InputError
 from workbench.fin.frame import Pose
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade, distance_to_segment
+from workbench.fin.pose.equations import Reading
 from workbench.fin.reading.method import Method
 from workbench.fin.reading.observe import observe
 from workbench.fin.reading.rig import Rig
