@@ -28,9 +28,10 @@ from workbench.bench import start
 from workbench.bench.action_menu import CHOICES
 from workbench.cli import main
 from workbench.errors import RecordsError
+from workbench.records import book as books
+from workbench.records import desk
 from workbench.records.backup import book_check
 from workbench.records.book import Book
-from workbench.records.desk import desk, door
 from workbench.records.store import retry, rows, schema
 from workbench.work.job.shop import Shop
 
@@ -154,7 +155,7 @@ def test_a_step_that_fails_half_way(
         db.execute("CREATE TABLE extra (id TEXT) STRICT")
         raise ValueError("no room for it")
 
-    monkeypatch.setattr(door, "Desk", partial(desk.Desk, steps=steps))
+    monkeypatch.setattr(books, "Desk", partial(desk.Desk, steps=steps))
     assert main(["--book", str(book), "queue"]) == 1
     errors = capsys.readouterr().err
     assert "could not be brought up to date" in errors

@@ -19,7 +19,7 @@ from workbench.errors import BenchError, RecordsError
 from workbench.records.backup import book_check
 from workbench.records.backup.watched import WatchedFile
 from workbench.records.book import Book
-from workbench.records.desk.desk import Desk
+from workbench.records.desk import Desk
 from workbench.records.store.rows import RideNote
 from workbench.records.store.schema import migrations
 

@@ -50,7 +50,6 @@ from workbench.commands.day.queue import _line as queue_line
 from workbench.errors import BenchError, InputError
 from workbench.places import shipped
 from workbench.records.book import Book
-from workbench.records.desk.door import Door
 from workbench.records.exchange.form import Form, forms
 from workbench.records.store import rows
 from workbench.records.store.specs import Table
@@ -251,7 +250,7 @@ class World:
         with (
             mock.patch("workbench.work.job.open_book.date", Today),
             mock.patch("workbench.cli.build_parser", parser_of),
-            mock.patch.dict(Door.__init__.__kwdefaults__, {"clock": clock}),
+            mock.patch.dict(Book.__init__.__kwdefaults__, {"clock": clock}),
         ):
             yield
 
@@ -702,7 +701,7 @@ def world() -> Iterator[World]:
     folder = Path(tempfile.mkdtemp(dir=MEMORY if MEMORY.is_dir() else None))
     try:
         with (
-            mock.patch("workbench.records.desk.desk.ThreadPoolExecutor", AtOnce),
+            mock.patch("workbench.records.desk.ThreadPoolExecutor", AtOnce),
             mock.patch("workbench.records.exchange.rows_out.forms", _forms),
             mock.patch("workbench.records.exchange.rows_in.forms", _forms),
             closing(World(folder)) as made,

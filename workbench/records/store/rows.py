@@ -382,6 +382,18 @@ class Job:
 
 
 @dataclass(frozen=True, slots=True)
+class JobTerms:
+    """What is settled of a new job; ``finest_turn`` None: that of the ski's block."""
+
+    kind: JobKind = "setting"
+    note: str = ""
+    finest_turn: float | None = None
+
+
+AS_USUAL = JobTerms()
+
+
+@dataclass(frozen=True, slots=True)
 class QueueItem:
     """A job with what the roster shows of its ski."""
 

@@ -17,9 +17,9 @@ from workbench.records.store.rows import (
 )
 from workbench.records.store.specs import ENTRY_TABLES
 from workbench.records.store.writer import Pen
-from workbench.records.tables import parts, strikes
+from workbench.records.tables import strikes
 
-E = TypeVar("E", CaliperCheck, Pair, Curve, Study, StudyReading)
+Entry = TypeVar("Entry", CaliperCheck, Pair, Curve, Study, StudyReading)
 
 _LISTS = ("parts", "people", "sequence")
 
@@ -33,7 +33,7 @@ _STUDIES_READ = """SELECT t.id, count(*) || ' ' || ifnull(group_concat(s.row_id)
     WHERE NOT EXISTS (SELECT 1 FROM strikes x WHERE x.row_id = t.id) GROUP BY t.id"""
 
 
-def add(pen: Pen, entry: E, who: str) -> E:
+def add(pen: Pen, entry: Entry, who: str) -> Entry:
     """Keep one entry."""
     row_id, at = pen.stamp()
     kept = {f.name: getattr(entry, f.name) for f in fields(entry) if f.name != "struck"}
@@ -42,14 +42,14 @@ def add(pen: Pen, entry: E, who: str) -> E:
     return replace(entry, id=row_id, at=at, who=who)
 
 
-def every(db: Database, kind: type[E], **where: str) -> tuple[E, ...]:
+def every(db: Database, kind: type[Entry], **where: str) -> tuple[Entry, ...]:
     """All entries whose columns are as given, in order, struck ones included."""
     of = " AND ".join(f"t.{column} = ?" for column in where) or "1"
     found = db.query(_ENTRIES.format(table=ENTRY_TABLES[kind], where=of), list(where.values()))
     return strikes.with_others(db, [_entry(db, kind, row) for row in found])
 
 
-def one(db: Database, kind: type[E], entry_id: str) -> E:
+def one(db: Database, kind: type[Entry], entry_id: str) -> Entry:
     """The entry of this id, struck out or not; raises ``UnknownRowError``."""
     found = every(db, kind, id=entry_id)
     if not found:
@@ -58,17 +58,20 @@ def one(db: Database, kind: type[E], entry_id: str) -> E:
 
 
 def studies_read(db: Database) -> tuple[tuple[str, str], ...]:
-    """Each study with readings, its id and a mark that changes with any reading or strike."""
+    """Each study with readings that is not struck out: its id, and a mark of its readings.
+
+    The mark is another one after a reading was kept or struck out.
+    """
     return tuple((study_id, mark) for study_id, mark in db.execute(_STUDIES_READ))
 
 
-def _entry(db: Database, kind: type[E], row: dict[str, Any]) -> E:
+def _entry(db: Database, kind: type[Entry], row: dict[str, Any]) -> Entry:
     plain = {name: value for name, value in row.items() if not name.startswith("struck_")}
     for name in _LISTS:
         if name in plain:
             plain[name] = _list(plain[name])
     struck = strikes.of_damage(db, ENTRY_TABLES[kind], row)
-    return kind(struck=parts.struck(row) or struck, **plain)
+    return kind(struck=strikes.struck(row) or struck, **plain)
 
 
 def _list(text: str) -> tuple[Any, ...]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from workbench.records.store.damage import damage_of
 from workbench.records.store.database import Database
@@ -32,6 +32,15 @@ _OTHERS = "SELECT row_id, at, who, reason, replaced_by FROM other_strikes ORDER 
 
 MOST_SOUND = 200_000
 """So many rows are known to be sound before they are looked at anew."""
+
+
+def struck(row: Mapping[str, Any]) -> Strike | None:
+    """The strike that was joined to a row."""
+    if row["struck_at"] is None:
+        return None
+    return Strike(
+        row["struck_at"], row["struck_who"], row["struck_reason"], row["struck_replaced_by"]
+    )
 
 
 def of_damage(
