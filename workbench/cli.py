@@ -23,7 +23,6 @@ from workbench.commands.manual import (
     Parser,
     filled,
     headed,
-    page,
     summarise,
 )
 from workbench.commands.output import facts, reporting, say, say_json
@@ -96,6 +95,12 @@ def _order_commands(commands: argparse._SubParsersAction[Parser]) -> None:
         help="the stud turns that bring a work order's readings to its targets",
         description="Pose now and wanted, exact and rounded stud turns, the steps in order and the "
         "readings to expect.",
+        see="predict, restate",
+        examples=[
+            ("turns heron.toml", "The turns of a work order, as a table."),
+            ("turns - --json", "An order on standard input, for a machine."),
+            ("turns heron.toml --history rounds.jsonl", "With what its rounds so far have taught."),
+        ],
     )
     turns.add_argument(
         "--history",
@@ -106,6 +111,8 @@ def _order_commands(commands: argparse._SubParsersAction[Parser]) -> None:
         "predict",
         help="what a work order's readings become after given stud turns",
         description="The readings after these turns. Positive is in, toward the blade.",
+        see="turns",
+        examples=[("predict heron.toml --turn front=+1/4 --turn tail=-0.1", "Two studs turned.")],
     )
     predict.add_argument(
         "--turn",
@@ -118,6 +125,10 @@ def _order_commands(commands: argparse._SubParsersAction[Parser]) -> None:
         "restate",
         help="convert between methods: what another would read on the same fin",
         description="Convert the fin's readings to other methods of the order.",
+        see="turns",
+        examples=[
+            ('restate heron.toml --by "length, flat"', "What the caliper laid flat would read.")
+        ],
     )
     restate.add_argument(
         "--by",
@@ -131,25 +142,6 @@ def _order_commands(commands: argparse._SubParsersAction[Parser]) -> None:
             "order", metavar="ORDER", help="a work-order file, TOML or JSON; - is standard input"
         )
         command.add_argument("--json", action="store_true", help="print JSON for machines")
-    page(
-        turns,
-        [
-            ("turns heron.toml", "The turns of a work order, as a table."),
-            ("turns - --json", "An order on standard input, for a machine."),
-            ("turns heron.toml --history rounds.jsonl", "With what its rounds so far have taught."),
-        ],
-        ("predict", "restate"),
-    )
-    page(
-        predict,
-        [("predict heron.toml --turn front=+1/4 --turn tail=-0.1", "Two studs turned.")],
-        ("turns",),
-    )
-    page(
-        restate,
-        [('restate heron.toml --by "length, flat"', "What the caliper laid flat would read.")],
-        ("turns",),
-    )
 
 
 def _bench_commands(commands: argparse._SubParsersAction[Parser]) -> None:
@@ -158,25 +150,23 @@ def _bench_commands(commands: argparse._SubParsersAction[Parser]) -> None:
         help="open the bench on a scratch book with an invented shop",
         description="Nothing of yours is touched; the scratch book goes when the bench is left, "
         "unless --keep names a place for it.",
+        see="begin",
+        examples=[
+            ("demo", "The invented shop, afresh."),
+            ("demo --keep demo.db --tour", "A first day step by step, in a book that stays."),
+        ],
     )
     demo.add_argument(
         "--keep", metavar="PATH", help="keep the demo's book at PATH; the next run goes on with it"
     )
     demo.add_argument("--tour", action="store_true", help="walk through a first day, step by step")
-    page(
-        demo,
-        [
-            ("demo", "The invented shop, afresh."),
-            ("demo --keep demo.db --tour", "A first day step by step, in a book that stays."),
-        ],
-        ("begin",),
-    )
-    paths = commands.add_parser(
+    commands.add_parser(
         "paths",
         help="say where the book and the settings lie",
         description="The book holds all that was kept, its settings too.",
+        see="backup",
+        examples=[("paths", "The shop's own book.")],
     )
-    page(paths, [("paths", "The shop's own book.")], ("backup",))
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -275,7 +265,7 @@ def _one_line(text: str) -> str:
 
 def _run(args: argparse.Namespace) -> int:
     if hasattr(args, "run"):
-        return int(args.run(args))
+        return int(args.run(args) or DONE)
     if args.command in ("turns", "predict", "restate"):
         return _order(args)
     if args.command == "paths":

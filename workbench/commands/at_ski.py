@@ -70,9 +70,18 @@ def fields_of(args: argparse.Namespace, fields: Fields) -> dict[str, str]:
     return {name: getattr(args, name) for name in names}
 
 
-def ski_command(commands: Any, name: str, words: str, description: str) -> Any:
-    """Return the new parser of a command about one ski; its help names how to name another."""
-    parser = commands.add_parser(name, help=words, description=description)
+def ski_command(
+    commands: Any, name: str, words: str, description: str, *, do: Act | None = None, **page: Any
+) -> Any:
+    """Return the new parser of a command about one ski; its help names how to name another.
+
+    Without ``run`` among ``page``, what a parser is given, it does one thing: ``do``, see
+    :func:`act`.
+    """
+    if do is not None:
+        aims = page.pop("aims", False)
+        page["run"] = lambda args: act(args, do, aims=aims)
+    parser = commands.add_parser(name, help=words, description=description, **page)
     add_ski_option(parser)
     return parser
 
@@ -104,11 +113,6 @@ Act: TypeAlias = Callable[[AtSki, argparse.Namespace], Did]
 
 
 OUT_OF_REACH = 3
-
-
-def does(parser: argparse.ArgumentParser, do: Act, *, aims: bool = False) -> None:
-    """Let a command do one thing with the ski that is meant; see :func:`act`."""
-    parser.set_defaults(run=lambda args: act(args, do, aims=aims))
 
 
 def act(args: argparse.Namespace, do: Act, *, aims: bool = False) -> int:

@@ -1,7 +1,7 @@
 """The pages that --help prints: name, usage, description, options, examples, exit status, see also.
 
-One parser for every command, so that all pages are built alike; a family of commands adds
-examples and neighbours with :func:`page`.
+One parser for every command, so that all pages are built alike; a command gives its examples and
+neighbours with its name.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ import argparse
 import re
 import sys
 import textwrap
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any, ClassVar, NoReturn
 
@@ -68,13 +68,29 @@ class Parser(argparse.ArgumentParser):
     does), ``see`` the names of its neighbours.
     """
 
-    def __init__(self, **more: Any) -> None:
+    def __init__(
+        self,
+        *,
+        run: Callable[[argparse.Namespace], int | None] | None = None,
+        examples: Sequence[tuple[str, str]] = (),
+        see: str = "",
+        **more: Any,
+    ) -> None:
+        """Make the parser of a command that ``run`` does.
+
+        ``examples`` are (arguments behind the program's name, words), where the arguments may begin
+        with an option of the program, such as ``--who KV sign-off``; ``see`` is as it is printed.
+        """
         more.setdefault("formatter_class", Page)
         super().__init__(**more)
         self._negative_number_matcher = NEGATIVE
         self.summary = ""
         self.examples: tuple[tuple[str, str], ...] = ()
         self.see: tuple[str, ...] = ()
+        if run is not None:
+            self.set_defaults(run=run)
+        if examples:
+            page(self, examples, see.split(", ") if see else ())
 
     def parse_known_args(self, args: Any = None, namespace: Any = None) -> tuple[Any, list[str]]:
         """Parse; what is left over is refused by the command it was given to, not the program."""
@@ -123,10 +139,7 @@ def page(
     examples: Sequence[tuple[str, str]],
     see: Sequence[str] = (),
 ) -> None:
-    """Make a command's help a page; ``examples`` are (arguments behind the program's name, words).
-
-    A string of examples may begin with an option of the program, such as ``--who KV sign-off``.
-    """
+    """Make a command's help a page, with examples and neighbours as a parser is given them."""
     assert isinstance(parser, Parser)
     program, _, _ = parser.prog.partition(" ")
     parser.examples = tuple((f"{program} {line}", words) for line, words in examples)

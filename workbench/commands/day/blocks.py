@@ -6,7 +6,6 @@ import argparse
 from typing import Any
 
 from workbench.commands.at_ski import at_ski, ski_command, unit_of
-from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say
 from workbench.errors import BenchError, InputError, PoseError
@@ -46,6 +45,15 @@ def _add_measure(commands: Any) -> None:
         f"lean is given. A place is {PLACE_ACCEPTED}. A thread is {THREAD_ACCEPTED}. "
         f"A tip is {TIP_ACCEPTED}. "
         "What a closed block hides may be left rough; find-block learns it from rounds.",
+        run=_measure,
+        see="add-block, find-block, correct-block",
+        examples=[
+            (
+                "measure-block 'Heron block' --front 6.90 --rear 1.50 --tail=-0.6±0.1 "
+                "--front-thread '10 turns 0.3125'",
+                "One thread for all, measured; the tail stud's height is rough.",
+            ),
+        ],
     )
     measure.add_argument("name", metavar="NAME", help="a name of its own")
     for name in NAMES:
@@ -72,21 +80,9 @@ def _add_measure(commands: Any) -> None:
     measure.add_argument(
         "--draw-on", metavar="BLADE", help="draw it with this blade of the book; keeps it as well"
     )
-    measure.set_defaults(run=_measure)
-    page(
-        measure,
-        [
-            (
-                "measure-block 'Heron block' --front 6.90 --rear 1.50 --tail=-0.6±0.1 "
-                "--front-thread '10 turns 0.3125'",
-                "One thread for all, measured; the tail stud's height is rough.",
-            ),
-        ],
-        ("add-block", "find-block", "correct-block"),
-    )
 
 
-def _measure(args: argparse.Namespace) -> int:
+def _measure(args: argparse.Namespace) -> None:
     with opened_shop(args) as shop:
         unit = unit_of(args, shop)
         fields = {"name": args.name, "finest_turn": args.finest_turn}
@@ -101,7 +97,6 @@ def _measure(args: argparse.Namespace) -> int:
         if blade is not None:
             lines += ["", *drawn_block(block, blade)]
         say(lines)
-    return 0
 
 
 def _add_find(commands: Any) -> None:
@@ -110,21 +105,17 @@ def _add_find(commands: Any) -> None:
         "Three rounds or more of one job, five are better, each read before and after: a whole "
         "turn of each stud tells most. Says what was well fixed and what was not; --keep corrects "
         "the block by it.",
-    )  # fmt: skip
-    find.add_argument("--keep", metavar="REASON", help="correct the block by what was found")
-    find.add_argument("--unit", choices=("in", "mm"), help="left out: the bench's own")
-    find.set_defaults(run=_find)
-    page(
-        find,
-        [
+        run=_find, see="measure-block, correct-block, turns",
+        examples=[
             ("find-block", "What the rounds of the ski in hand tell of its block."),
             ("find-block --ski LK64/22 --keep 'five rounds'", "And the block is corrected by it."),
         ],
-        ("measure-block", "correct-block", "turns"),
-    )
+    )  # fmt: skip
+    find.add_argument("--keep", metavar="REASON", help="correct the block by what was found")
+    find.add_argument("--unit", choices=("in", "mm"), help="left out: the bench's own")
 
 
-def _find(args: argparse.Namespace) -> int:
+def _find(args: argparse.Namespace) -> None:
     with at_ski(args) as at:
         try:
             found = found_from(at.shop, at.view)
@@ -137,4 +128,3 @@ def _find(args: argparse.Namespace) -> int:
             done = keep_found(at.shop, at.view, found, args.keep)
             lines += ["Done: block corrected.", *done.changes]
     say(lines)
-    return 0

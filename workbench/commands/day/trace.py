@@ -7,7 +7,6 @@ import sys
 from typing import TYPE_CHECKING, Any
 
 from workbench.commands.at_ski import unit_of as unit_asked
-from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import progress, say, say_json
 from workbench.errors import InputError
@@ -37,6 +36,13 @@ def _add_trace(commands: Any) -> None:
         "scan, --across, or --square. A drawing (SVG, DXF, or CSV of points) has its own unit. "
         "On a terminal --name shows it with its top and back edge and asks before it keeps it. "
         "Wants the extra: pip install '.[trace]'.",
+        run=_trace,
+        see="outline, add-blade, turns",
+        examples=[
+            ("trace blade.png --dpi 600", "A scan, as a table to put into a work order."),
+            ("trace photo.jpg --square 50mm --name 'Alder 2'", "A photo, kept in the book."),
+            ("trace blade.dxf --json", "A drawing, for a machine."),
+        ],
     )
     trace.add_argument("file", metavar="FILE", help="PNG, JPEG, TIFF, SVG, DXF or CSV")
     trace.add_argument("--dpi", metavar="N", default="", help="dots per inch of a flatbed scan")
@@ -74,16 +80,6 @@ def _add_trace(commands: Any) -> None:
         "--yes", action="store_true", help="keep it without asking; a pipe is never asked"
     )
     trace.add_argument("--json", action="store_true", help="print JSON for machines")
-    trace.set_defaults(run=_trace)
-    page(
-        trace,
-        [
-            ("trace blade.png --dpi 600", "A scan, as a table to put into a work order."),
-            ("trace photo.jpg --square 50mm --name 'Alder 2'", "A photo, kept in the book."),
-            ("trace blade.dxf --json", "A drawing, for a machine."),
-        ],
-        ("outline", "add-blade", "turns"),
-    )
 
 
 def _add_outline(commands: Any) -> None:
@@ -93,6 +89,14 @@ def _add_outline(commands: Any) -> None:
         description="Points by number, edges, holes, how it was traced, when and by whom. --svg "
         "and --pdf write a page at 1:1 to lay the blade on. --check compares a caliper reading on "
         "the loose blade. --copy keeps a changed outline as a blade of its own.",
+        run=_outline,
+        see="trace, parts, correct-blade",
+        examples=[
+            ("outline Alder", "Its points by number."),
+            ("outline Alder --pdf alder.pdf", "On paper: print at 100 %, lay the blade on."),
+            ("outline Alder --check length=7.312 --check height=3.48", "Checked by caliper."),
+            ("outline Alder --copy 'Alder, filed' --shift '3-12 -0.005'", "A changed copy."),
+        ],
     )
     outline.add_argument("blade", metavar="BLADE", help="by name or number in 'parts'")
     outline.add_argument("--svg", metavar="FILE", help="a new file: the outline at 1:1")
@@ -118,20 +122,9 @@ def _add_outline(commands: Any) -> None:
         help="points N to M outward by LENGTH, in the copy",
     )
     outline.add_argument("--unit", choices=("in", "mm"), help="left out: the bench's")
-    outline.set_defaults(run=_outline)
-    page(
-        outline,
-        [
-            ("outline Alder", "Its points by number."),
-            ("outline Alder --pdf alder.pdf", "On paper: print at 100 %, lay the blade on."),
-            ("outline Alder --check length=7.312 --check height=3.48", "Checked by caliper."),
-            ("outline Alder --copy 'Alder, filed' --shift '3-12 -0.005'", "A changed copy."),
-        ],
-        ("trace", "parts", "correct-blade"),
-    )
 
 
-def _trace(args: argparse.Namespace) -> int:
+def _trace(args: argparse.Namespace) -> None:
     from workbench.work.trace.scale import Ask
     from workbench.work.trace.tracing import (
         blade_table,
@@ -152,7 +145,7 @@ def _trace(args: argparse.Namespace) -> int:
                 confirmed = _confirmed(found, is_known(shop, found.blade.name))
                 if confirmed is None:
                     say(["Nothing is kept."], sys.stderr)
-                    return 0
+                    return
                 found = confirmed
             kept, is_version = keep_traced(shop, found.blade, found.how, args.file)
         version = ", a new version" if is_version else ""
@@ -163,7 +156,6 @@ def _trace(args: argparse.Namespace) -> int:
         say_json({"unit": found.unit, "blade": blade_table(found.blade, found.unit)})
     else:
         say([blade_toml(found.blade, found.unit, said)])
-    return 0
 
 
 def on_terminal() -> bool:
@@ -194,7 +186,7 @@ def _confirmed(found: FileTraced, is_version: bool) -> FileTraced | None:
             return found if answer in ("y", "yes") else None
 
 
-def _outline(args: argparse.Namespace) -> int:
+def _outline(args: argparse.Namespace) -> None:
     from workbench.work.files.safe_write import path_of, write_file
     from workbench.work.order.rigs import blade_of
     from workbench.work.paper.outline_paper import outline_in
@@ -216,7 +208,7 @@ def _outline(args: argparse.Namespace) -> int:
         if args.copy:
             made = copy_blade(shop, row, args.copy, changed(blade, args.move, args.shift, unit))
             say([f"Done: blade copied: {clean(made.name)}. Its reading methods are the same."])
-            return 0
+            return
         if args.svg or args.pdf:
             pages = []
             if args.svg:
@@ -226,9 +218,8 @@ def _outline(args: argparse.Namespace) -> int:
             for to, data in pages:
                 write_file(path_of(to), [data])
                 say([f"Done: {clean(to)}: print at 100 %, then measure its lines."])
-            return 0
+            return
         if args.check:
             say([check_words(check_of(blade, text, unit), unit) for text in args.check])
-            return 0
+            return
         say(outline_lines(shop, row, unit))
-    return 0

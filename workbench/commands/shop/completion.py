@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from workbench.commands.manual import help_of, page
+from workbench.commands.manual import help_of
 from workbench.commands.output import say
 from workbench.errors import BenchError
 
@@ -26,12 +26,9 @@ def add(commands: Any) -> None:
         help="print a script that lets a shell complete commands and options",
         description="Keep what it prints where your shell looks for completions, or read it in by "
         "the shell's start-up file.",
-    )
-    parser.add_argument("shell", choices=SHELLS, help="the shell")
-    parser.set_defaults(run=_completion)
-    page(
-        parser,
-        [
+        run=_completion,
+        see="man, paths",
+        examples=[
             ("completion bash", "For bash: source <(quarterturn completion bash)"),
             ("completion zsh", "For zsh: keep it as _quarterturn in a folder of $fpath."),
             ("completion tcsh", "For tcsh: keep it in a file and source that."),
@@ -44,11 +41,11 @@ def add(commands: Any) -> None:
                 "For PowerShell: keep it in a file and name that in $PROFILE behind a dot.",
             ),
         ],
-        ("man", "paths"),
     )
+    parser.add_argument("shell", choices=SHELLS, help="the shell")
 
 
-def _completion(args: argparse.Namespace) -> int:
+def _completion(args: argparse.Namespace) -> None:
     parser = args.whole()
     ours: dict[str, Callable[[_Command, list[_Command]], Iterator[str]]] = {
         "fish": _fish,
@@ -56,7 +53,7 @@ def _completion(args: argparse.Namespace) -> int:
     }
     if args.shell in ours:
         say(ours[args.shell](_command("", "", parser), _commands(parser)))
-        return 0
+        return
     try:
         import shtab
     except ImportError:
@@ -65,7 +62,6 @@ def _completion(args: argparse.Namespace) -> int:
         if action.metavar in PATHS:
             action.complete = shtab.FILE  # type: ignore[attr-defined]
     say([shtab.complete(parser, shell=args.shell)])
-    return 0
 
 
 def _actions(parser: argparse.ArgumentParser) -> Iterator[argparse.Action]:

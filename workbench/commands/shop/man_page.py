@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from workbench import __version__
-from workbench.commands.manual import STATUSES, Index, Parser, help_of, page
+from workbench.commands.manual import STATUSES, Index, Parser, help_of
 from workbench.commands.output import say
 from workbench.errors import InputError
 
@@ -21,17 +21,17 @@ def add(commands: Any) -> None:
         help="print the manual page, of all commands or of one",
         description="Printed as man(1) reads it, from the same source as --help. To read it: "
         "quarterturn man | man -l -",
+        run=_man,
+        see="completion",
+        examples=[
+            ("man", "The page of the program, with every command."),
+            ("man turns", "One command's."),
+        ],
     )
     parser.add_argument("of", metavar="COMMAND", nargs="?", help="one command; default: all")
-    parser.set_defaults(run=_man)
-    page(
-        parser,
-        [("man", "The page of the program, with every command."), ("man turns", "One command's.")],
-        ("completion",),
-    )
 
 
-def _man(args: argparse.Namespace) -> int:
+def _man(args: argparse.Namespace) -> None:
     program = args.whole()
     commands = _commands_of(program)
     if args.of is None:
@@ -40,7 +40,6 @@ def _man(args: argparse.Namespace) -> int:
         say(command_page(commands[args.of]))
     else:
         raise InputError("COMMAND", args.of, f"one of {', '.join(commands)}")
-    return 0
 
 
 def _commands_of(program: argparse.ArgumentParser) -> dict[str, Parser]:

@@ -14,7 +14,6 @@ from workbench.commands.at_ski import (
     at_ski,
     ski_command,
 )
-from workbench.commands.manual import page
 from workbench.commands.output import say
 from workbench.errors import InputError
 from workbench.records.store.rows import CurveKind
@@ -35,6 +34,18 @@ def add(commands: Any) -> None:
         "Measured is by a straightedge and the feeler that just goes in, or by three depths from a "
         "straightedge. A measurement is not the ski's base before --use: every reading rests on "
         "the base. Places are counted from the tail end.",
+        run=_run, see="wing, history, correct-ski",
+        examples=[
+            ("curve", "What is known of the base of the ski in hand."),
+            ("curve --chord 6 --gap .028", "A base that bulges, by feeler."),
+            (
+                "curve --ski LK64/22 --shape hollow --chord '152 mm' --from '20 mm' --gap 0.7mm",
+                "A hollow one, another ski's.",
+            ),
+            ("curve --depth 0 .750 --depth 3 .722 --depth 6 .750", "By three depths."),
+            ("curve --use", "Readings are worked out by it from now on."),
+            ('curve --strike --reason "straightedge rocked"', "Struck out; it stays readable."),
+        ],
     )  # fmt: skip
     parser.add_argument("--gap", metavar="LENGTH", help="by feeler: the gap; 0: none goes in")
     parser.add_argument(
@@ -53,43 +64,24 @@ def add(commands: Any) -> None:
     parser.add_argument("--strike", action="store_true", help="strike out what was measured last")
     parser.add_argument("--reason", metavar="WORDS", help="why; with --strike")
     add_unit_option(parser, "unit to show, and of bare numbers")
-    parser.set_defaults(run=_run)
-    page(
-        parser,
-        [
-            ("curve", "What is known of the base of the ski in hand."),
-            ("curve --chord 6 --gap .028", "A base that bulges, by feeler."),
-            (
-                "curve --ski LK64/22 --shape hollow --chord '152 mm' --from '20 mm' --gap 0.7mm",
-                "A hollow one, another ski's.",
-            ),
-            ("curve --depth 0 .750 --depth 3 .722 --depth 6 .750", "By three depths."),
-            ("curve --use", "Readings are worked out by it from now on."),
-            ('curve --strike --reason "straightedge rocked"', "Struck out; it stays readable."),
-        ],
-        ("wing", "history", "correct-ski"),
-    )
 
 
 def _run(args: argparse.Namespace) -> int:
-
     asked = act_asked(args, _ACTS, _BELONGS)
     if not asked:
-        return _show(args)
+        _show(args)
+        return 0
     return act(args, {"gap": _keep, "depth": _keep, "use": _use, "strike": _strike}[asked])
 
 
-def _show(args: argparse.Namespace) -> int:
-
+def _show(args: argparse.Namespace) -> None:
     with at_ski(args) as at:
         report = wing_report(at.shop, at.view)
         lines = [f"Base: {base_words(report, at.unit)}", *used_words(report, at.view.ski, at.unit)]
     say(lines)
-    return 0
 
 
 def _keep(at: AtSki, args: argparse.Namespace) -> Did:
-
     kind, fields = _measured(args)
     keep_curve(at.shop, at.view, kind, fields, at.unit)
     new = at.shop.view(at.view.job.id)
@@ -99,7 +91,6 @@ def _keep(at: AtSki, args: argparse.Namespace) -> Did:
 
 def _measured(args: argparse.Namespace) -> tuple[CurveKind, dict[str, str]]:
     """Return how the base was measured and the fields of that, as texts."""
-
     if args.gap is not None:
         return "sagitta", {
             "shape": args.shape or "bulge", "from": getattr(args, "from") or "0",
@@ -114,13 +105,11 @@ def _measured(args: argparse.Namespace) -> tuple[CurveKind, dict[str, str]]:
 
 
 def _use(at: AtSki, _: argparse.Namespace) -> Did:
-
     new = use_curve(at.shop, at.view)
     return new, "the measured curve is the ski's base; every reading is worked out anew"
 
 
 def _strike(at: AtSki, args: argparse.Namespace) -> Did:
-
     curve = latest_curve(at.shop, at.view.ski.id)
     if curve is None:
         raise InputError("curve", "(none)", "a curve that was measured")

@@ -6,7 +6,6 @@ import argparse
 from typing import Any
 
 from workbench.commands.at_ski import add_unit_option, at_ski, ski_command
-from workbench.commands.manual import page
 from workbench.commands.output import say
 from workbench.errors import PoseError
 from workbench.work.job_text.how_to_hold import restated
@@ -22,21 +21,16 @@ def add(commands: Any) -> None:
         "What each method would read on the fin as it is by the readings of this round in both "
         "units, with its standard uncertainty and its difference from the reading of the same "
         "quantity; and, where pairs of two methods were kept, what these make of the reading.",
-    )  # fmt: skip
-    add_unit_option(parser, "unit of uncertainties and differences")
-    parser.set_defaults(run=_methods)
-    page(
-        parser,
-        [
+        run=_methods, see="restate, pairs, read",
+        examples=[
             ("methods", "The fin of the ski in hand."),
             ("methods --ski LK64/22 --unit mm", "Another one's, in mm."),
         ],
-        ("restate", "pairs", "read"),
-    )
+    )  # fmt: skip
+    add_unit_option(parser, "unit of uncertainties and differences")
 
 
-def _methods(args: argparse.Namespace) -> int:
-
+def _methods(args: argparse.Namespace) -> None:
     with at_ski(args) as at:
         try:
             found = restated(at.shop, at.view, at.unit)
@@ -44,4 +38,3 @@ def _methods(args: argparse.Namespace) -> int:
             raise PoseError(error_words(why, at.unit)) from None
         lines = method_lines(found, learnt_beside(at.shop, at.view, found), at.unit)
     say(lines)
-    return 0

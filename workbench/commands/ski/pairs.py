@@ -12,7 +12,6 @@ from workbench.commands.at_ski import (
     at_ski,
     ski_command,
 )
-from workbench.commands.manual import page
 from workbench.commands.output import say
 from workbench.errors import InputError
 from workbench.work.offsets import pairs
@@ -33,6 +32,16 @@ def add(commands: Any) -> None:
         "Without TWO the methods of the blade that take one quantity, two by two, with their "
         "numbers. With TWO what their pairs say: the difference with its uncertainty, its limits, "
         "and whether the blade's outline agrees; then each pair, kept or offered out of a round.",
+        run=_pairs, see="restate, read, history",
+        examples=[
+            ("pairs", "Which methods of this blade can be compared."),
+            ("pairs 1", "What the pairs of the first two say."),
+            ("pairs 1 --add 6.9365 6.7640", "The fin in hand, read by both."),
+            ("pairs 1 --take all", "What rounds offer; never counted twice."),
+            ("pairs 1 --restate 7.0120", "A number off another bench's card, as read here."),
+            ("pairs 1 --turned --restate 171.40mm", "The other way round."),
+            ('pairs 1 --strike 3 --reason "jaw in the slot"', "It stays readable."),
+        ],
     )  # fmt: skip
     parser.add_argument("two", metavar="TWO", nargs="?", help="two methods by their number")
     parser.add_argument(
@@ -49,24 +58,9 @@ def add(commands: Any) -> None:
     )
     parser.add_argument("--reason", metavar="WORDS", help="why; with --strike")
     add_unit_option(parser, "unit to show, and of a bare number")
-    parser.set_defaults(run=_pairs)
-    page(
-        parser,
-        [
-            ("pairs", "Which methods of this blade can be compared."),
-            ("pairs 1", "What the pairs of the first two say."),
-            ("pairs 1 --add 6.9365 6.7640", "The fin in hand, read by both."),
-            ("pairs 1 --take all", "What rounds offer; never counted twice."),
-            ("pairs 1 --restate 7.0120", "A number off another bench's card, as read here."),
-            ("pairs 1 --turned --restate 171.40mm", "The other way round."),
-            ('pairs 1 --strike 3 --reason "jaw in the slot"', "It stays readable."),
-        ],
-        ("restate", "read", "history"),
-    )
 
 
-def _pairs(args: argparse.Namespace) -> int:
-
+def _pairs(args: argparse.Namespace) -> None:
     asked = act_asked(args, WAYS, _BELONGS)
     with at_ski(args) as at:
         choices = pairs.choices(at.shop, at.view)
@@ -76,11 +70,9 @@ def _pairs(args: argparse.Namespace) -> int:
             two = two_meant(choices, args.two or "")
             lines = _two(at, two.turned if args.turned else two, asked, args)
     say(lines)
-    return 0
 
 
 def _two(at: AtSki, two: Two, asked: str, args: argparse.Namespace) -> list[str]:
-
     done = _done(at, two, asked, args) if asked else []
     now = restate_current(at.shop, at.view, two)
     return [*done, *study_lines(study(at.shop, at.view, two), now, at.view, at.unit)]
@@ -88,7 +80,6 @@ def _two(at: AtSki, two: Two, asked: str, args: argparse.Namespace) -> list[str]
 
 def _done(at: AtSki, two: Two, asked: str, args: argparse.Namespace) -> list[str]:
     """Do what is asked with the pairs of two methods; say it."""
-
     if asked == "restate":
         return _restated(at, two, args.restate)
     if asked == "add":
@@ -103,14 +94,12 @@ def _done(at: AtSki, two: Two, asked: str, args: argparse.Namespace) -> list[str
 
 
 def _restated(at: AtSki, two: Two, text: str) -> list[str]:
-
     number, found = restate_typed(at.shop, at.view, two, text, at.unit)
     names = (clean(two.first.name), clean(two.second.name))
     return [f"Converted: {restated_words(number, found, names, at.unit)}."]
 
 
 def _offered(at: AtSki, two: Two, text: str) -> tuple[PairLine, ...]:
-
     kept = pairs.pairs_of(at.shop, two)
     offered = pairs.offered(at.shop, at.view, two, kept)
     if not offered:
@@ -124,5 +113,4 @@ def _offered(at: AtSki, two: Two, text: str) -> tuple[PairLine, ...]:
 
 
 def _kept(at: AtSki, two: Two, text: str) -> PairLine:
-
     return pair_meant(pairs.pairs_of(at.shop, two), text)

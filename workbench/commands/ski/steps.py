@@ -9,10 +9,8 @@ from workbench.commands.at_ski import (
     AtSki,
     Did,
     add_unit_option,
-    does,
     ski_command,
 )
-from workbench.commands.manual import page
 from workbench.errors import InputError
 from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
@@ -42,22 +40,17 @@ def _add_tick(commands: Any) -> None:
         commands, "tick", "tick the next item of the check that is due",
         "Each item is ticked on purpose, one a command and in order; 'next' says which is due. The "
         "clamp bolts come last, always, and nothing is signed off without them.",
-    )  # fmt: skip
-    tick.add_argument("item", metavar="ITEM", help="the item that is due, by its key or number")
-    does(tick, _tick)
-    page(
-        tick,
-        [
+        do=_tick, see="next, sign-off",
+        examples=[
             ("tick edges", "The item 'edges' of the received check."),
             ('tick --ski "Heron 66" 2', "The second item, of a ski that is not in hand."),
             ("--who KV tick clamp", "The clamp bolts, last of the final check, under KV."),
         ],
-        ("next", "sign-off"),
-    )
+    )  # fmt: skip
+    tick.add_argument("item", metavar="ITEM", help="the item that is due, by its key or number")
 
 
 def _tick(at: AtSki, args: argparse.Namespace) -> Did:
-
     item = item_meant(at.view, args.item)
     return at.shop.tick(at.view, item.key), f"ticked: {item.words}"
 
@@ -73,18 +66,8 @@ def _add_read(commands: Any) -> None:
         "after the turns made, is refused with the question; --yes takes it. A reading may be "
         "repeated; the mean of its repeats counts. After the final check it is the after-lock "
         "reading, the clamp bolts tight for good: it shows what clamping moved.",
-    )  # fmt: skip
-    read.add_argument("method", metavar="METHOD", help=METHOD)
-    read.add_argument("value", metavar="VALUE", help="such as 2.4505, 24505, 62.23mm or 2 7/16")
-    add_unit_option(read, "unit of a bare number")
-    read.add_argument(
-        "--caliper", metavar="NAME", help="taken with this one; left out: the one in hand"
-    )
-    read.add_argument("--yes", action="store_true", help=YES)
-    does(read, _read)
-    page(
-        read,
-        [
+        do=_read, see="next, strike, take-back, calipers, enough",
+        examples=[
             ('read "depth, hole 2 back edge" 2.4505', "A reading by its method's name."),
             ("read 1 24505", "The first reading; the point is placed: 2.4505 in."),
             ("read tail 18.42mm", "The one tail distance of this ski, in mm."),
@@ -94,14 +77,21 @@ def _add_read(commands: Any) -> None:
             ),
             ("read 3 7.0175 --yes", "Taken though it is doubtful."),
         ],
-        ("next", "strike", "take-back", "calipers", "enough"),
+    )  # fmt: skip
+    read.add_argument("method", metavar="METHOD", help=METHOD)
+    read.add_argument("value", metavar="VALUE", help="such as 2.4505, 24505, 62.23mm or 2 7/16")
+    add_unit_option(read, "unit of a bare number")
+    read.add_argument(
+        "--caliper", metavar="NAME", help="taken with this one; left out: the one in hand"
     )
-    enough = ski_command(
+    read.add_argument("--yes", action="store_true", help=YES)
+    ski_command(
         commands, "enough", "go on with fewer repeats than the shop wants",
         "At least one of each reading there must be.",
+        do=lambda at, _: (at.shop.enough(at.view), "going on with fewer repeats"),
+        see="read, settings",
+        examples=[("enough", "One repeat of each will do this time.")],
     )  # fmt: skip
-    does(enough, lambda at, _: (at.shop.enough(at.view), "going on with fewer repeats"))
-    page(enough, [("enough", "One repeat of each will do this time.")], ("read", "settings"))
 
 
 def _read(at: AtSki, args: argparse.Namespace) -> Did:
@@ -124,12 +114,13 @@ def _read(at: AtSki, args: argparse.Namespace) -> Did:
 
 
 def _add_seat(commands: Any) -> None:
-    seat = ski_command(
+    ski_command(
         commands, "seat", "say that all three studs touch the blade where it is",
         "Bring all three studs up until each just touches the blade, then say so.",
+        do=lambda at, _: (at.shop.seat_studs(at.view), "studs touch the blade where it is"),
+        see="next, aim",
+        examples=[("seat", "The studs of the ski in hand touch.")],
     )  # fmt: skip
-    does(seat, lambda at, _: (at.shop.seat_studs(at.view), "studs touch the blade where it is"))
-    page(seat, [("seat", "The studs of the ski in hand touch.")], ("next", "aim"))
 
 
 def _add_sign_off(commands: Any) -> None:
@@ -137,23 +128,18 @@ def _add_sign_off(commands: Any) -> None:
         commands, "sign-off", "release a ski after its final check",
         "Only after every item of the final check, the clamp bolts last, and under initials: --who "
         "before the command, or the setting 'who'.",
+        do=_sign_off, see="tick, card, day-sheet",
+        examples=[
+            ("--who KV sign-off", "Released by KV."),
+            ("--who KV sign-off --second PM", "PM looked at it too."),
+        ],
     )  # fmt: skip
     sign.add_argument(
         "--second", metavar="INITIALS", help="who else looked at it, where the shop asks for that"
     )
-    does(sign, _sign_off)
-    page(
-        sign,
-        [
-            ("--who KV sign-off", "Released by KV."),
-            ("--who KV sign-off --second PM", "PM looked at it too."),
-        ],
-        ("tick", "card", "day-sheet"),
-    )
 
 
 def _sign_off(at: AtSki, args: argparse.Namespace) -> Did:
-
     who, view = at.shop.who, at.view
     if not who.strip():
         raise InputError("initials", "(none)", "some, as in quarterturn --who KV sign-off")

@@ -11,10 +11,8 @@ from workbench.commands.at_ski import (
     Did,
     act,
     add_unit_option,
-    does,
     ski_command,
 )
-from workbench.commands.manual import page
 from workbench.commands.ski.steps import METHOD, YES
 from workbench.errors import InputError, PoseError
 from workbench.measure.display import turn_text
@@ -57,6 +55,23 @@ def _add_aim(commands: Any) -> None:
         "A reading without a target stays where it is. A change is counted from the reading of "
         "now; 'accept' goes on to the turns. One out of reach is kept and told, with status 3: "
         "give another, or those of the other readings that belong to it.",
+        run=lambda args: act(args, _aim, aims=not args.again),
+        see="accept, baselines, finest, ride",
+        examples=[
+            ("aim depth +.010", "Ten thousandths deeper than it is now."),
+            ("aim 3 -0.015", "The third reading, the length, shorter."),
+            ('aim "tail, upper line" 18.50mm', "A tail distance by its value."),
+            ("aim --baseline", "The ski's own baseline."),
+            (
+                "aim --as-read-by 'depth deepest=2.512' 'tail flat=.728' 'length tips=6.936'",
+                "The rider's numbers from elsewhere, in this ski's own methods.",
+            ),
+            ("aim --last", "What it was last set to."),
+            ("aim --one-step-more", "The last change was good: as much again."),
+            ("aim --undo-change", "The last change was not: back to the setting before it."),
+            ("aim --setting 2026-07-04:left", "How it left on that day."),
+            ("aim --again", "Change the target after all."),
+        ],
     )  # fmt: skip
     aim.add_argument("method", metavar="METHOD", nargs="?", help=METHOD)
     aim.add_argument(
@@ -89,26 +104,6 @@ def _add_aim(commands: Any) -> None:
     )
     add_unit_option(aim, "unit of a bare number")
     aim.add_argument("--yes", action="store_true", help=YES)
-    aim.set_defaults(run=lambda args: act(args, _aim, aims=not args.again))
-    page(
-        aim,
-        [
-            ("aim depth +.010", "Ten thousandths deeper than it is now."),
-            ("aim 3 -0.015", "The third reading, the length, shorter."),
-            ('aim "tail, upper line" 18.50mm', "A tail distance by its value."),
-            ("aim --baseline", "The ski's own baseline."),
-            (
-                "aim --as-read-by 'depth deepest=2.512' 'tail flat=.728' 'length tips=6.936'",
-                "The rider's numbers from elsewhere, in this ski's own methods.",
-            ),
-            ("aim --last", "What it was last set to."),
-            ("aim --one-step-more", "The last change was good: as much again."),
-            ("aim --undo-change", "The last change was not: back to the setting before it."),
-            ("aim --setting 2026-07-04:left", "How it left on that day."),
-            ("aim --again", "Change the target after all."),
-        ],
-        ("accept", "baselines", "finest", "ride"),
-    )
 
 
 def _aim(at: AtSki, args: argparse.Namespace) -> Did:
@@ -160,19 +155,16 @@ def _aim_as_read(at: AtSki, texts: Sequence[str]) -> Did:
 
 
 def _aim_at_baseline(at: AtSki, name: str) -> Did:
-
     baseline = baseline_meant(at.shop, at.view, name)
     return aim_at(at.shop, at.view, baseline), f"target: the baseline {baseline.name}"
 
 
 def _aim_at_setting(at: AtSki, name: str) -> Did:
-
     setting = named_setting(settings_in(load_history(at.shop, at.view.ski.id)), name)
     return go_back(at.shop, at.view, setting), f"target: the setting {setting.name}"
 
 
 def _aim_at_value(at: AtSki, args: argparse.Namespace) -> Did:
-
     line, text = line_meant(at.view, args.method), args.value.strip()
     placing = target_meant(at.view, line, text, at.unit, sure=args.yes)
     if text.startswith(SIGNS):
@@ -191,34 +183,25 @@ def _add_accept(commands: Any) -> None:
         commands, "accept", "accept the target, or the readings that are within tolerance",
         "Goes on from the target to the turns, and from readings within tolerance to what comes "
         "after them.",
+        do=_accept, aims=True, see="aim, done",
+        examples=[
+            ("accept", "The target, or the readings, of the ski in hand."),
+            ("accept --as-is", "Near enough, though outside tolerance."),
+        ],
     )  # fmt: skip
     accept.add_argument(
         "--as-is", action="store_true", help="keep readings that are outside tolerance as they are"
     )
-    does(accept, _accept, aims=True)
-    page(
-        accept,
-        [
-            ("accept", "The target, or the readings, of the ski in hand."),
-            ("accept --as-is", "Near enough, though outside tolerance."),
-        ],
-        ("aim", "done"),
-    )
     finest = ski_command(
         commands, "finest", "change the finest turn that this ski is set with",
         "Turns are rounded to the combination of such parts that misses the target least.",
+        do=_finest, see="settings, done",
+        examples=[("finest 1/16", "Sixteenths, for this ski."), ("finest 0", "Exact turns.")],
     )  # fmt: skip
     finest.add_argument("turn", metavar="TURN", help="1/4, 1/8, 1/16 ...; 0 is exact")
-    does(finest, _finest)
-    page(
-        finest,
-        [("finest 1/16", "Sixteenths, for this ski."), ("finest 0", "Exact turns.")],
-        ("settings", "done"),
-    )
 
 
 def _accept(at: AtSki, args: argparse.Namespace) -> Did:
-
     if at.view.stage == "target":
         return at.shop.accept_target(at.view), "target accepted"
     if at.view.stage == "turning" and not args.as_is:
@@ -229,7 +212,6 @@ def _accept(at: AtSki, args: argparse.Namespace) -> Did:
 
 
 def _finest(at: AtSki, args: argparse.Namespace) -> Did:
-
     turn = finest_of(args.turn)
     said = f"finest turn {turn_text(turn)}" if turn else "exact turns"
     return at.shop.set_finest(at.view, turn), said
@@ -239,24 +221,19 @@ def _finest(at: AtSki, args: argparse.Namespace) -> Did:
 
 
 def _add_done(commands: Any) -> None:
-    done = ski_command(
+    ski_command(
         commands, "done", "say that the act of the round that is due is done",
         "Loosen, turn stud after stud, seat, snug: 'next' says which act is due, and each is one "
         "'done'. The last of them keeps the round with its turns; then measure again.",
-    )  # fmt: skip
-    does(done, _done)
-    page(
-        done,
-        [
+        do=_done, see="next, read, take-back",
+        examples=[
             ("done", "The act that 'next' named is done."),
             ("done --ski OT-65-771", "The same for another ski."),
         ],
-        ("next", "read", "take-back"),
-    )
+    )  # fmt: skip
 
 
 def _done(at: AtSki, _: argparse.Namespace) -> Did:
-
     view = at.view
     if view.stage == "turning" and view.steps and not view.has_round:
         raise InputError("turns", no_turn_why(view), "a finer turn: finest; or accept --as-is")
@@ -277,6 +254,11 @@ def _add_set_wing(commands: Any) -> None:
         commands, "set-wing", "keep the wing's angle that was set",
         "Degrees to the base, with where the straightedge lay and the gauge used. 'wing' does the "
         "arithmetic between holds.",
+        do=_set_wing, see="wing, settings, tick",
+        examples=[
+            ("set-wing 7.5", "Seven and a half degrees, by the shop's hold and gauge."),
+            ('set-wing 8 --hold front --gauge "brass, 8"', "Held and gauged another way."),
+        ],
     )  # fmt: skip
     wing.add_argument("angle", metavar="DEGREES", help="2 to 20, such as 7.5")
     wing.add_argument(
@@ -285,19 +267,9 @@ def _add_set_wing(commands: Any) -> None:
     wing.add_argument(
         "--gauge", metavar="WORDS", help="the gauge used; left out: the shop's of that angle"
     )
-    does(wing, _set_wing)
-    page(
-        wing,
-        [
-            ("set-wing 7.5", "Seven and a half degrees, by the shop's hold and gauge."),
-            ('set-wing 8 --hold front --gauge "brass, 8"', "Held and gauged another way."),
-        ],
-        ("wing", "settings", "tick"),
-    )
 
 
 def _set_wing(at: AtSki, args: argparse.Namespace) -> Did:
-
     hold = hold_of(args.hold) if args.hold is not None else None
     if args.gauge is not None:
         keepable("gauge", args.gauge)
