@@ -17,7 +17,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 from workbench import __version__
-from workbench.commands.families import modules
+from workbench.commands import modules
 from workbench.commands.manual import (
     Index,
     Parser,

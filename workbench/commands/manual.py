@@ -10,11 +10,12 @@ import argparse
 import re
 import sys
 import textwrap
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from typing import Any, ClassVar, NoReturn
 
 from workbench.commands.output import say
+from workbench.errors import InputError
 from workbench.errors import shown as quoted
 
 WRONG_INPUT = 2
@@ -192,3 +193,43 @@ def _sections(parser: Parser) -> list[str]:
 
 def _example(line: str, words: str) -> str:
     return f"  {line}\n{textwrap.indent(textwrap.fill(words, WIDTH - 6), ' ' * 6)}"
+
+
+def act_asked(
+    args: argparse.Namespace, acts: Iterable[str], belongs: Mapping[str, tuple[str, ...]]
+) -> str:
+    """Return the name of the act that is asked for among options that exclude each other, or blank.
+
+    argparse's own groups would do, but they set their usage on one line however long.
+
+    ``belongs`` gives for each other option the acts that it belongs to.
+
+    Raises:
+        InputError: two acts at once, or an option without its act.
+    """
+
+    ways = tuple(acts)
+    asked = [name for name in ways if _is_given(args, name)]
+    if len(asked) > 1:
+        accepted = f"one of {', '.join(map(option, ways))} at a time"
+        raise InputError(" ".join(map(option, asked)), "together", accepted)
+    name = asked[0] if asked else ""
+    for other, of in belongs.items():
+        if _is_given(args, other) and name not in of:
+            value = getattr(args, other)
+            given = value if isinstance(value, str) else "(given)"
+            raise InputError(option(other), given, f"{_listed(of)} with it")
+    return name
+
+
+def option(name: str) -> str:
+    """Return an option as it is typed."""
+    return f"--{name.replace('_', '-')}"
+
+
+def _is_given(args: argparse.Namespace, name: str) -> bool:
+    return getattr(args, name) not in (None, False)
+
+
+def _listed(names: tuple[str, ...]) -> str:
+    return " or ".join(map(option, names))

@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from workbench.commands.asked import act_asked
 from workbench.commands.at_ski import (
     AtSki,
     Did,
@@ -14,6 +13,7 @@ from workbench.commands.at_ski import (
     at_ski,
     ski_command,
 )
+from workbench.commands.manual import act_asked
 from workbench.commands.output import say
 from workbench.errors import InputError
 from workbench.records.store.rows import CurveKind

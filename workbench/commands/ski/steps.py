@@ -1,4 +1,4 @@
-"""Checks, readings and the sign-off of a ski, line by line."""
+"""A ski step by step: where it is, taking it in hand, checks, readings and the sign-off."""
 
 from __future__ import annotations
 
@@ -8,16 +8,22 @@ from typing import Any
 from workbench.commands.at_ski import (
     AtSki,
     Did,
+    add_ski_option,
     add_unit_option,
+    at_ski,
     ski_command,
 )
+from workbench.commands.output import say, say_json
 from workbench.errors import InputError
 from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
+from workbench.work.job_text.job_json import job_report
+from workbench.work.job_text.job_text import job_lines, next_lines, ski_lines
 from workbench.work.job_text.setting_words import moved_words
 from workbench.work.job_text.typed_lines import item_meant, kept_words, line_meant, reading_meant
 from workbench.work.job_text.view_words import since_left
+from workbench.work.job_text.which_ski import take
 from workbench.work.roster.calipers import caliper_meant, in_hand, standing_words
 
 METHOD = "a reading by its method's name or number, or depth, tail, length where one is meant"
@@ -25,11 +31,71 @@ YES = "take the likeliest meaning, or the doubtful value as it is, without askin
 
 
 def add(commands: Any) -> None:
-    """Add the commands."""
+    """Add the commands in the order of the work."""
+    _add_next(commands)
+    _add_take(commands)
     _add_tick(commands)
     _add_read(commands)
     _add_seat(commands)
     _add_sign_off(commands)
+
+
+# -- where it is -----------------------------------------------------------------------------------
+
+
+def _add_next(commands: Any) -> None:
+    nxt = commands.add_parser(
+        "next",
+        help="how far a ski is and what to do now",
+        description="One fact a line, without drawing. Said are the ski, its stage, what to do now and the command for "
+        "it, the caution that belongs there, each reading with its uncertainty and target, and "
+        "where studs are to be turned the turns, exact and rounded, the steps and what to expect.",
+        run=_next,
+        see="take, queue, tick, read",
+        examples=[
+            ("next", "The ski in hand."),
+            ('next "Heron 66"', "A ski by its name."),
+            ("next 3 --unit mm", "The third ski of the queue, in mm."),
+            ("next H66-014 --json", "A ski by its serial, for a script."),
+        ],
+    )
+    nxt.add_argument(
+        "ski", metavar="SKI", nargs="?", default=argparse.SUPPRESS, help="the same as --ski SKI"
+    )
+    add_ski_option(nxt)
+    add_unit_option(nxt, "unit to show")
+    nxt.add_argument("--json", action="store_true", help="print JSON for machines")
+
+
+def _next(args: argparse.Namespace) -> None:
+    with at_ski(args) as at:
+        if args.json:
+            say_json(job_report(at.view, at.unit, at.number, at.line))
+        else:
+            say(job_lines(at.view, at.unit, at.number, at.line, at.ski))
+
+
+def _add_take(commands: Any) -> None:
+    take = commands.add_parser(
+        "take",
+        help="take a ski of the queue in hand",
+        description="The ski in hand is the one that commands are about where --ski names no "
+        "other. The bench opens on it too.",
+        run=_take,
+        see="next, queue",
+        examples=[
+            ("take 1", "The first ski of the queue."),
+            ("take OT-65-771", "A ski by its serial."),
+        ],
+    )
+    take.add_argument("ski", metavar="SKI", help="serial, name or number in the queue")
+
+
+def _take(args: argparse.Namespace) -> None:
+    with at_ski(args) as at:
+        take(at.shop, at.line)
+        lines = [*ski_lines(at.view, at.number, at.line, True), *next_lines(at.view, "")]
+    say(lines)
 
 
 # -- checks ----------------------------------------------------------------------------------------
