@@ -47,9 +47,10 @@ def _add_next(commands: Any) -> None:
     nxt = commands.add_parser(
         "next",
         help="how far a ski is and what to do now",
-        description="One fact a line, without drawing. Said are the ski, its stage, what to do now and the command for "
-        "it, the caution that belongs there, each reading with its uncertainty and target, and "
-        "where studs are to be turned the turns, exact and rounded, the steps and what to expect.",
+        description="One fact a line, without drawing. Said are the ski, its stage, what to do "
+        "now and the command for it, the caution that belongs there, each reading with its "
+        "uncertainty and target, and where studs are to be turned the turns, exact and "
+        "rounded, the steps and what to expect.",
         run=_next,
         see="take, queue, tick, read",
         examples=[
