@@ -18,12 +18,16 @@ from workbench.errors import InputError
 from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
-from workbench.work.job_text.job_json import job_report
-from workbench.work.job_text.job_text import job_lines, next_lines, ski_lines
+from workbench.work.job_text.job_text import job_lines, job_report, next_lines, ski_lines
 from workbench.work.job_text.setting_words import moved_words
-from workbench.work.job_text.typed_lines import item_meant, kept_words, line_meant, reading_meant
+from workbench.work.job_text.typed_lines import (
+    item_meant,
+    kept_words,
+    line_meant,
+    reading_meant,
+    take,
+)
 from workbench.work.job_text.view_words import since_left
-from workbench.work.job_text.which_ski import take
 from workbench.work.roster.calipers import caliper_meant, in_hand, standing_words
 
 METHOD = "a reading by its method's name or number, or depth, tail, length where one is meant"
