@@ -68,8 +68,8 @@ from workbench.work.paper.cards import card_of
 from workbench.work.paper.day_sheet import day_sheet
 from workbench.work.roster import check_lists, queue
 from workbench.work.roster import settings as shop_settings
-from workbench.work.roster.parts_file import stock_shop
-from workbench.work.roster.wear import change_parts, last_change, strike_change
+from workbench.work.roster.parts_typed import stock_shop
+from workbench.work.roster.ski_sheet import change_parts, last_change, strike_change
 from workbench.work.trust.job_reading import Line
 
 SKIS = ("Heron 66", "Lark 64")

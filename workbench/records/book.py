@@ -12,7 +12,7 @@ from datetime import datetime
 from functools import wraps
 from pathlib import Path
 from types import TracebackType
-from typing import TYPE_CHECKING, Concatenate, ParamSpec, Self, TypeVar
+from typing import TYPE_CHECKING, Concatenate, ParamSpec, Protocol, Self, TypeVar
 
 from workbench.records.backup import copies
 from workbench.records.backup.place_lock import place_held
@@ -94,6 +94,27 @@ def _one(kind: type[K]) -> Callable[[Book, str], K]:
 def _versions(kind: type[Part]) -> Callable[[Book, str], tuple[PartVersion, ...]]:
     """A method: a thing as first written down and each time it was corrected, oldest first."""
     return lambda book, thing_id: book._read(roster.versions, kind, thing_id)
+
+
+class HasBook(Protocol):
+    """Whatever works on an open book."""
+
+    @property
+    def book(self) -> Book:
+        """The book."""
+
+
+S = TypeVar("S", bound=HasBook)
+
+
+def whole(act: Callable[Concatenate[S, P], T]) -> Callable[Concatenate[S, P], T]:
+    """Make ``act``, whose first argument has a book, one transaction: all is kept or nothing."""
+
+    @wraps(act)
+    def done(at: S, /, *args: P.args, **kwargs: P.kwargs) -> T:
+        return at.book.batch(act, at, *args, **kwargs)
+
+    return done
 
 
 class Book:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from workbench.commands.at_ski import add_fields, unit_of
+from workbench.commands.at_ski import add_fields, fields_of, unit_of
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say
 from workbench.errors import InputError
@@ -92,9 +92,7 @@ def _add_queueing(commands: Any) -> None:
 
 
 def _add_ski(args: argparse.Namespace) -> None:
-    fields = {
-        name.replace("-", "_"): getattr(args, name.replace("-", "_")) for name, *_ in SKI_FIELDS
-    }
+    fields = fields_of(args, SKI_FIELDS)
     with opened_shop(args) as shop:
         fields["unit"] = fields["unit"] or unit_of(args, shop)
         fields["blade"] = fields["blade"] or first_real(shop.book.blades())

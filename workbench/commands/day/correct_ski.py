@@ -8,8 +8,7 @@ from typing import Any
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say
 from workbench.work.roster.adding import known_ski
-from workbench.work.roster.ski_corrections import changed_words, correct_ski, sheet_of
-from workbench.work.roster.wear import methods_text
+from workbench.work.roster.ski_sheet import changed_words, correct_ski, methods_text, sheet_of
 from workbench.work.text.words import clean
 
 _FIELDS = (

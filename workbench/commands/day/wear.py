@@ -14,7 +14,7 @@ from workbench.records.store import rows
 from workbench.work.job.shop import Shop
 from workbench.work.order.carried import carried_lines
 from workbench.work.roster.adding import blade_meant, known_ski
-from workbench.work.roster.wear import (
+from workbench.work.roster.ski_sheet import (
     FOLLOWS,
     NEVER_DONE,
     change_parts,

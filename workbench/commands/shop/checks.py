@@ -14,12 +14,14 @@ from workbench.work.job.shop import Shop
 from workbench.work.order.shop_policy import rules_of
 from workbench.work.roster.check_lists import (
     add_item,
+    check_item_meant,
+    check_lines,
+    fastener_meant,
     move_item,
     remove_item,
     reword_item,
     reword_torque,
 )
-from workbench.work.roster.check_text import check_item_meant, check_lines, fastener_meant
 
 LISTS = ("received", "final", "torque")
 
