@@ -8,24 +8,17 @@ from typing import Any, TypeVar
 
 from workbench.records.store.database import Database
 from workbench.records.store.faults import DamagedError, UnknownRowError
-from workbench.records.store.rows import (
-    CaliperCheck,
-    Curve,
-    Pair,
-    Study,
-    StudyReading,
-)
+from workbench.records.store.rows import Written
 from workbench.records.store.specs import ENTRY_TABLES
 from workbench.records.store.writer import Pen
 from workbench.records.tables import strikes
 
-Entry = TypeVar("Entry", CaliperCheck, Pair, Curve, Study, StudyReading)
+Entry = TypeVar("Entry", bound=Written)
 
 _LISTS = ("parts", "people", "sequence")
 
-_ENTRIES = """SELECT t.*, s.at AS struck_at, s.who AS struck_who, s.reason AS struck_reason,
-    s.replaced_by AS struck_replaced_by
-    FROM {table} t LEFT JOIN strikes s ON s.row_id = t.id WHERE {where} ORDER BY t.id"""
+_ENTRIES = f"""SELECT t.*, {strikes.JOINED}
+    FROM {{table}} t LEFT JOIN strikes s ON s.row_id = t.id WHERE {{where}} ORDER BY t.id"""
 
 _STUDIES_READ = """SELECT t.id, count(*) || ' ' || ifnull(group_concat(s.row_id), '')
     FROM studies t JOIN study_readings r ON r.study_id = t.id

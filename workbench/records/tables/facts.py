@@ -50,9 +50,8 @@ _OWN = {
 _STRIKE_COLUMNS = 4
 """The last columns of a fact: when, by whom and why it was struck, and what replaces it."""
 
-_FACTS = """SELECT t.*, s.at AS struck_at, s.who AS struck_who, s.reason AS struck_reason,
-    s.replaced_by AS struck_replaced_by
-    FROM json_each(?) o JOIN {table} t ON t.job_id = o.value
+_FACTS = f"""SELECT t.*, {strikes.JOINED}
+    FROM json_each(?) o JOIN {{table}} t ON t.job_id = o.value
     LEFT JOIN strikes s ON s.row_id = t.id"""
 
 _MARKS = f"""SELECT o.value, (SELECT count(*) FROM strikes) + (SELECT count(*) FROM other_strikes),

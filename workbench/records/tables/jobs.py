@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import fields
 from typing import Any
 
 from workbench.records.store.database import Database
@@ -12,11 +13,10 @@ from workbench.records.store.schema import QUEUE_OF_ROWS
 from workbench.records.store.specs import Table
 from workbench.records.store.values import day_text, keepable
 from workbench.records.store.writer import Pen
-from workbench.records.tables.strikes import struck
+from workbench.records.tables.strikes import JOINED, struck
 
-_JOB = """SELECT j.id, j.ski_id, q.day, j.due, q.rank, j.finest_turn, j.kind, j.note, q.open,
-    s.at AS struck_at, s.who AS struck_who, s.reason AS struck_reason,
-    s.replaced_by AS struck_replaced_by
+_JOB = f"""SELECT j.id, j.ski_id, q.day, j.due, q.rank, j.finest_turn, j.kind, j.note, q.open,
+    {JOINED}
     FROM jobs j JOIN queue q ON q.job_id = j.id LEFT JOIN strikes s ON s.row_id = j.id"""
 
 _ITEM = """SELECT q.job_id AS id, j.ski_id, q.day, j.due, q.rank, j.finest_turn, j.kind, j.note,
@@ -26,6 +26,9 @@ _ITEM = """SELECT q.job_id AS id, j.ski_id, q.day, j.due, q.rank, j.finest_turn,
     JOIN skis k ON k.id = (SELECT max(v.id) FROM skis v WHERE v.root = j.ski_id)
     JOIN blades b ON b.id = (SELECT max(v.id) FROM blades v WHERE v.root = k.blade_id)
     WHERE {where} ORDER BY q.day, q.rank, q.job_id"""
+
+_OF_JOB = tuple(f.name for f in fields(Job) if f.name != "struck")
+_OF_SKI = tuple(f.name for f in fields(QueueItem) if f.name not in ("job", "signed_off"))
 
 OF_DAY = "q.day = ? AND q.struck = 0"
 
@@ -104,17 +107,7 @@ def jobs(db: Database, where: str, values: Sequence[object]) -> tuple[Job, ...]:
 
 
 def _job_of(row: dict[str, Any]) -> Job:
-    return Job(
-        id=row["id"],
-        ski_id=row["ski_id"],
-        day=row["day"],
-        due=row["due"],
-        rank=row["rank"],
-        finest_turn=row["finest_turn"],
-        kind=row["kind"],
-        note=row["note"],
-        struck=struck(row),
-    )
+    return Job(**{name: row[name] for name in _OF_JOB}, struck=struck(row))
 
 
 def day_queue(db: Database, day: str) -> tuple[QueueItem, ...]:
@@ -134,16 +127,8 @@ def item_rows(db: Database, where: str, values: Sequence[object]) -> list[dict[s
 
 def item_of(row: dict[str, Any]) -> QueueItem:
     """The item of such a row."""
-    return QueueItem(
-        job=_job_of(row),
-        ski_name=row["ski_name"],
-        rider=row["rider"],
-        model=row["model"],
-        serial=row["serial"],
-        unit=row["unit"],
-        blade_name=row["blade_name"],
-        signed_off=not row["open"],
-    )
+    shown = {name: row[name] for name in _OF_SKI}
+    return QueueItem(job=_job_of(row), signed_off=not row["open"], **shown)
 
 
 def rebuild_queue(pen: Pen) -> None:

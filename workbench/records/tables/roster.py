@@ -157,10 +157,9 @@ SHAPES: dict[type, Shape] = {
     ),
 }
 
-_NOW = """SELECT t.*, s.at AS struck_at, s.who AS struck_who, s.reason AS struck_reason,
-    s.replaced_by AS struck_replaced_by
-    FROM {table} t LEFT JOIN strikes s ON s.row_id = t.root
-    WHERE t.id = (SELECT max(v.id) FROM {table} v WHERE v.root = t.root) AND {where}
+_NOW = f"""SELECT t.*, {strikes.JOINED}
+    FROM {{table}} t LEFT JOIN strikes s ON s.row_id = t.root
+    WHERE t.id = (SELECT max(v.id) FROM {{table}} v WHERE v.root = t.root) AND {{where}}
     ORDER BY t.root"""
 
 _STANDING = "s.id IS NULL"
@@ -210,8 +209,7 @@ def one(db: Database, kind: type[V], thing_id: str) -> V:
 def ski_versions(db: Database, ski_id: str) -> tuple[SkiVersion, ...]:
     """A ski as it was first written down and each time it was corrected, oldest first."""
     shape = SHAPES[Ski]
-    sql = """SELECT t.*, s.at AS struck_at, s.who AS struck_who, s.reason AS struck_reason,
-        s.replaced_by AS struck_replaced_by
+    sql = f"""SELECT t.*, {strikes.JOINED}
         FROM skis t LEFT JOIN strikes s ON s.row_id = t.id AND t.id <> t.root
         WHERE t.root = ? ORDER BY t.id"""
     found = list(db.query(sql, [ski_id]))

@@ -12,17 +12,14 @@ from typing import Any, TypeVar
 
 from workbench.records.store.damage import damage_of
 from workbench.records.store.database import Database
-from workbench.records.store.rows import (
-    CaliperCheck,
-    Curve,
-    Pair,
-    Strike,
-    Study,
-    StudyReading,
-)
+from workbench.records.store.rows import Strike, Written
 from workbench.records.store.specs import Table
 
-E = TypeVar("E", CaliperCheck, Pair, Curve, Study, StudyReading)
+E = TypeVar("E", bound=Written)
+
+JOINED = """s.at AS struck_at, s.who AS struck_who, s.reason AS struck_reason,
+    s.replaced_by AS struck_replaced_by"""
+"""The strike ``s`` that is joined to a row, as columns; see :func:`struck`."""
 
 BY_DAMAGE = "the book"
 """Who struck a damaged row, as far as anybody did."""
