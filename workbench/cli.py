@@ -18,22 +18,9 @@ from typing import TYPE_CHECKING
 
 from workbench import __version__
 from workbench.commands import modules
-from workbench.commands.manual import (
-    Index,
-    Parser,
-    filled,
-    headed,
-    summarise,
-)
+from workbench.commands.manual import Index, Parser, filled, headed, summarise
 from workbench.commands.output import facts, reporting, say, say_json
-from workbench.errors import (
-    BenchError,
-    InputError,
-    OutOfReachError,
-    PoseError,
-    RecordsError,
-    shown,
-)
+from workbench.errors import BenchError, InputError, OutOfReachError, PoseError, RecordsError, shown
 from workbench.places import NotShippedError
 
 if TYPE_CHECKING:

@@ -136,9 +136,7 @@ def help_of(parser: argparse.ArgumentParser, action: argparse.Action) -> str:
 
 
 def page(
-    parser: argparse.ArgumentParser,
-    examples: Sequence[tuple[str, str]],
-    see: Sequence[str] = (),
+    parser: argparse.ArgumentParser, examples: Sequence[tuple[str, str]], see: Sequence[str] = ()
 ) -> None:
     """Make a command's help a page, with examples and neighbours as a parser is given them."""
     assert isinstance(parser, Parser)

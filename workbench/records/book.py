@@ -59,9 +59,7 @@ K = TypeVar("K", bound=Thing)
 _BY_HUB = f"SELECT 1 FROM {Table.SHARES} WHERE kind = 'hub' AND joined"
 
 
-def _reads(
-    look: Callable[Concatenate[Database, P], T],
-) -> Callable[Concatenate[Book, P], T]:
+def _reads(look: Callable[Concatenate[Database, P], T]) -> Callable[Concatenate[Book, P], T]:
     """A method of the book that returns what ``look`` reads, all of it from one state of it."""
 
     @wraps(look)

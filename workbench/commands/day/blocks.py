@@ -52,7 +52,7 @@ def _add_measure(commands: Any) -> None:
                 "measure-block 'Heron block' --front 6.90 --rear 1.50 --tail=-0.6±0.1 "
                 "--front-thread '10 turns 0.3125'",
                 "One thread for all, measured; the tail stud's height is rough.",
-            ),
+            )
         ],
     )
     measure.add_argument("name", metavar="NAME", help="a name of its own")

@@ -57,7 +57,7 @@ def _add_baseline(commands: Any) -> None:
             (
                 'correct-baseline spring "tail, upper line" "0.790 in" --reason "digits swapped"',
                 "One number of it.",
-            ),
+            )
         ],
     )
     parser.add_argument("baseline", metavar="BASELINE", help="its name or number in 'baselines'")

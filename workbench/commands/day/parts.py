@@ -44,7 +44,7 @@ def _add_parts(commands: Any) -> None:
             run=_add_part,
             see="parts, add-ski",
             examples=[
-                (f"add-{kind} practice-plate.toml --name 'Practice {kind}'", "Under a new name."),
+                (f"add-{kind} practice-plate.toml --name 'Practice {kind}'", "Under a new name.")
             ],
         )
         parser.add_argument("file", metavar="FILE", help="a work order will do")

@@ -38,10 +38,7 @@ def _add_completion(commands: Any) -> None:
             ("completion bash", "For bash: source <(quarterturn completion bash)"),
             ("completion zsh", "For zsh: keep it as _quarterturn in a folder of $fpath."),
             ("completion tcsh", "For tcsh: keep it in a file and source that."),
-            (
-                "completion fish",
-                "For fish: keep it as ~/.config/fish/completions/quarterturn.fish",
-            ),
+            ("completion fish", "For fish: keep it as ~/.config/fish/completions/quarterturn.fish"),
             (
                 "completion powershell",
                 "For PowerShell: keep it in a file and name that in $PROFILE behind a dot.",

@@ -5,12 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from workbench.commands.at_ski import (
-    AtSki,
-    Did,
-    ski_command,
-    words_of,
-)
+from workbench.commands.at_ski import AtSki, Did, ski_command, words_of
 from workbench.errors import InputError
 from workbench.work.history.history import load_history
 from workbench.work.history.striking import consequences, strike_out

@@ -5,12 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from workbench.commands.at_ski import (
-    AtSki,
-    add_unit_option,
-    at_ski,
-    ski_command,
-)
+from workbench.commands.at_ski import AtSki, add_unit_option, at_ski, ski_command
 from workbench.commands.manual import act_asked
 from workbench.commands.output import say
 from workbench.errors import InputError, PoseError

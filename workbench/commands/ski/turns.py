@@ -6,13 +6,7 @@ import argparse
 from collections.abc import Sequence
 from typing import Any
 
-from workbench.commands.at_ski import (
-    AtSki,
-    Did,
-    act,
-    add_unit_option,
-    ski_command,
-)
+from workbench.commands.at_ski import AtSki, Did, act, add_unit_option, ski_command
 from workbench.commands.ski.steps import METHOD, YES
 from workbench.errors import InputError, PoseError
 from workbench.measure.display import turn_text

@@ -7,12 +7,7 @@ import sqlite3
 from collections.abc import Mapping
 from pathlib import Path
 
-from workbench.errors import (
-    BenchError,
-    InputError,
-    RecordsError,
-    shown,
-)
+from workbench.errors import BenchError, InputError, RecordsError, shown
 
 NUMBER_TAKEN = "was counted already"
 """What a refusal of a taken number says, behind its table and what is counted."""

@@ -23,13 +23,7 @@ from workbench.work.job.entry import Typed
 from workbench.work.job.shop import Shop
 from workbench.work.text.words import clean
 from workbench.work.trust import setting_values
-from workbench.work.trust.caliper_figures import (
-    IN_HAND,
-    held_caliper,
-    judged,
-    measured,
-    shown_name,
-)
+from workbench.work.trust.caliper_figures import IN_HAND, held_caliper, judged, measured, shown_name
 
 INTERVAL = "check_interval_days"
 """The setting of how many days a gauge-block check holds: a whole number, 0 asks for no check."""
@@ -193,11 +187,7 @@ def check_block(shop: Shop, row: rows.Caliper, block: Length, text: str) -> meas
 
 
 def _check(
-    shop: Shop,
-    row: rows.Caliper,
-    kind: rows.CheckKind,
-    nominal: Length,
-    read: Typed,
+    shop: Shop, row: rows.Caliper, kind: rows.CheckKind, nominal: Length, read: Typed
 ) -> measure.CheckResult:
     kept = shop.book.add_entry(
         shop.who,

@@ -11,12 +11,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import TypeVar
 
-from workbench.advice.checklists import (
-    CLAMP,
-    WING,
-    CheckItem,
-    with_clamp_last,
-)
+from workbench.advice.checklists import CLAMP, WING, CheckItem, with_clamp_last
 from workbench.advice.torque import MAKER_WINS, TORQUE_NOTES, TorqueNote
 from workbench.errors import InputError
 from workbench.records.store.rows import Checklist

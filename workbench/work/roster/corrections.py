@@ -20,13 +20,7 @@ from workbench.records.book import whole
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.view_words import stage_words
-from workbench.work.order.rigs import (
-    blade_of,
-    method_of,
-    row_of_blade,
-    row_of_stud,
-    stud_of,
-)
+from workbench.work.order.rigs import blade_of, method_of, row_of_blade, row_of_stud, stud_of
 from workbench.work.roster.adding import checked_text, pick
 from workbench.work.roster.baselines import length_typed
 from workbench.work.roster.correction_words import Mended, changes
