@@ -50,8 +50,8 @@ def build_parser(families: Iterable[tuple[str, str]] | None = None) -> argparse.
         prog="quarterturn", description=filled(DESCRIPTION), epilog=EPILOG, formatter_class=Index
     )
     parser.add_argument("--version", action="version", version=f"quarterturn {__version__}")
-    parser.add_argument("--book", metavar="PATH", help="the book to open instead of the shop's own")
-    parser.add_argument("--who", metavar="INITIALS", help="initials that entries are kept under")
+    parser.option("--book", "PATH", "the book to open instead of the shop's own")
+    parser.option("--who", "INITIALS", "initials that entries are kept under")
     parser.set_defaults(whole=build_parser)
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=Parser)
     for heading, module in modules() if families is None else families:
@@ -89,10 +89,10 @@ def _order_commands(commands: argparse._SubParsersAction[Parser]) -> None:
             ("turns heron.toml --history rounds.jsonl", "With what its rounds so far have taught."),
         ],
     )
-    turns.add_argument(
+    turns.option(
         "--history",
-        metavar="FILE",
-        help="the rounds of this block and blade so far, JSON lines: the answer learns from them",
+        "FILE",
+        "the rounds of this block and blade so far, JSON lines: the answer learns from them",
     )
     predict = commands.add_parser(
         "predict",
@@ -101,12 +101,12 @@ def _order_commands(commands: argparse._SubParsersAction[Parser]) -> None:
         see="turns",
         examples=[("predict heron.toml --turn front=+1/4 --turn tail=-0.1", "Two studs turned.")],
     )
-    predict.add_argument(
+    predict.option(
         "--turn",
+        "STUD=TURNS",
+        "a stud and its turns, such as front=+1/4 or tail=-0.1; may be repeated",
         action="append",
         default=[],
-        metavar="STUD=TURNS",
-        help="a stud and its turns, such as front=+1/4 or tail=-0.1; may be repeated",
     )
     restate = commands.add_parser(
         "restate",
@@ -117,18 +117,16 @@ def _order_commands(commands: argparse._SubParsersAction[Parser]) -> None:
             ('restate heron.toml --by "length, flat"', "What the caliper laid flat would read.")
         ],
     )
-    restate.add_argument(
+    restate.option(
         "--by",
+        "METHOD",
+        "a method of the order; may be repeated; left out: all of them",
         action="append",
         default=[],
-        metavar="METHOD",
-        help="a method of the order; may be repeated; left out: all of them",
     )
     for command in (turns, predict, restate):
-        command.add_argument(
-            "order", metavar="ORDER", help="a work-order file, TOML or JSON; - is standard input"
-        )
-        command.add_argument("--json", action="store_true", help="print JSON for machines")
+        command.place("order", "ORDER", "a work-order file, TOML or JSON; - is standard input")
+        command.flag("--json", "print JSON for machines")
 
 
 def _bench_commands(commands: argparse._SubParsersAction[Parser]) -> None:
@@ -143,10 +141,8 @@ def _bench_commands(commands: argparse._SubParsersAction[Parser]) -> None:
             ("demo --keep demo.db --tour", "A first day step by step, in a book that stays."),
         ],
     )
-    demo.add_argument(
-        "--keep", metavar="PATH", help="keep the demo's book at PATH; the next run goes on with it"
-    )
-    demo.add_argument("--tour", action="store_true", help="walk through a first day, step by step")
+    demo.option("--keep", "PATH", "keep the demo's book at PATH; the next run goes on with it")
+    demo.flag("--tour", "walk through a first day, step by step")
     commands.add_parser(
         "paths",
         help="say where the book and the settings lie",

@@ -12,7 +12,7 @@ import sys
 import textwrap
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from typing import Any, ClassVar, NoReturn
+from typing import Any, ClassVar, NoReturn, TypeAlias
 
 from workbench.commands.output import say
 from workbench.errors import InputError
@@ -31,6 +31,10 @@ STATUSES = (
 WIDTH = 78
 NEGATIVE = re.compile(r"-[\d.,]")
 """What looks like a number with a sign, such as -1/64 or -0.2mm: a value, never an option."""
+
+
+Fields: TypeAlias = "tuple[tuple[str, str, str], ...]"
+"""What a form asks at the bench, as options: (name, the word for its value, words)."""
 
 
 class Page(argparse.RawDescriptionHelpFormatter):
@@ -92,6 +96,27 @@ class Parser(argparse.ArgumentParser):
             self.set_defaults(run=run)
         if examples:
             page(self, examples, see.split(", ") if see else ())
+
+    def place(self, name: str, metavar: str, words: str, **how: Any) -> None:
+        """Add an argument that stands in a place of its own."""
+        self.add_argument(name, metavar=metavar, help=words, **how)
+
+    def option(self, name: str, metavar: str | tuple[str, ...], words: str, **how: Any) -> None:
+        """Add an option that takes a value; ``metavar`` is the word for it."""
+        self.add_argument(name, metavar=metavar, help=words, **how)
+
+    def fields(self, fields: Fields) -> None:
+        """Add an option for each field of a form; left out it is blank."""
+        for name, metavar, words in fields:
+            self.option(f"--{name}", metavar, words, default="")
+
+    def unit(self, words: str, **how: Any) -> None:
+        """Add the option of a unit of length."""
+        self.add_argument("--unit", choices=("in", "mm"), help=words, **how)
+
+    def flag(self, name: str, words: str) -> None:
+        """Add an option that takes none."""
+        self.add_argument(name, action="store_true", help=words)
 
     def parse_known_args(self, args: Any = None, namespace: Any = None) -> tuple[Any, list[str]]:
         """Parse; what is left over is refused by the command it was given to, not the program."""

@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 from typing import Any
 
+from workbench.commands.manual import Parser
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import complained, say, say_page
 from workbench.errors import InputError
@@ -47,12 +48,10 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
             ("card LK64/22 --day 2026-11-25 --format pdf --paper letter", "A PDF to print."),
         ],
     )
-    card.add_argument("ski", metavar="SKI", help="serial or name of a ski in the book")
-    card.add_argument("--day", metavar="DAY", help="YYYY-MM-DD; left out: the latest")
+    card.place("ski", "SKI", "serial or name of a ski in the book")
+    card.option("--day", "DAY", "YYYY-MM-DD; left out: the latest")
     _outputs(card, ("text", "html", "pdf", "svg", "label", "all"))
-    card.add_argument(
-        "--no-drawing", action="store_true", help="text in words alone, as for a screen reader"
-    )
+    card.flag("--no-drawing", "text in words alone, as for a screen reader")
     sheet = commands.add_parser(
         "day-sheet",
         help="all skis of a day on one page",
@@ -67,15 +66,15 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
             ("day-sheet --day 2026-11-25 --format all --to sheets", "Every format there is."),
         ],
     )
-    sheet.add_argument("--day", metavar="DAY", help="YYYY-MM-DD; left out: today")
+    sheet.option("--day", "DAY", "YYYY-MM-DD; left out: today")
     _outputs(sheet, ("text", "html", "pdf", "all"))
 
 
-def _outputs(parser: argparse.ArgumentParser, formats: tuple[str, ...]) -> None:
+def _outputs(parser: Parser, formats: tuple[str, ...]) -> None:
     parser.add_argument(
         "--format", choices=formats, help="left out: text, and with --to all there are"
     )
-    parser.add_argument("--to", metavar="FOLDER", help=TO)
+    parser.option("--to", "FOLDER", TO)
     parser.add_argument(
         "--paper", choices=("a4", "letter"), help="for PDF; left out: the shop's own"
     )

@@ -6,6 +6,7 @@ import argparse
 from collections.abc import Sequence
 from typing import Any, get_args
 
+from workbench.commands.manual import Parser
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say, say_json, send
 from workbench.measure.units import Unit
@@ -39,20 +40,13 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
             ("history H67-003 --rounds", "Takes, turns and takes of every round, for a file."),
         ],
     )
-    history.add_argument("ski", metavar="SKI", help="serial or name of a ski in the book")
-    history.add_argument(
-        "--kind", metavar="KIND", choices=KINDS, default="all",
-        help=f"one of {', '.join(KINDS)}; left out: all",
-    )  # fmt: skip
-    history.add_argument("--find", metavar="WORDS", default="", help="only lines with these words")
-    history.add_argument(
-        "--settings", action="store_true", help="the settings it came and left with, numbered"
+    history.place("ski", "SKI", "serial or name of a ski in the book")
+    history.option(
+        "--kind", "KIND", f"one of {', '.join(KINDS)}; left out: all", choices=KINDS, default="all"
     )
-    history.add_argument(
-        "--rounds",
-        action="store_true",
-        help="its rounds as JSON lines, which 'turns ORDER --history FILE' reads",
-    )
+    history.option("--find", "WORDS", "only lines with these words", default="")
+    history.flag("--settings", "the settings it came and left with, numbered")
+    history.flag("--rounds", "its rounds as JSON lines, which 'turns ORDER --history FILE' reads")
     _shared(history)
     compare = commands.add_parser(
         "compare",
@@ -67,15 +61,15 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
             ("compare H67-003 2026-07-04:left last --unit mm", "Two days, in mm."),
         ],
     )
-    compare.add_argument("ski", metavar="SKI", help="serial or name of a ski in the book")
-    compare.add_argument("first", metavar="A", nargs="?", default="", help="the earlier one")
-    compare.add_argument("second", metavar="B", nargs="?", default="last", help="left out: last")
+    compare.place("ski", "SKI", "serial or name of a ski in the book")
+    compare.place("first", "A", "the earlier one", nargs="?", default="")
+    compare.place("second", "B", "left out: last", nargs="?", default="last")
     _shared(compare)
 
 
-def _shared(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--unit", choices=("in", "mm"), help="left out: the bench's own")
-    parser.add_argument("--json", action="store_true", help="print JSON for machines")
+def _shared(parser: Parser) -> None:
+    parser.unit("left out: the bench's own")
+    parser.flag("--json", "print JSON for machines")
 
 
 def _unit(args: argparse.Namespace, kept: str | None) -> Unit:

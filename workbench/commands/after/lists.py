@@ -36,7 +36,7 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
         "action", choices=("show", "export", "import"), nargs="?", default="show",
         help="left out: show",
     )  # fmt: skip
-    advice.add_argument("file", metavar="FILE", nargs="?", default="-", help="- is standard in/out")
+    advice.place("file", "FILE", "- is standard in/out", nargs="?", default="-")
     baselines = commands.add_parser(
         "baselines",
         help="starting numbers of skis, riders and models: listed, written out, read in",
@@ -54,9 +54,7 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
         "action", choices=("list", "export", "import", "struck"), nargs="?", default="list",
         help="left out: list; struck: those that were struck out",
     )  # fmt: skip
-    baselines.add_argument(
-        "file", metavar="FILE", nargs="?", default="-", help="- is standard in/out"
-    )
+    baselines.place("file", "FILE", "- is standard in/out", nargs="?", default="-")
 
 
 def _advice(args: argparse.Namespace) -> None:

@@ -5,14 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from workbench.commands.at_ski import (
-    add_fields,
-    add_unit_option,
-    fields_of,
-    reach_status,
-    ski_command,
-    unit_of,
-)
+from workbench.commands.at_ski import fields_of, reach_status, ski_command, unit_of
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say
 from workbench.errors import InputError
@@ -52,11 +45,11 @@ def add(commands: Any) -> None:
             ("ride --choose 2", "The second suggestion is the target of the ski in hand."),
         ],
     )  # fmt: skip
-    add_fields(ride, _FIELDS)
-    ride.add_argument("--all", action="store_true", help="earlier notes too")
-    ride.add_argument("--list", action="store_true", help="show the short list of complaints")
-    ride.add_argument("--choose", metavar="N", type=int, help="make this suggestion the target")
-    add_unit_option(ride, "unit to show")
+    ride.fields(_FIELDS)
+    ride.flag("--all", "earlier notes too")
+    ride.flag("--list", "show the short list of complaints")
+    ride.option("--choose", "N", "make this suggestion the target", type=int)
+    ride.unit("unit to show; left out: the bench's own")
 
 
 def _ride(args: argparse.Namespace) -> int:

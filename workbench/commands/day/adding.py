@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from workbench.commands.at_ski import add_fields, fields_of, unit_of
+from workbench.commands.at_ski import fields_of, unit_of
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say
 from workbench.errors import InputError
@@ -66,9 +66,9 @@ def _add_queueing(commands: Any) -> None:
             ),
         ],
     )
-    add_ski.add_argument("name", metavar="NAME", help="what the ski is called")
-    add_fields(add_ski, SKI_FIELDS)
-    add_ski.add_argument("--wing", action="store_true", help="its blade has a wing")
+    add_ski.place("name", "NAME", "what the ski is called")
+    add_ski.fields(SKI_FIELDS)
+    add_ski.flag("--wing", "its blade has a wing")
     queue = commands.add_parser(
         "queue-ski",
         help="put a ski that the book knows in today's queue",
@@ -81,9 +81,9 @@ def _add_queueing(commands: Any) -> None:
             ("queue-ski LK64/22 --recheck", "Its bolts are looked at after the ride."),
         ],
     )
-    queue.add_argument("ski", metavar="SKI", help="its serial or name")
-    queue.add_argument("--due", metavar="WORDS", default="", help="when it is wanted")
-    queue.add_argument("--note", metavar="WORDS", default="", help="a note to the job")
+    queue.place("ski", "SKI", "its serial or name")
+    queue.option("--due", "WORDS", "when it is wanted", default="")
+    queue.option("--note", "WORDS", "a note to the job", default="")
     how = queue.add_mutually_exclusive_group()
     how.add_argument(
         "--as-last-time", action="store_true", help="offer its last setting as the target"
@@ -137,9 +137,9 @@ def _add_order(commands: Any) -> None:
             ("move all by-due", "Today's jobs by the time they are due."),
         ],
     )
-    move.add_argument("ski", metavar="SKI", help="serial, name or number in the queue; or 'all'")
+    move.place("ski", "SKI", "serial, name or number in the queue; or 'all'")
     move.add_argument("way", choices=("up", "down", "by-due"), help="'all by-due' sorts the day")
-    move.add_argument("--by", metavar="N", type=int, default=1, help="so many places")
+    move.option("--by", "N", "so many places", type=int, default=1)
 
 
 def _move(args: argparse.Namespace) -> None:

@@ -55,31 +55,25 @@ def _add_measure(commands: Any) -> None:
             )
         ],
     )
-    measure.add_argument("name", metavar="NAME", help="a name of its own")
+    measure.place("name", "NAME", "a name of its own")
     for name in NAMES:
-        measure.add_argument(f"--{name}", metavar="PLACE", required=True, help=WHERE[name])
+        measure.option(f"--{name}", "PLACE", WHERE[name], required=True)
     for name in NAMES:
         way = "out of the base" if name == "tail" else "toward the tip"
-        measure.add_argument(
-            f"--{name}-lean", metavar="DEGREES", default="",
-            help=f"by which the {name} stud's end leans {way}; left out: none",
-        )  # fmt: skip
+        measure.option(
+            f"--{name}-lean",
+            "DEGREES",
+            f"by which the {name} stud's end leans {way}; left out: none",
+            default="",
+        )
     for name in NAMES:
         more = "" if name == "front" else "; left out: as of the stud before"
-        measure.add_argument(
-            f"--{name}-thread", metavar="THREAD", default="", help=f"of the {name} stud{more}"
-        )
-        measure.add_argument(
-            f"--{name}-hand", metavar="HAND", default="", help="right or left; left out: as before"
-        )
-        measure.add_argument(
-            f"--{name}-tip", metavar="TIP", default="", help="left out: as before, or a point"
-        )
-    measure.add_argument("--finest-turn", metavar="TURN", default="", help="left out: 1/8")
-    measure.add_argument("--unit", choices=("in", "mm"), help="of bare numbers; else the bench's")
-    measure.add_argument(
-        "--draw-on", metavar="BLADE", help="draw it with this blade of the book; keeps it as well"
-    )
+        measure.option(f"--{name}-thread", "THREAD", f"of the {name} stud{more}", default="")
+        measure.option(f"--{name}-hand", "HAND", "right or left; left out: as before", default="")
+        measure.option(f"--{name}-tip", "TIP", "left out: as before, or a point", default="")
+    measure.option("--finest-turn", "TURN", "left out: 1/8", default="")
+    measure.unit("of bare numbers; else the bench's")
+    measure.option("--draw-on", "BLADE", "draw it with this blade of the book; keeps it as well")
 
 
 def _measure(args: argparse.Namespace) -> None:
@@ -111,8 +105,8 @@ def _add_find(commands: Any) -> None:
             ("find-block --ski LK64/22 --keep 'five rounds'", "And the block is corrected by it."),
         ],
     )  # fmt: skip
-    find.add_argument("--keep", metavar="REASON", help="correct the block by what was found")
-    find.add_argument("--unit", choices=("in", "mm"), help="left out: the bench's own")
+    find.option("--keep", "REASON", "correct the block by what was found")
+    find.unit("left out: the bench's own")
 
 
 def _find(args: argparse.Namespace) -> None:

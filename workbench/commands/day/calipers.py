@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from workbench.commands.at_ski import add_fields, fields_of, unit_of
+from workbench.commands.at_ski import fields_of, unit_of
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import facts, say
 from workbench.errors import InputError
@@ -49,12 +49,10 @@ def add(commands: Any) -> None:
             ("calipers 2 --block 100mm 100.01", "A gauge block, with the second one."),
         ],
     )
-    parser.add_argument("caliper", metavar="CALIPER", nargs="?", help="by name or number")
-    parser.add_argument("--take", action="store_true", help="take it in hand")
-    parser.add_argument("--zero", metavar="READING", help="what its closed jaws read")
-    parser.add_argument(
-        "--block", metavar=("SIZE", "READING"), nargs=2, help="a gauge block, and what it reads"
-    )
+    parser.place("caliper", "CALIPER", "by name or number", nargs="?")
+    parser.flag("--take", "take it in hand")
+    parser.option("--zero", "READING", "what its closed jaws read")
+    parser.option("--block", ("SIZE", "READING"), "a gauge block, and what it reads", nargs=2)
     new = commands.add_parser(
         "add-caliper",
         help="add a caliper to the register",
@@ -66,8 +64,8 @@ def add(commands: Any) -> None:
             ('add-caliper "Dial" --unit in --resolution 0.001 --mpe 0.002', "As stated for it."),
         ],
     )
-    new.add_argument("name", metavar="NAME", help="what it is called")
-    add_fields(new, FIELDS)
+    new.place("name", "NAME", "what it is called")
+    new.fields(FIELDS)
 
 
 def _calipers(args: argparse.Namespace) -> None:

@@ -49,18 +49,18 @@ def add(commands: Any) -> None:
             ("carry heron.toml --to new-blade.toml", "The three numbers to begin with."),
         ],
     )
-    carry.add_argument(
+    carry.place(
         "ski",
-        metavar="SKI|ORDER",
-        help="serial, name or number in the queue; or 'all'; with --to a work-order file, or -",
+        "SKI|ORDER",
+        "serial, name or number in the queue; or 'all'; with --to a work-order file, or -",
     )
-    carry.add_argument("--day", metavar="DAY", help="YYYY-MM-DD; left out: tomorrow")
-    carry.add_argument(
+    carry.option("--day", "DAY", "YYYY-MM-DD; left out: tomorrow")
+    carry.option(
         "--to",
-        metavar="BLADE",
-        help="a file with a [blade] table, such as trace prints, or a blade of the book by name",
+        "BLADE",
+        "a file with a [blade] table, such as trace prints, or a blade of the book by name",
     )
-    carry.add_argument("--json", action="store_true", help="with --to: print JSON for machines")
+    carry.flag("--json", "with --to: print JSON for machines")
 
 
 def _carry(args: argparse.Namespace) -> None:

@@ -38,10 +38,10 @@ def _add_part(commands: Any, kind: str, words: str) -> None:
             (f'correct-{kind} 1 {kind}.toml --reason "measured again"', "Kept."),
         ],
     )
-    parser.add_argument(kind, metavar=kind.upper(), help="by name or number in 'parts'")
-    parser.add_argument("file", metavar="FILE", help="a work order will do")
-    parser.add_argument("--reason", metavar="WORDS", required=True, help="why")
-    parser.add_argument("--dry-run", action="store_true", help="say what would come of it, no more")
+    parser.place(kind, kind.upper(), "by name or number in 'parts'")
+    parser.place("file", "FILE", "a work order will do")
+    parser.option("--reason", "WORDS", "why", required=True)
+    parser.flag("--dry-run", "say what would come of it, no more")
     parser.set_defaults(kind=kind)
 
 
@@ -60,10 +60,10 @@ def _add_baseline(commands: Any) -> None:
             )
         ],
     )
-    parser.add_argument("baseline", metavar="BASELINE", help="its name or number in 'baselines'")
-    parser.add_argument("method", metavar="METHOD", help="the method's name, in full")
-    parser.add_argument("value", metavar="VALUE", help="bare: in the unit that the number had")
-    parser.add_argument("--reason", metavar="WORDS", required=True, help="why")
+    parser.place("baseline", "BASELINE", "its name or number in 'baselines'")
+    parser.place("method", "METHOD", "the method's name, in full")
+    parser.place("value", "VALUE", "bare: in the unit that the number had")
+    parser.option("--reason", "WORDS", "why", required=True)
 
 
 def _add_strike(commands: Any) -> None:
@@ -76,8 +76,8 @@ def _add_strike(commands: Any) -> None:
         see="baselines, correct-baseline",
         examples=[('strike-baseline spring --reason "read on another ski"', "Withdrawn.")],
     )
-    parser.add_argument("baseline", metavar="BASELINE", help="its name or number in 'baselines'")
-    parser.add_argument("--reason", metavar="WORDS", required=True, help="why")
+    parser.place("baseline", "BASELINE", "its name or number in 'baselines'")
+    parser.option("--reason", "WORDS", "why", required=True)
 
 
 def _correct_part(args: argparse.Namespace) -> None:

@@ -39,9 +39,9 @@ def add(commands: Any) -> None:
             ("correct-ski LK64/22 --wing no --note ''", "Its wing came off; the note goes."),
         ],
     )
-    parser.add_argument("ski", metavar="SKI", help="serial or name of a ski in the book")
+    parser.place("ski", "SKI", "serial or name of a ski in the book")
     for name, metavar, words in _FIELDS:
-        parser.add_argument(f"--{name}", metavar=metavar, help=words)
+        parser.option(f"--{name}", metavar, words)
 
 
 def _correct(args: argparse.Namespace) -> None:

@@ -47,8 +47,8 @@ def _add_parts(commands: Any) -> None:
                 (f"add-{kind} practice-plate.toml --name 'Practice {kind}'", "Under a new name.")
             ],
         )
-        parser.add_argument("file", metavar="FILE", help="a work order will do")
-        parser.add_argument("--name", metavar="NAME", default="", help="left out: the file's own")
+        parser.place("file", "FILE", "a work order will do")
+        parser.option("--name", "NAME", "left out: the file's own", default="")
         parser.set_defaults(kind=kind)
 
 
@@ -97,7 +97,7 @@ def _add_begin(commands: Any) -> None:
             ("--book demo.db begin --demo", "The invented shop, to try the commands on."),
         ],
     )
-    begin.add_argument("--demo", action="store_true", help="fill it with the invented shop")
+    begin.flag("--demo", "fill it with the invented shop")
 
 
 def _begin(args: argparse.Namespace) -> None:

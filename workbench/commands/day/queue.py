@@ -29,8 +29,8 @@ def add(commands: Any) -> None:
             ("queue --day 2026-11-28 --json", "Another day's, for a script."),
         ],
     )
-    listed.add_argument("--day", metavar="DAY", help="another day than today, as YYYY-MM-DD")
-    listed.add_argument("--json", action="store_true", help="print JSON for machines")
+    listed.option("--day", "DAY", "another day than today, as YYYY-MM-DD")
+    listed.flag("--json", "print JSON for machines")
     find = commands.add_parser(
         "find",
         help="find skis by name, rider, serial and note",
@@ -40,7 +40,7 @@ def add(commands: Any) -> None:
         see="queue-ski, history",
         examples=[("find heron tavary", "Ines Tavary's skis whose name begins with Heron.")],
     )
-    find.add_argument("words", nargs="+", metavar="WORD", help="words that must all match")
+    find.place("words", "WORD", "words that must all match", nargs="+")
 
 
 def _queue(args: argparse.Namespace) -> None:

@@ -44,42 +44,31 @@ def _add_trace(commands: Any) -> None:
             ("trace blade.dxf --json", "A drawing, for a machine."),
         ],
     )
-    trace.add_argument("file", metavar="FILE", help="PNG, JPEG, TIFF, SVG, DXF or CSV")
-    trace.add_argument("--dpi", metavar="N", default="", help="dots per inch of a flatbed scan")
-    trace.add_argument(
+    trace.place("file", "FILE", "PNG, JPEG, TIFF, SVG, DXF or CSV")
+    trace.option("--dpi", "N", "dots per inch of a flatbed scan", default="")
+    trace.option(
         "--across",
-        metavar="LENGTH",
+        "LENGTH",
+        "the blade's overall length along its top edge, by caliper",
         default="",
-        help="the blade's overall length along its top edge, by caliper",
     )
-    trace.add_argument(
+    trace.option(
         "--square",
-        metavar="LENGTH",
+        "LENGTH",
+        "side of a square beside the blade or under it: undoes a tilted view",
         default="",
-        help="side of a square beside the blade or under it: undoes a tilted view",
     )
-    trace.add_argument(
-        "--unit", choices=("in", "mm"), help="of bare numbers and of what is printed"
-    )
-    trace.add_argument(
-        "--other-end", action="store_true", help="the back edge is at the top edge's other end"
-    )
-    trace.add_argument(
+    trace.unit("of bare numbers and of what is printed")
+    trace.flag("--other-end", "the back edge is at the top edge's other end")
+    trace.option(
         "--edges",
-        metavar="N",
+        "N",
+        "another choice of top and back edge, 2 the next likely; --name shows them",
         default="",
-        help="another choice of top and back edge, 2 the next likely; --name shows them",
     )
-    trace.add_argument(
-        "--name",
-        metavar="NAME",
-        default="",
-        help="keep it in the book; a known name: a new version",
-    )
-    trace.add_argument(
-        "--yes", action="store_true", help="keep it without asking; a pipe is never asked"
-    )
-    trace.add_argument("--json", action="store_true", help="print JSON for machines")
+    trace.option("--name", "NAME", "keep it in the book; a known name: a new version", default="")
+    trace.flag("--yes", "keep it without asking; a pipe is never asked")
+    trace.flag("--json", "print JSON for machines")
 
 
 def _add_outline(commands: Any) -> None:
@@ -98,30 +87,26 @@ def _add_outline(commands: Any) -> None:
             ("outline Alder --copy 'Alder, filed' --shift '3-12 -0.005'", "A changed copy."),
         ],
     )
-    outline.add_argument("blade", metavar="BLADE", help="by name or number in 'parts'")
-    outline.add_argument("--svg", metavar="FILE", help="a new file: the outline at 1:1")
-    outline.add_argument(
-        "--pdf", metavar="FILE", help="the same as a PDF page; wants pip install '.[pdf]'"
-    )
-    outline.add_argument(
+    outline.place("blade", "BLADE", "by name or number in 'parts'")
+    outline.option("--svg", "FILE", "a new file: the outline at 1:1")
+    outline.option("--pdf", "FILE", "the same as a PDF page; wants pip install '.[pdf]'")
+    outline.option(
         "--check",
-        metavar="WHAT=LENGTH",
+        "WHAT=LENGTH",
+        "length, height, or hole (hole 1's nearer side to the outer edge); may be repeated",
         action="append",
         default=[],
-        help="length, height, or hole (hole 1's nearer side to the outer edge); may be repeated",
     )
-    outline.add_argument("--copy", metavar="NAME", default="", help="the new blade's name")
-    outline.add_argument(
-        "--move", metavar="'N U V'", action="append", default=[], help="point N to U V, in the copy"
-    )
-    outline.add_argument(
+    outline.option("--copy", "NAME", "the new blade's name", default="")
+    outline.option("--move", "'N U V'", "point N to U V, in the copy", action="append", default=[])
+    outline.option(
         "--shift",
-        metavar="'N-M LENGTH'",
+        "'N-M LENGTH'",
+        "points N to M outward by LENGTH, in the copy",
         action="append",
         default=[],
-        help="points N to M outward by LENGTH, in the copy",
     )
-    outline.add_argument("--unit", choices=("in", "mm"), help="left out: the bench's")
+    outline.unit("left out: the bench's")
 
 
 def _trace(args: argparse.Namespace) -> None:

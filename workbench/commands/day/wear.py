@@ -43,18 +43,12 @@ def add(commands: Any) -> None:
             ("wear H66-014 --never-made 'the wrong ski'", "The change was entered by mistake."),
         ],
     )
-    parser.add_argument("ski", metavar="SKI", help="serial or name of a ski in the book")
-    parser.add_argument(
-        "--blade", metavar="BLADE", default="", help="by name or number in 'parts', or none"
-    )
-    parser.add_argument(
-        "--block", metavar="BLOCK", default="", help="by name or number in 'parts', or none"
-    )
-    parser.add_argument("--reason", metavar="WORDS", default="", help="such as 'new blade'")
-    parser.add_argument(
-        "--never-made", metavar="REASON", help="strike the last change out: it was never made"
-    )
-    parser.add_argument("--unit", choices=("in", "mm"), help="left out: the bench's own")
+    parser.place("ski", "SKI", "serial or name of a ski in the book")
+    parser.option("--blade", "BLADE", "by name or number in 'parts', or none", default="")
+    parser.option("--block", "BLOCK", "by name or number in 'parts', or none", default="")
+    parser.option("--reason", "WORDS", "such as 'new blade'", default="")
+    parser.option("--never-made", "REASON", "strike the last change out: it was never made")
+    parser.unit("left out: the bench's own")
 
 
 def _wear(args: argparse.Namespace) -> None:

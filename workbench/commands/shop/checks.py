@@ -46,21 +46,14 @@ def add(commands: Any) -> None:
             ("checks torque --remove block", "The note as it was shipped."),
         ],
     )
-    parser.add_argument(
-        "list", metavar="LIST", nargs="?", choices=LISTS,
-        help="received, final or torque; left out: all of them",
-    )  # fmt: skip
-    parser.add_argument("--add", metavar="WORDS", help="a new item; last, or behind --after ITEM")
-    parser.add_argument(
-        "--reword", metavar=("ITEM", "WORDS"), nargs=2, help="other words for an item, or a note"
+    parser.place(
+        "list", "LIST", "received, final or torque; left out: all of them", nargs="?", choices=LISTS
     )
-    parser.add_argument(
-        "--remove", metavar="ITEM", help="take an item off; a note is then as it was shipped"
-    )
-    parser.add_argument(
-        "--move", metavar=("ITEM", "WAY"), nargs=2, help="an item one place up or down"
-    )
-    parser.add_argument("--after", metavar="ITEM", help="where --add puts the new item")
+    parser.option("--add", "WORDS", "a new item; last, or behind --after ITEM")
+    parser.option("--reword", ("ITEM", "WORDS"), "other words for an item, or a note", nargs=2)
+    parser.option("--remove", "ITEM", "take an item off; a note is then as it was shipped")
+    parser.option("--move", ("ITEM", "WAY"), "an item one place up or down", nargs=2)
+    parser.option("--after", "ITEM", "where --add puts the new item")
 
 
 def _checks(args: argparse.Namespace) -> None:

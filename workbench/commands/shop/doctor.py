@@ -24,7 +24,7 @@ def add(commands: Any) -> None:
             ("doctor --json", "The same for a script."),
         ],
     )
-    parser.add_argument("--json", action="store_true", help="print JSON for machines")
+    parser.flag("--json", "print JSON for machines")
 
 
 def _doctor(args: argparse.Namespace) -> int:

@@ -284,7 +284,7 @@ def _add_man(commands: Any) -> None:
             ("man turns", "One command's."),
         ],
     )
-    parser.add_argument("of", metavar="COMMAND", nargs="?", help="one command; default: all")
+    parser.place("of", "COMMAND", "one command; default: all", nargs="?")
 
 
 def _man(args: argparse.Namespace) -> None:

@@ -27,8 +27,8 @@ def add(commands: Any) -> None:
             ("settings tolerance-depth '0.003 in'", "Of new methods."),
         ],
     )
-    parser.add_argument("name", nargs="?", metavar="NAME", help="a setting, such as repeats")
-    parser.add_argument("value", nargs="?", metavar="VALUE", help="what it shall be")
+    parser.place("name", "NAME", "a setting, such as repeats", nargs="?")
+    parser.place("value", "VALUE", "what it shall be", nargs="?")
 
 
 def _settings(args: argparse.Namespace) -> None:

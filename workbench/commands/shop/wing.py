@@ -34,21 +34,24 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
         ("straightedge", False, "its length (left out: the chord's)"),
         ("at", False, "the wing's place (left out: so that the straightedge begins at the tail)"),
     ):
-        wing.add_argument(f"--{name}", metavar="LENGTH", required=required, help=words)
-    wing.add_argument(
-        "--from", metavar="LENGTH", dest="start", default="0",
-        help="where the chord begins (left out: at the tail end)",
-    )  # fmt: skip
-    wing.add_argument("--angle", metavar="DEGREES", help="the wing's angle as read at --held")
-    wing.add_argument(
-        "--held", metavar="HOLD", default="middle", help="front, middle (the default) or rear"
+        wing.option(f"--{name}", "LENGTH", words, required=required)
+    wing.option(
+        "--from",
+        "LENGTH",
+        "where the chord begins (left out: at the tail end)",
+        dest="start",
+        default="0",
     )
-    wing.add_argument(
-        "--lead", metavar="WAY", default="out",
-        help="out (the default) or in: where the wing's leading edge is to its trailing edge",
-    )  # fmt: skip
-    wing.add_argument("--unit", choices=("in", "mm"), default="in", help="unit of bare numbers")
-    wing.add_argument("--json", action="store_true", help="print JSON for machines")
+    wing.option("--angle", "DEGREES", "the wing's angle as read at --held")
+    wing.option("--held", "HOLD", "front, middle (the default) or rear", default="middle")
+    wing.option(
+        "--lead",
+        "WAY",
+        "out (the default) or in: where the wing's leading edge is to its trailing edge",
+        default="out",
+    )
+    wing.unit("unit of bare numbers", default="in")
+    wing.flag("--json", "print JSON for machines")
 
 
 def run(args: argparse.Namespace) -> None:

@@ -30,7 +30,7 @@ def add(commands: Any) -> None:
             ("set-aside --ski 4 rider fetches another wing", "Another one does."),
         ],
     )  # fmt: skip
-    aside.add_argument("reason", metavar="REASON", nargs="+", help="a word or two on why")
+    aside.place("reason", "REASON", "a word or two on why", nargs="+")
     ski_command(
         commands, "take-up", "take a ski up again where it was left", "After 'set-aside'.",
         do=lambda at, _: (at.shop.take_up(at.view), "taken up again where it was left"),
@@ -42,7 +42,7 @@ def add(commands: Any) -> None:
         do=_note, see="history",
         examples=[("note scratch on the base near the tail", "Kept with the job.")],
     )  # fmt: skip
-    note.add_argument("words", metavar="WORDS", nargs="+", help="the note")
+    note.place("words", "WORDS", "the note", nargs="+")
     _add_mending(commands)
 
 
@@ -74,14 +74,10 @@ def _add_mending(commands: Any) -> None:
             ),
         ],
     )  # fmt: skip
-    strike.add_argument(
-        "method", metavar="METHOD", nargs="?", help="a reading of this round by name or number"
-    )
-    strike.add_argument(
-        "--repeat", metavar="N", default="", help="which repeat of it; left out: the last"
-    )
-    strike.add_argument("--row", metavar="ID", help="a row by its id, as 'history --json' has it")
-    strike.add_argument("--reason", metavar="WORDS", required=True, help="why")
+    strike.place("method", "METHOD", "a reading of this round by name or number", nargs="?")
+    strike.option("--repeat", "N", "which repeat of it; left out: the last", default="")
+    strike.option("--row", "ID", "a row by its id, as 'history --json' has it")
+    strike.option("--reason", "WORDS", "why", required=True)
 
 
 def _set_aside(at: AtSki, args: argparse.Namespace) -> Did:

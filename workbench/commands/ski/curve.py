@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from workbench.commands.at_ski import AtSki, Did, act, add_unit_option, at_ski, ski_command
+from workbench.commands.at_ski import AtSki, Did, act, at_ski, ski_command
 from workbench.commands.manual import act_asked
 from workbench.commands.output import say
 from workbench.errors import InputError
@@ -40,23 +40,25 @@ def add(commands: Any) -> None:
             ('curve --strike --reason "straightedge rocked"', "Struck out; it stays readable."),
         ],
     )  # fmt: skip
-    parser.add_argument("--gap", metavar="LENGTH", help="by feeler: the gap; 0: none goes in")
-    parser.add_argument(
-        "--chord", metavar="LENGTH", help="by feeler: how far apart the two gaps, or feet, are"
+    parser.option("--gap", "LENGTH", "by feeler: the gap; 0: none goes in")
+    parser.option("--chord", "LENGTH", "by feeler: how far apart the two gaps, or feet, are")
+    parser.option("--from", "PLACE", "the straightedge's rear end; left out: 0")
+    parser.option(
+        "--shape",
+        "SHAPE",
+        "bulge (gaps at its ends) or hollow (gap at its middle); left out: bulge",
     )
-    parser.add_argument("--from", metavar="PLACE", help="the straightedge's rear end; left out: 0")
-    parser.add_argument(
-        "--shape", metavar="SHAPE", help="bulge (gaps at its ends) or hollow (gap at its middle); "
-        "left out: bulge",
-    )  # fmt: skip
-    parser.add_argument(
-        "--depth", metavar=("PLACE", "DEPTH"), nargs=2, action="append",
-        help="one of three depths from the straightedge down to the base; give it three times",
-    )  # fmt: skip
-    parser.add_argument("--use", action="store_true", help="make what was measured last the base")
-    parser.add_argument("--strike", action="store_true", help="strike out what was measured last")
-    parser.add_argument("--reason", metavar="WORDS", help="why; with --strike")
-    add_unit_option(parser, "unit to show, and of bare numbers")
+    parser.option(
+        "--depth",
+        ("PLACE", "DEPTH"),
+        "one of three depths from the straightedge down to the base; give it three times",
+        nargs=2,
+        action="append",
+    )
+    parser.flag("--use", "make what was measured last the base")
+    parser.flag("--strike", "strike out what was measured last")
+    parser.option("--reason", "WORDS", "why; with --strike")
+    parser.unit("unit to show, and of bare numbers; left out: the bench's own")
 
 
 def _run(args: argparse.Namespace) -> int:

@@ -30,16 +30,14 @@ def add(commands: Any) -> None:
             ("learned H66-014 --bring-back tail", "It was the old stud after all."),
         ],
     )
-    learned.add_argument("ski", metavar="SKI", help="serial or name of a ski in the book")
+    learned.place("ski", "SKI", "serial or name of a ski in the book")
     change = learned.add_mutually_exclusive_group()
     change.add_argument(
         "--forget", metavar="STUD", help="forget what was learned of a stud up to now, or of 'all'"
     )
     change.add_argument("--bring-back", metavar="STUD", help="let what was forgotten count again")
-    learned.add_argument(
-        "--moves", action="store_true", help="each turn too: what was asked for and what it moved"
-    )
-    learned.add_argument("--reason", metavar="WORDS", default="", help="why it is forgotten")
+    learned.flag("--moves", "each turn too: what was asked for and what it moved")
+    learned.option("--reason", "WORDS", "why it is forgotten", default="")
     ski_command(
         commands, "settled", "say that the studs were settled before the first reading",
         "Bolts loose, each stud turned out 1/8 and in 1/8, the blade pushed home, bolts snug: then "
@@ -61,9 +59,7 @@ def add(commands: Any) -> None:
             ("without-learned --off", "As learned again."),
         ],
     )  # fmt: skip
-    without.add_argument(
-        "--off", action="store_true", help="go by what was learned again, in this job"
-    )
+    without.flag("--off", "go by what was learned again, in this job")
 
 
 def _learned(args: argparse.Namespace) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from workbench.commands.at_ski import AtSki, add_unit_option, at_ski, ski_command
+from workbench.commands.at_ski import AtSki, at_ski, ski_command
 from workbench.commands.manual import act_asked
 from workbench.commands.output import say
 from workbench.errors import InputError, PoseError
@@ -40,7 +40,7 @@ def _add_methods(commands: Any) -> None:
             ("methods --ski LK64/22 --unit mm", "Another one's, in mm."),
         ],
     )  # fmt: skip
-    add_unit_option(parser, "unit of uncertainties and differences")
+    parser.unit("unit of uncertainties and differences; left out: the bench's own")
 
 
 def _methods(args: argparse.Namespace) -> None:
@@ -70,21 +70,19 @@ def _add_pairs(commands: Any) -> None:
             ('pairs 1 --strike 3 --reason "jaw in the slot"', "It stays readable."),
         ],
     )  # fmt: skip
-    parser.add_argument("two", metavar="TWO", nargs="?", help="two methods by their number")
-    parser.add_argument(
-        "--turned", action="store_true", help="the other way round: by the second, to the first"
+    parser.place("two", "TWO", "two methods by their number", nargs="?")
+    parser.flag("--turned", "the other way round: by the second, to the first")
+    parser.option(
+        "--add",
+        ("FIRST", "SECOND"),
+        "keep a pair: this fin by the first and by the second method",
+        nargs=2,
     )
-    parser.add_argument(
-        "--add", metavar=("FIRST", "SECOND"), nargs=2,
-        help="keep a pair: this fin by the first and by the second method",
-    )  # fmt: skip
-    parser.add_argument("--take", metavar="N", help="keep a pair offered, by its number; or all")
-    parser.add_argument("--strike", metavar="N", help="strike out a pair, with --reason")
-    parser.add_argument(
-        "--restate", metavar="NUMBER", help="a number by the first method, as the second reads it"
-    )
-    parser.add_argument("--reason", metavar="WORDS", help="why; with --strike")
-    add_unit_option(parser, "unit to show, and of a bare number")
+    parser.option("--take", "N", "keep a pair offered, by its number; or all")
+    parser.option("--strike", "N", "strike out a pair, with --reason")
+    parser.option("--restate", "NUMBER", "a number by the first method, as the second reads it")
+    parser.option("--reason", "WORDS", "why; with --strike")
+    parser.unit("unit to show, and of a bare number; left out: the bench's own")
 
 
 def _pairs(args: argparse.Namespace) -> None:

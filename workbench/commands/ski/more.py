@@ -5,16 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from workbench.commands.at_ski import (
-    AtSki,
-    Did,
-    act,
-    add_fields,
-    add_unit_option,
-    at_ski,
-    fields_of,
-    ski_command,
-)
+from workbench.commands.at_ski import AtSki, Did, act, at_ski, fields_of, ski_command
 from workbench.commands.output import say, say_json
 from workbench.errors import InputError
 from workbench.work.job.coarse_marks import add_mark, off_words, take_mark
@@ -52,7 +43,7 @@ def add(commands: Any) -> None:
             ('new-baseline "cold water" --of rider', "Its rider's on this model."),
         ],
     )  # fmt: skip
-    keep.add_argument("name", metavar="NAME", help="such as spring or cold water")
+    keep.place("name", "NAME", "such as spring or cold water")
     keep.add_argument(
         "--of", choices=("ski", "rider", "model"), default="ski", help="left out: ski"
     )
@@ -77,9 +68,9 @@ def _add_hold(commands: Any) -> None:
             ("hold depth --json", "The depth's budget for a script."),
         ],
     )  # fmt: skip
-    hold.add_argument("method", metavar="METHOD", nargs="?", help="one reading alone")
-    add_unit_option(hold, "unit to show")
-    hold.add_argument("--json", action="store_true", help="print JSON for machines")
+    hold.place("method", "METHOD", "one reading alone", nargs="?")
+    hold.unit("unit to show; left out: the bench's own")
+    hold.flag("--json", "print JSON for machines")
 
 
 def _hold(args: argparse.Namespace) -> None:
@@ -105,9 +96,9 @@ def _add_marks(commands: Any) -> None:
             ("marks 1 0.52", "The first mark reads 0.52."),
         ],
     )  # fmt: skip
-    marks.add_argument("mark", metavar="MARK", nargs="?", help="by name or number")
-    marks.add_argument("value", metavar="VALUE", nargs="?", help="what is read at the scribe")
-    add_unit_option(marks, "unit to show, and of a bare number")
+    marks.place("mark", "MARK", "by name or number", nargs="?")
+    marks.place("value", "VALUE", "what is read at the scribe", nargs="?")
+    marks.unit("unit to show, and of a bare number; left out: the bench's own")
     new = ski_command(
         commands, "add-mark", "add a coarse mark to the blade of a ski", "Its scale and scribe.",
         do=_new_mark, see="marks",
@@ -118,9 +109,9 @@ def _add_marks(commands: Any) -> None:
             )
         ],
     )  # fmt: skip
-    new.add_argument("name", metavar="NAME", help="a name that no method of this blade has")
-    add_fields(new, MARK_FIELDS)
-    add_unit_option(new, "unit of bare numbers")
+    new.place("name", "NAME", "a name that no method of this blade has")
+    new.fields(MARK_FIELDS)
+    new.unit("unit of bare numbers; left out: the bench's own")
 
 
 def _marks(args: argparse.Namespace) -> int:
@@ -162,9 +153,9 @@ def _add_temperature(commands: Any) -> None:
             ("temperature off", "Readings are taken as they are."),
         ],
     )  # fmt: skip
-    heat.add_argument("blade", metavar="BLADE", nargs="?", help="its degrees, such as 31C; or off")
-    add_fields(heat, HEAT)
-    add_unit_option(heat, "unit to show")
+    heat.place("blade", "BLADE", "its degrees, such as 31C; or off", nargs="?")
+    heat.fields(HEAT)
+    heat.unit("unit to show; left out: the bench's own")
 
 
 def _temperature(args: argparse.Namespace) -> int:

@@ -5,14 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from workbench.commands.at_ski import (
-    AtSki,
-    Did,
-    add_ski_option,
-    add_unit_option,
-    at_ski,
-    ski_command,
-)
+from workbench.commands.at_ski import AtSki, Did, add_ski_option, at_ski, ski_command
 from workbench.commands.output import say, say_json
 from workbench.errors import InputError
 from workbench.work.job.entry import Typed
@@ -64,12 +57,10 @@ def _add_next(commands: Any) -> None:
             ("next H66-014 --json", "A ski by its serial, for a script."),
         ],
     )
-    nxt.add_argument(
-        "ski", metavar="SKI", nargs="?", default=argparse.SUPPRESS, help="the same as --ski SKI"
-    )
+    nxt.place("ski", "SKI", "the same as --ski SKI", nargs="?", default=argparse.SUPPRESS)
     add_ski_option(nxt)
-    add_unit_option(nxt, "unit to show")
-    nxt.add_argument("--json", action="store_true", help="print JSON for machines")
+    nxt.unit("unit to show; left out: the bench's own")
+    nxt.flag("--json", "print JSON for machines")
 
 
 def _next(args: argparse.Namespace) -> None:
@@ -93,7 +84,7 @@ def _add_take(commands: Any) -> None:
             ("take OT-65-771", "A ski by its serial."),
         ],
     )
-    take.add_argument("ski", metavar="SKI", help="serial, name or number in the queue")
+    take.place("ski", "SKI", "serial, name or number in the queue")
 
 
 def _take(args: argparse.Namespace) -> None:
@@ -118,7 +109,7 @@ def _add_tick(commands: Any) -> None:
             ("--who KV tick clamp", "The clamp bolts, last of the final check, under KV."),
         ],
     )  # fmt: skip
-    tick.add_argument("item", metavar="ITEM", help="the item that is due, by its key or number")
+    tick.place("item", "ITEM", "the item that is due, by its key or number")
 
 
 def _tick(at: AtSki, args: argparse.Namespace) -> Did:
@@ -149,13 +140,11 @@ def _add_read(commands: Any) -> None:
             ("read 3 7.0175 --yes", "Taken though it is doubtful."),
         ],
     )  # fmt: skip
-    read.add_argument("method", metavar="METHOD", help=METHOD)
-    read.add_argument("value", metavar="VALUE", help="such as 2.4505, 24505, 62.23mm or 2 7/16")
-    add_unit_option(read, "unit of a bare number")
-    read.add_argument(
-        "--caliper", metavar="NAME", help="taken with this one; left out: the one in hand"
-    )
-    read.add_argument("--yes", action="store_true", help=YES)
+    read.place("method", "METHOD", METHOD)
+    read.place("value", "VALUE", "such as 2.4505, 24505, 62.23mm or 2 7/16")
+    read.unit("unit of a bare number; left out: the bench's own")
+    read.option("--caliper", "NAME", "taken with this one; left out: the one in hand")
+    read.flag("--yes", YES)
     ski_command(
         commands, "enough", "go on with fewer repeats than the shop wants",
         "At least one of each reading there must be.",
@@ -205,9 +194,7 @@ def _add_sign_off(commands: Any) -> None:
             ("--who KV sign-off --second PM", "PM looked at it too."),
         ],
     )  # fmt: skip
-    sign.add_argument(
-        "--second", metavar="INITIALS", help="who else looked at it, where the shop asks for that"
-    )
+    sign.option("--second", "INITIALS", "who else looked at it, where the shop asks for that")
 
 
 def _sign_off(at: AtSki, args: argparse.Namespace) -> Did:

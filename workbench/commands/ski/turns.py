@@ -6,7 +6,7 @@ import argparse
 from collections.abc import Sequence
 from typing import Any
 
-from workbench.commands.at_ski import AtSki, Did, act, add_unit_option, ski_command
+from workbench.commands.at_ski import AtSki, Did, act, ski_command
 from workbench.commands.ski.steps import METHOD, YES
 from workbench.errors import InputError, PoseError
 from workbench.measure.display import turn_text
@@ -66,37 +66,32 @@ def _add_aim(commands: Any) -> None:
             ("aim --again", "Change the target after all."),
         ],
     )  # fmt: skip
-    aim.add_argument("method", metavar="METHOD", nargs="?", help=METHOD)
-    aim.add_argument(
-        "value", metavar="VALUE", nargs="?", help="such as 2.4600, 62.5mm, +.010 or -0.2mm"
+    aim.place("method", "METHOD", METHOD, nargs="?")
+    aim.place("value", "VALUE", "such as 2.4600, 62.5mm, +.010 or -0.2mm", nargs="?")
+    aim.option(
+        "--baseline",
+        "NAME",
+        "aim at a baseline's numbers instead; without NAME the ski's own",
+        nargs="?",
+        const="",
     )
-    aim.add_argument(
-        "--baseline", metavar="NAME", nargs="?", const="",
-        help="aim at a baseline's numbers instead; without NAME the ski's own",
-    )  # fmt: skip
-    aim.add_argument(
-        "--as-read-by", metavar="HOW=NUMBER", nargs="+",
-        help="somebody else's three numbers, each with how it was measured: a method of this blade "
+    aim.option(
+        "--as-read-by",
+        "HOW=NUMBER",
+        "somebody else's three numbers, each with how it was measured: a method of this blade "
         "by name or number, 'depth deepest', 'tail tips', 'length flat', 'length 0.15..0.3'; an "
         "offset behind it where theirs reads more",
-    )  # fmt: skip
-    aim.add_argument("--last", action="store_true", help="aim at what the ski was last set to")
-    aim.add_argument(
-        "--one-step-more", action="store_true",
-        help="aim at the last setting and its change once more, the wing with it",
-    )  # fmt: skip
-    aim.add_argument(
-        "--undo-change", action="store_true",
-        help="aim at the setting before the last one, the wing with it",
-    )  # fmt: skip
-    aim.add_argument(
-        "--setting", metavar="N", help="go back to a setting as 'history SKI --settings' numbers it"
+        nargs="+",
     )
-    aim.add_argument(
-        "--again", action="store_true", help="open the target again after it was accepted"
+    aim.flag("--last", "aim at what the ski was last set to")
+    aim.flag(
+        "--one-step-more", "aim at the last setting and its change once more, the wing with it"
     )
-    add_unit_option(aim, "unit of a bare number")
-    aim.add_argument("--yes", action="store_true", help=YES)
+    aim.flag("--undo-change", "aim at the setting before the last one, the wing with it")
+    aim.option("--setting", "N", "go back to a setting as 'history SKI --settings' numbers it")
+    aim.flag("--again", "open the target again after it was accepted")
+    aim.unit("unit of a bare number; left out: the bench's own")
+    aim.flag("--yes", YES)
 
 
 def _aim(at: AtSki, args: argparse.Namespace) -> Did:
@@ -182,16 +177,14 @@ def _add_accept(commands: Any) -> None:
             ("accept --as-is", "Near enough, though outside tolerance."),
         ],
     )  # fmt: skip
-    accept.add_argument(
-        "--as-is", action="store_true", help="keep readings that are outside tolerance as they are"
-    )
+    accept.flag("--as-is", "keep readings that are outside tolerance as they are")
     finest = ski_command(
         commands, "finest", "change the finest turn that this ski is set with",
         "Turns are rounded to the combination of such parts that misses the target least.",
         do=_finest, see="settings, done",
         examples=[("finest 1/16", "Sixteenths, for this ski."), ("finest 0", "Exact turns.")],
     )  # fmt: skip
-    finest.add_argument("turn", metavar="TURN", help="1/4, 1/8, 1/16 ...; 0 is exact")
+    finest.place("turn", "TURN", "1/4, 1/8, 1/16 ...; 0 is exact")
 
 
 def _accept(at: AtSki, args: argparse.Namespace) -> Did:
@@ -253,13 +246,9 @@ def _add_set_wing(commands: Any) -> None:
             ('set-wing 8 --hold front --gauge "brass, 8"', "Held and gauged another way."),
         ],
     )  # fmt: skip
-    wing.add_argument("angle", metavar="DEGREES", help="2 to 20, such as 7.5")
-    wing.add_argument(
-        "--hold", metavar="HOLD", help="front, middle or rear; left out: the shop's own"
-    )
-    wing.add_argument(
-        "--gauge", metavar="WORDS", help="the gauge used; left out: the shop's of that angle"
-    )
+    wing.place("angle", "DEGREES", "2 to 20, such as 7.5")
+    wing.option("--hold", "HOLD", "front, middle or rear; left out: the shop's own")
+    wing.option("--gauge", "WORDS", "the gauge used; left out: the shop's of that angle")
 
 
 def _set_wing(at: AtSki, args: argparse.Namespace) -> Did:
