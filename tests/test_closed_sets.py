@@ -19,7 +19,7 @@ from workbench.advice.holds import HOLDS, hold_for
 from workbench.advice.ride_feel import WHAT_WORDS, WHATS
 from workbench.bench.hand.hands import Hands
 from workbench.bench.panels.next_line import next_words
-from workbench.commands.families import FAMILIES
+from workbench.commands import FAMILIES
 from workbench.errors import InputError
 from workbench.fin.frame import Pose
 from workbench.fin.parts.base import Base

@@ -17,7 +17,7 @@ from workbench.work.files.csv_cells import text_in
 from workbench.work.job.job_view import JobView
 from workbench.work.job_text.view_words import trouble_words
 from workbench.work.offsets import pairs
-from workbench.work.roster.ski_corrections import correct_ski
+from workbench.work.roster.ski_sheet import correct_ski
 from workbench.work.study import studies
 from workbench.work.wing.base_curve import latest_curve
 

@@ -16,10 +16,10 @@ import pytest
 from sqlite_utils import Database, Migrations
 
 from workbench.errors import BenchError, RecordsError
-from workbench.records.backup import book_check
+from workbench.records.backup import opening
 from workbench.records.backup.watched import WatchedFile
 from workbench.records.book import Book
-from workbench.records.desk.desk import Desk
+from workbench.records.desk import Desk
 from workbench.records.store.rows import RideNote
 from workbench.records.store.schema import migrations
 
@@ -28,7 +28,7 @@ from .conftest import Shop, furnish
 
 @pytest.fixture(autouse=True)
 def _nothing_checked_yet(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(book_check, "_checked", set())
+    monkeypatch.setattr(opening, "_checked", set())
 
 
 def refused(path: Path, match: str) -> None:
@@ -183,7 +183,7 @@ def test_random_damage_never_gives_a_traceback(path: Path) -> None:
         for child in path.parent.iterdir():
             child.unlink()
         path.write_bytes(hurt)
-        book_check._checked.clear()
+        opening._checked.clear()
         refusals += refuses_or_answers(path, job_id, bytes(hurt))
     assert 20 < refusals < 120
 

@@ -14,7 +14,8 @@ from contextlib import closing
 from pathlib import Path
 from threading import Lock
 
-from workbench.errors import RecordsError, shown
+from workbench.records.store.database import connection
+from workbench.records.store.faults import about
 from workbench.records.store.schema import APPLICATION_ID
 from workbench.records.store.specs import WITH_IDS
 
@@ -77,9 +78,10 @@ class WatchedFile:
         except OSError:
             status = None
         if status is None or not os.path.samestat(status, self._status):
-            raise RecordsError(
-                f"{self._name()}: the book was moved or deleted while open; nothing more is kept "
-                "here until it is back in its place, then enter this again"
+            raise about(
+                self._path,
+                "the book was moved or deleted while open; nothing more is kept "
+                "here until it is back in its place, then enter this again",
             )
         with self.lock:
             return not _changed(status, self._status) or self._look_again(status, others_wrote)
@@ -102,9 +104,10 @@ class WatchedFile:
         if by_checkpoint and (is_new or self._spared < _MOST_SPARED):
             self._spared += 1
             return False
-        raise RecordsError(
-            f"{self._name()}: the book was cut short or written over while open; nothing more is "
-            "kept here. Leave the bench, keep the file, and restore the latest backup"
+        raise about(
+            self._path,
+            "the book was cut short or written over while open; nothing more is "
+            "kept here. Leave the bench, keep the file, and restore the latest backup",
         )
 
     def _is_whole(self) -> bool:
@@ -121,7 +124,7 @@ class WatchedFile:
 
     def _holds_newest(self) -> bool:
         try:
-            with closing(self._file_alone()) as conn:
+            with self._file_alone() as conn:
                 if conn.execute(_HOLDS, {"id": self._newest}).fetchone() is None:
                     return False
                 self._newest = conn.execute(GREATEST_ID).fetchone()[0]
@@ -132,18 +135,14 @@ class WatchedFile:
     def _greatest_in_file(self) -> str | None:
         """The greatest id in the file without its log; None where it has no tables yet."""
         try:
-            with closing(self._file_alone()) as conn:
+            with self._file_alone() as conn:
                 found: str | None = conn.execute(GREATEST_ID).fetchone()[0]
         except sqlite3.Error:
             return None
         return found
 
-    def _file_alone(self) -> sqlite3.Connection:
-        uri = f"{self._path.absolute().as_uri()}?mode=ro&immutable=1"
-        return sqlite3.connect(uri, uri=True)
-
-    def _name(self) -> str:
-        return shown(str(self._path), 300)
+    def _file_alone(self) -> closing[sqlite3.Connection]:
+        return connection(self._path, "mode=ro&immutable=1")
 
 
 def _changed(now: os.stat_result, then: os.stat_result) -> bool:
