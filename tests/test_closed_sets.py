@@ -35,7 +35,7 @@ from workbench.work.demo.demo import _Player
 from workbench.work.drawing.scene import _jaws, _span, method_caption
 from workbench.work.history.timeline_words import _TELLERS
 from workbench.work.job import stages
-from workbench.work.job.coarse_marks import place_words
+from workbench.work.job.coarse_marks import mark_place
 from workbench.work.job.entry_words import MARK_WORDS, described
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
@@ -174,7 +174,7 @@ def test_an_unknown_quantity_is_read_as_nothing(shop: Shop) -> None:
         lambda: method_caption(fine, meets=True),
         lambda: _jaws(fine, Base(), seen),
         lambda: _span(fine, Base(), seen),
-        lambda: place_words(coarse, "in"),
+        lambda: mark_place(coarse, "in"),
         lambda: fine.read_with,
         lambda: scatter_for([study], fine),
         lambda: hold_for(NEW, "flat"),

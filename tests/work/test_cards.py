@@ -14,7 +14,7 @@ from tests.shop import Fin, heron, read, ski, walk_to
 from workbench.bench.bases.key_gate import may_be_serial
 from workbench.errors import InputError
 from workbench.measure.display import length_text
-from workbench.work.drawing.ascii_picture import plain_picture
+from workbench.work.drawing.layout import plain_picture
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.temperature import state_temperature

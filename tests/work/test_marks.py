@@ -13,8 +13,8 @@ from workbench.records.store import rows
 from workbench.work.job.coarse_marks import (
     READ_AGAIN,
     add_mark,
+    mark_place,
     off_words,
-    place_words,
     take_mark,
 )
 from workbench.work.job.extra_readings import Mark
@@ -277,11 +277,11 @@ def test_a_mark_is_added_as_it_was_described(shop: Shop) -> None:
     assert row.scribe is not None
     assert row.scribe.is_reversed
     assert row.stated_u_mm == 0.3
-    words = place_words(scale, "in")
+    words = mark_place(scale, "in")
     assert "2.0000 from the tail end" in words
     assert "toward the tail" in words
-    assert "toward the outer edge" in place_words(row, "mm")
-    assert "u 0.300 mm" in place_words(row, "mm")
+    assert "toward the outer edge" in mark_place(row, "mm")
+    assert "u 0.300 mm" in mark_place(row, "mm")
 
 
 @pytest.mark.parametrize(

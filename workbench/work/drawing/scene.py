@@ -80,11 +80,7 @@ class Scene:
 
 
 def side_scene(
-    rig: Rig,
-    now: Pose | None,
-    wanted: Pose | None,
-    readings: Sequence[Reading] = (),
-    lit: str = "",
+    rig: Rig, now: Pose | None, wanted: Pose | None, readings: Sequence[Reading] = (), lit: str = ""
 ) -> Scene:
     """Return the rig with its blade at ``now`` (solid) and ``wanted`` (dashed, enlarged).
 

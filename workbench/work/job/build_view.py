@@ -16,23 +16,12 @@ from workbench.fin.pose.fit import Reading
 from workbench.fin.reading.observe import Method
 from workbench.frozen import dataclass
 from workbench.records.store import rows
-from workbench.work.job.extra_readings import (
-    beside,
-    contradicted,
-    marks_in_pass,
-    without_marks,
-)
+from workbench.work.job.extra_readings import beside, contradicted, marks_in_pass, without_marks
 from workbench.work.job.job_view import JobView
 from workbench.work.job.ski_state import TAKEN_BACK
 from workbench.work.job.stages import Progress
 from workbench.work.order.rigs import usual_range_mm
-from workbench.work.order.solved_jobs import (
-    expected_of,
-    finer_of,
-    fit_of,
-    made_of,
-    plan_of,
-)
+from workbench.work.order.solved_jobs import expected_of, finer_of, fit_of, made_of, plan_of
 from workbench.work.trust.caliper_figures import Tools
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.reading_budget import Taken, readings_of

@@ -68,7 +68,7 @@ def _is_likely(mark: Mark, mm: float) -> bool:
     return abs(mm) <= USUAL_MM if near is None else near
 
 
-def place_words(method: Method, unit: Unit) -> str:
+def mark_place(method: Method, unit: Unit) -> str:
     """Return where a coarse mark is read: its scribe, its scale's zero and its uncertainty."""
     scribe, scale = method.scribe, TRAITS[method.quantity].scale
     if scribe is None or scale is None:

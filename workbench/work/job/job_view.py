@@ -19,16 +19,9 @@ from workbench.records.store import rows
 from workbench.records.tables.days import DayItem, Unread
 from workbench.work.job.extra_readings import Mark
 from workbench.work.job.ski_state import conclude
-from workbench.work.job.stages import (
-    GLYPHS,
-    NOT_RELEASED,
-    Asked,
-    Progress,
-    Stage,
-    progress,
-)
+from workbench.work.job.stages import GLYPHS, NOT_RELEASED, Asked, Progress, Stage, progress
+from workbench.work.order.round_records import SETTLED
 from workbench.work.order.shop_policy import AS_LAST_TIME, SHIPPED, Rules
-from workbench.work.order.turn_records import SETTLED
 from workbench.work.trust.caliper_figures import Tools
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.plausibility import RIDDEN_U_MM, AgainstExpected, Contradiction

@@ -22,9 +22,14 @@ from workbench.work.job.job_view import WING_AIM, JobView
 from workbench.work.job.open_book import WITHOUT_LEARNED, OpenBook
 from workbench.work.job.ski_state import TAKEN_BACK
 from workbench.work.job.stages import Event, check_can
+from workbench.work.order.round_records import (
+    SETTLED,
+    TURN_ANSWERS,
+    TurnAnswer,
+    parts_text,
+    turn_in,
+)
 from workbench.work.order.shop_policy import default_finest
-from workbench.work.order.turn_records import SETTLED, TURN_ANSWERS, TurnAnswer, turn_in
-from workbench.work.order.versions import parts_text
 from workbench.work.text.words import error_words
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.wing_setup import hold_number, wing_setup

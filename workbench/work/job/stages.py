@@ -443,11 +443,7 @@ def _values(live: Sequence[AnyFact]) -> dict[int, dict[str, tuple[Reading, ...]]
     return out
 
 
-def _met(
-    at: Progress,
-    tolerances_mm: Mapping[str, float],
-    u_of: UOf | None,
-) -> bool:
+def _met(at: Progress, tolerances_mm: Mapping[str, float], u_of: UOf | None) -> bool:
     """Whether every reading of the round is within its tolerance, or its guard band inside it."""
     u_mm = u_of(at) if u_of is not None else {}
     for m, usual_mm in tolerances_mm.items():

@@ -11,23 +11,13 @@ from typing import cast
 
 from workbench.errors import InputError
 from workbench.measure.display import FINE, change_text
-from workbench.measure.temperature import (
-    MATERIALS,
-    check_temperature,
-    material,
-)
+from workbench.measure.temperature import MATERIALS, check_temperature, material
 from workbench.measure.units import Unit, degrees_in
 from workbench.records.store.rows import Temperature
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.text.words import clean
-from workbench.work.trust.temperature_correction import (
-    OFF,
-    Scale,
-    at_words,
-    in_force,
-    value_mm,
-)
+from workbench.work.trust.temperature_correction import OFF, Scale, at_words, in_force, value_mm
 
 _SCALES: tuple[Scale, ...] = ("C", "F")
 

@@ -7,15 +7,7 @@ from typing import Any
 
 from workbench.fin.learn.as_plan import plan_of_act
 from workbench.fin.learn.decide import DECLARED, Act, decide
-from workbench.fin.learn.replay import (
-    InJob,
-    Learnt,
-    Round,
-    begin,
-    follow,
-    read_again,
-    taught,
-)
+from workbench.fin.learn.replay import InJob, Learnt, Round, begin, follow, read_again, taught
 from workbench.fin.learn.seating import Hypothesis
 from workbench.fin.learn.sight import Takes
 from workbench.fin.learn.thread_question import ThreadQuestion

@@ -173,11 +173,7 @@ def _values(order: Order, fit: Fit, methods: Sequence[Method], pose: Pose) -> li
 
 def pose_report(pose: Pose, per: float) -> dict[str, float]:
     """Return a pose as data; ``per``: the mm of a unit."""
-    return {
-        "x": pose.x_mm / per,
-        "y": pose.y_mm / per,
-        "tilt_deg": math.degrees(pose.tilt_rad),
-    }
+    return {"x": pose.x_mm / per, "y": pose.y_mm / per, "tilt_deg": math.degrees(pose.tilt_rad)}
 
 
 def _stud(turn: StudTurn, per: float) -> dict[str, Any]:

@@ -12,13 +12,7 @@ from dataclasses import field, replace
 from functools import lru_cache
 from typing import Any
 
-from workbench.advice.checklists import (
-    FINAL,
-    RECEIVED,
-    WING,
-    CheckItem,
-    with_clamp_last,
-)
+from workbench.advice.checklists import FINAL, RECEIVED, WING, CheckItem, with_clamp_last
 from workbench.frozen import dataclass
 from workbench.measure.display import Dial
 from workbench.records.book import Book

@@ -29,8 +29,8 @@ from workbench.measure.display import length_text
 from workbench.measure.units import Unit
 from workbench.work.job.coarse_marks import (
     add_mark,
+    mark_place,
     off_words,
-    place_words,
     suspect_words,
     take_mark,
 )
@@ -140,7 +140,7 @@ class MarksScreen(NumberScreen[None]):
             return lines([styled(part) for part in wrapped(words, width)])
         title = visible(f"Read at the scribe: {mark.method.name} ({self.unit})", width)
         place = [
-            styled((p, "$ink-faint")) for p in wrapped(place_words(mark.method, self.unit), width)
+            styled((p, "$ink-faint")) for p in wrapped(mark_place(mark.method, self.unit), width)
         ]
         why = refusal(self.view.progress, "mark")
         if why and not self.entry:  # else it would invite what is refused

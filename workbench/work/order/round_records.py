@@ -1,22 +1,85 @@
-"""Which version of a block or blade a job is shown by.
+"""What the records of a job say of its rounds: which studs were turned, and by which versions.
 
-A job follows the newest version, so that a correction helps at once. Two do not: a signed-off job
-keeps showing what it showed, and an open round is finished as it was begun, for the turns made in
-it were counted by what was written down then. Which versions those were is kept with the loosening
-and with the sign-off, for a correction made earlier on another bench may come in later.
+A job follows the newest version of its block and blade, so that a correction helps at once. Two do
+not: a signed-off job keeps showing what it showed, and an open round is finished as it was begun,
+for the turns made in it were counted by what was written down then. Which versions those were is
+kept with the loosening and with the sign-off, for a correction made earlier on another bench may
+come in later.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import TypeVar, cast
+from collections.abc import Iterable, Sequence
+from typing import Literal, TypeVar, cast, get_args
 
 from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.work.text.local_time import day_and_time
 from workbench.work.text.words import clean
 
+SETTLED = "settled"
+"""The kind of mark that says that each stud was turned out and in again before it was read."""
+
+BY_HAND = "by hand"
+"""The text of the step of a round that was turned as its technician judged: which studs went how
+far nobody wrote down, and such a round keeps no turns."""
+
+TurnAnswer = Literal["turned_back", "not_turned"]
+TURN_ANSWERS: tuple[TurnAnswer, ...] = get_args(TurnAnswer)
+"""Marks that say of a struck record, whose id is their text, that its stud is turned no longer."""
+
+
+def turn_in(fact: rows.AnyFact, beside: Iterable[rows.AnyFact]) -> str:
+    """Return which stud a record says was turned; nothing where it is the record of no turn.
+
+    A round whose steps were kept one by one, among ``beside``, records no turn that these do not.
+    Of what an older book kept of a step only its number is known: from the second on it may be a
+    turn.
+    """
+    if isinstance(fact, rows.Mark) and fact.kind == "step":
+        do, _, rest = fact.text.partition(" ")
+        if do == "turn":
+            return rest.rpartition(" ")[0]
+        if fact.text == BY_HAND:
+            return "the studs"
+        return "a stud" if not fact.text and (fact.number or 0) > 1 else ""
+    if isinstance(fact, rows.Mark) and fact.kind == SETTLED:
+        return "the studs"
+    if not isinstance(fact, rows.PassRow):
+        return ""
+    if fact.turns and not any(t.turns for t in fact.turns):
+        return ""
+    steps = _open_steps([f for f in beside if f.id < fact.id])
+    return "" if any((f.number or 0) > 1 for f in steps) else "the studs"
+
+
+def _open_steps(facts: Sequence[rows.AnyFact]) -> list[rows.Mark]:
+    """Return the steps that no reading, target or round came after."""
+    others = (rows.Reading, rows.Target, rows.PassRow)
+    since = max((f.id for f in facts if isinstance(f, others)), default="")
+    return [f for f in facts if isinstance(f, rows.Mark) and f.kind == "step" and f.id > since]
+
+
+def answered_in(facts: Iterable[rows.AnyFact]) -> dict[str, str]:
+    """Return what was said of struck records of turns, by the record's id."""
+    return {
+        f.text: f.kind
+        for f in facts
+        if isinstance(f, rows.Mark) and f.kind in TURN_ANSWERS and f.struck is None
+    }
+
+
+def struck_turn(fact: rows.AnyFact, of_job: Iterable[rows.AnyFact]) -> bool:
+    """Whether a struck record, among the facts of its job, was that of a stud turned."""
+    if fact.struck is None:
+        return False
+    beside = (f for f in of_job if f.struck is None or isinstance(f, rows.Mark))
+    return bool(turn_in(fact, beside))
+
+
 Part = TypeVar("Part", rows.Blade, rows.Block)
+
+# -- by which versions of block and blade ----------------------------------------------------------
 
 _PARTS = "parts"
 """What a note of versions begins with, in the text of a step or a sign-off."""
@@ -24,24 +87,17 @@ _PARTS = "parts"
 
 def held_at(facts: Sequence[rows.AnyFact]) -> str:
     """Return the id of the row that holds a job to what was written down before; else nothing."""
-    signed = [f.id for f in facts if f.struck is None and isinstance(f, rows.SignOff)]
+    live = [f for f in facts if f.struck is None]
+    signed = [f.id for f in live if isinstance(f, rows.SignOff)]
     if signed:
         return signed[-1]
-    steps = _steps(facts)
-    return steps[1] if len(steps) > 1 else ""  # the first is the loosening
+    steps = _open_steps(live)
+    return steps[1].id if len(steps) > 1 else ""  # the first is the loosening
 
 
 def round_begun(facts: Sequence[rows.AnyFact]) -> str:
     """Return the id of the loosening of the round under way; nothing without one."""
-    return next(iter(_steps(facts)), "")
-
-
-def _steps(facts: Sequence[rows.AnyFact]) -> list[str]:
-    """Return the ids of the steps of the round under way."""
-    live = [f for f in facts if f.struck is None]
-    others = (rows.Reading, rows.Target, rows.PassRow)
-    since = max((f.id for f in live if isinstance(f, others)), default="")
-    return [f.id for f in live if isinstance(f, rows.Mark) and f.kind == "step" and f.id > since]
+    return next((f.id for f in _open_steps([f for f in facts if f.struck is None])), "")
 
 
 def parts_text(book: Book, ski: rows.Ski) -> str:
