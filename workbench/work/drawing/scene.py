@@ -205,13 +205,9 @@ def _touch(stud: Stud, blade: Blade, pose: Pose) -> Travel | None:
         return None
 
 
-def _ball(stud: Stud, t: Travel) -> Point:
-    return (stud.at_mm[0] + t.mm * stud.axis[0], stud.at_mm[1] + t.mm * stud.axis[1])
-
-
 def _stud_line(stud: Stud, t: Travel) -> tuple[Point, Point]:
     """Return the shown end of the stud and the centre of its ball (mm)."""
-    x, y = _ball(stud, t)
+    x, y = stud.at_mm[0] + t.mm * stud.axis[0], stud.at_mm[1] + t.mm * stud.axis[1]
     back = STUD_SHOWN_MM + stud.tip_radius_mm
     return ((x - back * stud.axis[0], y - back * stud.axis[1]), (x, y))
 

@@ -137,7 +137,7 @@ class OpenBook:
         named = [(i, m) for i, m, _ in methods]
         first = at.stage == "as received" or (job.kind == "recheck" and at.gate != "waiting")
         known_left = first and not state.refitted  # else it left with another blade or block
-        others = _others(known, blade)
+        others = tuple(method_of(row, blade) for row in known)
         left = left_with(self.book, job, named, rig, stated, others) if known_left else None
         baselines = self.book.baselines_of(ski.id)
         measured = at.stage == "measuring" or (at.stage == "turning" and at.pass_number)
@@ -208,11 +208,9 @@ class OpenBook:
 
     def ski_state(self, ski_id: str) -> SkiState:
         """Return what all facts of a ski say together."""
-        return self.book.at_once(self._ski_state, ski_id)
-
-    def _ski_state(self, ski_id: str) -> SkiState:
-        kept = self.book.ski_facts((ski_id,))[ski_id]
-        return conclude(kept, rules_of(self.book))
+        return self.book.at_once(
+            lambda: conclude(self.book.ski_facts((ski_id,))[ski_id], rules_of(self.book))
+        )
 
     def seen_of(self, ski: rows.Ski) -> rows.Seen:
         """Return what there is of a ski now, with what bears on how it is shown."""
@@ -248,7 +246,7 @@ class OpenBook:
         named = [(line.method_id, line.method) for line in view.lines]
         kept = self.book.methods_of(view.ski.blade_id)
         _, stated = self._methods(view.ski, view.rig.blade, kept)
-        others = _others(kept, view.rig.blade)
+        others = tuple(method_of(row, view.rig.blade) for row in kept)
         left_with(self.book, view.job, named, view.rig, stated, others)  # what it found is kept
 
     @property
@@ -285,11 +283,6 @@ def is_without_learned(facts: Iterable[rows.AnyFact]) -> bool:
     asked = [f for f in facts if isinstance(f, rows.Mark) and f.kind == WITHOUT_LEARNED]
     live = [f for f in asked if f.struck is None]
     return bool(live) and live[-1].text == "on"
-
-
-def _others(kept: Iterable[rows.Method], blade: Blade) -> tuple[Method, ...]:
-    """Return all methods of a blade."""
-    return tuple(method_of(row, blade) for row in kept)
 
 
 def _marks(
@@ -371,10 +364,8 @@ def _readings(facts: Sequence[rows.AnyFact]) -> Iterator[rows.Reading]:
 def _locked(facts: Sequence[rows.AnyFact], number: int) -> dict[str, list[rows.Reading]]:
     """Return what was read with the clamp bolts tight, by method id, if nothing was done since."""
     live = [f for f in facts if f.struck is None]
-    touched = max(
-        (f.id for f in live if isinstance(f, rows.Reading | rows.PassRow) or _is_step(f)),
-        default="",
-    )
+    steps = (f.id for f in live if isinstance(f, rows.Mark) and f.kind == "step")
+    touched = max("", *steps, *(f.id for f in live if isinstance(f, rows.Reading | rows.PassRow)))
     found = (f for f in live if isinstance(f, rows.LockedReading) and f.id > touched)
     return {
         f.method_id: [
@@ -386,10 +377,6 @@ def _locked(facts: Sequence[rows.AnyFact], number: int) -> dict[str, list[rows.R
         ]
         for f in found
     }  # fmt: skip
-
-
-def _is_step(fact: rows.AnyFact) -> bool:
-    return isinstance(fact, rows.Mark) and fact.kind == "step"
 
 
 def _turns_after(

@@ -275,7 +275,11 @@ def progress(
     kept = [f for f in facts if f.struck is None and f.id not in state.stray]
     number = state.pass_number
     if state.stale:  # the blade was moved or measured in another job since
-        kept = [f for f in kept if not _is_stale(f, number, state.stale)]
+        kept = [
+            f
+            for f in kept
+            if not isinstance(f, Reading) or f.pass_number != number or f.id >= state.stale
+        ]
     if state.refit:  # another blade or block: what was aimed at and gone on with was of the old one
         kept = [f for f in kept if f.id > state.refit or not _is_of_setting(f)]
     # A reading by another method, such as a coarse mark, bears the others out and moves no gate.
@@ -306,10 +310,6 @@ def progress(
     return replace(
         at, stage=stage, ticked=ticked, reason=reason, eyes=eyes, gate=gate, locked=gates.locked()
     )
-
-
-def _is_stale(fact: AnyFact, number: int, since: str) -> bool:
-    return isinstance(fact, Reading) and fact.pass_number == number and fact.id < since
 
 
 def _is_of_setting(fact: AnyFact) -> bool:

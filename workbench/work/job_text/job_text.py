@@ -11,7 +11,6 @@ from collections.abc import Iterable, Iterator, Sequence
 from workbench.fin.plan.guidance import StudTurn
 from workbench.measure.display import change_between, fine_text, length_text
 from workbench.measure.units import MM_PER, Unit
-from workbench.records.store import rows
 from workbench.work.job.coarse_marks import mark_place, off_words
 from workbench.work.job.extra_readings import Mark
 from workbench.work.job.job_view import JobView, RosterLine
@@ -216,8 +215,7 @@ def wing_lines(view: JobView) -> list[str]:
 
         steps = [f"Wing {i}: {s.name}: {s.words}" for i, s in enumerate(STEPS, 1)]
         return [*steps, f"Wing: {SOURCE}."]
-    kept = [f for f in view.facts if isinstance(f, rows.WingSetting) and f.struck is None]
-    return [f"Wing: {setting_words(kept[-1])}"] if kept else []
+    return [f"Wing: {setting_words(view.wing_set)}"] if view.wing_set is not None else []
 
 
 def warning_lines(view: JobView, unit: Unit) -> list[str]:

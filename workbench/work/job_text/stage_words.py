@@ -62,10 +62,6 @@ class Hand(Protocol):
         """The index of the line chosen by hand, or None."""
 
     @property
-    def line_index(self) -> int:
-        """The index of the line that an entry goes to."""
-
-    @property
     def line(self) -> Line | None:
         """The line that an entry goes to, or None."""
 
@@ -242,8 +238,8 @@ def sign_off_keys(view: JobView, hand: Hand) -> str:
     if due == "barred":
         return f"Not to be signed off: {view.progress.state.bars}."
     offered = view.lock_due is not None and not hand.hands_on
-    if hand.who and (due == "after-lock" or offered):
-        name = view.lines[hand.line_index].method.name
+    if hand.who and hand.line is not None and (due == "after-lock" or offered):
+        name = hand.line.method.name
         skip = "." if due == "after-lock" else "; or Enter goes on without it."
         return f"{lock_words(name)}, and type it{skip}"
     if not hand.who:
