@@ -39,7 +39,14 @@ from workbench.work.job.coarse_marks import mark_place
 from workbench.work.job.entry_words import MARK_WORDS, described
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
-from workbench.work.job.stages import ALLOWED, GLYPHS, WORDS, Event, Stage, check_allowed
+from workbench.work.job.stages import (
+    ALLOWED,
+    EVENT_WORDS,
+    STAGE_GLYPHS,
+    Event,
+    Stage,
+    check_allowed,
+)
 from workbench.work.job_text import tasks
 from workbench.work.job_text.tasks import TASKS, WAYS, caution_words, task_of, tour_words
 from workbench.work.job_text.view_words import Obstacle
@@ -61,10 +68,10 @@ def polishing(shop: Shop) -> JobView:
 
 
 def test_each_stage_and_each_act_has_its_row() -> None:
-    assert set(GLYPHS) == set(ALLOWED) == set(TASKS) == set(get_args(Stage))
-    assert set(WORDS) == set(get_args(Event))
+    assert set(STAGE_GLYPHS) == set(ALLOWED) == set(TASKS) == set(get_args(Stage))
+    assert set(EVENT_WORDS) == set(get_args(Event))
     assert set().union(*ALLOWED.values()) == set(get_args(Event))
-    assert len(set(GLYPHS.values())) == len(GLYPHS)
+    assert len(set(STAGE_GLYPHS.values())) == len(STAGE_GLYPHS)
 
 
 def test_a_walk_through_every_stage_finds_its_commands_and_its_words(shop: Shop) -> None:

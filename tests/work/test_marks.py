@@ -17,7 +17,7 @@ from workbench.work.job.coarse_marks import (
     off_words,
     take_mark,
 )
-from workbench.work.job.extra_readings import Mark
+from workbench.work.job.extra_readings import CoarseMark
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.trust.plausibility import suspects_in
@@ -209,7 +209,7 @@ def test_an_extra_method_of_the_ski_is_checked_too(shop: Shop) -> None:
 # -- what is typed -------------------------------------------------------------------------------
 
 
-def scaled(shop: Shop) -> tuple[JobView, Mark]:
+def scaled(shop: Shop) -> tuple[JobView, CoarseMark]:
     view = with_readings(shop, received(shop, SCALE))
     return view, view.marks[0]
 

@@ -18,7 +18,7 @@ from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.setting_words import moved_words
-from workbench.work.job_text.typed_lines import item_meant, kept_words, line_meant, reading_meant
+from workbench.work.job_text.typed_lines import item_meant, kept_words, line_meant, placing_meant
 from workbench.work.job_text.view_words import since_left
 from workbench.work.roster.calipers import caliper_meant, in_hand, standing_words
 
@@ -107,7 +107,7 @@ def _add_read(commands: Any) -> None:
 def _read(at: AtSki, args: argparse.Namespace) -> Did:
     line = line_meant(at.view, args.method)
     caliper = caliper_meant(at.shop, args.caliper) if args.caliper else in_hand(at.shop)
-    placing = reading_meant(at.view, line, args.value, at.unit, at.unit, sure=args.yes)
+    placing = placing_meant(at.view, line, args.value, at.unit, at.unit, sure=args.yes)
     told = since_left(at.view, line, placing.mm, at.unit)
     take = at.shop.take_locked if at.view.reads_locked else at.shop.take_reading
     caliper_id = caliper.id if caliper is not None else None

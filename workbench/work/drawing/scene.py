@@ -36,7 +36,7 @@ NOW, WANTED, BASE, STUD, READING, FAINT = "now", "wanted", "base", "stud", "read
 LIT = "lit"
 """The ink of the stud to turn."""
 
-Kind = Literal["line", "outline", "dot", "mark", "letter"]
+ShapeKind = Literal["line", "outline", "dot", "mark", "letter"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +48,7 @@ class Shape:
     for.
     """
 
-    kind: Kind
+    kind: ShapeKind
     points: tuple[Point, ...]
     ink: str
     dashed: bool = False

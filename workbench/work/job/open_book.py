@@ -32,7 +32,7 @@ from workbench.work.order.round_records import (
     round_begun,
     turned_other_way,
 )
-from workbench.work.order.shop_policy import SHAPING, Rules, rules_of
+from workbench.work.order.shop_policy import SHAPING, Rules, shop_rules
 from workbench.work.order.solved_jobs import expected_of
 from workbench.work.trust import setting_values
 from workbench.work.trust.caliper_figures import tools_of
@@ -44,7 +44,7 @@ if TYPE_CHECKING:
     from workbench.fin.plan.guidance import Plan, Target
     from workbench.work.learn.next_act import NextAct
 
-MOST_LINES = 1500
+_MOST_LINES = 1500
 """So many lines of a queue are kept as worked out: more than any day has."""
 
 WITHOUT_LEARNED = "without_learned"
@@ -84,7 +84,7 @@ class OpenBook:
         return self._lines(self.book.day_list(day, with_unfinished=day == self.day))
 
     def _lines(self, found: Iterable[DayItem | Unread]) -> tuple[RosterLine, ...]:
-        rules = rules_of(self.book)
+        rules = shop_rules(self.book)
         lines = tuple(self._line(each, rules) for each in found)
         return tuple(map(self._guarded_line, lines)) if self.guarded else lines
 
@@ -96,7 +96,7 @@ class OpenBook:
         known = self._known_lines.get(job_id)
         if known is None or known[0] != (each, rules):
             known = (each, rules), roster_line(each, rules)
-            if len(self._known_lines) >= MOST_LINES:
+            if len(self._known_lines) >= _MOST_LINES:
                 self._known_lines.clear()
             self._known_lines[job_id] = known
         return known[1]
@@ -128,7 +128,7 @@ class OpenBook:
         known = self.book.methods_of(ski.blade_id)
         methods, stated = self._methods(ski, blade, known)
         rig = rig_of(ski, blade, block.studs)
-        rules, guarded = rules_of(self.book), self.guarded
+        rules, guarded = shop_rules(self.book), self.guarded
         tools = tools_of(self.book, facts, stated)
         tolerances = {i: tolerance_mm for i, _, tolerance_mm in methods}
         u_of = partial(standard_u_mm, methods, rig=rig, tools=tools) if guarded else None
@@ -209,7 +209,7 @@ class OpenBook:
     def ski_state(self, ski_id: str) -> SkiState:
         """Return what all facts of a ski say together."""
         return self.book.at_once(
-            lambda: conclude(self.book.ski_facts((ski_id,))[ski_id], rules_of(self.book))
+            lambda: conclude(self.book.ski_facts((ski_id,))[ski_id], shop_rules(self.book))
         )
 
     def seen_of(self, ski: rows.Ski) -> rows.Seen:

@@ -18,7 +18,7 @@ from workbench.records.tables.ski_facts import SkiFacts, SkiJob, SkiSheet
 from workbench.work.order.round_records import SETTLED, answered_in, struck_turn
 from workbench.work.order.shop_policy import Rules
 
-Standing = Literal["open", "released", "set again", "not released"]
+JobStanding = Literal["open", "released", "set again", "not released"]
 """How a job ends: not yet, in force, replaced by a later job that is released, or not in force."""
 
 _Changed = Literal["turned", "refitted", "loosened", "wing", "aside", "read", "damaged"]
@@ -61,7 +61,7 @@ class JobState:
     ``has_left``: its sign-off followed, and the fin was not moved in this job since.
     """
 
-    standing: Standing = "open"
+    standing: JobStanding = "open"
     why: str = ""
     release: rows.SignOff | None = None
     signed: rows.SignOff | None = None
@@ -480,7 +480,7 @@ class _Walk:
 
     def _standing(
         self, job: _Job, now: rows.SignOff | None
-    ) -> tuple[Standing, str, rows.SignOff | None]:
+    ) -> tuple[JobStanding, str, rows.SignOff | None]:
         if job.signed is None:
             return "open", "", None
         if job in self.holding:

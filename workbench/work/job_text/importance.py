@@ -43,10 +43,10 @@ class Said:
     @property
     def signed(self) -> str:
         """The words behind the sign of their step."""
-        return f"{sign_of(self.importance)} {self.words}"
+        return f"{step_sign(self.importance)} {self.words}"
 
 
-def sign_of(importance: Importance) -> str:
+def step_sign(importance: Importance) -> str:
     """Return the sign that goes before what is said."""
     match importance:
         case Importance.DANGER:

@@ -12,7 +12,7 @@ from workbench.fin.plan.guidance import StudTurn
 from workbench.measure.display import change_between, fine_text, length_text
 from workbench.measure.units import MM_PER, Unit
 from workbench.work.job.coarse_marks import mark_place, off_words
-from workbench.work.job.extra_readings import Mark
+from workbench.work.job.extra_readings import CoarseMark
 from workbench.work.job.job_view import JobView, RosterLine
 from workbench.work.job.temperature import in_force_words
 from workbench.work.job_text.budget_explained import (
@@ -52,7 +52,7 @@ def job_lines(view: JobView, unit: Unit, number: int, line: RosterLine, ski: str
     return [
         *ski_lines(view, number, line, not ski),
         *next_lines(view, ski),
-        *reading_lines(view, unit),
+        *job_reading_lines(view, unit),
         *mark_lines(view, unit),
         *turn_lines(view, unit),
         *wing_lines(view),
@@ -99,7 +99,7 @@ def refused_words(view: JobView, ski: str) -> str:
     return f"do this first: {task.words} {typed(task.commands[0], ski)}"
 
 
-def reading_lines(view: JobView, unit: Unit) -> list[str]:
+def job_reading_lines(view: JobView, unit: Unit) -> list[str]:
     """Return each reading: its method, as received, now, its target, and how it compares."""
     if view.job.kind == "recheck":
         read = [(n, x) for n, x in enumerate(view.lines, 1) if x.locked_mm is not None]
@@ -387,7 +387,7 @@ def all_mark_lines(view: JobView, unit: Unit) -> list[str]:
     return out or ["No coarse mark on this blade yet: quarterturn add-mark NAME"]
 
 
-def _mark(number: int, mark: Mark, unit: Unit) -> list[str]:
+def _mark(number: int, mark: CoarseMark, unit: Unit) -> list[str]:
     name = f"Mark {number}"
     out = [f"{name}: {clean(mark.method.name)}", mark_place(mark.method, unit)]
     if mark.expected_mm is not None:

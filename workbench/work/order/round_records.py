@@ -77,7 +77,7 @@ def struck_turn(fact: rows.AnyFact, of_job: Iterable[rows.AnyFact]) -> bool:
     return bool(turn_in(fact, beside))
 
 
-Part = TypeVar("Part", rows.Blade, rows.Block)
+_Part = TypeVar("_Part", rows.Blade, rows.Block)
 
 # -- by which versions of block and blade ----------------------------------------------------------
 
@@ -145,18 +145,18 @@ def _told(facts: Sequence[rows.AnyFact], until: str) -> frozenset[str]:
 
 def _before(
     versions: Sequence[rows.PartVersion],
-    newest: Part,
+    newest: _Part,
     facts: Sequence[rows.AnyFact],
     until: str,
     what: str,
-) -> tuple[Part, str]:
+) -> tuple[_Part, str]:
     told = _told(facts, until)
     kept = [v for v in versions if v.id in told] or [v for v in versions if v.id < until]
     if not kept or kept[-1] is versions[-1]:
         return newest, ""
     later = versions[-1]
     by = f" by {clean(later.who)}" if later.who else ""
-    return cast("Part", kept[-1].part), f"{what} corrected later, {day_and_time(later.at)}{by}"
+    return cast("_Part", kept[-1].part), f"{what} corrected later, {day_and_time(later.at)}{by}"
 
 
 def turned_other_way(

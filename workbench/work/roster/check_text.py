@@ -10,7 +10,7 @@ from workbench.advice.torque import MAKER_WINS, TorqueNote
 from workbench.errors import InputError
 from workbench.records.store.rows import Checklist
 from workbench.work.job.shop import Shop
-from workbench.work.order.shop_policy import Rules, rules_of
+from workbench.work.order.shop_policy import Rules, shop_rules
 from workbench.work.roster.check_lists import Torque, items_now, torque_notes
 from workbench.work.text.words import clean
 
@@ -44,12 +44,12 @@ def _note(number: int, each: Torque) -> str:
 
 def check_item_meant(shop: Shop, which: Checklist, text: str) -> CheckItem:
     """Return the item of a list that is meant, by its key or number; else an InputError."""
-    return _meant("check", text, items_now(rules_of(shop.book), which))
+    return _meant("check", text, items_now(shop_rules(shop.book), which))
 
 
 def fastener_meant(shop: Shop, text: str) -> str:
     """Return the key of the fastener that is meant, by its key or number; else an InputError."""
-    notes = [each.note for each in torque_notes(rules_of(shop.book))]
+    notes = [each.note for each in torque_notes(shop_rules(shop.book))]
     return _meant("fastener", text, notes).key
 
 

@@ -34,7 +34,7 @@ from workbench.work.job.coarse_marks import (
     suspect_words,
     take_mark,
 )
-from workbench.work.job.extra_readings import Mark
+from workbench.work.job.extra_readings import CoarseMark
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import ChangedError, Shop
 from workbench.work.job.stages import refusal
@@ -90,7 +90,7 @@ class MarksScreen(NumberScreen[None]):
     # -- what is shown ---------------------------------------------------------------------------
 
     @property
-    def marked(self) -> Mark | None:
+    def marked(self) -> CoarseMark | None:
         """The coarse mark that a number goes to."""
         marks = self.view.marks
         return marks[min(self._at, len(marks) - 1)] if marks else None
@@ -121,7 +121,7 @@ class MarksScreen(NumberScreen[None]):
             out.append(count_line(self._at, len(marks)))
         return lines(out)
 
-    def _line(self, mark: Mark, here: bool, name_room: int) -> Content:
+    def _line(self, mark: CoarseMark, here: bool, name_room: int) -> Content:
         name = visible(mark.method.name, name_room)
         pad = " " * (name_room - styled(name).cell_length)
         expected, reading = mark.expected_mm, mark.reading
