@@ -21,11 +21,10 @@ from workbench.bench.hand.hands import Hands
 from workbench.bench.panels.next_line import next_words
 from workbench.commands.families import FAMILIES
 from workbench.errors import InputError
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.parts.base import Base
-from workbench.fin.pose.fixed_contacts import closed_form
-from workbench.fin.reading.coarse import Scribe
-from workbench.fin.reading.method import Method
+from workbench.fin.pose.descent import closed_form
+from workbench.fin.reading.method import Method, Scribe
 from workbench.fin.reading.observe import observe
 from workbench.fin.reading.quantities import QUANTITIES, TRAITS, Quantity
 from workbench.measure.calipers import Caliper, judge

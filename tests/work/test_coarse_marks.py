@@ -13,7 +13,7 @@ import pytest
 
 from workbench.cli import main
 from workbench.errors import InputError
-from workbench.fin.reading.observe import Scribe
+from workbench.fin.reading.method import Scribe
 from workbench.places import shipped
 from workbench.work.order.order_answers import restate_report, turns_report
 from workbench.work.order.order_file import Order, order_from, read_order

@@ -12,8 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from workbench.bench.hand.hands import Hands
+from workbench.fin.pose.equations import Reading
 from workbench.fin.reading.method import Method, Station
-from workbench.fin.reading.readings import Reading
 from workbench.measure.display import fine_text, length_text
 from workbench.measure.units import Unit
 from workbench.places import shipped

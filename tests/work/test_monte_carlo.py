@@ -16,9 +16,10 @@ import numpy as np
 import pytest
 
 from workbench.fin.plan.goals import goals_of, wanted_pose
-from workbench.fin.plan.guidance import Plan, Target
+from workbench.fin.plan.plan import Plan, Target
 from workbench.fin.plan.remarks import rough_remarks
-from workbench.fin.pose.fit import Fit, Reading, fit_pose
+from workbench.fin.pose.equations import Reading
+from workbench.fin.pose.fit import Fit, fit_pose
 from workbench.measure.units import MM_PER
 from workbench.places import shipped
 from workbench.work.order.order_answers import (

@@ -19,10 +19,11 @@ from tests import strategies as made
 from tests.fin import oracle
 from workbench.cli import main
 from workbench.errors import BenchError, InputError
-from workbench.fin.frame.pose import Point, Pose
-from workbench.fin.plan.guidance import Plan
+from workbench.fin.frame import Point, Pose
+from workbench.fin.plan.plan import Plan
 from workbench.fin.pose.fit import fit_pose
-from workbench.fin.reading.observe import Method, observe
+from workbench.fin.reading.method import Method
+from workbench.fin.reading.observe import observe
 from workbench.fin.reading.quantities import QUANTITIES
 from workbench.places import shipped
 from workbench.work.order.order_answers import order_plan, restate_report

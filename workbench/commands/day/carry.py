@@ -12,7 +12,7 @@ from workbench.commands.opened import opened_shop, path_of
 from workbench.commands.output import say, say_json
 from workbench.errors import BenchError, InputError, OutOfReachError, PoseError
 from workbench.fin.parts.blade import Blade
-from workbench.fin.reading.observe import Method
+from workbench.fin.reading.method import Method
 from workbench.fin.reading.rig import Rig
 from workbench.places import is_there
 from workbench.work.job_text.typed_lines import job_meant

@@ -12,7 +12,7 @@ from html import escape
 from itertools import pairwise
 from typing import Literal
 
-from workbench.fin.frame.pose import Point
+from workbench.fin.frame import Point
 from workbench.work.drawing.scene import (
     BASE,
     FAINT,

@@ -9,13 +9,14 @@ from functools import partial
 from itertools import pairwise
 
 from workbench.errors import BenchError, InputError
-from workbench.fin.frame.linear import Row
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose, Row
 from workbench.fin.parts.studs import Stud
-from workbench.fin.plan.guidance import Target, plan_from
-from workbench.fin.pose.fit import Fit, Reading, fit_pose
+from workbench.fin.plan.guidance import plan_from
+from workbench.fin.plan.plan import Target
+from workbench.fin.pose.equations import Reading
+from workbench.fin.pose.fit import Fit, fit_pose
 from workbench.fin.reading.exposed import Exposed, exposed
-from workbench.fin.reading.observe import Method
+from workbench.fin.reading.method import Method
 from workbench.fin.reading.rig import Rig
 from workbench.measure.units import Unit
 from workbench.work.history.history import History, Setting, Value

@@ -7,13 +7,13 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, TypeAlias
 
 from workbench.errors import BenchError, MissingPartError
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.parts.studs import named
-from workbench.fin.plan.expectation import Expected
-from workbench.fin.plan.guidance import Plan, Rig, Target
-from workbench.fin.plan.turns_made import Explanation
-from workbench.fin.pose.fit import Reading
-from workbench.fin.reading.observe import Method
+from workbench.fin.plan.expectation import Expected, Explanation
+from workbench.fin.plan.plan import Plan, Target
+from workbench.fin.pose.equations import Reading
+from workbench.fin.reading.method import Method
+from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 from workbench.records.store import rows
 from workbench.work.job.extra_readings import (

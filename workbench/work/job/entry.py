@@ -10,6 +10,7 @@ from collections.abc import Sequence
 
 from workbench.errors import InputError
 from workbench.frozen import dataclass
+from workbench.measure.calipers import LONGEST_MM
 from workbench.measure.display import FINE, change_text, fine_text, length_text
 from workbench.measure.lengths import (
     Entry,
@@ -19,7 +20,6 @@ from workbench.measure.lengths import (
     parse_length,
     understand,
 )
-from workbench.measure.mpe_tables import LONGEST_MM
 from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.trust.job_reading import Line

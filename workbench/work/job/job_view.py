@@ -8,11 +8,10 @@ from typing import TYPE_CHECKING, Literal
 
 from workbench.advice.checklists import CheckItem, final_items
 from workbench.errors import BenchError, OutOfReachError
-from workbench.fin.frame.pose import Pose
-from workbench.fin.plan.expectation import Expected
-from workbench.fin.plan.guidance import Plan, Rig, Step
-from workbench.fin.plan.plan import BY_HAND
-from workbench.fin.plan.turns_made import Explanation
+from workbench.fin.frame import Pose
+from workbench.fin.plan.expectation import Expected, Explanation
+from workbench.fin.plan.plan import BY_HAND, Plan, Step
+from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 from workbench.measure.units import Unit
 from workbench.records.store import rows

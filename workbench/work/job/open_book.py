@@ -12,9 +12,9 @@ from workbench.errors import BenchError
 from workbench.fin.parts.blade import Blade
 from workbench.fin.parts.studs import named
 from workbench.fin.plan.expectation import Expected
+from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.search import sweep_ahead
-from workbench.fin.reading.observe import Method
-from workbench.fin.reading.readings import Reading
+from workbench.fin.reading.method import Method
 from workbench.fin.reading.rig import Rig
 from workbench.records.book import Book
 from workbench.records.store import rows
@@ -41,7 +41,7 @@ from workbench.work.trust.significance import GUARD
 from workbench.work.trust.wing_setup import wing_setup
 
 if TYPE_CHECKING:
-    from workbench.fin.plan.guidance import Plan, Target
+    from workbench.fin.plan.plan import Plan, Target
     from workbench.work.learn.next_act import NextAct
 
 _MOST_LINES = 1500

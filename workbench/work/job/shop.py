@@ -11,7 +11,7 @@ from functools import partial
 from typing import TypeVar
 
 from workbench.errors import InputError
-from workbench.fin.plan.guidance import Step
+from workbench.fin.plan.plan import Step
 from workbench.fin.wing import angle_of
 from workbench.measure.lengths import check_finest, parse_length
 from workbench.measure.units import Unit

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
-from workbench.fin.plan.guidance import StudTurn
+from workbench.fin.plan.plan import StudTurn
 from workbench.measure.display import change_between, fine_text, length_text
 from workbench.measure.units import MM_PER, Unit
 from workbench.work.job.coarse_marks import mark_place, off_words

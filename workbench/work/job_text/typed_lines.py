@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from workbench.advice.checklists import CheckItem
 from workbench.errors import InputError
-from workbench.fin.reading.observe import Method
+from workbench.fin.reading.method import Method
 from workbench.measure.lengths import Entry, Placing
 from workbench.measure.units import Unit
 from workbench.records.store import rows

@@ -15,8 +15,9 @@ from functools import partial
 
 from workbench.errors import InputError, MissingPartError
 from workbench.fin.plan.uncertainty import u_by
-from workbench.fin.pose.fit import Reading, fit_pose
-from workbench.fin.reading.observe import Method, Station
+from workbench.fin.pose.equations import Reading
+from workbench.fin.pose.fit import fit_pose
+from workbench.fin.reading.method import Method, Station
 from workbench.fin.reading.quantities import QUANTITIES, Quantity
 from workbench.frozen import dataclass
 from workbench.measure.display import fine_text, length_text

@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.pose.fit import Fit
 from workbench.fin.reading.exposed import Exposed, exposed, u_exposed
 from workbench.fin.reading.rig import Rig

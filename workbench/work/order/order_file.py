@@ -15,10 +15,11 @@ from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import MOST_HOLES, Blade, Hole
 from workbench.fin.parts.studs import Hand, Stud, Touches, check_studs
 from workbench.fin.parts.threads import lead_of_thread, lead_of_tpi
-from workbench.fin.plan.guidance import Rig, Target
-from workbench.fin.pose.fit import Reading
-from workbench.fin.reading.observe import PARTS, Method, Scribe, Station
+from workbench.fin.plan.plan import Target
+from workbench.fin.pose.equations import Reading
+from workbench.fin.reading.method import PARTS, Method, Scribe, Station
 from workbench.fin.reading.quantities import ONE_OF, QUANTITIES, TRAITS, Quantity
+from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 from workbench.measure.lengths import check_finest, parse_turn
 from workbench.measure.units import MM_PER, MM_PER_INCH, Unit, check_unit

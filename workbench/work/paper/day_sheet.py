@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from workbench.errors import BenchError
-from workbench.fin.plan.guidance import is_within
+from workbench.fin.plan.plan import is_within
 from workbench.fin.reading.quantities import QUANTITIES, TRAITS, Quantity
 from workbench.measure.display import length_text
 from workbench.records.store import rows
