@@ -35,7 +35,6 @@ from workbench.fin.learn.replay import (
 from workbench.fin.learn.seating import together
 from workbench.fin.learn.sight import Takes, look
 from workbench.fin.learn.state import (
-    EXACT,
     OFFSETS,
     ORDINARY,
     Imperfections,
@@ -271,6 +270,14 @@ def test_a_dense_outline_is_wrong_smoothly() -> None:
 
 
 # Laws.
+
+
+EXACT = Imperfections(
+    lead=0.0, backlash=0.0, u_backlash=0.0, vertex_mm=0.0, turn=0.0, move_share=0.0, seat_mm=0.0,
+    take_mm=0.0, gap_p=0.0, gap_again_p=0.0, misread_p=0.0, wrong_turn_p=0.0, other_p=0.0,
+    drift=0.0,
+)  # fmt: skip
+"""A bench that is just as it was told."""
 
 
 @pytest.mark.parametrize("path", ORDERS, ids=lambda p: p.name)

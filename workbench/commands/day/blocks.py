@@ -10,9 +10,10 @@ from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say
 from workbench.errors import BenchError, InputError, PoseError
-from workbench.work.parts.measured_block import (
-    NAMES,
+from workbench.work.roster.adding import pick
+from workbench.work.roster.measured_block import (
     PLACE_ACCEPTED,
+    STUD_NAMES,
     THREAD_ACCEPTED,
     TIP_ACCEPTED,
     drawn_block,
@@ -22,7 +23,6 @@ from workbench.work.parts.measured_block import (
     keep_measured,
     measured_block,
 )
-from workbench.work.roster.adding import pick
 from workbench.work.text.words import clean, error_words
 
 WHERE = {
@@ -48,15 +48,15 @@ def _add_measure(commands: Any) -> None:
         "What a closed block hides may be left rough; find-block learns it from rounds.",
     )
     measure.add_argument("name", metavar="NAME", help="a name of its own")
-    for name in NAMES:
+    for name in STUD_NAMES:
         measure.add_argument(f"--{name}", metavar="PLACE", required=True, help=WHERE[name])
-    for name in NAMES:
+    for name in STUD_NAMES:
         way = "out of the base" if name == "tail" else "toward the tip"
         measure.add_argument(
             f"--{name}-lean", metavar="DEGREES", default="",
             help=f"by which the {name} stud's end leans {way}; left out: none",
         )  # fmt: skip
-    for name in NAMES:
+    for name in STUD_NAMES:
         more = "" if name == "front" else "; left out: as of the stud before"
         measure.add_argument(
             f"--{name}-thread", metavar="THREAD", default="", help=f"of the {name} stud{more}"
@@ -90,7 +90,7 @@ def _measure(args: argparse.Namespace) -> int:
     with opened_shop(args) as shop:
         unit = unit_of(args, shop)
         fields = {"name": args.name, "finest_turn": args.finest_turn}
-        for name in NAMES:
+        for name in STUD_NAMES:
             fields[f"{name}_at"] = getattr(args, name)
             for key in ("thread", "hand", "tip", "lean"):
                 fields[f"{name}_{key}"] = getattr(args, f"{name}_{key}")

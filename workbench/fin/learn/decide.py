@@ -9,7 +9,7 @@ from operator import mul
 from typing import Literal
 
 from workbench.errors import InputError
-from workbench.fin.frame import Pose, inverse, multiply, solve
+from workbench.fin.frame import Pose, multiply, solve
 from workbench.fin.learn.edges import Edges
 from workbench.fin.learn.replay import InJob
 from workbench.fin.learn.seating import (
@@ -555,15 +555,11 @@ def _wanted(
         except NoPoseError as why:
             raise TargetOutOfReachError(why) from why
         pose, seen = fit.pose, list(fit.observations)
-    at = rig.travels(pose)
-    back = inverse([t.gradient for t in at])
-    if back is None:
-        raise InputError("studs", "two that stop the same motion", "three that fix the blade")
     gradients, by_offset, missed = [], [], []
     for g, s in zip(goals, seen, strict=True):
         offset = moved.offset(g.target.method, s, pose)
         gradients.append([a + b for a, b in zip(s.gradient, offset.by_pose, strict=True)])
         by_offset.append(dict(offset.weights))
         missed.append(s.value_mm + offset.mm - g.target.value_mm)
-    by_travel = multiply(gradients, back)
-    return pose, [t.mm for t in at], by_travel, missed, by_offset
+    by_travel = multiply(gradients, rig.per_travel(pose))
+    return pose, [t.mm for t in rig.travels(pose)], by_travel, missed, by_offset

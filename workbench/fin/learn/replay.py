@@ -10,7 +10,7 @@ from functools import lru_cache
 
 from workbench.errors import BenchError, InputError, OutOfReachError
 from workbench.fin.frame import Pose
-from workbench.fin.learn.edges import FARTHEST_MM, Edges, edges_of
+from workbench.fin.learn.edges import FARTHEST_OFF_MM, Edges, edges_of
 from workbench.fin.learn.seating import (
     Seating,
     Weighed,
@@ -177,15 +177,15 @@ def begin(learnt: Learnt, taken: Sequence[Takes], settled: bool = False) -> InJo
     for j in range(3):
         if state is not None and abs(state.mean[LEADS + j]) > FARTHEST_LEAD:
             state = without_stud(state, j, known)
-    if edges is None or state is None or any(abs(mm) > FARTHEST_MM for mm in state.offsets_mm):
+    if edges is None or state is None or any(abs(mm) > FARTHEST_OFF_MM for mm in state.offsets_mm):
         # Nothing is known of the edges, or only what rounds that contradict each other tell.
-        nowhere = look(rig, Edges((), ()), (), taken, known, None)
+        nowhere = look(rig, Edges((), ()).moved(()), taken, known, None)
         pose = nowhere.fit.pose
         seen = observe_all(learnt.methods, rig.blade, rig.base, pose)
         edges = edges_of(rig.blade, learnt.methods, seen, pose)
         state = with_studs_of(prior(edges.widths, known), state)
         learnt = replace(learnt, edges=edges)
-    sight = look(rig, edges, state.offsets_mm, taken, known, learnt.pose)
+    sight = look(rig, edges.moved(state.offsets_mm), taken, known, learnt.pose)
     start = ((1.0, new_job(state, sight.travels_mm, settled, known)),)
     seating = seated(start, rig, sight, (0.0,) * 3, known)
     learnt = replace(learnt, states=seating.states, pose=sight.fit.pose)
@@ -234,7 +234,8 @@ def _seat(job: InJob) -> InJob:
         start = learnt.pose
         if is_predicted:
             start = seat(rig.studs, rig.blade, expected[TRAVELS:LEADS], learnt.pose)
-        sight = look(rig, edges, expected[OFFSETS:], job.taken, known, start, is_predicted)
+        moved = edges.moved(expected[OFFSETS:])
+        sight = look(rig, moved, job.taken, known, start, is_predicted)
     except (NoPoseError, OutOfReachError) as why:
         return _with(job, _left(learnt, job.before, learnt.pose), None, str(why))
     seating = seated(job.before, rig, sight, job.turns, known, job.again)

@@ -47,7 +47,7 @@ Upper = tuple[float, float, float, float, float, float]
 
 
 @dataclass(frozen=True, slots=True)
-class Expected:
+class Forecast:
     """What a state expects of a seating's readings, were all well with it.
 
     ``gains`` (3 lists) is the state's covariance with the travels read, ``innovation`` (3, mm) what
@@ -86,7 +86,7 @@ class Case:
 
     proposal: Proposal
     probability: float
-    expected: Expected
+    expected: Forecast
 
     @property
     def hypothesis(self) -> Hypothesis:
@@ -214,7 +214,7 @@ def _inverted(upper: Upper, right: Three) -> tuple[float, Upper, Three]:
     return size, inverse, _times(inverse, right)
 
 
-def _spread_out(expected: Expected, proposal: Proposal) -> Upper:
+def _spread_out(expected: Forecast, proposal: Proposal) -> Upper:
     """Return S under a hypothesis."""
     a, b, c, d, e, f = expected.s_mm2
     (x, y, z), v, more = proposal.along, proposal.along_mm2, proposal.other_mm2
@@ -224,7 +224,7 @@ def _spread_out(expected: Expected, proposal: Proposal) -> Upper:
     )  # fmt: skip
 
 
-def _shifted(expected: Expected, proposal: Proposal) -> Three:
+def _shifted(expected: Forecast, proposal: Proposal) -> Three:
     """Return the innovation under a hypothesis."""
     (x, y, z), (a, b, c), shift_mm = expected.innovation, proposal.along, proposal.shift_mm
     return x - shift_mm * a, y - shift_mm * b, z - shift_mm * c
@@ -300,7 +300,7 @@ def seated(
                 s22 + r22 + home)  # fmt: skip
         size, inverse, pull = _inverted(base, (y0, y1, y2))
         if size > 0.0:
-            new = Expected(state, gains, (y0, y1, y2), base, inverse, pull)
+            new = Forecast(state, gains, (y0, y1, y2), base, inverse, pull)
             scored += _scored(proposals, new, math.log(weight), math.log(size))
     cases = _cases(scored)
     kept = sorted(cases, key=_minus_probability)[:MOST_KEPT]
@@ -430,12 +430,12 @@ def _of_studs(
     return tuple(out)
 
 
-_Scored = tuple[float, Proposal, Expected]
+_Scored = tuple[float, Proposal, Forecast]
 """A logarithm of a weight, its hypothesis and what was expected."""
 
 
 def _scored(
-    proposals: Sequence[Proposal], expected: Expected, log_weight: float, log_size: float
+    proposals: Sequence[Proposal], expected: Forecast, log_weight: float, log_size: float
 ) -> list[_Scored]:
     """Return each hypothesis about one state with what the readings say of it (Bayes' rule).
 

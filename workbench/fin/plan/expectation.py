@@ -49,7 +49,7 @@ def expected_after(
     5.1.2); a stud that was left alone adds none.
     """
     after = rig.seated(fit.pose, turns)
-    per_travel = inverse([t.gradient for t in rig.travels(after)])
+    per_travel = rig.per_travel(after)
     gain = gain_after(rig, fit, after)
     out = []
     for method in methods:
@@ -58,7 +58,7 @@ def expected_after(
         squares += after_outline_u(rig, fit, method, after) ** 2
         squares += after_block_u(rig, fit, method, after) ** 2
         for j, (stud, turn) in enumerate(zip(rig.studs, turns, strict=True)):
-            if turn and per_travel is not None:
+            if turn:
                 slope = sum(seen.gradient[k] * per_travel[k][j] for k in range(3))
                 squares += (slope * stud.lead_mm * u_turn) ** 2
         out.append(Expected(method, seen.value_mm, math.sqrt(squares), seen.height_slope))
@@ -71,7 +71,7 @@ Made = Literal["meant", "instead", "exchanged", "other way", "not turned", "twic
 
 DOUBTED_FROM = 1.0 - 0.003
 FITS_TO = 1.0 - 0.01
-"""Levels of chi-square: beyond the first the turns meant are doubted, within the second another
+"""Levels of chi-square: beyond the first the turns told are doubted, within the second another
 explanation fits (our choice: the first is the chance at which one reading is called out)."""
 
 
@@ -157,14 +157,13 @@ def _explanation(
     misses = [reading.value_mm - s.value_mm for reading, s in zip(after, seen, strict=True)]
     gradients = [s.gradient for s in seen]
     by_reading = multiply(gradients, gain_after(rig, before, pose))
-    per_travel = inverse([t.gradient for t in rig.travels(pose)])
-    by_stud = multiply(gradients, per_travel) if per_travel is not None else []
+    by_stud = multiply(gradients, rig.per_travel(pose))
     spread = [r.u_mm for r in before.readings]
     hand = [s.lead_mm * U_TURN if turn else 0.0 for s, turn in zip(rig.studs, turns, strict=True)]
     covariance = [
         [
             _along(by_reading[i], by_reading[k], spread)
-            + (_along(by_stud[i], by_stud[k], hand) if by_stud else 0.0)
+            + _along(by_stud[i], by_stud[k], hand)
             + (after[i].u_mm ** 2 if i == k else 0.0)
             for k in range(len(after))
         ]

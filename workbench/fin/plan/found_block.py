@@ -18,6 +18,7 @@ from typing import Literal
 from workbench.errors import BenchError, InputError
 from workbench.fin.frame import Pose, inverse, solve
 from workbench.fin.parts.studs import Stud
+from workbench.fin.plan.expectation import DOUBTED_FROM
 from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import fit_pose
 from workbench.fin.reading.rig import Rig
@@ -27,9 +28,6 @@ from workbench.measure.numerics.distributions import chi2_quantile
 What = Literal["place", "turn"]
 
 FEWEST_ROUNDS = 3
-
-_DOUBTED_FROM = 1.0 - 0.003
-"""The level of chi-square beyond which the rounds contradict one another."""
 
 U_PLACE_MM = 5.0
 """Standard uncertainty of a stud's place where none is stated: it was hardly looked at."""
@@ -84,7 +82,7 @@ class FoundBlock:
     @property
     def agree(self) -> bool:
         """Whether the rounds agree with one block."""
-        return self.chi_square <= chi2_quantile(_DOUBTED_FROM, max(self.dof, 1))
+        return self.chi_square <= chi2_quantile(DOUBTED_FROM, max(self.dof, 1))
 
 
 def found_block(

@@ -19,7 +19,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from workbench.fin.frame import Point, Pose, inverse, multiply
+from workbench.fin.frame import Point, Pose, multiply
 from workbench.fin.parts.blade import Blade, distance_to_segment
 from workbench.fin.parts.studs import Stud, Travel
 from workbench.fin.pose.fit import Fit
@@ -184,9 +184,7 @@ def after_block_u(rig: Rig, fit: Fit, method: Method, after: Pose) -> float:
     if after == fit.pose or _is_exact(rig.studs):
         return 0.0
     now_at, after_at = rig.travels(fit.pose), rig.travels(after)
-    per_travel = inverse([t.gradient for t in after_at])
-    if per_travel is None:
-        return 0.0
+    per_travel = rig.per_travel(after)
     gradient = rig.observe(method, after).gradient
     parts = []
     for j, stud in enumerate(rig.studs):

@@ -10,7 +10,7 @@ from workbench.fin.frame import Pose, determinant
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade
 from workbench.fin.pose.descent import STEEPEST_RAD, descend, held_from
-from workbench.fin.pose.equations import Equations, Reading, Sight
+from workbench.fin.pose.equations import AtPose, Equations, Reading
 from workbench.fin.pose.starts import (
     Group,
     about,
@@ -56,7 +56,7 @@ MOST_THREES = 6
 """How many of the poses that three of more readings give are followed."""
 
 
-def first_pose(equations: Equations, start: Pose | None) -> Sight | None:
+def first_pose(equations: Equations, start: Pose | None) -> AtPose | None:
     """Return a pose that gives the readings, from ``start`` or from level ones; None: not found."""
     begin = [] if start is None else [start]
     if start is None and equations.exact:
@@ -64,7 +64,7 @@ def first_pose(equations: Equations, start: Pose | None) -> Sight | None:
         sight = None if near is None else held_from(equations, near)
         if sight is not None:
             return sight
-    first: Sight | None = None
+    first: AtPose | None = None
     for candidate in itertools.chain(begin, starts(equations, 0.0)):
         first = descend(equations, candidate)
         if first is not None:
@@ -72,7 +72,7 @@ def first_pose(equations: Equations, start: Pose | None) -> Sight | None:
     return first if equations.exact else _least_of(equations, first)
 
 
-def _least_of(equations: Equations, first: Sight | None) -> Sight | None:
+def _least_of(equations: Equations, first: AtPose | None) -> AtPose | None:
     """Return the least misfit that ``first`` or the poses of any three of the readings lead to.
 
     A descent may end at a kink, or in a dip that one wrong reading makes. Some three of the
@@ -95,7 +95,7 @@ def _least_of(equations: Equations, first: Sight | None) -> Sight | None:
     )
 
 
-def _fixing_threes(equations: Equations, near: Sight | None) -> list[tuple[Reading, ...]]:
+def _fixing_threes(equations: Equations, near: AtPose | None) -> list[tuple[Reading, ...]]:
     """Return the threes of the readings that fix a pose well: by the volume their slopes span.
 
     Whichever reading is wrong, the best three without it are among them.

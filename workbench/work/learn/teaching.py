@@ -201,22 +201,12 @@ def _chain(
         blade = blade_of(book.blade(ski.blade_id))
         rig = rig_of(ski, blade, block.studs)
         by_id = {m.id: method_of(m, blade) for m in book.methods_of(ski.blade_id)}
-        made = tuple(_round(each, block, versions, by_id) for each in rounds)
+        made = tuple(kernel_round(each, block, versions, by_id) for each in rounds)
     except BenchError:
         return None
     if not made[0].before or any(len(r.after) < 3 for r in made):
         return None
     return Chain(rounds[0].id, rounds[0].job_id, rig, made)
-
-
-def kernel_round(
-    each: KeptRound,
-    block: rows.Block,
-    versions: Sequence[rows.PartVersion],
-    methods: Mapping[str, Method],
-) -> Round:
-    """Return a kept round as the kernel takes it, its studs' hands as they are known now."""
-    return _round(each, block, versions, methods)
 
 
 def hand_then(
@@ -229,12 +219,13 @@ def hand_then(
     return with_hands(each, (s.name for s in block.studs if hands.get(s.name, s.hand) != s.hand))
 
 
-def _round(
+def kernel_round(
     each: KeptRound,
     block: rows.Block,
     versions: Sequence[rows.PartVersion],
     methods: Mapping[str, Method],
 ) -> Round:
+    """Return a kept round as the kernel takes it, its studs' hands as they are known now."""
     by_stud = hand_then(each, block, versions).turns
     names = tuple(by_stud)
     one, two, three = (by_stud.get(named(s.name, names) or "", 0.0) for s in block.studs)

@@ -22,7 +22,9 @@ from workbench.errors import InputError
 from workbench.fin.frame import Point
 from workbench.frozen import dataclass
 from workbench.work.trace.look import Thumb
-from workbench.work.trace.picture_file import Grey
+
+Grey = Any
+"""An array of grey levels (rows x columns)."""
 
 THUMB_PIXELS = 400
 """The longer side of the picture as it is shown."""

@@ -42,7 +42,7 @@ from workbench.work.roster.corrections import correct_to
 from workbench.work.roster.parts_typed import finest_of
 from workbench.work.text.words import clean
 
-NAMES = ("front", "rear", "tail")
+STUD_NAMES = ("front", "rear", "tail")
 
 PLACE_U_MM = 0.5
 """Standard uncertainty of a place taken by caliper where none is stated: 0.02 in, the axis being
@@ -105,7 +105,7 @@ def measured_block(fields: Mapping[str, str], unit: Unit) -> Measured:
     name = checked_name(fields)
     studs, words = [], []
     before = {"thread": "", "hand": "right", "tip": "point"}
-    for each in NAMES:
+    for each in STUD_NAMES:
         for key in before:
             before[key] = fields.get(f"{each}_{key}", "").strip() or before[key]
         lean = _lean_rad(fields.get(f"{each}_lean", ""), f"{each}_lean")
