@@ -71,11 +71,7 @@ class Contribution:
 
     @classmethod
     def rectangular(
-        cls,
-        name: str,
-        half_width: float,
-        sensitivity: float = 1.0,
-        of: Of = "length",
+        cls, name: str, half_width: float, sensitivity: float = 1.0, of: Of = "length"
     ) -> Contribution:
         """Anywhere within plus or minus ``half_width`` alike: u = a / sqrt(3) (JCGM 100, 4.3.7)."""
         u = _check_positive(f"half-width of {name}", half_width) / math.sqrt(3)

@@ -11,13 +11,7 @@ from functools import lru_cache
 from workbench.errors import BenchError, InputError, OutOfReachError
 from workbench.fin.frame import Pose
 from workbench.fin.learn.edges import FARTHEST_OFF_MM, Edges, edges_of
-from workbench.fin.learn.seating import (
-    Seating,
-    Weighed,
-    mean_of,
-    seated,
-    together,
-)
+from workbench.fin.learn.seating import Seating, Weighed, mean_of, seated, together
 from workbench.fin.learn.sight import Takes, look
 from workbench.fin.learn.state import (
     BACKLASH,
@@ -34,11 +28,7 @@ from workbench.fin.learn.state import (
     with_studs_of,
     without_stud,
 )
-from workbench.fin.learn.thread_question import (
-    Move,
-    ThreadQuestion,
-    thread_question,
-)
+from workbench.fin.learn.thread_question import Move, ThreadQuestion, thread_question
 from workbench.fin.parts.studs import seat
 from workbench.fin.pose.equations import NoPoseError
 from workbench.fin.reading.method import Method

@@ -55,10 +55,11 @@ class Takes:
             return mean, max(spread / 2.0, self.u_mm or 0.0)
         return mean, self.u_mm or one / math.sqrt(len(values))
 
-    @property
-    def is_split(self) -> bool:
-        """Whether there are just two takes, of which a third would tell the right one."""
-        return len(self.values_mm) == 2
+    def is_apart(self, known: Imperfections) -> bool:
+        """Whether there are just two takes, so far apart that a third has to tell the right one."""
+        mean, u = self.summary(known)
+        off = max(self.values_mm) - mean
+        return len(self.values_mm) == 2 and u >= 0.999 * off > 0.0 and u > 3.0 * known.take_mm
 
 
 @dataclass(frozen=True, slots=True)

@@ -144,11 +144,7 @@ def _with(turns: Sequence[float], changed: dict[int, float]) -> tuple[float, ...
 
 
 def _explanation(
-    rig: Rig,
-    before: Fit,
-    made: Made,
-    turns: tuple[float, ...],
-    after: Sequence[Reading],
+    rig: Rig, before: Fit, made: Made, turns: tuple[float, ...], after: Sequence[Reading]
 ) -> Explanation:
     """Return how well the readings fit these turns: chi-square of the misses with the covariance of
     what is predicted (JCGM 102:2011, 6.2): readings before and after, and the hand that turned."""

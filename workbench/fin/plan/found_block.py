@@ -118,7 +118,7 @@ def found_block(
     start = fit_pose(rig.blade, rig.base, readings[0], every=True).pose
     problem = _Problem(rig, readings, turns, start, (*places, *leads))
     at, misfits = problem.solved()
-    inside = inverse(problem.normal(at))
+    inside = inverse(_normal(problem.rows(at)))
     if inside is None:
         raise InputError("rounds", "readings that fix no block", "rounds that move the blade more")
     u = [math.sqrt(max(inside[k][k], 0.0)) for k in range(3, 9)]
@@ -198,10 +198,6 @@ class _Problem:
             pairs = zip(self.misfits(ahead), self.misfits(behind), strict=True)
             columns.append([(p - m) / (2.0 * step) for p, m in pairs])
         return [list(row) for row in zip(*columns, strict=True)]
-
-    def normal(self, at: Sequence[float]) -> list[list[float]]:
-        """Return the normal matrix (9 x 9)."""
-        return _normal(self.rows(at))
 
     def solved(self) -> tuple[list[float], list[float]]:
         """Return the unknowns of least misfit, and the misfits there."""

@@ -13,21 +13,8 @@ from typing import Literal
 from workbench.errors import OutOfReachError, shown
 from workbench.fin.frame import Pose
 from workbench.fin.parts.studs import Stud, Travel
-from workbench.fin.plan.goals import (
-    Goal,
-    fit_wanted,
-    followed,
-    following,
-    goals_of,
-)
-from workbench.fin.plan.plan import (
-    Plan,
-    Prediction,
-    Step,
-    StudTurn,
-    Target,
-    is_within,
-)
+from workbench.fin.plan.goals import Goal, fit_wanted, followed, following, goals_of
+from workbench.fin.plan.plan import Plan, Prediction, Step, StudTurn, Target, is_within
 from workbench.fin.plan.remarks import missed_remarks, remarks
 from workbench.fin.plan.rounding import rounded
 from workbench.fin.plan.uncertainty import (

@@ -8,12 +8,7 @@ from typing import Literal
 
 from workbench.fin.frame import Pose, Row, multiply
 from workbench.fin.plan.goals import Goal
-from workbench.fin.plan.plan import (
-    Code,
-    Prediction,
-    Remark,
-    is_within,
-)
+from workbench.fin.plan.plan import Code, Prediction, Remark, is_within
 from workbench.fin.plan.uncertainty import gain_after, u_by
 from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import Fit
@@ -106,12 +101,7 @@ ODD_TILT_RAD = math.radians(5.0)
 
 
 def remarks(
-    rig: Rig,
-    fit: Fit,
-    goals: Sequence[Goal],
-    wanted: Pose,
-    after: Pose,
-    within: bool,
+    rig: Rig, fit: Fit, goals: Sequence[Goal], wanted: Pose, after: Pose, within: bool
 ) -> tuple[Remark, ...]:
     """Return what to tell about this plan: about the pose, its contacts, and each reading."""
     out: list[Remark] = []

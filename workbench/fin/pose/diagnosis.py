@@ -6,24 +6,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
-from workbench.fin.frame import (
-    Pose,
-    Row,
-    determinant,
-    normal_matrix,
-    symmetric_eigen,
-)
+from workbench.fin.frame import Pose, Row, determinant, normal_matrix, symmetric_eigen
 from workbench.fin.parts.blade import Blade
 from workbench.fin.pose.descent import STEEPEST_RAD
 from workbench.fin.pose.equations import MET_MM, Equations, NoPoseError, Reading
 from workbench.fin.pose.search import TILTS_RAD, every_pose
-from workbench.fin.pose.starts import (
-    first_of,
-    middle_x,
-    reach_at,
-    seen_along,
-    starts,
-)
+from workbench.fin.pose.starts import first_of, middle_x, reach_at, seen_along, starts
 from workbench.fin.reading.method import Station
 from workbench.fin.reading.observe import observe
 from workbench.fin.reading.quantities import TRAITS

@@ -22,12 +22,7 @@ from workbench.fin.pose.diagnosis import (
     why_no_pose,
 )
 from workbench.fin.pose.equations import AtPose, Equations, NoPoseError, Reading
-from workbench.fin.pose.search import (
-    distinct,
-    every_pose,
-    first_pose,
-    on_the_ski,
-)
+from workbench.fin.pose.search import distinct, every_pose, first_pose, on_the_ski
 from workbench.fin.reading.contacts import Observation
 from workbench.fin.reading.method import Method
 from workbench.frozen import dataclass

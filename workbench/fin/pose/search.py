@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 
 from workbench.fin.frame import Pose, determinant
 from workbench.fin.parts.base import Base
@@ -89,9 +89,7 @@ def _least_of(equations: Equations, first: AtPose | None) -> AtPose | None:
     seen = sorted((s for s in map(equations.sight, poses) if s is not None), key=lambda s: s.cost)
     ends = [descend(equations, sight.pose) for sight in seen[:MOST_THREES]]
     return min(
-        (sight for sight in (first, *ends) if sight is not None),
-        key=lambda s: s.cost,
-        default=None,
+        (sight for sight in (first, *ends) if sight is not None), key=lambda s: s.cost, default=None
     )
 
 
@@ -167,11 +165,6 @@ def _apart(a: Pose, b: Pose) -> float:
     return abs(a.x_mm - b.x_mm) + abs(a.y_mm - b.y_mm) + 100.0 * abs(a.tilt_rad - b.tilt_rad)
 
 
-def _everywhere(equations: Equations) -> Iterator[Pose]:
-    for tilt in sorted(TILTS_RAD, key=abs):
-        yield from starts(equations, tilt)
-
-
 def _any_pose(equations: Equations) -> list[Pose]:
     """Follow the starts of least misfit round any kink, and stop at the first pose found."""
     for start in _best_starts(equations):
@@ -183,7 +176,8 @@ def _any_pose(equations: Equations) -> list[Pose]:
 
 def _best_starts(equations: Equations) -> list[Pose]:
     """Return the starts of least misfit, over all tilts."""
-    seen = [s for s in map(equations.sight, _everywhere(equations)) if s is not None]
+    everywhere = (start for tilt in sorted(TILTS_RAD, key=abs) for start in starts(equations, tilt))
+    seen = [s for s in map(equations.sight, everywhere) if s is not None]
     seen.sort(key=lambda s: s.cost)
     return [s.pose for s in seen[:MOST_STARTS]]
 

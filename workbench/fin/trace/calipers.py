@@ -47,6 +47,7 @@ CONTRADICTS_MM = 0.004 * IN
 """and off by at least this much: less is no slip of a hand."""
 
 Curved = Literal["leading", "outer", "trailing"]
+CheckKind = Literal["length", "height", "hole"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -272,7 +273,7 @@ def blade_by_calipers(
 class Check:
     """A check reading on the loose blade (mm) beside what the outline makes it."""
 
-    what: Literal["length", "height", "hole"]
+    what: CheckKind
     read_mm: float
     outline_mm: float
     allowed_mm: float
@@ -288,12 +289,7 @@ class Check:
         return abs(self.off_mm) <= self.allowed_mm
 
 
-def checked(
-    blade: Blade,
-    what: Literal["length", "height", "hole"],
-    read_mm: float,
-    curve: Sequence[Known] = (),
-) -> Check:
+def checked(blade: Blade, what: CheckKind, read_mm: float, curve: Sequence[Known] = ()) -> Check:
     """Compare a check reading with the outline: overall length, height, or hole to outer edge.
 
     ``hole`` is the distance from the first hole's nearer side to the outer edge, straight out from

@@ -9,13 +9,13 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Literal
 
 from workbench.errors import BenchError, InputError
 from workbench.fin.parts.blade import Blade, Hole
 from workbench.fin.trace.calipers import (
     FEWEST_DISTANCES,
     Check,
+    CheckKind,
     Contradiction,
     Frame,
     Known,
@@ -38,10 +38,7 @@ DRAFT = "trace_draft"
 """The setting under which distances are kept before the blade is."""
 
 _MOST_HOLES = 6
-IN = 25.4
 STEP: dict[Unit, str] = {"in": "0.001", "mm": "0.01"}
-
-CheckKind = Literal["length", "height", "hole"]
 
 
 @dataclass(frozen=True, slots=True)

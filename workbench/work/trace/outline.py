@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from html import escape
-from typing import Literal, cast
+from typing import cast, get_args
 
 from workbench.errors import InputError
 from workbench.fin.parts.blade import Blade
-from workbench.fin.trace.calipers import Check, checked, moved_point, shifted
+from workbench.fin.trace.calipers import Check, CheckKind, checked, moved_point, shifted
 from workbench.measure.display import length_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
@@ -25,7 +25,7 @@ SCALE_MM = 50.0
 """The line that tells whether a page was printed at its size."""
 
 FINE: dict[Unit, str] = {"in": "0.0001", "mm": "0.001"}
-CHECKS = ("length", "height", "hole")
+CHECKS = get_args(CheckKind)
 
 
 def kept_blade(shop: Shop, name: str) -> rows.Blade:
@@ -131,7 +131,7 @@ def check_of(blade: Blade, text: str, unit: Unit) -> Check:
     if what not in CHECKS or not number.strip():
         raise InputError("--check", text, "length=NUMBER, height=NUMBER or hole=NUMBER")
     read = parse_length(number, unit, f"--check {what}").mm
-    return checked(blade, cast("Literal['length', 'height', 'hole']", what), read)
+    return checked(blade, cast("CheckKind", what), read)
 
 
 def changed(blade: Blade, moves: Sequence[str], shifts: Sequence[str], unit: Unit) -> Blade:

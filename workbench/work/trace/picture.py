@@ -66,7 +66,6 @@ class Shapes:
     blade: Seen
     openings: tuple[Seen, ...]
     square: Seen | None
-    contrast: float
 
 
 # -- coarsely --------------------------------------------------------------------------------------
@@ -131,7 +130,7 @@ def shapes_in(
             if found is not None:
                 holes.append(found)
     assert outer is not None
-    return Shapes(outer, tuple(holes), square, contrast)
+    return Shapes(outer, tuple(holes), square)
 
 
 def _no_blade() -> InputError:
