@@ -44,7 +44,7 @@ from workbench.fin.learn.state import (
 )
 from workbench.fin.learn.within import all_within
 from workbench.fin.parts.blade import Blade
-from workbench.fin.parts.threads import known_leads, lead_of_thread
+from workbench.fin.parts.studs import known_leads, lead_of_thread
 from workbench.fin.plan.guidance import plan
 from workbench.fin.plan.plan import Target
 from workbench.fin.pose.fit import fit_pose

@@ -209,10 +209,12 @@ def _true_readings(seating: Seating, case: Case) -> tuple[list[float], list[list
     """Return mean and covariance (mm) of the readings without the caliper's error."""
     sight = seating.sight
     variances = list(sight.variances_mm2)
-    if case.hypothesis.kind == "misread":
+    if case.added_mm2:
         variances[case.hypothesis.subject] += case.added_mm2
     n = len(variances)
     inverse_s, pull = case.solved()
+    # The caliper's errors are unknowns like the state: what was not expected tells of them by their
+    # covariance with the travels read, and so much is taken off each reading.
     back = [[variances[i] * sight.by_reading[j][i] for j in range(3)] for i in range(n)]
     mean = [
         r.value_mm - sum(b * p for b, p in zip(row, pull, strict=True))
@@ -272,7 +274,7 @@ class _Ways:
         self.seating = seating
         self.state = together(seating.states)
         self.active = [g for g in goals if g.role != "follows"]
-        self.wanted, self.wanted_mm, self.by_travel, self.off_mm, by_offsets = _wanted(
+        self.wanted_mm, self.by_travel, self.off_mm, by_offsets = _wanted(
             rig, edges, self.state.offsets_mm, self.active, seating.sight.fit.pose
         )
         self.uses = [list(row.items()) for row in by_offsets]
@@ -296,6 +298,7 @@ class _Ways:
             for b, f in zip(self.by_travel, self.uses, strict=True)
         ]  # fmt: skip
         gains_six = [[one[k], two[k], three[k]] for k in range(LEADS, OFFSETS)]
+        # A Kalman update of what is looked at alone: the state has many more values.
         through = multiply(gains, inverse_s)
         through_six = multiply(gains_six, inverse_s)
         cov = _less(prior.cov, through, gains)
@@ -413,6 +416,7 @@ class _Ways:
         t01, t02 = l1 * p1 + k1 * p4, l2 * p2 + k2 * p5
         t11, t12 = l1 * q1 + k1 * q4 + noise[1], l2 * q2 + k2 * q5
         t22 = l2 * (l2 * c2[2] + 2.0 * k2 * c2[5]) + k2 * k2 * c5[5] + noise[2]
+        # Half of each product: added to its own transpose below it makes the symmetric whole.
         at, halves = [], []
         for m, s, (f, g, h), (d0, d1, d2, d3, d4, d5) in zip(
             start, case.shift, self.by_travel, case.cross, strict=True
@@ -509,8 +513,8 @@ class _Ways:
 
 def _wanted(
     rig: Rig, edges: Edges, offsets: Sequence[float], goals: Sequence[Goal], start: Pose
-) -> tuple[Pose, list[float], list[list[float]], list[float], list[dict[int, float]]]:
-    """Return the pose that gives the targets, its travels (mm) and how readings follow from there.
+) -> tuple[list[float], list[list[float]], list[float], list[dict[int, float]]]:
+    """Return the travels (mm) that give the targets, and how readings follow from there.
 
     Those are the readings' derivatives by travel (n x 3) and by edge offset, and what each still
     misses there (mm), which is nothing with three targets.
@@ -540,4 +544,4 @@ def _wanted(
         by_offset.append(dict(offset.weights))
         missed.append(s.value_mm + offset.mm - g.target.value_mm)
     by_travel = multiply(gradients, rig.per_travel(pose))
-    return pose, [t.mm for t in rig.travels(pose)], by_travel, missed, by_offset
+    return [t.mm for t in rig.travels(pose)], by_travel, missed, by_offset

@@ -13,8 +13,8 @@ from typing import Literal
 
 from workbench.fin.frame import Point, Pose, Row
 from workbench.fin.parts.blade import Blade
-from workbench.fin.reading.contacts import Observation
 from workbench.fin.reading.method import Method
+from workbench.fin.reading.observe import Observation
 from workbench.fin.reading.quantities import TRAITS
 from workbench.frozen import dataclass
 from workbench.measure.units import MM_PER_INCH

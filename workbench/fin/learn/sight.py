@@ -10,9 +10,8 @@ from workbench.fin.learn.edges import MovedEdges, Offset, Weights
 from workbench.fin.learn.state import Imperfections
 from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import Fit, fit_near, fit_pose
-from workbench.fin.reading.contacts import Observation
 from workbench.fin.reading.method import Method
-from workbench.fin.reading.observe import observe_all
+from workbench.fin.reading.observe import Observation, observe_all
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 

@@ -305,6 +305,7 @@ def turned(state: State, rig: Rig, turns: Sequence[float], known: Imperfections)
         mean[i] += effect.moved_mm[i]
         leads, backlash = state.column(LEADS + i), state.column(BACKLASH + i)
         travels.append([t + a * x + b * y for t, x, y in zip(row, leads, backlash, strict=True)])
+    # The rows above hold the new travels against all old values; now these against themselves.
     for row in travels:
         for i, (a, b) in enumerate(by):
             row[i] += a * row[LEADS + i] + b * row[BACKLASH + i]

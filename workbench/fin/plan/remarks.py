@@ -12,9 +12,8 @@ from workbench.fin.plan.plan import Code, Prediction, Remark, is_within
 from workbench.fin.plan.uncertainty import gain_after, u_by
 from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import Fit
-from workbench.fin.reading.contacts import Observation
 from workbench.fin.reading.method import Method
-from workbench.fin.reading.observe import observe_all
+from workbench.fin.reading.observe import Observation, observe_all
 from workbench.fin.reading.rig import Rig
 
 # -- where an uncertainty is only rough ------------------------------------------------------------

@@ -23,8 +23,8 @@ from workbench.fin.frame import Point, Pose, multiply
 from workbench.fin.parts.blade import Blade, distance_to_segment
 from workbench.fin.parts.studs import Stud, Travel
 from workbench.fin.pose.fit import Fit
-from workbench.fin.reading.contacts import Observation
 from workbench.fin.reading.method import Method
+from workbench.fin.reading.observe import Observation
 from workbench.fin.reading.quantities import TRAITS
 from workbench.fin.reading.rig import Rig
 

@@ -20,8 +20,8 @@ from workbench.fin.frame import Point, Pose, Row, inverse_of_three, normal_matri
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Edge
 from workbench.fin.pose.equations import AtPose, Equations
-from workbench.fin.reading.contacts import Observation
 from workbench.fin.reading.method import Method
+from workbench.fin.reading.observe import Observation
 from workbench.fin.reading.quantities import TRAITS
 
 # -- contacts held ---------------------------------------------------------------------------------

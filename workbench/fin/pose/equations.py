@@ -9,9 +9,8 @@ from workbench.errors import InputError, PoseError, shown
 from workbench.fin.frame import Pose, Row
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade
-from workbench.fin.reading.contacts import Observation
 from workbench.fin.reading.method import Method
-from workbench.fin.reading.observe import observe_all
+from workbench.fin.reading.observe import Observation, observe_all
 from workbench.frozen import dataclass
 
 

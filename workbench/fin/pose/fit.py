@@ -23,8 +23,8 @@ from workbench.fin.pose.diagnosis import (
 )
 from workbench.fin.pose.equations import AtPose, Equations, NoPoseError, Reading
 from workbench.fin.pose.search import distinct, every_pose, first_pose, on_the_ski
-from workbench.fin.reading.contacts import Observation
 from workbench.fin.reading.method import Method
+from workbench.fin.reading.observe import Observation
 from workbench.frozen import dataclass
 
 

@@ -16,7 +16,7 @@ from itertools import pairwise
 from workbench.fin.frame import Point, Pose
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade, area_and_centroid, sides_of
-from workbench.fin.reading.contacts import level_crossings
+from workbench.fin.reading.observe import level_crossings
 from workbench.frozen import dataclass
 
 SMALLEST_AREA_MM2 = 1.0

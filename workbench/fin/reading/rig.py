@@ -10,9 +10,8 @@ from workbench.fin.frame import Pose, inverse, multiply
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade
 from workbench.fin.parts.studs import Stud, Travel, check_studs, seat, travel
-from workbench.fin.reading.contacts import Observation
 from workbench.fin.reading.method import Method
-from workbench.fin.reading.observe import observe
+from workbench.fin.reading.observe import Observation, observe
 from workbench.frozen import dataclass
 
 

@@ -10,8 +10,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from workbench.errors import InputError
-from workbench.fin.learn.replay import Learnt
-from workbench.fin.learn.thread_question import Move
+from workbench.fin.learn.replay import Learnt, Move
 from workbench.fin.parts.studs import said
 from workbench.frozen import dataclass
 from workbench.measure.units import MM_PER, Unit
@@ -148,7 +147,7 @@ def _studs(names: Sequence[str]) -> str:
     return " and ".join(f"the {clean(said(name))} stud" for name in names)
 
 
-def learnt_lines(book: Book, ski: rows.Ski) -> list[str]:
+def taught_lines(book: Book, ski: rows.Ski) -> list[str]:
     """Return what this bench has learnt of a ski's block and blade, one fact a line."""
     page = learnt_page(book, ski)
     asked = [f"Asked: {page.asked}"] if page.asked else []

@@ -11,6 +11,7 @@ from workbench.fin.learn.replay import (
     InJob,
     Learnt,
     Round,
+    ThreadQuestion,
     begin,
     follow,
     read_again,
@@ -18,7 +19,6 @@ from workbench.fin.learn.replay import (
 )
 from workbench.fin.learn.seating import Hypothesis
 from workbench.fin.learn.sight import Takes
-from workbench.fin.learn.thread_question import ThreadQuestion
 from workbench.fin.plan.plan import Plan
 from workbench.frozen import dataclass
 from workbench.measure.display import Dial, dial_text, fine_text, turns_text

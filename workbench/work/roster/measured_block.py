@@ -14,8 +14,13 @@ from dataclasses import replace
 
 from workbench.errors import InputError
 from workbench.fin.parts.base import Base
-from workbench.fin.parts.studs import LARGEST_PLACE_U_MM, check_studs, said
-from workbench.fin.parts.threads import known_leads, lead_of_thread
+from workbench.fin.parts.studs import (
+    LARGEST_PLACE_U_MM,
+    check_studs,
+    known_leads,
+    lead_of_thread,
+    said,
+)
 from workbench.fin.plan.found_block import (
     FEWEST_ROUNDS,
     GOOD_MOVES,

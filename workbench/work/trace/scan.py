@@ -10,7 +10,7 @@ import warnings
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from PIL import Image, UnidentifiedImageError
@@ -24,7 +24,7 @@ from workbench.work.trace.look import Ground, Told, look_at_rings, nothing
 from workbench.work.trace.scale import PictureScale
 
 if TYPE_CHECKING:
-    from workbench.work.trace.picture import Seen
+    from workbench.work.trace.picture import Grey, Seen
 
 # -- the file --------------------------------------------------------------------------------------
 
@@ -38,9 +38,6 @@ SMALLER = (
 LARGEST_BYTES = 150_000_000
 LEAST_SIDE = 100
 """A picture with a side of fewer pixels shows no blade."""
-
-Grey = Any
-"""An array of grey levels (rows x columns)."""
 
 MODES = ("1", "L", "LA", "P", "PA", "RGB", "RGBA", "CMYK", "YCbCr", "I;16", "I;16B", "I;16L")
 
