@@ -40,8 +40,8 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import ALLOWED, GLYPHS, WORDS, Event, Stage, check_allowed
 from workbench.work.job_text import tasks
-from workbench.work.job_text.next_step import Obstacle
 from workbench.work.job_text.tasks import TASKS, WAYS, caution_words, task_of, tour_words
+from workbench.work.job_text.view_words import Obstacle
 from workbench.work.order.rigs import ANY_FIN_MM, usual_range_mm
 from workbench.work.roster.settings import SETTINGS
 from workbench.work.trust.shop_scatter import StudyScatter, scatter_for

@@ -5,12 +5,7 @@ from __future__ import annotations
 from textual.content import Content
 
 from workbench.advice.wing_steps import SOURCE, STEPS
-from workbench.bench.draw.text import (
-    lines,
-    styled,
-    visible,
-    wrapped,
-)
+from workbench.bench.draw.text import lines, paragraph, styled, visible, wrapped
 
 
 def steps_lines(width: int) -> list[Content]:
@@ -31,7 +26,7 @@ def steps_short(width: int) -> list[Content]:
 def steps_panel(width: int, height: int) -> Content:
     """Return the screws' order for the panel of the wing's stage; the help has it in full."""
     title = styled(("the wing, in this order", "$ink-faint"))
-    source = [styled((part, "$ink-faint")) for part in wrapped(SOURCE, width)]
+    source = paragraph(SOURCE, width, "$ink-faint")
     out = [*steps_in_full(width), *source]
     if len(out) <= height:
         return lines([title, *out] if len(out) < height else out)

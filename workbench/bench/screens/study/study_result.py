@@ -10,12 +10,7 @@ from textual.events import Key, Resize
 
 from workbench.bench.bases.view_only import TableScreen
 from workbench.bench.draw.canvas import Area, Mode
-from workbench.bench.draw.text import (
-    lines,
-    styled,
-    visible,
-    wrapped,
-)
+from workbench.bench.draw.text import lines, styled, visible, wrapped
 from workbench.bench.hand.state import DRAWINGS
 from workbench.bench.screens.study.study_picture import legend, study_picture
 from workbench.measure.units import Unit, other

@@ -1,7 +1,7 @@
-"""What an order comes to: turns, predicted readings and readings restated, as plain tables of data.
+"""What an order comes to, turns, predicted readings and readings restated: as data and as text.
 
-The dictionaries are what ``--json`` prints: lengths in the order's unit at full precision, angles
-in degrees.
+The reports are what ``--json`` prints: lengths in the order's unit at full precision, angles in
+degrees. The text is one thing a line, no drawing, fit for a screen reader.
 """
 
 from __future__ import annotations
@@ -14,50 +14,61 @@ from workbench.errors import InputError
 from workbench.fin.frame import Pose
 from workbench.fin.parts.studs import named
 from workbench.fin.plan.guidance import plan
-from workbench.fin.plan.plan import Plan, Step, StudTurn
+from workbench.fin.plan.plan import Plan, Prediction, Step, StudTurn
 from workbench.fin.plan.remarks import contact_remarks, rough_remarks
 from workbench.fin.plan.uncertainty import u_after
-from workbench.fin.pose.fit import Fit, fit_pose
+from workbench.fin.pose.fit import Fit
 from workbench.fin.reading.method import Method
 from workbench.fin.reading.observe import observe_all
-from workbench.measure.units import MM_PER
-from workbench.work.order.exposed_words import exposed_report, exposure_of
+from workbench.measure.display import (
+    FINE,
+    change_between,
+    change_text,
+    degrees_text,
+    fine_text,
+    length_text,
+)
+from workbench.measure.units import MM_PER, Unit
+from workbench.work.order.exposed_words import exposed_report, exposure_at, report_words
 from workbench.work.order.order_file import DEFAULT_TOLERANCE_MM, Order
-from workbench.work.order.solved_jobs import finer_of
-from workbench.work.text.words import remark_words, step_words
-from workbench.work.trust.overdetermined import agreement_report
+from workbench.work.order.solved_jobs import finer_of, fit_of
+from workbench.work.text.words import (
+    CAUTION_EDGES,
+    CAUTION_RIDE,
+    clean,
+    exact_words,
+    remark_words,
+    step_words,
+    turn_words,
+)
+from workbench.work.trust.overdetermined import agreement_report, agreement_words
 from workbench.work.trust.plausibility import suspects_of
 
 
-def plan_of(order: Order) -> Plan:
+def order_plan(order: Order) -> Plan:
     """Return the plan of an order."""
     return plan(order.rig, order.readings, order.targets, order.finest_turn, DEFAULT_TOLERANCE_MM)
 
 
-def finer_turn(order: Order, result: Plan) -> float | None:
+def _finer(order: Order, result: Plan) -> float | None:
     """Return the coarsest finer turn that would meet every target where the order's does not."""
     if result.kept:
         return None
     return finer_of(order.rig, order.readings, order.targets, order.finest_turn)
 
 
-def fit_of(order: Order) -> Fit:
-    """Return the fit of an order's readings."""
-    return fit_pose(order.rig.blade, order.rig.base, order.readings, every=True)
-
-
 def turns_report(order: Order, result: Plan | None = None) -> dict[str, Any]:
     """Return pose, stud turns, predictions, steps and warnings of an order."""
-    result = result or plan_of(order)
-    finer = finer_turn(order, result)
+    result = result or order_plan(order)
+    finer = _finer(order, result)
     per = MM_PER[order.unit]
     return {
         "unit": order.unit,
         "finest_turn": order.finest_turn,
         "pose": {
-            "now": _pose(result.fit.pose, per),
-            "wanted": _pose(result.wanted, per),
-            "after": _pose(result.after, per),
+            "now": pose_report(result.fit.pose, per),
+            "wanted": pose_report(result.wanted, per),
+            "after": pose_report(result.after, per),
         },
         "within": result.within,
         "studs": [_stud(t, per) for t in result.turns],
@@ -100,7 +111,7 @@ def predict_report(order: Order, turns: Mapping[str, float]) -> dict[str, Any]:
         if meant in made:
             raise InputError("--turn", name, "each stud once")
         made[meant] = turn
-    fit = fit_of(order)
+    fit = fit_of(order.rig, order.readings)
     after = order.rig.seated(fit.pose, [made.get(name, 0.0) for name in names])
     per = MM_PER[order.unit]
     methods = [r.method for r in order.readings]
@@ -108,7 +119,7 @@ def predict_report(order: Order, turns: Mapping[str, float]) -> dict[str, Any]:
     remarks += rough_remarks(order.rig, fit, methods, after, "wanted")
     return {
         "unit": order.unit,
-        "pose": {"now": _pose(fit.pose, per), "after": _pose(after, per)},
+        "pose": {"now": pose_report(fit.pose, per), "after": pose_report(after, per)},
         "readings": _values(order, fit, methods, after),
         "warnings": [remark_words(r, order.unit).replace("at the target", "then") for r in remarks],
     }
@@ -122,7 +133,7 @@ def restate_report(order: Order, methods: Sequence[Method], skip: bool = False) 
     Raises:
         OutOfReachError: without ``skip``, a method would meet no part of the blade.
     """
-    fit = fit_of(order)
+    fit = fit_of(order.rig, order.readings)
     per = MM_PER[order.unit]
     blade, base = order.rig.blade, order.rig.base
     seen = observe_all(methods, blade, base, fit.pose)
@@ -131,9 +142,9 @@ def restate_report(order: Order, methods: Sequence[Method], skip: bool = False) 
     remarks = rough_remarks(order.rig, fit, read, fit.pose, "now")
     return {
         "unit": order.unit,
-        "pose": {"now": _pose(fit.pose, per)},
+        "pose": {"now": pose_report(fit.pose, per)},
         "restated": [values.get(m.name) or _unread(m) for m in methods],
-        "exposed": exposed_report(exposure_of(order.rig, fit), order.unit),
+        "exposed": exposed_report(exposure_at(order.rig, fit.pose, fit), order.unit),
         "warnings": [remark_words(r, order.unit) for r in remarks],
     }
 
@@ -155,7 +166,8 @@ def _values(order: Order, fit: Fit, methods: Sequence[Method], pose: Pose) -> li
     ]
 
 
-def _pose(pose: Pose, per: float) -> dict[str, float]:
+def pose_report(pose: Pose, per: float) -> dict[str, float]:
+    """Return a pose as data; ``per``: the mm of a unit."""
     return {
         "x": pose.x_mm / per,
         "y": pose.y_mm / per,
@@ -188,4 +200,89 @@ def _step(step: Step, per: float) -> dict[str, Any]:
             ],
         }
     out["say"] = step_words(step)
+    return out
+
+
+def turns_table(order: Order, result: Plan) -> str:
+    """Return the plan of an order as text."""
+    unit = order.unit
+    lines = [_pose_line("Pose now", result.fit.pose, unit)]
+    lines.append(_pose_line("Pose wanted", result.wanted, unit))
+    heads = ["stud", "turn", "exact turns", f"travel ({unit})"]
+    lines += ["", *_columns(heads, [_stud_row(t, unit) for t in result.turns])]
+    heads = ["reading", "now", "target", "after", "off", ""]
+    lines += ["", *_columns(heads, [_reading_row(p, unit) for p in result.predictions])]
+    lines += ["", "Steps"]
+    for i, step in enumerate(result.steps, 1):
+        expect = ", ".join(f"{clean(m.name)} {length_text(v, unit)}" for m, v in step.expect)
+        lines.append(f"{i:>2}. {step_words(step)}" + (f"  Expect: {expect}" if expect else ""))
+    agreed = agreement_words(result.fit)
+    if agreed:
+        lines += ["", agreed]
+    suspects = suspects_of(order.rig, result.fit, order.methods, unit)
+    if suspects:
+        lines += ["", "Take again"]
+        lines += [f" ?  {clean(s.method)} ({s.normalised:+.1f}): {s.cause}" for s in suspects]
+    finer = _finer(order, result)
+    lines += _warnings([remark_words(r, unit, finer) for r in result.remarks])
+    lines += ["", CAUTION_EDGES, CAUTION_RIDE]
+    return "\n".join(lines)
+
+
+def _stud_row(turn: StudTurn, unit: Unit) -> list[str]:
+    travel = change_text(turn.travel_mm, unit, FINE[unit])
+    return [clean(turn.stud.said), turn_words(turn), exact_words(turn), travel]
+
+
+def _reading_row(prediction: Prediction, unit: Unit) -> list[str]:
+    p = prediction
+    verdict = "within" if p.within else "OUTSIDE"
+    return [
+        clean(p.method.name),
+        *(fine_text(mm, unit) for mm in (p.now_mm, p.target_mm, p.after_mm)),
+        change_between(p.target_mm, p.after_mm, unit, FINE[unit]),
+        p.role if p.role == "follows" else f"{verdict} ±{fine_text(p.tolerance_mm, unit)}",
+    ]
+
+
+def readings_table(report: dict[str, Any], key: str, unit: Unit) -> str:
+    """Return the ``readings`` or ``restated`` of a report as text."""
+    per = MM_PER[unit]
+    rows = [
+        [
+            clean(r["method"]),
+            "nothing" if r["u"] is None else f"{length_text(r['reading'] * per, unit)} {unit}",
+            "—" if r["u"] is None else f"±{fine_text(r['u'] * per, unit)}",
+        ]
+        for r in report[key]
+    ]
+    lines = _columns(["method", "reads", "standard uncertainty"], rows)
+    for i, r in enumerate(report[key], 1):
+        if r["u"] is None:
+            lines[i] += f"  {r['trouble']}"
+    out = report.get("exposed")
+    lines += ["", f"{report_words(out, unit)}."] if out else []
+    return "\n".join(lines + _warnings(report.get("warnings", [])))
+
+
+def _pose_line(label: str, pose: Pose, unit: Unit) -> str:
+    x, y = length_text(pose.x_mm, unit), length_text(pose.y_mm, unit)
+    tilt = degrees_text(math.degrees(pose.tilt_rad), 3)
+    return f"{label + ':':<13}x {x} {unit}, y {y} {unit}, tilt {tilt}"
+
+
+def _warnings(texts: Sequence[str]) -> list[str]:
+    return ["", "Warnings", *(f" !  {text}" for text in texts)] if texts else []
+
+
+def _columns(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
+    table = [list(heads), *map(list, rows)]
+    widths = [max(len(row[i]) for row in table) for i in range(len(heads))]
+    out = []
+    for row in table:
+        cells = [
+            cell.ljust(w) if i == 0 else cell.rjust(w)
+            for i, (cell, w) in enumerate(zip(row, widths, strict=True))
+        ]
+        out.append("  ".join(cells).rstrip())
     return out
