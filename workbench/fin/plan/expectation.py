@@ -16,7 +16,7 @@ from typing import Literal
 from workbench.errors import BenchError
 from workbench.fin.frame import inverse, multiply
 from workbench.fin.parts.studs import Stud
-from workbench.fin.plan.uncertainty import after_block_u, after_outline_u, gain_after, u_by
+from workbench.fin.plan.uncertainty import after_turns, gain_after
 from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import Fit
 from workbench.fin.reading.method import Method
@@ -50,13 +50,10 @@ def expected_after(
     """
     after = rig.seated(fit.pose, turns)
     per_travel = rig.per_travel(after)
-    gain = gain_after(rig, fit, after)
     out = []
-    for method in methods:
-        seen = rig.observe(method, after)
-        squares = u_by(fit, gain, seen.gradient) ** 2
-        squares += after_outline_u(rig, fit, method, after) ** 2
-        squares += after_block_u(rig, fit, method, after) ** 2
+    for method, there in zip(methods, after_turns(rig, fit, methods, after), strict=True):
+        seen = there.seen
+        squares = there.by_readings_mm**2 + there.by_outline_mm**2 + there.by_block_mm**2
         for j, (stud, turn) in enumerate(zip(rig.studs, turns, strict=True)):
             if turn:
                 slope = sum(seen.gradient[k] * per_travel[k][j] for k in range(3))
