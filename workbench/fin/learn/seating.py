@@ -303,7 +303,7 @@ def seated(
             new = Forecast(state, gains, (y0, y1, y2), base, inverse, pull)
             scored += _scored(proposals, new, math.log(weight), math.log(size))
     cases = _cases(scored)
-    kept = sorted(cases, key=_minus_probability)[:MOST_KEPT]
+    kept = sorted(cases, key=lambda c: -c.probability)[:MOST_KEPT]
     kept = [c for c in kept if c.probability >= LEAST_KEPT]
     whole = math.fsum([c.probability for c in kept])
     wells = {id(c.expected): c.expected for c in kept}
@@ -311,10 +311,6 @@ def seated(
     after = tuple([(c.probability / whole, c.after(left[id(c.expected)])) for c in kept])
     predicted = [sum([w * state.mean[j] for w, state in states]) for j in range(3)]
     return Seating(predicted, sight, cases, after)
-
-
-def _minus_probability(case: Case) -> float:
-    return -case.probability
 
 
 def mean_of(states: Sequence[Weighed]) -> list[float]:
@@ -392,13 +388,10 @@ def _hypotheses(
         log_p, variance = math.log(known.misread_p), known.misread_mm**2
         one, two, three = sight.by_reading
         for i in fine:
-            out.append(Proposal(_misread(i), log_p, (one[i], two[i], three[i]), variance))
+            out.append(
+                Proposal(Hypothesis("misread", i), log_p, (one[i], two[i], three[i]), variance)
+            )
     return out
-
-
-@lru_cache(maxsize=64)
-def _misread(reading: int) -> Hypothesis:
-    return Hypothesis("misread", reading)
 
 
 _UNITS: tuple[Three, ...] = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))

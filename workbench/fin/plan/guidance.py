@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Literal
 
 from workbench.errors import OutOfReachError, shown
 from workbench.fin.frame import Pose
@@ -130,7 +129,9 @@ def plan_from(
     notes = remarks(rig, fit, goals, wanted, after, within)
     if not within:
         notes += missed_remarks(rig, goals, wanted, predictions)
-    steps = _steps(rig, fit, stud_turns) or (Step(_why_none(within, finest_turn)),)
+    steps = _steps(rig, fit, stud_turns) or (
+        Step("leave" if within else "coarse" if finest_turn else "best"),
+    )
     return Plan(fit, wanted, after, stud_turns, predictions, steps, notes, within)
 
 
@@ -166,13 +167,6 @@ def _predictions(rig: Rig, fit: Fit, goals: Sequence[Goal], after: Pose) -> tupl
         )
         for goal, reading, then in zip(goals, fit.readings, there, strict=True)
     )  # fmt: skip
-
-
-def _why_none(within: bool, finest_turn: float) -> Literal["leave", "coarse", "best"]:
-    """Return the act where no stud is turned."""
-    if within:
-        return "leave"
-    return "coarse" if finest_turn else "best"
 
 
 def _steps(rig: Rig, fit: Fit, stud_turns: Sequence[StudTurn]) -> tuple[Step, ...]:

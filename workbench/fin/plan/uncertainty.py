@@ -152,10 +152,6 @@ def _moves_after(rig: Rig, fit: Fit, after: Pose) -> list[Moves] | None:
 # -- the block -------------------------------------------------------------------------------------
 
 
-def _is_exact(studs: Sequence[Stud]) -> bool:
-    return all(stud.place_u_mm == 0.0 and stud.lead_u == 0.0 for stud in studs)
-
-
 def _askew(stud: Stud, at: Travel) -> float:
     """Return how the travel follows (mm/mm) a shift of the axis square to itself: the tan."""
     ax, ay = stud.axis
@@ -180,7 +176,8 @@ def turns_block_u(
 
 def _block_parts(rig: Rig, fit: Fit, after: Pose) -> tuple[list[list[float]], list[float]] | None:
     """Return how the pose follows each travel, and how well that is known; None: it is exact."""
-    if after == fit.pose or _is_exact(rig.studs):
+    is_exact = all(stud.place_u_mm == 0.0 and stud.lead_u == 0.0 for stud in rig.studs)
+    if after == fit.pose or is_exact:
         return None
     ends = zip(rig.studs, rig.travels(fit.pose), rig.travels(after), strict=True)
     return rig.per_travel(after), [move_u(stud, now, then) for stud, now, then in ends]

@@ -14,7 +14,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from typing import TypeGuard
 
 from workbench.fin.frame import Point, Pose, Row, inverse_of_three, normal_matrix, solve
 from workbench.fin.parts.base import Base
@@ -248,7 +247,8 @@ def _go_down(equations: Equations, sight: AtPose, round_kinks: bool) -> AtPose:
             continue
         size = max(map(abs, step))
         new = equations.sight(equations.stepped(sight.pose, step))
-        if _is_better(new, sight):
+        is_level = new is not None and abs(new.pose.tilt_rad) <= 1.5 * STEEPEST_RAD
+        if new is not None and is_level and new.cost < sight.cost:
             sight = new
             if damping == 0.0 and size < QUADRATIC and len(sight.rows) == 3:
                 return sight
@@ -265,10 +265,6 @@ def _go_down(equations: Equations, sight: AtPose, round_kinks: bool) -> AtPose:
             return sight
         sight, damping = around, 0.0
     return sight
-
-
-def _is_better(new: AtPose | None, old: AtPose) -> TypeGuard[AtPose]:
-    return new is not None and new.cost < old.cost and abs(new.pose.tilt_rad) <= 1.5 * STEEPEST_RAD
 
 
 def _step(

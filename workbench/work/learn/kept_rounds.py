@@ -8,7 +8,6 @@ So they do where the ski got another blade or block.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
 
 from workbench.frozen import dataclass
 from workbench.records.store import rows
@@ -182,10 +181,3 @@ def _take(fact: rows.AnyFact, job: _Job, jobs: Iterable[_Job], answered: Mapping
             job.settled = not job.is_followed and job.round is None and not job.takes
         case _:
             pass
-
-
-def with_hands(each: KeptRound, other_way: Iterable[str]) -> KeptRound:
-    """Return a round whose turns of these studs went the other way than was written down."""
-    flipped = frozenset(other_way)
-    turns = {stud: -n if stud in flipped and n else n for stud, n in each.turns.items()}
-    return replace(each, turns=turns)

@@ -25,7 +25,7 @@ from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 from workbench.records.book import Book
 from workbench.records.store import rows
-from workbench.work.learn.kept_rounds import KeptRound, rounds_of_ski, with_hands
+from workbench.work.learn.kept_rounds import KeptRound, rounds_of_ski
 from workbench.work.order.rigs import blade_of, method_of, rig_of
 
 LEAST_JOBS, STEP = 100, 50
@@ -216,7 +216,9 @@ def hand_then(
     known = [v.part for v in versions if v.id < each.id]
     then = known[-1] if known else block
     hands = {s.name: s.hand for s in then.studs} if isinstance(then, rows.Block) else {}
-    return with_hands(each, (s.name for s in block.studs if hands.get(s.name, s.hand) != s.hand))
+    flipped = {s.name for s in block.studs if hands.get(s.name, s.hand) != s.hand}
+    turns = {stud: -n if stud in flipped and n else n for stud, n in each.turns.items()}
+    return replace(each, turns=turns)
 
 
 def kernel_round(

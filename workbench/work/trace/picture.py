@@ -167,17 +167,13 @@ def _foreground(small: Grey) -> tuple[Grey, float]:
         mask = (soft < here) if light_ground else (soft > here)
     # Scratches and dust are thinner than any part of a blade.
     mask = ndimage.binary_opening(
-        ndimage.binary_closing(_margined(mask), iterations=2), iterations=2
+        ndimage.binary_closing(np.pad(mask, 4, mode="edge"), iterations=2), iterations=2
     )
     mask = mask[4:-4, 4:-4]
     if not mask.any():
         return mask, 0.0
     contrast = abs(float(np.median(soft[mask])) - float(np.median(soft[~mask])))
     return mask, contrast
-
-
-def _margined(mask: Grey) -> Grey:
-    return np.pad(mask, 4, mode="edge")
 
 
 def _level_between(soft: Grey, mask: Grey, shade: int) -> Grey:
