@@ -246,7 +246,7 @@ def test_an_edge_learnt_is_a_blade_traced_anew(corner: int, at: float) -> None:
     taken = [
         Takes(r.method, (r.value_mm,)) for r in readings_at(there, METHODS, true.blade, true.base)
     ]
-    sight = look(rig, edges, offsets, taken, ORDINARY, pose)
+    sight = look(rig, edges.moved(offsets), taken, ORDINARY, pose)
     expected = [t.mm for t in rig.travels(there)]
     assert sight.travels_mm == pytest.approx(expected, abs=0.002)
 
