@@ -13,7 +13,13 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.job_text import job_lines, job_report, next_lines, ski_lines
 from workbench.work.job_text.setting_words import moved_words
-from workbench.work.job_text.typed_lines import item_meant, kept_words, line_meant, placing_meant
+from workbench.work.job_text.typed_lines import (
+    item_meant,
+    kept_words,
+    line_meant,
+    placing_meant,
+    take_in_hand,
+)
 from workbench.work.job_text.view_words import since_left
 from workbench.work.roster.calipers import caliper_meant, in_hand, standing_words
 

@@ -7,10 +7,18 @@ from typing import Any
 
 from workbench.fin.learn.as_plan import plan_of_act
 from workbench.fin.learn.decide import DECLARED, Act, decide
-from workbench.fin.learn.replay import InJob, Learnt, Round, begin, follow, read_again, taught
+from workbench.fin.learn.replay import (
+    InJob,
+    Learnt,
+    Round,
+    ThreadQuestion,
+    begin,
+    follow,
+    read_again,
+    taught,
+)
 from workbench.fin.learn.seating import Hypothesis
 from workbench.fin.learn.sight import Takes
-from workbench.fin.learn.thread_question import ThreadQuestion
 from workbench.fin.plan.plan import Plan
 from workbench.frozen import dataclass
 from workbench.measure.display import Dial, dial_text, fine_text, turns_text
