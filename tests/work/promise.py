@@ -60,8 +60,7 @@ from workbench.work.history.history import load_history
 from workbench.work.history.history_report import timeline_lines
 from workbench.work.history.striking import strike_out
 from workbench.work.history.timeline import timeline_of
-from workbench.work.job.job_view import JobView
-from workbench.work.job.queue_line import RosterLine
+from workbench.work.job.job_view import JobView, RosterLine
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.job_text import job_lines
 from workbench.work.order.turn_records import SETTLED

@@ -20,10 +20,10 @@ from workbench.bench.draw.canvas import (
     Canvas,
     Mode,
 )
-from workbench.fin.frame.pose import Point, Pose
+from workbench.fin.frame import Point, Pose
 from workbench.fin.parts.base import Base
-from workbench.fin.reading.observe import Method
-from workbench.fin.reading.readings import Reading
+from workbench.fin.pose.equations import Reading
+from workbench.fin.reading.method import Method
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 from workbench.work.drawing.scene import (

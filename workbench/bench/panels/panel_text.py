@@ -14,16 +14,14 @@ from workbench.bench.draw.text import lines, padded, paragraph, paragraphs, styl
 from workbench.bench.hand.state import CHANGE_SUCH_AS, BenchState
 from workbench.bench.panels.one_thing import fitted_name
 from workbench.bench.panels.turns_panel import rows_of, warned, warnings
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.reading.rig import Rig
 from workbench.measure.display import change_between, fine_text, length_text
 from workbench.measure.units import Unit
 from workbench.work.drawing.scene import LIT
-from workbench.work.job.job_view import JobView
-from workbench.work.job.queue_line import RosterLine
+from workbench.work.job.job_view import JobView, RosterLine
 from workbench.work.job_text.importance import Importance, Said, dangers_of
-from workbench.work.job_text.next_step import act_due
-from workbench.work.job_text.view_words import stage_words
+from workbench.work.job_text.view_words import act_due, stage_words
 from workbench.work.order.exposed_words import exposed_short, exposure_at
 from workbench.work.text.words import LOOSE_SHORT
 from workbench.work.trust.job_reading import Line

@@ -12,8 +12,8 @@ from workbench.bench.draw.text import lines, padded, paragraph, paragraphs, styl
 from workbench.bench.hand.state import BenchState
 from workbench.bench.panels.one_thing import ARROWS, act_thing, drawn, fitted_name, turn_thing
 from workbench.bench.panels.wing_steps import steps_panel
-from workbench.fin.plan.guidance import StudTurn
-from workbench.fin.reading.observe import Method
+from workbench.fin.plan.plan import StudTurn
+from workbench.fin.reading.method import Method
 from workbench.measure.display import length_text, turn_text, turns_text
 from workbench.work.job.job_view import JobView
 from workbench.work.job_text.importance import (
@@ -22,7 +22,7 @@ from workbench.work.job_text.importance import (
     dangers_of,
     said_of,
 )
-from workbench.work.job_text.next_step import act_due, missing_words
+from workbench.work.job_text.view_words import act_due, missing_words
 from workbench.work.text.words import (
     LEFT_HAND,
     TOWARD,

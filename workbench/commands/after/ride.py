@@ -21,7 +21,7 @@ from workbench.work.advice.ride_text import complaint_lines, offers_of, ride_lin
 from workbench.work.advice.rides import choose, keep_ride
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
-from workbench.work.job_text.which_ski import job_meant
+from workbench.work.job_text.typed_lines import job_meant
 from workbench.work.paper.printing import find_view
 from workbench.work.text.words import clean
 

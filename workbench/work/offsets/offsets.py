@@ -11,8 +11,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from workbench.errors import BenchError, InputError
-from workbench.fin.pose.fit import Reading, fit_pose
-from workbench.fin.reading.observe import Method, Observation
+from workbench.fin.pose.equations import Reading
+from workbench.fin.pose.fit import fit_pose
+from workbench.fin.reading.contacts import Observation
+from workbench.fin.reading.method import Method
 from workbench.measure.numerics.distributions import coverage_factor
 from workbench.measure.stats.learnt_offset import (
     LEVEL,

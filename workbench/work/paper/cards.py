@@ -10,8 +10,8 @@ import math
 from dataclasses import dataclass
 
 from workbench.fin.plan.remarks import COVERAGE
+from workbench.fin.pose.equations import Reading
 from workbench.fin.reading.quantities import TRAITS
-from workbench.fin.reading.readings import Reading
 from workbench.measure.display import length_text
 from workbench.measure.units import Unit
 from workbench.records.store import rows

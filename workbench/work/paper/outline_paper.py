@@ -7,7 +7,7 @@ from collections.abc import Callable
 from functools import partial
 
 from workbench.errors import InputError
-from workbench.fin.frame.pose import Point
+from workbench.fin.frame import Point
 from workbench.fin.parts.blade import Blade
 from workbench.measure.units import MM_PER_INCH
 from workbench.records.store import rows

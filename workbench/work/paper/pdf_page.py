@@ -13,7 +13,7 @@ from importlib.util import find_spec
 from typing import Any
 
 from workbench.errors import InputError
-from workbench.fin.frame.pose import Point
+from workbench.fin.frame import Point
 from workbench.work.drawing.layout import (
     TEXT_SIZE,
     Dot,

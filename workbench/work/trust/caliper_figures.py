@@ -7,11 +7,11 @@ from dataclasses import field, replace
 from typing import cast
 
 from workbench.errors import BenchError
-from workbench.fin.reading.observe import Method
+from workbench.fin.reading.method import Method
 from workbench.frozen import dataclass
 from workbench.measure import calipers as measure
+from workbench.measure.calipers import LONGEST_MM, CaliperScale
 from workbench.measure.display import fine_text
-from workbench.measure.mpe_tables import LONGEST_MM, CaliperScale
 from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.records.store.faults import UnknownRowError

@@ -18,7 +18,7 @@ def adjustment_of(fit: Fit) -> Adjustment | None:
         return None
     rows = [seen.gradient for seen in fit.observations]
     off = [-r for r in fit.residuals_mm]
-    return adjust(rows, [r.u_mm for r in fit.readings], off, ("x", "y", "tilt"))
+    return adjust(rows, [r.u_mm for r in fit.readings], off)
 
 
 def agreement_report(fit: Fit, per: float) -> dict[str, Any] | None:

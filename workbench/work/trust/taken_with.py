@@ -10,7 +10,7 @@ from bisect import bisect_left
 from collections.abc import Sequence
 
 from workbench.fin.reading.method import Method, Part
-from workbench.measure.mpe_tables import DIN_862_MM
+from workbench.measure.calipers import DIN_862_MM
 from workbench.records.store import rows
 from workbench.work.trust.caliper_figures import Tools
 from workbench.work.trust.reading_budget import Figures, Taken, worst_of

@@ -21,7 +21,7 @@ from workbench.bench.draw.room import TONES
 from workbench.bench.draw.text import Tone, lines, paragraph, visible
 from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError, InputError
-from workbench.fin.frame.pose import Point
+from workbench.fin.frame import Point
 from workbench.frozen import dataclass
 from workbench.measure.units import Unit, unit_of
 from workbench.records.store import rows

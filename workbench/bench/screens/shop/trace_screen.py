@@ -16,7 +16,7 @@ from workbench.bench.draw.text import lines, paragraph, styled, visible
 from workbench.bench.hand.state import BenchState
 from workbench.bench.screens.ski.wear_screen import offer
 from workbench.errors import BenchError
-from workbench.fin.frame.pose import Point
+from workbench.fin.frame import Point
 from workbench.measure.display import length_text
 from workbench.measure.lengths import Placing
 from workbench.measure.units import Unit

@@ -10,7 +10,7 @@ from workbench.bench.draw.canvas import DOTS, Canvas
 from workbench.bench.draw.text import lines, styled, visible, wrapped
 from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError
-from workbench.fin.frame.pose import Point
+from workbench.fin.frame import Point
 from workbench.measure.units import Unit
 from workbench.work.job.shop import Shop
 from workbench.work.order.rigs import blade_of
