@@ -11,7 +11,7 @@ from scipy.stats import chi2
 
 from workbench.work.order.order_file import Order, read_order
 from workbench.work.order.order_json import fit_of, turns_report
-from workbench.work.trust.overdetermined import adjustment_of, agreement_words
+from workbench.work.trust.plausibility import adjustment_of, agreement_words
 
 ORDERS = Path(__file__).parents[2] / "fixtures" / "orders"
 

@@ -10,7 +10,7 @@ from workbench.commands.manual import page
 from workbench.commands.output import say
 from workbench.errors import PoseError
 from workbench.work.job_text.how_to_hold import restated
-from workbench.work.offsets.method_text import method_lines
+from workbench.work.offsets.offset_words import method_lines
 from workbench.work.offsets.offsets import learnt_beside
 from workbench.work.text.words import error_words
 

@@ -16,9 +16,14 @@ from workbench.commands.manual import page
 from workbench.commands.output import say
 from workbench.errors import InputError
 from workbench.work.offsets import pairs
-from workbench.work.offsets.offset_words import restated_words
+from workbench.work.offsets.offset_words import (
+    choice_lines,
+    pair_meant,
+    restated_words,
+    study_lines,
+    two_meant,
+)
 from workbench.work.offsets.offsets import restate_current, restate_typed, study
-from workbench.work.offsets.pair_text import choice_lines, pair_meant, study_lines, two_meant
 from workbench.work.offsets.pairs import PairLine, Two
 from workbench.work.text.words import clean
 

@@ -75,24 +75,6 @@ def solve(factors: Factors, right: Sequence[float]) -> _Row:
     return _unscaled(factors, _back(factors.triangle, projected))
 
 
-def inverse_gram(factors: Factors) -> list[_Row]:
-    """(A' A)^-1, n x n, of a matrix A of full rank."""
-    n = len(factors.order)
-    unit = [[1.0 if i == j else 0.0 for i in range(n)] for j in range(n)]
-    columns = [_unscaled(factors, _back(factors.triangle, e)) for e in unit]
-    return [[math.fsum(c[i] * c[j] for c in columns) for j in range(n)] for i in range(n)]
-
-
-def dependent_columns(factors: Factors) -> list[int]:
-    """Columns of a rank-deficient matrix that take part in a dependency."""
-    k = factors.rank
-    involved = {factors.order[p] for p in range(k, len(factors.order))}
-    for p in range(k, len(factors.order)):
-        weights = _back([row[:k] for row in factors.triangle[:k]], [r[p] for r in factors.triangle])
-        involved |= {factors.order[i] for i, w in enumerate(weights) if abs(w) > 1e-6}
-    return sorted(involved)
-
-
 def dot(a: Sequence[float], b: Sequence[float]) -> float:
     """Sum of products, summed exactly."""
     return math.fsum(x * y for x, y in zip(a, b, strict=True))

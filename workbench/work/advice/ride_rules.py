@@ -34,7 +34,7 @@ def rules_text(shop: Shop) -> str:
     return shop.book.setting(_SETTING) or _shipped()
 
 
-def rules_of(shop: Shop) -> Rules:
+def ride_rules_of(shop: Shop) -> Rules:
     """Return the rules in force in this shop."""
     return read_rules(rules_text(shop))
 

@@ -202,10 +202,10 @@ def wing_lines(view: JobView) -> list[str]:
     if not view.ski.has_wing:
         return []
     if view.stage == "wing":
-        from workbench.advice.wing_steps import SOURCE, STEPS
+        from workbench.advice.checklists import STEPS, WING_SOURCE
 
         steps = [f"Wing {i}: {s.name}: {s.words}" for i, s in enumerate(STEPS, 1)]
-        return [*steps, f"Wing: {SOURCE}."]
+        return [*steps, f"Wing: {WING_SOURCE}."]
     kept = [f for f in view.facts if isinstance(f, rows.WingSetting) and f.struck is None]
     return [f"Wing: {setting_words(kept[-1])}"] if kept else []
 

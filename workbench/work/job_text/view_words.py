@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from workbench.advice.torque import note_for
+from workbench.advice.checklists import note_for
 from workbench.fin.plan.remarks import COVERAGE
 from workbench.measure.display import fine_text, turn_text
 from workbench.measure.slips import same_digits

@@ -29,8 +29,7 @@ from workbench.work.order.exposed_words import exposed_report, exposure_of
 from workbench.work.order.order_file import DEFAULT_TOLERANCE_MM, Order
 from workbench.work.order.solved_jobs import finer_of
 from workbench.work.text.words import remark_words, step_words
-from workbench.work.trust.overdetermined import agreement_report
-from workbench.work.trust.plausibility import suspects_of
+from workbench.work.trust.plausibility import agreement_report, suspects_of
 
 
 def plan_of(order: Order) -> Plan:

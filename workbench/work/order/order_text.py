@@ -27,8 +27,7 @@ from workbench.work.text.words import (
     step_words,
     turn_words,
 )
-from workbench.work.trust.overdetermined import agreement_words
-from workbench.work.trust.plausibility import suspects_of
+from workbench.work.trust.plausibility import agreement_words, suspects_of
 
 
 def turns_table(order: Order, result: Plan) -> str:

@@ -9,11 +9,12 @@ from dataclasses import dataclass
 
 from workbench.advice.checklists import (
     CLAMP,
+    TORQUE_NOTES,
     WING,
     CheckItem,
+    TorqueNote,
     with_clamp_last,
 )
-from workbench.advice.torque import TORQUE_NOTES, TorqueNote
 from workbench.errors import InputError
 from workbench.records.store.rows import Checklist
 from workbench.records.store.values import keepable

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import TypeVar
 
-from workbench.advice.checklists import WING, CheckItem
-from workbench.advice.torque import MAKER_WINS, TorqueNote
+from workbench.advice.checklists import MAKER_WINS, WING, CheckItem, TorqueNote
 from workbench.errors import InputError
 from workbench.records.store.rows import Checklist
 from workbench.work.job.shop import Shop

@@ -218,7 +218,7 @@ def tools_of(book: Book, facts: Iterable[rows.AnyFact], stated_u_mm: Mapping[str
         {caliper_id: gauge for caliper_id in named if (gauge := _gauge(book, caliper_id))},
         held.id if held is not None else None,
         temperature_correction.known_temperatures(facts),
-        temperature_correction.in_force(facts),
+        temperature_correction.temperature_in_force(facts),
         stated_u_mm,
         scatters_of(book),
     )

@@ -18,11 +18,10 @@ from workbench.bench.draw.text import lines, styled, wrapped
 from workbench.errors import BenchError
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
-from workbench.work.paper.card_text import card_text
 from workbench.work.paper.cards import card_of
-from workbench.work.paper.day_pages import day_text
 from workbench.work.paper.day_sheet import day_sheet
-from workbench.work.paper.printing import Written, write_card, write_sheet
+from workbench.work.paper.printing import Written, card_document, sheet_document
+from workbench.work.paper.text_pages import card_text, day_text
 
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
@@ -107,7 +106,7 @@ class CardScreen(PageScreen):
 
     def write(self) -> Written:
         """Write the card in every format that can be written here."""
-        return write_card(self._shop, self._view)
+        return card_document(self._shop, self._view).write(self._shop)
 
 
 class DaySheetScreen(PageScreen):
@@ -126,7 +125,7 @@ class DaySheetScreen(PageScreen):
 
     def write(self) -> Written:
         """Write the sheet in every format that can be written here."""
-        return write_sheet(self._shop)
+        return sheet_document(self._shop).write(self._shop)
 
 
 def open_on(bench: Bench) -> None:

@@ -12,12 +12,13 @@ from workbench.bench.bases.unit_list import UnitList, told
 from workbench.bench.draw.text import styled, visible, wrapped
 from workbench.errors import InputError
 from workbench.measure.display import FINE, change_text
+from workbench.measure.stats.learnt_offset import Restatement
 from workbench.measure.units import Unit
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.offsets import offsets, pairs
 from workbench.work.offsets.offset_words import (
-    Kind,
+    SaidKind,
     pair_state,
     restated_words,
     summary,
@@ -26,7 +27,7 @@ from workbench.work.offsets.offset_words import (
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
 
-_STYLES: dict[Kind, str] = {
+_STYLES: dict[SaidKind, str] = {
     "plain": "", "strong": "bold", "caution": "bold $state-caution", "faint": "$ink-faint",
 }  # fmt: skip
 _NONE = (
@@ -56,8 +57,8 @@ class OffsetScreen(UnitList):
         self._choices = pairs.choices(shop, view)
         self._chosen = 0
         self._turned = False
-        self._typed: tuple[pairs.Number, offsets.LearntReading] | None = None
-        self._now: offsets.LearntReading | None = None
+        self._typed: tuple[pairs.Number, Restatement] | None = None
+        self._now: Restatement | None = None
         self._study: offsets.OffsetStudy | None = None
         self._load()
 

@@ -17,7 +17,7 @@ from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop
 from workbench.work.order.rigs import blade_of
-from workbench.work.paper.outline_paper import write_outline
+from workbench.work.paper.printing import outline_document
 from workbench.work.trace.outline import outline_lines
 
 if TYPE_CHECKING:
@@ -56,7 +56,7 @@ class OutlineScreen(DrawnCloser):
         event.stop()
         event.prevent_default()
         try:
-            self.say(write_outline(self._shop, self._row).words)
+            self.say(outline_document(self._shop, self._row).write(self._shop).words)
         except BenchError as why:
             self.say(f"not written: {why}")
 
