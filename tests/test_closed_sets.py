@@ -21,11 +21,10 @@ from workbench.bench.hand.hands import Hands
 from workbench.bench.panels.next_line import next_words
 from workbench.commands.families import FAMILIES
 from workbench.errors import InputError
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.parts.base import Base
-from workbench.fin.pose.fixed_contacts import closed_form
-from workbench.fin.reading.coarse import Scribe
-from workbench.fin.reading.method import Method
+from workbench.fin.pose.descent import closed_form
+from workbench.fin.reading.method import Method, Scribe
 from workbench.fin.reading.observe import observe
 from workbench.fin.reading.quantities import QUANTITIES, TRAITS, Quantity
 from workbench.measure.calipers import Caliper, judge
@@ -41,8 +40,8 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import ALLOWED, GLYPHS, WORDS, Event, Stage, check_allowed
 from workbench.work.job_text import tasks
-from workbench.work.job_text.next_step import Obstacle
 from workbench.work.job_text.tasks import TASKS, WAYS, caution_words, task_of, tour_words
+from workbench.work.job_text.view_words import Obstacle
 from workbench.work.order.rigs import ANY_FIN_MM, usual_range_mm
 from workbench.work.roster.settings import SETTINGS
 from workbench.work.trust.shop_scatter import StudyScatter, scatter_for

@@ -320,37 +320,25 @@ def _turns(args: argparse.Namespace, order: Order) -> str | dict[str, object]:
         advice = advice_of(order, read_rounds(args.history, order))
         return advice_report(advice) if args.json else advice_table(advice)
 
-    from workbench.work.order import order_json
+    from workbench.work.order.order_answers import order_plan, turns_report, turns_table
 
-    result = order_json.plan_of(order)
-    if args.json:
-        return order_json.turns_report(order, result)
-    from workbench.work.order.order_text import turns_table
-
-    return turns_table(order, result)
+    result = order_plan(order)
+    return turns_report(order, result) if args.json else turns_table(order, result)
 
 
 def _predict(args: argparse.Namespace, order: Order) -> str | dict[str, object]:
-    from workbench.work.order import order_json
+    from workbench.work.order.order_answers import predict_report, readings_table
 
-    report = order_json.predict_report(order, _given_turns(args.turn))
-    if args.json:
-        return report
-    from workbench.work.order.order_text import readings_table
-
-    return readings_table(report, "readings", order.unit)
+    report = predict_report(order, _given_turns(args.turn))
+    return report if args.json else readings_table(report, "readings", order.unit)
 
 
 def _restate(args: argparse.Namespace, order: Order) -> str | dict[str, object]:
-    from workbench.work.order import order_json
+    from workbench.work.order.order_answers import readings_table, restate_report
 
     methods = [order.method(name, "--by") for name in args.by] or list(order.methods)
-    report = order_json.restate_report(order, methods, skip=not args.by)
-    if args.json:
-        return report
-    from workbench.work.order.order_text import readings_table
-
-    return readings_table(report, "restated", order.unit)
+    report = restate_report(order, methods, skip=not args.by)
+    return report if args.json else readings_table(report, "restated", order.unit)
 
 
 def _given_turns(texts: Sequence[str]) -> dict[str, float]:

@@ -12,16 +12,9 @@ from textual.app import App
 from textual.widgets import Input, Static
 
 from tests.bench.screens import send, slowly
-from workbench.bench.bases.forms import (
-    Field,
-    Form,
-    Prompt,
-    PromptInput,
-    blade_form,
-    block_form,
-    drafts_of,
-    ski_form,
-)
+from workbench.bench.bases.form_lines import drafts_of
+from workbench.bench.bases.forms import Field, Form, blade_form, block_form, ski_form
+from workbench.bench.bases.prompts import Prompt, PromptInput
 from workbench.errors import InputError
 from workbench.records.book import Book
 from workbench.work.job.shop import Shop

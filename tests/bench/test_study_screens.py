@@ -15,7 +15,8 @@ from tests.bench.screens import Screen, before
 from tests.shop import empty_shop
 from workbench.bench.action_menu import CHOICES
 from workbench.bench.app import Bench
-from workbench.bench.bases.forms import Form, Prompt
+from workbench.bench.bases.forms import Form
+from workbench.bench.bases.prompts import Prompt
 from workbench.bench.draw.canvas import DOTS, Area, Mode
 from workbench.bench.screens.study.study_list import StudyList
 from workbench.bench.screens.study.study_result import (

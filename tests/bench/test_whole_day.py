@@ -19,7 +19,7 @@ from workbench.measure.lengths import parse_length
 from workbench.records.store import rows
 from workbench.work.advice.ride_rules import ride_rules_of
 from workbench.work.advice.rides import complaints_in
-from workbench.work.job.queue_line import RosterLine
+from workbench.work.job.job_view import RosterLine
 from workbench.work.job.shop import Shop
 
 CSV = """Ski,Rider,Serial,Model,Size,Unit,Blade,Block,Wing,Due,Note

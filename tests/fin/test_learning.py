@@ -16,10 +16,9 @@ from tests.fin.learning_bench import WAYS, Run, mean_and_error, runs
 from tests.fin.learning_shop import CORNERS, METHODS, Truth, bench_rig, fresh, season, takes
 from tests.fin.plates import IN, readings_at
 from workbench.errors import InputError
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.learn.decide import decide
 from workbench.fin.learn.edges import edges_of
-from workbench.fin.learn.imperfections import EXACT, ORDINARY, Imperfections
 from workbench.fin.learn.replay import (
     InJob,
     Learnt,
@@ -36,7 +35,10 @@ from workbench.fin.learn.replay import (
 from workbench.fin.learn.seating import together
 from workbench.fin.learn.sight import Takes, look
 from workbench.fin.learn.state import (
+    EXACT,
     OFFSETS,
+    ORDINARY,
+    Imperfections,
     State,
     effect_of,
     turned,
@@ -44,9 +46,11 @@ from workbench.fin.learn.state import (
 from workbench.fin.learn.within import all_within
 from workbench.fin.parts.blade import Blade
 from workbench.fin.parts.threads import known_leads, lead_of_thread
-from workbench.fin.plan.guidance import Rig, Target, plan
+from workbench.fin.plan.guidance import plan
+from workbench.fin.plan.plan import Target
 from workbench.fin.pose.fit import fit_pose
 from workbench.fin.reading.observe import observe_all
+from workbench.fin.reading.rig import Rig
 from workbench.places import shipped
 from workbench.work.order.order_file import read_order
 

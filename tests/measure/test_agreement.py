@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import random
+from statistics import correlation
 
 import pytest
 from hypothesis import given
@@ -11,7 +12,6 @@ from hypothesis import strategies as st
 
 from tests.measure.figures import figure
 from workbench.errors import InputError
-from workbench.measure.propagation import correlation
 from workbench.measure.stats.learnt_offset import (
     agreement,
     restated,

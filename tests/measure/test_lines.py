@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import random
+from statistics import correlation
 
 import pytest
 from hypothesis import given, settings
@@ -12,7 +13,6 @@ from scipy import optimize, stats
 
 from tests.measure.figures import figure
 from workbench.errors import InputError
-from workbench.measure.propagation import correlation
 from workbench.measure.stats.adjustment import adjust
 from workbench.measure.stats.regression import (
     Line,

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from workbench.errors import InputError
+from workbench.measure.budget import ASSUMED, SCATTER, reading_budget_mm
 from workbench.measure.outliers import doubtful_repeats
-from workbench.measure.reading_budget import ASSUMED, SCATTER, reading_budget_mm
 from workbench.measure.repeats import summarise
 from workbench.measure.scatter import Scatter, scatter_of
 

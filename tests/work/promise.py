@@ -59,8 +59,7 @@ from workbench.work.files.table_files import read_table_file
 from workbench.work.history.history import load_history
 from workbench.work.history.striking import strike_row
 from workbench.work.history.timeline import timeline_lines, timeline_of
-from workbench.work.job.job_view import JobView
-from workbench.work.job.queue_line import RosterLine
+from workbench.work.job.job_view import JobView, RosterLine
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.job_text import job_lines
 from workbench.work.order.turn_records import SETTLED

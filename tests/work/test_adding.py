@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from workbench.errors import InputError
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.places import shipped
 from workbench.records.book import Book
 from workbench.work.job.entry import Typed

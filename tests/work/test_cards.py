@@ -19,7 +19,7 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.temperature import state_temperature
 from workbench.work.job_text.setting_words import NOT_READ
-from workbench.work.job_text.which_ski import job_meant
+from workbench.work.job_text.typed_lines import job_meant
 from workbench.work.paper.cards import CAUTIONS, card_of
 from workbench.work.paper.day_sheet import UNREAD, day_sheet
 from workbench.work.paper.html_pages import label_html

@@ -8,9 +8,9 @@ import pytest
 
 from tests.shop import as_received, read, ski
 from workbench.advice.holds import HOLDS
-from workbench.fin.pose.fit import NoPoseError, fit_pose
-from workbench.fin.reading.observe import Method, Station
-from workbench.fin.reading.readings import Reading
+from workbench.fin.pose.equations import NoPoseError, Reading
+from workbench.fin.pose.fit import fit_pose
+from workbench.fin.reading.method import Method, Station
 from workbench.measure.units import Unit
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.how_to_hold import (

@@ -20,8 +20,7 @@ from workbench.cli import main
 from workbench.errors import InputError
 from workbench.places import shipped
 from workbench.work.files import table_files
-from workbench.work.files.table_files import parse_table, read_table_file
-from workbench.work.files.toml_keys import MOST_PARTS, check_keys
+from workbench.work.files.table_files import MOST_PARTS, check_keys, parse_table, read_table_file
 from workbench.work.order.order_file import order_from
 from workbench.work.roster.parts_typed import open_parts, studs_in
 

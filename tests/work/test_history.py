@@ -13,7 +13,8 @@ import pytest
 
 from tests.shop import DAY, demo_file, heron, open_shop, read, ski, take_back, walk_to
 from workbench.errors import InputError
-from workbench.fin.pose.fit import Reading, fit_pose
+from workbench.fin.pose.equations import Reading
+from workbench.fin.pose.fit import fit_pose
 from workbench.records.store import rows
 from workbench.work.advice.ride_rules import ride_rules_of
 from workbench.work.exchange import exchange

@@ -11,7 +11,7 @@ import pytest
 
 from tests.shop import DAY, demo_file, open_shop
 from workbench.errors import InputError
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.plan.found_block import GOOD_MOVES
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import MM_PER_INCH

@@ -8,10 +8,9 @@ from dataclasses import replace
 import pytest
 
 from tests.shop import as_received, read, ski
-from workbench.fin.reading.coarse import Scribe
-from workbench.fin.reading.observe import Method
+from workbench.fin.reading.method import Method, Scribe
+from workbench.measure.budget import ASSUMED, SCATTER
 from workbench.measure.lengths import parse_length
-from workbench.measure.reading_budget import ASSUMED, SCATTER
 from workbench.measure.scatter import Scatter
 from workbench.work.history.history import load_history, settings_in
 from workbench.work.job.job_view import JobView

@@ -27,7 +27,7 @@ from tests.work.scans import (
 )
 from workbench.cli import main
 from workbench.errors import InputError
-from workbench.fin.trace.edges import edge_choices
+from workbench.fin.trace.traced import edge_choices
 from workbench.places import shipped
 from workbench.work.trace.scale import Scale
 from workbench.work.trace.scan import trace_picture

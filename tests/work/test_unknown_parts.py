@@ -10,13 +10,13 @@ import pytest
 
 from tests.shop import Clock, empty_shop, read
 from workbench.errors import InputError, MissingPartError, PoseError
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade
 from workbench.fin.plan.guidance import plan
+from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import fit_pose
 from workbench.fin.reading.method import Method
-from workbench.fin.reading.readings import Reading
 from workbench.fin.reading.rig import Rig
 from workbench.measure.units import MM_PER_INCH as IN
 from workbench.places import shipped

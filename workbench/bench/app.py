@@ -24,14 +24,7 @@ from workbench.bench.bases.key_gate import TOLD_CELLS, KeyGate, may_be_serial
 from workbench.bench.bases.overlay import Overlay
 from workbench.bench.continued import take_up_again
 from workbench.bench.draw import themes
-from workbench.bench.draw.text import (
-    Tone,
-    lines,
-    literal,
-    styled,
-    visible,
-    wrapped,
-)
+from workbench.bench.draw.text import Tone, lines, literal, paragraph, visible
 from workbench.bench.hand.hands import Hands
 from workbench.bench.hand.state import SIDES, BenchState
 from workbench.bench.help import Help
@@ -236,7 +229,7 @@ class Bench(Leaving):
         base = self.screen_stack[0]
         if self.touring:
             words = state.keys.said(tour_words(state.view, state.unit, state.hands_on))
-            rows = [styled((x, "bold")) for x in wrapped(words, self.size.width - 2)[:3]]
+            rows = paragraph(words, self.size.width - 2, "bold")[:3]
             base.query_one("#tour", Static).update(lines(rows))
 
     def _tour(self) -> None:

@@ -21,12 +21,7 @@ from workbench.bench.bases.key_line import KeyLine
 from workbench.bench.bases.overlay import Overlay
 from workbench.bench.bases.prompts import PromptInput
 from workbench.bench.draw.room import first_seen, held_words
-from workbench.bench.draw.text import (
-    lines,
-    literal,
-    styled,
-    visible,
-)
+from workbench.bench.draw.text import lines, literal, styled, visible
 from workbench.bench.hand.state import BenchState
 from workbench.bench.opens import OPEN
 

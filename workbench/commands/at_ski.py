@@ -13,12 +13,11 @@ from workbench.commands.opened import opened_shop
 from workbench.commands.output import say
 from workbench.errors import OutOfReachError
 from workbench.measure.units import Unit
-from workbench.work.job.job_view import JobView
-from workbench.work.job.queue_line import RosterLine
+from workbench.work.job.job_view import JobView, RosterLine
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import NotNowError
 from workbench.work.job_text.job_text import after_lines, refused_words
-from workbench.work.job_text.which_ski import is_in_hand, job_meant, option_for
+from workbench.work.job_text.typed_lines import is_in_hand, job_meant, option_for
 from workbench.work.text.words import error_words
 
 

@@ -7,18 +7,20 @@ base has none. Positions are along the ski from its tail end, all lengths in mm.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
 
 from workbench.errors import InputError
 from workbench.fin.parts.base import SMALLEST_RADIUS_MM
-from workbench.measure.propagation import Linear, propagate_formula
+from workbench.frozen import dataclass
 
 LONGEST_MM = 2500.0
 """No ski and no straightedge is longer."""
 
 FLAT_CURVATURE = 1e-9
 """1/mm; a base bent less (a radius of 1000 km) is flat."""
+
+_STEP = 1e-3
+"""Of a central difference, in standard uncertainties."""
 
 _COVERAGE = 2.0
 """Coverage factor at which a curve is told from a flat base."""
@@ -57,19 +59,6 @@ class MeasuredCurve:
         return abs(self.curvature) > _COVERAGE * self.u_curvature
 
 
-def radius_of_segment_mm(chord_mm: float, height_mm: float) -> float:
-    """Return the radius of a circle's segment: (c^2 + 4 h^2) / (8 h) = c^2/(8 h) + h/2.
-
-    Machinery's Handbook, 31st edition, page 83, "Segments of a Circle", given c and h.
-
-    Raises:
-        InputError: a chord or a height that is not more than 0.
-    """
-    _check_length("chord", chord_mm)
-    _check_length("sagitta", height_mm)
-    return (chord_mm**2 + 4.0 * height_mm**2) / (8.0 * height_mm)
-
-
 def height_of_segment_mm(radius_mm: float, chord_mm: float) -> float:
     """Return the height of a circle's segment, r - sqrt(4 r^2 - c^2)/2.
 
@@ -98,8 +87,9 @@ def from_sagitta(
     if not abs(sagitta_mm) < chord_mm / 2.0:
         raise InputError("sagitta", sagitta_mm, f"less than half the chord {chord_mm:g} mm")
 
-    found = propagate_formula(_bend, (chord_mm, sagitta_mm), (u_chord_mm, u_sagitta_mm))
-    return _measured(middle_x_mm, chord_mm, sagitta_mm, found, middle_x_mm)
+    u_curvature = _propagated(_bend, (chord_mm, sagitta_mm), (u_chord_mm, u_sagitta_mm))
+    bend = (_bend((chord_mm, sagitta_mm)), u_curvature)
+    return _measured(middle_x_mm, chord_mm, sagitta_mm, bend, middle_x_mm)
 
 
 def _bend(values: Sequence[float]) -> float:
@@ -131,10 +121,13 @@ def from_three_depths(
             raise InputError("depth", depth, f"0 to {LONGEST_MM:g} mm")
 
     inputs = (x1, x2, x3, *depths_mm)
-    found = propagate_formula(_bend_of_three, inputs, (u_place_mm,) * 3 + (u_depth_mm,) * 3)
+    u = (u_place_mm,) * 3 + (u_depth_mm,) * 3
+    bend = _bend_of_three(inputs)
     chord = math.dist((x1, depths_mm[0]), (x3, depths_mm[2]))
-    sagitta = _sagitta(found.value, chord)
-    return _measured((x1 + x3) / 2.0, x3 - x1, sagitta, found, _apex(inputs, found.value))
+    return _measured(
+        (x1 + x3) / 2.0, x3 - x1, _sagitta(bend, chord),
+        (bend, _propagated(_bend_of_three, inputs, u)), _apex(inputs, bend),
+    )  # fmt: skip
 
 
 def _bend_of_three(values: Sequence[float]) -> float:
@@ -163,18 +156,38 @@ def _sagitta(curvature: float, chord_mm: float) -> float:
     return math.copysign(height_of_segment_mm(1.0 / abs(curvature), chord_mm), curvature)
 
 
+def _propagated(
+    formula: Callable[[Sequence[float]], float], inputs: Sequence[float], u: Sequence[float]
+) -> float:
+    """Return the first-order standard uncertainty of a formula of independent inputs with ``u``.
+
+    By central differences on the scale of each u, which is where the formula matters (JCGM
+    100:2008, 5.1.2 and 5.1.3).
+    """
+    parts = []
+    for i, u_i in enumerate(u):
+        if not 0 < u_i < math.inf:
+            raise InputError("uncertainty of an input", u_i, "a finite number more than 0")
+        above, below = list(inputs), list(inputs)
+        above[i] += _STEP * u_i
+        below[i] += -_STEP * u_i
+        parts.append((formula(above) - formula(below)) / (2 * _STEP))
+    return math.hypot(*parts)
+
+
 def _measured(
-    middle_mm: float, chord_mm: float, sagitta_mm: float, found: Linear, apex_mm: float
+    middle_mm: float, chord_mm: float, sagitta_mm: float, bend: tuple[float, float], apex_mm: float
 ) -> MeasuredCurve:
-    half = chord_mm / 2.0
-    if abs(found.value) * SMALLEST_RADIUS_MM > 1.0:
+    """Return the curve; ``bend`` is its curvature (1/mm) with its standard uncertainty."""
+    half, (curvature, u_curvature) = chord_mm / 2.0, bend
+    if abs(curvature) * SMALLEST_RADIUS_MM > 1.0:
         raise InputError(
             "base radius",
-            f"{1.0 / found.value:.1f} mm",
+            f"{1.0 / curvature:.1f} mm",
             f"a bend of at least {SMALLEST_RADIUS_MM:g} mm radius",
         )
     return MeasuredCurve(
-        middle_mm - half, middle_mm + half, sagitta_mm, found.value, found.u, apex_mm
+        middle_mm - half, middle_mm + half, sagitta_mm, curvature, u_curvature, apex_mm
     )
 
 

@@ -120,11 +120,6 @@ def held(base: Arc, hold: Hold, straightedge_mm: float, wing_x_mm: float) -> Hel
     return Held(hold, (at,), base.slope_angle_rad(at), overhangs and hold == "rear")
 
 
-def reference_angle_rad(base: Arc, hold: Hold, straightedge_mm: float, wing_x_mm: float) -> float:
-    """Return the angle (rad) of the straightedge to the ski's x axis, positive rising forward."""
-    return held(base, hold, straightedge_mm, wing_x_mm).angle_rad
-
-
 def read_elsewhere_deg(angle_deg: float, here: Held, there: Held, lead: Lead = "out") -> float:
     """Return what a wing that reads ``angle_deg`` at the hold ``here`` reads at ``there``.
 

@@ -10,7 +10,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from itertools import chain
-from typing import Literal
 
 from workbench.errors import InputError
 from workbench.frozen import dataclass
@@ -18,7 +17,8 @@ from workbench.measure.numerics.distributions import t_quantile
 from workbench.measure.repeats import checked, mean_of, sum_of_squares
 from workbench.measure.scatter import Scatter
 
-Side = Literal["either", "high", "low"]
+ALPHA = 0.05
+"""The chance at which right readings are doubted, before the display's step counts."""
 
 ESD_LEAST = 15
 """Fewest readings for which Rosner's critical values hold well."""
@@ -59,30 +59,28 @@ class Doubts:
         return self.limit is not None and bool(self.indices)
 
 
-def grubbs_critical(n: int, alpha: float = 0.05, side: Side = "either") -> float:
-    """Critical value of Grubbs' test for ``n`` >= 3 readings (Grubbs 1969; ASTM E178)."""
+def grubbs_critical(n: int, alpha: float = ALPHA) -> float:
+    """Two-sided critical value of Grubbs' test for ``n`` >= 3 readings (Grubbs 1969; ASTM E178)."""
     if n < 3:
         raise InputError("number of readings", n, "3 or more for Grubbs' test")
     _check_alpha(alpha)
-    t = t_quantile(alpha / (2 * n if side == "either" else n), n - 2)
+    t = t_quantile(alpha / (2 * n), n - 2)
     return (n - 1) / math.sqrt(n) * math.sqrt(t * t / (n - 2 + t * t))
 
 
-def grubbs(
-    values: Sequence[float], alpha: float = 0.05, side: Side = "either", resolution: float = 0.0
-) -> Suspect:
-    """Grubbs' test of the reading farthest from the mean, on ``side`` of it.
+def grubbs(values: Sequence[float], alpha: float = ALPHA, resolution: float = 0.0) -> Suspect:
+    """Grubbs' test of the reading farthest from the mean.
 
     ``resolution`` is the step that the readings are rounded to; without one the test is that which
     was published. See ``_farthest``.
     """
     given = checked(values, least=3)
-    critical = grubbs_critical(len(given), alpha, side)
-    index, statistic = _farthest(given, range(len(given)), side, resolution)
+    critical = grubbs_critical(len(given), alpha)
+    index, statistic = _farthest(given, resolution)
     return Suspect(index, given[index], statistic, critical)
 
 
-def esd_critical(n: int, step: int, alpha: float = 0.05) -> float:
+def esd_critical(n: int, step: int, alpha: float = ALPHA) -> float:
     """Critical value of the generalised ESD for its ``step`` (1, 2 ...) of ``n`` readings.
 
     B. Rosner, Technometrics 25(2) 1983.
@@ -96,7 +94,7 @@ def esd_critical(n: int, step: int, alpha: float = 0.05) -> float:
 
 
 def generalised_esd(
-    values: Sequence[float], most: int, alpha: float = 0.05, resolution: float = 0.0
+    values: Sequence[float], most: int, alpha: float = ALPHA, resolution: float = 0.0
 ) -> tuple[tuple[Suspect, ...], int]:
     """Generalised ESD for up to ``most`` doubtful readings.
 
@@ -115,10 +113,7 @@ def generalised_esd(
 
 
 def doubtful_repeats(
-    values: Sequence[float],
-    alpha: float = 0.05,
-    resolution: float = 0.0,
-    scatter: Scatter | None = None,
+    values: Sequence[float], resolution: float = 0.0, scatter: Scatter | None = None
 ) -> Doubts:
     """The repeats to look at again: by Grubbs, or from 15 readings on by the generalised ESD.
 
@@ -136,14 +131,14 @@ def doubtful_repeats(
     if n < 3:
         return Doubts((), "fewer than 3 readings: no test")
     if n < ESD_LEAST:
-        suspect = grubbs(given, alpha, resolution=resolution)
+        suspect = grubbs(given, resolution=resolution)
         found = [suspect.index] if suspect.doubtful else []
-        test = f"Grubbs, two-sided, {alpha:g}"
+        test = f"Grubbs, two-sided, {ALPHA:g}"
     else:
         most = n // 5
-        steps, count = generalised_esd(given, most, alpha, resolution)
+        steps, count = generalised_esd(given, most, resolution=resolution)
         found = [step.index for step in steps[:count]]
-        test = f"generalised ESD, up to {most}, {alpha:g}"
+        test = f"generalised ESD, up to {most}, {ALPHA:g}"
     kept = [v for i, v in enumerate(given) if i not in found]
     centre = mean_of(kept)
     near = resolution * _A_HAIR_MORE
@@ -161,30 +156,23 @@ def _far_apart(given: Sequence[float], scatter: Scatter, resolution: float) -> D
     return Doubts((1, 0) if far else (), "repeatability limit, 0.05", limit)
 
 
-def _farthest(
-    values: Sequence[float], among: Sequence[int], side: Side, resolution: float
-) -> tuple[int, float]:
+def _farthest(values: Sequence[float], resolution: float) -> tuple[int, float]:
     """Index of the value farthest out and its distance in standard deviations.
 
     Rounding hides that readings differ by less than a step: its variance, a twelfth of the step's
     square (JCGM 100:2008, F.2.2.1), joins theirs.
     """
-    kept = [values[i] for i in among]
-    mean = mean_of(kept)
-    sd = math.sqrt(sum_of_squares(kept) / (len(kept) - 1) + resolution**2 / 12.0)
-
-    def distance(i: int) -> float:
-        out = values[i] - mean
-        return abs(out) if side == "either" else out if side == "high" else -out
-
-    index = max(among, key=distance)
-    return index, distance(index) / sd if sd > 0 else 0.0
+    mean = mean_of(values)
+    sd = math.sqrt(sum_of_squares(values) / (len(values) - 1) + resolution**2 / 12.0)
+    distances = [abs(value - mean) for value in values]
+    index = max(range(len(values)), key=distances.__getitem__)
+    return index, distances[index] / sd if sd > 0 else 0.0
 
 
 def _one_by_one(
     values: Sequence[float], most: int, resolution: float
 ) -> Iterator[tuple[int, float]]:
-    """Yield what :func:`_farthest` gives on either side, each time without those before.
+    """Yield what :func:`_farthest` gives, each time without those before.
 
     The farthest is the least or the largest of those left. Their sum and that of their squares are
     kept exact, as whole numbers of a common step of their binary fractions, so that each step costs

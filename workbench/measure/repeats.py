@@ -41,12 +41,12 @@ class Repeats:
         return len(self.values) - 1
 
 
-def summarise(values: Iterable[float], field: str = "readings") -> Repeats:
+def summarise(values: Iterable[float]) -> Repeats:
     """Summary of one or more readings.
 
-    Raises :class:`InputError` naming ``field`` for no reading at all or one that is no number.
+    Raises :class:`InputError` for no reading at all or one that is no number.
     """
-    given = checked(values, field)
+    given = checked(values)
     mean = mean_of(given)
     if len(given) == 1:
         return Repeats(given, mean, None, None, None)
@@ -71,26 +71,15 @@ def mean_of(values: Sequence[float]) -> float:
     return near + math.fsum([*values, *[-near] * len(values)]) / len(values)
 
 
-def sum_of_squares(values: Sequence[float], centre: float | None = None) -> float:
-    """Sum of squared deviations from ``centre``; without one, from the mean.
+def sum_of_squares(values: Sequence[float]) -> float:
+    """Sum of squared deviations from the mean, without what the mean's rounding adds.
 
-    The second form removes what the rounding of the mean adds (the corrected two-pass formula of
-    Chan, Golub and LeVeque, 1983).
+    The corrected two-pass formula of Chan, Golub and LeVeque, 1983.
     """
-    about = mean_of(values) if centre is None else centre
-    deviations = [value - about for value in values]
+    mean = mean_of(values)
+    deviations = [value - mean for value in values]
     total = math.fsum(d * d for d in deviations)
-    if centre is not None:
-        return total
     return max(0.0, total - math.fsum(deviations) ** 2 / len(values))
-
-
-def mean_interval(mean: float, u: float, dof: float, level: float = 0.95) -> tuple[float, float]:
-    """``mean`` minus and plus Student's t times its standard uncertainty ``u``."""
-    from workbench.measure.numerics.distributions import coverage_factor
-
-    half = coverage_factor(level, dof) * u
-    return mean - half, mean + half
 
 
 def pooled_sd(groups: Iterable[tuple[float, float]]) -> tuple[float, float]:
@@ -103,8 +92,3 @@ def pooled_sd(groups: Iterable[tuple[float, float]]) -> tuple[float, float]:
         if not 0 <= squares < math.inf:
             raise InputError("sum of squares", squares, "0 or more")
     return math.sqrt(math.fsum(pair[0] for pair in pairs) / dof), dof
-
-
-def pooled_repeats(sets: Iterable[Sequence[float]]) -> tuple[float, float]:
-    """One standard deviation and its dof from several sets of repeats, each about its own mean."""
-    return pooled_sd((sum_of_squares(checked(s)), len(s) - 1) for s in sets)

@@ -15,12 +15,7 @@ from textual.widgets import Static
 from workbench.bench.bases.bursts import BURST_WINDOW_S, DIGITS, SHORTEST_BURST
 from workbench.bench.bases.overlay import Overlay
 from workbench.bench.draw.room import held_words
-from workbench.bench.draw.text import (
-    lines,
-    styled,
-    visible,
-    wrapped,
-)
+from workbench.bench.draw.text import lines, paragraph, styled, visible
 from workbench.measure.units import Unit
 
 BURST = DIGITS + "+-/"
@@ -189,4 +184,4 @@ class UnitTable(TableScreen):
 
 def trouble(why: str, width: int) -> Content:
     """Return why there is nothing to show."""
-    return lines(styled((part, "bold $state-caution")) for part in wrapped(f"! {why}", width))
+    return lines(paragraph(f"! {why}", width, "bold $state-caution"))

@@ -5,13 +5,7 @@ from __future__ import annotations
 from rich.cells import cell_len
 from textual.content import Content
 
-from workbench.bench.draw.text import (
-    lines,
-    padded,
-    styled,
-    visible,
-    wrapped,
-)
+from workbench.bench.draw.text import lines, padded, paragraph, paragraphs, styled, visible, wrapped
 from workbench.bench.hand.state import BenchState
 from workbench.bench.panels.next_line import CAUTION
 from workbench.bench.panels.one_thing import (
@@ -152,11 +146,8 @@ def _big_entry(state: BenchState, width: int, height: int) -> list[Content]:
         body[high // 2] = styled(("▏ ", "$accent"), (_awaited(view.stage), "$ink-faint"))
     body += [styled((part, "bold")) for part in beside]
     if state.question is not None:
-        asked = [part for text in _question(state) for part in wrapped(text, width)]
-        body = [
-            styled((f"  {state.entry}", style)),
-            *[styled((part, "bold $state-caution")) for part in asked],
-        ]
+        asked = paragraphs(_question(state), width, "bold $state-caution")
+        body = [styled((f"  {state.entry}", style)), *asked]
     return [head, *body]
 
 
@@ -273,10 +264,10 @@ def _checks(state: BenchState, view: JobView, width: int, height: int) -> tuple[
         how = f"Sign off as {state.who}: {keys} on purpose."
         if not state.who:
             how = "Sign off: your initials first (Enter)."
-        told = [styled((p, "bold")) for p in wrapped(eyes_words(view), width) if p]
+        told = paragraph(eyes_words(view), width, "bold")
         if all(line.final_mm is None for line in view.lines):
-            every = [styled((p, "bold")) for p in wrapped("Every item is ticked.", width)]
-            return [*every, _BLANK, *[styled(p) for p in wrapped(how, width)], *told], 0
+            every = paragraph("Every item is ticked.", width, "bold")
+            return [*every, _BLANK, *paragraph(how, width), *told], 0
         room, ascii_only = height - len(told), state.drawing == "ascii"
         return [*drawn(final_thing(view, state.unit), width, room, ascii_only), *told], 0
     out = [styled((check_name(view), "bold $accent")), _BLANK]
@@ -291,11 +282,8 @@ def _checks(state: BenchState, view: JobView, width: int, height: int) -> tuple[
         for k, part in enumerate(wrapped(item.words, width - 6)):
             lead = f"{'▸' if is_next else ' '}{box} " if k == 0 else "     "
             out.append(styled((lead + part, style)))
-    if not view.is_final:
-        out += [_BLANK, *[styled((p, CAUTION)) for p in wrapped(CAUTION_EDGES, width)]]
-    else:
-        out += [_BLANK, *[styled((p, CAUTION)) for p in wrapped(CAUTION_SNUG, width)]]
-    return out, at
+    careful = CAUTION_SNUG if view.is_final else CAUTION_EDGES
+    return [*out, _BLANK, *paragraph(careful, width, CAUTION)], at
 
 
 def has_checks(state: BenchState) -> bool:

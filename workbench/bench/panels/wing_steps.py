@@ -7,6 +7,7 @@ from textual.content import Content
 from workbench.advice.checklists import STEPS, WING_SOURCE
 from workbench.bench.draw.text import (
     lines,
+    paragraph,
     styled,
     visible,
     wrapped,
@@ -32,6 +33,7 @@ def steps_panel(width: int, height: int) -> Content:
     """Return the screws' order for the panel of the wing's stage; the help has it in full."""
     title = styled(("the wing, in this order", "$ink-faint"))
     source = [styled((part, "$ink-faint")) for part in wrapped(WING_SOURCE, width)]
+    source = paragraph(WING_SOURCE, width, "$ink-faint")
     out = [*steps_in_full(width), *source]
     if len(out) <= height:
         return lines([title, *out] if len(out) < height else out)

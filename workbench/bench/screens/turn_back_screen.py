@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from textual.content import Content
 
 from workbench.bench.bases.lists import ListScreen
-from workbench.bench.draw.text import styled, wrapped
+from workbench.bench.draw.text import paragraphs, styled, wrapped
 from workbench.work.job.entry_words import described
 
 if TYPE_CHECKING:
@@ -45,7 +45,7 @@ class TurnBackScreen(ListScreen):
     def rows(self, width: int) -> Sequence[Content]:
         """Return the answers with their letters, the one that changes nothing last."""
         listed = [f"{key}: {words}" for key, (_, words) in _ANSWERS.items()]
-        return [styled((part, "")) for text in (*listed, _STAYS) for part in wrapped(text, width)]
+        return paragraphs((*listed, _STAYS), width)
 
     def letter(self, char: str) -> None:
         """Take the record back with what is said of the stud."""

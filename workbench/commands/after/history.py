@@ -24,12 +24,7 @@ from workbench.work.history.history import (
     settings_lines,
     settings_report,
 )
-from workbench.work.history.timeline import (
-    KINDS,
-    timeline_lines,
-    timeline_of,
-    timeline_report,
-)
+from workbench.work.history.timeline import KINDS, timeline_lines, timeline_of, timeline_report
 from workbench.work.learn.rounds_out import round_lines
 from workbench.work.roster.adding import known_ski
 

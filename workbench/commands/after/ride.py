@@ -20,7 +20,7 @@ from workbench.errors import InputError
 from workbench.work.advice.rides import choose, complaint_lines, keep_ride, offers_of, ride_lines
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
-from workbench.work.job_text.which_ski import job_meant
+from workbench.work.job_text.typed_lines import job_meant
 from workbench.work.paper.printing import find_view
 from workbench.work.text.words import clean
 

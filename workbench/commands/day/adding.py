@@ -10,7 +10,7 @@ from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say
 from workbench.errors import InputError
-from workbench.work.job_text.which_ski import job_meant
+from workbench.work.job_text.typed_lines import job_meant
 from workbench.work.roster import queue
 from workbench.work.roster.adding import add_ski, first_real, known_ski
 from workbench.work.roster.queue import add_recheck, queue_again, write_notes

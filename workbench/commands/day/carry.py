@@ -12,10 +12,10 @@ from workbench.commands.opened import opened_shop, path_of
 from workbench.commands.output import say, say_json
 from workbench.errors import BenchError, InputError, OutOfReachError, PoseError
 from workbench.fin.parts.blade import Blade
-from workbench.fin.reading.observe import Method
+from workbench.fin.reading.method import Method
 from workbench.fin.reading.rig import Rig
 from workbench.places import is_there
-from workbench.work.job_text.which_ski import job_meant
+from workbench.work.job_text.typed_lines import job_meant
 from workbench.work.order.carried import (
     CarriedSetting,
     carried_lines,
@@ -24,8 +24,8 @@ from workbench.work.order.carried import (
     methods_on,
 )
 from workbench.work.order.order_file import Order, read_order
-from workbench.work.order.order_json import fit_of
 from workbench.work.order.rigs import blade_of, method_of
+from workbench.work.order.solved_jobs import fit_of
 from workbench.work.roster import queue
 from workbench.work.roster.adding import pick
 from workbench.work.roster.parts_typed import blade_in, open_parts, within
@@ -107,7 +107,7 @@ def _to_blade(args: argparse.Namespace) -> int:
 
 
 def _carried(order: Order, blade: Blade, methods: tuple[Method, ...]) -> CarriedSetting:
-    pose = fit_of(order).pose
+    pose = fit_of(order.rig, order.readings).pose
     new = Rig(blade, order.rig.base, order.rig.studs)
     pairs = methods_on(blade, [r.method for r in order.readings], methods)
     return carried_setting(order.rig, pose, new, pairs, order.unit)

@@ -8,9 +8,9 @@ from typing import Any
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import facts, say, say_json
-from workbench.work.job.queue_line import RosterLine
+from workbench.work.job.job_view import RosterLine
 from workbench.work.job.stages import LOOSE
-from workbench.work.job_text.job_json import queue_report
+from workbench.work.job_text.job_text import queue_report
 from workbench.work.roster import queue
 from workbench.work.roster.find import ski_finder
 from workbench.work.text.words import clean

@@ -23,9 +23,8 @@ from workbench.work.history.compare import go_back, named_setting
 from workbench.work.history.history import load_history, settings_in
 from workbench.work.job.aim_last import aim_at_last, aim_before_last, aim_one_step_more
 from workbench.work.job.entry import SIGNS, Typed, kept_change
-from workbench.work.job_text.next_step import act_due
 from workbench.work.job_text.typed_lines import line_meant, target_meant
-from workbench.work.job_text.view_words import no_turn_why
+from workbench.work.job_text.view_words import act_due, no_turn_why
 from workbench.work.offsets.as_read import (
     HOW_ACCEPTED,
     aim_as_read,

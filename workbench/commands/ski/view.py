@@ -8,9 +8,8 @@ from typing import Any
 from workbench.commands.at_ski import add_ski_option, add_unit_option, at_ski
 from workbench.commands.manual import page
 from workbench.commands.output import say, say_json
-from workbench.work.job_text.job_json import job_report
-from workbench.work.job_text.job_text import job_lines, next_lines, ski_lines
-from workbench.work.job_text.which_ski import take
+from workbench.work.job_text.job_text import job_lines, job_report, next_lines, ski_lines
+from workbench.work.job_text.typed_lines import take
 
 ONE_FACT = "One fact a line, without drawing."
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.learn.decide import Act
 from workbench.fin.learn.replay import InJob
 from workbench.fin.learn.state import effect_of

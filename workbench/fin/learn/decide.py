@@ -9,10 +9,8 @@ from operator import mul
 from typing import Literal
 
 from workbench.errors import InputError
-from workbench.fin.frame.linear import inverse, multiply, solve
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose, inverse, multiply, solve
 from workbench.fin.learn.edges import Edges
-from workbench.fin.learn.imperfections import Imperfections
 from workbench.fin.learn.replay import InJob
 from workbench.fin.learn.seating import (
     Case,
@@ -25,6 +23,7 @@ from workbench.fin.learn.state import (
     BACKLASH,
     LEADS,
     OFFSETS,
+    Imperfections,
     State,
     TurnEffect,
     effect_of,
@@ -39,7 +38,8 @@ from workbench.fin.learn.within import (
 from workbench.fin.plan.goals import Goal, TargetOutOfReachError, goals_of
 from workbench.fin.plan.plan import Target
 from workbench.fin.plan.rounding import rounded
-from workbench.fin.pose.fit import NoPoseError, Reading, fit_pose
+from workbench.fin.pose.equations import NoPoseError, Reading
+from workbench.fin.pose.fit import fit_pose
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 

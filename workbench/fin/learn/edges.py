@@ -11,10 +11,10 @@ import math
 from collections.abc import Sequence
 from typing import Literal
 
-from workbench.fin.frame.linear import Row
-from workbench.fin.frame.pose import Point, Pose
+from workbench.fin.frame import Point, Pose, Row
 from workbench.fin.parts.blade import Blade
-from workbench.fin.reading.observe import Method, Observation
+from workbench.fin.reading.contacts import Observation
+from workbench.fin.reading.method import Method
 from workbench.fin.reading.quantities import TRAITS
 from workbench.frozen import dataclass
 from workbench.measure.units import MM_PER_INCH

@@ -9,9 +9,8 @@ from dataclasses import replace
 from functools import lru_cache
 
 from workbench.errors import BenchError, InputError, OutOfReachError
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.learn.edges import FARTHEST_MM, Edges, edges_of
-from workbench.fin.learn.imperfections import ORDINARY, Imperfections
 from workbench.fin.learn.seating import (
     Seating,
     Weighed,
@@ -24,7 +23,9 @@ from workbench.fin.learn.state import (
     BACKLASH,
     LEADS,
     OFFSETS,
+    ORDINARY,
     TRAVELS,
+    Imperfections,
     State,
     new_job,
     prior,
@@ -39,8 +40,9 @@ from workbench.fin.learn.thread_question import (
     thread_question,
 )
 from workbench.fin.parts.studs import seat
-from workbench.fin.pose.fit import NoPoseError
-from workbench.fin.reading.observe import Method, observe_all
+from workbench.fin.pose.equations import NoPoseError
+from workbench.fin.reading.method import Method
+from workbench.fin.reading.observe import observe_all
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 

@@ -15,9 +15,8 @@ from functools import lru_cache
 from operator import mul
 from typing import Literal
 
-from workbench.fin.learn.imperfections import Imperfections
 from workbench.fin.learn.sight import Sight
-from workbench.fin.learn.state import LEADS, OFFSETS, State, Three, spread
+from workbench.fin.learn.state import LEADS, OFFSETS, Imperfections, State, Three, spread
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 

@@ -5,12 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from workbench.fin.frame.linear import Row, inverse_of_three, multiply, pseudo_inverse
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose, Row, inverse_of_three, multiply, pseudo_inverse
 from workbench.fin.learn.edges import Edges, Offset, Weights
-from workbench.fin.learn.imperfections import Imperfections
-from workbench.fin.pose.fit import Fit, Reading, fit_near, fit_pose
-from workbench.fin.reading.observe import Method, Observation, observe_all
+from workbench.fin.learn.state import Imperfections
+from workbench.fin.pose.equations import Reading
+from workbench.fin.pose.fit import Fit, fit_near, fit_pose
+from workbench.fin.reading.contacts import Observation
+from workbench.fin.reading.method import Method
+from workbench.fin.reading.observe import observe_all
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 

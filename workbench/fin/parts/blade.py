@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import field
 
 from workbench.errors import InputError, shown
-from workbench.fin.frame.pose import Point
+from workbench.fin.frame import Point
 from workbench.frozen import dataclass
 
 Edge = tuple[Point, Point]

@@ -11,8 +11,7 @@ from collections.abc import Sequence
 from typing import Literal
 
 from workbench.errors import InputError, OutOfReachError, shown
-from workbench.fin.frame.linear import Row, solve
-from workbench.fin.frame.pose import Point, Pose
+from workbench.fin.frame import Point, Pose, Row, solve
 from workbench.fin.parts.blade import Blade, Edge, check_point
 from workbench.frozen import dataclass
 

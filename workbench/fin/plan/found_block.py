@@ -16,10 +16,10 @@ from dataclasses import replace
 from typing import Literal
 
 from workbench.errors import BenchError, InputError
-from workbench.fin.frame.linear import inverse, solve
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose, inverse, solve
 from workbench.fin.parts.studs import Stud
-from workbench.fin.pose.fit import Reading, fit_pose
+from workbench.fin.pose.equations import Reading
+from workbench.fin.pose.fit import fit_pose
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 from workbench.measure.numerics.distributions import chi2_quantile

@@ -7,17 +7,11 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from workbench.errors import InputError, OutOfReachError, shown
-from workbench.fin.frame.linear import Row, multiply
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose, Row, multiply
 from workbench.fin.plan.plan import Role, Target
 from workbench.fin.pose.diagnosis import range_beside_others
-from workbench.fin.pose.equations import Equations
-from workbench.fin.pose.fit import (
-    Fit,
-    NoPoseError,
-    Reading,
-    fit_pose,
-)
+from workbench.fin.pose.equations import Equations, NoPoseError, Reading
+from workbench.fin.pose.fit import Fit, fit_pose
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 

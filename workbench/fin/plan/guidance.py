@@ -11,47 +11,39 @@ from collections.abc import Sequence
 from typing import Literal
 
 from workbench.errors import OutOfReachError, shown
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.parts.studs import Stud, Travel
-from workbench.fin.plan.block import after_block_u, turns_block_u
 from workbench.fin.plan.goals import (
     Goal,
-    TargetOutOfReachError,
     fit_wanted,
     followed,
     following,
     goals_of,
 )
-from workbench.fin.plan.outline import after_outline_u, turns_outline_u
 from workbench.fin.plan.plan import (
     Plan,
     Prediction,
-    Remark,
-    Role,
     Step,
     StudTurn,
     Target,
     is_within,
 )
-from workbench.fin.plan.remarks import contact_remarks, missed_remarks, remarks
+from workbench.fin.plan.remarks import missed_remarks, remarks
 from workbench.fin.plan.rounding import rounded
 from workbench.fin.plan.uncertainty import (
+    after_block_u,
+    after_outline_u,
     gain_after,
-    u_after,
+    turns_block_u,
+    turns_outline_u,
     u_by,
     u_turns,
 )
-from workbench.fin.pose.fit import Fit, Reading, fit_pose
+from workbench.fin.pose.equations import Reading
+from workbench.fin.pose.fit import Fit, fit_pose
 from workbench.fin.reading.observe import observe
 from workbench.fin.reading.rig import Rig
 from workbench.measure.lengths import check_finest
-
-__all__ = [
-    "Plan", "Prediction", "Remark", "Rig", "Role", "Step", "StudLimitError", "StudTurn",
-    "StudTurnsError", "Target",
-    "TargetOutOfReachError", "contact_remarks", "is_within", "plan", "plan_from", "u_after",
-]  # fmt: skip
-
 
 FARTHEST_MM = 12.7
 """How far one stud can be moved where its block states no limits: half an inch, 16 turns of 32 tpi,

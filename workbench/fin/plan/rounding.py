@@ -8,8 +8,7 @@ from collections.abc import Iterator, Sequence
 from operator import mul
 
 from workbench.errors import OutOfReachError
-from workbench.fin.frame.linear import Row, multiply
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose, Row, multiply
 from workbench.fin.parts.studs import Travel
 from workbench.fin.plan.goals import Goal
 from workbench.fin.reading.observe import observe_all

@@ -6,16 +6,16 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
-from workbench.fin.frame.linear import (
+from workbench.fin.frame import (
+    Pose,
     Row,
     determinant,
     normal_matrix,
     symmetric_eigen,
 )
-from workbench.fin.frame.pose import Pose
 from workbench.fin.parts.blade import Blade
 from workbench.fin.pose.descent import STEEPEST_RAD
-from workbench.fin.pose.equations import MET_MM, Equations
+from workbench.fin.pose.equations import MET_MM, Equations, NoPoseError, Reading
 from workbench.fin.pose.search import TILTS_RAD, every_pose
 from workbench.fin.pose.starts import (
     first_of,
@@ -24,9 +24,9 @@ from workbench.fin.pose.starts import (
     reach_at,
     starts,
 )
-from workbench.fin.reading.observe import Station, observe
+from workbench.fin.reading.method import Station
+from workbench.fin.reading.observe import observe
 from workbench.fin.reading.quantities import TRAITS
-from workbench.fin.reading.readings import NoPoseError, Reading
 
 WEAK_RATIO = 1e-5
 """Least ratio of the design's smallest to largest singular value: below it, dependent readings."""

@@ -11,8 +11,7 @@ from collections.abc import Sequence
 from operator import mul
 
 from workbench.errors import InputError, MissingPartError
-from workbench.fin.frame.linear import Row, gram_of_three, pseudo_inverse
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose, Row, gram_of_three, pseudo_inverse
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade
 from workbench.fin.pose.diagnosis import (
@@ -22,18 +21,16 @@ from workbench.fin.pose.diagnosis import (
     check_tilt,
     why_no_pose,
 )
-from workbench.fin.pose.equations import Equations, Sight
+from workbench.fin.pose.equations import Equations, NoPoseError, Reading, Sight
 from workbench.fin.pose.search import (
     distinct,
     every_pose,
     first_pose,
     on_the_ski,
 )
-from workbench.fin.reading.observe import Method, Observation
-from workbench.fin.reading.readings import NoPoseError, Reading
+from workbench.fin.reading.contacts import Observation
+from workbench.fin.reading.method import Method
 from workbench.frozen import dataclass
-
-__all__ = ["Fit", "NoPoseError", "Reading", "fit_near", "fit_pose"]
 
 
 @dataclass(frozen=True, slots=True)

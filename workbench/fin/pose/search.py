@@ -6,29 +6,26 @@ import itertools
 import math
 from collections.abc import Iterator, Sequence
 
-from workbench.fin.frame.linear import determinant
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose, determinant
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade
 from workbench.fin.pose.descent import STEEPEST_RAD, descend, held_from
-from workbench.fin.pose.equations import Equations, Sight
+from workbench.fin.pose.equations import Equations, Reading, Sight
 from workbench.fin.pose.starts import (
+    Group,
     about,
     first_of,
+    lines_of,
     meeting,
     middle_x,
     start_x,
     start_ys,
     starts,
-)
-from workbench.fin.pose.tilting import (
-    Group,
-    lines_of,
     starts_along,
     sweep,
 )
-from workbench.fin.reading.observe import Method, observe_all
-from workbench.fin.reading.readings import Reading
+from workbench.fin.reading.method import Method
+from workbench.fin.reading.observe import observe_all
 
 TILTS_RAD = tuple(STEEPEST_RAD * i / 15.0 for i in range(-15, 16))
 """The tilts that a search looks at, a degree apart."""

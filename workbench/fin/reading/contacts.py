@@ -1,4 +1,4 @@
-"""Where a jaw touches a placed outline, and how that place moves with the pose.
+"""Where a jaw touches a placed outline, or what a scribe tells, and how that follows the pose.
 
 A corner moves with the blade; where a jaw meets an edge, the edge's motion along its own normal
 counts and the sliding along it does not.
@@ -8,10 +8,46 @@ from __future__ import annotations
 
 import math
 
-from workbench.fin.frame.linear import Row
-from workbench.fin.frame.pose import Point, Pose
+from workbench.fin.frame import Point, Pose, Row
 from workbench.fin.parts.base import Base
-from workbench.fin.reading.observation import Observation, Touch
+from workbench.fin.parts.blade import Blade, Edge
+from workbench.fin.reading.method import Scribe
+from workbench.frozen import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Observation:
+    """What a method reads at a pose.
+
+    ``value_mm``; ``gradient``: the derivatives by x (mm/mm), y (mm/mm) and tilt (mm/rad);
+    ``contacts_mm``: the touched points, or the scribe looked at, in the ski frame;
+    ``height_slope``: how much the reading changes per mm of contact height; ``edges_mm``: for each
+    contact the two ends of the edge that it can slide along, None where a corner is touched.
+    """
+
+    value_mm: float
+    gradient: Row
+    contacts_mm: tuple[Point, ...]
+    height_slope: float = 0.0
+    edges_mm: tuple[Edge | None, ...] = ()
+
+    def by_movement(self, blade: Blade, pose: Pose) -> Row:
+        """Return how the reading follows 1 mm of movement at the blade (mm/mm).
+
+        Forward, outward, and turned about the outline's centroid so far that its farthest point
+        moves 1 mm: where the blade's frame has its origin does not matter.
+        """
+        gx, gy, gt = self.gradient
+        x, y = pose.place(blade.centre_mm)
+        about_centre = gt + gx * (y - pose.y_mm) - gy * (x - pose.x_mm)
+        return (gx, gy, about_centre / blade.arm_mm)
+
+
+Touch = tuple[Point, Row, float, Edge | None]
+"""A contact: the point, how its x moves with the pose and with the height, and its edge."""
+
+
+# -- jaws ------------------------------------------------------------------------------------------
 
 NEAR_MM = 1e-9
 """An edge whose end lies this near to a level is looked at for a crossing."""
@@ -214,3 +250,26 @@ def _along(a: Point, b: Point, t: float) -> Point:
         return (a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])) if t > 0.0 else a
     back = 1.0 - t
     return (b[0] - back * (b[0] - a[0]), b[1] - back * (b[1] - a[1])) if back > 0.0 else b
+
+
+# -- scribes ---------------------------------------------------------------------------------------
+
+
+def read_forward(scribe: Scribe, pose: Pose) -> Observation:
+    """Return what the scribe reads on a forward scale: zero less its u, in closed form."""
+    u, v = pose.locate(scribe.at_mm)
+    c, s = math.cos(pose.tilt_rad), math.sin(pose.tilt_rad)
+    return _read(scribe, scribe.zero_mm - u, (c, s, -v))
+
+
+def read_outward(scribe: Scribe, pose: Pose) -> Observation:
+    """Return what the scribe reads among outward lines: zero less its v, in closed form."""
+    u, v = pose.locate(scribe.at_mm)
+    c, s = math.cos(pose.tilt_rad), math.sin(pose.tilt_rad)
+    return _read(scribe, scribe.zero_mm - v, (-s, c, u))
+
+
+def _read(scribe: Scribe, value_mm: float, gradient: tuple[float, float, float]) -> Observation:
+    if scribe.is_reversed:
+        value_mm, gradient = -value_mm, (-gradient[0], -gradient[1], -gradient[2])
+    return Observation(value_mm, gradient, (scribe.at_mm,))

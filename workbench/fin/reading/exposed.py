@@ -13,7 +13,7 @@ import math
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
-from workbench.fin.frame.pose import Point, Pose
+from workbench.fin.frame import Point, Pose
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade, area_and_centroid
 from workbench.fin.reading.contacts import level_crossings

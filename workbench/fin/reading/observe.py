@@ -1,7 +1,7 @@
 """Reading methods: what a caliper or an eye would read on a blade at a pose, and how that changes.
 
 A reading is a function of the pose. Each value comes with its exact derivatives, found from which
-corner or edge the jaw touches (``touches``) or from the scribe that is read (``scribes``).
+corner or edge the jaw touches or from the scribe that is read (``contacts``).
 """
 
 from __future__ import annotations
@@ -10,40 +10,20 @@ import math
 from collections.abc import Sequence
 from typing import assert_never
 
-from workbench.fin.frame.linear import Row
-from workbench.fin.frame.pose import Point, Pose
+from workbench.fin.frame import Point, Pose, Row
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade
-from workbench.fin.reading.coarse import (
-    COARSE_U_MM,
-    Scribe,
-    read_forward,
-    read_outward,
-)
 from workbench.fin.reading.contacts import (
-    NEAR_MM,
+    Observation,
     band_ends,
     bend_of,
     deepest,
     depth_at,
-    level_crossings,
+    read_forward,
+    read_outward,
 )
-from workbench.fin.reading.method import (
-    HIGHEST_BAND_MM,
-    PARTS,
-    WIDEST_JAW_MM,
-    Method,
-    Part,
-    Station,
-)
-from workbench.fin.reading.observation import Observation, Touch
+from workbench.fin.reading.method import Method, Scribe
 from workbench.fin.reading.quantities import TRAITS
-
-__all__ = [
-    "COARSE_U_MM", "HIGHEST_BAND_MM", "NEAR_MM", "PARTS", "WIDEST_JAW_MM", "Method",
-    "Observation", "Part", "Scribe", "Station", "Touch", "level_crossings", "observe",
-    "observe_all",
-]  # fmt: skip
 
 
 def observe(method: Method, blade: Blade, base: Base, pose: Pose) -> Observation | None:

@@ -6,8 +6,7 @@ from collections.abc import Sequence
 from typing import Literal
 
 from workbench.errors import InputError, MissingPartError, OutOfReachError, shown
-from workbench.fin.frame.linear import inverse, multiply
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose, inverse, multiply
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade
 from workbench.fin.parts.studs import (
@@ -17,7 +16,9 @@ from workbench.fin.parts.studs import (
     seat,
     travel,
 )
-from workbench.fin.reading.observe import Method, Observation, observe
+from workbench.fin.reading.contacts import Observation
+from workbench.fin.reading.method import Method
+from workbench.fin.reading.observe import observe
 from workbench.frozen import dataclass
 
 

@@ -14,7 +14,7 @@ from itertools import pairwise
 from typing import Literal
 
 from workbench.errors import InputError
-from workbench.fin.frame.pose import Point
+from workbench.fin.frame import Point
 from workbench.fin.parts.blade import Blade, Hole
 from workbench.fin.trace.spline import likeliest_bend, smoothed
 from workbench.frozen import dataclass

@@ -27,11 +27,11 @@ _UNCONTROLLED = 1e-8
 
 @dataclass(frozen=True, slots=True)
 class Adjustment:
-    """An adjusted model of m readings, whose uncertainties are ``u``, and n unknowns.
+    """An adjusted model of m readings and n unknowns.
 
-    ``corrections`` (n) of the unknowns and ``residuals`` (m); ``redundancy`` (m) is each reading's
-    share of the degrees of freedom, 0 where no other reading checks it; ``chi2`` is the sum of
-    squared residuals over their uncertainties.
+    ``corrections`` (n) and ``residuals`` (m); ``redundancy`` (m) is each reading's share of the
+    degrees of freedom, 0 where no other reading checks it; ``u`` (m) are the uncertainties stated
+    and ``chi2`` is the sum of squared residuals over them.
     """
 
     corrections: tuple[float, ...]
@@ -50,12 +50,12 @@ class Adjustment:
         """Probability of a chi-square as large by chance; ``None`` without redundancy."""
         return chi2_sf(self.chi2, self.dof) if self.dof > 0 else None
 
-    def agrees(self, alpha: float = 0.05) -> bool:
-        """The global test: whether the readings agree within their uncertainties.
+    def agrees(self) -> bool:
+        """The global test at 5 %: whether the readings agree within their uncertainties.
 
         Without redundancy nothing contradicts.
         """
-        return self.p is None or self.p >= alpha
+        return self.p is None or self.p >= 0.05
 
     @property
     def w(self) -> tuple[float | None, ...]:
@@ -65,9 +65,9 @@ class Adjustment:
             for v, u, r in zip(self.residuals, self.u, self.redundancy, strict=True)
         )
 
-    def detectable(self, alpha: float = ALPHA, power: float = POWER) -> tuple[float | None, ...]:
+    def detectable(self) -> tuple[float | None, ...]:
         """Minimal detectable bias of each reading: delta0 u / sqrt(r) (Baarda)."""
-        delta = detectable_shift(alpha, power)
+        delta = detectable_shift()
         return tuple(
             delta * u / math.sqrt(r) if r > 0 else None
             for u, r in zip(self.u, self.redundancy, strict=True)
@@ -79,21 +79,22 @@ def adjust(
 ) -> Adjustment:
     """Adjust m readings: ``jacobian`` m x n, ``u`` and ``misclosures`` of length m.
 
-    Raises :class:`InputError` where the readings fix no answer.
+    Raises :class:`InputError` for figures that do not fit together or that fix no answer.
     """
-    n = len(jacobian[0])
+    _check(jacobian, u, misclosures)
     weighted = [[a / s for a in row] for row, s in zip(jacobian, u, strict=True)]
     factors = factor(weighted)
-    if factors.rank < n:
-        raise InputError("readings", len(u), f"readings that fix all {n} unknowns")
+    if factors.rank < len(jacobian[0]):
+        raise InputError("readings", len(jacobian), "readings that tell all unknowns apart")
     right = [value / s for value, s in zip(misclosures, u, strict=True)]
     corrections = _refined(factors, weighted, right)
     reduced = [dot(row, corrections) - b for row, b in zip(weighted, right, strict=True)]
-    free = [1.0 - math.fsum(d[i] * d[i] for d in factors.basis) for i in range(len(u))]
+    # Identity less the projection onto the model: what of each reading its residual shows.
+    free = (1.0 - math.fsum(v * v for v in row) for row in zip(*factors.basis, strict=True))
     return Adjustment(
         corrections=tuple(corrections),
         residuals=tuple(v * s for v, s in zip(reduced, u, strict=True)),
-        redundancy=tuple(r if r > _UNCONTROLLED else 0.0 for r in free),
+        redundancy=tuple(share if share > _UNCONTROLLED else 0.0 for share in free),
         u=tuple(u),
         chi2=dot(reduced, reduced),
     )
@@ -118,3 +119,22 @@ def _refined(factors: Factors, rows: list[list[float]], right: list[float]) -> l
     left = [math.fsum([b, *(-a * x for a, x in zip(r, first, strict=True))])
             for r, b in zip(rows, right, strict=True)]  # fmt: skip
     return [x + dx for x, dx in zip(first, solve(factors, left), strict=True)]
+
+
+def _check(
+    jacobian: Sequence[Sequence[float]], u: Sequence[float], misclosures: Sequence[float]
+) -> None:
+    m = len(jacobian)
+    if not m or len(u) != m or len(misclosures) != m:
+        raise InputError(
+            "readings", (m, len(u), len(misclosures)), "as many rows as uncertainties and values"
+        )
+    if not jacobian[0] or any(len(row) != len(jacobian[0]) for row in jacobian):
+        raise InputError("Jacobian", "uneven rows", "rows of one length, 1 or more")
+    for i, s in enumerate(u):
+        if not 0 < s < math.inf:
+            raise InputError(f"uncertainty of reading {i + 1}", s, "a finite number more than 0")
+    for i, row in enumerate(jacobian):
+        for value in (*row, misclosures[i]):
+            if not math.isfinite(value):
+                raise InputError(f"reading {i + 1}", value, "a finite number")

@@ -14,13 +14,7 @@ from workbench.errors import InputError
 from workbench.measure.numerics.distributions import coverage_factor
 from workbench.measure.repeats import checked, summarise
 from workbench.measure.scatter import LEVEL
-from workbench.measure.stats.regression import (
-    Line,
-    LineError,
-    deming,
-    jackknife,
-    york,
-)
+from workbench.measure.stats.regression import Line, LineError, deming, jackknife, york
 
 FEWEST_PAIRS = 2
 FEWEST_FOR_SLOPE = 8

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any, assert_never
 
 from workbench.errors import InputError
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.measure.display import length_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import MM_PER, Unit, check_unit

@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from datetime import date, timedelta
 
 from workbench.advice.checklists import FINAL, RECEIVED, WING
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.parts.studs import seat
 from workbench.measure.display import length_text
 from workbench.measure.lengths import parse_length

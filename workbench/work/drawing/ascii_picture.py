@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from itertools import pairwise
 
-from workbench.fin.frame.pose import Point
+from workbench.fin.frame import Point
 from workbench.work.drawing.layout import (
     Dot,
     Picture,

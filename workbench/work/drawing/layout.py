@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from workbench.fin.frame.pose import Point
+from workbench.fin.frame import Point
 from workbench.work.drawing.scene import (
     BASE,
     FAINT,

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from html import escape
 
-from workbench.fin.frame.pose import Point
+from workbench.fin.frame import Point
 from workbench.work.drawing.layout import (
     SPAN,
     TEXT_SIZE,

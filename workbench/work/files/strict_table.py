@@ -5,12 +5,15 @@ from __future__ import annotations
 import difflib
 import math
 from collections.abc import Mapping, Sequence
+from typing import TypeVar
 
 from workbench.errors import InputError
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import MM_PER, Unit
 
 MISSING = "(missing)"
+C = TypeVar("C", bound=str)
+POINT = "a point [forward, outward]"
 _LONGEST_TEXT = 10_000
 
 
@@ -57,6 +60,17 @@ class Table:
             raise InputError(self.where(key), value, "a name that is not empty")
         return value
 
+    def choice(
+        self, key: str, choices: Sequence[C], accepted: str = "", default: C | None = None
+    ) -> C:
+        """Return one of a few words; with a default the key may be left out."""
+        accepted = accepted or " or ".join(f"'{word}'" for word in choices)
+        given = self.text(key, accepted, default)
+        found = next((word for word in choices if word == given), None)
+        if found is None:
+            raise InputError(self.where(key), given, accepted)
+        return found
+
     def truth(self, key: str) -> bool:
         """Return true or false; a key that is left out is false."""
         if not self.has(key):
@@ -86,13 +100,13 @@ class Table:
     def _length_accepted(self) -> str:
         return f"a length: a number in {self.unit}, or a text with its unit such as '62.2 mm'"
 
-    def point(self, key: str) -> tuple[float, float]:
-        """Return a point [forward, outward] in mm."""
-        return self.as_point(self.raw(key, "a point [forward, outward]"), self.where(key))
+    def point(self, key: str, accepted: str = POINT) -> tuple[float, float]:
+        """Return two lengths in mm: a point, or what else is ``accepted``."""
+        return self.as_point(self.raw(key, accepted), self.where(key), accepted)
 
-    def as_point(self, value: object, where: str) -> tuple[float, float]:
-        """Return two lengths as a point in mm."""
-        a, b = as_list(value, where, "a point [forward, outward]", 2)
+    def as_point(self, value: object, where: str, accepted: str = POINT) -> tuple[float, float]:
+        """Return two lengths in mm."""
+        a, b = as_list(value, where, accepted, 2)
         return (self.as_length(a, f"{where}[0]"), self.as_length(b, f"{where}[1]"))
 
     def points(self, key: str, count: int | None = None) -> tuple[tuple[float, float], ...]:

@@ -9,25 +9,21 @@ from functools import partial
 from itertools import pairwise
 
 from workbench.errors import BenchError, InputError
-from workbench.fin.frame.linear import Row
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose, Row
 from workbench.fin.parts.studs import Stud
-from workbench.fin.plan.guidance import Target, plan_from
+from workbench.fin.plan.guidance import plan_from
+from workbench.fin.plan.plan import Target
 from workbench.fin.plan.remarks import COVERAGE
-from workbench.fin.pose.fit import Fit, Reading, fit_pose
+from workbench.fin.pose.equations import Reading
+from workbench.fin.pose.fit import Fit, fit_pose
 from workbench.fin.reading.exposed import Exposed, exposed
-from workbench.fin.reading.observe import Method
+from workbench.fin.reading.method import Method
 from workbench.fin.reading.rig import Rig
-from workbench.measure.display import (
-    fine_text,
-    length_text,
-    turns_text,
-)
-from workbench.measure.lengths import parse_length
+from workbench.measure.display import fine_text, length_text, turns_text
 from workbench.measure.units import UNITS, Unit
 from workbench.work.history.history import History, Setting, Value, setting_report
-from workbench.work.job.aim_last import Wing, aim_wing_too, wing_as_set
-from workbench.work.job.entry import Typed
+from workbench.work.job.aim_last import Wing, aim_all, wing_as_set
+from workbench.work.job.entry import copied
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import ALLOWED
@@ -223,11 +219,11 @@ def _aim(shop: Shop, values: Mapping[str, Value], wing: Wing | None, now: JobVie
     if now.stage != "target":
         now = shop.reopen_target(now)
     unit = now.ski.unit
-    for line in now.lines:
-        text = length_text(values[line.method_id].mm, unit)
-        # As typed by a hand that copies the number shown, so that text and mm say the same.
-        now = shop.aim_at(now, line, Typed(text, unit, parse_length(text, unit).mm), "value")
-    return aim_wing_too(shop, now, wing)
+    aims = [
+        (line, copied(values[line.method_id].mm, unit, fine=False), line.tolerance_mm)
+        for line in now.lines
+    ]
+    return aim_all(shop, aims, wing, now)
 
 
 # -- naming a setting --------------------------------------------------------------------------

@@ -9,7 +9,7 @@ from typing import Literal
 from workbench.errors import BenchError
 from workbench.fin.parts.studs import Stud
 from workbench.fin.plan.remarks import COVERAGE
-from workbench.fin.reading.observe import Method
+from workbench.fin.reading.method import Method
 from workbench.fin.reading.rig import Rig
 from workbench.measure.display import fine_text, length_text
 from workbench.measure.repeats import mean_of

@@ -10,11 +10,12 @@ from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 
 from workbench.errors import BenchError
-from workbench.fin.pose.fit import Fit, Reading, fit_pose
+from workbench.fin.pose.equations import Reading
+from workbench.fin.pose.fit import Fit, fit_pose
 from workbench.fin.reading.method import Method, Part
 from workbench.fin.reading.observe import observe_all
 from workbench.fin.reading.rig import Rig
-from workbench.measure.mpe_tables import DIN_862_MM
+from workbench.measure.calipers import DIN_862_MM
 from workbench.measure.repeats import mean_of
 from workbench.records.store import rows
 from workbench.work.trust.caliper_figures import Tools

@@ -9,13 +9,7 @@ from typing import Literal
 
 from workbench.fin.plan.remarks import COVERAGE
 from workbench.records.store import rows
-from workbench.work.history.history import (
-    LONGEST_MM,
-    History,
-    Moment,
-    Setting,
-    readings_in,
-)
+from workbench.work.history.history import LONGEST_MM, History, Moment, Setting, readings_in
 
 PointMark = Literal["received", "left", "in hand", "reading", "struck"]
 

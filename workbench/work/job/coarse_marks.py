@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from workbench.errors import InputError
-from workbench.fin.reading.coarse import LONGEST_SCALE_MM
-from workbench.fin.reading.observe import COARSE_U_MM, Method, Scribe
+from workbench.fin.reading.method import COARSE_U_MM, LONGEST_SCALE_MM, Method, Scribe
 from workbench.fin.reading.quantities import TRAITS, Quantity
 from workbench.measure.display import change_text, fine_text, length_text
 from workbench.measure.lengths import Length, parse_length
@@ -39,7 +38,7 @@ def take_mark(shop: Shop, view: JobView, mark: Mark, text: str, unit: Unit) -> J
             plausible, or a stage at which no mark is read.
     """
 
-    def keep(now: JobView) -> None:
+    def write(now: JobView) -> None:
         length = _understood(mark, text, unit)
         number = now.progress.pass_number
         taken = rows.Taken(mark.method_id, number, text, length.unit, length.mm, None, "typed")
@@ -48,8 +47,7 @@ def take_mark(shop: Shop, view: JobView, mark: Mark, text: str, unit: Unit) -> J
         else:
             shop.book.add_reading(now.job.id, shop.who, taken)
 
-    shop.act(view, "mark", keep)
-    return shop.view(view.job.id)
+    return shop.keep(view, "mark", write)
 
 
 def _understood(mark: Mark, text: str, unit: Unit) -> Length:
@@ -122,11 +120,16 @@ def add_mark(shop: Shop, view: JobView, fields: Mapping[str, str]) -> str:
     kind = fields.get("kind", "").strip().lower()
     if kind not in _KINDS:
         raise InputError("kind", fields.get("kind", ""), "'scale' or 'lines'")
-    unit = unit_of(fields.get("unit", ""))
+    quantity, unit = _KINDS[kind], unit_of(fields.get("unit", ""))
     zero = parse_length(fields.get("zero", ""), unit, "zero").mm
-    reverse = _reversed(fields.get("grows", ""), _KINDS[kind])
-    method = _checked(name, _KINDS[kind], Scribe(_at(fields.get("at", ""), unit), zero, reverse),
-                      _u(fields.get("u", ""), unit))  # fmt: skip
+    reverse = _reversed(fields.get("grows", ""), quantity)
+    scribe = Scribe(_at(fields.get("at", ""), unit), zero, reverse)
+    u_text = fields.get("u", "")
+    u_mm = parse_length(u_text, unit, "u").mm if u_text.strip() else None
+    try:
+        method = Method(name, quantity, scribe=scribe, u_mm=u_mm)
+    except InputError as why:
+        raise InputError(why.field.rpartition(" ")[2], why.value, why.accepted) from None
     row = row_of_method(method, view.ski.blade_id, DEFAULT_TOLERANCE_MM)
     return shop.book.add_method(row, who=shop.who).id
 
@@ -148,14 +151,3 @@ def _reversed(text: str, quantity: Quantity) -> bool:
     if word not in ("", usual, contrary):
         raise InputError("grows", text, f"'{usual}' or '{contrary}': where the figures grow to")
     return word == contrary
-
-
-def _u(text: str, unit: Unit) -> float | None:
-    return parse_length(text, unit, "u").mm if text.strip() else None
-
-
-def _checked(name: str, quantity: Quantity, scribe: Scribe, u_mm: float | None) -> Method:
-    try:
-        return Method(name, quantity, scribe=scribe, u_mm=u_mm)
-    except InputError as why:
-        raise InputError(why.field.rpartition(" ")[2], why.value, why.accepted) from None

@@ -10,7 +10,8 @@ from collections.abc import Sequence
 
 from workbench.errors import InputError
 from workbench.frozen import dataclass
-from workbench.measure.display import FINE, change_text, length_text
+from workbench.measure.calipers import LONGEST_MM
+from workbench.measure.display import FINE, change_text, fine_text, length_text
 from workbench.measure.lengths import (
     Entry,
     Length,
@@ -19,7 +20,6 @@ from workbench.measure.lengths import (
     parse_length,
     understand,
 )
-from workbench.measure.mpe_tables import LONGEST_MM
 from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.trust.job_reading import Line
@@ -37,6 +37,12 @@ class Typed:
     mm: float
     how: rows.How = "typed"
     caliper_id: str | None = None
+
+
+def copied(mm: float, unit: Unit, *, fine: bool = True) -> Typed:
+    """Return a length as typed by a hand that copies the number shown: text and mm say the same."""
+    text = fine_text(mm, unit) if fine else length_text(mm, unit)
+    return Typed(text, unit, parse_length(text, unit).mm)
 
 
 SIGNS = ("+", "-", "\N{MINUS SIGN}")

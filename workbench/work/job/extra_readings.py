@@ -7,12 +7,13 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from workbench.errors import BenchError
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.plan.expectation import Expected, expected_after
 from workbench.fin.plan.plan import Plan
 from workbench.fin.plan.remarks import ODD_TILT_RAD
-from workbench.fin.pose.fit import Reading, fit_pose
-from workbench.fin.reading.observe import Method
+from workbench.fin.pose.equations import Reading
+from workbench.fin.pose.fit import fit_pose
+from workbench.fin.reading.method import Method
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 from workbench.measure.repeats import mean_of

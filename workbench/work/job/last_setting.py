@@ -6,10 +6,8 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from workbench.fin.parts.studs import named
 from workbench.fin.plan.expectation import Expected
-from workbench.fin.reading.observe import Method
-from workbench.fin.reading.readings import Reading
+from workbench.fin.reading.method import Method
 from workbench.fin.reading.rig import Rig
-from workbench.frozen import dataclass
 from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.work.order.solved_jobs import expected_of
@@ -18,36 +16,22 @@ from workbench.work.trust.caliper_figures import tools_of
 from workbench.work.trust.reading_budget import readings_of
 
 
-@dataclass(frozen=True, slots=True)
-class LastSetting:
-    """The last readings of an earlier job, and the turns (by stud) made after them."""
-
-    job_id: str
-    day: str
-    readings: tuple[Reading, ...]
-    turns: Mapping[str, float]
-
-    def expected(self, rig: Rig, others: Sequence[Method] = ()) -> tuple[Expected, ...]:
-        """Return what each method should read if nothing moved since; nothing where no pose."""
-        made = self.turns
-        turns = tuple(made.get(named(s.name, tuple(made)) or "", 0.0) for s in rig.studs)
-        return expected_of(rig, self.readings, turns, others)
-
-
 def left_with(
     book: Book,
     job: rows.Job,
     methods: Sequence[tuple[str, Method]],
     rig: Rig,
     stated_u_mm: Mapping[str, float],
-) -> LastSetting | None:
-    """Return how the ski of ``job`` left before, as far as these methods (by id) tell; else None.
+    others: Sequence[Method] = (),
+) -> tuple[Expected, ...] | None:
+    """Return what each method, and ``others``, should read as the ski of ``job`` left before.
 
-    It is the last whole round of readings of any other job of the ski, with the turns that were
-    made after it and not read again; what was read with the clamp bolts tight for good goes before
-    the reading of that round.
+    What tells it is the last whole round of readings by ``methods`` (by id) of any other job of the
+    ski, with the turns that were made after it and not read again; what was read with the clamp
+    bolts tight for good goes before the reading of that round. None where there is no such round or
+    its turns are not known; nothing where it fixes no pose.
     """
-    found = _last_round(book, job, [i for i, _ in methods])
+    found = last_round(book, job, [i for i, _ in methods])
     if found is None:
         return None
     each, number = found
@@ -56,15 +40,15 @@ def left_with(
         if reading.pass_number == number:
             kept.setdefault(reading.method_id, []).append(reading)
     kept |= _locked(each.facts, number)
-    taken = tools_of(book, each.facts, stated_u_mm).taken_in(methods, kept)
-    readings = readings_of(tuple(taken.values()), rig)
-    turns = _turns_after(book, job, each.facts, number)
-    if turns is None:
+    made = _turns_after(book, job, each.facts, number)
+    if made is None:
         return None
-    return LastSetting(each.job.id, each.job.day, readings, turns)
+    taken = tools_of(book, each.facts, stated_u_mm).taken_in(methods, kept)
+    turns = tuple(made.get(named(s.name, tuple(made)) or "", 0.0) for s in rig.studs)
+    return expected_of(rig, readings_of(tuple(taken.values()), rig), turns, tuple(others))
 
 
-def _last_round(
+def last_round(
     book: Book, of: rows.Job, method_ids: Sequence[str]
 ) -> tuple[rows.JobHistory, int] | None:
     """Return the other job that was read last by all methods, and its last whole round.

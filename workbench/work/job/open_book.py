@@ -10,24 +10,15 @@ from typing import TYPE_CHECKING
 
 from workbench.errors import BenchError
 from workbench.fin.parts.blade import Blade
+from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.search import sweep_ahead
-from workbench.fin.reading.observe import Method
-from workbench.fin.reading.readings import Reading
-from workbench.fin.reading.rig import Rig
+from workbench.fin.reading.method import Method
 from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.records.tables.days import DayItem, Unread
-from workbench.work.job.build_view import (
-    JobFacts,
-    JobSheet,
-    Learn,
-    ShopWays,
-    build_view,
-    standard_u_mm,
-)
-from workbench.work.job.job_view import JobView
+from workbench.work.job.build_view import Learn, Sources, standard_u_mm, worked_out
+from workbench.work.job.job_view import JobView, RosterLine, roster_line
 from workbench.work.job.last_setting import left_with
-from workbench.work.job.queue_line import RosterLine, roster_line
 from workbench.work.job.ski_state import SkiState, conclude
 from workbench.work.job.stages import Asked, progress
 from workbench.work.order.rigs import blade_of, method_of, rig_of
@@ -45,7 +36,7 @@ from workbench.work.trust.significance import GUARD
 from workbench.work.trust.wing_setup import wing_setup
 
 if TYPE_CHECKING:
-    from workbench.fin.plan.guidance import Plan, Target
+    from workbench.fin.plan.plan import Plan, Target
     from workbench.work.learn.next_act import NextAct
 
 MOST_LINES = 1500
@@ -141,51 +132,46 @@ class OpenBook:
         named = [(i, m) for i, m, _ in methods]
         first = at.stage == "as received" or (job.kind == "recheck" and at.gate != "waiting")
         known_left = first and not state.refitted  # else it left with another blade or block
-        last = left_with(self.book, job, named, rig, stated) if known_left else None
+        others = _others(known, blade)
+        left = left_with(self.book, job, named, rig, stated, others) if known_left else None
         baselines = self.book.baselines_of(ski.id)
-        sheet = JobSheet(
+        measured = at.stage == "measuring" or (at.stage == "turning" and at.pass_number)
+        begins = at.stage == "target" and not at.targets
+        view = JobView(
+            job=job,
             ski=ski,
             blade_name=blade_row.name,
             block_name=block.name,
             rig=rig,
-            methods=methods,
-            others=_others(known, blade),
-            marks=_marks(known, ski, blade),
-            corrected=corrected,
-            stand_in=tuple(w for w, p in (("blade", blade_row), ("block", block)) if p.stand_in),
-        )
-        measured = at.stage == "measuring" or (at.stage == "turning" and at.pass_number)
-        begins = at.stage == "target" and not at.targets
-        found = JobFacts(
-            job=job,
-            facts=facts,
             progress=at,
+            facts=facts,
             finest_turn=self._finest(facts, job),
-            tools=tools,
             baseline=baselines[-1] if baselines else None,
-            other_way=turned_other_way(self.book, block, facts) if measured else frozenset(),
-            last=last,
-            has_last=begins and self.book.last_setting(ski.id, job.id) is not None,
-            ranges=self._ranges(ski) if first and last is None and not baselines else {},
+            tools=tools,
+            rules=rules,
+            corrected=corrected,
             seen=self.seen_of(ski),
+            has_last=begins and self.book.last_setting(ski.id, job.id) is not None,
+            stand_in=tuple(w for w, p in (("blade", blade_row), ("block", block)) if p.stand_in),
+            wing_hold=wing_setup(self.book).kept_hold if at.stage == "wing" else "",
         )
-        wing_hold = wing_setup(self.book).kept_hold if at.stage == "wing" else ""
+        sources = Sources(
+            methods=methods,
+            others=others,
+            marks=_marks(known, ski, blade),
+            other_way=turned_other_way(self.book, block, facts) if measured else frozenset(),
+            left=left or (),
+            ranges=self._ranges(ski) if first and left is None and not baselines else {},
+            guard=guarded,
+        )
         begun = round_begun(facts)
         learns = rules.learns_at(begun or "~") and not is_without_learned(facts)
-        if learns and rules.learning and at.stage in ("target", "turning", "within"):
-            learn = self._learner(job_id, ski, rig, dict(named), block, begun)
-        else:
-            learn = None
-        return build_view(sheet, found, ShopWays(rules, guarded, wing_hold), learn)
+        learns = learns and bool(rules.learning) and at.stage in ("target", "turning", "within")
+        learn = self._learner(view, dict(named), block, begun) if learns else None
+        return worked_out(view, sources, learn)
 
     def _learner(
-        self,
-        job_id: str,
-        ski: rows.Ski,
-        rig: Rig,
-        methods: Mapping[str, Method],
-        block: rows.Block,
-        begun: str,
+        self, view: JobView, methods: Mapping[str, Method], block: rows.Block, begun: str
     ) -> Learn:
         """Return what gives a job's next act by what was learnt.
 
@@ -193,7 +179,7 @@ class OpenBook:
         """
         from workbench.work.learn.next_act import OfJob, Wanted, next_act
 
-        of = OfJob(job_id, ski, rig, methods, block, begun)
+        of = OfJob(view.job.id, view.ski, view.rig, methods, block, begun)
 
         def learn(plain: Plan, targets: Sequence[Target], finest_turn: float) -> NextAct | None:
             return next_act(self.book, of, Wanted(plain, targets, finest_turn))
@@ -257,9 +243,8 @@ class OpenBook:
         named = [(line.method_id, line.method) for line in view.lines]
         kept = self.book.methods_of(view.ski.blade_id)
         _, stated = self._methods(view.ski, view.rig.blade, kept)
-        last = left_with(self.book, view.job, named, view.rig, stated)
-        if last is not None:
-            last.expected(view.rig, _others(kept, view.rig.blade))
+        others = _others(kept, view.rig.blade)
+        left_with(self.book, view.job, named, view.rig, stated, others)  # what it found is kept
 
     @property
     def guarded(self) -> bool:

@@ -12,7 +12,7 @@ from typing import Literal, TypeAlias, assert_never
 
 from workbench.advice.checklists import CLAMP, final_items
 from workbench.errors import InputError
-from workbench.fin.plan.guidance import is_within
+from workbench.fin.plan.plan import is_within
 from workbench.frozen import dataclass
 from workbench.measure.repeats import mean_of
 from workbench.records.store.rows import (

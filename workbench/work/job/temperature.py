@@ -78,25 +78,14 @@ def state_temperature(shop: Shop, view: JobView, fields: Mapping[str, str]) -> J
     second = fields.get("caliper", "").strip()
     caliper_c = parse_temperature("caliper", second, scale)[0] if second else blade_c
     texts = [fields["blade"].strip(), *([second] if second else [])]
-    made_of = (_material("blade material", fields, BLADE),
-               _material("caliper material", fields, CALIPER))  # fmt: skip
-    shop.act(
-        view,
-        "temperature",
-        lambda now: shop.book.add_fact(
-            now.job.id,
-            shop.who,
-            Temperature(
-                text="; ".join(texts),
-                unit=typed,
-                blade_c=blade_c,
-                caliper_c=caliper_c,
-                blade_material=made_of[0],
-                caliper_material=made_of[1],
-            ),
-        ),
+    stated = Temperature(
+        text="; ".join(texts), unit=typed, blade_c=blade_c, caliper_c=caliper_c,
+        blade_material=_material("blade material", fields, BLADE),
+        caliper_material=_material("caliper material", fields, CALIPER),
+    )  # fmt: skip
+    return shop.keep(
+        view, "temperature", lambda now: shop.book.add_fact(now.job.id, shop.who, stated)
     )
-    return shop.view(view.job.id)
 
 
 def _end(shop: Shop, view: JobView, fields: Mapping[str, str]) -> JobView:

@@ -9,13 +9,9 @@ from typing import assert_never
 from workbench.advice.holds import HOLDS, Kind
 from workbench.errors import BenchError
 from workbench.fin.plan.uncertainty import u_after
-from workbench.fin.pose.fit import (
-    Fit,
-    NoPoseError,
-    Reading,
-    fit_pose,
-)
-from workbench.fin.reading.observe import Method, Station
+from workbench.fin.pose.equations import NoPoseError, Reading
+from workbench.fin.pose.fit import Fit, fit_pose
+from workbench.fin.reading.method import Method, Station
 from workbench.fin.reading.quantities import TRAITS
 from workbench.fin.reading.rig import Rig
 from workbench.measure.display import length_text

@@ -10,7 +10,8 @@ from enum import IntEnum
 from typing import assert_never
 
 from workbench.errors import BenchError
-from workbench.fin.plan.guidance import Remark, StudLimitError
+from workbench.fin.plan.guidance import StudLimitError
+from workbench.fin.plan.plan import Remark
 from workbench.frozen import dataclass
 from workbench.measure.units import Unit
 from workbench.work.job.coarse_marks import suspect_words

@@ -1,18 +1,19 @@
-"""A job as plain lines, one fact a line: for screen readers, scripts and bare terminals.
+"""A job in full: as plain lines, one fact a line, for screen readers, scripts and bare terminals;
+and with the day's queue as plain values for machines.
 
 Pure text from a view; nothing here needs a sign that a letter cannot stand for.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 
+from workbench.fin.plan.plan import StudTurn
 from workbench.measure.display import change_between, fine_text, length_text
-from workbench.measure.units import Unit
+from workbench.measure.units import MM_PER, Unit
 from workbench.records.store import rows
 from workbench.work.job.coarse_marks import off_words
-from workbench.work.job.job_view import JobView
-from workbench.work.job.queue_line import RosterLine
+from workbench.work.job.job_view import JobView, RosterLine
 from workbench.work.job.temperature import in_force_words
 from workbench.work.job_text.budget_explained import doubtful_words
 from workbench.work.job_text.importance import (
@@ -22,10 +23,9 @@ from workbench.work.job_text.importance import (
     said_before_turns,
     said_of,
 )
-from workbench.work.job_text.next_step import act_due
 from workbench.work.job_text.setting_words import moved_words
 from workbench.work.job_text.tasks import caution_words, task_of
-from workbench.work.job_text.view_words import eyes_words, stage_words
+from workbench.work.job_text.view_words import act_due, eyes_words, stage_words
 from workbench.work.text.words import clean, step_words, turn_words
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.significance import WITHIN
@@ -240,3 +240,90 @@ def after_lines(
         *next_lines(view, ski),
         *expect,
     ]
+
+
+# -- for machines: in one unit, full precision ----------------------------------------------------
+
+Json = dict[str, object]
+
+
+def queue_report(day: str, lines: Sequence[RosterLine]) -> Json:
+    """Return a day's queue."""
+    return {"day": day, "queue": [ski_report(i, line) for i, line in enumerate(lines, 1)]}
+
+
+def ski_report(number: int, line: RosterLine) -> Json:
+    """Return a line of the queue."""
+    return {
+        "number": number,
+        "job": line.job_id,
+        "ski": line.ski_name,
+        "rider": line.rider,
+        "serial": line.serial,
+        "due": line.due,
+        "kind": line.kind,
+        "day": line.day,
+        "stage": line.stage,
+        "round": line.pass_number,
+        "note": line.note,
+        "set_aside": line.reason,
+        "clamp_bolts_loose": line.loose,
+        "not_released": line.unreleased,
+    }
+
+
+def job_report(view: JobView, unit: Unit, number: int, line: RosterLine) -> Json:
+    """Return where a ski is: lengths in ``unit``, turns positive in."""
+    task = task_of(view)
+    plan = view.plan if view.progress.targets else None
+    return {
+        "unit": unit,
+        **ski_report(number, line),
+        "stage": view.stage,
+        "next": {"words": task.words, "commands": [f"quarterturn {c}" for c in task.commands]},
+        "caution": caution_words(view, at_check=view.check_due is not None),
+        "check": [
+            {"item": item.key, "words": item.words, "ticked": item.key in view.progress.ticked}
+            for item in view.checklist
+        ],
+        "readings": [_reading_report(i, each, unit) for i, each in enumerate(view.lines, 1)],
+        "finest_turn": view.finest_turn,
+        "studs": [_stud_report(t) for t in plan.turns] if plan is not None else [],
+        "predicted": [
+            {"method": p.method.name, "after": p.after_mm / MM_PER[unit], "within": p.within}
+            for p in (plan.predictions if plan is not None else ())
+        ],
+        "warnings": [words.removeprefix("Warning: ") for words in warning_lines(view, unit)],
+    }
+
+
+def _reading_report(number: int, line: Line, unit: Unit) -> Json:
+    per = MM_PER[unit]
+
+    def shown(mm: float | None) -> float | None:
+        return None if mm is None else mm / per
+
+    return {
+        "number": number,
+        "method": line.method.name,
+        "quantity": line.method.quantity,
+        "received": shown(line.received_mm),
+        "now": shown(line.now_mm),
+        "u": shown(line.u_mm),
+        "repeats": len(line.latest),
+        "target": shown(line.target_mm),
+        "tolerance": line.tolerance_mm / per,
+        "off": shown(line.off_mm),
+        "state": line.nearness,
+    }
+
+
+def _stud_report(turn: StudTurn) -> Json:
+    return {
+        "name": turn.stud.name,
+        "turns_exact": turn.exact,
+        "u_turns": turn.u_turns,
+        "turns": turn.turns,
+        "direction": turn.direction,
+        "clockwise": turn.stud.clockwise(turn.turns) if turn.turns else None,
+    }

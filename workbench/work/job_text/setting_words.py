@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TypeVar
 
-from workbench.fin.plan.guidance import is_within
-from workbench.fin.reading.observe import Method
+from workbench.fin.plan.plan import is_within
+from workbench.fin.reading.method import Method
 from workbench.measure.display import change_between, fine_text, length_text
 from workbench.measure.units import UNITS, Unit
 from workbench.records.store import rows

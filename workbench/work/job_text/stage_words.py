@@ -1,6 +1,6 @@
 """What to do at a stage where a fixed sentence will not do: at the bench, and by command.
 
-What is the same at both is in ``next_step``; the table of all stages is ``tasks``.
+What is the same at both is in ``view_words``; the table of all stages is ``tasks``.
 """
 
 from __future__ import annotations
@@ -9,24 +9,24 @@ import shlex
 from dataclasses import dataclass
 from typing import Protocol, assert_never
 
+from workbench.errors import BenchError
 from workbench.measure.display import length_text, turn_text
 from workbench.measure.units import Unit
+from workbench.work.drawing.scene import nominal_pose
 from workbench.work.job.job_view import JobView
-from workbench.work.job_text.next_step import (
+from workbench.work.job_text.view_words import (
     NO_TURNS,
     SETTLE,
     act_due,
+    check_name,
+    learnt_words,
     leave_words,
     lock_words,
     missing_words,
-    reading_due,
-    sign_off_due,
-)
-from workbench.work.job_text.view_words import (
-    check_name,
-    learnt_words,
     no_turn_why,
     no_turn_words,
+    reading_due,
+    sign_off_due,
     unreleased_words,
 )
 from workbench.work.text.safe_text import visible
@@ -228,7 +228,7 @@ def turn_task(view: JobView) -> Task:
     return Task(f"{told} {words}" if told else words, ("done",))
 
 
-def within_words(view: JobView, unit: Unit) -> str:
+def on_target_words(view: JobView, unit: Unit) -> str:
     """Return that the readings are within tolerance, by what was learnt where turns go by that."""
     return learnt_words(view, unit) or leave_words(view)
 
@@ -311,3 +311,57 @@ def aside_keys(view: JobView, hand: Hand) -> str:
 def aside_task(view: JobView) -> Task:
     """Return why the ski is set aside, and how it is taken up."""
     return Task(f"Set aside: {clean(view.progress.reason)}.", ("take-up",))
+
+
+# -- the walk-through of a first day ---------------------------------------------------------------
+# On an invented fin one types what a caliper would show: what is expected once turns were made,
+# before that what it left with last, else something that this blade can read.
+
+
+def begin_tour(begun: bool) -> str:
+    """Return how a check is done, begun or not."""
+    return "press + for each thing you have really looked at" if begun else "press Enter"
+
+
+def sign_off_tour(begun: bool) -> str:
+    """Return how a ski is released."""
+    release = "press +" if begun else "press Enter, then +"
+    return f"{release} : your initials release the ski (i changes them)."
+
+
+def target_tour(view: JobView, unit: Unit) -> str:
+    """Return what to type, and once that is kept how to go on: typed again it aims another."""
+    if view.progress.targets:
+        return "Enter leaves each other reading where it is, and past the last accepts the targets."
+    change = "+.010" if unit == "in" else "+0.25"
+    return (
+        f"type {change} and Enter for a little more depth; then Enter for each "
+        "reading that stays, and Enter accepts them."
+    )
+
+
+def reading_tour(view: JobView, unit: Unit) -> str:
+    """Return what to type as a caliper would show it."""
+    if view.due is None:
+        return "all is read; Enter goes on."
+    line = view.lines[view.due]
+    text = length_text(_shown_mm(view, line), unit)
+    return (
+        f"type {text} and Enter, as a caliper would show {line.method.name}. m shows how it is "
+        "held, * changes inch and mm, u takes it back."
+    )
+
+
+def _shown_mm(view: JobView, line: Line) -> float:
+    """Return a number that a caliper could show for this reading."""
+    for expected in view.expected:
+        if expected.method.name == line.method.name:
+            return expected.value_mm
+    for entry in view.baseline.entries if view.baseline is not None else ():
+        if entry.method_name == line.method.name:
+            return entry.mm
+    try:
+        return view.rig.observe(line.method, nominal_pose(view.rig)).value_mm
+    except BenchError:
+        low, high = line.usual_mm
+        return (low + high) / 2.0

@@ -9,7 +9,7 @@ from workbench.fin.learn.as_plan import plan_of_act
 from workbench.fin.learn.decide import DECLARED, Act, decide
 from workbench.fin.learn.replay import InJob
 from workbench.fin.plan.plan import Plan, Target
-from workbench.fin.reading.observe import Method
+from workbench.fin.reading.method import Method
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 from workbench.measure.display import Dial, turn_text

@@ -20,7 +20,7 @@ from workbench.fin.learn.replay import (
 )
 from workbench.fin.learn.sight import Takes
 from workbench.fin.parts.studs import named
-from workbench.fin.reading.observe import Method
+from workbench.fin.reading.method import Method
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 from workbench.records.book import Book

@@ -16,15 +16,16 @@ from functools import partial
 from workbench.errors import InputError, MissingPartError
 from workbench.fin.plan.remarks import COVERAGE
 from workbench.fin.plan.uncertainty import u_by
-from workbench.fin.pose.fit import Reading, fit_pose
-from workbench.fin.reading.observe import Method, Station
+from workbench.fin.pose.equations import Reading
+from workbench.fin.pose.fit import fit_pose
+from workbench.fin.reading.method import Method, Station
 from workbench.fin.reading.quantities import QUANTITIES, Quantity
 from workbench.frozen import dataclass
 from workbench.measure.display import fine_text, length_text
 from workbench.measure.lengths import parse_length, understand
 from workbench.measure.units import Unit
 from workbench.records.store.values import keepable
-from workbench.work.job.entry import Typed
+from workbench.work.job.entry import copied
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.how_to_hold import hold_words, place_words
@@ -255,9 +256,8 @@ def aim_as_read(
 def _aim(shop: Shop, theirs: Sequence[Theirs], found: Sequence[Ours], now: JobView) -> JobView:
     unit = now.ski.unit
     for ours in found:
-        text = fine_text(ours.mm, unit)
-        mm = parse_length(text, unit).mm
-        now = shop.aim_at(now, ours.line, Typed(text, unit, mm), "value", ours.line.tolerance_mm)
+        wanted = copied(ours.mm, unit)
+        now = shop.aim_at(now, ours.line, wanted, "value", ours.line.tolerance_mm)
     said = "; ".join(f"{t.how.words(unit)} {t.number} {t.unit}" for t in theirs)
     shop.book.add_mark(now.job.id, shop.who, "note", text=f"target as read by others: {said}"[:900])
     return shop.view(now.job.id)

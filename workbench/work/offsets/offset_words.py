@@ -13,12 +13,7 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.how_to_hold import Restated
 from workbench.work.offsets.offsets import OffsetStudy, Outline, rests_words
-from workbench.work.offsets.pairs import (
-    Number,
-    PairLine,
-    Two,
-    pairs_of,
-)
+from workbench.work.offsets.pairs import Number, PairLine, Two, pairs_of
 from workbench.work.text.local_time import local_day
 from workbench.work.text.words import clean
 

@@ -11,27 +11,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from workbench.errors import BenchError, InputError
-from workbench.fin.pose.fit import Reading, fit_pose
-from workbench.fin.reading.observe import Method, Observation
+from workbench.fin.pose.equations import Reading
+from workbench.fin.pose.fit import fit_pose
+from workbench.fin.reading.contacts import Observation
+from workbench.fin.reading.method import Method
 from workbench.measure.numerics.distributions import coverage_factor
 from workbench.measure.scatter import LEVEL
-from workbench.measure.stats.learnt_offset import (
-    LearntOffset,
-    Restatement,
-    learn_offset,
-)
+from workbench.measure.stats.learnt_offset import LearntOffset, Restatement, learn_offset
 from workbench.measure.units import Unit
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.how_to_hold import Restated
-from workbench.work.offsets.pairs import (
-    Number,
-    PairLine,
-    Two,
-    number_of,
-    offered,
-    pairs_of,
-)
+from workbench.work.offsets.pairs import Number, PairLine, Two, number_of, offered, pairs_of
 from workbench.work.order.rigs import method_of
 from workbench.work.text.words import error_words
 from workbench.work.trust.reading_budget import (
@@ -131,12 +122,7 @@ def restate_current(shop: Shop, view: JobView, two: Two) -> Restatement | None:
 
 
 def learnt_restatement(
-    shop: Shop,
-    view: JobView,
-    from_method: Method,
-    to_method: Method,
-    value_mm: float,
-    u_mm: float,
+    shop: Shop, view: JobView, from_method: Method, to_method: Method, value_mm: float, u_mm: float
 ) -> Restatement | None:
     """Return a reading by one method as another would read it, through the learnt offset.
 

@@ -23,9 +23,8 @@ from workbench.fin.plan.plan import Plan
 from workbench.frozen import dataclass
 from workbench.measure.display import Dial, dial_text, fine_text, turns_text
 from workbench.measure.units import Unit
+from workbench.work.order.order_answers import order_plan, turns_report, turns_table
 from workbench.work.order.order_file import DEFAULT_TOLERANCE_MM, Order
-from workbench.work.order.order_json import plan_of, turns_report
-from workbench.work.order.order_text import turns_table
 from workbench.work.text.words import clean
 
 LEAST_SHOWN = 0.01
@@ -72,7 +71,7 @@ def advice_of(order: Order, rounds: Sequence[Round]) -> Advice:
         NoPoseError: the order's readings fix no pose.
         OutOfReachError: the blade or a stud cannot get there.
     """
-    plain = plan_of(order)
+    plain = order_plan(order)
     now = tuple(Takes(t.method, t.values_mm, t.u_mm) for t in order.taken)
     used = {t.method.name for t in now}
     used |= {t.method.name for r in rounds for t in (*r.before, *r.after)}

@@ -12,11 +12,12 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from workbench.errors import InputError
-from workbench.fin.frame.pose import Pose
-from workbench.fin.learn.imperfections import ORDINARY
+from workbench.fin.frame import Pose
 from workbench.fin.learn.replay import Round
 from workbench.fin.learn.sight import Takes
-from workbench.fin.pose.fit import NoPoseError, Reading, fit_pose
+from workbench.fin.learn.state import ORDINARY
+from workbench.fin.pose.equations import NoPoseError, Reading
+from workbench.fin.pose.fit import fit_pose
 from workbench.measure.lengths import parse_turn
 from workbench.measure.units import MM_PER
 from workbench.work.files.strict_table import MISSING, Table, as_number

@@ -10,17 +10,12 @@ import math
 from dataclasses import dataclass
 
 from workbench.fin.plan.remarks import COVERAGE
+from workbench.fin.pose.equations import Reading
 from workbench.fin.reading.quantities import TRAITS
-from workbench.fin.reading.readings import Reading
 from workbench.measure.display import length_text
 from workbench.measure.units import Unit
 from workbench.records.store import rows
-from workbench.work.drawing.scene import (
-    Scene,
-    method_caption,
-    method_scene,
-    side_scene,
-)
+from workbench.work.drawing.scene import Scene, method_caption, method_scene, side_scene
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import LOOSE, NOT_RELEASED

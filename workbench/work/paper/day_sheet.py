@@ -6,19 +6,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from workbench.errors import BenchError
-from workbench.fin.plan.guidance import is_within
+from workbench.fin.plan.plan import is_within
 from workbench.fin.reading.quantities import QUANTITIES, TRAITS, Quantity
 from workbench.measure.display import length_text
 from workbench.records.store import rows
-from workbench.work.job.job_view import JobView
-from workbench.work.job.queue_line import RosterLine
+from workbench.work.job.job_view import JobView, RosterLine
 from workbench.work.job.shop import Shop
-from workbench.work.job.stages import (
-    LOOSE,
-    MID_PASS,
-    NOT_RELEASED,
-    Stage,
-)
+from workbench.work.job.stages import LOOSE, MID_PASS, NOT_RELEASED, Stage
 from workbench.work.job_text.setting_words import both, last_of
 from workbench.work.job_text.view_words import (
     other_job_words,

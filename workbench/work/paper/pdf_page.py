@@ -13,14 +13,8 @@ from importlib.util import find_spec
 from typing import Any, Literal
 
 from workbench.errors import InputError
-from workbench.fin.frame.pose import Point
-from workbench.work.drawing.layout import (
-    TEXT_SIZE,
-    Dot,
-    Picture,
-    Stroke,
-    Words,
-)
+from workbench.fin.frame import Point
+from workbench.work.drawing.layout import TEXT_SIZE, Dot, Picture, Stroke, Words
 from workbench.work.drawing.svg import BOLD, DOT_RADIUS, INKS
 from workbench.work.text.safe_text import units, written_out
 

@@ -23,7 +23,7 @@ from workbench.fin.plan.found_block import (
     FoundFigure,
     found_block,
 )
-from workbench.fin.reading.readings import Reading
+from workbench.fin.pose.equations import Reading
 from workbench.fin.reading.rig import Rig
 from workbench.fin.wing import degrees_typed
 from workbench.frozen import dataclass

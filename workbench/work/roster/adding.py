@@ -12,7 +12,7 @@ from typing import TypeVar
 
 from workbench.errors import InputError
 from workbench.fin.parts.blade import Blade
-from workbench.fin.reading.observe import Method
+from workbench.fin.reading.method import Method
 from workbench.fin.reading.quantities import QUANTITIES
 from workbench.measure.units import unit_of
 from workbench.places import shipped

@@ -12,9 +12,9 @@ from datetime import date
 from workbench.errors import InputError
 from workbench.frozen import dataclass
 from workbench.measure import calipers as measure
+from workbench.measure.calipers import CaliperScale, din862_mpe_mm
 from workbench.measure.display import STEP
 from workbench.measure.lengths import Length, parse_length, understand
-from workbench.measure.mpe_tables import CaliperScale, din862_mpe_mm
 from workbench.measure.units import Unit, unit_of
 from workbench.records.store import rows
 from workbench.records.store.values import keepable
@@ -150,7 +150,7 @@ def _keep(shop: Shop, row: rows.Caliper) -> str:
 def _resolution_mm(text: str, unit: Unit) -> float:
     accepted = "the step of its last digit, 0.001 to 1 mm, such as 0.0005 in or 0.01 mm"
     step = parse_length(text if text.strip() else STEP[unit], unit, "resolution").mm
-    low, high = measure.RESOLUTION_MM
+    low, high = measure.RESOLUTIONS_MM
     if not low <= step <= high:
         raise InputError("resolution", text, accepted)
     return step

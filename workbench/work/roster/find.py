@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from typing import Generic, TypeVar
 
 from workbench.records.tables.find import KnownSki
-from workbench.work.job.queue_line import RosterLine
+from workbench.work.job.job_view import RosterLine
 from workbench.work.job.shop import Shop
 from workbench.work.text.setting_code import serial_in
 

@@ -15,7 +15,7 @@ from workbench.errors import InputError
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade, Hole
 from workbench.fin.parts.studs import Stud, check_studs
-from workbench.fin.reading.observe import Method, Station
+from workbench.fin.reading.method import Method, Station
 from workbench.frozen import dataclass
 from workbench.measure.lengths import check_finest, parse_length, parse_turn
 from workbench.measure.units import MM_PER_INCH, Unit, check_unit

@@ -13,7 +13,7 @@ from workbench.records.store import rows
 from workbench.records.store.faults import UnknownRowError
 from workbench.records.store.values import keepable
 from workbench.records.tables.days import JobTimes
-from workbench.work.job.queue_line import RosterLine
+from workbench.work.job.job_view import RosterLine
 from workbench.work.job.shop import Shop
 from workbench.work.job.ski_state import SkiState, conclude
 from workbench.work.job.stages import NOT_RELEASED

@@ -46,7 +46,7 @@ from workbench.work.trust.wing_setup import (
 )
 
 if TYPE_CHECKING:
-    from workbench.fin.reading.observe import Method
+    from workbench.fin.reading.method import Method
 
 THEMES = ("bench-night", "bench-day", "bench-contrast")
 DRAWINGS = ("braille", "block", "ascii")

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from workbench.errors import InputError, shown
-from workbench.fin.frame.pose import Point
+from workbench.fin.frame import Point
 from workbench.fin.parts.blade import MOST_POINTS
 from workbench.frozen import dataclass
 from workbench.measure.lengths import parse_length

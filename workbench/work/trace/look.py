@@ -9,7 +9,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
-from workbench.fin.frame.pose import Point
+from workbench.fin.frame import Point
 from workbench.fin.parts.blade import Edge
 from workbench.fin.trace.traced import Traced
 from workbench.frozen import dataclass

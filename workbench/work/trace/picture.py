@@ -19,7 +19,7 @@ from skimage.filters import threshold_otsu
 from skimage.measure import find_contours, label, regionprops
 
 from workbench.errors import InputError
-from workbench.fin.frame.pose import Point
+from workbench.fin.frame import Point
 from workbench.frozen import dataclass
 from workbench.work.trace.look import Thumb
 from workbench.work.trace.picture_file import Grey

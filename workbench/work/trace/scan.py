@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from workbench.errors import InputError
-from workbench.fin.frame.pose import Point
+from workbench.fin.frame import Point
 from workbench.fin.trace.contour import fit_outline
 from workbench.fin.trace.traced import Unframed, unframed_of_contours
 from workbench.frozen import dataclass

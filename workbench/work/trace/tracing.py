@@ -10,8 +10,7 @@ from typing import Any
 
 from workbench.errors import InputError
 from workbench.fin.parts.blade import Blade, Hole
-from workbench.fin.trace.edges import other_end
-from workbench.fin.trace.traced import Traced, Unframed, framed, unframed_of_rings
+from workbench.fin.trace.traced import Traced, Unframed, framed, other_end, unframed_of_rings
 from workbench.frozen import dataclass
 from workbench.measure.display import length_text
 from workbench.measure.units import MM_PER_INCH, Unit

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 
-from workbench.fin.reading.observe import Method
+from workbench.fin.reading.method import Method
 from workbench.frozen import dataclass
+from workbench.measure.budget import ASSUMED, RESOLUTION_MM
 from workbench.measure.outliers import Doubts, doubtful_repeats
-from workbench.measure.reading_budget import ASSUMED, RESOLUTION_MM
 from workbench.measure.repeats import Repeats, summarise
 from workbench.measure.scatter import Scatter
 from workbench.records.store import rows

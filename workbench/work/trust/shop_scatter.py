@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from workbench.fin.reading.observe import Method
+from workbench.fin.reading.method import Method
 from workbench.fin.reading.quantities import TRAITS
 from workbench.frozen import dataclass
-from workbench.measure.reading_budget import REPEATABILITY_MM
+from workbench.measure.budget import REPEATABILITY_MM
 from workbench.measure.repeats import Repeats
 from workbench.measure.scatter import Scatter, scatter_of
 

@@ -10,14 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from workbench.errors import InputError
-from workbench.fin.wing import (
-    HOLDS,
-    LONGEST_STRAIGHTEDGE_MM,
-    SET_DEG,
-    Hold,
-    Lead,
-    angle_of,
-)
+from workbench.fin.wing import HOLDS, LONGEST_STRAIGHTEDGE_MM, SET_DEG, Hold, Lead, angle_of
 from workbench.frozen import dataclass
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit

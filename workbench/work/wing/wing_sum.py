@@ -12,11 +12,7 @@ from workbench.fin.wing import Arc, angle_of
 from workbench.measure.display import degrees_text, length_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import MM_PER, Unit
-from workbench.work.trust.wing_setup import (
-    WingSetup,
-    hold_of,
-    lead_of,
-)
+from workbench.work.trust.wing_setup import WingSetup, hold_of, lead_of
 from workbench.work.wing.base_curve import U_FEELER_MM, U_PLACE_MM
 from workbench.work.wing.wing_report import HoldLine, holds_for
 

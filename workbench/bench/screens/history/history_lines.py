@@ -11,30 +11,13 @@ from textual.content import Content
 from workbench.bench.draw import plots as drawn
 from workbench.bench.draw.canvas import Area, Mode
 from workbench.bench.draw.room import first_seen
-from workbench.bench.draw.text import (
-    lines,
-    padded,
-    styled,
-    visible,
-    wrapped,
-)
+from workbench.bench.draw.text import lines, padded, styled, visible, wrapped
 from workbench.fin.plan.remarks import COVERAGE
 from workbench.measure.display import fine_text, length_text
 from workbench.measure.units import Unit
 from workbench.records.store import rows
-from workbench.work.history.history import (
-    History,
-    Setting,
-    Value,
-    load_history,
-    settings_in,
-)
-from workbench.work.history.series import (
-    Series,
-    seconds,
-    series_of,
-    span_of,
-)
+from workbench.work.history.history import History, Setting, Value, load_history, settings_in
+from workbench.work.history.series import Series, seconds, series_of, span_of
 from workbench.work.history.timeline import (
     KIND_SIGNS,
     KINDS,
@@ -120,11 +103,7 @@ def filters(look: Looking, count: int, past: Past, width: int) -> Content:
 
 
 def timeline_rows(
-    entries: Sequence[Entry],
-    at: int,
-    past: Past,
-    unit: Unit,
-    area: Area,
+    entries: Sequence[Entry], at: int, past: Past, unit: Unit, area: Area
 ) -> list[Content]:
     """Return the rows around the one marked, as many as there is room for."""
     if not entries:

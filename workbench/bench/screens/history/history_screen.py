@@ -57,11 +57,7 @@ class HistoryScreen(FindCloser):
     )
 
     def __init__(
-        self,
-        shop: Shop,
-        state: BenchState,
-        changed: Callable[[], None],
-        flip: Callable[[], Unit],
+        self, shop: Shop, state: BenchState, changed: Callable[[], None], flip: Callable[[], Unit]
     ) -> None:
         """Look at the history of the ski in hand, whose job may be aimed from here."""
         assert state.view is not None

@@ -17,12 +17,7 @@ from workbench.bench.bases.forms import Field, Form
 from workbench.bench.bases.key_line import KeyLine
 from workbench.bench.bases.number_screen import ENTRY_FIRST, NumberScreen
 from workbench.bench.draw.room import count_line, first_seen, said
-from workbench.bench.draw.text import (
-    lines,
-    literal,
-    styled,
-    visible,
-)
+from workbench.bench.draw.text import lines, literal, styled, visible
 from workbench.errors import BenchError
 from workbench.frozen import dataclass
 from workbench.measure.calipers import CheckResult, State

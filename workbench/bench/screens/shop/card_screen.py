@@ -14,7 +14,7 @@ from textual.content import Content
 from textual.events import Key
 
 from workbench.bench.bases.view_only import Rows, TableScreen
-from workbench.bench.draw.text import lines, styled, wrapped
+from workbench.bench.draw.text import lines, paragraph, styled
 from workbench.errors import BenchError
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
@@ -83,7 +83,7 @@ class PageScreen(TableScreen):
     def table(self, width: int) -> Content:
         """Return what was said, and the page below it."""
         words, style = self._said
-        said = [styled((part, style)) for part in wrapped(words, width)] if words else []
+        said = paragraph(words, width, style)
         text = self.page(min(width, PAGE_WIDTH))
         return lines(
             [*said, *(styled((line, _SIGNS.get(line[:2], ""))) for line in text.split("\n"))]

@@ -15,12 +15,7 @@ from textual.events import Key
 from workbench.bench.bases.forms import Field, Form
 from workbench.bench.bases.lists import ListScreen
 from workbench.bench.bases.view_only import TableScreen
-from workbench.bench.draw.text import (
-    lines,
-    styled,
-    visible,
-    wrapped,
-)
+from workbench.bench.draw.text import lines, paragraphs, styled, visible, wrapped
 from workbench.errors import BenchError
 from workbench.work.exchange import file_errands as errands
 from workbench.work.exchange.file_errands import ERRANDS, Errand, Outcome
@@ -113,7 +108,7 @@ class ExchangeScreen(ListScreen):
     def foot(self, width: int) -> Sequence[Content]:
         """Return where the book lies and which daily copies there are."""
         told = (f"This book: {self.bench.shop.book.path}", *self._backups)
-        return [styled((part, "$ink-faint")) for line in told for part in wrapped(line, width)]
+        return paragraphs(told, width, "$ink-faint")
 
     def plus(self) -> None:
         """Begin the marked errand."""

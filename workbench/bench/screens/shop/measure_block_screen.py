@@ -9,7 +9,7 @@ from textual.content import Content
 
 from workbench.bench.bases.forms import Field, Form
 from workbench.bench.bases.view_only import TableScreen
-from workbench.bench.draw.text import lines, styled, visible, wrapped
+from workbench.bench.draw.text import lines, paragraphs, styled, visible
 from workbench.bench.screens.ski.wear_screen import offer
 from workbench.frozen import dataclass
 from workbench.measure.units import Unit
@@ -85,7 +85,7 @@ class BlockScreen(TableScreen):
     def table(self, width: int) -> Content:
         """Return the studs in words, then drawn with the blade in hand."""
         out = [styled((visible(self._kept.block.name, width), "bold"))]
-        out += [styled(part) for words in self._kept.words for part in wrapped(words, width)]
+        out += paragraphs(self._kept.words, width)
         if self._blade is not None:
             out += [styled(""), *map(styled, drawn_block(self._kept.block, self._blade))]
         return lines(out)

@@ -12,7 +12,7 @@ from workbench.bench.draw.room import look_of
 from workbench.bench.draw.text import padded, styled, visible
 from workbench.records.store.rows import QueueItem
 from workbench.records.tables.find import KnownSki
-from workbench.work.job.queue_line import RosterLine
+from workbench.work.job.job_view import RosterLine
 from workbench.work.job_text.importance import Importance, Said
 from workbench.work.roster.queue import ago
 from workbench.work.text.words import LOOSE_SHORT

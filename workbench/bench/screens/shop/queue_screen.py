@@ -27,7 +27,7 @@ from workbench.bench.screens.shop.queue_rows import (
 from workbench.errors import InputError
 from workbench.records.store.rows import QueueItem
 from workbench.records.tables.find import KnownSki
-from workbench.work.job.queue_line import RosterLine
+from workbench.work.job.job_view import RosterLine
 from workbench.work.job_text.view_words import stage_words
 from workbench.work.roster import queue
 from workbench.work.roster.find import Finder, queue_finder, ski_finder

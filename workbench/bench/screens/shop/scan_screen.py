@@ -14,12 +14,13 @@ from textual.content import Content
 from textual.events import Key
 
 from workbench.bench.bases.drawn_view import DrawnCloser
-from workbench.bench.bases.forms import Field, Form, drafts_of
-from workbench.bench.draw.canvas import DOTS, Canvas, Mode
+from workbench.bench.bases.form_lines import drafts_of
+from workbench.bench.bases.forms import Field, Form
+from workbench.bench.draw.canvas import Canvas, Mode
 from workbench.bench.draw.room import TONES
-from workbench.bench.draw.text import Tone, lines, styled, visible, wrapped
+from workbench.bench.draw.text import Tone, lines, paragraph, visible
 from workbench.errors import BenchError, InputError
-from workbench.fin.frame.pose import Point
+from workbench.fin.frame import Point
 from workbench.frozen import dataclass
 from workbench.measure.units import Unit, unit_of
 from workbench.records.store import rows
@@ -42,7 +43,6 @@ if TYPE_CHECKING:
 TITLE = "Trace a scan, photo or drawing"
 STYLES = {NOW: "$foreground", LIT: "bold $accent", FAINT: "$ink-faint"}
 GROUND = "ground"
-CELL_ASPECT = 2.0
 REFRESH_S = 0.5
 MOST_SAID = 8
 """Lines below the drawing."""
@@ -196,22 +196,20 @@ class ScanScreen(DrawnCloser):
                 words = f"{visible(self._file.path, 200)}: {doing}, {seconds} s. Esc breaks off."
             else:
                 words = f"{words}. Esc goes back to the form."
-            return [styled((part, TONES[tone])) for part in wrapped(words, width)]
+            return paragraph(words, width, TONES[tone])
         kind = "a new blade" if self._is_new else "a new version"
         head = f"{visible(found.blade.name, 60)}, {kind}: {found.size_words(self._unit)}"
-        out = [styled((part, "bold")) for part in wrapped(head, width)]
+        out = paragraph(head, width, "bold")
         question = f"Are these its top and back edge? They turn the frame. {found.edges_words}."
-        out += [styled((part, "bold $accent")) for part in wrapped(question, width)]
-        if self._why[0]:
-            out += [styled((part, TONES["warn"])) for part in wrapped(self._why[0], width)]
+        out += paragraph(question, width, "bold $accent")
+        out += paragraph(self._why[0], width, TONES["warn"])
         for note in found.notes[1:]:
-            out += [styled((part, "$state-caution")) for part in wrapped(f"! {note}", width)]
+            out += paragraph(f"! {note}", width, "$state-caution")
         return out
 
     def _picture(self, look: Look, width: int, height: int) -> list[Content]:
         canvas = Canvas(max(width, 1), height, self._mode)
-        across, down = DOTS[self._mode]
-        squash = across * CELL_ASPECT / down
+        squash = canvas.squash
         per = min(
             (canvas.dots_wide - 1) / look.picture.width,
             (canvas.dots_high - 1) * squash / look.picture.height,
@@ -229,16 +227,8 @@ class ScanScreen(DrawnCloser):
                 canvas.polyline([at(p) for p in points], part.ink)
         for part in look.picture.parts:
             if isinstance(part, Words):
-                x, y = at(part.at)
-                col = round(x / across) - len(part.text) // 2
-                col = min(max(col, 0), max(canvas.width - len(part.text), 0))
-                row = min(max(round(y / down), 0), canvas.height - 1)
-                canvas.text(col, row, part.text, part.ink)
-        faint = STYLES[FAINT]
-        return [
-            styled(*((text, STYLES.get(str(ink), faint)) for text, ink in row))
-            for row in canvas.rows()
-        ]
+                canvas.letters(at(part.at), part.text, part.ink, len(part.text) // 2)
+        return canvas.contents(lambda ink: STYLES.get(str(ink), STYLES[FAINT]))
 
     # -- keys ------------------------------------------------------------------------------------
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from time import monotonic
 from typing import TYPE_CHECKING
 
-from workbench.bench.bases.forms import Field, Form, drafts_of
+from workbench.bench.bases.form_lines import drafts_of
+from workbench.bench.bases.forms import Field, Form
 from workbench.bench.draw import themes
 from workbench.errors import BenchError
 from workbench.work.job.shop import Shop

@@ -14,12 +14,12 @@ from textual.widgets import Static
 from workbench.bench.bases.forms import Field, Form
 from workbench.bench.bases.key_line import KeyLine
 from workbench.bench.bases.number_screen import ENTRY_FIRST, NumberScreen
-from workbench.bench.draw.canvas import DOTS, Canvas, Mode
+from workbench.bench.draw.canvas import CELL_ASPECT, DOTS, Canvas, Mode
 from workbench.bench.draw.room import TONES
-from workbench.bench.draw.text import lines, styled, visible, wrapped
+from workbench.bench.draw.text import lines, paragraph, styled, visible
 from workbench.bench.screens.ski.wear_screen import offer
 from workbench.errors import BenchError
-from workbench.fin.frame.pose import Point
+from workbench.fin.frame import Point
 from workbench.measure.display import length_text
 from workbench.measure.lengths import Placing
 from workbench.measure.units import Unit
@@ -43,7 +43,6 @@ OTHER_LINES = 13
 
 OUTLINE, LIT, HOLE = "outline", "lit", "hole"
 STYLES = {OUTLINE: "$foreground", LIT: "bold $accent", HOLE: "$ink-faint"}
-CELL_ASPECT = 2.0
 
 
 class TraceScreen(NumberScreen[rows.Blade]):
@@ -92,21 +91,21 @@ class TraceScreen(NumberScreen[rows.Blade]):
         self.query_one("#trace-shape", Static).update(self._shape(width, height))
         self.query_one("#trace-step", Static).update(self._step_lines(width))
         words, tone = self.message
-        said = [styled((p, TONES[tone])) for p in wrapped(words, width)[:4]] if words else []
+        said = paragraph(words, width, TONES[tone])[:4]
         self.query_one("#trace-said", Static).update(lines(said))
 
     def _shape(self, width: int, height: int) -> Content:
         frame = self.tracing.frame
         if frame is None:
             text = "Lay the top edge along a straight edge and the back edge against a square."
-            return lines([styled(p) for p in wrapped(text, width)])
+            return lines(paragraph(text, width))
         canvas = Canvas(width, height, self.mode)
         across, down = DOTS[self.mode]
         per = min(
             (canvas.dots_wide - 4 * across) / (1.1 * frame.top_mm),
             (canvas.dots_high - 2 * down) / frame.height_mm * down / across / CELL_ASPECT,
         )
-        squash = across * CELL_ASPECT / down
+        squash = canvas.squash
 
         def at(p: Point) -> tuple[float, float]:
             # The top edge lies below: as on the ski, base up, the blade points upward.
@@ -126,7 +125,7 @@ class TraceScreen(NumberScreen[rows.Blade]):
             )
         step = self.tracing.step
         for hole in self.tracing.holes:
-            self._mark(canvas, at(hole.at_mm), "o", HOLE)
+            canvas.letters(at(hole.at_mm), "o", HOLE)
         if step is not None and step.place is not None:
             ends = (
                 ((step.place.at_mm, 0.0), (step.place.at_mm, frame.height_mm))
@@ -136,16 +135,8 @@ class TraceScreen(NumberScreen[rows.Blade]):
             if step.place.edge == "trailing":
                 ends = (ends[0], (0.4 * frame.top_mm, step.place.at_mm))
             canvas.dashed(*at(ends[0]), *at(ends[1]), LIT)
-            self._mark(canvas, at(ends[1]), str(step.place.number), LIT)
-        out = []
-        for row in canvas.rows():
-            out.append(styled(*((char, STYLES.get(str(ink), "")) for char, ink in row)))
-        return lines(out)
-
-    def _mark(self, canvas: Canvas, at: tuple[float, float], text: str, ink: str) -> None:
-        across, down = DOTS[self.mode]
-        col = min(round(at[0] / across), canvas.width - len(text))
-        canvas.text(max(col, 0), max(round(at[1] / down), 0), text, ink)
+            canvas.letters(at(ends[1]), str(step.place.number), LIT)
+        return lines(canvas.contents(lambda ink: STYLES.get(str(ink), "")))
 
     def _step_lines(self, width: int) -> Content:
         tracing, unit = self.tracing, self.tracing.unit
@@ -160,8 +151,7 @@ class TraceScreen(NumberScreen[rows.Blade]):
             text = f"All taken; outline known to {known} {unit}. + keeps the blade"
             out.append(styled((visible(text, width), "bold $accent")))
         else:
-            left = f" ({unit})"
-            out += [styled((p, "bold $accent")) for p in wrapped(step.words + left, width)]
+            out += paragraph(f"{step.words} ({unit})", width, "bold $accent")
         out.append(self.entry_line())
         return lines(out)
 

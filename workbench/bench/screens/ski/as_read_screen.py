@@ -21,7 +21,7 @@ from workbench.bench.bases.number_screen import ENTRY_FIRST, NumberScreen
 from workbench.bench.draw.canvas import Area, Mode
 from workbench.bench.draw.room import TONES
 from workbench.bench.draw.side_view import method_view
-from workbench.bench.draw.text import Tone, lines, styled, visible, wrapped
+from workbench.bench.draw.text import Tone, lines, paragraph, paragraphs, styled, visible
 from workbench.errors import BenchError, InputError
 from workbench.fin.reading.quantities import QUANTITIES
 from workbench.measure.units import Unit
@@ -107,7 +107,7 @@ class AsReadScreen(NumberScreen[bool]):
         self.query_one("#drawn", Static).update(lines(self._drawn(width)))
         self.query_one("#ours", Static).update(lines(self._ours_rows(width)))
         words, tone = self.message
-        said = [styled((part, TONES[tone])) for part in wrapped(words, width)] if words else []
+        said = paragraph(words, width, TONES[tone])
         self.query_one("#said", Static).update(lines(said[:3]))
 
     def _rows(self, width: int) -> list[Content]:
@@ -126,29 +126,25 @@ class AsReadScreen(NumberScreen[bool]):
         how = self.how
         if how is None:
             return [styled((f"no {QUANTITIES[self._at]} method yet: e states one", "bold"))]
-        said = [part for s in shown_how(how, self.unit)[:2] for part in wrapped(s, width)][:3]
-        out = [styled((part, "$ink-faint")) for part in said]
+        out = paragraphs(shown_how(how, self.unit)[:2], width, "$ink-faint")[:3]
         room = min(self.size.height - FRAME_LINES, MOST_DRAWN)
         if room >= LEAST_DRAWN:
             area = Area(width, room, self._mode)
             picture = method_view(self.view.rig, self.view.pose, how.method, area)
-            for row in picture.canvas.rows():
-                out.append(styled(*[(text, f"$ink-{ink}" if ink else "") for text, ink in row]))
+            out += picture.canvas.contents()
         return out
 
     def _ours_rows(self, width: int) -> list[Content]:
         missing = [q for q, t in zip(QUANTITIES, self._theirs, strict=True) if t is None]
         if missing:
             said = f"Still to come: {', '.join(missing)}. Then they are shown here by our methods."
-            return [styled(part) for part in wrapped(said, width)]
+            return paragraph(said, width)
         try:
             found = self._found()
         except BenchError as why:
-            told = wrapped(f"✗ {error_words(why, self.unit)}", width)
-            return [styled((part, "$state-caution")) for part in told]
-        told = [part for each in found for part in wrapped(ours_words(each, self.unit), width)]
-        return [styled(("In our methods (+ makes them the target):", "bold $accent")),
-                *(styled(part) for part in told)]  # fmt: skip
+            return paragraph(f"✗ {error_words(why, self.unit)}", width, "$state-caution")
+        head = styled(("In our methods (+ makes them the target):", "bold $accent"))
+        return [head, *paragraphs((ours_words(each, self.unit) for each in found), width)]
 
     def _found(self) -> tuple[Ours, ...]:
         return in_our_methods(self.shop, self.view, [t for t in self._theirs if t is not None])

@@ -7,12 +7,7 @@ from collections.abc import Iterable
 from textual.content import Content
 
 from workbench.bench.bases.view_only import UnitTable, trouble
-from workbench.bench.draw.text import (
-    lines,
-    styled,
-    visible,
-    wrapped,
-)
+from workbench.bench.draw.text import lines, paragraph, paragraphs, styled, visible, wrapped
 from workbench.errors import BenchError
 from workbench.measure.budget import Row
 from workbench.measure.display import fine_text, length_text
@@ -95,9 +90,9 @@ def budget_table(trust: Trust, unit: Unit, width: int) -> Content:
         fits = len(text) + 2 + len(beside) <= width
         out.append(styled((text, "bold"), f"  {beside}" if fits else ""))
         out += [] if fits else [styled(f"  {beside}")]
-    out += [styled(part) for part in wrapped(improve_words(trust, unit), width)]
+    out += paragraph(improve_words(trust, unit), width)
     out += _repeats(trust, unit, width)
-    out += [styled((p, "bold")) for w in meaning_words(trust, unit) for p in wrapped(w, width)]
+    out += paragraphs(meaning_words(trust, unit), width, "bold")
     if not kind:
         made = [(part.name, part_words(part, unit)) for part in budget.parts]
         out += [styled(("known / divisor × sensitivity (distribution, type)", "bold $accent"))]
@@ -135,7 +130,7 @@ def _repeats(trust: Trust, unit: Unit, width: int) -> list[Content]:
         figures += "; one reading shows no scatter"
     else:
         figures += f", sd {finer_text(repeats.sd, unit)}, spread {finer_text(repeats.spread, unit)}"
-    out = [styled((part, "bold")) for part in wrapped(figures, width)]
+    out = paragraph(figures, width, "bold")
     out += _listed(trust, unit, width)
     out += _struck(trust, unit, width)
     said = f"Test: {doubts.test}."
@@ -145,7 +140,7 @@ def _repeats(trust: Trust, unit: Unit, width: int) -> list[Content]:
         said += " Doubtful ones still count: strike one out (x) or keep it."
     elif repeats.n >= 3:
         said += " None is doubtful."
-    return [*out, *[styled((part, "$ink-faint")) for part in wrapped(said, width)]]
+    return [*out, *paragraph(said, width, "$ink-faint")]
 
 
 def _listed(trust: Trust, unit: Unit, width: int) -> list[Content]:

@@ -9,7 +9,7 @@ from textual.content import Content
 
 from workbench.bench.bases.prompts import Prompt
 from workbench.bench.bases.unit_list import UnitList
-from workbench.bench.draw.text import styled, visible, wrapped
+from workbench.bench.draw.text import paragraph, paragraphs, styled, visible
 from workbench.errors import BenchError, InputError
 from workbench.fin.plan.found_block import FoundBlock
 from workbench.measure.units import Unit
@@ -60,11 +60,11 @@ class FoundBlockScreen(UnitList):
         """Return which block it is, what is missing, and what contradicts."""
         out = [styled((visible(self.view.block_name, width), "bold $accent"))]
         if self._found is None:
-            out += [styled((p, "$state-caution")) for p in wrapped(f"? {self._why}", width)]
-            out += [styled(part) for part in wrapped(HOW, width)]
+            out += paragraph(f"? {self._why}", width, "$state-caution")
+            out += paragraph(HOW, width)
         elif not self._found.agree:
             why = found_lines(self._found, self.unit)[-1]
-            out += [styled((part, "bold $state-caution")) for part in wrapped(why, width)]
+            out += paragraph(why, width, "bold $state-caution")
         return out
 
     def rows(self, width: int) -> Sequence[Content]:
@@ -88,12 +88,11 @@ class FoundBlockScreen(UnitList):
         if self._found is not None:
             figures = self._figures(self._found)
             marked = figures[min(self.at, len(figures) - 1)]
-            out += [styled((part, "bold")) for part in wrapped(marked, width)]
+            out += paragraph(marked, width, "bold")
         made = moves_words(self.view)
         head = f"{len(made)} round{'' if len(made) == 1 else 's'} made and read:"
-        for text in (head, *made) if made else ("No round is made yet.",):
-            out += [styled((part, "$ink-faint")) for part in wrapped(text, width)]
-        return out
+        rounds = (head, *made) if made else ("No round is made yet.",)
+        return [*out, *paragraphs(rounds, width, "$ink-faint")]
 
     def _figures(self, found: FoundBlock) -> list[str]:
         return [figure_words(f, self.unit, found.agree) for f in found.figures]

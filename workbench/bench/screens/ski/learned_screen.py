@@ -9,8 +9,8 @@ from textual.content import Content
 from textual.widgets import Static
 
 from workbench.bench.bases.unit_list import UnitList
-from workbench.bench.draw.learned_plot import learned_plot
-from workbench.bench.draw.text import styled, visible, wrapped
+from workbench.bench.draw.plots import learned_plot
+from workbench.bench.draw.text import paragraph, paragraphs, styled, visible
 from workbench.measure.units import Unit
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
@@ -76,12 +76,11 @@ class LearnedScreen(UnitList):
     def head(self, width: int) -> Sequence[Content]:
         """The block and blade, what learning changed, and a question about a thread."""
         page = self.page
-        out = [styled((part, "bold $accent")) for part in wrapped(page.title, width)]
-        out += [styled(part) for text in page.history for part in wrapped(text, width)]
-        out += [styled((part, "bold")) for part in wrapped(ON if self._is_on else OFF, width)]
+        out = paragraph(page.title, width, "bold $accent")
+        out += paragraphs(page.history, width)
+        out += paragraph(ON if self._is_on else OFF, width, "bold")
         if page.asked:
-            asked = wrapped(f"? {page.asked}", width)
-            out += [styled((part, "bold $state-caution")) for part in asked]
+            out += paragraph(f"? {page.asked}", width, "bold $state-caution")
         return out
 
     def rows(self, width: int) -> Sequence[Content]:
@@ -97,10 +96,8 @@ class LearnedScreen(UnitList):
         """The marked stud in full with its turns, and what was forgotten."""
         page = self.page
         stud = page.studs[min(self.at, len(page.studs) - 1)]
-        out = [styled((part, "bold")) for part in wrapped(stud.words, width)]
-        below = [
-            styled((part, "$ink-faint")) for text in page.forgotten for part in wrapped(text, width)
-        ]
+        out = paragraph(stud.words, width, "bold")
+        below = paragraphs(page.forgotten, width, "$ink-faint")
         height = self.query_one("#list", Static).size.height
         taken = len(self.head(width)) + len(page.studs) + len(out) + len(below) + 1
         room = min(height - taken, MOST_PLOT)

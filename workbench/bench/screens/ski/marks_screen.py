@@ -18,12 +18,7 @@ from workbench.bench.bases.forms import Field, Form
 from workbench.bench.bases.key_line import KeyLine
 from workbench.bench.bases.number_screen import ENTRY_FIRST, NumberScreen
 from workbench.bench.draw.room import TONES, count_line, first_seen
-from workbench.bench.draw.text import (
-    lines,
-    styled,
-    visible,
-    wrapped,
-)
+from workbench.bench.draw.text import lines, paragraph, styled, visible
 from workbench.errors import BenchError
 from workbench.measure.display import length_text
 from workbench.measure.units import Unit
@@ -137,23 +132,20 @@ class MarksScreen(NumberScreen[None]):
         mark = self.marked
         if mark is None:
             words = "A mark is a scribed point on the ski, read on a scale or lines on the blade."
-            return lines([styled(part) for part in wrapped(words, width)])
+            return lines(paragraph(words, width))
         title = visible(f"Read at the scribe: {mark.method.name} ({self.unit})", width)
-        place = [
-            styled((p, "$ink-faint")) for p in wrapped(place_words(mark.method, self.unit), width)
-        ]
+        place = paragraph(place_words(mark.method, self.unit), width, "$ink-faint")
         why = refusal(self.view.progress, "mark")
         if why and not self.entry:  # else it would invite what is refused
-            waits = [styled((part, "$state-caution")) for part in wrapped(f"✗ {why}", width)]
+            waits = paragraph(f"✗ {why}", width, "$state-caution")
             return lines([styled((title, "bold $accent")), *place, *waits])
         return lines([styled((title, "bold $accent")), *place, self.entry_line()])
 
     def _said_lines(self, width: int) -> Content:
         words, tone = self.message
-        out = [styled((part, TONES[tone])) for part in wrapped(words, width)] if words else []
+        out = paragraph(words, width, TONES[tone])
         for sentence in suspect_words(self.view, self.unit):
-            said = wrapped(f"? {sentence}", width)
-            out += [styled((part, "bold $state-caution")) for part in said]
+            out += paragraph(f"? {sentence}", width, "bold $state-caution")
         return lines(out[:_SAID_LINES])
 
     # -- keys ------------------------------------------------------------------------------------

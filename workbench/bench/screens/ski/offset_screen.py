@@ -9,7 +9,7 @@ from textual.content import Content
 
 from workbench.bench.bases.forms import Field, Form, by_view
 from workbench.bench.bases.unit_list import UnitList, told
-from workbench.bench.draw.text import styled, visible, wrapped
+from workbench.bench.draw.text import paragraph, styled, visible
 from workbench.errors import InputError
 from workbench.measure.display import FINE, change_text
 from workbench.measure.stats.learnt_offset import Restatement
@@ -84,7 +84,7 @@ class OffsetScreen(UnitList):
     def head(self, width: int) -> Sequence[Content]:
         """The two methods and what their pairs say."""
         if self._study is None:
-            return [styled((part, "bold")) for part in wrapped(_NONE, width)]
+            return paragraph(_NONE, width, "bold")
         two = self.two
         room = max((width - 22) // 2, 8)
         title = f"{visible(two.first.name, room)} → {visible(two.second.name, room)}"

@@ -12,7 +12,7 @@ from workbench.bench.bases.drawn_view import DrawnCloser
 from workbench.bench.draw.canvas import DOTS, Canvas, Mode
 from workbench.bench.draw.text import lines, styled, visible, wrapped
 from workbench.errors import BenchError
-from workbench.fin.frame.pose import Point
+from workbench.fin.frame import Point
 from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop
@@ -25,7 +25,6 @@ if TYPE_CHECKING:
 
 OUTLINE, EDGE, NUMBER, HOLE = "outline", "edge", "number", "hole"
 STYLES = {OUTLINE: "$foreground", EDGE: "bold $accent", NUMBER: "bold", HOLE: "$ink-faint"}
-CELL_ASPECT = 2.0
 LEAST_APART = 3
 """Cells between two numbers that are written."""
 
@@ -77,7 +76,7 @@ class OutlineScreen(DrawnCloser):
         canvas = Canvas(max(width, 1), height, self._mode)
         across, down = DOTS[self._mode]
         us, vs = zip(*blade.outline_mm, strict=True)
-        squash = across * CELL_ASPECT / down
+        squash = canvas.squash
         per = min(
             (canvas.dots_wide - 8 * across) / (max(us) - min(us)),
             (canvas.dots_high - 3 * down) * squash / (max(vs) - min(vs)),
@@ -92,23 +91,15 @@ class OutlineScreen(DrawnCloser):
         for edge in (blade.top_edge_mm, blade.back_edge_mm):
             canvas.line(*at(edge[0]), *at(edge[1]), EDGE)
         for hole in blade.holes:
-            self._letters(canvas, at(hole.at_mm), f"o{hole.name}", HOLE)
+            canvas.letters(at(hole.at_mm), visible(f"o{hole.name}", 6), HOLE)
         written: list[tuple[float, float]] = []
         for number, p in enumerate(blade.outline_mm, 1):
             x, y = at(p)
             col, row = x / across, y / down
             if all(abs(col - c) + 2 * abs(row - r) > LEAST_APART for c, r in written):
                 written.append((col, row))
-                self._letters(canvas, (x, y), str(number), NUMBER)
-        return [
-            styled(*((text, STYLES.get(str(ink), "")) for text, ink in row))
-            for row in canvas.rows()
-        ]
-
-    def _letters(self, canvas: Canvas, at: tuple[float, float], text: str, ink: str) -> None:
-        across, down = DOTS[self._mode]
-        col = min(max(round(at[0] / across), 0), canvas.width - len(text))
-        canvas.text(col, min(max(round(at[1] / down), 0), canvas.height - 1), visible(text, 6), ink)
+                canvas.letters((x, y), str(number), NUMBER)
+        return canvas.contents(lambda ink: STYLES.get(str(ink), ""))
 
 
 def open_on(bench: Bench) -> None:

@@ -7,12 +7,7 @@ from collections.abc import Mapping
 from textual.content import Content
 
 from workbench.bench.bases.view_only import UnitTable, trouble
-from workbench.bench.draw.text import (
-    lines,
-    styled,
-    visible,
-    wrapped,
-)
+from workbench.bench.draw.text import lines, paragraph, paragraphs, styled, visible, wrapped
 from workbench.errors import BenchError
 from workbench.measure.display import change_text, fine_text, length_text
 from workbench.measure.stats.learnt_offset import Restatement
@@ -48,7 +43,7 @@ class RestateScreen(UnitTable):
             return trouble(self._why, width)
         table = restate_table(self._rows, self.unit, width, self._learnt)
         said = f"{exposed_words(self._out.seen, self.unit)}." if self._out is not None else ""
-        return lines([table, *(styled(part) for part in ("", *wrapped(said, width)) if said)])
+        return lines([table, *([styled(""), *paragraph(said, width)] if said else ())])
 
 
 def restate_table(
@@ -76,7 +71,7 @@ def restate_table(
         "blade's outline is known is not in it.",
     )
     out.append(styled(""))
-    out += [styled((part, "$ink-faint")) for note in notes for part in wrapped(note, width)]
+    out += paragraphs(notes, width, "$ink-faint")
     return lines(out)
 
 

@@ -10,7 +10,7 @@ from textual.content import Content
 from workbench.advice.ride_feel import CLAIM, SURE_WORDS
 from workbench.bench.bases.forms import Field, Form, by_view
 from workbench.bench.bases.unit_list import UnitList
-from workbench.bench.draw.text import styled, visible, wrapped
+from workbench.bench.draw.text import paragraph, styled, visible
 from workbench.errors import InputError
 from workbench.measure.units import Unit
 from workbench.work.advice import rides
@@ -78,8 +78,8 @@ class RideScreen(UnitList):
             ),
             styled(visible(" · ".join(x for x in place if x), width)),
         ]
-        out += [styled(x) for x in wrapped("felt: " + "; ".join(ride.complaints), width)[:2]]
-        out += [styled((x, "italic")) for x in wrapped(note.text, width)[:3] if x]
+        out += paragraph("felt: " + "; ".join(ride.complaints), width)[:2]
+        out += paragraph(note.text, width, "italic")[:3]
         return [*out, Content(""), styled(("What technicians try", "bold $accent"))]
 
     def rows(self, width: int) -> Sequence[Content]:
@@ -106,12 +106,12 @@ class RideScreen(UnitList):
             change = offer.suggestion.change
             out.append(styled((visible(offer.arithmetic, width), "bold")))
             why = f"{change.why}; for: {offer.suggestion.because}. It may cost: {change.cost}."
-            out += [styled(x) for x in wrapped(why[0].upper() + why[1:], width)[:3]]
+            out += paragraph(why[0].upper() + why[1:], width)[:3]
             if offer.trouble:
                 out.append(
                     styled((visible(f"✗ not now: {offer.trouble}", width), "$state-caution"))
                 )
-        return [*out, *(styled((x, "$ink-faint")) for x in wrapped(CLAIM, width))]
+        return [*out, *paragraph(CLAIM, width, "$ink-faint")]
 
     # -- what keys do ----------------------------------------------------------------------------
 

@@ -12,7 +12,7 @@ from textual.widgets import Static
 from workbench.bench.bases.forms import Field, Form
 from workbench.bench.bases.unit_list import UnitList, told
 from workbench.bench.draw.canvas import Mode
-from workbench.bench.draw.text import styled, visible, wrapped
+from workbench.bench.draw.text import paragraph, paragraphs, styled, visible, wrapped
 from workbench.bench.draw.wing_drawing import wing_picture
 from workbench.bench.panels.wing_steps import steps_lines, steps_short
 from workbench.errors import BenchError, InputError
@@ -79,7 +79,7 @@ class WingScreen(UnitList):
         """The wing's angle and gauge, and the base."""
         report = self._report
         if report is None:
-            return [styled((part, "bold $state-caution")) for part in wrapped(self._why, width)]
+            return paragraph(self._why, width, "bold $state-caution")
         out = told(width, "wing", wing_text(report), "bold")
         if report.has_wing:
             out += told(width, "gauge", wing_report.gauge_words(report))
@@ -119,7 +119,7 @@ class WingScreen(UnitList):
         room = self.query_one("#list", Static).size.height
         told_here = wing_report.elsewhere_words(report) if report.has_wing else ()
         told_here = told_here if room >= _ROOMY else told_here[:1]
-        words = [styled(part) for words in told_here for part in wrapped(words, width)]
+        words = paragraphs(told_here, width)
         steps = []
         if report.has_wing:
             steps = steps_lines(width) if room >= _ROOMY else steps_short(width)
@@ -133,12 +133,7 @@ class WingScreen(UnitList):
         if room < _LEAST_DRAWN:
             return []
         drawn = wing_picture(report, width, room, self._mode)
-        out = [
-            styled(*[(text, f"$ink-{ink}" if ink else "") for text, ink in row])
-            for row in drawn.canvas.rows()
-        ]
-        caption = wrapped(drawn.caption, width)
-        return [*out, *[styled((part, "$ink-faint")) for part in caption]]
+        return [*drawn.canvas.contents(), *paragraph(drawn.caption, width, "$ink-faint")]
 
     # -- what is done ----------------------------------------------------------------------------
 

@@ -20,12 +20,7 @@ from workbench.errors import InputError
 from workbench.measure.display import length_text
 from workbench.work.job.shop import Shop
 from workbench.work.study import studies
-from workbench.work.study.study_words import (
-    shows_readings,
-    study_state,
-    value_words,
-    whose_words,
-)
+from workbench.work.study.study_words import shows_readings, study_state, value_words, whose_words
 from workbench.work.text.local_time import local_day
 from workbench.work.trust.study_results import State, StudyView, result_of
 

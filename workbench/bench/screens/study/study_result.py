@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from textual.content import Content
-from textual.events import Key
+from textual.events import Key, Resize
 
 from workbench.bench.bases.view_only import UnitTable
 from workbench.bench.draw.canvas import DOTS, Area, Canvas, Mode
@@ -33,11 +33,7 @@ if TYPE_CHECKING:
 LEAST_PICTURE, MOST_PICTURE = 9, 16
 SHARE_CELLS = 9
 
-MARKS: dict[Mode, str] = {
-    "braille": "●○▲△■□◆◇★☆",
-    "block": "●○▲△■□◆◇★☆",
-    "ascii": "ox*#@+%&$=",
-}
+MARKS: dict[Mode, str] = {"braille": "●○▲△■□◆◇★☆", "block": "●○▲△■□◆◇★☆", "ascii": "ox*#@+%&$="}
 """A person's sign, so that no colour is needed to tell them apart."""
 
 _INKS = ("now", "wanted", "stud", "base")
@@ -83,6 +79,10 @@ class ResultScreen(UnitTable):
         event.stop()
         event.prevent_default()
         self.redraw()
+
+    def on_resize(self, event: Resize) -> None:
+        """Draw for the room there is."""
+        self.call_after_refresh(self.redraw)
 
     # -- what it says ----------------------------------------------------------------------------
 
@@ -239,10 +239,7 @@ def people_signs(people: Sequence[str], mode: Mode) -> list[tuple[str, str]]:
     """Return each person's sign with the initials, and the ink."""
     marks = MARKS[mode]
     return [
-        (
-            f"{marks[i % len(marks)]} {visible(name, 12)}",
-            f"$ink-{_INKS[i % len(_INKS)]}",
-        )
+        (f"{marks[i % len(marks)]} {visible(name, 12)}", f"$ink-{_INKS[i % len(_INKS)]}")
         for i, name in enumerate(people)
     ]
 
