@@ -15,8 +15,7 @@ from typing import Literal
 from workbench.errors import InputError
 from workbench.frozen import dataclass
 from workbench.measure.numerics.distributions import f_sf
-from workbench.measure.repeats import mean_of, sum_of_squares
-from workbench.measure.scatter import Scatter
+from workbench.measure.repeats import Scatter, mean_of, sum_of_squares
 
 POOL_ALPHA = 0.25
 """Interaction is pooled into the error unless its F is significant at this level (common

@@ -12,8 +12,7 @@ from dataclasses import dataclass, replace
 
 from workbench.errors import InputError
 from workbench.measure.numerics.distributions import coverage_factor
-from workbench.measure.repeats import checked, summarise
-from workbench.measure.scatter import LEVEL
+from workbench.measure.repeats import LEVEL, checked, summarise
 from workbench.measure.stats.regression import Line, LineError, deming, jackknife, york
 
 FEWEST_PAIRS = 2

@@ -37,7 +37,7 @@ from workbench.work.roster.calipers import (
     check_zero,
     take_in_hand,
 )
-from workbench.work.roster.parts_file import Stock, stock_shop
+from workbench.work.roster.parts_typed import Stock, stock_shop
 from workbench.work.study.studies import keep_reading, plan_study, view_of
 from workbench.work.trust.job_reading import Line
 

@@ -11,11 +11,7 @@ from typing import cast
 
 from workbench.errors import InputError
 from workbench.measure.display import FINE, change_text
-from workbench.measure.temperature import (
-    MATERIALS,
-    check_temperature,
-    material,
-)
+from workbench.measure.temperature import MATERIALS, check_temperature, material
 from workbench.measure.units import Unit, degrees_in
 from workbench.records.store.rows import Temperature
 from workbench.work.job.job_view import JobView
@@ -29,7 +25,7 @@ from workbench.work.trust.temperature_correction import (
     value_mm,
 )
 
-_SCALES: tuple[TemperatureScale, ...] = ("C", "F")
+_SCALES: dict[str, TemperatureScale] = {"C": "C", "F": "F"}
 
 BLADE, CALIPER = "aluminium", "steel"
 """What blade and caliper are made of where nobody said (common practice, no source)."""
@@ -73,7 +69,9 @@ def state_temperature(shop: Shop, view: JobView, fields: Mapping[str, str]) -> J
     """
     if not fields.get("blade", "").strip():
         return _end(shop, view, fields)
-    scale = _scale(fields.get("scale", ""))
+    scale = _SCALES.get(fields.get("scale", "").strip().lstrip("°").upper())
+    if scale is None:
+        raise InputError("scale", fields.get("scale", ""), "C or F")
     blade_c, typed = parse_temperature("blade", fields["blade"], scale)
     second = fields.get("caliper", "").strip()
     caliper_c = parse_temperature("caliper", second, scale)[0] if second else blade_c
@@ -98,13 +96,6 @@ def _end(shop: Shop, view: JobView, fields: Mapping[str, str]) -> JobView:
             lambda now: shop.book.add_mark(now.job.id, shop.who, TEMPERATURE_OFF),
         )
     return shop.view(view.job.id)
-
-
-def _scale(text: str) -> TemperatureScale:
-    found = next((s for s in _SCALES if s == text.strip().lstrip("°").upper()), None)
-    if found is None:
-        raise InputError("scale", text, "C or F")
-    return found
 
 
 def _material(field: str, fields: Mapping[str, str], default: str) -> str:

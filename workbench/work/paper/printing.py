@@ -10,7 +10,7 @@ from typing import Literal
 
 from workbench.errors import InputError
 from workbench.records.store import rows
-from workbench.work.drawing.svg import svg_file
+from workbench.work.drawing.layout import svg_file
 from workbench.work.files.safe_write import slug, write_set
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop

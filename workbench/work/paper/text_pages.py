@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable, Sequence
 
-from workbench.work.drawing.ascii_picture import LEGEND, plain_picture
+from workbench.work.drawing.layout import PLAIN_LEGEND, plain_picture
 from workbench.work.paper.cards import Card, CardNumber
 from workbench.work.paper.day_sheet import UNREAD, DayRow, DaySheet
 from workbench.work.text.safe_text import cells_of, visible
@@ -32,7 +32,7 @@ def card_text(card: Card, width: int = WIDTH, *, drawing: bool = True) -> str:
         out += ["", *_number(number, width)]
     if drawing:
         out += ["", *plain_picture(card.side, width), "", *_folded(card.side_caption, width)]
-        out += _folded(LEGEND, width)
+        out += _folded(PLAIN_LEGEND, width)
     out += ["", *_folded(card.means, width)] if card.means else []
     out += _listed("Notes", card.notes, "- ", width)
     out += _listed("Take care", card.cautions, "! ", width)

@@ -32,8 +32,8 @@ from workbench.work.trace.scale import Ask
 from workbench.work.trace.tracing import (
     FileTraced,
     checked_ask,
-    is_known,
     keep_traced,
+    same_blades,
     trace_file,
 )
 
@@ -143,7 +143,7 @@ class ScanScreen(DrawnCloser):
         file = self._file
         try:
             found = await asyncio.to_thread(trace_file, file.path, file.name, file.ask, told)
-            self._is_new = not is_known(self._shop, found.blade.name)
+            self._is_new = not same_blades(self._shop, found.blade.name)
             self._found = found
         except BrokenOffError:
             return

@@ -15,7 +15,7 @@ from workbench.fin.plan.found_block import FoundBlock
 from workbench.measure.units import Unit
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
-from workbench.work.parts.measured_block import (
+from workbench.work.roster.measured_block import (
     figure_words,
     found_from,
     found_lines,
