@@ -55,7 +55,7 @@ from workbench.work.job_text.view_words import (
 from workbench.work.roster.calipers import in_hand, standing_words
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.plausibility import made_words
-from workbench.work.trust.wing_setup import wing_words
+from workbench.work.trust.wing_setup import kept_wing_words
 
 STAYS = "+0"
 """The change of a reading that stays where it is."""
@@ -273,7 +273,7 @@ class Hands(Acts):
             self._take_as_note(f"'{state.entry}' off a caliper is no {what}: kept as a note")
         elif task.asks == "angle":
             new = task.act(self.shop, view, state.entry)
-            self._went_on(task, new, f"wing angle kept: {wing_words(new.facts)}")
+            self._went_on(task, new, f"wing angle kept: {kept_wing_words(new.facts)}")
         elif state.line is None or not (view.stage in READS_AT or view.reads_locked):
             self._take_as_note(f"no reading is due now: '{state.entry}' is kept as a note")
         elif view.stage == "target":

@@ -12,8 +12,7 @@ from workbench.errors import InputError
 from workbench.records.store.rows import CurveKind
 from workbench.work.job_text.job_text import typed
 from workbench.work.wing.base_curve import keep_curve, latest_curve, strike_curve, use_curve
-from workbench.work.wing.wing_report import wing_report
-from workbench.work.wing.wing_words import base_words, used_words
+from workbench.work.wing.wing_report import curve_words, used_words, wing_report
 
 _ACTS = ("gap", "depth", "use", "strike")
 _BELONGS = {"chord": ("gap",), "from": ("gap",), "shape": ("gap",), "reason": ("strike",)}
@@ -72,7 +71,7 @@ def _run(args: argparse.Namespace) -> int:
 def _show(args: argparse.Namespace) -> None:
     with at_ski(args) as at:
         report = wing_report(at.shop, at.view)
-        lines = [f"Base: {base_words(report, at.unit)}", *used_words(report, at.view.ski, at.unit)]
+        lines = [f"Base: {curve_words(report, at.unit)}", *used_words(report, at.view.ski, at.unit)]
     say(lines)
 
 
@@ -80,7 +79,7 @@ def _keep(at: AtSki, args: argparse.Namespace) -> Did:
     kind, fields = _measured(args)
     keep_curve(at.shop, at.view, kind, fields, at.unit)
     new = at.shop.view(at.view.job.id)
-    said = f"measured: {base_words(wing_report(at.shop, new), at.unit)}"
+    said = f"measured: {curve_words(wing_report(at.shop, new), at.unit)}"
     return new, said, f"not the ski's base yet: {typed('curve --use', at.ski)} makes it so"
 
 

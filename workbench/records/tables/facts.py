@@ -167,7 +167,7 @@ def strike(pen: Pen, row_id: str, reason: str, who: str, replaced_by: str | None
     has that id.
     """
     if not reason.strip():
-        raise InputError("reason", reason, "a few words on why the row is struck out")
+        raise InputError("reason", reason, "a word or two on why")
     table = _table_of(pen.db, row_id)
     for earlier in pen.db.query("SELECT who, at FROM strikes WHERE row_id = ?", [row_id]):
         raise StruckTwiceError(row_id, earlier["who"], earlier["at"])

@@ -11,8 +11,7 @@ from dataclasses import dataclass
 from textual.content import Content
 from textual.events import Key
 
-from workbench.advice.checklists import WING, CheckItem
-from workbench.advice.torque import MAKER_WINS
+from workbench.advice.checklists import MAKER_WINS, WING, CheckItem
 from workbench.bench.bases.lists import ListScreen
 from workbench.bench.bases.prompts import Prompt
 from workbench.bench.draw.text import styled, visible
