@@ -14,12 +14,7 @@ from workbench.errors import InputError
 from workbench.measure.display import FINE, change_text
 from workbench.work.job.shop import Shop
 from workbench.work.offsets import offsets, pairs
-from workbench.work.offsets.offset_words import (
-    Kind,
-    pair_state,
-    restated_words,
-    summary,
-)
+from workbench.work.offsets.offset_words import Kind, pair_state, restated_words, summary
 
 _STYLES: dict[Kind, str] = {
     "plain": "", "strong": "bold", "caution": "bold $state-caution", "faint": "$ink-faint",
@@ -159,16 +154,12 @@ class OffsetScreen(UnitList):
             raise InputError("pair", _typed(line.first), "a pair that counts, marked ✓")
         title = f"Strike out the pair {_typed(line.first)}, {_typed(line.second)}"
 
-        def strike(reason: str) -> None:
-            pairs.strike_pair(self.shop, line, reason)
-            self._typed = None
+        self._ask_why(title, lambda reason: pairs.strike_pair(self.shop, line, reason))
 
-        self._ask_why(title, strike)
-
-    def _kept(self, result: object) -> None:
+    def _kept(self, result: object, said: str = "kept") -> None:
         if result:
             self._typed = None
-        super()._kept(result)
+        super()._kept(result, said)
 
     def _show_restated(self, result: object) -> None:
         if isinstance(result, tuple):
