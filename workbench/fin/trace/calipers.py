@@ -15,7 +15,7 @@ from itertools import accumulate, pairwise
 from typing import Literal
 
 from workbench.errors import InputError
-from workbench.fin.frame import Point
+from workbench.fin.frame import Point, direction
 from workbench.fin.parts.blade import Blade, Hole, area_and_centroid, sides_of
 from workbench.fin.trace.spline import likeliest_bend, smoothed
 from workbench.frozen import dataclass
@@ -165,8 +165,8 @@ def curve_of(frame: Frame, read_mm: Mapping[int, float], *, without: int = 0) ->
     out = []
     for k, at in enumerate(at_points):
         before, after = at_points[max(k - 1, 0)], at_points[min(k + 1, len(at_points) - 1)]
-        length = math.dist(before, after) or 1.0
-        nx, ny = -(after[1] - before[1]) / length, (after[0] - before[0]) / length
+        ex, ey = direction(before, after)
+        nx, ny = -ey, ex
         variance = nx * nx * whole[0].variances[k] + ny * ny * whole[1].variances[k]
         out.append(Known(at, math.sqrt(variance), by_place.get(k, 0)))
     return tuple(out)
@@ -360,9 +360,8 @@ def shifted(blade: Blade, first: int, last: int, by_mm: float) -> Blade:
     out = list(points)
     for i in range(first - 1, last):
         before, after = points[i - 1], points[(i + 1) % n]
-        length = math.dist(before, after) or 1.0
-        nx, ny = (after[1] - before[1]) / length, -(after[0] - before[0]) / length
-        out[i] = (points[i][0] + side * by_mm * nx, points[i][1] + side * by_mm * ny)
+        ex, ey = direction(before, after)
+        out[i] = (points[i][0] + side * by_mm * ey, points[i][1] - side * by_mm * ex)
     return replace(blade, outline_mm=tuple(out))
 
 
