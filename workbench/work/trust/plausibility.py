@@ -20,7 +20,7 @@ from workbench.measure.display import (
     length_text,
     turn_text,
 )
-from workbench.measure.slips import Doubt, doubt
+from workbench.measure.doubtful import Doubt, doubt
 from workbench.measure.stats.adjustment import critical_w
 from workbench.measure.units import MM_PER, Unit
 from workbench.work.text.words import clean
