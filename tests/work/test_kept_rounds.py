@@ -21,7 +21,7 @@ from workbench.work.learn import teaching
 from workbench.work.learn.kept_rounds import KeptRound, rounds_of_ski
 from workbench.work.learn.teaching import learnt_from, teaching_of
 from workbench.work.learn.what_learnt import forget, learnt_page, round_lines, taught_lines
-from workbench.work.roster.wear import change_parts
+from workbench.work.roster.ski_sheet import change_parts
 
 Captured = pytest.CaptureFixture[str]
 

@@ -41,7 +41,7 @@ from workbench.work.order.order_file import order_from
 from workbench.work.paper.card_text import card_text
 from workbench.work.paper.cards import card_of
 from workbench.work.roster.adding import add_ski, ensure_starter, pick
-from workbench.work.roster.wear import change_parts
+from workbench.work.roster.ski_sheet import change_parts
 
 NEW = {"name": "Heron 68", "serial": "H1", "unit": "in"}
 CAME, LEFT = ("2.450", "0.850", "6.900"), ("2.459", "0.8505", "6.9005")

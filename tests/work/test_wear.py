@@ -27,11 +27,12 @@ from workbench.work.job.shop import Shop
 from workbench.work.job.ski_state import REFITTED
 from workbench.work.job.stages import MidPassError
 from workbench.work.order.rigs import blade_of
-from workbench.work.roster.ski_corrections import changed_words, correct_ski
-from workbench.work.roster.wear import (
+from workbench.work.roster.ski_sheet import (
     NEVER_DONE,
     carried_to,
     change_parts,
+    changed_words,
+    correct_ski,
     last_change,
     methods_text,
     strike_change,

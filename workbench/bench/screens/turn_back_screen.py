@@ -17,7 +17,7 @@ from workbench.work.job.entry_words import described
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
     from workbench.records.store.rows import AnyFact
-    from workbench.work.order.turn_records import TurnAnswer
+    from workbench.work.order.round_records import TurnAnswer
 
 _ANSWERS: dict[str, tuple[TurnAnswer, str]] = {
     "b": ("turned_back", "the stud was turned back by hand, just as far"),

@@ -6,8 +6,8 @@ import argparse
 from collections.abc import Callable
 from typing import TypeAlias
 
-from workbench.commands.asked import act_asked
 from workbench.commands.at_ski import unit_of
+from workbench.commands.manual import act_asked
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say, say_json
 from workbench.errors import InputError

@@ -32,7 +32,7 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.tasks import TASKS
 from workbench.work.job_text.view_words import trouble_words
-from workbench.work.roster.parts_file import Stock, stock_shop
+from workbench.work.roster.parts_typed import Stock, stock_shop
 from workbench.work.trust.job_reading import Line
 
 SCATTER_MM = 0.008

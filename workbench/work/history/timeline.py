@@ -14,7 +14,7 @@ from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.history.history import LONGEST_MM, History
 from workbench.work.history.timeline_words import Row, row_words
-from workbench.work.roster.wear import last_change
+from workbench.work.roster.ski_sheet import last_change
 from workbench.work.text.local_time import day_and_time
 from workbench.work.text.words import clean
 

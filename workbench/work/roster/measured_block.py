@@ -36,7 +36,7 @@ from workbench.measure.display import fine_text, length_text, turns_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
 from workbench.records.store import rows
-from workbench.work.drawing.ascii_picture import LEGEND, plain_picture
+from workbench.work.drawing.layout import PLAIN_LEGEND, plain_picture
 from workbench.work.drawing.scene import side_scene
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
@@ -261,7 +261,7 @@ def stud_words(stud: rows.Stud, unit: Unit) -> str:
 def drawn_block(block: rows.Block, blade: rows.Blade) -> list[str]:
     """Return a block in the side view as it was given, this blade at a place made up for it."""
     rig = Rig(blade_of(blade), Base(), tuple(map(stud_of, block.studs)))
-    return [*plain_picture(side_scene(rig, None, None), DRAWN), LEGEND]
+    return [*plain_picture(side_scene(rig, None, None), DRAWN), PLAIN_LEGEND]
 
 
 # -- found from moves --------------------------------------------------------------------------

@@ -15,8 +15,7 @@ from workbench.fin.trace.traced import Traced
 from workbench.frozen import dataclass
 from workbench.measure.display import length_text
 from workbench.measure.units import Unit
-from workbench.work.drawing.ascii_picture import ASPECT, plain_lines
-from workbench.work.drawing.layout import Picture, Stroke, Words
+from workbench.work.drawing.layout import ASPECT, Picture, Stroke, Words, plain_lines
 from workbench.work.drawing.scene import FAINT, LIT, NOW
 
 Matrix = tuple[float, ...]

@@ -19,7 +19,7 @@ from workbench.bench.bases.prompts import Prompt
 from workbench.bench.draw.text import styled, visible
 from workbench.errors import InputError
 from workbench.records.store.rows import Checklist
-from workbench.work.order.shop_policy import Rules, rules_of
+from workbench.work.order.shop_policy import Rules, shop_rules
 from workbench.work.roster import check_lists
 from workbench.work.roster.check_lists import Torque
 
@@ -61,7 +61,7 @@ class ChecksScreen(ListScreen):
         self.at = 1
 
     def _load(self) -> None:
-        rules = rules_of(self.bench.shop.book)
+        rules = shop_rules(self.bench.shop.book)
         out: list[Listed] = []
         for which, title in TITLES.items():
             out.append(Listed(heading=title))
@@ -135,7 +135,7 @@ class ChecksScreen(ListScreen):
             acts[char]()
 
     def _change(self, act: Callable[[], object], words: str) -> None:
-        before = rules_of(self.bench.shop.book)
+        before = shop_rules(self.bench.shop.book)
         act()
         self._before.append(before)
         self._load()

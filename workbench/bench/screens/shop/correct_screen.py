@@ -9,7 +9,7 @@ from workbench.bench.bases.form_lines import clean
 from workbench.bench.bases.forms import Field, Form
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop
-from workbench.work.roster.ski_corrections import changed_words, correct_ski, sheet_of
+from workbench.work.roster.ski_sheet import changed_words, correct_ski, sheet_of
 
 if TYPE_CHECKING:
     from workbench.bench.app import Bench

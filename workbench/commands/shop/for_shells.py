@@ -1,4 +1,4 @@
-"""``completion``: a script by which a shell completes commands and options."""
+"""``completion`` and ``man``: scripts for shells and the manual page, made of what --help says."""
 
 from __future__ import annotations
 
@@ -7,9 +7,10 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from workbench.commands.manual import help_of, page
+from workbench import __version__
+from workbench.commands.manual import STATUSES, Index, Parser, help_of
 from workbench.commands.output import say
-from workbench.errors import BenchError
+from workbench.errors import BenchError, InputError
 
 PATHS = ("FILE", "PATH", "FOLDER", "ORDER")
 """The word for a path in a command's usage: files are offered there."""
@@ -20,35 +21,34 @@ SHELLS = ("bash", "zsh", "tcsh", *OURS)
 
 
 def add(commands: Any) -> None:
-    """Add the parser."""
+    """Add ``completion`` and ``man``."""
+    _add_completion(commands)
+    _add_man(commands)
+
+
+def _add_completion(commands: Any) -> None:
     parser = commands.add_parser(
         "completion",
         help="print a script that lets a shell complete commands and options",
         description="Keep what it prints where your shell looks for completions, or read it in by "
         "the shell's start-up file.",
-    )
-    parser.add_argument("shell", choices=SHELLS, help="the shell")
-    parser.set_defaults(run=_completion)
-    page(
-        parser,
-        [
+        run=_completion,
+        see="man, paths",
+        examples=[
             ("completion bash", "For bash: source <(quarterturn completion bash)"),
             ("completion zsh", "For zsh: keep it as _quarterturn in a folder of $fpath."),
             ("completion tcsh", "For tcsh: keep it in a file and source that."),
-            (
-                "completion fish",
-                "For fish: keep it as ~/.config/fish/completions/quarterturn.fish",
-            ),
+            ("completion fish", "For fish: keep it as ~/.config/fish/completions/quarterturn.fish"),
             (
                 "completion powershell",
                 "For PowerShell: keep it in a file and name that in $PROFILE behind a dot.",
             ),
         ],
-        ("man", "paths"),
     )
+    parser.add_argument("shell", choices=SHELLS, help="the shell")
 
 
-def _completion(args: argparse.Namespace) -> int:
+def _completion(args: argparse.Namespace) -> None:
     parser = args.whole()
     ours: dict[str, Callable[[_Command, list[_Command]], Iterator[str]]] = {
         "fish": _fish,
@@ -56,7 +56,7 @@ def _completion(args: argparse.Namespace) -> int:
     }
     if args.shell in ours:
         say(ours[args.shell](_command("", "", parser), _commands(parser)))
-        return 0
+        return
     try:
         import shtab
     except ImportError:
@@ -65,7 +65,6 @@ def _completion(args: argparse.Namespace) -> int:
         if action.metavar in PATHS:
             action.complete = shtab.FILE  # type: ignore[attr-defined]
     say([shtab.complete(parser, shell=args.shell)])
-    return 0
 
 
 def _actions(parser: argparse.ArgumentParser) -> Iterator[argparse.Action]:
@@ -265,3 +264,127 @@ def _doubled(text: str) -> str:
     """Return text as PowerShell quotes it; a tool tip must not be empty."""
     inner = text.replace("'", "''").replace("\N{RIGHT SINGLE QUOTATION MARK}", "''")
     return f"'{inner}'"
+
+
+# -- the manual page -------------------------------------------------------------------------------
+
+WORDS = "a bench partner for setting a slalom-ski fin"
+
+
+def _add_man(commands: Any) -> None:
+    parser = commands.add_parser(
+        "man",
+        help="print the manual page, of all commands or of one",
+        description="Printed as man(1) reads it, from the same source as --help. To read it: "
+        "quarterturn man | man -l -",
+        run=_man,
+        see="completion",
+        examples=[
+            ("man", "The page of the program, with every command."),
+            ("man turns", "One command's."),
+        ],
+    )
+    parser.place("of", "COMMAND", "one command; default: all", nargs="?")
+
+
+def _man(args: argparse.Namespace) -> None:
+    program = args.whole()
+    commands = _commands_of(program)
+    if args.of is None:
+        say(program_page(program, commands))
+    elif args.of in commands:
+        say(command_page(commands[args.of]))
+    else:
+        raise InputError("COMMAND", args.of, f"one of {', '.join(commands)}")
+
+
+def _commands_of(program: argparse.ArgumentParser) -> dict[str, Parser]:
+    return {
+        name: parser
+        for action in program._actions
+        if isinstance(action, argparse._SubParsersAction)
+        for name, parser in action.choices.items()
+    }
+
+
+def program_page(program: argparse.ArgumentParser, commands: dict[str, Parser]) -> Iterator[str]:
+    """Yield the lines of the program's page in roff, each command with all it takes."""
+    yield from _head("QUARTERTURN", "quarterturn", WORDS)
+    yield ".SH SYNOPSIS"
+    yield from _as_it_stands(program.format_usage().removeprefix("usage: "))
+    yield ".SH DESCRIPTION"
+    yield from _prose(program.description or "")
+    yield ".SH OPTIONS"
+    yield from _options(program)
+    for name, parser in commands.items():
+        if name in Index.headings:
+            yield f".SH {_text(Index.headings[name].upper())}"
+        yield f".SS {_text(f'quarterturn {name}')}"
+        yield from _prose(f"{parser.summary[:1].upper()}{parser.summary[1:]}.")
+        yield from _body(parser)
+    yield from _end()
+
+
+def command_page(parser: Parser) -> Iterator[str]:
+    """Yield the lines of one command's page in roff."""
+    yield from _head(parser.prog.replace(" ", "-").upper(), parser.prog, parser.summary)
+    yield ".SH DESCRIPTION"
+    yield from _body(parser)
+    yield from _end()
+
+
+def _head(title: str, name: str, words: str) -> Iterator[str]:
+    yield f'.TH {_text(title)} 1 "" "quarterturn {__version__}" "User Commands"'
+    yield ".SH NAME"
+    yield f"{_text(name)} \\- {_text(words)}"
+
+
+def _body(parser: Parser) -> Iterator[str]:
+    yield from _as_it_stands(parser.format_usage().removeprefix("usage: "))
+    yield from _prose(parser.description or "")
+    yield from _options(parser)
+    for line, words in parser.examples:
+        yield from (".TP", f".B {_text(line)}", _text(words))
+    if parser.see:
+        yield from _prose(f"See also: {', '.join(parser.see)}.")
+
+
+def _end() -> Iterator[str]:
+    yield ".SH EXIT STATUS"
+    for status, words in STATUSES:
+        yield from (".TP", f".B {status}", _text(words))
+    yield ".SH SAFETY"
+    yield from _prose(
+        "A loose or sharp fin injures. The ski and block maker's instructions come first."
+    )
+
+
+def _options(parser: argparse.ArgumentParser) -> Iterator[str]:
+    formatter = parser._get_formatter()
+    for action in parser._actions:
+        if not isinstance(action, argparse._SubParsersAction):
+            named = formatter._format_action_invocation(action)
+            yield from (".TP", f".B {_text(named)}", _text(help_of(parser, action)))
+
+
+def _as_it_stands(text: str) -> Iterator[str]:
+    yield from (".PP", ".nf")
+    yield from map(_text, text.rstrip().splitlines())
+    yield ".fi"
+
+
+def _prose(text: str) -> Iterator[str]:
+    for paragraph in text.split("\n\n"):
+        yield from (".PP", _text(" ".join(paragraph.split())))
+
+
+def _text(text: str) -> str:
+    """Return text that roff takes for nothing but text."""
+    kept = "".join(_SIGNS.get(c) or (c if c.isascii() else f"\\[u{ord(c):04X}]") for c in text)
+    return f"\\&{kept}" if kept.startswith(".") else kept
+
+
+_SIGNS = {
+    "\\": "\\e", "-": "\\-", "'": "\\(aq", '"': "\\(dq", "`": "\\(ga", "^": "\\(ha", "~": "\\(ti",
+}  # fmt: skip
+"""What roff takes for a command, or draws as another sign than the one to be typed."""

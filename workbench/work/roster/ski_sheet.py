@@ -1,19 +1,22 @@
-"""What a ski wears: another blade or block from now on, with the reason, and what follows from it.
+"""What is written down of a ski, corrected, and what it wears, changed from now on.
 
-A change is a new version of the ski's sheet, and no correction: what was read before stays with the
-parts it was read on. Until the ski is measured and its clamp bolts are checked it is not released.
+Either is a new version of the ski's sheet; the old ones stay. Another blade or block is no
+correction: what was read before stays with the parts it was read on, and until the ski is measured
+and its clamp bolts are checked it is not released.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from typing import Any
 
 from workbench.errors import BenchError, InputError
 from workbench.fin.reading.quantities import QUANTITIES
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 from workbench.measure.units import Unit
+from workbench.records.book import whole
 from workbench.records.store import rows
 from workbench.records.tables.ski_facts import SkiSheet, changes_of_parts
 from workbench.work.job.job_view import JobView
@@ -21,7 +24,8 @@ from workbench.work.job.shop import Shop
 from workbench.work.job.stages import MidPassError
 from workbench.work.order.carried import CarriedSetting, carried_setting, methods_on
 from workbench.work.order.rigs import blade_of, method_of, rig_of
-from workbench.work.roster.adding import blade_meant, block_meant, checked_text
+from workbench.work.roster.adding import blade_meant, block_meant, checked_name, checked_text
+from workbench.work.roster.parts_typed import yes_or_no
 
 FOLLOWS = (
     "It is not to be ridden until it is measured and its clamp bolts are checked: queue it, and "
@@ -43,6 +47,7 @@ class Worn:
     carried: CarriedSetting | None = None
 
 
+@whole
 def change_parts(shop: Shop, ski_id: str, fields: Mapping[str, str]) -> Worn:
     """Give a ski another blade or block from now on.
 
@@ -54,10 +59,6 @@ def change_parts(shop: Shop, ski_id: str, fields: Mapping[str, str]) -> Worn:
     reason = checked_text(fields, "reason")
     if not reason:
         raise InputError("reason", fields.get("reason", ""), "a few words, such as new blade")
-    return shop.book.batch(_change, shop, ski_id, fields, reason)
-
-
-def _change(shop: Shop, ski_id: str, fields: Mapping[str, str], reason: str) -> Worn:
     old = shop.book.ski(ski_id)
     new, words = old, []
     if fields.get("blade", "").strip():
@@ -149,16 +150,13 @@ def last_change(versions: Sequence[rows.SkiVersion]) -> rows.SkiVersion | None:
     return next((v for v in versions if ids and v.id == ids[-1]), None)
 
 
+@whole
 def strike_change(shop: Shop, ski_id: str, version_id: str, reason: str) -> rows.Strike:
     """Strike out a change of blade or block that was never made; it stays readable.
 
     Raises:
         InputError: no reason; not the last change; or something was read on the new part.
     """
-    return shop.book.batch(_strike, shop, ski_id, version_id, reason)
-
-
-def _strike(shop: Shop, ski_id: str, version_id: str, reason: str) -> rows.Strike:
     why = checked_text({"reason": reason}, "reason")
     if not why:
         raise InputError("reason", reason, "a few words on why it is struck out")
@@ -215,3 +213,85 @@ def last_carried(shop: Shop, ski: rows.Ski, blade: rows.Blade, unit: Unit) -> Ca
         if view.pose is not None and view.ski.blade_id == ski.blade_id:
             return carried_to(shop, view, blade, unit)
     return None
+
+
+# -- the sheet corrected ---------------------------------------------------------------------------
+
+TEXTS = ("rider", "serial", "model", "size", "note")
+_FIELDS = ("name", *TEXTS, "wing")
+
+
+def sheet_of(ski: rows.Ski) -> dict[str, str]:
+    """Return the lines of a ski's sheet that can be corrected, as texts."""
+    texts: dict[str, str] = {key: getattr(ski, key) for key in ("name", *TEXTS)}
+    return {**texts, "wing": "yes" if ski.has_wing else "no"}
+
+
+METHODS = "methods"
+"""The field of what a ski is read by, in order."""
+
+
+@whole
+def correct_ski(shop: Shop, ski_id: str, fields: Mapping[str, str]) -> rows.Ski:
+    """Keep a corrected sheet of a ski; a field left out stays as it is, a blank one is emptied.
+
+    Fields: name, rider, serial, model, size, note; wing (yes or no); methods, three or more of the
+    blade's, by name or number, parted by semicolons.
+
+    Raises:
+        InputError: names the field; or nothing is changed, or another ski is called so.
+    """
+    old, methods = shop.book.ski(ski_id), fields.get(METHODS)
+    new = replace(old, **_typed(fields))
+    if methods is not None:
+        new = replace(new, methods=methods_typed(shop, old, methods))
+    if new.methods != old.methods and shop.ski_state(ski_id).round_day:
+        raise MidPassError(METHODS)
+    if new == old:
+        raise InputError("ski", old.name, "something that is written down otherwise now")
+    wanted = (new.name, new.rider, new.serial)
+    for other in shop.book.skis():
+        if other.id != ski_id and (other.name, other.rider, other.serial) == wanted:
+            accepted = "what no other ski has: this name, rider and serial are known"
+            raise InputError("name", new.name, accepted)
+    return shop.book.correct_ski(new, who=shop.who)
+
+
+@whole
+def change_worn(
+    shop: Shop, ski_id: str, parts: Mapping[str, str], reason: str, methods: str | None
+) -> tuple[str, ...]:
+    """Give a ski other parts, have it read by other methods, or both; return what changed.
+
+    ``parts``: blade, block or neither; ``methods``: as typed, None: as they are. All is kept or
+    nothing.
+
+    Raises:
+        InputError: as :func:`change_parts` and :func:`correct_ski` do; or methods are typed beside
+            a new blade, whose methods are others.
+    """
+    if methods is not None and "blade" in parts:  # the names are those of the blade before
+        raise InputError(METHODS, methods, "as it was: save the new blade first")
+    words: tuple[str, ...] = ()
+    if parts:
+        words = change_parts(shop, ski_id, {**parts, "reason": reason}).changes
+    if methods is not None:
+        correct_ski(shop, ski_id, {METHODS: methods})
+        words += ("read by other methods",)
+    return words
+
+
+def _typed(fields: Mapping[str, str]) -> dict[str, Any]:
+    out: dict[str, Any] = {key: checked_text(fields, key) for key in TEXTS if key in fields}
+    if "name" in fields:
+        out["name"] = checked_name(fields)
+    if "wing" in fields:
+        out["has_wing"] = yes_or_no(fields["wing"], "wing")
+    return out
+
+
+def changed_words(old: rows.Ski, new: rows.Ski) -> str:
+    """Return which lines of the sheet were changed."""
+    before, after = sheet_of(old), sheet_of(new)
+    changed = [key for key in _FIELDS if before[key] != after[key]]
+    return ", ".join([*changed, *([METHODS] if old.methods != new.methods else [])])

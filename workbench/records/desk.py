@@ -13,14 +13,12 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
-from workbench.errors import InputError, RecordsError, shown
+from workbench.errors import InputError, RecordsError
 from workbench.records.backup.opening import connect, open_book
 from workbench.records.backup.watched import GREATEST_ID, WatchedFile
-from workbench.records.store.bench_id import own_bench
-from workbench.records.store.database import Database
-from workbench.records.store.faults import explain
-from workbench.records.store.ids import Mint, bench_tag
-from workbench.records.store.retry import patiently
+from workbench.records.store.database import Database, patiently
+from workbench.records.store.faults import about, explain
+from workbench.records.store.ids import Mint, bench_tag, own_bench
 from workbench.records.store.writer import Pen
 
 if TYPE_CHECKING:
@@ -84,7 +82,7 @@ class Desk:
         except OSError as error:
             if isinstance(error, RecordsError):
                 raise
-            raise RecordsError(f"{self._name()}: cannot be read; open it again") from error
+            raise about(self.path, "cannot be read; open it again") from error
 
     # Asking ----------------------------------------------------------------------------------
 
@@ -93,7 +91,7 @@ class Desk:
         try:
             return self._pool.submit(call)
         except RuntimeError as error:
-            raise RecordsError(f"{self._name()}: this book was closed; open it again") from error
+            raise about(self.path, "this book was closed; open it again") from error
 
     def run(self, call: Callable[[], T]) -> T:
         """Call ``call`` on the desk's thread and wait for its answer."""
@@ -172,7 +170,7 @@ class Desk:
             with self._db.atomic():
                 return fn(self._pen)
         version = self._explained(self._data_version)
-        if self._file.check(others_wrote=version != self._checked):
+        if self._file.check(lambda: self._explained(self._data_version) != self._checked):
             self._checked = version
         return self._explained(lambda: self._write_alone(fn))
 
@@ -186,6 +184,7 @@ class Desk:
             answer = fn(self._pen)
             with self._file.lock:
                 db.commit()
+                self._file.committed()
         except BaseException:
             db.rollback()
             self._bench = ""  # it may have been given within this transaction
@@ -194,7 +193,7 @@ class Desk:
         finally:
             self._pen = None
         if db.conn.in_transaction:
-            raise RecordsError(f"{self._name()}: a write did not finish; enter it again")
+            raise about(self.path, "a write did not finish; enter it again")
         return answer
 
     def _follow_others(self) -> None:
@@ -223,6 +222,3 @@ class Desk:
     def _greatest_id(self) -> str | None:
         found: str | None = self._db.execute(GREATEST_ID).fetchone()[0]
         return found
-
-    def _name(self) -> str:
-        return shown(str(self.path), 300)
