@@ -157,7 +157,7 @@ def _fewer(
         for off, k in sorted(cost):
             if off > tolerance or len(left) - len(out) <= 4:
                 break
-            if not out & {k - 1, (k + 1) % m, k - 1 + m if k == 0 else k - 1}:
+            if not out & {(k - 1) % m, (k + 1) % m}:
                 out.add(k)
         if not out:
             return left
