@@ -94,13 +94,15 @@ class JobPages(Door):
         *,
         whole: bool = False,
         keep: bool = True,
+        fresh: bool = False,
     ) -> dict[str, SkiFacts]:
         """What still matters of these skis, by ski, with the jobs ``asked`` for among it.
 
-        ``whole``: every job there ever was; without ``keep`` none of it stays in memory. A fixed
-        number of queries.
+        ``whole``: every job there ever was; without ``keep`` none of it stays in memory; ``fresh``:
+        all of it was brought by the batch that is open. A fixed number of queries.
         """
-        return self._read(ski_facts.ski_facts, tuple(ski_ids), tuple(asked), whole=whole, keep=keep)
+        how = {"whole": whole, "keep": keep, "fresh": fresh}
+        return self._read(ski_facts.ski_facts, tuple(ski_ids), tuple(asked), **how)
 
     def history_of_ski(self, ski_id: str) -> tuple[JobHistory, ...]:
         """Every job of a ski with its facts, oldest first."""
