@@ -25,8 +25,7 @@ from workbench.records.store import rows
 from workbench.work.demo.demo_calipers import add_demo_calipers, check_demo_calipers
 from workbench.work.demo.demo_rounds import Loaner, play_loaner
 from workbench.work.demo.demo_study import add_demo_study
-from workbench.work.files.strict_table import Table
-from workbench.work.files.table_files import read_table_file
+from workbench.work.files.table_files import Table, read_table_file
 from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop

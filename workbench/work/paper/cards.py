@@ -32,6 +32,7 @@ from workbench.work.job_text.setting_words import (
     OUTSIDE,
     base_shape_words,
     both,
+    code_text,
     fine_both,
     last_of,
     locked_words,
@@ -44,7 +45,6 @@ from workbench.work.job_text.view_words import stage_words, stand_in_words
 from workbench.work.order.exposed_words import exposed_short, exposure_at
 from workbench.work.text.local_time import local_day
 from workbench.work.text.safe_text import visible
-from workbench.work.text.setting_code import code_text
 from workbench.work.text.words import CAUTION_EDGES
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.temperature_correction import at_words

@@ -11,7 +11,7 @@ from workbench.measure.lengths import check_finest, parse_turn
 from workbench.measure.units import check_unit
 from workbench.records.book import Book
 from workbench.records.store import rows
-from workbench.work.files.strict_table import Table
+from workbench.work.files.table_files import Table
 from workbench.work.order.order_file import (
     DEFAULT_TOLERANCE_MM,
     read_blade,

@@ -19,8 +19,7 @@ from workbench.fin.reading.method import Method, Station
 from workbench.frozen import dataclass
 from workbench.measure.lengths import check_finest, parse_length, parse_turn
 from workbench.measure.units import MM_PER_INCH, Unit, check_unit
-from workbench.work.files.strict_table import Table
-from workbench.work.files.table_files import read_table_file
+from workbench.work.files.table_files import Table, read_table_file
 from workbench.work.order.order_file import (
     DEFAULT_FINEST_TURN,
     MOST_TABLES,
