@@ -23,6 +23,7 @@ from workbench.work.job.job_view import CoarseMark, JobView
 from workbench.work.job.ski_state import TAKEN_BACK
 from workbench.work.job.stages import Progress
 from workbench.work.order.rigs import usual_range_mm
+from workbench.work.order.round_records import live
 from workbench.work.order.solved_jobs import expected_of, finer_of, fit_of, made_of, plan_of
 from workbench.work.trust.caliper_figures import Tools
 from workbench.work.trust.job_reading import Line
@@ -105,7 +106,7 @@ def _last_pass(view: JobView, of: Sources) -> tuple[tuple[Reading, ...], tuple[f
 
     None where it was turned by hand: its turns are not known.
     """
-    made = [f for f in view.facts if isinstance(f, rows.PassRow) and f.struck is None][-1]
+    made = live(view.facts, rows.PassRow)[-1]
     if not made.turns:
         return None
     by_stud = {t.stud: -t.turns if t.stud in of.other_way else t.turns for t in made.turns}

@@ -22,7 +22,7 @@ from workbench.records.store import rows
 from workbench.records.tables.days import DayItem, Unread
 from workbench.work.job.ski_state import conclude
 from workbench.work.job.stages import NOT_RELEASED, STAGE_GLYPHS, Asked, Progress, Stage, progress
-from workbench.work.order.round_records import SETTLED
+from workbench.work.order.round_records import SETTLED, last_mark, last_of, live
 from workbench.work.order.shop_policy import AS_LAST_TIME, SHIPPED_RULES, Rules
 from workbench.work.trust.caliper_figures import Tools
 from workbench.work.trust.job_reading import Line
@@ -255,9 +255,7 @@ class JobView:
         """Whether its studs may be settled first: nothing is read yet, and turns go by learning."""
         if self.stage != "as received" or not self.rules.learns_at("~"):
             return False
-        live = [f for f in self.facts if f.struck is None]
-        settled = any(isinstance(f, rows.Mark) and f.kind == SETTLED for f in live)
-        return not settled and not any(isinstance(f, rows.Reading) for f in live)
+        return not live(self.facts, rows.Reading) and last_mark(self.facts, SETTLED) is None
 
     @property
     def steps(self) -> tuple[Step, ...]:
@@ -275,8 +273,7 @@ class JobView:
     @property
     def wing_set(self) -> rows.WingSetting | None:
         """The wing as set in this job; None where it was not set."""
-        kept = [f for f in self.facts if isinstance(f, rows.WingSetting) and f.struck is None]
-        return kept[-1] if kept else None
+        return last_of(self.facts, rows.WingSetting)
 
     @property
     def wing_set_deg(self) -> float | None:
@@ -303,8 +300,7 @@ class JobView:
     @property
     def wing_aim(self) -> rows.Mark | None:
         """The mark of the wing's angle aimed at in this job; None without."""
-        aimed = [f for f in self.facts if isinstance(f, rows.Mark) and f.kind == WING_AIM]
-        return next((f for f in reversed(aimed) if f.struck is None), None)
+        return last_mark(self.facts, WING_AIM)
 
     @property
     def unreleased(self) -> str:

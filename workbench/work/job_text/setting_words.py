@@ -8,20 +8,16 @@ is written as ``%3B``.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import TypeVar
 from urllib.parse import quote, unquote
 
 from workbench.fin.plan.plan import is_within
 from workbench.fin.reading.method import Method
 from workbench.measure.display import change_between, fine_text, length_text
 from workbench.measure.units import UNITS, Unit
-from workbench.records.store import rows
 from workbench.work.job.job_view import JobView
 from workbench.work.job_text.how_to_hold import place_words
 from workbench.work.text.safe_text import visible
 from workbench.work.trust.job_reading import Line
-
-F = TypeVar("F", bound=rows.Fact)
 
 NAME, NOTE = 60, 200
 """Columns that a name and a note may take on a card."""
@@ -99,7 +95,7 @@ def wing_as_set_words(view: JobView) -> str:
     """Return the wing's angle with how it was held and by which gauge, or why there is none."""
     if not view.ski.has_wing:
         return "no wing"
-    kept = last_of(view, rows.WingSetting)
+    kept = view.wing_set
     if kept is None:
         return "not set"
     held = f"straightedge at the {kept.hold}" if kept.hold else "where it was held is not noted"
@@ -123,12 +119,6 @@ def where_words(method: Method, view: JobView) -> str:
     if method.is_tips:
         return f"Jaw tips at {both(lo)} over the base."
     return f"Jaws can touch from {both(lo)} to {both(hi)} over the base."
-
-
-def last_of(view: JobView, kind: type[F]) -> F | None:
-    """Return the job's last fact of a kind that is not struck out."""
-    live = [f for f in view.facts if isinstance(f, kind) and f.struck is None]
-    return live[-1] if live else None
 
 
 # -- as a line that a QR code carries --------------------------------------------------------------

@@ -173,7 +173,7 @@ def _in_time(table: Table, last: tuple[datetime, str] | None) -> tuple[datetime,
     return at, text
 
 
-# -- what they taught, and the next act -------------------------------------------------------------
+# -- what they taught, and the next act ------------------------------------------------------------
 
 LEAST_SHOWN = 0.01
 """Hypotheses less likely than this are left out of the text."""
