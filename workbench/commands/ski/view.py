@@ -9,7 +9,7 @@ from workbench.commands.at_ski import add_ski_option, add_unit_option, at_ski
 from workbench.commands.manual import page
 from workbench.commands.output import say, say_json
 from workbench.work.job_text.job_text import job_lines, job_report, next_lines, ski_lines
-from workbench.work.job_text.typed_lines import take_in_hand
+from workbench.work.job_text.typed_lines import take_ski
 
 ONE_FACT = "One fact a line, without drawing."
 
@@ -71,7 +71,7 @@ def _next(args: argparse.Namespace) -> int:
 def _take(args: argparse.Namespace) -> int:
 
     with at_ski(args) as at:
-        take_in_hand(at.shop, at.line)
+        take_ski(at.shop, at.line)
         lines = [*ski_lines(at.view, at.number, at.line, True), *next_lines(at.view, "")]
     say(lines)
     return 0

@@ -91,7 +91,7 @@ def _short(number: int, line: RosterLine) -> str:
     return f"{number} {clean(line.ski_name[:40])}{serial}"
 
 
-def take_in_hand(shop: Shop, line: RosterLine) -> None:
+def take_ski(shop: Shop, line: RosterLine) -> None:
     """Take a ski of the queue in hand, here and for the bench."""
     shop.remember(_IN_HAND, line.job_id)
 
