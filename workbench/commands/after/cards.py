@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from workbench.commands.manual import Parser
+from workbench.commands.manual import Commands, Parser
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import complained, say, say_page
 from workbench.errors import InputError
@@ -28,7 +28,7 @@ TO = (
 )
 
 
-def add(commands: argparse._SubParsersAction[Any]) -> None:
+def add(commands: Commands) -> None:
     """Add the parsers."""
     card = commands.add_parser(
         "card",

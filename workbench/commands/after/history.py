@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
-from typing import Any, get_args
+from typing import get_args
 
-from workbench.commands.manual import Parser
+from workbench.commands.manual import Commands, Parser
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say, say_json, send
 from workbench.measure.units import Unit
@@ -24,7 +24,7 @@ KINDS = (
 )  # fmt: skip
 
 
-def add(commands: argparse._SubParsersAction[Any]) -> None:
+def add(commands: Commands) -> None:
     """Add the parsers."""
     history = commands.add_parser(
         "history",

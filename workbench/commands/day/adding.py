@@ -6,6 +6,7 @@ import argparse
 from typing import Any
 
 from workbench.commands.at_ski import fields_of, unit_of
+from workbench.commands.manual import Commands
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say
 from workbench.errors import InputError
@@ -40,7 +41,7 @@ SKI_FIELDS = (
 )
 
 
-def add(commands: Any) -> None:
+def add(commands: Commands) -> None:
     """Add the commands."""
     _add_queueing(commands)
     _add_order(commands)
@@ -49,7 +50,7 @@ def add(commands: Any) -> None:
 # -- skis ------------------------------------------------------------------------------------------
 
 
-def _add_queueing(commands: Any) -> None:
+def _add_queueing(commands: Commands) -> None:
     add_ski = commands.add_parser(
         "add-ski",
         help="add a ski that the book does not know, and queue it for today",
@@ -124,7 +125,7 @@ def _say_queued(shop: Any, job_id: str) -> Any:
 # -- the order of the day --------------------------------------------------------------------------
 
 
-def _add_order(commands: Any) -> None:
+def _add_order(commands: Commands) -> None:
     move = commands.add_parser(
         "move",
         help="move a ski up or down in today's queue, or sort the queue by what is due",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
+from workbench.commands.manual import Commands
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say
 from workbench.work.roster import corrections
@@ -13,7 +14,7 @@ from workbench.work.roster.corrections import baseline_named, correct_baseline, 
 from workbench.work.text.words import clean
 
 
-def add(commands: Any) -> None:
+def add(commands: Commands) -> None:
     """Add the commands."""
     for kind, words in (
         ("block", "Its studs keep their names, for the turns already made are kept by them."),
@@ -24,7 +25,7 @@ def add(commands: Any) -> None:
     _add_strike(commands)
 
 
-def _add_part(commands: Any, kind: str, words: str) -> None:
+def _add_part(commands: Commands, kind: str, words: str) -> None:
     parser = commands.add_parser(
         f"correct-{kind}",
         help=f"put right what is written down of a {kind}, from a file",
@@ -45,7 +46,7 @@ def _add_part(commands: Any, kind: str, words: str) -> None:
     parser.set_defaults(kind=kind)
 
 
-def _add_baseline(commands: Any) -> None:
+def _add_baseline(commands: Commands) -> None:
     parser = commands.add_parser(
         "correct-baseline",
         help="put a number of a baseline right",
@@ -66,7 +67,7 @@ def _add_baseline(commands: Any) -> None:
     parser.option("--reason", "WORDS", "why", required=True)
 
 
-def _add_strike(commands: Any) -> None:
+def _add_strike(commands: Commands) -> None:
     parser = commands.add_parser(
         "strike-baseline",
         help="strike a baseline out",

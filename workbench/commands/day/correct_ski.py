@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
 
+from workbench.commands.manual import Commands
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say
 from workbench.work.roster.adding import known_ski
@@ -23,7 +23,7 @@ _FIELDS = (
 )
 
 
-def add(commands: Any) -> None:
+def add(commands: Commands) -> None:
     """Add ``correct-ski``."""
     parser = commands.add_parser(
         "correct-ski",

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
 
+from workbench.commands.manual import Commands
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import facts, say, say_json
 from workbench.work.job.job_view import RosterLine
@@ -15,7 +15,7 @@ from workbench.work.roster.find import ski_finder
 from workbench.work.text.words import clean
 
 
-def add(commands: Any) -> None:
+def add(commands: Commands) -> None:
     """Add ``queue`` and ``find``."""
     listed = commands.add_parser(
         "queue",

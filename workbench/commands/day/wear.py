@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import argparse
 from itertools import pairwise
-from typing import Any
 
 from workbench.commands.at_ski import unit_of
+from workbench.commands.manual import Commands
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say
 from workbench.errors import InputError
@@ -27,7 +27,7 @@ from workbench.work.text.local_time import day_and_time
 from workbench.work.text.words import clean
 
 
-def add(commands: Any) -> None:
+def add(commands: Commands) -> None:
     """Add ``wear``."""
     parser = commands.add_parser(
         "wear",

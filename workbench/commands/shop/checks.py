@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable
-from typing import Any
 
-from workbench.commands.manual import act_asked
+from workbench.commands.manual import Commands, act_asked
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say
 from workbench.errors import InputError
@@ -26,7 +25,7 @@ from workbench.work.roster.check_lists import (
 LISTS = ("received", "final", "torque")
 
 
-def add(commands: Any) -> None:
+def add(commands: Commands) -> None:
     """Add ``checks``."""
     parser = commands.add_parser(
         "checks",

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
 
+from workbench.commands.manual import Commands
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import facts, say
 from workbench.work.roster import settings
 from workbench.work.text.words import clean
 
 
-def add(commands: Any) -> None:
+def add(commands: Commands) -> None:
     """Add ``settings``."""
     parser = commands.add_parser(
         "settings",

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
 
 from workbench.commands.at_ski import AtSki, Did, act, at_ski, ski_command
-from workbench.commands.manual import act_asked
+from workbench.commands.manual import Commands, act_asked
 from workbench.commands.output import say
 from workbench.errors import InputError
 from workbench.records.store.rows import CurveKind
@@ -19,7 +18,7 @@ _ACTS = ("gap", "depth", "use", "strike")
 _BELONGS = {"chord": ("gap",), "from": ("gap",), "shape": ("gap",), "reason": ("strike",)}
 
 
-def add(commands: Any) -> None:
+def add(commands: Commands) -> None:
     """Add ``curve``."""
     parser = ski_command(
         commands, "curve", "the curve of a ski's base: measured, used, struck out",

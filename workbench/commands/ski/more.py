@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
 
 from workbench.commands.at_ski import AtSki, Did, act, at_ski, fields_of, ski_command
+from workbench.commands.manual import Commands
 from workbench.commands.output import say, say_json
 from workbench.errors import InputError
 from workbench.work.job.coarse_marks import add_mark, off_words, take_mark
@@ -29,7 +29,7 @@ HEAT = (
 )
 
 
-def add(commands: Any) -> None:
+def add(commands: Commands) -> None:
     """Add the commands."""
     _add_hold(commands)
     _add_marks(commands)
@@ -57,7 +57,7 @@ def _keep(at: AtSki, args: argparse.Namespace) -> Did:
 # -- how to hold -----------------------------------------------------------------------------------
 
 
-def _add_hold(commands: Any) -> None:
+def _add_hold(commands: Commands) -> None:
     hold = ski_command(
         commands, "hold", "how each reading is taken: where, and how to hold the caliper",
         "One act a line; and how sure each reading is, once it is taken: its budget, part by part.",
@@ -85,7 +85,7 @@ def _hold(args: argparse.Namespace) -> None:
 # -- coarse marks ----------------------------------------------------------------------------------
 
 
-def _add_marks(commands: Any) -> None:
+def _add_marks(commands: Commands) -> None:
     marks = ski_command(
         commands, "marks", "the blade's coarse marks: listed, or one read",
         "A mark is a scribed point on the ski, read on a scale or lines on the blade. It bears the "
@@ -141,7 +141,7 @@ def _new_mark(at: AtSki, args: argparse.Namespace) -> Did:
 # -- temperature -----------------------------------------------------------------------------------
 
 
-def _add_temperature(commands: Any) -> None:
+def _add_temperature(commands: Commands) -> None:
     heat = ski_command(
         commands, "temperature", "say what blade and caliper are at, or end it",
         "Readings taken from then on are converted to 20 degrees Celsius. Without BLADE what is in "
