@@ -34,11 +34,18 @@ from workbench.work.demo.demo import _Player
 from workbench.work.drawing.scene import _jaws, _span, method_caption
 from workbench.work.history.timeline_words import _TELLERS
 from workbench.work.job import stages
-from workbench.work.job.coarse_marks import place_words
+from workbench.work.job.coarse_marks import mark_place
 from workbench.work.job.entry_words import MARK_WORDS, described
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
-from workbench.work.job.stages import ALLOWED, GLYPHS, WORDS, Event, Stage, check_allowed
+from workbench.work.job.stages import (
+    ALLOWED,
+    EVENT_WORDS,
+    STAGE_GLYPHS,
+    Event,
+    Stage,
+    check_allowed,
+)
 from workbench.work.job_text import tasks
 from workbench.work.job_text.tasks import TASKS, WAYS, caution_words, task_of, tour_words
 from workbench.work.job_text.view_words import Obstacle
@@ -60,10 +67,10 @@ def polishing(shop: Shop) -> JobView:
 
 
 def test_each_stage_and_each_act_has_its_row() -> None:
-    assert set(GLYPHS) == set(ALLOWED) == set(TASKS) == set(get_args(Stage))
-    assert set(WORDS) == set(get_args(Event))
+    assert set(STAGE_GLYPHS) == set(ALLOWED) == set(TASKS) == set(get_args(Stage))
+    assert set(EVENT_WORDS) == set(get_args(Event))
     assert set().union(*ALLOWED.values()) == set(get_args(Event))
-    assert len(set(GLYPHS.values())) == len(GLYPHS)
+    assert len(set(STAGE_GLYPHS.values())) == len(STAGE_GLYPHS)
 
 
 def test_a_walk_through_every_stage_finds_its_commands_and_its_words(shop: Shop) -> None:
@@ -173,7 +180,7 @@ def test_an_unknown_quantity_is_read_as_nothing(shop: Shop) -> None:
         lambda: method_caption(fine, meets=True),
         lambda: _jaws(fine, Base(), seen),
         lambda: _span(fine, Base(), seen),
-        lambda: place_words(coarse, "in"),
+        lambda: mark_place(coarse, "in"),
         lambda: fine.read_with,
         lambda: scatter_for([study], fine),
         lambda: hold_for(NEW, "flat"),

@@ -13,7 +13,7 @@ import pytest
 from tests.by_command import Commands, Refused, Run, fact
 from tests.shop import heron, open_shop, ski, walk_to
 from workbench.work.exchange.csv_out import HISTORY_COLUMNS
-from workbench.work.files.csv_cells import text_in
+from workbench.work.files.csv_cells import cell_text
 from workbench.work.job.job_view import JobView
 from workbench.work.job_text.view_words import trouble_words
 from workbench.work.offsets import pairs
@@ -493,7 +493,7 @@ def test_a_skis_history_goes_out_as_csv(
     found = [dict(zip(header, row, strict=True)) for row in body]
     entries = json.loads(run("history", "H67-003", "--json")[0])["entries"]
     assert [row["id"] for row in found] == [entry["id"] for entry in entries]
-    assert [text_in(row["words"]) for row in found] == [entry["words"] for entry in entries]
+    assert [cell_text(row["words"]) for row in found] == [entry["words"] for entry in entries]
     (struck,) = [row for row in found if row["struck_out"] == "yes"]
     assert struck["reason"] == "jaw stood on the bevel"
     assert struck["struck_by"]

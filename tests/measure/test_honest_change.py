@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from tests.measure.test_gauge import made_up, reference_study
 from workbench.measure.numerics.distributions import coverage_factor
-from workbench.measure.scatter import Scatter
+from workbench.measure.repeats import Scatter
 from workbench.measure.stats.gauge_study import by_anova
 from workbench.measure.stats.smallest_change import by_anyone, by_one_person
 from workbench.measure.stats.study import Study

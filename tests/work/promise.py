@@ -62,7 +62,7 @@ from workbench.work.history.timeline import timeline_of
 from workbench.work.job.job_view import JobView, RosterLine
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.job_text import job_lines
-from workbench.work.order.turn_records import SETTLED
+from workbench.work.order.round_records import SETTLED
 from workbench.work.paper.card_text import card_text
 from workbench.work.paper.cards import card_of
 from workbench.work.paper.day_sheet import day_sheet

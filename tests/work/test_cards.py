@@ -15,7 +15,7 @@ from workbench.bench.bases.key_gate import may_be_serial
 from workbench.errors import InputError
 from workbench.measure.display import length_text
 from workbench.records.store.rows import JobTerms
-from workbench.work.drawing.ascii_picture import plain_picture
+from workbench.work.drawing.layout import plain_picture
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.temperature import state_temperature

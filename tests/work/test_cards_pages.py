@@ -24,8 +24,8 @@ from workbench.work.drawing.layout import (
     Stroke,
     Words,
     picture_of,
+    svg_file,
 )
-from workbench.work.drawing.svg import svg_file
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.setting_words import NAME

@@ -19,7 +19,7 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.view_words import corrected_words
 from workbench.work.order.rigs import stud_of
-from workbench.work.order.versions import turned_other_way
+from workbench.work.order.round_records import turned_other_way
 from workbench.work.roster.corrections import (
     baseline_named,
     correct_baseline,

@@ -11,7 +11,7 @@ from tests.shop import as_received, read, ski
 from workbench.fin.reading.method import Method, Scribe
 from workbench.measure.budget import ASSUMED, SCATTER
 from workbench.measure.lengths import parse_length
-from workbench.measure.scatter import Scatter
+from workbench.measure.repeats import Scatter
 from workbench.work.history.history import load_history, settings_in
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop

@@ -61,7 +61,7 @@ class Arc:
     @classmethod
     def of(cls, base: Base) -> Arc:
         """Return the arc of a ski's base."""
-        return cls(2.0 * base.half_curvature, base.apex_mm)
+        return cls(0.0 if base.radius_mm is None else 1.0 / base.radius_mm, base.apex_mm)
 
     def slope_angle_rad(self, x_mm: float) -> float:
         """Return the angle of the tangent at x: -asin((x - apex) / R), counter-clockwise positive.

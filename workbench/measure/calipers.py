@@ -223,7 +223,9 @@ def standing(
         if not result.passed:
             failed.append(result.words)
         elif today - last[0] >= days:
-            late.append(f"{_NAME[kind]} last checked {_ago(today - last[0])}")
+            days_ago = today - last[0]
+            when = "yesterday" if days_ago == 1 else f"{days_ago} days ago"
+            late.append(f"{_NAME[kind]} last checked {when}")
     if failed:
         return Standing("failed", "; ".join(failed + late))
     return Standing("overdue", "; ".join(late)) if late else Standing("good", "checks in date")
@@ -239,10 +241,6 @@ _REMEDY: dict[CheckKind, str] = {
 def _off(error_mm: float, unit: Unit) -> str:
     text = change_text(error_mm, unit, FINE[unit])
     return f"off by {text} {unit}" if text.strip("0.") else "right"
-
-
-def _ago(days: int) -> str:
-    return "yesterday" if days == 1 else f"{days} days ago"
 
 
 def _check(field: str, value: float, above: float | None = None) -> None:

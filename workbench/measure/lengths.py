@@ -16,13 +16,7 @@ from typing import TYPE_CHECKING
 
 from workbench.errors import InputError
 from workbench.frozen import dataclass
-from workbench.measure.units import (
-    MM_PER,
-    SPELLINGS,
-    Unit,
-    mm_per,
-    other,
-)
+from workbench.measure.units import MM_PER, SPELLINGS, Unit, mm_per, other
 
 if TYPE_CHECKING:  # loaded when first needed: a work order of plain numbers never does
     from fractions import Fraction

@@ -14,10 +14,9 @@ from itertools import chain
 from workbench.errors import InputError
 from workbench.frozen import dataclass
 from workbench.measure.numerics.distributions import t_quantile
-from workbench.measure.repeats import checked, mean_of, sum_of_squares
-from workbench.measure.scatter import Scatter
+from workbench.measure.repeats import Scatter, checked, mean_of, sum_of_squares
 
-ALPHA = 0.05
+_ALPHA = 0.05
 """The chance at which right readings are doubted, before the display's step counts."""
 
 ESD_LEAST = 15
@@ -59,7 +58,7 @@ class Doubts:
         return self.limit is not None and bool(self.indices)
 
 
-def grubbs_critical(n: int, alpha: float = ALPHA) -> float:
+def grubbs_critical(n: int, alpha: float = _ALPHA) -> float:
     """Two-sided critical value of Grubbs' test for ``n`` >= 3 readings (Grubbs 1969; ASTM E178)."""
     if n < 3:
         raise InputError("number of readings", n, "3 or more for Grubbs' test")
@@ -68,7 +67,7 @@ def grubbs_critical(n: int, alpha: float = ALPHA) -> float:
     return (n - 1) / math.sqrt(n) * math.sqrt(t * t / (n - 2 + t * t))
 
 
-def grubbs(values: Sequence[float], alpha: float = ALPHA, resolution: float = 0.0) -> Suspect:
+def grubbs(values: Sequence[float], alpha: float = _ALPHA, resolution: float = 0.0) -> Suspect:
     """Grubbs' test of the reading farthest from the mean.
 
     ``resolution`` is the step that the readings are rounded to; without one the test is that which
@@ -80,7 +79,7 @@ def grubbs(values: Sequence[float], alpha: float = ALPHA, resolution: float = 0.
     return Suspect(index, given[index], statistic, critical)
 
 
-def esd_critical(n: int, step: int, alpha: float = ALPHA) -> float:
+def esd_critical(n: int, step: int, alpha: float = _ALPHA) -> float:
     """Critical value of the generalised ESD for its ``step`` (1, 2 ...) of ``n`` readings.
 
     B. Rosner, Technometrics 25(2) 1983.
@@ -94,7 +93,7 @@ def esd_critical(n: int, step: int, alpha: float = ALPHA) -> float:
 
 
 def generalised_esd(
-    values: Sequence[float], most: int, alpha: float = ALPHA, resolution: float = 0.0
+    values: Sequence[float], most: int, alpha: float = _ALPHA, resolution: float = 0.0
 ) -> tuple[tuple[Suspect, ...], int]:
     """Generalised ESD for up to ``most`` doubtful readings.
 
@@ -133,12 +132,12 @@ def doubtful_repeats(
     if n < ESD_LEAST:
         suspect = grubbs(given, resolution=resolution)
         found = [suspect.index] if suspect.doubtful else []
-        test = f"Grubbs, two-sided, {ALPHA:g}"
+        test = f"Grubbs, two-sided, {_ALPHA:g}"
     else:
         most = n // 5
         steps, count = generalised_esd(given, most, resolution=resolution)
         found = [step.index for step in steps[:count]]
-        test = f"generalised ESD, up to {most}, {ALPHA:g}"
+        test = f"generalised ESD, up to {most}, {_ALPHA:g}"
     kept = [v for i, v in enumerate(given) if i not in found]
     centre = mean_of(kept)
     near = resolution * _A_HAIR_MORE

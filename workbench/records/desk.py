@@ -170,7 +170,7 @@ class Desk:
             with self._db.atomic():
                 return fn(self._pen)
         version = self._explained(self._data_version)
-        if self._file.check(others_wrote=version != self._checked):
+        if self._file.check(lambda: self._explained(self._data_version) != self._checked):
             self._checked = version
         return self._explained(lambda: self._write_alone(fn))
 
@@ -184,6 +184,7 @@ class Desk:
             answer = fn(self._pen)
             with self._file.lock:
                 db.commit()
+                self._file.committed()
         except BaseException:
             db.rollback()
             self._bench = ""  # it may have been given within this transaction

@@ -22,7 +22,7 @@ from workbench.work.job_text.importance import (
     dangers_of,
     said_of,
 )
-from workbench.work.job_text.view_words import act_due, missing_words
+from workbench.work.job_text.view_words import act_due, missing_parts_words
 from workbench.work.text.words import (
     LEFT_HAND,
     TOWARD,
@@ -152,7 +152,7 @@ def _fitting(state: BenchState, view: JobView, width: int, room: int) -> list[Co
 def _awaited(view: JobView) -> str:
     """Say what the turns still wait for."""
     if view.rig.missing:
-        return f"None told: {missing_words(view).lower()} yet."
+        return f"None told: {missing_parts_words(view).lower()} yet."
     if view.progress.targets:
         return "Worked out once every reading is taken again."
     return "Worked out once readings and target are there."

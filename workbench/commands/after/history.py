@@ -15,7 +15,7 @@ from workbench.work.history.compare import compare, finest_of, named_setting
 from workbench.work.history.compare_words import comparison_lines
 from workbench.work.history.history import Setting, load_history, settings_in
 from workbench.work.history.timeline import Shown, timeline_of
-from workbench.work.learn.rounds_out import round_lines
+from workbench.work.learn.what_learnt import round_lines
 from workbench.work.roster.adding import known_ski
 
 KINDS = (

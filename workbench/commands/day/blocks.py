@@ -9,9 +9,10 @@ from workbench.commands.manual import Commands
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say
 from workbench.errors import BenchError, InputError, PoseError
-from workbench.work.parts.measured_block import (
-    NAMES,
+from workbench.work.roster.adding import pick
+from workbench.work.roster.measured_block import (
     PLACE_ACCEPTED,
+    STUD_NAMES,
     THREAD_ACCEPTED,
     TIP_ACCEPTED,
     drawn_block,
@@ -21,7 +22,6 @@ from workbench.work.parts.measured_block import (
     keep_measured,
     measured_block,
 )
-from workbench.work.roster.adding import pick
 from workbench.work.text.words import clean, error_words
 
 WHERE = {
@@ -56,9 +56,9 @@ def _add_measure(commands: Commands) -> None:
         ],
     )
     measure.place("name", "NAME", "a name of its own")
-    for name in NAMES:
+    for name in STUD_NAMES:
         measure.option(f"--{name}", "PLACE", WHERE[name], required=True)
-    for name in NAMES:
+    for name in STUD_NAMES:
         way = "out of the base" if name == "tail" else "toward the tip"
         measure.option(
             f"--{name}-lean",
@@ -66,7 +66,7 @@ def _add_measure(commands: Commands) -> None:
             f"by which the {name} stud's end leans {way}; left out: none",
             default="",
         )
-    for name in NAMES:
+    for name in STUD_NAMES:
         more = "" if name == "front" else "; left out: as of the stud before"
         measure.option(f"--{name}-thread", "THREAD", f"of the {name} stud{more}", default="")
         measure.option(f"--{name}-hand", "HAND", "right or left; left out: as before", default="")
@@ -80,7 +80,7 @@ def _measure(args: argparse.Namespace) -> None:
     with opened_shop(args) as shop:
         unit = unit_of(args, shop)
         fields = {"name": args.name, "finest_turn": args.finest_turn}
-        for name in NAMES:
+        for name in STUD_NAMES:
             fields[f"{name}_at"] = getattr(args, name)
             for key in ("thread", "hand", "tip", "lean"):
                 fields[f"{name}_{key}"] = getattr(args, f"{name}_{key}")

@@ -115,8 +115,8 @@ def _trace(args: argparse.Namespace) -> None:
     from workbench.work.trace.tracing import (
         blade_table,
         blade_toml,
-        is_known,
         keep_traced,
+        same_blades,
         trace_file,
     )
 
@@ -128,7 +128,7 @@ def _trace(args: argparse.Namespace) -> None:
     if args.name:
         with opened_shop(args) as shop:
             if not args.yes and on_terminal():
-                confirmed = _confirmed(found, is_known(shop, found.blade.name))
+                confirmed = _confirmed(found, bool(same_blades(shop, found.blade.name)))
                 if confirmed is None:
                     say(["Nothing is kept."], sys.stderr)
                     return

@@ -10,7 +10,7 @@ from workbench.commands.opened import opened_shop
 from workbench.commands.output import facts, say
 from workbench.errors import InputError
 from workbench.work.job.shop import Shop
-from workbench.work.order.shop_policy import rules_of
+from workbench.work.order.shop_policy import shop_rules
 from workbench.work.roster import settings
 from workbench.work.roster.check_lists import (
     add_item,
@@ -92,7 +92,7 @@ def _checks(args: argparse.Namespace) -> None:
     change = _change_asked(args)
     with opened_shop(args) as shop:
         done = [f"Done: {change(shop, args)}"] if change is not None else []
-        lines = check_lines(rules_of(shop.book), [args.list] if args.list else LISTS)
+        lines = check_lines(shop_rules(shop.book), [args.list] if args.list else LISTS)
     say([*done, *lines])
 
 

@@ -71,7 +71,7 @@ def _learned(args: argparse.Namespace) -> None:
         elif args.bring_back is not None:
             name = what_learnt.bring_back(book, ski, args.bring_back, shop.who)
             say([f"Brought back: {clean(name) or 'all studs'}"])
-        say(what_learnt.learnt_words(book, ski))
+        say(what_learnt.taught_lines(book, ski))
         if args.moves:
             page_of = what_learnt.learnt_page(book, ski)
             say([line for stud in page_of.studs for line in what_learnt.move_words(stud)])

@@ -11,8 +11,12 @@ from workbench.errors import InputError
 from workbench.records.store.rows import CurveKind
 from workbench.work.job.coarse_marks import add_mark, off_words, take_mark
 from workbench.work.job.temperature import effect_words, in_force_words, state_temperature
-from workbench.work.job_text.hold_text import all_mark_lines, hold_lines, hold_report
-from workbench.work.job_text.job_text import typed
+from workbench.work.job_text.job_text import (
+    all_mark_lines,
+    how_taken_lines,
+    how_taken_report,
+    typed,
+)
 from workbench.work.job_text.typed_lines import line_meant, mark_meant
 from workbench.work.roster.baselines import keep_now
 from workbench.work.wing.base_curve import keep_curve, latest_curve, strike_curve, use_curve
@@ -123,9 +127,9 @@ def _hold(args: argparse.Namespace) -> None:
     with at_ski(args) as at:
         one = line_meant(at.view, args.method) if args.method else None
         if args.json:
-            say_json(hold_report(at.view, at.unit, one))
+            say_json(how_taken_report(at.view, at.unit, one))
         else:
-            say(hold_lines(at.view, at.unit, one))
+            say(how_taken_lines(at.view, at.unit, one))
 
 
 # -- coarse marks ----------------------------------------------------------------------------------

@@ -17,8 +17,8 @@ from workbench.work.job_text.typed_lines import (
     item_meant,
     kept_words,
     line_meant,
-    reading_meant,
-    take,
+    placing_meant,
+    take_in_hand,
 )
 from workbench.work.job_text.view_words import since_left
 from workbench.work.roster.calipers import caliper_meant, in_hand, standing_words
@@ -89,7 +89,7 @@ def _add_take(commands: Commands) -> None:
 
 def _take(args: argparse.Namespace) -> None:
     with at_ski(args) as at:
-        take(at.shop, at.line)
+        take_in_hand(at.shop, at.line)
         lines = [*ski_lines(at.view, at.number, at.line, True), *next_lines(at.view, "")]
     say(lines)
 
@@ -157,7 +157,7 @@ def _add_read(commands: Commands) -> None:
 def _read(at: AtSki, args: argparse.Namespace) -> Did:
     line = line_meant(at.view, args.method)
     caliper = caliper_meant(at.shop, args.caliper) if args.caliper else in_hand(at.shop)
-    placing = reading_meant(at.view, line, args.value, at.unit, at.unit, sure=args.yes)
+    placing = placing_meant(at.view, line, args.value, at.unit, at.unit, sure=args.yes)
     told = since_left(at.view, line, placing.mm, at.unit)
     take = at.shop.take_locked if at.view.reads_locked else at.shop.take_reading
     caliper_id = caliper.id if caliper is not None else None

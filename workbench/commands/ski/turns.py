@@ -14,7 +14,7 @@ from workbench.records.store.values import keepable
 from workbench.work.history.compare import go_back, named_setting
 from workbench.work.history.history import load_history, settings_in
 from workbench.work.job.aim_last import aim_at_last, aim_before_last, aim_one_step_more
-from workbench.work.job.entry import SIGNS, Typed, kept_change
+from workbench.work.job.entry import CHANGE_SIGNS, Typed, kept_change
 from workbench.work.job_text.typed_lines import line_meant, target_meant
 from workbench.work.job_text.view_words import act_due, no_turn_why
 from workbench.work.offsets.as_read import (
@@ -155,7 +155,7 @@ def _aim_at_setting(at: AtSki, name: str) -> Did:
 def _aim_at_value(at: AtSki, args: argparse.Namespace) -> Did:
     line, text = line_meant(at.view, args.method), args.value.strip()
     placing = target_meant(at.view, line, text, at.unit, sure=args.yes)
-    if text.startswith(SIGNS):
+    if text.startswith(CHANGE_SIGNS):
         number = kept_change(line, text, placing, at.unit)
         new = at.shop.aim(at.view, line, number, at.unit)
     else:

@@ -101,8 +101,7 @@ def _back(
 
 
 def likeliest_bend(
-    places: Sequence[float],
-    curves: Sequence[tuple[Sequence[float | None], Sequence[float]]],
+    places: Sequence[float], curves: Sequence[tuple[Sequence[float | None], Sequence[float]]]
 ) -> float:
     """Return the bend that makes the numbers of all these curves together most likely."""
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 from workbench.errors import InputError
 from workbench.measure.numerics.distributions import coverage_factor
-from workbench.measure.repeats import checked, summarise
+from workbench.measure.repeats import LEVEL, checked, summarise
 from workbench.measure.stats.agreement import Agreement, agreement, restated
 from workbench.measure.stats.regression import (
     Line,
@@ -29,8 +29,6 @@ FEWEST_FOR_SLOPE = 8
 LEAST_SPREAD = 2.0
 """How many times the scatter of the differences the readings' own scatter must be, for a slope to
 be judged: our rule (common practice, no source)."""
-
-LEVEL = 0.95
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 
-from workbench.measure.scatter import Scatter
+from workbench.measure.repeats import Scatter
 from workbench.measure.stats.anova import Effect
 from workbench.measure.stats.gauge_study import GaugeAnova
 from workbench.measure.stats.study import Study

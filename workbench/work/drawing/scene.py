@@ -15,9 +15,8 @@ from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade
 from workbench.fin.parts.studs import Stud, Travel, travel
 from workbench.fin.pose.equations import Reading
-from workbench.fin.reading.contacts import Observation
 from workbench.fin.reading.method import Method
-from workbench.fin.reading.observe import observe
+from workbench.fin.reading.observe import Observation, observe
 from workbench.fin.reading.quantities import TRAITS
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
@@ -38,7 +37,7 @@ NOW, WANTED, BASE, STUD, READING, FAINT = "now", "wanted", "base", "stud", "read
 LIT = "lit"
 """The ink of the stud to turn."""
 
-Kind = Literal["line", "outline", "dot", "mark", "letter"]
+ShapeKind = Literal["line", "outline", "dot", "mark", "letter"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +49,7 @@ class Shape:
     for.
     """
 
-    kind: Kind
+    kind: ShapeKind
     points: tuple[Point, ...]
     ink: str
     dashed: bool = False
@@ -82,11 +81,7 @@ class Scene:
 
 
 def side_scene(
-    rig: Rig,
-    now: Pose | None,
-    wanted: Pose | None,
-    readings: Sequence[Reading] = (),
-    lit: str = "",
+    rig: Rig, now: Pose | None, wanted: Pose | None, readings: Sequence[Reading] = (), lit: str = ""
 ) -> Scene:
     """Return the rig with its blade at ``now`` (solid) and ``wanted`` (dashed, enlarged).
 
@@ -211,13 +206,9 @@ def _touch(stud: Stud, blade: Blade, pose: Pose) -> Travel | None:
         return None
 
 
-def _ball(stud: Stud, t: Travel) -> Point:
-    return (stud.at_mm[0] + t.mm * stud.axis[0], stud.at_mm[1] + t.mm * stud.axis[1])
-
-
 def _stud_line(stud: Stud, t: Travel) -> tuple[Point, Point]:
     """Return the shown end of the stud and the centre of its ball (mm)."""
-    x, y = _ball(stud, t)
+    x, y = stud.at_mm[0] + t.mm * stud.axis[0], stud.at_mm[1] + t.mm * stud.axis[1]
     back = STUD_SHOWN_MM + stud.tip_radius_mm
     return ((x - back * stud.axis[0], y - back * stud.axis[1]), (x, y))
 

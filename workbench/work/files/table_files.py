@@ -106,7 +106,7 @@ def text_in(raw: bytes) -> str:
 def _toml(text: str) -> object:
     import tomllib
 
-    check_keys(text)
+    check_key_parts(text)
     try:
         return tomllib.loads(text)
     except (tomllib.TOMLDecodeError, ValueError) as why:
@@ -174,7 +174,7 @@ _LONG_ENDS = {
 }
 
 
-def check_keys(text: str) -> None:
+def check_key_parts(text: str) -> None:
     """Raise an ``InputError`` for a key of more than :data:`MOST_PARTS` parts with dots between.
 
     What is in texts and comments is passed over. A text without an end is left to the reader,

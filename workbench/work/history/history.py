@@ -17,7 +17,7 @@ from workbench.records.tables.ski_facts import SkiFacts, SkiJob, SkiSheet
 from workbench.work.job.shop import Shop
 from workbench.work.job.ski_state import SkiState, conclude
 from workbench.work.order.rigs import blade_of, method_of, rig_of, stud_of
-from workbench.work.order.shop_policy import rules_of
+from workbench.work.order.shop_policy import shop_rules
 from workbench.work.text.local_time import local
 from workbench.work.trust.caliper_figures import Tools, tools_of
 from workbench.work.trust.slopes import Slopes, u_of
@@ -152,7 +152,7 @@ def _load(shop: Shop, ski_id: str) -> History:
         method_rows,
         {i: method_of(row, blades[row.blade_id]) for i, row in method_rows.items()},
         {i: rigs[row.blade_id] for i, row in method_rows.items()},
-        conclude(facts_of(ski_id, jobs, versions), rules_of(book)),
+        conclude(facts_of(ski_id, jobs, versions), shop_rules(book)),
         versions,
         book.curves_of(ski_id),
         pairs,

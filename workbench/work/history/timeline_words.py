@@ -13,8 +13,7 @@ from workbench.work.history.history import History
 from workbench.work.job.entry_words import MARK_WORDS, described, step_done_words
 from workbench.work.job.job_view import WING_AIM
 from workbench.work.job.stages import NOT_RELEASED
-from workbench.work.order.turn_records import TURN_ANSWERS
-from workbench.work.order.versions import is_parts_text
+from workbench.work.order.round_records import TURN_ANSWERS, is_parts_text
 from workbench.work.roster.correction_words import version_words
 from workbench.work.text.words import clean
 

@@ -17,8 +17,8 @@ from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 from workbench.records.store import rows
 from workbench.work.job.extra_readings import (
-    beside,
     contradicted,
+    expected_marks,
     marks_in_pass,
     without_marks,
 )
@@ -26,13 +26,7 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.ski_state import TAKEN_BACK
 from workbench.work.job.stages import Progress
 from workbench.work.order.rigs import usual_range_mm
-from workbench.work.order.solved_jobs import (
-    expected_of,
-    finer_of,
-    fit_of,
-    made_of,
-    plan_of,
-)
+from workbench.work.order.solved_jobs import expected_of, finer_of, fit_of, made_of, plan_of
 from workbench.work.trust.caliper_figures import Tools
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.reading_budget import Taken, readings_of
@@ -44,7 +38,7 @@ if TYPE_CHECKING:
 Learn: TypeAlias = "Callable[[Plan, Sequence[Target], float], NextAct | None]"
 """What gives the next act by what was learnt, from the plain turns, the targets and the finest."""
 
-Named: TypeAlias = tuple[str, Method, float]
+NamedMethod: TypeAlias = tuple[str, Method, float]
 """A method of a ski: its id, the method and its tolerance (mm)."""
 
 
@@ -61,7 +55,7 @@ class Sources:
     ``guard``: whether the shop keeps a guard band.
     """
 
-    methods: Sequence[Named]
+    methods: Sequence[NamedMethod]
     others: tuple[Method, ...]
     marks: Sequence[tuple[str, Method]]
     other_way: frozenset[str]
@@ -94,7 +88,7 @@ def worked_out(view: JobView, of: Sources, learn: Learn | None = None) -> JobVie
         why=why,
         expected=expected,
         left=of.left,
-        marks=beside(coarse, rig, known, pose, expected),
+        marks=expected_marks(coarse, rig, known, pose, expected),
         contradictions=contradicted(rig, [*known, *borne_out], pose, of.others, view.ski.unit),
         made=_made(view, of, known),
         finer=finer,
@@ -143,14 +137,14 @@ def _taken(view: JobView, of: Sources, number: int) -> dict[str, Taken]:
 
 
 def _taken_in(
-    methods: Sequence[Named], progress: Progress, number: int, tools: Tools
+    methods: Sequence[NamedMethod], progress: Progress, number: int, tools: Tools
 ) -> dict[str, Taken]:
     """Return what was taken in a round by method name: values at 20 degrees where stated."""
     return tools.taken_in([(i, m) for i, m, _ in methods], progress.values.get(number, {}))
 
 
 def standard_u_mm(
-    methods: Sequence[Named], progress: Progress, rig: Rig, tools: Tools
+    methods: Sequence[NamedMethod], progress: Progress, rig: Rig, tools: Tools
 ) -> dict[str, float]:
     """Return the standard uncertainty (mm) of each reading of the round under way, by method id."""
     known = _known(_taken_in(methods, progress, progress.pass_number, tools), rig)

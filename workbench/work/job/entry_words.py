@@ -10,7 +10,7 @@ from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.work.job.job_view import WING_AIM, JobView
 from workbench.work.job.ski_state import TAKEN_BACK
-from workbench.work.order.turn_records import BY_HAND
+from workbench.work.order.round_records import BY_HAND
 from workbench.work.text.local_time import local
 from workbench.work.text.words import clean
 from workbench.work.trust.wing_setup import hold_numbered

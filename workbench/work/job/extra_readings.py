@@ -25,7 +25,7 @@ from workbench.work.trust.plausibility import Contradiction, contradictions
 
 
 @dataclass(frozen=True, slots=True)
-class Mark:
+class CoarseMark:
     """A coarse mark of the blade and what was read by it in the round under way (mm).
 
     ``latest`` are its repeats, in order; the mean of them counts, with the mark's own u.
@@ -68,19 +68,21 @@ class Mark:
         return None if self.reading is None else self.is_near(self.reading.value_mm)
 
 
-def marks_in_pass(methods: Sequence[tuple[str, Method]], progress: Progress) -> tuple[Mark, ...]:
+def marks_in_pass(
+    methods: Sequence[tuple[str, Method]], progress: Progress
+) -> tuple[CoarseMark, ...]:
     """Return the coarse ones among a blade's methods (id, method), as read in this round."""
     taken = progress.values.get(progress.pass_number, {})
-    return tuple(Mark(i, m, tuple(taken.get(i, ()))) for i, m in methods if m.is_coarse)
+    return tuple(CoarseMark(i, m, tuple(taken.get(i, ()))) for i, m in methods if m.is_coarse)
 
 
-def beside(
-    marks: Sequence[Mark],
+def expected_marks(
+    marks: Sequence[CoarseMark],
     rig: Rig,
     fine: Sequence[Reading],
     pose: Pose | None,
     foreseen: Sequence[Expected],
-) -> tuple[Mark, ...]:
+) -> tuple[CoarseMark, ...]:
     """Return the marks with what the fine readings would give for them, near a known ``pose``.
 
     Without a pose it is what was ``foreseen`` for them.
@@ -97,7 +99,7 @@ def beside(
     return tuple(_with(m, e) for m, e in zip(marks, found, strict=True))
 
 
-def _with(mark: Mark, expected: Expected | None) -> Mark:
+def _with(mark: CoarseMark, expected: Expected | None) -> CoarseMark:
     if expected is None:
         return mark
     return replace(mark, expected_mm=expected.value_mm, u_mm=expected.u_mm)

@@ -16,18 +16,11 @@ from workbench.frozen import dataclass
 from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.records.tables.days import DayItem, Unread
-from workbench.work.job.extra_readings import Mark
+from workbench.work.job.extra_readings import CoarseMark
 from workbench.work.job.ski_state import conclude
-from workbench.work.job.stages import (
-    GLYPHS,
-    NOT_RELEASED,
-    Asked,
-    Progress,
-    Stage,
-    progress,
-)
-from workbench.work.order.shop_policy import AS_LAST_TIME, SHIPPED, Rules
-from workbench.work.order.turn_records import SETTLED
+from workbench.work.job.stages import NOT_RELEASED, STAGE_GLYPHS, Asked, Progress, Stage, progress
+from workbench.work.order.round_records import SETTLED
+from workbench.work.order.shop_policy import AS_LAST_TIME, SHIPPED_RULES, Rules
 from workbench.work.trust.caliper_figures import Tools
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.plausibility import RIDDEN_U_MM, AgainstExpected, Contradiction
@@ -72,8 +65,8 @@ class JobView:
     expected: tuple[Expected, ...] = ()
     tools: Tools = field(default_factory=Tools)
     left: tuple[Expected, ...] = ()
-    rules: Rules = SHIPPED
-    marks: tuple[Mark, ...] = ()
+    rules: Rules = SHIPPED_RULES
+    marks: tuple[CoarseMark, ...] = ()
     contradictions: tuple[Contradiction, ...] = ()
     corrected: tuple[str, ...] = ()
     seen: rows.Seen = rows.NOTHING_SEEN
@@ -313,7 +306,7 @@ class RosterLine:
         """A sign for the stage; the word is beside it."""
         if self.unreleased:
             return UNRELEASED_GLYPH
-        return GLYPHS[self.stage] if self.read else "…"
+        return STAGE_GLYPHS[self.stage] if self.read else "…"
 
     @property
     def stage_words(self) -> str:

@@ -11,25 +11,15 @@ from typing import cast
 
 from workbench.errors import InputError
 from workbench.measure.display import FINE, change_text
-from workbench.measure.temperature import (
-    MATERIALS,
-    check_temperature,
-    material,
-)
+from workbench.measure.temperature import MATERIALS, check_temperature, material
 from workbench.measure.units import Unit, degrees_in
 from workbench.records.store.rows import Temperature
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.text.words import clean
-from workbench.work.trust.temperature_correction import (
-    OFF,
-    Scale,
-    at_words,
-    in_force,
-    value_mm,
-)
+from workbench.work.trust.temperature_correction import OFF, Scale, at_words, in_force, value_mm
 
-_SCALES: tuple[Scale, ...] = ("C", "F")
+_SCALES: dict[str, Scale] = {"C": "C", "F": "F"}
 
 BLADE, CALIPER = "aluminium", "steel"
 """What blade and caliper are made of where nobody said (common practice, no source)."""
@@ -71,7 +61,9 @@ def state_temperature(shop: Shop, view: JobView, fields: Mapping[str, str]) -> J
     """
     if not fields.get("blade", "").strip():
         return _end(shop, view, fields)
-    scale = _scale(fields.get("scale", ""))
+    scale = _SCALES.get(fields.get("scale", "").strip().lstrip("°").upper())
+    if scale is None:
+        raise InputError("scale", fields.get("scale", ""), "C or F")
     blade_c, typed = parse_temperature("blade", fields["blade"], scale)
     second = fields.get("caliper", "").strip()
     caliper_c = parse_temperature("caliper", second, scale)[0] if second else blade_c
@@ -92,13 +84,6 @@ def _end(shop: Shop, view: JobView, fields: Mapping[str, str]) -> JobView:
     if in_force(view.facts) is not None:
         shop.act(view, "temperature", lambda now: shop.book.add_mark(now.job.id, shop.who, OFF))
     return shop.view(view.job.id)
-
-
-def _scale(text: str) -> Scale:
-    found = next((s for s in _SCALES if s == text.strip().lstrip("°").upper()), None)
-    if found is None:
-        raise InputError("scale", text, "C or F")
-    return found
 
 
 def _material(field: str, fields: Mapping[str, str], default: str) -> str:

@@ -9,7 +9,6 @@ from collections.abc import Iterable
 from enum import IntEnum
 from typing import assert_never
 
-from workbench.errors import BenchError
 from workbench.fin.plan.guidance import StudLimitError
 from workbench.fin.plan.plan import Remark
 from workbench.frozen import dataclass
@@ -45,10 +44,10 @@ class Said:
     @property
     def signed(self) -> str:
         """The words behind the sign of their step."""
-        return f"{sign_of(self.importance)} {self.words}"
+        return f"{step_sign(self.importance)} {self.words}"
 
 
-def sign_of(importance: Importance) -> str:
+def step_sign(importance: Importance) -> str:
     """Return the sign that goes before what is said."""
     match importance:
         case Importance.DANGER:
@@ -78,11 +77,6 @@ def of_remark(remark: Remark) -> Importance:
             assert_never(remark.code)
 
 
-def of_error(error: BenchError) -> Importance:
-    """Return how much an error matters: a stud out of its travel is a danger, the rest is wrong."""
-    return Importance.DANGER if isinstance(error, StudLimitError) else Importance.WRONG
-
-
 def in_order(said: Iterable[Said]) -> tuple[Said, ...]:
     """Return what is said, the most important first; what matters alike stays in its order."""
     return tuple(sorted(said, key=lambda each: each.importance))
@@ -100,7 +94,9 @@ def said_before_turns(view: JobView, unit: Unit) -> tuple[Said, ...]:
     """Return what is to be said whether there are turns or not."""
     out = list(dangers_of(view))
     if view.why is not None:
-        out.append(Said(of_error(view.why), trouble_words(view, unit)))
+        danger = isinstance(view.why, StudLimitError)  # a stud out of its travel
+        step = Importance.DANGER if danger else Importance.WRONG
+        out.append(Said(step, trouble_words(view, unit)))
     out += [Said(Importance.WRONG, words) for words in corrected_words(view)]
     made = made_words(view.made, unit)
     out += [Said(Importance.WRONG, made)] if made else []

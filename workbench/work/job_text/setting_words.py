@@ -76,7 +76,7 @@ def _moved(line: Line, unit: Unit) -> str:
     return change_between(line.before_lock_mm, line.locked_mm, unit)
 
 
-def base_words(view: JobView) -> str:
+def base_shape_words(view: JobView) -> str:
     """Return the base's shape in both units."""
     base = view.rig.base
     if base.radius_mm is None:
@@ -88,7 +88,7 @@ def base_words(view: JobView) -> str:
     return f"bulges out, radius {radius}; highest {apex} from the tail end"
 
 
-def wing_words(view: JobView) -> str:
+def wing_as_set_words(view: JobView) -> str:
     """Return the wing's angle with how it was held and by which gauge, or why there is none."""
     if not view.ski.has_wing:
         return "no wing"

@@ -168,7 +168,7 @@ def within_words(view: JobView) -> str:
     return "On target" if sure else "On target, within caliper doubt"
 
 
-def learnt_words(view: JobView, unit: Unit) -> str:
+def learnt_act_words(view: JobView, unit: Unit) -> str:
     """Return the next act by what was learnt, with how sure it is; or nothing."""
     if view.learnt is None or view.stage not in ("turning", "within"):
         return ""
@@ -188,7 +188,7 @@ def no_turn_why(view: JobView) -> str:
                 f"tolerance of {fine_text(line.tolerance_mm, unit)}"
             )
     if view.learnt is not None:
-        words = learnt_words(view, view.ski.unit).rstrip(".")
+        words = learnt_act_words(view, view.ski.unit).rstrip(".")
         return f"{words[0].lower()}{words[1:]}"
     return "no turn this coarse comes closer"
 
@@ -221,7 +221,7 @@ NO_TURNS = "No turns: see the warning"
 MAKERS_FIRST = "The maker's instructions, event rules and a qualified technician come first."
 
 
-def missing_words(view: JobView) -> str:
+def missing_parts_words(view: JobView) -> str:
     """Return which parts are not known yet, as the begin of a sentence; or nothing."""
     return " and ".join(f"{'no' if i else 'No'} {p}" for i, p in enumerate(view.rig.missing))
 

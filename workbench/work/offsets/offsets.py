@@ -13,11 +13,11 @@ from dataclasses import dataclass
 from workbench.errors import BenchError, InputError
 from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import fit_pose
-from workbench.fin.reading.contacts import Observation
 from workbench.fin.reading.method import Method
+from workbench.fin.reading.observe import Observation
 from workbench.measure.numerics.distributions import coverage_factor
+from workbench.measure.repeats import LEVEL
 from workbench.measure.stats.learnt_offset import (
-    LEVEL,
     LearntOffset,
     Restatement,
     learn_offset,

@@ -11,6 +11,7 @@ from workbench.fin.learn.replay import (
     InJob,
     Learnt,
     Round,
+    ThreadQuestion,
     begin,
     follow,
     read_again,
@@ -18,7 +19,6 @@ from workbench.fin.learn.replay import (
 )
 from workbench.fin.learn.seating import Hypothesis
 from workbench.fin.learn.sight import Takes
-from workbench.fin.learn.thread_question import ThreadQuestion
 from workbench.fin.plan.plan import Plan
 from workbench.frozen import dataclass
 from workbench.measure.display import Dial, dial_text, fine_text, turns_text
@@ -145,8 +145,12 @@ def _case(each: Hypothesis, p: float, names: Sequence[str], job: InJob) -> dict[
 
 def advice_table(advice: Advice) -> str:
     """Return an order's turns with the next act, what was learnt and the seating, as text."""
-    lines = [act_words(advice), "", turns_table(advice.order, advice.plan), "", "Learned so far"]
-    lines += learnt_lines(advice)
+    order, learnt = advice.order, advice.job.learnt
+    act = act_sentence(advice.job, advice.act, order.finest_turn, order.unit)
+    lines = [act, "", turns_table(order, advice.plan), "", "Learned so far"]
+    lines += [f"    {line}" for line in stud_lines(learnt)]
+    asked = question_words(learnt)
+    lines += [f" ?  {asked}"] if asked else []
     lines += ["", "This seating"]
     lines += [
         f"    {_words(each, advice)}: {percent(p)}"
@@ -154,11 +158,6 @@ def advice_table(advice: Advice) -> str:
         if p >= LEAST_SHOWN
     ]
     return "\n".join(lines)
-
-
-def act_words(advice: Advice) -> str:
-    """Return the next act of an order in one sentence, with how sure it is."""
-    return act_sentence(advice.job, advice.act, advice.order.finest_turn, advice.order.unit)
 
 
 def act_sentence(job: InJob, act: Act, finest_turn: float, unit: Unit, dial: Dial = "turns") -> str:
@@ -220,13 +219,6 @@ def _gap_text(job: InJob, stud: int, unit: Unit) -> str:
     assert seating is not None
     gap_mm = seating.sight.travels_mm[stud] - seating.predicted_mm[stud]
     return f"about {fine_text(abs(gap_mm), unit)} {unit}"
-
-
-def learnt_lines(advice: Advice) -> list[str]:
-    """Return what was learnt of each stud, in words."""
-    lines = [f"    {line}" for line in stud_lines(advice.job.learnt)]
-    asked = question_words(advice.job.learnt)
-    return [*lines, f" ?  {asked}"] if asked else lines
 
 
 def stud_lines(learnt: Learnt) -> list[str]:

@@ -21,12 +21,7 @@ from workbench.fin.pose.fit import fit_pose
 from workbench.measure.lengths import parse_turn
 from workbench.measure.units import MM_PER
 from workbench.work.files.strict_table import MISSING, Table, as_number
-from workbench.work.files.table_files import (
-    check_sane,
-    no_constant,
-    no_doubles,
-    read_text,
-)
+from workbench.work.files.table_files import check_sane, no_constant, no_doubles, read_text
 from workbench.work.order.order_file import Order, read_takes
 
 _LARGEST_BYTES = 50_000_000

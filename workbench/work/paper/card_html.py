@@ -6,8 +6,7 @@ from collections.abc import Iterable
 from html import escape
 
 from workbench.measure.units import Unit
-from workbench.work.drawing.layout import picture_of
-from workbench.work.drawing.svg import svg_inline
+from workbench.work.drawing.layout import picture_of, svg_inline
 from workbench.work.paper.cards import Card, Number
 from workbench.work.paper.html_page import page, said
 from workbench.work.paper.label import code_svg, has_codes

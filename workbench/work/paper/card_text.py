@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable
 
-from workbench.work.drawing.ascii_picture import LEGEND, plain_picture
+from workbench.work.drawing.layout import PLAIN_LEGEND, plain_picture
 from workbench.work.paper.cards import Card, Number
 from workbench.work.text.safe_text import cells_of
 
@@ -28,7 +28,7 @@ def card_text(card: Card, width: int = WIDTH, *, drawing: bool = True) -> str:
         out += ["", *_number(number, width)]
     if drawing:
         out += ["", *plain_picture(card.side, width), "", *folded(card.side_caption, width)]
-        out += folded(LEGEND, width)
+        out += folded(PLAIN_LEGEND, width)
     out += ["", *folded(card.means, width)] if card.means else []
     out += _listed("Notes", card.notes, "- ", width)
     out += _listed("Take care", card.cautions, "! ", width)

@@ -30,7 +30,7 @@ from workbench.work.job_text.setting_words import (
     NOT_READ,
     NOTE,
     OUTSIDE,
-    base_words,
+    base_shape_words,
     both,
     fine_both,
     last_of,
@@ -38,7 +38,7 @@ from workbench.work.job_text.setting_words import (
     result_words,
     target_words,
     where_words,
-    wing_words,
+    wing_as_set_words,
 )
 from workbench.work.job_text.view_words import stage_words, stand_in_words
 from workbench.work.order.exposed_words import exposed_short, exposure_at
@@ -197,7 +197,7 @@ def card_of(shop: Shop, view: JobView) -> Card:
         status=_status(source, sign_off),
         facts=_facts(source),
         numbers=tuple(_number(source, line) for line in source.lines),
-        wing=wing_words(source),
+        wing=wing_as_set_words(source),
         notes=_notes(source, view if checked is not None else None),
         cautions=CAUTIONS,
         recheck=tuple(text.format(wing=wing) for text in RECHECK),
@@ -292,7 +292,7 @@ def _facts(view: JobView) -> tuple[tuple[str, str], ...]:
     )
     named = tuple((label, visible(text, NAME) or "—") for label, text in known)
     later = tuple(("As it was", visible(words, NAME)) for words in view.corrected)
-    base = ("Base", base_words(view))
+    base = ("Base", base_shape_words(view))
     return (*named, *later, base, *_exposed(view), ("Rounds", str(count)), *_warmth(view))
 
 

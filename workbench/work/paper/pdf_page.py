@@ -15,13 +15,15 @@ from typing import Any
 from workbench.errors import InputError
 from workbench.fin.frame import Point
 from workbench.work.drawing.layout import (
+    BOLD,
+    DOT_RADIUS,
+    INKS,
     TEXT_SIZE,
     Dot,
     Picture,
     Stroke,
     Words,
 )
-from workbench.work.drawing.svg import BOLD, DOT_RADIUS, INKS
 from workbench.work.paper.html_page import Paper
 from workbench.work.text.safe_text import units, written_out
 

@@ -150,7 +150,7 @@ def write_sheet(
 
 
 def _card_writers(card: Card, paper: Paper, drawing: bool) -> Writers:
-    from workbench.work.drawing.svg import svg_file
+    from workbench.work.drawing.layout import svg_file
     from workbench.work.paper.card_html import card_html
     from workbench.work.paper.card_pdf import card_pdf
     from workbench.work.paper.card_text import card_text

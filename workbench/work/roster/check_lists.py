@@ -22,8 +22,8 @@ from workbench.work.order.shop_policy import (
     RECEIVED_SETTING,
     TORQUE_SETTING,
     Rules,
-    rules_of,
-    text_of,
+    checklist_text,
+    shop_rules,
 )
 from workbench.work.text.words import clean
 
@@ -119,7 +119,7 @@ def reword_torque(shop: Shop, fastener: str, words: str) -> None:
     keepable("torque note", text)
     if len(text) > LONGEST_TORQUE or not text.isprintable():
         raise InputError("torque note", words, f"one line of at most {LONGEST_TORQUE} characters")
-    own = {k: w for k, w in rules_of(shop.book).torque.items() if k != fastener}
+    own = {k: w for k, w in shop_rules(shop.book).torque.items() if k != fastener}
     if text:
         own[fastener] = text
     shop.remember(TORQUE_SETTING, json.dumps(own, ensure_ascii=False))
@@ -127,10 +127,10 @@ def reword_torque(shop: Shop, fastener: str, words: str) -> None:
 
 def put_back(shop: Shop, rules: Rules) -> None:
     """Make lists and notes again what they were in ``rules``."""
-    now = rules_of(shop.book)
+    now = shop_rules(shop.book)
     for which in _SETTING:
         if items_now(now, which) != items_now(rules, which):
-            shop.remember(_SETTING[which], text_of(items_now(rules, which)))
+            shop.remember(_SETTING[which], checklist_text(items_now(rules, which)))
     if now.torque != rules.torque:
         shop.remember(TORQUE_SETTING, json.dumps(dict(rules.torque), ensure_ascii=False))
 
@@ -141,12 +141,12 @@ def _change(
     changed: Callable[[Items], Iterable[CheckItem]],
     key: str | None = None,
 ) -> Items:
-    items = items_now(rules_of(shop.book), which)
+    items = items_now(shop_rules(shop.book), which)
     if key is not None and key not in {i.key for i in items}:
         raise InputError("check", key, f"one of: {', '.join(i.key for i in items)}")
     new = tuple(changed(items))
     new = with_clamp_last(new) if which == "final" else new
-    shop.remember(_SETTING[which], text_of(new))
+    shop.remember(_SETTING[which], checklist_text(new))
     return new
 
 
@@ -211,12 +211,12 @@ def _note(number: int, each: Torque) -> str:
 
 def check_item_meant(shop: Shop, which: Checklist, text: str) -> CheckItem:
     """Return the item of a list that is meant, by its key or number; else an InputError."""
-    return _meant("check", text, items_now(rules_of(shop.book), which))
+    return _meant("check", text, items_now(shop_rules(shop.book), which))
 
 
 def fastener_meant(shop: Shop, text: str) -> str:
     """Return the key of the fastener that is meant, by its key or number; else an InputError."""
-    notes = [each.note for each in torque_notes(rules_of(shop.book))]
+    notes = [each.note for each in torque_notes(shop_rules(shop.book))]
     return _meant("fastener", text, notes).key
 
 

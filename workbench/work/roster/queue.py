@@ -18,7 +18,7 @@ from workbench.work.job.job_view import RosterLine
 from workbench.work.job.shop import Shop
 from workbench.work.job.ski_state import SkiState, conclude
 from workbench.work.job.stages import NOT_RELEASED
-from workbench.work.order.shop_policy import AS_LAST_TIME, rules_of
+from workbench.work.order.shop_policy import AS_LAST_TIME, shop_rules
 
 T = TypeVar("T")
 
@@ -262,7 +262,7 @@ def rechecks_offered(shop: Shop) -> tuple[rows.QueueItem, ...]:
     """
     found = shop.book.ridden_since(day_after(shop.day, -RECHECK_DAYS), shop.day)
     kept = shop.book.ski_facts(item.job.ski_id for item in found)
-    rules = rules_of(shop.book)
+    rules = shop_rules(shop.book)
     released = {i for i, facts in kept.items() if conclude(facts, rules).release is not None}
     return tuple(item for item in found if item.job.ski_id in released)
 

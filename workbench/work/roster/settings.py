@@ -19,7 +19,7 @@ from workbench.work.order.order_file import DEFAULT_TOLERANCE_MM
 from workbench.work.order.shop_policy import (
     AFTER_LOCK,
     BELL,
-    DIAL,
+    DIAL_SETTING,
     EYES,
     FAR_RECEIVED,
     FAR_TARGET,
@@ -182,7 +182,8 @@ SETTINGS: tuple[Setting, ...] = (
         _on_off, "off",
     ),
     Setting(
-        DIAL, "Turns also in", "degrees of a ring, or hours of a clock, on the driver; else turns",
+        DIAL_SETTING, "Turns also in",
+        "degrees of a ring, or hours of a clock, on the driver; else turns",
         _one_of(*DIALS), DIALS[0],
     ),
     Setting("theme", "Theme", f"one of {', '.join(THEMES)}", _one_of(*THEMES), THEMES[0]),

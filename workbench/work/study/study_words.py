@@ -9,8 +9,8 @@ import math
 from typing import Any
 
 from workbench.measure.display import length_text
+from workbench.measure.repeats import LEVEL, Scatter
 from workbench.measure.rounding import round_to_uncertainty
-from workbench.measure.scatter import LEVEL, Scatter
 from workbench.measure.stats.gauge_study import POOL_ALPHA, rating
 from workbench.measure.units import MM_PER, Unit
 from workbench.work.text.words import clean

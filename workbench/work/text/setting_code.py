@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from urllib.parse import quote, unquote
 
 MARK = "QT"
-LONGEST = 800
+_LONGEST = 800
 _PLAIN = " /-._~+:,()#*"
 
 
@@ -22,7 +22,7 @@ def code_text(serial: str, numbers: Iterable[tuple[str, str]], day: str) -> str:
     """
     said = (f"{_safe(what)}={_safe(value)}" for what, value in numbers)
     text = ";".join((MARK, _safe(serial), *said, _safe(day)))
-    return text if len(text) <= LONGEST else ""
+    return text if len(text) <= _LONGEST else ""
 
 
 def serial_in(text: str) -> str:

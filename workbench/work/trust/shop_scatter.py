@@ -9,8 +9,7 @@ from workbench.fin.reading.method import Method
 from workbench.fin.reading.quantities import TRAITS
 from workbench.frozen import dataclass
 from workbench.measure.budget import REPEATABILITY_MM
-from workbench.measure.repeats import Repeats
-from workbench.measure.scatter import Scatter, scatter_of
+from workbench.measure.repeats import Repeats, Scatter, scatter_of
 
 if TYPE_CHECKING:  # a work order knows no book
     from workbench.records.book import Book

@@ -8,8 +8,7 @@ from typing import Literal
 
 from workbench.errors import InputError
 from workbench.frozen import dataclass
-from workbench.measure.repeats import Repeats, mean_of, summarise
-from workbench.measure.scatter import LEVEL, Scatter
+from workbench.measure.repeats import LEVEL, Repeats, Scatter, mean_of, summarise
 from workbench.measure.stats.gauge_study import Gauge, GaugeAnova, by_anova
 from workbench.measure.stats.smallest_change import by_anyone, by_one_person
 from workbench.measure.stats.study import (

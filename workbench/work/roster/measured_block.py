@@ -14,8 +14,13 @@ from dataclasses import replace
 
 from workbench.errors import InputError
 from workbench.fin.parts.base import Base
-from workbench.fin.parts.studs import LARGEST_PLACE_U_MM, check_studs, said
-from workbench.fin.parts.threads import known_leads, lead_of_thread
+from workbench.fin.parts.studs import (
+    LARGEST_PLACE_U_MM,
+    check_studs,
+    known_leads,
+    lead_of_thread,
+    said,
+)
 from workbench.fin.plan.found_block import (
     FEWEST_ROUNDS,
     GOOD_MOVES,
@@ -31,7 +36,7 @@ from workbench.measure.display import fine_text, length_text, turns_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
 from workbench.records.store import rows
-from workbench.work.drawing.ascii_picture import LEGEND, plain_picture
+from workbench.work.drawing.layout import PLAIN_LEGEND, plain_picture
 from workbench.work.drawing.scene import side_scene
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
@@ -42,7 +47,7 @@ from workbench.work.roster.corrections import correct_to
 from workbench.work.roster.parts_typed import finest_of
 from workbench.work.text.words import clean
 
-NAMES = ("front", "rear", "tail")
+STUD_NAMES = ("front", "rear", "tail")
 
 PLACE_U_MM = 0.5
 """Standard uncertainty of a place taken by caliper where none is stated: 0.02 in, the axis being
@@ -105,7 +110,7 @@ def measured_block(fields: Mapping[str, str], unit: Unit) -> Measured:
     name = checked_name(fields)
     studs, words = [], []
     before = {"thread": "", "hand": "right", "tip": "point"}
-    for each in NAMES:
+    for each in STUD_NAMES:
         for key in before:
             before[key] = fields.get(f"{each}_{key}", "").strip() or before[key]
         lean = _lean_rad(fields.get(f"{each}_lean", ""), f"{each}_lean")
@@ -256,7 +261,7 @@ def stud_words(stud: rows.Stud, unit: Unit) -> str:
 def drawn_block(block: rows.Block, blade: rows.Blade) -> list[str]:
     """Return a block in the side view as it was given, this blade at a place made up for it."""
     rig = Rig(blade_of(blade), Base(), tuple(map(stud_of, block.studs)))
-    return [*plain_picture(side_scene(rig, None, None), DRAWN), LEGEND]
+    return [*plain_picture(side_scene(rig, None, None), DRAWN), PLAIN_LEGEND]
 
 
 # -- found from moves --------------------------------------------------------------------------
