@@ -98,7 +98,7 @@ class Parser(argparse.ArgumentParser):
             page(self, examples, see.split(", ") if see else ())
 
     def place(self, name: str, metavar: str, words: str, **how: Any) -> None:
-        """Add an argument that stands in a place of its own."""
+        """Add an argument given by its place."""
         self.add_argument(name, metavar=metavar, help=words, **how)
 
     def option(self, name: str, metavar: str | tuple[str, ...], words: str, **how: Any) -> None:
