@@ -88,6 +88,14 @@ def paragraphs(texts: Iterable[str], width: int, style: str = "") -> list[Conten
     return [row for text in texts for row in paragraph(text, width, style)]
 
 
+def hung(lead: str, look: str, text: str, width: int, style: str = "") -> list[Content]:
+    """Return a text in rows of ``width`` cells that hang beside its lead, which has a look."""
+    cells = cell_len(lead)
+    first, *rest = wrapped(text, width - cells)
+    below = [styled((" " * cells, ""), (part, style)) for part in rest]
+    return [styled((lead, look), (first, style)), *below]
+
+
 def _narrowed(row: str, width: int) -> Iterable[str]:
     """Break a line once more where wide letters make it too long."""
     if cell_len(row) <= width:
