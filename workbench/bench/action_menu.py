@@ -19,8 +19,7 @@ from textual.widgets import Static
 
 from workbench.bench.bases.bursts import PLUS_WAIT_S, Heard
 from workbench.bench.bases.overlay import Overlay
-from workbench.bench.draw.room import first_seen, held_words
-from workbench.bench.draw.text import lines, literal, styled, visible
+from workbench.bench.draw.text import first_seen, held_words, lines, literal, styled, visible
 from workbench.frozen import dataclass
 from workbench.work.roster.keys import AS_SHIPPED, Keys
 

@@ -13,8 +13,7 @@ from textual.widgets import Static
 from workbench.bench.action_menu import CHOICES
 from workbench.bench.bases.bursts import DIGITS, Heard
 from workbench.bench.bases.overlay import Overlay
-from workbench.bench.draw.room import held_words, look_of
-from workbench.bench.draw.text import hung, lines, styled, wrapped
+from workbench.bench.draw.text import held_words, hung, lines, look_of, styled, wrapped
 from workbench.bench.hand.state import BenchState
 from workbench.bench.panels.next_line import next_words
 from workbench.bench.panels.turns_panel import steps_in_full

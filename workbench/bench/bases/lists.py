@@ -19,8 +19,16 @@ from textual.widgets import Static
 from workbench.bench.bases.bursts import PLUS_WAIT_S, Heard
 from workbench.bench.bases.overlay import KeyLine, Overlay
 from workbench.bench.bases.prompts import Prompt
-from workbench.bench.draw.room import first_seen, held_words, said
-from workbench.bench.draw.text import Tone, hung, lines, styled, visible
+from workbench.bench.draw.text import (
+    Tone,
+    first_seen,
+    held_words,
+    hung,
+    lines,
+    said,
+    styled,
+    visible,
+)
 from workbench.errors import BenchError
 from workbench.measure.units import Unit
 from workbench.work.job.shop import ChangedError

@@ -16,8 +16,7 @@ from textual.widgets import Input, Static
 from workbench.bench.bases.bursts import BURST_WINDOW_S, DIGITS, SHORTEST_BURST
 from workbench.bench.bases.overlay import Overlay
 from workbench.bench.bases.prompts import PromptInput
-from workbench.bench.draw.room import held_words
-from workbench.bench.draw.text import lines, paragraph, styled, visible
+from workbench.bench.draw.text import held_words, lines, paragraph, styled, visible
 from workbench.measure.units import Unit
 
 BURST = DIGITS + "+-/"

@@ -8,9 +8,18 @@ from rich.cells import cell_len
 from textual.content import Content
 
 from workbench.bench.draw.canvas import Area, color_of
-from workbench.bench.draw.room import first_seen, look_of
 from workbench.bench.draw.side_view import side_view
-from workbench.bench.draw.text import lines, padded, paragraph, paragraphs, styled, visible, wrapped
+from workbench.bench.draw.text import (
+    first_seen,
+    lines,
+    look_of,
+    padded,
+    paragraph,
+    paragraphs,
+    styled,
+    visible,
+    wrapped,
+)
 from workbench.bench.hand.state import CHANGE_SUCH_AS, BenchState
 from workbench.bench.panels.one_thing import fitted_name
 from workbench.bench.panels.turns_panel import rows_of, warned, warnings

@@ -11,8 +11,16 @@ from rich.cells import cell_len
 from textual.content import Content
 
 from workbench.advice.wing_steps import SOURCE, STEPS
-from workbench.bench.draw.room import look_of
-from workbench.bench.draw.text import lines, padded, paragraph, paragraphs, styled, visible, wrapped
+from workbench.bench.draw.text import (
+    lines,
+    look_of,
+    padded,
+    paragraph,
+    paragraphs,
+    styled,
+    visible,
+    wrapped,
+)
 from workbench.bench.hand.state import BenchState
 from workbench.bench.panels.one_thing import ARROWS, act_thing, drawn, fitted_name, turn_thing
 from workbench.fin.plan.plan import StudTurn
