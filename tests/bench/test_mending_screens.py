@@ -11,18 +11,18 @@ from textual.pilot import Pilot
 
 from tests.bench.screens import SIZES, Screen, bench, fill
 from tests.shop import ski
+from workbench.bench.action_menu import BY_ACTION
 from workbench.bench.app import Bench
 from workbench.bench.bases.forms import Form
 from workbench.bench.bases.prompts import Prompt
-from workbench.bench.opens import OPENINGS
 from workbench.bench.screens.study.study_list import ReadingsScreen, StudyList
 from workbench.work.job.shop import Shop
 from workbench.work.study import studies
 
 
 def test_the_sheet_of_what_can_be_done_names_the_correction() -> None:
-    assert OPENINGS["correct_ski"].words == "correct this ski's sheet"
-    assert OPENINGS["correct_ski"].needs_ski
+    assert BY_ACTION["correct_ski"].words == "correct this ski's sheet"
+    assert BY_ACTION["correct_ski"].needs_ski
 
 
 # -- the sheet of a ski ----------------------------------------------------------------------------

@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 
 from tests.shop import DAY, Fin, demo_file, heron, open_shop, ski, walk_to
-from workbench.bench.screens.ski.wear_screen import wear_form
+from workbench.bench.hand.state import BenchState
+from workbench.bench.screens.ski.wear_screen import WearForm
 from workbench.errors import InputError
 from workbench.records.book import Book
 from workbench.records.store import rows
@@ -177,7 +178,7 @@ def test_parts_and_methods_are_kept_together_or_not_at_all(shop: Shop, part: str
     """As the form of what a ski wears saves them."""
     view = ski(shop, "Heron 66")
     new = second_blade(shop, view.ski) if part == "blade" else second_block(shop, view.ski)
-    form = wear_form(shop, view, "in")
+    form = WearForm(shop, BenchState(view=view))
     texts = {field.key: field.value for field in form._fields}
     before = shop.book.ski_versions(view.ski.id)
     typed = "1; 2; 3" if part == "blade" else "1; 2"

@@ -17,7 +17,7 @@ from textual.geometry import Offset, Size
 from textual.screen import Screen
 from textual.widgets import Static
 
-from workbench.bench.action_menu import Sheet
+from workbench.bench.action_menu import Sheet, open_screen
 from workbench.bench.bases.bursts import ENTRY_MORE, LONGEST_ENTRY, SignKey
 from workbench.bench.bases.form_lines import unfinished_form
 from workbench.bench.bases.key_gate import TOLD_CELLS, KeyGate, may_be_serial
@@ -29,7 +29,6 @@ from workbench.bench.hand.hands import Hands
 from workbench.bench.hand.state import SIDES, BenchState
 from workbench.bench.help import Help
 from workbench.bench.leaving import Leaving
-from workbench.bench.opens import OPEN
 from workbench.bench.panels import (
     next_line,
     panel_text,
@@ -326,7 +325,7 @@ class Bench(Leaving):
         elif char == "*":
             hands.flip_unit()
         elif char == "/":
-            self.push_screen(Sheet(hands.state.keys), self._after_sheet)
+            self.show(Sheet(hands.state.keys))
         elif key == "ctrl+p":
             self.do_("palette")
         elif key in ("f1", "question_mark"):
@@ -434,16 +433,9 @@ class Bench(Leaving):
 
     # -- what letters and the sheet do -------------------------------------------------------------
 
-    def _after_sheet(self, answer: str | None) -> None:
-        if answer:
-            self.do_(answer)
-
-    def _after_palette(self, answer: str | None) -> None:
-        self.hands.ignore_enter(monotonic())
-        if answer and answer.startswith(OPEN):
-            self.hands.open(answer.removeprefix(OPEN))
-        elif answer:
-            self.do_(answer)
+    def show(self, screen: Overlay[Any]) -> None:
+        """Lay a screen over the bench, and take over what was done on it."""
+        self.push_screen(screen, lambda result: screen.after(self, result))
 
     def take_scanned(self, serial: str, begun: str) -> bool:
         """Take the ski of a serial in hand; False where no ski has it, or what is open stays.
@@ -533,11 +525,9 @@ class Bench(Leaving):
             from workbench.bench.palette import Palette
 
             hands.read_all()
-            self.push_screen(Palette(hands.state), self._after_palette)
+            self.show(Palette(hands.state))
         else:
-            from workbench.bench.asking import ask
-
-            ask(self, action)
+            open_screen(self, action)
 
     def _in_large(self) -> None:
         """Show the one thing that matters now over the whole screen, or the panels again."""

@@ -161,7 +161,7 @@ async def _settle() -> None:
 
     What was loaded until then stays, and is left out of the collecting.
     """
-    from workbench.bench.opens import load_one_by_one
+    from workbench.bench.action_menu import load_one_by_one
 
     await asyncio.sleep(DRAWN_AFTER_S)
     for _ in load_one_by_one():

@@ -18,7 +18,7 @@ from workbench.bench.bases.form_lines import (
     Box,
     LineInput,
 )
-from workbench.bench.bases.key_line import KeyLine
+from workbench.bench.bases.overlay import KeyLine
 from workbench.bench.draw.room import held_words
 from workbench.bench.draw.text import literal
 from workbench.errors import BenchError

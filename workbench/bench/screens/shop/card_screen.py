@@ -6,25 +6,19 @@ Nothing here is asked, so that a caliper's burst is held and changes nothing; on
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from time import monotonic
-from typing import TYPE_CHECKING
 
 from textual.content import Content
 from textual.events import Key
 
 from workbench.bench.bases.view_only import Rows, TableScreen
 from workbench.bench.draw.text import lines, paragraph, styled
+from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError
-from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.paper.cards import card_of
 from workbench.work.paper.day_sheet import day_sheet
 from workbench.work.paper.printing import Written, card_document, sheet_document
 from workbench.work.paper.text_pages import card_text, day_text
-
-if TYPE_CHECKING:
-    from workbench.bench.app import Bench
 
 PAGE_WIDTH = 80
 HELD_DOWN_S = 0.6
@@ -95,10 +89,11 @@ class CardScreen(PageScreen):
 
     TITLE_WORDS = "Setting card"
 
-    def __init__(self, shop: Shop, view: JobView, key: str = "a") -> None:
-        super().__init__(key)
-        self._shop, self._view = shop, view
-        self._card = card_of(shop, view)
+    def __init__(self, shop: Shop, state: BenchState) -> None:
+        assert state.view is not None
+        super().__init__(state.keys.of("card") or "escape")
+        self._shop, self._view = shop, state.view
+        self._card = card_of(shop, state.view)
 
     def page(self, width: int) -> str:
         """Return the card."""
@@ -114,8 +109,8 @@ class DaySheetScreen(PageScreen):
 
     TITLE_WORDS = "Day sheet"
 
-    def __init__(self, shop: Shop, key: str = "escape") -> None:
-        super().__init__(key)
+    def __init__(self, shop: Shop, state: BenchState) -> None:
+        super().__init__("escape")
         self._shop = shop
         self._sheet = day_sheet(shop)
 
@@ -126,20 +121,3 @@ class DaySheetScreen(PageScreen):
     def write(self) -> Written:
         """Write the sheet in every format that can be written here."""
         return sheet_document(self._shop).write(self._shop)
-
-
-def open_on(bench: Bench) -> None:
-    """Show the card of the ski in hand."""
-    view = bench.hands.state.view
-    if view is not None:
-        push(bench, lambda: CardScreen(bench.shop, view))
-
-
-def push(bench: Bench, make: Callable[[], PageScreen]) -> None:
-    """Push a page; where it cannot be made say why."""
-    try:
-        screen = make()
-    except BenchError as why:
-        bench.hands.say(str(why), "warn")
-        return
-    bench.push_screen(screen, lambda _: bench.hands.ignore_enter(monotonic()))

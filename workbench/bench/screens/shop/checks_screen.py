@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from textual.content import Content
 from textual.events import Key
@@ -16,14 +15,13 @@ from workbench.advice.checklists import MAKER_WINS, WING, CheckItem
 from workbench.bench.bases.lists import ListScreen
 from workbench.bench.bases.prompts import Prompt
 from workbench.bench.draw.text import styled, visible
+from workbench.bench.hand.state import BenchState
 from workbench.errors import InputError
 from workbench.records.store.rows import Checklist
+from workbench.work.job.shop import Shop
 from workbench.work.order.shop_policy import Rules, shop_rules
 from workbench.work.roster import check_lists
 from workbench.work.roster.check_lists import Torque
-
-if TYPE_CHECKING:
-    from workbench.bench.app import Bench
 
 TITLES: dict[Checklist, str] = {"received": "Received check", "final": "Final check"}
 
@@ -38,19 +36,15 @@ class Listed:
     heading: str = ""
 
 
-def open_on(bench: Bench) -> None:
-    """Open the checks and torque notes."""
-    bench.push_screen(ChecksScreen())
-
-
 class ChecksScreen(ListScreen):
     """Both checklists, then how each fastener is brought up."""
 
     TITLE_WORDS = "Checks and torque notes"
     KEYS = "↑ ↓ choose · n adds · e rewords · x takes off · F3 F4 order · u takes back · Esc closes"
 
-    def __init__(self) -> None:
+    def __init__(self, shop: Shop, state: BenchState) -> None:
         super().__init__()
+        self.shop = shop
         self._listed: tuple[Listed, ...] = ()
         self._before: list[Rules] = []
 
@@ -60,7 +54,7 @@ class ChecksScreen(ListScreen):
         self.at = 1
 
     def _load(self) -> None:
-        rules = shop_rules(self.bench.shop.book)
+        rules = shop_rules(self.shop.book)
         out: list[Listed] = []
         for which, title in TITLES.items():
             out.append(Listed(heading=title))
@@ -134,7 +128,7 @@ class ChecksScreen(ListScreen):
             acts[char]()
 
     def _change(self, act: Callable[[], object], words: str) -> None:
-        before = shop_rules(self.bench.shop.book)
+        before = shop_rules(self.shop.book)
         act()
         self._before.append(before)
         self._load()
@@ -142,15 +136,13 @@ class ChecksScreen(ListScreen):
 
     def _move(self, by: int) -> None:
         which, item = self._item()
-        self._change(
-            lambda: check_lists.move_item(self.bench.shop, which, item.key, by), "order changed"
-        )
+        self._change(lambda: check_lists.move_item(self.shop, which, item.key, by), "order changed")
         self.at += by
         self.draw()
 
     def _new(self) -> None:
         which, item = self._item()
-        shop = self.bench.shop
+        shop = self.shop
 
         def accept(words: str) -> bool:
             self._change(lambda: check_lists.add_item(shop, which, words, item.key), "item added")
@@ -159,7 +151,7 @@ class ChecksScreen(ListScreen):
         self.app.push_screen(Prompt(f"{TITLES[which]}: new item", "what is looked at", "", accept))
 
     def _reword(self) -> None:
-        shop, torque = self.bench.shop, self.marked.torque
+        shop, torque = self.shop, self.marked.torque
         if torque is not None:
             key, title = torque.note.key, f"How {torque.note.name} are brought up"
 
@@ -182,7 +174,7 @@ class ChecksScreen(ListScreen):
         self.app.push_screen(Prompt("Other words", "what is looked at", item.words, accept))
 
     def _remove(self) -> None:
-        shop, torque = self.bench.shop, self.marked.torque
+        shop, torque = self.shop, self.marked.torque
         if torque is not None:
             key = torque.note.key
             self._change(
@@ -197,6 +189,6 @@ class ChecksScreen(ListScreen):
     def _undo(self) -> None:
         if not self._before:
             raise InputError("undo", "nothing", "a change made while this was open")
-        check_lists.put_back(self.bench.shop, self._before.pop())
+        check_lists.put_back(self.shop, self._before.pop())
         self._load()
         self.say("as it was before", "done")

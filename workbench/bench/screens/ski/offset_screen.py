@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 from textual.content import Content
 
 from workbench.bench.bases.forms import Field, Form, by_view
-from workbench.bench.bases.unit_list import UnitList, told
+from workbench.bench.bases.lists import UnitList, told
 from workbench.bench.draw.text import paragraph, styled, visible
+from workbench.bench.hand.state import BenchState
 from workbench.errors import InputError
 from workbench.measure.display import FINE, change_text
 from workbench.measure.stats.learnt_offset import Restatement
-from workbench.measure.units import Unit
-from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.offsets import offsets, pairs
 from workbench.work.offsets.offset_words import (
@@ -24,9 +22,6 @@ from workbench.work.offsets.offset_words import (
     summary,
 )
 
-if TYPE_CHECKING:
-    from workbench.bench.app import Bench
-
 _STYLES: dict[SaidKind, str] = {
     "plain": "", "strong": "bold", "caution": "bold $state-caution", "faint": "$ink-faint",
 }  # fmt: skip
@@ -34,13 +29,6 @@ _NONE = (
     "Only one way to measure each number here. With a second depth, tail or length method "
     "the offset between the two can be learned here."
 )
-
-
-def open_on(bench: Bench) -> None:
-    """Show the offsets between the methods of the blade in hand."""
-    state = bench.hands.state
-    if state.view is not None:
-        bench.push_screen(OffsetScreen(bench.shop, state.view, state.unit))
 
 
 class OffsetScreen(UnitList):
@@ -52,9 +40,9 @@ class OffsetScreen(UnitList):
         "x strikes out · o other way · m other methods · * in/mm · Esc closes"
     )
 
-    def __init__(self, shop: Shop, view: JobView, unit: Unit) -> None:
-        super().__init__(shop, view, unit)
-        self._choices = pairs.choices(shop, view)
+    def __init__(self, shop: Shop, state: BenchState) -> None:
+        super().__init__(shop, state)
+        self._choices = pairs.choices(shop, self.view)
         self._chosen = 0
         self._turned = False
         self._typed: tuple[pairs.Number, Restatement] | None = None

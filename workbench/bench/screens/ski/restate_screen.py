@@ -8,11 +8,11 @@ from textual.content import Content
 
 from workbench.bench.bases.view_only import UnitTable, trouble
 from workbench.bench.draw.text import lines, paragraph, paragraphs, styled, visible, wrapped
+from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError
 from workbench.measure.display import change_text, fine_text, length_text
 from workbench.measure.stats.learnt_offset import Restatement
 from workbench.measure.units import Unit
-from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.how_to_hold import Restated, restated
 from workbench.work.offsets.offsets import learnt_beside, rests_words
@@ -25,8 +25,10 @@ class RestateScreen(UnitTable):
 
     TITLE_WORDS = "Convert between methods"
 
-    def __init__(self, shop: Shop, view: JobView, unit: Unit, key: str = "r") -> None:
-        super().__init__(key, unit)
+    def __init__(self, shop: Shop, state: BenchState) -> None:
+        assert state.view is not None
+        view, unit = state.view, state.unit
+        super().__init__(state.keys.of("restate") or "escape", unit)
         self._rows: tuple[Restated, ...] = ()
         self._learnt: dict[str, Restatement] = {}
         self._why = ""
