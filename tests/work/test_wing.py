@@ -7,7 +7,7 @@ import pytest
 from tests.shop import Fin, ski, walk_to
 from workbench.advice.checklists import STEPS
 from workbench.errors import InputError
-from workbench.fin.curve import height_of_segment_mm
+from workbench.fin.wing import height_of_segment_mm
 from workbench.measure.display import length_text
 from workbench.records.store import rows
 from workbench.work.job.job_view import JobView

@@ -8,12 +8,7 @@ from dataclasses import dataclass
 
 from textual.content import Content
 
-from workbench.bench.draw.canvas import (
-    HALF,
-    Area,
-    Canvas,
-    Mode,
-)
+from workbench.bench.draw.canvas import HALF, Area, Canvas, Mode
 from workbench.bench.draw.text import styled, visible
 from workbench.measure.units import MM_PER, Unit
 from workbench.work.history.series import Point, PointMark, Series

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
-from typing import Any
 
-from workbench.commands.manual import Parser
+from workbench.commands.manual import Commands, Parser
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say, say_json, send
 from workbench.measure.units import Unit
@@ -31,7 +30,7 @@ from workbench.work.roster.adding import known_ski
 _KINDS = {kind.replace(" ", "-"): kind for kind in KINDS}
 
 
-def add(commands: argparse._SubParsersAction[Any]) -> None:
+def add(commands: Commands) -> None:
     """Add the parsers."""
     history = commands.add_parser(
         "history",

@@ -11,8 +11,7 @@ from workbench.fin.wing import degrees_typed
 from workbench.measure.lengths import parse_length
 from workbench.measure.temperature import parse_temperature
 from workbench.places import shipped
-from workbench.work.files.strict_table import Table
-from workbench.work.files.table_files import parse_table
+from workbench.work.files.table_files import Table, parse_table
 from workbench.work.job.shop import Shop
 
 _SETTING = "ride_rules"

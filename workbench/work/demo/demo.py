@@ -23,8 +23,7 @@ from workbench.places import shipped
 from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.work.demo.demo_rounds import Loaner, play_loaner
-from workbench.work.files.strict_table import Table
-from workbench.work.files.table_files import read_table_file
+from workbench.work.files.table_files import Table, read_table_file
 from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop

@@ -12,8 +12,7 @@ from workbench.fin.plan.plan import StudTurn
 from workbench.measure.display import change_between, fine_text, length_text
 from workbench.measure.units import MM_PER, Unit
 from workbench.work.job.coarse_marks import mark_place, off_words
-from workbench.work.job.extra_readings import CoarseMark
-from workbench.work.job.job_view import JobView, RosterLine
+from workbench.work.job.job_view import CoarseMark, JobView, RosterLine
 from workbench.work.job.temperature import in_force_words
 from workbench.work.job_text.budget_explained import (
     budget_lines,

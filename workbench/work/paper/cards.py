@@ -27,8 +27,8 @@ from workbench.work.job_text.setting_words import (
     OUTSIDE,
     base_shape_words,
     both,
+    code_text,
     fine_both,
-    last_of,
     locked_words,
     result_words,
     target_words,
@@ -37,10 +37,10 @@ from workbench.work.job_text.setting_words import (
 )
 from workbench.work.job_text.view_words import stage_words, stand_in_words
 from workbench.work.order.exposed_words import exposed_short, exposure_at
+from workbench.work.order.round_records import last_of
 from workbench.work.paper.day_sheet import initials_of
 from workbench.work.text.local_time import local_day
 from workbench.work.text.safe_text import visible
-from workbench.work.text.setting_code import code_text
 from workbench.work.text.words import CAUTION_EDGES
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.temperature_correction import at_words
@@ -186,7 +186,7 @@ def card_of(shop: Shop, view: JobView) -> Card:
     """
     checked = _checked_setting(shop, view)
     source = checked or view
-    sign_off = last_of(source, rows.SignOff)
+    sign_off = last_of(source.facts, rows.SignOff)
     ski = source.ski
     wing = ", wing screws" if ski.has_wing else ""
     return Card(
@@ -235,7 +235,7 @@ def _code(view: JobView, day: str) -> str:
         for line in view.lines
         if line.final_mm is not None
     ]
-    wing = last_of(view, rows.WingSetting)
+    wing = view.wing_set
     if wing is not None:
         numbers.append(("wing", f"{wing.angle_deg:g}"))
     return code_text(view.ski.serial or view.ski.name, numbers, day)
@@ -342,7 +342,7 @@ def _notes(view: JobView, recheck: JobView | None) -> tuple[str, ...]:
 
 
 def _recheck_note(view: JobView) -> str:
-    sign_off = last_of(view, rows.SignOff)
+    sign_off = last_of(view.facts, rows.SignOff)
     if view.stage == "signed off" and sign_off is not None:
         by = visible(sign_off.who, 12)
         if view.unreleased:

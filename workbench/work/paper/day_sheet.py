@@ -13,7 +13,7 @@ from workbench.records.store import rows
 from workbench.work.job.job_view import JobView, RosterLine
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import LOOSE, MID_PASS, NOT_RELEASED, Stage
-from workbench.work.job_text.setting_words import both, last_of
+from workbench.work.job_text.setting_words import both
 from workbench.work.job_text.view_words import (
     other_job_words,
     stage_words,
@@ -21,6 +21,7 @@ from workbench.work.job_text.view_words import (
     trouble_words,
     unreleased_words,
 )
+from workbench.work.order.round_records import last_of
 from workbench.work.text.safe_text import visible
 
 NAME, POINT, WHY = 40, 90, 240
@@ -160,13 +161,13 @@ def _numbers(view: JobView, quantity: Quantity) -> tuple[str, str]:
 def _wing(view: JobView) -> str:
     if not view.ski.has_wing:
         return "none"
-    kept = last_of(view, rows.WingSetting)
+    kept = last_of(view.facts, rows.WingSetting)
     return f"{kept.angle_deg:g}°" if kept else UNREAD
 
 
 def initials_of(view: JobView) -> str:
     """Return who signed off, else who did the last thing."""
-    last = last_of(view, rows.SignOff) or next(
+    last = last_of(view.facts, rows.SignOff) or next(
         (f for f in reversed(view.facts) if f.struck is None), None
     )
     return last.who if last else ""

@@ -15,7 +15,7 @@ from workbench.fin.reading.method import Method
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 from workbench.measure.display import FINE, change_between, fine_text, length_text, turn_text
-from workbench.measure.slips import Doubt, doubt
+from workbench.measure.doubtful import Doubt, doubt
 from workbench.measure.stats.adjustment import Adjustment, adjust, critical_w
 from workbench.measure.units import MM_PER, Unit
 from workbench.work.text.words import clean

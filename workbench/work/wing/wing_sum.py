@@ -7,8 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from workbench.errors import InputError
-from workbench.fin.curve import MeasuredCurve, from_sagitta
-from workbench.fin.wing import Arc, angle_of
+from workbench.fin.wing import Arc, MeasuredCurve, angle_of, from_sagitta
 from workbench.measure.display import degrees_text, length_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import MM_PER, Unit

@@ -8,7 +8,7 @@ from rich.cells import cell_len
 from textual.content import Content
 from textual.events import Key
 
-from workbench.bench.bases.drawn_view import DrawnCloser
+from workbench.bench.bases.view_only import DrawnCloser
 from workbench.bench.draw.room import first_seen
 from workbench.bench.draw.text import lines, padded, styled, visible, wrapped
 from workbench.bench.screens.history.history_lines import Past

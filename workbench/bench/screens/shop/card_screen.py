@@ -46,21 +46,18 @@ class PageScreen(TableScreen):
         """Write the page to the shop's folder."""
         raise NotImplementedError
 
-    def on_key(self, event: Key) -> None:
-        """Write on F2, turn pages; all else is as in every screen to look at."""
-        if event.key not in ("f2", "pageup", "pagedown"):
-            super().on_key(event)
-            return
-        event.stop()
-        event.prevent_default()
-        self._typed = ""
+    def command(self, event: Key) -> bool:
+        """Write on F2, turn pages."""
         if event.key == "f2":
             again, self._pressed_s = event.time - self._pressed_s < HELD_DOWN_S, event.time
             if not again:
                 self._write()
-        else:
+        elif event.key in ("pageup", "pagedown"):
             height = self.query_one("#closer-body").content_size.height - 1
             self.move(height if event.key == "pagedown" else -height)
+        else:
+            return False
+        return True
 
     def move(self, by: int) -> None:
         """Scroll by rows, each key in its turn."""

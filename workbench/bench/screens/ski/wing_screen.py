@@ -240,8 +240,8 @@ def setup_form(shop: Shop, unit: Unit) -> Form:
         ),
     )
 
-    def save(texts: dict[str, str]) -> bool:
-        change_setup(shop.book, texts, unit, shop.who)
-        return True
-
-    return Form("Gauges and straightedge", fields, save)
+    return Form(
+        "Gauges and straightedge",
+        fields,
+        lambda texts: change_setup(shop.book, texts, unit, shop.who),
+    )
