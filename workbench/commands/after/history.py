@@ -48,7 +48,11 @@ def add(commands: Commands) -> None:
     )
     history.place("ski", "SKI", "serial or name of a ski in the book")
     history.option(
-        "--kind", "KIND", f"one of {', '.join(KINDS)}; left out: all", choices=KINDS, default="all"
+        "--kind",
+        "KIND",
+        f"one of {', '.join(_KINDS)}; left out: all",
+        choices=[*_KINDS],
+        default="all",
     )
     history.option("--find", "WORDS", "only lines with these words", default="")
     history.flag("--settings", "the settings it came and left with, numbered")
