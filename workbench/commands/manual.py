@@ -160,6 +160,10 @@ def help_of(parser: argparse.ArgumentParser, action: argparse.Action) -> str:
     return parser._get_formatter()._expand_help(action) if action.help else ""
 
 
+Commands: TypeAlias = "argparse._SubParsersAction[Parser]"
+"""What a family adds its commands to."""
+
+
 def page(
     parser: argparse.ArgumentParser, examples: Sequence[tuple[str, str]], see: Sequence[str] = ()
 ) -> None:
@@ -173,7 +177,7 @@ def page(
 
 
 @contextmanager
-def headed(commands: Any, heading: str) -> Iterator[None]:
+def headed(commands: Commands, heading: str) -> Iterator[None]:
     """Put a heading before the first command that is added within; none where it is blank."""
     known = set(commands.choices)
     yield
@@ -186,7 +190,7 @@ NO_FACTS = frozenset(("card", "completion", "day-sheet", "demo", "export-csv", "
 """Commands that print a page, a file or a script as it is, or open the bench."""
 
 
-def summarise(commands: Any) -> None:
+def summarise(commands: Commands) -> None:
     """Give each command the line it has in the list of all as the first of its page, and --json.
 
     What a command with no report of its own says is gathered line by line (``report``).

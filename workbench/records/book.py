@@ -79,6 +79,13 @@ def _writes(write: Callable[Concatenate[Pen, P], T]) -> Callable[Concatenate[Boo
     return method
 
 
+def _keeps(
+    _kind: type[K], write: Callable[Concatenate[Pen, K, P], K]
+) -> Callable[Concatenate[Book, K, P], K]:
+    """A method that keeps a thing of this kind by ``write`` and returns it as it is kept."""
+    return _writes(write)
+
+
 def _standing(kind: type[K]) -> Callable[[Book], tuple[K, ...]]:
     """A method: all things of a kind that are not struck out, oldest first."""
     return lambda book: book._read(roster.every, kind)
@@ -237,65 +244,32 @@ class Book:
 
     # What the shop owns ----------------------------------------------------------------------
 
-    def add_ski(self, ski: Ski, *, who: str = "") -> Ski:
-        """Keep a new ski (``id=""``); returns it with its id."""
-        return self._write(roster.add, ski, who=who)
-
-    def correct_ski(self, ski: Ski, *, who: str = "", reason: str = "") -> Ski:
-        """Keep a corrected ski under its old id; what it said before stays in the book.
-
-        Another blade or block is a change of the ski itself and has its ``reason``.
-        """
-        return self._write(roster.correct, ski, who=who, reason=reason)
-
+    add_ski = _keeps(Ski, roster.add)
+    correct_ski = _keeps(Ski, roster.correct)
     skis = _standing(Ski)
     ski = _one(Ski)
     ski_versions = _reads(roster.ski_versions)
     known_skis = _reads(roster.known_skis)
 
-    def add_blade(self, blade: Blade, *, who: str = "") -> Blade:
-        """Keep a new blade (``id=""``); returns it with its id."""
-        return self._write(roster.add, blade, who=who)
-
-    def correct_blade(self, blade: Blade, *, who: str = "", reason: str = "") -> Blade:
-        """Keep a corrected blade under its old id; what it said before stays in the book."""
-        return self._write(roster.correct, blade, who=who, reason=reason)
-
+    add_blade = _keeps(Blade, roster.add)
+    correct_blade = _keeps(Blade, roster.correct)
     blades = _standing(Blade)
     blade = _one(Blade)
     blade_versions = _versions(Blade)
 
-    def add_block(self, block: Block, *, who: str = "") -> Block:
-        """Keep a new block (``id=""``); returns it with its id."""
-        return self._write(roster.add, block, who=who)
-
-    def correct_block(self, block: Block, *, who: str = "", reason: str = "") -> Block:
-        """Keep a corrected block under its old id; what it said before stays in the book."""
-        return self._write(roster.correct, block, who=who, reason=reason)
-
+    add_block = _keeps(Block, roster.add)
+    correct_block = _keeps(Block, roster.correct)
     blocks = _standing(Block)
     block = _one(Block)
     block_versions = _versions(Block)
 
-    def add_method(self, method: Method, *, who: str = "") -> Method:
-        """Keep a new reading method (``id=""``) of a blade; returns it with its id."""
-        return self._write(roster.add, method, who=who)
-
-    def correct_method(self, method: Method, *, who: str = "") -> Method:
-        """Keep a corrected method under its old id."""
-        return self._write(roster.correct, method, who=who)
-
+    add_method = _keeps(Method, roster.add)
+    correct_method = _keeps(Method, roster.correct)
     method = _one(Method)
     methods_of = _reads(roster.methods_of)
 
-    def add_caliper(self, caliper: Caliper, *, who: str = "") -> Caliper:
-        """Keep a new caliper (``id=""``); returns it with its id."""
-        return self._write(roster.add, caliper, who=who)
-
-    def correct_caliper(self, caliper: Caliper, *, who: str = "") -> Caliper:
-        """Keep a corrected caliper under its old id."""
-        return self._write(roster.correct, caliper, who=who)
-
+    add_caliper = _keeps(Caliper, roster.add)
+    correct_caliper = _keeps(Caliper, roster.correct)
     calipers = _standing(Caliper)
     caliper = _one(Caliper)
 
@@ -304,14 +278,8 @@ class Book:
         self.caliper(caliper_id)
         return self._read(entries.every, CaliperCheck, caliper_id=caliper_id)
 
-    def add_baseline(self, baseline: Baseline, *, who: str = "") -> Baseline:
-        """Keep a new baseline (``id=""``); returns it with its id."""
-        return self._write(roster.add, baseline, who=who)
-
-    def correct_baseline(self, baseline: Baseline, *, who: str = "", reason: str = "") -> Baseline:
-        """Keep a corrected baseline under its old id; what it said before stays in the book."""
-        return self._write(roster.correct, baseline, who=who, reason=reason)
-
+    add_baseline = _keeps(Baseline, roster.add)
+    correct_baseline = _keeps(Baseline, roster.correct)
     baselines = _standing(Baseline)
     baseline = _one(Baseline)
     baseline_versions = _versions(Baseline)

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
 
 from workbench.commands.at_ski import fields_of, reach_status, ski_command, unit_of
+from workbench.commands.manual import Commands
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say
 from workbench.errors import InputError
-from workbench.work.advice.ride_text import complaint_lines, offers_of, ride_lines
-from workbench.work.advice.rides import choose, keep_ride
+from workbench.work.advice.rides import choose, complaint_lines, keep_ride, offers_of, ride_lines
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.typed_lines import job_meant
@@ -29,7 +28,7 @@ _FIELDS = (
 )
 
 
-def add(commands: Any) -> None:
+def add(commands: Commands) -> None:
     """Add the parser."""
     ride = ski_command(
         commands, "ride", "ride notes, what technicians try for them, a choice made the target",

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
 
+from workbench.commands.manual import Commands
 from workbench.commands.output import say, say_json
 from workbench.work.wing.wing_sum import report_of, table_of
 
 TEXTS = ("chord", "sagitta", "start", "straightedge", "at", "angle", "held", "lead")
 
 
-def add(commands: argparse._SubParsersAction[Any]) -> None:
+def add(commands: Commands) -> None:
     """Add ``wing``."""
     wing = commands.add_parser(
         "wing",
