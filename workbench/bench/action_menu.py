@@ -66,6 +66,7 @@ _ALL = (
     Choice("add_ski", "add a ski to the queue", "the day", "new"),
     Choice("queue_ski", "queue a known ski again", "the day", "return back"),
     Choice("large", "what matters now, in large", "the day", "big zoom full"),
+    Choice("pad", "keys for fingers, or none", "the day", "touch tablet tap number pad"),
     Choice("initials", "initials", "the day", "who name hands"),
     Choice("palette", "find what to do by typing", "the day", "search"),
     Choice("help", "help: keys and words", "the day"),

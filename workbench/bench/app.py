@@ -98,7 +98,7 @@ class Bench(Leaving):
         self.touring = kept.get("tour") == "on"
         themes.register(self)
         themes.begin_with(self, themes.pick(no_color, kept.get("theme") or themes.NIGHT.name))
-        self.large = False
+        self.large = self.pad = False
         self.report = ""
         self._careful = Content("")
         self._drawn_job: tuple[str, int | None] = ("", None)
@@ -143,6 +143,7 @@ class Bench(Leaving):
             id="small",
             markup=False,
         )
+        yield Line(id="pad", markup=False)
         yield Line(id="keys", markup=False)
 
     def on_mount(self) -> None:
@@ -150,6 +151,7 @@ class Bench(Leaving):
         self.hands.changed = self._draw
         self.hands.asks = self.do_
         self.hands.alarms = self._alarm
+        self.pad = self.is_web
         self._draw(self.hands.state)
         self.set_interval(1.0, self._look)
         self.app_resume_signal.subscribe(self, lambda _: self.refresh(layout=True))
@@ -177,6 +179,7 @@ class Bench(Leaving):
             "-checks": not wide and readings_panel.has_checks(state),
             "-tour": self.touring,
             "-large": self.large,
+            "-pad": self.pad,
             "-danger": bool(panel_text.danger_rows(state, width)),
         }
 
@@ -191,6 +194,8 @@ class Bench(Leaving):
         self._draw_tour(state)
         self._draw_next(base.query_one("#next", Line), state, width - 2)
         base.query_one("#keys", Line).show(next_line.keys_line(width < NARROW_BELOW, state.keys))
+        if self.pad:
+            base.query_one("#pad", Line).show(next_line.pad_rows(width))
         view = state.view
         job_id, due = (view.job.id, view.due) if view is not None else ("", None)
         before, self._drawn_job = self._drawn_job, (job_id, due)
@@ -361,13 +366,14 @@ class Bench(Leaving):
             self.hands.no()
 
     def on_click(self, event: Click) -> None:
-        """Take the ski that is clicked on in the queue, or press the key in the bottom line."""
+        """Take the ski that is clicked on in the queue, or press the key that is clicked on."""
         if len(self.screen_stack) > 1 or self._has_selection():
             return
         base, state = self.screen_stack[0], self.hands.state
         at = event.screen_offset
         roster = base.query_one("#roster", Panel).content_region
         keys = base.query_one("#keys", Line).content_region
+        pad = base.query_one("#pad", Line).content_region
         row = self._row_at(at)
         if roster.contains_point(at):
             line = panel_text.ski_at(state, roster.height, at.y - roster.y)
@@ -376,6 +382,9 @@ class Bench(Leaving):
         elif keys.contains_point(at):
             key = next_line.key_at(at.x - keys.x, self.size.width < NARROW_BELOW, state.keys)
             if key:
+                self.press_key(key)
+        elif pad.contains_point(at):
+            if key := next_line.pad_key_at(at.x - pad.x, at.y - pad.y, pad.width):
                 self.press_key(key)
         elif row is not None:
             marked = -1 if state.marked is None else state.marked
@@ -529,6 +538,7 @@ class Bench(Leaving):
             "drawing": hands.next_drawing,
             "theme": self._next_theme,
             "large": self._in_large,
+            "pad": self._pad,
             "tour": self._tour,
             "quit": self.leave,
         }
@@ -549,6 +559,11 @@ class Bench(Leaving):
     def _in_large(self) -> None:
         """Show the one thing that matters now over the whole screen, or the panels again."""
         self.large = not self.large
+        self._draw(self.hands.state)
+
+    def _pad(self) -> None:
+        """Show keys for fingers, or none; in a browser they are there from the beginning."""
+        self.pad = not self.pad
         self._draw(self.hands.state)
 
     def _copy(self) -> None:
