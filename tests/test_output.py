@@ -128,7 +128,7 @@ FACT_LINES = (
 def test_every_command_of_facts_answers_in_one_object(
     book: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """One line of ASCII; without a report of its own: command, status and the lines it says."""
+    """One line of ASCII: command, status, then facts by name or the lines that it says."""
     for line in FACT_LINES:
         given = shlex.split(line)
         told = said([*given, "--json"], book, "utf-8", monkeypatch)
@@ -137,10 +137,11 @@ def test_every_command_of_facts_answers_in_one_object(
         assert told.isascii(), line
         found = json.loads(told)
         assert isinstance(found, dict), line
-        if COMMANDS[given[0]].get_default("report"):
-            assert found["command"] == given[0]
-            assert found["status"] in (0, 1), line
-            assert all(isinstance(each, str) and "\n" not in each for each in found["lines"])
+        assert found["command"] == given[0]
+        assert found["status"] in (0, 1), line
+        words = found.get("lines", [])
+        assert all(isinstance(each, str) and "\n" not in each for each in words)
+        assert found.keys() > {"command", "status"}, line
     for name, parser in COMMANDS.items():
         has = "--json" in parser._option_string_actions
         assert has is (name not in NO_FACTS), name
