@@ -245,7 +245,7 @@ async def test_a_stand_in_is_told_at_every_stage_until_a_real_one_is_given(tmp_p
 
 def test_an_old_book_knows_its_starter_parts_for_stand_ins(shop: Shop) -> None:
     """Of rows written before anybody was asked, the name tells."""
-    from workbench.records.tables.parts import STARTERS, _is_stand_in
+    from workbench.records.tables.roster import STARTERS, _is_stand_in
 
     for name in (*STARTERS, "Plate A"):
         assert _is_stand_in({"stand_in": None, "name": name}) is (name in STARTERS)

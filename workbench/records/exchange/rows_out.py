@@ -245,6 +245,22 @@ def references(form: Form, row: Row) -> Iterator[tuple[Table, str]]:
             yield Table(row["row_table"]), row["replaced_by"]
 
 
+def referred_to(form: Form, rows: Sequence[Row]) -> dict[Table, set[str]]:
+    """The same of many rows of a table together, by table."""
+    out: dict[Table, set[str]] = defaultdict(set)
+    if form.table is Table.STRIKES:
+        for row in rows:
+            for table, row_id in references(form, row):
+                out[table].add(row_id)
+        return out
+    parts = [] if form.part is None else [part for row in rows for part in row[form.part.value]]
+    for columns, found in ((form.columns, rows), (form.part_columns, parts)):
+        for name, column in columns.items():
+            if column.refers_to is not None:
+                out[column.refers_to] |= {row[name] for row in found} - {None}
+    return out
+
+
 def _ids(db: Database, table: Table, column: str, values: Iterable[str]) -> set[str]:
     sql = f"SELECT t.id FROM json_each(?) o JOIN {table} t ON t.{column} = o.value"
     return {row["id"] for row in db.query(sql, [json.dumps(sorted(values))])}

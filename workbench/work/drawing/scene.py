@@ -15,9 +15,8 @@ from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade
 from workbench.fin.parts.studs import Stud, Travel, travel
 from workbench.fin.pose.equations import Reading
-from workbench.fin.reading.contacts import Observation
 from workbench.fin.reading.method import Method
-from workbench.fin.reading.observe import observe
+from workbench.fin.reading.observe import Observation, observe
 from workbench.fin.reading.quantities import TRAITS
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass

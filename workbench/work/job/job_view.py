@@ -15,8 +15,8 @@ from workbench.fin.pose.equations import Reading
 from workbench.fin.reading.method import Method
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
+from workbench.measure.doubtful import CRITICAL
 from workbench.measure.repeats import mean_of
-from workbench.measure.slips import CRITICAL
 from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.records.tables.days import DayItem, Unread

@@ -433,9 +433,8 @@ class Shop(OpenBook):
         """
         if finest_turn is None:
             finest_turn = default_finest(self.book)
-        return self.book.add_job(
-            ski_id, self.day, due, finest_turn=finest_turn, who=self.who, kind=kind, note=note
-        )
+        how = rows.JobTerms(kind, note, finest_turn)
+        return self.book.add_job(ski_id, self.day, due, who=self.who, how=how)
 
     def remember(self, name: str, value: str) -> None:
         """Keep a setting of the bench, such as the ski in hand."""

@@ -210,10 +210,10 @@ def wing_lines(view: JobView) -> list[str]:
     if not view.ski.has_wing:
         return []
     if view.stage == "wing":
-        from workbench.advice.wing_steps import SOURCE, STEPS
+        from workbench.advice.checklists import STEPS, WING_SOURCE
 
         steps = [f"Wing {i}: {s.name}: {s.words}" for i, s in enumerate(STEPS, 1)]
-        return [*steps, f"Wing: {SOURCE}."]
+        return [*steps, f"Wing: {WING_SOURCE}."]
     return [f"Wing: {setting_words(view.wing_set)}"] if view.wing_set is not None else []
 
 

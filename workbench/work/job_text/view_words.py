@@ -7,11 +7,11 @@ from __future__ import annotations
 
 from typing import Literal, TypeAlias
 
-from workbench.advice.torque import note_for
+from workbench.advice.checklists import note_for
 from workbench.fin.plan.plan import Step
 from workbench.fin.plan.remarks import COVERAGE
 from workbench.measure.display import fine_text, turn_text
-from workbench.measure.slips import same_digits
+from workbench.measure.doubtful import same_digits
 from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.job.entry import Typed

@@ -16,11 +16,19 @@ from workbench.errors import InputError
 from workbench.fin.frame import Pose
 from workbench.fin.learn.as_plan import plan_of_act
 from workbench.fin.learn.decide import DECLARED, Act, decide
-from workbench.fin.learn.replay import InJob, Learnt, Round, begin, follow, read_again, taught
+from workbench.fin.learn.replay import (
+    InJob,
+    Learnt,
+    Round,
+    ThreadQuestion,
+    begin,
+    follow,
+    read_again,
+    taught,
+)
 from workbench.fin.learn.seating import Hypothesis
 from workbench.fin.learn.sight import Takes
 from workbench.fin.learn.state import ORDINARY
-from workbench.fin.learn.thread_question import ThreadQuestion
 from workbench.fin.plan.plan import Plan
 from workbench.fin.pose.equations import NoPoseError, Reading
 from workbench.fin.pose.fit import fit_pose

@@ -13,8 +13,7 @@ from pathlib import Path
 from workbench.errors import InputError
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import MOST_HOLES, Blade, Hole
-from workbench.fin.parts.studs import Hand, Stud, Touches, check_studs
-from workbench.fin.parts.threads import lead_of_thread, lead_of_tpi
+from workbench.fin.parts.studs import Hand, Stud, Touches, check_studs, lead_of_thread, lead_of_tpi
 from workbench.fin.plan.plan import Target
 from workbench.fin.pose.equations import Reading
 from workbench.fin.reading.method import PARTS, Method, Scribe, Station

@@ -6,7 +6,7 @@ import unicodedata
 from collections.abc import Iterable, Sequence
 from typing import Generic, TypeVar
 
-from workbench.records.tables.find import KnownSki
+from workbench.records.tables.roster import KnownSki
 from workbench.work.job.job_view import RosterLine
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.setting_words import serial_in

@@ -8,11 +8,12 @@ from textual.content import Content
 
 from workbench.bench.bases.view_only import UnitTable, trouble
 from workbench.bench.draw.text import lines, paragraph, paragraphs, styled, visible, wrapped
+from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError
 from workbench.measure.budget import Row
 from workbench.measure.display import fine_text, length_text
 from workbench.measure.units import Unit
-from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
 from workbench.work.job.temperature import correction_words
 from workbench.work.job_text.budget_explained import (
     LEVEL,
@@ -44,20 +45,20 @@ class BudgetScreen(UnitTable):
 
     TITLE_WORDS = "How sure is this reading?"
 
-    def __init__(self, view: JobView, line_index: int, unit: Unit, key: str = "g") -> None:
-        super().__init__(key, unit)
+    def __init__(self, shop: Shop, state: BenchState) -> None:
+        super().__init__(state.keys.of("sure") or "escape", state.unit)
         self._trust: Trust | None = None
         self._why = "this ski has no reading"
-        if not view.lines:
+        view, line = state.view, state.line
+        if view is None or line is None:
             return
-        line = view.lines[min(max(line_index, 0), len(view.lines) - 1)]
         if not line.latest:
             self._why = f"'{line.method.name}' is not read yet in this round: take it first"
             return
         try:
             self._trust = trust_of(view, line)
         except BenchError as why:
-            self._why = error_words(why, unit)
+            self._why = error_words(why, state.unit)
 
     def table(self, width: int) -> Content:
         """Return the table, or why there is none."""
