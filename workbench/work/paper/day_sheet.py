@@ -161,7 +161,7 @@ def _numbers(view: JobView, quantity: Quantity) -> tuple[str, str]:
 def _wing(view: JobView) -> str:
     if not view.ski.has_wing:
         return "none"
-    kept = last_of(view.facts, rows.WingSetting)
+    kept = view.wing_set
     return f"{kept.angle_deg:g}°" if kept else UNREAD
 
 
