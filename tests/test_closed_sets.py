@@ -15,7 +15,7 @@ from typing import Any, get_args
 import pytest
 
 from tests.shop import Fin, advance, at_stage, heron, ski
-from workbench.advice.holds import HOLDS, hold_for
+from workbench.advice.holds import HOLDS
 from workbench.advice.ride_feel import WHAT_WORDS, WHATS
 from workbench.bench.hand.hands import Hands
 from workbench.bench.panels.next_line import next_words
@@ -32,7 +32,7 @@ from workbench.records.store import schema
 from workbench.records.store.rows import AnyFact, CurveKind, JobKind, Mark
 from workbench.work.demo.demo import _Player
 from workbench.work.drawing.scene import _jaws, _span, method_caption
-from workbench.work.history.timeline_words import _TELLERS
+from workbench.work.history.timeline import _TELLERS
 from workbench.work.job import stages
 from workbench.work.job.coarse_marks import mark_place
 from workbench.work.job.entry_words import MARK_WORDS, described
@@ -153,7 +153,7 @@ def chord(**fields: Any) -> Method:
 def test_each_quantity_has_its_row() -> None:
     assert set(TRAITS) == set(QUANTITIES) == set(get_args(Quantity))
     assert set(ANY_FIN_MM) == {*QUANTITIES, "mark"}
-    held = {(hold.quantity, hold.kind) for hold in HOLDS}
+    held = set(HOLDS)
     assert held == {(q, hold) for q in QUANTITIES for hold in TRAITS[q].holds}
     assert set(WHAT_WORDS) == set(WHATS) == {*QUANTITIES, "wing"}
     settings = {s.name for s in SETTINGS if s.name.startswith("tolerance_")}
@@ -183,7 +183,7 @@ def test_an_unknown_quantity_is_read_as_nothing(shop: Shop) -> None:
         lambda: mark_place(coarse, "in"),
         lambda: fine.read_with,
         lambda: scatter_for([study], fine),
-        lambda: hold_for(NEW, "flat"),
+        lambda: HOLDS[NEW, "flat"],
     ]
     for place in places:
         with pytest.raises((AssertionError, KeyError)):

@@ -321,7 +321,7 @@ def test_any_reading_of_a_study_is_struck_out_unseen_and_its_turn_comes_again(
     assert fact(lines, "Reading 2").endswith(": 2.4510 in")
     with open_shop(book) as shop:
         view = studies.find_study(shop, OURS[1])
-        assert (len(view.live), len(view.struck)) == (8, 2)
+        assert (len(view.live), len(view.readings)) == (8, 10)
 
 
 def test_a_study_takes_its_own_unit_and_asks_about_what_is_odd(run: Run, refused: Refused) -> None:

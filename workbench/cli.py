@@ -287,8 +287,12 @@ def _order(args: argparse.Namespace) -> int:
 
 def _turns(args: argparse.Namespace, order: Order) -> str | dict[str, object]:
     if args.history is not None:
-        from workbench.work.order.learned_turns import advice_of, advice_report, advice_table
-        from workbench.work.order.round_file import read_rounds
+        from workbench.work.order.learned_turns import (
+            advice_of,
+            advice_report,
+            advice_table,
+            read_rounds,
+        )
 
         advice = advice_of(order, read_rounds(args.history, order))
         return advice_report(advice) if args.json else advice_table(advice)

@@ -41,7 +41,6 @@ from workbench.work.job_text.importance import (
     in_order,
     of_remark,
     said_of,
-    step_sign,
 )
 from workbench.work.text.words import turn_words
 
@@ -75,7 +74,7 @@ def flat(drawn: Content) -> str:
 def test_the_ladder_is_a_closed_set_with_a_sign_and_a_look_for_each_step() -> None:
     """Danger before wrong before doubt before figures; each step has its own, none is dim."""
     assert [x.name for x in sorted(Importance)] == ["DANGER", "WRONG", "DOUBT", "FIGURES"]
-    assert len({step_sign(x) for x in Importance}) == len(Importance)
+    assert len({x.sign for x in Importance}) == len(Importance)
     assert len({look_of(x) for x in Importance}) == len(Importance)
     assert not any("dim" in look_of(x) or "faint" in look_of(x) for x in Importance)
     assert {of_remark(Remark(code)) for code in CODES} == set(Importance)

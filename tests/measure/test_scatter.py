@@ -12,7 +12,7 @@ from scipy import stats
 
 from workbench.errors import InputError
 from workbench.measure.budget import ASSUMED, SCATTER, reading_budget_mm
-from workbench.measure.outliers import doubtful_repeats
+from workbench.measure.doubtful import doubtful_repeats
 from workbench.measure.repeats import Scatter, scatter_of, summarise
 
 STUDY = Scatter(0.012, 18)

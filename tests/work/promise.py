@@ -56,16 +56,15 @@ from workbench.records.store.specs import Table
 from workbench.work.exchange import exchange
 from workbench.work.files.table_files import read_table_file
 from workbench.work.history.history import load_history
-from workbench.work.history.history_report import timeline_lines
-from workbench.work.history.striking import strike_out
-from workbench.work.history.timeline import timeline_of
+from workbench.work.history.striking import strike_row
+from workbench.work.history.timeline import timeline_lines, timeline_of
 from workbench.work.job.job_view import JobView, RosterLine
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.job_text import job_lines
 from workbench.work.order.round_records import SETTLED
-from workbench.work.paper.card_text import card_text
 from workbench.work.paper.cards import card_of
 from workbench.work.paper.day_sheet import day_sheet
+from workbench.work.paper.text_pages import card_text
 from workbench.work.roster import check_lists, queue
 from workbench.work.roster import settings as shop_settings
 from workbench.work.roster.parts_typed import stock_shop
@@ -280,7 +279,7 @@ class World:
         if not entries:
             return False
         entry = entries[-1 - which % len(entries)]
-        return self.do(at, lambda: strike_out(at.shop, entry, "not true"))
+        return self.do(at, lambda: strike_row(at.shop, entry, "not true"))
 
     def refit(self, at: Bench, name: str, undo: bool) -> bool:
         """Give a ski the other block or none, or strike the last such change out as never made."""
@@ -445,7 +444,7 @@ class World:
         """Strike out the sign-off of a ski's last job, as is said where it releases nothing."""
         timeline = timeline_of(load_history(at.shop, self.skis[name]))
         signed = [e for e in timeline.entries if e.kind == "sign-off" and not e.struck]
-        self.do(at, lambda: strike_out(at.shop, signed[-1], "does not hold"))
+        self.do(at, lambda: strike_row(at.shop, signed[-1], "does not hold"))
 
     # The law ----------------------------------------------------------------------------------
 

@@ -31,7 +31,7 @@ from workbench.work.roster.parts_typed import (
     edge_of,
     holes_of,
     outline_of,
-    stud_of,
+    stud_typed,
     yes_or_no,
 )
 from workbench.work.roster.queue import queue_again
@@ -333,7 +333,7 @@ class TestTyped:
         assert holes_of("upper left 1 2 3", "mm")[0].name == "upper left"
 
     def test_a_left_hand_stud_with_a_name_that_is_a_keyword(self) -> None:
-        typed = stud_of("top top 1 2 0 1 M4 LEFT", "mm", "stud 1")
+        typed = stud_typed("top top 1 2 0 1 M4 LEFT", "mm", "stud 1")
         assert (typed.stud.name, typed.stud.hand, typed.thread) == ("top", "left", "M4")
 
     @pytest.mark.parametrize(("text", "meant"), [("YES", True), ("n", False), ("", False)])
@@ -351,7 +351,7 @@ class TestTyped:
         for read in (
             lambda: outline_of(text, "in"),
             lambda: holes_of(text, "mm"),
-            lambda: stud_of(text, "in", "stud 1"),
+            lambda: stud_typed(text, "in", "stud 1"),
             lambda: yes_or_no(text, "wing"),
         ):
             with suppress(InputError):

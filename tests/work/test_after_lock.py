@@ -17,8 +17,8 @@ from workbench.work.job.shop import Shop
 from workbench.work.job_text.job_text import job_reading_lines
 from workbench.work.job_text.setting_words import moved_words
 from workbench.work.job_text.tasks import task_of
-from workbench.work.paper.card_text import card_text
 from workbench.work.paper.cards import card_of
+from workbench.work.paper.text_pages import card_text
 from workbench.work.roster.settings import change
 
 

@@ -19,15 +19,14 @@ from workbench.work.drawing.layout import plain_picture
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.temperature import state_temperature
-from workbench.work.job_text.setting_words import NOT_READ
+from workbench.work.job_text.setting_words import NOT_READ, code_text, serial_in
 from workbench.work.job_text.typed_lines import job_meant
-from workbench.work.paper.card_text import card_text
 from workbench.work.paper.cards import CAUTIONS, card_of
 from workbench.work.paper.day_sheet import UNREAD, day_sheet
-from workbench.work.paper.label import label_html
+from workbench.work.paper.html_pages import label_html
 from workbench.work.paper.printing import card_folder, find_view, paper_of
+from workbench.work.paper.text_pages import card_text
 from workbench.work.roster.find import by_serial
-from workbench.work.text.setting_code import code_text, serial_in
 from workbench.work.text.words import CAUTION_EDGES
 
 

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.shop import demo_file, heron, open_shop, ski, walk_to
-from workbench.advice.torque import MAKER_WINS, TORQUE_NOTES, note_for
+from workbench.advice.checklists import MAKER_WINS, TORQUE_NOTES, note_for
 from workbench.errors import InputError
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.view_words import torque_words

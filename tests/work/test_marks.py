@@ -17,8 +17,7 @@ from workbench.work.job.coarse_marks import (
     off_words,
     take_mark,
 )
-from workbench.work.job.extra_readings import CoarseMark
-from workbench.work.job.job_view import JobView
+from workbench.work.job.job_view import CoarseMark, JobView
 from workbench.work.job.shop import Shop
 from workbench.work.trust.plausibility import suspects_in
 

@@ -22,8 +22,7 @@ from workbench.work.exchange import exchange
 from workbench.work.exchange.exchange_words import taken_in_lines
 from workbench.work.history.history import load_history, settings_in
 from workbench.work.history.striking import consequences
-from workbench.work.history.timeline import timeline_of
-from workbench.work.history.timeline_words import row_words
+from workbench.work.history.timeline import row_words, timeline_of
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.ski_state import conclude

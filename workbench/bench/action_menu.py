@@ -19,7 +19,7 @@ from textual.widgets import Static
 
 from workbench.bench.bases.bursts import PLUS_WAIT_S, Heard
 from workbench.bench.bases.overlay import Overlay
-from workbench.bench.draw.room import first_seen
+from workbench.bench.draw.room import first_seen, held_words
 from workbench.bench.draw.text import lines, literal, styled, visible
 from workbench.frozen import dataclass
 from workbench.work.roster.keys import AS_SHIPPED, Keys
@@ -75,8 +75,7 @@ CHOICES: tuple[Choice, ...] = (
         also="uncertainty budget trust sure", screen="ski.budget_screen.BudgetScreen"),
     Choice("restate", "convert between methods", _SKI,
         also="restate this fin by every method", screen="ski.restate_screen.RestateScreen"),
-    Choice("last_setting", "last setting as the target", _SKI,
-        also="put it back again", screen="questions.last_setting"),
+    Choice("last_setting", "last setting as the target", _SKI, also="put it back again"),
     Choice("second_eyes", "second pair of eyes", _SKI,
         also="witness initials sign", screen="questions.second_eyes"),
     Choice("wing", "wing: gauge, hold, curve", _SKI,
@@ -333,9 +332,7 @@ class Sheet(Overlay[str]):
             self.dismiss(action)
 
     def _enter(self) -> None:
-        reading = self._heard.complete()
-        hold = getattr(self.app, "hold_burst", None)
-        if reading and hold is not None:
-            hold(reading)
+        if reading := self._heard.complete():
+            held_words(self.app, reading)
             self._held = reading
             self._draw()

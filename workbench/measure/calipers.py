@@ -116,16 +116,15 @@ class Caliper:
             raise InputError("caliper name", self.name, "a name")
         if self.unit not in UNITS:
             raise InputError("caliper unit", self.unit, "in or mm")
-        _check("resolution", self.resolution_mm, above=0)
-        for field, value in (
-            ("permissible error", self.mpe_mm),
-            ("jaw height", self.jaw_height_mm),
+        for field, value, above in (
+            ("resolution", self.resolution_mm, 0.0),
+            ("permissible error", self.mpe_mm, 0.0),
+            ("jaw height", self.jaw_height_mm, 0.0),
+            ("reference line height", self.reference_line_height_mm, None),
+            ("jaw width", self.jaw_width_mm, None),
         ):
             if value is not None:
-                _check(field, value, above=0)
-        if self.reference_line_height_mm is not None:
-            _check("reference line height", self.reference_line_height_mm)
-        _check("jaw width", self.jaw_width_mm)
+                _check(field, value, above)
         din862_mpe_mm(0, self.scale)
 
     def mpe_at(self, length_mm: float) -> float:

@@ -17,13 +17,7 @@ from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.widget import Widget
 from textual.widgets import Input, Static
 
-from workbench.bench.bases.form_lines import (
-    BOX,
-    LONGEST_MESSAGE,
-    Box,
-    LineInput,
-    Texts,
-)
+from workbench.bench.bases.form_lines import BOX, LONGEST_MESSAGE, Box, LineInput, Texts
 from workbench.bench.bases.overlay import KeyLine
 from workbench.bench.draw.text import literal
 from workbench.errors import BenchError, InputError

@@ -245,11 +245,11 @@ class ListScreen(Overlay[None]):
                 self.seen_anew(why.now)
             self.say(f"✗ {why}", "warn")
 
-    def _kept(self, result: object) -> None:
-        """Show what a form kept, unless it was closed."""
+    def _kept(self, result: object, said: str = "kept") -> None:
+        """Show what a form or a question kept, unless it was closed."""
         if result:
             self._try(self._load)
-            self.say("kept", "done")
+            self.say(said, "done")
 
     def _ask_why(
         self,
@@ -258,17 +258,8 @@ class ListScreen(Overlay[None]):
         done: str = "struck out; it stays readable",
     ) -> None:
         """Ask why, strike out or forget with that reason, and say what was done."""
-
-        def accept(reason: str) -> bool:
-            strike(reason)
-            return True
-
-        def after(struck: object) -> None:
-            if struck:
-                self._try(self._load)
-                self.say(done, "done")
-
-        self.app.push_screen(Prompt(title, "why: a word or two", "", accept), after)
+        prompt = Prompt(title, "why: a word or two", "", strike)
+        self.app.push_screen(prompt, lambda struck: self._kept(struck, done))
 
     def give_way(self) -> bool:
         """Close for a ski that was scanned."""

@@ -15,13 +15,7 @@ from textual.events import Key, Paste, Resize
 from textual.screen import ScreenResultType
 from textual.widgets import Static
 
-from workbench.bench.bases.bursts import (
-    ENTRY_MORE,
-    ENTRY_START,
-    LONGEST_ENTRY,
-    Pace,
-    SignKey,
-)
+from workbench.bench.bases.bursts import ENTRY_MORE, ENTRY_START, LONGEST_ENTRY, Pace, SignKey
 from workbench.bench.bases.overlay import KeyLine, Overlay
 from workbench.bench.draw.room import TONES
 from workbench.bench.draw.text import Tone, paragraph, styled

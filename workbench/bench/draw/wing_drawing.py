@@ -8,13 +8,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from workbench.bench.draw.canvas import (
-    CELL_ASPECT,
-    DOTS,
-    XY,
-    Canvas,
-    Mode,
-)
+from workbench.bench.draw.canvas import CELL_ASPECT, DOTS, XY, Canvas, Mode
 from workbench.work.wing.wing_report import HoldLine, WingReport
 
 _FACTORS = (1, 2, 3, 5, 7, 10, 20, 50, 100, 200, 500)

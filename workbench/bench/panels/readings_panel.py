@@ -19,8 +19,7 @@ from workbench.bench.panels.one_thing import (
 from workbench.measure.display import fine_text, length_text
 from workbench.measure.units import Unit
 from workbench.work.job.coarse_marks import off_words
-from workbench.work.job.extra_readings import CoarseMark
-from workbench.work.job.job_view import JobView
+from workbench.work.job.job_view import CoarseMark, JobView
 from workbench.work.job.stages import Stage
 from workbench.work.job.temperature import correction_words
 from workbench.work.job_text.budget_explained import doubtful_words

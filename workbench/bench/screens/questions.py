@@ -42,11 +42,6 @@ def note(bench: Bench) -> None:
     bench.show(Prompt("Note", "kept with this job", "", bench.hands.write_note))
 
 
-def last_setting(bench: Bench) -> None:
-    """Make what the ski in hand was last set to the target of its job."""
-    bench.hands.last_setting()
-
-
 def turn_back(bench: Bench) -> None:
     """Ask about the turn that is the last entry of the ski in hand."""
     view = bench.hands.state.view

@@ -4,24 +4,30 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
-from typing import get_args
 
 from workbench.commands.manual import Commands, Parser
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say, say_json, send
 from workbench.measure.units import Unit
-from workbench.work.history import history_report as report
-from workbench.work.history.compare import compare, finest_of, named_setting
-from workbench.work.history.compare_words import comparison_lines
-from workbench.work.history.history import Setting, load_history, settings_in
-from workbench.work.history.timeline import Shown, timeline_of
+from workbench.work.history.compare import (
+    compare,
+    comparison_lines,
+    comparison_report,
+    finest_in,
+    named_setting,
+)
+from workbench.work.history.history import (
+    Setting,
+    load_history,
+    settings_in,
+    settings_lines,
+    settings_report,
+)
+from workbench.work.history.timeline import KINDS, timeline_lines, timeline_of, timeline_report
 from workbench.work.learn.what_learnt import round_lines
 from workbench.work.roster.adding import known_ski
 
-KINDS = (
-    "all", "readings", "targets", "rounds", "checks", "wing", "sign-offs", "ride-notes", "notes",
-    "struck",
-)  # fmt: skip
+_KINDS = {kind.replace(" ", "-"): kind for kind in KINDS}
 
 
 def add(commands: Commands) -> None:
@@ -42,7 +48,11 @@ def add(commands: Commands) -> None:
     )
     history.place("ski", "SKI", "serial or name of a ski in the book")
     history.option(
-        "--kind", "KIND", f"one of {', '.join(KINDS)}; left out: all", choices=KINDS, default="all"
+        "--kind",
+        "KIND",
+        f"one of {', '.join(_KINDS)}; left out: all",
+        choices=_KINDS,
+        default="all",
     )
     history.option("--find", "WORDS", "only lines with these words", default="")
     history.flag("--settings", "the settings it came and left with, numbered")
@@ -77,7 +87,6 @@ def _unit(args: argparse.Namespace, kept: str | None) -> Unit:
 
 
 def _history(args: argparse.Namespace) -> None:
-    kind = next(k for k in get_args(Shown) if k.replace(" ", "-") == args.kind)
     with opened_shop(args) as shop:
         unit = _unit(args, shop.book.setting("unit"))
         ski = known_ski(shop, args.ski)
@@ -89,16 +98,16 @@ def _history(args: argparse.Namespace) -> None:
         if args.settings:
             settings = settings_in(history)
             if args.json:
-                say_json(report.settings_report(settings))
+                say_json(settings_report(settings))
             else:
-                say(report.settings_lines(settings, unit))
+                say(settings_lines(settings, unit))
             return
         timeline = timeline_of(history)
-        entries = timeline.shown(kind, args.find, newest_first=False)
+        entries = timeline.shown(_KINDS[args.kind], args.find, newest_first=False)
         if args.json:
-            say_json(report.timeline_report(entries, timeline, unit))
+            say_json(timeline_report(entries, timeline, unit))
         else:
-            say(report.timeline_lines(entries, timeline, unit))
+            say(timeline_lines(entries, timeline, unit))
 
 
 def _compare(args: argparse.Namespace) -> None:
@@ -106,9 +115,9 @@ def _compare(args: argparse.Namespace) -> None:
         unit = _unit(args, shop.book.setting("unit"))
         history = load_history(shop, known_ski(shop, args.ski).id)
         first, second = _chosen(settings_in(history), args.first, args.second)
-        found = compare(history, first, second, unit, finest_of(history, second))
+        found = compare(history, first, second, unit, finest_in(history, second))
         if args.json:
-            say_json(report.comparison_report(found))
+            say_json(comparison_report(found))
         else:
             say(comparison_lines(found, unit))
 

@@ -9,7 +9,7 @@ from workbench.advice.ride_feel import CLAIM, SURE_WORDS, Rules
 from workbench.commands.manual import Commands
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import facts, say, send
-from workbench.work.advice.ride_rules import keep_rules, rules_of, rules_text
+from workbench.work.advice.ride_rules import keep_rules, ride_rules_of, rules_text
 from workbench.work.advice.rides import try_words
 from workbench.work.files.safe_write import path_of, write_file
 from workbench.work.files.table_files import read_table_file, read_text
@@ -66,7 +66,7 @@ def _advice(args: argparse.Namespace) -> None:
         elif args.action == "export":
             _write(args.file, rules_text(shop))
         else:
-            say(_shown(rules_of(shop)))
+            say(_shown(ride_rules_of(shop)))
 
 
 def _shown(rules: Rules) -> list[str]:

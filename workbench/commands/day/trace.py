@@ -175,7 +175,7 @@ def _confirmed(found: FileTraced, is_version: bool) -> FileTraced | None:
 def _outline(args: argparse.Namespace) -> None:
     from workbench.work.files.safe_write import path_of, write_file
     from workbench.work.order.rigs import blade_of
-    from workbench.work.paper.outline_paper import outline_in
+    from workbench.work.paper.printing import outline_document
     from workbench.work.trace.by_calipers import check_words
     from workbench.work.trace.outline import (
         changed,
@@ -196,11 +196,11 @@ def _outline(args: argparse.Namespace) -> None:
             say([f"Done: blade copied: {clean(made.name)}. Its reading methods are the same."])
             return
         if args.svg or args.pdf:
-            pages = []
+            document, pages = outline_document(shop, row), []
             if args.svg:
-                pages.append((args.svg, outline_in(shop, row, "svg")))
+                pages.append((args.svg, document.made("svg")))
             if args.pdf:
-                pages.append((args.pdf, outline_in(shop, row, "pdf")))
+                pages.append((args.pdf, document.made("pdf")))
             for to, data in pages:
                 write_file(path_of(to), [data])
                 say([f"Done: {clean(to)}: print at 100 %, then measure its lines."])

@@ -8,7 +8,7 @@ from workbench.commands.at_ski import AtSki, Did, ski_command, words_of
 from workbench.commands.manual import Commands
 from workbench.errors import InputError
 from workbench.work.history.history import load_history
-from workbench.work.history.striking import consequences, strike_out
+from workbench.work.history.striking import consequences, strike_row
 from workbench.work.history.timeline import timeline_of
 from workbench.work.job.entry_words import MARK_WORDS, described
 from workbench.work.job_text.typed_lines import line_meant, repeat_meant
@@ -114,5 +114,5 @@ def _strike_row(at: AtSki, row_id: str, reason: str) -> Did:
     if entry is None:
         raise InputError("row", row_id, "the id of a row of this ski, as 'history --json' has it")
     follows = consequences(at.shop, entry)
-    strike_out(at.shop, entry, reason)
+    strike_row(at.shop, entry, reason)
     return at.shop.view(at.view.job.id), f"struck out. {' '.join(follows)}".rstrip(".")

@@ -20,8 +20,7 @@ from workbench.work.job_text.job_text import (
 from workbench.work.job_text.typed_lines import line_meant, mark_meant
 from workbench.work.roster.baselines import keep_now
 from workbench.work.wing.base_curve import keep_curve, latest_curve, strike_curve, use_curve
-from workbench.work.wing.wing_report import wing_report
-from workbench.work.wing.wing_words import base_words, used_words
+from workbench.work.wing.wing_report import curve_words, used_words, wing_report
 
 MARK_FIELDS = (
     ("kind", "KIND", "scale (how far forward) or lines (how far out)"),
@@ -233,7 +232,7 @@ def _curve(args: argparse.Namespace) -> int:
 def _show_curve(args: argparse.Namespace) -> None:
     with at_ski(args) as at:
         report = wing_report(at.shop, at.view)
-        lines = [f"Base: {base_words(report, at.unit)}", *used_words(report, at.view.ski, at.unit)]
+        lines = [f"Base: {curve_words(report, at.unit)}", *used_words(report, at.view.ski, at.unit)]
     say(lines)
 
 
@@ -241,7 +240,7 @@ def _keep_curve(at: AtSki, args: argparse.Namespace) -> Did:
     kind, fields = _curve_measured(args)
     keep_curve(at.shop, at.view, kind, fields, at.unit)
     new = at.shop.view(at.view.job.id)
-    said = f"measured: {base_words(wing_report(at.shop, new), at.unit)}"
+    said = f"measured: {curve_words(wing_report(at.shop, new), at.unit)}"
     return new, said, f"not the ski's base yet: {typed('curve --use', at.ski)} makes it so"
 
 

@@ -10,10 +10,15 @@ from workbench.commands.output import say
 from workbench.errors import InputError, PoseError
 from workbench.work.job_text.how_to_hold import restated
 from workbench.work.offsets import pairs
-from workbench.work.offsets.method_text import method_lines
-from workbench.work.offsets.offset_words import restated_words
+from workbench.work.offsets.offset_words import (
+    choice_lines,
+    method_lines,
+    pair_meant,
+    restated_words,
+    study_lines,
+    two_meant,
+)
 from workbench.work.offsets.offsets import learnt_beside, restate_current, restate_typed, study
-from workbench.work.offsets.pair_text import choice_lines, pair_meant, study_lines, two_meant
 from workbench.work.offsets.pairs import PairLine, Two
 from workbench.work.text.words import clean, error_words
 

@@ -18,7 +18,7 @@ from workbench.work.job_text.typed_lines import (
     kept_words,
     line_meant,
     placing_meant,
-    take_in_hand,
+    take_ski,
 )
 from workbench.work.job_text.view_words import since_left
 from workbench.work.roster.calipers import caliper_meant, in_hand, standing_words
@@ -86,7 +86,7 @@ def _add_take(commands: Commands) -> None:
 
 def _take(args: argparse.Namespace) -> None:
     with at_ski(args) as at:
-        take_in_hand(at.shop, at.line)
+        take_ski(at.shop, at.line)
         lines = [*ski_lines(at.view, at.number, at.line, True), *next_lines(at.view, "")]
     say(lines)
 

@@ -28,7 +28,7 @@ from workbench.work.offsets.as_read import (
 from workbench.work.roster.baselines import aim_at, baseline_meant
 from workbench.work.roster.parts_typed import finest_of
 from workbench.work.text.words import error_words, step_words
-from workbench.work.trust.wing_setup import hold_of, wing_words
+from workbench.work.trust.wing_setup import hold_of, kept_wing_words
 
 
 def add(commands: Commands) -> None:
@@ -247,4 +247,4 @@ def _set_wing(at: AtSki, args: argparse.Namespace) -> Did:
     if args.gauge is not None:
         keepable("gauge", args.gauge)
     new = at.shop.set_wing(at.view, args.angle, hold, args.gauge)
-    return new, f"wing angle kept: {wing_words(new.facts)}"
+    return new, f"wing angle kept: {kept_wing_words(new.facts)}"

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import field
 
 from workbench.errors import InputError, shown
-from workbench.fin.frame import Point
+from workbench.fin.frame import Point, direction
 from workbench.frozen import dataclass
 
 Edge = tuple[Point, Point]
@@ -165,8 +165,8 @@ def inward_normal(outline: Sequence[Point], edge: Edge) -> Point:
     the centroid does.
     """
     (u1, v1), (u2, v2) = edge
-    length = math.hypot(u2 - u1, v2 - v1)
-    n = (-(v2 - v1) / length, (u2 - u1) / length)
+    eu, ev = direction(*edge)
+    n = (-ev, eu)
     area, (cu, cv) = area_and_centroid(outline)
     middle = ((u1 + u2) / 2.0, (v1 + v2) / 2.0)
     a, b = min(sides_of(outline), key=lambda ab: distance_to_segment(middle, *ab))

@@ -20,7 +20,7 @@ import math
 from collections.abc import Sequence
 from operator import mul
 
-from workbench.fin.frame import Point, Pose, multiply
+from workbench.fin.frame import Point, Pose, direction, multiply
 from workbench.fin.parts.blade import Blade, distance_to_segment
 from workbench.fin.parts.studs import Stud, Travel
 from workbench.fin.pose.fit import Fit
@@ -56,12 +56,12 @@ def moves_of(method: Method, seen: Observation, blade: Blade, pose: Pose) -> Mov
         n = len(blade.outline_mm)
         a, b = blade.outline_mm[k], blade.outline_mm[(k + 1) % n]
         line = (c, -s) if axis == 0 else (s, c)  # the reading's line in the blade's frame
-        length = math.dist(a, b)
         if t <= 0.0 or t >= 1.0:
             corner = k if t <= 0.0 else (k + 1) % n
             _add(out, str(corner), (sign * line[0], sign * line[1]))
             continue
-        normal = ((b[1] - a[1]) / length, -(b[0] - a[0]) / length)
+        eu, ev = direction(a, b)
+        normal = (ev, -eu)
         across = normal[0] * line[0] + normal[1] * line[1]
         across = math.copysign(max(abs(across), FLATTEST), across)
         by = (sign * normal[0] / across, sign * normal[1] / across)

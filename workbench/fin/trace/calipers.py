@@ -15,7 +15,7 @@ from itertools import accumulate, pairwise
 from typing import Literal
 
 from workbench.errors import InputError
-from workbench.fin.frame import Point
+from workbench.fin.frame import Point, direction
 from workbench.fin.parts.blade import Blade, Hole, area_and_centroid, sides_of
 from workbench.fin.trace.spline import likeliest_bend, smoothed
 from workbench.frozen import dataclass
@@ -140,39 +140,29 @@ def curve_of(frame: Frame, read_mm: Mapping[int, float], *, without: int = 0) ->
     numbers = [0, *(p.number for p in places), 0]
     points = [(frame.top_mm, frame.front_mm), *(p.point(read_mm[p.number]) for p in places),
               (0.0, frame.back_mm)]  # fmt: skip
-    kept = _in_order(points, numbers)
+    kept = _in_order(points)
     points, numbers = [points[i] for i in kept], [numbers[i] for i in kept]
     along = [0.0, *accumulate(math.dist(a, b) for a, b in pairwise(points))]
-    fine: list[float] = []
-    taken: list[int] = []
-    for k, s in enumerate(along):
-        taken.append(len(fine))
-        fine.append(s)
-        if k + 1 < len(along):
-            step = (along[k + 1] - s) / (BETWEEN + 1)
-            fine += [s + step * i for i in range(1, BETWEEN + 1)]
-    bend = likeliest_bend(
-        along, [([p[i] for p in points], [READ_U_MM] * len(points)) for i in (0, 1)]
-    )
+    each = BETWEEN + 1
+    fine = [a + (b - a) / each * i for a, b in pairwise(along) for i in range(each)]
+    fine.append(along[-1])
+    axes = list(zip(*points, strict=True))
+    bend = likeliest_bend(along, axes, READ_U_MM)
     whole = []
-    for i in (0, 1):
-        numbers_at: list[float | None] = [None] * len(fine)
-        for k, p in zip(taken, points, strict=True):
-            numbers_at[k] = p[i]
-        whole.append(smoothed(fine, numbers_at, [READ_U_MM] * len(fine), bend))
-    at_points = list(zip(whole[0].values, whole[1].values, strict=True))
-    by_place = dict(zip(taken, numbers, strict=True))
+    for taken in axes:
+        read: list[float | None] = [None] * len(fine)
+        read[::each] = taken
+        whole.append(smoothed(fine, read, READ_U_MM, bend))
+    curve = list(zip(whole[0].values, whole[1].values, strict=True))
     out = []
-    for k, at in enumerate(at_points):
-        before, after = at_points[max(k - 1, 0)], at_points[min(k + 1, len(at_points) - 1)]
-        length = math.dist(before, after) or 1.0
-        nx, ny = -(after[1] - before[1]) / length, (after[0] - before[0]) / length
-        variance = nx * nx * whole[0].variances[k] + ny * ny * whole[1].variances[k]
-        out.append(Known(at, math.sqrt(variance), by_place.get(k, 0)))
+    for k, at in enumerate(curve):
+        ex, ey = direction(curve[max(k - 1, 0)], curve[min(k + 1, len(curve) - 1)])
+        variance = ey * ey * whole[0].variances[k] + ex * ex * whole[1].variances[k]
+        out.append(Known(at, math.sqrt(variance), 0 if k % each else numbers[k // each]))
     return tuple(out)
 
 
-def _in_order(points: Sequence[Point], numbers: Sequence[int]) -> list[int]:
+def _in_order(points: Sequence[Point]) -> list[int]:
     """Return the indices of the points in their order round the blade.
 
     Where a place of the outer edge lies beyond the end of the leading or trailing places, the
@@ -360,9 +350,8 @@ def shifted(blade: Blade, first: int, last: int, by_mm: float) -> Blade:
     out = list(points)
     for i in range(first - 1, last):
         before, after = points[i - 1], points[(i + 1) % n]
-        length = math.dist(before, after) or 1.0
-        nx, ny = (after[1] - before[1]) / length, -(after[0] - before[0]) / length
-        out[i] = (points[i][0] + side * by_mm * nx, points[i][1] + side * by_mm * ny)
+        ex, ey = direction(before, after)
+        out[i] = (points[i][0] + side * by_mm * ey, points[i][1] - side * by_mm * ex)
     return replace(blade, outline_mm=tuple(out))
 
 

@@ -10,7 +10,7 @@ import math
 from collections.abc import Callable, Sequence
 
 from workbench.errors import InputError
-from workbench.fin.frame import Point
+from workbench.fin.frame import Point, direction
 from workbench.fin.parts.blade import distance_to_segment, sides_of
 from workbench.frozen import dataclass
 from workbench.measure.numerics.linalg import factor, solve
@@ -157,7 +157,7 @@ def _fewer(
         for off, k in sorted(cost):
             if off > tolerance or len(left) - len(out) <= 4:
                 break
-            if not out & {k - 1, (k + 1) % m, k - 1 + m if k == 0 else k - 1}:
+            if not out & {(k - 1) % m, (k + 1) % m}:
                 out.add(k)
         if not out:
             return left
@@ -281,10 +281,8 @@ class _Side:
 def _moments(
     contour: Sequence[Point], run: Run, start: Point, end: Point, skip: tuple[float, float]
 ) -> _Side:
-    length = math.dist(start, end)
-    if length == 0.0:
-        return _Side((0.0, 0.0), 0.0, 0.0, 0.0, 0.0, 0.0)
-    nx, ny = -(end[1] - start[1]) / length, (end[0] - start[0]) / length
+    ex, ey = direction(start, end)
+    nx, ny = -ey, ex
     ss = st = tt = sd = td = 0.0
     for t, (x, y) in _counting(contour, run, start, end, skip):
         s, d = 1.0 - t, nx * x + ny * y
@@ -331,12 +329,9 @@ def _judged(
     width = 2 * half + 1
     for k, run in enumerate(_runs(corners)):
         start, end = places[k], places[(k + 1) % m]
-        length = math.dist(start, end)
-        if length == 0.0:
-            continue
-        nx, ny = -(end[1] - start[1]) / length, (end[0] - start[0]) / length
+        ex, ey = direction(start, end)
         points = _counting(contour, run, start, end, (skip[k], skip[(k + 1) % m]))
-        offs = [nx * (x - start[0]) + ny * (y - start[1]) for _, (x, y) in points]
+        offs = [ex * (y - start[1]) - ey * (x - start[0]) for _, (x, y) in points]
         total, count = total + math.fsum(o * o for o in offs), count + len(offs)
         for i in range(0, len(offs) - width + 1, max(1, half)):
             means.append(math.fsum(offs[i : i + width]) / width)

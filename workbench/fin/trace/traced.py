@@ -11,7 +11,7 @@ from dataclasses import replace
 from itertools import pairwise
 
 from workbench.errors import InputError
-from workbench.fin.frame import Point
+from workbench.fin.frame import Point, direction
 from workbench.fin.parts.blade import (
     EDGE_REACH_MM,
     Blade,
@@ -151,10 +151,9 @@ def _side(points: Sequence[Point]) -> Edge:
     """Return the straight side of a run: on the line of its longest piece, where that is most of
     it, so that a bit of a curve that it goes over into does not turn it."""
     a, b = max(pairwise(points), key=lambda ab: math.dist(*ab))
-    length = math.dist(a, b)
-    if length < 0.6 * math.dist(points[0], points[-1]):
+    if math.dist(a, b) < 0.6 * math.dist(points[0], points[-1]):
         return (points[0], points[-1])
-    ex, ey = (b[0] - a[0]) / length, (b[1] - a[1]) / length
+    ex, ey = direction(a, b)
 
     def on_line(p: Point) -> Point:
         along = ex * (p[0] - a[0]) + ey * (p[1] - a[1])
@@ -165,10 +164,9 @@ def _side(points: Sequence[Point]) -> Edge:
 
 def _is_straight(points: Sequence[Point]) -> bool:
     a, b = points[0], points[-1]
-    length = math.dist(a, b)
-    if length == 0.0:
+    if a == b:
         return False
-    ex, ey = (b[0] - a[0]) / length, (b[1] - a[1]) / length
+    ex, ey = direction(a, b)
     was_short = False
     for p, q in pairwise(points):
         dx, dy = q[0] - p[0], q[1] - p[1]
@@ -227,8 +225,7 @@ def _frame(top: Edge, back: Edge, outline: Sequence[Point]) -> Callable[[Point],
     """Return what turns a point to the blade frame: origin where the edges meet, u along the top
     edge, v toward the metal. A picture from the other side is turned over."""
     origin = crossing(top, back) or top[0]
-    length = math.dist(*top)
-    ux, uy = (top[1][0] - top[0][0]) / length, (top[1][1] - top[0][1]) / length
+    ux, uy = direction(*top)
     _, (cx, cy) = area_and_centroid(outline)
     vx, vy = -uy, ux
     if vx * (cx - origin[0]) + vy * (cy - origin[1]) < 0.0:

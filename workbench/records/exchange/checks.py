@@ -17,7 +17,7 @@ from workbench.errors import InputError
 from workbench.records.exchange.form import Column, Form, Row
 from workbench.records.store.damage import contradictions
 from workbench.records.store.ids import is_id
-from workbench.records.store.row_checks import LARGEST, Between, Fault
+from workbench.records.store.row_checks import LARGEST, Between, Fault, Typed
 from workbench.records.store.specs import PART_OF, ROSTER, SPECS, Table
 from workbench.records.store.values import keepable
 
@@ -254,7 +254,7 @@ def are_plain(form: Form, rows: Sequence[Any]) -> bool:
     """
     try:
         return _are_plain(form, rows)
-    except InputError:
+    except (InputError, ValueError):
         return False
 
 
@@ -269,7 +269,7 @@ def _are_plain(form: Form, rows: Sequence[Any]) -> bool:
         return False
     if not all(map(_AT.fullmatch, ats)) or min(ats) < _EARLIEST or max(ats) > _LATEST:
         return False
-    if not all(map(_is_time, ats)):
+    if not all(map(datetime.fromisoformat, ats)):  # which are all true: one that is none raises
         return False
     spec = SPECS[form.table]
     for name, check in spec.written.items():
@@ -312,7 +312,12 @@ def _are_of(
     if spec.sense is not None:
         for row in rows:
             spec.sense(row)
-    return not any(any(figure.faults(row)) for figure in spec.figures for row in rows)
+    return not any(
+        any(figure.faults(row))
+        for figure in spec.figures
+        for row in rows
+        if not isinstance(figure, Typed) or not figure.is_plain(row)
+    )
 
 
 _ANY = Between(-LARGEST, LARGEST)
@@ -320,10 +325,3 @@ _ANY = Between(-LARGEST, LARGEST)
 
 def _column_of(rows: Sequence[Any], name: str) -> list[Any]:
     return [row[name] for row in rows]
-
-
-def _is_time(text: str) -> bool:
-    try:
-        return bool(datetime.fromisoformat(text))
-    except ValueError:
-        return False

@@ -59,18 +59,33 @@ class Lines:
 
 
 def rows_said(lines: Sequence[str]) -> list[Any] | None:
-    """What lines say that are written as ours are; None where one of them is not.
+    """What many lines say, None where one of them is doubtful and each is to be read by itself.
 
-    One that is very long, or that may hold what no book can keep, counts as not.
+    Doubtful is one that is very long, names a column twice, has a number without end, or may hold
+    what no book can keep.
     """
     text = f"[{', '.join(lines)}]"
-    if _DOUBTFUL.search(text) or any(len(line) > LONGEST_FAST for line in lines):
+    if _DOUBTFUL.search(text) or max(map(len, lines), default=0) > LONGEST_FAST:
         return None
     try:
-        found: list[Any] = json.loads(text)
-        return found if len(found) == len(lines) and encode(found) == text else None
+        found: list[Any] = _decode(text)
     except (ValueError, RecursionError):
         return None
+    return found if len(found) == len(lines) else None
+
+
+def _once_each(pairs: list[tuple[str, Any]]) -> Row:
+    row = dict(pairs)
+    if len(row) < len(pairs):
+        raise ValueError("a column twice")
+    return row
+
+
+def _no_constant(word: str) -> float:
+    raise ValueError(word)
+
+
+_decode = json.JSONDecoder(object_pairs_hook=_once_each, parse_constant=_no_constant).decode
 
 
 def row_said(line: str, place: str) -> Row:

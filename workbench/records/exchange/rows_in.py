@@ -11,7 +11,7 @@ import sqlite3
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
-from itertools import count, groupby, islice, pairwise
+from itertools import count, groupby, islice
 from operator import itemgetter
 
 from workbench.errors import InputError, shown
@@ -179,7 +179,7 @@ class _Intake:
                 last = ""
                 reached = order.index(Table(name))
             ids = [text[ID_AT : ID_AT + ID_LENGTH] for text in texts]
-            if ids[0] <= last or any(a >= b for a, b in pairwise(ids)):
+            if ids[0] <= last or ids != sorted({*ids}):
                 raise OtherLayoutError(place)
             last = ids[-1]
             self._lot(Table(name), first, ids, texts)
@@ -197,19 +197,18 @@ class _Intake:
         is_plain = rows is not None and are_plain(form, rows)
         fresh: list[Arrived] = []
         for i, (number, row_id, text) in enumerate(come):
-            place = f"rows.{table}[{number}]"
             if rows is not None and is_plain:
                 row = rows[i]
             else:
+                place = f"rows.{table}[{number}]"
                 row = checked_row(form, row_said(text, place), place)
             if row["id"] != row_id:
-                raise OtherLayoutError(place)
+                raise OtherLayoutError(f"rows.{table}[{number}]")
             if row_id in ours:
                 self._known(Arrived(table, number, row), json.loads(ours[row_id]))
             else:
                 fresh.append(Arrived(table, number, row))
-        new = {each.id for each in fresh}
-        self._seen(table, ids[-1], [i for i in ids if i not in new], fresh, is_plain)
+        self._seen(table, ids[-1], [i for i in ids if i in ours], fresh, is_plain)
 
     def _ours(self, form: Form, ids: list[str]) -> dict[str, str]:
         """The lines of the rows that are here of a file's; it gives them by id."""

@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 from functools import lru_cache
 
 from workbench.frozen import dataclass
-from workbench.records.store.damage import check_sum
+from workbench.records.store.damage import check_sum, check_sums
 from workbench.records.store.database import Database
 from workbench.records.store.faults import UnknownRowError, refused
 from workbench.records.store.ids import Mint
@@ -63,10 +63,14 @@ class Pen:
         columns = tuple(columns)
         if table in FACTS and CHECK_SUM in names:
             assert columns == tuple(name for name in names if name in columns)  # the order counts
-            rows = [
-                (*values, check_sum(zip(columns, values, strict=True), inner))
-                for values, inner in zip(rows, parts, strict=True)
-            ]
+            if any(parts):
+                sums = [
+                    check_sum(zip(columns, values, strict=True), inner)
+                    for values, inner in zip(rows, parts, strict=True)
+                ]
+            else:
+                sums = check_sums(columns, rows)
+            rows = [(*values, total) for values, total in zip(rows, sums, strict=True)]
             columns = (*columns, CHECK_SUM)
         self.db.conn.executemany(_insert_sql(table, columns), rows)
 

@@ -167,7 +167,7 @@ def strike(pen: Pen, row_id: str, reason: str, who: str, replaced_by: str | None
     has that id.
     """
     if not reason.strip():
-        raise InputError("reason", reason, "a few words on why the row is struck out")
+        raise InputError("reason", reason, "a word or two on why")
     table = _table_of(pen.db, row_id)
     for earlier in pen.db.query("SELECT who, at FROM strikes WHERE row_id = ?", [row_id]):
         raise StruckTwiceError(row_id, earlier["who"], earlier["at"])
@@ -203,16 +203,18 @@ def facts(db: Database, job_id: str) -> tuple[AnyFact, ...]:
 
 
 def facts_for(
-    db: Database, job_ids: Iterable[str], *, keep: bool = True
+    db: Database, job_ids: Iterable[str], *, keep: bool = True, fresh: bool = False
 ) -> dict[str, tuple[AnyFact, ...]]:
     """The facts of many jobs, with an entry for every id asked; one query for each table.
 
     Those of a job to which nothing was added since they were last read are not read again; without
-    ``keep`` these are not kept for that.
+    ``keep`` these are not kept for that. ``fresh``: all were written in the transaction that is
+    open, so that none is damaged.
     """
     db.forget_if_others_wrote()
     wanted = list(dict.fromkeys(job_ids))
-    marks = {row[0]: tuple(row[1:]) for row in db.execute(_MARKS, [json.dumps(wanted)])}
+    marked = db.execute(_MARKS, [json.dumps(wanted)]) if keep or db.kept else ()
+    marks = {row[0]: tuple(row[1:]) for row in marked}
     out: dict[str, tuple[AnyFact, ...]] = {}
     for job_id in wanted:
         kept: Any = db.kept.get(job_id)
@@ -221,14 +223,14 @@ def facts_for(
     new = [job_id for job_id in wanted if job_id not in out]
     if len(db.kept) + len(new) > MOST_KEPT:
         db.kept.clear()
-    read = _read(db, new) if new else {}
+    read = _read(db, new, fresh) if new else {}
     if keep:
         db.kept.update((job_id, (marks[job_id], read[job_id])) for job_id in new[:MOST_KEPT])
     out |= read
     return {job_id: out[job_id] for job_id in wanted}
 
 
-def _read(db: Database, asked: list[str]) -> dict[str, tuple[AnyFact, ...]]:
+def _read(db: Database, asked: list[str], fresh: bool) -> dict[str, tuple[AnyFact, ...]]:
     asked_text = json.dumps(asked)
     found: dict[str, list[AnyFact]] = {job_id: [] for job_id in asked}
     turns = _turns(db, asked_text)
@@ -240,7 +242,7 @@ def _read(db: Database, asked: list[str]) -> dict[str, tuple[AnyFact, ...]]:
             columns: dict[str, Any] = dict(zip(names, row, strict=False))
             made = turns[columns["id"]] if kind is PassRow else ()
             struck = None
-            if columns["id"] not in db.sound:
+            if not fresh and columns["id"] not in db.sound:
                 struck = strikes.of_damage(db, table, columns, map(asdict, made))
             columns.pop(CHECK_SUM, None)
             if kind is PassRow:

@@ -217,25 +217,24 @@ def _stud_shapes(stud: Stud, t: Travel, lit: bool = False) -> list[Shape]:
     """Return a stud's shapes; one that is ``lit`` has its own ink and capitals."""
     end, ball = _stud_line(stud, t)
     ink = LIT if lit else STUD
-    letter = stud.said.split(" ")[-1][:1]
     out = [Shape("line", (end, ball), ink)]
     if stud.tip_radius_mm > 0.0:
         out.append(Shape("outline", _ring(*ball, stud.tip_radius_mm), ink))
     out.append(Shape("dot", (t.contact_mm,), ink))
-    text, name = (letter.upper(), stud.said.upper()) if lit else (letter, stud.said)
-    out.append(Shape("letter", (end, ball), ink, text=text, name=name))
+    out.append(_letter(stud.said.upper() if lit else stud.said, (end, ball), ink))
     return out
+
+
+def _letter(name: str, line: tuple[Point, Point], ink: str = STUD) -> Shape:
+    return Shape("letter", line, ink, text=name.split(" ")[-1][:1], name=name)
 
 
 def _bare_stud(stud: Stud) -> list[Shape]:
     """Return a stud on its axis, its end at the place that it is told by: no blade stops it."""
     (x, y), (ax, ay) = stud.at_mm, stud.axis
     back = (x - STUD_SHOWN_MM * ax, y - STUD_SHOWN_MM * ay)
-    letter = stud.said.split(" ")[-1][:1]
-    return [
-        Shape("line", (back, stud.at_mm), STUD),
-        Shape("letter", (back, stud.at_mm), STUD, text=letter, name=stud.said),
-    ]
+    line = (back, stud.at_mm)
+    return [Shape("line", line, STUD), _letter(stud.said, line)]
 
 
 def _holes(blade: Blade, pose: Pose) -> tuple[Shape, ...]:

@@ -16,7 +16,7 @@ from collections.abc import Generator, Iterable, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
-from itertools import islice
+from itertools import chain, islice
 from pathlib import Path
 from typing import IO, Any
 
@@ -101,7 +101,7 @@ def read_lines(
             come to where.
     """
     file.seek(0)
-    lines = _lines(file, mark)
+    lines = chain.from_iterable(_blocks(file, mark))
     head = "".join(f"{line}\n" for line in islice(lines, _HEAD_LINES))
     if not BEGINNING.match(head.encode()):
         raise OtherLayoutError("its beginning")
@@ -113,14 +113,14 @@ def read_lines(
     return data, _lots(lines)
 
 
-def _lines(file: IO[bytes], mark: Marker) -> Iterator[str]:
-    """Yield the lines without their ends: what is done for each is done for very many."""
+def _blocks(file: IO[bytes], mark: Marker) -> Iterator[list[str]]:
+    """Yield the lines without their ends, many at a time."""
     while block := file.read(BLOCK) + file.readline(LONGEST_LINE):
         mark.add(block)
         if not block.endswith(b"\n"):
             raise OtherLayoutError("its end, or a very long line")
         try:
-            yield from block[:-1].decode("ascii").split("\n")
+            yield block[:-1].decode("ascii").split("\n")
         except UnicodeDecodeError:
             raise OtherLayoutError("a letter that is not ASCII") from None
 

@@ -107,7 +107,7 @@ def _said(row: rows.Fact, before: Stage, seen: _RehearsedError) -> tuple[str, ..
     return (*out, "It stays readable, with your reason beside it.")
 
 
-def strike_out(shop: Shop, entry: Entry, reason: str) -> rows.Strike:
+def strike_row(shop: Shop, entry: Entry, reason: str) -> rows.Strike:
     """Strike a row out; it stays readable with the reason beside it.
 
     Raises:

@@ -12,8 +12,7 @@ from workbench.measure.lengths import Length, parse_length
 from workbench.measure.units import Unit, other, unit_of
 from workbench.records.store import rows
 from workbench.records.store.values import keepable
-from workbench.work.job.extra_readings import CoarseMark
-from workbench.work.job.job_view import JobView
+from workbench.work.job.job_view import CoarseMark, JobView
 from workbench.work.job.shop import Shop
 from workbench.work.order.order_file import DEFAULT_TOLERANCE_MM
 from workbench.work.order.rigs import row_of_method

@@ -28,6 +28,8 @@ from workbench.work.order.round_records import (
     blade_for,
     block_for,
     held_at,
+    last_mark,
+    live,
     other_way_in,
     round_begun,
     turned_other_way,
@@ -196,11 +198,11 @@ class OpenBook:
 
         What an open job is shown by are the parts of now.
         """
-        signed = [f.id for f in facts if isinstance(f, rows.SignOff) and f.struck is None]
+        signed = live(facts, rows.SignOff)
         if not signed:
             return ski
         known = self.book.ski_versions(ski.id)
-        then = [v.ski for v in known if v.id < signed[-1] and v.struck is None]
+        then = [v.ski for v in known if v.id < signed[-1].id and v.struck is None]
         worn = then[-1] if then else ski
         if (worn.blade_id, worn.block_id) == (ski.blade_id, ski.block_id):
             return ski
@@ -268,10 +270,8 @@ class OpenBook:
 
     @staticmethod
     def _finest(facts: Sequence[rows.AnyFact], job: rows.Job) -> float:
-        for fact in reversed(facts):
-            if isinstance(fact, rows.Mark) and fact.kind == "finest" and fact.struck is None:
-                return float(fact.text)
-        return job.finest_turn
+        changed = last_mark(facts, "finest")
+        return float(changed.text) if changed is not None else job.finest_turn
 
     def finest_of(self, job_id: str) -> float:
         """Return the finest turn (turns) that a job was done with."""
@@ -280,9 +280,8 @@ class OpenBook:
 
 def is_without_learned(facts: Iterable[rows.AnyFact]) -> bool:
     """Whether a job's turns were asked for without what was learnt."""
-    asked = [f for f in facts if isinstance(f, rows.Mark) and f.kind == WITHOUT_LEARNED]
-    live = [f for f in asked if f.struck is None]
-    return bool(live) and live[-1].text == "on"
+    asked = last_mark(facts, WITHOUT_LEARNED)
+    return asked is not None and asked.text == "on"
 
 
 def _marks(
@@ -356,17 +355,16 @@ def last_round(
 
 def _readings(facts: Sequence[rows.AnyFact]) -> Iterator[rows.Reading]:
     """Give the readings that count; those of a round that was struck out do not."""
-    live = [f for f in facts if f.struck is None]
-    passes = sum(isinstance(f, rows.PassRow) for f in live)
-    return (f for f in live if isinstance(f, rows.Reading) and f.pass_number <= passes)
+    passes = len(live(facts, rows.PassRow))
+    return (f for f in live(facts, rows.Reading) if f.pass_number <= passes)
 
 
 def _locked(facts: Sequence[rows.AnyFact], number: int) -> dict[str, list[rows.Reading]]:
     """Return what was read with the clamp bolts tight, by method id, if nothing was done since."""
-    live = [f for f in facts if f.struck is None]
-    steps = (f.id for f in live if isinstance(f, rows.Mark) and f.kind == "step")
-    touched = max("", *steps, *(f.id for f in live if isinstance(f, rows.Reading | rows.PassRow)))
-    found = (f for f in live if isinstance(f, rows.LockedReading) and f.id > touched)
+    steps = (f for f in live(facts, rows.Mark) if f.kind == "step")
+    touching = (*live(facts, rows.Reading), *live(facts, rows.PassRow), *steps)
+    touched = max((f.id for f in touching), default="")
+    found = (f for f in live(facts, rows.LockedReading) if f.id > touched)
     return {
         f.method_id: [
             rows.Reading(
@@ -388,8 +386,7 @@ def _turns_after(
 
     A stud whose hand was written down wrongly then was turned the other way.
     """
-    made = [f for f in facts if isinstance(f, rows.PassRow) and f.struck is None]
-    made = [each for each in made if each.number > number]
+    made = [each for each in live(facts, rows.PassRow) if each.number > number]
     if not made:
         return {}
     if not all(each.turns for each in made):

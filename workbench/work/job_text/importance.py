@@ -33,6 +33,11 @@ class Importance(IntEnum):
     DOUBT = 2
     FIGURES = 3
 
+    @property
+    def sign(self) -> str:
+        """The sign that goes before what is said."""
+        return ("!!", "!", "?", "·")[self]
+
 
 @dataclass(frozen=True, slots=True)
 class Said:
@@ -44,22 +49,7 @@ class Said:
     @property
     def signed(self) -> str:
         """The words behind the sign of their step."""
-        return f"{step_sign(self.importance)} {self.words}"
-
-
-def step_sign(importance: Importance) -> str:
-    """Return the sign that goes before what is said."""
-    match importance:
-        case Importance.DANGER:
-            return "!!"
-        case Importance.WRONG:
-            return "!"
-        case Importance.DOUBT:
-            return "?"
-        case Importance.FIGURES:
-            return "·"
-        case _:
-            assert_never(importance)
+        return f"{self.importance.sign} {self.words}"
 
 
 def of_remark(remark: Remark) -> Importance:

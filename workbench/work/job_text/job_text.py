@@ -12,8 +12,7 @@ from workbench.fin.plan.plan import StudTurn
 from workbench.measure.display import change_between, fine_text, length_text
 from workbench.measure.units import MM_PER, Unit
 from workbench.work.job.coarse_marks import mark_place, off_words
-from workbench.work.job.extra_readings import CoarseMark
-from workbench.work.job.job_view import JobView, RosterLine
+from workbench.work.job.job_view import CoarseMark, JobView, RosterLine
 from workbench.work.job.temperature import in_force_words
 from workbench.work.job_text.budget_explained import (
     budget_lines,
@@ -211,10 +210,10 @@ def wing_lines(view: JobView) -> list[str]:
     if not view.ski.has_wing:
         return []
     if view.stage == "wing":
-        from workbench.advice.wing_steps import SOURCE, STEPS
+        from workbench.advice.checklists import STEPS, WING_SOURCE
 
         steps = [f"Wing {i}: {s.name}: {s.words}" for i, s in enumerate(STEPS, 1)]
-        return [*steps, f"Wing: {SOURCE}."]
+        return [*steps, f"Wing: {WING_SOURCE}."]
     return [f"Wing: {setting_words(view.wing_set)}"] if view.wing_set is not None else []
 
 

@@ -18,11 +18,10 @@ from workbench.work.job.entry import (
     target_name,
     target_question,
 )
-from workbench.work.job.extra_readings import CoarseMark
-from workbench.work.job.job_view import JobView, RosterLine
+from workbench.work.job.job_view import CoarseMark, JobView, RosterLine
 from workbench.work.job.shop import Shop
+from workbench.work.job_text.setting_words import serial_in
 from workbench.work.job_text.view_words import doubt_question, sent_twice_question
-from workbench.work.text.setting_code import serial_in
 from workbench.work.text.words import clean
 from workbench.work.trust.job_reading import Line
 
@@ -92,7 +91,7 @@ def _short(number: int, line: RosterLine) -> str:
     return f"{number} {clean(line.ski_name[:40])}{serial}"
 
 
-def take_in_hand(shop: Shop, line: RosterLine) -> None:
+def take_ski(shop: Shop, line: RosterLine) -> None:
     """Take a ski of the queue in hand, here and for the bench."""
     shop.remember(_IN_HAND, line.job_id)
 

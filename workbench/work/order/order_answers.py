@@ -41,8 +41,7 @@ from workbench.work.text.words import (
     step_words,
     turn_words,
 )
-from workbench.work.trust.overdetermined import agreement_report, agreement_words
-from workbench.work.trust.plausibility import suspects_of
+from workbench.work.trust.plausibility import agreement_report, agreement_words, suspects_of
 
 
 def order_plan(order: Order) -> Plan:

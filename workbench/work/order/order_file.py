@@ -22,8 +22,7 @@ from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 from workbench.measure.lengths import check_finest, parse_turn
 from workbench.measure.units import MM_PER, MM_PER_INCH, Unit, check_unit
-from workbench.work.files.strict_table import Table, as_list, as_number, under
-from workbench.work.files.table_files import read_table_file
+from workbench.work.files.table_files import Table, as_list, as_number, read_table_file, under
 from workbench.work.trust.reading_budget import Taken, readings_of
 
 DEFAULT_TOLERANCE_MM = 0.002 * MM_PER_INCH

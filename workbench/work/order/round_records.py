@@ -17,6 +17,24 @@ from workbench.records.store import rows
 from workbench.work.text.local_time import day_and_time
 from workbench.work.text.words import clean
 
+_Fact = TypeVar("_Fact", bound=rows.Fact)
+
+
+def live(facts: Iterable[rows.AnyFact], kind: type[_Fact]) -> list[_Fact]:
+    """Return the facts of a kind that are not struck out."""
+    return [f for f in facts if isinstance(f, kind) and f.struck is None]
+
+
+def last_of(facts: Iterable[rows.AnyFact], kind: type[_Fact]) -> _Fact | None:
+    """Return the last fact of a kind that is not struck out."""
+    return next(reversed(live(facts, kind)), None)
+
+
+def last_mark(facts: Iterable[rows.AnyFact], kind: str) -> rows.Mark | None:
+    """Return the last mark of a kind that is not struck out."""
+    return next((f for f in reversed(live(facts, rows.Mark)) if f.kind == kind), None)
+
+
 SETTLED = "settled"
 """The kind of mark that says that each stud was turned out and in again before it was read."""
 
@@ -62,11 +80,7 @@ def _open_steps(facts: Sequence[rows.AnyFact]) -> list[rows.Mark]:
 
 def answered_in(facts: Iterable[rows.AnyFact]) -> dict[str, str]:
     """Return what was said of struck records of turns, by the record's id."""
-    return {
-        f.text: f.kind
-        for f in facts
-        if isinstance(f, rows.Mark) and f.kind in TURN_ANSWERS and f.struck is None
-    }
+    return {f.text: f.kind for f in live(facts, rows.Mark) if f.kind in TURN_ANSWERS}
 
 
 def struck_turn(fact: rows.AnyFact, of_job: Iterable[rows.AnyFact]) -> bool:
@@ -87,11 +101,9 @@ _PARTS = "parts"
 
 def held_at(facts: Sequence[rows.AnyFact]) -> str:
     """Return the id of the row that holds a job to what was written down before; else nothing."""
-    live = [f for f in facts if f.struck is None]
-    signed = [f.id for f in live if isinstance(f, rows.SignOff)]
-    if signed:
-        return signed[-1]
-    steps = _open_steps(live)
+    if signed := live(facts, rows.SignOff):
+        return signed[-1].id
+    steps = _open_steps([f for f in facts if f.struck is None])
     return steps[1].id if len(steps) > 1 else ""  # the first is the loosening
 
 
@@ -166,7 +178,7 @@ def turned_other_way(
 
     They were turned the other way than the round says: what was told as in moved them out.
     """
-    made = [f for f in facts if isinstance(f, rows.PassRow) and f.struck is None]
+    made = live(facts, rows.PassRow)
     return other_way_in(book, block, facts, made[-1]) if made else frozenset()
 
 

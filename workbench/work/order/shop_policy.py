@@ -148,12 +148,9 @@ SHIPPED_RULES = Rules()
 def _versions(
     kept: Iterable[tuple[str, str]], shipped: tuple[CheckItem, ...]
 ) -> tuple[ChecklistVersion, ...]:
-    out = [ChecklistVersion("", shipped)]
-    for row_id, text in kept:
-        items = items_of(text)
-        if items:
-            out.append(ChecklistVersion(row_id, items))
-    return tuple(out)
+    read = ((row_id, items_of(text)) for row_id, text in kept)
+    known = (ChecklistVersion(row_id, items) for row_id, items in read if items)
+    return (ChecklistVersion("", shipped), *known)
 
 
 def default_finest(book: Book) -> float | None:

@@ -15,7 +15,7 @@ from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
 from workbench.records.book import whole
 from workbench.records.store import rows
-from workbench.work.files.strict_table import Table
+from workbench.work.files.table_files import Table
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.order.order_file import DEFAULT_TOLERANCE_MM

@@ -11,8 +11,15 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import TypeVar
 
-from workbench.advice.checklists import CLAMP, WING, CheckItem, with_clamp_last
-from workbench.advice.torque import MAKER_WINS, TORQUE_NOTES, TorqueNote
+from workbench.advice.checklists import (
+    CLAMP,
+    MAKER_WINS,
+    TORQUE_NOTES,
+    WING,
+    CheckItem,
+    TorqueNote,
+    with_clamp_last,
+)
 from workbench.errors import InputError
 from workbench.records.store.rows import Checklist
 from workbench.records.store.values import keepable

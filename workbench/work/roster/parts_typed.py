@@ -22,8 +22,7 @@ from workbench.measure.lengths import check_finest, parse_length, parse_turn
 from workbench.measure.units import MM_PER_INCH, Unit, check_unit
 from workbench.records.book import Book
 from workbench.records.store import rows
-from workbench.work.files.strict_table import Table
-from workbench.work.files.table_files import read_table_file
+from workbench.work.files.table_files import Table, read_table_file
 from workbench.work.order.order_file import (
     DEFAULT_FINEST_TURN,
     DEFAULT_TOLERANCE_MM,
@@ -159,7 +158,7 @@ def _parts(text: str, field: str, accepted: str) -> list[str]:
     return parts
 
 
-def stud_of(text: str, unit: Unit, field: str) -> TypedStud:
+def stud_typed(text: str, unit: Unit, field: str) -> TypedStud:
     """Return the stud typed as ``front top 6.9 -1.6 0 1 10-32UNF right 0.05``.
 
     The hand (right) and the tip radius (0) may be left out.
@@ -257,7 +256,7 @@ def studs_in(file: PartsFile) -> tuple[TypedStud, ...]:
 
 def studs_typed(fields: Mapping[str, str], unit: Unit) -> tuple[TypedStud, ...]:
     """Return the three studs typed one a line."""
-    out = tuple(stud_of(fields.get(f"stud_{n}", ""), unit, f"stud {n}") for n in (1, 2, 3))
+    out = tuple(stud_typed(fields.get(f"stud_{n}", ""), unit, f"stud {n}") for n in (1, 2, 3))
     with within("stud 3"):
         check_studs([s.stud for s in out])
     return out

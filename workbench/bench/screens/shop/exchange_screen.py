@@ -63,15 +63,13 @@ class TrialScreen(ReportScreen):
         head = styled(("Not done yet: F2 does it.", "bold $accent"))
         return lines([head, styled(""), super().table(width)])
 
-    def on_key(self, event: Key) -> None:
-        """Do it on F2; all else is as in every screen to look at."""
+    def command(self, event: Key) -> bool:
+        """Do it on F2."""
         if event.key != "f2":
-            super().on_key(event)
-            return
-        event.stop()
-        event.prevent_default()
+            return False
         self.dismiss(None)
         self._act()
+        return True
 
 
 class ExchangeScreen(ListScreen):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias, overload
 
@@ -53,9 +53,6 @@ class Drawn(Sequence[Content]):
         if isinstance(index, slice):
             return [self._draw(i) for i in range(*index.indices(len(self)))]
         return self._draw(index)
-
-    def __iter__(self) -> Iterator[Content]:
-        return map(self._draw, range(len(self)))
 
 
 def row(item: Item, marked: bool, width: int, day: str) -> Content:

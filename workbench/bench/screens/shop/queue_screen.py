@@ -18,13 +18,7 @@ from workbench.bench.bases.forms import Field, Form, by_view
 from workbench.bench.bases.prompts import ASIDE_REASONS, Prompt
 from workbench.bench.draw.text import styled, visible
 from workbench.bench.hand.state import BenchState
-from workbench.bench.screens.shop.queue_rows import (
-    Drawn,
-    Heading,
-    Item,
-    Thing,
-    row,
-)
+from workbench.bench.screens.shop.queue_rows import Drawn, Heading, Item, Thing, row
 from workbench.errors import InputError
 from workbench.records.store.rows import QueueItem
 from workbench.records.tables.roster import KnownSki

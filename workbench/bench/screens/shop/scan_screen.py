@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING
 from textual.content import Content
 from textual.events import Key
 
-from workbench.bench.bases.drawn_view import DrawnCloser
 from workbench.bench.bases.form_lines import drafts_of
 from workbench.bench.bases.forms import Field, Form
+from workbench.bench.bases.view_only import DrawnCloser
 from workbench.bench.draw.canvas import Canvas
 from workbench.bench.draw.room import TONES
 from workbench.bench.draw.text import Tone, lines, paragraph, visible
@@ -248,15 +248,13 @@ class ScanScreen(DrawnCloser):
 
     # -- keys ------------------------------------------------------------------------------------
 
-    def on_key(self, event: Key) -> None:
-        """Show other edges on ``e``; all else is as in every screen to look at."""
-        if (event.character or "").lower() == "e" and not self._typed and self._found is not None:
-            event.stop()
-            event.prevent_default()
-            self._found, self._why = self._found.by_next_edges(), ("", "say")
-            self.redraw()
-        else:
-            super().on_key(event)
+    def command(self, event: Key) -> bool:
+        """Show other edges on ``e``."""
+        if event.character not in ("e", "E") or self._typed or self._found is None:
+            return False
+        self._found, self._why = self._found.by_next_edges(), ("", "say")
+        self.redraw()
+        return True
 
     def enter(self) -> None:
         """Keep the blade; only an Enter pressed on purpose comes here."""

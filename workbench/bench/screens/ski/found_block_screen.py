@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 
 from textual.content import Content
 
@@ -100,13 +101,9 @@ class FoundBlockScreen(UnitList):
             raise InputError("rounds", "too few", "the rounds above first")
         if not found.agree:
             keep_found(self.shop, self.view, found, REASON)  # says why not
-
-        def accept(reason: str) -> bool:
-            keep_found(self.shop, self.view, found, reason)
-            return True
-
+        keep = partial(keep_found, self.shop, self.view, found)
         title = f"Keep in block {visible(self.view.block_name, 40)}: the one before stays readable"
-        self.app.push_screen(Prompt(title, "why: a word or two", REASON, accept), self._after)
+        self.app.push_screen(Prompt(title, "why: a word or two", REASON, keep), self._after)
 
     def _after(self, kept: object) -> None:
         if kept:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from textual.content import Content
 
 from workbench.advice.holds import SOURCE
-from workbench.bench.bases.drawn_view import DrawnCloser
+from workbench.bench.bases.view_only import DrawnCloser
 from workbench.bench.draw.canvas import Area, Mode
 from workbench.bench.draw.side_view import method_view
 from workbench.bench.draw.text import lines, paragraph, styled, visible, wrapped

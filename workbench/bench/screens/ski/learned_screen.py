@@ -13,13 +13,7 @@ from workbench.bench.draw.text import paragraph, paragraphs
 from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError
 from workbench.work.job.shop import Shop
-from workbench.work.learn.what_learnt import (
-    ALL,
-    LearntPage,
-    bring_back,
-    forget,
-    learnt_page,
-)
+from workbench.work.learn.what_learnt import ALL, LearntPage, bring_back, forget, learnt_page
 from workbench.work.order.shop_policy import LEARNING
 from workbench.work.roster.settings import change
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from textual.content import Content
 from textual.events import Key
 
-from workbench.bench.bases.drawn_view import DrawnCloser
+from workbench.bench.bases.view_only import DrawnCloser
 from workbench.bench.draw.canvas import DOTS, Canvas
 from workbench.bench.draw.text import lines, styled, visible, wrapped
 from workbench.bench.hand.state import BenchState
@@ -14,7 +14,7 @@ from workbench.fin.frame import Point
 from workbench.measure.units import Unit
 from workbench.work.job.shop import Shop
 from workbench.work.order.rigs import blade_of
-from workbench.work.paper.outline_paper import write_outline
+from workbench.work.paper.printing import outline_document
 from workbench.work.trace.outline import outline_lines
 
 OUTLINE, EDGE, NUMBER, HOLE = "outline", "edge", "number", "hole"
@@ -45,17 +45,15 @@ class OutlineScreen(DrawnCloser):
         self._lines = outline_lines(self._shop, self._row, unit)
         self.redraw()
 
-    def on_key(self, event: Key) -> None:
-        """Write it to the shop's folder on F2; all else is as in every screen to look at."""
+    def command(self, event: Key) -> bool:
+        """Write it to the shop's folder on F2."""
         if event.key != "f2":
-            super().on_key(event)
-            return
-        event.stop()
-        event.prevent_default()
+            return False
         try:
-            self.say(write_outline(self._shop, self._row).words)
+            self.say(outline_document(self._shop, self._row).write(self._shop).words)
         except BenchError as why:
             self.say(f"not written: {why}")
+        return True
 
     def move(self, by: int) -> None:
         """Go through the lines below the drawing."""

@@ -1,15 +1,16 @@
-"""A setting card as one page of PDF, A4 or letter."""
+"""Setting card and day sheet as PDF, A4 or letter: the card on one page, the sheet across it."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from workbench.work.drawing.layout import picture_of
-from workbench.work.paper.cards import Card, Number
-from workbench.work.paper.html_page import Paper
-from workbench.work.paper.pdf_page import MARGIN_MM, STRANGE, PdfPage
+from workbench.work.paper.cards import Card, CardNumber
+from workbench.work.paper.day_sheet import HEADS, SHARES, DayRow, DaySheet, pair_words
+from workbench.work.paper.pdf_page import MARGIN_MM, STRANGE, Paper, PdfPage
+from workbench.work.paper.qr_code import code_rows, has_codes
 
-_SIZES_PT = (8.6, 8.2, 7.8, 7.4, 7.0, 6.6, 6.2, 5.8, 5.4)
+_CARD_SIZES_PT = (8.6, 8.2, 7.8, 7.4, 7.0, 6.6, 6.2, 5.8, 5.4)
 """Heights of the words, tried from the largest until the card fits its page."""
 
 _DRAWN = (60.0, 29.0)
@@ -18,6 +19,9 @@ GAP = 3.0
 _LABEL = 16.0
 _SMALL = 0.88
 _BOX = 3.4
+_CODE = 24.0
+"""The side of the QR code, as wide as on the other pages."""
+
 MOST_ACROSS = 4
 """Numbers side by side at the top."""
 
@@ -28,14 +32,14 @@ def card_pdf(card: Card, paper: Paper = "a4") -> bytes:
     Raises:
         InputError: reportlab is not installed; says how to get it.
     """
-    for size in _SIZES_PT:
+    for size in _CARD_SIZES_PT:
         page = PdfPage(card.title, paper, size)
-        if _laid(page, card) <= page.height - MARGIN_MM:
+        if _card_laid(page, card) <= page.height - MARGIN_MM:
             break
     return page.finished()
 
 
-def _laid(page: PdfPage, card: Card) -> float:
+def _card_laid(page: PdfPage, card: Card) -> float:
     """Lay the card out and return where it ends."""
     y = _top(page, card, MARGIN_MM)
     for number in card.numbers:
@@ -124,7 +128,7 @@ def _labelled(
     return page.block(x + _LABEL, y, words, width - _LABEL, strong=strong)
 
 
-def _number(page: PdfPage, number: Number, y: float) -> float:
+def _number(page: PdfPage, number: CardNumber, y: float) -> float:
     right = page.width - MARGIN_MM
     page.rule(MARGIN_MM, y, right, y)
     y += 1.2
@@ -140,18 +144,23 @@ def _number(page: PdfPage, number: Number, y: float) -> float:
     end = _labelled(page, end, "method", number.method, wide)
     for words, scale in ((number.where, 1.0), (" ".join(number.how), _SMALL)):
         end = page.block(MARGIN_MM + _LABEL, end, words, wide - _LABEL, scale=scale)
-    end = _labelled(page, end, "target", number.target, wide)
-    end = _labelled(page, end, "result", number.result, wide, strong=True)
-    end = _labelled(page, end, "received", number.came_in, wide)
+    for label, words in number.rows:
+        end = _labelled(page, end, label, words, wide, strong=label == "result")
     return max(end, caption) + 1.0
 
 
 def _foot(page: PdfPage, card: Card, y: float) -> float:
-    half = (page.inner - 5.0) / 2.0
-    left, right = MARGIN_MM, MARGIN_MM + half + 5.0
+    """Write what to mind, what to check again and, where it can be drawn, the QR code beside it."""
+    code = code_rows(card.code) if card.code and has_codes() else []
+    wide = page.inner - (_CODE + GAP if code else 0.0)
+    half = (wide - 5.0) / 2.0
+    left = MARGIN_MM
     end = _list(page, left, y, "Take care", card.cautions, half)
-    other = _boxes(page, right, y, card.recheck, half)
-    end = max(end, other) + 1.0
+    end = max(end, _boxes(page, left + half + 5.0, y, card.recheck, half))
+    if code:
+        page.code(code, left + page.inner - _CODE, y, _CODE)
+        end = max(end, y + _CODE)
+    end += 1.0
     return _list(page, left, end, "Notes", card.notes, page.inner) if card.notes else end
 
 
@@ -173,3 +182,90 @@ def _boxes(page: PdfPage, x: float, y: float, texts: Iterable[str], width: float
         y = page.block(x + _BOX + 1.6, y, text, width - _BOX - 1.6)
         y = page.block(x + _BOX + 1.6, y + 1.0, "date ____________ initials ______", width)
     return y
+
+
+# -- day sheet -------------------------------------------------------------------------------------
+
+
+_DAY_SIZES_PT = (8.6, 8.4, 8.0, 7.6, 7.2, 6.8, 6.4, 6.0)
+"""Heights of the words, tried from the largest until the day fits one page."""
+
+_PAD = 2.2
+"""Room (mm) that stays free between two columns."""
+_BOLD_COLUMN = 1
+
+
+def day_pdf(sheet: DaySheet, paper: Paper = "a4") -> bytes:
+    """Return a day sheet as a PDF across the page; more pages only where one cannot hold the day.
+
+    Raises:
+        InputError: reportlab is not installed; says how to get it.
+    """
+    for size in _DAY_SIZES_PT:
+        page = PdfPage(sheet.title, paper, size, landscape=True)
+        if _day_laid(page, sheet) == 1:
+            break
+    return page.finished()
+
+
+def _day_laid(page: PdfPage, sheet: DaySheet) -> int:
+    """Lay the day out and return how many pages it takes."""
+    count, y = 1, _day_head(page, sheet, 1)
+    lowest = page.height - MARGIN_MM - page.line
+    for row in sheet.rows:
+        cells = [
+            [
+                line
+                for part in text.split("\n")
+                for line in page.folded(part, room - _PAD, strong=i == _BOLD_COLUMN)
+            ]
+            for i, (text, room) in enumerate(_day_cells(page, row))
+        ]
+        high = page.line * max(len(lines) for lines in cells) + 0.8
+        if y + high > lowest:
+            page.next_page()
+            count += 1
+            y = _day_head(page, sheet, count)
+        _day_row(page, cells, y)
+        y += high
+        page.rule(MARGIN_MM, y, page.width - MARGIN_MM, y, 0.1)
+    if page.strange:
+        page.words(MARGIN_MM, page.height - MARGIN_MM, STRANGE, scale=0.9)
+    return count
+
+
+def _day_cells(page: PdfPage, row: DayRow) -> list[tuple[str, float]]:
+    """Return the texts of a row's cells with the widths of their columns."""
+    numbers = [pair_words(pair, "\n") for pair in row.numbers]
+    texts = (
+        str(row.order), row.ski, row.rider, row.due, row.stage, *numbers, row.wing, row.initials,
+        str(row.passes), row.said,
+    )  # fmt: skip
+    return list(zip(texts, _day_widths(page), strict=True))
+
+
+def _day_widths(page: PdfPage) -> list[float]:
+    return [page.inner * share / sum(SHARES) for share in SHARES]
+
+
+def _day_head(page: PdfPage, sheet: DaySheet, number: int) -> float:
+    right, y = page.width - MARGIN_MM, MARGIN_MM + 5.0
+    title = sheet.title if number == 1 else f"{sheet.title}, page {number}"
+    page.words(MARGIN_MM, y, title, scale=1.7, strong=True)
+    page.words(MARGIN_MM + page.inner * 0.45, y, page.shortened(sheet.shop, 0.25 * page.inner))
+    page.words(right, y, sheet.summary, anchor="end")
+    y += 2.0
+    page.rule(MARGIN_MM, y, right, y, 0.5)
+    _day_row(page, [[head] for head in HEADS], y + 0.6, strong=True)
+    y += page.line + 1.6
+    page.rule(MARGIN_MM, y, right, y, 0.3)
+    return y + 0.4
+
+
+def _day_row(page: PdfPage, cells: Sequence[Sequence[str]], y: float, strong: bool = False) -> None:
+    x = MARGIN_MM
+    for i, (lines, room) in enumerate(zip(cells, _day_widths(page), strict=True)):
+        for k, line in enumerate(lines):
+            base = y + (k + 0.85) * page.line
+            page.words(x, base, line, strong=strong or i == _BOLD_COLUMN)
+        x += room
