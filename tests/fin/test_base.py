@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from tests import strategies as made
 from workbench.errors import InputError
 from workbench.fin.parts.base import Base
-from workbench.fin.reading.contacts import level_crossings
+from workbench.fin.reading.observe import level_crossings
 
 RADII = st.floats(300.0, 50000.0)
 HALF_CHORDS = st.floats(0.1, 250.0)

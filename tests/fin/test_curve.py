@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from uncertainties import ufloat
 
 from workbench.errors import InputError
-from workbench.fin.curve import from_sagitta, from_three_depths, height_of_segment_mm
+from workbench.fin.wing import from_sagitta, from_three_depths, height_of_segment_mm
 
 SEGMENTS_OF_UNIT_RADIUS = (
     # angle (degrees), height, chord: Machinery's Handbook, "Segments of Circles for Radius = 1",

@@ -25,9 +25,8 @@ from workbench.fin.parts.blade import Blade
 from workbench.fin.pose.descent import closed_form, solve_held
 from workbench.fin.pose.equations import Equations
 from workbench.fin.pose.fit import fit_pose
-from workbench.fin.reading.contacts import Observation
 from workbench.fin.reading.method import Method, Scribe
-from workbench.fin.reading.observe import observe
+from workbench.fin.reading.observe import Observation, observe
 
 CLEAR = LEVEL.moved(0.0, 1.3, 0.0)
 """A pose of the practice plate with no corner near a level."""

@@ -17,9 +17,8 @@ from workbench.fin.plan.goals import goals_of
 from workbench.fin.plan.plan import Target
 from workbench.fin.pose.equations import NoPoseError, Reading
 from workbench.fin.pose.fit import Fit, fit_pose
-from workbench.fin.reading.contacts import Observation
 from workbench.fin.reading.method import COARSE_U_MM, Method, Scribe, Station
-from workbench.fin.reading.observe import observe
+from workbench.fin.reading.observe import Observation, observe
 
 PLATE = practice_plate()
 HERE = Pose(16.5, -27.0, 0.004)

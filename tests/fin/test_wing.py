@@ -11,12 +11,12 @@ from hypothesis import strategies as st
 from scipy.optimize import linprog
 
 from workbench.errors import InputError
-from workbench.fin.curve import height_of_segment_mm
 from workbench.fin.parts.base import Base
 from workbench.fin.wing import (
     HOLDS,
     Arc,
     Hold,
+    height_of_segment_mm,
     held,
     neighbours,
     read_elsewhere_deg,

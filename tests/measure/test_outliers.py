@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from tests.measure.figures import figure
 from workbench.errors import InputError
-from workbench.measure.outliers import (
+from workbench.measure.doubtful import (
     doubtful_repeats,
     esd_critical,
     generalised_esd,

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from workbench.errors import InputError
 from workbench.measure.budget import CaliperFigures, Contribution, reading_budget_mm
-from workbench.measure.scatter import Scatter
+from workbench.measure.repeats import Scatter
 
 INCH = 25.4
 

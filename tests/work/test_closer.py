@@ -7,7 +7,7 @@ import math
 import pytest
 
 from tests.shop import as_received, read, ski
-from workbench.advice.holds import HOLDS, hold_for
+from workbench.advice.holds import HOLDS
 from workbench.fin.pose.equations import NoPoseError, Reading
 from workbench.fin.pose.fit import fit_pose
 from workbench.fin.reading.method import Method, Station
@@ -102,7 +102,7 @@ def test_every_kind_of_method_has_its_own_words() -> None:
 
 
 def test_length_by_tips_does_not_cross_the_slot() -> None:
-    words = " ".join(hold_for("length", "tips").words)
+    words = " ".join(HOLDS["length", "tips"])
     assert "do not cross the slot" in words
     assert "at the very base" in words
 

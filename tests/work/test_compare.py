@@ -15,10 +15,10 @@ from workbench.records.store import rows
 from workbench.work.history.compare import (
     Comparison,
     compare,
+    comparison_lines,
     go_back,
     named_setting,
 )
-from workbench.work.history.compare_words import comparison_lines
 from workbench.work.history.history import (
     History,
     Setting,

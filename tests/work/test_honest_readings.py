@@ -20,7 +20,7 @@ from workbench.fin.plan.expectation import U_TURN
 from workbench.measure.budget import ASSUMED, Budget
 from workbench.measure.display import length_text
 from workbench.measure.lengths import parse_length
-from workbench.measure.scatter import Scatter
+from workbench.measure.repeats import Scatter
 from workbench.measure.units import MM_PER_INCH
 from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView

@@ -15,7 +15,7 @@ from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
-from workbench.work.job.last_setting import last_round, left_with
+from workbench.work.job.open_book import last_round, left_with
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.view_words import doubt_question, since_left
 

@@ -11,7 +11,7 @@ from workbench.errors import InputError
 from workbench.records.store import rows
 from workbench.work.history.compare import go_back
 from workbench.work.history.history import load_history, settings_in
-from workbench.work.history.timeline_words import row_words
+from workbench.work.history.timeline import row_words
 from workbench.work.job.aim_last import (
     aim_at_last,
     aim_before_last,

@@ -19,7 +19,7 @@ from workbench.records.store import rows
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.order.rigs import blade_of, stud_of
-from workbench.work.parts.measured_block import (
+from workbench.work.roster.measured_block import (
     PLACE_U_MM,
     drawn_block,
     found_from,

@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from workbench.fin.plan.goals import goals_of, wanted_pose
+from workbench.fin.plan.goals import fit_wanted, goals_of
 from workbench.fin.plan.plan import Plan, Target
 from workbench.fin.plan.remarks import rough_remarks
 from workbench.fin.pose.equations import Reading
@@ -80,7 +80,7 @@ def moved_targets(order: Order, readings: Sequence[Reading]) -> list[Target]:
 def exact_turns(order: Order, fit: Fit, readings: Sequence[Reading]) -> list[float]:
     rig = order.rig
     goals = goals_of(fit, moved_targets(order, readings), DEFAULT_TOLERANCE_MM)
-    wanted, _ = wanted_pose(rig, fit, goals)
+    wanted = fit_wanted(rig, fit, goals).pose
     pairs = zip(rig.travels(fit.pose), rig.travels(wanted), rig.studs, strict=True)
     return [(w.mm - n.mm) / stud.lead_mm for n, w, stud in pairs]
 

@@ -15,6 +15,12 @@ from workbench.frozen import dataclass
 Point = tuple[float, float]
 
 
+def direction(a: Point, b: Point) -> Point:
+    """Return the unit direction from a to b; (0, 0) where they are one point."""
+    length = math.dist(a, b) or 1.0
+    return (b[0] - a[0]) / length, (b[1] - a[1]) / length
+
+
 @dataclass(frozen=True, slots=True)
 class Pose:
     """Places a blade point (u, v) at (x, y) + Rot(tilt)(u, v); tilt is counter-clockwise."""

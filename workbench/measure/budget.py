@@ -15,8 +15,7 @@ from workbench.errors import InputError
 from workbench.frozen import dataclass
 from workbench.measure.calipers import din862_mpe_mm
 from workbench.measure.numerics.distributions import coverage_factor
-from workbench.measure.repeats import summarise
-from workbench.measure.scatter import Scatter, scatter_of
+from workbench.measure.repeats import Scatter, scatter_of, summarise
 
 Of = Literal["length", "°C", "1/°C"]
 Kind = Literal["standard", "rectangular", "scatter"]
@@ -71,11 +70,7 @@ class Contribution:
 
     @classmethod
     def rectangular(
-        cls,
-        name: str,
-        half_width: float,
-        sensitivity: float = 1.0,
-        of: Of = "length",
+        cls, name: str, half_width: float, sensitivity: float = 1.0, of: Of = "length"
     ) -> Contribution:
         """Anywhere within plus or minus ``half_width`` alike: u = a / sqrt(3) (JCGM 100, 4.3.7)."""
         u = _check_positive(f"half-width of {name}", half_width) / math.sqrt(3)

@@ -116,16 +116,15 @@ class Caliper:
             raise InputError("caliper name", self.name, "a name")
         if self.unit not in UNITS:
             raise InputError("caliper unit", self.unit, "in or mm")
-        _check("resolution", self.resolution_mm, above=0)
-        for field, value in (
-            ("permissible error", self.mpe_mm),
-            ("jaw height", self.jaw_height_mm),
+        for field, value, above in (
+            ("resolution", self.resolution_mm, 0.0),
+            ("permissible error", self.mpe_mm, 0.0),
+            ("jaw height", self.jaw_height_mm, 0.0),
+            ("reference line height", self.reference_line_height_mm, None),
+            ("jaw width", self.jaw_width_mm, None),
         ):
             if value is not None:
-                _check(field, value, above=0)
-        if self.reference_line_height_mm is not None:
-            _check("reference line height", self.reference_line_height_mm)
-        _check("jaw width", self.jaw_width_mm)
+                _check(field, value, above)
         din862_mpe_mm(0, self.scale)
 
     def mpe_at(self, length_mm: float) -> float:
@@ -223,7 +222,9 @@ def standing(
         if not result.passed:
             failed.append(result.words)
         elif today - last[0] >= days:
-            late.append(f"{_NAME[kind]} last checked {_ago(today - last[0])}")
+            days_ago = today - last[0]
+            when = "yesterday" if days_ago == 1 else f"{days_ago} days ago"
+            late.append(f"{_NAME[kind]} last checked {when}")
     if failed:
         return Standing("failed", "; ".join(failed + late))
     return Standing("overdue", "; ".join(late)) if late else Standing("good", "checks in date")
@@ -239,10 +240,6 @@ _REMEDY: dict[CheckKind, str] = {
 def _off(error_mm: float, unit: Unit) -> str:
     text = change_text(error_mm, unit, FINE[unit])
     return f"off by {text} {unit}" if text.strip("0.") else "right"
-
-
-def _ago(days: int) -> str:
-    return "yesterday" if days == 1 else f"{days} days ago"
 
 
 def _check(field: str, value: float, above: float | None = None) -> None:

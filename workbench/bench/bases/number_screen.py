@@ -50,7 +50,7 @@ class NumberScreen(Overlay[ScreenResultType], Generic[ScreenResultType]):
     ENTRY_SIGNS = ""
     TITLE_WORDS = ""
     PARTS: tuple[str, ...] = ()
-    """The names of what stands one below the other, above the keys."""
+    """The names of what is shown one below the other, above the keys."""
 
     def __init__(self, unit: Unit = "in") -> None:
         super().__init__()

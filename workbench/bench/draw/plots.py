@@ -11,7 +11,7 @@ from textual.content import Content
 from workbench.bench.draw.canvas import HALF, Area, Canvas, Mode
 from workbench.bench.draw.text import styled, visible
 from workbench.measure.units import MM_PER, Unit
-from workbench.work.history.series import Mark, Point, Series
+from workbench.work.history.series import Point, PointMark, Series
 from workbench.work.learn.what_learnt import LearntStud
 from workbench.work.text.local_time import local_at
 
@@ -25,13 +25,13 @@ LABEL_CELLS = 12
 
 NOW, WANTED, READING, FAINT = "now", "wanted", "reading", "faint"
 
-GLYPHS: dict[Mark, tuple[str, str, str]] = {
+GLYPHS: dict[PointMark, tuple[str, str, str]] = {
     "received": ("○", "o", READING), "left": ("●", "@", NOW), "in hand": ("◆", "#", NOW),
     "reading": ("•", "*", NOW), "struck": ("×", "x", WANTED),
 }  # fmt: skip
 """Sign, sign in ASCII and ink of each kind of point; the legend has the words."""
 
-_ORDER: tuple[Mark, ...] = ("struck", "received", "reading", "in hand", "left")
+_ORDER: tuple[PointMark, ...] = ("struck", "received", "reading", "in hand", "left")
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,9 +180,11 @@ def _joined(reaches: list[tuple[float, float]]) -> list[tuple[float, float]]:
     return out
 
 
-def _signs(canvas: Canvas, frame: Frame, points: Sequence[Point]) -> dict[tuple[int, int], Mark]:
+def _signs(
+    canvas: Canvas, frame: Frame, points: Sequence[Point]
+) -> dict[tuple[int, int], PointMark]:
     """Return the sign of each cell, the last of several; one beyond the frame is at its edge."""
-    out: dict[tuple[int, int], Mark] = {}
+    out: dict[tuple[int, int], PointMark] = {}
     for point in points:
         col, row = canvas.cell((frame.x(point.when), frame.y(point.value)))
         out[col, min(max(row, 0), canvas.height - 1)] = point.mark
@@ -260,7 +262,7 @@ def legend(series: Sequence[Series], mode: Mode, width: int) -> Content:
     """Return what the signs of these plots mean, those that are in them."""
     at = 1 if mode == "ascii" else 0
     seen = {p.mark for s in series for p in s.points}
-    words: dict[Mark, str] = {
+    words: dict[PointMark, str] = {
         "received": "received", "left": "left", "in hand": "in hand", "reading": "reading",
         "struck": "struck",
     }  # fmt: skip

@@ -16,7 +16,7 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.open_book import is_without_learned
 from workbench.work.job.shop import ChangedError, Shop, initials_of
 from workbench.work.job_text.view_words import target_warning
-from workbench.work.order.turn_records import TurnAnswer
+from workbench.work.order.round_records import TurnAnswer
 from workbench.work.trust.job_reading import Line
 
 Did: TypeAlias = "tuple[JobView, str] | tuple[JobView, str, Tone]"

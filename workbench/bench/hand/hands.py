@@ -28,7 +28,7 @@ from workbench.records.store import rows
 from workbench.work.job.aim_last import aim_at_last
 from workbench.work.job.coarse_marks import suspect_words
 from workbench.work.job.entry import (
-    SIGNS,
+    CHANGE_SIGNS,
     Typed,
     changes_meant,
     fits_elsewhere,
@@ -55,7 +55,7 @@ from workbench.work.job_text.view_words import (
 from workbench.work.roster.calipers import in_hand, standing_words
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.plausibility import made_words
-from workbench.work.trust.wing_setup import wing_words
+from workbench.work.trust.wing_setup import kept_wing_words
 
 STAYS = "+0"
 """The change of a reading that stays where it is."""
@@ -100,7 +100,7 @@ class Hands(Acts):
 
     def type(self, char: str, time: float) -> None:
         """Add a character to the entry in progress, or start one."""
-        if char in SIGNS and self._is_whole_change(time):
+        if char in CHANGE_SIGNS and self._is_whole_change(time):
             self._entered("typed")  # the sign of the next change: that one needs no Enter
             if self.state.entry:  # it is asked about or refused, and the sign answers nothing
                 return
@@ -112,7 +112,7 @@ class Hands(Acts):
                     return
                 self._noted, entry = noted_words(entry), ""
         if self.state.question is not None:
-            if char not in (*ENTRY_START, *SIGNS):
+            if char not in (*ENTRY_START, *CHANGE_SIGNS):
                 self.say(f"'{char}' starts no number: {ANSWERS}", "warn")
                 return
             self._put_by()
@@ -136,7 +136,9 @@ class Hands(Acts):
             return False
         if state.question is not None or self._by is not None or typed == self._refused:
             return False
-        bare = typed.startswith(SIGNS) and re.fullmatch("[0-9.,]*[0-9]", typed[1:]) is not None
+        bare = (
+            typed.startswith(CHANGE_SIGNS) and re.fullmatch("[0-9.,]*[0-9]", typed[1:]) is not None
+        )
         return bare and not self._pace.is_burst(time)
 
     def _is_by_hand(self, time: float) -> bool:
@@ -182,7 +184,7 @@ class Hands(Acts):
         if view is None or line is None or view.stage == "wing" or not entry:
             return plain
         try:
-            if entry.startswith(SIGNS):
+            if entry.startswith(CHANGE_SIGNS):
                 return plain | self._preview_change(entry)
             found = understand(entry, self.state.unit, line.usual_mm)
         except BenchError:
@@ -258,7 +260,7 @@ class Hands(Acts):
             return
         if self._by is not None and not self._note_by():
             return
-        if entry in SIGNS:
+        if entry in CHANGE_SIGNS:
             self.select(1 if entry == "+" else -1, entry="")
         elif not self._try(lambda: self._take_entry(how)):
             self.alarms()
@@ -272,7 +274,7 @@ class Hands(Acts):
             self._take_as_note(f"'{state.entry}' off a caliper is no {what}: kept as a note")
         elif task.asks == "angle":
             new = task.act(self.shop, view, state.entry)
-            self._went_on(task, new, f"wing angle kept: {wing_words(new.facts)}")
+            self._went_on(task, new, f"wing angle kept: {kept_wing_words(new.facts)}")
         elif state.line is None or not (view.stage in READS_AT or view.reads_locked):
             self._take_as_note(f"no reading is due now: '{state.entry}' is kept as a note")
         elif view.stage == "target":
@@ -454,7 +456,7 @@ class Hands(Acts):
 
     def _keep_target(self, view: JobView, answer: Answer, text: str) -> None:
         line, placing, unit = view.lines[answer.line], answer.placing, self.state.unit
-        if text.startswith(SIGNS):
+        if text.startswith(CHANGE_SIGNS):
             text = kept_change(line, text, placing, unit)
             new, told = self.shop.aim(view, line, text, unit), text
         else:

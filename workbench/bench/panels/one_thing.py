@@ -29,7 +29,7 @@ from workbench.measure.display import (
     turn_text,
 )
 from workbench.measure.units import Unit
-from workbench.work.job.entry import SIGNS, target_entry
+from workbench.work.job.entry import CHANGE_SIGNS, target_entry
 from workbench.work.job.job_view import JobView
 from workbench.work.job_text.importance import Importance, dangers_of
 from workbench.work.job_text.setting_words import moved_short
@@ -143,7 +143,7 @@ def _aimed(state: BenchState, view: JobView) -> OneThing:
 
 def _typed_mm(line: Line, entry: str, unit: Unit) -> float | None:
     """Return the target that an entry means; None while it means none."""
-    if entry in SIGNS:
+    if entry in CHANGE_SIGNS:
         return None
     try:
         found = target_entry(line, entry, unit)

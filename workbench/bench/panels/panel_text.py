@@ -34,7 +34,7 @@ from workbench.work.job_text.view_words import act_due, stage_words
 from workbench.work.order.exposed_words import exposed_short, exposure_at
 from workbench.work.text.words import LOOSE_SHORT
 from workbench.work.trust.job_reading import Line
-from workbench.work.trust.significance import SIGNS
+from workbench.work.trust.significance import NEARNESS_SIGNS
 
 BLANK = Content("")
 INKS = {LIT: "bold $ink-wanted"}
@@ -267,7 +267,7 @@ def _standing(line: Line) -> tuple[str, str]:
     """
     if line.off_mm is None or line.nearness is None:
         return "", ""
-    sign, word = SIGNS[line.nearness]
+    sign, word = NEARNESS_SIGNS[line.nearness]
     if line.nearness == "out":
         sign, word = ("▲", "over") if line.off_mm > 0 else ("▼", "under")
         return f"{sign} {word}", "bold $state-outside"

@@ -19,8 +19,7 @@ from workbench.bench.panels.one_thing import (
 from workbench.measure.display import fine_text, length_text
 from workbench.measure.units import Unit
 from workbench.work.job.coarse_marks import off_words
-from workbench.work.job.extra_readings import Mark
-from workbench.work.job.job_view import JobView
+from workbench.work.job.job_view import CoarseMark, JobView
 from workbench.work.job.stages import Stage
 from workbench.work.job.temperature import correction_words
 from workbench.work.job_text.budget_explained import doubtful_words
@@ -92,7 +91,7 @@ def _rows(
     return out
 
 
-def _coarse(mark: Mark, unit: Unit, width: int) -> Content:
+def _coarse(mark: CoarseMark, unit: Unit, width: int) -> Content:
     """Return a coarse mark that was read, on one line: it only bears the readings out."""
     sign, style = COARSE[mark.agrees]
     said = f"{sign} {off_words(mark, unit)}"

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from rich.cells import cell_len
 from textual.content import Content
 
-from workbench.advice.wing_steps import SOURCE, STEPS
+from workbench.advice.checklists import STEPS, WING_SOURCE
 from workbench.bench.draw.text import (
     lines,
     look_of,
@@ -27,9 +27,20 @@ from workbench.fin.plan.plan import StudTurn
 from workbench.fin.reading.method import Method
 from workbench.measure.display import length_text, turn_text, turns_text
 from workbench.work.job.job_view import JobView
-from workbench.work.job_text.importance import Importance, Said, dangers_of, said_of
-from workbench.work.job_text.view_words import act_due, missing_words
-from workbench.work.text.words import LEFT_HAND, TOWARD, exact_words, short_step_words, step_words
+from workbench.work.job_text.importance import (
+    Importance,
+    Said,
+    dangers_of,
+    said_of,
+)
+from workbench.work.job_text.view_words import act_due, missing_parts_words
+from workbench.work.text.words import (
+    LEFT_HAND,
+    TOWARD,
+    exact_words,
+    short_step_words,
+    step_words,
+)
 
 _BLANK = Content("")
 HELP_KEY = "h"
@@ -152,7 +163,7 @@ def _fitting(state: BenchState, view: JobView, width: int, room: int) -> list[Co
 def _awaited(view: JobView) -> str:
     """Say what the turns still wait for."""
     if view.rig.missing:
-        return f"None told: {missing_words(view).lower()} yet."
+        return f"None told: {missing_parts_words(view).lower()} yet."
     if view.progress.targets:
         return "Worked out once every reading is taken again."
     return "Worked out once readings and target are there."
@@ -264,7 +275,7 @@ def _step_list(view: JobView, width: int, height: int) -> list[Content]:
 
 def steps_lines(width: int) -> list[Content]:
     """Return the screws' order, an act a line where it fits."""
-    out = [styled((visible(f"screws ({SOURCE})", width), "$ink-faint"))]
+    out = [styled((visible(f"screws ({WING_SOURCE})", width), "$ink-faint"))]
     for number, step in enumerate(STEPS, 1):
         text = visible(f" {step.words}", width - len(step.name) - 3)
         out.append(styled(f"{number} ", (step.name, "bold"), text))
@@ -280,7 +291,7 @@ def steps_short(width: int) -> list[Content]:
 def steps_panel(width: int, height: int) -> Content:
     """Return the screws' order for the panel of the wing's stage; the help has it in full."""
     title = styled(("the wing, in this order", "$ink-faint"))
-    source = paragraph(SOURCE, width, "$ink-faint")
+    source = paragraph(WING_SOURCE, width, "$ink-faint")
     out = [*steps_in_full(width), *source]
     if len(out) <= height:
         return lines([title, *out] if len(out) < height else out)

@@ -15,7 +15,7 @@ from workbench.work.job.entry_words import described
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
     from workbench.records.store.rows import AnyFact
-    from workbench.work.order.turn_records import TurnAnswer
+    from workbench.work.order.round_records import TurnAnswer
 
 _EYES = "initials of somebody else, who looked at every item too; then + signs off"
 

@@ -5,9 +5,8 @@ from __future__ import annotations
 import argparse
 import os
 from pathlib import Path
-from typing import Any
 
-from workbench.commands.manual import page
+from workbench.commands.manual import Commands
 from workbench.commands.opened import opened_shop, path_of
 from workbench.commands.output import say, say_json
 from workbench.errors import BenchError, InputError, OutOfReachError, PoseError
@@ -33,7 +32,7 @@ from workbench.work.text.local_time import day_typed
 from workbench.work.text.words import clean, error_words
 
 
-def add(commands: Any) -> None:
+def add(commands: Commands) -> None:
     """Add ``carry``."""
     carry = commands.add_parser(
         "carry",
@@ -42,34 +41,32 @@ def add(commands: Any) -> None:
         "--to, a work order's setting: the readings at which another blade has the same exposed "
         "area and centroid, or the nearest. A starting point (common practice, no source): the "
         "maker's numbers come first.",
-    )
-    carry.add_argument(
-        "ski",
-        metavar="SKI|ORDER",
-        help="serial, name or number in the queue; or 'all'; with --to a work-order file, or -",
-    )
-    carry.add_argument("--day", metavar="DAY", help="YYYY-MM-DD; left out: tomorrow")
-    carry.add_argument(
-        "--to",
-        metavar="BLADE",
-        help="a file with a [blade] table, such as trace prints, or a blade of the book by name",
-    )
-    carry.add_argument("--json", action="store_true", help="with --to: print JSON for machines")
-    carry.set_defaults(run=_carry)
-    page(
-        carry,
-        [
+        run=_carry,
+        see="queue, move, restate",
+        examples=[
             ("carry all", "What is left goes to tomorrow."),
             ("carry 3 --day 2026-11-28", "One ski goes to Saturday."),
             ("carry heron.toml --to new-blade.toml", "The three numbers to begin with."),
         ],
-        ("queue", "move", "restate"),
     )
+    carry.place(
+        "ski",
+        "SKI|ORDER",
+        "serial, name or number in the queue; or 'all'; with --to a work-order file, or -",
+    )
+    carry.option("--day", "DAY", "YYYY-MM-DD; left out: tomorrow")
+    carry.option(
+        "--to",
+        "BLADE",
+        "a file with a [blade] table, such as trace prints, or a blade of the book by name",
+    )
+    carry.flag("--json", "with --to: print JSON for machines")
 
 
-def _carry(args: argparse.Namespace) -> int:
+def _carry(args: argparse.Namespace) -> None:
     if args.to is not None:
-        return _to_blade(args)
+        _to_blade(args)
+        return
     if args.json:
         raise InputError("--json", "without --to", "--to BLADE with it: a ski is carried in words")
     with opened_shop(args) as shop:
@@ -81,10 +78,9 @@ def _carry(args: argparse.Namespace) -> int:
             _, line = job_meant(shop, args.ski)
             queue.carry(shop, line, day)
             say([f"Done: {clean(line.ski_name)} carried to {day}."])
-    return 0
 
 
-def _to_blade(args: argparse.Namespace) -> int:
+def _to_blade(args: argparse.Namespace) -> None:
     if args.day:
         raise InputError("--day", args.day, "no day with --to: a setting is carried to a blade")
     with within("--to"):
@@ -103,7 +99,6 @@ def _to_blade(args: argparse.Namespace) -> int:
         say_json(carried_report(found, order.unit))
     else:
         say(carried_lines(found, order.unit))
-    return 0
 
 
 def _carried(order: Order, blade: Blade, methods: tuple[Method, ...]) -> CarriedSetting:

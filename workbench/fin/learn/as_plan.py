@@ -10,11 +10,7 @@ from workbench.fin.learn.decide import Act
 from workbench.fin.learn.replay import InJob
 from workbench.fin.learn.state import effect_of
 from workbench.fin.parts.studs import seat
-from workbench.fin.plan.plan import (
-    Plan,
-    Step,
-    StudTurn,
-)
+from workbench.fin.plan.plan import Plan, Step, StudTurn
 
 
 def plan_of_act(plain: Plan, job: InJob, act: Act) -> Plan:

@@ -96,13 +96,6 @@ class Imperfections:
 ORDINARY = Imperfections()
 """A bench of which nothing better is known."""
 
-EXACT = Imperfections(
-    lead=0.0, backlash=0.0, u_backlash=0.0, vertex_mm=0.0, turn=0.0, move_share=0.0, seat_mm=0.0,
-    take_mm=0.0, gap_p=0.0, gap_again_p=0.0, misread_p=0.0, wrong_turn_p=0.0, other_p=0.0,
-    drift=0.0,
-)  # fmt: skip
-"""A bench that is just as it was told."""
-
 
 # -- the state -------------------------------------------------------------------------------------
 
@@ -312,6 +305,7 @@ def turned(state: State, rig: Rig, turns: Sequence[float], known: Imperfections)
         mean[i] += effect.moved_mm[i]
         leads, backlash = state.column(LEADS + i), state.column(BACKLASH + i)
         travels.append([t + a * x + b * y for t, x, y in zip(row, leads, backlash, strict=True)])
+    # The rows above hold the new travels against all old values; now these against themselves.
     for row in travels:
         for i, (a, b) in enumerate(by):
             row[i] += a * row[LEADS + i] + b * row[BACKLASH + i]

@@ -16,7 +16,7 @@ from typing import Literal
 from workbench.errors import BenchError
 from workbench.fin.frame import inverse, multiply
 from workbench.fin.parts.studs import Stud
-from workbench.fin.plan.uncertainty import after_block_u, after_outline_u, gain_after, u_by
+from workbench.fin.plan.uncertainty import after_turns, gain_after
 from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import Fit
 from workbench.fin.reading.method import Method
@@ -49,16 +49,13 @@ def expected_after(
     5.1.2); a stud that was left alone adds none.
     """
     after = rig.seated(fit.pose, turns)
-    per_travel = inverse([t.gradient for t in rig.travels(after)])
-    gain = gain_after(rig, fit, after)
+    per_travel = rig.per_travel(after)
     out = []
-    for method in methods:
-        seen = rig.observe(method, after)
-        squares = u_by(fit, gain, seen.gradient) ** 2
-        squares += after_outline_u(rig, fit, method, after) ** 2
-        squares += after_block_u(rig, fit, method, after) ** 2
+    for method, there in zip(methods, after_turns(rig, fit, methods, after), strict=True):
+        seen = there.seen
+        squares = there.by_readings_mm**2 + there.by_outline_mm**2 + there.by_block_mm**2
         for j, (stud, turn) in enumerate(zip(rig.studs, turns, strict=True)):
-            if turn and per_travel is not None:
+            if turn:
                 slope = sum(seen.gradient[k] * per_travel[k][j] for k in range(3))
                 squares += (slope * stud.lead_mm * u_turn) ** 2
         out.append(Expected(method, seen.value_mm, math.sqrt(squares), seen.height_slope))
@@ -71,7 +68,7 @@ Made = Literal["meant", "instead", "exchanged", "other way", "not turned", "twic
 
 DOUBTED_FROM = 1.0 - 0.003
 FITS_TO = 1.0 - 0.01
-"""Levels of chi-square: beyond the first the turns meant are doubted, within the second another
+"""Levels of chi-square: beyond the first the turns told are doubted, within the second another
 explanation fits (our choice: the first is the chance at which one reading is called out)."""
 
 
@@ -144,11 +141,7 @@ def _with(turns: Sequence[float], changed: dict[int, float]) -> tuple[float, ...
 
 
 def _explanation(
-    rig: Rig,
-    before: Fit,
-    made: Made,
-    turns: tuple[float, ...],
-    after: Sequence[Reading],
+    rig: Rig, before: Fit, made: Made, turns: tuple[float, ...], after: Sequence[Reading]
 ) -> Explanation:
     """Return how well the readings fit these turns: chi-square of the misses with the covariance of
     what is predicted (JCGM 102:2011, 6.2): readings before and after, and the hand that turned."""
@@ -157,14 +150,13 @@ def _explanation(
     misses = [reading.value_mm - s.value_mm for reading, s in zip(after, seen, strict=True)]
     gradients = [s.gradient for s in seen]
     by_reading = multiply(gradients, gain_after(rig, before, pose))
-    per_travel = inverse([t.gradient for t in rig.travels(pose)])
-    by_stud = multiply(gradients, per_travel) if per_travel is not None else []
+    by_stud = multiply(gradients, rig.per_travel(pose))
     spread = [r.u_mm for r in before.readings]
     hand = [s.lead_mm * U_TURN if turn else 0.0 for s, turn in zip(rig.studs, turns, strict=True)]
     covariance = [
         [
             _along(by_reading[i], by_reading[k], spread)
-            + (_along(by_stud[i], by_stud[k], hand) if by_stud else 0.0)
+            + _along(by_stud[i], by_stud[k], hand)
             + (after[i].u_mm ** 2 if i == k else 0.0)
             for k in range(len(after))
         ]

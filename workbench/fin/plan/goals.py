@@ -60,8 +60,8 @@ def goals_of(fit: Fit, targets: Sequence[Target], default_tolerance_mm: float) -
             goals.append(Goal(target, "target", own, reading.u_mm))
             continue
         held = Target(reading.method, seen.value_mm, default_tolerance_mm)
-        through = tuple(sum(seen.gradient[k] * fit.gain[k][j] for k in range(3)) for j in range(n))
-        goals.append(Goal(held, "held", through, reading.u_mm))
+        (through,) = multiply((seen.gradient,), fit.gain)
+        goals.append(Goal(held, "held", tuple(through), reading.u_mm))
     return goals if n == 3 else _freed(goals, fit)
 
 
@@ -122,12 +122,6 @@ class _Fixing:
             return False
         self._rows.append((x / left, y / left, z / left))
         return True
-
-
-def wanted_pose(rig: Rig, fit: Fit, goals: Sequence[Goal]) -> tuple[Pose, list[list[float]]]:
-    """Return the wanted pose, and (3 x n) how it follows each reading of now."""
-    wanted_fit = fit_wanted(rig, fit, goals)
-    return wanted_fit.pose, followed(wanted_fit, goals)
 
 
 def followed(wanted: Fit, goals: Sequence[Goal]) -> list[list[float]]:

@@ -8,18 +8,12 @@ from typing import Literal
 
 from workbench.fin.frame import Pose, Row, multiply
 from workbench.fin.plan.goals import Goal
-from workbench.fin.plan.plan import (
-    Code,
-    Prediction,
-    Remark,
-    is_within,
-)
+from workbench.fin.plan.plan import Code, Prediction, Remark, is_within
 from workbench.fin.plan.uncertainty import gain_after, u_by
 from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import Fit
-from workbench.fin.reading.contacts import Observation
 from workbench.fin.reading.method import Method
-from workbench.fin.reading.observe import observe_all
+from workbench.fin.reading.observe import Observation, observe_all
 from workbench.fin.reading.rig import Rig
 
 # -- where an uncertainty is only rough ------------------------------------------------------------
@@ -36,28 +30,28 @@ UNSEEN_MM = 1e3
 """The miss of a reading that could not be taken at all: more than any blade is long."""
 
 
-def rough_by(
-    rig: Rig, fit: Fit, methods: Sequence[Method], pose: Pose
-) -> tuple[tuple[Method, Method | None], ...]:
-    """Return those of ``methods`` whose uncertainty at ``pose`` is only rough, and by what.
+def rough_remarks(
+    rig: Rig, fit: Fit, methods: Sequence[Method], pose: Pose, when: Literal["now", "wanted"]
+) -> list[Remark]:
+    """Return a remark for each method whose uncertainty at ``pose`` is only rough, and by what.
 
     A reading is smooth in the pose while the jaw stays on one corner or edge, and bends where it
     goes over to the next. Within the reach of the readings' own uncertainties such a bend makes the
     linear propagation wrong (JCGM 101:2008, 5.11, names this as the case for Monte Carlo).
-    By its own touch (None), or by that of the reading beside it, on which it hangs through the
+    By its own touch (nothing), or by that of the reading beside it, on which it hangs through the
     pose. ``pose`` is the fitted one, or one reached from it by known turns.
     """
     if not methods:
-        return ()
+        return []
     gain = gain_after(rig, fit, pose)
     here = [rig.observe(m, pose) for m in methods]
     own = _bends(rig, fit, methods, (pose, here), gain)
     read = _bends(rig, fit, fit.methods, (fit.pose, fit.observations), fit.gain)
-    out: list[tuple[Method, Method | None]] = []
+    out: list[Remark] = []
     for i, (method, seen) in enumerate(zip(methods, here, strict=True)):
         allowed = _BEND * REACH * u_by(fit, gain, seen.gradient)
         if any(abs(bends[i]) > allowed for bends in own):
-            out.append((method, None))
+            out.append(Remark("rough", method.name, when))
             continue
         # A reading that bends away from its straight line puts the pose off by its gain.
         (through,) = multiply((seen.gradient,), gain)
@@ -65,9 +59,9 @@ def rough_by(
             passed = [s * b for s, b in zip(through, bends, strict=True)]
             if abs(sum(passed)) > allowed:
                 worst = max(range(len(passed)), key=lambda j: abs(passed[j]))
-                out.append((method, fit.methods[worst]))
+                out.append(Remark("rough", method.name, when, by=fit.methods[worst].name))
                 break
-    return tuple(out)
+    return out
 
 
 def _bends(
@@ -106,12 +100,7 @@ ODD_TILT_RAD = math.radians(5.0)
 
 
 def remarks(
-    rig: Rig,
-    fit: Fit,
-    goals: Sequence[Goal],
-    wanted: Pose,
-    after: Pose,
-    within: bool,
+    rig: Rig, fit: Fit, goals: Sequence[Goal], wanted: Pose, after: Pose, within: bool
 ) -> tuple[Remark, ...]:
     """Return what to tell about this plan: about the pose, its contacts, and each reading."""
     out: list[Remark] = []
@@ -168,16 +157,6 @@ def _target_remarks(goal: Goal, reading: Reading) -> list[Remark]:
     if not is_within(change, 0.0) and abs(change) < expanded:
         out.append(Remark("insignificant", name, value_mm=change, limit_mm=expanded))
     return out
-
-
-def rough_remarks(
-    rig: Rig, fit: Fit, methods: Sequence[Method], pose: Pose, when: Literal["now", "wanted"]
-) -> list[Remark]:
-    """Return a remark for each method whose uncertainty at ``pose`` is only rough."""
-    return [
-        Remark("rough", m.name, when, by="" if by is None else by.name)
-        for m, by in rough_by(rig, fit, methods, pose)
-    ]
 
 
 def contact_remarks(rig: Rig, pose: Pose, when: Literal["now", "wanted"]) -> list[Remark]:

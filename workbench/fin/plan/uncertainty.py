@@ -18,15 +18,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from operator import mul
 
-from workbench.fin.frame import Point, Pose, inverse, multiply
+from workbench.fin.frame import Point, Pose, direction, multiply
 from workbench.fin.parts.blade import Blade, distance_to_segment
 from workbench.fin.parts.studs import Stud, Travel
 from workbench.fin.pose.fit import Fit
-from workbench.fin.reading.contacts import Observation
 from workbench.fin.reading.method import Method
+from workbench.fin.reading.observe import Observation
 from workbench.fin.reading.quantities import TRAITS
 from workbench.fin.reading.rig import Rig
+from workbench.frozen import dataclass
 
 # -- the outline -----------------------------------------------------------------------------------
 
@@ -54,12 +56,12 @@ def moves_of(method: Method, seen: Observation, blade: Blade, pose: Pose) -> Mov
         n = len(blade.outline_mm)
         a, b = blade.outline_mm[k], blade.outline_mm[(k + 1) % n]
         line = (c, -s) if axis == 0 else (s, c)  # the reading's line in the blade's frame
-        length = math.dist(a, b)
         if t <= 0.0 or t >= 1.0:
             corner = k if t <= 0.0 else (k + 1) % n
             _add(out, str(corner), (sign * line[0], sign * line[1]))
             continue
-        normal = ((b[1] - a[1]) / length, -(b[0] - a[0]) / length)
+        eu, ev = direction(a, b)
+        normal = (ev, -eu)
         across = normal[0] * line[0] + normal[1] * line[1]
         across = math.copysign(max(abs(across), FLATTEST), across)
         by = (sign * normal[0] / across, sign * normal[1] / across)
@@ -136,24 +138,18 @@ def turns_outline_u(
     return out
 
 
-def after_outline_u(rig: Rig, fit: Fit, method: Method, after: Pose) -> float:
-    """Return the standard uncertainty (mm) of what ``method`` reads at ``after``, for the outline's
-    sake; ``after`` is reached from the fitted pose by known turns."""
+def _moves_after(rig: Rig, fit: Fit, after: Pose) -> list[Moves] | None:
+    """Return how the pose reached by known turns follows the outline; None: that is exact."""
     if rig.blade.outline_u_mm == 0.0:
-        return 0.0
+        return None
     before = _pose_moves(fit, rig.blade)
-    seen = rig.observe(method, after)
-    gain = rig.pose_gain(fit.pose, after) if after != fit.pose else None
-    pose = before if gain is None else [_sum(list(zip(row, before, strict=True))) for row in gain]
-    parts = [(seen.gradient[k], pose[k]) for k in range(3)]
-    return outline_u(_sum([*parts, (1.0, moves_of(method, seen, rig.blade, after))]), rig.blade)
+    if after == fit.pose:
+        return before
+    gain = rig.pose_gain(fit.pose, after)
+    return [_sum(list(zip(row, before, strict=True))) for row in gain]
 
 
 # -- the block -------------------------------------------------------------------------------------
-
-
-def _is_exact(studs: Sequence[Stud]) -> bool:
-    return all(stud.place_u_mm == 0.0 and stud.lead_u == 0.0 for stud in studs)
 
 
 def _askew(stud: Stud, at: Travel) -> float:
@@ -178,21 +174,13 @@ def turns_block_u(
     ]
 
 
-def after_block_u(rig: Rig, fit: Fit, method: Method, after: Pose) -> float:
-    """Return the standard uncertainty (mm) of what ``method`` reads at ``after``, for the block's
-    sake; ``after`` is reached from the fitted pose by known turns."""
-    if after == fit.pose or _is_exact(rig.studs):
-        return 0.0
-    now_at, after_at = rig.travels(fit.pose), rig.travels(after)
-    per_travel = inverse([t.gradient for t in after_at])
-    if per_travel is None:
-        return 0.0
-    gradient = rig.observe(method, after).gradient
-    parts = []
-    for j, stud in enumerate(rig.studs):
-        slope = math.fsum(gradient[k] * per_travel[k][j] for k in range(3))
-        parts.append(slope * move_u(stud, now_at[j], after_at[j]))
-    return math.hypot(*parts)
+def _block_parts(rig: Rig, fit: Fit, after: Pose) -> tuple[list[list[float]], list[float]] | None:
+    """Return how the pose follows each travel, and how well that is known; None: it is exact."""
+    is_exact = all(stud.place_u_mm == 0.0 and stud.lead_u == 0.0 for stud in rig.studs)
+    if after == fit.pose or is_exact:
+        return None
+    ends = zip(rig.studs, rig.travels(fit.pose), rig.travels(after), strict=True)
+    return rig.per_travel(after), [move_u(stud, now, then) for stud, now, then in ends]
 
 
 # -- the readings, and all together ----------------------------------------------------------------
@@ -233,15 +221,45 @@ def u_by(fit: Fit, gain: Sequence[Sequence[float]], gradient: Sequence[float]) -
     return math.sqrt(sum((g * r.u_mm) ** 2 for g, r in zip(through, fit.readings, strict=True)))
 
 
-def u_after(rig: Rig, fit: Fit, method: Method, after: Pose) -> float:
-    """Return the standard uncertainty (mm) of what ``method`` will read at ``after``.
+@dataclass(frozen=True, slots=True)
+class AfterTurns:
+    """What a method reads after known turns, and the parts (mm, standard) of its uncertainty."""
 
-    ``after`` is reached from the fitted pose by known turns; the readings, the outline and the
-    studs are uncertain.
+    seen: Observation
+    by_readings_mm: float
+    by_outline_mm: float
+    by_block_mm: float
+
+    @property
+    def u_mm(self) -> float:
+        """The standard uncertainty of the reading: the readings, outline and studs together."""
+        return math.hypot(self.by_readings_mm, self.by_outline_mm, self.by_block_mm)
+
+
+def after_turns(rig: Rig, fit: Fit, methods: Sequence[Method], after: Pose) -> list[AfterTurns]:
+    """Return what each method will read at ``after``, reached from the fitted pose by known turns.
+
+    Raises:
+        OutOfReachError: a caliper would meet no part of the blade.
     """
-    by_readings = u_by(fit, gain_after(rig, fit, after), rig.observe(method, after).gradient)
-    return math.hypot(
-        by_readings,
-        after_outline_u(rig, fit, method, after),
-        after_block_u(rig, fit, method, after),
-    )
+    gain = gain_after(rig, fit, after)
+    moves, block = _moves_after(rig, fit, after), _block_parts(rig, fit, after)
+    out = []
+    for method in methods:
+        seen = rig.observe(method, after)
+        outline_mm = block_mm = 0.0
+        if moves is not None:
+            parts = [(seen.gradient[k], moves[k]) for k in range(3)]
+            parts.append((1.0, moves_of(method, seen, rig.blade, after)))
+            outline_mm = outline_u(_sum(parts), rig.blade)
+        if block is not None:
+            per_travel, each_u = block
+            slopes = (math.fsum(map(mul, seen.gradient, c)) for c in zip(*per_travel, strict=True))
+            block_mm = math.hypot(*map(mul, slopes, each_u))
+        out.append(AfterTurns(seen, u_by(fit, gain, seen.gradient), outline_mm, block_mm))
+    return out
+
+
+def u_after(rig: Rig, fit: Fit, method: Method, after: Pose) -> float:
+    """Return the standard uncertainty (mm) of what ``method`` will read at ``after``."""
+    return after_turns(rig, fit, (method,), after)[0].u_mm

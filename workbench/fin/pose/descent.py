@@ -14,14 +14,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from typing import TypeGuard
 
 from workbench.fin.frame import Point, Pose, Row, inverse_of_three, normal_matrix, solve
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Edge
-from workbench.fin.pose.equations import Equations, Sight
-from workbench.fin.reading.contacts import Observation
+from workbench.fin.pose.equations import AtPose, Equations
 from workbench.fin.reading.method import Method
+from workbench.fin.reading.observe import Observation
 from workbench.fin.reading.quantities import TRAITS
 
 # -- contacts held ---------------------------------------------------------------------------------
@@ -37,7 +36,7 @@ DONE_MM = 1e-11
 """A next step this short is left undone: far below the last digit of any reading."""
 
 
-def solve_held(equations: Equations, sight: Sight) -> Pose | None:
+def solve_held(equations: Equations, sight: AtPose) -> Pose | None:
     """Return the pose that gives three readings if the contacts stay those of ``sight``, or None.
 
     Newton's method with the derivatives of ``sight`` kept throughout (the chord method): near a
@@ -55,7 +54,7 @@ def solve_held(equations: Equations, sight: Sight) -> Pose | None:
 
 
 def _closed_in(
-    equations: Equations, sight: Sight, forms: list[Form], back: tuple[Row, Row, Row]
+    equations: Equations, sight: AtPose, forms: list[Form], back: tuple[Row, Row, Row]
 ) -> Pose | None:
     """Step until the next one would be done; None where one is over half as long as the last."""
     (a, b, c), (d, e, f), (g, h, i) = back
@@ -194,7 +193,7 @@ _AROUND: tuple[Row, ...] = (
 )  # fmt: skip
 
 
-def descend(equations: Equations, start: Pose, round_kinks: bool = True) -> Sight | None:
+def descend(equations: Equations, start: Pose, round_kinks: bool = True) -> AtPose | None:
     """Go down from ``start``; return the solution as seen, or None where the way leads to none.
 
     Without ``round_kinks`` a way that a kink blocks is given up: for a search with many starts.
@@ -215,13 +214,13 @@ def descend(equations: Equations, start: Pose, round_kinks: bool = True) -> Sigh
     return sight if _is_stationary(sight) else _settle(equations, sight)
 
 
-def held_from(equations: Equations, start: Pose) -> Sight | None:
+def held_from(equations: Equations, start: Pose) -> AtPose | None:
     """Return the solution of three readings where contacts as at ``start`` lead to one, or None."""
     sight = equations.sight(start)
     return None if sight is None else _held(equations, sight)
 
 
-def _held(equations: Equations, sight: Sight) -> Sight | None:
+def _held(equations: Equations, sight: AtPose) -> AtPose | None:
     """Return the solution with the contacts held, where they do hold or soon come to."""
     for _ in range(_HOLDS):
         pose = solve_held(equations, sight)
@@ -236,7 +235,7 @@ def _held(equations: Equations, sight: Sight) -> Sight | None:
     return None
 
 
-def _go_down(equations: Equations, sight: Sight, round_kinks: bool) -> Sight:
+def _go_down(equations: Equations, sight: AtPose, round_kinks: bool) -> AtPose:
     """Take damped steps until none helps."""
     damping = 0.0
     for _ in range(60):
@@ -248,7 +247,8 @@ def _go_down(equations: Equations, sight: Sight, round_kinks: bool) -> Sight:
             continue
         size = max(map(abs, step))
         new = equations.sight(equations.stepped(sight.pose, step))
-        if _is_better(new, sight):
+        is_level = new is not None and abs(new.pose.tilt_rad) <= 1.5 * STEEPEST_RAD
+        if new is not None and is_level and new.cost < sight.cost:
             sight = new
             if damping == 0.0 and size < QUADRATIC and len(sight.rows) == 3:
                 return sight
@@ -265,10 +265,6 @@ def _go_down(equations: Equations, sight: Sight, round_kinks: bool) -> Sight:
             return sight
         sight, damping = around, 0.0
     return sight
-
-
-def _is_better(new: Sight | None, old: Sight) -> TypeGuard[Sight]:
-    return new is not None and new.cost < old.cost and abs(new.pose.tilt_rad) <= 1.5 * STEEPEST_RAD
 
 
 def _step(
@@ -292,7 +288,7 @@ def _step(
     return (out[0] * shrink, out[1] * shrink, out[2] * shrink)
 
 
-def _around_kink(equations: Equations, here: Sight) -> Sight | None:
+def _around_kink(equations: Equations, here: AtPose) -> AtPose | None:
     """Step with the derivatives of near-by places, where a kink turned the own ones wrong."""
     for reach in (1e-6, 1e-3, 0.1, 1.0):
         for direction in _AROUND:
@@ -310,7 +306,7 @@ def _around_kink(equations: Equations, here: Sight) -> Sight | None:
     return None
 
 
-def _polish(equations: Equations, sight: Sight) -> Sight:
+def _polish(equations: Equations, sight: AtPose) -> AtPose:
     """Take up to three plain Newton steps while they help, to the last digits."""
     for _ in range(3):
         step = _step(equations, sight.misfits, sight.rows, 0.0)
@@ -323,7 +319,7 @@ def _polish(equations: Equations, sight: Sight) -> Sight:
     return sight
 
 
-def _is_stationary(sight: Sight) -> bool:
+def _is_stationary(sight: AtPose) -> bool:
     """Whether the sum of squares has no slope: a minimum between kinks."""
     if sight.cost == 0.0:
         return True
@@ -336,7 +332,7 @@ def _is_stationary(sight: Sight) -> bool:
     return True
 
 
-def _settle(equations: Equations, sight: Sight) -> Sight:
+def _settle(equations: Equations, sight: AtPose) -> AtPose:
     """Close in on a minimum that lies on a kink, by a shrinking pattern search."""
     reach = 0.01
     for _ in range(400):

@@ -9,9 +9,8 @@ from workbench.errors import InputError, PoseError, shown
 from workbench.fin.frame import Pose, Row
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade
-from workbench.fin.reading.contacts import Observation
 from workbench.fin.reading.method import Method
-from workbench.fin.reading.observe import observe_all
+from workbench.fin.reading.observe import Observation, observe_all
 from workbench.frozen import dataclass
 
 
@@ -60,7 +59,7 @@ MET_MM = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
-class Sight:
+class AtPose:
     """The readings as they would be at a pose.
 
     ``misfits`` are seen minus read over the standard uncertainty, ``rows`` their derivatives with
@@ -98,7 +97,7 @@ class Equations:
         """Whether the readings are just as many as the pose has parameters."""
         return len(self.readings) == 3
 
-    def sight(self, pose: Pose) -> Sight | None:
+    def sight(self, pose: Pose) -> AtPose | None:
         """Return the readings seen at ``pose``; None where one would meet no part of the blade."""
         observations, misfits, rows = [], [], []
         cost = 0.0
@@ -117,9 +116,9 @@ class Equations:
             misfits.append(misfit)
             rows.append((gx * w, gy * w, gt * w / self.scale_mm))
             cost += misfit * misfit
-        return Sight(pose, tuple(observations), tuple(misfits), tuple(rows), cost)
+        return AtPose(pose, tuple(observations), tuple(misfits), tuple(rows), cost)
 
-    def met(self, sight: Sight) -> bool:
+    def met(self, sight: AtPose) -> bool:
         """Whether each reading is met."""
         return all(
             abs(o.value_mm - r.value_mm) <= MET_MM

@@ -21,15 +21,10 @@ from workbench.fin.pose.diagnosis import (
     check_tilt,
     why_no_pose,
 )
-from workbench.fin.pose.equations import Equations, NoPoseError, Reading, Sight
-from workbench.fin.pose.search import (
-    distinct,
-    every_pose,
-    first_pose,
-    on_the_ski,
-)
-from workbench.fin.reading.contacts import Observation
+from workbench.fin.pose.equations import AtPose, Equations, NoPoseError, Reading
+from workbench.fin.pose.search import distinct, every_pose, first_pose, on_the_ski
 from workbench.fin.reading.method import Method
+from workbench.fin.reading.observe import Observation
 from workbench.frozen import dataclass
 
 
@@ -154,7 +149,7 @@ def _order(equations: Equations, pose: Pose, start: Pose | None) -> tuple[float,
     return cost, math.hypot(pose.x_mm - start.x_mm, pose.y_mm - start.y_mm, turned)
 
 
-def _fit_at(equations: Equations, sight: Sight, others: tuple[Pose, ...]) -> Fit:
+def _fit_at(equations: Equations, sight: AtPose, others: tuple[Pose, ...]) -> Fit:
     """Return the fit at a found pose with its gain and covariance (JCGM 102:2011, 6.2)."""
     movements = tuple([o.by_movement(equations.blade, sight.pose) for o in sight.observations])
     check_rank(equations, movements)

@@ -140,7 +140,7 @@ def middle_x(equations: Equations) -> float:
     return equations.base.apex_mm - (min(us) + max(us)) / 2.0
 
 
-def meet_two(pair: Equations, tilt: float, within_mm: float = 1e-7) -> Pose | None:
+def meet_two(pair: Equations, tilt: float, within_mm: float) -> Pose | None:
     """Return a pose of this tilt that meets two readings, or None."""
     for pose in starts(pair, tilt):
         met = _meet_from(pair, pose, within_mm)
@@ -197,7 +197,7 @@ class _Line:
 
     def spot(self, tilt: float) -> Spot | None:
         """Return the pose at this tilt and the third reading's misfit there, if it has one."""
-        seen = _seen_along(self.pair, self.third.method, tilt)
+        seen = seen_along(self.pair, self.third.method, tilt)
         return None if seen is None else Spot(seen[0], seen[1] - self.third.value_mm)
 
     def spots(self, tilts: Sequence[float]) -> list[Spot]:
@@ -225,13 +225,15 @@ def sweep(
     pair = Equations(
         blade, base, [Reading(m, v, 1.0) for m, v in zip(methods, values_mm, strict=False)]
     )
-    seen = (_seen_along(pair, methods[2], tilt) for tilt in tilts)
+    seen = (seen_along(pair, methods[2], tilt) for tilt in tilts)
     return tuple(s for s in seen if s is not None)
 
 
-def _seen_along(pair: Equations, method: Method, tilt: float) -> tuple[Pose, float] | None:
+def seen_along(
+    pair: Equations, method: Method, tilt: float, within_mm: float = _MET_MM
+) -> tuple[Pose, float] | None:
     """Return the pose of this tilt that meets two readings, and what a third reads (mm) there."""
-    pose = meet_two(pair, tilt, _MET_MM)
+    pose = meet_two(pair, tilt, within_mm)
     if pose is None:
         return None
     seen = observe(method, pair.blade, pair.base, pose)

@@ -10,8 +10,8 @@ import math
 from collections.abc import Callable, Sequence
 
 from workbench.errors import InputError
-from workbench.fin.frame import Point
-from workbench.fin.parts.blade import distance_to_segment
+from workbench.fin.frame import Point, direction
+from workbench.fin.parts.blade import distance_to_segment, sides_of
 from workbench.frozen import dataclass
 from workbench.measure.numerics.linalg import factor, solve
 
@@ -25,7 +25,7 @@ SWEEPS, ROUNDS = 12, 6
 SPLITS = (4.0, 2.8, 2.0, 1.4, 1.0, 0.7)
 """The contour is split at points this many tolerances off the chord, as coarsely as will do."""
 
-FEWEST = 30
+FEWEST_POINTS = 30
 """A contour of fewer points shows no blade."""
 
 Run = tuple[int, int]
@@ -65,9 +65,9 @@ def fit_outline(
     Raises:
         InputError: too few points.
     """
-    if len(contour) < FEWEST:
-        raise InputError("contour", f"{len(contour)} points", f"{FEWEST} points or more")
-    around = math.fsum(math.dist(a, b) for a, b in zip(contour, _next(contour), strict=True))
+    if len(contour) < FEWEST_POINTS:
+        raise InputError("contour", f"{len(contour)} points", f"{FEWEST_POINTS} points or more")
+    around = math.fsum(math.dist(a, b) for a, b in sides_of(contour))
     half = max(1, round(blur_mm * len(contour) / around / 4.0))
     smooth = _smoothed(contour, half)
     best: Fitted | None = None
@@ -84,10 +84,6 @@ def fit_outline(
             break
     assert best is not None
     return best
-
-
-def _next(points: Sequence[Point]) -> list[Point]:
-    return [*points[1:], points[0]]
 
 
 def _smoothed(contour: Sequence[Point], half: int) -> list[Point]:
@@ -161,7 +157,7 @@ def _fewer(
         for off, k in sorted(cost):
             if off > tolerance or len(left) - len(out) <= 4:
                 break
-            if not out & {k - 1, (k + 1) % m, k - 1 + m if k == 0 else k - 1}:
+            if not out & {(k - 1) % m, (k + 1) % m}:
                 out.add(k)
         if not out:
             return left
@@ -240,7 +236,8 @@ def _counting(
 def _skips(places: Sequence[Point], blur: float) -> list[float]:
     """Return for each corner how far from it the contour does not count."""
     out = []
-    for before, at, after in zip([places[-1], *places[:-1]], places, _next(places), strict=True):
+    for k, (at, after) in enumerate(sides_of(places)):
+        before = places[k - 1]
         turn = abs(_turn(before, at, at, after))
         out.append(blur if turn > SHARP_RAD else 0.0)
     return out
@@ -284,10 +281,8 @@ class _Side:
 def _moments(
     contour: Sequence[Point], run: Run, start: Point, end: Point, skip: tuple[float, float]
 ) -> _Side:
-    length = math.dist(start, end)
-    if length == 0.0:
-        return _Side((0.0, 0.0), 0.0, 0.0, 0.0, 0.0, 0.0)
-    nx, ny = -(end[1] - start[1]) / length, (end[0] - start[0]) / length
+    ex, ey = direction(start, end)
+    nx, ny = -ey, ex
     ss = st = tt = sd = td = 0.0
     for t, (x, y) in _counting(contour, run, start, end, skip):
         s, d = 1.0 - t, nx * x + ny * y
@@ -334,12 +329,9 @@ def _judged(
     width = 2 * half + 1
     for k, run in enumerate(_runs(corners)):
         start, end = places[k], places[(k + 1) % m]
-        length = math.dist(start, end)
-        if length == 0.0:
-            continue
-        nx, ny = -(end[1] - start[1]) / length, (end[0] - start[0]) / length
+        ex, ey = direction(start, end)
         points = _counting(contour, run, start, end, (skip[k], skip[(k + 1) % m]))
-        offs = [nx * (x - start[0]) + ny * (y - start[1]) for _, (x, y) in points]
+        offs = [ex * (y - start[1]) - ey * (x - start[0]) for _, (x, y) in points]
         total, count = total + math.fsum(o * o for o in offs), count + len(offs)
         for i in range(0, len(offs) - width + 1, max(1, half)):
             means.append(math.fsum(offs[i : i + width]) / width)

@@ -11,7 +11,7 @@ from dataclasses import replace
 from itertools import pairwise
 
 from workbench.errors import InputError
-from workbench.fin.frame import Point
+from workbench.fin.frame import Point, direction
 from workbench.fin.parts.blade import (
     EDGE_REACH_MM,
     Blade,
@@ -19,6 +19,7 @@ from workbench.fin.parts.blade import (
     Hole,
     area_and_centroid,
     distance_to_segment,
+    sides_of,
 )
 from workbench.fin.trace.contour import fit_circle, fit_outline, split_closed
 from workbench.frozen import dataclass
@@ -66,7 +67,7 @@ MOST_CHOICES = 8
 
 
 @dataclass(frozen=True, slots=True)
-class Edges:
+class TopAndBack:
     """The straight sides that are the top and the back edge, each beginning where they meet.
 
     ``doubtful``: the side at the other end of the top edge is nearly as likely the back edge.
@@ -77,7 +78,7 @@ class Edges:
     doubtful: bool = False
 
 
-def edge_choices(outline: Sequence[Point]) -> tuple[Edges, ...]:
+def edge_choices(outline: Sequence[Point]) -> tuple[TopAndBack, ...]:
     """Return what can be top and back edge of a closed outline (n x 2, mm), the likeliest first.
 
     The top edge is the longest straight side with a straight side at one end about square to it;
@@ -87,21 +88,21 @@ def edge_choices(outline: Sequence[Point]) -> tuple[Edges, ...]:
         InputError: no two straight sides that meet.
     """
     sides = _straight_sides(outline)
-    out: list[Edges] = []
+    out: list[TopAndBack] = []
     for top in sorted(sides, key=lambda s: -math.dist(*s)):
         met = [m for end in (0, 1) for m in (_met(sides, top, end),) if m is not None]
         met.sort(key=lambda pair: -_likeness(outline, pair))
         doubtful = len(met) == 2 and (
             _likeness(outline, met[0]) - _likeness(outline, met[1]) < math.log(CLEARLY)
         )
-        out += [Edges(*pair, doubtful) for pair in met]
+        out += [TopAndBack(*pair, doubtful) for pair in met]
     if not out:
         accepted = "an outline with two long straight sides that meet about at a right angle"
         raise InputError("outline", "no top and back edge", accepted)
     return tuple(out[:MOST_CHOICES])
 
 
-def other_end(choices: Sequence[Edges]) -> int:
+def other_end(choices: Sequence[TopAndBack]) -> int:
     """Return which choice has the first one's top edge, and the back edge at its other end.
 
     Raises:
@@ -150,10 +151,9 @@ def _side(points: Sequence[Point]) -> Edge:
     """Return the straight side of a run: on the line of its longest piece, where that is most of
     it, so that a bit of a curve that it goes over into does not turn it."""
     a, b = max(pairwise(points), key=lambda ab: math.dist(*ab))
-    length = math.dist(a, b)
-    if length < 0.6 * math.dist(points[0], points[-1]):
+    if math.dist(a, b) < 0.6 * math.dist(points[0], points[-1]):
         return (points[0], points[-1])
-    ex, ey = (b[0] - a[0]) / length, (b[1] - a[1]) / length
+    ex, ey = direction(a, b)
 
     def on_line(p: Point) -> Point:
         along = ex * (p[0] - a[0]) + ey * (p[1] - a[1])
@@ -164,10 +164,9 @@ def _side(points: Sequence[Point]) -> Edge:
 
 def _is_straight(points: Sequence[Point]) -> bool:
     a, b = points[0], points[-1]
-    length = math.dist(a, b)
-    if length == 0.0:
+    if a == b:
         return False
-    ex, ey = (b[0] - a[0]) / length, (b[1] - a[1]) / length
+    ex, ey = direction(a, b)
     was_short = False
     for p, q in pairwise(points):
         dx, dy = q[0] - p[0], q[1] - p[1]
@@ -226,8 +225,7 @@ def _frame(top: Edge, back: Edge, outline: Sequence[Point]) -> Callable[[Point],
     """Return what turns a point to the blade frame: origin where the edges meet, u along the top
     edge, v toward the metal. A picture from the other side is turned over."""
     origin = crossing(top, back) or top[0]
-    length = math.dist(*top)
-    ux, uy = (top[1][0] - top[0][0]) / length, (top[1][1] - top[0][1]) / length
+    ux, uy = direction(*top)
     _, (cx, cy) = area_and_centroid(outline)
     vx, vy = -uy, ux
     if vx * (cx - origin[0]) + vy * (cy - origin[1]) < 0.0:
@@ -240,7 +238,9 @@ def _frame(top: Edge, back: Edge, outline: Sequence[Point]) -> Callable[[Point],
     return turned
 
 
-def framed_blade(name: str, outline: Sequence[Point], holes: Sequence[Hole], edges: Edges) -> Blade:
+def framed_blade(
+    name: str, outline: Sequence[Point], holes: Sequence[Hole], edges: TopAndBack
+) -> Blade:
     """Return the blade in its own frame: u forward along the top edge, v outward.
 
     The origin is where top and back edge meet. The outline begins at the point nearest to it and
@@ -291,7 +291,7 @@ class Unframed:
     holes: tuple[Hole, ...]
     odd: tuple[Hole, ...]
     outline_u_mm: float
-    choices: tuple[Edges, ...]
+    choices: tuple[TopAndBack, ...]
     length_mm: float | None = None
 
 
@@ -379,13 +379,11 @@ def _enlarged(blade: Blade, by: float) -> Blade:
     def at(p: Point) -> Point:
         return (p[0] * by, p[1] * by)
 
+    (a, b), (c, d) = blade.top_edge_mm, blade.back_edge_mm
+    holes = tuple(Hole(h.name, at(h.at_mm), h.diameter_mm * by) for h in blade.holes)
+    outline = tuple(map(at, blade.outline_mm))
     return Blade(
-        blade.name,
-        tuple(map(at, blade.outline_mm)),
-        (at(blade.top_edge_mm[0]), at(blade.top_edge_mm[1])),
-        (at(blade.back_edge_mm[0]), at(blade.back_edge_mm[1])),
-        tuple(Hole(h.name, at(h.at_mm), h.diameter_mm * by) for h in blade.holes),
-        blade.outline_u_mm * by,
+        blade.name, outline, (at(a), at(b)), (at(c), at(d)), holes, blade.outline_u_mm * by
     )
 
 
@@ -417,7 +415,7 @@ def _inside(point: Point, ring: Sequence[Point]) -> bool:
     """Tell whether a point lies inside a closed ring (the crossing number of a ray)."""
     x, y = point
     inside = False
-    for (ax, ay), (bx, by) in zip(ring, [*ring[1:], ring[0]], strict=True):
+    for (ax, ay), (bx, by) in sides_of(ring):
         if (ay > y) != (by > y) and x < ax + (y - ay) * (bx - ax) / (by - ay):
             inside = not inside
     return inside

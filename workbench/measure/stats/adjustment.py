@@ -75,9 +75,7 @@ class Adjustment:
 
 
 def adjust(
-    jacobian: Sequence[Sequence[float]],
-    u: Sequence[float],
-    misclosures: Sequence[float],
+    jacobian: Sequence[Sequence[float]], u: Sequence[float], misclosures: Sequence[float]
 ) -> Adjustment:
     """Adjust m readings: ``jacobian`` m x n, ``u`` and ``misclosures`` of length m.
 

@@ -8,15 +8,16 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import UTC, datetime, timedelta
-from typing import NamedTuple
+from itertools import chain
+from typing import Any, NamedTuple
 
 from workbench.errors import InputError
 from workbench.records.exchange.form import Column, Form, Row
 from workbench.records.store.damage import contradictions
 from workbench.records.store.ids import is_id
-from workbench.records.store.row_checks import LARGEST, Fault
+from workbench.records.store.row_checks import LARGEST, Between, Fault, Typed
 from workbench.records.store.specs import PART_OF, ROSTER, SPECS, Table
 from workbench.records.store.values import keepable
 
@@ -95,15 +96,6 @@ def checked_row(form: Form, data: object, place: str) -> Row:
         assert isinstance(data, dict)
         row[form.part.value] = _parts(form, data.get(form.part.value, []), place)
     return row
-
-
-def check_kinds_known(form: Form, row: Row, place: str) -> None:
-    """Check a row of which each column is known to be of its kind; raises ``InputError``."""
-    for name, column in form.columns.items():
-        value = row[name]
-        if column.kind != "TEXT" and value is not None and not -LARGEST <= value <= LARGEST:
-            raise InputError(f"{place}.{name}", value, f"{_KINDS[column.kind]} of a sane size")
-    _check_whole(form, row, place)
 
 
 def _check_whole(form: Form, row: Row, place: str) -> None:
@@ -246,3 +238,90 @@ def _faults(table: Table, row: Row) -> Iterator[Fault]:
             spec.sense(row)
         except InputError as why:
             yield why.field, why.value, why.accepted
+
+
+# -- many rows at once -----------------------------------------------------------------------------
+
+_TYPES = {"TEXT": str, "REAL": float, "INTEGER": int}
+
+
+def are_plain(form: Form, rows: Sequence[Any]) -> bool:
+    """Whether neither ``checked_row`` nor ``check_sense`` has anything against any of these rows.
+
+    They come from lines as we write them, whose texts a book can keep. A column is looked at as a
+    whole, at a fraction of what each row by itself costs. False says no more than that it is not
+    plain: each row is then checked by itself, which finds the one to blame and says why.
+    """
+    try:
+        return _are_plain(form, rows)
+    except (InputError, ValueError):
+        return False
+
+
+def _are_plain(form: Form, rows: Sequence[Any]) -> bool:
+    if not rows:
+        return True
+    part = form.part
+    if not _are_of(form.table, form.columns, rows, () if part is None else (part.value,)):
+        return False
+    ids, ats = _column_of(rows, "id"), _column_of(rows, "at")
+    if not all(map(is_id, ids)) or max(ids) >= _TOO_LATE:
+        return False
+    if not all(map(_AT.fullmatch, ats)) or min(ats) < _EARLIEST or max(ats) > _LATEST:
+        return False
+    if not all(map(datetime.fromisoformat, ats)):  # which are all true: one that is none raises
+        return False
+    spec = SPECS[form.table]
+    for name, check in spec.written.items():
+        for value in {*_column_of(rows, name)}:
+            check(name, value)
+    if form.table in ROSTER or spec.whole is not None:
+        for row in rows:
+            _check_whole(form, row, "")
+    if part is None:
+        return True
+    lists = _column_of(rows, part.value)
+    return {*map(type, lists)} == {list} and _are_of(part, form.part_columns, [*chain(*lists)])
+
+
+def _are_of(
+    table: Table,
+    columns: Mapping[str, Column],
+    rows: Sequence[Any],
+    extra: tuple[str, ...] = (),
+) -> bool:
+    """Whether rows have the columns of their table, each of its kind, within its bounds."""
+    if not rows:
+        return True
+    if {*map(type, rows)} != {dict} or {*map(tuple, rows)} != {(*columns, *extra)}:
+        return False
+    spec = SPECS[table]
+    for name, column in columns.items():
+        values = _column_of(rows, name)
+        types = {*map(type, values)}
+        if type(None) in types and column.nullable:
+            types.remove(type(None))
+            values = [value for value in values if value is not None]
+        if types and types != {_TYPES[column.kind]}:
+            return False
+        if column.kind != "TEXT" and values:
+            least, most = min(values), max(values)
+            range_ = spec.ranges.get(name, _ANY)
+            if not (least >= -LARGEST and most <= LARGEST and least in range_ and most in range_):
+                return False
+    if spec.sense is not None:
+        for row in rows:
+            spec.sense(row)
+    return not any(
+        any(figure.faults(row))
+        for figure in spec.figures
+        for row in rows
+        if not isinstance(figure, Typed) or not figure.is_plain(row)
+    )
+
+
+_ANY = Between(-LARGEST, LARGEST)
+
+
+def _column_of(rows: Sequence[Any], name: str) -> list[Any]:
+    return [row[name] for row in rows]

@@ -7,6 +7,7 @@ is written in another way is left to a reader of whole files.
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable, Sequence
 from json.encoder import encode_basestring_ascii
 from typing import Any
@@ -18,6 +19,9 @@ ID_LENGTH = 36
 
 LONGEST_FAST = 1_000_000
 """A longer line is looked at column by column: one text in it may be too long."""
+
+_DOUBTFUL = re.compile(r"\\u(0000|d[89a-f])")
+"""An escaped NUL or half of a surrogate pair."""
 
 encode = json.JSONEncoder(ensure_ascii=True, allow_nan=False).encode
 
@@ -53,29 +57,46 @@ class Lines:
             written.append(encode([*parts]))
         return self._line % tuple(written)
 
-    def row(self, line: str, place: str) -> tuple[Row, bool]:
-        """The row that a line says, and whether it is of this table's form column by column.
 
-        What a column of the right kind may not hold (an id that is none, a number without end) is
-        not looked at. Raises ``OtherLayoutError`` for a line that is not written as ours are.
-        """
-        try:
-            row = json.loads(line)
-            if isinstance(row, dict) and self._is_as_written(row, line):
-                return row, True
-            if not isinstance(row, dict) or encode(row) != line:
-                raise OtherLayoutError(place)
-        except (ValueError, RecursionError):
-            raise OtherLayoutError(place) from None
-        return row, False
+def rows_said(lines: Sequence[str]) -> list[Any] | None:
+    """What many lines say, None where one of them is doubtful and each is to be read by itself.
 
-    def _is_as_written(self, row: Row, line: str) -> bool:
-        if self._part or (*row,) != self.names or len(line) > LONGEST_FAST or "\\u" in line:
-            return False  # an escape may stand for what no book can keep
-        try:
-            return self.line((*row.values(),)) == line
-        except (TypeError, ValueError):
-            return False
+    Doubtful is one that is very long, names a column twice, has a number without end, or may hold
+    what no book can keep.
+    """
+    text = f"[{', '.join(lines)}]"
+    if _DOUBTFUL.search(text) or max(map(len, lines), default=0) > LONGEST_FAST:
+        return None
+    try:
+        found: list[Any] = _decode(text)
+    except (ValueError, RecursionError):
+        return None
+    return found if len(found) == len(lines) else None
+
+
+def _once_each(pairs: list[tuple[str, Any]]) -> Row:
+    row = dict(pairs)
+    if len(row) < len(pairs):
+        raise ValueError("a column twice")
+    return row
+
+
+def _no_constant(word: str) -> float:
+    raise ValueError(word)
+
+
+_decode = json.JSONDecoder(object_pairs_hook=_once_each, parse_constant=_no_constant).decode
+
+
+def row_said(line: str, place: str) -> Row:
+    """The row that a line says; raises ``OtherLayoutError`` for one not written as ours are."""
+    try:
+        row = json.loads(line)
+        if isinstance(row, dict) and encode(row) == line:
+            return row
+    except (ValueError, RecursionError):
+        pass
+    raise OtherLayoutError(place)
 
 
 def _writer(column: Column) -> Writer:

@@ -11,23 +11,31 @@ import sqlite3
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
-from itertools import groupby, islice, pairwise
+from itertools import count, groupby, islice
+from operator import itemgetter
 
 from workbench.errors import InputError, shown
 from workbench.records.exchange import arrivals
 from workbench.records.exchange.arrivals import MANY
 from workbench.records.exchange.checks import (
     Arrived,
+    are_plain,
     arrived,
-    check_kinds_known,
     check_sense,
     checked_row,
     first_id_after,
     time_of,
 )
 from workbench.records.exchange.form import Form, Row, forms
-from workbench.records.exchange.lines import ID_AT, ID_LENGTH, Lines, OtherLayoutError
-from workbench.records.exchange.rows_out import AT_ONCE, lines_of, references, rows_of, travels
+from workbench.records.exchange.lines import ID_AT, ID_LENGTH, OtherLayoutError, row_said, rows_said
+from workbench.records.exchange.rows_out import (
+    AT_ONCE,
+    lines_of,
+    references,
+    referred_to,
+    rows_of,
+    travels,
+)
 from workbench.records.store.database import Database, Told, quiet
 from workbench.records.store.schema import Lifted, numbers_lifted
 from workbench.records.store.specs import FACTS, ROSTER, Table
@@ -36,8 +44,6 @@ from workbench.records.tables import jobs
 
 MOST_LISTED = 5
 MOST_MISSING = 1_000
-MOST_KNOWN = 20_000
-"""So many rows that others refer to are known to be there before they are looked up anew."""
 
 QUEUED = frozenset((Table.JOBS, Table.MOVES, Table.SIGN_OFFS, Table.STRIKES))
 """What the queue is computed from."""
@@ -155,7 +161,7 @@ class _Intake:
                     if each.id in ours:
                         self._known(each, ours[each.id])
                 new = [each for each in lot if each.id not in ours]
-                self._seen(table, lot[-1].id, known, new)
+                self._seen(table, lot[-1].id, known, new, is_plain=False)
                 if table in self.brought.new:
                     kept = [each.row for each in new if not _stays(each)]
                     self.brought.rows.setdefault(table, []).extend(kept)
@@ -173,36 +179,44 @@ class _Intake:
                 last = ""
                 reached = order.index(Table(name))
             ids = [text[ID_AT : ID_AT + ID_LENGTH] for text in texts]
-            if ids[0] <= last or any(a >= b for a, b in pairwise(ids)):
+            if ids[0] <= last or ids != sorted({*ids}):
                 raise OtherLayoutError(place)
             last = ids[-1]
             self._lot(Table(name), first, ids, texts)
 
     def _lot(self, table: Table, first: int, ids: list[str], texts: list[str]) -> None:
         form = self.forms[table]
-        lines = Lines(form)
-        ours = lines_of(self.db, form, ids)
-        known: list[str] = []
+        ours = self._ours(form, ids)
+        come = [
+            (number, row_id, text)
+            for number, row_id, text in zip(count(first), ids, texts)
+            if ours.get(row_id) != text
+        ]
+        self.brought.known += len(ids) - len(come)
+        rows = rows_said([text for _, _, text in come])
+        is_plain = rows is not None and are_plain(form, rows)
         fresh: list[Arrived] = []
-        for number, (row_id, text) in enumerate(zip(ids, texts, strict=True), first):
-            if ours.get(row_id) == text:
-                known.append(row_id)
-                continue
-            place = f"rows.{table}[{number}]"
-            row, is_formed = lines.row(text, place)
-            if is_formed:
-                check_kinds_known(form, row, place)
+        for i, (number, row_id, text) in enumerate(come):
+            if rows is not None and is_plain:
+                row = rows[i]
             else:
-                row = checked_row(form, row, place)
+                place = f"rows.{table}[{number}]"
+                row = checked_row(form, row_said(text, place), place)
             if row["id"] != row_id:
-                raise OtherLayoutError(place)
+                raise OtherLayoutError(f"rows.{table}[{number}]")
             if row_id in ours:
-                known.append(row_id)
                 self._known(Arrived(table, number, row), json.loads(ours[row_id]))
             else:
                 fresh.append(Arrived(table, number, row))
-        self.brought.known += sum(ours.get(i) == t for i, t in zip(ids, texts, strict=True))
-        self._seen(table, ids[-1], known, fresh)
+        self._seen(table, ids[-1], [i for i in ids if i in ours], fresh, is_plain)
+
+    def _ours(self, form: Form, ids: list[str]) -> dict[str, str]:
+        """The lines of the rows that are here of a file's; it gives them by id."""
+        sql = f"SELECT 1 FROM {form.table} t WHERE t.id BETWEEN ? AND ? LIMIT 1"
+        near = self.db.execute(sql, [ids[0], ids[-1]]).fetchone()
+        if near is None and form.table is not Table.STRIKES:
+            return {}
+        return lines_of(self.db, form, ids)
 
     def _known(self, each: Arrived, ours: Row) -> None:
         if ours == each.row:
@@ -210,24 +224,28 @@ class _Intake:
         else:
             self.brought.differs.append(_difference(each, ours))
 
-    def _seen(self, table: Table, last: str, known: list[str], fresh: list[Arrived]) -> None:
+    def _seen(
+        self, table: Table, last: str, known: list[str], fresh: list[Arrived], is_plain: bool
+    ) -> None:
         self.newest = max(self.newest, last)
         if table is Table.SETTINGS:
             self.brought.settings_left += [each.row["name"] for each in fresh if _stays(each)]
             fresh = [each for each in fresh if not _stays(each)]
         arrivals.add(self.db, table, known, is_new=False)
         if fresh:
-            self._keep(table, fresh)
+            self._keep(table, fresh, is_plain)
         self.told(len(known) + len(fresh))
 
     # -- what is new -------------------------------------------------------------------------------
 
-    def _keep(self, table: Table, fresh: list[Arrived]) -> None:
+    def _keep(self, table: Table, fresh: list[Arrived], is_plain: bool) -> None:
+        """Keep the new rows of a lot, by id; of plain ones no column has to be looked at."""
         form = self.forms[table]
-        for each in fresh:
-            if each.id >= self._latest_id:
-                raise _of_the_future(each, self._horizon - AHEAD)
-            check_sense(each)
+        if not is_plain or fresh[-1].id >= self._latest_id:
+            for each in fresh:
+                if each.id >= self._latest_id:
+                    raise _of_the_future(each, self._horizon - AHEAD)
+                check_sense(each)
         arrivals.add(self.db, table, [each.id for each in fresh], is_new=True)
         if table in FACTS:
             arrivals.add_jobs(self.db, {each.row["job_id"] for each in fresh})
@@ -240,15 +258,14 @@ class _Intake:
             self._strike(fresh)
         else:
             self._insert(form, fresh)
-        for each in fresh:
-            self._references.look(form, each)
+        self._references.look(form, fresh)
 
     def _insert(self, form: Form, fresh: list[Arrived]) -> None:
         """Add rows; all at once where nothing of a row hangs on the one before."""
         if form.table not in ROSTER:
             part = form.part
             columns = tuple(form.columns)
-            rows = [{name: each.row[name] for name in columns} for each in fresh]
+            rows = [*map(itemgetter(*columns), (each.row for each in fresh))]
             made = [() if part is None else each.row[part.value] for each in fresh]
             try:
                 with self.db.atomic():
@@ -296,37 +313,31 @@ def _of_the_future(each: Arrived, now: datetime) -> InputError:
 
 
 class _References:
-    """What the rows of a file refer to, each looked up once or seldom.
+    """What the rows of a file refer to and is neither here nor came with them or before.
 
     A thing of the roster is referred to by the id of its first row.
     """
 
     def __init__(self, db: Database) -> None:
         self._db = db
-        self._there: set[tuple[Table, str, bool]] = set()
         self._missing: dict[tuple[Table, str], str] = {}
         self._count = 0
 
-    def look(self, form: Form, each: Arrived) -> None:
-        """Note what a row refers to that is not here, nor came with it or before it."""
-        first = form.table is not Table.STRIKES
-        for table, row_id in references(form, each.row):
-            key = (table, row_id, first and table in ROSTER)
-            if key in self._there:
-                continue
-            if self._is_there(*key):
-                if len(self._there) >= MOST_KNOWN:
-                    self._there.clear()
-                self._there.add(key)
-            else:
-                self._count += (table, row_id) not in self._missing
-                if len(self._missing) < MOST_MISSING:
-                    self._missing.setdefault((table, row_id), each.place)
+    def look(self, form: Form, fresh: Sequence[Arrived]) -> None:
+        """Note what of that the new rows of a table refer to."""
+        asked = referred_to(form, [each.row for each in fresh])
+        missing = {(table, i) for table in asked for i in self._not_here(form, table, asked[table])}
+        for each in fresh if missing else ():
+            for found in references(form, each.row):
+                if found in missing:
+                    self._count += found not in self._missing
+                    if len(self._missing) < MOST_MISSING:
+                        self._missing.setdefault(found, each.place)
 
-    def _is_there(self, table: Table, row_id: str, is_first: bool) -> bool:
-        root = "AND t.root = t.id" if is_first else ""
-        found = self._db.execute(f"SELECT 1 FROM {table} t WHERE t.id = ? {root}", [row_id])
-        return found.fetchone() is not None
+    def _not_here(self, form: Form, table: Table, ids: set[str]) -> set[str]:
+        root = "AND t.root = t.id" if form.table is not Table.STRIKES and table in ROSTER else ""
+        sql = f"SELECT t.id FROM json_each(?) o JOIN {table} t ON t.id = o.value {root}"
+        return ids - {row_id for (row_id,) in self._db.execute(sql, [json.dumps([*ids])])}
 
     def refuse_missing(self) -> None:
         """Raise where a row refers to one that is neither in the file nor here."""

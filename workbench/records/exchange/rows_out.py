@@ -11,7 +11,7 @@ from typing import Any
 
 from workbench.records.exchange.form import HOME_STEPS, LOCAL_SETTINGS, Form, Row, forms
 from workbench.records.exchange.lines import Lines
-from workbench.records.store.damage import check_sum, damage_of
+from workbench.records.store.damage import check_sum, check_sums, damage_of
 from workbench.records.store.database import Database
 from workbench.records.store.faults import DamagedRowError, UnknownRowError
 from workbench.records.store.schema import CHECK_SUM, OTHER_STRIKE_SETTING, applied
@@ -86,10 +86,14 @@ def _refuse_damaged(
     parts: Mapping[str, list[Row]],
 ) -> None:
     names = tuple(form.columns)
+    if form.part is None:
+        right = check_sums(names, rows)
+    else:
+        right = [check_sum(zip(names, row, strict=True), parts.get(row[0], ())) for row in rows]
     doubtful = [
         _as_row(form, row, parts)
-        for row, total in zip(rows, sums, strict=True)
-        if total is None or check_sum(zip(names, row, strict=True), parts.get(row[0], ())) != total
+        for row, total, wanted in zip(rows, sums, right, strict=True)
+        if total != wanted
     ]
     if doubtful:
         sql = "SELECT s.row_id FROM json_each(?) o JOIN strikes s ON s.row_id = o.value"
@@ -243,6 +247,22 @@ def references(form: Form, row: Row) -> Iterator[tuple[Table, str]]:
         yield Table(row["row_table"]), row["row_id"]
         if row["replaced_by"] is not None:
             yield Table(row["row_table"]), row["replaced_by"]
+
+
+def referred_to(form: Form, rows: Sequence[Row]) -> dict[Table, set[str]]:
+    """The same of many rows of a table together, by table."""
+    out: dict[Table, set[str]] = defaultdict(set)
+    if form.table is Table.STRIKES:
+        for row in rows:
+            for table, row_id in references(form, row):
+                out[table].add(row_id)
+        return out
+    parts = [] if form.part is None else [part for row in rows for part in row[form.part.value]]
+    for columns, found in ((form.columns, rows), (form.part_columns, parts)):
+        for name, column in columns.items():
+            if column.refers_to is not None:
+                out[column.refers_to] |= {row[name] for row in found} - {None}
+    return out
 
 
 def _ids(db: Database, table: Table, column: str, values: Iterable[str]) -> set[str]:

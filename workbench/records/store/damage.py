@@ -6,8 +6,9 @@ A flipped bit of a disk or a memory gives another number that looks like any oth
 from __future__ import annotations
 
 import zlib
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import chain
+from typing import Any
 
 from workbench.errors import shown
 from workbench.records.store.row_checks import Fault, Row
@@ -29,6 +30,21 @@ def check_sum(columns: Iterable[tuple[str, object]], parts: Iterable[Mapping[str
         if value is not None and value != ""
     ]
     return zlib.crc32("\n".join(said).encode())
+
+
+def check_sums(columns: Sequence[str], rows: Sequence[Sequence[Any]]) -> list[int]:
+    """The check sums of many rows of one table in which no parts lie, of their values by column.
+
+    The same as one by one in about half the time; a column holds either texts or numbers.
+    """
+    said = []
+    for name, values in zip(columns, zip(*rows, strict=True), strict=True):
+        begin = f"\n{name}="
+        if str in {*map(type, values)}:
+            said.append([begin + value if value else "" for value in values])
+        else:
+            said.append(["" if n is None else f"{begin}{n + 0.0!r}" for n in values])
+    return [zlib.crc32("".join(row)[1:].encode()) for row in zip(*said, strict=True)]
 
 
 def damage_of(

@@ -14,7 +14,7 @@ from typing import Any, TypeAlias
 
 from workbench.errors import InputError, shown
 from workbench.fin.parts.base import Base
-from workbench.fin.parts.threads import lead_of_thread
+from workbench.fin.parts.studs import lead_of_thread
 from workbench.fin.reading.method import Method, Scribe, Station
 from workbench.fin.wing import degrees_typed
 from workbench.frozen import dataclass
@@ -76,6 +76,14 @@ class Typed:
     unit: str = "unit"
     mm: str = "mm"
 
+    def is_plain(self, row: Row) -> bool:
+        """Whether a text is a bare decimal that gives its figure; most of a book's are."""
+        text, mm_per = row[self.text], MM_PER.get(row[self.unit])
+        digits = text.replace(".", "", 1)
+        if mm_per is None or not (digits.isascii() and digits.isdigit() and len(text) <= LONGEST):
+            return False
+        return bool(abs(float(text) * mm_per - row[self.mm]) <= HAIR_MM)
+
     def faults(self, row: Row) -> Iterator[Fault]:
         """Yield the column that does not go with the other two."""
         text, unit, mm = row[self.text], row[self.unit], row[self.mm]
@@ -83,7 +91,7 @@ class Typed:
             return  # refused by its table
         assert isinstance(text, str)
         assert isinstance(mm, float)
-        if _is_plainly(text, unit, mm):
+        if self.is_plain(row):
             return
         try:
             values = _kept_as(text, unit)
@@ -136,14 +144,6 @@ class Aim:
                 yield "text", text, f"a length in {unit}, as its row says"
         except InputError as why:
             yield why.field, why.value, why.accepted
-
-
-def _is_plainly(text: str, unit: Unit, mm: float) -> bool:
-    """Whether a text is a bare decimal that gives its figure; most of a book's are."""
-    digits = text.replace(".", "", 1)
-    if not (digits.isascii() and digits.isdigit() and len(text) <= LONGEST):
-        return False
-    return abs(float(text) * MM_PER[unit] - mm) <= HAIR_MM
 
 
 @lru_cache(maxsize=20_000)

@@ -18,12 +18,7 @@ from workbench.fin.parts.studs import LARGEST_PLACE_U_MM
 from workbench.fin.reading.method import LONGEST_SCALE_MM
 from workbench.fin.wing import SET_DEG
 from workbench.frozen import dataclass
-from workbench.measure.calipers import (
-    HIGHEST_JAW_MM,
-    LARGEST_MPE_MM,
-    LONGEST_MM,
-    RESOLUTIONS_MM,
-)
+from workbench.measure.calipers import HIGHEST_JAW_MM, LARGEST_MPE_MM, LONGEST_MM, RESOLUTIONS_MM
 from workbench.measure.temperature import HIGHEST_C, LOWEST_C, WATER_C
 from workbench.records.store import row_checks as check
 from workbench.records.store import rows

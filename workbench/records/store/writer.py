@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 from functools import lru_cache
 
 from workbench.frozen import dataclass
-from workbench.records.store.damage import check_sum
+from workbench.records.store.damage import check_sum, check_sums
 from workbench.records.store.database import Database
 from workbench.records.store.faults import UnknownRowError, refused
 from workbench.records.store.ids import Mint
@@ -52,37 +52,41 @@ class Pen:
         self,
         table: Table,
         columns: Sequence[str],
-        rows: Sequence[Mapping[str, object]],
+        rows: Sequence[Sequence[object]],
         parts: Sequence[Sequence[Mapping[str, object]]],
     ) -> None:
-        """Add rows whose values were looked at, each with what will lie in it.
+        """Add rows by values of their columns that were looked at, each with what will lie in it.
 
         Raises ``IntegrityError`` for one that its table does not take.
         """
         names = self.db.columns_of(table)
-        kept = [[row[name] for name in columns] for row in rows]
+        columns = tuple(columns)
         if table in FACTS and CHECK_SUM in names:
-            columns = tuple(columns)
             assert columns == tuple(name for name in names if name in columns)  # the order counts
-            for values, inner in zip(kept, parts, strict=True):
-                values.append(check_sum(zip(columns, values, strict=True), inner))
+            if any(parts):
+                sums = [
+                    check_sum(zip(columns, values, strict=True), inner)
+                    for values, inner in zip(rows, parts, strict=True)
+                ]
+            else:
+                sums = check_sums(columns, rows)
+            rows = [(*values, total) for values, total in zip(rows, sums, strict=True)]
             columns = (*columns, CHECK_SUM)
-        self.db.conn.executemany(_insert_sql(table, tuple(columns)), kept)
+        self.db.conn.executemany(_insert_sql(table, columns), rows)
 
     def insert_parts(
-        self,
-        part: Table,
-        owners: Sequence[str],
-        parts: Sequence[Sequence[Mapping[str, object]]],
+        self, part: Table, owners: Sequence[str], parts: Sequence[Sequence[Mapping[str, object]]]
     ) -> None:
         """Add what lies in rows that were added, in the order in which it lies."""
         listed = [
-            {"owner": owner, "place": place} | dict(each)
+            (owner, place, each)
             for owner, inner in zip(owners, parts, strict=True)
             for place, each in enumerate(inner)
         ]
         if listed:
-            self.insert_many(part, tuple(listed[0]), listed, [()] * len(listed))
+            columns = tuple(listed[0][2])
+            rows = [(owner, place, *map(each.get, columns)) for owner, place, each in listed]
+            self.insert_many(part, ("owner", "place", *columns), rows, [()] * len(rows))
 
     def _sum(
         self, table: Table, kept: dict[str, object], parts: Sequence[Mapping[str, object]]

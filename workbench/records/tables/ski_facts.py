@@ -13,13 +13,7 @@ from itertools import pairwise
 
 from workbench.frozen import dataclass
 from workbench.records.store.database import Database
-from workbench.records.store.rows import (
-    AnyFact,
-    JobHistory,
-    JobKind,
-    SignOff,
-    SkiVersion,
-)
+from workbench.records.store.rows import AnyFact, JobHistory, JobKind, SignOff, SkiVersion
 from workbench.records.tables import facts
 
 
@@ -175,13 +169,15 @@ def ski_facts(
     *,
     whole: bool = False,
     keep: bool = True,
+    fresh: bool = False,
 ) -> dict[str, SkiFacts]:
     """The facts of these skis by ski: all of them with ``whole``, else those that still matter.
 
     Those are the jobs ``asked`` for, all that are open, the setting that was read and signed off
     last, and every job to which something was done after the first of these was added. Where jobs
     are asked for and none of them is a re-check, the last setting is left out if it is plain that
-    it bears on none of them. Without ``keep`` they are not kept in memory for the next time.
+    it bears on none of them. Without ``keep`` they are not kept in memory for the next time;
+    ``fresh`` are skis that the open transaction brought.
     """
     wanted = json.dumps(sorted(set(ski_ids)))
     by_ski: dict[str, list[_Row]] = defaultdict(list)
@@ -195,7 +191,8 @@ def ski_facts(
         for ski, jobs in by_ski.items():
             refitted = max(changes_of_parts(sheets.get(ski, ())), default="")
             chosen[ski], settled[ski] = _that_matter(jobs, wished, done_with, refitted)
-    kept = facts.facts_for(db, (job[1] for jobs in chosen.values() for job in jobs), keep=keep)
+    wished_for = (job[1] for jobs in chosen.values() for job in jobs)
+    kept = facts.facts_for(db, wished_for, keep=keep, fresh=fresh)
     return {
         ski: SkiFacts(
             ski,

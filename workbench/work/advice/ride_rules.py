@@ -5,22 +5,13 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import Literal
 
-from workbench.advice.ride_feel import (
-    SURE,
-    WHATS,
-    Complaint,
-    Rules,
-    Try,
-    Water,
-    What,
-)
+from workbench.advice.ride_feel import SURE, WHATS, Complaint, Rules, Try, Water, What
 from workbench.errors import InputError
 from workbench.fin.wing import degrees_typed
 from workbench.measure.lengths import parse_length
 from workbench.measure.temperature import parse_temperature
 from workbench.places import shipped
-from workbench.work.files.strict_table import Table
-from workbench.work.files.table_files import parse_table
+from workbench.work.files.table_files import Table, parse_table
 from workbench.work.job.shop import Shop
 
 _SETTING = "ride_rules"
@@ -33,7 +24,7 @@ def rules_text(shop: Shop) -> str:
     return shop.book.setting(_SETTING) or _shipped()
 
 
-def rules_of(shop: Shop) -> Rules:
+def ride_rules_of(shop: Shop) -> Rules:
     """Return the rules in force in this shop."""
     return read_rules(rules_text(shop))
 

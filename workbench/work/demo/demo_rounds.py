@@ -20,7 +20,7 @@ from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.work.order.order_file import DEFAULT_TOLERANCE_MM
 from workbench.work.order.rigs import blade_of, method_of, rig_of
-from workbench.work.order.turn_records import SETTLED
+from workbench.work.order.round_records import SETTLED
 
 NAME, SERIAL, RIDER = "Egret 66", "EG66-001", "the boathouse"
 FIRST_BACK, EVERY_DAYS, JOBS = 150, 6, 24

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -45,7 +46,7 @@ from workbench.work.order.rigs import (
     rig_of,
     stud_of,
 )
-from workbench.work.order.shop_policy import FINAL_SETTING, RECEIVED_SETTING, rules_of
+from workbench.work.order.shop_policy import FINAL_SETTING, RECEIVED_SETTING, shop_rules
 from workbench.work.roster.adding import known_ski
 from workbench.work.roster.settings import misfit_lines
 
@@ -235,7 +236,7 @@ def _misfits(book: Book) -> list[str]:
 def _changes(book: Book, brought: Brought, told: Told) -> tuple[Change, ...]:
     """Return the skis whose state is another one than before, or is contradicted; dangers first."""
     touched = book.skis_touched((RECEIVED_SETTING, FINAL_SETTING))
-    rules = rules_of(book)
+    rules = shop_rules(book)
     earlier = rules.without(book.brought_among(rules.ids))
     struck = book.newly_struck(brought)
     out = []
@@ -243,7 +244,7 @@ def _changes(book: Book, brought: Brought, told: Told) -> tuple[Change, ...]:
         some = touched[at : at + SKIS_AT_ONCE]
         came = book.brought_among(some)
         known = [ski for ski in some if ski not in came]
-        facts = book.ski_facts(came, keep=False)
+        facts = book.ski_facts(came, keep=False, fresh=True)
         facts |= book.ski_facts(known, whole=True, keep=False)
         new = book.brought_among(i for ski in known for i in facts[ski].ids)
         told(0)
@@ -331,16 +332,15 @@ def _troubles(book: Book) -> tuple[str, ...]:
 
     A ski that was here before is kept from it as well by a part that was received or corrected.
     """
-    blades: dict[str, Blade] = {}
+    blade_by_id = cache(lambda i: _readable(book, i))
+    studs_by_id = cache(lambda i: book.block(i).studs)
+    fitted = cache(lambda i, blade_id: method_of(book.method(i), blade_by_id(blade_id)))
     out = []
     for ski in _touched(book):
         try:
-            if ski.blade_id not in blades:
-                blades[ski.blade_id] = _readable(book, ski.blade_id)
-            blade = blades[ski.blade_id]
-            rig_of(ski, blade, book.block(ski.block_id).studs)
+            rig_of(ski, blade_by_id(ski.blade_id), studs_by_id(ski.block_id))
             for method_id in ski.methods:
-                method_of(book.method(method_id), blade)
+                fitted(method_id, ski.blade_id)
         except BenchError as why:
             out.append(f"{ski.name} does not fit together: {why}")
     return tuple(out)

@@ -16,6 +16,7 @@ from collections.abc import Generator, Iterable, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
+from itertools import chain, islice
 from pathlib import Path
 from typing import IO, Any
 
@@ -34,7 +35,7 @@ AT_ONCE = 1_000
 LONGEST_LINE = 20_000_000
 """No row of ours takes more: a text has at most a million characters."""
 
-BLOCK = 1 << 20
+BLOCK = 1 << 18
 
 BEGINNING = re.compile(
     rb'\{\n"format": "quarterturn exchange",\n"version": [0-9]+,\n'
@@ -43,7 +44,7 @@ BEGINNING = re.compile(
 """How :func:`text_of` begins every file, byte for byte."""
 
 _HEAD_LINES = 6
-_TABLE = re.compile(r'"([a-z_]+)": \[(\],?)?\n')
+_TABLE = re.compile(r'"([a-z_]+)": \[(\],?)?')
 
 
 def text_of(
@@ -100,8 +101,8 @@ def read_lines(
             come to where.
     """
     file.seek(0)
-    lines = _lines(file, mark)
-    head = "".join(line for _, line in zip(range(_HEAD_LINES), lines, strict=False))
+    lines = chain.from_iterable(_blocks(file, mark))
+    head = "".join(f"{line}\n" for line in islice(lines, _HEAD_LINES))
     if not BEGINNING.match(head.encode()):
         raise OtherLayoutError("its beginning")
     try:
@@ -112,11 +113,14 @@ def read_lines(
     return data, _lots(lines)
 
 
-def _lines(file: IO[bytes], mark: Marker) -> Iterator[str]:
-    while line := file.readline(LONGEST_LINE):
-        mark.add(line)
+def _blocks(file: IO[bytes], mark: Marker) -> Iterator[list[str]]:
+    """Yield the lines without their ends, many at a time."""
+    while block := file.read(BLOCK) + file.readline(LONGEST_LINE):
+        mark.add(block)
+        if not block.endswith(b"\n"):
+            raise OtherLayoutError("its end, or a very long line")
         try:
-            yield line.decode("ascii")
+            yield block[:-1].decode("ascii").split("\n")
         except UnicodeDecodeError:
             raise OtherLayoutError("a letter that is not ASCII") from None
 
@@ -124,7 +128,7 @@ def _lines(file: IO[bytes], mark: Marker) -> Iterator[str]:
 def _lots(lines: Iterator[str]) -> Iterator[tuple[str, int, list[str]]]:
     last = False
     for line in lines:
-        if line == "}\n" and last:
+        if line == "}" and last:
             break
         found = _TABLE.fullmatch(line)
         if found is None or last:
@@ -133,7 +137,7 @@ def _lots(lines: Iterator[str]) -> Iterator[tuple[str, int, list[str]]]:
         if end is None:
             end = yield from _rows(found[1], lines)
         last = end == "]"
-    if [*lines] != ["}\n"]:
+    if [*lines] != ["}"]:
         raise OtherLayoutError("its end")
 
 
@@ -142,17 +146,16 @@ def _rows(table: str, lines: Iterator[str]) -> Generator[tuple[str, int, list[st
     number, more = 0, True
     lot: list[str] = []
     for line in lines:
-        place = f"rows.{table}[{number + len(lot)}]"
         if not more:
-            if line not in ("],\n", "]\n") or not number + len(lot):
-                raise OtherLayoutError(place)
+            if line not in ("],", "]"):
+                raise OtherLayoutError(f"rows.{table}[{number + len(lot)}]")
             if lot:
                 yield table, number, lot
-            return line.strip()
+            return line
         if not line.startswith('{"id": "') or len(line) <= ID_AT:
-            raise OtherLayoutError(place)
-        more = line.endswith(",\n")
-        lot.append(line[:-2] if more else line[:-1])
+            raise OtherLayoutError(f"rows.{table}[{number + len(lot)}]")
+        more = line.endswith(",")
+        lot.append(line[:-1] if more else line)
         if len(lot) == AT_ONCE:
             yield table, number, lot
             number, lot = number + len(lot), []

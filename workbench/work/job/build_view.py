@@ -9,32 +9,25 @@ from typing import TYPE_CHECKING, TypeAlias
 from workbench.errors import BenchError, MissingPartError
 from workbench.fin.frame import Pose
 from workbench.fin.parts.studs import named
-from workbench.fin.plan.expectation import Expected, Explanation
+from workbench.fin.plan.expectation import Expected, expected_after
 from workbench.fin.plan.plan import Plan, Target
+from workbench.fin.plan.remarks import ODD_TILT_RAD
 from workbench.fin.pose.equations import Reading
+from workbench.fin.pose.fit import fit_pose
 from workbench.fin.reading.method import Method
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
+from workbench.measure.units import Unit
 from workbench.records.store import rows
-from workbench.work.job.extra_readings import (
-    beside,
-    contradicted,
-    marks_in_pass,
-    without_marks,
-)
-from workbench.work.job.job_view import JobView
+from workbench.work.job.job_view import CoarseMark, JobView
 from workbench.work.job.ski_state import TAKEN_BACK
 from workbench.work.job.stages import Progress
 from workbench.work.order.rigs import usual_range_mm
-from workbench.work.order.solved_jobs import (
-    expected_of,
-    finer_of,
-    fit_of,
-    made_of,
-    plan_of,
-)
+from workbench.work.order.round_records import live
+from workbench.work.order.solved_jobs import expected_of, finer_of, fit_of, made_of, plan_of
 from workbench.work.trust.caliper_figures import Tools
 from workbench.work.trust.job_reading import Line
+from workbench.work.trust.plausibility import Contradiction, contradictions
 from workbench.work.trust.reading_budget import Taken, readings_of
 from workbench.work.trust.temperature_correction import value_mm
 
@@ -44,7 +37,7 @@ if TYPE_CHECKING:
 Learn: TypeAlias = "Callable[[Plan, Sequence[Target], float], NextAct | None]"
 """What gives the next act by what was learnt, from the plain turns, the targets and the finest."""
 
-Named: TypeAlias = tuple[str, Method, float]
+NamedMethod: TypeAlias = tuple[str, Method, float]
 """A method of a ski: its id, the method and its tolerance (mm)."""
 
 
@@ -61,7 +54,7 @@ class Sources:
     ``guard``: whether the shop keeps a guard band.
     """
 
-    methods: Sequence[Named]
+    methods: Sequence[NamedMethod]
     others: tuple[Method, ...]
     marks: Sequence[tuple[str, Method]]
     other_way: frozenset[str]
@@ -82,10 +75,16 @@ def worked_out(view: JobView, of: Sources, learn: Learn | None = None) -> JobVie
         for line in lines
         if line.now_mm is not None and line.u_mm is not None
     ]
-    coarse = marks_in_pass(of.marks, at)
+    in_round = at.values.get(at.pass_number, {})
+    coarse = [CoarseMark(i, m, tuple(in_round.get(i, ()))) for i, m in of.marks if m.is_coarse]
     borne_out = [m.reading for m in coarse if m.reading is not None]
     pose, plan, why, finer, learnt = _solve(view, lines, (known, borne_out), learn)
-    expected = _expected(view, of)
+    measuring = view.stage == "measuring" and not at.state.stale
+    turned = view.stage == "turning" and at.pass_number and not at.step
+    last = _last_pass(view, of) if measuring or turned else None
+    # What the turns just made should have brought each reading to, while measuring; then until
+    # studs are turned again, which turns the readings bear out.
+    expected = expected_of(rig, *last, of.others) if last and measuring else ()
     return replace(
         view,
         lines=lines,
@@ -94,33 +93,12 @@ def worked_out(view: JobView, of: Sources, learn: Learn | None = None) -> JobVie
         why=why,
         expected=expected,
         left=of.left,
-        marks=beside(coarse, rig, known, pose, expected),
-        contradictions=contradicted(rig, [*known, *borne_out], pose, of.others, view.ski.unit),
-        made=_made(view, of, known),
+        marks=_expected_marks(coarse, rig, known, pose, expected),
+        contradictions=_contradicted(rig, [*known, *borne_out], pose, of.others, view.ski.unit),
+        made=made_of(rig, *last, tuple(known)) if last and turned else (),
         finer=finer,
         learnt=learnt,
     )
-
-
-def _expected(view: JobView, of: Sources) -> tuple[Expected, ...]:
-    """Return what the turns just made should have brought each reading to, while measuring."""
-    if view.stage != "measuring" or view.progress.state.stale:
-        return ()
-    if (last := _last_pass(view, of)) is None:
-        return ()
-    before, turns = last
-    return expected_of(view.rig, before, turns, of.others)
-
-
-def _made(view: JobView, of: Sources, known: Sequence[Reading]) -> tuple[Explanation, ...]:
-    """Return which turns the readings bear out, from the last of a round until studs are turned."""
-    at = view.progress
-    if at.stage != "turning" or not at.pass_number or at.step:
-        return ()
-    if (last := _last_pass(view, of)) is None:
-        return ()
-    before, turns = last
-    return made_of(view.rig, before, turns, tuple(known))
 
 
 def _last_pass(view: JobView, of: Sources) -> tuple[tuple[Reading, ...], tuple[float, ...]] | None:
@@ -128,7 +106,7 @@ def _last_pass(view: JobView, of: Sources) -> tuple[tuple[Reading, ...], tuple[f
 
     None where it was turned by hand: its turns are not known.
     """
-    made = [f for f in view.facts if isinstance(f, rows.PassRow) and f.struck is None][-1]
+    made = live(view.facts, rows.PassRow)[-1]
     if not made.turns:
         return None
     by_stud = {t.stud: -t.turns if t.stud in of.other_way else t.turns for t in made.turns}
@@ -143,14 +121,14 @@ def _taken(view: JobView, of: Sources, number: int) -> dict[str, Taken]:
 
 
 def _taken_in(
-    methods: Sequence[Named], progress: Progress, number: int, tools: Tools
+    methods: Sequence[NamedMethod], progress: Progress, number: int, tools: Tools
 ) -> dict[str, Taken]:
     """Return what was taken in a round by method name: values at 20 degrees where stated."""
     return tools.taken_in([(i, m) for i, m, _ in methods], progress.values.get(number, {}))
 
 
 def standard_u_mm(
-    methods: Sequence[Named], progress: Progress, rig: Rig, tools: Tools
+    methods: Sequence[NamedMethod], progress: Progress, rig: Rig, tools: Tools
 ) -> dict[str, float]:
     """Return the standard uncertainty (mm) of each reading of the round under way, by method id."""
     known = _known(_taken_in(methods, progress, progress.pass_number, tools), rig)
@@ -248,7 +226,7 @@ def _solve(
         )
         result = plan_of(rig, readings, targets, finest_turn)
         finer = None if result.kept else finer_of(rig, readings, targets, finest_turn)
-        plain = without_marks(result)
+        plain = _without_marks(result)
         learnt = learn(plain, targets, finest_turn) if learn is not None and targets else None
         shown = plain if learnt is None else learnt.plan
         return result.fit.pose, shown, None, finer, learnt
@@ -267,3 +245,58 @@ def _pose_alone(rig: Rig, readings: tuple[Reading, ...]) -> Pose | None:
         return fit_of(rig, readings).pose
     except BenchError:
         return None
+
+
+# -- coarse marks, and what more than three readings tell -----------------------------------------
+
+
+def _expected_marks(
+    marks: Sequence[CoarseMark],
+    rig: Rig,
+    fine: Sequence[Reading],
+    pose: Pose | None,
+    foreseen: Sequence[Expected],
+) -> tuple[CoarseMark, ...]:
+    """Return the marks with what the fine readings would give for them, near a known ``pose``.
+
+    Without a pose it is what was ``foreseen`` for them.
+    """
+    if pose is None or not marks:
+        by_name = {e.method.name: e for e in foreseen}
+        return tuple(_with(m, by_name.get(m.method.name)) for m in marks)
+    start = pose if abs(pose.tilt_rad) <= ODD_TILT_RAD else None
+    try:
+        fit = fit_pose(rig.blade, rig.base, fine, start)
+        found = expected_after(rig, fit, [0.0] * 3, [m.method for m in marks])
+    except BenchError:  # said in full where the plan is made
+        return tuple(marks)
+    return tuple(_with(m, e) for m, e in zip(marks, found, strict=True))
+
+
+def _with(mark: CoarseMark, expected: Expected | None) -> CoarseMark:
+    if expected is None:
+        return mark
+    return replace(mark, expected_mm=expected.value_mm, u_mm=expected.u_mm)
+
+
+def _without_marks(plan: Plan) -> Plan:
+    """Return a plan that promises nothing of coarse marks: they only bear the others out."""
+    steps = tuple(
+        replace(s, expect=tuple((m, mm) for m, mm in s.expect if not m.is_coarse))
+        for s in plan.steps
+    )
+    predictions = tuple(p for p in plan.predictions if not p.method.is_coarse)
+    return replace(plan, steps=steps, predictions=predictions)
+
+
+def _contradicted(
+    rig: Rig, readings: Sequence[Reading], pose: Pose | None, others: Sequence[Method], unit: Unit
+) -> tuple[Contradiction, ...]:
+    """Return which of more than three readings the others contradict; nothing without a pose."""
+    if pose is None or len(readings) < 4:
+        return ()
+    try:
+        fit = fit_pose(rig.blade, rig.base, readings, pose)
+        return contradictions(rig, fit, others, unit)
+    except BenchError:  # said in full where the plan is made
+        return ()

@@ -12,8 +12,7 @@ from workbench.measure.lengths import Length, parse_length
 from workbench.measure.units import Unit, other, unit_of
 from workbench.records.store import rows
 from workbench.records.store.values import keepable
-from workbench.work.job.extra_readings import Mark
-from workbench.work.job.job_view import JobView
+from workbench.work.job.job_view import CoarseMark, JobView
 from workbench.work.job.shop import Shop
 from workbench.work.order.order_file import DEFAULT_TOLERANCE_MM
 from workbench.work.order.rigs import row_of_method
@@ -30,7 +29,7 @@ READ_AGAIN = "read again"
 _KINDS: dict[str, Quantity] = {"scale": "tail", "lines": "depth"}
 
 
-def take_mark(shop: Shop, view: JobView, mark: Mark, text: str, unit: Unit) -> JobView:
+def take_mark(shop: Shop, view: JobView, mark: CoarseMark, text: str, unit: Unit) -> JobView:
     """Keep what a mark reads in the round under way; a second number takes the place of the first.
 
     Raises:
@@ -50,7 +49,7 @@ def take_mark(shop: Shop, view: JobView, mark: Mark, text: str, unit: Unit) -> J
     return shop.keep(view, "mark", write)
 
 
-def _understood(mark: Mark, text: str, unit: Unit) -> Length:
+def _understood(mark: CoarseMark, text: str, unit: Unit) -> Length:
     name = mark.method.name
     length = parse_length(text, unit, name)
     exchanged = parse_length(text, other(unit), name)
@@ -62,12 +61,12 @@ def _understood(mark: Mark, text: str, unit: Unit) -> Length:
     return length
 
 
-def _is_likely(mark: Mark, mm: float) -> bool:
+def _is_likely(mark: CoarseMark, mm: float) -> bool:
     near = mark.is_near(mm)
     return abs(mm) <= USUAL_MM if near is None else near
 
 
-def place_words(method: Method, unit: Unit) -> str:
+def mark_place(method: Method, unit: Unit) -> str:
     """Return where a coarse mark is read: its scribe, its scale's zero and its uncertainty."""
     scribe, scale = method.scribe, TRAITS[method.quantity].scale
     if scribe is None or scale is None:
@@ -80,7 +79,7 @@ def place_words(method: Method, unit: Unit) -> str:
     )
 
 
-def off_words(mark: Mark, unit: Unit) -> str:
+def off_words(mark: CoarseMark, unit: Unit) -> str:
     """Return how a mark compares with the fine readings, in a few words."""
     if mark.reading is None:
         return "not read"

@@ -45,7 +45,7 @@ def copied(mm: float, unit: Unit, *, fine: bool = True) -> Typed:
     return Typed(text, unit, parse_length(text, unit).mm)
 
 
-SIGNS = ("+", "-", "\N{MINUS SIGN}")
+CHANGE_SIGNS = ("+", "-", "\N{MINUS SIGN}")
 """What begins a change of a target."""
 
 
@@ -74,7 +74,7 @@ def target_entry(line: Line, text: str, unit: Unit) -> Entry:
     Raises:
         InputError: not a length, nothing read to change, or beyond what this blade can read.
     """
-    if text.strip().startswith(SIGNS):
+    if text.strip().startswith(CHANGE_SIGNS):
         found = _changed(line, text, unit)
     else:
         found = understand(text, unit, line.usual_mm, target_name(line))
@@ -155,7 +155,7 @@ def fits_elsewhere(
     lines: Sequence[Line], line: Line, text: str, unit: Unit, near_mm: float
 ) -> tuple[tuple[Line, Placing], ...]:
     """Return the other readings, each with what the entry would be there, that it comes near."""
-    if text.strip().startswith(SIGNS):
+    if text.strip().startswith(CHANGE_SIGNS):
         return ()  # a change is as near to any reading
     out = []
     for other in lines:

@@ -22,14 +22,19 @@ from workbench.work.job.job_view import WING_AIM, JobView
 from workbench.work.job.open_book import WITHOUT_LEARNED, OpenBook
 from workbench.work.job.ski_state import TAKEN_BACK
 from workbench.work.job.stages import Event, check_can
+from workbench.work.order.round_records import (
+    SETTLED,
+    TURN_ANSWERS,
+    TurnAnswer,
+    parts_text,
+    turn_in,
+)
 from workbench.work.order.shop_policy import default_finest
-from workbench.work.order.turn_records import SETTLED, TURN_ANSWERS, TurnAnswer, turn_in
-from workbench.work.order.versions import parts_text
 from workbench.work.text.words import error_words
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.wing_setup import hold_number, wing_setup
 
-T = TypeVar("T")
+_T = TypeVar("_T")
 
 
 class ChangedError(InputError):
@@ -52,7 +57,7 @@ class Shop(OpenBook):
     Every method that is given a view writes by :meth:`act`, notes alone excepted.
     """
 
-    def act(self, view: JobView, event: Event | None, write: Callable[[JobView], T]) -> T:
+    def act(self, view: JobView, event: Event | None, write: Callable[[JobView], _T]) -> _T:
         """Let ``write`` keep something about a ski by what was seen of it, in one transaction.
 
         It is called with the job as the book has it then. ``event`` is what has to be allowed; None
@@ -72,7 +77,7 @@ class Shop(OpenBook):
         self.act(view, event, write)
         return self.view(view.job.id)
 
-    def _act(self, view: JobView, event: Event | None, write: Callable[[JobView], T]) -> T:
+    def _act(self, view: JobView, event: Event | None, write: Callable[[JobView], _T]) -> _T:
         now = self._as_seen(view)
         if event is not None:
             check_can(now.progress, event)
@@ -428,9 +433,8 @@ class Shop(OpenBook):
         """
         if finest_turn is None:
             finest_turn = default_finest(self.book)
-        return self.book.add_job(
-            ski_id, self.day, due, finest_turn=finest_turn, who=self.who, kind=kind, note=note
-        )
+        how = rows.JobTerms(kind, note, finest_turn)
+        return self.book.add_job(ski_id, self.day, due, who=self.who, how=how)
 
     def remember(self, name: str, value: str) -> None:
         """Keep a setting of the bench, such as the ski in hand."""

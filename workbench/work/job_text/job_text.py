@@ -11,11 +11,19 @@ from collections.abc import Iterable, Iterator, Sequence
 from workbench.fin.plan.plan import StudTurn
 from workbench.measure.display import change_between, fine_text, length_text
 from workbench.measure.units import MM_PER, Unit
-from workbench.records.store import rows
-from workbench.work.job.coarse_marks import off_words
-from workbench.work.job.job_view import JobView, RosterLine
+from workbench.work.job.coarse_marks import mark_place, off_words
+from workbench.work.job.job_view import CoarseMark, JobView, RosterLine
 from workbench.work.job.temperature import in_force_words
-from workbench.work.job_text.budget_explained import doubtful_words
+from workbench.work.job_text.budget_explained import (
+    budget_lines,
+    budget_report,
+    doubtful_words,
+    improve_words,
+    meaning_words,
+    origins_of,
+    trust_of,
+)
+from workbench.work.job_text.how_to_hold import hold_words, place_words
 from workbench.work.job_text.importance import (
     Importance,
     Said,
@@ -43,7 +51,7 @@ def job_lines(view: JobView, unit: Unit, number: int, line: RosterLine, ski: str
     return [
         *ski_lines(view, number, line, not ski),
         *next_lines(view, ski),
-        *reading_lines(view, unit),
+        *job_reading_lines(view, unit),
         *mark_lines(view, unit),
         *turn_lines(view, unit),
         *wing_lines(view),
@@ -90,7 +98,7 @@ def refused_words(view: JobView, ski: str) -> str:
     return f"do this first: {task.words} {typed(task.commands[0], ski)}"
 
 
-def reading_lines(view: JobView, unit: Unit) -> list[str]:
+def job_reading_lines(view: JobView, unit: Unit) -> list[str]:
     """Return each reading: its method, as received, now, its target, and how it compares."""
     if view.job.kind == "recheck":
         read = [(n, x) for n, x in enumerate(view.lines, 1) if x.locked_mm is not None]
@@ -202,12 +210,11 @@ def wing_lines(view: JobView) -> list[str]:
     if not view.ski.has_wing:
         return []
     if view.stage == "wing":
-        from workbench.advice.wing_steps import SOURCE, STEPS
+        from workbench.advice.checklists import STEPS, WING_SOURCE
 
         steps = [f"Wing {i}: {s.name}: {s.words}" for i, s in enumerate(STEPS, 1)]
-        return [*steps, f"Wing: {SOURCE}."]
-    kept = [f for f in view.facts if isinstance(f, rows.WingSetting) and f.struck is None]
-    return [f"Wing: {setting_words(kept[-1])}"] if kept else []
+        return [*steps, f"Wing: {WING_SOURCE}."]
+    return [f"Wing: {setting_words(view.wing_set)}"] if view.wing_set is not None else []
 
 
 def warning_lines(view: JobView, unit: Unit) -> list[str]:
@@ -327,3 +334,64 @@ def _stud_report(turn: StudTurn) -> Json:
         "direction": turn.direction,
         "clockwise": turn.stud.clockwise(turn.turns) if turn.turns else None,
     }
+
+
+def how_taken_lines(view: JobView, unit: Unit, one: Line | None = None) -> list[str]:
+    """Return how each reading is taken, or one of them, and how sure it is once it is taken."""
+    out: list[str] = []
+    for number, line in enumerate(view.lines, 1):
+        if one is not None and line.method_id != one.method_id:
+            continue
+        name = f"Reading {number}"
+        out += [f"{name}: {clean(line.method.name)}", clean(place_words(line.method, unit))]
+        out += list(hold_words(line.method))
+        out += [f"{name}: {clean(words)}" for words in trust_lines(view, line, unit)]
+    return out
+
+
+def trust_lines(view: JobView, line: Line, unit: Unit) -> list[str]:
+    """Return what a reading of this round means and how sure it is; nothing before it is taken."""
+    if line.taken is None:
+        return []
+    trust = trust_of(view, line)
+    origins = [f"{what}: {whence}" for what, whence in origins_of(trust)]
+    budget = budget_lines(trust, unit)
+    return [*meaning_words(trust, unit), *origins, *budget, improve_words(trust, unit)]
+
+
+def how_taken_report(view: JobView, unit: Unit, one: Line | None = None) -> dict[str, object]:
+    """Return how each reading is taken, or one of them, and its budget once it is taken."""
+    return {
+        "unit": unit,
+        "ski": view.ski.name,
+        "readings": [
+            {
+                "number": number,
+                "method": line.method.name,
+                "place": place_words(line.method, unit),
+                "hold": list(hold_words(line.method)),
+                "budget": budget_report(trust_of(view, line), unit) if line.taken else None,
+            }
+            for number, line in enumerate(view.lines, 1)
+            if one is None or line.method_id == one.method_id
+        ],
+    }
+
+
+def all_mark_lines(view: JobView, unit: Unit) -> list[str]:
+    """Return every coarse mark of the blade: where it is read, what it should read, and reads."""
+    out: list[str] = []
+    for number, mark in enumerate(view.marks, 1):
+        out += _mark(number, mark, unit)
+    return out or ["No coarse mark on this blade yet: quarterturn add-mark NAME"]
+
+
+def _mark(number: int, mark: CoarseMark, unit: Unit) -> list[str]:
+    name = f"Mark {number}"
+    out = [f"{name}: {clean(mark.method.name)}", mark_place(mark.method, unit)]
+    if mark.expected_mm is not None:
+        out.append(f"{name} by the readings: {length_text(mark.expected_mm, unit)} {unit}")
+    if mark.reading is not None:
+        read = f"{length_text(mark.reading.value_mm, unit)} {unit}"
+        out.append(f"{name} read: {read}, {off_words(mark, unit)}")
+    return out

@@ -19,10 +19,10 @@ from workbench.work.job_text.view_words import (
     SETTLE,
     act_due,
     check_name,
-    learnt_words,
+    learnt_act_words,
     leave_words,
     lock_words,
-    missing_words,
+    missing_parts_words,
     no_turn_why,
     no_turn_words,
     reading_due,
@@ -62,10 +62,6 @@ class Hand(Protocol):
         """The index of the line chosen by hand, or None."""
 
     @property
-    def line_index(self) -> int:
-        """The index of the line that an entry goes to."""
-
-    @property
     def line(self) -> Line | None:
         """The line that an entry goes to, or None."""
 
@@ -85,7 +81,7 @@ def check_keys(view: JobView, hand: Hand) -> str:
     """Return which item of the check + ticks; Enter begins it."""
     if not hand.hands_on or view.check_due is None:
         begins = f"Enter begins the {check_name(view).lower()}."
-        missing = missing_words(view) if view.stage == "waiting" else ""
+        missing = missing_parts_words(view) if view.stage == "waiting" else ""
         ways = f"{missing} yet; {_parts_by(view)}, or 'another' to choose."
         return f"{begins} {ways}" if missing else begins
     return f"+ or space ticks: {view.check_due.words}"
@@ -201,10 +197,10 @@ def turn_keys(view: JobView, hand: Hand) -> str:
     due = act_due(view)
     if due.do == "seat":
         return f"{step_words(due)} {CAUTION_SNUG} Enter when both are done."
-    if (missing := missing_words(view)) and due.do == "loosen":
+    if (missing := missing_parts_words(view)) and due.do == "loosen":
         by_hand = "Or turn as you judge: loosen the bolts; Enter when done"
         return f"{missing} yet; {_parts_by(view)}. {by_hand}."
-    told = learnt_words(view, hand.unit) if due.do == "loosen" else ""
+    told = learnt_act_words(view, hand.unit) if due.do == "loosen" else ""
     if told:
         return f"{told} Loosen the bolts first; Enter when done."
     return f"{step_words(due, view.rules.dial)} Enter when done."
@@ -219,9 +215,9 @@ def turn_task(view: JobView) -> Task:
         finer = f"a finer turn ({turn_text(view.finer)} would do)" if view.finer else "a finer turn"
         words = f"{why[0].upper()}{why[1:]}: {finer}, or keep it as it is."
         return Task(words, ("finest TURN", "accept --as-is"))
-    told = learnt_words(view, view.ski.unit) if act_due(view).do == "loosen" else ""
+    told = learnt_act_words(view, view.ski.unit) if act_due(view).do == "loosen" else ""
     words = step_words(act_due(view), view.rules.dial)
-    if missing := missing_words(view):
+    if missing := missing_parts_words(view):
         told = "" if view.progress.step else f"{missing} yet, so no turns are told."
         commands = ("done", "trace FILE --name NAME", "wear SKI --blade BLADE --reason WORDS")
         return Task(f"{told} {words}".strip(), commands[: 1 if view.progress.step else 3])
@@ -230,7 +226,7 @@ def turn_task(view: JobView) -> Task:
 
 def on_target_words(view: JobView, unit: Unit) -> str:
     """Return that the readings are within tolerance, by what was learnt where turns go by that."""
-    return learnt_words(view, unit) or leave_words(view)
+    return learnt_act_words(view, unit) or leave_words(view)
 
 
 # -- the sign-off and after ------------------------------------------------------------------------
@@ -242,8 +238,8 @@ def sign_off_keys(view: JobView, hand: Hand) -> str:
     if due == "barred":
         return f"Not to be signed off: {view.progress.state.bars}."
     offered = view.lock_due is not None and not hand.hands_on
-    if hand.who and (due == "after-lock" or offered):
-        name = view.lines[hand.line_index].method.name
+    if hand.who and hand.line is not None and (due == "after-lock" or offered):
+        name = hand.line.method.name
         skip = "." if due == "after-lock" else "; or Enter goes on without it."
         return f"{lock_words(name)}, and type it{skip}"
     if not hand.who:

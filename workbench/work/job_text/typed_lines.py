@@ -18,11 +18,10 @@ from workbench.work.job.entry import (
     target_name,
     target_question,
 )
-from workbench.work.job.extra_readings import Mark
-from workbench.work.job.job_view import JobView, RosterLine
+from workbench.work.job.job_view import CoarseMark, JobView, RosterLine
 from workbench.work.job.shop import Shop
+from workbench.work.job_text.setting_words import serial_in
 from workbench.work.job_text.view_words import doubt_question, sent_twice_question
-from workbench.work.text.setting_code import serial_in
 from workbench.work.text.words import clean
 from workbench.work.trust.job_reading import Line
 
@@ -92,7 +91,7 @@ def _short(number: int, line: RosterLine) -> str:
     return f"{number} {clean(line.ski_name[:40])}{serial}"
 
 
-def take(shop: Shop, line: RosterLine) -> None:
+def take_ski(shop: Shop, line: RosterLine) -> None:
     """Take a ski of the queue in hand, here and for the bench."""
     shop.remember(_IN_HAND, line.job_id)
 
@@ -146,7 +145,7 @@ def line_meant(view: JobView, text: str) -> Line:
     return view.lines[at]
 
 
-def mark_meant(view: JobView, text: str) -> Mark:
+def mark_meant(view: JobView, text: str) -> CoarseMark:
     """Return the coarse mark that is meant, by its name or number."""
     at = _meant(text, [mark.method for mark in view.marks], "mark")
     return view.marks[at]
@@ -165,7 +164,7 @@ def _meant(text: str, methods: Sequence[Method], field: str) -> int:
     raise InputError(field, text, f"one of these by name or number: {names or 'none'}")
 
 
-def reading_meant(
+def placing_meant(
     view: JobView, line: Line, text: str, unit: Unit, shown_in: Unit, *, sure: bool
 ) -> Placing:
     """Return what a typed reading means; the point of bare digits is placed as on the bench.
@@ -184,7 +183,7 @@ def reading_meant(
 
 
 def target_meant(view: JobView, line: Line, text: str, unit: Unit, *, sure: bool) -> Placing:
-    """Return what a typed target means; raises as :func:`reading_meant` does."""
+    """Return what a typed target means; raises as :func:`placing_meant` does."""
     found = target_entry(line, text, unit)
     asked = found.question
     if found.is_clear:

@@ -7,16 +7,17 @@ from __future__ import annotations
 
 from typing import Literal, TypeAlias
 
-from workbench.advice.torque import note_for
+from workbench.advice.checklists import note_for
 from workbench.fin.plan.plan import Step
 from workbench.fin.plan.remarks import COVERAGE
 from workbench.measure.display import fine_text, turn_text
-from workbench.measure.slips import same_digits
+from workbench.measure.doubtful import same_digits
 from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.stages import NOT_RELEASED, way_on
+from workbench.work.order.round_records import live
 from workbench.work.text.words import (
     CAUTION_EDGES,
     CAUTION_LOOSEN,
@@ -133,7 +134,7 @@ def since_left(view: JobView, line: Line, mm: float, shown_in: Unit) -> str:
 
 def sent_twice_question(view: JobView, line: Line, text: str) -> str:
     """Return the question about the digits of the reading kept just before, or nothing."""
-    kept = [f for f in view.facts if isinstance(f, rows.Reading) and f.struck is None]
+    kept = live(view.facts, rows.Reading)
     if not kept or kept[-1].method_id == line.method_id or not same_digits(kept[-1].text, text):
         return ""
     if kept[-1].pass_number != view.progress.pass_number:
@@ -168,7 +169,7 @@ def within_words(view: JobView) -> str:
     return "On target" if sure else "On target, within caliper doubt"
 
 
-def learnt_words(view: JobView, unit: Unit) -> str:
+def learnt_act_words(view: JobView, unit: Unit) -> str:
     """Return the next act by what was learnt, with how sure it is; or nothing."""
     if view.learnt is None or view.stage not in ("turning", "within"):
         return ""
@@ -188,7 +189,7 @@ def no_turn_why(view: JobView) -> str:
                 f"tolerance of {fine_text(line.tolerance_mm, unit)}"
             )
     if view.learnt is not None:
-        words = learnt_words(view, view.ski.unit).rstrip(".")
+        words = learnt_act_words(view, view.ski.unit).rstrip(".")
         return f"{words[0].lower()}{words[1:]}"
     return "no turn this coarse comes closer"
 
@@ -221,7 +222,7 @@ NO_TURNS = "No turns: see the warning"
 MAKERS_FIRST = "The maker's instructions, event rules and a qualified technician come first."
 
 
-def missing_words(view: JobView) -> str:
+def missing_parts_words(view: JobView) -> str:
     """Return which parts are not known yet, as the begin of a sentence; or nothing."""
     return " and ".join(f"{'no' if i else 'No'} {p}" for i, p in enumerate(view.rig.missing))
 

@@ -17,12 +17,7 @@ from workbench.measure.units import Unit
 from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.work.learn.kept_rounds import open_in, rounds_of_ski
-from workbench.work.learn.teaching import (
-    kernel_round,
-    learnt_from,
-    takes_of,
-    teaching_of,
-)
+from workbench.work.learn.teaching import kernel_round, learnt_from, takes_of, teaching_of
 from workbench.work.order.learned_turns import (
     act_sentence,
     job_now,

@@ -172,8 +172,4 @@ def carried_words(found: Carried, unit: Unit) -> list[str]:
     return out
 
 
-_DIFFERS = {
-    "area": "exposed area",
-    "forward": "centroid forward",
-    "out": "centroid out",
-}
+_DIFFERS = {"area": "exposed area", "forward": "centroid forward", "out": "centroid out"}

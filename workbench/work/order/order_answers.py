@@ -41,8 +41,7 @@ from workbench.work.text.words import (
     step_words,
     turn_words,
 )
-from workbench.work.trust.overdetermined import agreement_report, agreement_words
-from workbench.work.trust.plausibility import suspects_of
+from workbench.work.trust.plausibility import agreement_report, agreement_words, suspects_of
 
 
 def order_plan(order: Order) -> Plan:
@@ -143,15 +142,17 @@ def restate_report(order: Order, methods: Sequence[Method], skip: bool = False) 
     return {
         "unit": order.unit,
         "pose": {"now": pose_report(fit.pose, per)},
-        "restated": [values.get(m.name) or _unread(m) for m in methods],
+        "restated": [
+            values.get(m.name)
+            or {"method": m.name, "reading": None, "u": None, "trouble": _MEETS_NOTHING}
+            for m in methods
+        ],
         "exposed": exposed_report(exposure_at(order.rig, fit.pose, fit), order.unit),
         "warnings": [remark_words(r, order.unit) for r in remarks],
     }
 
 
-def _unread(method: Method) -> dict[str, Any]:
-    trouble = "the caliper would meet no part of the blade"
-    return {"method": method.name, "reading": None, "u": None, "trouble": trouble}
+_MEETS_NOTHING = "the caliper would meet no part of the blade"
 
 
 def _values(order: Order, fit: Fit, methods: Sequence[Method], pose: Pose) -> list[dict[str, Any]]:
@@ -168,11 +169,7 @@ def _values(order: Order, fit: Fit, methods: Sequence[Method], pose: Pose) -> li
 
 def pose_report(pose: Pose, per: float) -> dict[str, float]:
     """Return a pose as data; ``per``: the mm of a unit."""
-    return {
-        "x": pose.x_mm / per,
-        "y": pose.y_mm / per,
-        "tilt_deg": math.degrees(pose.tilt_rad),
-    }
+    return {"x": pose.x_mm / per, "y": pose.y_mm / per, "tilt_deg": math.degrees(pose.tilt_rad)}
 
 
 def _stud(turn: StudTurn, per: float) -> dict[str, Any]:
@@ -209,7 +206,12 @@ def turns_table(order: Order, result: Plan) -> str:
     lines = [_pose_line("Pose now", result.fit.pose, unit)]
     lines.append(_pose_line("Pose wanted", result.wanted, unit))
     heads = ["stud", "turn", "exact turns", f"travel ({unit})"]
-    lines += ["", *_columns(heads, [_stud_row(t, unit) for t in result.turns])]
+    studs = [
+        [clean(t.stud.said), turn_words(t), exact_words(t),
+         change_text(t.travel_mm, unit, FINE[unit])]
+        for t in result.turns
+    ]  # fmt: skip
+    lines += ["", *_columns(heads, studs)]
     heads = ["reading", "now", "target", "after", "off", ""]
     lines += ["", *_columns(heads, [_reading_row(p, unit) for p in result.predictions])]
     lines += ["", "Steps"]
@@ -227,11 +229,6 @@ def turns_table(order: Order, result: Plan) -> str:
     lines += _warnings([remark_words(r, unit, finer) for r in result.remarks])
     lines += ["", CAUTION_EDGES, CAUTION_RIDE]
     return "\n".join(lines)
-
-
-def _stud_row(turn: StudTurn, unit: Unit) -> list[str]:
-    travel = change_text(turn.travel_mm, unit, FINE[unit])
-    return [clean(turn.stud.said), turn_words(turn), exact_words(turn), travel]
 
 
 def _reading_row(prediction: Prediction, unit: Unit) -> list[str]:

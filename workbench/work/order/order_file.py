@@ -13,8 +13,7 @@ from pathlib import Path
 from workbench.errors import InputError
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import MOST_HOLES, Blade, Hole
-from workbench.fin.parts.studs import Hand, Stud, Touches, check_studs
-from workbench.fin.parts.threads import lead_of_thread, lead_of_tpi
+from workbench.fin.parts.studs import Hand, Stud, Touches, check_studs, lead_of_thread, lead_of_tpi
 from workbench.fin.plan.plan import Target
 from workbench.fin.pose.equations import Reading
 from workbench.fin.reading.method import PARTS, Method, Scribe, Station
@@ -23,13 +22,7 @@ from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 from workbench.measure.lengths import check_finest, parse_turn
 from workbench.measure.units import MM_PER, MM_PER_INCH, Unit, check_unit
-from workbench.work.files.strict_table import (
-    Table,
-    as_list,
-    as_number,
-    under,
-)
-from workbench.work.files.table_files import read_table_file
+from workbench.work.files.table_files import Table, as_list, as_number, read_table_file, under
 from workbench.work.trust.reading_budget import Taken, readings_of
 
 DEFAULT_TOLERANCE_MM = 0.002 * MM_PER_INCH

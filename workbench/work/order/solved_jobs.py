@@ -97,10 +97,7 @@ def expected_of(
 
 @lru_cache(maxsize=KEPT)
 def made_of(
-    rig: Rig,
-    before: tuple[Reading, ...],
-    turns: tuple[float, ...],
-    after: tuple[Reading, ...],
+    rig: Rig, before: tuple[Reading, ...], turns: tuple[float, ...], after: tuple[Reading, ...]
 ) -> tuple[Explanation, ...]:
     """Return which turns the readings after a round bear out, the best explanation first.
 

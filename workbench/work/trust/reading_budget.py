@@ -22,11 +22,7 @@ from workbench.measure.budget import (
     Contribution,
     reading_budget_mm,
 )
-from workbench.measure.calipers import (
-    DEPTH_AND_INSIDE_MM,
-    LONGEST_MM,
-    din862_mpe_mm,
-)
+from workbench.measure.calipers import DEPTH_AND_INSIDE_MM, LONGEST_MM, din862_mpe_mm
 from workbench.measure.repeats import mean_of
 from workbench.work.trust.shop_scatter import StudyScatter
 

@@ -20,7 +20,7 @@ TOO_SMALL = "below what we can measure"
 
 Nearness = Literal["sure", "unsure", "out"]
 
-SIGNS: dict[Nearness, tuple[str, str]] = {
+NEARNESS_SIGNS: dict[Nearness, tuple[str, str]] = {
     "sure": ("=", "within"),
     "unsure": ("≈", "unsure"),
     "out": ("!", "out"),

@@ -20,10 +20,10 @@ from workbench.fin.plan.found_block import FoundBlock
 from workbench.frozen import dataclass
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop
-from workbench.work.parts.measured_block import (
+from workbench.work.roster.measured_block import (
     LEAN_ACCEPTED,
-    NAMES,
     PLACE_ACCEPTED,
+    STUD_NAMES,
     THREAD_ACCEPTED,
     TIP_ACCEPTED,
     drawn_block,
@@ -71,7 +71,7 @@ class MeasureForm(Form):
             Field("name", "Block", "a name of its own"),
             Field("finest_turn", "Finest turn", "1/4, 1/8, 1/16 ...; 0 is exact; blank: 1/8"),
         ]
-        for name in NAMES:
+        for name in STUD_NAMES:
             as_before = "" if name == "front" else "blank: as of the stud before; "
             fields += [
                 Field(f"{name}_at", f"{name} place", f"{PLACES[name]} ({unit}): {PLACE_ACCEPTED}"),

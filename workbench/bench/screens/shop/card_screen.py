@@ -15,11 +15,10 @@ from workbench.bench.draw.text import lines, paragraph, styled
 from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError
 from workbench.work.job.shop import Shop
-from workbench.work.paper.card_text import card_text
 from workbench.work.paper.cards import card_of
-from workbench.work.paper.day_pages import day_text
 from workbench.work.paper.day_sheet import day_sheet
-from workbench.work.paper.printing import Written, write_card, write_sheet
+from workbench.work.paper.printing import Written, card_document, sheet_document
+from workbench.work.paper.text_pages import card_text, day_text
 
 PAGE_WIDTH = 80
 HELD_DOWN_S = 0.6
@@ -99,7 +98,7 @@ class CardScreen(PageScreen):
 
     def write(self) -> Written:
         """Write the card in every format that can be written here."""
-        return write_card(self._shop, self._view)
+        return card_document(self._shop, self._view).write(self._shop)
 
 
 class DaySheetScreen(PageScreen):
@@ -118,4 +117,4 @@ class DaySheetScreen(PageScreen):
 
     def write(self) -> Written:
         """Write the sheet in every format that can be written here."""
-        return write_sheet(self._shop)
+        return sheet_document(self._shop).write(self._shop)

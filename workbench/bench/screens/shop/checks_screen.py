@@ -12,8 +12,7 @@ from functools import partial
 from textual.content import Content
 from textual.events import Key
 
-from workbench.advice.checklists import WING, CheckItem
-from workbench.advice.torque import MAKER_WINS
+from workbench.advice.checklists import MAKER_WINS, WING, CheckItem
 from workbench.bench.bases.lists import ListScreen
 from workbench.bench.bases.prompts import Prompt
 from workbench.bench.draw.text import styled, visible
@@ -21,7 +20,7 @@ from workbench.bench.hand.state import BenchState
 from workbench.errors import InputError
 from workbench.records.store.rows import Checklist
 from workbench.work.job.shop import Shop
-from workbench.work.order.shop_policy import Rules, rules_of
+from workbench.work.order.shop_policy import Rules, shop_rules
 from workbench.work.roster import check_lists
 from workbench.work.roster.check_lists import Torque
 
@@ -56,7 +55,7 @@ class ChecksScreen(ListScreen):
         self.at = 1
 
     def _load(self) -> None:
-        rules = rules_of(self.shop.book)
+        rules = shop_rules(self.shop.book)
         out: list[Item] = []
         for which, title in TITLES.items():
             out.append(Item(heading=title))
@@ -128,7 +127,7 @@ class ChecksScreen(ListScreen):
             acts[char]()
 
     def _change(self, act: Callable[[], object], words: str) -> None:
-        before = rules_of(self.shop.book)
+        before = shop_rules(self.shop.book)
         act()
         self._before.append(before)
         self._load()

@@ -10,7 +10,7 @@ from textual.content import Content
 
 from workbench.bench.draw.text import look_of, padded, styled, visible
 from workbench.records.store.rows import QueueItem
-from workbench.records.tables.find import KnownSki
+from workbench.records.tables.roster import KnownSki
 from workbench.work.job.job_view import RosterLine
 from workbench.work.job_text.importance import Importance, Said
 from workbench.work.roster.queue import ago

@@ -21,7 +21,7 @@ from workbench.bench.hand.state import BenchState
 from workbench.bench.screens.shop.queue_rows import Drawn, Heading, Item, Thing, row
 from workbench.errors import InputError
 from workbench.records.store.rows import QueueItem
-from workbench.records.tables.find import KnownSki
+from workbench.records.tables.roster import KnownSki
 from workbench.work.job.job_view import RosterLine
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.view_words import stage_words

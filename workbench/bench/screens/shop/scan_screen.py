@@ -29,7 +29,13 @@ from workbench.work.drawing.scene import FAINT, LIT, NOW
 from workbench.work.job.shop import Shop
 from workbench.work.trace.look import Look, dots_of
 from workbench.work.trace.scale import Ask
-from workbench.work.trace.tracing import FileTraced, checked_ask, is_known, keep_traced, trace_file
+from workbench.work.trace.tracing import (
+    FileTraced,
+    checked_ask,
+    keep_traced,
+    same_blades,
+    trace_file,
+)
 
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
@@ -152,7 +158,7 @@ class ScanScreen(DrawnCloser):
         file = self._file
         try:
             found = await asyncio.to_thread(trace_file, file.path, file.name, file.ask, told)
-            self._is_new = not is_known(self._shop, found.blade.name)
+            self._is_new = not same_blades(self._shop, found.blade.name)
             self._found = found
         except BrokenOffError:
             return

@@ -30,7 +30,7 @@ from workbench.work.roster.adding import (
 )
 from workbench.work.roster.correction_words import Mended
 from workbench.work.roster.corrections import correct_baseline, correct_studs
-from workbench.work.roster.ski_corrections import changed_words, correct_ski, sheet_of
+from workbench.work.roster.ski_sheet import changed_words, correct_ski, sheet_of
 
 _SHEET = (
     Field("name", "Ski", "as written on the ski, such as Heron 66"),

@@ -28,7 +28,7 @@ from workbench.work.trace.by_calipers import (
     check_words,
     contradiction_words,
     draft_of,
-    keep_blade,
+    keep_by_calipers,
     keep_draft,
 )
 
@@ -205,7 +205,7 @@ class TraceScreen(NumberScreen[rows.Blade]):
         fields = [Field("name", "Name", "of the blade; a name that is there: its new version")]
 
         def save(texts: dict[str, str]) -> object:
-            return keep_blade(self.shop, self.tracing, texts["name"])[0]
+            return keep_by_calipers(self.shop, self.tracing, texts["name"])[0]
 
         return Form("Keep the traced blade", fields, save)
 

@@ -24,7 +24,7 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import ChangedError, Shop
 from workbench.work.offsets.as_read import (
     HOW_ACCEPTED,
-    How,
+    HowRead,
     Ours,
     Theirs,
     aim_as_read,
@@ -68,7 +68,7 @@ class AsReadScreen(NumberScreen[bool]):
         super().__init__(state.unit)
         assert state.view is not None
         self.shop, self.view, self._mode = shop, state.view, state.drawing
-        self._ways: list[list[How]] = [list(ways(shop, self.view, q)) for q in QUANTITIES]
+        self._ways: list[list[HowRead]] = [list(ways(shop, self.view, q)) for q in QUANTITIES]
         self._how = [0, 0, 0]
         self._theirs: list[Theirs | None] = [None, None, None]
         self._at = 0
@@ -83,7 +83,7 @@ class AsReadScreen(NumberScreen[bool]):
     # -- what is shown ---------------------------------------------------------------------------
 
     @property
-    def how(self) -> How | None:
+    def how(self) -> HowRead | None:
         """How the marked number was measured; None where this blade has no such method."""
         known = self._ways[self._at]
         return known[self._how[self._at] % len(known)] if known else None
@@ -165,7 +165,7 @@ class AsReadScreen(NumberScreen[bool]):
         quantity = QUANTITIES[self._at]
         fields = (Field("how", "How", f"for example '{quantity} 0.15..0.3'; {HOW_ACCEPTED}"),)
 
-        def save(texts: dict[str, str]) -> How:
+        def save(texts: dict[str, str]) -> HowRead:
             how = how_meant(self.shop, self.view, texts["how"], self.unit)
             if how.method.quantity != quantity:
                 raise InputError("how", texts["how"], f"a way to measure the {quantity}")
@@ -174,7 +174,7 @@ class AsReadScreen(NumberScreen[bool]):
         return Form(f"How their {quantity} was measured", fields, save)
 
     def _stated(self, how: object) -> None:
-        if isinstance(how, How):
+        if isinstance(how, HowRead):
             self._ways[self._at].append(how)
             self._how[self._at] = len(self._ways[self._at]) - 1
             self._read_anew()

@@ -19,13 +19,12 @@ from workbench.measure.display import length_text
 from workbench.measure.units import Unit
 from workbench.work.job.coarse_marks import (
     add_mark,
+    mark_place,
     off_words,
-    place_words,
     suspect_words,
     take_mark,
 )
-from workbench.work.job.extra_readings import Mark
-from workbench.work.job.job_view import JobView
+from workbench.work.job.job_view import CoarseMark, JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import refusal
 
@@ -66,7 +65,7 @@ class MarksScreen(NumberScreen[None]):
     # -- what is shown ---------------------------------------------------------------------------
 
     @property
-    def marked(self) -> Mark | None:
+    def marked(self) -> CoarseMark | None:
         """The coarse mark that a number goes to."""
         marks = self.view.marks
         return marks[min(self._at, len(marks) - 1)] if marks else None
@@ -92,7 +91,7 @@ class MarksScreen(NumberScreen[None]):
             out.append(count_line(self._at, len(marks)))
         return lines(out)
 
-    def _line(self, mark: Mark, here: bool, name_room: int) -> Content:
+    def _line(self, mark: CoarseMark, here: bool, name_room: int) -> Content:
         name = visible(mark.method.name, name_room)
         pad = " " * (name_room - styled(name).cell_length)
         expected, reading = mark.expected_mm, mark.reading
@@ -110,7 +109,7 @@ class MarksScreen(NumberScreen[None]):
             words = "A mark is a scribed point on the ski, read on a scale or lines on the blade."
             return lines(paragraph(words, width))
         title = visible(f"Read at the scribe: {mark.method.name} ({self.unit})", width)
-        place = paragraph(place_words(mark.method, self.unit), width, "$ink-faint")
+        place = paragraph(mark_place(mark.method, self.unit), width, "$ink-faint")
         why = refusal(self.view.progress, "mark")
         if why and not self.entry:  # else it would invite what is refused
             waits = paragraph(f"✗ {why}", width, "$state-caution")

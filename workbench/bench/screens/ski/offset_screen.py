@@ -12,11 +12,12 @@ from workbench.bench.draw.text import paragraph, styled, visible
 from workbench.bench.hand.state import BenchState
 from workbench.errors import InputError
 from workbench.measure.display import FINE, change_text
+from workbench.measure.stats.learnt_offset import Restatement
 from workbench.work.job.shop import Shop
 from workbench.work.offsets import offsets, pairs
-from workbench.work.offsets.offset_words import Kind, pair_state, restated_words, summary
+from workbench.work.offsets.offset_words import SaidKind, pair_state, restated_words, summary
 
-_STYLES: dict[Kind, str] = {
+_STYLES: dict[SaidKind, str] = {
     "plain": "", "strong": "bold", "caution": "bold $state-caution", "faint": "$ink-faint",
 }  # fmt: skip
 _NONE = (
@@ -39,8 +40,8 @@ class OffsetScreen(UnitList):
         self._choices = pairs.choices(shop, self.view)
         self._chosen = 0
         self._turned = False
-        self._typed: tuple[pairs.Number, offsets.LearntReading] | None = None
-        self._now: offsets.LearntReading | None = None
+        self._typed: tuple[pairs.Number, Restatement] | None = None
+        self._now: Restatement | None = None
         self._study: offsets.OffsetStudy | None = None
         self._load()
 

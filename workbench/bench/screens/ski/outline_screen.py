@@ -14,7 +14,7 @@ from workbench.fin.frame import Point
 from workbench.measure.units import Unit
 from workbench.work.job.shop import Shop
 from workbench.work.order.rigs import blade_of
-from workbench.work.paper.outline_paper import write_outline
+from workbench.work.paper.printing import outline_document
 from workbench.work.trace.outline import outline_lines
 
 OUTLINE, EDGE, NUMBER, HOLE = "outline", "edge", "number", "hole"
@@ -50,7 +50,7 @@ class OutlineScreen(DrawnCloser):
         if event.key != "f2":
             return False
         try:
-            self.say(write_outline(self._shop, self._row).words)
+            self.say(outline_document(self._shop, self._row).write(self._shop).words)
         except BenchError as why:
             self.say(f"not written: {why}")
         return True

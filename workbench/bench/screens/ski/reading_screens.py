@@ -15,6 +15,7 @@ from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError
 from workbench.measure.budget import Row
 from workbench.measure.display import change_text, fine_text, length_text
+from workbench.measure.stats.learnt_offset import Restatement
 from workbench.measure.units import Unit
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
@@ -32,7 +33,7 @@ from workbench.work.job_text.budget_explained import (
     trust_of,
 )
 from workbench.work.job_text.how_to_hold import Restated, hold_words, place_words, restated
-from workbench.work.offsets.offsets import LearntReading, learnt_beside
+from workbench.work.offsets.offsets import learnt_beside, rests_words
 from workbench.work.order.exposed_words import exposed_words, exposure_at
 from workbench.work.text.words import error_words
 
@@ -240,7 +241,7 @@ class RestateScreen(UnitTable):
         view, unit = state.view, state.unit
         super().__init__(state.keys.of("restate") or "escape", unit)
         self._rows: tuple[Restated, ...] = ()
-        self._learnt: dict[str, LearntReading] = {}
+        self._learnt: dict[str, Restatement] = {}
         self._why = ""
         self._out = exposure_at(view.rig, view.pose) if view.pose is not None else None
         try:
@@ -262,7 +263,7 @@ def restate_table(
     found: tuple[Restated, ...],
     unit: Unit,
     width: int,
-    learnt: Mapping[str, LearntReading] | None = None,
+    learnt: Mapping[str, Restatement] | None = None,
 ) -> Content:
     """Return every method with its reading in both units, its uncertainty and its difference.
 
@@ -305,10 +306,10 @@ def _restated_row(row: Restated, unit: Unit, room: int, width: int) -> list[Cont
     return [styled((text, "bold" if row.read else ""))]
 
 
-def _learnt_rows(found: LearntReading, unit: Unit, room: int, width: int) -> list[Content]:
-    inch, mm = length_text(found.value_mm, "in"), length_text(found.value_mm, "mm")
-    head = f"  {'  learned from pairs':<{room}} {inch:>8} {mm:>8}  {fine_text(found.u_mm, unit):>8}"
+def _learnt_rows(found: Restatement, unit: Unit, room: int, width: int) -> list[Content]:
+    inch, mm = length_text(found.value, "in"), length_text(found.value, "mm")
+    head = f"  {'  learned from pairs':<{room}} {inch:>8} {mm:>8}  {fine_text(found.u, unit):>8}"
     return [
         styled(visible(head, width)),
-        styled((visible(f"    {found.words}", width), "$ink-faint")),
+        styled((visible(f"    {rests_words(found)}", width), "$ink-faint")),
     ]

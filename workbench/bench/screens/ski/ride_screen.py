@@ -14,7 +14,7 @@ from workbench.bench.hand.state import BenchState
 from workbench.errors import InputError
 from workbench.measure.units import Unit
 from workbench.work.advice import rides
-from workbench.work.advice.ride_rules import rules_of
+from workbench.work.advice.ride_rules import ride_rules_of
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.text.local_time import local_day
@@ -138,7 +138,7 @@ class RideScreen(UnitList):
 
 def ride_form(shop: Shop, view: JobView) -> Form:
     """Return the form for what came back from a ride; its result is the note."""
-    listed = rides.listed_complaints(rules_of(shop))
+    listed = rides.listed_complaints(ride_rules_of(shop))
     fields = (
         Field("rider", "Rider", "who rode it", view.ski.rider),
         Field("place", "Where", "which water; may stay blank"),

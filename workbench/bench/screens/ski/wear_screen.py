@@ -20,8 +20,13 @@ from workbench.records.store import rows
 from workbench.work.job.shop import Shop
 from workbench.work.order.carried import CarriedSetting, carried_lines
 from workbench.work.roster.adding import blade_meant, listed
-from workbench.work.roster.ski_corrections import METHODS, change_worn
-from workbench.work.roster.wear import FOLLOWS, last_carried, methods_text
+from workbench.work.roster.ski_sheet import (
+    FOLLOWS,
+    METHODS,
+    change_worn,
+    last_carried,
+    methods_text,
+)
 
 if TYPE_CHECKING:
     from workbench.bench.app import Bench

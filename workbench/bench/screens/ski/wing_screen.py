@@ -28,7 +28,7 @@ from workbench.work.trust.wing_setup import (
     change_setup,
     wing_setup,
 )
-from workbench.work.wing import base_curve, wing_report, wing_words
+from workbench.work.wing import base_curve, wing_report
 
 _LEAST_DRAWN = 4
 """Rows below which a drawing says nothing."""
@@ -72,8 +72,8 @@ class WingScreen(UnitList):
             return paragraph(self._why, width, "bold $state-caution")
         out = told(width, "wing", wing_text(report), "bold")
         if report.has_wing:
-            out += told(width, "gauge", wing_words.gauge_words(report))
-        out += told(width, "base", wing_words.base_words(report, self.unit))
+            out += told(width, "gauge", wing_report.gauge_words(report))
+        out += told(width, "base", wing_report.curve_words(report, self.unit))
         if report.curve is not None and not report.curve_in_use:
             out += told(width, "", "! not the ski's base yet: b makes it so", "$state-caution")
         out += told(width, "read by", setup_text(report.setup, self.unit), "$ink-faint")
@@ -107,7 +107,7 @@ class WingScreen(UnitList):
         if report is None:
             return ()
         room = self.query_one("#list", Static).size.height
-        told_here = wing_words.elsewhere_words(report) if report.has_wing else ()
+        told_here = wing_report.elsewhere_words(report) if report.has_wing else ()
         told_here = told_here if room >= _ROOMY else told_here[:1]
         words = paragraphs(told_here, width)
         steps = []
@@ -170,8 +170,8 @@ class WingScreen(UnitList):
 def wing_text(report: wing_report.WingReport) -> str:
     """Return the wing's angle now and the one wanted."""
     if not report.has_wing:
-        return wing_words.NO_WING
-    now = wing_words.when_words(report.setting) if report.setting is not None else "not set yet"
+        return wing_report.NO_WING
+    now = wing_report.when_words(report.setting) if report.setting is not None else "not set yet"
     if report.setting is not None and not report.setting.hold:
         now += "; taken as the shop's"
     wanted = ""

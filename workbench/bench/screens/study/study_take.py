@@ -21,9 +21,8 @@ from workbench.measure.lengths import Entry, Placing
 from workbench.work.job.shop import Shop
 from workbench.work.roster.calipers import standing_words
 from workbench.work.study import studies
-from workbench.work.study.study_words import sentence, state_words
-from workbench.work.trust.study_results import result_of
-from workbench.work.trust.study_view import StudyView, Turn
+from workbench.work.study.study_words import sentence, study_state, whose_words
+from workbench.work.trust.study_results import StudyView, Turn, result_of
 
 _MESSAGE_LINES = 2
 BIG_ROWS, WHO_ROWS = 4, 3
@@ -90,7 +89,7 @@ class TakeScreen(NumberScreen[bool]):
         )
         out = [styled((head, "bold $accent")), self._progress(width), styled("")]
         if due is None:
-            out += [styled((f"● {state_words(self.view)}", "bold $state-within")), styled("")]
+            out += [styled((f"● {study_state(self.view)}", "bold $state-within")), styled("")]
             return lines([*out, *self._outcome(width)])
         out += [*self._who(due, width), styled(""), *self._number(width), styled("")]
         after = self.view.missing[1:2]
@@ -177,7 +176,7 @@ class TakeScreen(NumberScreen[bool]):
         elif self.entry:
             return
         elif char.lower() == "u":
-            self._take_back()
+            self.did(self._take_back)
         elif char.lower() == "r" and self.view.due is None:
             self.close(True)
 
@@ -256,10 +255,10 @@ class TakeScreen(NumberScreen[bool]):
         due, entry = self.view.due, self.entry
         assert due is not None
         try:
-            self.view = studies.take(self.shop, self.view, entry, placing.mm)
-        except BenchError as why:
-            self._look_again()
+            self.view = studies.keep_reading(self.shop, self.view, entry, placing.mm)
+        except BenchError as why:  # such as another bench that was quicker
             self._clear()
+            self.did(self._look_again)
             self.say(f"✗ {why}", "warn")
             return
         self._clear()
@@ -268,19 +267,11 @@ class TakeScreen(NumberScreen[bool]):
         self.say(f"{kept}. {warning}" if warning else kept, "warn" if warning else "done")
 
     def _look_again(self) -> None:
-        try:
-            self.view = studies.view_of(self.shop, self.view.study.id)
-        except BenchError as why:
-            self.say(f"✗ {why}", "warn")
+        self.view = studies.view_of(self.shop, self.view.study.id)
 
     def _take_back(self) -> None:
-        try:
-            self.view, last = studies.take_back(self.shop, self.view)
-        except BenchError as why:
-            self.say(f"✗ {why}", "warn")
-            return
+        self.view, last = studies.take_back(self.shop, self.view)
         if last is None:
             self.say("nothing to take back", "warn")
         else:
-            words = f"{last.person} on {last.part}, trial {last.trial + 1}"
-            self.say(f"taken back: {words}; read it again", "done")
+            self.say(f"taken back: {whose_words(last)}; read it again", "done")
