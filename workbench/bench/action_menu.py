@@ -136,7 +136,7 @@ CHOICES: tuple[Choice, ...] = (
     Choice("temperature", "temperature: to 20 degrees", _SHOP,
         also="warm cold correction", screen="ski.temperature_screen.TemperatureScreen"),
     Choice("study", "repeatability test", _SHOP,
-        also="agree people scatter repeats", screen="study.study_list.open_on", needs_ski=False),
+        also="agree people scatter repeats", screen="study.study_list.StudyList", needs_ski=False),
     Choice("correct_block", "correct this block's studs", _SHOP,
         also="thread tip fix mistake", screen="shop.sheet_forms.BlockForm"),
     Choice("trace", "trace a blade by calipers", _SHOP,
