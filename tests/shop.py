@@ -11,7 +11,7 @@ from functools import cache
 from pathlib import Path
 from typing import assert_never
 
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.measure.display import length_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import MM_PER_INCH

@@ -13,7 +13,7 @@ from shapely.geometry import Polygon
 
 from tests.test_cli import GOOD, ORDER, complaint
 from workbench.cli import main
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 
 Captured = pytest.CaptureFixture[str]
 

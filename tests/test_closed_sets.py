@@ -15,17 +15,16 @@ from typing import Any, get_args
 import pytest
 
 from tests.shop import Fin, advance, at_stage, heron, ski
-from workbench.advice.holds import HOLDS, hold_for
+from workbench.advice.holds import HOLDS
 from workbench.advice.ride_feel import WHAT_WORDS, WHATS
 from workbench.bench.hand.hands import Hands
 from workbench.bench.panels.next_line import next_words
-from workbench.commands.families import FAMILIES
+from workbench.commands import FAMILIES
 from workbench.errors import InputError
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.parts.base import Base
-from workbench.fin.pose.fixed_contacts import closed_form
-from workbench.fin.reading.coarse import Scribe
-from workbench.fin.reading.method import Method
+from workbench.fin.pose.descent import closed_form
+from workbench.fin.reading.method import Method, Scribe
 from workbench.fin.reading.observe import observe
 from workbench.fin.reading.quantities import QUANTITIES, TRAITS, Quantity
 from workbench.measure.calipers import Caliper, judge
@@ -33,16 +32,23 @@ from workbench.records.store import schema
 from workbench.records.store.rows import AnyFact, CurveKind, JobKind, Mark
 from workbench.work.demo.demo import _Player
 from workbench.work.drawing.scene import _jaws, _span, method_caption
-from workbench.work.history.timeline_words import _TELLERS
+from workbench.work.history.timeline import _TELLERS
 from workbench.work.job import stages
-from workbench.work.job.coarse_marks import place_words
+from workbench.work.job.coarse_marks import mark_place
 from workbench.work.job.entry_words import MARK_WORDS, described
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
-from workbench.work.job.stages import ALLOWED, GLYPHS, WORDS, Event, Stage, check_allowed
+from workbench.work.job.stages import (
+    ALLOWED,
+    EVENT_WORDS,
+    STAGE_GLYPHS,
+    Event,
+    Stage,
+    check_allowed,
+)
 from workbench.work.job_text import tasks
-from workbench.work.job_text.next_step import Obstacle
 from workbench.work.job_text.tasks import TASKS, WAYS, caution_words, task_of, tour_words
+from workbench.work.job_text.view_words import Obstacle
 from workbench.work.order.rigs import ANY_FIN_MM, usual_range_mm
 from workbench.work.roster.settings import SETTINGS
 from workbench.work.trust.shop_scatter import StudyScatter, scatter_for
@@ -61,10 +67,10 @@ def polishing(shop: Shop) -> JobView:
 
 
 def test_each_stage_and_each_act_has_its_row() -> None:
-    assert set(GLYPHS) == set(ALLOWED) == set(TASKS) == set(get_args(Stage))
-    assert set(WORDS) == set(get_args(Event))
+    assert set(STAGE_GLYPHS) == set(ALLOWED) == set(TASKS) == set(get_args(Stage))
+    assert set(EVENT_WORDS) == set(get_args(Event))
     assert set().union(*ALLOWED.values()) == set(get_args(Event))
-    assert len(set(GLYPHS.values())) == len(GLYPHS)
+    assert len(set(STAGE_GLYPHS.values())) == len(STAGE_GLYPHS)
 
 
 def test_a_walk_through_every_stage_finds_its_commands_and_its_words(shop: Shop) -> None:
@@ -147,7 +153,7 @@ def chord(**fields: Any) -> Method:
 def test_each_quantity_has_its_row() -> None:
     assert set(TRAITS) == set(QUANTITIES) == set(get_args(Quantity))
     assert set(ANY_FIN_MM) == {*QUANTITIES, "mark"}
-    held = {(hold.quantity, hold.kind) for hold in HOLDS}
+    held = set(HOLDS)
     assert held == {(q, hold) for q in QUANTITIES for hold in TRAITS[q].holds}
     assert set(WHAT_WORDS) == set(WHATS) == {*QUANTITIES, "wing"}
     settings = {s.name for s in SETTINGS if s.name.startswith("tolerance_")}
@@ -174,10 +180,10 @@ def test_an_unknown_quantity_is_read_as_nothing(shop: Shop) -> None:
         lambda: method_caption(fine, meets=True),
         lambda: _jaws(fine, Base(), seen),
         lambda: _span(fine, Base(), seen),
-        lambda: place_words(coarse, "in"),
+        lambda: mark_place(coarse, "in"),
         lambda: fine.read_with,
         lambda: scatter_for([study], fine),
-        lambda: hold_for(NEW, "flat"),
+        lambda: HOLDS[NEW, "flat"],
     ]
     for place in places:
         with pytest.raises((AssertionError, KeyError)):

@@ -20,10 +20,9 @@ from workbench.errors import BenchError, InputError
 from workbench.measure.lengths import parse_length, parse_turn, understand
 from workbench.measure.units import MM_PER
 from workbench.work.advice.ride_rules import read_rules
-from workbench.work.files.strict_table import Table
-from workbench.work.files.table_files import parse_table
+from workbench.work.files.table_files import Table, parse_table
+from workbench.work.order.order_answers import turns_report
 from workbench.work.order.order_file import order_from
-from workbench.work.order.order_json import turns_report
 from workbench.work.roster.baselines import read_baselines
 
 ORDERS = sorted((Path(__file__).parent.parent / "fixtures" / "orders").iterdir())

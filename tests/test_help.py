@@ -18,7 +18,7 @@ from workbench.cli import (
     build_parser,
     main,
 )
-from workbench.commands.families import FAMILIES
+from workbench.commands import FAMILIES
 from workbench.commands.manual import STATUSES, WIDTH, Parser
 
 

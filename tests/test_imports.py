@@ -40,7 +40,7 @@ import asyncio, sys
 from pathlib import Path
 from workbench.bench import start
 from workbench.bench.app import Bench
-from workbench.bench.opens import OPENINGS
+from workbench.bench.action_menu import CHOICES
 from workbench.records.book import Book
 from workbench.work.job.shop import Shop
 
@@ -50,7 +50,8 @@ async def paint():
         async with app.run_test(size=(120, 36)) as pilot:
             await pilot.pause()
             assert app.hands.state.view is not None
-            late = {opening.module for opening in OPENINGS.values()}
+            opened = [f"workbench.bench.screens.{c.screen}" for c in CHOICES if c.screen]
+            late = {name.rpartition(".")[0] for name in opened}
             late |= {"pint", "numpy", "scipy", "sqlite_utils", "click", "tomllib"}
             late |= {f"workbench.bench.{name}" for name in (
                 "bases.forms", "palette", "screens.shop.caliper_screens",

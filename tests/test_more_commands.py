@@ -13,11 +13,11 @@ import pytest
 from tests.by_command import Commands, Refused, Run, fact
 from tests.shop import heron, open_shop, ski, walk_to
 from workbench.work.exchange.csv_out import HISTORY_COLUMNS
-from workbench.work.files.csv_cells import text_in
+from workbench.work.files.csv_cells import cell_text
 from workbench.work.job.job_view import JobView
 from workbench.work.job_text.view_words import trouble_words
 from workbench.work.offsets import pairs
-from workbench.work.roster.ski_corrections import correct_ski
+from workbench.work.roster.ski_sheet import correct_ski
 from workbench.work.study import studies
 from workbench.work.wing.base_curve import latest_curve
 
@@ -321,7 +321,7 @@ def test_any_reading_of_a_study_is_struck_out_unseen_and_its_turn_comes_again(
     assert fact(lines, "Reading 2").endswith(": 2.4510 in")
     with open_shop(book) as shop:
         view = studies.find_study(shop, OURS[1])
-        assert (len(view.live), len(view.struck)) == (8, 2)
+        assert (len(view.live), len(view.readings)) == (8, 10)
 
 
 def test_a_study_takes_its_own_unit_and_asks_about_what_is_odd(run: Run, refused: Refused) -> None:
@@ -493,7 +493,7 @@ def test_a_skis_history_goes_out_as_csv(
     found = [dict(zip(header, row, strict=True)) for row in body]
     entries = json.loads(run("history", "H67-003", "--json")[0])["entries"]
     assert [row["id"] for row in found] == [entry["id"] for entry in entries]
-    assert [text_in(row["words"]) for row in found] == [entry["words"] for entry in entries]
+    assert [cell_text(row["words"]) for row in found] == [entry["words"] for entry in entries]
     (struck,) = [row for row in found if row["struck_out"] == "yes"]
     assert struck["reason"] == "jaw stood on the bevel"
     assert struck["struck_by"]

@@ -12,7 +12,7 @@ from workbench.errors import InputError
 from workbench.fin.wing import angle_of
 from workbench.measure.lengths import check_finest
 from workbench.records.store.row_checks import check_kept_finest
-from workbench.work.files.strict_table import Table
+from workbench.work.files.table_files import Table
 from workbench.work.job.shop import Shop, check_other_eyes, initials_of
 from workbench.work.order.order_file import _finest_turn as order_finest
 from workbench.work.roster.parts_typed import finest_of

@@ -22,8 +22,7 @@ from tests.by_command import demo_of_today
 from tests.shop import demo_file
 from tests.test_help import COMMANDS
 from workbench import cli, commands
-from workbench.commands import output
-from workbench.commands.families import FAMILIES
+from workbench.commands import FAMILIES, output
 from workbench.commands.manual import NO_FACTS
 from workbench.commands.output import BrokenOffError, _Progress, plain, progress
 from workbench.commands.shop.serve_web import BenchServer

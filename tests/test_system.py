@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from workbench import system
-from workbench.bench.continued import take_up_again
+from workbench.bench.terminal import take_up_again
 from workbench.records.backup.place_lock import place_held
 from workbench.records.book import Book
 

@@ -17,24 +17,10 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 from workbench import __version__
-from workbench.commands.families import modules
-from workbench.commands.manual import (
-    Index,
-    Parser,
-    filled,
-    headed,
-    page,
-    summarise,
-)
+from workbench.commands import modules
+from workbench.commands.manual import Index, Parser, filled, headed, summarise
 from workbench.commands.output import facts, reporting, say, say_json
-from workbench.errors import (
-    BenchError,
-    InputError,
-    OutOfReachError,
-    PoseError,
-    RecordsError,
-    shown,
-)
+from workbench.errors import BenchError, InputError, OutOfReachError, PoseError, RecordsError, shown
 from workbench.places import NotShippedError
 
 if TYPE_CHECKING:
@@ -64,8 +50,8 @@ def build_parser(families: Iterable[tuple[str, str]] | None = None) -> argparse.
         prog="quarterturn", description=filled(DESCRIPTION), epilog=EPILOG, formatter_class=Index
     )
     parser.add_argument("--version", action="version", version=f"quarterturn {__version__}")
-    parser.add_argument("--book", metavar="PATH", help="the book to open instead of the shop's own")
-    parser.add_argument("--who", metavar="INITIALS", help="initials that entries are kept under")
+    parser.option("--book", "PATH", "the book to open instead of the shop's own")
+    parser.option("--who", "INITIALS", "initials that entries are kept under")
     parser.set_defaults(whole=build_parser)
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=Parser)
     for heading, module in modules() if families is None else families:
@@ -96,60 +82,51 @@ def _order_commands(commands: argparse._SubParsersAction[Parser]) -> None:
         help="the stud turns that bring a work order's readings to its targets",
         description="Pose now and wanted, exact and rounded stud turns, the steps in order and the "
         "readings to expect.",
+        see="predict, restate",
+        examples=[
+            ("turns heron.toml", "The turns of a work order, as a table."),
+            ("turns - --json", "An order on standard input, for a machine."),
+            ("turns heron.toml --history rounds.jsonl", "With what its rounds so far have taught."),
+        ],
     )
-    turns.add_argument(
+    turns.option(
         "--history",
-        metavar="FILE",
-        help="the rounds of this block and blade so far, JSON lines: the answer learns from them",
+        "FILE",
+        "the rounds of this block and blade so far, JSON lines: the answer learns from them",
     )
     predict = commands.add_parser(
         "predict",
         help="what a work order's readings become after given stud turns",
         description="The readings after these turns. Positive is in, toward the blade.",
+        see="turns",
+        examples=[("predict heron.toml --turn front=+1/4 --turn tail=-0.1", "Two studs turned.")],
     )
-    predict.add_argument(
+    predict.option(
         "--turn",
+        "STUD=TURNS",
+        "a stud and its turns, such as front=+1/4 or tail=-0.1; may be repeated",
         action="append",
         default=[],
-        metavar="STUD=TURNS",
-        help="a stud and its turns, such as front=+1/4 or tail=-0.1; may be repeated",
     )
     restate = commands.add_parser(
         "restate",
         help="convert between methods: what another would read on the same fin",
         description="Convert the fin's readings to other methods of the order.",
+        see="turns",
+        examples=[
+            ('restate heron.toml --by "length, flat"', "What the caliper laid flat would read.")
+        ],
     )
-    restate.add_argument(
+    restate.option(
         "--by",
+        "METHOD",
+        "a method of the order; may be repeated; left out: all of them",
         action="append",
         default=[],
-        metavar="METHOD",
-        help="a method of the order; may be repeated; left out: all of them",
     )
     for command in (turns, predict, restate):
-        command.add_argument(
-            "order", metavar="ORDER", help="a work-order file, TOML or JSON; - is standard input"
-        )
-        command.add_argument("--json", action="store_true", help="print JSON for machines")
-    page(
-        turns,
-        [
-            ("turns heron.toml", "The turns of a work order, as a table."),
-            ("turns - --json", "An order on standard input, for a machine."),
-            ("turns heron.toml --history rounds.jsonl", "With what its rounds so far have taught."),
-        ],
-        ("predict", "restate"),
-    )
-    page(
-        predict,
-        [("predict heron.toml --turn front=+1/4 --turn tail=-0.1", "Two studs turned.")],
-        ("turns",),
-    )
-    page(
-        restate,
-        [('restate heron.toml --by "length, flat"', "What the caliper laid flat would read.")],
-        ("turns",),
-    )
+        command.place("order", "ORDER", "a work-order file, TOML or JSON; - is standard input")
+        command.flag("--json", "print JSON for machines")
 
 
 def _bench_commands(commands: argparse._SubParsersAction[Parser]) -> None:
@@ -158,25 +135,21 @@ def _bench_commands(commands: argparse._SubParsersAction[Parser]) -> None:
         help="open the bench on a scratch book with an invented shop",
         description="Nothing of yours is touched; the scratch book goes when the bench is left, "
         "unless --keep names a place for it.",
-    )
-    demo.add_argument(
-        "--keep", metavar="PATH", help="keep the demo's book at PATH; the next run goes on with it"
-    )
-    demo.add_argument("--tour", action="store_true", help="walk through a first day, step by step")
-    page(
-        demo,
-        [
+        see="begin",
+        examples=[
             ("demo", "The invented shop, afresh."),
             ("demo --keep demo.db --tour", "A first day step by step, in a book that stays."),
         ],
-        ("begin",),
     )
-    paths = commands.add_parser(
+    demo.option("--keep", "PATH", "keep the demo's book at PATH; the next run goes on with it")
+    demo.flag("--tour", "walk through a first day, step by step")
+    commands.add_parser(
         "paths",
         help="say where the book and the settings lie",
         description="The book holds all that was kept, its settings too.",
+        see="backup",
+        examples=[("paths", "The shop's own book.")],
     )
-    page(paths, [("paths", "The shop's own book.")], ("backup",))
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -276,7 +249,7 @@ def _one_line(text: str) -> str:
 
 def _run(args: argparse.Namespace) -> int:
     if hasattr(args, "run"):
-        return int(args.run(args))
+        return int(args.run(args) or DONE)
     if args.command in ("turns", "predict", "restate"):
         return _order(args)
     if args.command == "paths":
@@ -315,43 +288,35 @@ def _order(args: argparse.Namespace) -> int:
 
 def _turns(args: argparse.Namespace, order: Order) -> str | dict[str, object]:
     if args.history is not None:
-        from workbench.work.order.learned_turns import advice_of, advice_report, advice_table
-        from workbench.work.order.round_file import read_rounds
+        from workbench.work.order.learned_turns import (
+            advice_of,
+            advice_report,
+            advice_table,
+            read_rounds,
+        )
 
         advice = advice_of(order, read_rounds(args.history, order))
         return advice_report(advice) if args.json else advice_table(advice)
 
-    from workbench.work.order import order_json
+    from workbench.work.order.order_answers import order_plan, turns_report, turns_table
 
-    result = order_json.plan_of(order)
-    if args.json:
-        return order_json.turns_report(order, result)
-    from workbench.work.order.order_text import turns_table
-
-    return turns_table(order, result)
+    result = order_plan(order)
+    return turns_report(order, result) if args.json else turns_table(order, result)
 
 
 def _predict(args: argparse.Namespace, order: Order) -> str | dict[str, object]:
-    from workbench.work.order import order_json
+    from workbench.work.order.order_answers import predict_report, readings_table
 
-    report = order_json.predict_report(order, _given_turns(args.turn))
-    if args.json:
-        return report
-    from workbench.work.order.order_text import readings_table
-
-    return readings_table(report, "readings", order.unit)
+    report = predict_report(order, _given_turns(args.turn))
+    return report if args.json else readings_table(report, "readings", order.unit)
 
 
 def _restate(args: argparse.Namespace, order: Order) -> str | dict[str, object]:
-    from workbench.work.order import order_json
+    from workbench.work.order.order_answers import readings_table, restate_report
 
     methods = [order.method(name, "--by") for name in args.by] or list(order.methods)
-    report = order_json.restate_report(order, methods, skip=not args.by)
-    if args.json:
-        return report
-    from workbench.work.order.order_text import readings_table
-
-    return readings_table(report, "restated", order.unit)
+    report = restate_report(order, methods, skip=not args.by)
+    return report if args.json else readings_table(report, "restated", order.unit)
 
 
 def _given_turns(texts: Sequence[str]) -> dict[str, float]:

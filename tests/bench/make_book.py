@@ -20,6 +20,7 @@ from time import perf_counter
 
 from workbench.records.book import Book
 from workbench.records.store.rows import (
+    JobTerms,
     Mark,
     Reading,
     RideNote,
@@ -83,7 +84,7 @@ class Writer:
         """Write one job, up to a stage."""
         who = self.random.choice(PEOPLE)
         pen = self.pen
-        job = jobs.add_job(pen, ski.id, day.isoformat(), "", finest_turn=0.125, who=who)
+        job = jobs.add_job(pen, ski.id, day.isoformat(), who=who, how=JobTerms(finest_turn=0.125))
         if until == "waiting":
             return job.id
         for item, listed in CHECKS:

@@ -29,13 +29,12 @@ from typing import Any
 from tests.bench import speed_book
 from tests.bench.speed_paint import use_compiled
 from tests.shop import demo_file, heron, open_shop, ski, walk_to
-from workbench.fin.frame.pose import Pose
-from workbench.fin.plan.goals import goals_of, wanted_pose
+from workbench.fin.frame import Pose
+from workbench.fin.plan.goals import fit_wanted, followed, goals_of
 from workbench.fin.plan.uncertainty import u_turns
-from workbench.fin.pose.equations import Equations
+from workbench.fin.pose.equations import Equations, Reading
 from workbench.fin.pose.fit import fit_pose
 from workbench.fin.pose.starts import about
-from workbench.fin.reading.readings import Reading
 from workbench.fin.reading.rig import Rig
 from workbench.records.store.rows import Taken
 from workbench.work.job.job_view import JobView
@@ -73,9 +72,9 @@ def kernel(rounds: int) -> None:
     def ours() -> object:
         fit = fit_pose(rig.blade, rig.base, readings)
         goals = goals_of(fit, order.targets, 0.05)
-        wanted, gain = wanted_pose(rig, fit, goals)
-        now, then = rig.travels(fit.pose), rig.travels(wanted)
-        return u_turns(rig, fit, now, then, gain)
+        wanted = fit_wanted(rig, fit, goals)
+        now, then = rig.travels(fit.pose), rig.travels(wanted.pose)
+        return u_turns(rig, fit, now, then, followed(wanted, goals))
 
     passes = passes_like(rig, readings)
     few = passes[::20]

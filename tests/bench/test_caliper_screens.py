@@ -15,7 +15,9 @@ from textual.widgets import Static
 from tests.bench.screens import send, slowly
 from tests.shop import NOON, Clock, empty_shop
 from workbench.bench.bases.forms import Form
+from workbench.bench.bases.overlay import KeyLine
 from workbench.bench.draw import themes
+from workbench.bench.hand.state import BenchState
 from workbench.bench.screens.shop.caliper_screens import CaliperScreen
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop
@@ -35,7 +37,8 @@ class Bench(App[None]):
         return themes.VARIABLE_DEFAULTS
 
     def on_mount(self) -> None:
-        self.push_screen(CaliperScreen(self.shop, "in"), lambda _: setattr(self, "closed", 1))
+        screen = CaliperScreen(self.shop, BenchState())
+        self.push_screen(screen, lambda _: setattr(self, "closed", 1))
 
 
 @pytest.fixture
@@ -243,7 +246,7 @@ async def test_a_long_register_keeps_check_and_keys_on_the_screen(
         await pilot.press("up")
         assert "▸ No 39" in shown(app)
         assert "40 of 40" in shown(app)
-        keys = app.screen.query_one("#caliper-keys")
+        keys = app.screen.query_one(KeyLine)
         assert 0 < keys.region.bottom <= size[1] - 1
         assert keys.region.height >= 1
         await pilot.resize_terminal(40, 12)

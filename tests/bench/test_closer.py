@@ -14,9 +14,11 @@ from tests.shop import as_received, ski
 from workbench.bench.bases.view_only import Closer
 from workbench.bench.draw import themes
 from workbench.bench.draw.canvas import Mode
+from workbench.bench.hand.state import BenchState
 from workbench.bench.screens.ski.budget_screen import BudgetScreen, budget_table
 from workbench.bench.screens.ski.hold_screen import HoldScreen
 from workbench.bench.screens.ski.restate_screen import RestateScreen, restate_table
+from workbench.measure.units import Unit
 from workbench.records.store.rows import Pair
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
@@ -63,10 +65,15 @@ def turning(shop: Shop) -> JobView:
     return ski(shop, "Heron 67")
 
 
+def at(view: JobView, line: int = 0, mode: Mode = "braille", unit: Unit = "in") -> BenchState:
+    """Return the bench with a ski in hand, one of its readings chosen."""
+    return BenchState(view=view, selected=line, unit=unit, drawing=mode)
+
+
 MAKERS: tuple[Callable[[Shop], Closer], ...] = (
-    lambda shop: HoldScreen(turning(shop), 0, "in", "braille"),
-    lambda shop: RestateScreen(shop, turning(shop), "in"),
-    lambda shop: BudgetScreen(turning(shop), 0, "in"),
+    lambda shop: HoldScreen(shop, at(turning(shop), 0)),
+    lambda shop: RestateScreen(shop, at(turning(shop))),
+    lambda shop: BudgetScreen(shop, at(turning(shop), 0)),
 )
 EACH = pytest.mark.parametrize("make", MAKERS, ids=["hold", "restate", "budget"])
 
@@ -113,7 +120,7 @@ async def test_how_to_hold_it_stands_with_its_drawing(
     shop: Shop, size: tuple[int, int], mode: Mode
 ) -> None:
     """Words, heights, drawing and the last line all fit, and the contacts are marked."""
-    async with opened(HoldScreen(turning(shop), 2, "in", mode), size) as (app, _):
+    async with opened(HoldScreen(shop, at(turning(shop), 2, mode)), size) as (app, _):
         text = text_of(app)
         assert "length, tips (3 of 3)" in text
         assert "Tips at 0.0100 in over the base." in text
@@ -124,7 +131,7 @@ async def test_how_to_hold_it_stands_with_its_drawing(
 
 
 async def test_arrows_go_through_the_methods_and_round(shop: Shop) -> None:
-    async with opened(HoldScreen(turning(shop), 0, "in", "braille")) as (app, pilot):
+    async with opened(HoldScreen(shop, at(turning(shop), 0))) as (app, pilot):
         assert "back edge of hole '2'" in text_of(app)
         await pilot.press("down")
         assert "tail, upper line (2 of 3)" in text_of(app)
@@ -133,7 +140,7 @@ async def test_arrows_go_through_the_methods_and_round(shop: Shop) -> None:
 
 
 async def test_without_readings_the_drawing_says_that_its_place_is_made_up(shop: Shop) -> None:
-    async with opened(HoldScreen(as_received(shop), 0, "mm", "ascii")) as (app, _):
+    async with opened(HoldScreen(shop, at(as_received(shop), 0, "ascii", "mm"))) as (app, _):
         assert "at a made-up place: not read yet" in text_of(app)
 
 
@@ -141,7 +148,7 @@ async def test_without_readings_the_drawing_says_that_its_place_is_made_up(shop:
 async def test_every_method_stands_in_both_units(shop: Shop, size: tuple[int, int]) -> None:
     """The length flat was not read: in, mm, u and the difference to tips."""
     view = turning(shop)
-    async with opened(RestateScreen(shop, view, "in"), size) as (app, _):
+    async with opened(RestateScreen(shop, at(view)), size) as (app, _):
         text = text_of(app)
         for line in view.lines:
             assert f"● {line.method.name}" in text
@@ -174,7 +181,7 @@ async def test_a_learnt_offset_stands_below_its_method(shop: Shop) -> None:
                 other_mm=float(second) * 25.4,
             ),
         )
-    async with opened(RestateScreen(shop, view, "in"), (120, 36)) as (app, _):
+    async with opened(RestateScreen(shop, at(view)), (120, 36)) as (app, _):
         text = text_of(app)
         tips_mm = view.lines[2].now_mm
         assert tips_mm is not None
@@ -183,7 +190,7 @@ async def test_a_learnt_offset_stands_below_its_method(shop: Shop) -> None:
 
 
 async def test_without_a_pose_it_says_what_is_missing(shop: Shop) -> None:
-    async with opened(RestateScreen(shop, as_received(shop, "2.45"), "in")) as (app, _):
+    async with opened(RestateScreen(shop, at(as_received(shop, "2.45")))) as (app, _):
         text = text_of(app)
         assert "1 of 3 readings are taken in this round" in text
         assert "missing: 'tail, upper line', 'length, tips'" in text
@@ -193,7 +200,7 @@ async def test_without_a_pose_it_says_what_is_missing(shop: Shop) -> None:
 async def test_the_budget_fits_with_its_repeats(shop: Shop, size: tuple[int, int]) -> None:
     """Shares, sums, coverage and the doubtful repeat, down to the last sentence."""
     view = as_received(shop, *SEVEN)
-    async with opened(BudgetScreen(view, 0, "in"), size) as (app, _):
+    async with opened(BudgetScreen(shop, at(view, 0)), size) as (app, _):
         text = text_of(app)
         if size[0] > 80:
             assert "× 1 (normal, type A)" in text
@@ -207,7 +214,7 @@ async def test_the_budget_fits_with_its_repeats(shop: Shop, size: tuple[int, int
 async def test_many_repeats_are_all_there_by_scrolling(shop: Shop) -> None:
     """Sixty do not fit above the last line; down brings the test's name up."""
     view = as_received(shop, *[f"2.45{i:02d}" for i in range(60)])
-    async with opened(BudgetScreen(view, 0, "in")) as (app, pilot):
+    async with opened(BudgetScreen(shop, at(view, 0))) as (app, pilot):
         assert "generalised ESD" not in text_of(app)
         await pilot.press(*["down"] * 20)
         await pilot.pause()
@@ -217,7 +224,10 @@ async def test_many_repeats_are_all_there_by_scrolling(shop: Shop) -> None:
 
 
 async def test_a_reading_not_taken_says_so(shop: Shop) -> None:
-    async with opened(BudgetScreen(as_received(shop), 1, "in")) as (app, _):
+    async with opened(BudgetScreen(shop, at(as_received(shop), 1))) as (
+        app,
+        _,
+    ):
         assert "'tail, upper line' is not read yet in this round" in text_of(app)
 
 

@@ -10,24 +10,24 @@ import pytest
 
 from tests.strategies import KINDS, Seeded, make_methods, make_pose, make_rig, make_shape
 from workbench.bench.draw.canvas import DOTS, Area, Mode
-from workbench.bench.draw.side_view import (
+from workbench.bench.draw.side_view import method_view, side_view
+from workbench.errors import InputError
+from workbench.fin.frame import Pose
+from workbench.fin.parts.base import Base
+from workbench.fin.parts.blade import Blade, distance_to_segment
+from workbench.fin.pose.equations import Reading
+from workbench.fin.reading.method import Method
+from workbench.fin.reading.observe import observe
+from workbench.fin.reading.rig import Rig
+from workbench.work.drawing.scene import (
     FACTORS,
     SHOWN_SHARE,
     STUD_SHOWN_MM,
     enlarged,
     enlargement,
     largest_move,
-    method_view,
     placed,
-    side_view,
 )
-from workbench.errors import InputError
-from workbench.fin.frame.pose import Pose
-from workbench.fin.parts.base import Base
-from workbench.fin.parts.blade import Blade, distance_to_segment
-from workbench.fin.reading.observe import Method, observe
-from workbench.fin.reading.readings import Reading
-from workbench.fin.reading.rig import Rig
 
 MODES: tuple[Mode, ...] = ("braille", "block", "ascii")
 SEEDS = range(25)

@@ -15,9 +15,8 @@ from textual.widgets import Input
 
 from tests.bench.screens import SIZES, Screen, bench
 from tests.shop import heron, ski, walk_to
-from workbench.bench.action_menu import CHOICES
+from workbench.bench.action_menu import BY_ACTION, CHOICES
 from workbench.bench.help import Help
-from workbench.bench.opens import OPENINGS
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop
 
@@ -37,8 +36,7 @@ CLIPPED = ("HistoryScreen", "QueueScreen", "CompareScreen")
 OPENING = [choice.action for choice in CHOICES if choice.action not in AT_ONCE]
 OF_A_SKI = [
     action for action in OPENING
-    if action in ("aside", "strike", "note", "hold", "sure", "restate", "queue")
-    or (action in OPENINGS and OPENINGS[action].needs_ski)
+    if action == "queue" or (BY_ACTION[action].screen and BY_ACTION[action].needs_ski)
 ]  # fmt: skip
 """Actions whose screen differs with the ski in hand."""
 

@@ -28,10 +28,11 @@ from workbench.bench import start
 from workbench.bench.action_menu import CHOICES
 from workbench.cli import main
 from workbench.errors import RecordsError
-from workbench.records.backup import book_check
+from workbench.records import book as books
+from workbench.records import desk
+from workbench.records.backup import opening
 from workbench.records.book import Book
-from workbench.records.desk import desk, door
-from workbench.records.store import retry, rows, schema
+from workbench.records.store import database, rows, schema
 from workbench.work.job.shop import Shop
 
 
@@ -129,7 +130,7 @@ def test_a_book_that_cannot_be_opened(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     """Bench and commands alike: one line with a way on, status 1, nothing in the folder touched."""
-    monkeypatch.setattr(book_check, "_checked", set())
+    monkeypatch.setattr(opening, "_checked", set())
     monkeypatch.setattr(start, "_check_terminal", lambda: None)
     spoil, words = BROKEN[fault]
     spoil(book)
@@ -154,7 +155,7 @@ def test_a_step_that_fails_half_way(
         db.execute("CREATE TABLE extra (id TEXT) STRICT")
         raise ValueError("no room for it")
 
-    monkeypatch.setattr(door, "Desk", partial(desk.Desk, steps=steps))
+    monkeypatch.setattr(books, "Desk", partial(desk.Desk, steps=steps))
     assert main(["--book", str(book), "queue"]) == 1
     errors = capsys.readouterr().err
     assert "could not be brought up to date" in errors
@@ -186,7 +187,7 @@ def test_an_old_copy_laid_over_the_book_beside_its_newer_log(book: Path) -> None
         log = book.with_name("demo.db-wal").read_bytes()
     book.write_bytes(old)
     book.with_name("demo.db-wal").write_bytes(log)
-    book_check._checked.clear()
+    opening._checked.clear()
     refused = ""
     try:
         assert texts(book) == before
@@ -259,7 +260,7 @@ async def test_trouble_while_a_reading_is_typed(
     book: Path, trouble: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """It says what; the reading stays on the screen, and Enter keeps it once that is over."""
-    monkeypatch.setattr(retry, "PATIENCE_SECONDS", 0.05)
+    monkeypatch.setattr(database, "PATIENCE_SECONDS", 0.05)
     cause, words = TROUBLE[trouble]
     before = texts(book)
     with open_shop(book) as shop:
@@ -290,7 +291,7 @@ async def test_a_burst_that_no_place_can_keep_stays_in_sight(
     book: Path, trouble: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A reading sent while the help is open, and no note can be written: it is said, with it."""
-    monkeypatch.setattr(retry, "PATIENCE_SECONDS", 0.05)
+    monkeypatch.setattr(database, "PATIENCE_SECONDS", 0.05)
     with open_shop(book) as shop:
         async with bench(shop) as screen:
             with TROUBLE[trouble][0](shop):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from workbench.bench.bases.find_line import LONGEST_FIND, Enter, FindLine
+from workbench.bench.bases.find_screen import LONGEST_FIND, Enter, FindLine
 
 SLOW, FAST = 0.2, 0.001
 

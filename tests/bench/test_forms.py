@@ -12,16 +12,11 @@ from textual.app import App
 from textual.widgets import Input, Static
 
 from tests.bench.screens import send, slowly
-from workbench.bench.bases.forms import (
-    Field,
-    Form,
-    Prompt,
-    PromptInput,
-    blade_form,
-    block_form,
-    drafts_of,
-    ski_form,
-)
+from workbench.bench.bases.form_lines import drafts_of
+from workbench.bench.bases.forms import Field, Form
+from workbench.bench.bases.prompts import Prompt, PromptInput
+from workbench.bench.hand.state import BenchState
+from workbench.bench.screens.shop.sheet_forms import AddBlade, AddBlock, AddSki
 from workbench.errors import InputError
 from workbench.records.book import Book
 from workbench.work.job.shop import Shop
@@ -320,7 +315,7 @@ class TestReadyForms:
     async def test_a_ski_is_added_after_a_wrong_blade_was_corrected(
         self, shop: Shop, size: tuple[int, int]
     ) -> None:
-        app = Bench(lambda: ski_form(shop))
+        app = Bench(lambda: AddSki(shop, BenchState()))
         async with app.run_test(size=size) as pilot:
             await slowly(pilot, "[b]X[/b]\ra[/nope]b\rS-1\r\r\r\r")
             given = [line.value for line in lines(app)[6:8]]
@@ -343,19 +338,19 @@ class TestReadyForms:
             assert (line.ski_name, line.rider) == ("[b]X[/b]", "a[/nope]b")
             assert shop.view(line.job_id).rig.missing == ("block",)
 
-    async def test_the_blade_and_block_forms_keep_what_their_hints_show(self, shop: Shop) -> None:
+    async def test_the_blade_and_AddBlocks_keep_what_their_hints_show(self, shop: Shop) -> None:
         """The examples in the hints are good values: typed as they stand they are accepted."""
         texts = ["Plate [Q1]\r", "\r", "\r",
                  "0 0; 7.3 0; 7.3 0.75; 1.6 3.48; 0 0.9\r", "0 0; 7.3 0\r", "0 0; 0 0.9\r",
                  "2 1.6 3.0 0.3; 1 0.9 2.7 0.25"]  # fmt: skip
-        app = Bench(lambda: blade_form(shop))
+        app = Bench(lambda: AddBlade(shop, BenchState()))
         async with app.run_test(size=(80, 24)) as pilot:
             for text in texts:
                 await slowly(pilot, text)
             await pilot.press("f2")
             await pilot.pause()
             assert app.answers == [shop.book.blades()[-1].id], shown(app)
-        app = Bench(lambda: block_form(shop))
+        app = Bench(lambda: AddBlock(shop, BenchState()))
         async with app.run_test(size=(80, 24)) as pilot:
             await slowly(pilot, "Block [Q1]\r\r\r\r")
             for _ in range(3):
@@ -366,11 +361,11 @@ class TestReadyForms:
             assert app.answers == [shop.book.blocks()[-1].id], shown(app)
 
     @pytest.mark.parametrize("size", SIZES)
-    @pytest.mark.parametrize("make", [ski_form, blade_form, block_form])
+    @pytest.mark.parametrize("make", [AddSki, AddBlade, AddBlock])
     async def test_every_field_comes_into_sight_as_it_is_reached(
         self, shop: Shop, make: Callable[[Shop], Form], size: tuple[int, int]
     ) -> None:
-        app = Bench(lambda: make(shop))
+        app = Bench(lambda: make(shop, BenchState()))
         async with app.run_test(size=size) as pilot:
             for line in lines(app):
                 assert app.focused is line
@@ -379,8 +374,8 @@ class TestReadyForms:
                 await pilot.press("enter")
                 await pilot.pause()
 
-    async def test_bursts_into_every_field_of_the_ski_form_add_nothing(self, shop: Shop) -> None:
-        app = Bench(lambda: ski_form(shop))
+    async def test_bursts_into_every_field_of_the_AddSki_add_nothing(self, shop: Shop) -> None:
+        app = Bench(lambda: AddSki(shop, BenchState()))
         async with app.run_test(size=(80, 24)) as pilot:
             for _ in lines(app):
                 await send(pilot, "2.4505\r\n")

@@ -280,7 +280,7 @@ def test_targets_by_value_by_change_and_by_baseline(shop: Shop) -> None:
     assert view.lines[0].target_mm == pytest.approx(now + 0.254, abs=1e-9)
     assert view.lines[1].target_mm == pytest.approx(0.76 * 25.4, abs=1e-9)
     assert [line.target.kind for line in view.lines[:2] if line.target] == ["change", "value"]
-    keys.hands.baseline()
+    keys.hands.aim("baseline")
     view = keys.hands.state.view
     assert view is not None
     assert {line.target.kind for line in view.lines if line.target} == {"baseline"}
@@ -310,7 +310,7 @@ def test_nothing_goes_wrong_with_a_book_without_a_ski(tmp_path: Path) -> None:
         keys.type("2490\n")
         keys.yes()
         for act in (keys.hands.no, keys.hands.take_back, keys.hands.finer, keys.hands.next_side,
-                    keys.hands.baseline, keys.hands.keep_as_is, keys.hands.escape,
+                    lambda: keys.hands.aim("baseline"), keys.hands.keep_as_is, keys.hands.escape,
                     keys.hands.flip_unit, lambda: keys.hands.select(1)):  # fmt: skip
             act()
         assert keys.hands.state.view is None

@@ -41,7 +41,6 @@ from workbench.work.job_text.importance import (
     in_order,
     of_remark,
     said_of,
-    sign_of,
 )
 from workbench.work.text.words import turn_words
 
@@ -75,7 +74,7 @@ def flat(drawn: Content) -> str:
 def test_the_ladder_is_a_closed_set_with_a_sign_and_a_look_for_each_step() -> None:
     """Danger before wrong before doubt before figures; each step has its own, none is dim."""
     assert [x.name for x in sorted(Importance)] == ["DANGER", "WRONG", "DOUBT", "FIGURES"]
-    assert len({sign_of(x) for x in Importance}) == len(Importance)
+    assert len({x.sign for x in Importance}) == len(Importance)
     assert len({look_of(x) for x in Importance}) == len(Importance)
     assert not any("dim" in look_of(x) or "faint" in look_of(x) for x in Importance)
     assert {of_remark(Remark(code)) for code in CODES} == set(Importance)
@@ -246,7 +245,7 @@ async def test_a_stand_in_is_told_at_every_stage_until_a_real_one_is_given(tmp_p
 
 def test_an_old_book_knows_its_starter_parts_for_stand_ins(shop: Shop) -> None:
     """Of rows written before anybody was asked, the name tells."""
-    from workbench.records.tables.parts import STARTERS, _is_stand_in
+    from workbench.records.tables.roster import STARTERS, _is_stand_in
 
     for name in (*STARTERS, "Plate A"):
         assert _is_stand_in({"stand_in": None, "name": name}) is (name in STARTERS)

@@ -7,7 +7,7 @@ from itertools import pairwise
 from hypothesis import given
 from hypothesis import strategies as st
 
-from workbench.bench.bases.key_line import BETWEEN, key_rows
+from workbench.bench.bases.overlay import BETWEEN, key_rows
 
 WORDS = st.text("abc +*↑", min_size=1, max_size=20).map(str.strip).filter(bool)
 PARTS = st.lists(WORDS, min_size=1)

@@ -24,7 +24,7 @@ from tests.records.conftest import furnish
 from tests.shop import demo_file, heron, open_shop, ski, walk_to
 from workbench.records.backup.backups import backups_of, copy_of_day, restore
 from workbench.records.book import Book
-from workbench.records.desk.desk import utc_now
+from workbench.records.desk import utc_now
 from workbench.records.store import rows
 from workbench.work.exchange.exchange import export_book
 
@@ -255,7 +255,7 @@ def _skis(book: Path) -> int:
 MIGRATOR = """
 import sys, time
 from pathlib import Path
-from workbench.records.desk.desk import Desk
+from workbench.records.desk import Desk
 from workbench.records.store.schema import migrations
 steps = migrations()
 @steps(name="second_step")
@@ -287,7 +287,7 @@ RESTORER = """
 import sys
 from pathlib import Path
 from workbench.records.backup.backups import restore
-from workbench.records.desk.desk import utc_now
+from workbench.records.desk import utc_now
 while True:
     print("begun", flush=True)
     restore(Path(sys.argv[1]), Path(sys.argv[2]), utc_now())

@@ -24,7 +24,7 @@ from workbench.bench.panels.panel_text import picture, target, warned_picture
 from workbench.bench.panels.readings_panel import readings
 from workbench.bench.panels.turns_panel import turns
 from workbench.bench.screens.shop.queue_rows import row
-from workbench.work.job.queue_line import RosterLine
+from workbench.work.job.job_view import RosterLine
 from workbench.work.job.shop import Shop
 from workbench.work.roster.keys import SHIPPED
 

@@ -11,19 +11,18 @@ from textual.pilot import Pilot
 
 from tests.bench.screens import SIZES, Screen, bench, fill
 from tests.shop import ski
+from workbench.bench.action_menu import BY_ACTION
 from workbench.bench.app import Bench
 from workbench.bench.bases.forms import Form
 from workbench.bench.bases.prompts import Prompt
-from workbench.bench.opens import OPENINGS
-from workbench.bench.screens.study.study_list import StudyList
-from workbench.bench.screens.study.study_readings import ReadingsScreen
+from workbench.bench.screens.study.study_list import ReadingsScreen, StudyList
 from workbench.work.job.shop import Shop
 from workbench.work.study import studies
 
 
 def test_the_sheet_of_what_can_be_done_names_the_correction() -> None:
-    assert OPENINGS["correct_ski"].words == "correct this ski's sheet"
-    assert OPENINGS["correct_ski"].needs_ski
+    assert BY_ACTION["correct_ski"].words == "correct this ski's sheet"
+    assert BY_ACTION["correct_ski"].needs_ski
 
 
 # -- the sheet of a ski ----------------------------------------------------------------------------
@@ -130,7 +129,7 @@ async def test_any_reading_is_struck_out_with_a_reason(shop: Shop, size: tuple[i
         await screen.settle()
         assert isinstance(screen.app.screen, StudyList)
         assert "under way, 26 of 27" in screen.shown()
-    (struck,) = studies.studies_of(shop)[0].struck
+    (struck,) = (r for r in studies.studies_of(shop)[0].readings if r.struck is not None)
     assert (struck.id, struck.struck and struck.struck.reason) == (
         before.readings[1].id, "jaw on the bevel",
     )  # fmt: skip
@@ -143,11 +142,12 @@ async def test_a_burst_at_the_readings_strikes_nothing(shop: Shop) -> None:
         await screen.settle()
         assert isinstance(screen.app.screen, ReadingsScreen)
         assert screen.held() == ["2.4505"]
-    assert not studies.studies_of(shop)[0].struck
+    view = studies.studies_of(shop)[0]
+    assert view.live == view.readings
 
 
 async def test_a_study_without_a_reading_has_none_to_strike(shop: Shop) -> None:
-    from workbench.work.study.study_plans import plan_study
+    from workbench.work.study.studies import plan_study
 
     plan_study(shop, {"name": "new", "what": "depth", "unit": "in", "parts": "a; b",
                       "people": "KV", "trials": "2"})  # fmt: skip

@@ -27,8 +27,8 @@ def mid_pass(shop: Shop) -> Keys:
 
 
 ACTS: dict[str, Callable[[Hands], object]] = {
-    "b": Hands.baseline,
-    "the last setting": Hands.last_setting,
+    "b": lambda hands: hands.aim("baseline"),
+    "the last setting": lambda hands: hands.aim("last_setting"),
     "t": Hands.retarget,
     "f": Hands.finer,
     "k": Hands.keep_as_is,

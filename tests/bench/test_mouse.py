@@ -12,7 +12,7 @@ from tests.shop import heron, ski, walk_to
 from workbench.bench import start
 from workbench.bench.action_menu import Sheet
 from workbench.bench.app import Bench
-from workbench.bench.bases.key_line import key_pressed
+from workbench.bench.bases.overlay import key_pressed
 from workbench.bench.bases.prompts import ASIDE_REASONS, Prompt, PromptInput
 from workbench.bench.palette import Palette
 from workbench.bench.panels.panel import Line, Panel

@@ -8,7 +8,7 @@ from pathlib import Path
 from tests.bench.screens import NAMED, Screen, bench, fill
 from tests.bench.test_trace_screen import HOLE_TEXTS, SIDES, _entries, distances
 from tests.shop import empty_shop
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.measure.display import length_text
 from workbench.measure.units import MM_PER_INCH as IN
 from workbench.work.job.shop import Shop

@@ -13,13 +13,13 @@ from tests.shop import demo_file, open_shop
 from workbench.bench.action_menu import (
     CHOICES,
     COLUMN,
+    GROUPS,
     ROWS,
     Choice,
 )
 from workbench.bench.app import Bench
 from workbench.bench.hand.state import BenchState
 from workbench.bench.help import Help
-from workbench.bench.opens import GROUPS
 from workbench.bench.palette import Palette, entries, matching
 from workbench.work.job.shop import Shop
 from workbench.work.roster.keys import SHIPPED

@@ -20,8 +20,8 @@ from workbench.bench.draw.plots import (
 )
 from workbench.work.history.series import (
     Band,
-    Mark,
     Point,
+    PointMark,
     Series,
 )
 
@@ -30,7 +30,11 @@ T0 = 1_780_000_000.0
 
 
 def point(
-    day: float, value: float, mark: Mark = "left", expanded: float = 0.05, rating: int | None = None
+    day: float,
+    value: float,
+    mark: PointMark = "left",
+    expanded: float = 0.05,
+    rating: int | None = None,
 ) -> Point:
     return Point(T0 + day * DAY, value, expanded, mark, "job", rating)
 
@@ -154,7 +158,7 @@ def test_ticks_are_round_numbers_within_the_range(low: float, span: float, most:
     st.integers(24, 120), st.integers(6, 40),
 )  # fmt: skip
 def test_any_points_draw_within_their_room(
-    points: list[tuple[float, float, float, Mark]], mode: Mode, width: int, height: int
+    points: list[tuple[float, float, float, PointMark]], mode: Mode, width: int, height: int
 ) -> None:
     """Whatever the values, times and room."""
     series = Series("s", False, tuple(point(d, v, m, e) for d, v, e, m in points))

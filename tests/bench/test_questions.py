@@ -197,7 +197,7 @@ def test_a_command_in_the_middle_of_a_number_loses_nothing(shop: Shop) -> None:
     """Also one that is no letter of a unit."""
     keys = begin(shop, "target")
     keys.type("24")
-    keys.hands.baseline()
+    keys.hands.aim("baseline")
     view = keys.hands.state.view
     assert view is not None
     assert all(line.target for line in view.lines)

@@ -15,7 +15,7 @@ from workbench.bench.bases.forms import Form
 from workbench.bench.bases.prompts import Prompt
 from workbench.work.job.entry import Typed
 from workbench.work.job.shop import Shop
-from workbench.work.order.shop_policy import rules_of
+from workbench.work.order.shop_policy import shop_rules
 
 SIZES = ((120, 36), (80, 24))
 
@@ -97,7 +97,7 @@ async def test_what_the_bench_changed_meanwhile_is_not_turned_back_by_a_draft(sh
 
 
 def keys(shop: Shop) -> tuple[list[str], list[str]]:
-    rules = rules_of(shop.book)
+    rules = shop_rules(shop.book)
     return [i.key for i in rules.received_now], [i.key for i in rules.final_now]
 
 
@@ -128,7 +128,7 @@ async def test_the_clamp_bolts_stay_and_a_note_takes_the_shops_words(shop: Shop)
         prompt = shown.app.screen
         assert isinstance(prompt, Prompt)
         await press(shown, "end", *" gently", "enter")
-        assert rules_of(shop.book).torque["clamp"].endswith("gently")
+        assert shop_rules(shop.book).torque["clamp"].endswith("gently")
         assert "the shop's words" in shown.shown()
         assert "the maker's figure wins" in shown.shown()
 

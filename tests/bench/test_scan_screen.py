@@ -10,13 +10,13 @@ from typing import Any
 import pytest
 
 from tests.bench.screens import SIZES, Screen, bench
-from tests.work.scans import Scene, random_blade, render, smaller
-from workbench.bench.bases.forms import Form, drafts_of
+from tests.work.scans import Scene, csv_of, random_blade, render, smaller
+from workbench.bench.bases.form_lines import drafts_of
+from workbench.bench.bases.forms import Form
 from workbench.bench.screens.shop import scan_screen
 from workbench.bench.screens.shop.scan_screen import TITLE, ScanScreen
 from workbench.fin.trace.calipers import IN
 from workbench.work.job.shop import Shop
-from workbench.work.trace.drawing import csv_of
 from workbench.work.trace.tracing import trace_file
 
 BLADE = random_blade(random.Random(3), n=40)

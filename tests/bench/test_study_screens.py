@@ -15,18 +15,22 @@ from tests.bench.screens import Screen, before
 from tests.shop import empty_shop
 from workbench.bench.action_menu import CHOICES
 from workbench.bench.app import Bench
-from workbench.bench.bases.forms import Form, Prompt
+from workbench.bench.bases.forms import Form
+from workbench.bench.bases.prompts import Prompt
 from workbench.bench.draw.canvas import DOTS, Area, Mode
 from workbench.bench.screens.study.study_list import StudyList
-from workbench.bench.screens.study.study_picture import LABEL_ROWS, MARKS, study_picture
-from workbench.bench.screens.study.study_result import ResultScreen
+from workbench.bench.screens.study.study_result import (
+    LABEL_ROWS,
+    MARKS,
+    ResultScreen,
+    study_picture,
+)
 from workbench.bench.screens.study.study_take import TakeScreen
 from workbench.measure.lengths import parse_length
 from workbench.work.job.shop import Shop
 from workbench.work.study import studies, study_words
-from workbench.work.study.study_plans import plan_study
-from workbench.work.trust.study_results import result_of
-from workbench.work.trust.study_view import StudyView
+from workbench.work.study.studies import plan_study
+from workbench.work.trust.study_results import StudyView, result_of
 
 WIDE, NARROW = (120, 36), (80, 24)
 SIZES = (WIDE, NARROW)
@@ -55,7 +59,7 @@ def read(shop: Shop, view: StudyView, until: int = 0) -> StudyView:
         part, person = view.due.part, view.due.person
         at = 2.45 + 0.012 * view.study.parts.index(part) + 0.0006 * view.study.people.index(person)
         text = f"{at + rng.gauss(0, 0.0008):.4f}"
-        view = studies.take(shop, view, text, parse_length(text, "in").mm)
+        view = studies.keep_reading(shop, view, text, parse_length(text, "in").mm)
     return view
 
 
@@ -265,7 +269,7 @@ async def test_a_turn_that_another_bench_took_is_not_taken_twice(shop: Shop) -> 
     async with opened(shop) as screen:
         await go_on(screen)
         await screen.by_hand("2.45")
-        studies.take(shop, view, "2.46", 62.484)
+        studies.keep_reading(shop, view, "2.46", 62.484)
         await screen.by_hand("\n")
         assert "another bench took this one" in screen.shown()
         assert view.missing[1].part in screen.shown()

@@ -8,7 +8,7 @@ from tests.bench.screens import SIZES, Screen, bench
 from tests.shop import heron, ski, walk_to
 from workbench.bench.screens.ski.temperature_screen import TemperatureScreen
 from workbench.work.job.shop import Shop
-from workbench.work.trust.temperature_correction import in_force
+from workbench.work.trust.temperature_correction import temperature_in_force
 
 
 async def begin(shop: Shop, screen: Screen) -> None:
@@ -31,7 +31,7 @@ async def test_stated_it_is_in_force_for_the_readings_to_come(
         await screen.by_hand("86 F")
         await screen.pilot.press("f2")
         await screen.pilot.pause()
-        now = in_force(screen.view.facts)
+        now = temperature_in_force(screen.view.facts)
         assert now is not None
         assert now.blade_c == pytest.approx(30.0)
         await screen.by_hand("2.4905\n")
@@ -50,7 +50,7 @@ async def test_a_burst_fills_a_field_at_most(shop: Shop) -> None:
         screen.burst("22.4905\n")
         await screen.settle()
         assert isinstance(screen.app.screen, TemperatureScreen)
-        assert in_force(shop.view(screen.view.job.id).facts) is None
+        assert temperature_in_force(shop.view(screen.view.job.id).facts) is None
 
 
 async def test_beyond_sense_is_said_beside_its_field(shop: Shop) -> None:
@@ -62,4 +62,4 @@ async def test_beyond_sense_is_said_beside_its_field(shop: Shop) -> None:
         await screen.pilot.pause()
         assert "-4 to 122 degF" in screen.shown()
         assert isinstance(screen.app.screen, TemperatureScreen)
-        assert in_force(shop.view(screen.view.job.id).facts) is None
+        assert temperature_in_force(shop.view(screen.view.job.id).facts) is None

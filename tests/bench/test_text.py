@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rich.cells import cell_len
 from rich.console import Console
+from rich.text import Text
 from textual.app import App, ComposeResult
 from textual.color import Color
 from textual.content import Content
@@ -22,7 +23,6 @@ from workbench.bench.draw.text import (
     lines,
     literal,
     padded,
-    rich_literal,
     styled,
     visible,
     wrapped,
@@ -44,7 +44,6 @@ def test_markup_is_shown_and_not_obeyed(name: str) -> None:
     """Brackets and backslashes come through letter by letter, without a style."""
     assert literal(name).plain == name
     assert not literal(name).spans
-    assert rich_literal(name).plain == name
     assert styled(("name ", "bold"), name).plain == "name " + name
 
 
@@ -137,9 +136,9 @@ class Names(App[None]):
     def on_mount(self) -> None:
         register(self)
         table = self.query_one(DataTable)
-        table.add_column(rich_literal("a[/nope]b"))
+        table.add_column(Text(visible("a[/nope]b")))
         for name in (*MARKUP, *HOSTILE_NAMES):
-            table.add_row(rich_literal(name))
+            table.add_row(Text(visible(name)))
             self.notify(visible(name), title=visible(name), markup=False)
 
 

@@ -15,7 +15,7 @@ from workbench.errors import InputError
 from workbench.fin.trace.calipers import IN, places_of
 from workbench.measure.units import Unit
 from workbench.work.job.shop import Shop
-from workbench.work.trace.by_calipers import Tracing, draft_of, keep_blade, keep_draft
+from workbench.work.trace.by_calipers import Tracing, draft_of, keep_by_calipers, keep_draft
 
 BLADE = random_blade(random.Random(3), n=60)
 FRAME = frame_of(BLADE)
@@ -42,9 +42,9 @@ def distances() -> list[str]:
 
 
 def _entries(texts: list[str]) -> list[object]:
-    from workbench.work.trace.by_calipers import Entry
+    from workbench.work.trace.by_calipers import TypedDistance
 
-    return [Entry(t, float(t) * IN) for t in texts]
+    return [TypedDistance(t, float(t) * IN) for t in texts]
 
 
 async def opened(screen: Screen) -> TraceScreen:
@@ -196,7 +196,7 @@ def test_a_trace_gone_on_with_in_the_other_unit_keeps_what_each_number_was(shop:
     for text in texts[5:]:
         mm = float(text) * IN
         on = on.taken(f"{mm:.2f}", round(mm, 2))
-    row, _ = keep_blade(shop, on, "Flipped")
+    row, _ = keep_by_calipers(shop, on, "Flipped")
     kept = row.source_text.split("; ")
     assert kept[0] == f"{SIDES[0]} = {float(SIDES[0]) * IN:.3f} mm"
     assert kept[-1] == f"{float(texts[-1]) * IN:.2f} = {float(texts[-1]) * IN:.2f}0 mm"

@@ -7,7 +7,8 @@ import pytest
 from tests.bench.screens import SIZES, Screen, bench
 from tests.shop import Fin, at_stage, heron, ski, walk_to
 from workbench.bench.action_menu import CHOICES
-from workbench.fin.pose.fit import Reading, fit_pose
+from workbench.fin.pose.equations import Reading
+from workbench.fin.pose.fit import fit_pose
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop
 from workbench.work.trust.job_reading import Line

@@ -17,9 +17,9 @@ from workbench.bench.panels.panel_text import roster
 from workbench.errors import InputError
 from workbench.measure.lengths import parse_length
 from workbench.records.store import rows
-from workbench.work.advice.ride_rules import rules_of
+from workbench.work.advice.ride_rules import ride_rules_of
 from workbench.work.advice.rides import complaints_in
-from workbench.work.job.queue_line import RosterLine
+from workbench.work.job.job_view import RosterLine
 from workbench.work.job.shop import Shop
 
 CSV = """Ski,Rider,Serial,Model,Size,Unit,Blade,Block,Wing,Due,Note
@@ -403,7 +403,7 @@ def test_what_begins_with_the_words_typed_comes_first_in_the_palette() -> None:
 
 def test_complaints_are_known_by_their_words(shop: Shop) -> None:
     """Part of a complaint's words will do where no other has them."""
-    rules = rules_of(shop)
+    rules = ride_rules_of(shop)
     first = rules.complaints[0]
     assert complaints_in(rules, f"{first.words[:11]}, 2") == rules.complaints[:2]
     with pytest.raises(InputError, match="complaints"):

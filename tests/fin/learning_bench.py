@@ -32,7 +32,7 @@ from tests.fin.learning_shop import (
 from tests.fin.plates import IN
 from workbench.fin.learn.decide import decide
 from workbench.fin.learn.replay import begin, taught
-from workbench.fin.plan.guidance import Target
+from workbench.fin.plan.plan import Target
 
 SEED = 20_000
 WAYS = (

@@ -12,9 +12,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from tests.fin.plates import DEPTH, IN, LENGTH, TAIL, inches, practice_rig
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.learn.decide import decide
-from workbench.fin.learn.imperfections import ORDINARY, Imperfections
 from workbench.fin.learn.replay import (
     InJob,
     Learnt,
@@ -25,11 +24,13 @@ from workbench.fin.learn.replay import (
     take_more,
 )
 from workbench.fin.learn.sight import Takes
-from workbench.fin.learn.state import BACKLASH, OFFSETS
+from workbench.fin.learn.state import BACKLASH, OFFSETS, ORDINARY, Imperfections
 from workbench.fin.parts.blade import Blade, Hole
 from workbench.fin.parts.studs import Stud, seat
-from workbench.fin.plan.guidance import Rig, Target, plan
-from workbench.fin.reading.readings import Reading
+from workbench.fin.plan.guidance import plan
+from workbench.fin.plan.plan import Target
+from workbench.fin.pose.equations import Reading
+from workbench.fin.reading.rig import Rig
 
 METHODS = (DEPTH, TAIL, LENGTH)
 Turns = tuple[float, float, float]

@@ -15,10 +15,10 @@ from scipy.optimize import brentq, minimize_scalar
 from shapely import affinity
 from shapely.geometry import LinearRing, LineString, box
 
-from workbench.fin.frame.pose import Point, Pose
+from workbench.fin.frame import Point, Pose
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade
-from workbench.fin.reading.observe import Method
+from workbench.fin.reading.method import Method
 
 FAR = 1e5
 

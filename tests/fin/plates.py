@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from workbench.fin.frame.pose import Point, Pose
+from workbench.fin.frame import Point, Pose
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade, Hole
 from workbench.fin.parts.studs import Stud
-from workbench.fin.plan.guidance import Rig
-from workbench.fin.reading.observe import Method, Station, observe
-from workbench.fin.reading.readings import Reading
+from workbench.fin.pose.equations import Reading
+from workbench.fin.reading.method import Method, Station
+from workbench.fin.reading.observe import observe
+from workbench.fin.reading.rig import Rig
 
 IN = 25.4
 CURVED = Base(150 * IN, 3.5 * IN)

@@ -14,7 +14,7 @@ from shapely.geometry import LineString, Polygon
 from tests import strategies as made
 from tests.fin.plates import practice_plate, rectangle
 from workbench.errors import InputError
-from workbench.fin.frame.pose import Point
+from workbench.fin.frame import Point
 from workbench.fin.parts.blade import (
     Blade,
     Hole,

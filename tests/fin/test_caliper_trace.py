@@ -143,7 +143,7 @@ def test_the_smoother_is_the_smoothing_spline() -> None:
     rng = random.Random(1)
     x = sorted(rng.uniform(0.0, 50.0) for _ in range(12))
     y = [math.sin(v / 8.0) * 10.0 + rng.gauss(0.0, 0.05) for v in x]
-    u, bend = [0.05] * 12, 0.03
+    u, bend = 0.05, 0.03
     h = np.diff(x)
     q, r = np.zeros((12, 10)), np.zeros((10, 10))
     for j in range(10):
@@ -151,14 +151,14 @@ def test_the_smoother_is_the_smoothing_spline() -> None:
         r[j, j] = (h[j] + h[j + 1]) / 3
         if j < 9:
             r[j, j + 1] = r[j + 1, j] = h[j + 1] / 6
-    s = np.diag(np.square(u))
+    s = np.eye(12) * u**2
     inner = bend**2 * r + q.T @ s @ q
     values = np.array(y) - s @ q @ np.linalg.solve(inner, q.T @ np.array(y))
     variances = np.diag(s - s @ q @ np.linalg.solve(inner, q.T @ s))
     found = smoothed(x, y, u, bend)
     assert found.values == pytest.approx(values, abs=1e-4)
     assert found.variances == pytest.approx(variances, rel=1e-3)
-    bend = likeliest_bend(x, [(y, u)])
+    bend = likeliest_bend(x, [y], u)
     best = smoothed(x, y, u, bend).likelihood
     assert best >= smoothed(x, y, u, 3.0 * bend).likelihood
     assert best >= smoothed(x, y, u, bend / 3.0).likelihood

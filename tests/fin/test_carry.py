@@ -10,7 +10,7 @@ from tests import strategies as made
 from tests.fin.oracle import placed
 from tests.fin.plates import BASES, LEVEL, practice_plate, rectangle
 from workbench.errors import OutOfReachError
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade
 from workbench.fin.plan.carry import carry

@@ -13,7 +13,7 @@ from shapely.geometry import Polygon
 from tests import strategies as made
 from tests.fin.oracle import base_y, placed
 from tests.fin.plates import CURVED, LEVEL, practice_plate, rectangle, trapezoid
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade
 from workbench.fin.reading.exposed import Exposed, exposed, u_exposed, waterline_mm

@@ -28,18 +28,14 @@ from tests.fin.plates import (
     trapezoid,
 )
 from workbench.errors import InputError
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade
-from workbench.fin.pose.fit import (
-    Fit,
-    NoPoseError,
-    Reading,
-    fit_pose,
-)
+from workbench.fin.pose.equations import NoPoseError, Reading
+from workbench.fin.pose.fit import Fit, fit_pose
 from workbench.fin.pose.search import LIKELY
-from workbench.fin.reading.coarse import Scribe
-from workbench.fin.reading.observe import Method, Station, observe
+from workbench.fin.reading.method import Method, Scribe, Station
+from workbench.fin.reading.observe import observe
 
 
 def apart(a: Pose, b: Pose) -> float:

@@ -8,9 +8,9 @@ import random
 import pytest
 
 from workbench.fin.plan.expectation import U_TURN, expected_after
+from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import fit_pose
-from workbench.fin.reading.readings import Reading
-from workbench.measure.slips import CRITICAL, doubt
+from workbench.measure.doubtful import CRITICAL, doubt
 from workbench.places import shipped
 from workbench.work.order.order_file import read_order
 from workbench.work.trust.reading_budget import Taken, reading_u_mm, readings_of

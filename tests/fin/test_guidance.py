@@ -27,20 +27,17 @@ from tests.fin.plates import (
     readings_at,
 )
 from workbench.errors import InputError, OutOfReachError
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.parts.base import Base
-from workbench.fin.plan.guidance import (
-    Plan,
-    Rig,
-    StudLimitError,
-    Target,
-    TargetOutOfReachError,
-    is_within,
-    plan,
-    u_after,
-)
-from workbench.fin.pose.fit import NoPoseError, Reading, fit_pose
-from workbench.fin.reading.observe import Method, Station, observe
+from workbench.fin.plan.goals import TargetOutOfReachError
+from workbench.fin.plan.guidance import StudLimitError, plan
+from workbench.fin.plan.plan import Plan, Target, is_within
+from workbench.fin.plan.uncertainty import u_after
+from workbench.fin.pose.equations import NoPoseError, Reading
+from workbench.fin.pose.fit import fit_pose
+from workbench.fin.reading.method import Method, Station
+from workbench.fin.reading.observe import observe
+from workbench.fin.reading.rig import Rig
 
 THREE = (DEPTH, TAIL, LENGTH)
 CHANGES = st.floats(-0.6, 0.6)

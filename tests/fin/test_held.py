@@ -19,18 +19,14 @@ from tests.fin.plates import (
     practice_plate,
     readings_at,
 )
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade
+from workbench.fin.pose.descent import closed_form, solve_held
 from workbench.fin.pose.equations import Equations
 from workbench.fin.pose.fit import fit_pose
-from workbench.fin.pose.fixed_contacts import closed_form, solve_held
-from workbench.fin.reading.observe import (
-    Method,
-    Observation,
-    Scribe,
-    observe,
-)
+from workbench.fin.reading.method import Method, Scribe
+from workbench.fin.reading.observe import Observation, observe
 
 CLEAR = LEVEL.moved(0.0, 1.3, 0.0)
 """A pose of the practice plate with no corner near a level."""

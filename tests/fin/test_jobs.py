@@ -13,17 +13,16 @@ import pytest
 from tests import strategies as made
 from tests.fin import oracle
 from workbench.errors import OutOfReachError
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade
-from workbench.fin.plan.guidance import Rig, Target, plan
-from workbench.fin.pose.fit import (
-    Fit,
-    NoPoseError,
-    Reading,
-    fit_pose,
-)
-from workbench.fin.reading.observe import Method, observe
+from workbench.fin.plan.guidance import plan
+from workbench.fin.plan.plan import Target
+from workbench.fin.pose.equations import NoPoseError, Reading
+from workbench.fin.pose.fit import Fit, fit_pose
+from workbench.fin.reading.method import Method
+from workbench.fin.reading.observe import observe
+from workbench.fin.reading.rig import Rig
 
 STRONG = 1e-3
 """Least ratio of singular values, by numpy, from which readings must give a pose."""

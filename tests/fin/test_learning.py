@@ -16,10 +16,9 @@ from tests.fin.learning_bench import WAYS, Run, mean_and_error, runs
 from tests.fin.learning_shop import CORNERS, METHODS, Truth, bench_rig, fresh, season, takes
 from tests.fin.plates import IN, readings_at
 from workbench.errors import InputError
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.learn.decide import decide
 from workbench.fin.learn.edges import edges_of
-from workbench.fin.learn.imperfections import EXACT, ORDINARY, Imperfections
 from workbench.fin.learn.replay import (
     InJob,
     Learnt,
@@ -37,16 +36,20 @@ from workbench.fin.learn.seating import together
 from workbench.fin.learn.sight import Takes, look
 from workbench.fin.learn.state import (
     OFFSETS,
+    ORDINARY,
+    Imperfections,
     State,
     effect_of,
     turned,
 )
 from workbench.fin.learn.within import all_within
 from workbench.fin.parts.blade import Blade
-from workbench.fin.parts.threads import known_leads, lead_of_thread
-from workbench.fin.plan.guidance import Rig, Target, plan
+from workbench.fin.parts.studs import known_leads, lead_of_thread
+from workbench.fin.plan.guidance import plan
+from workbench.fin.plan.plan import Target
 from workbench.fin.pose.fit import fit_pose
 from workbench.fin.reading.observe import observe_all
+from workbench.fin.reading.rig import Rig
 from workbench.places import shipped
 from workbench.work.order.order_file import read_order
 
@@ -243,7 +246,7 @@ def test_an_edge_learnt_is_a_blade_traced_anew(corner: int, at: float) -> None:
     taken = [
         Takes(r.method, (r.value_mm,)) for r in readings_at(there, METHODS, true.blade, true.base)
     ]
-    sight = look(rig, edges, offsets, taken, ORDINARY, pose)
+    sight = look(rig, edges.moved(offsets), taken, ORDINARY, pose)
     expected = [t.mm for t in rig.travels(there)]
     assert sight.travels_mm == pytest.approx(expected, abs=0.002)
 
@@ -267,6 +270,14 @@ def test_a_dense_outline_is_wrong_smoothly() -> None:
 
 
 # Laws.
+
+
+EXACT = Imperfections(
+    lead=0.0, backlash=0.0, u_backlash=0.0, vertex_mm=0.0, turn=0.0, move_share=0.0, seat_mm=0.0,
+    take_mm=0.0, gap_p=0.0, gap_again_p=0.0, misread_p=0.0, wrong_turn_p=0.0, other_p=0.0,
+    drift=0.0,
+)  # fmt: skip
+"""A bench that is just as it was told."""
 
 
 @pytest.mark.parametrize("path", ORDERS, ids=lambda p: p.name)

@@ -12,10 +12,11 @@ from tests import strategies as made
 from tests.fin import oracle
 from tests.fin.plates import rectangle, trapezoid
 from workbench.errors import InputError
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade
-from workbench.fin.reading.observe import Method, Station, observe
+from workbench.fin.reading.method import Method, Station
+from workbench.fin.reading.observe import observe
 
 CLEAR_MM = 1e-6
 """Corners nearer to a level or a jaw than this fall on either side by rounding alone."""

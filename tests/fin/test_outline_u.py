@@ -12,12 +12,15 @@ import pytest
 from tests.fin.plates import DEEPEST, IN, LENGTH, TAIL, practice_rig, readings_at
 from tests.work.scans import random_blade
 from workbench.errors import InputError
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.parts.blade import Blade, Hole
-from workbench.fin.plan.guidance import Rig, Target, plan, u_after
-from workbench.fin.plan.outline import reading_outline_u
-from workbench.fin.pose.fit import Reading, fit_pose
-from workbench.fin.reading.observe import Method, Station
+from workbench.fin.plan.guidance import plan
+from workbench.fin.plan.plan import Target
+from workbench.fin.plan.uncertainty import reading_outline_u, u_after
+from workbench.fin.pose.equations import Reading
+from workbench.fin.pose.fit import fit_pose
+from workbench.fin.reading.method import Method, Station
+from workbench.fin.reading.rig import Rig
 
 U = 0.02
 """Standard uncertainty of a corner (mm): 0.0008 in."""

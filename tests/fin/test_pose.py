@@ -9,8 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests import strategies as made
-from workbench.fin.frame.linear import solve
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose, solve
 
 POSES = made.poses(90.0)
 POINTS = st.tuples(st.floats(-300, 300), st.floats(-300, 300))

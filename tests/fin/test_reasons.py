@@ -20,10 +20,11 @@ from tests.fin.plates import (
     rectangle,
 )
 from workbench.errors import PoseError
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.parts.base import Base
-from workbench.fin.pose.fit import NoPoseError, Reading, fit_pose
-from workbench.fin.reading.observe import Method, Station
+from workbench.fin.pose.equations import NoPoseError, Reading
+from workbench.fin.pose.fit import fit_pose
+from workbench.fin.reading.method import Method, Station
 
 
 def reason_of(readings: list[Reading], base: Base, blade: object = None) -> NoPoseError:

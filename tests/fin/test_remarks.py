@@ -8,18 +8,13 @@ from dataclasses import replace
 import pytest
 
 from tests.fin.plates import CURVED, DEPTH, IN, LENGTH, TAIL, practice_rig, readings_at
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.parts.blade import Blade
-from workbench.fin.plan.guidance import (
-    Plan,
-    Target,
-    plan,
-    plan_from,
-)
-from workbench.fin.plan.remarks import ODD_TILT_RAD
-from workbench.fin.plan.roughness import rough_by
+from workbench.fin.plan.guidance import plan, plan_from
+from workbench.fin.plan.plan import Plan, Target
+from workbench.fin.plan.remarks import ODD_TILT_RAD, rough_remarks
 from workbench.fin.pose.fit import Fit, fit_pose
-from workbench.fin.reading.observe import Method, Station
+from workbench.fin.reading.method import Method, Station
 from workbench.fin.reading.rig import Rig
 from workbench.work.text.words import remark_words
 
@@ -84,7 +79,7 @@ def test_only_a_touch_beside_a_corner_is_rough(height_mm: float, rough: bool, u_
     With a tenth of the uncertainty 0.01 mm is far enough away.
     """
     rig, pose = swept(), Pose(20.0, -25.0, 0.0)
-    found = rough_by(rig, fitted(rig, pose, u_mm), [tips(height_mm)], pose)
+    found = rough_remarks(rig, fitted(rig, pose, u_mm), [tips(height_mm)], pose, "now")
     assert bool(found) == (rough and u_mm == 0.02)
 
 
@@ -92,8 +87,8 @@ def test_a_touch_that_may_miss_the_blade_is_rough() -> None:
     """A depth so near the blade's end that it may meet nothing."""
     rig, pose = swept(), Pose(20.0, -25.0, 0.0)
     highest = Method("tail", "tail", band_mm=(54.99, 54.99))
-    found = rough_by(rig, fitted(rig, pose, 0.02), [highest], pose)
-    assert [method for method, _ in found] == [highest]
+    found = rough_remarks(rig, fitted(rig, pose, 0.02), [highest], pose, "now")
+    assert [remark.subject for remark in found] == [highest.name]
 
 
 def test_a_plan_tells_which_reading_is_rough_and_when() -> None:

@@ -11,20 +11,14 @@ from hypothesis import strategies as st
 from tests import strategies as made
 from tests.fin.plates import DEEPEST, DEPTH, LENGTH, TAIL, practice_plate
 from workbench.errors import InputError
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.parts.base import Base
 from workbench.fin.plan.goals import goals_of
 from workbench.fin.plan.plan import Target
+from workbench.fin.pose.equations import NoPoseError, Reading
 from workbench.fin.pose.fit import Fit, fit_pose
-from workbench.fin.reading.observe import (
-    COARSE_U_MM,
-    Method,
-    Observation,
-    Scribe,
-    Station,
-    observe,
-)
-from workbench.fin.reading.readings import NoPoseError, Reading
+from workbench.fin.reading.method import COARSE_U_MM, Method, Scribe, Station
+from workbench.fin.reading.observe import Observation, observe
 
 PLATE = practice_plate()
 HERE = Pose(16.5, -27.0, 0.004)

@@ -14,7 +14,7 @@ from shapely.geometry import LineString
 from tests import strategies as made
 from tests.fin.plates import LEVEL, practice_plate, practice_rig, rectangle, stud
 from workbench.errors import InputError, OutOfReachError
-from workbench.fin.frame.pose import Point, Pose
+from workbench.fin.frame import Point, Pose
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade
 from workbench.fin.parts.studs import (
@@ -26,7 +26,7 @@ from workbench.fin.parts.studs import (
     seat,
     travel,
 )
-from workbench.fin.plan.guidance import Rig
+from workbench.fin.reading.rig import Rig
 
 FAR = 1000.0
 

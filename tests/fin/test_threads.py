@@ -9,7 +9,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from workbench.errors import InputError
-from workbench.fin.parts.threads import (
+from workbench.fin.parts.studs import (
     ISO_COARSE_MM,
     UNIFIED_TPI,
     lead_of_thread,

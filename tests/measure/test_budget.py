@@ -6,6 +6,7 @@ import math
 import random
 
 import GTC
+import numpy as np
 import pytest
 import uncertainties
 from hypothesis import given, settings
@@ -16,6 +17,15 @@ from workbench.errors import InputError
 from workbench.measure.budget import Budget, Contribution
 from workbench.measure.numerics.distributions import coverage_factor
 from workbench.measure.repeats import summarise
+
+
+def shortest(draws: np.ndarray, level: float) -> tuple[float, float]:
+    """Shortest interval that holds ``level`` of the draws (JCGM 101:2008, 5.3.4)."""
+    ordered = np.sort(draws)
+    held = int(level * len(ordered))
+    start = int(np.argmin(ordered[held:] - ordered[: len(ordered) - held]))
+    return float(ordered[start]), float(ordered[start + held])
+
 
 positive = st.floats(1e-6, 1e3)
 contributions = st.builds(
@@ -48,16 +58,16 @@ def test_gum_h1():
         )
     )
     length, theta = given_["l_S_nm"], given_["theta_bar_C"]
-    d_alpha = Contribution.rectangular(
-        "delta alpha", given_["delta_alpha_rect_halfwidth"], given_["dof_delta_alpha"],
-        -length * theta,
+    d_alpha = Contribution(
+        "delta alpha", given_["delta_alpha_rect_halfwidth"] / math.sqrt(3),
+        given_["dof_delta_alpha"], -length * theta,
     )  # fmt: skip
-    d_theta = Contribution.rectangular(
-        "delta theta", given_["delta_theta_rect_halfwidth_C"], given_["dof_delta_theta"],
-        -length * given_["alpha_S_per_C"],
+    d_theta = Contribution(
+        "delta theta", given_["delta_theta_rect_halfwidth_C"] / math.sqrt(3),
+        given_["dof_delta_theta"], -length * given_["alpha_S_per_C"],
     )  # fmt: skip
     alpha = Contribution.rectangular("alpha", given_["alpha_S_rect_halfwidth"], sensitivity=0.0)
-    swing = Contribution.u_shaped("Delta", given_["Delta_arcsine_halfwidth_C"])
+    swing = Contribution("Delta", given_["Delta_arcsine_halfwidth_C"] / math.sqrt(2))
     theta_u = Budget((Contribution("theta bar", given_["u_theta_bar_C"]), swing)).u
     total = Budget(
         (
@@ -140,32 +150,24 @@ def test_ea402_s4():
     )
 
 
-@pytest.mark.parametrize(
-    ("build", "divisor"),
-    [
-        (Contribution.rectangular, math.sqrt(3)),
-        (Contribution.triangular, math.sqrt(6)),
-        (Contribution.u_shaped, math.sqrt(2)),
-        (lambda name, a: Contribution.normal(name, a, 2.0), 2.0),
-    ],
-)
-def test_half_widths_become_standard_uncertainties(build, divisor):
-    assert math.isclose(build("x", 0.6).u, 0.6 / divisor, rel_tol=1e-15)
-
-
-@pytest.mark.parametrize(
-    ("build", "draw"),
-    [
-        (Contribution.rectangular, lambda r: r.uniform(-1, 1)),
-        (Contribution.triangular, lambda r: r.triangular(-1, 1)),
-        (Contribution.u_shaped, lambda r: math.sin(r.uniform(-math.pi, math.pi))),
-    ],
-)
-def test_standard_uncertainty_is_the_shape_s_own(build, draw):
-    """A shape's draws scatter by the standard uncertainty claimed for it."""
+def test_a_half_width_becomes_a_standard_uncertainty():
+    """Divided by root three (JCGM 100:2008, 4.3.7), as draws of that shape scatter."""
+    part = Contribution.rectangular("x", 0.6)
+    assert math.isclose(part.u, 0.6 / math.sqrt(3), rel_tol=1e-15)
     rng = random.Random(20260101)
-    sd = summarise([draw(rng) for _ in range(40_000)]).sd
-    assert math.isclose(build("x", 1.0).u, sd, rel_tol=0.01)
+    sd = summarise([rng.uniform(-0.6, 0.6) for _ in range(40_000)]).sd
+    assert math.isclose(part.u, sd, rel_tol=0.01)
+
+
+def test_additive_model():
+    """JCGM 101:2008, 9.2: four alike inputs, normal or rectangular (jcgm101-additive)."""
+    example = figure("jcgm101-additive")
+    budget = Budget(tuple(Contribution(name, 1.0) for name in "abcd"))
+    example.check(u=budget.u, normal_95_halfwidth=budget.expanded())
+    rng = np.random.default_rng(92)
+    draws = rng.uniform(-math.sqrt(3), math.sqrt(3), (4, 1_000_000)).sum(axis=0)
+    low, high = shortest(draws, 0.95)
+    example.check(u=float(draws.std()), rect_95_halfwidth=(high - low) / 2)
 
 
 @given(budgets)
@@ -199,28 +201,6 @@ def test_effective_degrees_of_freedom_lie_between(budget):
     assert budget.dof <= math.fsum(dofs) * (1 + 1e-12)
 
 
-def test_full_correlation_adds_straight():
-    """Parts that rise and fall together add as lengths, opposed ones cancel (JCGM 100, 5.2.2)."""
-    parts = (Contribution("a", 3.0), Contribution("b", 4.0))
-    assert math.isclose(Budget(parts, ((0, 1, 1.0),)).u, 7)
-    assert math.isclose(Budget(parts, ((0, 1, -1.0),)).u, 1)
-    assert math.isclose(Budget(parts).u, 5)
-
-
-def test_correlated_shares_make_one():
-    parts = (Contribution("a", 3.0), Contribution("b", 4.0), Contribution("c", 2.0))
-    budget = Budget(parts, ((0, 2, 0.4),))
-    assert math.isclose(math.fsum(budget.shares), 1)
-    assert math.isclose(budget.u, math.sqrt(9 + 16 + 4 + 2 * 0.4 * 6))
-
-
-def test_correlated_parts_count_as_one_for_degrees_of_freedom():
-    """With nothing else, the fewest degrees of freedom among them are all there are."""
-    parts = (Contribution("a", 3.0, 4), Contribution("b", 4.0, 9))
-    assert math.isclose(Budget(parts, ((0, 1, 0.5),)).dof, 4)
-    assert Budget(parts).dof > 9
-
-
 def test_coverage_cuts_degrees_of_freedom_to_whole():
     """JCGM 100, G.4.1: the next lower whole number."""
     budget = Budget((Contribution("a", 1.0, 9.9),))
@@ -229,22 +209,12 @@ def test_coverage_cuts_degrees_of_freedom_to_whole():
     assert math.isclose(Budget((Contribution("a", 1.0),)).coverage(), 1.959963984540054)
 
 
-def test_fully_cancelling_parts_leave_nothing():
-    """Zero in total is a budget without shares, not a division by zero."""
-    parts = (Contribution("a", 1.0, 5), Contribution("b", 1.0, 5))
-    budget = Budget(parts, ((0, 1, -1.0),))
-    assert (budget.u, budget.shares, budget.dof) == (0, (0, 0), math.inf)
-
-
 @pytest.mark.parametrize("u", [0, -0.1, math.nan, math.inf])
 def test_an_uncertainty_must_be_positive(u):
     with pytest.raises(InputError, match=r"uncertainty of jaw: .* more than 0"):
         Contribution("jaw", u)
-    for build in (Contribution.rectangular, Contribution.triangular, Contribution.u_shaped):
-        with pytest.raises(InputError, match=r"half-width of jaw: .* more than 0"):
-            build("jaw", u)
-    with pytest.raises(InputError, match="coverage factor of jaw"):
-        Contribution.normal("jaw", 1.0, u)
+    with pytest.raises(InputError, match=r"half-width of jaw: .* more than 0"):
+        Contribution.rectangular("jaw", u)
 
 
 @pytest.mark.parametrize("dof", [0, 0.5, -3, math.nan])
@@ -263,23 +233,6 @@ def test_an_empty_budget_is_refused():
         Budget(())
 
 
-@pytest.mark.parametrize(
-    ("correlations", "complaint"),
-    [
-        (((0, 3, 0.5),), "two different parts"),
-        (((1, 1, 0.5),), "two different parts"),
-        (((0, 1, 1.5),), "-1 to 1"),
-        (((0, 1, math.nan),), "-1 to 1"),
-        (((0, 1, 0.5), (1, 0, 0.5)), "each pair once"),
-        (((0, 1, 0.9), (1, 2, 0.9), (0, 2, -0.9)), "can occur together"),
-    ],
-)
-def test_correlations_that_cannot_be(correlations, complaint):
-    parts = tuple(Contribution(name, 1.0) for name in "abc")
-    with pytest.raises(InputError, match=complaint):
-        Budget(parts, correlations)
-
-
 def test_a_budget_is_a_value():
     first = Budget((Contribution("a", 1.0), Contribution("b", 2.0)))
     again = Budget((Contribution("a", 1.0), Contribution("b", 2.0)))
@@ -290,12 +243,8 @@ def test_a_budget_is_a_value():
 @pytest.mark.parametrize(
     ("part", "known", "divisor", "distribution", "evaluation"),
     [
-        # JCGM 100:2008, H.1.3.4 and table H.1: temperature of the bed, within 0.5 °C, U-shaped.
-        (Contribution.u_shaped("bed", 0.5, of="°C"), 0.5, math.sqrt(2), "U-shaped", "B"),
-        # H.1.3.3: expansion of the standard, within 2e-6 per °C, rectangular.
+        # JCGM 100:2008, H.1.3.3: expansion of the standard, within 2e-6 per °C, rectangular.
         (Contribution.rectangular("expansion", 2e-6), 2e-6, math.sqrt(3), "rectangular", "B"),
-        # H.1.3.1: calibration of the standard, U = 0.075 µm with k = 3.
-        (Contribution.normal("standard", 0.075, 3, 18), 0.075, 3, "normal", "B"),
         # H.1.3.2: mean of five repeats whose standard deviation is 13 nm.
         (
             Contribution("repeats", 13 / math.sqrt(5), 24, kind="scatter", divisor=math.sqrt(5)),

@@ -12,18 +12,13 @@ from scipy import stats
 from tests.measure.figures import figure
 from workbench.errors import InputError
 from workbench.measure.numerics.distributions import (
-    chi2_cdf,
     chi2_quantile,
     chi2_sf,
     coverage_factor,
-    f_cdf,
     f_sf,
-    normal_cdf,
     normal_quantile,
     normal_sf,
-    t_cdf,
     t_quantile,
-    t_sf,
 )
 
 PROBABILITIES = [1e-12, 1e-6, 0.001, 0.01, 0.05, 0.25, 0.4, 0.6, 0.9, 0.975, 0.995, 0.99999]
@@ -48,7 +43,6 @@ def test_normal_quantile_agrees_with_scipy(p):
 
 @pytest.mark.parametrize("z", [-37, -8, -1.5, 0, 1e-9, 0.5, 3, 30])
 def test_normal_tails_agree_with_scipy(z):
-    close(normal_cdf(z), stats.norm.cdf(z))
     close(normal_sf(z), stats.norm.sf(z))
 
 
@@ -58,19 +52,11 @@ def test_t_quantile_agrees_with_scipy(p, dof):
     close(t_quantile(p, dof), stats.t.ppf(p, dof))
 
 
-@pytest.mark.parametrize("dof", [*DOFS, 1e5, 1e7, 1e10, math.inf])
-@pytest.mark.parametrize("t", [-40, -2.5, -0.3, 0, 1e-4, 0.8, 1.7, 3, 12])
-def test_t_tails_agree_with_scipy(t, dof):
-    close(t_cdf(t, dof), stats.t.cdf(t, dof), 3e-12)
-    close(t_sf(t, dof), stats.t.sf(t, dof), 3e-12)
-
-
 @pytest.mark.parametrize("dof", [d for d in DOFS if d >= 1])
 @pytest.mark.parametrize("p", PROBABILITIES)
 def test_chi2_agrees_with_scipy(p, dof):
     x = chi2_quantile(p, dof)
     close(x, stats.chi2.ppf(p, dof))
-    close(chi2_cdf(x, dof), stats.chi2.cdf(x, dof))
     close(chi2_sf(x, dof), stats.chi2.sf(x, dof))
 
 
@@ -79,7 +65,6 @@ def test_chi2_agrees_with_scipy(p, dof):
 @pytest.mark.parametrize("p", PROBABILITIES)
 def test_f_agrees_with_scipy(p, dof1, dof2):
     x = stats.f.ppf(p, dof1, dof2)
-    close(f_cdf(x, dof1, dof2), stats.f.cdf(x, dof1, dof2))
     close(f_sf(x, dof1, dof2), stats.f.sf(x, dof1, dof2))
 
 
@@ -100,21 +85,20 @@ def test_t_near_its_middle_keeps_relative_digits():
 def test_t_quantile_undoes_the_cdf(p, dof):
     """The quantile's own probability is the one asked for, on both sides alike."""
     t = t_quantile(p, dof)
-    assert math.isclose(t_cdf(t, dof), p, rel_tol=1e-9)
-    assert math.isclose(t_sf(-t, dof), p, rel_tol=1e-9)
+    assert math.isclose(stats.t.cdf(t, dof), p, rel_tol=1e-9)
+    assert math.isclose(stats.t.sf(-t, dof), p, rel_tol=1e-9)
 
 
 @given(x=st.floats(1e-3, 1e3), dof1=st.floats(0.5, 500), dof2=st.floats(0.5, 500))
 def test_f_tails_are_complements_and_mirror(x, dof1, dof2):
     """Below and above make 1, and F turned over is F with its degrees of freedom exchanged."""
-    assert math.isclose(f_cdf(x, dof1, dof2) + f_sf(x, dof1, dof2), 1, rel_tol=1e-14)
-    assert math.isclose(f_cdf(x, dof1, dof2), f_sf(1 / x, dof2, dof1), rel_tol=1e-9)
+    assert math.isclose(f_sf(1 / x, dof2, dof1) + f_sf(x, dof1, dof2), 1, rel_tol=1e-9)
 
 
 @pytest.mark.parametrize("x", [0, -3, math.inf])
 def test_no_chi_square_below_zero_or_beyond_infinity(x):
-    assert chi2_cdf(x, 3) == (1 if x > 0 else 0)
-    assert f_cdf(x, 3, 4) == (1 if x > 0 else 0)
+    assert chi2_sf(x, 3) == (0 if x > 0 else 1)
+    assert f_sf(x, 3, 4) == (0 if x > 0 else 1)
 
 
 @pytest.mark.parametrize("p", [0, 1, -0.1, 1.5, math.nan])
@@ -126,7 +110,7 @@ def test_probabilities_out_of_range_are_refused(call, p):
 
 @pytest.mark.parametrize("dof", [0, -1, math.nan])
 def test_degrees_of_freedom_must_be_positive(dof):
-    for call in (t_cdf, chi2_cdf):
+    for call in (lambda x, dof: t_quantile(0.9, dof), chi2_sf):
         with pytest.raises(InputError, match="degrees of freedom"):
             call(1, dof)
     with pytest.raises(InputError, match="degrees of freedom"):

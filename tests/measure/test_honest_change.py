@@ -11,10 +11,8 @@ from hypothesis import strategies as st
 
 from tests.measure.test_gauge import made_up, reference_study
 from workbench.measure.numerics.distributions import coverage_factor
-from workbench.measure.scatter import Scatter
+from workbench.measure.repeats import Scatter
 from workbench.measure.stats.gauge_study import by_anova
-from workbench.measure.stats.smallest_change import by_anyone, by_one_person
-from workbench.measure.stats.study import Study
 
 
 def test_for_many_degrees_of_freedom_it_is_the_limit_of_2_8() -> None:
@@ -33,9 +31,8 @@ def test_few_degrees_of_freedom_widen_it_by_student_s_t() -> None:
 
 def test_the_reference_study() -> None:
     """By hand from AIAG's mean squares: pooled error 0.03997 (78), people 1.58363 (2)."""
-    study = reference_study()
-    result = by_anova(study)
-    one, anyone = by_one_person(result), by_anyone(result, study)
+    result = by_anova(reference_study())
+    one, anyone = result.one_person, result.anyone
     assert one.dof == 78
     assert one.sd == result.gauge.ev
     error, people = 0.039973, 1.58363
@@ -50,9 +47,8 @@ def test_its_variance_is_the_study_s_and_its_dof_lies_within_the_table(
     seed: int, interaction: float
 ) -> None:
     """Mean squares in the shares that the components have add up to the reading's variance."""
-    study = made_up(seed, sd=(1.0, 0.3, interaction, 0.1))
-    result = by_anova(study)
-    anyone = by_anyone(result, study)
+    result = by_anova(made_up(seed, sd=(1.0, 0.3, interaction, 0.1)))
+    anyone = result.anyone
     assert anyone.sd == result.gauge.grr
     assert 1.0 <= anyone.dof <= result.table.total.dof
 
@@ -60,9 +56,8 @@ def test_its_variance_is_the_study_s_and_its_dof_lies_within_the_table(
 def test_people_who_do_not_differ_leave_repeatability_alone() -> None:
     """Without a component between people the degrees of freedom are the error's."""
     table = (((0.0, 2.0), (2.0, 0.0)), ((5.0, 3.0), (3.0, 5.0)))
-    study = Study(("a", "b"), ("x", "y"), table, "mm")
-    result = by_anova(study)
-    assert by_anyone(result, study).dof == result.error.dof
+    result = by_anova(table)
+    assert result.anyone.dof == result.error.dof
 
 
 def test_two_readings_by_one_person_differ_by_more_in_one_case_of_twenty() -> None:
@@ -71,7 +66,7 @@ def test_two_readings_by_one_person_differ_by_more_in_one_case_of_twenty() -> No
     within = total = 0
     for seed in range(300):
         study = made_up(seed, parts=2, persons=2, trials=2, sd=(1.0, 0.0, 0.0, 0.1))
-        change = by_one_person(by_anova(study, alpha=0.0)).change
+        change = by_anova(study, alpha=0.0).one_person.change
         for _ in range(40):
             within += abs(rng.gauss(0, 0.1) - rng.gauss(0, 0.1)) <= change
             total += 1

@@ -6,7 +6,7 @@ import pytest
 
 from tests.measure.figures import figure
 from workbench.errors import InputError
-from workbench.measure.mpe_tables import DEPTH_AND_INSIDE_MM, DIN_862_MM, din862_mpe_mm
+from workbench.measure.calipers import DEPTH_AND_INSIDE_MM, DIN_862_MM, din862_mpe_mm
 
 
 @pytest.mark.parametrize("scale", list(DIN_862_MM))

@@ -8,17 +8,12 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from workbench.measure.numerics.linalg import (
-    dependent_columns,
-    factor,
-    inverse_gram,
-    solve,
-)
+from workbench.measure.numerics.linalg import factor, solve
 
 
 @given(st.integers(1, 5), st.integers(0, 8), st.integers(0, 2**32))
-def test_solution_and_inverse_agree_with_numpy(n, more, seed):
-    """Random well-posed systems give numpy's least-squares answer and inverse."""
+def test_the_solution_agrees_with_numpy(n, more, seed):
+    """Random well-posed systems give numpy's least-squares answer."""
     rng = np.random.default_rng(seed)
     a, b = rng.normal(size=(n + more + 1, n)), rng.normal(size=n + more + 1)
     factors = factor(a.tolist())
@@ -27,7 +22,6 @@ def test_solution_and_inverse_agree_with_numpy(n, more, seed):
     assert np.allclose(
         solve(factors, b.tolist()), np.linalg.lstsq(a, b, rcond=None)[0], rtol=1e-12 * scale**2
     )
-    assert np.allclose(inverse_gram(factors), np.linalg.inv(a.T @ a), rtol=1e-12 * scale**2)
 
 
 def test_basis_is_orthonormal_for_nearly_dependent_columns():
@@ -39,17 +33,11 @@ def test_basis_is_orthonormal_for_nearly_dependent_columns():
     assert np.allclose(gram, np.eye(3), atol=1e-14)
 
 
-def test_dependent_columns_are_named_and_innocent_ones_not():
+def test_dependent_columns_and_columns_of_zeros_lower_the_rank():
     """Column 2 is twice column 0; column 1 has nothing to do with it."""
     rows = [[1.0, 0.0, 2.0], [2.0, 1.0, 4.0], [3.0, 5.0, 6.0], [4.0, 1.0, 8.0]]
-    factors = factor(rows)
-    assert factors.rank == 2
-    assert dependent_columns(factors) == [0, 2]
-
-
-def test_a_column_of_zeros_stands_alone():
-    factors = factor([[1.0, 0.0], [2.0, 0.0]])
-    assert (factors.rank, dependent_columns(factors)) == (1, [1])
+    assert factor(rows).rank == 2
+    assert factor([[1.0, 0.0], [2.0, 0.0]]).rank == 1
 
 
 def test_units_of_the_columns_do_not_matter():

@@ -9,9 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from workbench.errors import InputError
-from workbench.measure.budget import Contribution
-from workbench.measure.reading_budget import reading_budget_mm
-from workbench.measure.scatter import Scatter
+from workbench.measure.budget import CaliperFigures, Contribution, reading_budget_mm
+from workbench.measure.repeats import Scatter
 
 INCH = 25.4
 
@@ -45,14 +44,10 @@ def test_parts_by_hand():
     """Each part from its own figure: half-widths over root three, contact height times slope."""
     budget = reading_budget_mm(
         [62.2],
-        resolution_mm=0.01,
-        mpe_mm=0.02,
-        zero_half_width_mm=0.004,
+        CaliperFigures(0.01, 0.02, 0.004),
         scatter=Scatter(0.009, 12),
         contact_height_u_mm=0.5,
         slope=-0.1,
-        temperature_half_width_c=4.0,
-        expansion_difference_per_c=1e-5,
     )
     by_hand = {
         "resolution": 0.005 / math.sqrt(3),
@@ -60,7 +55,7 @@ def test_parts_by_hand():
         "zero and gauge block": 0.004 / math.sqrt(3),
         "repeat scatter": 0.009,
         "contact height": 0.05,
-        "temperature": 62.2e-5 * 4 / math.sqrt(3),
+        "temperature": 62.2 * 11.6e-6 * 5 / math.sqrt(3),
     }
     for name, u in by_hand.items():
         assert math.isclose(part(budget, name).component, u, rel_tol=1e-12)
@@ -98,17 +93,11 @@ def test_more_repeats_never_widen_a_like_scatter():
     assert four.u < two.u
 
 
-def test_extra_parts_join():
-    extra = Contribution("clamping", 0.05)
-    budget = reading_budget_mm([62.2], extra=(extra,))
-    assert budget.largest == extra
-
-
-def test_nothing_known_of_warmth_can_be_switched_off():
-    names = [
-        r.contribution.name for r in reading_budget_mm([62.2], temperature_half_width_c=0).rows
-    ]
-    assert "temperature" not in names
+def test_what_is_known_of_the_temperature_takes_the_place_of_its_default():
+    known = Contribution("temperature of the blade", 0.05)
+    budget = reading_budget_mm([62.2], warmth=(known,))
+    assert budget.largest == known
+    assert "temperature" not in [r.contribution.name for r in budget.rows]
 
 
 @given(st.floats(0, 200), st.floats(0, 5), st.floats(-3, 3))
@@ -121,13 +110,12 @@ def test_contact_height_only_ever_adds(length_mm, height_u, slope):
 @pytest.mark.parametrize(
     ("options", "field"),
     [
-        ({"resolution_mm": 0}, "resolution"),
-        ({"mpe_mm": -0.02}, "caliper error"),
-        ({"zero_half_width_mm": math.nan}, "zero and gauge block"),
+        ({"caliper": CaliperFigures(resolution_mm=0)}, "resolution"),
+        ({"caliper": CaliperFigures(mpe_mm=-0.02)}, "caliper error"),
+        ({"caliper": CaliperFigures(zero_mm=math.nan)}, "zero and gauge block"),
         ({"scatter": Scatter(0.0, 12)}, "repeat scatter"),
         ({"contact_height_u_mm": -1}, "contact height"),
         ({"contact_height_u_mm": math.nan}, "contact height"),
-        ({"temperature_half_width_c": -5}, "temperature"),
     ],
 )
 def test_figures_that_cannot_be_are_told(options, field):

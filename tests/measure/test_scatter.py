@@ -11,10 +11,9 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from workbench.errors import InputError
-from workbench.measure.outliers import doubtful_repeats
-from workbench.measure.reading_budget import ASSUMED, SCATTER, reading_budget_mm
-from workbench.measure.repeats import summarise
-from workbench.measure.scatter import Scatter, scatter_of
+from workbench.measure.budget import ASSUMED, SCATTER, reading_budget_mm
+from workbench.measure.doubtful import doubtful_repeats
+from workbench.measure.repeats import Scatter, scatter_of, summarise
 
 STUDY = Scatter(0.012, 18)
 SDS = st.floats(0.001, 0.1)

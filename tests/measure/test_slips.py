@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from scipy import stats
 
-from workbench.measure.slips import CRITICAL, GRADUATIONS_IN, doubt
+from workbench.measure.doubtful import CRITICAL, GRADUATIONS_IN, doubt
 
 
 @pytest.mark.parametrize("step_in", GRADUATIONS_IN)

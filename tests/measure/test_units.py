@@ -17,6 +17,9 @@ from workbench.measure.units import (
     registry,
 )
 
+FULL = pint.UnitRegistry()
+"""pint's own registry, which takes half a second to read."""
+
 
 def test_the_inch_is_exact() -> None:
     """25.4 mm exactly: NIST SP 811 (2008), appendix B.8 (nist-inch)."""
@@ -32,7 +35,7 @@ def test_the_inch_is_exact() -> None:
 def test_pint_agrees_with_every_spelling(spelling: str) -> None:
     """pint's full registry and our small one give our factors."""
     name = SPELLINGS[spelling]
-    full = float(pint.UnitRegistry().Quantity(1, name).to("mm").magnitude)
+    full = float(FULL.Quantity(1, name).to("mm").magnitude)
     small = float(registry().Quantity(1, name).to("millimeter").magnitude)
     assert mm_per(spelling) == pytest.approx(full, rel=1e-15)
     assert mm_per(spelling.upper()) == pytest.approx(small, rel=1e-15)
@@ -45,7 +48,7 @@ def test_degrees_by_their_definition(fahrenheit: float, celsius: float) -> None:
     """t/degC = (t/degF - 32) / 1.8: NIST SP 811 (2008), appendix B.8; and pint's full registry."""
     assert degrees_in(fahrenheit, "F", "C") == pytest.approx(celsius, abs=1e-9)
     assert degrees_in(celsius, "C", "F") == pytest.approx(fahrenheit, abs=1e-8)
-    full = pint.UnitRegistry().Quantity(float(fahrenheit), "degF").to("degC").magnitude
+    full = FULL.Quantity(float(fahrenheit), "degF").to("degC").magnitude
     assert degrees_in(fahrenheit, "F", "C") == pytest.approx(full, abs=1e-9)
     assert degrees_in(0.1 + 0.2, "C", "C") == 0.1 + 0.2
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from workbench.errors import InputError
-from workbench.records.store.rows import Turn
+from workbench.records.store.rows import JobTerms, Turn
 from workbench.records.tables import days
 
 from .conftest import DAY, Shop
@@ -93,7 +93,7 @@ def test_the_last_setting_is_the_latest_signed_off_before_a_job(shop: Shop) -> N
     shop.book.add_sign_off(shop.job.id, "kl")
     second = shop.book.add_job(shop.ski.id, AFTER)
     shop.book.add_sign_off(second.id, "kl")
-    check = shop.book.add_job(shop.ski.id, AFTER, kind="recheck")
+    check = shop.book.add_job(shop.ski.id, AFTER, how=JobTerms("recheck"))
     shop.book.add_sign_off(check.id, "kl")
     waiting = shop.book.add_job(shop.ski.id, AFTER)
     assert shop.book.last_setting(shop.ski.id, waiting.id) == second.id

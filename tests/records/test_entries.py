@@ -5,7 +5,14 @@ from __future__ import annotations
 import pytest
 
 from workbench.errors import InputError, RecordsError
-from workbench.records.store.rows import RideNote, Study, StudyReading, Temperature, WingSetting
+from workbench.records.store.rows import (
+    JobTerms,
+    RideNote,
+    Study,
+    StudyReading,
+    Temperature,
+    WingSetting,
+)
 
 from .conftest import Shop
 
@@ -91,7 +98,9 @@ def test_facts_of_the_whole_day_come_back(shop: Shop) -> None:
 
 def test_a_recheck_is_a_job_of_its_own_kind(shop: Shop) -> None:
     """Kind and note travel with the job into the day's queue."""
-    job = shop.book.add_job(shop.ski.id, "2026-11-26", kind="recheck", note="after the first ride")
+    job = shop.book.add_job(
+        shop.ski.id, "2026-11-26", how=JobTerms("recheck", "after the first ride")
+    )
     (item,) = shop.book.day_queue("2026-11-26")
     assert item.job == job
     assert (job.kind, job.note) == ("recheck", "after the first ride")

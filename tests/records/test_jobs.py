@@ -18,6 +18,7 @@ from workbench.records.book import Book
 from workbench.records.store.database import Database
 from workbench.records.store.faults import StruckTwiceError, UnknownRowError
 from workbench.records.store.rows import (
+    JobTerms,
     Mark,
     PassRow,
     Reading,
@@ -41,7 +42,7 @@ def queue_ids(shop: Shop, day: str = DAY) -> list[str]:
 
 def test_jobs_queue_up_in_the_order_added(shop: Shop) -> None:
     """Each new job goes to the end of its day, with the block's finest turn unless told."""
-    second = shop.book.add_job(shop.ski.id, DAY, finest_turn=0.25)
+    second = shop.book.add_job(shop.ski.id, DAY, how=JobTerms(finest_turn=0.25))
     assert queue_ids(shop) == [shop.job.id, second.id]
     assert (shop.job.finest_turn, second.finest_turn) == (0.125, 0.25)
     assert shop.book.job(shop.job.id) == shop.job

@@ -15,7 +15,7 @@ import pytest
 
 from tests.records.conftest import furnish
 from workbench.errors import RecordsError
-from workbench.records.backup import backups, book_check, place_lock
+from workbench.records.backup import backups, opening, place_lock
 from workbench.records.backup.place_lock import place_held
 from workbench.records.book import Book
 
@@ -175,7 +175,7 @@ def test_a_book_that_goes_while_it_is_looked_at_is_said(
     with Book(path) as book:
         furnish(book)
     with pytest.raises(RecordsError, match="cannot be read"):
-        book_check.look_inside(path.with_name("gone.db"), None)
+        opening.look_inside(path.with_name("gone.db"), None)
     exists = Path.exists
 
     def and_gone(self: Path) -> bool:

@@ -24,7 +24,7 @@ from workbench.work.job.shop import Shop
 from workbench.work.offsets import offset_words
 from workbench.work.roster.queue import minutes_of
 from workbench.work.text.local_time import clock_words, day_and_time, local_day
-from workbench.work.wing import wing_words
+from workbench.work.wing import wing_report
 
 from .conftest import furnish
 
@@ -150,7 +150,7 @@ def test_the_day_told_is_the_day_on_the_wall(zone: Callable[[str], None]) -> Non
     wing = rows.WingSetting(
         id="w", at=morning, who="KV", job_id="j", text="7.5", angle_deg=7.5, hold="", gauge=""
     )
-    assert "2026-11-25 KV" in wing_words.when_words(wing)
+    assert "2026-11-25 KV" in wing_report.when_words(wing)
     assert offset_words.local_day is local_day
 
 

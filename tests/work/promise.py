@@ -50,28 +50,25 @@ from workbench.commands.day.queue import _line as queue_line
 from workbench.errors import BenchError, InputError
 from workbench.places import shipped
 from workbench.records.book import Book
-from workbench.records.desk.door import Door
 from workbench.records.exchange.form import Form, forms
 from workbench.records.store import rows
 from workbench.records.store.specs import Table
 from workbench.work.exchange import exchange
 from workbench.work.files.table_files import read_table_file
 from workbench.work.history.history import load_history
-from workbench.work.history.history_report import timeline_lines
-from workbench.work.history.striking import strike_out
-from workbench.work.history.timeline import timeline_of
-from workbench.work.job.job_view import JobView
-from workbench.work.job.queue_line import RosterLine
+from workbench.work.history.striking import strike_row
+from workbench.work.history.timeline import timeline_lines, timeline_of
+from workbench.work.job.job_view import JobView, RosterLine
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.job_text import job_lines
-from workbench.work.order.turn_records import SETTLED
-from workbench.work.paper.card_text import card_text
+from workbench.work.order.round_records import SETTLED
 from workbench.work.paper.cards import card_of
 from workbench.work.paper.day_sheet import day_sheet
+from workbench.work.paper.text_pages import card_text
 from workbench.work.roster import check_lists, queue
 from workbench.work.roster import settings as shop_settings
-from workbench.work.roster.parts_file import stock_shop
-from workbench.work.roster.wear import change_parts, last_change, strike_change
+from workbench.work.roster.parts_typed import stock_shop
+from workbench.work.roster.ski_sheet import change_parts, last_change, strike_change
 from workbench.work.trust.job_reading import Line
 
 SKIS = ("Heron 66", "Lark 64")
@@ -251,7 +248,7 @@ class World:
         with (
             mock.patch("workbench.work.job.open_book.date", Today),
             mock.patch("workbench.cli.build_parser", parser_of),
-            mock.patch.dict(Door.__init__.__kwdefaults__, {"clock": clock}),
+            mock.patch.dict(Book.__init__.__kwdefaults__, {"clock": clock}),
         ):
             yield
 
@@ -282,7 +279,7 @@ class World:
         if not entries:
             return False
         entry = entries[-1 - which % len(entries)]
-        return self.do(at, lambda: strike_out(at.shop, entry, "not true"))
+        return self.do(at, lambda: strike_row(at.shop, entry, "not true"))
 
     def refit(self, at: Bench, name: str, undo: bool) -> bool:
         """Give a ski the other block or none, or strike the last such change out as never made."""
@@ -447,7 +444,7 @@ class World:
         """Strike out the sign-off of a ski's last job, as is said where it releases nothing."""
         timeline = timeline_of(load_history(at.shop, self.skis[name]))
         signed = [e for e in timeline.entries if e.kind == "sign-off" and not e.struck]
-        self.do(at, lambda: strike_out(at.shop, signed[-1], "does not hold"))
+        self.do(at, lambda: strike_row(at.shop, signed[-1], "does not hold"))
 
     # The law ----------------------------------------------------------------------------------
 
@@ -702,7 +699,7 @@ def world() -> Iterator[World]:
     folder = Path(tempfile.mkdtemp(dir=MEMORY if MEMORY.is_dir() else None))
     try:
         with (
-            mock.patch("workbench.records.desk.desk.ThreadPoolExecutor", AtOnce),
+            mock.patch("workbench.records.desk.ThreadPoolExecutor", AtOnce),
             mock.patch("workbench.records.exchange.rows_out.forms", _forms),
             mock.patch("workbench.records.exchange.rows_in.forms", _forms),
             closing(World(folder)) as made,

@@ -9,7 +9,7 @@ from __future__ import annotations
 import io
 import math
 import random
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
@@ -19,7 +19,8 @@ from PIL import Image, ImageDraw, ImageFilter
 
 from workbench.fin.parts.blade import Blade, Hole
 from workbench.fin.trace.traced import framed
-from workbench.work.trace.scale import Scale
+from workbench.measure.units import MM_PER, Unit
+from workbench.work.trace.scale import PictureScale
 from workbench.work.trace.scan import trace_picture
 
 Point = tuple[float, float]
@@ -264,7 +265,7 @@ class Missed:
     edges: bool
 
 
-def traced_picture(path: Path, scale: Scale) -> Blade:
+def traced_picture(path: Path, scale: PictureScale) -> Blade:
     """The blade that a picture shows, by its likeliest edges."""
     return framed("x", trace_picture(path, scale).unframed).blade
 
@@ -301,3 +302,10 @@ def missed(true: Blade, traced: Blade) -> Missed:
         traced.length_mm / true.length_mm - 1.0,
         max(ends) < 0.05 * INCH,
     )
+
+
+def csv_of(rings: Iterable[Sequence[Point]], unit: Unit) -> str:
+    """Return closed lines (mm) as a CSV of points in a unit that it states."""
+    by = 1.0 / MM_PER[unit]
+    blocks = ["".join(f"{x * by:.9f},{y * by:.9f}\r\n" for x, y in ring) for ring in rings]
+    return f"u {unit},v {unit}\r\n" + "\r\n".join(blocks)

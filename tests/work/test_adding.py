@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from workbench.errors import InputError
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.places import shipped
 from workbench.records.book import Book
 from workbench.work.job.entry import Typed
@@ -24,18 +24,17 @@ from workbench.work.roster.adding import (
     add_block,
     add_ski,
     ensure_starter,
-    known_skis,
     listed,
     pick,
-    queue_ski,
 )
 from workbench.work.roster.parts_typed import (
     edge_of,
     holes_of,
     outline_of,
-    stud_of,
+    stud_typed,
     yes_or_no,
 )
+from workbench.work.roster.queue import queue_again
 
 HOSTILE = ("[b]X[/b]", "a[/nope]b", "[Q1]", "{x} %s $y", "'; DROP TABLE skis; --", "\x1b[31mred")
 ORDERS = shipped("fixtures") / "orders"
@@ -111,7 +110,7 @@ class TestSki:
                 "base_apex": "4"}  # fmt: skip
         job_id = add_ski(shop, SKI | more)
         (line,) = shop.roster()
-        (ski,) = known_skis(shop)
+        (ski,) = shop.book.skis()
         assert (line.job_id, line.ski_name, line.rider, line.due) == (
             job_id, "Teal 66", "Oda Finnvik", "14:00",
         )  # fmt: skip
@@ -122,12 +121,12 @@ class TestSki:
 
     def test_a_blank_base_is_flat_and_a_blank_wing_is_none(self, shop: Shop) -> None:
         add_ski(shop, SKI)
-        (ski,) = known_skis(shop)
+        (ski,) = shop.book.skis()
         assert (ski.base_radius_mm, ski.base_apex_mm, ski.has_wing) == (None, None, False)
 
     def test_parts_are_found_by_name_in_any_case(self, shop: Shop) -> None:
         add_ski(shop, SKI | {"blade": "starter BLADE", "block": " Starter block "})
-        assert known_skis(shop)[0].blade_id == shop.book.blades()[0].id
+        assert shop.book.skis()[0].blade_id == shop.book.blades()[0].id
 
     @pytest.mark.parametrize(
         ("change", "field"),
@@ -161,7 +160,7 @@ class TestSki:
     @pytest.mark.parametrize("name", HOSTILE)
     def test_hostile_text_is_kept_as_it_is(self, shop: Shop, name: str) -> None:
         add_ski(shop, SKI | {"name": name, "rider": name})
-        (ski,) = known_skis(shop)
+        (ski,) = shop.book.skis()
         assert (ski.name, ski.rider) == (name, name)
 
     def test_the_same_ski_is_not_added_twice(self, shop: Shop) -> None:
@@ -173,23 +172,23 @@ class TestSki:
 class TestQueue:
     def test_a_known_ski_comes_back_when_its_job_is_done(self, shop: Shop) -> None:
         first = add_ski(shop, SKI)
-        ski_id = known_skis(shop)[0].id
+        ski_id = shop.book.skis()[0].id
         with pytest.raises(InputError, match="not in the queue already"):
-            queue_ski(shop, ski_id)
+            queue_again(shop, ski_id)
         shop.book.add_sign_off(first, "KV")
-        second = queue_ski(shop, ski_id, "15:00")
+        second = queue_again(shop, ski_id, "15:00")
         assert [line.job_id for line in shop.roster()] == [first, second]
 
     def test_one_left_over_from_an_earlier_day_is_in_the_queue_already(self, shop: Shop) -> None:
         add_ski(shop, SKI)
         tomorrow = Shop(shop.book, "2031-05-07", "KV")
         with pytest.raises(InputError, match="already"):
-            queue_ski(tomorrow, known_skis(shop)[0].id)
+            queue_again(tomorrow, shop.book.skis()[0].id)
 
     @pytest.mark.parametrize("ski_id", ["", "nonsense", "1' OR '1'='1"])
     def test_an_unknown_id_is_refused(self, shop: Shop, ski_id: str) -> None:
         with pytest.raises(InputError, match="in the book"):
-            queue_ski(shop, ski_id)
+            queue_again(shop, ski_id)
 
 
 class TestBlade:
@@ -334,7 +333,7 @@ class TestTyped:
         assert holes_of("upper left 1 2 3", "mm")[0].name == "upper left"
 
     def test_a_left_hand_stud_with_a_name_that_is_a_keyword(self) -> None:
-        typed = stud_of("top top 1 2 0 1 M4 LEFT", "mm", "stud 1")
+        typed = stud_typed("top top 1 2 0 1 M4 LEFT", "mm", "stud 1")
         assert (typed.stud.name, typed.stud.hand, typed.thread) == ("top", "left", "M4")
 
     @pytest.mark.parametrize(("text", "meant"), [("YES", True), ("n", False), ("", False)])
@@ -352,7 +351,7 @@ class TestTyped:
         for read in (
             lambda: outline_of(text, "in"),
             lambda: holes_of(text, "mm"),
-            lambda: stud_of(text, "in", "stud 1"),
+            lambda: stud_typed(text, "in", "stud 1"),
             lambda: yes_or_no(text, "wing"),
         ):
             with suppress(InputError):

@@ -14,11 +14,11 @@ from workbench.records.store import rows
 from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
-from workbench.work.job_text.job_text import reading_lines
+from workbench.work.job_text.job_text import job_reading_lines
 from workbench.work.job_text.setting_words import moved_words
 from workbench.work.job_text.tasks import task_of
-from workbench.work.paper.card_text import card_text
 from workbench.work.paper.cards import card_of
+from workbench.work.paper.text_pages import card_text
 from workbench.work.roster.settings import change
 
 
@@ -165,7 +165,9 @@ def test_a_re_check_is_offered_it_too(shop: Shop, locked_before: bool) -> None:
     line = again.lines[0]
     assert line.moved_by_lock_mm == pytest.approx(0.002 * MM_PER_INCH, abs=1e-4)
     assert moved_words(line, "in") == "since it left it moved +0.0020 in"
-    assert any("since it left it moved +0.0020 in" in text for text in reading_lines(again, "in"))
+    assert any(
+        "since it left it moved +0.0020 in" in text for text in job_reading_lines(again, "in")
+    )
     again = shop.sign_off(again, "KV")
     notes = " ".join(card_of(shop, again).notes)
     assert f"Read with the bolts tight: depth {mm / MM_PER_INCH:.4f} in" in notes

@@ -9,9 +9,10 @@ from pathlib import Path
 import pytest
 from scipy.stats import chi2
 
+from workbench.work.order.order_answers import turns_report
 from workbench.work.order.order_file import Order, read_order
-from workbench.work.order.order_json import fit_of, turns_report
-from workbench.work.trust.overdetermined import adjustment_of, agreement_words
+from workbench.work.order.solved_jobs import fit_of
+from workbench.work.trust.plausibility import adjustment_of, agreement_words
 
 ORDERS = Path(__file__).parents[2] / "fixtures" / "orders"
 
@@ -25,19 +26,19 @@ def test_three_readings_are_checked_by_nothing() -> None:
     """No test is made up for them."""
     order = read_order(ORDERS / "practice-plate.toml")
     assert turns_report(order)["agreement"] is None
-    assert agreement_words(fit_of(order)) == ""
+    assert agreement_words(fit_of(order.rig, order.readings)) == ""
 
 
 def test_redundancy_sums_to_what_is_more_than_needed(five: Order) -> None:
     """The trace of the redundancy matrix (W. Baarda, 1968); p by scipy's own chi-square."""
-    found = adjustment_of(fit_of(five))
+    found = adjustment_of(fit_of(five.rig, five.readings))
     assert found is not None
     assert math.fsum(found.redundancy) == pytest.approx(2.0, abs=1e-9)
     assert found.p == pytest.approx(chi2.sf(found.chi2, 2), rel=1e-9)
     report = turns_report(five)["agreement"]
     assert report["degrees_of_freedom"] == 2
     assert report["agree"] is True
-    assert "agree within their uncertainties" in agreement_words(fit_of(five))
+    assert "agree within their uncertainties" in agreement_words(fit_of(five.rig, five.readings))
 
 
 def test_a_wrong_reading_fails_the_global_test(five: Order) -> None:
@@ -49,4 +50,4 @@ def test_a_wrong_reading_fails_the_global_test(five: Order) -> None:
     assert report["agree"] is False
     assert report["chi_square"] > chi2.isf(0.05, 2)
     assert report["readings"][0]["normalised_residual"] > 0, "read too large"
-    assert "do NOT agree" in agreement_words(fit_of(broken))
+    assert "do NOT agree" in agreement_words(fit_of(broken.rig, broken.readings))

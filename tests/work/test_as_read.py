@@ -9,7 +9,7 @@ import pytest
 
 from tests.shop import Fin, demo_file, heron, open_shop, ski, walk_to
 from workbench.errors import InputError, PoseError
-from workbench.fin.reading.observe import Method
+from workbench.fin.reading.method import Method
 from workbench.measure.display import length_text
 from workbench.measure.units import MM_PER_INCH
 from workbench.records.store import rows

@@ -18,7 +18,7 @@ from workbench.work.exchange import exchange
 from workbench.work.exchange.backup import restore
 from workbench.work.history.compare import go_back
 from workbench.work.history.history import load_history, settings_in
-from workbench.work.history.striking import strike_out
+from workbench.work.history.striking import strike_row
 from workbench.work.history.timeline import timeline_of
 from workbench.work.job.aim_last import aim_at_last
 from workbench.work.job.entry import Typed
@@ -62,7 +62,7 @@ def _by_row(shop: Shop, view: JobView) -> object:
     row = next(f for f in view.facts if isinstance(f, rows.Reading) and f.struck is None)
     entry = timeline.by_id(row.id)
     assert entry is not None
-    return strike_out(shop, entry, "slipped")
+    return strike_row(shop, entry, "slipped")
 
 
 SEEN: dict[str, object] = {}

@@ -14,6 +14,7 @@ from workbench.measure.lengths import Length
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop
 from workbench.work.roster import calipers
+from workbench.work.trust.caliper_figures import measured
 
 INCH = {"name": "Caliper A", "unit": "in", "resolution": "0.0005"}
 
@@ -42,8 +43,8 @@ def test_a_caliper_is_kept_as_typed_with_din_862_by_default(shop: Shop) -> None:
     row = added(shop)
     assert row.resolution_mm == pytest.approx(0.0127)
     assert (row.unit, row.din862_scale) == ("in", "digital")
-    assert calipers.measured(row).mpe_at(25.4) == 0.020
-    assert calipers.measured(row).mpe_at(180.0) == row.mpe_mm == 0.030
+    assert measured(row).mpe_at(25.4) == 0.020
+    assert measured(row).mpe_at(180.0) == row.mpe_mm == 0.030
 
 
 @pytest.mark.parametrize(("unit", "step"), [("in", 0.0127), ("mm", 0.01)])
@@ -57,13 +58,13 @@ def test_a_blank_resolution_is_the_usual_one_of_its_unit(
 def test_a_coarse_scale_takes_the_coarse_table(shop: Shop) -> None:
     """A step of 0.05 mm is DIN 862's coarse scale."""
     row = added(shop, unit="mm", resolution="0,05")
-    assert calipers.measured(row).mpe_at(25.0) == 0.050
+    assert measured(row).mpe_at(25.0) == 0.050
 
 
 def test_a_typed_error_and_heights_hold(shop: Shop) -> None:
     """What was typed stands at every length; heights come back in mm."""
     row = added(shop, mpe=".0015", jaw_height="16 mm", reference_line=".15")
-    assert calipers.measured(row).mpe_at(25.4) == calipers.measured(row).mpe_at(250.0)
+    assert measured(row).mpe_at(25.4) == measured(row).mpe_at(250.0)
     assert row.mpe_mm == pytest.approx(0.0381)
     assert row.din862_scale is None
     assert row.jaw_height_mm == 16.0

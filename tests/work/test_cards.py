@@ -14,19 +14,19 @@ from tests.shop import Fin, heron, read, ski, walk_to
 from workbench.bench.bases.key_gate import may_be_serial
 from workbench.errors import InputError
 from workbench.measure.display import length_text
-from workbench.work.drawing.ascii_picture import plain_picture
+from workbench.records.store.rows import JobTerms
+from workbench.work.drawing.layout import plain_picture
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.temperature import state_temperature
-from workbench.work.job_text.setting_words import NOT_READ
-from workbench.work.job_text.which_ski import job_meant
-from workbench.work.paper.card_text import card_text
+from workbench.work.job_text.setting_words import NOT_READ, code_text, serial_in
+from workbench.work.job_text.typed_lines import job_meant
 from workbench.work.paper.cards import CAUTIONS, card_of
 from workbench.work.paper.day_sheet import UNREAD, day_sheet
-from workbench.work.paper.label import label_html
+from workbench.work.paper.html_pages import label_html
 from workbench.work.paper.printing import card_folder, find_view, paper_of
+from workbench.work.paper.text_pages import card_text
 from workbench.work.roster.find import by_serial
-from workbench.work.text.setting_code import code_text, serial_in
 from workbench.work.text.words import CAUTION_EDGES
 
 
@@ -170,7 +170,7 @@ class TestTheRest:
     def test_a_recheck_shows_the_setting_that_was_checked(self, shop: Shop) -> None:
         """Its card has the numbers of the job before, and says that the check is open."""
         done = winged(shop, "signed off")
-        job = shop.book.add_job(done.ski.id, "2026-11-26", kind="recheck")
+        job = shop.book.add_job(done.ski.id, "2026-11-26", how=JobTerms("recheck"))
         card = card_of(shop, shop.view(job.id))
         assert [n.inch for n in card.numbers] == [n.inch for n in card_of(shop, done).numbers]
         assert card.released

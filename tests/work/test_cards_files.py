@@ -20,7 +20,7 @@ from workbench.work.files import safe_write
 from workbench.work.files.safe_write import slug, write_set
 from workbench.work.job.shop import Shop
 from workbench.work.paper.pdf_page import has_pdf
-from workbench.work.paper.printing import find_view, write_card, write_sheet
+from workbench.work.paper.printing import card_document, find_view, sheet_document
 
 as_root = hasattr(os, "geteuid") and os.geteuid() == 0
 WANTED = ["html", "pdf", "svg", "txt"] if has_pdf() else ["html", "svg", "txt"]
@@ -175,19 +175,19 @@ class TestWriting:
 
 class TestPrinting:
     def test_all_formats_that_can_be_go_beside_the_book(self, shop: Shop) -> None:
-        written = write_card(shop, ski(shop, "Stilt 65"))
+        written = card_document(shop, ski(shop, "Stilt 65")).write(shop)
         assert sorted(p.suffix[1:] for p in written.paths) == WANTED
         assert {p.parent for p in written.paths} == {shop.book.path.parent / "cards"}
         assert {p.stem.rsplit("-", 1)[0] for p in written.paths} == {f"stilt-65-{DAY}"}
 
     def test_every_format_of_a_job_not_signed_off_says_so(self, shop: Shop) -> None:
-        written = write_card(shop, ski(shop, "Heron 67"), ["text", "html", "svg"])
+        written = card_document(shop, ski(shop, "Heron 67")).write(shop, ["text", "html", "svg"])
         for path in written.paths:
             assert "NOT RELEASED, do not ride" in path.read_text("utf-8")
 
     def test_the_second_card_of_a_job_is_numbered(self, shop: Shop) -> None:
         view = ski(shop, "Stilt 65")
-        first, second = write_card(shop, view), write_card(shop, view)
+        first, second = card_document(shop, view).write(shop), card_document(shop, view).write(shop)
         assert {p.stem for p in second.paths} == {f"{p.stem}-2" for p in first.paths}
         assert all(p.exists() for p in (*first.paths, *second.paths))
 
@@ -195,7 +195,7 @@ class TestPrinting:
         self, shop: Shop, monkeypatch: pytest.MonkeyPatch
     ) -> None:
         hide_reportlab(monkeypatch)
-        written = write_card(shop, ski(shop, "Stilt 65"))
+        written = card_document(shop, ski(shop, "Stilt 65")).write(shop)
         assert sorted(p.suffix[1:] for p in written.paths) == ["html", "svg", "txt"]
         assert "pip install '.[pdf]'" in written.left_out
         assert "pip install" in written.words
@@ -205,7 +205,9 @@ class TestPrinting:
     ) -> None:
         hide_reportlab(monkeypatch)
         with pytest.raises(InputError, match="pip install"):
-            write_card(shop, ski(shop, "Stilt 65"), ["text", "pdf"], tmp_path / "out")
+            card_document(shop, ski(shop, "Stilt 65")).write(
+                shop, ["text", "pdf"], tmp_path / "out"
+            )
         assert not (tmp_path / "out").exists()
 
     @pytest.mark.parametrize("name", ["../../up", "/etc/x", "a" * 100_000, "=1+1", "nul", "\u202e"])
@@ -219,19 +221,19 @@ class TestPrinting:
         )  # fmt: skip
         job = shop.book.add_job(made.id, DAY)
         before = set(tmp_path.iterdir())
-        written = write_card(shop, shop.view(job.id), ["text"], tmp_path / "out")
+        written = card_document(shop, shop.view(job.id)).write(shop, ["text"], tmp_path / "out")
         assert set(tmp_path.iterdir()) - before == {tmp_path / "out"}
         assert [p.parent for p in written.paths] == [tmp_path / "out"]
 
     def test_the_day_sheet_goes_there_too(self, shop: Shop) -> None:
-        written = write_sheet(shop)
+        written = sheet_document(shop).write(shop)
         assert {p.stem for p in written.paths} == {f"day-{DAY}"}
 
     def test_a_setting_of_the_folder_that_cannot_be_written_is_an_error(self, shop: Shop) -> None:
         (shop.book.path.parent / "taken").write_text("x")
         shop.book.set_setting("card_folder", "taken")
         with pytest.raises(InputError, match="folder"):
-            write_card(shop, ski(shop, "Stilt 65"))
+            card_document(shop, ski(shop, "Stilt 65")).write(shop)
 
 
 class TestCommands:

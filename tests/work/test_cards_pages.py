@@ -24,25 +24,23 @@ from workbench.work.drawing.layout import (
     Stroke,
     Words,
     picture_of,
+    svg_file,
 )
-from workbench.work.drawing.svg import svg_file
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.setting_words import NAME
-from workbench.work.paper.card_html import card_html
-from workbench.work.paper.card_pdf import card_pdf
-from workbench.work.paper.card_text import card_text
 from workbench.work.paper.cards import Card, card_of
-from workbench.work.paper.day_pages import day_html, day_pdf, day_text
 from workbench.work.paper.day_sheet import DaySheet, day_sheet
-from workbench.work.paper.html_page import POLICY
-from workbench.work.paper.label import has_codes
+from workbench.work.paper.html_pages import POLICY, card_html, day_html
 from workbench.work.paper.pdf_page import (
     MARGIN_MM,
     STRANGE,
     PdfPage,
     has_pdf,
 )
+from workbench.work.paper.pdf_pages import card_pdf, day_pdf
+from workbench.work.paper.qr_code import code_rows, has_codes
+from workbench.work.paper.text_pages import card_text, day_text
 from workbench.work.text.safe_text import cells_of, visible
 
 HOSTILE = (
@@ -270,6 +268,32 @@ class TestPdf:
 
     def test_the_same_card_gives_the_same_bytes(self) -> None:
         assert card_pdf(parts()[0]) == card_pdf(parts()[0])
+
+    @pytest.mark.skipif(not has_codes(), reason="segno is not installed")
+    def test_the_code_is_drawn_module_by_module_inside_the_page(self) -> None:
+        """Read back off the page: 24 mm wide, each dark module where the code has it."""
+        from pypdf import PdfReader
+
+        card = parts()[0]
+        page = PdfReader(io.BytesIO(card_pdf(card))).pages[0]
+        code = code_rows(card.code)
+        side = 24.0 * 72.0 / 25.4 / len(code)
+        found = []
+        for values, operator in page.get_contents().operations:  # type: ignore[union-attr]
+            if operator == b"re" and float(values[2]) == pytest.approx(side, abs=0.001):
+                found.append((float(values[0]), float(values[1])))
+        left = min(x for x, _ in found) - 4 * side
+        top = max(y for _, y in found) + 5 * side
+        seen = {(round((top - y) / side) - 1, round((x - left) / side)) for x, y in found}
+        assert seen == {(i, j) for i, row in enumerate(code) for j, dark in enumerate(row) if dark}
+        assert left + 24.0 * 72.0 / 25.4 == pytest.approx(595.3 - MARGIN_MM * 72.0 / 25.4, abs=0.1)
+        assert all(y > MARGIN_MM * 72.0 / 25.4 for _, y in found)
+
+    def test_without_segno_there_is_no_code(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        monkeypatch.setattr("workbench.work.paper.pdf_pages.has_codes", lambda: False)
+        count, said = text_of(card_pdf(parts()[0]))
+        assert count == 1
+        assert "Check again" in said
 
     @settings(max_examples=15)
     @given(names)

@@ -13,8 +13,8 @@ from tests.strategies import HOSTILE_NAMES
 from workbench.work.files.csv_cells import (
     STARTS,
     cell_of,
+    cell_text,
     csv_chunks,
-    text_in,
 )
 
 texts = st.text(max_size=30) | st.text(alphabet="'=+-@＝\t\r\n x\\u0;,\"|1.\x1b\u202e", max_size=12)
@@ -25,7 +25,7 @@ keepable = texts.filter(lambda text: not any("\ud800" <= c <= "\udfff" for c in 
 @settings(max_examples=400)
 def test_any_text_comes_back_exactly(text: str) -> None:
     """Also what begins with apostrophes, or looks written out already."""
-    assert text_in(cell_of(text)) == text
+    assert cell_text(cell_of(text)) == text
 
 
 @given(text=texts)
@@ -62,7 +62,7 @@ def test_no_text_starts_a_formula_or_acts_on_a_terminal(text: str) -> None:
 def test_cells_as_they_are_written(text: str | float | None, cell: str) -> None:
     """Numbers of ours stay numbers; plain text stays as it is."""
     if isinstance(text, str) and text.startswith("\t"):
-        assert text_in(cell_of(text)) == text
+        assert cell_text(cell_of(text)) == text
     else:
         assert cell_of(text) == cell
 
@@ -72,11 +72,11 @@ def test_a_file_of_any_texts_reads_back(rows: list[list[str]]) -> None:
     """Through the CSV itself: a row stays a row."""
     text = b"".join(csv_chunks(("a", "b"), [*rows])).decode()
     back = list(csv.reader(io.StringIO(text, newline=""), strict=True))
-    assert [[text_in(cell) for cell in row] for row in back[1:]] == rows
+    assert [[cell_text(cell) for cell in row] for row in back[1:]] == rows
     assert text.count("\r\n") == len(rows) + 1
 
 
 def test_hostile_names_come_back() -> None:
     """Markup, escapes, quotes and directions."""
     for name in HOSTILE_NAMES:
-        assert text_in(cell_of(name)) == name
+        assert cell_text(cell_of(name)) == name

@@ -9,16 +9,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.shop import demo_file, heron, open_shop, ski, walk_to
-from workbench.advice.torque import MAKER_WINS, TORQUE_NOTES, note_for
+from workbench.advice.checklists import MAKER_WINS, TORQUE_NOTES, note_for
 from workbench.errors import InputError
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.view_words import torque_words
-from workbench.work.order.shop_policy import rules_of
+from workbench.work.order.shop_policy import shop_rules
 from workbench.work.roster import check_lists
 
 
 def _keys(shop: Shop, which: str) -> list[str]:
-    rules = rules_of(shop.book)
+    rules = shop_rules(shop.book)
     items = rules.received_now if which == "received" else rules.final_now
     return [i.key for i in items]
 
@@ -30,7 +30,7 @@ def test_items_are_added_reworded_moved_and_taken_off(shop: Shop) -> None:
     check_lists.reword_item(shop, "received", "cracks", "No crack anywhere")
     check_lists.move_item(shop, "received", "hardware", -1)
     check_lists.remove_item(shop, "received", "edges")
-    assert [(i.key, i.words) for i in rules_of(shop.book).received_now][0::2] == [
+    assert [(i.key, i.words) for i in shop_rules(shop.book).received_now][0::2] == [
         ("bindings-tight", "Bindings tight"), ("cracks", "No crack anywhere"),
     ]  # fmt: skip
 
@@ -119,12 +119,12 @@ def test_a_tick_keeps_the_words_it_was_ticked_by(shop: Shop) -> None:
 
 def test_put_back_restores_lists_and_notes(shop: Shop) -> None:
     """As they stood before."""
-    before = rules_of(shop.book)
+    before = shop_rules(shop.book)
     check_lists.add_item(shop, "final", "Base wiped")
     check_lists.remove_item(shop, "received", "edges")
     check_lists.reword_torque(shop, "clamp", "two fingers")
     check_lists.put_back(shop, before)
-    after = rules_of(shop.book)
+    after = shop_rules(shop.book)
     assert (after.received_now, after.final_now) == (before.received_now, before.final_now)
     assert after.torque == before.torque
 
@@ -142,13 +142,13 @@ def test_the_notes_as_shipped_are_words_without_a_figure() -> None:
 def test_every_note_says_that_the_makers_figure_wins(shop: Shop) -> None:
     """Also behind the shop's own words; items without a fastener have none."""
     check_lists.reword_torque(shop, "block", "T-handle, two fingers.")
-    notes = rules_of(shop.book).torque
+    notes = shop_rules(shop.book).torque
     assert note_for("block", notes) == f"Block screws: {MAKER_WINS}; T-handle, two fingers."
     for item in ("clamp", "wing", "studs"):
         assert f": {MAKER_WINS}; " in note_for(item, notes)
     assert note_for("edges", notes) == ""
     check_lists.reword_torque(shop, "block", "")
-    assert rules_of(shop.book).torque == {}
+    assert shop_rules(shop.book).torque == {}
 
 
 @pytest.mark.parametrize(("fastener", "words"), [("bindings", "x"), ("clamp", "x" * 201),
@@ -159,7 +159,7 @@ def test_a_note_of_no_fastener_or_of_no_line_is_refused(
     """Nothing is kept."""
     with pytest.raises(InputError):
         check_lists.reword_torque(shop, fastener, words)
-    assert rules_of(shop.book).torque == {}
+    assert shop_rules(shop.book).torque == {}
 
 
 def test_the_item_that_is_due_brings_its_note(shop: Shop) -> None:

@@ -7,10 +7,10 @@ import math
 import pytest
 
 from tests.shop import as_received, read, ski
-from workbench.advice.holds import HOLDS, hold_for
-from workbench.fin.pose.fit import NoPoseError, fit_pose
-from workbench.fin.reading.observe import Method, Station
-from workbench.fin.reading.readings import Reading
+from workbench.advice.holds import HOLDS
+from workbench.fin.pose.equations import NoPoseError, Reading
+from workbench.fin.pose.fit import fit_pose
+from workbench.fin.reading.method import Method, Station
 from workbench.measure.units import Unit
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.how_to_hold import (
@@ -102,7 +102,7 @@ def test_every_kind_of_method_has_its_own_words() -> None:
 
 
 def test_length_by_tips_does_not_cross_the_slot() -> None:
-    words = " ".join(hold_for("length", "tips").words)
+    words = " ".join(HOLDS["length", "tips"])
     assert "do not cross the slot" in words
     assert "at the very base" in words
 

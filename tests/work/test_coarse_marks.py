@@ -13,16 +13,17 @@ import pytest
 
 from workbench.cli import main
 from workbench.errors import InputError
-from workbench.fin.reading.observe import Scribe
+from workbench.fin.reading.method import Scribe
 from workbench.places import shipped
+from workbench.work.order.order_answers import restate_report, turns_report
 from workbench.work.order.order_file import Order, order_from, read_order
-from workbench.work.order.order_json import fit_of, restate_report, turns_report
 from workbench.work.order.rigs import (
     blade_of,
     method_of,
     row_of_blade,
     row_of_method,
 )
+from workbench.work.order.solved_jobs import fit_of
 from workbench.work.trust.plausibility import suspects_of
 
 ORDERS = shipped("fixtures") / "orders"
@@ -72,7 +73,7 @@ def test_a_tail_misread_by_a_tenth_is_named_with_its_cause(
 @pytest.mark.parametrize("by_mm", [TENTH_MM, -TENTH_MM])
 def test_a_tenth_in_the_tail_is_caught_either_way(marked: Order, by_mm: float) -> None:
     order = off(marked, 1, by_mm)
-    (found,) = suspects_of(order.rig, fit_of(order), order.methods, "in")
+    (found,) = suspects_of(order.rig, fit_of(order.rig, order.readings), order.methods, "in")
     assert found.method == "tail, tips"
     assert (found.normalised > 0) == (by_mm > 0)
 
@@ -80,7 +81,7 @@ def test_a_tenth_in_the_tail_is_caught_either_way(marked: Order, by_mm: float) -
 def simulated(order: Order, tail_off_mm: float, runs: int) -> list[tuple[str, ...]]:
     """Who is suspected in so many seeded runs, each reading scattered by its own u."""
     chance = random.Random(2026)
-    true = fit_of(order).observations
+    true = fit_of(order.rig, order.readings).observations
     out = []
     for _ in range(runs):
         readings = tuple(
@@ -88,7 +89,7 @@ def simulated(order: Order, tail_off_mm: float, runs: int) -> list[tuple[str, ..
             for r, o in zip(order.readings, true, strict=True)
         )
         run = off(replace(order, readings=readings), 1, tail_off_mm)
-        found = suspects_of(run.rig, fit_of(run), run.methods, "in")
+        found = suspects_of(run.rig, fit_of(run.rig, run.readings), run.methods, "in")
         out.append(tuple(s.method for s in found))
     return out
 
@@ -110,7 +111,7 @@ def test_right_readings_hardly_ever_raise_an_alarm(marked: Order) -> None:
 def test_a_mark_that_is_wrong_is_named_itself(marked: Order, index: int, by_mm: float) -> None:
     """The scribe or its scale is at fault, in words that fit it; the caliper's are left alone."""
     order = off(marked, index, by_mm)
-    (found,) = suspects_of(order.rig, fit_of(order), order.methods, "in")
+    (found,) = suspects_of(order.rig, fit_of(order.rig, order.readings), order.methods, "in")
     assert found.method == order.readings[index].method.name
     assert "another line of the scale read" in found.cause
 
@@ -119,7 +120,7 @@ def test_one_scale_alone_names_the_caliper_first_and_itself_beside_it(marked: Or
     """With a single scale nothing tells which of the two is wrong: both, the fine one first."""
     kept = tuple(marked.readings[i] for i in (3, 0, 1, 2, 5))
     order = off(replace(marked, readings=kept), 2, TENTH_MM)
-    found = suspects_of(order.rig, fit_of(order), order.methods, "in")
+    found = suspects_of(order.rig, fit_of(order.rig, order.readings), order.methods, "in")
     assert [s.method for s in found] == ["tail, tips", "scale, rear scribe"]
     assert "cannot be told from it: scale, rear scribe" in found[0].cause
 
@@ -129,7 +130,7 @@ def test_what_an_eye_misses_is_no_suspect(marked: Order, by_mm: float) -> None:
     """A mark off by a little more than its own u is as marks are."""
     for index in (3, 4, 5):
         order = off(marked, index, by_mm)
-        assert suspects_of(order.rig, fit_of(order), order.methods, "in") == ()
+        assert suspects_of(order.rig, fit_of(order.rig, order.readings), order.methods, "in") == ()
 
 
 def test_a_mark_is_restated_and_followed(marked: Order) -> None:

@@ -9,15 +9,16 @@ import pytest
 
 from tests.shop import heron, ski, walk_to
 from workbench.errors import InputError
-from workbench.fin.pose.fit import Reading, fit_pose
+from workbench.fin.pose.equations import Reading
+from workbench.fin.pose.fit import fit_pose
 from workbench.records.store import rows
 from workbench.work.history.compare import (
     Comparison,
     compare,
+    comparison_lines,
     go_back,
     named_setting,
 )
-from workbench.work.history.compare_words import comparison_lines
 from workbench.work.history.history import (
     History,
     Setting,

@@ -12,8 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from workbench.bench.hand.hands import Hands
+from workbench.fin.pose.equations import Reading
 from workbench.fin.reading.method import Method, Station
-from workbench.fin.reading.readings import Reading
 from workbench.measure.display import fine_text, length_text
 from workbench.measure.units import Unit
 from workbench.places import shipped
@@ -21,8 +21,9 @@ from workbench.work.demo.demo import build_demo
 from workbench.work.job.entry import Typed
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.view_words import doubt_question
+from workbench.work.order.order_answers import order_plan, turns_report
 from workbench.work.order.order_file import read_order
-from workbench.work.order.order_json import fit_of, plan_of, turns_report
+from workbench.work.order.solved_jobs import fit_of
 from workbench.work.trust import plausibility
 from workbench.work.trust.plausibility import suspects_of
 
@@ -50,7 +51,7 @@ def test_the_wrong_reading_among_five_is_named(five, error_mm):
     """Each reading in turn, put off by 0.05 or 0.1 in, is the one to take again (or its twin)."""
     for index, reading in enumerate(five.readings):
         order = _changed(five, index, error_mm)
-        found = suspects_of(order.rig, fit_of(order), order.methods, order.unit)
+        found = suspects_of(order.rig, fit_of(order.rig, order.readings), order.methods, order.unit)
         if reading.method.quantity == "tail":  # alone in fixing the blade fore and aft: unchecked
             continue
         assert reading.method.name in [s.method for s in found]
@@ -69,14 +70,14 @@ def test_a_kink_on_the_way_does_not_make_a_good_reading_the_wrong_one():
     )  # fmt: skip
     readings = tuple(Reading(m, inches * 25.4, u_mm) for m, inches, u_mm in read)
     order = replace(order, methods=tuple(m for m, *_ in read), readings=readings, targets=())
-    found = suspects_of(order.rig, fit_of(order), order.methods, order.unit)
+    found = suspects_of(order.rig, fit_of(order.rig, order.readings), order.methods, order.unit)
     assert [s.method for s in found] == [depth.name]
 
 
 def test_three_readings_have_no_suspect(five):
     """With three readings nothing is left over to check them by."""
     order = replace(five, readings=five.readings[:3], targets=())
-    assert suspects_of(order.rig, plan_of(order).fit, order.methods, order.unit) == ()
+    assert suspects_of(order.rig, order_plan(order).fit, order.methods, order.unit) == ()
 
 
 @pytest.fixture

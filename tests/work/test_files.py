@@ -20,8 +20,12 @@ from workbench.cli import main
 from workbench.errors import InputError
 from workbench.places import shipped
 from workbench.work.files import table_files
-from workbench.work.files.table_files import parse_table, read_table_file
-from workbench.work.files.toml_keys import MOST_PARTS, check_keys
+from workbench.work.files.table_files import (
+    MOST_PARTS,
+    check_key_parts,
+    parse_table,
+    read_table_file,
+)
 from workbench.work.order.order_file import order_from
 from workbench.work.roster.parts_typed import open_parts, studs_in
 
@@ -81,9 +85,9 @@ def test_only_keys_are_counted_in_whatever_toml_there_is(text: str) -> None:
         return
     if _deepest(data) > MOST_PARTS:
         with pytest.raises(InputError):
-            check_keys(text)
+            check_key_parts(text)
     else:
-        check_keys(text)
+        check_key_parts(text)
 
 
 def _deepest(data: object) -> int:
@@ -94,7 +98,7 @@ def _deepest(data: object) -> int:
 @pytest.mark.parametrize("path", ORDERS, ids=lambda p: p.name)
 def test_every_order_of_ours_passes(path: Path) -> None:
     """Though the lines of an outline are full of dots."""
-    check_keys(path.read_text(encoding="utf-8"))
+    check_key_parts(path.read_text(encoding="utf-8"))
 
 
 def test_a_hostile_text_is_looked_through_in_a_moment() -> None:
@@ -104,7 +108,7 @@ def test_a_hostile_text_is_looked_through_in_a_moment() -> None:
         text = dots + piece * 300_000
         began = time.process_time()
         with contextlib.suppress(InputError):
-            check_keys(text)
+            check_key_parts(text)
         assert time.process_time() - began < 2 * SOON_S, piece
 
 

@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 from uncertainties import ufloat
 
 from tests.shop import as_received, read, ski
-from workbench.fin.reading.observe import Method
-from workbench.measure.mpe_tables import din862_mpe_mm
+from workbench.fin.reading.method import Method
+from workbench.measure.calipers import din862_mpe_mm
 from workbench.measure.temperature import MATERIALS
 from workbench.records.store import rows
 from workbench.work.job.entry import Typed

@@ -7,14 +7,16 @@ import re
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
+from typing import get_args
 
 import pytest
 
 from tests.shop import DAY, demo_file, heron, open_shop, read, ski, take_back, walk_to
 from workbench.errors import InputError
-from workbench.fin.pose.fit import Reading, fit_pose
+from workbench.fin.pose.equations import Reading
+from workbench.fin.pose.fit import fit_pose
 from workbench.records.store import rows
-from workbench.work.advice.ride_rules import rules_of
+from workbench.work.advice.ride_rules import ride_rules_of
 from workbench.work.exchange import exchange
 from workbench.work.exchange.csv_out import csv_of
 from workbench.work.history.history import (
@@ -23,25 +25,25 @@ from workbench.work.history.history import (
     readings_in,
     settings_in,
 )
-from workbench.work.history.series import series_of, series_of_job, span_of
-from workbench.work.history.striking import consequences, strike_out
+from workbench.work.history.many_readings import Slopes
+from workbench.work.history.series import series_of, span_of
+from workbench.work.history.striking import consequences, strike_row
 from workbench.work.history.timeline import (
-    GLYPHS,
+    KIND_SIGNS,
     KINDS,
-    PLAIN_GLYPHS,
     Entry,
+    EntryKind,
     Timeline,
-    struck_words,
+    row_words,
+    strikes_of,
     timeline_of,
     times_struck,
 )
-from workbench.work.history.timeline_words import row_words
 from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.ski_state import TAKEN_BACK
 from workbench.work.trust.reading_budget import Taken, readings_of
-from workbench.work.trust.slopes import Slopes
 
 
 @pytest.fixture
@@ -219,7 +221,7 @@ def test_a_job_zoomed_into_shows_every_reading(shop: Shop) -> None:
     view, _, settings = of(shop)
     history = load_history(shop, view.ski.id)
     job = next(j for j in history.jobs if any(f.struck for f in j.facts))
-    tail = next(s for s in series_of_job(history, settings, job.job.id) if "tail" in s.title)
+    tail = next(s for s in series_of(history, settings, job.job.id) if "tail" in s.title)
     method = view.lines[1].method_id
     taken = [f for f in job.facts if isinstance(f, rows.Reading) and f.method_id == method]
     marks = ["struck" if f.struck else "reading" for f in taken]
@@ -282,9 +284,9 @@ def test_filters_part_the_timeline_by_kind(shop: Shop) -> None:
     assert sum(map(len, parts)) == len(timeline.entries) == len(timeline.shown("all"))
     struck = timeline.shown("struck")
     assert [e.row.struck.reason for e in struck if e.row.struck] == ["jaw stood on the bevel"]
-    assert set(GLYPHS) == set(PLAIN_GLYPHS)
-    assert "".join(PLAIN_GLYPHS.values()).isascii()
-    assert len(set(GLYPHS.values())) == len(GLYPHS)
+    assert set(KIND_SIGNS) == {*get_args(EntryKind), "struck"}
+    assert "".join(plain for _, plain in KIND_SIGNS.values()).isascii()
+    assert len(set(KIND_SIGNS.values())) == len(KIND_SIGNS)
 
 
 def test_find_looks_through_words_who_reason_and_both_units(shop: Shop) -> None:
@@ -328,7 +330,7 @@ def test_what_replaced_a_struck_reading_is_named(shop: Shop) -> None:
     _, timeline, _ = of(shop, "Heron 66")
     entry = timeline.by_id(wrong.id)
     assert entry is not None
-    said = struck_words(entry, timeline, "in")
+    said = "; ".join(strikes_of(entry, timeline, "in"))
     assert said.startswith("struck out by AB 20")
     assert "misread; in its place: depth, hole 2 back edge  2.4500 in (typed 2.45 in)" in said
 
@@ -351,7 +353,7 @@ def test_a_row_struck_on_two_benches_says_so_with_both_reasons(shop: Shop, tmp_p
     assert entry is not None
     assert entry.struck is not None
     assert times_struck(entry.struck) == "struck twice"
-    said = struck_words(entry, timeline, "in")
+    said = "; ".join(strikes_of(entry, timeline, "in"))
     assert re.fullmatch(
         r"struck out by KV [-0-9]+ [0-9:]+: jaw tilted; "
         r"on another bench too by ML [-0-9]+ [0-9:]+: wrong caliper", said,
@@ -365,7 +367,7 @@ def test_a_row_struck_on_two_benches_says_so_with_both_reasons(shop: Shop, tmp_p
 def test_what_was_felt_stands_in_the_words_of_the_shops_list(shop: Shop) -> None:
     """Which a search finds too; what the list no longer has stands by its key."""
     view = done(shop)
-    first, second = rules_of(shop).complaints[:2]
+    first, second = ride_rules_of(shop).complaints[:2]
     felt = (first.key, second.key, "lost-its_bite")
     note = shop.book.add_fact(view.job.id, "KV", rows.RideNote(text="", complaints=felt, rating=2))
     _, timeline, _ = of(shop, "Heron 66")
@@ -391,13 +393,13 @@ def test_striking_a_sign_off_says_before_that_the_job_opens_again(shop: Shop) ->
     said = " ".join(consequences(shop, entry))
     assert "opens again, at the stage 'sign-off'" in said
     assert shop.view(view.job.id).stage == "signed off"
-    strike_out(shop, entry, "signed the wrong ski")
+    strike_row(shop, entry, "signed the wrong ski")
     assert shop.view(view.job.id).stage == "sign-off"
     _, timeline, _ = of(shop, "Heron 66")
     struck = timeline.by_id(entry.row.id)
     assert struck is not None
-    assert "KV" in struck_words(struck, timeline, "in")
-    assert "signed the wrong ski" in struck_words(struck, timeline, "in")
+    assert "KV" in "; ".join(strikes_of(struck, timeline, "in"))
+    assert "signed the wrong ski" in "; ".join(strikes_of(struck, timeline, "in"))
 
 
 def test_striking_a_pass_says_which_readings_no_longer_count(shop: Shop) -> None:
@@ -420,14 +422,14 @@ def test_a_struck_row_and_a_ski_s_own_sheet_are_not_struck_out(shop: Shop) -> No
         with pytest.raises(InputError, match="strike out"):
             consequences(shop, entry)
         with pytest.raises(InputError, match="strike out"):
-            strike_out(shop, entry, "because")
+            strike_row(shop, entry, "because")
 
 
 def test_a_strike_needs_a_reason(shop: Shop) -> None:
     _, timeline, _ = of(shop)
     entry = entry_of(timeline, rows.Reading)
     with pytest.raises(InputError, match="reason"):
-        strike_out(shop, entry, "  ")
+        strike_row(shop, entry, "  ")
     assert of(shop)[1].by_id(entry.row.id) == entry
 
 

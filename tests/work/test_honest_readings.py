@@ -15,13 +15,12 @@ from dataclasses import dataclass, replace
 import pytest
 
 from tests.shop import as_received, heron, ski, walk_to
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.plan.expectation import U_TURN
-from workbench.measure.budget import Budget
+from workbench.measure.budget import ASSUMED, Budget
 from workbench.measure.display import length_text
 from workbench.measure.lengths import parse_length
-from workbench.measure.reading_budget import ASSUMED
-from workbench.measure.scatter import Scatter
+from workbench.measure.repeats import Scatter
 from workbench.measure.units import MM_PER_INCH
 from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView

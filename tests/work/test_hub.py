@@ -21,7 +21,7 @@ from tests.postgres import PASSWORD, Server, missing, server
 from tests.records.conftest import Shop, furnish
 from workbench.errors import InputError, RecordsError
 from workbench.records.book import Book
-from workbench.records.desk.desk import utc_now
+from workbench.records.desk import utc_now
 from workbench.records.sharing import journal
 from workbench.records.sharing.hub import Hub
 from workbench.records.sharing.shared import SharingError

@@ -19,10 +19,9 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.learn import teaching
 from workbench.work.learn.kept_rounds import KeptRound, rounds_of_ski
-from workbench.work.learn.rounds_out import round_lines
 from workbench.work.learn.teaching import learnt_from, teaching_of
-from workbench.work.learn.what_learnt import forget, learnt_page, learnt_words
-from workbench.work.roster.wear import change_parts
+from workbench.work.learn.what_learnt import forget, learnt_page, round_lines, taught_lines
+from workbench.work.roster.ski_sheet import change_parts
 
 Captured = pytest.CaptureFixture[str]
 
@@ -281,7 +280,7 @@ def test_two_benches_that_exchange_learn_the_same(shop: Shop, tmp_path: Path) ->
         for file in reversed(files):
             exchange.take_in(other, file)
         exchange.take_in(other, whole)
-        assert learnt_words(book, view.ski) == learnt_words(shop.book, view.ski)
+        assert taught_lines(book, view.ski) == taught_lines(shop.book, view.ski)
 
 
 def test_a_job_of_the_demo_names_what_its_block_has_taught(shop: Shop) -> None:

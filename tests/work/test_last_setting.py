@@ -15,7 +15,7 @@ from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
-from workbench.work.job.last_setting import left_with
+from workbench.work.job.open_book import last_round, left_with
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.view_words import doubt_question, since_left
 
@@ -98,9 +98,9 @@ def test_the_round_read_last_counts_whichever_job_it_is_of(shop: Shop) -> None:
         return [shop.book.add_reading(job.id, "KV", each) for each in taken]
 
     def last_of() -> str:
-        found = left_with(shop.book, view.job, named, view.rig, {})
+        found = last_round(shop.book, view.job, [i for i, _ in named])
         assert found is not None
-        return found.job_id
+        return found[0].job.id
 
     early, late, half, gone = (shop.book.add_job(view.ski.id, DAY) for _ in range(4))
     read(late, 3)

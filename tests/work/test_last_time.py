@@ -11,7 +11,7 @@ from workbench.errors import InputError
 from workbench.records.store import rows
 from workbench.work.history.compare import go_back
 from workbench.work.history.history import load_history, settings_in
-from workbench.work.history.timeline_words import row_words
+from workbench.work.history.timeline import row_words
 from workbench.work.job.aim_last import (
     aim_at_last,
     aim_before_last,
@@ -21,7 +21,7 @@ from workbench.work.job.aim_last import (
 from workbench.work.job.entry_words import described
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
-from workbench.work.job_text.next_step import wing_step
+from workbench.work.job_text.view_words import wing_step
 from workbench.work.trust.wing_setup import change_hold
 from workbench.work.wing.wing_report import wing_report
 

@@ -10,7 +10,7 @@ import pytest
 
 from tests.shop import Fin, demo_file, heron, open_shop, read, ski, walk_to
 from workbench.errors import InputError
-from workbench.fin.learn.thread_question import Move
+from workbench.fin.learn.replay import Move
 from workbench.fin.parts.studs import Stud
 from workbench.fin.reading.rig import Rig
 from workbench.records.store import rows

@@ -13,12 +13,11 @@ from workbench.records.store import rows
 from workbench.work.job.coarse_marks import (
     READ_AGAIN,
     add_mark,
+    mark_place,
     off_words,
-    place_words,
     take_mark,
 )
-from workbench.work.job.extra_readings import Mark
-from workbench.work.job.job_view import JobView
+from workbench.work.job.job_view import CoarseMark, JobView
 from workbench.work.job.shop import Shop
 from workbench.work.trust.plausibility import suspects_in
 
@@ -209,7 +208,7 @@ def test_an_extra_method_of_the_ski_is_checked_too(shop: Shop) -> None:
 # -- what is typed -------------------------------------------------------------------------------
 
 
-def scaled(shop: Shop) -> tuple[JobView, Mark]:
+def scaled(shop: Shop) -> tuple[JobView, CoarseMark]:
     view = with_readings(shop, received(shop, SCALE))
     return view, view.marks[0]
 
@@ -277,11 +276,11 @@ def test_a_mark_is_added_as_it_was_described(shop: Shop) -> None:
     assert row.scribe is not None
     assert row.scribe.is_reversed
     assert row.stated_u_mm == 0.3
-    words = place_words(scale, "in")
+    words = mark_place(scale, "in")
     assert "2.0000 from the tail end" in words
     assert "toward the tail" in words
-    assert "toward the outer edge" in place_words(row, "mm")
-    assert "u 0.300 mm" in place_words(row, "mm")
+    assert "toward the outer edge" in mark_place(row, "mm")
+    assert "u 0.300 mm" in mark_place(row, "mm")
 
 
 @pytest.mark.parametrize(

@@ -62,5 +62,5 @@ def test_a_miss_of_just_the_tolerance_is_within_but_not_sure() -> None:
 
 def test_no_uncertainty_is_refused() -> None:
     for u in (0.0, -1.0, math.nan, math.inf):
-        with pytest.raises(InputError, match="expanded uncertainty"):
+        with pytest.raises(InputError, match="standard uncertainty"):
             change_of(0.1, u)

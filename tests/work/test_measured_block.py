@@ -11,7 +11,7 @@ import pytest
 
 from tests.shop import DAY, demo_file, open_shop
 from workbench.errors import InputError
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.plan.found_block import GOOD_MOVES
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import MM_PER_INCH
@@ -19,7 +19,7 @@ from workbench.records.store import rows
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.order.rigs import blade_of, stud_of
-from workbench.work.parts.measured_block import (
+from workbench.work.roster.measured_block import (
     PLACE_U_MM,
     drawn_block,
     found_from,

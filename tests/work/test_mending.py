@@ -13,13 +13,12 @@ from workbench.records.store import rows
 from workbench.records.store.faults import StruckTwiceError
 from workbench.work.exchange import exchange
 from workbench.work.history.history import load_history
-from workbench.work.history.timeline import timeline_of
-from workbench.work.history.timeline_words import row_words
+from workbench.work.history.timeline import row_words, timeline_of
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.view_words import corrected_words
 from workbench.work.order.rigs import stud_of
-from workbench.work.order.versions import turned_other_way
+from workbench.work.order.round_records import turned_other_way
 from workbench.work.roster.corrections import (
     baseline_named,
     correct_baseline,

@@ -128,7 +128,7 @@ def test_a_wider_tolerance_of_the_shop_accepts_no_turned_fin(shop: Shop) -> None
 
 def test_a_suggestion_says_why_it_has_to_wait(shop: Shop) -> None:
     """Not that the readings are still to come, which they are not."""
-    from workbench.work.advice.ride_text import offers_of
+    from workbench.work.advice.rides import offers_of
 
     view = mid_pass(shop)
     keep_ride(shop, view, {"complaints": "1"})

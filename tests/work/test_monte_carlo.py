@@ -15,19 +15,20 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from workbench.fin.plan.goals import goals_of, wanted_pose
-from workbench.fin.plan.guidance import Plan, Target
+from workbench.fin.plan.goals import fit_wanted, goals_of
+from workbench.fin.plan.plan import Plan, Target
 from workbench.fin.plan.remarks import rough_remarks
-from workbench.fin.pose.fit import Fit, Reading, fit_pose
+from workbench.fin.pose.equations import Reading
+from workbench.fin.pose.fit import Fit, fit_pose
 from workbench.measure.units import MM_PER
 from workbench.places import shipped
-from workbench.work.order.order_file import DEFAULT_TOLERANCE_MM, Order, read_order
-from workbench.work.order.order_json import (
-    plan_of,
+from workbench.work.order.order_answers import (
+    order_plan,
     predict_report,
     restate_report,
     turns_report,
 )
+from workbench.work.order.order_file import DEFAULT_TOLERANCE_MM, Order, read_order
 
 ORDERS = sorted((shipped("fixtures") / "orders").iterdir())
 TURNS = (0.25, -0.125, 0.1875)
@@ -79,7 +80,7 @@ def moved_targets(order: Order, readings: Sequence[Reading]) -> list[Target]:
 def exact_turns(order: Order, fit: Fit, readings: Sequence[Reading]) -> list[float]:
     rig = order.rig
     goals = goals_of(fit, moved_targets(order, readings), DEFAULT_TOLERANCE_MM)
-    wanted, _ = wanted_pose(rig, fit, goals)
+    wanted = fit_wanted(rig, fit, goals).pose
     pairs = zip(rig.travels(fit.pose), rig.travels(wanted), rig.studs, strict=True)
     return [(w.mm - n.mm) / stud.lead_mm for n, w, stud in pairs]
 
@@ -111,7 +112,7 @@ def agree(simulated: np.ndarray, stated: Sequence[float], rough: Sequence[bool])
 
 def check(path: Path, exact: bool) -> None:
     order = read_order(path)
-    plan = plan_of(order)
+    plan = order_plan(order)
     per = MM_PER[order.unit]
     runs = FEWER.get(path.name, SHORT) if exact else LONG
     seen = spread(order, plan, exact, runs)
@@ -148,7 +149,7 @@ def test_plain_monte_carlo_confirms_what_is_stated(path: Path) -> None:
 def test_hardly_any_order_stands_beside_a_corner() -> None:
     """What is excused above is the exception: all but one order are compared in full."""
     rough = [
-        p.name for p in ORDERS if any(r.code == "rough" for r in plan_of(read_order(p)).remarks)
+        p.name for p in ORDERS if any(r.code == "rough" for r in order_plan(read_order(p)).remarks)
     ]
     assert rough == ["larch-mixed-units.toml"]
 
@@ -156,7 +157,7 @@ def test_hardly_any_order_stands_beside_a_corner() -> None:
 def test_beside_a_corner_the_stated_u_is_wrong_and_said_to_be_rough() -> None:
     """The order that is warned of deserves it: its turns scatter more than twice as stated."""
     order = read_order(shipped("fixtures") / "orders" / "larch-mixed-units.toml")
-    plan = plan_of(order)
+    plan = order_plan(order)
     seen = spread(order, plan, exact=True, runs=SHORT)
     assert all(sd > 2 * t.u_turns for sd, t in zip(seen.turns, plan.turns, strict=True))
     (warning,) = turns_report(order, plan)["warnings"]

@@ -9,7 +9,7 @@ import pytest
 from tests.measure.figures import figure
 from tests.shop import Fin, read, ski, walk_to
 from workbench.errors import InputError
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.measure.display import length_text
 from workbench.measure.units import Unit
 from workbench.records.store import rows

@@ -19,14 +19,16 @@ from tests import strategies as made
 from tests.fin import oracle
 from workbench.cli import main
 from workbench.errors import BenchError, InputError
-from workbench.fin.frame.pose import Point, Pose
-from workbench.fin.plan.guidance import Plan
+from workbench.fin.frame import Point, Pose
+from workbench.fin.plan.plan import Plan
 from workbench.fin.pose.fit import fit_pose
-from workbench.fin.reading.observe import Method, observe
+from workbench.fin.reading.method import Method
+from workbench.fin.reading.observe import observe
 from workbench.fin.reading.quantities import QUANTITIES
 from workbench.places import shipped
+from workbench.work.order.order_answers import order_plan, restate_report
 from workbench.work.order.order_file import Order, order_from, read_order
-from workbench.work.order.order_json import fit_of, plan_of, restate_report
+from workbench.work.order.solved_jobs import fit_of
 
 DATA = Path(__file__).parent / "data"
 
@@ -103,7 +105,7 @@ def planned(table: Table) -> tuple[Order, Plan] | None:
     """The order and its plan; None where it says that there is none."""
     order = order_from(table)
     try:
-        return order, plan_of(order)
+        return order, order_plan(order)
     except BenchError:
         return None
 
@@ -204,7 +206,7 @@ def test_no_more_is_held_than_fixes_the_blade() -> None:
 def test_orders_whose_blade_lies_far_from_its_origin(name: str, turns: tuple[float, ...]) -> None:
     """Exact turns as an independent geometry gives them; a fourth reading held would miss them."""
     order = read_order(DATA / f"{name}.json")
-    plan = plan_of(order)
+    plan = order_plan(order)
     assert [t.exact for t in plan.turns] == pytest.approx(turns, abs=6e-4)
     assert sum(p.role != "follows" for p in plan.predictions) == 3
     assert not [r for r in plan.remarks if r.code == "apart"]
@@ -212,7 +214,7 @@ def test_orders_whose_blade_lies_far_from_its_origin(name: str, turns: tuple[flo
 
 def test_the_best_rounding_may_lie_two_steps_off() -> None:
     """0.56 tolerances, where the best neighbour of the exact turns leaves 1.24."""
-    plan = plan_of(read_order(DATA / "best-rounding-two-steps-off.json"))
+    plan = order_plan(read_order(DATA / "best-rounding-two-steps-off.json"))
     worst = max(abs(p.off_mm) / p.tolerance_mm for p in plan.predictions)
     assert worst == pytest.approx(0.561, abs=0.001)
     assert max(abs(t.turns - t.exact) for t in plan.turns) > 1 / 16
@@ -222,7 +224,7 @@ def test_what_depends_on_a_rough_reading_is_rough_too() -> None:
     """Monte Carlo (JCGM 101:2008, 7): the tail over a band is 35 % off, through the jaw tips that
     touch beside a corner; all that is not told of holds to 5 %."""
     order = read_order(DATA / "tips-beside-a-corner.json")
-    fit = fit_of(order)
+    fit = fit_of(order.rig, order.readings)
     report = restate_report(order, order.methods)
     rng = np.random.default_rng(20261129)
     seen = []
@@ -268,14 +270,14 @@ def test_limits_count_to_the_stud_s_end() -> None:
     """The end lies a tip radius beyond the ball's centre, which the older key counts to."""
     table = {**practice(), "targets": []}
     order = order_from(table)
-    stud, at = order.rig.studs[0], order.rig.travels(fit_of(order).pose)[0].mm
+    stud, at = order.rig.studs[0], order.rig.travels(fit_of(order.rig, order.readings).pose)[0].mm
     assert stud.tip_radius_mm > 0
     first, *rest = table["studs"]
     bare = {k: v for k, v in first.items() if k not in ("limits", "travel")}
     for key, place_mm in (("limits", at + stud.tip_radius_mm), ("travel", at)):
         for reach, told in ((0.02, None), (0.004, "near_limit"), (-0.004, "travel_limit")):
             table["studs"] = [{**bare, key: [0.0, place_mm / 25.4 + reach]}, *rest]
-            codes = {r.code for r in plan_of(order_from(table)).remarks}
+            codes = {r.code for r in order_plan(order_from(table)).remarks}
             assert codes & {"near_limit", "travel_limit"} == ({told} if told else set())
     both = {**table, "studs": [{**table["studs"][0], "limits": [0.0, 1.0]}, *table["studs"][1:]]}
     with pytest.raises(InputError, match="limits alone"):
@@ -299,4 +301,4 @@ def test_more_than_a_stud_can_turn_is_out_of_reach(
     turns = 3.0 / order_from(table).rig.studs[2].lead_mm * 25.4
     assert turns > 90
     table["studs"][2]["limits"] = [-9.0, 9.0]
-    assert plan_of(order_from(table)).turns[2].exact > 90
+    assert order_plan(order_from(table)).turns[2].exact > 90

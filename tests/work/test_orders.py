@@ -13,14 +13,14 @@ from hypothesis import strategies as st
 
 from workbench.errors import BenchError, InputError
 from workbench.places import shipped
-from workbench.work.order.order_file import order_from
-from workbench.work.order.order_json import (
-    plan_of,
+from workbench.work.order.order_answers import (
+    order_plan,
     predict_report,
     restate_report,
     turns_report,
+    turns_table,
 )
-from workbench.work.order.order_text import turns_table
+from workbench.work.order.order_file import order_from
 
 FOLDER = shipped("fixtures") / "orders"
 GOOD: dict[str, Any] = tomllib.loads((FOLDER / "practice-plate.toml").read_text("utf-8"))
@@ -187,7 +187,7 @@ def test_warnings_are_sentences_in_the_orders_unit() -> None:
     order = put(GOOD, ("finest_turn",), 1)
     assert "1/8 turns would do" in warnings_of(order)
     coarse = order_from(order)
-    assert "OUTSIDE ±0.0020" in turns_table(coarse, plan_of(coarse))
+    assert "OUTSIDE ±0.0020" in turns_table(coarse, order_plan(coarse))
 
 
 def test_an_order_that_calls_the_tail_stud_back_means_the_same() -> None:
@@ -199,7 +199,7 @@ def test_an_order_that_calls_the_tail_stud_back_means_the_same() -> None:
         s["turns_exact"] for s in turns_report(now)["studs"]
     ]
     assert [s["name"] for s in turns_report(order)["studs"]] == ["front", "rear", "back"]
-    for table in (turns_table(o, plan_of(o)) for o in (order, now)):
+    for table in (turns_table(o, order_plan(o)) for o in (order, now)):
         assert "top front" in table
         assert "top rear" in table
         assert not any(line.startswith("back ") for line in table.splitlines())

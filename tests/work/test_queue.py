@@ -20,7 +20,7 @@ from workbench.records.tables.days import JobTimes
 from workbench.work.job import open_book
 from workbench.work.job.aim_last import aim_at_last
 from workbench.work.job.entry import Typed
-from workbench.work.job.queue_line import RosterLine, roster_line
+from workbench.work.job.job_view import RosterLine, roster_line
 from workbench.work.job.shop import Shop
 from workbench.work.roster import queue
 from workbench.work.roster.settings import change

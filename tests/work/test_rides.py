@@ -19,7 +19,7 @@ from workbench.work.advice import rides
 from workbench.work.advice.ride_rules import (
     keep_rules,
     read_rules,
-    rules_of,
+    ride_rules_of,
     rules_text,
 )
 from workbench.work.job.shop import Shop
@@ -70,7 +70,7 @@ def shop(tmp_path: Path) -> Iterator[Shop]:
 
 def test_the_list_that_ships_is_sound(shop: Shop) -> None:
     """Every complaint of it has at least one try, and each try a cost."""
-    rules = rules_of(shop)
+    rules = ride_rules_of(shop)
     tried = {key for key, _ in rules.tries}
     assert tried == {c.key for c in rules.complaints}
     assert all(change.cost and change.why for _, change in rules.tries)
@@ -124,7 +124,7 @@ def test_a_shop_keeps_its_own_list(shop: Shop) -> None:
     """What was read in is in force, word for word."""
     keep_rules(shop, SMALL)
     assert rules_text(shop) == SMALL
-    assert [c.key for c in rules_of(shop).complaints] == ["slides", "slow"]
+    assert [c.key for c in ride_rules_of(shop).complaints] == ["slides", "slow"]
 
 
 def note(shop: Shop, view: rides.JobView, **fields: str) -> rows.RideNote:

@@ -195,7 +195,7 @@ def test_without_a_history_nothing_changes_and_nothing_is_loaded(bench: Bench) -
         "import sys; from workbench.cli import main; "
         f"status = main(['turns', {words[1]!r}, '--json']); "
         "late = [m for m in sys.modules if m.startswith(('workbench.fin.learn', "
-        "'workbench.work.order.learned_turns', 'workbench.work.order.round_file'))]; "
+        "'workbench.work.order.learned_turns', 'workbench.work.order.learned_turns'))]; "
         "sys.exit(status or ' '.join(late) or 0)"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, check=False)

@@ -18,10 +18,10 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.view_words import check_name
 from workbench.work.order.shop_policy import (
-    SHIPPED,
+    SHIPPED_RULES,
+    checklist_text,
     items_of,
-    rules_of,
-    text_of,
+    shop_rules,
     torque_of,
 )
 from workbench.work.roster import check_lists
@@ -122,7 +122,7 @@ def test_clamp_bolts_ticked_before_a_struck_item_have_to_be_ticked_again(shop: S
 def test_the_wings_item_is_for_skis_with_a_wing_only(shop: Shop) -> None:
     """The kept list holds it; a ski without a wing is never asked."""
     check_lists.move_item(shop, "final", "wing", -1)
-    rules = rules_of(shop.book)
+    rules = shop_rules(shop.book)
     assert [i.key for i in rules.final_now] == ["studs", "wing", "block", "clamp"]
     assert _keys(_heron(shop, "final check")) == ["studs", "block", "clamp"]
 
@@ -143,21 +143,21 @@ def test_a_list_that_cannot_be_read_is_as_shipped(shop: Shop, text: str) -> None
     """A setting from other hands never leaves a shop without its checks."""
     for name in ("check_received", "check_final", "torque_notes", "repeats", "second_eyes"):
         shop.remember(name, text)
-    assert rules_of(shop.book) == SHIPPED
+    assert shop_rules(shop.book) == SHIPPED_RULES
 
 
 def test_a_final_list_from_other_hands_still_ends_with_the_clamp_bolts(shop: Shop) -> None:
     """Left out or put first: they come last, in their own words."""
     for items in ([CheckItem("a", "A")], [CheckItem("clamp", "whatever"), CheckItem("a", "A")]):
-        shop.remember("check_final", text_of(items))
-        assert [i.key for i in rules_of(shop.book).final_now] == ["a", "clamp"]
-        assert rules_of(shop.book).final_now[-1] == FINAL[-1]
+        shop.remember("check_final", checklist_text(items))
+        assert [i.key for i in shop_rules(shop.book).final_now] == ["a", "clamp"]
+        assert shop_rules(shop.book).final_now[-1] == FINAL[-1]
 
 
 def test_a_list_comes_back_as_it_was_kept() -> None:
     """Words in any script, markup and quotes included."""
     items = (CheckItem("a", 'Größe "M" [b]geprüft[/b]'), CheckItem("b", "翼"))
-    assert items_of(text_of(items)) == items
+    assert items_of(checklist_text(items)) == items
     assert torque_of('{"clamp": "by ear"}') == {"clamp": "by ear"}
 
 

@@ -18,7 +18,7 @@ from workbench.work.exchange import exchange
 from workbench.work.exchange.backup import kept_of
 from workbench.work.exchange.exchange_words import taken_in_lines
 from workbench.work.job.shop import Shop
-from workbench.work.order.shop_policy import rules_of
+from workbench.work.order.shop_policy import shop_rules
 from workbench.work.roster import settings
 from workbench.work.roster.adding import add_blade
 from workbench.work.roster.calipers import interval_days
@@ -209,7 +209,7 @@ def test_a_setting_that_does_not_fit_is_told_defaulted_and_can_be_struck_out(
         assert {name: now[name] for name in MISFITS} == {
             s.name: s.default for s in settings.SETTINGS if s.name in MISFITS
         }
-        rules = rules_of(shop.book)
+        rules = shop_rules(shop.book)
         assert (rules.repeats, rules.second_eyes) == (1, False)
         assert interval_days(shop) == (1, setting_values.INTERVAL.default)
         assert kept_of(shop.book) == 14

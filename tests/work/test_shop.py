@@ -19,8 +19,9 @@ from tests.shop import (
     walk_to,
 )
 from workbench.errors import InputError
-from workbench.fin.pose.fit import Reading, fit_pose
-from workbench.fin.pose.tilting import sweep
+from workbench.fin.pose.equations import Reading
+from workbench.fin.pose.fit import fit_pose
+from workbench.fin.pose.starts import sweep
 from workbench.records.store import rows
 from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView

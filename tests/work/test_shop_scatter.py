@@ -8,11 +8,10 @@ from dataclasses import replace
 import pytest
 
 from tests.shop import as_received, read, ski
-from workbench.fin.reading.coarse import Scribe
-from workbench.fin.reading.observe import Method
+from workbench.fin.reading.method import Method, Scribe
+from workbench.measure.budget import ASSUMED, SCATTER
 from workbench.measure.lengths import parse_length
-from workbench.measure.reading_budget import ASSUMED, SCATTER
-from workbench.measure.scatter import Scatter
+from workbench.measure.repeats import Scatter
 from workbench.work.history.history import load_history, settings_in
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
@@ -23,10 +22,9 @@ from workbench.work.job_text.budget_explained import (
     trust_of,
 )
 from workbench.work.study import studies
-from workbench.work.study.study_plans import plan_study
+from workbench.work.study.studies import plan_study
 from workbench.work.trust.shop_scatter import StudyScatter, scatter_for, scatters_of
-from workbench.work.trust.study_results import result_of
-from workbench.work.trust.study_view import StudyView
+from workbench.work.trust.study_results import StudyView, result_of
 
 DEPTH = "depth, hole 2 back edge"
 HAND_MM = 0.0005 * 25.4
@@ -48,7 +46,7 @@ def study(
     }  # fmt: skip
     view = studies.view_of(shop, plan_study(shop, fields, lambda order: None))
     for text in texts:
-        view = studies.take(shop, view, text, parse_length(text, "in").mm)
+        view = studies.keep_reading(shop, view, text, parse_length(text, "in").mm)
     return view
 
 
@@ -75,13 +73,15 @@ def test_a_reading_takes_the_scatter_of_the_newest_study_of_its_method(shop: Sho
     assert day.startswith("repeatability test 'quiet' (2")
     assert day.endswith(", 4 readings)")
     result = result_of(kept)
-    assert result.one is not None
-    assert (result.one.sd, result.one.dof) == (pytest.approx(HAND_MM, rel=1e-6), 2)
+    assert result.analysis is not None
+    one = result.analysis.one_person
+    assert (one.sd, one.dof) == (pytest.approx(HAND_MM, rel=1e-6), 2)
 
 
 def test_the_demo_s_study_is_in_the_readings_taken_since(shop: Shop) -> None:
     """The depth has it, with the study's own degrees of freedom; the tail has the default."""
-    found = result_of(studies.studies_of(shop)[0]).one
+    analysis = result_of(studies.studies_of(shop)[0]).analysis
+    found = analysis.one_person if analysis is not None else None
     assert found is not None
     view = ski(shop, "Heron 67")
     assert scatter_part(view) == (pytest.approx(found.sd), found.dof)
@@ -137,7 +137,7 @@ def test_a_reading_of_a_study_struck_out_opens_it_again(shop: Shop) -> None:
     studies.strike_reading(shop, kept, kept.live[0].id, "jaw tilted")
     assert len(scatters_of(shop.book)) == 1
     again = studies.view_of(shop, kept.study.id)
-    studies.take(shop, again, "2.4506", 2.4506 * 25.4)
+    studies.keep_reading(shop, again, "2.4506", 2.4506 * 25.4)
     newest = scatters_of(shop.book)[-1]
     assert newest.scatter.sd == pytest.approx(0.0004 / 2 * 25.4, rel=1e-6)
 

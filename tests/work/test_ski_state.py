@@ -22,15 +22,14 @@ from workbench.work.exchange import exchange
 from workbench.work.exchange.exchange_words import taken_in_lines
 from workbench.work.history.history import load_history, settings_in
 from workbench.work.history.striking import consequences
-from workbench.work.history.timeline import timeline_of
-from workbench.work.history.timeline_words import row_words
+from workbench.work.history.timeline import row_words, timeline_of
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.ski_state import conclude
 from workbench.work.job.stages import ElsewhereError
 from workbench.work.job_text.tasks import task_of
 from workbench.work.job_text.view_words import other_job_words, stage_words
-from workbench.work.order.shop_policy import FINAL_SETTING, rules_of, text_of
+from workbench.work.order.shop_policy import FINAL_SETTING, checklist_text, shop_rules
 from workbench.work.paper.cards import card_of
 from workbench.work.paper.day_sheet import day_sheet
 from workbench.work.paper.printing import find_view
@@ -416,7 +415,7 @@ def test_what_is_kept_in_the_middle_of_a_round_neither_ends_nor_tightens_it(shop
 def test_a_checklist_that_was_made_longer_later_takes_no_release(shop: Shop) -> None:
     view = signed(shop)
     items = (*final_items(False)[:-1], CheckItem("rubber", "Rubber looked at"))
-    shop.book.set_setting(FINAL_SETTING, text_of(items), who="KV")
+    shop.book.set_setting(FINAL_SETTING, checklist_text(items), who="KV")
     assert card_of(shop, shop.view(view.job.id)).released
 
 
@@ -459,7 +458,7 @@ def test_recent_jobs_tell_the_same_as_the_whole_history(shop: Shop) -> None:
     """Lists read only what still matters of a ski."""
     signed_before(shop)
     skis = [each.id for each in shop.book.skis()]
-    rules = rules_of(shop.book)
+    rules = shop_rules(shop.book)
     recent, whole = shop.book.ski_facts(skis), shop.book.ski_facts(skis, whole=True)
     assert any(len(recent[i].jobs) < len(whole[i].jobs) for i in skis)
     lists = {item.item.job.id: item for item in shop.book.day_list(DAY)}
@@ -551,7 +550,7 @@ def test_a_damaged_record_releases_no_ski_until_it_is_struck_out(
         view = ski(shop, "Heron 66")
         assert view.unreleased or view.stage != "signed off"
         assert not card_of(shop, view).released
-        state = conclude(shop.book.ski_facts([view.ski.id])[view.ski.id], rules_of(shop.book))
+        state = conclude(shop.book.ski_facts([view.ski.id])[view.ski.id], shop_rules(shop.book))
         assert state.release is None
         past = load_history(shop, view.ski.id)
         entry = next(e for e in timeline_of(past).entries if e.row.id == row_id)

@@ -16,8 +16,8 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import (
     ALLOWED,
-    GLYPHS,
-    WORDS,
+    EVENT_WORDS,
+    STAGE_GLYPHS,
     Event,
     Stage,
     check_allowed,
@@ -58,9 +58,9 @@ ACTS: dict[Event, Callable[[Shop, JobView], object]] = {
 
 def test_the_table_names_every_stage_and_only_known_events() -> None:
     """No stage is without a row and a sign, no row names an event that is not one."""
-    assert set(ALLOWED) == set(STAGES) == set(GLYPHS)
-    assert set().union(*ALLOWED.values()) == set(EVENTS) == set(WORDS)
-    assert len(set(GLYPHS.values())) == len(STAGES)
+    assert set(ALLOWED) == set(STAGES) == set(STAGE_GLYPHS)
+    assert set().union(*ALLOWED.values()) == set(EVENTS) == set(EVENT_WORDS)
+    assert len(set(STAGE_GLYPHS.values())) == len(STAGES)
 
 
 @pytest.mark.parametrize("stage", STAGES)
@@ -74,9 +74,9 @@ def test_an_event_outside_the_table_is_refused_with_what_would_do(stage: Stage) 
             check_allowed(stage, event)
         assert stage in str(caught.value)
         said = str(caught.value)
-        assert said.startswith(WORDS[event])
+        assert said.startswith(EVENT_WORDS[event])
         own = [e for e in ALLOWED[stage] if e not in ALLOWED["waiting"] or "tick" in e]
-        assert all(WORDS[e] in said for e in own)
+        assert all(EVENT_WORDS[e] in said for e in own)
         assert "now you can" in said
         assert "one of" not in said
 

@@ -17,19 +17,22 @@ from tests.shop import empty_shop
 from workbench import cli
 from workbench.errors import InputError
 from workbench.measure.stats.gauge_study import by_anova
-from workbench.measure.stats.smallest_change import by_anyone, by_one_person
-from workbench.measure.stats.study import StudyReading, collect
 from workbench.measure.units import MM_PER
 from workbench.records.book import Book
 from workbench.records.store import rows
-from workbench.work.demo.demo_study import add_demo_study
+from workbench.work.demo.demo import add_demo_study
 from workbench.work.job.shop import Shop
 from workbench.work.roster import calipers
 from workbench.work.study import studies, study_words
-from workbench.work.study.study_order import reading_order
-from workbench.work.study.study_plans import plan_study
-from workbench.work.trust.study_results import StudyResult, bars, result_of
-from workbench.work.trust.study_view import StudyView, Turn
+from workbench.work.study.studies import plan_study, reading_order
+from workbench.work.trust.study_results import (
+    StudyResult,
+    StudyView,
+    Turn,
+    bars,
+    result_of,
+    still_to_read,
+)
 
 PLAN = {
     "name": "slow hour", "what": "depth", "unit": "in", "near": "",
@@ -50,7 +53,7 @@ def planned(shop: Shop, **more: str) -> StudyView:
 def typed(shop: Shop, view: StudyView, text: str) -> StudyView:
     found = studies.understood(view, text)
     assert found.is_clear, found.question
-    return studies.take(shop, view, text, found.placings[0].mm)
+    return studies.keep_reading(shop, view, text, found.placings[0].mm)
 
 
 def drawn(shop: Shop, view: StudyView, seed: int = 1, until: int = 0) -> StudyView:
@@ -62,6 +65,10 @@ def drawn(shop: Shop, view: StudyView, seed: int = 1, until: int = 0) -> StudyVi
         at += 0.0008 * view.study.people.index(view.due.person)
         view = typed(shop, view, f"{at + rng.gauss(0, 0.0012):.4f}")
     return view
+
+
+def struck_in(view: StudyView) -> list[rows.StudyReading]:
+    return [r for r in view.readings if r.struck is not None]
 
 
 def finished(result: StudyResult) -> StudyResult:
@@ -171,7 +178,7 @@ def test_readings_follow_the_order_and_remember_who_and_which_caliper(shop: Shop
     assert {r.caliper_id for r in kept} == {caliper}
     assert {r.who for r in kept} == {"KV"}
     with pytest.raises(InputError, match="no reading is due: the test is complete"):
-        studies.take(shop, view, "2.45", 62.23)
+        studies.keep_reading(shop, view, "2.45", 62.23)
 
 
 def test_left_at_any_time_it_goes_on_at_the_same_place(shop: Shop, tmp_path: Path) -> None:
@@ -189,12 +196,12 @@ def test_take_back_strikes_the_last_and_its_turn_is_due_again(shop: Shop) -> Non
     turn = Turn(view.live[-1].part, view.live[-1].person, view.live[-1].trial + 1)
     view, last = studies.take_back(shop, view)
     assert last is not None
-    assert (view.due, view.done, len(view.struck)) == (turn, 1, 1)
+    assert (view.due, view.done, len(struck_in(view))) == (turn, 1, 1)
     view, _ = studies.take_back(shop, view)
     view, nothing = studies.take_back(shop, view)
     assert nothing is None
-    assert (view.done, [r.text for r in view.struck]) == (0, ["2.4500", "2.4600"])
-    assert {r.struck.reason for r in view.struck if r.struck} == {"taken back"}
+    assert (view.done, [r.text for r in struck_in(view)]) == (0, ["2.4500", "2.4600"])
+    assert {r.struck.reason for r in struck_in(view) if r.struck} == {"taken back"}
 
 
 def test_any_reading_can_be_struck_with_a_reason(shop: Shop) -> None:
@@ -217,7 +224,7 @@ def test_a_study_struck_out_takes_nothing_more(shop: Shop) -> None:
     view = studies.strike_study(shop, view, "wrong skis")
     assert (view.state, view.due) == ("struck out", None)
     with pytest.raises(InputError, match="struck out"):
-        studies.take(shop, view, "2.45", 62.23)
+        studies.keep_reading(shop, view, "2.45", 62.23)
     with pytest.raises(InputError, match="not struck out yet"):
         studies.strike_study(shop, view, "again")
     assert studies.take_back(shop, view)[1] is None
@@ -228,7 +235,7 @@ def test_two_benches_never_take_one_turn_twice(shop: Shop) -> None:
     view = planned(shop)
     typed(shop, view, "2.4500")
     with pytest.raises(InputError, match="another bench took this one"):
-        studies.take(shop, view, "2.4600", 62.484)
+        studies.keep_reading(shop, view, "2.4600", 62.484)
     assert studies.view_of(shop, view.study.id).done == 1
 
 
@@ -342,20 +349,15 @@ def test_a_result_is_what_the_kernel_says_of_the_same_numbers(
         for n, (i, j, k) in enumerate(order)
     )  # fmt: skip
     result = finished(result_of(StudyView(1, study, readings, ())))
-    direct = collect(
-        StudyReading(names[i], hands[j], float(texts[i, j, k]) * MM_PER[unit], "mm", "depth")
-        for i in range(parts)
-        for j in range(people)
-        for k in range(trials)
+    direct = by_anova(
+        [
+            [[float(texts[i, j, k]) * MM_PER[unit] for k in range(trials)] for j in range(people)]
+            for i in range(parts)
+        ]
     )
-    assert result.study == direct
-    assert result.analysis == by_anova(direct)
-    assert result.one == by_one_person(by_anova(direct))
-    assert result.anyone == by_anyone(by_anova(direct), direct)
+    assert result.analysis == direct
     report = study_words.result_report(result)
-    assert report["result"]["sources"]["ev"]["s"] * MM_PER[unit] == pytest.approx(
-        by_anova(direct).gauge.ev
-    )
+    assert report["result"]["sources"]["ev"]["s"] * MM_PER[unit] == pytest.approx(direct.gauge.ev)
 
 
 def test_an_incomplete_study_names_what_is_missing(shop: Shop) -> None:
@@ -367,7 +369,7 @@ def test_an_incomplete_study_names_what_is_missing(shop: Shop) -> None:
     for turn in view.missing:
         assert f"{turn.person} on {turn.part}" in result.trouble
     assert result.sources() == ()
-    assert study_words.notes(result, "in") == ()
+    assert study_words.notes(result) == ()
     assert study_words.sentence(result, "in").startswith(
         "No answer yet, 6 of 8 readings; still to read: "
     )
@@ -378,8 +380,8 @@ def test_an_incomplete_study_names_what_is_missing(shop: Shop) -> None:
 
 def test_many_missing_cells_are_counted(shop: Shop) -> None:
     view = planned(shop, parts="a; b; c; d")
-    assert "KV on a (0 of 2)" in study_words.missing_words(view)
-    assert "and 4 more" in study_words.missing_words(view)
+    assert "KV on a (0 of 2)" in still_to_read(view)
+    assert "and 4 more" in still_to_read(view)
     assert "no reading yet" in result_of(view).trouble
     assert {c.repeats for c in result_of(view).cells} == {None}
 
@@ -441,7 +443,7 @@ def test_no_scatter_at_all_is_told_plainly(shop: Shop) -> None:
     result = finished(result_of(view))
     assert result.without_scatter
     assert "the display hides your scatter" in study_words.sentence(result, "in")
-    assert "none to count without scatter" in " ".join(study_words.notes(result, "in"))
+    assert "none to count without scatter" in " ".join(study_words.notes(result))
     assert json.dumps(study_words.result_report(result), allow_nan=False)
     assert study_words.result_text(result, "in")
 
@@ -452,7 +454,7 @@ def test_people_who_differ_without_any_scatter_of_their_own_are_suspicious(shop:
         view = typed(shop, view, "2.4500" if view.due.person == "KV" else "2.4600")
     result = finished(result_of(view))
     assert "own readings agreed to the last digit" in study_words.sentence(result, "in")
-    assert "not taken blind" in " ".join(study_words.notes(result, "in"))
+    assert "not taken blind" in " ".join(study_words.notes(result))
     assert json.dumps(study_words.result_report(result), allow_nan=False)
 
 
@@ -461,16 +463,16 @@ def test_one_person_alone_learns_their_own_scatter(shop: Shop) -> None:
     words = study_words.sentence(result, "mm")
     assert words.startswith("KV alone can honestly tell a change of 0.")
     assert "how people differ was not studied" in words
-    assert "with one person" in " ".join(study_words.notes(result, "mm"))
+    assert "with one person" in " ".join(study_words.notes(result))
 
 
 def test_the_sentence_names_the_change_in_either_unit(shop: Shop) -> None:
     result = finished(result_of(drawn(shop, planned(shop, trials="4"))))
-    assert result.anyone is not None
+    assert result.analysis is not None
     for unit in ("in", "mm"):
         words = study_words.sentence(result, unit)
         named = float(words.split("a change of ")[1].split()[0])
-        change = result.anyone.change / MM_PER[unit]
+        change = result.analysis.anyone.change / MM_PER[unit]
         assert change * 0.99 <= named <= change * 1.1
         assert f" {unit} or more, whoever reads" in words
 
@@ -478,14 +480,16 @@ def test_the_sentence_names_the_change_in_either_unit(shop: Shop) -> None:
 def test_error_bars_are_a_cell_s_own_s_or_its_mean_s_u(shop: Shop) -> None:
     """Offsets from a part's mean add up to nothing; U is k s_r / sqrt(n)."""
     result = finished(result_of(drawn(shop, planned(shop))))
-    assert result.one is not None
+    assert result.analysis is not None
     own, pooled = bars(result, "s", True), bars(result, "U", False)
     for bar, cell in zip(own, result.cells, strict=True):
         assert cell.repeats is not None
         assert bar.half_mm == cell.repeats.sd
     for part in (0, 1):
         assert sum(b.mean_mm for b in own if b.part == part) == pytest.approx(0.0, abs=1e-12)
-    assert {b.half_mm for b in pooled} == {result.one.k * result.one.sd / 2**0.5}
+    assert {b.half_mm for b in pooled} == {
+        result.analysis.one_person.k * result.analysis.one_person.sd / 2**0.5
+    }
     begun = result_of(drawn(shop, planned(shop, name="begun"), until=7))
     assert [b.half_mm for b in bars(begun, "U", True)] == [0.0]
 

@@ -19,7 +19,7 @@ from workbench.work.job.temperature import (
     parse_temperature,
     state_temperature,
 )
-from workbench.work.trust.temperature_correction import at_words, in_force, values_mm
+from workbench.work.trust.temperature_correction import at_words, temperature_in_force, values_mm
 
 WARM = {"blade": "30 C", "caliper": "", "scale": "C"}
 GROWTH = (11.5e-6 - 23.1e-6) * 10.0 / (1.0 + 23.1e-6 * 10.0)
@@ -81,13 +81,13 @@ def test_a_correction_of_the_row_is_reckoned_once_too(shop: Shop) -> None:
 
 def test_struck_out_or_taken_back_it_corrects_nothing(shop: Shop) -> None:
     view = state_temperature(shop, as_received(shop), WARM)
-    now = in_force(view.facts)
+    now = temperature_in_force(view.facts)
     assert now is not None
     view = read(shop, view, view.lines[0], "2.4900")
     shop.book.strike(now.id, "read off the wrong wall", "KV")
     view = shop.view(view.job.id)
     assert view.lines[0].now_mm == view.lines[0].latest[0].mm
-    assert in_force(view.facts) is None
+    assert temperature_in_force(view.facts) is None
 
 
 def test_off_again_leaves_the_readings_before_it_as_they_were(shop: Shop) -> None:
@@ -108,7 +108,7 @@ def test_both_temperatures_and_materials_are_kept_as_typed(shop: Shop) -> None:
         "caliper_material": "",
     }  # fmt: skip
     view = state_temperature(shop, as_received(shop), fields)
-    now = in_force(view.facts)
+    now = temperature_in_force(view.facts)
     assert now is not None
     assert (now.text, now.unit, now.blade_c, now.caliper_c) == ("77; 20 °C", "F", 25.0, 20.0)
     assert "blade 77 °F (stainless 316), caliper 68 °F (steel)" in at_words(now)
@@ -134,7 +134,7 @@ def test_what_cannot_be_is_refused_and_not_kept(
     with pytest.raises(InputError) as why:
         state_temperature(shop, view, fields)
     assert why.value.field == named
-    assert in_force(shop.view(view.job.id).facts) is None
+    assert temperature_in_force(shop.view(view.job.id).facts) is None
 
 
 def test_degrees_in_words() -> None:
@@ -164,7 +164,7 @@ def test_a_material_that_nobody_published_corrects_nothing(shop: Shop) -> None:
             caliper_material="steel",
         ),
     )
-    assert in_force(shop.view(view.job.id).facts) is None
+    assert temperature_in_force(shop.view(view.job.id).facts) is None
     reading = rows.Reading(
         id="r", at="", who="", job_id="", method_id="m", pass_number=0, text="", unit="mm", mm=60.0,
         temperature_id=at.id,

@@ -27,9 +27,9 @@ from tests.work.scans import (
 )
 from workbench.cli import main
 from workbench.errors import InputError
-from workbench.fin.trace.edges import edge_choices
+from workbench.fin.trace.traced import edge_choices
 from workbench.places import shipped
-from workbench.work.trace.scale import Scale
+from workbench.work.trace.scale import PictureScale
 from workbench.work.trace.scan import trace_picture
 
 IN = 25.4
@@ -64,7 +64,7 @@ def test_a_scan_at_300_dpi_is_traced_to_four_thousandths(seed: int, tmp_path: Pa
     blade, scene = smaller(random_blade(rng), 0.6), random_scene(rng, 300.0)
     path = tmp_path / "scan.png"
     render(blade, scene, seed).save(path)
-    off = missed(blade, traced_picture(path, Scale("dpi", 300.0)))
+    off = missed(blade, traced_picture(path, PictureScale("dpi", 300.0)))
     assert off.edges
     assert off.rms < 0.004
     assert off.centre < 0.001
@@ -77,7 +77,7 @@ def test_at_600_dpi_the_outline_lies_within_two_thousandths(tmp_path: Path) -> N
     half = smaller(random_blade(random.Random(8)), 0.3)
     path = tmp_path / "scan.png"
     render(half, Scene(dpi=600, turn_deg=200.0, margin_in=0.1, noise=4.0), 3).save(path)
-    traced = traced_picture(path, Scale("dpi", 600.0))
+    traced = traced_picture(path, PictureScale("dpi", 600.0))
     off = missed(half, traced)
     assert off.edges
     assert off.rms < 0.002
@@ -93,7 +93,7 @@ def test_a_square_undoes_a_tilt_of_15_degrees(tmp_path: Path) -> None:
     path = tmp_path / "photo.png"
     half = smaller(PLATE, 0.5)
     render(half, scene, 2).save(path)
-    off = missed(half, traced_picture(path, Scale("square", 1.0 * IN)))
+    off = missed(half, traced_picture(path, PictureScale("square", 1.0 * IN)))
     assert off.edges
     assert off.rms < 0.006
 
@@ -107,7 +107,7 @@ def test_a_blade_on_a_square_sheet_is_traced_by_the_sheets_corners(tmp_path: Pat
     bench = Image.new("L", (1100, 1100), 40)
     bench.paste(sheet, (100, 100))
     bench.save(tmp_path / "sheet.png")
-    off = missed(half, traced_picture(tmp_path / "sheet.png", Scale("square", 4.5 * IN)))
+    off = missed(half, traced_picture(tmp_path / "sheet.png", PictureScale("square", 4.5 * IN)))
     assert off.edges
     assert off.rms < 0.006
 
@@ -170,10 +170,10 @@ def test_what_was_traced_says_how_when_and_by_whom(scan: Path, commands: Command
 # -- what is refused -------------------------------------------------------------------------------
 
 
-AT_150 = Scale("dpi", 150.0)
+AT_150 = PictureScale("dpi", 150.0)
 
 
-def _refusal(path: Path, scale: Scale | None = AT_150) -> str:
+def _refusal(path: Path, scale: PictureScale | None = AT_150) -> str:
     with pytest.raises(InputError) as why:
         trace_picture(path, scale)
     return str(why.value)
@@ -206,7 +206,7 @@ def test_out_of_focus_and_too_coarse_are_told(scan: Path, tmp_path: Path) -> Non
         image.filter(ImageFilter.GaussianBlur(5.0)).save(path)
         assert "out of focus" in _refusal(path)
         image.reduce(2).save(path)
-    assert "finer picture" in _refusal(path, Scale("dpi", 75.0))
+    assert "finer picture" in _refusal(path, PictureScale("dpi", 75.0))
 
 
 def test_something_that_is_no_blade_is_told(tmp_path: Path) -> None:

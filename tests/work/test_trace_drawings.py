@@ -17,12 +17,12 @@ from shapely.geometry import Polygon
 
 from tests.by_command import Commands
 from tests.fin.plates import practice_plate
-from tests.work.scans import hole_points, random_blade
+from tests.work.scans import csv_of, hole_points, random_blade
 from workbench.cli import main
 from workbench.commands.day import trace as trace_command
 from workbench.errors import InputError
 from workbench.fin.parts.blade import Blade
-from workbench.work.trace.drawing import FLAT_MM, csv_of
+from workbench.work.trace.drawing import FLAT_MM
 from workbench.work.trace.scale import Ask
 from workbench.work.trace.tracing import trace_file
 

@@ -13,10 +13,10 @@ from workbench.errors import InputError
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade
 from workbench.fin.parts.studs import Stud
-from workbench.fin.reading.observe import Method, Scribe
+from workbench.fin.reading.method import Method, Scribe
 from workbench.fin.reading.rig import Rig
-from workbench.measure.mpe_tables import din862_mpe_mm
-from workbench.measure.reading_budget import reading_budget_mm
+from workbench.measure.budget import CaliperFigures, reading_budget_mm
+from workbench.measure.calipers import din862_mpe_mm
 from workbench.places import shipped
 from workbench.work.order.order_file import order_from
 from workbench.work.trust.reading_budget import (
@@ -62,7 +62,7 @@ def test_the_jaws_height_counts_by_the_slope_of_the_edge() -> None:
     assert u["tail"] == pytest.approx(reading_budget_mm([20.0]).u, rel=1e-3)
     plain = reading_budget_mm([174.7]).u
     assert u["length"] == pytest.approx(math.hypot(plain, CONTACT_HEIGHT_U_MM), rel=1e-3)
-    assert u["depth"] == reading_budget_mm([55.0], mpe_mm=0.04).u
+    assert u["depth"] == reading_budget_mm([55.0], CaliperFigures(mpe_mm=0.04)).u
 
 
 def test_a_jaw_on_a_corner_does_not_slide() -> None:
@@ -83,7 +83,7 @@ def test_readings_without_a_pose_still_have_an_uncertainty() -> None:
         for reading, t in zip(readings_of(taken, RIG), taken, strict=True):
             mpe = din862_mpe_mm(500.0 if len(taken) == 3 else 174.7)
             mpe += 0.02 if t.method is DEPTH else 0.0
-            assert reading.u_mm == reading_budget_mm(t.values_mm, mpe_mm=mpe).u
+            assert reading.u_mm == reading_budget_mm(t.values_mm, CaliperFigures(mpe_mm=mpe)).u
 
 
 def test_an_edge_almost_along_the_base_does_not_run_away() -> None:

@@ -10,13 +10,13 @@ import pytest
 
 from tests.shop import Clock, empty_shop, read
 from workbench.errors import InputError, MissingPartError, PoseError
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade
 from workbench.fin.plan.guidance import plan
+from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import fit_pose
 from workbench.fin.reading.method import Method
-from workbench.fin.reading.readings import Reading
 from workbench.fin.reading.rig import Rig
 from workbench.measure.units import MM_PER_INCH as IN
 from workbench.places import shipped
@@ -27,8 +27,7 @@ from workbench.work.exchange import exchange
 from workbench.work.exchange.exchange_words import taken_in_lines
 from workbench.work.files.table_files import read_table_file
 from workbench.work.history.history import load_history
-from workbench.work.history.timeline import timeline_of
-from workbench.work.history.timeline_words import row_words
+from workbench.work.history.timeline import row_words, timeline_of
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.ski_state import UNMEASURED
@@ -38,10 +37,10 @@ from workbench.work.job_text.view_words import trouble_words
 from workbench.work.learn.kept_rounds import rounds_of_ski
 from workbench.work.offsets.as_read import aim_as_read, in_our_methods, theirs_typed, ways
 from workbench.work.order.order_file import order_from
-from workbench.work.paper.card_text import card_text
 from workbench.work.paper.cards import card_of
+from workbench.work.paper.text_pages import card_text
 from workbench.work.roster.adding import add_ski, ensure_starter, pick
-from workbench.work.roster.wear import change_parts
+from workbench.work.roster.ski_sheet import change_parts
 
 NEW = {"name": "Heron 68", "serial": "H1", "unit": "in"}
 CAME, LEFT = ("2.450", "0.850", "6.900"), ("2.459", "0.8505", "6.9005")

@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 
 from tests.shop import DAY, Fin, demo_file, heron, open_shop, ski, walk_to
-from workbench.bench.screens.ski.wear_screen import wear_form
+from workbench.bench.hand.state import BenchState
+from workbench.bench.screens.ski.wear_screen import WearForm
 from workbench.errors import InputError
 from workbench.records.book import Book
 from workbench.records.store import rows
@@ -19,19 +20,19 @@ from workbench.work.exchange import exchange
 from workbench.work.exchange.exchange_words import taken_in_lines
 from workbench.work.history.compare import compare
 from workbench.work.history.history import load_history, settings_in
-from workbench.work.history.striking import consequences, strike_out
-from workbench.work.history.timeline import timeline_of
-from workbench.work.history.timeline_words import row_words
+from workbench.work.history.striking import consequences, strike_row
+from workbench.work.history.timeline import row_words, timeline_of
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.ski_state import REFITTED
 from workbench.work.job.stages import MidPassError
 from workbench.work.order.rigs import blade_of
-from workbench.work.roster.ski_corrections import changed_words, correct_ski
-from workbench.work.roster.wear import (
+from workbench.work.roster.ski_sheet import (
     NEVER_DONE,
     carried_to,
     change_parts,
+    changed_words,
+    correct_ski,
     last_change,
     methods_text,
     strike_change,
@@ -177,7 +178,7 @@ def test_parts_and_methods_are_kept_together_or_not_at_all(shop: Shop, part: str
     """As the form of what a ski wears saves them."""
     view = ski(shop, "Heron 66")
     new = second_blade(shop, view.ski) if part == "blade" else second_block(shop, view.ski)
-    form = wear_form(shop, view, "in")
+    form = WearForm(shop, BenchState(view=view))
     texts = {field.key: field.value for field in form._fields}
     before = shop.book.ski_versions(view.ski.id)
     typed = "1; 2; 3" if part == "blade" else "1; 2"
@@ -259,7 +260,7 @@ def test_it_is_struck_out_from_the_history_too(shop: Shop) -> None:
     sheets = [e for e in entries if isinstance(e.row, rows.SkiVersion)]
     assert [e.can_be_struck for e in sheets] == [False, True]
     assert NEVER_DONE in consequences(shop, sheets[1])
-    assert strike_out(shop, sheets[1], "the wrong ski").reason == "the wrong ski"
+    assert strike_row(shop, sheets[1], "the wrong ski").reason == "the wrong ski"
     assert shop.book.ski(before.ski.id).blade_id == before.ski.blade_id
     assert shop.ski_state(before.ski.id).release is not None
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from tests.shop import Fin, ski, walk_to
-from workbench.advice.wing_steps import STEPS
+from workbench.advice.checklists import STEPS
 from workbench.errors import InputError
-from workbench.fin.curve import height_of_segment_mm
+from workbench.fin.wing import height_of_segment_mm
 from workbench.measure.display import length_text
 from workbench.records.store import rows
 from workbench.work.job.job_view import JobView
@@ -18,7 +18,7 @@ from workbench.work.trust.wing_setup import (
     gauges_of,
     wing_setup,
 )
-from workbench.work.wing import base_curve, wing_report, wing_words
+from workbench.work.wing import base_curve, wing_report
 
 SETUP = {
     "gauges": "7 7.5 8", "hold": "front", "straightedge": "6", "place": "3", "lead": "out",
@@ -113,7 +113,7 @@ def test_another_hold_reads_another_number(shop: Shop) -> None:
     assert report.at("front").shops
     assert report.at("rear").reads_deg == pytest.approx(7.5 - 2.149, abs=1e-3)
     assert report.at("rear").off_deg == pytest.approx(-2.149, abs=1e-3)
-    assert wing_words.elsewhere_words(report)[0] == (
+    assert wing_report.elsewhere_words(report)[0] == (
         "7.5° held at the front is 6.4° at the middle and 5.4° at the rear."
     )
 
@@ -137,7 +137,7 @@ def test_the_gauges_next_to_the_wanted_angle(shop: Shop) -> None:
     wanted = report.target_deg if report.target_deg is not None else report.angle_deg
     assert report.below is not None
     assert report.below <= wanted
-    assert wing_words.gauge_words(report)
+    assert wing_report.gauge_words(report)
 
 
 def test_a_ski_without_a_wing_says_so(shop: Shop) -> None:
@@ -145,7 +145,7 @@ def test_a_ski_without_a_wing_says_so(shop: Shop) -> None:
     view = ski(shop, "Heron 66")
     report = wing_report.wing_report(shop, view)
     assert (report.has_wing, report.setting) == (False, None)
-    assert wing_words.elsewhere_words(report) == (wing_words.NO_WING,)
+    assert wing_report.elsewhere_words(report) == (wing_report.NO_WING,)
     assert base_curve.keep_curve(shop, view, "sagitta", BULGE, "in").measured.told_from_flat
 
 
@@ -157,7 +157,7 @@ def test_a_flat_and_a_hollow_base_read_the_same_at_every_hold(shop: Shop) -> Non
     report = wing_report.wing_report(shop, view)
     assert {line.off_deg for line in report.holds} == {0.0}
     assert report.at("front").held.touches_mm == pytest.approx((0.0, 152.4))
-    assert "rests on both its ends" in wing_words.elsewhere_words(report)[0]
+    assert "rests on both its ends" in wing_report.elsewhere_words(report)[0]
 
 
 # -- the curve ----------------------------------------------------------------------------------
@@ -173,7 +173,7 @@ def test_a_curve_is_kept_and_not_used_until_it_is_asked_for(shop: Shop) -> None:
     report = wing_report.wing_report(shop, view)
     assert report.curve is not None
     assert not report.curve_in_use
-    assert "±" in wing_words.base_words(report, "in")
+    assert "±" in wing_report.curve_words(report, "in")
     assert report.at("rear").u_deg is not None
 
 
@@ -197,7 +197,7 @@ def test_no_base_changes_in_the_middle_of_a_pass(shop: Shop) -> None:
 def test_a_gap_too_small_to_tell_makes_a_flat_base(shop: Shop) -> None:
     view = ski(shop, "Heron 66")
     base_curve.keep_curve(shop, view, "sagitta", {**BULGE, "gap": "0.001"}, "in")
-    assert "flat within what was measured" in wing_words.base_words(
+    assert "flat within what was measured" in wing_report.curve_words(
         wing_report.wing_report(shop, view), "in"
     )
     assert base_curve.use_curve(shop, view).rig.base.radius_mm is None
@@ -208,7 +208,7 @@ def test_a_hollow_base_is_measured_and_shown_but_carries_no_pose(shop: Shop) -> 
     kept = base_curve.keep_curve(shop, view, "sagitta", HOLLOW, "in")
     assert kept.row.radius_mm is not None
     assert kept.row.radius_mm < 0.0
-    assert wing_words.base_words(wing_report.wing_report(shop, view), "in").startswith(
+    assert wing_report.curve_words(wing_report.wing_report(shop, view), "in").startswith(
         "hollow, radius 160.7"
     )
     with pytest.raises(InputError, match="hollow"):

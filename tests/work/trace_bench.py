@@ -23,7 +23,7 @@ from tests.work.scans import (
     traced_picture,
 )
 from workbench.errors import InputError
-from workbench.work.trace.scale import Scale
+from workbench.work.trace.scale import PictureScale
 
 ALLOWED = {600.0: 0.002, 300.0: 0.004}
 """Outline RMS (in) by dots per inch; holes 0.001 in centre and 0.002 diameter, scale 0.05 %; where
@@ -35,13 +35,13 @@ def one(seed: int, dpi: float, folder: Path, tilt: bool = False) -> tuple[Scene,
     rng = random.Random(seed)
     blade = random_blade(rng)
     scene = random_scene(rng, dpi)
-    scale = Scale("dpi", dpi)
+    scale = PictureScale("dpi", dpi)
     if tilt:
         scene = Scene(
             dpi=dpi, turn_deg=rng.uniform(0, 360), blur_px=1.0, noise=3.0, square_in=2.0,
             tilt_deg=rng.uniform(5.0, 15.0), tilt_to_deg=rng.uniform(0, 360), shadow=0.2,
         )  # fmt: skip
-        scale = Scale("square", 2.0 * 25.4)
+        scale = PictureScale("square", 2.0 * 25.4)
     path = folder / ("x.jpg" if scene.jpeg else "x.png")
     render(blade, scene, seed).save(path, **({"quality": scene.jpeg} if scene.jpeg else {}))
     try:

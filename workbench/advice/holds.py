@@ -5,7 +5,6 @@ Common practice, no source.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Literal
 
 from workbench.fin.reading.quantities import Quantity
@@ -15,86 +14,41 @@ Kind = Literal["tips", "flat", "station", "deepest"]
 SOURCE = "common practice, no source"
 
 
-@dataclass(frozen=True, slots=True)
-class Hold:
-    """How to hold the caliper for one kind of reading, one act to a sentence."""
-
-    quantity: Quantity
-    kind: Kind
-    words: tuple[str, ...]
-
-
-HOLDS: tuple[Hold, ...] = (
-    Hold(
-        "depth",
-        "station",
-        (
-            "Beam flush on the base, square to it; the depth rod or the step touches the outer "
-            "edge at the station.",
-            "Level: along the blade's face, leaning neither to tip nor to tail.",
-            "Sight the station's edge along the rod each time; never the middle of the hole.",
-        ),
+HOLDS: dict[tuple[Quantity, Kind], tuple[str, ...]] = {
+    ("depth", "station"): (
+        "Beam flush on the base, square to it; the depth rod or the step touches the outer "
+        "edge at the station.",
+        "Level: along the blade's face, leaning neither to tip nor to tail.",
+        "Sight the station's edge along the rod each time; never the middle of the hole.",
     ),
-    Hold(
-        "depth",
-        "deepest",
-        (
-            "Beam flush on the base, square to it; the depth rod or the step touches the outer "
-            "edge where it is farthest out.",
-            "Level: along the blade's face, leaning neither to tip nor to tail.",
-            "Slide along the edge until the number is largest, and take that one.",
-        ),
+    ("depth", "deepest"): (
+        "Beam flush on the base, square to it; the depth rod or the step touches the outer "
+        "edge where it is farthest out.",
+        "Level: along the blade's face, leaning neither to tip nor to tail.",
+        "Slide along the edge until the number is largest, and take that one.",
     ),
-    Hold(
-        "tail",
-        "tips",
-        (
-            "One jaw against the ski's tail end on its middle line; the tip of the other touches "
-            "the trailing edge at the very base.",
-            "Beam level with the base and in line with the ski.",
-            "The same line of the jaw at the tail end every time; do not dip into the slot.",
-        ),
+    ("tail", "tips"): (
+        "One jaw against the ski's tail end on its middle line; the tip of the other touches "
+        "the trailing edge at the very base.",
+        "Beam level with the base and in line with the ski.",
+        "The same line of the jaw at the tail end every time; do not dip into the slot.",
     ),
-    Hold(
-        "tail",
-        "flat",
-        (
-            "One jaw against the ski's tail end on its middle line; the face of the other touches "
-            "the trailing edge.",
-            "Caliper flush on the base, level, in line with the ski.",
-            "Line up the same reference line of the jaw every time: another line, another number.",
-        ),
+    ("tail", "flat"): (
+        "One jaw against the ski's tail end on its middle line; the face of the other touches "
+        "the trailing edge.",
+        "Caliper flush on the base, level, in line with the ski.",
+        "Line up the same reference line of the jaw every time: another line, another number.",
     ),
-    Hold(
-        "length",
-        "tips",
-        (
-            "Only the jaw tips touch: one the leading edge, one the trailing edge, at the very "
-            "base.",
-            "Beam level with the base, both tips at one height, along the blade's face.",
-            "Stay on the base: do not cross the slot and do not let a tip dip into it.",
-        ),
+    ("length", "tips"): (
+        "Only the jaw tips touch: one the leading edge, one the trailing edge, at the very base.",
+        "Beam level with the base, both tips at one height, along the blade's face.",
+        "Stay on the base: do not cross the slot and do not let a tip dip into it.",
     ),
-    Hold(
-        "length",
-        "flat",
-        (
-            "Caliper lying flush on the base; the faces of both jaws meet the edges, wherever the "
-            "blade is longest within their height.",
-            "Level, along the blade's face, closed without force.",
-            "The same side and the same reference line of the jaws every time.",
-        ),
+    ("length", "flat"): (
+        "Caliper lying flush on the base; the faces of both jaws meet the edges, wherever the "
+        "blade is longest within their height.",
+        "Level, along the blade's face, closed without force.",
+        "The same side and the same reference line of the jaws every time.",
     ),
-)
-
-
-def hold_for(quantity: Quantity, kind: Kind) -> Hold:
-    """Return how to hold the caliper for a quantity taken in a way.
-
-    Raises:
-        KeyError: a depth by tips or flat, or another pair that no method has.
-    """
-    for hold in HOLDS:
-        if (hold.quantity, hold.kind) == (quantity, kind):
-            return hold
-    raise KeyError((quantity, kind))
+}
+"""How the caliper is held for a quantity taken in a way, one act to a sentence."""

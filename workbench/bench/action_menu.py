@@ -6,7 +6,9 @@ here is held and answers nothing; the sheet stays.
 
 from __future__ import annotations
 
-from typing import TypeAlias
+from collections.abc import Callable, Iterator
+from pkgutil import resolve_name
+from typing import TYPE_CHECKING, Literal, TypeAlias, get_args
 
 from textual.app import ComposeResult
 from textual.binding import Binding
@@ -17,71 +19,172 @@ from textual.widgets import Static
 
 from workbench.bench.bases.bursts import PLUS_WAIT_S, Heard
 from workbench.bench.bases.overlay import Overlay
-from workbench.bench.draw.room import first_seen
-from workbench.bench.draw.text import (
-    lines,
-    literal,
-    styled,
-    visible,
-)
-from workbench.bench.opens import GROUPS, OPENINGS, Group
+from workbench.bench.draw.room import first_seen, held_words
+from workbench.bench.draw.text import lines, literal, styled, visible
 from workbench.frozen import dataclass
 from workbench.work.roster.keys import AS_SHIPPED, Keys
+
+if TYPE_CHECKING:
+    from workbench.bench.app import Bench
 
 COLUMN = 38
 
 
+Group = Literal["this ski", "the day", "after the ride", "paper", "the workshop"]
+GROUPS: tuple[Group, ...] = get_args(Group)
+"""The groups of the sheet, in its order; what is not needed beside a ski is in the last."""
+
+_SKI, _DAY, _RIDE, _PAPER, _SHOP = GROUPS
+
+
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """One line of the sheet: its action, words and group; its key is in the table of keys.
+    """What the bench can do: its action, words and group; its key is in the table of keys.
 
-    ``also``: other words that it is found by.
+    ``also``: other words that it is found by. ``screen``: what opens its screen, by its name in
+    ``bench.screens``: a class with ``open_on(bench)``, or a function that is given the bench; it is
+    imported when asked for. ``needs_ski``: that is opened only where a ski is in hand.
     """
 
     action: str
     words: str
-    group: Group = "this ski"
+    group: Group
     also: str = ""
+    screen: str = ""
+    needs_ski: bool = True
 
 
-_ALL = (
-    Choice("take_back", "take the last entry back", also="undo rub out mistake"),
-    Choice("retarget", "change the target", also="aim goal"),
-    Choice("baseline", "the baseline as the target", also="start numbers"),
-    Choice("one_step_more", "one step more, as last time", also="same change again wing"),
-    Choice("undo_change", "undo the last ride's change", also="back before wing"),
-    Choice("finer", "finer turn, round and round", also="eighth sixteenth quarter"),
-    Choice("settled", "studs settled before reading", also="learn backlash play"),
-    Choice("without_learned", "with or without learning", also="plain geometry turns learnt"),
-    Choice("keep", "keep readings as they are", also="accept enough good"),
-    Choice("aside", "set this ski aside: reason", also="stop wait broken"),
-    Choice("strike", "strike out reading ▸: reason", also="undo delete remove wrong"),
-    Choice("note", "write a note", also="remark comment"),
-    Choice("hold", "how to take this reading", also="method caliper measure"),
-    Choice("sure", "how sure is this reading?", also="uncertainty budget trust sure"),
-    Choice("restate", "convert between methods", also="restate this fin by every method"),
-    Choice("next_ski", "next ski of the queue (PgDn)", "the day", "step forward"),
-    Choice("ski_before", "the ski before (PgUp)", "the day", "step back"),
-    Choice("unfinished", "next ski not finished", "the day"),
-    Choice("add_ski", "add a ski to the queue", "the day", "new"),
-    Choice("queue_ski", "queue a known ski again", "the day", "return back"),
-    Choice("large", "what matters now, in large", "the day", "big zoom full"),
-    Choice("pad", "keys for fingers, or none", "the day", "touch tablet tap number pad"),
-    Choice("initials", "initials", "the day", "who name hands"),
-    Choice("palette", "find what to do by typing", "the day", "search"),
-    Choice("help", "help: keys and words", "the day"),
-    Choice("quit", "leave; everything is kept", "the day", "exit close stop end"),
-    Choice("copy", "copy what is shown", "paper", "clipboard text file screen"),
-    Choice("calipers", "calipers: register, check", "the workshop", "gauge block zero"),
-    Choice("add_blade", "add a blade", "the workshop", "new fin"),
-    Choice("add_block", "add a block", "the workshop", "new box studs"),
-    Choice("side", "other panel at the side", "the workshop", "view roster turns"),
-    Choice("drawing", "draw: braille, blocks, ASCII", "the workshop", "signs font"),
-    Choice("theme", "theme: night, day, contrast", "the workshop", "colour dark light"),
-    Choice("tour", "first day: a walk-through", "the workshop", "learn tutorial"),
-    *(Choice(action, o.words, o.group, o.also) for action, o in OPENINGS.items()),
-)
-CHOICES: tuple[Choice, ...] = tuple(sorted(_ALL, key=lambda c: GROUPS.index(c.group)))
+CHOICES: tuple[Choice, ...] = (
+    Choice("take_back", "take the last entry back", _SKI, also="undo rub out mistake"),
+    Choice("retarget", "change the target", _SKI, also="aim goal"),
+    Choice("baseline", "the baseline as the target", _SKI, also="start numbers"),
+    Choice("one_step_more", "one step more, as last time", _SKI, also="same change again wing"),
+    Choice("undo_change", "undo the last ride's change", _SKI, also="back before wing"),
+    Choice("finer", "finer turn, round and round", _SKI, also="eighth sixteenth quarter"),
+    Choice("settled", "studs settled before reading", _SKI, also="learn backlash play"),
+    Choice("without_learned", "with or without learning", _SKI, also="plain geometry turns learnt"),
+    Choice("keep", "keep readings as they are", _SKI, also="accept enough good"),
+    Choice("aside", "set this ski aside: reason", _SKI,
+        also="stop wait broken", screen="questions.aside"),
+    Choice("strike", "strike out reading ▸: reason", _SKI,
+        also="undo delete remove wrong", screen="ski.strike_screen.StrikeScreen"),
+    Choice("note", "write a note", _SKI, also="remark comment", screen="questions.note"),
+    Choice("hold", "how to take this reading", _SKI,
+        also="method caliper measure", screen="ski.hold_screen.HoldScreen"),
+    Choice("sure", "how sure is this reading?", _SKI,
+        also="uncertainty budget trust sure", screen="ski.budget_screen.BudgetScreen"),
+    Choice("restate", "convert between methods", _SKI,
+        also="restate this fin by every method", screen="ski.restate_screen.RestateScreen"),
+    Choice("last_setting", "last setting as the target", _SKI, also="put it back again"),
+    Choice("second_eyes", "second pair of eyes", _SKI,
+        also="witness initials sign", screen="questions.second_eyes"),
+    Choice("wing", "wing: gauge, hold, curve", _SKI,
+        also="angle straightedge degrees", screen="ski.wing_screen.WingScreen"),
+    Choice("correct_ski", "correct this ski's sheet", _SKI,
+        also="name serial rider fix mistake", screen="shop.sheet_forms.SheetForm"),
+    Choice("wear", "another blade, block; read by", _SKI,
+        also="swap new blade change methods carry setting part", screen="ski.wear_screen.WearForm"),
+    Choice("as_read", "somebody else's numbers", _SKI,
+        also="phone rider other shop target tips flat", screen="ski.as_read_screen.AsReadScreen"),
+    Choice("next_ski", "next ski of the queue (PgDn)", _DAY, also="step forward"),
+    Choice("ski_before", "the ski before (PgUp)", _DAY, also="step back"),
+    Choice("unfinished", "next ski not finished", _DAY),
+    Choice("add_ski", "add a ski to the queue", _DAY,
+        also="new", screen="shop.sheet_forms.AddSki", needs_ski=False),
+    Choice("queue_ski", "queue a known ski again", _DAY,
+        also="return back", screen="shop.sheet_forms.QueueSki", needs_ski=False),
+    Choice("large", "what matters now, in large", _DAY, also="big zoom full"),
+    Choice("pad", "keys for fingers, or none", _DAY, also="touch tablet tap number pad"),
+    Choice("initials", "initials", _DAY,
+        also="who name hands", screen="questions.initials", needs_ski=False),
+    Choice("palette", "find what to do by typing", _DAY, also="search"),
+    Choice("help", "help: keys and words", _DAY),
+    Choice("quit", "leave; everything is kept", _DAY, also="exit close stop end"),
+    Choice("queue", "the day's queue: order, find", _DAY, also="list carry tomorrow due skis",
+        screen="shop.queue_screen.QueueScreen", needs_ski=False),
+    Choice("history", "history, plots, compare", _RIDE,
+        also="past earlier timeline go back setting", screen="history.history_screen.open_on"),
+    Choice("ride", "after the ride: notes, advice", _RIDE,
+        also="feel felt rider rules of thumb", screen="ski.ride_screen.RideScreen"),
+    Choice("baselines", "baselines: compare, keep", _RIDE,
+        also="starting numbers", screen="ski.baseline_screen.BaselineScreen"),
+    Choice("copy", "copy what is shown", _PAPER, also="clipboard text file screen"),
+    Choice("card", "setting card to a folder", _PAPER,
+        also="print pdf owner", screen="shop.card_screen.CardScreen"),
+    Choice("day_sheet", "day sheet to a folder", _PAPER,
+        also="print pdf summary", screen="shop.card_screen.DaySheetScreen", needs_ski=False),
+    Choice("calipers", "calipers: register, check", _SHOP,
+        also="gauge block zero", screen="shop.caliper_screens.CaliperScreen", needs_ski=False),
+    Choice("add_blade", "add a blade", _SHOP,
+        also="new fin", screen="shop.sheet_forms.AddBlade", needs_ski=False),
+    Choice("add_block", "add a block", _SHOP,
+        also="new box studs", screen="shop.sheet_forms.AddBlock", needs_ski=False),
+    Choice("side", "other panel at the side", _SHOP, also="view roster turns"),
+    Choice("drawing", "draw: braille, blocks, ASCII", _SHOP, also="signs font"),
+    Choice("theme", "theme: night, day, contrast", _SHOP, also="colour dark light"),
+    Choice("tour", "first day: a walk-through", _SHOP, also="learn tutorial"),
+    Choice("checks", "checks and torque notes", _SHOP,
+        also="list bolts clamp items", screen="shop.checks_screen.ChecksScreen", needs_ski=False),
+    Choice("settings", "settings of the shop", _SHOP,
+        also="preferences options mouse keys tolerance unit",
+        screen="shop.settings_screen.SettingsForm", needs_ski=False),
+    Choice("learned", "what this bench has learned", _SHOP,
+        also="lead backlash stud turn forget", screen="ski.learned_screen.LearnedScreen"),
+    Choice("offsets", "method offsets, learned", _SHOP,
+        also="pairs convert between methods", screen="ski.offset_screen.OffsetScreen"),
+    Choice("marks", "coarse marks: scale, lines", _SHOP,
+        also="scribe", screen="ski.marks_screen.MarksScreen"),
+    Choice("temperature", "temperature: to 20 degrees", _SHOP,
+        also="warm cold correction", screen="ski.temperature_screen.TemperatureScreen"),
+    Choice("study", "repeatability test", _SHOP,
+        also="agree people scatter repeats", screen="study.study_list.open_on", needs_ski=False),
+    Choice("correct_block", "correct this block's studs", _SHOP,
+        also="thread tip fix mistake", screen="shop.sheet_forms.BlockForm"),
+    Choice("trace", "trace a blade by calipers", _SHOP,
+        also="outline measure new blade", screen="shop.trace_screen.TraceScreen", needs_ski=False),
+    Choice("trace_file", "trace a scan, photo, drawing", _SHOP,
+        also="blade outline picture file png jpeg tiff svg dxf csv",
+        screen="shop.scan_screen.TraceForm", needs_ski=False),
+    Choice("measure_block", "measure a block by caliper", _SHOP, also="studs thread new add",
+        screen="shop.measure_block_screen.MeasureForm", needs_ski=False),
+    Choice("found_block", "this block from known turns", _SHOP,
+        also="find block studs place moves rounds well fixed",
+        screen="ski.found_block_screen.FoundBlockScreen"),
+    Choice("outline", "this blade's outline", _SHOP,
+        also="blade drawing numbers traced", screen="ski.outline_screen.OutlineScreen"),
+    Choice("exchange", "files: in, out, backup", _SHOP, also="export import restore copy book",
+        screen="shop.exchange_screen.ExchangeScreen", needs_ski=False),
+)  # fmt: skip
+"""Everything that can be chosen, group by group, in the order of the sheet."""
+
+_TURN_BACK = Choice("turn_back", "what became of the stud", _SKI, screen="questions.turn_back")
+"""Asked where the record of a turn is taken back, never chosen."""
+
+BY_ACTION = {choice.action: choice for choice in (*CHOICES, _TURN_BACK)}
+
+
+def _opener(choice: Choice) -> Callable[[Bench], None]:
+    found = resolve_name(f"workbench.bench.screens.{choice.screen}")
+    opener: Callable[[Bench], None] = getattr(found, "open_on", found)
+    return opener
+
+
+def open_screen(bench: Bench, action: str) -> None:
+    """Open the screen of an action; without a ski in hand say so where it needs one."""
+    choice = BY_ACTION[action]
+    if choice.needs_ski and bench.hands.state.view is None:
+        bench.hands.say("no ski in hand", "warn")
+    else:
+        _opener(choice)(bench)
+
+
+def load_one_by_one() -> Iterator[None]:
+    """Load the screens, one at each step, so that each is there at once when asked for."""
+    for choice in CHOICES:
+        if choice.screen:
+            _opener(choice)
+            yield
+
 
 Row: TypeAlias = "str | int"
 """A line of the sheet: the head of a group, or the index of a choice."""
@@ -106,6 +209,11 @@ class Sheet(Overlay[str]):
         self._marked = 0
         self._held = ""
         self._first, self._deep = 0, len(ROWS)
+
+    def after(self, bench: Bench, result: str | None) -> None:
+        """Do what was chosen."""
+        if result:
+            bench.do_(result)
 
     def compose(self) -> ComposeResult:
         """Lay the sheet out."""
@@ -225,9 +333,7 @@ class Sheet(Overlay[str]):
             self.dismiss(action)
 
     def _enter(self) -> None:
-        reading = self._heard.complete()
-        hold = getattr(self.app, "hold_burst", None)
-        if reading and hold is not None:
-            hold(reading)
+        if reading := self._heard.complete():
+            held_words(self.app, reading)
             self._held = reading
             self._draw()

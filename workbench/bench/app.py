@@ -13,39 +13,26 @@ from textual.content import Content
 from textual.css.scalar import Scalar
 from textual.driver import Driver
 from textual.events import Click, Key, MouseScrollDown, MouseScrollUp, Paste, Resize
-from textual.geometry import Offset, Size
+from textual.geometry import Offset, Region, Size
 from textual.screen import Screen
 from textual.widgets import Static
 
-from workbench.bench.action_menu import Sheet
+from workbench.bench.action_menu import Sheet, open_screen
 from workbench.bench.bases.bursts import ENTRY_MORE, LONGEST_ENTRY, SignKey
 from workbench.bench.bases.form_lines import unfinished_form
 from workbench.bench.bases.key_gate import TOLD_CELLS, KeyGate, may_be_serial
 from workbench.bench.bases.overlay import Overlay
-from workbench.bench.continued import take_up_again
 from workbench.bench.draw import themes
-from workbench.bench.draw.text import (
-    Tone,
-    lines,
-    literal,
-    styled,
-    visible,
-    wrapped,
-)
+from workbench.bench.draw.text import Tone, lines, literal, paragraph, visible
+from workbench.bench.hand.acts import AIMS
 from workbench.bench.hand.hands import Hands
 from workbench.bench.hand.state import SIDES, BenchState
 from workbench.bench.help import Help
 from workbench.bench.leaving import Leaving
-from workbench.bench.opens import OPEN
-from workbench.bench.panels import (
-    next_line,
-    panel_text,
-    readings_panel,
-    turns_panel,
-)
+from workbench.bench.panels import next_line, panel_text, readings_panel, turns_panel
 from workbench.bench.panels.one_thing import over_the_screen
 from workbench.bench.panels.panel import Line, Panel, same
-from workbench.bench.terminal_writer import patient
+from workbench.bench.terminal import patient, take_up_again
 from workbench.errors import BenchError, InputError
 from workbench.places import shipped
 from workbench.work.job.shop import Shop
@@ -241,7 +228,7 @@ class Bench(Leaving):
         base = self.screen_stack[0]
         if self.touring:
             words = state.keys.said(tour_words(state.view, state.unit, state.hands_on))
-            rows = [styled((x, "bold")) for x in wrapped(words, self.size.width - 2)[:3]]
+            rows = paragraph(words, self.size.width - 2, "bold")[:3]
             base.query_one("#tour", Static).update(lines(rows))
 
     def _tour(self) -> None:
@@ -338,7 +325,7 @@ class Bench(Leaving):
         elif char == "*":
             hands.flip_unit()
         elif char == "/":
-            self.push_screen(Sheet(hands.state.keys), self._after_sheet)
+            self.show(Sheet(hands.state.keys))
         elif key == "ctrl+p":
             self.do_("palette")
         elif key in ("f1", "question_mark"):
@@ -369,37 +356,31 @@ class Bench(Leaving):
         """Take the ski that is clicked on in the queue, or press the key that is clicked on."""
         if len(self.screen_stack) > 1 or self._has_selection():
             return
-        base, state = self.screen_stack[0], self.hands.state
-        at = event.screen_offset
-        roster = base.query_one("#roster", Panel).content_region
-        keys = base.query_one("#keys", Line).content_region
-        pad = base.query_one("#pad", Line).content_region
-        row = self._row_at(at)
-        if roster.contains_point(at):
-            line = panel_text.ski_at(state, roster.height, at.y - roster.y)
+        state, (name, room) = self.hands.state, self._under(event.screen_offset)
+        x, y = event.screen_x - room.x, event.screen_y - room.y
+        row: int | None = None
+        if name == "roster":
+            line = panel_text.ski_at(state, room.height, y)
             if line is not None:
                 self.hands.open(line.job_id)
-        elif keys.contains_point(at):
-            key = next_line.key_at(at.x - keys.x, self.size.width < NARROW_BELOW, state.keys)
-            if key:
+        elif name == "keys":
+            if key := next_line.key_at(x, self.size.width < NARROW_BELOW, state.keys):
                 self.press_key(key)
-        elif pad.contains_point(at):
-            if key := next_line.pad_key_at(at.x - pad.x, at.y - pad.y, pad.width):
+        elif name == "pad":
+            if key := next_line.pad_key_at(x, y, room.width):
                 self.press_key(key)
-        elif row is not None:
-            marked = -1 if state.marked is None else state.marked
-            self.hands.select(row - marked)
+        elif name == "readings":
+            row = readings_panel.line_at(state, room.width, room.height, y)
+        elif name == "target":
+            row = panel_text.target_at(state, room.height, y)
+        if row is not None:
+            self.hands.select(row - (-1 if state.marked is None else state.marked))
 
-    def _row_at(self, at: Offset) -> int | None:
-        """Return the index of the reading whose row of a panel lies there, None where none does."""
-        base, state = self.screen_stack[0], self.hands.state
-        read = base.query_one("#readings", Panel).content_region
-        aims = base.query_one("#target", Panel).content_region
-        if read.contains_point(at):
-            return readings_panel.line_at(state, read.width, read.height, at.y - read.y)
-        if aims.contains_point(at):
-            return panel_text.target_at(state, aims.height, at.y - aims.y)
-        return None
+    def _under(self, at: Offset) -> tuple[str, Region]:
+        """Return the name and the room of the panel, or of the line of keys, that lies there."""
+        rooms = {x.id or "": x.content_region for x in self.screen_stack[0].query("Panel, Line")}
+        name = next((name for name, room in rooms.items() if room.contains_point(at)), "")
+        return name, rooms.get(name, Region())
 
     def press_key(self, shown: str) -> None:
         """Press a key, by the name that a line of keys shows it by."""
@@ -421,12 +402,10 @@ class Bench(Leaving):
         """Scroll the queue, which takes no ski in hand, or choose another reading or target."""
         if len(self.screen_stack) > 1:
             return
-        over = {x.id: x.content_region for x in self.screen_stack[0].query(Panel)}
-        here = next((name for name, region in over.items() if region.contains_point(at)), "")
-        if here == "roster":
-            height = over[here].height
-            self.hands.scroll_queue(panel_text.scrolled(self.hands.state, height, by))
-        elif here in ("readings", "target"):
+        name, room = self._under(at)
+        if name == "roster":
+            self.hands.scroll_queue(panel_text.scrolled(self.hands.state, room.height, by))
+        elif name in ("readings", "target"):
             self.hands.select(by)
 
     def on_paste(self, event: Paste) -> None:
@@ -450,16 +429,9 @@ class Bench(Leaving):
 
     # -- what letters and the sheet do -------------------------------------------------------------
 
-    def _after_sheet(self, answer: str | None) -> None:
-        if answer:
-            self.do_(answer)
-
-    def _after_palette(self, answer: str | None) -> None:
-        self.hands.ignore_enter(monotonic())
-        if answer and answer.startswith(OPEN):
-            self.hands.open(answer.removeprefix(OPEN))
-        elif answer:
-            self.do_(answer)
+    def show(self, screen: Overlay[Any]) -> None:
+        """Lay a screen over the bench, and take over what was done on it."""
+        self.push_screen(screen, lambda result: screen.after(self, result))
 
     def take_scanned(self, serial: str, begun: str) -> bool:
         """Take the ski of a serial in hand; False where no ski has it, or what is open stays.
@@ -523,12 +495,9 @@ class Bench(Leaving):
         plain: dict[str, Callable[[], None]] = {
             "take_back": hands.take_back,
             "retarget": hands.retarget,
-            "baseline": hands.baseline,
             "finer": hands.finer,
             "settled": hands.settled,
             "without_learned": hands.without_learned,
-            "one_step_more": hands.one_step_more,
-            "undo_change": hands.undo_change,
             "copy": self._copy,
             "keep": hands.keep_as_is,
             "unfinished": hands.next_unfinished,
@@ -544,17 +513,17 @@ class Bench(Leaving):
         }
         if action in plain:
             plain[action]()
+        elif action in AIMS:
+            hands.aim(action)
         elif action == "help":
             self.push_screen(Help(hands.state))
         elif action == "palette":
             from workbench.bench.palette import Palette
 
             hands.read_all()
-            self.push_screen(Palette(hands.state), self._after_palette)
+            self.show(Palette(hands.state))
         else:
-            from workbench.bench.asking import ask
-
-            ask(self, action)
+            open_screen(self, action)
 
     def _in_large(self) -> None:
         """Show the one thing that matters now over the whole screen, or the panels again."""

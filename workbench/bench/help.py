@@ -13,7 +13,7 @@ from textual.widgets import Static
 from workbench.bench.action_menu import CHOICES
 from workbench.bench.bases.bursts import DIGITS, Heard
 from workbench.bench.bases.overlay import Overlay
-from workbench.bench.draw.room import look_of
+from workbench.bench.draw.room import held_words, look_of
 from workbench.bench.draw.text import lines, styled, wrapped
 from workbench.bench.hand.state import BenchState
 from workbench.bench.panels.next_line import next_words
@@ -125,8 +125,5 @@ class Help(Overlay[None]):
             self.dismiss(None)
         elif char and char in DIGITS + "+-/":
             self._heard.add(char, event.time)
-        elif event.key in ("enter", "ctrl+j"):
-            reading = self._heard.complete()
-            hold = getattr(self.app, "hold_burst", None)
-            if reading and hold is not None:
-                hold(reading)
+        elif event.key in ("enter", "ctrl+j") and (reading := self._heard.complete()):
+            held_words(self.app, reading)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from textual import events, on
 from textual.app import ComposeResult
@@ -17,18 +18,17 @@ from textual.widgets import Input, Static
 from workbench.bench.action_menu import CHOICES
 from workbench.bench.bases.bursts import PLUS_WAIT_S
 from workbench.bench.bases.form_lines import BOX
-from workbench.bench.bases.key_line import KeyLine
-from workbench.bench.bases.overlay import Overlay
+from workbench.bench.bases.overlay import KeyLine, Overlay
 from workbench.bench.bases.prompts import PromptInput
 from workbench.bench.draw.room import first_seen, held_words
-from workbench.bench.draw.text import (
-    lines,
-    literal,
-    styled,
-    visible,
-)
+from workbench.bench.draw.text import lines, literal, styled, visible
 from workbench.bench.hand.state import BenchState
-from workbench.bench.opens import OPEN
+
+if TYPE_CHECKING:
+    from workbench.bench.app import Bench
+
+OPEN = "open:"
+"""An answer that begins so names a job to take in hand."""
 
 MOST_ROWS = 14
 NOT_FOUND = 4
@@ -99,6 +99,14 @@ class Palette(Overlay[str]):
         self._found = self._all
         self._at = self._first = 0
         self._over = False
+
+    def after(self, bench: Bench, result: str | None) -> None:
+        """Do what was chosen, or take that ski in hand."""
+        super().after(bench, result)
+        if result and result.startswith(OPEN):
+            bench.hands.open(result.removeprefix(OPEN))
+        elif result:
+            bench.do_(result)
 
     def compose(self) -> ComposeResult:
         """Lay out the line, what matches, and the keys."""

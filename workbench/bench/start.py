@@ -9,7 +9,7 @@ import os
 import sys
 import tempfile
 import threading
-from contextlib import suppress
+from contextlib import ExitStack, suppress
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -64,40 +64,27 @@ def _run(args: argparse.Namespace) -> int:
         return _demo(args)
     path = Path(args.book) if args.book else book_path()
     begun = not is_there(path)
-    book = Book(path, make_folder=not args.book)
-    try:
+    with Book(path, make_folder=not args.book) as book:
         if not book.blades():
             from workbench.work.roster.adding import ensure_starter
 
             ensure_starter(book, args.who or "")
         return _open_and_back_up(book, args.who or "", _lost_words(path) if begun else "")
-    finally:
-        book.close()
 
 
 def _demo(args: argparse.Namespace) -> int:
     from workbench.work.demo.demo import build_demo
 
-    if args.keep:
-        path = Path(args.keep)
-        book = Book(path) if is_there(path) else build_demo(path)
-        _begin_tour(book, args)
-        try:
-            return _open(book, args.who or "")
-        finally:
-            book.close()
-    with tempfile.TemporaryDirectory(prefix="quarterturn-demo-") as folder:
-        book = build_demo(Path(folder) / "demo.db")
-        _begin_tour(book, args)
-        try:
-            return _open(book, args.who or "")
-        finally:
-            book.close()
-
-
-def _begin_tour(book: Book, args: argparse.Namespace) -> None:
-    if args.tour:
-        book.set_setting("tour", "on", who=args.who or "")
+    with ExitStack() as until_left:
+        if args.keep:
+            path = Path(args.keep)
+        else:
+            folder = tempfile.TemporaryDirectory(prefix="quarterturn-demo-")
+            path = Path(until_left.enter_context(folder)) / "demo.db"
+        book = until_left.enter_context(Book(path) if is_there(path) else build_demo(path))
+        if args.tour:
+            book.set_setting("tour", "on", who=args.who or "")
+        return _open(book, args.who or "")
 
 
 def _in_browser() -> bool:
@@ -109,11 +96,8 @@ def _check_terminal() -> None:
     if _in_browser():
         return
     if not can_draw(os.environ):
-        raise InputError(
-            "TERM",
-            os.environ.get("TERM", ""),
-            f"a terminal that can draw; {WITHOUT}",
-        )
+        term = os.environ.get("TERM", "")
+        raise InputError("TERM", term, f"a terminal that can draw; {WITHOUT}")
     if not all(stream.isatty() for stream in (sys.stdin, sys.stdout, sys.stderr)):
         raise InputError("terminal", "not a terminal", f"a terminal; {WITHOUT}")
 
@@ -161,7 +145,7 @@ async def _settle() -> None:
 
     What was loaded until then stays, and is left out of the collecting.
     """
-    from workbench.bench.opens import load_one_by_one
+    from workbench.bench.action_menu import load_one_by_one
 
     await asyncio.sleep(DRAWN_AFTER_S)
     for _ in load_one_by_one():

@@ -1,5 +1,65 @@
-"""The command line's families of commands, one file each.
+"""The command line's families of commands: which module adds which, under which heading of --help.
 
-Each module has ``add(commands)``, which adds its parsers with ``set_defaults(run=...)``; it imports
-what is heavy only inside the function that runs.
+The command line loads the one module that its first word names. Each has ``add(commands)``, which
+adds its parsers with what they run; it imports what is heavy only inside the function that runs.
 """
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+FAMILIES: dict[str, dict[str, str]] = {
+    "a ski, step by step": {
+        "ski.steps": "next take tick read enough seat sign-off",
+        "ski.turns": "aim accept finest done set-wing",
+        "ski.corrections": "set-aside take-up note take-back strike",
+        "ski.more": "hold marks add-mark temperature new-baseline",
+        "ski.curve": "curve",
+        "ski.methods": "methods pairs",
+        "ski.learning": "learned settled without-learned",
+    },
+    "the day and its skis": {
+        "day.queue": "queue find",
+        "day.adding": "add-ski queue-ski move",
+        "day.carry": "carry",
+        "day.correct_ski": "correct-ski",
+        "day.wear": "wear",
+        "day.correct_parts": "correct-block correct-blade correct-baseline strike-baseline",
+        "day.parts": "parts add-blade add-block begin",
+        "day.trace": "trace outline",
+        "day.blocks": "measure-block find-block",
+        "day.calipers": "calipers add-caliper",
+    },
+    "after the ride, history, cards": {
+        "after.ride": "ride",
+        "after.lists": "advice baselines",
+        "after.history": "history compare",
+        "after.cards": "card day-sheet",
+    },
+    "files": {
+        "files.exchange": "export import intake export-csv",
+        "files.backup": "backup restore",
+        "files.sharing": "hub sync",
+    },
+    "the shop": {
+        "shop.settings": "settings",
+        "shop.checks": "checks",
+        "shop.study": "study",
+        "shop.wing": "wing",
+        "shop.for_shells": "completion man",
+        "shop.serve": "serve",
+        "shop.doctor": "doctor",
+    },
+}
+"""Heading, module of ``workbench.commands``, and the names of the commands it adds, in order."""
+
+
+def modules(first: str | None = None) -> Iterator[tuple[str, str]]:
+    """Yield each family's module, with the heading that it begins, else nothing.
+
+    With ``first``, the name of a command, only the module that adds it.
+    """
+    for heading, family in FAMILIES.items():
+        for place, (module, names) in enumerate(family.items()):
+            if first is None or first in names.split():
+                yield (heading if place == 0 else ""), f"workbench.commands.{module}"

@@ -9,16 +9,16 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any, TypeAlias
 
+from workbench.commands.manual import Fields, Parser
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say
 from workbench.errors import OutOfReachError
 from workbench.measure.units import Unit
-from workbench.work.job.job_view import JobView
-from workbench.work.job.queue_line import RosterLine
+from workbench.work.job.job_view import JobView, RosterLine
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import NotNowError
 from workbench.work.job_text.job_text import after_lines, refused_words
-from workbench.work.job_text.which_ski import is_in_hand, job_meant, option_for
+from workbench.work.job_text.typed_lines import is_in_hand, job_meant, option_for
 from workbench.work.text.words import error_words
 
 
@@ -41,27 +41,11 @@ Did: TypeAlias = "tuple[JobView, str] | tuple[JobView, str, str]"
 """The job after an act, what was done in a few words, and what warns beside it."""
 
 
-def add_ski_option(parser: argparse.ArgumentParser) -> None:
+def add_ski_option(parser: Parser) -> None:
     """Add the option that names the ski."""
-    parser.add_argument(
-        "--ski", metavar="SKI", default="", help="serial, name or number in the queue; left out: "
-        "the ski in hand",
-    )  # fmt: skip
-
-
-def add_unit_option(parser: argparse.ArgumentParser, words: str) -> None:
-    """Add the option of another unit than the bench's."""
-    parser.add_argument("--unit", choices=("in", "mm"), help=f"{words}; left out: the bench's own")
-
-
-Fields: TypeAlias = "tuple[tuple[str, str, str], ...]"
-"""What a form asks at the bench, as options: (name, the word for its value, words)."""
-
-
-def add_fields(parser: argparse.ArgumentParser, fields: Fields) -> None:
-    """Add an option for each field; left out it is blank."""
-    for name, metavar, words in fields:
-        parser.add_argument(f"--{name}", metavar=metavar, default="", help=words)
+    parser.option(
+        "--ski", "SKI", "serial, name or number in the queue; left out: the ski in hand", default=""
+    )
 
 
 def fields_of(args: argparse.Namespace, fields: Fields) -> dict[str, str]:
@@ -70,9 +54,18 @@ def fields_of(args: argparse.Namespace, fields: Fields) -> dict[str, str]:
     return {name: getattr(args, name) for name in names}
 
 
-def ski_command(commands: Any, name: str, words: str, description: str) -> Any:
-    """Return the new parser of a command about one ski; its help names how to name another."""
-    parser = commands.add_parser(name, help=words, description=description)
+def ski_command(
+    commands: Any, name: str, words: str, description: str, *, do: Act | None = None, **page: Any
+) -> Any:
+    """Return the new parser of a command about one ski; its help names how to name another.
+
+    Without ``run`` among ``page``, what a parser is given, it does one thing: ``do``, see
+    :func:`act`.
+    """
+    if do is not None:
+        aims = page.pop("aims", False)
+        page["run"] = lambda args: act(args, do, aims=aims)
+    parser = commands.add_parser(name, help=words, description=description, **page)
     add_ski_option(parser)
     return parser
 
@@ -104,11 +97,6 @@ Act: TypeAlias = Callable[[AtSki, argparse.Namespace], Did]
 
 
 OUT_OF_REACH = 3
-
-
-def does(parser: argparse.ArgumentParser, do: Act, *, aims: bool = False) -> None:
-    """Let a command do one thing with the ski that is meant; see :func:`act`."""
-    parser.set_defaults(run=lambda args: act(args, do, aims=aims))
 
 
 def act(args: argparse.Namespace, do: Act, *, aims: bool = False) -> int:

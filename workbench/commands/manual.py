@@ -1,7 +1,7 @@
 """The pages that --help prints: name, usage, description, options, examples, exit status, see also.
 
-One parser for every command, so that all pages are built alike; a family of commands adds
-examples and neighbours with :func:`page`.
+One parser for every command, so that all pages are built alike; a command gives its examples and
+neighbours with its name.
 """
 
 from __future__ import annotations
@@ -10,11 +10,12 @@ import argparse
 import re
 import sys
 import textwrap
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from typing import Any, ClassVar, NoReturn
+from typing import Any, ClassVar, NoReturn, TypeAlias
 
 from workbench.commands.output import say
+from workbench.errors import InputError
 from workbench.errors import shown as quoted
 
 WRONG_INPUT = 2
@@ -30,6 +31,10 @@ STATUSES = (
 WIDTH = 78
 NEGATIVE = re.compile(r"-[\d.,]")
 """What looks like a number with a sign, such as -1/64 or -0.2mm: a value, never an option."""
+
+
+Fields: TypeAlias = "tuple[tuple[str, str, str], ...]"
+"""What a form asks at the bench, as options: (name, the word for its value, words)."""
 
 
 class Page(argparse.RawDescriptionHelpFormatter):
@@ -68,13 +73,50 @@ class Parser(argparse.ArgumentParser):
     does), ``see`` the names of its neighbours.
     """
 
-    def __init__(self, **more: Any) -> None:
+    def __init__(
+        self,
+        *,
+        run: Callable[[argparse.Namespace], int | None] | None = None,
+        examples: Sequence[tuple[str, str]] = (),
+        see: str = "",
+        **more: Any,
+    ) -> None:
+        """Make the parser of a command that ``run`` does.
+
+        ``examples`` are (arguments behind the program's name, words), where the arguments may begin
+        with an option of the program, such as ``--who KV sign-off``; ``see`` is as it is printed.
+        """
         more.setdefault("formatter_class", Page)
         super().__init__(**more)
         self._negative_number_matcher = NEGATIVE
         self.summary = ""
         self.examples: tuple[tuple[str, str], ...] = ()
         self.see: tuple[str, ...] = ()
+        if run is not None:
+            self.set_defaults(run=run)
+        if examples:
+            page(self, examples, see.split(", ") if see else ())
+
+    def place(self, name: str, metavar: str, words: str, **how: Any) -> None:
+        """Add an argument that stands in a place of its own."""
+        self.add_argument(name, metavar=metavar, help=words, **how)
+
+    def option(self, name: str, metavar: str | tuple[str, ...], words: str, **how: Any) -> None:
+        """Add an option that takes a value; ``metavar`` is the word for it."""
+        self.add_argument(name, metavar=metavar, help=words, **how)
+
+    def fields(self, fields: Fields) -> None:
+        """Add an option for each field of a form; left out it is blank."""
+        for name, metavar, words in fields:
+            self.option(f"--{name}", metavar, words, default="")
+
+    def unit(self, words: str, **how: Any) -> None:
+        """Add the option of a unit of length."""
+        self.add_argument("--unit", choices=("in", "mm"), help=words, **how)
+
+    def flag(self, name: str, words: str) -> None:
+        """Add an option that takes none."""
+        self.add_argument(name, action="store_true", help=words)
 
     def parse_known_args(self, args: Any = None, namespace: Any = None) -> tuple[Any, list[str]]:
         """Parse; what is left over is refused by the command it was given to, not the program."""
@@ -119,14 +161,9 @@ def help_of(parser: argparse.ArgumentParser, action: argparse.Action) -> str:
 
 
 def page(
-    parser: argparse.ArgumentParser,
-    examples: Sequence[tuple[str, str]],
-    see: Sequence[str] = (),
+    parser: argparse.ArgumentParser, examples: Sequence[tuple[str, str]], see: Sequence[str] = ()
 ) -> None:
-    """Make a command's help a page; ``examples`` are (arguments behind the program's name, words).
-
-    A string of examples may begin with an option of the program, such as ``--who KV sign-off``.
-    """
+    """Make a command's help a page, with examples and neighbours as a parser is given them."""
     assert isinstance(parser, Parser)
     program, _, _ = parser.prog.partition(" ")
     parser.examples = tuple((f"{program} {line}", words) for line, words in examples)
@@ -175,3 +212,43 @@ def _sections(parser: Parser) -> list[str]:
 
 def _example(line: str, words: str) -> str:
     return f"  {line}\n{textwrap.indent(textwrap.fill(words, WIDTH - 6), ' ' * 6)}"
+
+
+def act_asked(
+    args: argparse.Namespace, acts: Iterable[str], belongs: Mapping[str, tuple[str, ...]]
+) -> str:
+    """Return the name of the act that is asked for among options that exclude each other, or blank.
+
+    argparse's own groups would do, but they set their usage on one line however long.
+
+    ``belongs`` gives for each other option the acts that it belongs to.
+
+    Raises:
+        InputError: two acts at once, or an option without its act.
+    """
+
+    ways = tuple(acts)
+    asked = [name for name in ways if _is_given(args, name)]
+    if len(asked) > 1:
+        accepted = f"one of {', '.join(map(option, ways))} at a time"
+        raise InputError(" ".join(map(option, asked)), "together", accepted)
+    name = asked[0] if asked else ""
+    for other, of in belongs.items():
+        if _is_given(args, other) and name not in of:
+            value = getattr(args, other)
+            given = value if isinstance(value, str) else "(given)"
+            raise InputError(option(other), given, f"{_listed(of)} with it")
+    return name
+
+
+def option(name: str) -> str:
+    """Return an option as it is typed."""
+    return f"--{name.replace('_', '-')}"
+
+
+def _is_given(args: argparse.Namespace, name: str) -> bool:
+    return getattr(args, name) not in (None, False)
+
+
+def _listed(names: tuple[str, ...]) -> str:
+    return " or ".join(map(option, names))

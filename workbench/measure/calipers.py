@@ -1,4 +1,7 @@
-"""Calipers, and whether their zero and gauge-block checks still hold.
+"""Calipers, their permissible errors, and whether their zero and gauge-block checks still hold.
+
+Permissible errors are those of DIN 862 (table of 1988; restated by DIN 862:2015-03 beside ISO
+13385-1), outside measurement. The spans 20/30/40 um are rebuilt from a table with merged cells.
 
 Days are plain day numbers (``date.toordinal()``): what day it is comes from outside.
 """
@@ -12,8 +15,50 @@ from typing import Literal, assert_never
 from workbench.errors import InputError
 from workbench.frozen import dataclass
 from workbench.measure.display import FINE, change_text, fine_text
-from workbench.measure.mpe_tables import CaliperScale, din862_mpe_mm
 from workbench.measure.units import UNITS, Unit
+
+CaliperScale = Literal["digital", "vernier or dial 0.02 mm", "scale 0.1/0.05 mm"]
+
+DEPTH_AND_INSIDE_MM = 0.020
+"""What DIN 862, and ISO 13385-1 after it, adds for depth (rod and step) and inside measurement."""
+
+_FINE = ((100.0, 0.020), (600.0, 0.030), (1000.0, 0.040))
+_COARSE = (
+    (300.0, 0.050),
+    (400.0, 0.060),
+    (500.0, 0.070),
+    (600.0, 0.080),
+    (700.0, 0.090),
+    (800.0, 0.100),
+    (900.0, 0.110),
+    (1000.0, 0.120),
+)
+DIN_862_MM: dict[CaliperScale, tuple[tuple[float, float], ...]] = {
+    "digital": _FINE,
+    "vernier or dial 0.02 mm": _FINE,
+    "scale 0.1/0.05 mm": _COARSE,
+}
+"""By scale: (measuring length up to, permissible error), both in mm."""
+
+LONGEST_MM = 1000.0
+"""The longest measuring length in DIN 862's table."""
+
+
+def din862_mpe_mm(length_mm: float, scale: CaliperScale = "digital") -> float:
+    """Permissible error in mm of an outside measurement of ``length_mm`` (0 to 1000).
+
+    Lengths between the table's rows take the next longer row.
+    """
+    if scale not in DIN_862_MM:
+        raise InputError("caliper scale", scale, "one of: " + ", ".join(DIN_862_MM))
+    size = abs(length_mm)
+    for upper, mpe in DIN_862_MM[scale]:
+        if size <= upper:
+            return mpe
+    raise InputError("measuring length", length_mm, "0 to 1000 mm, the reach of DIN 862's table")
+
+
+# -- calipers and their checks ------------------------------------------------------------------
 
 CheckKind = Literal["zero", "block"]
 State = Literal["good", "overdue", "failed"]
@@ -24,8 +69,7 @@ ZERO_DAYS = 1
 BLOCK_DAYS = 30
 """A gauge block is measured every month (common practice, no source)."""
 
-
-RESOLUTION_MM = (0.001, 1.0)
+RESOLUTIONS_MM = (0.001, 1.0)
 """The steps that the last digit of a bench caliper may have."""
 
 LARGEST_MPE_MM = 1.0
@@ -72,16 +116,15 @@ class Caliper:
             raise InputError("caliper name", self.name, "a name")
         if self.unit not in UNITS:
             raise InputError("caliper unit", self.unit, "in or mm")
-        _check("resolution", self.resolution_mm, above=0)
-        for field, value in (
-            ("permissible error", self.mpe_mm),
-            ("jaw height", self.jaw_height_mm),
+        for field, value, above in (
+            ("resolution", self.resolution_mm, 0.0),
+            ("permissible error", self.mpe_mm, 0.0),
+            ("jaw height", self.jaw_height_mm, 0.0),
+            ("reference line height", self.reference_line_height_mm, None),
+            ("jaw width", self.jaw_width_mm, None),
         ):
             if value is not None:
-                _check(field, value, above=0)
-        if self.reference_line_height_mm is not None:
-            _check("reference line height", self.reference_line_height_mm)
-        _check("jaw width", self.jaw_width_mm)
+                _check(field, value, above)
         din862_mpe_mm(0, self.scale)
 
     def mpe_at(self, length_mm: float) -> float:
@@ -179,7 +222,9 @@ def standing(
         if not result.passed:
             failed.append(result.words)
         elif today - last[0] >= days:
-            late.append(f"{_NAME[kind]} last checked {_ago(today - last[0])}")
+            days_ago = today - last[0]
+            when = "yesterday" if days_ago == 1 else f"{days_ago} days ago"
+            late.append(f"{_NAME[kind]} last checked {when}")
     if failed:
         return Standing("failed", "; ".join(failed + late))
     return Standing("overdue", "; ".join(late)) if late else Standing("good", "checks in date")
@@ -195,10 +240,6 @@ _REMEDY: dict[CheckKind, str] = {
 def _off(error_mm: float, unit: Unit) -> str:
     text = change_text(error_mm, unit, FINE[unit])
     return f"off by {text} {unit}" if text.strip("0.") else "right"
-
-
-def _ago(days: int) -> str:
-    return "yesterday" if days == 1 else f"{days} days ago"
 
 
 def _check(field: str, value: float, above: float | None = None) -> None:

@@ -35,24 +35,12 @@ def convert(value_mm: float, unit: Unit) -> Decimal:
         return (Decimal(repr(value_mm)) / _PER[unit]).quantize(_NOISE)
 
 
-def round_to_step(value: Decimal, step: Decimal, rounding: str = ROUND_HALF_EVEN) -> Decimal:
-    """Round a decimal to a multiple of ``step`` (half to even by default)."""
+def round_to_step(value: Decimal, step: Decimal) -> Decimal:
+    """Round a decimal to a multiple of ``step``, half to even."""
     with localcontext() as context:
         context.prec = 40
-        count = (value / step).quantize(Decimal(1), rounding=rounding)
+        count = (value / step).quantize(Decimal(1), rounding=ROUND_HALF_EVEN)
         return count * step
-
-
-def round_half_even(numeral: str, digits: int) -> str:
-    """Round a decimal numeral to this many significant digits (NIST SP 811, B.7.1)."""
-    value = Decimal(numeral.replace(" ", ""))
-    if value == 0:
-        return str(value)
-    exponent = value.adjusted() - digits + 1
-    out = value.quantize(Decimal(1).scaleb(exponent), rounding=ROUND_HALF_EVEN)
-    if out.adjusted() > value.adjusted():  # 9.96 to two digits became 10.0
-        out = out.quantize(Decimal(1).scaleb(exponent + 1))
-    return f"{out:f}"
 
 
 @lru_cache(maxsize=4096)

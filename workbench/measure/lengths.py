@@ -16,13 +16,7 @@ from typing import TYPE_CHECKING
 
 from workbench.errors import InputError
 from workbench.frozen import dataclass
-from workbench.measure.units import (
-    MM_PER,
-    SPELLINGS,
-    Unit,
-    mm_per,
-    other,
-)
+from workbench.measure.units import MM_PER, SPELLINGS, Unit, mm_per, other
 
 if TYPE_CHECKING:  # loaded when first needed: a work order of plain numbers never does
     from fractions import Fraction
@@ -52,7 +46,8 @@ class Length:
 
     ``unit`` is the bench unit nearest to what was typed (thou counts as inch). ``signed``: a sign
     was written. ``pointless``: bare digits, whose point may still have to be placed. ``named``: the
-    unit was written out.
+    unit was written out; ``is_rare``: it is none of the bench's two, such as thou. ``number`` is
+    the text without its unit.
     """
 
     text: str
@@ -61,6 +56,18 @@ class Length:
     signed: bool = False
     pointless: bool = False
     named: bool = False
+    is_rare: bool = False
+    number: str = ""
+
+    @property
+    def in_bench_unit(self) -> str:
+        """The number as typed, or what it is in the bench's unit where a rarer one was typed."""
+        return f"{self.mm / MM_PER[self.unit]:.10g}" if self.is_rare else self.number
+
+    def with_point(self, places: int) -> str:
+        """Return bare digits with so many of them behind the point."""
+        digits = self.number.lstrip("+ ")
+        return f"{digits[:-places] or '0'}.{digits[-places:]}" if places else digits
 
 
 def parse_length(text: str, unit: Unit, field: str = "length") -> Length:
@@ -78,7 +85,8 @@ def parse_length(text: str, unit: Unit, field: str = "length") -> Length:
     exact = number * Fraction(str(factor))
     if abs(exact) > 1_000_000_000:
         raise InputError(field, text, "a length of a sane size")
-    typed_unit: Unit = unit if match["unit"] is None else _bench_unit(spelling)
+    name, named = SPELLINGS[spelling], match["unit"] is not None
+    typed_unit: Unit = unit if not named else "in" if name in ("inch", "thou") else "mm"
     return Length(
         text,
         float(exact),
@@ -88,7 +96,9 @@ def parse_length(text: str, unit: Unit, field: str = "length") -> Length:
         and match["decimal"].isdigit()
         and match["whole"] is None
         and match["sign"] in (None, "+"),
-        named=match["unit"] is not None,
+        named=named,
+        is_rare=named and name not in ("inch", "millimeter"),
+        number=match.string[: match.start("unit")].strip() if named else text.strip(),
     )
 
 
@@ -152,10 +162,10 @@ def understand(
         raise InputError(field, text, "a reading, which is never negative")
     units: Sequence[Unit] = (length.unit,) if length.named else (unit, other(unit))
     for i, trial in enumerate(units):
-        placings = _placings(length, text, trial, window_mm)
+        placings = _placings(length, trial, window_mm)
         if placings:
             return Entry(text, placings, _question(text, placings, i > 0, (trial, unit), window_mm))
-    as_typed = Placing(length.mm, length.unit, _number_in_bench_unit(length, text))
+    as_typed = Placing(length.mm, length.unit, length.in_bench_unit)
     return Entry(text, (as_typed,), outside_words(*window_mm, length.unit))
 
 
@@ -215,68 +225,24 @@ def kept_as(text: str, unit: Unit, field: str = "length") -> tuple[float, ...]:
     length = parse_length(text, unit, field)
     if length.unit != unit:
         raise InputError(field, text, f"a length in {unit}, as its row says")
-    if not length.pointless or _in_rarer_unit(text):
+    if not length.pointless or length.is_rare:
         return (length.mm,)
-    digits = _digits(text)
-    placed = (_with_point(digits, places) for places in range(1, len(digits) + 1))
+    placed = map(length.with_point, range(1, len(length.with_point(0)) + 1))
     return (length.mm, *(parse_length(n, unit).mm for n in placed if len(n) <= LONGEST))
 
 
-def _placings(
-    length: Length, text: str, trial: Unit, window_mm: tuple[float, float]
-) -> tuple[Placing, ...]:
+def _placings(length: Length, trial: Unit, window_mm: tuple[float, float]) -> tuple[Placing, ...]:
     """Return the plausible understandings of an entry in the unit ``trial``."""
     low, high = window_mm
-    if not length.pointless:
-        mm = length.mm if trial == length.unit else parse_length(_bare(text), trial).mm
-        number = _number_in_bench_unit(length, text)
-        return (Placing(mm, trial, number),) if low <= mm <= high else ()
-    digits = _digits(text)
-    if _in_rarer_unit(text):
-        number = _number_in_bench_unit(length, text)
-        return (Placing(length.mm, length.unit, number),) if low <= length.mm <= high else ()
+    if not length.pointless or length.is_rare:
+        mm = length.mm if trial == length.unit else parse_length(length.number, trial).mm
+        return (Placing(mm, trial, length.in_bench_unit),) if low <= mm <= high else ()
     out: list[Placing] = []
-    for places in range(len(digits) + 1):
-        number = _with_point(digits, places)
+    for number in map(length.with_point, range(len(length.with_point(0)) + 1)):
         mm = parse_length(number, trial).mm
         if low <= mm <= high and all(p.mm != mm for p in out):
             out.append(Placing(mm, trial, number))
     return tuple(out)
-
-
-def _in_rarer_unit(text: str) -> bool:
-    """Whether the unit written is none of the bench's two, such as thou: its digits are whole."""
-    match = _LENGTH.fullmatch(_plain(text))
-    if match is None or match["unit"] is None:
-        return False
-    return SPELLINGS[match["unit"].lower()] not in ("inch", "millimeter")
-
-
-def _number_in_bench_unit(length: Length, text: str) -> str:
-    """Return the number as typed, or what it is in the bench's unit where a rarer one was typed."""
-    if not _in_rarer_unit(text):
-        return _bare(text)
-    return f"{length.mm / MM_PER[length.unit]:.10g}"
-
-
-def _with_point(digits: str, places: int) -> str:
-    if places == 0:
-        return digits
-    return f"{digits[:-places] or '0'}.{digits[-places:]}"
-
-
-def _digits(text: str) -> str:
-    match = _LENGTH.fullmatch(_plain(text))
-    assert match is not None
-    return str(match["decimal"])
-
-
-def _bare(text: str) -> str:
-    """Return the number of a text without its unit, as typed."""
-    match = _LENGTH.fullmatch(_plain(text))
-    if match is None or match["unit"] is None:
-        return text.strip()
-    return _plain(text)[: match.start("unit")].strip()
 
 
 def _plain(text: str) -> str:
@@ -310,7 +276,3 @@ def _number(match: re.Match[str], text: str, field: str) -> Fraction:
         decimal = match["decimal"].replace(",", ".")
         value = Fraction(f"0{decimal}0" if "." in decimal else decimal)
     return -value if match["sign"] in ("-", "−") else value
-
-
-def _bench_unit(spelling: str) -> Unit:
-    return "in" if SPELLINGS[spelling] in ("inch", "thou") else "mm"

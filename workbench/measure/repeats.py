@@ -2,15 +2,22 @@
 
 Sums are exact (``math.fsum``) and the deviations are taken from the mean, then corrected for the
 mean's own rounding, so that digits survive readings with many leading digits in common.
+
+How far readings scatter is told by a study, by these repeats, or by both as one. The figure of a
+study is a pooled estimate of many readings under repeatability conditions (ISO 5725-2:1994, 7.4,
+from memory). Where one is to be had, the scatter of a mean of n readings is better known by
+s_p / sqrt(n) than by the few readings themselves (JCGM 100:2008, 4.2.4).
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
+from typing import Literal
 
 from workbench.errors import InputError
 from workbench.frozen import dataclass
+from workbench.measure.numerics.distributions import coverage_factor, f_sf
 
 _LARGEST = 1e100
 
@@ -41,12 +48,12 @@ class Repeats:
         return len(self.values) - 1
 
 
-def summarise(values: Iterable[float], field: str = "readings") -> Repeats:
+def summarise(values: Iterable[float]) -> Repeats:
     """Summary of one or more readings.
 
-    Raises :class:`InputError` naming ``field`` for no reading at all or one that is no number.
+    Raises :class:`InputError` for no reading at all or one that is no number.
     """
-    given = checked(values, field)
+    given = checked(values)
     mean = mean_of(given)
     if len(given) == 1:
         return Repeats(given, mean, None, None, None)
@@ -71,26 +78,15 @@ def mean_of(values: Sequence[float]) -> float:
     return near + math.fsum([*values, *[-near] * len(values)]) / len(values)
 
 
-def sum_of_squares(values: Sequence[float], centre: float | None = None) -> float:
-    """Sum of squared deviations from ``centre``; without one, from the mean.
+def sum_of_squares(values: Sequence[float]) -> float:
+    """Sum of squared deviations from the mean, without what the mean's rounding adds.
 
-    The second form removes what the rounding of the mean adds (the corrected two-pass formula of
-    Chan, Golub and LeVeque, 1983).
+    The corrected two-pass formula of Chan, Golub and LeVeque, 1983.
     """
-    about = mean_of(values) if centre is None else centre
-    deviations = [value - about for value in values]
+    mean = mean_of(values)
+    deviations = [value - mean for value in values]
     total = math.fsum(d * d for d in deviations)
-    if centre is not None:
-        return total
     return max(0.0, total - math.fsum(deviations) ** 2 / len(values))
-
-
-def mean_interval(mean: float, u: float, dof: float, level: float = 0.95) -> tuple[float, float]:
-    """``mean`` minus and plus Student's t times its standard uncertainty ``u``."""
-    from workbench.measure.numerics.distributions import coverage_factor
-
-    half = coverage_factor(level, dof) * u
-    return mean - half, mean + half
 
 
 def pooled_sd(groups: Iterable[tuple[float, float]]) -> tuple[float, float]:
@@ -105,6 +101,64 @@ def pooled_sd(groups: Iterable[tuple[float, float]]) -> tuple[float, float]:
     return math.sqrt(math.fsum(pair[0] for pair in pairs) / dof), dof
 
 
-def pooled_repeats(sets: Iterable[Sequence[float]]) -> tuple[float, float]:
-    """One standard deviation and its dof from several sets of repeats, each about its own mean."""
-    return pooled_sd((sum_of_squares(checked(s)), len(s) - 1) for s in sets)
+# -- scatter ---------------------------------------------------------------------------------------
+
+LEVEL = 0.95
+
+
+@dataclass(frozen=True, slots=True)
+class Scatter:
+    """Standard deviation of one reading and its degrees of freedom, infinite where it is known.
+
+    Raises:
+        InputError: a standard deviation below 0, no degree of freedom, or neither a number.
+    """
+
+    sd: float
+    dof: float
+
+    def __post_init__(self) -> None:
+        if not (math.isfinite(self.sd) and self.sd >= 0.0):
+            raise InputError("standard deviation", self.sd, "a finite number, 0 or more")
+        if not self.dof > 0.0:
+            raise InputError("degrees of freedom", self.dof, "more than 0")
+
+    @property
+    def k(self) -> float:
+        """Coverage factor of 95 % for these degrees of freedom (JCGM 100:2008, Table G.2)."""
+        return coverage_factor(LEVEL, self.dof)
+
+    @property
+    def change(self) -> float:
+        """The difference of two readings that chance exceeds in one case of twenty.
+
+        It is the repeatability limit r = 1.96 sqrt(2) s_r (ISO 5725-6:1994, 4.1, from memory), with
+        Student's t in place of 1.96: the two are the same where s_r is known.
+        """
+        return math.sqrt(2) * self.k * self.sd
+
+
+Basis = Literal["study", "pooled", "repeats", "unlike"]
+"""What a scatter rests on: a study alone, it pooled with these repeats, these repeats alone, or
+these repeats alone because they scatter more than the study explains."""
+
+
+def scatter_of(repeats: Repeats, measured: Scatter | None) -> tuple[Scatter, Basis] | None:
+    """Return the scatter of one reading of these repeats and what it rests on; None: nothing tells.
+
+    ``measured`` is a study's, its degrees of freedom finite. The repeats are pooled with it, each
+    by its degrees of freedom, unless they scatter more than it explains (F test, 5 %): 4.2.4 of
+    JCGM 100:2008 asks for readings under statistical control, and these are not, so that they speak
+    for themselves. For two repeats that test is the repeatability limit. A study that shows no
+    scatter raises an InputError: its display hides it, and it says nothing of a reading.
+    """
+    own = None if repeats.sd is None else Scatter(repeats.sd, repeats.dof)
+    if measured is None:
+        return None if own is None else (own, "repeats")
+    if measured.sd == 0.0:
+        raise InputError("repeat scatter of a repeatability test", measured.sd, "more than 0")
+    if own is None:
+        return measured, "study"
+    if f_sf((own.sd / measured.sd) ** 2, own.dof, measured.dof) < 1 - LEVEL:
+        return own, "unlike"
+    return Scatter(*pooled_sd((s.sd**2 * s.dof, s.dof) for s in (measured, own))), "pooled"

@@ -60,6 +60,8 @@ MATERIALS: dict[str, Material] = {
 }
 """Published coefficients by material."""
 
+_BY_NAME = {name.lower(): found for name, found in MATERIALS.items()}
+
 
 class AlreadyAtReferenceError(BenchError, TypeError):
     """A length that was corrected to 20 degC before, given to be corrected again."""
@@ -89,9 +91,7 @@ class AtReference:
 
 def material(name: str) -> Material:
     """The published material of this name."""
-    found = MATERIALS.get(name.strip().lower()) or next(
-        (m for m in MATERIALS.values() if m.name.lower() == name.strip().lower()), None
-    )
+    found = _BY_NAME.get(name.strip().lower())
     if found is None:
         raise InputError("material", name, "one of: " + ", ".join(MATERIALS))
     return found

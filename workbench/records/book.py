@@ -1,19 +1,528 @@
-"""The book: everything a shop keeps, behind one door, with no SQL outside this room."""
+"""The book: everything a shop keeps, with no SQL outside this room.
+
+What a method does and raises stands with the function that it calls (``tables``).
+"""
 
 from __future__ import annotations
 
-from workbench.records.pages.day_pages import DayPages
-from workbench.records.pages.entry_pages import EntryPages
-from workbench.records.pages.exchange_pages import ExchangePages
-from workbench.records.pages.job_pages import JobPages
-from workbench.records.pages.roster_pages import RosterPages
-from workbench.records.pages.sharing_pages import SharingPages
+import asyncio
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import Future
+from datetime import datetime
+from functools import wraps
+from pathlib import Path
+from types import TracebackType
+from typing import TYPE_CHECKING, Concatenate, ParamSpec, Protocol, Self, TypeVar
+
+from workbench.records.backup import copies
+from workbench.records.backup.place_lock import place_held
+from workbench.records.desk import Desk, utc_now
+from workbench.records.store.database import Database, Told, quiet
+from workbench.records.store.rows import (
+    Baseline,
+    Blade,
+    Block,
+    Caliper,
+    CaliperCheck,
+    Checklist,
+    Curve,
+    Mark,
+    Method,
+    Pair,
+    PartVersion,
+    SignOff,
+    Ski,
+    Study,
+    StudyReading,
+    Tick,
+    WingHold,
+    WingSetting,
+)
+from workbench.records.store.specs import Table
+from workbench.records.store.writer import Pen
+from workbench.records.tables import days, entries, jobs, roster
+from workbench.records.tables import facts as kept_facts
+from workbench.records.tables import ski_facts as kept_skis
+from workbench.records.tables.entries import Entry
+from workbench.records.tables.facts import F
+from workbench.records.tables.roster import Part, Thing
+
+if TYPE_CHECKING:
+    from workbench.records.exchange.clashes import Clash
+    from workbench.records.exchange.form import Row
+    from workbench.records.exchange.rows_in import Brought
+
+T = TypeVar("T")
+P = ParamSpec("P")
+K = TypeVar("K", bound=Thing)
+
+_BY_HUB = f"SELECT 1 FROM {Table.SHARES} WHERE kind = 'hub' AND joined"
 
 
-class Book(RosterPages, JobPages, EntryPages, DayPages, ExchangePages, SharingPages):
+def _reads(look: Callable[Concatenate[Database, P], T]) -> Callable[Concatenate[Book, P], T]:
+    """A method of the book that returns what ``look`` reads, all of it from one state of it."""
+
+    @wraps(look)
+    def method(book: Book, /, *args: P.args, **kwargs: P.kwargs) -> T:
+        return book._read(look, *args, **kwargs)
+
+    return method
+
+
+def _writes(write: Callable[Concatenate[Pen, P], T]) -> Callable[Concatenate[Book, P], T]:
+    """A method of the book that lets ``write`` write, as one transaction."""
+
+    @wraps(write)
+    def method(book: Book, /, *args: P.args, **kwargs: P.kwargs) -> T:
+        return book._write(write, *args, **kwargs)
+
+    return method
+
+
+def _standing(kind: type[K]) -> Callable[[Book], tuple[K, ...]]:
+    """A method: all things of a kind that are not struck out, oldest first."""
+    return lambda book: book._read(roster.every, kind)
+
+
+def _one(kind: type[K]) -> Callable[[Book, str], K]:
+    """A method: the thing of this id as it is now, struck out or not."""
+    return lambda book, thing_id: book._read(roster.one, kind, thing_id)
+
+
+def _versions(kind: type[Part]) -> Callable[[Book, str], tuple[PartVersion, ...]]:
+    """A method: a thing as first written down and each time it was corrected, oldest first."""
+    return lambda book, thing_id: book._read(roster.versions, kind, thing_id)
+
+
+class HasBook(Protocol):
+    """Whatever works on an open book."""
+
+    @property
+    def book(self) -> Book:
+        """The book."""
+
+
+S = TypeVar("S", bound=HasBook)
+
+
+def whole(act: Callable[Concatenate[S, P], T]) -> Callable[Concatenate[S, P], T]:
+    """Make ``act``, whose first argument has a book, one transaction: all is kept or nothing."""
+
+    @wraps(act)
+    def done(at: S, /, *args: P.args, **kwargs: P.kwargs) -> T:
+        return at.book.batch(act, at, *args, **kwargs)
+
+    return done
+
+
+class Book:
     """One book, open. Every method blocks until it is done; ``aio`` is the way from a screen.
 
     A method that has returned has kept what it was given: written through to the disk. Every
     method raises ``RecordsError`` when the book cannot be read or written, ``InputError`` when a
     value cannot be kept, ``UnknownRowError`` for an id that is not in the book.
     """
+
+    def __init__(
+        self,
+        path: Path | str,
+        *,
+        clock: Callable[[], datetime] = utc_now,
+        bench: str = "",
+        make_folder: bool = False,
+        beside: Book | None = None,
+    ) -> None:
+        """Open the book at ``path``, or begin it; with ``make_folder`` its folder too.
+
+        ``clock`` gives the time with its zone. ``bench`` names this bench in the ids that it gives;
+        left out, they carry the book's own random bench id. With ``beside``, a book that is open
+        here, this is another connection to it, to be closed before that one. Raises
+        ``RecordsError`` where there is no book of ours to open, and leaves what is there untouched.
+        """
+        other: Desk | None = None if beside is None else beside._desk
+        self._desk: Desk = Desk(
+            Path(path), clock=clock, bench=bench, make_folder=make_folder, beside=other
+        )
+
+    @property
+    def path(self) -> Path:
+        """Where the book lies."""
+        return self._desk.path
+
+    def close(self) -> None:
+        """Finish what is under way, then close; a second time does nothing."""
+        self._desk.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    # The ways in -----------------------------------------------------------------------------
+
+    async def aio(self, method: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> T:
+        """Await ``method`` of this book, on a screen's loop.
+
+        Once asked for, a write is done even if whoever awaits it is cancelled.
+        """
+        loop = asyncio.get_running_loop()
+        answer: asyncio.Future[T] = loop.create_future()
+
+        def settle(done: Future[T]) -> None:
+            if answer.cancelled():
+                return
+            error = done.exception()
+            if error is None:
+                answer.set_result(done.result())
+            else:
+                answer.set_exception(error)
+
+        def report(done: Future[T]) -> None:
+            if not loop.is_closed():
+                loop.call_soon_threadsafe(settle, done)
+
+        self.submit(method, *args, **kwargs).add_done_callback(report)
+        return await answer
+
+    def submit(self, method: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> Future[T]:
+        """Hand ``method`` of this book to the desk and go on; the desk keeps the order asked."""
+        return self._desk.submit(lambda: method(*args, **kwargs))
+
+    def batch(self, work: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> T:
+        """Run ``work``, which calls this book's methods, as one transaction: all kept or nothing.
+
+        It runs on the desk's thread; nobody else's write comes between.
+        """
+        return self._desk.write(lambda _pen: work(*args, **kwargs))
+
+    def at_once(self, work: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> T:
+        """Run ``work``, which only reads by this book's methods, on one state of the book.
+
+        It runs on the desk's thread, which saves every method the way there and back.
+        """
+        return self._desk.read(lambda _db: work(*args, **kwargs))
+
+    def _read(
+        self, fn: Callable[Concatenate[Database, P], T], *args: P.args, **kwargs: P.kwargs
+    ) -> T:
+        return self._desk.read(lambda db: fn(db, *args, **kwargs))
+
+    def _write(self, fn: Callable[Concatenate[Pen, P], T], *args: P.args, **kwargs: P.kwargs) -> T:
+        return self._desk.write(lambda pen: fn(pen, *args, **kwargs))
+
+    def changed_since_last_look(self) -> bool:
+        """Whether another bench has written since this was last asked; costs next to nothing."""
+        return self._desk.changed_since_last_look()
+
+    def newest_entry(self) -> datetime | None:
+        """The time of what was entered last, as its id tells it; None in an empty book."""
+        return self._desk.newest()
+
+    def backup(self, path: Path | str, told: Told = quiet) -> Path:
+        """Copy the book to ``path`` while it is in use, check the copy, then give it its name.
+
+        An older copy of this book at ``path`` is replaced; anything else there is refused.
+        ``told`` is told of pages copied.
+        """
+        target = Path(path)
+        with place_held(self.path):
+            self._desk.look(lambda db: copies.copy_book(db.conn, self.path, target, told=told))
+        return target
+
+    # What the shop owns ----------------------------------------------------------------------
+
+    def add_ski(self, ski: Ski, *, who: str = "") -> Ski:
+        """Keep a new ski (``id=""``); returns it with its id."""
+        return self._write(roster.add, ski, who=who)
+
+    def correct_ski(self, ski: Ski, *, who: str = "", reason: str = "") -> Ski:
+        """Keep a corrected ski under its old id; what it said before stays in the book.
+
+        Another blade or block is a change of the ski itself and has its ``reason``.
+        """
+        return self._write(roster.correct, ski, who=who, reason=reason)
+
+    skis = _standing(Ski)
+    ski = _one(Ski)
+    ski_versions = _reads(roster.ski_versions)
+    known_skis = _reads(roster.known_skis)
+
+    def add_blade(self, blade: Blade, *, who: str = "") -> Blade:
+        """Keep a new blade (``id=""``); returns it with its id."""
+        return self._write(roster.add, blade, who=who)
+
+    def correct_blade(self, blade: Blade, *, who: str = "", reason: str = "") -> Blade:
+        """Keep a corrected blade under its old id; what it said before stays in the book."""
+        return self._write(roster.correct, blade, who=who, reason=reason)
+
+    blades = _standing(Blade)
+    blade = _one(Blade)
+    blade_versions = _versions(Blade)
+
+    def add_block(self, block: Block, *, who: str = "") -> Block:
+        """Keep a new block (``id=""``); returns it with its id."""
+        return self._write(roster.add, block, who=who)
+
+    def correct_block(self, block: Block, *, who: str = "", reason: str = "") -> Block:
+        """Keep a corrected block under its old id; what it said before stays in the book."""
+        return self._write(roster.correct, block, who=who, reason=reason)
+
+    blocks = _standing(Block)
+    block = _one(Block)
+    block_versions = _versions(Block)
+
+    def add_method(self, method: Method, *, who: str = "") -> Method:
+        """Keep a new reading method (``id=""``) of a blade; returns it with its id."""
+        return self._write(roster.add, method, who=who)
+
+    def correct_method(self, method: Method, *, who: str = "") -> Method:
+        """Keep a corrected method under its old id."""
+        return self._write(roster.correct, method, who=who)
+
+    method = _one(Method)
+    methods_of = _reads(roster.methods_of)
+
+    def add_caliper(self, caliper: Caliper, *, who: str = "") -> Caliper:
+        """Keep a new caliper (``id=""``); returns it with its id."""
+        return self._write(roster.add, caliper, who=who)
+
+    def correct_caliper(self, caliper: Caliper, *, who: str = "") -> Caliper:
+        """Keep a corrected caliper under its old id."""
+        return self._write(roster.correct, caliper, who=who)
+
+    calipers = _standing(Caliper)
+    caliper = _one(Caliper)
+
+    def checks_of(self, caliper_id: str) -> tuple[CaliperCheck, ...]:
+        """The checks of a caliper, oldest first, struck ones included."""
+        self.caliper(caliper_id)
+        return self._read(entries.every, CaliperCheck, caliper_id=caliper_id)
+
+    def add_baseline(self, baseline: Baseline, *, who: str = "") -> Baseline:
+        """Keep a new baseline (``id=""``); returns it with its id."""
+        return self._write(roster.add, baseline, who=who)
+
+    def correct_baseline(self, baseline: Baseline, *, who: str = "", reason: str = "") -> Baseline:
+        """Keep a corrected baseline under its old id; what it said before stays in the book."""
+        return self._write(roster.correct, baseline, who=who, reason=reason)
+
+    baselines = _standing(Baseline)
+    baseline = _one(Baseline)
+    baseline_versions = _versions(Baseline)
+    baselines_of = _reads(roster.baselines_of)
+    every_baseline = _reads(roster.every_baseline)
+
+    set_setting = _writes(roster.set_setting)
+    setting = _reads(roster.setting)
+    settings = _reads(roster.settings)
+    settings_kept = _reads(roster.settings_kept)
+
+    # The day's queue -------------------------------------------------------------------------
+
+    add_job = _writes(jobs.add_job)
+    move_job = _writes(jobs.move_job)
+    carry_job = _writes(jobs.carry_job)
+    job = _reads(jobs.job)
+    day_queue = _reads(jobs.day_queue)
+    unfinished_before = _reads(jobs.unfinished_before)
+    day_list = _reads(days.day_list)
+    day_around = _reads(days.day_around)
+    job_times = _reads(days.job_times)
+    ridden_since = _reads(days.ridden_since)
+    last_setting = _reads(days.last_setting)
+    seen_range_mm = _reads(days.seen_range_mm)
+
+    # What happened to each job ---------------------------------------------------------------
+
+    facts = _reads(kept_facts.facts)
+    facts_for = _reads(kept_facts.facts_for)
+    ski_facts = _reads(kept_skis.ski_facts)
+    history_of_ski = _reads(kept_facts.history_of_ski)
+    turned_jobs = _reads(kept_facts.turned_jobs)
+    mark_of_jobs = _reads(kept_facts.mark_of_jobs)
+    jobs_with_facts = _reads(kept_facts.jobs_with_facts)
+    last_read_jobs = _reads(kept_facts.last_read_jobs)
+    seen = _reads(kept_facts.seen)
+    add_reading = _writes(kept_facts.add_reading)
+    add_readings = _writes(kept_facts.add_readings)
+    correct_reading = _writes(kept_facts.correct_reading)
+    add_pass = _writes(kept_facts.add_pass)
+    strike = _writes(kept_facts.strike)
+
+    def add_fact(self, job_id: str, who: str, fact: F) -> F:
+        """Keep a fact that has a method of its own nowhere below; with its id, time and job.
+
+        Of targets the latest of a method is in force; a ``Temperature`` may be named by readings
+        taken from then on.
+        """
+        return self._write(kept_facts.add_fact, job_id, who, fact)
+
+    def add_mark(
+        self, job_id: str, who: str, kind: str, *, number: int | None = None, text: str = ""
+    ) -> Mark:
+        """Keep a step done or a thing noted."""
+        return self.add_fact(job_id, who, Mark(kind=kind, number=number, text=text))
+
+    def add_tick(
+        self, job_id: str, who: str, checklist: Checklist, item: str, text: str = ""
+    ) -> Tick:
+        """Keep a tick of one item of a checklist."""
+        return self.add_fact(job_id, who, Tick(checklist=checklist, item=item, text=text))
+
+    def add_wing(
+        self,
+        job_id: str,
+        who: str,
+        text: str,
+        angle_deg: float,
+        *,
+        hold: WingHold = "",
+        gauge: str = "",
+    ) -> WingSetting:
+        """Keep the wing's angle, where the straightedge lay and which gauge was used."""
+        setting = WingSetting(text=text, angle_deg=angle_deg, hold=hold, gauge=gauge)
+        return self.add_fact(job_id, who, setting)
+
+    def add_sign_off(self, job_id: str, who: str, text: str = "") -> SignOff:
+        """Keep the sign-off; the job leaves the unfinished ones."""
+        return self.add_fact(job_id, who, SignOff(text=text))
+
+    # What belongs to no job ------------------------------------------------------------------
+
+    def add_entry(self, who: str, entry: Entry) -> Entry:
+        """Keep a pair, a curve, a study, a reading of one or a check of a caliper; with its id."""
+        return self._write(entries.add, entry, who)
+
+    def pairs(self) -> tuple[Pair, ...]:
+        """All pairs, oldest first, struck ones included."""
+        return self._read(entries.every, Pair)
+
+    def pairs_of(self, ski_id: str) -> tuple[Pair, ...]:
+        """The pairs read on a ski, oldest first, struck ones included."""
+        return self._read(entries.every, Pair, ski_id=ski_id)
+
+    def curves_of(self, ski_id: str) -> tuple[Curve, ...]:
+        """The measurements of a ski's base, oldest first, struck ones included."""
+        return self._read(entries.every, Curve, ski_id=ski_id)
+
+    def studies(self) -> tuple[Study, ...]:
+        """All studies, oldest first, struck ones included."""
+        return self._read(entries.every, Study)
+
+    def study(self, study_id: str) -> Study:
+        """The study of this id, struck out or not."""
+        return self._read(entries.one, Study, study_id)
+
+    def study_readings(self, study_id: str) -> tuple[StudyReading, ...]:
+        """The readings of a study in order, struck ones included."""
+        return self._read(entries.every, StudyReading, study_id=study_id)
+
+    studies_read = _reads(entries.studies_read)
+
+    # Rows out and in, as plain values of JSON: what does it is loaded when asked for -----------
+
+    def steps(self) -> tuple[str, ...]:
+        """The names of the migrations that made this book, oldest first."""
+        from workbench.records.exchange.rows_out import steps_of
+
+        return self._read(steps_of)
+
+    def count_out(self) -> int:
+        """About how many rows the whole book would give."""
+        from workbench.records.exchange.rows_out import count_out
+
+        return self._read(count_out)
+
+    def lines_out(self, ski_id: str | None = None) -> Iterator[tuple[Table, Iterator[list[str]]]]:
+        """All rows that travel, or one ski's with what they refer to, as lines in lots, by table.
+
+        To be used up within ``at_once``: they are read as they are asked for.
+        """
+        from workbench.records.exchange.rows_out import lines_out
+
+        return self._read(lines_out, ski_id)
+
+    def rows_out(self, ski_id: str | None = None) -> dict[Table, list[Row]]:
+        """The same rows as values, all at once."""
+        from workbench.records.exchange.rows_out import book_rows, ski_rows
+
+        return self._read(book_rows) if ski_id is None else self._read(ski_rows, ski_id)
+
+    def take_in(self, data: object, *, follow: bool = True, told: Told = quiet) -> Brought:
+        """Keep the rows of a file that are new here: all of them or none.
+
+        ``data`` are lists of rows by table, or a ``LinesIn``. ``follow=False`` is for a batch that
+        will be undone; ``told`` is told how many more rows were gone through. Raises ``InputError``
+        naming the place.
+        """
+        from workbench.records.exchange.rows_in import take_in
+
+        return self._write(take_in, data, follow=follow, told=told)
+
+    def brought(self, table: Table, column: str = "id") -> tuple[str, ...]:
+        """What the rows of a table that were new in the last file say in a column, each once."""
+        from workbench.records.exchange.arrivals import new_values
+
+        return self._read(new_values, table, column)
+
+    def brought_among(self, ids: Iterable[str]) -> set[str]:
+        """Those of these ids that are of rows which were new in the last file."""
+        from workbench.records.exchange.arrivals import new_among
+
+        return self._read(new_among, tuple(ids))
+
+    def newly_struck(self, brought: Brought) -> set[str]:
+        """The ids of the rows that the last file struck out and that were not before."""
+        from workbench.records.exchange.clashes import newly_struck
+
+        return self._read(newly_struck, brought)
+
+    def forget_brought(self) -> None:
+        """Let go of which rows the last file brought."""
+        from workbench.records.exchange.arrivals import forget
+
+        self._write(lambda pen: forget(pen.db))
+
+    def skis_touched(self, lists: Iterable[str]) -> tuple[str, ...]:
+        """The ids of the skis that the rows of the last file may have changed the state of.
+
+        ``lists``: the names of the settings that sign-offs are held against.
+        """
+        from workbench.records.exchange.clashes import skis_touched
+
+        return self._read(skis_touched, tuple(lists))
+
+    def clashes(self) -> tuple[Clash, ...]:
+        """What fits badly together since the last import; nothing of it is guessed away."""
+        from workbench.records.exchange.clashes import clashes
+
+        return self._read(clashes)
+
+    # Sharing: the functions of ``sharing/journal.py`` are handed in, so that a bench which shares
+    # nothing loads none of it ------------------------------------------------------------------
+
+    def own_bench(self) -> str:
+        """This book's own bench id (16 hex digits); a copy of the book has another."""
+        return self._desk.bench()
+
+    def is_shared_by_hub(self) -> bool:
+        """Whether a hub is joined; costs next to nothing."""
+        return self._read(lambda db: db.execute(_BY_HUB).fetchone() is not None)
+
+    def journal(
+        self, look: Callable[Concatenate[Database, P], T], *args: P.args, **kwargs: P.kwargs
+    ) -> T:
+        """What a function of ``sharing/journal.py`` reads."""
+        return self._read(look, *args, **kwargs)
+
+    def set_down(
+        self, write: Callable[Concatenate[Pen, P], T], *args: P.args, **kwargs: P.kwargs
+    ) -> T:
+        """Let a function of ``sharing/journal.py`` write."""
+        return self._write(write, *args, **kwargs)

@@ -7,8 +7,8 @@ from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical
 from textual.widgets import Input, Static
 
-from workbench.bench.bases.drawn_view import DrawnCloser
 from workbench.bench.bases.prompts import PromptInput
+from workbench.bench.bases.view_only import DrawnCloser
 from workbench.bench.draw.room import held_words
 
 

@@ -107,10 +107,10 @@ class Box(Overlay[object]):
         return drafts_of(self.app)
 
     def end(self, result: object) -> None:
-        """Close with a result; the draft has served."""
+        """Close with a result, True where there is none to give; the draft has served."""
         self.over = True
         self.drafts().pop(self.heading, None)
-        self.dismiss(result)
+        self.dismiss(True if result is None else result)
 
     def action_close(self) -> None:
         """Close without saving; the draft stays."""

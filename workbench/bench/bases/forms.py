@@ -6,9 +6,9 @@ text in a field.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from typing import ClassVar, TypeVar
+from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
 
 from textual import events, on
 from textual.app import ComposeResult
@@ -17,36 +17,17 @@ from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.widget import Widget
 from textual.widgets import Input, Static
 
-from workbench.bench.bases.form_lines import (
-    BOX,
-    LONGEST_MESSAGE,
-    Box,
-    LineInput,
-    Texts,
-    drafts_of,
-)
-from workbench.bench.bases.key_line import KeyLine
-from workbench.bench.bases.prompts import Prompt, PromptInput
+from workbench.bench.bases.form_lines import BOX, LONGEST_MESSAGE, Box, LineInput, Texts
+from workbench.bench.bases.overlay import KeyLine
 from workbench.bench.draw.text import literal
-from workbench.errors import BenchError, InputError, RecordsError
+from workbench.errors import BenchError, InputError
 from workbench.work.job.job_view import JobView
-from workbench.work.job.shop import ChangedError, Shop
-from workbench.work.roster.adding import (
-    Part,
-    add_blade,
-    add_block,
-    add_ski,
-    listed,
-    only_real,
-    queue_known,
-)
+from workbench.work.job.shop import ChangedError
+
+if TYPE_CHECKING:
+    from workbench.bench.app import Bench
 
 T = TypeVar("T")
-
-__all__ = [
-    "Field", "Form", "Prompt", "PromptInput", "blade_form", "block_form", "drafts_of",
-    "queue_form", "ski_form",
-]  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,13 +133,27 @@ class Form(Box):
     KEYS = "F2 saves · Enter ↓ ↑ move · Esc closes, what is typed stays"
 
     def __init__(
-        self, title: str, fields: Iterable[Field], on_save: Callable[[Texts], object]
+        self,
+        title: str,
+        fields: Iterable[Field],
+        on_save: Callable[[Texts], T],
+        said: Callable[[T], str] | None = None,
     ) -> None:
+        """``said``: what the bench says of what was saved."""
         super().__init__(title)
         self._fields = tuple(fields)
         self._on_save = on_save
+        self._said: Callable[[Any], str] | None = said
         self._rows: tuple[FieldRow, ...] = ()
         self.current = FieldInput()
+
+    def after(self, bench: Bench, result: object) -> None:
+        """Show what was saved."""
+        super().after(bench, result)
+        if result is not None:
+            bench.hands.look_again()
+            if self._said is not None:
+                bench.hands.say(self._said(result), "done")
 
     def compose(self) -> ComposeResult:
         """Lay out the title, the fields in a scroll, the hint and the keys."""
@@ -176,6 +171,10 @@ class Form(Box):
     def on_mount(self) -> None:
         """Begin in the first field."""
         self.current.focus()
+
+    def changed(self, texts: Texts) -> Texts:
+        """Return those of the texts that are typed otherwise than they stood at first."""
+        return {f.key: texts[f.key] for f in self._fields if texts[f.key] != f.value}
 
     @property
     def texts(self) -> Texts:
@@ -255,100 +254,3 @@ def by_view(view: JobView, keep: Callable[[JobView, Texts], T]) -> Callable[[Tex
 
 def _row_of(widget: Widget) -> FieldRow | None:
     return next((w for w in widget.ancestors if isinstance(w, FieldRow)), None)
-
-
-def ski_form(shop: Shop) -> Form:
-    """Return the form that adds a ski to today's queue; its result is the job's id."""
-    blades, blocks = _known(shop)
-    which = "by name or number, none where it is not known yet:"
-    fields = (
-        Field("name", "Ski", "as written on the ski, such as Heron 66"),
-        Field("rider", "Rider", "whose ski it is; may stay blank"),
-        Field("serial", "Serial", "may stay blank"),
-        Field("model", "Model", "may stay blank"),
-        Field("size", "Size", "may stay blank; baselines are found by model and size"),
-        Field("unit", "Unit", "in or mm: what this ski is read in, and typed in below", "in"),
-        Field(
-            "blade",
-            "Blade",
-            f"{which} {blades}",
-            _only(shop.book.blades),
-        ),
-        Field(
-            "block",
-            "Block",
-            f"{which} {blocks}",
-            _only(shop.book.blocks),
-        ),
-        Field(
-            "base_radius",
-            "Base radius",
-            "of the bulge, in the unit above, such as 160; blank: flat",
-        ),
-        Field(
-            "base_apex",
-            "Base apex",
-            "from tail end to its top, in the unit above; blank: flat",
-        ),
-        Field("wing", "Wing", "yes or no: has the blade a wing to set?", "no"),
-        Field("ski_note", "Note", "about the ski, may stay blank; the queue finds it by this too"),
-        Field("due", "Due", "when it is wanted, in your own words, such as 14:00"),
-    )
-    return Form("Add a ski", fields, lambda texts: add_ski(shop, texts))
-
-
-def queue_form(shop: Shop) -> Form:
-    """Return the form that queues a ski the book knows; its result is the job's id."""
-    fields = (
-        Field("ski", "Ski", "serial or name of a ski that was here before"),
-        Field("due", "Due", "when it is wanted, in your own words, such as 14:00"),
-    )
-    return Form("Queue a ski again", fields, lambda texts: queue_known(shop, texts))
-
-
-def _only(parts: Callable[[], Sequence[Part]]) -> str:
-    """Return the only part there is, to start with; nothing where one must choose or it is not
-    real."""
-    try:
-        return only_real(parts())
-    except RecordsError:
-        return ""
-
-
-def _known(shop: Shop) -> tuple[str, str]:
-    try:
-        return listed(shop.book.blades()), listed(shop.book.blocks())
-    except RecordsError as why:
-        return str(why), str(why)
-
-
-def blade_form(shop: Shop) -> Form:
-    """Return the form that adds a blade; its result is the blade's id."""
-    blades, _ = _known(shop)
-    points = "forward and outward from the rear end of the top edge"
-    fields = (
-        Field("name", "Blade", f"a name of its own; known: {blades}"),
-        Field("file", "File", "path of a TOML or JSON file with a [blade]; then leave the rest"),
-        Field("unit", "Unit", "in or mm: what the lengths below are in", "in"),
-        Field("outline", "Outline", f"{points}: 0 0; 7.3 0; 7.3 0.75; 1.6 3.48; 0 0.9"),
-        Field("top_edge", "Top edge", "its two ends, where two studs press: 0 0; 7.3 0"),
-        Field("back_edge", "Back edge", "its two ends, where the tail stud presses: 0 0; 0 0.9"),
-        Field("holes", "Holes", "name, forward, outward, diameter: 2 1.6 3.0 0.3; 1 0.9 2.7 0.25"),
-    )
-    return Form("Add a blade", fields, lambda texts: add_blade(shop, texts))
-
-
-def block_form(shop: Shop) -> Form:
-    """Return the form that adds a block with its studs; its result is the block's id."""
-    _, blocks = _known(shop)
-    shape = "name, top or back, x y, axis x y, thread, hand, tip radius"
-    fields = (
-        Field("name", "Block", f"a name of its own; known: {blocks}"),
-        Field("finest_turn", "Finest turn", "1/4, 1/8, 1/16 ...; 0 is exact; blank: 1/8"),
-        Field("file", "File", "path of a TOML or JSON file with [[studs]]; then leave the rest"),
-        Field("unit", "Unit", "in or mm: what the lengths below are in", "in"),
-        Field("stud_1", "Stud 1", f"{shape}: front top 6.9 -1.6 0 1 10-32UNF right 0.05"),
-        Field("stud_2", "Stud 2", f"{shape}: rear top 1.5 -1.6 0 1 10-32UNF right 0.05"),
-        Field("stud_3", "Stud 3", f"{shape}: tail back 0.1 -0.6 1 0 M5x0.8 right 0"),
-    )
-    return Form("Add a block", fields, lambda texts: add_block(shop, texts))

@@ -17,20 +17,22 @@ from textual.events import Click, Key, Paste
 from textual.widgets import Static
 
 from workbench.bench.bases.bursts import PLUS_WAIT_S, Heard
-from workbench.bench.bases.key_line import KeyLine
-from workbench.bench.bases.overlay import Overlay
+from workbench.bench.bases.overlay import KeyLine, Overlay
 from workbench.bench.bases.prompts import Prompt
 from workbench.bench.draw.room import first_seen, held_words, said
-from workbench.bench.draw.text import Tone, lines
+from workbench.bench.draw.text import Tone, lines, styled, visible, wrapped
 from workbench.errors import BenchError
 from workbench.measure.units import Unit
 from workbench.work.job.shop import ChangedError
 
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
+    from workbench.bench.hand.state import BenchState
     from workbench.work.job.job_view import JobView
+    from workbench.work.job.shop import Shop
 
 SAID_LINES = 3
+_LABEL_CELLS = 9
 
 
 class Listed(Static):
@@ -157,6 +159,11 @@ class ListScreen(Overlay[None]):
         self._seen = range(first, first + len(seen)), len(head)
         self.query_one("#list-said", Static).update(said(self._message, width, SAID_LINES))
 
+    def marked_row(self, i: int, text: str, width: int) -> Content:
+        """Return a row behind the mark if it is the one, cut to ``width`` cells."""
+        here = i == self.at
+        return styled((visible(f"{'▸' if here else ' '} {text}", width), "bold" if here else ""))
+
     def pick(self, y: int) -> None:
         """Mark what is in a row of the list, if anything does."""
         seen, head = self._seen
@@ -238,11 +245,11 @@ class ListScreen(Overlay[None]):
                 self.seen_anew(why.now)
             self.say(f"✗ {why}", "warn")
 
-    def _kept(self, result: object) -> None:
-        """Show what a form kept, unless it was closed."""
+    def _kept(self, result: object, said: str = "kept") -> None:
+        """Show what a form or a question kept, unless it was closed."""
         if result:
             self._try(self._load)
-            self.say("kept", "done")
+            self.say(said, "done")
 
     def _ask_why(
         self,
@@ -251,17 +258,8 @@ class ListScreen(Overlay[None]):
         done: str = "struck out; it stays readable",
     ) -> None:
         """Ask why, strike out or forget with that reason, and say what was done."""
-
-        def accept(reason: str) -> bool:
-            strike(reason)
-            return True
-
-        def after(struck: object) -> None:
-            if struck:
-                self._try(self._load)
-                self.say(done, "done")
-
-        self.app.push_screen(Prompt(title, "why: a word or two", "", accept), after)
+        prompt = Prompt(title, "why: a word or two", "", strike)
+        self.app.push_screen(prompt, lambda struck: self._kept(struck, done))
 
     def give_way(self) -> bool:
         """Close for a ski that was scanned."""
@@ -279,3 +277,30 @@ class ListScreen(Overlay[None]):
         hands = self.bench.hands
         self.dismiss(None)
         hands.ignore_enter(monotonic())
+
+
+class UnitList(ListScreen):
+    """A list about the ski in hand; ``*`` exchanges inch and mm, here and on the bench."""
+
+    def __init__(self, shop: Shop, state: BenchState) -> None:
+        super().__init__()
+        assert state.view is not None
+        self.shop = shop
+        self.view = state.view
+        self.unit: Unit = state.unit
+
+    def seen_anew(self, now: JobView) -> None:
+        """Show the ski as it is now."""
+        self.view = now
+        self._load()
+
+    def in_unit(self, unit: Unit) -> None:
+        """Show lengths in another unit."""
+        self.unit = unit
+
+
+def told(width: int, label: str, text: str, style: str = "") -> list[Content]:
+    """Return a faint label and a text that hangs beside it."""
+    first, *rest = wrapped(text, width - _LABEL_CELLS)
+    out = [styled((f"{label:<{_LABEL_CELLS}}", "$ink-faint"), (first, style))]
+    return out + [styled((" " * _LABEL_CELLS, ""), (part, style)) for part in rest]

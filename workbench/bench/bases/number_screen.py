@@ -5,24 +5,27 @@ Digits and Enter are a number here and nothing else: they choose and close nothi
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Generic
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, Generic
 
+from textual.app import ComposeResult
+from textual.containers import Vertical
 from textual.content import Content
 from textual.events import Key, Paste, Resize
 from textual.screen import ScreenResultType
+from textual.widgets import Static
 
-from workbench.bench.bases.bursts import (
-    ENTRY_MORE,
-    ENTRY_START,
-    LONGEST_ENTRY,
-    Pace,
-    SignKey,
-)
-from workbench.bench.bases.overlay import Overlay
-from workbench.bench.draw.text import Tone, styled
+from workbench.bench.bases.bursts import ENTRY_MORE, ENTRY_START, LONGEST_ENTRY, Pace, SignKey
+from workbench.bench.bases.overlay import KeyLine, Overlay
+from workbench.bench.draw.room import TONES
+from workbench.bench.draw.text import Tone, paragraph, styled
 from workbench.errors import BenchError
 from workbench.measure.units import Unit, other
+from workbench.work.job.shop import ChangedError
+
+if TYPE_CHECKING:
+    from workbench.bench.app import Bench
+    from workbench.work.job.job_view import JobView
 
 ENTRY_FIRST = "Enter takes the entry first, or rub it out with Backspace"
 
@@ -30,9 +33,10 @@ ENTRY_FIRST = "Enter takes the entry first, or rub it out with Backspace"
 class NumberScreen(Overlay[ScreenResultType], Generic[ScreenResultType]):
     """Keeps the entry in progress; a subclass takes it and draws.
 
-    A subclass says what Enter behind an entry (:meth:`take`), ``+`` alone (:meth:`plus`) and every
-    other key (:meth:`command`) do. ``ENTRY_SIGNS`` begin an entry at once; a ``+`` that is none of
-    them waits for digits on its heels.
+    A subclass says what it shows in each of its ``PARTS`` (:meth:`parts`), and what Enter behind an
+    entry (:meth:`take`), ``+`` alone (:meth:`plus`), arrows (:meth:`choose`) and every other key
+    (:meth:`command`) do. ``ENTRY_SIGNS`` begin an entry at once; a ``+`` that is none of them waits
+    for digits on its heels.
     """
 
     DEFAULT_CSS = """
@@ -45,6 +49,9 @@ class NumberScreen(Overlay[ScreenResultType], Generic[ScreenResultType]):
     AUTO_FOCUS = None
     KEYS = "number, Enter takes it · Esc closes"
     ENTRY_SIGNS = ""
+    TITLE_WORDS = ""
+    PARTS: tuple[str, ...] = ()
+    """The names of what stands one below the other, above the keys."""
 
     def __init__(self, unit: Unit = "in") -> None:
         super().__init__()
@@ -57,11 +64,38 @@ class NumberScreen(Overlay[ScreenResultType], Generic[ScreenResultType]):
         """Whether the entry was refused: it stays to be corrected, and starts no other number."""
         self._over = False
 
-    # -- what a subclass gives -------------------------------------------------------------------
+    def compose(self) -> ComposeResult:
+        """Lay out the parts and the keys."""
+        box = Vertical()
+        box.border_title = self.TITLE_WORDS
+        with box:
+            for part in self.PARTS:
+                yield Static(id=part, markup=False)
+            yield KeyLine(self.KEYS)
+
+    def on_mount(self) -> None:
+        """Show what there is to begin with."""
+        self.draw()
+
+    def after(self, bench: Bench, result: ScreenResultType | None) -> None:
+        """Read everything again."""
+        super().after(bench, result)
+        bench.hands.look_again()
 
     def draw(self) -> None:
         """Draw everything anew."""
+        if self.is_mounted:
+            for part, shown in zip(self.PARTS, self.parts(self.inner_width), strict=True):
+                self.query_one(f"#{part}", Static).update(shown)
+
+    # -- what a subclass gives -------------------------------------------------------------------
+
+    def parts(self, width: int) -> Sequence[Content]:
+        """Return what each of the parts shows."""
         raise NotImplementedError
+
+    def choose(self, step: int) -> None:
+        """Mark another row; no entry is in progress."""
 
     def take(self, time: float) -> None:
         """Take the entry in progress; Enter came at ``time``."""
@@ -72,6 +106,9 @@ class NumberScreen(Overlay[ScreenResultType], Generic[ScreenResultType]):
 
     def command(self, key: str, char: str) -> None:
         """Do what a key does that belongs to no number."""
+
+    def seen_anew(self, now: JobView) -> None:
+        """Take over the ski as it is now; a screen about no ski has nothing to do."""
 
     def leave(self) -> None:
         """Do what Esc does: drop the entry, else close."""
@@ -142,6 +179,11 @@ class NumberScreen(Overlay[ScreenResultType], Generic[ScreenResultType]):
         typed = self.entry or "type it, then Enter"
         return styled(("▏ ", "$accent"), (typed, "bold" if self.entry else "$ink-faint"))
 
+    def said(self, width: int, most: int) -> list[Content]:
+        """Return the message in at most so many rows."""
+        words, tone = self.message
+        return paragraph(words, width, TONES[tone])[:most]
+
     # -- what is said and done -------------------------------------------------------------------
 
     @property
@@ -159,6 +201,8 @@ class NumberScreen(Overlay[ScreenResultType], Generic[ScreenResultType]):
         try:
             act()
         except BenchError as why:
+            if isinstance(why, ChangedError) and why.now is not None:
+                self.seen_anew(why.now)
             self.refused = bool(self.entry)
             self.say(f"✗ {why}", "warn")
             return False
@@ -196,6 +240,10 @@ class NumberScreen(Overlay[ScreenResultType], Generic[ScreenResultType]):
             self.sign.press(char, event.time)
         elif char == "*":
             self.flip()
+        elif key in ("up", "down") and self.entry:
+            self.say(ENTRY_FIRST, "warn")
+        elif key in ("up", "down"):
+            self.choose(1 if key == "down" else -1)
         else:
             self.command(key, char)
 

@@ -1,16 +1,26 @@
-"""What every screen over the bench is: it closes once, and gives way to a ski that was scanned."""
+"""What every screen over the bench is: it closes once, and gives way to a ski that was scanned.
+
+Below it stand its keys: each stays with its words, wherever the line breaks.
+"""
 
 from __future__ import annotations
 
-from typing import Generic
+from time import monotonic
+from typing import TYPE_CHECKING, Any, Generic
 
+from rich.cells import cell_len
 from textual import on
 from textual._styles_cache import StylesCache
 from textual.await_complete import AwaitComplete
+from textual.content import Content
 from textual.events import Click
 from textual.screen import ModalScreen, ScreenResultType
+from textual.widgets import Static
 
-from workbench.bench.bases.key_line import KeyLine, key_pressed
+from workbench.bench.draw.text import lines, literal, styled
+
+if TYPE_CHECKING:
+    from workbench.bench.app import Bench
 
 FOOT = "closer-foot"
 """The name of a line below a screen that shows its keys, if nothing else is said there."""
@@ -23,6 +33,16 @@ class Overlay(ModalScreen[ScreenResultType], Generic[ScreenResultType]):
     """Whether letters are text here, not commands, though no line has the focus."""
 
     _closed_once = False
+
+    @classmethod
+    def open_on(cls, bench: Bench) -> None:
+        """Show it over the bench, made of the shop and the bench's state."""
+        make: Any = cls
+        bench.show(make(bench.shop, bench.hands.state))
+
+    def after(self, bench: Bench, result: ScreenResultType | None) -> None:
+        """Take over what was done here; an Enter held down while it closed does nothing."""
+        bench.hands.ignore_enter(monotonic())
 
     def on_unmount(self) -> None:
         """Let go of what was painted here: Textual keeps a thousand widgets' rows in a cache."""
@@ -59,3 +79,78 @@ class Overlay(ModalScreen[ScreenResultType], Generic[ScreenResultType]):
         """Close, for a ski was scanned; False where something typed here would be lost."""
         self.dismiss(None)
         return True
+
+
+BETWEEN = " · "
+NAMED = ("Enter", "Esc", "Tab", "space", "PgUp", "PgDn", "↑", "↓", "←", "→")
+"""Keys of more than one letter, and arrows, as a line of keys names them."""
+_LONGEST_PART = 200
+
+
+class KeyLine(Static):
+    """Shows keys, with a dot between two, on as many rows as they take."""
+
+    DEFAULT_CSS = "KeyLine { height: auto; color: $text-muted; }"
+
+    def __init__(self, keys: str, *, id: str | None = None, classes: str | None = None) -> None:
+        super().__init__(id=id, classes=classes, markup=False)
+        self._keys = keys
+
+    def render(self) -> Content:
+        """Return the rows at the present width."""
+        return lines(literal(row, _LONGEST_PART) for row in key_rows(self._keys, self._width()))
+
+    def get_content_height(self, container: object, viewport: object, width: int) -> int:
+        """Return how many rows the keys take."""
+        return len(key_rows(self._keys, width))
+
+    def _width(self) -> int:
+        return max(self.content_size.width, 1)
+
+
+def key_rows(keys: str, width: int) -> list[str]:
+    """Return keys on rows of at most ``width`` cells, broken between two of them alone."""
+    rows: list[str] = []
+    for part in keys.split(BETWEEN):
+        longer = f"{rows[-1]}{BETWEEN}{part}" if rows else part
+        if rows and styled(longer).cell_length <= width:
+            rows[-1] = longer
+        else:
+            rows.append(part)
+    return rows
+
+
+def key_pressed(row: str, x: int) -> str:
+    """Return the key that a click at a cell of such a row presses; nothing where it is none.
+
+    Of two keys that mean the same (``Enter or Esc closes``) the last; of two that do not
+    (``F3 F4 order``) the one that is hit.
+    """
+    begin = 0
+    for part in row.split(BETWEEN):
+        end = begin + cell_len(part)
+        if begin <= x < end:
+            return _key_of(part, x - begin)
+        begin = end + len(BETWEEN)
+    return ""
+
+
+def _key_of(part: str, x: int) -> str:
+    found: list[tuple[int, str]] = []
+    at, same = 0, False
+    for word in part.split(" "):
+        if word == "or" and found:
+            same = True
+        elif _is_key(word):
+            found.append((at, word))
+        elif word:
+            break
+        at += cell_len(word) + 1
+    hit = next((key for at, key in found if at <= x < at + cell_len(key)), "")
+    return hit or (found[-1][1] if len(found) == 1 or (found and same) else "")
+
+
+def _is_key(word: str) -> bool:
+    if word in NAMED or (word[:1] == "F" and word[1:].isdigit()):
+        return True
+    return len(word) == 1 and word.isascii()

@@ -15,12 +15,7 @@ from textual.widgets import Static
 from workbench.bench.bases.bursts import BURST_WINDOW_S, DIGITS, SHORTEST_BURST
 from workbench.bench.bases.overlay import Overlay
 from workbench.bench.draw.room import held_words
-from workbench.bench.draw.text import (
-    lines,
-    styled,
-    visible,
-    wrapped,
-)
+from workbench.bench.draw.text import lines, paragraph, styled, visible
 from workbench.measure.units import Unit
 
 BURST = DIGITS + "+-/"
@@ -67,12 +62,18 @@ class Closer(Overlay[None]):
     def move(self, by: int) -> None:
         """Do what an arrow means here; ``by`` is 1 for down."""
 
+    def command(self, event: Key) -> bool:
+        """Do what a key means on this screen alone; return whether it means anything."""
+        return False
+
     def on_key(self, event: Key) -> None:
         """Close on purpose, move, or hold a burst; nothing goes on to the bench."""
         event.stop()
         event.prevent_default()
         char = event.character or ""
-        if event.key in ("enter", "ctrl+j"):
+        if self.command(event):
+            self._typed = ""
+        elif event.key in ("enter", "ctrl+j"):
             self._enter(event.time)
         elif event.key == "escape" or (not self._typed and char.lower() == self._own_key):
             self.dismiss(None)
@@ -189,4 +190,34 @@ class UnitTable(TableScreen):
 
 def trouble(why: str, width: int) -> Content:
     """Return why there is nothing to show."""
-    return lines(styled((part, "bold $state-caution")) for part in wrapped(f"! {why}", width))
+    return lines(paragraph(f"! {why}", width, "bold $state-caution"))
+
+
+class DrawnCloser(Closer):
+    """A closer look whose body is what :meth:`drawn` returns for the room there is."""
+
+    def drawn(self, width: int, height: int) -> Content:
+        """Return the body, filling ``width`` x ``height`` cells."""
+        raise NotImplementedError
+
+    def body(self) -> Widget:
+        """Return the widget that is drawn into."""
+        return _Drawn(self)
+
+    def redraw(self) -> None:
+        """Draw the body anew."""
+        self.query_one(_Drawn).refresh()
+
+
+class _Drawn(Widget):
+    """The body of such a screen."""
+
+    can_focus = False
+
+    def __init__(self, screen: DrawnCloser) -> None:
+        super().__init__(id="closer-body")
+        self._from = screen
+
+    def render(self) -> Content:
+        """Return the body at the present size."""
+        return self._from.drawn(self.content_size.width, self.content_size.height)

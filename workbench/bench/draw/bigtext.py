@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import TypeAlias
 
-from workbench.bench.draw.big_letters import LETTERS, SIGNS, SMALL
+Font: TypeAlias = Mapping[str, tuple[str, ...]]
+"""Signs in rows of ``#`` and ``.``: 7 rows, 5 in the small one."""
 
-_GRID: dict[str, tuple[str, ...]] = {
+_GRID: Font = {
     "0": (".###.", "#...#", "#..##", "#.#.#", "##..#", "#...#", ".###."),
     "1": ("..#..", ".##..", "..#..", "..#..", "..#..", "..#..", ".###."),
     "2": (".###.", "#...#", "....#", "...#.", "..#..", ".#...", "#####"),
@@ -26,20 +28,109 @@ _GRID: dict[str, tuple[str, ...]] = {
     "_": ("....", "....", "....", "....", "....", "....", "####"),
     '"': ("#.#", "#.#", "...", "...", "...", "...", "..."),
 }
+"""Digits and the signs of numbers."""
+
+LETTERS: Font = {
+    "A": (".###.", "#...#", "#...#", "#####", "#...#", "#...#", "#...#"),
+    "B": ("####.", "#...#", "#...#", "####.", "#...#", "#...#", "####."),
+    "C": (".###.", "#...#", "#....", "#....", "#....", "#...#", ".###."),
+    "D": ("####.", "#...#", "#...#", "#...#", "#...#", "#...#", "####."),
+    "E": ("#####", "#....", "#....", "####.", "#....", "#....", "#####"),
+    "F": ("#####", "#....", "#....", "####.", "#....", "#....", "#...."),
+    "G": (".###.", "#...#", "#....", "#.###", "#...#", "#...#", ".###."),
+    "H": ("#...#", "#...#", "#...#", "#####", "#...#", "#...#", "#...#"),
+    "I": ("###", ".#.", ".#.", ".#.", ".#.", ".#.", "###"),
+    "J": ("....#", "....#", "....#", "....#", "....#", "#...#", ".###."),
+    "K": ("#...#", "#..#.", "#.#..", "##...", "#.#..", "#..#.", "#...#"),
+    "L": ("#....", "#....", "#....", "#....", "#....", "#....", "#####"),
+    "M": ("#...#", "##.##", "#.#.#", "#.#.#", "#...#", "#...#", "#...#"),
+    "N": ("#...#", "##..#", "##..#", "#.#.#", "#..##", "#..##", "#...#"),
+    "O": (".###.", "#...#", "#...#", "#...#", "#...#", "#...#", ".###."),
+    "P": ("####.", "#...#", "#...#", "####.", "#....", "#....", "#...."),
+    "Q": (".###.", "#...#", "#...#", "#...#", "#.#.#", "#..#.", ".##.#"),
+    "R": ("####.", "#...#", "#...#", "####.", "#.#..", "#..#.", "#...#"),
+    "S": (".####", "#....", "#....", ".###.", "....#", "....#", "####."),
+    "T": ("#####", "..#..", "..#..", "..#..", "..#..", "..#..", "..#.."),
+    "U": ("#...#", "#...#", "#...#", "#...#", "#...#", "#...#", ".###."),
+    "V": ("#...#", "#...#", "#...#", "#...#", "#...#", ".#.#.", "..#.."),
+    "W": ("#...#", "#...#", "#...#", "#.#.#", "#.#.#", "##.##", "#...#"),
+    "X": ("#...#", "#...#", ".#.#.", "..#..", ".#.#.", "#...#", "#...#"),
+    "Y": ("#...#", "#...#", ".#.#.", "..#..", "..#..", "..#..", "..#.."),
+    "Z": ("#####", "....#", "...#.", "..#..", ".#...", "#....", "#####"),
+}
+"""Capital letters."""
+
+_SIGNS: Font = {
+    "°": (".##.", "#..#", "#..#", ".##.", "....", "....", "...."),
+    "±": ("..#..", "..#..", "#####", "..#..", "..#..", ".....", "#####"),
+    "?": (".###.", "#...#", "....#", "..##.", "..#..", ".....", "..#.."),
+    "↻": ("..###.#", ".#...##", "#...###", "#......", "#.....#", ".#...#.", "..###.."),
+    "↺": ("#.###..", "##...#.", "###...#", "......#", "#.....#", ".#...#.", "..###.."),
+}
+"""The degree, plus or minus, a question, and the two ways to turn."""
+
+_LARGE: Font = {**LETTERS, **_SIGNS, **_GRID}
+
+_SMALL: Font = {
+    "0": ("###", "#.#", "#.#", "#.#", "###"),
+    "1": (".#.", "##.", ".#.", ".#.", "###"),
+    "2": ("###", "..#", "###", "#..", "###"),
+    "3": ("###", "..#", ".##", "..#", "###"),
+    "4": ("#.#", "#.#", "###", "..#", "..#"),
+    "5": ("###", "#..", "###", "..#", "###"),
+    "6": ("###", "#..", "###", "#.#", "###"),
+    "7": ("###", "..#", "..#", ".#.", ".#."),
+    "8": ("###", "#.#", "###", "#.#", "###"),
+    "9": ("###", "#.#", "###", "..#", "###"),
+    "A": (".#.", "#.#", "###", "#.#", "#.#"),
+    "B": ("##.", "#.#", "##.", "#.#", "##."),
+    "C": (".##", "#..", "#..", "#..", ".##"),
+    "D": ("##.", "#.#", "#.#", "#.#", "##."),
+    "E": ("###", "#..", "##.", "#..", "###"),
+    "F": ("###", "#..", "##.", "#..", "#.."),
+    "G": (".##", "#..", "#.#", "#.#", ".##"),
+    "H": ("#.#", "#.#", "###", "#.#", "#.#"),
+    "I": ("#", "#", "#", "#", "#"),
+    "J": ("..#", "..#", "..#", "#.#", ".#."),
+    "K": ("#.#", "#.#", "##.", "#.#", "#.#"),
+    "L": ("#..", "#..", "#..", "#..", "###"),
+    "M": ("#...#", "##.##", "#.#.#", "#...#", "#...#"),
+    "N": ("#..#", "##.#", "#.##", "#..#", "#..#"),
+    "O": (".#.", "#.#", "#.#", "#.#", ".#."),
+    "P": ("##.", "#.#", "##.", "#..", "#.."),
+    "Q": (".##.", "#..#", "#..#", "#.#.", ".#.#"),
+    "R": ("##.", "#.#", "##.", "#.#", "#.#"),
+    "S": (".##", "#..", ".#.", "..#", "##."),
+    "T": ("###", ".#.", ".#.", ".#.", ".#."),
+    "U": ("#.#", "#.#", "#.#", "#.#", "###"),
+    "V": ("#.#", "#.#", "#.#", "#.#", ".#."),
+    "W": ("#...#", "#...#", "#.#.#", "##.##", "#...#"),
+    "X": ("#.#", "#.#", ".#.", "#.#", "#.#"),
+    "Y": ("#.#", "#.#", ".#.", ".#.", ".#."),
+    "Z": ("###", "..#", ".#.", "#..", "###"),
+    ".": (".", ".", ".", ".", "#"),
+    ",": ("..", "..", "..", ".#", "#."),
+    "/": ("..#", "..#", ".#.", "#..", "#.."),
+    "-": ("...", "...", "###", "...", "..."),
+    "+": ("...", ".#.", "###", ".#.", "..."),
+    "_": ("...", "...", "...", "...", "###"),
+    " ": (".", ".", ".", ".", "."),
+    "°": ("##", "##", "..", "..", ".."),
+    "↻": (".##.#", "#..##", "#.###", "#....", ".###."),
+    "↺": ("#.##.", "##..#", "###.#", "....#", ".###."),
+    '"': ("#.#", "#.#", "...", "...", "..."),
+    "±": (".#.", "###", ".#.", "...", "###"),
+    "?": ("##.", "..#", ".#.", "...", ".#."),
+}
+"""Digits, letters and signs three cells wide, so that a stud's name fits a narrow panel."""
 
 _HALVES = {(False, False): " ", (True, False): "▀", (False, True): "▄", (True, True): "█"}
-
 
 _SCALES = (8, 7, 6, 5, 4, 3, 2, 1)
 """How many times the large signs may be enlarged, largest first."""
 
 
-def big(
-    text: str,
-    width: int,
-    ascii_only: bool = False,
-    more: Mapping[str, tuple[str, ...]] | None = None,
-) -> list[str]:
+def big(text: str, width: int, ascii_only: bool = False, more: Font | None = None) -> list[str]:
     """Return the rows of ``text`` in large signs, or as it is where it would not fit.
 
     ``more`` holds further signs, each 7 rows of ``#`` and ``.``.
@@ -50,24 +141,11 @@ def big(
     return _cells(dots, ascii_only)
 
 
-def largest(text: str, width: int, height: int, ascii_only: bool = False) -> list[str]:
-    """Return the rows of ``text`` in the largest type that fits, or as it is where none does.
-
-    Letters stand as capitals; the smallest type is three rows high (five in ASCII).
-    """
-    for scale in _SCALES:
-        dots = _scaled(_dots(text.upper(), LARGE), scale)
-        if _fits(dots, width, height, ascii_only):
-            return _cells(dots, ascii_only)
-    dots = _dots(text.upper(), SMALL)
-    return _cells(dots, ascii_only) if _fits(dots, width, height, ascii_only) else [text]
-
-
 def together(
     texts: Sequence[str], width: int, height: int, ascii_only: bool = False
 ) -> list[list[str]]:
     """Return each text's rows, all in one type: the largest in which they fit one below another."""
-    fonts = [(LARGE, scale) for scale in _SCALES] + [(SMALL, 1)]
+    fonts = [(_LARGE, scale) for scale in _SCALES] + [(_SMALL, 1)]
     for font, scale in fonts:
         drawn = [_scaled(_dots(text.upper(), font), scale) for text in texts]
         if not all(dots and len(dots[0]) <= width for dots in drawn):
@@ -78,7 +156,7 @@ def together(
     return [[text] for text in texts]
 
 
-def _dots(text: str, font: Mapping[str, tuple[str, ...]]) -> list[str]:
+def _dots(text: str, font: Font) -> list[str]:
     """Return the rows of ``#`` and ``.`` of a text; none where the font lacks one of its signs."""
     grids = [font.get(char) for char in text.replace("\N{MINUS SIGN}", "-")]
     if not grids or any(grid is None for grid in grids):
@@ -91,11 +169,6 @@ def _scaled(dots: list[str], scale: int) -> list[str]:
     return ["".join(dot * scale for dot in row) for row in dots for _ in range(scale)]
 
 
-def _fits(dots: list[str], width: int, height: int, ascii_only: bool) -> bool:
-    high = len(dots) if ascii_only else -(-len(dots) // 2)
-    return bool(dots) and len(dots[0]) <= width and high <= height
-
-
 def _cells(dots: list[str], ascii_only: bool) -> list[str]:
     """Return rows of dots as half blocks, two rows in one; in ASCII each is a row of its own."""
     if ascii_only:
@@ -105,6 +178,3 @@ def _cells(dots: list[str], ascii_only: bool) -> list[str]:
         "".join(_HALVES[(a == "#", b == "#")] for a, b in zip(rows[i], rows[i + 1], strict=True))
         for i in range(0, len(rows), 2)
     ]
-
-
-LARGE: Mapping[str, tuple[str, ...]] = {**LETTERS, **SIGNS, **_GRID}

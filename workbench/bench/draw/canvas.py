@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Literal
 
 from rich.cells import cell_len
+from textual.content import Content
 
+from workbench.bench.draw.text import styled
 from workbench.errors import InputError
 from workbench.frozen import dataclass
 from workbench.work.drawing.scene import line_glyph
@@ -19,6 +21,9 @@ XY = tuple[float, float]
 
 DOTS: dict[Mode, tuple[int, int]] = {"braille": (2, 4), "block": (2, 2), "ascii": (1, 1)}
 """Dots across and down one cell."""
+
+CELL_ASPECT = 2.0
+"""A terminal cell's height over its width."""
 
 _NEAR = 1e-6
 HALF = 0.5 + _NEAR
@@ -40,6 +45,11 @@ class Area:
     width: int
     height: int
     mode: Mode = "braille"
+
+
+def color_of(ink: Ink | None) -> str:
+    """Return the theme's color of an ink."""
+    return f"$ink-{ink}" if ink else ""
 
 
 class Canvas:
@@ -108,6 +118,23 @@ class Canvas:
                 self._write(col, row, char, wide, ink)
             col += wide
 
+    @property
+    def squash(self) -> float:
+        """How many times wider than high a dot is."""
+        across, down = DOTS[self.mode]
+        return across * CELL_ASPECT / down
+
+    def cell(self, at: XY) -> tuple[int, int]:
+        """Return column and row of the cell that a place in dots lies in."""
+        across, down = DOTS[self.mode]
+        return math.floor((at[0] + HALF) / across), math.floor((at[1] + HALF) / down)
+
+    def letters(self, at: XY, text: str, ink: Ink, before: int = 0) -> None:
+        """Write at a place in dots, ``before`` of the letters left of it, kept inside the sides."""
+        across, down = DOTS[self.mode]
+        col = min(max(round(at[0] / across) - before, 0), max(self.width - len(text), 0))
+        self.text(col, min(max(round(at[1] / down), 0), self.height - 1), text, ink)
+
     def dots_of(self, ink: Ink) -> set[tuple[int, int]]:
         """Return the dots (x, y) that were last set in this ink."""
         return {at for at, (had, _) in self._dots.items() if had == ink}
@@ -124,6 +151,10 @@ class Canvas:
             runs = itertools.groupby(line, key=lambda cell: cell[1])
             out.append([("".join(char for char, _ in run), ink) for ink, run in runs])
         return out
+
+    def contents(self, style_of: Callable[[Ink | None], str] = color_of) -> list[Content]:
+        """Return each row of cells in the styles of its inks."""
+        return [styled(*((text, style_of(ink)) for text, ink in row)) for row in self.rows()]
 
     def plain(self) -> str:
         """Return the picture without ink, one line a row, blanks at the right left out."""

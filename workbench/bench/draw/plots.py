@@ -1,4 +1,4 @@
-"""A ski's numbers over time in terminal cells: one plot for each method, never without its name."""
+"""Plots in terminal cells: a ski's numbers over time, and what the turns of a stud really moved."""
 
 from __future__ import annotations
 
@@ -8,16 +8,11 @@ from dataclasses import dataclass
 
 from textual.content import Content
 
-from workbench.bench.draw.canvas import (
-    DOTS,
-    HALF,
-    Area,
-    Canvas,
-    Mode,
-)
+from workbench.bench.draw.canvas import HALF, Area, Canvas, Mode
 from workbench.bench.draw.text import styled, visible
 from workbench.measure.units import MM_PER, Unit
-from workbench.work.history.series import Mark, Point, Series
+from workbench.work.history.series import Point, PointMark, Series
+from workbench.work.learn.what_learnt import LearntStud
 from workbench.work.text.local_time import local_at
 
 LEAST_WIDTH, LEAST_HEIGHT = 24, 6
@@ -30,13 +25,13 @@ LABEL_CELLS = 12
 
 NOW, WANTED, READING, FAINT = "now", "wanted", "reading", "faint"
 
-GLYPHS: dict[Mark, tuple[str, str, str]] = {
+GLYPHS: dict[PointMark, tuple[str, str, str]] = {
     "received": ("○", "o", READING), "left": ("●", "@", NOW), "in hand": ("◆", "#", NOW),
     "reading": ("•", "*", NOW), "struck": ("×", "x", WANTED),
 }  # fmt: skip
 """Sign, sign in ASCII and ink of each kind of point; the legend has the words."""
 
-_ORDER: tuple[Mark, ...] = ("struck", "received", "reading", "in hand", "left")
+_ORDER: tuple[PointMark, ...] = ("struck", "received", "reading", "in hand", "left")
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,8 +73,8 @@ def plot_rows(
         return [styled((words, "$ink-faint"))]
     per = 1.0 if series.angle else MM_PER[unit]
     low, high = extent(series)
-    ticks, places = ticks_of(low / per, high / per, max((height - 3) // 2, 2))
-    labels = [f"{t:.{places}f}".replace("-", "−") for t in ticks]
+    ticks, decimals = ticks_of(low / per, high / per, max((height - 3) // 2, 2))
+    labels = [f"{t:.{decimals}f}".replace("-", "−") for t in ticks]
     gutter = max([len(label) for label in labels] + [4]) + 1
     rated = any(p.rating is not None for p in series.points)
     canvas = Canvas(width - gutter, height - 2 - rated, mode)
@@ -87,16 +82,15 @@ def plot_rows(
     if marked is not None:
         _point_at(canvas, frame.x(marked))
     _draw(canvas, frame, series)
-    rows = {_row(canvas, frame.y(t * per)): label for t, label in zip(ticks, labels, strict=True)}
+    rows = dict(zip((canvas.cell((0.0, frame.y(t * per)))[1] for t in ticks), labels, strict=True))
     out = [_title(series, unit, width, (">" if mode == "ascii" else "▸") if chosen else "")]
     if rated:
         out.append(_ratings(canvas, frame, series, gutter))
-    for i, row in enumerate(canvas.rows()):
-        axis = "│" if mode != "ascii" else "|"
-        tick = "┤" if mode != "ascii" else "+"
+    axis, tick = ("│", "┤") if mode != "ascii" else ("|", "+")
+    for i, row in enumerate(canvas.contents()):
         label = rows.get(i, "")
-        edge = (f"{label:>{gutter - 1}}{tick if label else axis}", "$ink-faint")
-        out.append(styled(edge, *[(text, f"$ink-{ink}" if ink else "") for text, ink in row]))
+        edge = f"{label:>{gutter - 1}}{tick if label else axis}"
+        out.append(styled((edge, "$ink-faint"), row))
     out.append(_dates(canvas, frame, gutter))
     return out
 
@@ -186,12 +180,14 @@ def _joined(reaches: list[tuple[float, float]]) -> list[tuple[float, float]]:
     return out
 
 
-def _signs(canvas: Canvas, frame: Frame, points: Sequence[Point]) -> dict[tuple[int, int], Mark]:
+def _signs(
+    canvas: Canvas, frame: Frame, points: Sequence[Point]
+) -> dict[tuple[int, int], PointMark]:
     """Return the sign of each cell, the last of several; one beyond the frame is at its edge."""
-    out: dict[tuple[int, int], Mark] = {}
+    out: dict[tuple[int, int], PointMark] = {}
     for point in points:
-        row = min(max(_row(canvas, frame.y(point.value)), 0), canvas.height - 1)
-        out[_col(canvas, frame.x(point.when)), row] = point.mark
+        col, row = canvas.cell((frame.x(point.when), frame.y(point.value)))
+        out[col, min(max(row, 0), canvas.height - 1)] = point.mark
     return out
 
 
@@ -203,19 +199,11 @@ def _point_at(canvas: Canvas, x: float) -> None:
         canvas.dashed(x, 0.0, x, canvas.dots_high - 1.0, FAINT)
 
 
-def _col(canvas: Canvas, x: float) -> int:
-    return math.floor((x + HALF) / DOTS[canvas.mode][0])
-
-
-def _row(canvas: Canvas, y: float) -> int:
-    return math.floor((y + HALF) / DOTS[canvas.mode][1])
-
-
 def _ratings(canvas: Canvas, frame: Frame, series: Series, gutter: int) -> Content:
     """Return a line with each ride's rating above its point."""
     cells = [" "] * canvas.width
     for point in series.points:
-        col = _col(canvas, frame.x(point.when))
+        col = canvas.cell((frame.x(point.when), 0.0))[0]
         if point.rating is not None and 0 <= col < canvas.width:
             cells[col] = str(point.rating)
     return styled((f"{'ride':>{gutter - 1}} ", "$ink-faint"), ("".join(cells), "bold $accent"))
@@ -230,7 +218,7 @@ def _dates(canvas: Canvas, frame: Frame, gutter: int) -> Content:
     for i in range(count):
         when = frame.start + span * (i + 0.5) / count
         label = local_at(when).strftime(pattern)
-        at = _col(canvas, frame.x(when)) - len(label) // 2
+        at = canvas.cell((frame.x(when), 0.0))[0] - len(label) // 2
         at = min(max(at, 0), max(canvas.width - len(label), 0))
         for j, char in enumerate(label[: canvas.width - at]):
             cells[at + j] = char
@@ -274,7 +262,7 @@ def legend(series: Sequence[Series], mode: Mode, width: int) -> Content:
     """Return what the signs of these plots mean, those that are in them."""
     at = 1 if mode == "ascii" else 0
     seen = {p.mark for s in series for p in s.points}
-    words: dict[Mark, str] = {
+    words: dict[PointMark, str] = {
         "received": "received", "left": "left", "in hand": "in hand", "reading": "reading",
         "struck": "struck",
     }  # fmt: skip
@@ -288,3 +276,56 @@ def legend(series: Sequence[Series], mode: Mode, width: int) -> Content:
     text = "  ".join(parts)
     text = text if styled(text).cell_length <= width else " ".join(parts)
     return styled((visible(text, width), "$ink-faint"))
+
+
+_LEAST_SPAN = 0.1
+"""Turns: a stud that moves just as its thread says is not blown up to show its noise alone."""
+
+_GUTTER = 7
+_NONE = "no turn of it was measured yet"
+_TITLE = "moved more or less than turned (up), by turns asked for (across; in is right)"
+_SHORT = "moved more or less (up), by turns (across)"
+_LEGEND = "• a round · dashes: its thread · line: as learned"
+
+
+def learned_plot(stud: LearntStud, width: int, height: int, mode: Mode) -> list[Content]:
+    """Draw the commanded turns against moved ones, as the difference, which a straight plot hides.
+
+    The dashes are what the thread says; the line is what was learnt, for turns on in the same
+    direction. One that reverses takes up the backlash first and lies nearer to no move.
+    """
+    title = _TITLE if len(_TITLE) <= width else _SHORT
+    head = styled((visible(title, width), "$ink-faint"))
+    if not stud.moves:
+        return [head, styled((visible(f"  {_NONE}", width), "$ink-faint"))]
+    reach = 1.1 * max(abs(m.turns) for m in stud.moves)
+    offs = [m.moved - m.turns for m in stud.moves]
+    span = max(1.1 * max(map(abs, offs)), _LEAST_SPAN)
+    canvas = Canvas(max(width - _GUTTER, 8), max(height - 3, 3), mode)
+
+    def x(turns: float) -> float:
+        return (turns + reach) / (2.0 * reach) * (canvas.dots_wide - 1)
+
+    def y(off: float) -> float:
+        return (span - off) / (2.0 * span) * (canvas.dots_high - 1)
+
+    canvas.dashed(x(-reach), y(0.0), x(reach), y(0.0), "faint")
+    slope = stud.ratio - 1.0
+    canvas.line(x(-reach), y(-reach * slope), x(reach), y(reach * slope), "wanted", "-")
+    glyph = "*" if mode == "ascii" else "•"
+    across, down = canvas.dots_wide / canvas.width, canvas.dots_high / canvas.height
+    for move, off in zip(stud.moves, offs, strict=True):
+        canvas.text(int(x(move.turns) / across), int(y(off) / down), glyph, "now")
+    ticks, places = ticks_of(-span, span, max(canvas.height // 2, 2))
+    labels = {int(y(t) / down): f"{t:+.{places}f}".replace("-", "−") for t in ticks}
+    bar = "|" if mode == "ascii" else "│"
+    out = [head]
+    for i, row in enumerate(canvas.contents()):
+        out.append(styled((f"{labels.get(i, ''):>{_GUTTER - 1}}{bar}", "$ink-faint"), row))
+    ends = f"{-reach:.2f}".replace("-", "−")
+    gap = max(canvas.width - len(ends) - 6, 1)
+    middle = "0".center(gap)
+    out.append(styled((visible(f"{'':>{_GUTTER}}{ends}{middle}+{reach:.2f}", width), "$ink-faint")))
+    words = _LEGEND.replace("•", glyph)
+    out.append(styled((visible(f"{'':>{_GUTTER}}{words}", width), "$ink-faint")))
+    return out

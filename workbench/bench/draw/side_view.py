@@ -1,6 +1,6 @@
 """The side view: blade, base and studs to scale, now against wanted, their difference enlarged.
 
-The shapes come from ``work/shapes.py``; here they are drawn in cells.
+The shapes come from ``work/drawing/scene.py``; here they are drawn in cells.
 """
 
 from __future__ import annotations
@@ -11,47 +11,24 @@ from itertools import pairwise
 
 from rich.cells import cell_len
 
-from workbench.bench.draw.canvas import (
-    DOTS,
-    HALF,
-    LARGEST_CELLS,
-    XY,
-    Area,
-    Canvas,
-    Mode,
-)
-from workbench.fin.frame.pose import Point, Pose
+from workbench.bench.draw.canvas import CELL_ASPECT, DOTS, LARGEST_CELLS, XY, Area, Canvas, Mode
+from workbench.fin.frame import Point, Pose
 from workbench.fin.parts.base import Base
-from workbench.fin.reading.observe import Method
-from workbench.fin.reading.readings import Reading
+from workbench.fin.pose.equations import Reading
+from workbench.fin.reading.method import Method
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 from workbench.work.drawing.scene import (
     BASE,
-    FACTORS,
     FAINT,
     SAME_MM,
-    SHOWN_SHARE,
-    STUD_SHOWN_MM,
     Scene,
     Shape,
-    enlarged,
-    enlargement,
     largest_move,
     method_caption,
     method_scene,
-    nominal_pose,
-    placed,
     side_scene,
 )
-
-__all__ = [
-    "FACTORS", "SHOWN_SHARE", "STUD_SHOWN_MM", "Picture", "View", "enlarged", "enlargement",
-    "fitted", "largest_move", "method_view", "nominal_pose", "placed", "side_view",
-]  # fmt: skip
-
-CELL_ASPECT = 2.0
-"""A terminal cell's height over its width."""
 
 MARGIN_CELLS = 1.0
 
@@ -153,7 +130,7 @@ def _draw_names(canvas: Canvas, view: View, letters: Sequence[Shape]) -> None:
     names = []
     for shape in letters:
         wide = cell_len(shape.name)
-        col, row = _cell(canvas, view.at(shape.points[0]))
+        col, row = canvas.cell(view.at(shape.points[0]))
         names.append((row, min(max(col - wide // 2, 0), canvas.width - wide), wide, shape))
     rows = sorted((row, col, wide) for row, col, wide, _ in names)
     beside = all(a[0] != b[0] or a[1] + a[2] < b[1] for a, b in pairwise(rows))
@@ -170,11 +147,10 @@ def _draw(canvas: Canvas, view: View, shape: Shape) -> None:
         canvas.line(*points[0], *points[1], shape.ink, "#" if shape.jaw else None)
     elif shape.kind == "dot":
         canvas.dot(*points[0], shape.ink)
-    elif shape.kind == "mark":
-        _mark(canvas, points[0], shape.ink)
     else:
-        col, row = _cell(canvas, points[0])
-        canvas.text(col, row, shape.text, shape.ink)
+        dot = "o" if canvas.mode == "ascii" else "•"
+        col, row = canvas.cell(points[0])
+        canvas.text(col, row, dot if shape.kind == "mark" else shape.text, shape.ink)
 
 
 def _draw_base(
@@ -187,16 +163,6 @@ def _draw_base(
         if math.isfinite(y):
             run.append((float(dot), view.at((0.0, y + level_mm))[1]))
     canvas.polyline(run, ink, dashed=ink == FAINT)
-
-
-def _mark(canvas: Canvas, at: XY, ink: str) -> None:
-    col, row = _cell(canvas, at)
-    canvas.text(col, row, "o" if canvas.mode == "ascii" else "•", ink)
-
-
-def _cell(canvas: Canvas, at: XY) -> tuple[int, int]:
-    across, down = DOTS[canvas.mode]
-    return (math.floor((at[0] + HALF) / across), math.floor((at[1] + HALF) / down))
 
 
 def _caption(

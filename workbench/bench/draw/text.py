@@ -10,7 +10,6 @@ from collections.abc import Iterable
 from typing import Literal
 
 from rich.cells import cell_len
-from rich.text import Text
 from textual.content import Content
 
 from workbench.work.text import safe_text
@@ -37,11 +36,6 @@ def visible(text: str, limit: int = LIMIT) -> str:
 def literal(text: str, limit: int = LIMIT) -> Content:
     """Return ``text`` for a widget, a title, a tooltip or a toast: see :func:`visible`."""
     return Content(visible(text, limit))
-
-
-def rich_literal(text: str, limit: int = LIMIT) -> Text:
-    """Return ``text`` for a table's cell or a tree's label, which know Rich's texts only."""
-    return Text(visible(text, limit), no_wrap=True, end="")
 
 
 def styled(*parts: _Part) -> Content:
@@ -82,6 +76,16 @@ def wrapped(text: str, width: int) -> list[str]:
     room = max(width, 8)
     rows = textwrap.wrap(visible(text, 2000), room, break_on_hyphens=False)
     return [part for row in rows for part in _narrowed(row, room)] or [""]
+
+
+def paragraph(text: str, width: int, style: str = "") -> list[Content]:
+    """Return text in one style, broken into rows of ``width`` cells; an empty one has none."""
+    return [styled((part, style)) for part in wrapped(text, width)] if text else []
+
+
+def paragraphs(texts: Iterable[str], width: int, style: str = "") -> list[Content]:
+    """Return each of these texts as a :func:`paragraph`."""
+    return [row for text in texts for row in paragraph(text, width, style)]
 
 
 def _narrowed(row: str, width: int) -> Iterable[str]:

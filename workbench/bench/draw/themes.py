@@ -6,6 +6,7 @@ word, so that nothing is lost where there is no colour at all.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from textual.app import App
@@ -47,10 +48,14 @@ class _Inks:
     stud: str
     due: tuple[str, str]
     danger: str
+    primary: str
+    secondary: str
+    error: str
 
 
-def _variables(inks: _Inks) -> dict[str, str]:
-    return {
+def _theme(name: str, inks: _Inks, grounds: tuple[str, str, str]) -> Theme:
+    """Return a theme in these colours; ``grounds`` are background, surface and panel."""
+    variables = {
         "ink-now": inks.now,
         "ink-wanted": inks.wanted,
         "ink-base": inks.plain,
@@ -67,86 +72,60 @@ def _variables(inks: _Inks) -> dict[str, str]:
         "big-digits": inks.plain,
         "footer-key-foreground": inks.wanted,
     }
+    background, surface, panel = grounds
+    return Theme(
+        name=name,
+        primary=inks.primary,
+        secondary=inks.secondary,
+        accent=inks.wanted,
+        warning=inks.wanted,
+        error=inks.error,
+        success=inks.now,
+        foreground=inks.plain,
+        background=background,
+        surface=surface,
+        panel=panel,
+        variables=variables,
+    )
 
 
-NIGHT = Theme(
-    name="bench-night",
-    primary="#5AA9E6",
-    secondary="#3C6E97",
-    accent="#F2A541",
-    warning="#F2A541",
-    error="#FF8A5B",
-    success="#7CC4F5",
-    foreground="#E8ECF0",
-    background="#11161B",
-    surface="#182027",
-    panel="#222D36",
-    dark=True,
-    variables=_variables(
-        _Inks(
-            now="#7CC4F5",
-            wanted="#F2A541",
-            plain="#E8ECF0",
-            faint="#9AA7B3",
-            stud="#B9C7D3",
-            due=("#F2A541", "#11161B"),
-            danger="#FF8A5B",
-        )
+NIGHT = _theme(
+    "bench-night",
+    _Inks(
+        now="#7CC4F5", wanted="#F2A541", plain="#E8ECF0", faint="#9AA7B3", stud="#B9C7D3",
+        due=("#F2A541", "#11161B"), danger="#FF8A5B",
+        primary="#5AA9E6", secondary="#3C6E97", error="#FF8A5B",
     ),
-)
+    ("#11161B", "#182027", "#222D36"),
+)  # fmt: skip
 
-DAY = Theme(
-    name="bench-day",
-    primary="#0B5394",
-    secondary="#3D6F9E",
-    accent="#9A4A00",
-    warning="#9A4A00",
-    error="#A33B00",
-    success="#0B5394",
-    foreground="#1A1F24",
-    background="#F7F5F0",
-    surface="#EFECE5",
-    panel="#E3DFD5",
+DAY = replace(
+    _theme(
+        "bench-day",
+        _Inks(
+            now="#0B5394", wanted="#9A4A00", plain="#1A1F24", faint="#56606A", stud="#3B4650",
+            due=("#0B5394", "#FFFFFF"), danger="#A01800",
+            primary="#0B5394", secondary="#3D6F9E", error="#A33B00",
+        ),
+        ("#F7F5F0", "#EFECE5", "#E3DFD5"),
+    ),
     dark=False,
-    variables=_variables(
-        _Inks(
-            now="#0B5394",
-            wanted="#9A4A00",
-            plain="#1A1F24",
-            faint="#56606A",
-            stud="#3B4650",
-            due=("#0B5394", "#FFFFFF"),
-            danger="#A01800",
-        )
-    ),
-)
+)  # fmt: skip
 
-CONTRAST = Theme(
-    name="bench-contrast",
-    primary="#8FD3FF",
-    secondary="#8FD3FF",
-    accent="#FFC04D",
-    warning="#FFC04D",
-    error="#FFC04D",
-    success="#8FD3FF",
-    foreground="#FFFFFF",
-    background="#000000",
-    surface="#000000",
-    panel="#000000",
-    dark=True,
+_PLAIN = _theme(
+    "bench-contrast",
+    _Inks(
+        now="#8FD3FF", wanted="#FFC04D", plain="#FFFFFF", faint="#E0E0E0", stud="#FFFFFF",
+        due=("#FFFFFF", "#000000"), danger="#FF9A80",
+        primary="#8FD3FF", secondary="#8FD3FF", error="#FFC04D",
+    ),
+    ("#000000", "#000000", "#000000"),
+)  # fmt: skip
+CONTRAST = replace(
+    _PLAIN,
     text_alpha=1.0,
     variables={
-        **_variables(
-            _Inks(
-                now="#8FD3FF",
-                wanted="#FFC04D",
-                plain="#FFFFFF",
-                faint="#E0E0E0",
-                stud="#FFFFFF",
-                due=("#FFFFFF", "#000000"),
-                danger="#FF9A80",
-            )
-        ),
+        **_PLAIN.variables,
         "border": "#FFFFFF",
         "border-blurred": "#FFFFFF",
         "block-cursor-background": "#FFFFFF",

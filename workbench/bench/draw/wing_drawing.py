@@ -8,16 +8,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from workbench.bench.draw.canvas import (
-    DOTS,
-    XY,
-    Canvas,
-    Mode,
-)
+from workbench.bench.draw.canvas import CELL_ASPECT, DOTS, XY, Canvas, Mode
 from workbench.work.wing.wing_report import HoldLine, WingReport
 
 _FACTORS = (1, 2, 3, 5, 7, 10, 20, 50, 100, 200, 500)
-_CELL_ASPECT = 2.0
 _BASE_STEPS = 60
 WING_MM = 24.0
 LEAST_WING_MM = 8.0
@@ -90,7 +84,7 @@ def _fitted(
     """Return the scale that shows all, heights enlarged by a round factor, room for the wing."""
     dots_wide, dots_high = DOTS[canvas.mode]
     across = max(canvas.dots_wide - 1, 1) / (sides[1] - sides[0])
-    equal = across * dots_high / (_CELL_ASPECT * dots_wide)
+    equal = across * dots_high / (CELL_ASPECT * dots_wide)
     ys = [y for _, y in points]
     low, high = min(ys), max(ys)
     room = max(canvas.dots_high - 1 - 2.0 * dots_high, 1.0)

@@ -8,18 +8,31 @@ from typing import TypeAlias
 from workbench.bench.draw.text import Tone
 from workbench.bench.hand.ski_in_hand import ANSWERS, SkiInHand
 from workbench.bench.hand.state import DRAWINGS, SIDES
+from workbench.measure.display import turn_text
 from workbench.measure.units import other
 from workbench.work.job.aim_last import aim_at_last, aim_before_last, aim_one_step_more
 from workbench.work.job.entry_words import MARK_WORDS, described
 from workbench.work.job.job_view import JobView
 from workbench.work.job.open_book import is_without_learned
-from workbench.work.job.shop import ChangedError, initials_of
+from workbench.work.job.shop import ChangedError, Shop, initials_of
 from workbench.work.job_text.view_words import target_warning
-from workbench.work.order.turn_records import TurnAnswer
+from workbench.work.order.round_records import TurnAnswer
 from workbench.work.trust.job_reading import Line
 
 Did: TypeAlias = "tuple[JobView, str] | tuple[JobView, str, Tone]"
 """The job after an act, what is said of it, and in which tone where it is not done."""
+
+AIMS: dict[str, tuple[Callable[[Shop, JobView], JobView], str]] = {
+    "baseline": (Shop.aim_at_baseline, "baseline taken as the target"),
+    "last_setting": (aim_at_last, "last setting taken as the target"),
+    "one_step_more": (
+        aim_one_step_more, "the last change once more is the target now, wing included"
+    ),
+    "undo_change": (
+        aim_before_last, "the setting before the last change is the target now, wing included"
+    ),
+}  # fmt: skip
+"""The settings that an action makes the target, and what is said of it."""
 
 FINEST = (1.0, 0.5, 0.25, 0.125, 0.0625, 0.0)
 """The finest turns that one goes round through; 0 is exact."""
@@ -43,9 +56,7 @@ class Acts(SkiInHand):
 
     def _take_back(self) -> None:
         view = self.state.view
-        if view is None:
-            return
-        if self._changed_just_now():
+        if view is None or self._changed_just_now():
             return
         if self.shop.turn_to_take_back(view) is not None:
             self.asks("turn_back")
@@ -63,10 +74,12 @@ class Acts(SkiInHand):
 
         self._job(taken_back)
 
-    def baseline(self) -> None:
-        """Make the ski's baseline the target."""
-        said = "baseline taken as the target"
-        self._job(lambda v: self._aimed(self.shop.aim_at_baseline(v), said))
+    def aim(self, action: str) -> None:
+        """Make a setting of :data:`AIMS` the target; the wing is aimed with a change."""
+        act, said = AIMS[action]
+        if self.state.view is None:
+            self.say("no ski in hand", "warn")
+        self._job(lambda v: self._aimed(act(self.shop, v), said))
 
     def retarget(self) -> None:
         """Go back to the target, to change it."""
@@ -77,32 +90,18 @@ class Acts(SkiInHand):
 
     def keep_as_is(self) -> None:
         """Accept readings as good enough: outside tolerance, or with fewer repeats than wanted."""
-        self._job(self._as_is)
 
-    def _as_is(self, view: JobView) -> tuple[JobView, str]:
-        if view.may_go_on:
-            return self.shop.enough(view), "going on with fewer repeats"
-        return self.shop.accept(view), "kept as it is"
+        def kept(view: JobView) -> Did:
+            if view.may_go_on:
+                return self.shop.enough(view), "going on with fewer repeats"
+            return self.shop.accept(view), "kept as it is"
+
+        self._job(kept)
 
     def second_eyes(self, initials: str) -> None:
         """Keep the initials of who else looked; the sign-off stays to be done."""
         said = f"{initials.strip()} looked too: now + signs off"
         self._job(lambda v: (self.shop.second_eyes(v, initials), said), True)
-
-    def last_setting(self) -> None:
-        """Make what the ski was last set to the target."""
-        said = "last setting taken as the target"
-        self._job(lambda v: self._aimed(aim_at_last(self.shop, v), said))
-
-    def one_step_more(self) -> None:
-        """Aim at what the last change did, once more; the wing with it."""
-        said = "the last change once more is the target now, wing included"
-        self._job(lambda v: self._aimed(aim_one_step_more(self.shop, v), said))
-
-    def undo_change(self) -> None:
-        """Aim at the setting before the last change; the wing with it."""
-        said = "the setting before the last change is the target now, wing included"
-        self._job(lambda v: self._aimed(aim_before_last(self.shop, v), said))
 
     def finer(self) -> None:
         """Go to the next finer turn, round and round."""
@@ -110,8 +109,6 @@ class Acts(SkiInHand):
         if view is None:
             return
         later = [f for f in FINEST if f < view.finest_turn] or [FINEST[0]]
-        from workbench.measure.display import turn_text
-
         words = f"finest turn {turn_text(later[0])}" if later[0] else "exact turns"
         self._job(lambda v: (self.shop.set_finest(v, later[0]), words))
 
@@ -145,13 +142,9 @@ class Acts(SkiInHand):
         """Strike out a repeat of a reading (the chosen one's last if none is named): why."""
         line = line or self.state.line
         if line is not None:
-            self._job(
-                lambda v: (
-                    self.shop.strike_reading(v, line, reason, reading_id),
-                    f"struck out: {line.method.name}",
-                ),
-                True,
-            )
+            said = f"struck out: {line.method.name}"
+            strike = self.shop.strike_reading
+            self._job(lambda v: (strike(v, line, reason, reading_id), said), True)
 
     def set_who(self, initials: str) -> None:
         """Remember whose hands these are; an InputError where no sign-off would take them."""

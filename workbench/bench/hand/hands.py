@@ -28,7 +28,7 @@ from workbench.records.store import rows
 from workbench.work.job.aim_last import aim_at_last
 from workbench.work.job.coarse_marks import suspect_words
 from workbench.work.job.entry import (
-    SIGNS,
+    CHANGE_SIGNS,
     Typed,
     changes_meant,
     fits_elsewhere,
@@ -41,20 +41,21 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.temperature import correction_words
 from workbench.work.job_text.budget_explained import doubtful_words
-from workbench.work.job_text.next_step import act_due, sign_off_due
 from workbench.work.job_text.setting_words import moved_words
 from workbench.work.job_text.tasks import READS_AT, TASKS, StageTask
 from workbench.work.job_text.view_words import (
+    act_due,
     doubt_question,
     no_turn_words,
     sent_twice_question,
+    sign_off_due,
     since_left,
     target_warning,
 )
 from workbench.work.roster.calipers import in_hand, standing_words
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.plausibility import made_words
-from workbench.work.trust.wing_setup import wing_words
+from workbench.work.trust.wing_setup import kept_wing_words
 
 STAYS = "+0"
 """The change of a reading that stays where it is."""
@@ -99,7 +100,7 @@ class Hands(Acts):
 
     def type(self, char: str, time: float) -> None:
         """Add a character to the entry in progress, or start one."""
-        if char in SIGNS and self._is_whole_change(time):
+        if char in CHANGE_SIGNS and self._is_whole_change(time):
             self._entered("typed")  # the sign of the next change: that one needs no Enter
             if self.state.entry:  # it is asked about or refused, and the sign answers nothing
                 return
@@ -111,7 +112,7 @@ class Hands(Acts):
                     return
                 self._noted, entry = noted_words(entry), ""
         if self.state.question is not None:
-            if char not in (*ENTRY_START, *SIGNS):
+            if char not in (*ENTRY_START, *CHANGE_SIGNS):
                 self.say(f"'{char}' starts no number: {ANSWERS}", "warn")
                 return
             self._put_by()
@@ -135,7 +136,9 @@ class Hands(Acts):
             return False
         if state.question is not None or self._by is not None or typed == self._refused:
             return False
-        bare = typed.startswith(SIGNS) and re.fullmatch("[0-9.,]*[0-9]", typed[1:]) is not None
+        bare = (
+            typed.startswith(CHANGE_SIGNS) and re.fullmatch("[0-9.,]*[0-9]", typed[1:]) is not None
+        )
         return bare and not self._pace.is_burst(time)
 
     def _is_by_hand(self, time: float) -> bool:
@@ -181,7 +184,7 @@ class Hands(Acts):
         if view is None or line is None or view.stage == "wing" or not entry:
             return plain
         try:
-            if entry.startswith(SIGNS):
+            if entry.startswith(CHANGE_SIGNS):
                 return plain | self._preview_change(entry)
             found = understand(entry, self.state.unit, line.usual_mm)
         except BenchError:
@@ -233,9 +236,10 @@ class Hands(Acts):
         if second and self._refused:  # the LF of a CR LF takes no entry that its CR was refused for
             return
         self._answered, self._refused = False, ""
-        if self.state.view is None and not (self.state.entry or empty_second):
+        view = self.state.view
+        if view is None and not (self.state.entry or empty_second):
             self.asks("add_ski")
-        elif self.state.view is None:
+        elif view is None:
             self.say("no ski in hand: Esc cancels, then Enter adds a ski", "warn")
         elif self.state.question is not None:
             self.say(f"{self.state.question.question} {ANSWERS}", "warn")
@@ -244,7 +248,7 @@ class Hands(Acts):
         elif self.state.entry:
             self._entered(self._how(time))
         elif not empty_second and not self.in_burst(time):
-            self._try(self._next_step)
+            self._try(lambda: self._next_step(view))
 
     def _entered(self, how: rows.How) -> None:
         """Take the entry that Enter completes; while a question was put by for it, a burst waits
@@ -256,7 +260,7 @@ class Hands(Acts):
             return
         if self._by is not None and not self._note_by():
             return
-        if entry in SIGNS:
+        if entry in CHANGE_SIGNS:
             self.select(1 if entry == "+" else -1, entry="")
         elif not self._try(lambda: self._take_entry(how)):
             self.alarms()
@@ -270,7 +274,7 @@ class Hands(Acts):
             self._take_as_note(f"'{state.entry}' off a caliper is no {what}: kept as a note")
         elif task.asks == "angle":
             new = task.act(self.shop, view, state.entry)
-            self._went_on(task, new, f"wing angle kept: {wing_words(new.facts)}")
+            self._went_on(task, new, f"wing angle kept: {kept_wing_words(new.facts)}")
         elif state.line is None or not (view.stage in READS_AT or view.reads_locked):
             self._take_as_note(f"no reading is due now: '{state.entry}' is kept as a note")
         elif view.stage == "target":
@@ -416,9 +420,9 @@ class Hands(Acts):
 
     def _fitting_targets(self, view: JobView, line: Line, text: str) -> tuple[Answer, ...]:
         """Return the targets of other readings that an entry comes near."""
-        ids, far_mm = [x.method_id for x in view.lines], view.rules.far_target_mm
+        far_mm = view.rules.far_target_mm
         found = fits_elsewhere(view.lines, line, text, self.state.unit, far_mm)
-        return tuple(_answer(x, ids.index(x.method_id), p) for x, p in found)
+        return _answers(view, found)
 
     def _doubt_or_aim(self, view: JobView, answer: Answer, text: str) -> None:
         line, placing = view.lines[answer.line], answer.placing
@@ -428,9 +432,7 @@ class Hands(Acts):
         if not found.question:
             self._keep_target(view, answer, text)
             return
-        ids = [x.method_id for x in view.lines]
-        fits = tuple(_answer(x, ids.index(x.method_id), p) for x, p in found.fits)
-        self._ask(Question(text, found.question, (*fits, answer)))
+        self._ask(Question(text, found.question, (*_answers(view, found.fits), answer)))
 
     def _ask_which(self, view: JobView, text: str) -> None:
         """Ask which target an entry changes: one whose reading it comes near, if there is any."""
@@ -454,28 +456,23 @@ class Hands(Acts):
 
     def _keep_target(self, view: JobView, answer: Answer, text: str) -> None:
         line, placing, unit = view.lines[answer.line], answer.placing, self.state.unit
-        if text.startswith(SIGNS):
+        if text.startswith(CHANGE_SIGNS):
             text = kept_change(line, text, placing, unit)
             new, told = self.shop.aim(view, line, text, unit), text
         else:
             new = self.shop.aim_at(view, line, Typed(text, placing.unit, placing.mm), "value")
             told = f"{placing.number} {placing.unit}"
-        self._show_target(new, answer.line, told)
-
-    def _show_target(self, new: JobView, at: int, text: str) -> None:
-        """Show a target kept, whether its change is clear, and what warns of its turns."""
-        line = new.lines[at]
-        change = line.change_wanted
+        change = new.lines[answer.line].change_wanted
         warned = target_warning(new, self.state.unit)
         glance = f", {change.glance}" if change is not None and not warned else ""
         tone: Tone = "warn" if change is not None and not change.clear else "done"
-        self._show(*self._aimed(new, f"target kept: {line.method.name} {text}{glance}", tone))
-        self._mark_after(at)
+        said = f"target kept: {line.method.name} {told}{glance}"
+        self._show_aimed(new, said, answer.line, tone)
 
-    def _mark_after(self, at: int) -> None:
-        """Mark the next target; past the last the first not set, or none where all are."""
-        view = self.state.view
-        assert view is not None
+    def _show_aimed(self, view: JobView, said: str, at: int, tone: Tone = "done") -> None:
+        """Show a target and what warns of its turns, and mark the next; past the last the first
+        not set, or none where all are."""
+        self._show(*self._aimed(view, said, tone))
         unset = (i for i, line in enumerate(view.lines) if line.target is None)
         self._set(selected=at + 1 if at + 1 < len(view.lines) else next(unset, None))
 
@@ -486,8 +483,7 @@ class Hands(Acts):
             view = self.shop.aim(view, line, STAYS, unit)
         aim_mm = view.lines[at].target_mm or 0.0
         stays = f"{line.method.quantity} stays at {length_text(aim_mm, unit)} {unit}"
-        self._show(*self._aimed(view, stays))
-        self._mark_after(at)
+        self._show_aimed(view, stays, at)
 
     # -- answers on purpose ------------------------------------------------------------------------
 
@@ -507,9 +503,9 @@ class Hands(Acts):
             kept = self._try(lambda: self._answer(view, question, answer))
             self._answered = kept or self._answered
         elif state.hands_on and view is not None and view.checklist:
-            self._answered = self._try(self._tick) or self._answered
+            self._answered = self._try(lambda: self._tick(view)) or self._answered
         elif state.hands_on and view is not None and TASKS[view.stage].asks == "initials":
-            self._answered = self._try(self._sign_off) or self._answered
+            self._answered = self._try(lambda: self._sign_off(view)) or self._answered
         elif answered:  # one + too many begins no number
             self.say("nothing more to answer")
         else:
@@ -534,16 +530,12 @@ class Hands(Acts):
         else:
             self.say("nothing to answer with -; PgUp is the ski before")
 
-    def _tick(self) -> None:
-        view = self.state.view
-        assert view is not None
+    def _tick(self, view: JobView) -> None:
         item = view.check_due
         assert item is not None
         self._show(self.shop.tick(view, item.key), f"ticked: {item.words}")
 
-    def _sign_off(self) -> None:
-        view = self.state.view
-        assert view is not None
+    def _sign_off(self, view: JobView) -> None:
         if not self.state.who:
             raise InputError("initials", "(none)", "initials first: key i")
         if sign_off_due(view) == "second eyes":
@@ -551,10 +543,8 @@ class Hands(Acts):
             return
         self._show(self.shop.sign_off(view, self.state.who), f"signed off by {self.state.who}")
 
-    def _next_step(self) -> None:
+    def _next_step(self, view: JobView) -> None:
         """Do what the next-step line says."""
-        view = self.state.view
-        assert view is not None
         task = TASKS[view.stage]
         match task.asks:
             case "initials" if not self.state.who:
@@ -620,6 +610,11 @@ def _is_outside(line: Line, answers: Iterable[Answer]) -> bool:
     """Whether the question is if a number outside the usual is meant: then an answer settles it."""
     low, high = line.usual_mm
     return not any(low <= a.placing.mm <= high for a in answers)
+
+
+def _answers(view: JobView, found: Iterable[tuple[Line, Placing]]) -> tuple[Answer, ...]:
+    ids = [line.method_id for line in view.lines]
+    return tuple(_answer(line, ids.index(line.method_id), placing) for line, placing in found)
 
 
 def _answer(line: Line, at: int, placing: Placing) -> Answer:

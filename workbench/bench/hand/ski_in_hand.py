@@ -17,8 +17,7 @@ from workbench.bench.hand.state import DRAWINGS, BenchState, Question, Waiting
 from workbench.errors import BenchError, shown
 from workbench.frozen import dataclass
 from workbench.work.job.entry_words import what_came_in
-from workbench.work.job.job_view import JobView
-from workbench.work.job.queue_line import RosterLine
+from workbench.work.job.job_view import JobView, RosterLine
 from workbench.work.job.shop import ChangedError, Shop
 from workbench.work.roster.keys import KEYS, keys_in_force
 from workbench.work.text.words import error_words

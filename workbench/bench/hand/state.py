@@ -10,8 +10,7 @@ from workbench.frozen import dataclass
 from workbench.measure.lengths import Placing
 from workbench.measure.units import Unit
 from workbench.records.store import rows
-from workbench.work.job.job_view import JobView
-from workbench.work.job.queue_line import RosterLine
+from workbench.work.job.job_view import JobView, RosterLine
 from workbench.work.roster.keys import AS_SHIPPED, Keys
 from workbench.work.trust.job_reading import Line
 

@@ -7,12 +7,7 @@ from functools import lru_cache
 from rich.cells import cell_len
 from textual.content import Content
 
-from workbench.bench.draw.text import (
-    lines,
-    styled,
-    visible,
-    wrapped,
-)
+from workbench.bench.draw.text import lines, styled, visible, wrapped
 from workbench.bench.hand.state import BenchState
 from workbench.work.job_text.tasks import READS_AT, TASKS, caution_words, keys_words
 from workbench.work.roster.keys import AS_SHIPPED, Keys

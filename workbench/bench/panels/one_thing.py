@@ -7,23 +7,19 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
+from typing import assert_never
 
 from rich.cells import cell_len
 from textual.content import Content
 
 from workbench.bench.draw.bigtext import together
 from workbench.bench.draw.room import look_of
-from workbench.bench.draw.text import (
-    lines,
-    styled,
-    visible,
-    wrapped,
-)
+from workbench.bench.draw.text import lines, styled, visible, wrapped
 from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError
-from workbench.fin.plan.guidance import StudTurn
+from workbench.fin.plan.plan import StudTurn
 from workbench.fin.plan.remarks import COVERAGE
-from workbench.fin.reading.observe import Method
+from workbench.fin.reading.method import Method
 from workbench.frozen import dataclass
 from workbench.measure.display import (
     Dial,
@@ -34,12 +30,11 @@ from workbench.measure.display import (
     turn_text,
 )
 from workbench.measure.units import Unit
-from workbench.work.job.entry import SIGNS, target_entry
+from workbench.work.job.entry import CHANGE_SIGNS, target_entry
 from workbench.work.job.job_view import JobView
 from workbench.work.job_text.importance import Importance, dangers_of
-from workbench.work.job_text.next_step import act_due
 from workbench.work.job_text.setting_words import moved_short
-from workbench.work.job_text.view_words import check_name, stage_words
+from workbench.work.job_text.view_words import act_due, check_name, stage_words
 from workbench.work.text.words import LEFT_HAND, SEEN_FROM, TOWARD, short_step_words
 from workbench.work.trust.job_reading import Line
 
@@ -65,24 +60,30 @@ class OneThing:
 
 def one_thing(state: BenchState) -> OneThing:
     """Return what matters most at the stage of the ski in hand."""
-    view, unit = state.view, state.unit
+    view = state.view
     if view is None:
         return OneThing(("NO SKI",))
-    stage = view.stage
-    if stage == "target":
-        return _aimed(state, view)
-    if stage == "turning" and view.steps:
-        turn = act_due(view).turn
-        return turn_thing(turn, view.rules.dial) if turn is not None else act_thing(view)
-    if stage == "wing":
-        return wing_thing(state, view)
-    if state.entry or view.due is not None or (view.lock_due is not None and not state.hands_on):
-        return OneThing((shown_entry(state),), *_named(state))
-    if stage in ("within", "sign-off", "signed off"):
-        return final_thing(view, unit)
-    if view.check_due is not None:
-        return OneThing((check_name(view),), "", (view.check_due.words,))
-    return OneThing((stage_words(view),))
+    reads = view.due is not None or (view.lock_due is not None and not state.hands_on)
+    match view.stage:
+        case "target":
+            return _aimed(state, view)
+        case "turning" if view.steps:
+            turn = act_due(view).turn
+            return turn_thing(turn, view.rules.dial) if turn is not None else act_thing(view)
+        case "wing":
+            return wing_thing(state, view)
+        case _ if reads or state.entry:
+            return OneThing((shown_entry(state),), *_named(state))
+        case "within" | "sign-off" | "signed off":
+            return final_thing(view, state.unit)
+        case _ if view.check_due is not None:
+            return OneThing((check_name(view),), "", (view.check_due.words,))
+        case "waiting" | "received check" | "as received" | "studs" | "turning":
+            return OneThing((stage_words(view),))
+        case "measuring" | "final check" | "set aside":
+            return OneThing((stage_words(view),))
+        case _:
+            assert_never(view.stage)
 
 
 def fitted_name(view: JobView, method: Method, room: int) -> str:
@@ -143,7 +144,7 @@ def _aimed(state: BenchState, view: JobView) -> OneThing:
 
 def _typed_mm(line: Line, entry: str, unit: Unit) -> float | None:
     """Return the target that an entry means; None while it means none."""
-    if entry in SIGNS:
+    if entry in CHANGE_SIGNS:
         return None
     try:
         found = target_entry(line, entry, unit)

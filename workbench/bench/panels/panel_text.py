@@ -7,33 +7,25 @@ from functools import lru_cache
 from rich.cells import cell_len
 from textual.content import Content
 
-from workbench.bench.draw.canvas import Area
+from workbench.bench.draw.canvas import Area, color_of
 from workbench.bench.draw.room import first_seen, look_of
 from workbench.bench.draw.side_view import side_view
-from workbench.bench.draw.text import (
-    lines,
-    padded,
-    styled,
-    visible,
-    wrapped,
-)
+from workbench.bench.draw.text import lines, padded, paragraph, paragraphs, styled, visible, wrapped
 from workbench.bench.hand.state import CHANGE_SUCH_AS, BenchState
 from workbench.bench.panels.one_thing import fitted_name
 from workbench.bench.panels.turns_panel import rows_of, warned, warnings
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.reading.rig import Rig
 from workbench.measure.display import change_between, fine_text, length_text
 from workbench.measure.units import Unit
 from workbench.work.drawing.scene import LIT
-from workbench.work.job.job_view import JobView
-from workbench.work.job.queue_line import RosterLine
+from workbench.work.job.job_view import JobView, RosterLine
 from workbench.work.job_text.importance import Importance, Said, dangers_of
-from workbench.work.job_text.next_step import act_due
-from workbench.work.job_text.view_words import stage_words
+from workbench.work.job_text.view_words import act_due, stage_words
 from workbench.work.order.exposed_words import exposed_short, exposure_at
 from workbench.work.text.words import LOOSE_SHORT
 from workbench.work.trust.job_reading import Line
-from workbench.work.trust.significance import SIGNS
+from workbench.work.trust.significance import NEARNESS_SIGNS
 
 BLANK = Content("")
 INKS = {LIT: "bold $ink-wanted"}
@@ -90,7 +82,7 @@ def roster(state: BenchState, width: int, height: int) -> Content:
     """Return the day's queue: the ski in hand marked, each with its stage in a sign and a word."""
     if not state.roster:
         words = ("No ski in today's queue.", "", "Enter adds a ski; then it is listed here.")
-        return lines([styled(part) for text in words for part in wrapped(text, width)])
+        return lines(paragraphs(words, width))
     here, count = state.position or 0, len(state.roster)
     first, room = _roster_rows(state, height)
     out: list[Content] = []
@@ -172,8 +164,8 @@ def target(state: BenchState, width: int, height: int) -> Content:
     if not has_target(state):
         nothing = "A re-check looks and sets nothing."
         later = "Set once the readings are taken and the studs touch."
-        words = wrapped(nothing if view.job.kind == "recheck" else later, width)
-        return lines([styled((part, "$ink-faint")) for part in words])
+        words = nothing if view.job.kind == "recheck" else later
+        return lines(paragraph(words, width, "$ink-faint"))
     roomy = _is_roomy(view, height)
     fits = all(cell_len(x.method.name) + len(_aim_words(x, state.unit)) < width for x in view.lines)
     out: list[Content] = []
@@ -188,9 +180,9 @@ def target(state: BenchState, width: int, height: int) -> Content:
         hint = f"a sign starts a change: {change}"
         if view.baseline is not None:
             hint = f"{state.keys.of('baseline') or '/'}: the baseline; {change}: a change"
-        rows = wrapped(hint, width)
+        rows = paragraph(hint, width, "$ink-faint")
         if len(out) + len(rows) <= height:  # half a hint is none
-            out += [styled((part, "$ink-faint")) for part in rows]
+            out += rows
     if view.ski.has_wing and len(out) < height:
         out.append(styled(_wing_words(view)))
     return lines(out)
@@ -277,7 +269,7 @@ def _off_sign(line: Line) -> Content:
 def _standing(line: Line) -> tuple[str, str]:
     """Return the sign and word for the state of a reading, and their style."""
     assert line.nearness is not None
-    sign, word = SIGNS[line.nearness]
+    sign, word = NEARNESS_SIGNS[line.nearness]
     if line.nearness == "out":
         sign, word = ("▲", "over") if (line.off_mm or 0.0) > 0 else ("▼", "under")
         return f"{sign} {word}", "bold $state-outside"
@@ -349,10 +341,7 @@ def _drawn(
     lit: str = "",
 ) -> Content:
     shown = side_view(rig, pose, wanted, area, lit=lit)
-    rows = []
-    for row in shown.canvas.rows():
-        inks = [(text, INKS.get(str(ink), f"$ink-{ink}") if ink else "") for text, ink in row]
-        rows.append(styled(*inks))
+    rows = shown.canvas.contents(lambda ink: INKS.get(str(ink)) or color_of(ink))
     caption = said or shown.caption
     if cell_len(caption) > area.width:  # the factor is what must not be cut
         caption = caption.replace("difference ", "")

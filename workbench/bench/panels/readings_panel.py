@@ -5,13 +5,7 @@ from __future__ import annotations
 from rich.cells import cell_len
 from textual.content import Content
 
-from workbench.bench.draw.text import (
-    lines,
-    padded,
-    styled,
-    visible,
-    wrapped,
-)
+from workbench.bench.draw.text import lines, padded, paragraph, paragraphs, styled, visible, wrapped
 from workbench.bench.hand.state import BenchState
 from workbench.bench.panels.next_line import CAUTION
 from workbench.bench.panels.one_thing import (
@@ -25,8 +19,7 @@ from workbench.bench.panels.one_thing import (
 from workbench.measure.display import fine_text, length_text
 from workbench.measure.units import Unit
 from workbench.work.job.coarse_marks import off_words
-from workbench.work.job.extra_readings import Mark
-from workbench.work.job.job_view import JobView
+from workbench.work.job.job_view import CoarseMark, JobView
 from workbench.work.job.stages import Stage
 from workbench.work.job.temperature import correction_words
 from workbench.work.job_text.budget_explained import doubtful_words
@@ -98,7 +91,7 @@ def _rows(
     return out
 
 
-def _coarse(mark: Mark, unit: Unit, width: int) -> Content:
+def _coarse(mark: CoarseMark, unit: Unit, width: int) -> Content:
     """Return a coarse mark that was read, on one line: it only bears the readings out."""
     sign, style = COARSE[mark.agrees]
     said = f"{sign} {off_words(mark, unit)}"
@@ -152,11 +145,8 @@ def _big_entry(state: BenchState, width: int, height: int) -> list[Content]:
         body[high // 2] = styled(("▏ ", "$accent"), (_awaited(view.stage), "$ink-faint"))
     body += [styled((part, "bold")) for part in beside]
     if state.question is not None:
-        asked = [part for text in _question(state) for part in wrapped(text, width)]
-        body = [
-            styled((f"  {state.entry}", style)),
-            *[styled((part, "bold $state-caution")) for part in asked],
-        ]
+        asked = paragraphs(_question(state), width, "bold $state-caution")
+        body = [styled((f"  {state.entry}", style)), *asked]
     return [head, *body]
 
 
@@ -273,10 +263,10 @@ def _checks(state: BenchState, view: JobView, width: int, height: int) -> tuple[
         how = f"Sign off as {state.who}: {keys} on purpose."
         if not state.who:
             how = "Sign off: your initials first (Enter)."
-        told = [styled((p, "bold")) for p in wrapped(eyes_words(view), width) if p]
+        told = paragraph(eyes_words(view), width, "bold")
         if all(line.final_mm is None for line in view.lines):
-            every = [styled((p, "bold")) for p in wrapped("Every item is ticked.", width)]
-            return [*every, _BLANK, *[styled(p) for p in wrapped(how, width)], *told], 0
+            every = paragraph("Every item is ticked.", width, "bold")
+            return [*every, _BLANK, *paragraph(how, width), *told], 0
         room, ascii_only = height - len(told), state.drawing == "ascii"
         return [*drawn(final_thing(view, state.unit), width, room, ascii_only), *told], 0
     out = [styled((check_name(view), "bold $accent")), _BLANK]
@@ -291,11 +281,8 @@ def _checks(state: BenchState, view: JobView, width: int, height: int) -> tuple[
         for k, part in enumerate(wrapped(item.words, width - 6)):
             lead = f"{'▸' if is_next else ' '}{box} " if k == 0 else "     "
             out.append(styled((lead + part, style)))
-    if not view.is_final:
-        out += [_BLANK, *[styled((p, CAUTION)) for p in wrapped(CAUTION_EDGES, width)]]
-    else:
-        out += [_BLANK, *[styled((p, CAUTION)) for p in wrapped(CAUTION_SNUG, width)]]
-    return out, at
+    careful = CAUTION_SNUG if view.is_final else CAUTION_EDGES
+    return [*out, _BLANK, *paragraph(careful, width, CAUTION)], at
 
 
 def has_checks(state: BenchState) -> bool:

@@ -8,18 +8,12 @@ from rich.cells import cell_len
 from textual.content import Content
 
 from workbench.bench.draw.room import look_of
-from workbench.bench.draw.text import (
-    lines,
-    padded,
-    styled,
-    visible,
-    wrapped,
-)
+from workbench.bench.draw.text import lines, padded, paragraph, paragraphs, styled, visible, wrapped
 from workbench.bench.hand.state import BenchState
 from workbench.bench.panels.one_thing import ARROWS, act_thing, drawn, fitted_name, turn_thing
 from workbench.bench.panels.wing_steps import steps_panel
-from workbench.fin.plan.guidance import StudTurn
-from workbench.fin.reading.observe import Method
+from workbench.fin.plan.plan import StudTurn
+from workbench.fin.reading.method import Method
 from workbench.measure.display import length_text, turn_text, turns_text
 from workbench.work.job.job_view import JobView
 from workbench.work.job_text.importance import (
@@ -28,7 +22,7 @@ from workbench.work.job_text.importance import (
     dangers_of,
     said_of,
 )
-from workbench.work.job_text.next_step import act_due, missing_words
+from workbench.work.job_text.view_words import act_due, missing_parts_words
 from workbench.work.text.words import (
     LEFT_HAND,
     TOWARD,
@@ -67,8 +61,7 @@ def turns(state: BenchState, width: int, height: int) -> Content:
             rows += [_BLANK, *_step_list(view, width, height - len(rows) - 1)]
         return lines(rows)
     if view.plan is None or not view.progress.targets:
-        words = wrapped(_awaited(view), width)
-        faint = [styled((part, "$ink-faint")) for part in words]
+        faint = paragraph(_awaited(view), width, "$ink-faint")
         return lines([*warned(told, width, max(height - len(faint), 1)), *faint][: max(height, 1)])
     dangers = [each for each in told if each.importance is Importance.DANGER]
     others = [each for each in told if each.importance is not Importance.DANGER]
@@ -111,7 +104,7 @@ def _now(state: BenchState, view: JobView, width: int, room: int) -> list[Conten
         return _now_short(view, width)
     step = act_due(view)
     if step.turn is None:
-        act = [styled((part, "bold $accent")) for part in wrapped(step_words(step), width)]
+        act = paragraph(step_words(step), width, "bold $accent")
         if room < LARGE_ACT_FROM:
             return act
         return [*act, *drawn(act_thing(view), width, room - len(act), state.drawing == "ascii")]
@@ -133,7 +126,7 @@ def _now_short(view: JobView, width: int) -> list[Content]:
     now = f"{turn_text(step.turn.turns)}  "
     name = visible(f"{step.turn.stud.said} stud", width - len(now))
     danger = [styled((f"!! {words}", look_of(Importance.DANGER))) for words in thing.danger]
-    way = [styled((part, "bold")) for text in thing.below for part in wrapped(text, width)]
+    way = paragraphs(thing.below, width, "bold")
     return [*danger, styled((now, "bold $big-digits"), (name, "bold $accent")), *way]
 
 
@@ -159,7 +152,7 @@ def _fitting(state: BenchState, view: JobView, width: int, room: int) -> list[Co
 def _awaited(view: JobView) -> str:
     """Say what the turns still wait for."""
     if view.rig.missing:
-        return f"None told: {missing_words(view).lower()} yet."
+        return f"None told: {missing_parts_words(view).lower()} yet."
     if view.progress.targets:
         return "Worked out once every reading is taken again."
     return "Worked out once readings and target are there."

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from textual.content import Content
 
-from workbench.advice.wing_steps import SOURCE, STEPS
+from workbench.advice.checklists import STEPS, WING_SOURCE
 from workbench.bench.draw.text import (
     lines,
+    paragraph,
     styled,
     visible,
     wrapped,
@@ -15,7 +16,7 @@ from workbench.bench.draw.text import (
 
 def steps_lines(width: int) -> list[Content]:
     """Return the screws' order, an act a line where it fits."""
-    out = [styled((visible(f"screws ({SOURCE})", width), "$ink-faint"))]
+    out = [styled((visible(f"screws ({WING_SOURCE})", width), "$ink-faint"))]
     for number, step in enumerate(STEPS, 1):
         text = visible(f" {step.words}", width - len(step.name) - 3)
         out.append(styled(f"{number} ", (step.name, "bold"), text))
@@ -31,7 +32,8 @@ def steps_short(width: int) -> list[Content]:
 def steps_panel(width: int, height: int) -> Content:
     """Return the screws' order for the panel of the wing's stage; the help has it in full."""
     title = styled(("the wing, in this order", "$ink-faint"))
-    source = [styled((part, "$ink-faint")) for part in wrapped(SOURCE, width)]
+    source = [styled((part, "$ink-faint")) for part in wrapped(WING_SOURCE, width)]
+    source = paragraph(WING_SOURCE, width, "$ink-faint")
     out = [*steps_in_full(width), *source]
     if len(out) <= height:
         return lines([title, *out] if len(out) < height else out)

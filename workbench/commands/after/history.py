@@ -4,24 +4,31 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
-from typing import Any, get_args
+from typing import Any
 
-from workbench.commands.manual import page
+from workbench.commands.manual import Parser
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say, say_json, send
 from workbench.measure.units import Unit
-from workbench.work.history import history_report as report
-from workbench.work.history.compare import compare, finest_of, named_setting
-from workbench.work.history.compare_words import comparison_lines
-from workbench.work.history.history import Setting, load_history, settings_in
-from workbench.work.history.timeline import Shown, timeline_of
-from workbench.work.learn.rounds_out import round_lines
+from workbench.work.history.compare import (
+    compare,
+    comparison_lines,
+    comparison_report,
+    finest_in,
+    named_setting,
+)
+from workbench.work.history.history import (
+    Setting,
+    load_history,
+    settings_in,
+    settings_lines,
+    settings_report,
+)
+from workbench.work.history.timeline import KINDS, timeline_lines, timeline_of, timeline_report
+from workbench.work.learn.what_learnt import round_lines
 from workbench.work.roster.adding import known_ski
 
-KINDS = (
-    "all", "readings", "targets", "rounds", "checks", "wing", "sign-offs", "ride-notes", "notes",
-    "struck",
-)  # fmt: skip
+_KINDS = {kind.replace(" ", "-"): kind for kind in KINDS}
 
 
 def add(commands: argparse._SubParsersAction[Any]) -> None:
@@ -31,107 +38,88 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
         help="everything ever read or done to a ski, oldest first",
         description="One line for each entry: local day and time, who, kind and what it says. An "
         "entry that was struck out stays, with the reason, who and when.",
-    )
-    history.add_argument("ski", metavar="SKI", help="serial or name of a ski in the book")
-    history.add_argument(
-        "--kind", metavar="KIND", choices=KINDS, default="all",
-        help=f"one of {', '.join(KINDS)}; left out: all",
-    )  # fmt: skip
-    history.add_argument("--find", metavar="WORDS", default="", help="only lines with these words")
-    history.add_argument(
-        "--settings", action="store_true", help="the settings it came and left with, numbered"
-    )
-    history.add_argument(
-        "--rounds",
-        action="store_true",
-        help="its rounds as JSON lines, which 'turns ORDER --history FILE' reads",
-    )
-    _shared(history)
-    history.set_defaults(run=_history)
-    page(
-        history,
-        [
+        run=_history,
+        see="compare, strike, turns",
+        examples=[
             ("history H66-014", "Everything, oldest first."),
             ('history "Heron 67" --kind readings --find depth --unit mm', "Its depths, in mm."),
             ("history H67-003 --settings", "The settings it came and left with, numbered."),
             ("history H67-003 --rounds", "Takes, turns and takes of every round, for a file."),
         ],
-        ("compare", "strike", "turns"),
     )
+    history.place("ski", "SKI", "serial or name of a ski in the book")
+    history.option(
+        "--kind", "KIND", f"one of {', '.join(KINDS)}; left out: all", choices=KINDS, default="all"
+    )
+    history.option("--find", "WORDS", "only lines with these words", default="")
+    history.flag("--settings", "the settings it came and left with, numbered")
+    history.flag("--rounds", "its rounds as JSON lines, which 'turns ORDER --history FILE' reads")
+    _shared(history)
     compare = commands.add_parser(
         "compare",
         help="two settings of a ski side by side, with the stud turns between them",
         description="A and B are numbers of 'history SKI --settings', or first, last, or a day "
         "such as 2026-07-04, with :received or :left behind it. Both left out: as last received "
         "or left, after the setting before that.",
-    )
-    compare.add_argument("ski", metavar="SKI", help="serial or name of a ski in the book")
-    compare.add_argument("first", metavar="A", nargs="?", default="", help="the earlier one")
-    compare.add_argument("second", metavar="B", nargs="?", default="last", help="left out: last")
-    _shared(compare)
-    compare.set_defaults(run=_compare)
-    page(
-        compare,
-        [
+        run=_compare,
+        see="history, aim",
+        examples=[
             ("compare H67-003", "Its last setting, after the one before."),
             ("compare H67-003 2026-07-04:left last --unit mm", "Two days, in mm."),
         ],
-        ("history", "aim"),
     )
+    compare.place("ski", "SKI", "serial or name of a ski in the book")
+    compare.place("first", "A", "the earlier one", nargs="?", default="")
+    compare.place("second", "B", "left out: last", nargs="?", default="last")
+    _shared(compare)
 
 
-def _shared(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--unit", choices=("in", "mm"), help="left out: the bench's own")
-    parser.add_argument("--json", action="store_true", help="print JSON for machines")
+def _shared(parser: Parser) -> None:
+    parser.unit("left out: the bench's own")
+    parser.flag("--json", "print JSON for machines")
 
 
 def _unit(args: argparse.Namespace, kept: str | None) -> Unit:
     return "mm" if (args.unit or kept) == "mm" else "in"
 
 
-def _history(args: argparse.Namespace) -> int:
-
-    kind = next(k for k in get_args(Shown) if k.replace(" ", "-") == args.kind)
+def _history(args: argparse.Namespace) -> None:
     with opened_shop(args) as shop:
         unit = _unit(args, shop.book.setting("unit"))
         ski = known_ski(shop, args.ski)
         if args.rounds:
             lines = round_lines(shop.book, ski, "mm" if args.unit == "mm" else "in")
             send(f"{line}\n".encode() for line in lines)
-            return 0
+            return
         history = load_history(shop, ski.id)
         if args.settings:
             settings = settings_in(history)
             if args.json:
-                say_json(report.settings_report(settings))
+                say_json(settings_report(settings))
             else:
-                say(report.settings_lines(settings, unit))
-            return 0
+                say(settings_lines(settings, unit))
+            return
         timeline = timeline_of(history)
-        entries = timeline.shown(kind, args.find, newest_first=False)
+        entries = timeline.shown(_KINDS[args.kind], args.find, newest_first=False)
         if args.json:
-            say_json(report.timeline_report(entries, timeline, unit))
+            say_json(timeline_report(entries, timeline, unit))
         else:
-            say(report.timeline_lines(entries, timeline, unit))
-    return 0
+            say(timeline_lines(entries, timeline, unit))
 
 
-def _compare(args: argparse.Namespace) -> int:
-
+def _compare(args: argparse.Namespace) -> None:
     with opened_shop(args) as shop:
         unit = _unit(args, shop.book.setting("unit"))
         history = load_history(shop, known_ski(shop, args.ski).id)
         first, second = _chosen(settings_in(history), args.first, args.second)
-        found = compare(history, first, second, unit, finest_of(history, second))
+        found = compare(history, first, second, unit, finest_in(history, second))
         if args.json:
-            say_json(report.comparison_report(found))
+            say_json(comparison_report(found))
         else:
             say(comparison_lines(found, unit))
-    return 0
 
 
 def _chosen(settings: Sequence[Setting], first: str, second: str) -> tuple[Setting, Setting]:
-
     end = named_setting(settings, second)
     if first:
         return named_setting(settings, first), end

@@ -6,10 +6,9 @@ import argparse
 from typing import Any
 
 from workbench.advice.ride_feel import CLAIM, SURE_WORDS, Rules
-from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import facts, say, send
-from workbench.work.advice.ride_rules import keep_rules, rules_of, rules_text
+from workbench.work.advice.ride_rules import keep_rules, ride_rules_of, rules_text
 from workbench.work.advice.rides import try_words
 from workbench.work.files.safe_write import path_of, write_file
 from workbench.work.files.table_files import read_table_file, read_text
@@ -25,49 +24,40 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
         help="the rules of thumb for what a rider feels: shown, written out, read in",
         description="Rules of thumb are common practice; technicians disagree. A shop may keep its "
         "own list: export it, change it, import it.",
+        run=_advice,
+        see="ride",
+        examples=[
+            ("advice", "The shop's rules, or those it begins with."),
+            ("advice export rules.json", "Written out, to be changed."),
+            ("advice import rules.json", "The shop's own from now on."),
+        ],
     )
     advice.add_argument(
         "action", choices=("show", "export", "import"), nargs="?", default="show",
         help="left out: show",
     )  # fmt: skip
-    advice.add_argument("file", metavar="FILE", nargs="?", default="-", help="- is standard in/out")
-    advice.set_defaults(run=_advice)
-    page(
-        advice,
-        [
-            ("advice", "The shop's rules, or those it begins with."),
-            ("advice export rules.json", "Written out, to be changed."),
-            ("advice import rules.json", "The shop's own from now on."),
-        ],
-        ("ride",),
-    )
+    advice.place("file", "FILE", "- is standard in/out", nargs="?", default="-")
     baselines = commands.add_parser(
         "baselines",
         help="starting numbers of skis, riders and models: listed, written out, read in",
         description="Export writes JSON; import reads JSON or TOML, all of it or nothing. What is "
         "there already is not doubled.",
+        run=_baselines,
+        see="aim, new-baseline, correct-baseline, strike-baseline",
+        examples=[
+            ("baselines", "All of the book."),
+            ("baselines export spring.json", "Written out for another bench."),
+            ("baselines import spring.json", "Read in; what is there is not doubled."),
+        ],
     )
     baselines.add_argument(
         "action", choices=("list", "export", "import", "struck"), nargs="?", default="list",
         help="left out: list; struck: those that were struck out",
     )  # fmt: skip
-    baselines.add_argument(
-        "file", metavar="FILE", nargs="?", default="-", help="- is standard in/out"
-    )
-    baselines.set_defaults(run=_baselines)
-    page(
-        baselines,
-        [
-            ("baselines", "All of the book."),
-            ("baselines export spring.json", "Written out for another bench."),
-            ("baselines import spring.json", "Read in; what is there is not doubled."),
-        ],
-        ("aim", "new-baseline", "correct-baseline", "strike-baseline"),
-    )
+    baselines.place("file", "FILE", "- is standard in/out", nargs="?", default="-")
 
 
-def _advice(args: argparse.Namespace) -> int:
-
+def _advice(args: argparse.Namespace) -> None:
     with opened_shop(args) as shop:
         if args.action == "import":
             rules = keep_rules(shop, read_text(args.file))
@@ -75,8 +65,7 @@ def _advice(args: argparse.Namespace) -> int:
         elif args.action == "export":
             _write(args.file, rules_text(shop))
         else:
-            say(_shown(rules_of(shop)))
-    return 0
+            say(_shown(ride_rules_of(shop)))
 
 
 def _shown(rules: Rules) -> list[str]:
@@ -98,8 +87,7 @@ def _shown(rules: Rules) -> list[str]:
     return out
 
 
-def _baselines(args: argparse.Namespace) -> int:
-
+def _baselines(args: argparse.Namespace) -> None:
     with opened_shop(args) as shop:
         if args.action == "import":
             found = baselines.read_baselines(read_table_file(args.file), shop.book.skis())
@@ -127,18 +115,15 @@ def _baselines(args: argparse.Namespace) -> int:
             )  # fmt: skip
             if kept:
                 say(f"{number} {_baseline_words(each)}" for number, each in enumerate(kept, 1))
-    return 0
 
 
 def _baseline_words(each: Any) -> str:
-
     numbers = "; ".join(f"{e.method_name} {e.text} {e.unit}" for e in each.entries)
     of = " ".join(x for x in (each.model, each.size, each.rider) if x)
     return clean(f"{each.name} ({of or 'of one ski'}): {numbers}")
 
 
 def _struck_words(each: Any) -> str:
-
     by = f" by {each.struck.who}" if each.struck.who else ""
     said = f"; struck out{by} {day_and_time(each.struck.at)}: {each.struck.reason}"
     return _baseline_words(each) + clean(said)

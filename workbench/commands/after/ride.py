@@ -5,23 +5,14 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from workbench.commands.at_ski import (
-    add_fields,
-    add_unit_option,
-    fields_of,
-    reach_status,
-    ski_command,
-    unit_of,
-)
-from workbench.commands.manual import page
+from workbench.commands.at_ski import fields_of, reach_status, ski_command, unit_of
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say
 from workbench.errors import InputError
-from workbench.work.advice.ride_text import complaint_lines, offers_of, ride_lines
-from workbench.work.advice.rides import choose, keep_ride
+from workbench.work.advice.rides import choose, complaint_lines, keep_ride, offers_of, ride_lines
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
-from workbench.work.job_text.which_ski import job_meant
+from workbench.work.job_text.typed_lines import job_meant
 from workbench.work.paper.printing import find_view
 from workbench.work.text.words import clean
 
@@ -43,16 +34,8 @@ def add(commands: Any) -> None:
         commands, "ride", "ride notes, what technicians try for them, a choice made the target",
         "Without options the newest note, and what may be tried for it. Rules of "
         "thumb are common practice; technicians disagree: change one thing, then ride again.",
-    )  # fmt: skip
-    add_fields(ride, _FIELDS)
-    ride.add_argument("--all", action="store_true", help="earlier notes too")
-    ride.add_argument("--list", action="store_true", help="show the short list of complaints")
-    ride.add_argument("--choose", metavar="N", type=int, help="make this suggestion the target")
-    add_unit_option(ride, "unit to show")
-    ride.set_defaults(run=_ride)
-    page(
-        ride,
-        [
+        run=_ride, see="advice, aim, history",
+        examples=[
             ("ride --list", "The complaints with their numbers."),
             (
                 'ride --ski H66-014 --complaints 1,4 --rating 3 --water 17C --text "slides"',
@@ -60,12 +43,15 @@ def add(commands: Any) -> None:
             ),
             ("ride --choose 2", "The second suggestion is the target of the ski in hand."),
         ],
-        ("advice", "aim", "history"),
-    )
+    )  # fmt: skip
+    ride.fields(_FIELDS)
+    ride.flag("--all", "earlier notes too")
+    ride.flag("--list", "show the short list of complaints")
+    ride.option("--choose", "N", "make this suggestion the target", type=int)
+    ride.unit("unit to show; left out: the bench's own")
 
 
 def _ride(args: argparse.Namespace) -> int:
-
     with opened_shop(args) as shop:
         if args.list:
             say(complaint_lines(shop))
@@ -83,7 +69,6 @@ def _ride(args: argparse.Namespace) -> int:
 
 def _view(shop: Shop, text: str) -> JobView:
     """Return the job of today's queue that is meant, else the last of a ski the book knows."""
-
     try:
         return shop.view(job_meant(shop, text)[1].job_id)
     except InputError:
@@ -93,14 +78,12 @@ def _view(shop: Shop, text: str) -> JobView:
 
 
 def _kept(shop: Shop, view: JobView, args: argparse.Namespace) -> list[str]:
-
     fields = fields_of(args, _FIELDS)
     keep_ride(shop, view, {**fields, "rider": fields["rider"] or view.ski.rider})
     return ["Done: ride note kept."]
 
 
 def _chosen(shop: Shop, view: JobView, args: argparse.Namespace) -> tuple[JobView, str]:
-
     offers = offers_of(shop, view, unit_of(args, shop))
     if not 1 <= args.choose <= len(offers):
         accepted = f"1 to {len(offers)}" if offers else "a ride note that something is tried for"

@@ -5,12 +5,11 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from workbench.commands.at_ski import add_fields, unit_of
-from workbench.commands.manual import page
+from workbench.commands.at_ski import fields_of, unit_of
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say
 from workbench.errors import InputError
-from workbench.work.job_text.which_ski import job_meant
+from workbench.work.job_text.typed_lines import job_meant
 from workbench.work.roster import queue
 from workbench.work.roster.adding import add_ski, first_real, known_ski
 from workbench.work.roster.queue import add_recheck, queue_again, write_notes
@@ -56,14 +55,9 @@ def _add_queueing(commands: Any) -> None:
         help="add a ski that the book does not know, and queue it for today",
         description="A ski that the book knows is queued with 'queue-ski'; many at once come from "
         "a CSV file with 'intake'.",
-    )
-    add_ski.add_argument("name", metavar="NAME", help="what the ski is called")
-    add_fields(add_ski, SKI_FIELDS)
-    add_ski.add_argument("--wing", action="store_true", help="its blade has a wing")
-    add_ski.set_defaults(run=_add_ski)
-    page(
-        add_ski,
-        [
+        run=_add_ski,
+        see="queue-ski, intake, parts",
+        examples=[
             ('add-ski "Heron 68" --rider "Mika Sorrel" --serial H68-021', "With the first parts."),
             (
                 'add-ski "Lark 65" --unit mm --blade 3 --block 2 --base-radius 4200 '
@@ -71,38 +65,34 @@ def _add_queueing(commands: Any) -> None:
                 "In mm, with a wing, a bulging base and the third blade.",
             ),
         ],
-        ("queue-ski", "intake", "parts"),
     )
+    add_ski.place("name", "NAME", "what the ski is called")
+    add_ski.fields(SKI_FIELDS)
+    add_ski.flag("--wing", "its blade has a wing")
     queue = commands.add_parser(
         "queue-ski",
         help="put a ski that the book knows in today's queue",
         description="To be set afresh, as last time, or for the re-check after its first ride.",
+        run=_queue_ski,
+        see="queue, find, add-ski",
+        examples=[
+            ("queue-ski H66-014 --due 14:00", "To be set this afternoon."),
+            ('queue-ski "Otter 65" --as-last-time', "With its last setting as the target."),
+            ("queue-ski LK64/22 --recheck", "Its bolts are looked at after the ride."),
+        ],
     )
-    queue.add_argument("ski", metavar="SKI", help="its serial or name")
-    queue.add_argument("--due", metavar="WORDS", default="", help="when it is wanted")
-    queue.add_argument("--note", metavar="WORDS", default="", help="a note to the job")
+    queue.place("ski", "SKI", "its serial or name")
+    queue.option("--due", "WORDS", "when it is wanted", default="")
+    queue.option("--note", "WORDS", "a note to the job", default="")
     how = queue.add_mutually_exclusive_group()
     how.add_argument(
         "--as-last-time", action="store_true", help="offer its last setting as the target"
     )
     how.add_argument("--recheck", action="store_true", help="the look after the first ride alone")
-    queue.set_defaults(run=_queue_ski)
-    page(
-        queue,
-        [
-            ("queue-ski H66-014 --due 14:00", "To be set this afternoon."),
-            ('queue-ski "Otter 65" --as-last-time', "With its last setting as the target."),
-            ("queue-ski LK64/22 --recheck", "Its bolts are looked at after the ride."),
-        ],
-        ("queue", "find", "add-ski"),
-    )
 
 
-def _add_ski(args: argparse.Namespace) -> int:
-
-    fields = {
-        name.replace("-", "_"): getattr(args, name.replace("-", "_")) for name, *_ in SKI_FIELDS
-    }
+def _add_ski(args: argparse.Namespace) -> None:
+    fields = fields_of(args, SKI_FIELDS)
     with opened_shop(args) as shop:
         fields["unit"] = fields["unit"] or unit_of(args, shop)
         fields["blade"] = fields["blade"] or first_real(shop.book.blades())
@@ -110,11 +100,9 @@ def _add_ski(args: argparse.Namespace) -> int:
         wing = "yes" if args.wing else ""
         job_id = add_ski(shop, {**fields, "name": args.name, "wing": wing})
         _say_queued(shop, job_id)
-    return 0
 
 
-def _queue_ski(args: argparse.Namespace) -> int:
-
+def _queue_ski(args: argparse.Namespace) -> None:
     with opened_shop(args) as shop:
         ski = known_ski(shop, args.ski)
         if args.recheck:
@@ -124,11 +112,9 @@ def _queue_ski(args: argparse.Namespace) -> int:
         line = _say_queued(shop, job_id)
         if args.recheck and args.note:
             write_notes(shop, line, {"job": args.note, "ski": line.ski_note})
-    return 0
 
 
 def _say_queued(shop: Any, job_id: str) -> Any:
-
     number, line = next(x for x in enumerate(shop.roster(), 1) if x[1].job_id == job_id)
     say([f"Done: queued as number {number}: {clean(line.ski_name)}.",
          f"Command: quarterturn take {number}"])  # fmt: skip
@@ -143,34 +129,29 @@ def _add_order(commands: Any) -> None:
         "move",
         help="move a ski up or down in today's queue, or sort the queue by what is due",
         description="One place, or as many as --by says, among the jobs of its own day.",
-    )
-    move.add_argument("ski", metavar="SKI", help="serial, name or number in the queue; or 'all'")
-    move.add_argument("way", choices=("up", "down", "by-due"), help="'all by-due' sorts the day")
-    move.add_argument("--by", metavar="N", type=int, default=1, help="so many places")
-    move.set_defaults(run=_move)
-    page(
-        move,
-        [
+        run=_move,
+        see="queue, carry",
+        examples=[
             ('move "Otter 65" up', "One place nearer to the front."),
             ("move 5 down --by 2", "Two places later."),
             ("move all by-due", "Today's jobs by the time they are due."),
         ],
-        ("queue", "carry"),
     )
+    move.place("ski", "SKI", "serial, name or number in the queue; or 'all'")
+    move.add_argument("way", choices=("up", "down", "by-due"), help="'all by-due' sorts the day")
+    move.option("--by", "N", "so many places", type=int, default=1)
 
 
-def _move(args: argparse.Namespace) -> int:
-
+def _move(args: argparse.Namespace) -> None:
     if (args.ski == "all") != (args.way == "by-due") or not 1 <= args.by <= 999:
         raise InputError("move", f"{args.ski} {args.way}", "SKI up, SKI down, or all by-due")
     with opened_shop(args) as shop:
         if args.way == "by-due":
             moved = queue.sort_by_due(shop, shop.roster(), shop.day)
             say([f"Done: sorted by what is due; {moved} moved."])
-            return 0
+            return
         _, line = job_meant(shop, args.ski)
         for _ in range(args.by):
             queue.move(shop, shop.roster(), line.job_id, -1 if args.way == "up" else 1)
         number = next(i for i, x in enumerate(shop.roster(), 1) if x.job_id == line.job_id)
         say([f"Done: {clean(line.ski_name)} is number {number} now."])
-    return 0

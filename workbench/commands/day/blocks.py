@@ -6,13 +6,13 @@ import argparse
 from typing import Any
 
 from workbench.commands.at_ski import at_ski, ski_command, unit_of
-from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say
 from workbench.errors import BenchError, InputError, PoseError
-from workbench.work.parts.measured_block import (
-    NAMES,
+from workbench.work.roster.adding import pick
+from workbench.work.roster.measured_block import (
     PLACE_ACCEPTED,
+    STUD_NAMES,
     THREAD_ACCEPTED,
     TIP_ACCEPTED,
     drawn_block,
@@ -22,7 +22,6 @@ from workbench.work.parts.measured_block import (
     keep_measured,
     measured_block,
 )
-from workbench.work.roster.adding import pick
 from workbench.work.text.words import clean, error_words
 
 WHERE = {
@@ -46,51 +45,42 @@ def _add_measure(commands: Any) -> None:
         f"lean is given. A place is {PLACE_ACCEPTED}. A thread is {THREAD_ACCEPTED}. "
         f"A tip is {TIP_ACCEPTED}. "
         "What a closed block hides may be left rough; find-block learns it from rounds.",
-    )
-    measure.add_argument("name", metavar="NAME", help="a name of its own")
-    for name in NAMES:
-        measure.add_argument(f"--{name}", metavar="PLACE", required=True, help=WHERE[name])
-    for name in NAMES:
-        way = "out of the base" if name == "tail" else "toward the tip"
-        measure.add_argument(
-            f"--{name}-lean", metavar="DEGREES", default="",
-            help=f"by which the {name} stud's end leans {way}; left out: none",
-        )  # fmt: skip
-    for name in NAMES:
-        more = "" if name == "front" else "; left out: as of the stud before"
-        measure.add_argument(
-            f"--{name}-thread", metavar="THREAD", default="", help=f"of the {name} stud{more}"
-        )
-        measure.add_argument(
-            f"--{name}-hand", metavar="HAND", default="", help="right or left; left out: as before"
-        )
-        measure.add_argument(
-            f"--{name}-tip", metavar="TIP", default="", help="left out: as before, or a point"
-        )
-    measure.add_argument("--finest-turn", metavar="TURN", default="", help="left out: 1/8")
-    measure.add_argument("--unit", choices=("in", "mm"), help="of bare numbers; else the bench's")
-    measure.add_argument(
-        "--draw-on", metavar="BLADE", help="draw it with this blade of the book; keeps it as well"
-    )
-    measure.set_defaults(run=_measure)
-    page(
-        measure,
-        [
+        run=_measure,
+        see="add-block, find-block, correct-block",
+        examples=[
             (
                 "measure-block 'Heron block' --front 6.90 --rear 1.50 --tail=-0.6±0.1 "
                 "--front-thread '10 turns 0.3125'",
                 "One thread for all, measured; the tail stud's height is rough.",
-            ),
+            )
         ],
-        ("add-block", "find-block", "correct-block"),
     )
+    measure.place("name", "NAME", "a name of its own")
+    for name in STUD_NAMES:
+        measure.option(f"--{name}", "PLACE", WHERE[name], required=True)
+    for name in STUD_NAMES:
+        way = "out of the base" if name == "tail" else "toward the tip"
+        measure.option(
+            f"--{name}-lean",
+            "DEGREES",
+            f"by which the {name} stud's end leans {way}; left out: none",
+            default="",
+        )
+    for name in STUD_NAMES:
+        more = "" if name == "front" else "; left out: as of the stud before"
+        measure.option(f"--{name}-thread", "THREAD", f"of the {name} stud{more}", default="")
+        measure.option(f"--{name}-hand", "HAND", "right or left; left out: as before", default="")
+        measure.option(f"--{name}-tip", "TIP", "left out: as before, or a point", default="")
+    measure.option("--finest-turn", "TURN", "left out: 1/8", default="")
+    measure.unit("of bare numbers; else the bench's")
+    measure.option("--draw-on", "BLADE", "draw it with this blade of the book; keeps it as well")
 
 
-def _measure(args: argparse.Namespace) -> int:
+def _measure(args: argparse.Namespace) -> None:
     with opened_shop(args) as shop:
         unit = unit_of(args, shop)
         fields = {"name": args.name, "finest_turn": args.finest_turn}
-        for name in NAMES:
+        for name in STUD_NAMES:
             fields[f"{name}_at"] = getattr(args, name)
             for key in ("thread", "hand", "tip", "lean"):
                 fields[f"{name}_{key}"] = getattr(args, f"{name}_{key}")
@@ -101,7 +91,6 @@ def _measure(args: argparse.Namespace) -> int:
         if blade is not None:
             lines += ["", *drawn_block(block, blade)]
         say(lines)
-    return 0
 
 
 def _add_find(commands: Any) -> None:
@@ -110,21 +99,17 @@ def _add_find(commands: Any) -> None:
         "Three rounds or more of one job, five are better, each read before and after: a whole "
         "turn of each stud tells most. Says what was well fixed and what was not; --keep corrects "
         "the block by it.",
-    )  # fmt: skip
-    find.add_argument("--keep", metavar="REASON", help="correct the block by what was found")
-    find.add_argument("--unit", choices=("in", "mm"), help="left out: the bench's own")
-    find.set_defaults(run=_find)
-    page(
-        find,
-        [
+        run=_find, see="measure-block, correct-block, turns",
+        examples=[
             ("find-block", "What the rounds of the ski in hand tell of its block."),
             ("find-block --ski LK64/22 --keep 'five rounds'", "And the block is corrected by it."),
         ],
-        ("measure-block", "correct-block", "turns"),
-    )
+    )  # fmt: skip
+    find.option("--keep", "REASON", "correct the block by what was found")
+    find.unit("left out: the bench's own")
 
 
-def _find(args: argparse.Namespace) -> int:
+def _find(args: argparse.Namespace) -> None:
     with at_ski(args) as at:
         try:
             found = found_from(at.shop, at.view)
@@ -137,4 +122,3 @@ def _find(args: argparse.Namespace) -> int:
             done = keep_found(at.shop, at.view, found, args.keep)
             lines += ["Done: block corrected.", *done.changes]
     say(lines)
-    return 0

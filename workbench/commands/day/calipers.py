@@ -5,8 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from workbench.commands.at_ski import add_fields, fields_of, unit_of
-from workbench.commands.manual import page
+from workbench.commands.at_ski import fields_of, unit_of
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import facts, say
 from workbench.errors import InputError
@@ -41,44 +40,35 @@ def add(commands: Any) -> None:
         help="list the calipers, take one in hand, keep its zero and gauge-block checks",
         description="Without options the register: whether each may be trusted today, and which is "
         "in hand. A check is of the caliper named, else of the one in hand.",
-    )
-    parser.add_argument("caliper", metavar="CALIPER", nargs="?", help="by name or number")
-    parser.add_argument("--take", action="store_true", help="take it in hand")
-    parser.add_argument("--zero", metavar="READING", help="what its closed jaws read")
-    parser.add_argument(
-        "--block", metavar=("SIZE", "READING"), nargs=2, help="a gauge block, and what it reads"
-    )
-    parser.set_defaults(run=_calipers)
-    page(
-        parser,
-        [
+        run=_calipers,
+        see="add-caliper, read, settings",
+        examples=[
             ("calipers", "The register."),
             ('calipers "Bench caliper, inch" --take', "Readings are taken with it from now on."),
             ("calipers --zero 0.0000", "The zero of the one in hand."),
             ("calipers 2 --block 100mm 100.01", "A gauge block, with the second one."),
         ],
-        ("add-caliper", "read", "settings"),
     )
+    parser.place("caliper", "CALIPER", "by name or number", nargs="?")
+    parser.flag("--take", "take it in hand")
+    parser.option("--zero", "READING", "what its closed jaws read")
+    parser.option("--block", ("SIZE", "READING"), "a gauge block, and what it reads", nargs=2)
     new = commands.add_parser(
         "add-caliper",
         help="add a caliper to the register",
         description="How sure a reading is rests on these figures.",
-    )
-    new.add_argument("name", metavar="NAME", help="what it is called")
-    add_fields(new, FIELDS)
-    new.set_defaults(run=_add)
-    page(
-        new,
-        [
+        run=_add,
+        see="calipers",
+        examples=[
             ('add-caliper "Window caliper" --unit mm --resolution 0.01', "By DIN 862."),
             ('add-caliper "Dial" --unit in --resolution 0.001 --mpe 0.002', "As stated for it."),
         ],
-        ("calipers",),
     )
+    new.place("name", "NAME", "what it is called")
+    new.fields(FIELDS)
 
 
-def _calipers(args: argparse.Namespace) -> int:
-
+def _calipers(args: argparse.Namespace) -> None:
     with opened_shop(args) as shop:
         acts = _acts(shop, args) if args.caliper or args.zero or args.block or args.take else []
         known = register(shop)
@@ -95,11 +85,9 @@ def _calipers(args: argparse.Namespace) -> int:
     )  # fmt: skip
     listed = [_line(i, each) for i, each in enumerate(known, 1)]
     say([*acts, *(listed or ["No caliper yet: quarterturn add-caliper NAME"])])
-    return 0
 
 
 def _line(number: int, each: Any) -> str:
-
     row, standing = each.row, each.standing
     held = ", in hand" if each.in_hand else ""
     step = f"{fine_text(row.resolution_mm, row.unit)} {row.unit}"
@@ -109,7 +97,6 @@ def _line(number: int, each: Any) -> str:
 
 def _acts(shop: Shop, args: argparse.Namespace) -> list[str]:
     """Do what is asked with a caliper; say it."""
-
     row = _meant(shop, args.caliper)
     out = []
     if args.take:
@@ -119,7 +106,6 @@ def _acts(shop: Shop, args: argparse.Namespace) -> list[str]:
 
 
 def _checks(shop: Shop, row: Caliper, args: argparse.Namespace) -> list[str]:
-
     out = []
     if args.zero is not None:
         out.append(_result("zero", check_zero(shop, row, args.zero)))
@@ -130,12 +116,10 @@ def _checks(shop: Shop, row: Caliper, args: argparse.Namespace) -> list[str]:
 
 
 def _result(kind: str, found: Any) -> str:
-
     return f"Done: {kind} checked: {clean(found.words)}"
 
 
 def _meant(shop: Shop, text: str | None) -> Caliper:
-
     if text:
         return caliper_meant(shop, text)
     held = in_hand(shop)
@@ -144,11 +128,9 @@ def _meant(shop: Shop, text: str | None) -> Caliper:
     return held
 
 
-def _add(args: argparse.Namespace) -> int:
-
+def _add(args: argparse.Namespace) -> None:
     fields = fields_of(args, FIELDS)
     with opened_shop(args) as shop:
         fields["unit"] = fields["unit"] or unit_of(args, shop)
         add_caliper(shop, {**fields, "name": args.name})
     say([f"Done: caliper added: {clean(args.name)}.", "Command: quarterturn calipers --take"])
-    return 0

@@ -7,15 +7,14 @@ import os
 from pathlib import Path
 from typing import Any
 
-from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop, path_of
 from workbench.commands.output import say, say_json
 from workbench.errors import BenchError, InputError, OutOfReachError, PoseError
 from workbench.fin.parts.blade import Blade
-from workbench.fin.reading.observe import Method
+from workbench.fin.reading.method import Method
 from workbench.fin.reading.rig import Rig
 from workbench.places import is_there
-from workbench.work.job_text.which_ski import job_meant
+from workbench.work.job_text.typed_lines import job_meant
 from workbench.work.order.carried import (
     CarriedSetting,
     carried_lines,
@@ -24,8 +23,8 @@ from workbench.work.order.carried import (
     methods_on,
 )
 from workbench.work.order.order_file import Order, read_order
-from workbench.work.order.order_json import fit_of
 from workbench.work.order.rigs import blade_of, method_of
+from workbench.work.order.solved_jobs import fit_of
 from workbench.work.roster import queue
 from workbench.work.roster.adding import pick
 from workbench.work.roster.parts_typed import blade_in, open_parts, within
@@ -42,34 +41,32 @@ def add(commands: Any) -> None:
         "--to, a work order's setting: the readings at which another blade has the same exposed "
         "area and centroid, or the nearest. A starting point (common practice, no source): the "
         "maker's numbers come first.",
-    )
-    carry.add_argument(
-        "ski",
-        metavar="SKI|ORDER",
-        help="serial, name or number in the queue; or 'all'; with --to a work-order file, or -",
-    )
-    carry.add_argument("--day", metavar="DAY", help="YYYY-MM-DD; left out: tomorrow")
-    carry.add_argument(
-        "--to",
-        metavar="BLADE",
-        help="a file with a [blade] table, such as trace prints, or a blade of the book by name",
-    )
-    carry.add_argument("--json", action="store_true", help="with --to: print JSON for machines")
-    carry.set_defaults(run=_carry)
-    page(
-        carry,
-        [
+        run=_carry,
+        see="queue, move, restate",
+        examples=[
             ("carry all", "What is left goes to tomorrow."),
             ("carry 3 --day 2026-11-28", "One ski goes to Saturday."),
             ("carry heron.toml --to new-blade.toml", "The three numbers to begin with."),
         ],
-        ("queue", "move", "restate"),
     )
+    carry.place(
+        "ski",
+        "SKI|ORDER",
+        "serial, name or number in the queue; or 'all'; with --to a work-order file, or -",
+    )
+    carry.option("--day", "DAY", "YYYY-MM-DD; left out: tomorrow")
+    carry.option(
+        "--to",
+        "BLADE",
+        "a file with a [blade] table, such as trace prints, or a blade of the book by name",
+    )
+    carry.flag("--json", "with --to: print JSON for machines")
 
 
-def _carry(args: argparse.Namespace) -> int:
+def _carry(args: argparse.Namespace) -> None:
     if args.to is not None:
-        return _to_blade(args)
+        _to_blade(args)
+        return
     if args.json:
         raise InputError("--json", "without --to", "--to BLADE with it: a ski is carried in words")
     with opened_shop(args) as shop:
@@ -81,10 +78,9 @@ def _carry(args: argparse.Namespace) -> int:
             _, line = job_meant(shop, args.ski)
             queue.carry(shop, line, day)
             say([f"Done: {clean(line.ski_name)} carried to {day}."])
-    return 0
 
 
-def _to_blade(args: argparse.Namespace) -> int:
+def _to_blade(args: argparse.Namespace) -> None:
     if args.day:
         raise InputError("--day", args.day, "no day with --to: a setting is carried to a blade")
     with within("--to"):
@@ -103,11 +99,10 @@ def _to_blade(args: argparse.Namespace) -> int:
         say_json(carried_report(found, order.unit))
     else:
         say(carried_lines(found, order.unit))
-    return 0
 
 
 def _carried(order: Order, blade: Blade, methods: tuple[Method, ...]) -> CarriedSetting:
-    pose = fit_of(order).pose
+    pose = fit_of(order.rig, order.readings).pose
     new = Rig(blade, order.rig.base, order.rig.studs)
     pairs = methods_on(blade, [r.method for r in order.readings], methods)
     return carried_setting(order.rig, pose, new, pairs, order.unit)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say
 from workbench.work.roster import corrections
@@ -32,20 +31,18 @@ def _add_part(commands: Any, kind: str, words: str) -> None:
         description=f"TOML or JSON as for add-{kind}. Every ski that uses it follows, its readings "
         f"stay as they are and its turns are worked out anew. {words} A signed-off job keeps "
         "showing what it showed, and a round whose steps were begun is finished as it was begun.",
-    )
-    parser.add_argument(kind, metavar=kind.upper(), help="by name or number in 'parts'")
-    parser.add_argument("file", metavar="FILE", help="a work order will do")
-    parser.add_argument("--reason", metavar="WORDS", required=True, help="why")
-    parser.add_argument("--dry-run", action="store_true", help="say what would come of it, no more")
-    parser.set_defaults(run=_correct_part, kind=kind)
-    page(
-        parser,
-        [
+        run=_correct_part,
+        see=f"parts, add-{kind}, history",
+        examples=[
             (f'correct-{kind} 1 {kind}.toml --reason "measured again" --dry-run', "A look first."),
             (f'correct-{kind} 1 {kind}.toml --reason "measured again"', "Kept."),
         ],
-        ("parts", f"add-{kind}", "history"),
     )
+    parser.place(kind, kind.upper(), "by name or number in 'parts'")
+    parser.place("file", "FILE", "a work order will do")
+    parser.option("--reason", "WORDS", "why", required=True)
+    parser.flag("--dry-run", "say what would come of it, no more")
+    parser.set_defaults(kind=kind)
 
 
 def _add_baseline(commands: Any) -> None:
@@ -54,22 +51,19 @@ def _add_baseline(commands: Any) -> None:
         help="put a number of a baseline right",
         description="What it said before stays in the ski's history. A target that was taken from "
         "it stays as it is.",
-    )
-    parser.add_argument("baseline", metavar="BASELINE", help="its name or number in 'baselines'")
-    parser.add_argument("method", metavar="METHOD", help="the method's name, in full")
-    parser.add_argument("value", metavar="VALUE", help="bare: in the unit that the number had")
-    parser.add_argument("--reason", metavar="WORDS", required=True, help="why")
-    parser.set_defaults(run=_correct_baseline)
-    page(
-        parser,
-        [
+        run=_correct_baseline,
+        see="baselines, strike-baseline",
+        examples=[
             (
                 'correct-baseline spring "tail, upper line" "0.790 in" --reason "digits swapped"',
                 "One number of it.",
-            ),
+            )
         ],
-        ("baselines", "strike-baseline"),
     )
+    parser.place("baseline", "BASELINE", "its name or number in 'baselines'")
+    parser.place("method", "METHOD", "the method's name, in full")
+    parser.place("value", "VALUE", "bare: in the unit that the number had")
+    parser.option("--reason", "WORDS", "why", required=True)
 
 
 def _add_strike(commands: Any) -> None:
@@ -78,19 +72,15 @@ def _add_strike(commands: Any) -> None:
         help="strike a baseline out",
         description="It is offered no longer and stays readable with the reason, in 'baselines "
         "struck' and in the history of its ski.",
+        run=_strike,
+        see="baselines, correct-baseline",
+        examples=[('strike-baseline spring --reason "read on another ski"', "Withdrawn.")],
     )
-    parser.add_argument("baseline", metavar="BASELINE", help="its name or number in 'baselines'")
-    parser.add_argument("--reason", metavar="WORDS", required=True, help="why")
-    parser.set_defaults(run=_strike)
-    page(
-        parser,
-        [('strike-baseline spring --reason "read on another ski"', "Withdrawn.")],
-        ("baselines", "correct-baseline"),
-    )
+    parser.place("baseline", "BASELINE", "its name or number in 'baselines'")
+    parser.option("--reason", "WORDS", "why", required=True)
 
 
-def _correct_part(args: argparse.Namespace) -> int:
-
+def _correct_part(args: argparse.Namespace) -> None:
     correct: Any = corrections.correct_block if args.kind == "block" else corrections.correct_blade
     name = getattr(args, args.kind)
     with opened_shop(args) as shop:
@@ -98,23 +88,18 @@ def _correct_part(args: argparse.Namespace) -> int:
     said = "would be corrected" if args.dry_run else "corrected"
     head = "Trial" if args.dry_run else "Done"
     say([f"{head}: {args.kind} {said}: {clean(done.part.name)}.", *mended_lines(done)])
-    return 0
 
 
-def _correct_baseline(args: argparse.Namespace) -> int:
-
+def _correct_baseline(args: argparse.Namespace) -> None:
     with opened_shop(args) as shop:
         baseline = baseline_named(shop, args.baseline)
         values = {args.method: args.value}
         done = correct_baseline(shop, baseline.id, values, args.reason)
     say([f"Done: baseline corrected: {clean(done.part.name)}.", *mended_lines(done)])
-    return 0
 
 
-def _strike(args: argparse.Namespace) -> int:
-
+def _strike(args: argparse.Namespace) -> None:
     with opened_shop(args) as shop:
         baseline = baseline_named(shop, args.baseline)
         strike_baseline(shop, baseline, args.reason)
     say([f"Done: baseline struck out: {clean(baseline.name)}. It stays readable."])
-    return 0

@@ -5,12 +5,10 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say
 from workbench.work.roster.adding import known_ski
-from workbench.work.roster.ski_corrections import changed_words, correct_ski, sheet_of
-from workbench.work.roster.wear import methods_text
+from workbench.work.roster.ski_sheet import changed_words, correct_ski, methods_text, sheet_of
 from workbench.work.text.words import clean
 
 _FIELDS = (
@@ -32,25 +30,21 @@ def add(commands: Any) -> None:
         help="put right what is written down of a ski",
         description="What is left out stays as it is; an empty text ('') empties it. Every earlier "
         "version stays in the ski's history, and its readings are not touched.",
-    )
-    parser.add_argument("ski", metavar="SKI", help="serial or name of a ski in the book")
-    for name, metavar, words in _FIELDS:
-        parser.add_argument(f"--{name}", metavar=metavar, help=words)
-    parser.set_defaults(run=_correct)
-    page(
-        parser,
-        [
+        run=_correct,
+        see="history, wear, add-ski, curve",
+        examples=[
             ('correct-ski H66-014 --rider "Ines Tavary-Holm"', "Its rider's name."),
             ('correct-ski "Heron 66" --serial H66-041 --size 66', "A serial that was misread."),
             ("correct-ski H66-014 --methods '1; 3; 4; 2'", "Read by four methods, in this order."),
             ("correct-ski LK64/22 --wing no --note ''", "Its wing came off; the note goes."),
         ],
-        ("history", "wear", "add-ski", "curve"),
     )
+    parser.place("ski", "SKI", "serial or name of a ski in the book")
+    for name, metavar, words in _FIELDS:
+        parser.option(f"--{name}", metavar, words)
 
 
-def _correct(args: argparse.Namespace) -> int:
-
+def _correct(args: argparse.Namespace) -> None:
     given = {name: getattr(args, name) for name, *_ in _FIELDS}
     with opened_shop(args) as shop:
         old = known_ski(shop, args.ski)
@@ -59,4 +53,3 @@ def _correct(args: argparse.Namespace) -> int:
         said = [f"{key.capitalize()}: {clean(text) or '(none)'}" for key, text in sheet]
         said.append(f"Read by: {clean(methods_text(shop, new))}")
     say([f"Done: sheet corrected: {changed_words(old, new)}.", *said])
-    return 0

@@ -6,7 +6,6 @@ import argparse
 from typing import Any
 
 from workbench.commands.at_ski import unit_of
-from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop, path_of
 from workbench.commands.output import facts, say
 from workbench.errors import InputError
@@ -29,33 +28,31 @@ def add(commands: Any) -> None:
 
 
 def _add_parts(commands: Any) -> None:
-    parts = commands.add_parser(
+    commands.add_parser(
         "parts",
         help="the blades and blocks of the book, with their numbers",
         description="What a new ski can be given.",
+        run=_parts,
+        see="add-ski, add-blade, add-block",
+        examples=[("parts", "Blades first, then blocks.")],
     )
-    parts.set_defaults(run=_parts)
-    page(parts, [("parts", "Blades first, then blocks.")], ("add-ski", "add-blade", "add-block"))
     for kind, words in (("blade", "outline and reading methods"), ("block", "three studs")):
         parser = commands.add_parser(
             f"add-{kind}",
             help=f"add a {kind} from a file",
             description=f"TOML or JSON with its {words}, as in a work order.",
-        )
-        parser.add_argument("file", metavar="FILE", help="a work order will do")
-        parser.add_argument("--name", metavar="NAME", default="", help="left out: the file's own")
-        parser.set_defaults(run=_add_part, kind=kind)
-        page(
-            parser,
-            [
-                (f"add-{kind} practice-plate.toml --name 'Practice {kind}'", "Under a new name."),
+            run=_add_part,
+            see="parts, add-ski",
+            examples=[
+                (f"add-{kind} practice-plate.toml --name 'Practice {kind}'", "Under a new name.")
             ],
-            ("parts", "add-ski"),
         )
+        parser.place("file", "FILE", "a work order will do")
+        parser.option("--name", "NAME", "left out: the file's own", default="")
+        parser.set_defaults(kind=kind)
 
 
-def _parts(args: argparse.Namespace) -> int:
-
+def _parts(args: argparse.Namespace) -> None:
     with opened_shop(args) as shop:
         facts(
             blades=[{"id": b.id, "name": b.name} for b in known_parts(shop.book.blades())],
@@ -71,11 +68,9 @@ def _parts(args: argparse.Namespace) -> int:
             turn = turn_text(block.finest_turn) if block.finest_turn else "exact"
             out.append(f"Block {i}: {clean(block.name)}, finest turn {turn}")
     say(out or ["No blade and no block yet."])
-    return 0
 
 
-def _add_part(args: argparse.Namespace) -> int:
-
+def _add_part(args: argparse.Namespace) -> None:
     with opened_shop(args) as shop:
         fields = {"file": args.file, "name": args.name, "unit": unit_of(args, shop)}
         if args.kind == "blade":
@@ -83,7 +78,6 @@ def _add_part(args: argparse.Namespace) -> int:
         else:
             name = shop.book.block(add_block(shop, fields)).name
     say([f"Done: {args.kind} added: {clean(name)}."])
-    return 0
 
 
 # -- the book --------------------------------------------------------------------------------------
@@ -96,21 +90,17 @@ def _add_begin(commands: Any) -> None:
         description="A new book with a starter blade and block, at --book PATH or the shop's own "
         "place; with --demo the invented shop, at --book PATH. A book that is there is never "
         "touched.",
-    )
-    begin.add_argument("--demo", action="store_true", help="fill it with the invented shop")
-    begin.set_defaults(run=_begin)
-    page(
-        begin,
-        [
+        run=_begin,
+        see="paths, add-ski, restore",
+        examples=[
             ("begin", "The shop's own book."),
             ("--book demo.db begin --demo", "The invented shop, to try the commands on."),
         ],
-        ("paths", "add-ski", "restore"),
     )
+    begin.flag("--demo", "fill it with the invented shop")
 
 
-def _begin(args: argparse.Namespace) -> int:
-
+def _begin(args: argparse.Namespace) -> None:
     path = path_of(args)
     if is_there(path):
         raise InputError("book", str(path), "a place where no book is yet")
@@ -125,4 +115,3 @@ def _begin(args: argparse.Namespace) -> int:
     lost = lost_words(path)
     notes = [f"! {lost}"] if lost else []
     say([f"Done: book begun: {clean(str(path))}", *notes, f"Command: quarterturn {then}"])
-    return 0

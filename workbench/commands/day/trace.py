@@ -7,7 +7,6 @@ import sys
 from typing import TYPE_CHECKING, Any
 
 from workbench.commands.at_ski import unit_of as unit_asked
-from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import progress, say, say_json
 from workbench.errors import InputError
@@ -37,53 +36,39 @@ def _add_trace(commands: Any) -> None:
         "scan, --across, or --square. A drawing (SVG, DXF, or CSV of points) has its own unit. "
         "On a terminal --name shows it with its top and back edge and asks before it keeps it. "
         "Wants the extra: pip install '.[trace]'.",
-    )
-    trace.add_argument("file", metavar="FILE", help="PNG, JPEG, TIFF, SVG, DXF or CSV")
-    trace.add_argument("--dpi", metavar="N", default="", help="dots per inch of a flatbed scan")
-    trace.add_argument(
-        "--across",
-        metavar="LENGTH",
-        default="",
-        help="the blade's overall length along its top edge, by caliper",
-    )
-    trace.add_argument(
-        "--square",
-        metavar="LENGTH",
-        default="",
-        help="side of a square beside the blade or under it: undoes a tilted view",
-    )
-    trace.add_argument(
-        "--unit", choices=("in", "mm"), help="of bare numbers and of what is printed"
-    )
-    trace.add_argument(
-        "--other-end", action="store_true", help="the back edge is at the top edge's other end"
-    )
-    trace.add_argument(
-        "--edges",
-        metavar="N",
-        default="",
-        help="another choice of top and back edge, 2 the next likely; --name shows them",
-    )
-    trace.add_argument(
-        "--name",
-        metavar="NAME",
-        default="",
-        help="keep it in the book; a known name: a new version",
-    )
-    trace.add_argument(
-        "--yes", action="store_true", help="keep it without asking; a pipe is never asked"
-    )
-    trace.add_argument("--json", action="store_true", help="print JSON for machines")
-    trace.set_defaults(run=_trace)
-    page(
-        trace,
-        [
+        run=_trace,
+        see="outline, add-blade, turns",
+        examples=[
             ("trace blade.png --dpi 600", "A scan, as a table to put into a work order."),
             ("trace photo.jpg --square 50mm --name 'Alder 2'", "A photo, kept in the book."),
             ("trace blade.dxf --json", "A drawing, for a machine."),
         ],
-        ("outline", "add-blade", "turns"),
     )
+    trace.place("file", "FILE", "PNG, JPEG, TIFF, SVG, DXF or CSV")
+    trace.option("--dpi", "N", "dots per inch of a flatbed scan", default="")
+    trace.option(
+        "--across",
+        "LENGTH",
+        "the blade's overall length along its top edge, by caliper",
+        default="",
+    )
+    trace.option(
+        "--square",
+        "LENGTH",
+        "side of a square beside the blade or under it: undoes a tilted view",
+        default="",
+    )
+    trace.unit("of bare numbers and of what is printed")
+    trace.flag("--other-end", "the back edge is at the top edge's other end")
+    trace.option(
+        "--edges",
+        "N",
+        "another choice of top and back edge, 2 the next likely; --name shows them",
+        default="",
+    )
+    trace.option("--name", "NAME", "keep it in the book; a known name: a new version", default="")
+    trace.flag("--yes", "keep it without asking; a pipe is never asked")
+    trace.flag("--json", "print JSON for machines")
 
 
 def _add_outline(commands: Any) -> None:
@@ -93,51 +78,44 @@ def _add_outline(commands: Any) -> None:
         description="Points by number, edges, holes, how it was traced, when and by whom. --svg "
         "and --pdf write a page at 1:1 to lay the blade on. --check compares a caliper reading on "
         "the loose blade. --copy keeps a changed outline as a blade of its own.",
-    )
-    outline.add_argument("blade", metavar="BLADE", help="by name or number in 'parts'")
-    outline.add_argument("--svg", metavar="FILE", help="a new file: the outline at 1:1")
-    outline.add_argument(
-        "--pdf", metavar="FILE", help="the same as a PDF page; wants pip install '.[pdf]'"
-    )
-    outline.add_argument(
-        "--check",
-        metavar="WHAT=LENGTH",
-        action="append",
-        default=[],
-        help="length, height, or hole (hole 1's nearer side to the outer edge); may be repeated",
-    )
-    outline.add_argument("--copy", metavar="NAME", default="", help="the new blade's name")
-    outline.add_argument(
-        "--move", metavar="'N U V'", action="append", default=[], help="point N to U V, in the copy"
-    )
-    outline.add_argument(
-        "--shift",
-        metavar="'N-M LENGTH'",
-        action="append",
-        default=[],
-        help="points N to M outward by LENGTH, in the copy",
-    )
-    outline.add_argument("--unit", choices=("in", "mm"), help="left out: the bench's")
-    outline.set_defaults(run=_outline)
-    page(
-        outline,
-        [
+        run=_outline,
+        see="trace, parts, correct-blade",
+        examples=[
             ("outline Alder", "Its points by number."),
             ("outline Alder --pdf alder.pdf", "On paper: print at 100 %, lay the blade on."),
             ("outline Alder --check length=7.312 --check height=3.48", "Checked by caliper."),
             ("outline Alder --copy 'Alder, filed' --shift '3-12 -0.005'", "A changed copy."),
         ],
-        ("trace", "parts", "correct-blade"),
     )
+    outline.place("blade", "BLADE", "by name or number in 'parts'")
+    outline.option("--svg", "FILE", "a new file: the outline at 1:1")
+    outline.option("--pdf", "FILE", "the same as a PDF page; wants pip install '.[pdf]'")
+    outline.option(
+        "--check",
+        "WHAT=LENGTH",
+        "length, height, or hole (hole 1's nearer side to the outer edge); may be repeated",
+        action="append",
+        default=[],
+    )
+    outline.option("--copy", "NAME", "the new blade's name", default="")
+    outline.option("--move", "'N U V'", "point N to U V, in the copy", action="append", default=[])
+    outline.option(
+        "--shift",
+        "'N-M LENGTH'",
+        "points N to M outward by LENGTH, in the copy",
+        action="append",
+        default=[],
+    )
+    outline.unit("left out: the bench's")
 
 
-def _trace(args: argparse.Namespace) -> int:
+def _trace(args: argparse.Namespace) -> None:
     from workbench.work.trace.scale import Ask
     from workbench.work.trace.tracing import (
         blade_table,
         blade_toml,
-        is_known,
         keep_traced,
+        same_blades,
         trace_file,
     )
 
@@ -149,10 +127,10 @@ def _trace(args: argparse.Namespace) -> int:
     if args.name:
         with opened_shop(args) as shop:
             if not args.yes and on_terminal():
-                confirmed = _confirmed(found, is_known(shop, found.blade.name))
+                confirmed = _confirmed(found, bool(same_blades(shop, found.blade.name)))
                 if confirmed is None:
                     say(["Nothing is kept."], sys.stderr)
-                    return 0
+                    return
                 found = confirmed
             kept, is_version = keep_traced(shop, found.blade, found.how, args.file)
         version = ", a new version" if is_version else ""
@@ -163,7 +141,6 @@ def _trace(args: argparse.Namespace) -> int:
         say_json({"unit": found.unit, "blade": blade_table(found.blade, found.unit)})
     else:
         say([blade_toml(found.blade, found.unit, said)])
-    return 0
 
 
 def on_terminal() -> bool:
@@ -194,10 +171,10 @@ def _confirmed(found: FileTraced, is_version: bool) -> FileTraced | None:
             return found if answer in ("y", "yes") else None
 
 
-def _outline(args: argparse.Namespace) -> int:
+def _outline(args: argparse.Namespace) -> None:
     from workbench.work.files.safe_write import path_of, write_file
     from workbench.work.order.rigs import blade_of
-    from workbench.work.paper.outline_paper import outline_in
+    from workbench.work.paper.printing import outline_document
     from workbench.work.trace.by_calipers import check_words
     from workbench.work.trace.outline import (
         changed,
@@ -216,19 +193,18 @@ def _outline(args: argparse.Namespace) -> int:
         if args.copy:
             made = copy_blade(shop, row, args.copy, changed(blade, args.move, args.shift, unit))
             say([f"Done: blade copied: {clean(made.name)}. Its reading methods are the same."])
-            return 0
+            return
         if args.svg or args.pdf:
-            pages = []
+            document, pages = outline_document(shop, row), []
             if args.svg:
-                pages.append((args.svg, outline_in(shop, row, "svg")))
+                pages.append((args.svg, document.made("svg")))
             if args.pdf:
-                pages.append((args.pdf, outline_in(shop, row, "pdf")))
+                pages.append((args.pdf, document.made("pdf")))
             for to, data in pages:
                 write_file(path_of(to), [data])
                 say([f"Done: {clean(to)}: print at 100 %, then measure its lines."])
-            return 0
+            return
         if args.check:
             say([check_words(check_of(blade, text, unit), unit) for text in args.check])
-            return 0
+            return
         say(outline_lines(shop, row, unit))
-    return 0

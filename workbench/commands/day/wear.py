@@ -7,7 +7,6 @@ from itertools import pairwise
 from typing import Any
 
 from workbench.commands.at_ski import unit_of
-from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say
 from workbench.errors import InputError
@@ -15,7 +14,7 @@ from workbench.records.store import rows
 from workbench.work.job.shop import Shop
 from workbench.work.order.carried import carried_lines
 from workbench.work.roster.adding import blade_meant, known_ski
-from workbench.work.roster.wear import (
+from workbench.work.roster.ski_sheet import (
     FOLLOWS,
     NEVER_DONE,
     change_parts,
@@ -36,32 +35,23 @@ def add(commands: Any) -> None:
         description="What was read before stays with the parts it was read on; the next job is "
         "shown by the new ones, and the ski is not released until it is measured and its clamp "
         f"bolts are checked. {NEVER_DONE}",
-    )
-    parser.add_argument("ski", metavar="SKI", help="serial or name of a ski in the book")
-    parser.add_argument(
-        "--blade", metavar="BLADE", default="", help="by name or number in 'parts', or none"
-    )
-    parser.add_argument(
-        "--block", metavar="BLOCK", default="", help="by name or number in 'parts', or none"
-    )
-    parser.add_argument("--reason", metavar="WORDS", default="", help="such as 'new blade'")
-    parser.add_argument(
-        "--never-made", metavar="REASON", help="strike the last change out: it was never made"
-    )
-    parser.add_argument("--unit", choices=("in", "mm"), help="left out: the bench's own")
-    parser.set_defaults(run=_wear)
-    page(
-        parser,
-        [
+        run=_wear,
+        see="parts, correct-ski, carry",
+        examples=[
             ("wear H66-014", "What it wears, and each change."),
             ("wear H66-014 --blade 2 --reason 'new blade'", "Another blade from now on."),
             ("wear H66-014 --never-made 'the wrong ski'", "The change was entered by mistake."),
         ],
-        ("parts", "correct-ski", "carry"),
     )
+    parser.place("ski", "SKI", "serial or name of a ski in the book")
+    parser.option("--blade", "BLADE", "by name or number in 'parts', or none", default="")
+    parser.option("--block", "BLOCK", "by name or number in 'parts', or none", default="")
+    parser.option("--reason", "WORDS", "such as 'new blade'", default="")
+    parser.option("--never-made", "REASON", "strike the last change out: it was never made")
+    parser.unit("left out: the bench's own")
 
 
-def _wear(args: argparse.Namespace) -> int:
+def _wear(args: argparse.Namespace) -> None:
     with opened_shop(args) as shop:
         ski = known_ski(shop, args.ski)
         if args.never_made is not None:
@@ -72,12 +62,12 @@ def _wear(args: argparse.Namespace) -> int:
                 raise InputError("--never-made", ski.name, "a ski whose parts were changed")
             strike_change(shop, ski.id, last.id, args.never_made)
             say(["Done: the change is struck out.", *_worn(shop, shop.book.ski(ski.id))])
-            return 0
+            return
         if not (args.blade or args.block):
             if args.reason:
                 raise InputError("--reason", args.reason, "--blade or --block with it")
             say(_worn(shop, ski))
-            return 0
+            return
         blade = blade_meant(shop, args.blade, "--blade") if args.blade else None
         unit = unit_of(args, shop)
         carried = last_carried(shop, ski, blade, unit) if blade is not None else None
@@ -88,7 +78,6 @@ def _wear(args: argparse.Namespace) -> int:
         if carried is not None:
             lines += ["", *carried_lines(carried, unit)]
         say(lines)
-    return 0
 
 
 def _worn(shop: Shop, ski: rows.Ski) -> list[str]:

@@ -6,21 +6,22 @@ import argparse
 from collections.abc import Callable
 from typing import Any
 
-from workbench.commands.asked import act_asked
-from workbench.commands.manual import page
+from workbench.commands.manual import act_asked
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say
 from workbench.errors import InputError
 from workbench.work.job.shop import Shop
-from workbench.work.order.shop_policy import rules_of
+from workbench.work.order.shop_policy import shop_rules
 from workbench.work.roster.check_lists import (
     add_item,
+    check_item_meant,
+    check_lines,
+    fastener_meant,
     move_item,
     remove_item,
     reword_item,
     reword_torque,
 )
-from workbench.work.roster.check_text import check_item_meant, check_lines, fastener_meant
 
 LISTS = ("received", "final", "torque")
 
@@ -33,26 +34,9 @@ def add(commands: Any) -> None:
         description="Both lists item by item, then how each fastener is brought up. A change "
         "counts from now on; what was passed stays passed. The clamp bolts end the final check, "
         "always. The maker's figure wins over every torque note.",
-    )
-    parser.add_argument(
-        "list", metavar="LIST", nargs="?", choices=LISTS,
-        help="received, final or torque; left out: all of them",
-    )  # fmt: skip
-    parser.add_argument("--add", metavar="WORDS", help="a new item; last, or behind --after ITEM")
-    parser.add_argument(
-        "--reword", metavar=("ITEM", "WORDS"), nargs=2, help="other words for an item, or a note"
-    )
-    parser.add_argument(
-        "--remove", metavar="ITEM", help="take an item off; a note is then as it was shipped"
-    )
-    parser.add_argument(
-        "--move", metavar=("ITEM", "WAY"), nargs=2, help="an item one place up or down"
-    )
-    parser.add_argument("--after", metavar="ITEM", help="where --add puts the new item")
-    parser.set_defaults(run=_checks)
-    page(
-        parser,
-        [
+        run=_checks,
+        see="tick, settings",
+        examples=[
             ("checks", "Both lists and the torque notes."),
             ('checks final --add "Wing is straight" --after block', "One more item."),
             ('checks received --reword 2 "Block: no crack, no play"', "By its number or key."),
@@ -61,18 +45,23 @@ def add(commands: Any) -> None:
             ('checks torque --reword block "crosswise, in three rounds"', "The shop's own note."),
             ("checks torque --remove block", "The note as it was shipped."),
         ],
-        ("tick", "settings"),
     )
+    parser.place(
+        "list", "LIST", "received, final or torque; left out: all of them", nargs="?", choices=LISTS
+    )
+    parser.option("--add", "WORDS", "a new item; last, or behind --after ITEM")
+    parser.option("--reword", ("ITEM", "WORDS"), "other words for an item, or a note", nargs=2)
+    parser.option("--remove", "ITEM", "take an item off; a note is then as it was shipped")
+    parser.option("--move", ("ITEM", "WAY"), "an item one place up or down", nargs=2)
+    parser.option("--after", "ITEM", "where --add puts the new item")
 
 
-def _checks(args: argparse.Namespace) -> int:
-
+def _checks(args: argparse.Namespace) -> None:
     change = _change_asked(args)
     with opened_shop(args) as shop:
         done = [f"Done: {change(shop, args)}"] if change is not None else []
-        lines = check_lines(rules_of(shop.book), [args.list] if args.list else LISTS)
+        lines = check_lines(shop_rules(shop.book), [args.list] if args.list else LISTS)
     say([*done, *lines])
-    return 0
 
 
 Change = Callable[["Shop", argparse.Namespace], str]
@@ -80,7 +69,6 @@ Change = Callable[["Shop", argparse.Namespace], str]
 
 def _change_asked(args: argparse.Namespace) -> Change | None:
     """Return what does the change that is asked for; None where there is none."""
-
     ways: dict[str, Change] = {
         "add": _add, "reword": _reword, "remove": _remove, "move": _move,
     }  # fmt: skip
@@ -93,14 +81,12 @@ def _change_asked(args: argparse.Namespace) -> Change | None:
 
 
 def _add(shop: Shop, args: argparse.Namespace) -> str:
-
     after = check_item_meant(shop, args.list, args.after).key if args.after is not None else ""
     add_item(shop, args.list, args.add, after)
     return "item added."
 
 
 def _reword(shop: Shop, args: argparse.Namespace) -> str:
-
     what, words = args.reword
     if args.list == "torque":
         reword_torque(shop, fastener_meant(shop, what), words)
@@ -110,7 +96,6 @@ def _reword(shop: Shop, args: argparse.Namespace) -> str:
 
 
 def _remove(shop: Shop, args: argparse.Namespace) -> str:
-
     if args.list == "torque":
         reword_torque(shop, fastener_meant(shop, args.remove), "")
         return "the words as shipped again."
@@ -120,7 +105,6 @@ def _remove(shop: Shop, args: argparse.Namespace) -> str:
 
 
 def _move(shop: Shop, args: argparse.Namespace) -> str:
-
     what, way = args.move
     if way not in ("up", "down"):
         raise InputError("--move", way, "up or down")

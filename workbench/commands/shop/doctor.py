@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from workbench.commands.manual import page
 from workbench.commands.output import FAILED, say, say_json
 
 
@@ -18,14 +17,14 @@ def add(commands: Any) -> None:
         "health: whether the file is whole, how many rows it has and which are damaged, its newest "
         "row and its backups. Nothing is changed, and no name of a person or a ski is in it. "
         "The exit status is 1 where something is wrong with the book or a package is missing.",
+        run=_doctor,
+        see="paths, backup, restore",
+        examples=[
+            ("doctor", "All of it, a fact to a line."),
+            ("doctor --json", "The same for a script."),
+        ],
     )
-    parser.add_argument("--json", action="store_true", help="print JSON for machines")
-    parser.set_defaults(run=_doctor)
-    page(
-        parser,
-        [("doctor", "All of it, a fact to a line."), ("doctor --json", "The same for a script.")],
-        ("paths", "backup", "restore"),
-    )
+    parser.flag("--json", "print JSON for machines")
 
 
 def _doctor(args: argparse.Namespace) -> int:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import facts, say
 from workbench.work.roster import settings
@@ -19,28 +18,24 @@ def add(commands: Any) -> None:
         help="show the shop's settings, or change one",
         description="Without a name all settings; with a name that one; with a value it is kept. "
         "An empty value ('') goes back to what it is as shipped.",
-    )
-    parser.add_argument("name", nargs="?", metavar="NAME", help="a setting, such as repeats")
-    parser.add_argument("value", nargs="?", metavar="VALUE", help="what it shall be")
-    parser.set_defaults(run=_settings)
-    page(
-        parser,
-        [
+        run=_settings,
+        see="calipers",
+        examples=[
             ("settings", "All of them."),
             ("settings repeats 3", "Three of each reading from now on."),
             ("settings who KV", "Entries are kept under KV."),
             ("settings tolerance-depth '0.003 in'", "Of new methods."),
         ],
-        ("calipers",),
     )
+    parser.place("name", "NAME", "a setting, such as repeats", nargs="?")
+    parser.place("value", "VALUE", "what it shall be", nargs="?")
 
 
-def _settings(args: argparse.Namespace) -> int:
-
+def _settings(args: argparse.Namespace) -> None:
     with opened_shop(args) as shop:
         if args.value == "" and settings.strike_out(shop, args.name):
             say([f"Struck out: {clean(args.name)}"])
-            return 0
+            return
         wanted = settings.SETTINGS if args.name is None else (settings.named(args.name),)
         if args.value is not None:
             settings.change(shop, {wanted[0].name: args.value})
@@ -49,4 +44,3 @@ def _settings(args: argparse.Namespace) -> int:
     facts(settings={s.name: now[s.name] for s in wanted}, amiss=amiss)
     say(f"{s.name:<20} {clean(now[s.name]) or '(none)':<22} {s.words}" for s in wanted)
     say(f"! {line}" for line in amiss)
-    return 0

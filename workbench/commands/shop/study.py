@@ -1,16 +1,32 @@
-"""``quarterturn study``: the repeatability studies of the book, and what each says."""
+"""``study``: the repeatability studies of the book, planned, read, shown and struck out."""
 
 from __future__ import annotations
 
 import argparse
-from typing import Any
+from collections.abc import Callable
+from typing import Any, TypeAlias
 
-from workbench.commands.manual import page
+from workbench.commands.at_ski import unit_of
+from workbench.commands.manual import act_asked, page
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import progress, say, say_json
-from workbench.commands.shop.study_take import add_options, asked_of
+from workbench.errors import InputError
+from workbench.work.job.shop import Shop
+from workbench.work.roster.calipers import standing_words
 from workbench.work.study import studies, study_words
-from workbench.work.trust import study_results
+from workbench.work.text.words import clean
+from workbench.work.trust.study_results import StudyView, result_of
+
+PLAN = (
+    ("what", "METHOD", "with --plan: what is read, a method's name or your own words"),
+    ("near", "LENGTH", "with --plan: about what it reads, to place points by"),
+    ("parts", "NAMES", "with --plan: 2 or more, ';' between them: 'Heron 66; Tern 67'"),
+    ("people", "INITIALS", "with --plan: those who read, a blank between them: 'KV JT'"),
+    ("trials", "N", "with --plan: how often everyone reads every part, 2 to 10; left out: 3"),
+)
+
+Did: TypeAlias = tuple[StudyView, list[str]]
+"""The study as it is after an act, and what is said of the act."""
 
 
 def add(commands: Any) -> None:
@@ -28,7 +44,7 @@ def add(commands: Any) -> None:
     how = parser.add_mutually_exclusive_group()
     how.add_argument("--json", action="store_true", help="print JSON for machines")
     how.add_argument("--plain", action="store_true", help="print plain lines (the default)")
-    add_options(parser)
+    _add_options(parser)
     parser.set_defaults(run=run)
     page(
         parser,
@@ -52,23 +68,108 @@ def add(commands: Any) -> None:
     )
 
 
+def _add_options(parser: argparse.ArgumentParser) -> None:
+    """Add the options by which a study is planned, read and struck out."""
+    for name, words in (
+        ("plan", "plan a test of this NAME; its reading order is shuffled"),
+        ("due", "say whose turn it is to read what"),
+        ("take-back", "take the last reading back; its turn is due again"),
+        ("readings", "list the readings with their numbers"),
+        ("strike-study", "strike the whole test out, with --reason"),
+    ):
+        parser.add_argument(f"--{name}", action="store_true", help=words)
+    parser.add_argument("--read", metavar="VALUE", help="the reading of the turn that is due")
+    parser.add_argument("--strike-reading", metavar="N", help="strike out a reading, with --reason")
+    for name, metavar, words in PLAN:
+        parser.add_argument(f"--{name}", metavar=metavar, help=words)
+    parser.add_argument(
+        "--unit", choices=("in", "mm"), help="with --plan: of every reading; left out: the bench's"
+    )
+    parser.add_argument("--yes", action="store_true", help="take a doubtful reading as it is")
+    parser.add_argument("--reason", metavar="WORDS", help="why it is struck out")
+
+
 def run(args: argparse.Namespace) -> int:
-    """List the studies, or show the one that was named."""
-    act = asked_of(args)
-    if act is not None:
-        return act(args)
+    """List the studies, show the one that was named, or do with it what is asked for."""
+    act = act_asked(args, _ACTS, _BELONGS)
+    if act and not args.study:
+        raise InputError("study", "(none named)", "its name before the option, or its number")
     with opened_shop(args) as shop:
-        if args.study:
+        if act:
+            view, said = _ACTS[act](shop, args)
+            report = study_words.due_report(view, readings=args.readings)
+            lines = [*said, *study_words.due_lines(view)]
+        elif args.study:
             with progress("Computing the test"):
-                result = study_results.result_of(studies.find_study(shop, args.study))
-            if args.json:
-                say_json(study_words.result_report(result))
-            else:
-                say([study_words.result_text(result, result.view.study.unit)])
+                result = result_of(studies.find_study(shop, args.study))
+            report = study_words.result_report(result)
+            lines = [study_words.result_text(result, result.view.study.unit)]
         else:
             views = studies.studies_of(shop)
-            if args.json:
-                say_json(study_words.list_report(views))
-            else:
-                say([study_words.list_text(views)])
+            report, lines = study_words.list_report(views), [study_words.list_text(views)]
+    if args.json:
+        say_json(report)
+    else:
+        say(lines)
     return 0
+
+
+# -- the acts --------------------------------------------------------------------------------------
+
+
+def _plan(shop: Shop, args: argparse.Namespace) -> Did:
+    fields = {name: getattr(args, name) or "" for name, *_ in PLAN}
+    fields |= {"name": args.study, "unit": unit_of(args, shop), "trials": args.trials or "3"}
+    view = studies.view_of(shop, studies.plan_study(shop, fields))
+    return view, [f"Done: planned: {view.total} readings.", f"Order: {studies.RULE}"]
+
+
+def _due(shop: Shop, args: argparse.Namespace) -> Did:
+    return studies.find_study(shop, args.study), []
+
+
+def _read(shop: Shop, args: argparse.Namespace) -> Did:
+    """Keep a reading; what is said after it does not repeat the number."""
+    view = studies.find_study(shop, args.study)
+    due, placing = study_words.reading_placed(view, args.read, sure=args.yes)
+    new = studies.keep_reading(shop, view, args.read, placing.mm)
+    warning = standing_words(shop)
+    return new, [f"Done: kept: {clean(due.words)}.", *([f"Warning: {warning}"] if warning else [])]
+
+
+def _take_back(shop: Shop, args: argparse.Namespace) -> Did:
+    view, last = studies.take_back(shop, studies.find_study(shop, args.study))
+    if last is None:
+        return view, ["Done: nothing to take back."]
+    return view, [f"Done: taken back: {study_words.whose_words(last)}; read it again."]
+
+
+def _readings(shop: Shop, args: argparse.Namespace) -> Did:
+    view = studies.find_study(shop, args.study)
+    return view, study_words.taken_lines(view)
+
+
+def _strike_reading(shop: Shop, args: argparse.Namespace) -> Did:
+    view = studies.find_study(shop, args.study)
+    reading = study_words.taken_meant(view, args.strike_reading)
+    new = studies.strike_reading(shop, view, reading.id, args.reason or "")
+    return new, [f"Done: struck out: {study_words.whose_words(reading)}; it stays readable."]
+
+
+def _strike_study(shop: Shop, args: argparse.Namespace) -> Did:
+    view = studies.find_study(shop, args.study)
+    struck = studies.strike_study(shop, view, args.reason or "")
+    return struck, ["Done: test struck out; it stays readable."]
+
+
+_ACTS: dict[str, Callable[[Shop, argparse.Namespace], Did]] = {
+    "plan": _plan, "due": _due, "read": _read, "take_back": _take_back, "readings": _readings,
+    "strike_reading": _strike_reading, "strike_study": _strike_study,
+}  # fmt: skip
+
+_BELONGS = {
+    **dict.fromkeys(("what", "near", "parts", "people", "trials", "unit"), ("plan",)),
+    "yes": ("read",),
+    "reason": ("strike_reading", "strike_study"),
+}
+"""Which acts an option belongs to."""

@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from workbench.commands.manual import page
 from workbench.commands.output import say, say_json
 from workbench.work.wing.wing_sum import report_of, table_of
 
@@ -22,6 +21,12 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
         "what the same wing reads with the straightedge held at its front end, middle and rear "
         "end. Lengths are in --unit, or carry their own, such as '152 mm'; places are counted from "
         "the tail end forward.",
+        run=run,
+        see="set-wing",
+        examples=[
+            ("wing --chord 6 --sagitta .028 --angle 8 --held front", "Eight degrees at the front."),
+            ("wing --chord '152 mm' --sagitta '0.7 mm' --json", "The base's curve, for a script."),
+        ],
     )
     for name, required, words in (
         ("chord", True, "length of the chord that the sagitta is measured over"),
@@ -29,38 +34,30 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
         ("straightedge", False, "its length (left out: the chord's)"),
         ("at", False, "the wing's place (left out: so that the straightedge begins at the tail)"),
     ):
-        wing.add_argument(f"--{name}", metavar="LENGTH", required=required, help=words)
-    wing.add_argument(
-        "--from", metavar="LENGTH", dest="start", default="0",
-        help="where the chord begins (left out: at the tail end)",
-    )  # fmt: skip
-    wing.add_argument("--angle", metavar="DEGREES", help="the wing's angle as read at --held")
-    wing.add_argument(
-        "--held", metavar="HOLD", default="middle", help="front, middle (the default) or rear"
+        wing.option(f"--{name}", "LENGTH", words, required=required)
+    wing.option(
+        "--from",
+        "LENGTH",
+        "where the chord begins (left out: at the tail end)",
+        dest="start",
+        default="0",
     )
-    wing.add_argument(
-        "--lead", metavar="WAY", default="out",
-        help="out (the default) or in: where the wing's leading edge is to its trailing edge",
-    )  # fmt: skip
-    wing.add_argument("--unit", choices=("in", "mm"), default="in", help="unit of bare numbers")
-    wing.add_argument("--json", action="store_true", help="print JSON for machines")
-    wing.set_defaults(run=run)
-    page(
-        wing,
-        [
-            ("wing --chord 6 --sagitta .028 --angle 8 --held front", "Eight degrees at the front."),
-            ("wing --chord '152 mm' --sagitta '0.7 mm' --json", "The base's curve, for a script."),
-        ],
-        ("set-wing",),
+    wing.option("--angle", "DEGREES", "the wing's angle as read at --held")
+    wing.option("--held", "HOLD", "front, middle (the default) or rear", default="middle")
+    wing.option(
+        "--lead",
+        "WAY",
+        "out (the default) or in: where the wing's leading edge is to its trailing edge",
+        default="out",
     )
+    wing.unit("unit of bare numbers", default="in")
+    wing.flag("--json", "print JSON for machines")
 
 
-def run(args: argparse.Namespace) -> int:
+def run(args: argparse.Namespace) -> None:
     """Print the three holds."""
-
     report = report_of({key: getattr(args, key) or "" for key in TEXTS}, args.unit)
     if args.json:
         say_json(report)
     else:
         say(table_of(report).splitlines())
-    return 0

@@ -5,17 +5,10 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from workbench.commands.at_ski import (
-    AtSki,
-    Did,
-    does,
-    ski_command,
-    words_of,
-)
-from workbench.commands.manual import page
+from workbench.commands.at_ski import AtSki, Did, ski_command, words_of
 from workbench.errors import InputError
 from workbench.work.history.history import load_history
-from workbench.work.history.striking import consequences, strike_out
+from workbench.work.history.striking import consequences, strike_row
 from workbench.work.history.timeline import timeline_of
 from workbench.work.job.entry_words import MARK_WORDS, described
 from workbench.work.job_text.typed_lines import line_meant, repeat_meant
@@ -31,28 +24,25 @@ def add(commands: Any) -> None:
     aside = ski_command(
         commands, "set-aside", "put a ski aside with a reason",
         "It keeps its place and everything read so far.",
-    )  # fmt: skip
-    aside.add_argument("reason", metavar="REASON", nargs="+", help="a word or two on why")
-    does(aside, _set_aside)
-    page(
-        aside,
-        [
+        do=_set_aside, see="take-up, note",
+        examples=[
             ("set-aside waits for a clamp bolt", "The ski in hand waits."),
             ("set-aside --ski 4 rider fetches another wing", "Another one does."),
         ],
-        ("take-up", "note"),
-    )
-    up = ski_command(
-        commands, "take-up", "take a ski up again where it was left", "After 'set-aside'."
-    )
-    does(up, lambda at, _: (at.shop.take_up(at.view), "taken up again where it was left"))
-    page(up, [("take-up --ski H67-003", "It goes on.")], ("set-aside", "next"))
+    )  # fmt: skip
+    aside.place("reason", "REASON", "a word or two on why", nargs="+")
+    ski_command(
+        commands, "take-up", "take a ski up again where it was left", "After 'set-aside'.",
+        do=lambda at, _: (at.shop.take_up(at.view), "taken up again where it was left"),
+        see="set-aside, next",
+        examples=[("take-up --ski H67-003", "It goes on.")],
+    )  # fmt: skip
     note = ski_command(
-        commands, "note", "keep a note to the job", "In your own words; it stays in the history."
-    )
-    note.add_argument("words", metavar="WORDS", nargs="+", help="the note")
-    does(note, _note)
-    page(note, [("note scratch on the base near the tail", "Kept with the job.")], ("history",))
+        commands, "note", "keep a note to the job", "In your own words; it stays in the history.",
+        do=_note, see="history",
+        examples=[("note scratch on the base near the tail", "Kept with the job.")],
+    )  # fmt: skip
+    note.place("words", "WORDS", "the note", nargs="+")
     _add_mending(commands)
 
 
@@ -61,36 +51,21 @@ def _add_mending(commands: Any) -> None:
         commands, "take-back", "take the last entry back",
         "It is struck out and stays readable; once more takes back the one before. Where that is "
         "the record of a turn, say what became of the stud: the record alone turns nothing back.",
-    )  # fmt: skip
-    turn = back.add_mutually_exclusive_group()
-    for option, kept, words in TURN_OPTIONS:
-        turn.add_argument(option, dest="turn", action="store_const", const=kept, help=words)
-    does(back, _take_back)
-    page(
-        back,
-        [
+        do=_take_back, see="strike, history",
+        examples=[
             ("take-back", "The last entry of the ski in hand."),
             ("take-back --turned-back", "A turn; the stud was turned back by hand."),
             ("take-back --not-turned", "A turn that was entered by mistake."),
         ],
-        ("strike", "history"),
-    )
+    )  # fmt: skip
+    turn = back.add_mutually_exclusive_group()
+    for option, kept, words in TURN_OPTIONS:
+        turn.add_argument(option, dest="turn", action="store_const", const=kept, help=words)
     strike = ski_command(
         commands, "strike", "strike out a repeat of a reading, or any row of a ski's history",
         "What is struck out stays readable with the reason, and no longer counts.",
-    )  # fmt: skip
-    strike.add_argument(
-        "method", metavar="METHOD", nargs="?", help="a reading of this round by name or number"
-    )
-    strike.add_argument(
-        "--repeat", metavar="N", default="", help="which repeat of it; left out: the last"
-    )
-    strike.add_argument("--row", metavar="ID", help="a row by its id, as 'history --json' has it")
-    strike.add_argument("--reason", metavar="WORDS", required=True, help="why")
-    does(strike, _strike)
-    page(
-        strike,
-        [
+        do=_strike, see="take-back, history",
+        examples=[
             ('strike depth --reason "jaw on the hole"', "The last repeat of the depth."),
             ('strike 1 --repeat 2 --reason "misread"', "The second repeat of the first reading."),
             (
@@ -98,8 +73,11 @@ def _add_mending(commands: Any) -> None:
                 "Any row of that ski's history.",
             ),
         ],
-        ("take-back", "history"),
-    )
+    )  # fmt: skip
+    strike.place("method", "METHOD", "a reading of this round by name or number", nargs="?")
+    strike.option("--repeat", "N", "which repeat of it; left out: the last", default="")
+    strike.option("--row", "ID", "a row by its id, as 'history --json' has it")
+    strike.option("--reason", "WORDS", "why", required=True)
 
 
 def _set_aside(at: AtSki, args: argparse.Namespace) -> Did:
@@ -111,7 +89,6 @@ def _note(at: AtSki, args: argparse.Namespace) -> Did:
 
 
 def _take_back(at: AtSki, args: argparse.Namespace) -> Did:
-
     turned = at.shop.turn_to_take_back(at.view)
     if turned is not None and args.turn is None:
         options = " or ".join(f"{option} ({words})" for option, _, words in TURN_OPTIONS)
@@ -122,7 +99,6 @@ def _take_back(at: AtSki, args: argparse.Namespace) -> Did:
 
 
 def _strike(at: AtSki, args: argparse.Namespace) -> Did:
-
     if (args.method is None) == (args.row is None):
         raise InputError("strike", args.method or "(missing)", "a METHOD, or --row ID alone")
     if args.row is not None:
@@ -134,10 +110,9 @@ def _strike(at: AtSki, args: argparse.Namespace) -> Did:
 
 
 def _strike_row(at: AtSki, row_id: str, reason: str) -> Did:
-
     entry = timeline_of(load_history(at.shop, at.view.ski.id)).by_id(row_id)
     if entry is None:
         raise InputError("row", row_id, "the id of a row of this ski, as 'history --json' has it")
     follows = consequences(at.shop, entry)
-    strike_out(at.shop, entry, reason)
+    strike_row(at.shop, entry, reason)
     return at.shop.view(at.view.job.id), f"struck out. {' '.join(follows)}".rstrip(".")

@@ -5,23 +5,14 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from workbench.commands.asked import act_asked
-from workbench.commands.at_ski import (
-    AtSki,
-    Did,
-    act,
-    add_unit_option,
-    at_ski,
-    ski_command,
-)
-from workbench.commands.manual import page
+from workbench.commands.at_ski import AtSki, Did, act, at_ski, ski_command
+from workbench.commands.manual import act_asked
 from workbench.commands.output import say
 from workbench.errors import InputError
 from workbench.records.store.rows import CurveKind
 from workbench.work.job_text.job_text import typed
 from workbench.work.wing.base_curve import keep_curve, latest_curve, strike_curve, use_curve
-from workbench.work.wing.wing_report import wing_report
-from workbench.work.wing.wing_words import base_words, used_words
+from workbench.work.wing.wing_report import curve_words, used_words, wing_report
 
 _ACTS = ("gap", "depth", "use", "strike")
 _BELONGS = {"chord": ("gap",), "from": ("gap",), "shape": ("gap",), "reason": ("strike",)}
@@ -35,28 +26,8 @@ def add(commands: Any) -> None:
         "Measured is by a straightedge and the feeler that just goes in, or by three depths from a "
         "straightedge. A measurement is not the ski's base before --use: every reading rests on "
         "the base. Places are counted from the tail end.",
-    )  # fmt: skip
-    parser.add_argument("--gap", metavar="LENGTH", help="by feeler: the gap; 0: none goes in")
-    parser.add_argument(
-        "--chord", metavar="LENGTH", help="by feeler: how far apart the two gaps, or feet, are"
-    )
-    parser.add_argument("--from", metavar="PLACE", help="the straightedge's rear end; left out: 0")
-    parser.add_argument(
-        "--shape", metavar="SHAPE", help="bulge (gaps at its ends) or hollow (gap at its middle); "
-        "left out: bulge",
-    )  # fmt: skip
-    parser.add_argument(
-        "--depth", metavar=("PLACE", "DEPTH"), nargs=2, action="append",
-        help="one of three depths from the straightedge down to the base; give it three times",
-    )  # fmt: skip
-    parser.add_argument("--use", action="store_true", help="make what was measured last the base")
-    parser.add_argument("--strike", action="store_true", help="strike out what was measured last")
-    parser.add_argument("--reason", metavar="WORDS", help="why; with --strike")
-    add_unit_option(parser, "unit to show, and of bare numbers")
-    parser.set_defaults(run=_run)
-    page(
-        parser,
-        [
+        run=_run, see="wing, history, correct-ski",
+        examples=[
             ("curve", "What is known of the base of the ski in hand."),
             ("curve --chord 6 --gap .028", "A base that bulges, by feeler."),
             (
@@ -67,39 +38,53 @@ def add(commands: Any) -> None:
             ("curve --use", "Readings are worked out by it from now on."),
             ('curve --strike --reason "straightedge rocked"', "Struck out; it stays readable."),
         ],
-        ("wing", "history", "correct-ski"),
+    )  # fmt: skip
+    parser.option("--gap", "LENGTH", "by feeler: the gap; 0: none goes in")
+    parser.option("--chord", "LENGTH", "by feeler: how far apart the two gaps, or feet, are")
+    parser.option("--from", "PLACE", "the straightedge's rear end; left out: 0")
+    parser.option(
+        "--shape",
+        "SHAPE",
+        "bulge (gaps at its ends) or hollow (gap at its middle); left out: bulge",
     )
+    parser.option(
+        "--depth",
+        ("PLACE", "DEPTH"),
+        "one of three depths from the straightedge down to the base; give it three times",
+        nargs=2,
+        action="append",
+    )
+    parser.flag("--use", "make what was measured last the base")
+    parser.flag("--strike", "strike out what was measured last")
+    parser.option("--reason", "WORDS", "why; with --strike")
+    parser.unit("unit to show, and of bare numbers; left out: the bench's own")
 
 
 def _run(args: argparse.Namespace) -> int:
-
     asked = act_asked(args, _ACTS, _BELONGS)
     if not asked:
-        return _show(args)
+        _show(args)
+        return 0
     return act(args, {"gap": _keep, "depth": _keep, "use": _use, "strike": _strike}[asked])
 
 
-def _show(args: argparse.Namespace) -> int:
-
+def _show(args: argparse.Namespace) -> None:
     with at_ski(args) as at:
         report = wing_report(at.shop, at.view)
-        lines = [f"Base: {base_words(report, at.unit)}", *used_words(report, at.view.ski, at.unit)]
+        lines = [f"Base: {curve_words(report, at.unit)}", *used_words(report, at.view.ski, at.unit)]
     say(lines)
-    return 0
 
 
 def _keep(at: AtSki, args: argparse.Namespace) -> Did:
-
     kind, fields = _measured(args)
     keep_curve(at.shop, at.view, kind, fields, at.unit)
     new = at.shop.view(at.view.job.id)
-    said = f"measured: {base_words(wing_report(at.shop, new), at.unit)}"
+    said = f"measured: {curve_words(wing_report(at.shop, new), at.unit)}"
     return new, said, f"not the ski's base yet: {typed('curve --use', at.ski)} makes it so"
 
 
 def _measured(args: argparse.Namespace) -> tuple[CurveKind, dict[str, str]]:
     """Return how the base was measured and the fields of that, as texts."""
-
     if args.gap is not None:
         return "sagitta", {
             "shape": args.shape or "bulge", "from": getattr(args, "from") or "0",
@@ -114,13 +99,11 @@ def _measured(args: argparse.Namespace) -> tuple[CurveKind, dict[str, str]]:
 
 
 def _use(at: AtSki, _: argparse.Namespace) -> Did:
-
     new = use_curve(at.shop, at.view)
     return new, "the measured curve is the ski's base; every reading is worked out anew"
 
 
 def _strike(at: AtSki, args: argparse.Namespace) -> Did:
-
     curve = latest_curve(at.shop, at.view.ski.id)
     if curve is None:
         raise InputError("curve", "(none)", "a curve that was measured")

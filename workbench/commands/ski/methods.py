@@ -1,42 +1,54 @@
-"""``methods``: the fin of a ski as every method of its blade would read it now."""
+"""``methods`` and ``pairs``: the fin by every method of its blade, and offsets out of pairs."""
 
 from __future__ import annotations
 
 import argparse
 from typing import Any
 
-from workbench.commands.at_ski import add_unit_option, at_ski, ski_command
-from workbench.commands.manual import page
+from workbench.commands.at_ski import AtSki, at_ski, ski_command
+from workbench.commands.manual import act_asked
 from workbench.commands.output import say
-from workbench.errors import PoseError
+from workbench.errors import InputError, PoseError
 from workbench.work.job_text.how_to_hold import restated
-from workbench.work.offsets.method_text import method_lines
-from workbench.work.offsets.offsets import learnt_beside
-from workbench.work.text.words import error_words
+from workbench.work.offsets import pairs
+from workbench.work.offsets.offset_words import (
+    choice_lines,
+    method_lines,
+    pair_meant,
+    restated_words,
+    study_lines,
+    two_meant,
+)
+from workbench.work.offsets.offsets import learnt_beside, restate_current, restate_typed, study
+from workbench.work.offsets.pairs import PairLine, Two
+from workbench.work.text.words import clean, error_words
+
+WAYS = ("add", "take", "strike", "restate")
+_BELONGS = {"reason": ("strike",)}
 
 
 def add(commands: Any) -> None:
-    """Add ``methods``."""
+    """Add ``methods`` and ``pairs``."""
+    _add_methods(commands)
+    _add_pairs(commands)
+
+
+def _add_methods(commands: Any) -> None:
     parser = ski_command(
         commands, "methods", "this fin by every method of its blade",
         "What each method would read on the fin as it is by the readings of this round in both "
         "units, with its standard uncertainty and its difference from the reading of the same "
         "quantity; and, where pairs of two methods were kept, what these make of the reading.",
-    )  # fmt: skip
-    add_unit_option(parser, "unit of uncertainties and differences")
-    parser.set_defaults(run=_methods)
-    page(
-        parser,
-        [
+        run=_methods, see="restate, pairs, read",
+        examples=[
             ("methods", "The fin of the ski in hand."),
             ("methods --ski LK64/22 --unit mm", "Another one's, in mm."),
         ],
-        ("restate", "pairs", "read"),
-    )
+    )  # fmt: skip
+    parser.unit("unit of uncertainties and differences; left out: the bench's own")
 
 
-def _methods(args: argparse.Namespace) -> int:
-
+def _methods(args: argparse.Namespace) -> None:
     with at_ski(args) as at:
         try:
             found = restated(at.shop, at.view, at.unit)
@@ -44,4 +56,91 @@ def _methods(args: argparse.Namespace) -> int:
             raise PoseError(error_words(why, at.unit)) from None
         lines = method_lines(found, learnt_beside(at.shop, at.view, found), at.unit)
     say(lines)
-    return 0
+
+
+def _add_pairs(commands: Any) -> None:
+    parser = ski_command(
+        commands, "pairs", "method offsets, learned from fins that were read by two methods",
+        "Without TWO the methods of the blade that take one quantity, two by two, with their "
+        "numbers. With TWO what their pairs say: the difference with its uncertainty, its limits, "
+        "and whether the blade's outline agrees; then each pair, kept or offered out of a round.",
+        run=_pairs, see="restate, read, history",
+        examples=[
+            ("pairs", "Which methods of this blade can be compared."),
+            ("pairs 1", "What the pairs of the first two say."),
+            ("pairs 1 --add 6.9365 6.7640", "The fin in hand, read by both."),
+            ("pairs 1 --take all", "What rounds offer; never counted twice."),
+            ("pairs 1 --restate 7.0120", "A number off another bench's card, as read here."),
+            ("pairs 1 --turned --restate 171.40mm", "The other way round."),
+            ('pairs 1 --strike 3 --reason "jaw in the slot"', "It stays readable."),
+        ],
+    )  # fmt: skip
+    parser.place("two", "TWO", "two methods by their number", nargs="?")
+    parser.flag("--turned", "the other way round: by the second, to the first")
+    parser.option(
+        "--add",
+        ("FIRST", "SECOND"),
+        "keep a pair: this fin by the first and by the second method",
+        nargs=2,
+    )
+    parser.option("--take", "N", "keep a pair offered, by its number; or all")
+    parser.option("--strike", "N", "strike out a pair, with --reason")
+    parser.option("--restate", "NUMBER", "a number by the first method, as the second reads it")
+    parser.option("--reason", "WORDS", "why; with --strike")
+    parser.unit("unit to show, and of a bare number; left out: the bench's own")
+
+
+def _pairs(args: argparse.Namespace) -> None:
+    asked = act_asked(args, WAYS, _BELONGS)
+    with at_ski(args) as at:
+        choices = pairs.choices(at.shop, at.view)
+        if args.two is None and not asked:
+            lines = choice_lines(at.shop, choices)
+        else:
+            two = two_meant(choices, args.two or "")
+            lines = _two(at, two.turned if args.turned else two, asked, args)
+    say(lines)
+
+
+def _two(at: AtSki, two: Two, asked: str, args: argparse.Namespace) -> list[str]:
+    done = _done(at, two, asked, args) if asked else []
+    now = restate_current(at.shop, at.view, two)
+    return [*done, *study_lines(study(at.shop, at.view, two), now, at.view, at.unit)]
+
+
+def _done(at: AtSki, two: Two, asked: str, args: argparse.Namespace) -> list[str]:
+    """Do what is asked with the pairs of two methods; say it."""
+    if asked == "restate":
+        return _restated(at, two, args.restate)
+    if asked == "add":
+        fields = dict(zip(("first", "second"), args.add, strict=True))
+        pairs.add_pair(at.shop, at.view, two, fields, at.unit)
+        return ["Done: pair kept."]
+    if asked == "take":
+        count = pairs.take_offered(at.shop, two, _offered(at, two, args.take))
+        return [f"Done: {count} kept from rounds."]
+    pairs.strike_pair(at.shop, _kept(at, two, args.strike), args.reason or "")
+    return ["Done: pair struck out; it stays readable."]
+
+
+def _restated(at: AtSki, two: Two, text: str) -> list[str]:
+    number, found = restate_typed(at.shop, at.view, two, text, at.unit)
+    names = (clean(two.first.name), clean(two.second.name))
+    return [f"Converted: {restated_words(number, found, names, at.unit)}."]
+
+
+def _offered(at: AtSki, two: Two, text: str) -> tuple[PairLine, ...]:
+    kept = pairs.pairs_of(at.shop, two)
+    offered = pairs.offered(at.shop, at.view, two, kept)
+    if not offered:
+        raise InputError("pairs", "(none offered)", "rounds in which both methods were read")
+    if text.strip().casefold() == "all":
+        return offered
+    line = pair_meant((*kept, *offered), text)
+    if line.row is not None:
+        raise InputError("pair", text, "one that is offered")
+    return (line,)
+
+
+def _kept(at: AtSki, two: Two, text: str) -> PairLine:
+    return pair_meant(pairs.pairs_of(at.shop, two), text)

@@ -1,24 +1,25 @@
-"""Checks, readings and the sign-off of a ski, line by line."""
+"""A ski step by step: where it is, taking it in hand, checks, readings and the sign-off."""
 
 from __future__ import annotations
 
 import argparse
 from typing import Any
 
-from workbench.commands.at_ski import (
-    AtSki,
-    Did,
-    add_unit_option,
-    does,
-    ski_command,
-)
-from workbench.commands.manual import page
+from workbench.commands.at_ski import AtSki, Did, add_ski_option, at_ski, ski_command
+from workbench.commands.output import say, say_json
 from workbench.errors import InputError
 from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
+from workbench.work.job_text.job_text import job_lines, job_report, next_lines, ski_lines
 from workbench.work.job_text.setting_words import moved_words
-from workbench.work.job_text.typed_lines import item_meant, kept_words, line_meant, reading_meant
+from workbench.work.job_text.typed_lines import (
+    item_meant,
+    kept_words,
+    line_meant,
+    placing_meant,
+    take_ski,
+)
 from workbench.work.job_text.view_words import since_left
 from workbench.work.roster.calipers import caliper_meant, in_hand, standing_words
 
@@ -27,11 +28,70 @@ YES = "take the likeliest meaning, or the doubtful value as it is, without askin
 
 
 def add(commands: Any) -> None:
-    """Add the commands."""
+    """Add the commands in the order of the work."""
+    _add_next(commands)
+    _add_take(commands)
     _add_tick(commands)
     _add_read(commands)
     _add_seat(commands)
     _add_sign_off(commands)
+
+
+# -- where it is -----------------------------------------------------------------------------------
+
+
+def _add_next(commands: Any) -> None:
+    nxt = commands.add_parser(
+        "next",
+        help="how far a ski is and what to do now",
+        description="One fact a line, without drawing. Said are the ski, its stage, what to do "
+        "now and the command for it, the caution that belongs there, each reading with its "
+        "uncertainty and target, and where studs are to be turned the turns, exact and "
+        "rounded, the steps and what to expect.",
+        run=_next,
+        see="take, queue, tick, read",
+        examples=[
+            ("next", "The ski in hand."),
+            ('next "Heron 66"', "A ski by its name."),
+            ("next 3 --unit mm", "The third ski of the queue, in mm."),
+            ("next H66-014 --json", "A ski by its serial, for a script."),
+        ],
+    )
+    nxt.place("ski", "SKI", "the same as --ski SKI", nargs="?", default=argparse.SUPPRESS)
+    add_ski_option(nxt)
+    nxt.unit("unit to show; left out: the bench's own")
+    nxt.flag("--json", "print JSON for machines")
+
+
+def _next(args: argparse.Namespace) -> None:
+    with at_ski(args) as at:
+        if args.json:
+            say_json(job_report(at.view, at.unit, at.number, at.line))
+        else:
+            say(job_lines(at.view, at.unit, at.number, at.line, at.ski))
+
+
+def _add_take(commands: Any) -> None:
+    take = commands.add_parser(
+        "take",
+        help="take a ski of the queue in hand",
+        description="The ski in hand is the one that commands are about where --ski names no "
+        "other. The bench opens on it too.",
+        run=_take,
+        see="next, queue",
+        examples=[
+            ("take 1", "The first ski of the queue."),
+            ("take OT-65-771", "A ski by its serial."),
+        ],
+    )
+    take.place("ski", "SKI", "serial, name or number in the queue")
+
+
+def _take(args: argparse.Namespace) -> None:
+    with at_ski(args) as at:
+        take_ski(at.shop, at.line)
+        lines = [*ski_lines(at.view, at.number, at.line, True), *next_lines(at.view, "")]
+    say(lines)
 
 
 # -- checks ----------------------------------------------------------------------------------------
@@ -42,22 +102,17 @@ def _add_tick(commands: Any) -> None:
         commands, "tick", "tick the next item of the check that is due",
         "Each item is ticked on purpose, one a command and in order; 'next' says which is due. The "
         "clamp bolts come last, always, and nothing is signed off without them.",
-    )  # fmt: skip
-    tick.add_argument("item", metavar="ITEM", help="the item that is due, by its key or number")
-    does(tick, _tick)
-    page(
-        tick,
-        [
+        do=_tick, see="next, sign-off",
+        examples=[
             ("tick edges", "The item 'edges' of the received check."),
             ('tick --ski "Heron 66" 2', "The second item, of a ski that is not in hand."),
             ("--who KV tick clamp", "The clamp bolts, last of the final check, under KV."),
         ],
-        ("next", "sign-off"),
-    )
+    )  # fmt: skip
+    tick.place("item", "ITEM", "the item that is due, by its key or number")
 
 
 def _tick(at: AtSki, args: argparse.Namespace) -> Did:
-
     item = item_meant(at.view, args.item)
     return at.shop.tick(at.view, item.key), f"ticked: {item.words}"
 
@@ -73,18 +128,8 @@ def _add_read(commands: Any) -> None:
         "after the turns made, is refused with the question; --yes takes it. A reading may be "
         "repeated; the mean of its repeats counts. After the final check it is the after-lock "
         "reading, the clamp bolts tight for good: it shows what clamping moved.",
-    )  # fmt: skip
-    read.add_argument("method", metavar="METHOD", help=METHOD)
-    read.add_argument("value", metavar="VALUE", help="such as 2.4505, 24505, 62.23mm or 2 7/16")
-    add_unit_option(read, "unit of a bare number")
-    read.add_argument(
-        "--caliper", metavar="NAME", help="taken with this one; left out: the one in hand"
-    )
-    read.add_argument("--yes", action="store_true", help=YES)
-    does(read, _read)
-    page(
-        read,
-        [
+        do=_read, see="next, strike, take-back, calipers, enough",
+        examples=[
             ('read "depth, hole 2 back edge" 2.4505', "A reading by its method's name."),
             ("read 1 24505", "The first reading; the point is placed: 2.4505 in."),
             ("read tail 18.42mm", "The one tail distance of this ski, in mm."),
@@ -94,20 +139,25 @@ def _add_read(commands: Any) -> None:
             ),
             ("read 3 7.0175 --yes", "Taken though it is doubtful."),
         ],
-        ("next", "strike", "take-back", "calipers", "enough"),
-    )
-    enough = ski_command(
+    )  # fmt: skip
+    read.place("method", "METHOD", METHOD)
+    read.place("value", "VALUE", "such as 2.4505, 24505, 62.23mm or 2 7/16")
+    read.unit("unit of a bare number; left out: the bench's own")
+    read.option("--caliper", "NAME", "taken with this one; left out: the one in hand")
+    read.flag("--yes", YES)
+    ski_command(
         commands, "enough", "go on with fewer repeats than the shop wants",
         "At least one of each reading there must be.",
+        do=lambda at, _: (at.shop.enough(at.view), "going on with fewer repeats"),
+        see="read, settings",
+        examples=[("enough", "One repeat of each will do this time.")],
     )  # fmt: skip
-    does(enough, lambda at, _: (at.shop.enough(at.view), "going on with fewer repeats"))
-    page(enough, [("enough", "One repeat of each will do this time.")], ("read", "settings"))
 
 
 def _read(at: AtSki, args: argparse.Namespace) -> Did:
     line = line_meant(at.view, args.method)
     caliper = caliper_meant(at.shop, args.caliper) if args.caliper else in_hand(at.shop)
-    placing = reading_meant(at.view, line, args.value, at.unit, at.unit, sure=args.yes)
+    placing = placing_meant(at.view, line, args.value, at.unit, at.unit, sure=args.yes)
     told = since_left(at.view, line, placing.mm, at.unit)
     take = at.shop.take_locked if at.view.reads_locked else at.shop.take_reading
     caliper_id = caliper.id if caliper is not None else None
@@ -124,12 +174,13 @@ def _read(at: AtSki, args: argparse.Namespace) -> Did:
 
 
 def _add_seat(commands: Any) -> None:
-    seat = ski_command(
+    ski_command(
         commands, "seat", "say that all three studs touch the blade where it is",
         "Bring all three studs up until each just touches the blade, then say so.",
+        do=lambda at, _: (at.shop.seat_studs(at.view), "studs touch the blade where it is"),
+        see="next, aim",
+        examples=[("seat", "The studs of the ski in hand touch.")],
     )  # fmt: skip
-    does(seat, lambda at, _: (at.shop.seat_studs(at.view), "studs touch the blade where it is"))
-    page(seat, [("seat", "The studs of the ski in hand touch.")], ("next", "aim"))
 
 
 def _add_sign_off(commands: Any) -> None:
@@ -137,23 +188,16 @@ def _add_sign_off(commands: Any) -> None:
         commands, "sign-off", "release a ski after its final check",
         "Only after every item of the final check, the clamp bolts last, and under initials: --who "
         "before the command, or the setting 'who'.",
-    )  # fmt: skip
-    sign.add_argument(
-        "--second", metavar="INITIALS", help="who else looked at it, where the shop asks for that"
-    )
-    does(sign, _sign_off)
-    page(
-        sign,
-        [
+        do=_sign_off, see="tick, card, day-sheet",
+        examples=[
             ("--who KV sign-off", "Released by KV."),
             ("--who KV sign-off --second PM", "PM looked at it too."),
         ],
-        ("tick", "card", "day-sheet"),
-    )
+    )  # fmt: skip
+    sign.option("--second", "INITIALS", "who else looked at it, where the shop asks for that")
 
 
 def _sign_off(at: AtSki, args: argparse.Namespace) -> Did:
-
     who, view = at.shop.who, at.view
     if not who.strip():
         raise InputError("initials", "(none)", "some, as in quarterturn --who KV sign-off")

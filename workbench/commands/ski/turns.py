@@ -6,15 +6,7 @@ import argparse
 from collections.abc import Sequence
 from typing import Any
 
-from workbench.commands.at_ski import (
-    AtSki,
-    Did,
-    act,
-    add_unit_option,
-    does,
-    ski_command,
-)
-from workbench.commands.manual import page
+from workbench.commands.at_ski import AtSki, Did, act, ski_command
 from workbench.commands.ski.steps import METHOD, YES
 from workbench.errors import InputError, PoseError
 from workbench.measure.display import turn_text
@@ -22,10 +14,9 @@ from workbench.records.store.values import keepable
 from workbench.work.history.compare import go_back, named_setting
 from workbench.work.history.history import load_history, settings_in
 from workbench.work.job.aim_last import aim_at_last, aim_before_last, aim_one_step_more
-from workbench.work.job.entry import SIGNS, Typed, kept_change
-from workbench.work.job_text.next_step import act_due
+from workbench.work.job.entry import CHANGE_SIGNS, Typed, kept_change
 from workbench.work.job_text.typed_lines import line_meant, target_meant
-from workbench.work.job_text.view_words import no_turn_why
+from workbench.work.job_text.view_words import act_due, no_turn_why
 from workbench.work.offsets.as_read import (
     HOW_ACCEPTED,
     aim_as_read,
@@ -37,7 +28,7 @@ from workbench.work.offsets.as_read import (
 from workbench.work.roster.baselines import aim_at, baseline_meant
 from workbench.work.roster.parts_typed import finest_of
 from workbench.work.text.words import error_words, step_words
-from workbench.work.trust.wing_setup import hold_of, wing_words
+from workbench.work.trust.wing_setup import hold_of, kept_wing_words
 
 
 def add(commands: Any) -> None:
@@ -57,42 +48,9 @@ def _add_aim(commands: Any) -> None:
         "A reading without a target stays where it is. A change is counted from the reading of "
         "now; 'accept' goes on to the turns. One out of reach is kept and told, with status 3: "
         "give another, or those of the other readings that belong to it.",
-    )  # fmt: skip
-    aim.add_argument("method", metavar="METHOD", nargs="?", help=METHOD)
-    aim.add_argument(
-        "value", metavar="VALUE", nargs="?", help="such as 2.4600, 62.5mm, +.010 or -0.2mm"
-    )
-    aim.add_argument(
-        "--baseline", metavar="NAME", nargs="?", const="",
-        help="aim at a baseline's numbers instead; without NAME the ski's own",
-    )  # fmt: skip
-    aim.add_argument(
-        "--as-read-by", metavar="HOW=NUMBER", nargs="+",
-        help="somebody else's three numbers, each with how it was measured: a method of this blade "
-        "by name or number, 'depth deepest', 'tail tips', 'length flat', 'length 0.15..0.3'; an "
-        "offset behind it where theirs reads more",
-    )  # fmt: skip
-    aim.add_argument("--last", action="store_true", help="aim at what the ski was last set to")
-    aim.add_argument(
-        "--one-step-more", action="store_true",
-        help="aim at the last setting and its change once more, the wing with it",
-    )  # fmt: skip
-    aim.add_argument(
-        "--undo-change", action="store_true",
-        help="aim at the setting before the last one, the wing with it",
-    )  # fmt: skip
-    aim.add_argument(
-        "--setting", metavar="N", help="go back to a setting as 'history SKI --settings' numbers it"
-    )
-    aim.add_argument(
-        "--again", action="store_true", help="open the target again after it was accepted"
-    )
-    add_unit_option(aim, "unit of a bare number")
-    aim.add_argument("--yes", action="store_true", help=YES)
-    aim.set_defaults(run=lambda args: act(args, _aim, aims=not args.again))
-    page(
-        aim,
-        [
+        run=lambda args: act(args, _aim, aims=not args.again),
+        see="accept, baselines, finest, ride",
+        examples=[
             ("aim depth +.010", "Ten thousandths deeper than it is now."),
             ("aim 3 -0.015", "The third reading, the length, shorter."),
             ('aim "tail, upper line" 18.50mm', "A tail distance by its value."),
@@ -107,8 +65,33 @@ def _add_aim(commands: Any) -> None:
             ("aim --setting 2026-07-04:left", "How it left on that day."),
             ("aim --again", "Change the target after all."),
         ],
-        ("accept", "baselines", "finest", "ride"),
+    )  # fmt: skip
+    aim.place("method", "METHOD", METHOD, nargs="?")
+    aim.place("value", "VALUE", "such as 2.4600, 62.5mm, +.010 or -0.2mm", nargs="?")
+    aim.option(
+        "--baseline",
+        "NAME",
+        "aim at a baseline's numbers instead; without NAME the ski's own",
+        nargs="?",
+        const="",
     )
+    aim.option(
+        "--as-read-by",
+        "HOW=NUMBER",
+        "somebody else's three numbers, each with how it was measured: a method of this blade "
+        "by name or number, 'depth deepest', 'tail tips', 'length flat', 'length 0.15..0.3'; an "
+        "offset behind it where theirs reads more",
+        nargs="+",
+    )
+    aim.flag("--last", "aim at what the ski was last set to")
+    aim.flag(
+        "--one-step-more", "aim at the last setting and its change once more, the wing with it"
+    )
+    aim.flag("--undo-change", "aim at the setting before the last one, the wing with it")
+    aim.option("--setting", "N", "go back to a setting as 'history SKI --settings' numbers it")
+    aim.flag("--again", "open the target again after it was accepted")
+    aim.unit("unit of a bare number; left out: the bench's own")
+    aim.flag("--yes", YES)
 
 
 def _aim(at: AtSki, args: argparse.Namespace) -> Did:
@@ -160,22 +143,19 @@ def _aim_as_read(at: AtSki, texts: Sequence[str]) -> Did:
 
 
 def _aim_at_baseline(at: AtSki, name: str) -> Did:
-
     baseline = baseline_meant(at.shop, at.view, name)
     return aim_at(at.shop, at.view, baseline), f"target: the baseline {baseline.name}"
 
 
 def _aim_at_setting(at: AtSki, name: str) -> Did:
-
     setting = named_setting(settings_in(load_history(at.shop, at.view.ski.id)), name)
     return go_back(at.shop, at.view, setting), f"target: the setting {setting.name}"
 
 
 def _aim_at_value(at: AtSki, args: argparse.Namespace) -> Did:
-
     line, text = line_meant(at.view, args.method), args.value.strip()
     placing = target_meant(at.view, line, text, at.unit, sure=args.yes)
-    if text.startswith(SIGNS):
+    if text.startswith(CHANGE_SIGNS):
         number = kept_change(line, text, placing, at.unit)
         new = at.shop.aim(at.view, line, number, at.unit)
     else:
@@ -191,34 +171,23 @@ def _add_accept(commands: Any) -> None:
         commands, "accept", "accept the target, or the readings that are within tolerance",
         "Goes on from the target to the turns, and from readings within tolerance to what comes "
         "after them.",
-    )  # fmt: skip
-    accept.add_argument(
-        "--as-is", action="store_true", help="keep readings that are outside tolerance as they are"
-    )
-    does(accept, _accept, aims=True)
-    page(
-        accept,
-        [
+        do=_accept, aims=True, see="aim, done",
+        examples=[
             ("accept", "The target, or the readings, of the ski in hand."),
             ("accept --as-is", "Near enough, though outside tolerance."),
         ],
-        ("aim", "done"),
-    )
+    )  # fmt: skip
+    accept.flag("--as-is", "keep readings that are outside tolerance as they are")
     finest = ski_command(
         commands, "finest", "change the finest turn that this ski is set with",
         "Turns are rounded to the combination of such parts that misses the target least.",
+        do=_finest, see="settings, done",
+        examples=[("finest 1/16", "Sixteenths, for this ski."), ("finest 0", "Exact turns.")],
     )  # fmt: skip
-    finest.add_argument("turn", metavar="TURN", help="1/4, 1/8, 1/16 ...; 0 is exact")
-    does(finest, _finest)
-    page(
-        finest,
-        [("finest 1/16", "Sixteenths, for this ski."), ("finest 0", "Exact turns.")],
-        ("settings", "done"),
-    )
+    finest.place("turn", "TURN", "1/4, 1/8, 1/16 ...; 0 is exact")
 
 
 def _accept(at: AtSki, args: argparse.Namespace) -> Did:
-
     if at.view.stage == "target":
         return at.shop.accept_target(at.view), "target accepted"
     if at.view.stage == "turning" and not args.as_is:
@@ -229,7 +198,6 @@ def _accept(at: AtSki, args: argparse.Namespace) -> Did:
 
 
 def _finest(at: AtSki, args: argparse.Namespace) -> Did:
-
     turn = finest_of(args.turn)
     said = f"finest turn {turn_text(turn)}" if turn else "exact turns"
     return at.shop.set_finest(at.view, turn), said
@@ -239,24 +207,19 @@ def _finest(at: AtSki, args: argparse.Namespace) -> Did:
 
 
 def _add_done(commands: Any) -> None:
-    done = ski_command(
+    ski_command(
         commands, "done", "say that the act of the round that is due is done",
         "Loosen, turn stud after stud, seat, snug: 'next' says which act is due, and each is one "
         "'done'. The last of them keeps the round with its turns; then measure again.",
-    )  # fmt: skip
-    does(done, _done)
-    page(
-        done,
-        [
+        do=_done, see="next, read, take-back",
+        examples=[
             ("done", "The act that 'next' named is done."),
             ("done --ski OT-65-771", "The same for another ski."),
         ],
-        ("next", "read", "take-back"),
-    )
+    )  # fmt: skip
 
 
 def _done(at: AtSki, _: argparse.Namespace) -> Did:
-
     view = at.view
     if view.stage == "turning" and view.steps and not view.has_round:
         raise InputError("turns", no_turn_why(view), "a finer turn: finest; or accept --as-is")
@@ -277,29 +240,20 @@ def _add_set_wing(commands: Any) -> None:
         commands, "set-wing", "keep the wing's angle that was set",
         "Degrees to the base, with where the straightedge lay and the gauge used. 'wing' does the "
         "arithmetic between holds.",
-    )  # fmt: skip
-    wing.add_argument("angle", metavar="DEGREES", help="2 to 20, such as 7.5")
-    wing.add_argument(
-        "--hold", metavar="HOLD", help="front, middle or rear; left out: the shop's own"
-    )
-    wing.add_argument(
-        "--gauge", metavar="WORDS", help="the gauge used; left out: the shop's of that angle"
-    )
-    does(wing, _set_wing)
-    page(
-        wing,
-        [
+        do=_set_wing, see="wing, settings, tick",
+        examples=[
             ("set-wing 7.5", "Seven and a half degrees, by the shop's hold and gauge."),
             ('set-wing 8 --hold front --gauge "brass, 8"', "Held and gauged another way."),
         ],
-        ("wing", "settings", "tick"),
-    )
+    )  # fmt: skip
+    wing.place("angle", "DEGREES", "2 to 20, such as 7.5")
+    wing.option("--hold", "HOLD", "front, middle or rear; left out: the shop's own")
+    wing.option("--gauge", "WORDS", "the gauge used; left out: the shop's of that angle")
 
 
 def _set_wing(at: AtSki, args: argparse.Namespace) -> Did:
-
     hold = hold_of(args.hold) if args.hold is not None else None
     if args.gauge is not None:
         keepable("gauge", args.gauge)
     new = at.shop.set_wing(at.view, args.angle, hold, args.gauge)
-    return new, f"wing angle kept: {wing_words(new.facts)}"
+    return new, f"wing angle kept: {kept_wing_words(new.facts)}"

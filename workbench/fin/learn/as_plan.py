@@ -5,16 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.learn.decide import Act
 from workbench.fin.learn.replay import InJob
 from workbench.fin.learn.state import effect_of
 from workbench.fin.parts.studs import seat
-from workbench.fin.plan.plan import (
-    Plan,
-    Step,
-    StudTurn,
-)
+from workbench.fin.plan.plan import Plan, Step, StudTurn
 
 
 def plan_of_act(plain: Plan, job: InJob, act: Act) -> Plan:

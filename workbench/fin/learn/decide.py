@@ -9,37 +9,26 @@ from operator import mul
 from typing import Literal
 
 from workbench.errors import InputError
-from workbench.fin.frame.linear import inverse, multiply, solve
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose, multiply, solve
 from workbench.fin.learn.edges import Edges
-from workbench.fin.learn.imperfections import Imperfections
 from workbench.fin.learn.replay import InJob
-from workbench.fin.learn.seating import (
-    Case,
-    Seating,
-    mean_of,
-    together,
-)
-from workbench.fin.learn.sight import Takes
+from workbench.fin.learn.seating import Case, Seating, mean_of, together
 from workbench.fin.learn.state import (
     BACKLASH,
     LEADS,
     OFFSETS,
+    Imperfections,
     State,
     TurnEffect,
     effect_of,
     reversal,
 )
-from workbench.fin.learn.within import (
-    FINE,
-    QUICK,
-    all_within,
-    within,
-)
+from workbench.fin.learn.within import FINE, QUICK, all_within, within
 from workbench.fin.plan.goals import Goal, TargetOutOfReachError, goals_of
 from workbench.fin.plan.plan import Target
 from workbench.fin.plan.rounding import rounded
-from workbench.fin.pose.fit import NoPoseError, Reading, fit_pose
+from workbench.fin.pose.equations import NoPoseError, Reading
+from workbench.fin.pose.fit import fit_pose
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 
@@ -75,8 +64,7 @@ class Act:
     ``exact`` the turns that make them, backlash included.
     ``stud`` is the one at which the blade seems not to be home; ``methods`` are the places of the
     readings to take again. ``p_now`` is the probability that all targets are within tolerance as
-    the blade is now, ``p_after`` that they are after the turns, ``p_by_method`` (by reading; None
-    without a target) each alone now.
+    the blade is now, ``p_after`` that they are after the turns.
     """
 
     do: Do
@@ -87,7 +75,6 @@ class Act:
     p_after: float
     stud: int | None = None
     methods: tuple[int, ...] = ()
-    p_by_method: tuple[float | None, ...] = ()
 
 
 def decide(
@@ -119,19 +106,19 @@ def decide(
     turns = ways.best()
     needed, exact = ways.exact()
     again = _again(job, seating, now, p_now) if may_ask else ()
-    p_by = now.each()
     if again:
         after = ways.expected(turns) if any(turns) else p_now
-        return Act("measure_again", turns, needed, exact, p_now, after, None, again, p_by)
+        return Act("measure_again", turns, needed, exact, p_now, after, None, again)
     if p_now >= DECLARED:
-        return Act("leave", (0.0,) * 3, needed, exact, p_now, p_now, None, (), p_by)
-    if any(turns):
-        return Act("turn", turns, needed, exact, p_now, ways.expected(turns), None, (), p_by)
+        return Act("leave", (0.0,) * 3, needed, exact, p_now, p_now)
     p_after = ways.expected(turns)
+    if any(turns):
+        return Act("turn", turns, needed, exact, p_now, p_after)
+    # No turns are made: what is left to gain is a seating that is home.
     if p_after > p_now + GAIN:
         stud = max(range(3), key=lambda j: seating.probability("gap", j))
-        return Act("push_home", turns, needed, exact, p_now, p_after, stud, (), p_by)
-    return Act("leave", turns, needed, exact, p_now, p_now, None, (), p_by)
+        return Act("push_home", turns, needed, exact, p_now, p_after, stud)
+    return Act("leave", turns, needed, exact, p_now, p_now)
 
 
 def _goals(
@@ -167,18 +154,13 @@ def _again(job: InJob, seating: Seating, now: _Now, p_now: float) -> tuple[int, 
     misread = [i for i in range(len(taken)) if seating.probability("misread", i) > 0.5]
     if misread and any(i in few for i in misread):
         return tuple(i for i in misread if i in few)
-    split = [i for i in few if taken[i].is_split and _is_apart(taken[i], known)]
+    split = [i for i in few if taken[i].is_apart(known)]
     if split:
         return tuple(split)
     if DOUBTFUL[0] < p_now < DOUBTFUL[1]:
         each = now.each()
         return tuple(i for i in few if (p := each[i]) is not None and p < SURE)
     return ()
-
-
-def _is_apart(taken: Takes, known: Imperfections) -> bool:
-    mean, u = taken.summary(known)
-    return u >= 0.999 * (max(taken.values_mm) - mean) > 0.0 and u > 3.0 * known.take_mm
 
 
 class _Now:
@@ -201,7 +183,7 @@ class _Now:
             * all_within(
                 [mean[i] - self._goals[i].target.value_mm for i in self._aimed],
                 [[cov[i][j] for j in self._aimed] for i in self._aimed],
-                [_limit(self._goals[i]) for i in self._aimed],
+                [self._goals[i].target.tolerance_mm for i in self._aimed],
             )
             for p, mean, cov in self._cases
         )
@@ -210,17 +192,13 @@ class _Now:
         """Return the probability of each target alone; None for a reading without one."""
         return tuple(
             sum(
-                p * within(mean[i] - g.target.value_mm, cov[i][i], _limit(g))
+                p * within(mean[i] - g.target.value_mm, cov[i][i], g.target.tolerance_mm)
                 for p, mean, cov in self._cases
             )
             if i in self._aimed
             else None
             for i, g in enumerate(self._goals)
         )
-
-
-def _limit(goal: Goal) -> float:
-    return goal.target.tolerance_mm
 
 
 def _likely(seating: Seating) -> list[Case]:
@@ -231,10 +209,12 @@ def _true_readings(seating: Seating, case: Case) -> tuple[list[float], list[list
     """Return mean and covariance (mm) of the readings without the caliper's error."""
     sight = seating.sight
     variances = list(sight.variances_mm2)
-    if case.hypothesis.kind == "misread":
+    if case.added_mm2:
         variances[case.hypothesis.subject] += case.added_mm2
     n = len(variances)
     inverse_s, pull = case.solved()
+    # The caliper's errors are unknowns like the state: what was not expected tells of them by their
+    # covariance with the travels read, and so much is taken off each reading.
     back = [[variances[i] * sight.by_reading[j][i] for j in range(3)] for i in range(n)]
     mean = [
         r.value_mm - sum(b * p for b, p in zip(row, pull, strict=True))
@@ -294,12 +274,12 @@ class _Ways:
         self.seating = seating
         self.state = together(seating.states)
         self.active = [g for g in goals if g.role != "follows"]
-        self.wanted, self.wanted_mm, self.by_travel, self.off_mm, by_offsets = _wanted(
+        self.wanted_mm, self.by_travel, self.off_mm, by_offsets = _wanted(
             rig, edges, self.state.offsets_mm, self.active, seating.sight.fit.pose
         )
         self.uses = [list(row.items()) for row in by_offsets]
         self._priors: dict[int, _Outlook] = {}
-        self.halves = [_limit(g) for g in self.active]
+        self.halves = [g.target.tolerance_mm for g in self.active]
         self.cases = [self._posterior(case) for case in _likely(seating)]
         likely = [c for c in self.cases if c.probability > LEAST_TO_RANK]
         self.to_rank = likely or self.cases
@@ -318,6 +298,7 @@ class _Ways:
             for b, f in zip(self.by_travel, self.uses, strict=True)
         ]  # fmt: skip
         gains_six = [[one[k], two[k], three[k]] for k in range(LEADS, OFFSETS)]
+        # A Kalman update of what is looked at alone: the state has many more values.
         through = multiply(gains, inverse_s)
         through_six = multiply(gains_six, inverse_s)
         cov = _less(prior.cov, through, gains)
@@ -435,6 +416,7 @@ class _Ways:
         t01, t02 = l1 * p1 + k1 * p4, l2 * p2 + k2 * p5
         t11, t12 = l1 * q1 + k1 * q4 + noise[1], l2 * q2 + k2 * q5
         t22 = l2 * (l2 * c2[2] + 2.0 * k2 * c2[5]) + k2 * k2 * c5[5] + noise[2]
+        # Half of each product: added to its own transpose below it makes the symmetric whole.
         at, halves = [], []
         for m, s, (f, g, h), (d0, d1, d2, d3, d4, d5) in zip(
             start, case.shift, self.by_travel, case.cross, strict=True
@@ -531,8 +513,8 @@ class _Ways:
 
 def _wanted(
     rig: Rig, edges: Edges, offsets: Sequence[float], goals: Sequence[Goal], start: Pose
-) -> tuple[Pose, list[float], list[list[float]], list[float], list[dict[int, float]]]:
-    """Return the pose that gives the targets, its travels (mm) and how readings follow from there.
+) -> tuple[list[float], list[list[float]], list[float], list[dict[int, float]]]:
+    """Return the travels (mm) that give the targets, and how readings follow from there.
 
     Those are the readings' derivatives by travel (n x 3) and by edge offset, and what each still
     misses there (mm), which is nothing with three targets.
@@ -555,15 +537,11 @@ def _wanted(
         except NoPoseError as why:
             raise TargetOutOfReachError(why) from why
         pose, seen = fit.pose, list(fit.observations)
-    at = rig.travels(pose)
-    back = inverse([t.gradient for t in at])
-    if back is None:
-        raise InputError("studs", "two that stop the same motion", "three that fix the blade")
     gradients, by_offset, missed = [], [], []
     for g, s in zip(goals, seen, strict=True):
         offset = moved.offset(g.target.method, s, pose)
         gradients.append([a + b for a, b in zip(s.gradient, offset.by_pose, strict=True)])
         by_offset.append(dict(offset.weights))
         missed.append(s.value_mm + offset.mm - g.target.value_mm)
-    by_travel = multiply(gradients, back)
-    return pose, [t.mm for t in at], by_travel, missed, by_offset
+    by_travel = multiply(gradients, rig.per_travel(pose))
+    return [t.mm for t in rig.travels(pose)], by_travel, missed, by_offset

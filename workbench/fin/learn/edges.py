@@ -11,10 +11,10 @@ import math
 from collections.abc import Sequence
 from typing import Literal
 
-from workbench.fin.frame.linear import Row
-from workbench.fin.frame.pose import Point, Pose
+from workbench.fin.frame import Point, Pose, Row
 from workbench.fin.parts.blade import Blade
-from workbench.fin.reading.observe import Method, Observation
+from workbench.fin.reading.method import Method
+from workbench.fin.reading.observe import Observation
 from workbench.fin.reading.quantities import TRAITS
 from workbench.frozen import dataclass
 from workbench.measure.units import MM_PER_INCH
@@ -31,7 +31,7 @@ LEVELS = 21
 APART_MM = 0.1 * MM_PER_INCH
 """Corners closer than this are not known apart: a dense outline is wrong smoothly."""
 
-FARTHEST_MM = 0.1 * MM_PER_INCH
+FARTHEST_OFF_MM = 0.1 * MM_PER_INCH
 """No edge is looked for farther than this from its outline, whatever rounds that contradict one
 another seem to tell."""
 
@@ -135,7 +135,7 @@ class Edges:
 
     def moved(self, offsets_mm: Sequence[float]) -> MovedEdges:
         """Return the edges as these offsets have them, each within its farthest."""
-        near = tuple([max(-FARTHEST_MM, min(FARTHEST_MM, mm)) for mm in offsets_mm])
+        near = tuple([max(-FARTHEST_OFF_MM, min(FARTHEST_OFF_MM, mm)) for mm in offsets_mm])
         return MovedEdges(near, tuple([(part, part.moved(near)) for part in self.parts]))
 
 
@@ -180,6 +180,11 @@ class MovedEdges:
 
     offsets_mm: tuple[float, ...]
     parts: tuple[tuple[EdgePart, list[Point]], ...]
+
+    def as_told(self) -> MovedEdges:
+        """Return the same edges where the outline has them."""
+        parts = tuple(part for part, _ in self.parts)
+        return Edges(parts, (1.0,) * len(self.offsets_mm)).moved((0.0,) * len(self.offsets_mm))
 
     def offset(self, method: Method, seen: Observation, pose: Pose) -> Offset:
         """Return how the edges' offsets change what a method reads.

@@ -7,24 +7,20 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import lru_cache
+from statistics import median
 
 from workbench.errors import BenchError, InputError, OutOfReachError
-from workbench.fin.frame.pose import Pose
-from workbench.fin.learn.edges import FARTHEST_MM, Edges, edges_of
-from workbench.fin.learn.imperfections import ORDINARY, Imperfections
-from workbench.fin.learn.seating import (
-    Seating,
-    Weighed,
-    mean_of,
-    seated,
-    together,
-)
+from workbench.fin.frame import Pose
+from workbench.fin.learn.edges import FARTHEST_OFF_MM, Edges, edges_of
+from workbench.fin.learn.seating import Seating, Weighed, mean_of, seated, together
 from workbench.fin.learn.sight import Takes, look
 from workbench.fin.learn.state import (
     BACKLASH,
     LEADS,
     OFFSETS,
+    ORDINARY,
     TRAVELS,
+    Imperfections,
     State,
     new_job,
     prior,
@@ -33,16 +29,100 @@ from workbench.fin.learn.state import (
     with_studs_of,
     without_stud,
 )
-from workbench.fin.learn.thread_question import (
-    Move,
-    ThreadQuestion,
-    thread_question,
-)
-from workbench.fin.parts.studs import seat
-from workbench.fin.pose.fit import NoPoseError
-from workbench.fin.reading.observe import Method, observe_all
+from workbench.fin.parts.studs import Hand, known_leads, seat
+from workbench.fin.pose.equations import NoPoseError
+from workbench.fin.reading.method import Method
+from workbench.fin.reading.observe import observe_all
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
+
+# -- whether a stud's thread or hand is the one that was told --------------------------------------
+
+LEAST_TURN = 0.25
+"""Moves of fewer turns than this tell too little."""
+
+ROUNDS, OFF, SURE = 5, 0.08, 5.0
+"""Asked after so many rounds, when so far off its lead, by so many standard deviations."""
+
+OFF_AT_ONCE, SURE_AT_ONCE = 0.5, 10.0
+"""Asked at once when as far off as this."""
+
+COMMON = 0.015
+"""What all moves of a stud share of the lead's own error and the survey's does not average out."""
+
+NEAR = 0.03
+"""A thread fits whose lead is this near, beside three standard deviations."""
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """What one turn of a stud moved by the readings before and after it, in turns of its lead.
+
+    ``turns`` were asked for, ``real`` of them are left once the backlash that they probably took up
+    is off. ``u_turns``, the standard uncertainty of ``moved``, leaves out what all moves of the
+    stud have in common.
+    """
+
+    stud: int
+    turns: float
+    real: float
+    moved: float
+    u_turns: float
+
+    @property
+    def ratio(self) -> float:
+        """What it moved over what its lead says."""
+        return self.moved / self.real
+
+    @property
+    def u(self) -> float:
+        """The standard uncertainty of the ratio."""
+        return self.u_turns / abs(self.real)
+
+
+@dataclass(frozen=True, slots=True)
+class ThreadQuestion:
+    """A stud whose thread or hand does not fit its moves, and what would fit."""
+
+    stud: int
+    ratio: float
+    u_ratio: float
+    threads: tuple[str, ...]
+    hand: Hand
+
+
+def thread_question(rig: Rig, moves: Sequence[Move]) -> ThreadQuestion | None:
+    """Return the question to ask about a stud, of the stud that is surest to be wrong; or None."""
+    asked: list[tuple[float, ThreadQuestion]] = []
+    for j, stud in enumerate(rig.studs):
+        own = [m for m in moves if m.stud == j and abs(m.turns) > LEAST_TURN]
+        if not own:
+            continue
+        weights = [1.0 / m.u**2 for m in own]
+        whole = math.fsum(weights)
+        mean = math.fsum(w * m.ratio for w, m in zip(weights, own, strict=True)) / whole
+        u = math.hypot(1.0 / math.sqrt(whole), COMMON)
+        middle = median(m.ratio for m in own)
+        sure = abs(mean - 1.0) / u
+        # Not the mean alone: a few seatings that are not home pull it, the median hardly.
+        least_off = min(abs(mean - 1.0), abs(middle - 1.0))
+        often = len(own) >= ROUNDS and least_off > max(OFF, SURE * u)
+        at_once = abs(mean - 1.0) > OFF_AT_ONCE and sure > SURE_AT_ONCE
+        # A mean and a median that tell opposite ways come from single wrong rounds.
+        if not (often or at_once) or (middle - 1.0) * (mean - 1.0) <= 0.0:
+            continue
+        hand: Hand = stud.hand
+        if middle < 0.0:
+            hand = "left" if stud.hand == "right" else "right"
+        lead = abs(middle) * stud.lead_mm
+        reach = (NEAR + 3.0 * u) * stud.lead_mm
+        fits = [(abs(mm - lead), name) for name, mm in known_leads() if abs(mm - lead) <= reach]
+        names = tuple(name for _, name in sorted(fits))
+        asked.append((sure, ThreadQuestion(j, mean, u, names, hand)))
+    return max(asked, key=lambda a: a[0])[1] if asked else None
+
+
+# -- rounds ----------------------------------------------------------------------------------------
 
 FARTHEST_LEAD = 0.5
 """A stud that seems to move this share more or less than its lead has another thread, or its rounds
@@ -175,15 +255,15 @@ def begin(learnt: Learnt, taken: Sequence[Takes], settled: bool = False) -> InJo
     for j in range(3):
         if state is not None and abs(state.mean[LEADS + j]) > FARTHEST_LEAD:
             state = without_stud(state, j, known)
-    if edges is None or state is None or any(abs(mm) > FARTHEST_MM for mm in state.offsets_mm):
+    if edges is None or state is None or any(abs(mm) > FARTHEST_OFF_MM for mm in state.offsets_mm):
         # Nothing is known of the edges, or only what rounds that contradict each other tell.
-        nowhere = look(rig, Edges((), ()), (), taken, known, None)
+        nowhere = look(rig, Edges((), ()).moved(()), taken, known, None)
         pose = nowhere.fit.pose
         seen = observe_all(learnt.methods, rig.blade, rig.base, pose)
         edges = edges_of(rig.blade, learnt.methods, seen, pose)
         state = with_studs_of(prior(edges.widths, known), state)
         learnt = replace(learnt, edges=edges)
-    sight = look(rig, edges, state.offsets_mm, taken, known, learnt.pose)
+    sight = look(rig, edges.moved(state.offsets_mm), taken, known, learnt.pose)
     start = ((1.0, new_job(state, sight.travels_mm, settled, known)),)
     seating = seated(start, rig, sight, (0.0,) * 3, known)
     learnt = replace(learnt, states=seating.states, pose=sight.fit.pose)
@@ -232,7 +312,8 @@ def _seat(job: InJob) -> InJob:
         start = learnt.pose
         if is_predicted:
             start = seat(rig.studs, rig.blade, expected[TRAVELS:LEADS], learnt.pose)
-        sight = look(rig, edges, expected[OFFSETS:], job.taken, known, start, is_predicted)
+        moved = edges.moved(expected[OFFSETS:])
+        sight = look(rig, moved, job.taken, known, start, is_predicted)
     except (NoPoseError, OutOfReachError) as why:
         return _with(job, _left(learnt, job.before, learnt.pose), None, str(why))
     seating = seated(job.before, rig, sight, job.turns, known, job.again)

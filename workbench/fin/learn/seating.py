@@ -15,9 +15,8 @@ from functools import lru_cache
 from operator import mul
 from typing import Literal
 
-from workbench.fin.learn.imperfections import Imperfections
 from workbench.fin.learn.sight import Sight
-from workbench.fin.learn.state import LEADS, OFFSETS, State, Three, spread
+from workbench.fin.learn.state import LEADS, OFFSETS, Imperfections, State, Three, spread
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 
@@ -48,7 +47,7 @@ Upper = tuple[float, float, float, float, float, float]
 
 
 @dataclass(frozen=True, slots=True)
-class Expected:
+class Forecast:
     """What a state expects of a seating's readings, were all well with it.
 
     ``gains`` (3 lists) is the state's covariance with the travels read, ``innovation`` (3, mm) what
@@ -87,7 +86,7 @@ class Case:
 
     proposal: Proposal
     probability: float
-    expected: Expected
+    expected: Forecast
 
     @property
     def hypothesis(self) -> Hypothesis:
@@ -215,7 +214,7 @@ def _inverted(upper: Upper, right: Three) -> tuple[float, Upper, Three]:
     return size, inverse, _times(inverse, right)
 
 
-def _spread_out(expected: Expected, proposal: Proposal) -> Upper:
+def _spread_out(expected: Forecast, proposal: Proposal) -> Upper:
     """Return S under a hypothesis."""
     a, b, c, d, e, f = expected.s_mm2
     (x, y, z), v, more = proposal.along, proposal.along_mm2, proposal.other_mm2
@@ -225,7 +224,7 @@ def _spread_out(expected: Expected, proposal: Proposal) -> Upper:
     )  # fmt: skip
 
 
-def _shifted(expected: Expected, proposal: Proposal) -> Three:
+def _shifted(expected: Forecast, proposal: Proposal) -> Three:
     """Return the innovation under a hypothesis."""
     (x, y, z), (a, b, c), shift_mm = expected.innovation, proposal.along, proposal.shift_mm
     return x - shift_mm * a, y - shift_mm * b, z - shift_mm * c
@@ -301,10 +300,10 @@ def seated(
                 s22 + r22 + home)  # fmt: skip
         size, inverse, pull = _inverted(base, (y0, y1, y2))
         if size > 0.0:
-            new = Expected(state, gains, (y0, y1, y2), base, inverse, pull)
+            new = Forecast(state, gains, (y0, y1, y2), base, inverse, pull)
             scored += _scored(proposals, new, math.log(weight), math.log(size))
     cases = _cases(scored)
-    kept = sorted(cases, key=_minus_probability)[:MOST_KEPT]
+    kept = sorted(cases, key=lambda c: -c.probability)[:MOST_KEPT]
     kept = [c for c in kept if c.probability >= LEAST_KEPT]
     whole = math.fsum([c.probability for c in kept])
     wells = {id(c.expected): c.expected for c in kept}
@@ -312,10 +311,6 @@ def seated(
     after = tuple([(c.probability / whole, c.after(left[id(c.expected)])) for c in kept])
     predicted = [sum([w * state.mean[j] for w, state in states]) for j in range(3)]
     return Seating(predicted, sight, cases, after)
-
-
-def _minus_probability(case: Case) -> float:
-    return -case.probability
 
 
 def mean_of(states: Sequence[Weighed]) -> list[float]:
@@ -393,13 +388,10 @@ def _hypotheses(
         log_p, variance = math.log(known.misread_p), known.misread_mm**2
         one, two, three = sight.by_reading
         for i in fine:
-            out.append(Proposal(_misread(i), log_p, (one[i], two[i], three[i]), variance))
+            out.append(
+                Proposal(Hypothesis("misread", i), log_p, (one[i], two[i], three[i]), variance)
+            )
     return out
-
-
-@lru_cache(maxsize=64)
-def _misread(reading: int) -> Hypothesis:
-    return Hypothesis("misread", reading)
 
 
 _UNITS: tuple[Three, ...] = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
@@ -431,12 +423,12 @@ def _of_studs(
     return tuple(out)
 
 
-_Scored = tuple[float, Proposal, Expected]
+_Scored = tuple[float, Proposal, Forecast]
 """A logarithm of a weight, its hypothesis and what was expected."""
 
 
 def _scored(
-    proposals: Sequence[Proposal], expected: Expected, log_weight: float, log_size: float
+    proposals: Sequence[Proposal], expected: Forecast, log_weight: float, log_size: float
 ) -> list[_Scored]:
     """Return each hypothesis about one state with what the readings say of it (Bayes' rule).
 

@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from workbench.fin.frame.linear import Row, inverse_of_three, multiply, pseudo_inverse
-from workbench.fin.frame.pose import Pose
-from workbench.fin.learn.edges import Edges, Offset, Weights
-from workbench.fin.learn.imperfections import Imperfections
-from workbench.fin.pose.fit import Fit, Reading, fit_near, fit_pose
-from workbench.fin.reading.observe import Method, Observation, observe_all
+from workbench.fin.frame import Pose, Row, inverse_of_three, multiply, pseudo_inverse
+from workbench.fin.learn.edges import MovedEdges, Offset, Weights
+from workbench.fin.learn.state import Imperfections
+from workbench.fin.pose.equations import Reading
+from workbench.fin.pose.fit import Fit, fit_near, fit_pose
+from workbench.fin.reading.method import Method
+from workbench.fin.reading.observe import Observation, observe_all
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 
@@ -53,10 +54,11 @@ class Takes:
             return mean, max(spread / 2.0, self.u_mm or 0.0)
         return mean, self.u_mm or one / math.sqrt(len(values))
 
-    @property
-    def is_split(self) -> bool:
-        """Whether there are just two takes, of which a third would tell the right one."""
-        return len(self.values_mm) == 2
+    def is_apart(self, known: Imperfections) -> bool:
+        """Whether there are just two takes, so far apart that a third has to tell the right one."""
+        mean, u = self.summary(known)
+        off = max(self.values_mm) - mean
+        return len(self.values_mm) == 2 and u >= 0.999 * off > 0.0 and u > 3.0 * known.take_mm
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,14 +86,13 @@ class Sight:
 
 def look(
     rig: Rig,
-    edges: Edges,
-    offsets_mm: Sequence[float],
+    edges: MovedEdges,
     taken: Sequence[Takes],
     known: Imperfections,
     start: Pose | None,
     is_predicted: bool = False,
 ) -> Sight:
-    """Return what the takes of one seating say; ``start`` is a pose near by.
+    """Return what the takes of one seating say; ``edges`` run as learnt, ``start`` is near by.
 
     Where it is the one predicted, the edges are looked at there: at the pose that was read, its
     own error would seem to tell how steep they are.
@@ -107,11 +108,10 @@ def look(
     known_off = [0.0] * len(methods)
     near: list[Offset | None] = [None] * len(methods)
     seen: list[Observation | None] = []
-    moved = edges.moved(offsets_mm)
     if start is not None and edges.parts:
         seen = observe_all(methods, rig.blade, rig.base, start)
         near = [
-            None if s is None else moved.offset(m, s, start)
+            None if s is None else edges.offset(m, s, start)
             for m, s in zip(methods, seen, strict=True)
         ]
         known_off = [0.0 if off is None else off.mm for off in near]
@@ -124,10 +124,9 @@ def look(
     else:
         found = fit_near(rig.blade, rig.base, told, start, seen)
         if found is None:  # what was learnt of the edges fits no reading: by the outline as told
-            as_told = (0.0,) * len(offsets_mm)
-            return look(rig, edges, as_told, taken, known, start, is_predicted)
+            return look(rig, edges.as_told(), taken, known, start, is_predicted)
         fit = found
-    offs = [moved.offset(m, s, fit.pose) for m, s in zip(methods, fit.observations, strict=True)]
+    offs = [edges.offset(m, s, fit.pose) for m, s in zip(methods, fit.observations, strict=True)]
     at = rig.travels(fit.pose)
     gain = multiply([t.gradient for t in at], _gain(fit, [o.by_pose for o in offs]))
     one, two, three = gain
@@ -148,7 +147,7 @@ def look(
         gain,
         tuple([u * u for _, u in sums]),
         tuple([[(place, by[j]) for place, by in by_offset.items()] for j in range(3)]),
-        moved.offsets_mm,
+        edges.offsets_mm,
     )
 
 

@@ -61,32 +61,32 @@ def all_within(
         return single[order[0]]
     a, b = order[:2]
     if len(order) == 2:
-        return _two(mean[a], mean[b], cov[a][a], cov[a][b], cov[b][b], halves[a], halves[b], nodes)
+        spread = (cov[a][a], cov[a][b], cov[b][b])
+        return _two((mean[a], mean[b]), spread, (halves[a], halves[b]), nodes)
     c = order[2]
     sd, half = math.sqrt(cov[a][a]), halves[a]
     gain_b, gain_c = cov[a][b] / cov[a][a], cov[a][c] / cov[a][a]
-    bb = cov[b][b] - gain_b * cov[a][b]
-    bc = cov[b][c] - gain_b * cov[a][c]
-    cc = cov[c][c] - gain_c * cov[a][c]
+    left = (
+        cov[b][b] - gain_b * cov[a][b],
+        cov[b][c] - gain_b * cov[a][c],
+        cov[c][c] - gain_c * cov[a][c],
+    )
+    within_two = (halves[b], halves[c])
     total = 0.0
     for off, density in _density(mean[a], sd, half, nodes):
-        total += density * _two(
-            mean[b] + gain_b * off, mean[c] + gain_c * off, bb, bc, cc, halves[b], halves[c], nodes
-        )
+        at = (mean[b] + gain_b * off, mean[c] + gain_c * off)
+        total += density * _two(at, left, within_two, nodes)
     return total
 
 
 def _two(
-    one: float,
-    two: float,
-    aa: float,
-    ab: float,
-    bb: float,
-    half_a: float,
-    half_b: float,
+    mean: tuple[float, float],
+    cov: tuple[float, float, float],
+    halves: tuple[float, float],
     nodes: int,
 ) -> float:
-    """Return the probability of two values with these means, variances and covariance."""
+    """Return the probability of two values; ``cov`` is (variance, covariance, variance)."""
+    (one, two), (aa, ab, bb), (half_a, half_b) = mean, cov, halves
     if aa < POINT_MM**2:
         return within(one, aa, half_a) * within(two, bb, half_b)
     gain = ab / aa

@@ -34,11 +34,6 @@ class Base:
                 f"a radius of at least {SMALLEST_RADIUS_MM:g} mm, or none for a flat base",
             )
 
-    @property
-    def half_curvature(self) -> float:
-        """1/(2R) in 1/mm; 0 for a flat base."""
-        return 0.0 if self.radius_mm is None else 0.5 / self.radius_mm
-
     def y(self, x_mm: float) -> float:
         """Return the base's y (mm) at x (mm); minus infinity beyond the arc's ends."""
         if self.radius_mm is None:

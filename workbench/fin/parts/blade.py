@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import field
 
 from workbench.errors import InputError, shown
-from workbench.fin.frame.pose import Point
+from workbench.fin.frame import Point, direction
 from workbench.frozen import dataclass
 
 Edge = tuple[Point, Point]
@@ -148,7 +148,7 @@ def area_and_centroid(outline: Sequence[Point]) -> tuple[float, Point]:
     ox, oy = outline[0]
     local = [(x - ox, y - oy) for x, y in outline]
     twice = cx = cy = 0.0
-    for (x1, y1), (x2, y2) in zip(local, [*local[1:], local[0]], strict=True):
+    for (x1, y1), (x2, y2) in sides_of(local):
         cross = x1 * y2 - x2 * y1
         twice += cross
         cx += (x1 + x2) * cross
@@ -165,11 +165,11 @@ def inward_normal(outline: Sequence[Point], edge: Edge) -> Point:
     the centroid does.
     """
     (u1, v1), (u2, v2) = edge
-    length = math.hypot(u2 - u1, v2 - v1)
-    n = (-(v2 - v1) / length, (u2 - u1) / length)
+    eu, ev = direction(*edge)
+    n = (-ev, eu)
     area, (cu, cv) = area_and_centroid(outline)
     middle = ((u1 + u2) / 2.0, (v1 + v2) / 2.0)
-    a, b = min(_edges(outline), key=lambda ab: distance_to_segment(middle, *ab))
+    a, b = min(sides_of(outline), key=lambda ab: distance_to_segment(middle, *ab))
     along = math.dist(a, b)
     side = math.copysign(1.0, area) * (n[1] * (b[0] - a[0]) - n[0] * (b[1] - a[1])) / along
     if abs(side) < 0.7:
@@ -177,7 +177,8 @@ def inward_normal(outline: Sequence[Point], edge: Edge) -> Point:
     return n if side > 0.0 else (-n[0], -n[1])
 
 
-def _edges(outline: Sequence[Point]) -> list[Edge]:
+def sides_of(outline: Sequence[Point]) -> list[Edge]:
+    """Return the sides of a closed outline, one from each of its points to the next."""
     return list(zip(outline, [*outline[1:], outline[0]], strict=True))
 
 
@@ -239,7 +240,7 @@ def _check_edge(field: str, edge: Edge, outline: tuple[Point, ...]) -> None:
     if math.dist(edge[0], edge[1]) < 1.0:
         raise InputError(field, edge, "two points at least 1 mm apart")
     for point in edge:
-        gap = min(distance_to_segment(point, a, b) for a, b in _edges(outline))
+        gap = min(distance_to_segment(point, a, b) for a, b in sides_of(outline))
         if gap > EDGE_REACH_MM:
             raise InputError(
                 field,
@@ -251,7 +252,7 @@ def _check_edge(field: str, edge: Edge, outline: tuple[Point, ...]) -> None:
 def _first_crossing(outline: tuple[Point, ...]) -> tuple[int, int] | None:
     """Return the first pair of edges that meet anywhere but at the corner they share."""
     n = len(outline)
-    edges = _edges(outline)
+    edges = sides_of(outline)
     boxes = [(min(a[0], b[0]), max(a[0], b[0]), min(a[1], b[1]), max(a[1], b[1])) for a, b in edges]
     for i in range(n):
         for j in range(i + 1, n):

@@ -13,7 +13,7 @@ from itertools import pairwise
 from typing import Literal
 
 from workbench.errors import OutOfReachError, shown
-from workbench.fin.frame.pose import Point, Pose
+from workbench.fin.frame import Point, Pose
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade
 from workbench.fin.pose.descent import STEEPEST_RAD

@@ -16,10 +16,11 @@ from dataclasses import replace
 from typing import Literal
 
 from workbench.errors import BenchError, InputError
-from workbench.fin.frame.linear import inverse, solve
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose, inverse, solve
 from workbench.fin.parts.studs import Stud
-from workbench.fin.pose.fit import Reading, fit_pose
+from workbench.fin.plan.expectation import DOUBTED_FROM
+from workbench.fin.pose.equations import Reading
+from workbench.fin.pose.fit import fit_pose
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 from workbench.measure.numerics.distributions import chi2_quantile
@@ -27,9 +28,6 @@ from workbench.measure.numerics.distributions import chi2_quantile
 What = Literal["place", "turn"]
 
 FEWEST_ROUNDS = 3
-
-_DOUBTED_FROM = 1.0 - 0.003
-"""The level of chi-square beyond which the rounds contradict one another."""
 
 U_PLACE_MM = 5.0
 """Standard uncertainty of a stud's place where none is stated: it was hardly looked at."""
@@ -84,7 +82,7 @@ class FoundBlock:
     @property
     def agree(self) -> bool:
         """Whether the rounds agree with one block."""
-        return self.chi_square <= chi2_quantile(_DOUBTED_FROM, max(self.dof, 1))
+        return self.chi_square <= chi2_quantile(DOUBTED_FROM, max(self.dof, 1))
 
 
 def found_block(
@@ -120,7 +118,7 @@ def found_block(
     start = fit_pose(rig.blade, rig.base, readings[0], every=True).pose
     problem = _Problem(rig, readings, turns, start, (*places, *leads))
     at, misfits = problem.solved()
-    inside = inverse(problem.normal(at))
+    inside = inverse(_normal(problem.rows(at)))
     if inside is None:
         raise InputError("rounds", "readings that fix no block", "rounds that move the blade more")
     u = [math.sqrt(max(inside[k][k], 0.0)) for k in range(3, 9)]
@@ -200,10 +198,6 @@ class _Problem:
             pairs = zip(self.misfits(ahead), self.misfits(behind), strict=True)
             columns.append([(p - m) / (2.0 * step) for p, m in pairs])
         return [list(row) for row in zip(*columns, strict=True)]
-
-    def normal(self, at: Sequence[float]) -> list[list[float]]:
-        """Return the normal matrix (9 x 9)."""
-        return _normal(self.rows(at))
 
     def solved(self) -> tuple[list[float], list[float]]:
         """Return the unknowns of least misfit, and the misfits there."""

@@ -7,17 +7,11 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from workbench.errors import InputError, OutOfReachError, shown
-from workbench.fin.frame.linear import Row, multiply
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose, Row, multiply
 from workbench.fin.plan.plan import Role, Target
 from workbench.fin.pose.diagnosis import range_beside_others
-from workbench.fin.pose.equations import Equations
-from workbench.fin.pose.fit import (
-    Fit,
-    NoPoseError,
-    Reading,
-    fit_pose,
-)
+from workbench.fin.pose.equations import Equations, NoPoseError, Reading
+from workbench.fin.pose.fit import Fit, fit_pose
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 
@@ -66,8 +60,8 @@ def goals_of(fit: Fit, targets: Sequence[Target], default_tolerance_mm: float) -
             goals.append(Goal(target, "target", own, reading.u_mm))
             continue
         held = Target(reading.method, seen.value_mm, default_tolerance_mm)
-        through = tuple(sum(seen.gradient[k] * fit.gain[k][j] for k in range(3)) for j in range(n))
-        goals.append(Goal(held, "held", through, reading.u_mm))
+        (through,) = multiply((seen.gradient,), fit.gain)
+        goals.append(Goal(held, "held", tuple(through), reading.u_mm))
     return goals if n == 3 else _freed(goals, fit)
 
 
@@ -128,12 +122,6 @@ class _Fixing:
             return False
         self._rows.append((x / left, y / left, z / left))
         return True
-
-
-def wanted_pose(rig: Rig, fit: Fit, goals: Sequence[Goal]) -> tuple[Pose, list[list[float]]]:
-    """Return the wanted pose, and (3 x n) how it follows each reading of now."""
-    wanted_fit = fit_wanted(rig, fit, goals)
-    return wanted_fit.pose, followed(wanted_fit, goals)
 
 
 def followed(wanted: Fit, goals: Sequence[Goal]) -> list[list[float]]:

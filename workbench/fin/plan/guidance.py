@@ -8,50 +8,25 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Literal
 
 from workbench.errors import OutOfReachError, shown
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.parts.studs import Stud, Travel
-from workbench.fin.plan.block import after_block_u, turns_block_u
-from workbench.fin.plan.goals import (
-    Goal,
-    TargetOutOfReachError,
-    fit_wanted,
-    followed,
-    following,
-    goals_of,
-)
-from workbench.fin.plan.outline import after_outline_u, turns_outline_u
-from workbench.fin.plan.plan import (
-    Plan,
-    Prediction,
-    Remark,
-    Role,
-    Step,
-    StudTurn,
-    Target,
-    is_within,
-)
-from workbench.fin.plan.remarks import contact_remarks, missed_remarks, remarks
+from workbench.fin.plan.goals import Goal, fit_wanted, followed, following, goals_of
+from workbench.fin.plan.plan import Plan, Prediction, Step, StudTurn, Target, is_within
+from workbench.fin.plan.remarks import missed_remarks, remarks
 from workbench.fin.plan.rounding import rounded
 from workbench.fin.plan.uncertainty import (
-    gain_after,
-    u_after,
-    u_by,
+    after_turns,
+    turns_block_u,
+    turns_outline_u,
     u_turns,
 )
-from workbench.fin.pose.fit import Fit, Reading, fit_pose
+from workbench.fin.pose.equations import Reading
+from workbench.fin.pose.fit import Fit, fit_pose
 from workbench.fin.reading.observe import observe
 from workbench.fin.reading.rig import Rig
 from workbench.measure.lengths import check_finest
-
-__all__ = [
-    "Plan", "Prediction", "Remark", "Rig", "Role", "Step", "StudLimitError", "StudTurn",
-    "StudTurnsError", "Target",
-    "TargetOutOfReachError", "contact_remarks", "is_within", "plan", "plan_from", "u_after",
-]  # fmt: skip
-
 
 FARTHEST_MM = 12.7
 """How far one stud can be moved where its block states no limits: half an inch, 16 turns of 32 tpi,
@@ -154,7 +129,9 @@ def plan_from(
     notes = remarks(rig, fit, goals, wanted, after, within)
     if not within:
         notes += missed_remarks(rig, goals, wanted, predictions)
-    steps = _steps(rig, fit, stud_turns) or (Step(_why_none(within, finest_turn)),)
+    steps = _steps(rig, fit, stud_turns) or (
+        Step("leave" if within else "coarse" if finest_turn else "best"),
+    )
     return Plan(fit, wanted, after, stud_turns, predictions, steps, notes, within)
 
 
@@ -182,29 +159,14 @@ def _check_limits(rig: Rig, travels: Sequence[Travel], turns: Sequence[float]) -
 
 
 def _predictions(rig: Rig, fit: Fit, goals: Sequence[Goal], after: Pose) -> tuple[Prediction, ...]:
-    gain = gain_after(rig, fit, after)
-    out = []
-    for goal, reading in zip(goals, fit.readings, strict=True):
-        aim = goal.target
-        seen = rig.observe(aim.method, after)
-        u_mm = u_by(fit, gain, seen.gradient)
-        outline_mm = after_outline_u(rig, fit, aim.method, after)
-        block_mm = after_block_u(rig, fit, aim.method, after)
-        u_mm = math.hypot(u_mm, outline_mm, block_mm)
-        out.append(
-            Prediction(
-                aim.method, reading.value_mm, aim.value_mm, seen.value_mm, aim.tolerance_mm, u_mm,
-                goal.role, outline_mm, block_mm,
-            )
-        )  # fmt: skip
-    return tuple(out)
-
-
-def _why_none(within: bool, finest_turn: float) -> Literal["leave", "coarse", "best"]:
-    """Return the act where no stud is turned."""
-    if within:
-        return "leave"
-    return "coarse" if finest_turn else "best"
+    there = after_turns(rig, fit, [goal.target.method for goal in goals], after)
+    return tuple(
+        Prediction(
+            goal.target.method, reading.value_mm, goal.target.value_mm, then.seen.value_mm,
+            goal.target.tolerance_mm, then.u_mm, goal.role, then.by_outline_mm, then.by_block_mm,
+        )
+        for goal, reading, then in zip(goals, fit.readings, there, strict=True)
+    )  # fmt: skip
 
 
 def _steps(rig: Rig, fit: Fit, stud_turns: Sequence[StudTurn]) -> tuple[Step, ...]:

@@ -6,10 +6,10 @@ import math
 from typing import Literal
 
 from workbench.errors import InputError, shown
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.parts.studs import Stud
 from workbench.fin.pose.fit import Fit
-from workbench.fin.reading.observe import Method
+from workbench.fin.reading.method import Method
 from workbench.frozen import dataclass
 
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterator, Sequence
+from functools import partial
 from operator import mul
 
 from workbench.errors import OutOfReachError
-from workbench.fin.frame.linear import Row, multiply
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose, Row, multiply
 from workbench.fin.parts.studs import Travel
 from workbench.fin.plan.goals import Goal
 from workbench.fin.reading.observe import observe_all
@@ -70,9 +70,13 @@ def rounded(
     chosen: Steps = (0, 0, 0)
     near: list[Steps] = [(i, j, k) for i, j, k in itertools.product(*map(_neighbours, counts))]
     bends_mm = [0.0] * len(lines)
+
+    def missed(turns: Sequence[float]) -> list[float] | None:
+        return _misses(rig, rig.seated_from(travels, turns, now), goals)
+
     for steps in near:
         turns = [n * finest for n in steps]
-        misses = _misses(rig, rig.seated_from(travels, turns, now), goals)
+        misses = missed(turns)
         if misses is None:
             continue
         bends_mm = [
@@ -89,19 +93,18 @@ def rounded(
     window = [(math.ceil(n - reach), math.floor(n + reach)) for n in counts]
     slack_mm = [_BEND * bend for bend in bends_mm]
     tried = set(near)
-    for find in (_first, _likely):
-        for steps in find(lines, slack_mm, best, window):
+    for find in (partial(_first, lines, window), partial(_likely, lines, window, slack_mm)):
+        # What the first of these turn up narrows where the rest are looked for.
+        for steps in find(best) if best[1] > NO_TURN else ():
             if steps in tried or not _may_better(lines, slack_mm, best, steps):
                 continue
             tried.add(steps)
             turns = [n * finest for n in steps]
             if not _allowed(rig, travels, turns):
                 continue
-            misses = _misses(rig, rig.seated_from(travels, turns, now), goals)
-            if misses is not None:
-                score = _score(lines, misses, turns)
-                if _better(score, best):
-                    best, chosen = score, steps
+            misses = missed(turns)
+            if misses is not None and _better(score := _score(lines, misses, turns), best):
+                best, chosen = score, steps
     return [n * finest + 0.0 for n in chosen]
 
 
@@ -218,15 +221,8 @@ Slab = tuple[Row, float, float]
 """The slopes of a miss by the steps of each stud, the miss at none, and how far it may be (mm)."""
 
 
-def _first(
-    lines: Sequence[Line],
-    slack_mm: Sequence[float],
-    best: Score,
-    window: Sequence[tuple[int, int]],
-) -> list[Steps]:
+def _first(lines: Sequence[Line], window: Sequence[tuple[int, int]], best: Score) -> list[Steps]:
     """Return a few of the steps that miss least along the straight lines, by halving the bound."""
-    if best[1] <= NO_TURN:
-        return []
     none, many = 0.0, 1.0
     found: list[Steps] = []
     for _ in range(12):
@@ -240,14 +236,9 @@ def _first(
 
 
 def _likely(
-    lines: Sequence[Line],
-    slack_mm: Sequence[float],
-    best: Score,
-    window: Sequence[tuple[int, int]],
+    lines: Sequence[Line], window: Sequence[tuple[int, int]], slack_mm: Sequence[float], best: Score
 ) -> list[Steps]:
     """Return the steps that may miss by less than ``best``, the likeliest first."""
-    if best[1] <= NO_TURN:
-        return []
     slabs: list[Slab] = [
         (line.per_step_mm, line.at_none_mm, line.most_mm(best) + slack)
         for line, slack in zip(lines, slack_mm, strict=True)

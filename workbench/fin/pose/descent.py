@@ -1,22 +1,172 @@
 """From a pose near by down to the one that gives the readings.
 
 Readings are smooth functions of the pose between the corners of the outline and have kinks there.
-Three readings are first solved with their contacts held (``held``). Where contacts change on the
-way, Newton steps (three readings) or Gauss-Newton steps (more) with the exact derivatives are
-damped until the misfit falls (Levenberg-Marquardt), and where a kink blocks the way the derivatives
-from its other sides are tried. A pose is only returned as a solution when it is one.
+Three readings are first solved with their contacts held, as if each jaw kept the edge it touches
+now: between kinks a reading is a closed form of the pose, and to follow that costs a fraction of
+looking for the contacts anew at each step; whether they hold where it ends, one look there tells.
+Where contacts change on the way, Newton steps (three readings) or Gauss-Newton steps (more) with
+the exact derivatives are damped until the misfit falls (Levenberg-Marquardt), and where a kink
+blocks the way the derivatives from its other sides are tried. A pose is only returned as a solution
+when it is one.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from typing import TypeGuard
+from collections.abc import Callable, Sequence
 
-from workbench.fin.frame.linear import Row, normal_matrix, solve
-from workbench.fin.frame.pose import Pose
-from workbench.fin.pose.equations import Equations, Sight
-from workbench.fin.pose.fixed_contacts import solve_held
+from workbench.fin.frame import Point, Pose, Row, inverse_of_three, normal_matrix, solve
+from workbench.fin.parts.base import Base
+from workbench.fin.parts.blade import Edge
+from workbench.fin.pose.equations import AtPose, Equations
+from workbench.fin.reading.method import Method
+from workbench.fin.reading.observe import Observation
+from workbench.fin.reading.quantities import TRAITS
+
+# -- contacts held ---------------------------------------------------------------------------------
+
+Form = Callable[[float, float, float, float], float]
+"""A reading in mm from where the blade's origin lies (x, y in mm) and the cosine and sine of how
+far it has turned since the contacts were seen."""
+
+_STEPS = 12
+"""A solution near by takes five or six steps."""
+
+DONE_MM = 1e-11
+"""A next step this short is left undone: far below the last digit of any reading."""
+
+
+def solve_held(equations: Equations, sight: AtPose) -> Pose | None:
+    """Return the pose that gives three readings if the contacts stay those of ``sight``, or None.
+
+    Newton's method with the derivatives of ``sight`` kept throughout (the chord method): near a
+    solution each step leaves a small share of the misfit. None where it does not close in, and for
+    coarse marks, which touch nothing.
+    """
+    back = inverse_of_three(sight.rows)
+    forms = [
+        closed_form(r.method, o, sight.pose, equations.base)
+        for r, o in zip(equations.readings, sight.observations, strict=True)
+    ]
+    if back is None or None in forms:
+        return None
+    return _closed_in(equations, sight, [f for f in forms if f is not None], back)
+
+
+def _closed_in(
+    equations: Equations, sight: AtPose, forms: list[Form], back: tuple[Row, Row, Row]
+) -> Pose | None:
+    """Step until the next one would be done; None where one is over half as long as the last."""
+    (a, b, c), (d, e, f), (g, h, i) = back
+    first, second, third = forms
+    (v1, w1), (v2, w2), (v3, w3) = [(r.value_mm, 1.0 / r.u_mm) for r in equations.readings]
+    x, y, turned = sight.pose.x_mm, sight.pose.y_mm, 0.0
+    scale = equations.scale_mm
+    m1, m2, m3 = sight.misfits
+    last, shrunk = 0.0, 1.0
+    for _ in range(_STEPS):
+        dx, dy = a * m1 + b * m2 + c * m3, d * m1 + e * m2 + f * m3
+        dt = g * m1 + h * m2 + i * m3
+        size = abs(dx) + abs(dy) + abs(dt)
+        if last:
+            shrunk = size / last
+            if not shrunk < 0.5:
+                return None
+        x, y, turned = x - dx, y - dy, turned - dt / scale
+        if size * shrunk < DONE_MM:
+            break
+        last = size
+        cos, sin = math.cos(turned), math.sin(turned)
+        m1 = (first(x, y, cos, sin) - v1) * w1
+        m2 = (second(x, y, cos, sin) - v2) * w2
+        m3 = (third(x, y, cos, sin) - v3) * w3
+    return Pose(x, y, sight.pose.tilt_rad + turned)
+
+
+def closed_form(method: Method, seen: Observation, pose: Pose, base: Base) -> Form | None:
+    """Return a reading's closed form with its contacts held."""
+    if not seen.edges_mm:
+        return None
+    at, edge = seen.contacts_mm[0], seen.edges_mm[0]
+    ends = TRAITS[method.quantity].ends
+    if not ends:
+        if edge is None:
+            return _corner_height(at, pose, base)
+        assert method.station is not None, "only a station's wall crosses an edge"
+        return _height_at_wall(pose.place(method.station.at_mm), at, edge, pose, base)
+    near = _x_of(at, edge, pose, base)
+    if len(ends) == 1:
+        return near
+    far = _x_of(seen.contacts_mm[1], seen.edges_mm[1], pose, base)
+    return lambda x, y, c, s: far(x, y, c, s) - near(x, y, c, s)
+
+
+def _x_of(at: Point, edge: Edge | None, pose: Pose, base: Base) -> Form:
+    """Return the x of a contact: a corner, or where an edge stays at the height it has there."""
+    if edge is None:
+        qx, qy = at[0] - pose.x_mm, at[1] - pose.y_mm
+        return lambda x, y, c, s: x + c * qx - s * qy
+    nx, ny, m = _line(edge, pose)
+    level = base.height(*at)
+    if base.radius_mm is None:
+
+        def over_flat(x: float, y: float, c: float, s: float) -> float:
+            return x + (m - (s * nx + c * ny) * (level - y)) / (c * nx - s * ny)
+
+        return over_flat
+    return _x_over_arc(at, (nx, ny, m), level, (base.apex_mm, base.radius_mm))
+
+
+def _x_over_arc(
+    at: Point, line: tuple[float, float, float], level: float, arc: tuple[float, float]
+) -> Form:
+    """Return the x where a line crosses a circle: that of the two crossings which ``at`` is."""
+    nx, ny, m = line
+    apex, radius = arc
+    middle = level - radius
+    along = nx * (at[1] - middle) - ny * (at[0] - apex)
+    side = math.copysign(1.0, along)
+
+    def over_arc(x: float, y: float, c: float, s: float) -> float:
+        rx, ry = c * nx - s * ny, s * nx + c * ny
+        off = rx * (x - apex) + ry * (y - middle) + m
+        under = radius * radius - off * off
+        if under < 0.0:
+            return math.nan
+        return apex + rx * off - side * ry * math.sqrt(under)
+
+    return over_arc
+
+
+def _corner_height(at: Point, pose: Pose, base: Base) -> Form:
+    qx, qy = at[0] - pose.x_mm, at[1] - pose.y_mm
+    height = base.height
+    return lambda x, y, c, s: height(x + c * qx - s * qy, y + s * qx + c * qy)
+
+
+def _height_at_wall(station: Point, at: Point, edge: Edge, pose: Pose, base: Base) -> Form:
+    """Return the height where an edge crosses a wall that keeps its distance from a station."""
+    nx, ny, m = _line(edge, pose)
+    qx, qy = station[0] - pose.x_mm, station[1] - pose.y_mm
+    beside = at[0] - station[0]
+    height = base.height
+
+    def at_wall(x: float, y: float, c: float, s: float) -> float:
+        along = c * qx - s * qy + beside
+        return height(x + along, y + (m - (c * nx - s * ny) * along) / (s * nx + c * ny))
+
+    return at_wall
+
+
+def _line(edge: Edge, pose: Pose) -> tuple[float, float, float]:
+    """Return an edge's unit normal and how far along it the edge lies from the blade's origin."""
+    (ax, ay), (bx, by) = edge
+    length = math.hypot(bx - ax, by - ay)
+    nx, ny = (ay - by) / length, (bx - ax) / length
+    return nx, ny, nx * (ax - pose.x_mm) + ny * (ay - pose.y_mm)
+
+
+# -- the way down ----------------------------------------------------------------------------------
 
 STEEPEST_RAD = math.radians(15.0)
 """Beyond this tilt a fin is not set but fallen over; poses are looked for within it."""
@@ -43,7 +193,7 @@ _AROUND: tuple[Row, ...] = (
 )  # fmt: skip
 
 
-def descend(equations: Equations, start: Pose, round_kinks: bool = True) -> Sight | None:
+def descend(equations: Equations, start: Pose, round_kinks: bool = True) -> AtPose | None:
     """Go down from ``start``; return the solution as seen, or None where the way leads to none.
 
     Without ``round_kinks`` a way that a kink blocks is given up: for a search with many starts.
@@ -64,13 +214,13 @@ def descend(equations: Equations, start: Pose, round_kinks: bool = True) -> Sigh
     return sight if _is_stationary(sight) else _settle(equations, sight)
 
 
-def held_from(equations: Equations, start: Pose) -> Sight | None:
+def held_from(equations: Equations, start: Pose) -> AtPose | None:
     """Return the solution of three readings where contacts as at ``start`` lead to one, or None."""
     sight = equations.sight(start)
     return None if sight is None else _held(equations, sight)
 
 
-def _held(equations: Equations, sight: Sight) -> Sight | None:
+def _held(equations: Equations, sight: AtPose) -> AtPose | None:
     """Return the solution with the contacts held, where they do hold or soon come to."""
     for _ in range(_HOLDS):
         pose = solve_held(equations, sight)
@@ -85,7 +235,7 @@ def _held(equations: Equations, sight: Sight) -> Sight | None:
     return None
 
 
-def _go_down(equations: Equations, sight: Sight, round_kinks: bool) -> Sight:
+def _go_down(equations: Equations, sight: AtPose, round_kinks: bool) -> AtPose:
     """Take damped steps until none helps."""
     damping = 0.0
     for _ in range(60):
@@ -97,7 +247,8 @@ def _go_down(equations: Equations, sight: Sight, round_kinks: bool) -> Sight:
             continue
         size = max(map(abs, step))
         new = equations.sight(equations.stepped(sight.pose, step))
-        if _is_better(new, sight):
+        is_level = new is not None and abs(new.pose.tilt_rad) <= 1.5 * STEEPEST_RAD
+        if new is not None and is_level and new.cost < sight.cost:
             sight = new
             if damping == 0.0 and size < QUADRATIC and len(sight.rows) == 3:
                 return sight
@@ -114,10 +265,6 @@ def _go_down(equations: Equations, sight: Sight, round_kinks: bool) -> Sight:
             return sight
         sight, damping = around, 0.0
     return sight
-
-
-def _is_better(new: Sight | None, old: Sight) -> TypeGuard[Sight]:
-    return new is not None and new.cost < old.cost and abs(new.pose.tilt_rad) <= 1.5 * STEEPEST_RAD
 
 
 def _step(
@@ -141,7 +288,7 @@ def _step(
     return (out[0] * shrink, out[1] * shrink, out[2] * shrink)
 
 
-def _around_kink(equations: Equations, here: Sight) -> Sight | None:
+def _around_kink(equations: Equations, here: AtPose) -> AtPose | None:
     """Step with the derivatives of near-by places, where a kink turned the own ones wrong."""
     for reach in (1e-6, 1e-3, 0.1, 1.0):
         for direction in _AROUND:
@@ -159,7 +306,7 @@ def _around_kink(equations: Equations, here: Sight) -> Sight | None:
     return None
 
 
-def _polish(equations: Equations, sight: Sight) -> Sight:
+def _polish(equations: Equations, sight: AtPose) -> AtPose:
     """Take up to three plain Newton steps while they help, to the last digits."""
     for _ in range(3):
         step = _step(equations, sight.misfits, sight.rows, 0.0)
@@ -172,7 +319,7 @@ def _polish(equations: Equations, sight: Sight) -> Sight:
     return sight
 
 
-def _is_stationary(sight: Sight) -> bool:
+def _is_stationary(sight: AtPose) -> bool:
     """Whether the sum of squares has no slope: a minimum between kinks."""
     if sight.cost == 0.0:
         return True
@@ -185,7 +332,7 @@ def _is_stationary(sight: Sight) -> bool:
     return True
 
 
-def _settle(equations: Equations, sight: Sight) -> Sight:
+def _settle(equations: Equations, sight: AtPose) -> AtPose:
     """Close in on a minimum that lies on a kink, by a shrinking pattern search."""
     reach = 0.01
     for _ in range(400):

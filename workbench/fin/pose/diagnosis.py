@@ -6,27 +6,15 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
-from workbench.fin.frame.linear import (
-    Row,
-    determinant,
-    normal_matrix,
-    symmetric_eigen,
-)
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose, Row, determinant, normal_matrix, symmetric_eigen
 from workbench.fin.parts.blade import Blade
 from workbench.fin.pose.descent import STEEPEST_RAD
-from workbench.fin.pose.equations import MET_MM, Equations
+from workbench.fin.pose.equations import MET_MM, Equations, NoPoseError, Reading
 from workbench.fin.pose.search import TILTS_RAD, every_pose
-from workbench.fin.pose.starts import (
-    first_of,
-    meet_two,
-    middle_x,
-    reach_at,
-    starts,
-)
-from workbench.fin.reading.observe import Station, observe
+from workbench.fin.pose.starts import first_of, middle_x, reach_at, seen_along, starts
+from workbench.fin.reading.method import Station
+from workbench.fin.reading.observe import observe
 from workbench.fin.reading.quantities import TRAITS
-from workbench.fin.reading.readings import NoPoseError, Reading
 
 WEAK_RATIO = 1e-5
 """Least ratio of the design's smallest to largest singular value: below it, dependent readings."""
@@ -208,7 +196,8 @@ def range_beside_others(
     ranges: list[tuple[float, float]] = []
     last: float | None = None
     for tilt in TILTS_RAD:
-        value = _value_at(pair, reading, tilt)
+        seen = seen_along(pair, reading.method, tilt, 1e-7)
+        value = None if seen is None else seen[1]
         if value is not None:
             if last is None or abs(value - last) > jump_mm:
                 ranges.append((value, value))
@@ -218,12 +207,3 @@ def range_beside_others(
     wide = [r for r in ranges if r[0] < r[1]] or ranges
     near = reading.value_mm if near_mm is None else near_mm
     return min(wide, key=lambda r: max(r[0] - near, near - r[1]), default=None)
-
-
-def _value_at(pair: Equations, reading: Reading, tilt: float) -> float | None:
-    """Return what a third reading would be where two others are met at this tilt."""
-    pose = meet_two(pair, tilt)
-    if pose is None:
-        return None
-    seen = observe(reading.method, pair.blade, pair.base, pose)
-    return None if seen is None else seen.value_mm

@@ -1,24 +1,65 @@
-"""The readings of one job as equations in the pose."""
+"""The readings of one job as equations in the pose, and the error of readings that fix none."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
 
-from workbench.fin.frame.linear import Row
-from workbench.fin.frame.pose import Pose
+from workbench.errors import InputError, PoseError, shown
+from workbench.fin.frame import Pose, Row
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade
+from workbench.fin.reading.method import Method
 from workbench.fin.reading.observe import Observation, observe_all
-from workbench.fin.reading.readings import Reading
 from workbench.frozen import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """A number taken with a method: its value and its standard uncertainty, both in mm."""
+
+    method: Method
+    value_mm: float
+    u_mm: float
+
+    def __post_init__(self) -> None:
+        if not math.isfinite(self.value_mm):
+            raise InputError(f"reading {shown(self.method.name)}", self.value_mm, "a finite length")
+        if not (math.isfinite(self.u_mm) and self.u_mm > 0.0):
+            raise InputError(f"reading {shown(self.method.name)} u", self.u_mm, "more than 0")
+
+
+class NoPoseError(PoseError):
+    """No pose, or no single one, gives these readings.
+
+    ``method`` is the reading to look at first (None: not one alone), ``value_mm`` what it said and
+    ``range_mm`` what it could say with the others as they are, or at all where the others leave it
+    nothing. ``reason`` is one sentence without figures.
+    """
+
+    def __init__(
+        self,
+        reason: str,
+        method: Method | None = None,
+        value_mm: float | None = None,
+        range_mm: tuple[float, float] | None = None,
+    ) -> None:
+        self.reason, self.method = reason, method
+        self.value_mm, self.range_mm = value_mm, range_mm
+        text = reason
+        if method is not None and value_mm is not None:
+            text += f": {shown(method.name)} says {value_mm:.3f} mm"
+            if range_mm is not None:
+                text += f", which could be {range_mm[0]:.3f} to {range_mm[1]:.3f} mm"
+        super().__init__(text)
+
 
 MET_MM = 1e-9
 """Three readings count as met when each is within this of its value: far below any caliper."""
 
 
 @dataclass(frozen=True, slots=True)
-class Sight:
+class AtPose:
     """The readings as they would be at a pose.
 
     ``misfits`` are seen minus read over the standard uncertainty, ``rows`` their derivatives with
@@ -56,7 +97,7 @@ class Equations:
         """Whether the readings are just as many as the pose has parameters."""
         return len(self.readings) == 3
 
-    def sight(self, pose: Pose) -> Sight | None:
+    def sight(self, pose: Pose) -> AtPose | None:
         """Return the readings seen at ``pose``; None where one would meet no part of the blade."""
         observations, misfits, rows = [], [], []
         cost = 0.0
@@ -75,9 +116,9 @@ class Equations:
             misfits.append(misfit)
             rows.append((gx * w, gy * w, gt * w / self.scale_mm))
             cost += misfit * misfit
-        return Sight(pose, tuple(observations), tuple(misfits), tuple(rows), cost)
+        return AtPose(pose, tuple(observations), tuple(misfits), tuple(rows), cost)
 
-    def met(self, sight: Sight) -> bool:
+    def met(self, sight: AtPose) -> bool:
         """Whether each reading is met."""
         return all(
             abs(o.value_mm - r.value_mm) <= MET_MM

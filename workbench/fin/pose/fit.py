@@ -11,8 +11,7 @@ from collections.abc import Sequence
 from operator import mul
 
 from workbench.errors import InputError, MissingPartError
-from workbench.fin.frame.linear import Row, gram_of_three, pseudo_inverse
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose, Row, gram_of_three, pseudo_inverse
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade
 from workbench.fin.pose.diagnosis import (
@@ -22,18 +21,11 @@ from workbench.fin.pose.diagnosis import (
     check_tilt,
     why_no_pose,
 )
-from workbench.fin.pose.equations import Equations, Sight
-from workbench.fin.pose.search import (
-    distinct,
-    every_pose,
-    first_pose,
-    on_the_ski,
-)
-from workbench.fin.reading.observe import Method, Observation
-from workbench.fin.reading.readings import NoPoseError, Reading
+from workbench.fin.pose.equations import AtPose, Equations, NoPoseError, Reading
+from workbench.fin.pose.search import distinct, every_pose, first_pose, on_the_ski
+from workbench.fin.reading.method import Method
+from workbench.fin.reading.observe import Observation
 from workbench.frozen import dataclass
-
-__all__ = ["Fit", "NoPoseError", "Reading", "fit_near", "fit_pose"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,7 +149,7 @@ def _order(equations: Equations, pose: Pose, start: Pose | None) -> tuple[float,
     return cost, math.hypot(pose.x_mm - start.x_mm, pose.y_mm - start.y_mm, turned)
 
 
-def _fit_at(equations: Equations, sight: Sight, others: tuple[Pose, ...]) -> Fit:
+def _fit_at(equations: Equations, sight: AtPose, others: tuple[Pose, ...]) -> Fit:
     """Return the fit at a found pose with its gain and covariance (JCGM 102:2011, 6.2)."""
     movements = tuple([o.by_movement(equations.blade, sight.pose) for o in sight.observations])
     check_rank(equations, movements)

@@ -4,31 +4,28 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 
-from workbench.fin.frame.linear import determinant
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose, determinant
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade
 from workbench.fin.pose.descent import STEEPEST_RAD, descend, held_from
-from workbench.fin.pose.equations import Equations, Sight
+from workbench.fin.pose.equations import AtPose, Equations, Reading
 from workbench.fin.pose.starts import (
+    Group,
     about,
     first_of,
+    lines_of,
     meeting,
     middle_x,
     start_x,
     start_ys,
     starts,
-)
-from workbench.fin.pose.tilting import (
-    Group,
-    lines_of,
     starts_along,
     sweep,
 )
-from workbench.fin.reading.observe import Method, observe_all
-from workbench.fin.reading.readings import Reading
+from workbench.fin.reading.method import Method
+from workbench.fin.reading.observe import observe_all
 
 TILTS_RAD = tuple(STEEPEST_RAD * i / 15.0 for i in range(-15, 16))
 """The tilts that a search looks at, a degree apart."""
@@ -59,7 +56,7 @@ MOST_THREES = 6
 """How many of the poses that three of more readings give are followed."""
 
 
-def first_pose(equations: Equations, start: Pose | None) -> Sight | None:
+def first_pose(equations: Equations, start: Pose | None) -> AtPose | None:
     """Return a pose that gives the readings, from ``start`` or from level ones; None: not found."""
     begin = [] if start is None else [start]
     if start is None and equations.exact:
@@ -67,7 +64,7 @@ def first_pose(equations: Equations, start: Pose | None) -> Sight | None:
         sight = None if near is None else held_from(equations, near)
         if sight is not None:
             return sight
-    first: Sight | None = None
+    first: AtPose | None = None
     for candidate in itertools.chain(begin, starts(equations, 0.0)):
         first = descend(equations, candidate)
         if first is not None:
@@ -75,7 +72,7 @@ def first_pose(equations: Equations, start: Pose | None) -> Sight | None:
     return first if equations.exact else _least_of(equations, first)
 
 
-def _least_of(equations: Equations, first: Sight | None) -> Sight | None:
+def _least_of(equations: Equations, first: AtPose | None) -> AtPose | None:
     """Return the least misfit that ``first`` or the poses of any three of the readings lead to.
 
     A descent may end at a kink, or in a dip that one wrong reading makes. Some three of the
@@ -92,13 +89,11 @@ def _least_of(equations: Equations, first: Sight | None) -> Sight | None:
     seen = sorted((s for s in map(equations.sight, poses) if s is not None), key=lambda s: s.cost)
     ends = [descend(equations, sight.pose) for sight in seen[:MOST_THREES]]
     return min(
-        (sight for sight in (first, *ends) if sight is not None),
-        key=lambda s: s.cost,
-        default=None,
+        (sight for sight in (first, *ends) if sight is not None), key=lambda s: s.cost, default=None
     )
 
 
-def _fixing_threes(equations: Equations, near: Sight | None) -> list[tuple[Reading, ...]]:
+def _fixing_threes(equations: Equations, near: AtPose | None) -> list[tuple[Reading, ...]]:
     """Return the threes of the readings that fix a pose well: by the volume their slopes span.
 
     Whichever reading is wrong, the best three without it are among them.
@@ -170,11 +165,6 @@ def _apart(a: Pose, b: Pose) -> float:
     return abs(a.x_mm - b.x_mm) + abs(a.y_mm - b.y_mm) + 100.0 * abs(a.tilt_rad - b.tilt_rad)
 
 
-def _everywhere(equations: Equations) -> Iterator[Pose]:
-    for tilt in sorted(TILTS_RAD, key=abs):
-        yield from starts(equations, tilt)
-
-
 def _any_pose(equations: Equations) -> list[Pose]:
     """Follow the starts of least misfit round any kink, and stop at the first pose found."""
     for start in _best_starts(equations):
@@ -186,7 +176,8 @@ def _any_pose(equations: Equations) -> list[Pose]:
 
 def _best_starts(equations: Equations) -> list[Pose]:
     """Return the starts of least misfit, over all tilts."""
-    seen = [s for s in map(equations.sight, _everywhere(equations)) if s is not None]
+    everywhere = (start for tilt in sorted(TILTS_RAD, key=abs) for start in starts(equations, tilt))
+    seen = [s for s in map(equations.sight, everywhere) if s is not None]
     seen.sort(key=lambda s: s.cost)
     return [s.pose for s in seen[:MOST_STARTS]]
 

@@ -13,10 +13,10 @@ import math
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
-from workbench.fin.frame.pose import Point, Pose
+from workbench.fin.frame import Point, Pose
 from workbench.fin.parts.base import Base
-from workbench.fin.parts.blade import Blade, area_and_centroid
-from workbench.fin.reading.contacts import level_crossings
+from workbench.fin.parts.blade import Blade, area_and_centroid, sides_of
+from workbench.fin.reading.observe import level_crossings
 from workbench.frozen import dataclass
 
 SMALLEST_AREA_MM2 = 1.0
@@ -76,7 +76,7 @@ def exposed(blade: Blade, base: Base, pose: Pose) -> Exposed | None:
     span = max(heights)
     deepest = max((p for p, h in zip(points, heights, strict=True) if h >= span - 1e-9))
     foot = max(
-        (at for a, b in _around(points) for at in level_crossings(a, b, base, 0.0)), default=None
+        (at for a, b in sides_of(points) for at in level_crossings(a, b, base, 0.0)), default=None
     )
     if foot is None:  # all of it is out of the base: its foremost point
         foot = max(points)
@@ -119,19 +119,15 @@ def waterline_mm(blade: Blade, base: Base, pose: Pose) -> float:
     Over a flat base the area grows by this for each mm that the blade comes out.
     """
     points = [pose.place(p) for p in blade.outline_mm]
-    xs = sorted(at[0] for a, b in _around(points) for at in level_crossings(a, b, base, 0.0))
+    xs = sorted(at[0] for a, b in sides_of(points) for at in level_crossings(a, b, base, 0.0))
     return math.fsum(b - a for a, b in zip(xs[::2], xs[1::2], strict=False))
-
-
-def _around(points: Sequence[Point]) -> Iterator[tuple[Point, Point]]:
-    return zip(points, [*points[1:], points[0]], strict=True)
 
 
 def _pieces_above(
     points: Sequence[Point], heights: Sequence[float], base: Base
 ) -> Iterator[tuple[Point, Point]]:
     """Yield the pieces of the outline that lie above the base, in its direction."""
-    for i, (a, b) in enumerate(_around(points)):
+    for i, (a, b) in enumerate(sides_of(points)):
         ha, hb = heights[i], heights[(i + 1) % len(heights)]
         if ha >= 0.0 and hb >= 0.0 and base.radius_mm is None:
             yield a, b

@@ -6,11 +6,43 @@ import math
 from typing import Literal, assert_never
 
 from workbench.errors import InputError, shown
-from workbench.fin.frame.pose import Point
+from workbench.fin.frame import Point
 from workbench.fin.parts.blade import check_point
-from workbench.fin.reading.coarse import COARSE_U_MM, Scribe
 from workbench.fin.reading.quantities import ONE_OF, QUANTITIES, TRAITS, Quantity
 from workbench.frozen import dataclass
+
+# -- coarse marks ----------------------------------------------------------------------------------
+
+COARSE_U_MM = 0.5
+"""Standard uncertainty of one reading by a coarse mark, where its method states none: half a line
+of a millimetre scale, taken by eye (common practice, no source)."""
+
+LONGEST_SCALE_MM = 300.0
+"""No scale on a blade is longer."""
+
+
+@dataclass(frozen=True, slots=True)
+class Scribe:
+    """A point (x, y) of the ski, read on a scale that is fixed to the blade.
+
+    The scale's zero lies at ``zero_mm`` in the blade frame: at that u on a forward scale (a tail
+    distance), at that v among outward lines (a depth). As a rule the reading grows as the number it
+    means does: the scale's figures grow toward its rear end, the lines' toward the top edge.
+    ``is_reversed`` is a scale whose figures grow the other way.
+    """
+
+    at_mm: Point
+    zero_mm: float = 0.0
+    is_reversed: bool = False
+
+    def check(self, where: str) -> None:
+        """Raise an InputError unless the point and the zero are of a sane size."""
+        check_point(f"{where} at", self.at_mm)
+        if not (math.isfinite(self.zero_mm) and abs(self.zero_mm) <= 1000.0):
+            raise InputError(f"{where} zero", self.zero_mm, "a finite length of at most 1000 mm")
+
+
+# -- methods ---------------------------------------------------------------------------------------
 
 Part = Literal["tips", "flat", "rod", "step"]
 PARTS: tuple[Part, ...] = ("tips", "flat", "rod", "step")

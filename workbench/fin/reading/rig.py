@@ -6,18 +6,12 @@ from collections.abc import Sequence
 from typing import Literal
 
 from workbench.errors import InputError, MissingPartError, OutOfReachError, shown
-from workbench.fin.frame.linear import inverse, multiply
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose, inverse, multiply
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade
-from workbench.fin.parts.studs import (
-    Stud,
-    Travel,
-    check_studs,
-    seat,
-    travel,
-)
-from workbench.fin.reading.observe import Method, Observation, observe
+from workbench.fin.parts.studs import Stud, Travel, check_studs, seat, travel
+from workbench.fin.reading.method import Method
+from workbench.fin.reading.observe import Observation, observe
 from workbench.frozen import dataclass
 
 
@@ -80,8 +74,8 @@ class Rig:
             )
         return seen
 
-    def per_turn(self, pose: Pose) -> list[list[float]]:
-        """Return (3 x 3) how the pose (mm, mm, rad) follows a turn of each stud, near ``pose``.
+    def per_travel(self, pose: Pose) -> list[list[float]]:
+        """Return (3 x 3) how the pose (mm, mm, rad) follows each stud's travel (mm), near ``pose``.
 
         Raises:
             InputError: the studs do not fix the blade.
@@ -89,13 +83,15 @@ class Rig:
         back = inverse([t.gradient for t in self.travels(pose)])
         if back is None:
             raise InputError("studs", "two that stop the same motion", "three that fix the blade")
+        return back
+
+    def per_turn(self, pose: Pose) -> list[list[float]]:
+        """Return (3 x 3) how the pose (mm, mm, rad) follows a turn of each stud, near ``pose``."""
         leads = [stud.lead_mm for stud in self.studs]
-        return [[b * lead for b, lead in zip(row, leads, strict=True)] for row in back]
+        return [
+            [b * lead for b, lead in zip(row, leads, strict=True)] for row in self.per_travel(pose)
+        ]
 
     def pose_gain(self, before: Pose, after: Pose) -> list[list[float]]:
         """Return (3 x 3) how the pose after some turns follows the pose before them."""
-        rows = [t.gradient for t in self.travels(after)]
-        back = inverse(rows)
-        if back is None:
-            raise InputError("studs", "two that stop the same motion", "three that fix the blade")
-        return multiply(back, [t.gradient for t in self.travels(before)])
+        return multiply(self.per_travel(after), [t.gradient for t in self.travels(before)])

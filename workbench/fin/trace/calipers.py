@@ -10,12 +10,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from itertools import pairwise
+from dataclasses import replace
+from itertools import accumulate, pairwise
 from typing import Literal
 
 from workbench.errors import InputError
-from workbench.fin.frame.pose import Point
-from workbench.fin.parts.blade import Blade, Hole
+from workbench.fin.frame import Point, direction
+from workbench.fin.parts.blade import Blade, Hole, area_and_centroid, sides_of
 from workbench.fin.trace.spline import likeliest_bend, smoothed
 from workbench.frozen import dataclass
 
@@ -35,7 +36,7 @@ ACROSS = 8
 BETWEEN = 3
 """Points that the outline gets between two places."""
 
-FEWEST = 6
+FEWEST_DISTANCES = 6
 """Fewer distances tell nothing of a smooth curve."""
 
 CONTRADICTS = 3.5
@@ -45,7 +46,8 @@ them."""
 CONTRADICTS_MM = 0.004 * IN
 """and off by at least this much: less is no slip of a hand."""
 
-Edge = Literal["leading", "outer", "trailing"]
+Curved = Literal["leading", "outer", "trailing"]
+CheckKind = Literal["length", "height", "hole"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +88,7 @@ class Place:
     """
 
     number: int
-    edge: Edge
+    edge: Curved
     at_mm: float
 
     def point(self, read_mm: float) -> Point:
@@ -103,7 +105,7 @@ def places_of(frame: Frame) -> tuple[Place, ...]:
     if leading and leading[0] > frame.front_mm + 0.3 * IN:
         leading.insert(0, (leading[0] + frame.front_mm) / 2.0)
     along = [frame.top_mm * (0.12 + 0.55 * i / (ACROSS - 1)) for i in range(ACROSS)]
-    found: list[tuple[Edge, float]] = [
+    found: list[tuple[Curved, float]] = [
         *(("leading", h) for h in leading),
         *(("outer", u) for u in reversed(along)),
         *(("trailing", h) for h in reversed(heights)),
@@ -133,45 +135,34 @@ def curve_of(frame: Frame, read_mm: Mapping[int, float], *, without: int = 0) ->
         InputError: too few distances, or places that are no way round a blade.
     """
     places = [p for p in places_of(frame) if p.number in read_mm and p.number != without]
-    if len(places) < FEWEST:
-        raise InputError("distances", f"{len(places)} taken", f"{FEWEST} or more")
+    if len(places) < FEWEST_DISTANCES:
+        raise InputError("distances", f"{len(places)} taken", f"{FEWEST_DISTANCES} or more")
     numbers = [0, *(p.number for p in places), 0]
     points = [(frame.top_mm, frame.front_mm), *(p.point(read_mm[p.number]) for p in places),
               (0.0, frame.back_mm)]  # fmt: skip
-    kept = _in_order(points, numbers)
+    kept = _in_order(points)
     points, numbers = [points[i] for i in kept], [numbers[i] for i in kept]
-    along = [0.0]
-    for a, b in pairwise(points):
-        along.append(along[-1] + math.dist(a, b))
-    fine: list[float] = []
-    taken: list[int] = []
-    for k, s in enumerate(along):
-        taken.append(len(fine))
-        fine.append(s)
-        if k + 1 < len(along):
-            step = (along[k + 1] - s) / (BETWEEN + 1)
-            fine += [s + step * i for i in range(1, BETWEEN + 1)]
-    u = [READ_U_MM] * len(points)
-    bend = likeliest_bend(along, [([p[i] for p in points], u) for i in (0, 1)])
+    along = [0.0, *accumulate(math.dist(a, b) for a, b in pairwise(points))]
+    each = BETWEEN + 1
+    fine = [a + (b - a) / each * i for a, b in pairwise(along) for i in range(each)]
+    fine.append(along[-1])
+    axes = list(zip(*points, strict=True))
+    bend = likeliest_bend(along, axes, READ_U_MM)
     whole = []
-    for i in (0, 1):
-        numbers_at: list[float | None] = [None] * len(fine)
-        for k, p in zip(taken, points, strict=True):
-            numbers_at[k] = p[i]
-        whole.append(smoothed(fine, numbers_at, [READ_U_MM] * len(fine), bend))
-    at_points = list(zip(whole[0].values, whole[1].values, strict=True))
-    by_place = dict(zip(taken, numbers, strict=True))
+    for taken in axes:
+        read: list[float | None] = [None] * len(fine)
+        read[::each] = taken
+        whole.append(smoothed(fine, read, READ_U_MM, bend))
+    curve = list(zip(whole[0].values, whole[1].values, strict=True))
     out = []
-    for k, at in enumerate(at_points):
-        before, after = at_points[max(k - 1, 0)], at_points[min(k + 1, len(at_points) - 1)]
-        length = math.dist(before, after) or 1.0
-        nx, ny = -(after[1] - before[1]) / length, (after[0] - before[0]) / length
-        variance = nx * nx * whole[0].variances[k] + ny * ny * whole[1].variances[k]
-        out.append(Known(at, math.sqrt(variance), by_place.get(k, 0)))
+    for k, at in enumerate(curve):
+        ex, ey = direction(curve[max(k - 1, 0)], curve[min(k + 1, len(curve) - 1)])
+        variance = ey * ey * whole[0].variances[k] + ex * ex * whole[1].variances[k]
+        out.append(Known(at, math.sqrt(variance), 0 if k % each else numbers[k // each]))
     return tuple(out)
 
 
-def _in_order(points: Sequence[Point], numbers: Sequence[int]) -> list[int]:
+def _in_order(points: Sequence[Point]) -> list[int]:
     """Return the indices of the points in their order round the blade.
 
     Where a place of the outer edge lies beyond the end of the leading or trailing places, the
@@ -206,7 +197,7 @@ def contradiction(frame: Frame, read_mm: Mapping[int, float]) -> Contradiction |
     """
     worst: tuple[float, Contradiction] | None = None
     for place in places_of(frame):
-        if place.number not in read_mm or len(read_mm) <= FEWEST:
+        if place.number not in read_mm or len(read_mm) <= FEWEST_DISTANCES:
             continue
         curve = curve_of(frame, read_mm, without=place.number)
         found = _others(curve, place, place.point(read_mm[place.number]))
@@ -225,17 +216,21 @@ def _others(curve: Sequence[Known], place: Place, near: Point) -> tuple[float, f
     axis = 0 if place.edge == "outer" else 1
     best: tuple[float, float, float] | None = None
     for a, b in pairwise(curve):
-        low, high = a.at_mm[axis], b.at_mm[axis]
-        if low == high or not min(low, high) <= place.at_mm <= max(low, high):
-            continue
-        t = (place.at_mm - low) / (high - low)
-        value = a.at_mm[1 - axis] + t * (b.at_mm[1 - axis] - a.at_mm[1 - axis])
-        # Along the line of the reading an edge that lies askew is known less well than across it.
-        steep = math.dist(a.at_mm, b.at_mm) / abs(high - low)
-        off = abs(value - near[1 - axis])
-        if best is None or off < best[0]:
-            best = off, value, max(a.u_mm, b.u_mm) * steep
+        for t in _crossed(a.at_mm, b.at_mm, axis, place.at_mm):
+            value = a.at_mm[1 - axis] + t * (b.at_mm[1 - axis] - a.at_mm[1 - axis])
+            off = abs(value - near[1 - axis])
+            if best is None or off < best[0]:
+                best = off, value, _u_along(a, b, axis)
     return None if best is None else (best[1], best[2])
+
+
+def _u_along(a: Known, b: Known, axis: int) -> float:
+    """Return how well (mm, standard) the edge between two points is known square to an axis.
+
+    Along the line of a reading an edge that lies askew is known less well than across it.
+    """
+    steep = math.dist(a.at_mm, b.at_mm) / abs(b.at_mm[axis] - a.at_mm[axis])
+    return max(a.u_mm, b.u_mm) * steep
 
 
 def blade_by_calipers(
@@ -268,7 +263,7 @@ def blade_by_calipers(
 class Check:
     """A check reading on the loose blade (mm) beside what the outline makes it."""
 
-    what: Literal["length", "height", "hole"]
+    what: CheckKind
     read_mm: float
     outline_mm: float
     allowed_mm: float
@@ -284,12 +279,7 @@ class Check:
         return abs(self.off_mm) <= self.allowed_mm
 
 
-def checked(
-    blade: Blade,
-    what: Literal["length", "height", "hole"],
-    read_mm: float,
-    curve: Sequence[Known] = (),
-) -> Check:
+def checked(blade: Blade, what: CheckKind, read_mm: float, curve: Sequence[Known] = ()) -> Check:
     """Compare a check reading with the outline: overall length, height, or hole to outer edge.
 
     ``hole`` is the distance from the first hole's nearer side to the outer edge, straight out from
@@ -323,23 +313,25 @@ def _edge_u(blade: Blade, what: str, curve: Sequence[Known]) -> float:
         k = max(range(len(curve)), key=lambda i: curve[i].at_mm[1])
         return max(each.u_mm for each in curve[max(k - 1, 0) : k + 2])
     u = blade.holes[0].at_mm[0]
-    found = 0.0
-    for a, b in pairwise(curve):
-        (u1, _), (u2, _) = a.at_mm, b.at_mm
-        if u1 != u2 and min(u1, u2) <= u <= max(u1, u2):
-            steep = math.dist(a.at_mm, b.at_mm) / abs(u2 - u1)
-            found = max(found, max(a.u_mm, b.u_mm) * steep)
-    return found
+    known = (_u_along(a, b, 0) for a, b in pairwise(curve) if _crossed(a.at_mm, b.at_mm, 0, u))
+    return max(known, default=0.0)
 
 
 def _out_from(blade: Blade, u: float) -> float:
     """Return how far out (v) the outline reaches at a distance from the back edge."""
-    found = []
-    points = blade.outline_mm
-    for a, b in zip(points, [*points[1:], points[0]], strict=True):
-        if a[0] != b[0] and min(a[0], b[0]) <= u <= max(a[0], b[0]):
-            found.append(a[1] + (u - a[0]) / (b[0] - a[0]) * (b[1] - a[1]))
-    return max(found)
+    return max(
+        a[1] + t * (b[1] - a[1])
+        for a, b in sides_of(blade.outline_mm)
+        for t in _crossed(a, b, 0, u)
+    )
+
+
+def _crossed(a: Point, b: Point, axis: int, at_mm: float) -> list[float]:
+    """Return how far along from a (0) to b (1) a coordinate is ``at_mm``, if it is there."""
+    low, high = a[axis], b[axis]
+    if low == high or not min(low, high) <= at_mm <= max(low, high):
+        return []
+    return [(at_mm - low) / (high - low)]
 
 
 def shifted(blade: Blade, first: int, last: int, by_mm: float) -> Blade:
@@ -353,21 +345,14 @@ def shifted(blade: Blade, first: int, last: int, by_mm: float) -> Blade:
     n = len(blade.outline_mm)
     if not 1 <= first <= last <= n:
         raise InputError("points", f"{first} to {last}", f"two numbers from 1 to {n}")
-    points = list(blade.outline_mm)
-    area = math.fsum(
-        a[0] * b[1] - b[0] * a[1] for a, b in zip(points, [*points[1:], points[0]], strict=True)
-    )
-    side = 1.0 if area > 0.0 else -1.0
+    points = blade.outline_mm
+    side = math.copysign(1.0, area_and_centroid(points)[0])
     out = list(points)
     for i in range(first - 1, last):
         before, after = points[i - 1], points[(i + 1) % n]
-        length = math.dist(before, after) or 1.0
-        nx, ny = (after[1] - before[1]) / length, -(after[0] - before[0]) / length
-        out[i] = (points[i][0] + side * by_mm * nx, points[i][1] + side * by_mm * ny)
-    return Blade(
-        blade.name, tuple(out), blade.top_edge_mm, blade.back_edge_mm, blade.holes,
-        blade.outline_u_mm,
-    )  # fmt: skip
+        ex, ey = direction(before, after)
+        out[i] = (points[i][0] + side * by_mm * ey, points[i][1] - side * by_mm * ex)
+    return replace(blade, outline_mm=tuple(out))
 
 
 def moved_point(blade: Blade, number: int, at_mm: Point) -> Blade:
@@ -380,7 +365,4 @@ def moved_point(blade: Blade, number: int, at_mm: Point) -> Blade:
         raise InputError("point", number, f"1 to {len(blade.outline_mm)}")
     out = list(blade.outline_mm)
     out[number - 1] = at_mm
-    return Blade(
-        blade.name, tuple(out), blade.top_edge_mm, blade.back_edge_mm, blade.holes,
-        blade.outline_u_mm,
-    )  # fmt: skip
+    return replace(blade, outline_mm=tuple(out))

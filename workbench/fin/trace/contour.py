@@ -1,4 +1,4 @@
-"""A dense contour of a blade made an outline of few points, by least squares.
+"""A dense contour of a blade made an outline of few points, and holes made circles.
 
 The corners of the outline are placed so that the contour's points lie about it evenly, each point
 counting, so that the contour's own noise averages out.
@@ -10,9 +10,10 @@ import math
 from collections.abc import Callable, Sequence
 
 from workbench.errors import InputError
-from workbench.fin.frame.pose import Point
-from workbench.fin.parts.blade import distance_to_segment
+from workbench.fin.frame import Point, direction
+from workbench.fin.parts.blade import distance_to_segment, sides_of
 from workbench.frozen import dataclass
+from workbench.measure.numerics.linalg import factor, solve
 
 SHARP_RAD = math.radians(20.0)
 """Two sides that turn by more meet in a corner: a blurred contour is rounder there than the blade,
@@ -24,7 +25,7 @@ SWEEPS, ROUNDS = 12, 6
 SPLITS = (4.0, 2.8, 2.0, 1.4, 1.0, 0.7)
 """The contour is split at points this many tolerances off the chord, as coarsely as will do."""
 
-FEWEST = 30
+FEWEST_POINTS = 30
 """A contour of fewer points shows no blade."""
 
 Run = tuple[int, int]
@@ -64,9 +65,9 @@ def fit_outline(
     Raises:
         InputError: too few points.
     """
-    if len(contour) < FEWEST:
-        raise InputError("contour", f"{len(contour)} points", f"{FEWEST} points or more")
-    around = math.fsum(math.dist(a, b) for a, b in zip(contour, _next(contour), strict=True))
+    if len(contour) < FEWEST_POINTS:
+        raise InputError("contour", f"{len(contour)} points", f"{FEWEST_POINTS} points or more")
+    around = math.fsum(math.dist(a, b) for a, b in sides_of(contour))
     half = max(1, round(blur_mm * len(contour) / around / 4.0))
     smooth = _smoothed(contour, half)
     best: Fitted | None = None
@@ -83,10 +84,6 @@ def fit_outline(
             break
     assert best is not None
     return best
-
-
-def _next(points: Sequence[Point]) -> list[Point]:
-    return [*points[1:], points[0]]
 
 
 def _smoothed(contour: Sequence[Point], half: int) -> list[Point]:
@@ -160,7 +157,7 @@ def _fewer(
         for off, k in sorted(cost):
             if off > tolerance or len(left) - len(out) <= 4:
                 break
-            if not out & {k - 1, (k + 1) % m, k - 1 + m if k == 0 else k - 1}:
+            if not out & {(k - 1) % m, (k + 1) % m}:
                 out.add(k)
         if not out:
             return left
@@ -239,7 +236,8 @@ def _counting(
 def _skips(places: Sequence[Point], blur: float) -> list[float]:
     """Return for each corner how far from it the contour does not count."""
     out = []
-    for before, at, after in zip([places[-1], *places[:-1]], places, _next(places), strict=True):
+    for k, (at, after) in enumerate(sides_of(places)):
+        before = places[k - 1]
         turn = abs(_turn(before, at, at, after))
         out.append(blur if turn > SHARP_RAD else 0.0)
     return out
@@ -283,10 +281,8 @@ class _Side:
 def _moments(
     contour: Sequence[Point], run: Run, start: Point, end: Point, skip: tuple[float, float]
 ) -> _Side:
-    length = math.dist(start, end)
-    if length == 0.0:
-        return _Side((0.0, 0.0), 0.0, 0.0, 0.0, 0.0, 0.0)
-    nx, ny = -(end[1] - start[1]) / length, (end[0] - start[0]) / length
+    ex, ey = direction(start, end)
+    nx, ny = -ey, ex
     ss = st = tt = sd = td = 0.0
     for t, (x, y) in _counting(contour, run, start, end, skip):
         s, d = 1.0 - t, nx * x + ny * y
@@ -333,15 +329,62 @@ def _judged(
     width = 2 * half + 1
     for k, run in enumerate(_runs(corners)):
         start, end = places[k], places[(k + 1) % m]
-        length = math.dist(start, end)
-        if length == 0.0:
-            continue
-        nx, ny = -(end[1] - start[1]) / length, (end[0] - start[0]) / length
+        ex, ey = direction(start, end)
         points = _counting(contour, run, start, end, (skip[k], skip[(k + 1) % m]))
-        offs = [nx * (x - start[0]) + ny * (y - start[1]) for _, (x, y) in points]
+        offs = [ex * (y - start[1]) - ey * (x - start[0]) for _, (x, y) in points]
         total, count = total + math.fsum(o * o for o in offs), count + len(offs)
         for i in range(0, len(offs) - width + 1, max(1, half)):
             means.append(math.fsum(offs[i : i + width]) / width)
     squares = math.fsum(mean * mean for mean in means) / max(1, len(means))
     worst = max(map(abs, means), default=0.0)
     return Fitted(tuple(places), math.sqrt(total / max(1, count)), math.sqrt(squares), worst)
+
+
+# -- circles ---------------------------------------------------------------------------------------
+
+STEPS = 10
+
+
+@dataclass(frozen=True, slots=True)
+class Circle:
+    """A fitted circle (mm); ``rms_mm`` is how far its points lie off it."""
+
+    centre_mm: Point
+    radius_mm: float
+    rms_mm: float
+
+
+def fit_circle(points: Sequence[Point]) -> Circle:
+    """Return the circle with the least sum of squared distances from points (n x 2, mm).
+
+    Begun from the algebraic fit of I. Kasa, IEEE Trans. Instrum. Meas. 25 (1976) 8, and improved by
+    Gauss-Newton on the distances.
+
+    Raises:
+        InputError: fewer than three points, or points on a line.
+    """
+    accepted = "three points or more that lie on no line"
+    if len(points) < 3:
+        raise InputError("circle", f"{len(points)} points", accepted)
+    mx = math.fsum(x for x, _ in points) / len(points)
+    my = math.fsum(y for _, y in points) / len(points)
+    near = [(x - mx, y - my) for x, y in points]
+    rows = [(2.0 * x, 2.0 * y, 1.0) for x, y in near]
+    factors = factor(rows)
+    if factors.rank < 3:
+        raise InputError("circle", f"{len(points)} points", accepted)
+    cx, cy, rest = solve(factors, [x * x + y * y for x, y in near])
+    radius = math.sqrt(max(0.0, rest + cx * cx + cy * cy))
+    for _ in range(STEPS):
+        away = [(x - cx, y - cy, math.hypot(x - cx, y - cy)) for x, y in near]
+        if min(d for *_, d in away) == 0.0:
+            break
+        factors = factor([(x / d, y / d, 1.0) for x, y, d in away])
+        if factors.rank < 3:
+            break
+        dx, dy, dr = solve(factors, [d - radius for *_, d in away])
+        cx, cy, radius = cx + dx, cy + dy, radius + dr
+        if math.hypot(dx, dy, dr) < 1e-9:
+            break
+    off = math.fsum((math.hypot(x - cx, y - cy) - radius) ** 2 for x, y in near)
+    return Circle((mx + cx, my + cy), radius, math.sqrt(off / len(near)))

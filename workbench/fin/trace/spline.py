@@ -30,11 +30,11 @@ class Smooth:
 
 
 def smoothed(
-    places: Sequence[float], numbers: Sequence[float | None], u: Sequence[float], bend: float
+    places: Sequence[float], numbers: Sequence[float | None], u: float, bend: float
 ) -> Smooth:
     """Return the smooth curve through numbers at ascending places; None where none was taken.
 
-    ``u`` are the numbers' standard uncertainties, ``bend`` how far the curve bends.
+    ``u`` is the numbers' standard uncertainty, ``bend`` how far the curve bends.
     """
     ahead: list[tuple[float, float, float, float, float]] = []
     forecasts: list[tuple[float, float, float, float, float]] = []
@@ -50,7 +50,7 @@ def smoothed(
             pgg += q
         forecasts.append((f, g, pff, pfg, pgg))
         if number is not None:
-            noise = u[k] * u[k]
+            noise = u * u
             total = pff + noise
             off = number - f
             if seen >= 2:  # two numbers fix a line: only what comes after them tells of the bend
@@ -101,14 +101,13 @@ def _back(
 
 
 def likeliest_bend(
-    places: Sequence[float],
-    curves: Sequence[tuple[Sequence[float | None], Sequence[float]]],
+    places: Sequence[float], curves: Sequence[Sequence[float | None]], u: float
 ) -> float:
     """Return the bend that makes the numbers of all these curves together most likely."""
 
     def unlikely(log_bend: float) -> float:
         bend = math.exp(log_bend)
-        return -math.fsum(smoothed(places, y, u, bend).likelihood for y, u in curves)
+        return -math.fsum(smoothed(places, y, u, bend).likelihood for y in curves)
 
     low, high = map(math.log, BENDS)
     tried = [(unlikely(low + (high - low) * i / 8.0), i) for i in range(9)]

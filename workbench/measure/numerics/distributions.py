@@ -1,8 +1,8 @@
 """Normal, Student t, chi-square and F: probabilities and quantiles, in plain Python.
 
-``*_cdf`` is the probability below, ``*_sf`` the probability above (its own digits kept far out in
-the tail), ``*_quantile`` the value with that probability below it. Degrees of freedom may be any
-positive number, and infinite where that means something. Probabilities outside 0 < p < 1 and
+``*_sf`` is the probability above (its own digits kept far out in the tail), ``*_quantile`` the
+value with a probability below it. Degrees of freedom may be any positive number, and infinite where
+that means something. Probabilities outside 0 < p < 1 and
 degrees of freedom that are not positive raise :class:`~workbench.errors.InputError`.
 """
 
@@ -13,15 +13,9 @@ from collections.abc import Callable
 from functools import lru_cache
 
 from workbench.errors import InputError
-from workbench.measure.numerics.special import beta_i, gamma_p_q
 
 _ROOT2 = math.sqrt(2)
 _Tail = Callable[[float], float]
-
-
-def normal_cdf(z: float) -> float:
-    """Probability that a standard normal value is below ``z``."""
-    return 0.5 * math.erfc(-z / _ROOT2)
 
 
 def normal_sf(z: float) -> float:
@@ -40,22 +34,6 @@ def normal_quantile(p: float) -> float:
         outer,
     )
     return math.copysign(size, p - 0.5)
-
-
-def t_cdf(t: float, dof: float) -> float:
-    """Probability that Student's t with ``dof`` degrees of freedom is below ``t``."""
-    return t_sf(-t, dof)
-
-
-def t_sf(t: float, dof: float) -> float:
-    """Probability that Student's t with ``dof`` degrees of freedom is above ``t``."""
-    _check_dof(dof)
-    if math.isinf(dof):
-        return normal_sf(t)
-    if _nearly_normal(t, dof):
-        return normal_sf(_normal_from_t(t, dof))
-    _, outer = _t_two_tails(abs(t), dof)
-    return outer / 2 if t >= 0 else 1 - outer / 2
 
 
 @lru_cache(maxsize=1024)  # every look at a reading's repeats asks for the same few
@@ -80,12 +58,6 @@ def t_quantile(p: float, dof: float) -> float:
     return math.copysign(size, z)
 
 
-def chi2_cdf(x: float, dof: float) -> float:
-    """Probability that chi-square with ``dof`` degrees of freedom is below ``x``."""
-    _check_finite_dof(dof)
-    return gamma_p_q(dof / 2, x / 2)[0]
-
-
 def chi2_sf(x: float, dof: float) -> float:
     """Probability that chi-square with ``dof`` degrees of freedom is above ``x``."""
     _check_finite_dof(dof)
@@ -98,8 +70,8 @@ def chi2_quantile(p: float, dof: float) -> float:
     _check_finite_dof(dof)
     log_scale = math.lgamma(dof / 2) + dof / 2 * math.log(2)
     return _positive_root(
-        lambda x: chi2_cdf(x, dof),
-        lambda x: chi2_sf(x, dof),
+        lambda x: gamma_p_q(dof / 2, x / 2)[0],
+        lambda x: gamma_p_q(dof / 2, x / 2)[1],
         lambda x: math.exp((dof / 2 - 1) * math.log(x) - x / 2 - log_scale),
         p,
         1 - p,
@@ -107,14 +79,16 @@ def chi2_quantile(p: float, dof: float) -> float:
     )
 
 
-def f_cdf(x: float, dof1: float, dof2: float) -> float:
-    """Probability that F with ``dof1`` and ``dof2`` degrees of freedom is below ``x``."""
-    return _f_tails(x, dof1, dof2)[0]
-
-
 def f_sf(x: float, dof1: float, dof2: float) -> float:
     """Probability that F with ``dof1`` and ``dof2`` degrees of freedom is above ``x``."""
-    return _f_tails(x, dof1, dof2)[1]
+    _check_finite_dof(dof1)
+    _check_finite_dof(dof2)
+    if x <= 0:
+        return 1.0
+    total = dof1 * x + dof2
+    if math.isinf(total):
+        return 0.0
+    return beta_i(dof1 / 2, dof2 / 2, dof1 * x / total, dof2 / total)[1]
 
 
 def coverage_factor(level: float, dof: float = math.inf) -> float:
@@ -156,36 +130,12 @@ def _t_from_normal(z: float, dof: float) -> float:
     return z * _series(terms, dof)
 
 
-def _normal_from_t(t: float, dof: float) -> float:
-    """The normal value with the same tail as Student's t: the series above turned round."""
-    s = t * t
-    terms = (
-        1.0,
-        -(s + 1) / 4,
-        ((13 * s + 8) * s + 3) / 96,
-        -(((35 * s + 19) * s + 1) * s - 15) / 384,
-        ((((6271 * s + 3224) * s - 102) * s - 1680) * s - 945) / 92160,
-    )
-    return t * _series(terms, dof)
-
-
 def _series(terms: tuple[float, ...], dof: float) -> float:
     """Sum of terms over the rising powers of ``dof``."""
     total = 0.0
     for term in reversed(terms):
         total = total / dof + term
     return total
-
-
-def _f_tails(x: float, dof1: float, dof2: float) -> tuple[float, float]:
-    _check_finite_dof(dof1)
-    _check_finite_dof(dof2)
-    if x <= 0:
-        return 0.0, 1.0
-    total = dof1 * x + dof2
-    if math.isinf(total):
-        return 1.0, 0.0
-    return beta_i(dof1 / 2, dof2 / 2, dof1 * x / total, dof2 / total)
 
 
 def _two_sided(p: float) -> tuple[float, float]:
@@ -247,3 +197,143 @@ def _check_dof(dof: float) -> None:
 def _check_finite_dof(dof: float) -> None:
     if not 0 < dof < math.inf:
         raise InputError("degrees of freedom", dof, "more than 0 and finite")
+
+
+# -- regularised incomplete gamma and beta functions -----------------------------------------------
+# Both are a prefactor times a series or a continued fraction. The prefactor is written as a
+# saddle-point deviance, so that large parameters keep their digits (C. Loader, "Fast and accurate
+# computation of binomial probabilities", 2000); the continued fractions are evaluated by the
+# modified Lentz method (Abramowitz & Stegun 6.5.31 and 26.5.8).
+
+_EPS = 1e-16
+_TINY = 1e-300
+_HALF_LOG_2PI = 0.918938533204672741780329736406
+_STIRLING = (1 / 12, -1 / 360, 1 / 1260, -1 / 1680, 1 / 1188, -691 / 360360, 1 / 156)
+
+
+def gamma_p_q(a: float, x: float) -> tuple[float, float]:
+    """Lower and upper regularised incomplete gamma functions P(a, x) and Q(a, x).
+
+    ``a`` > 0, ``x`` >= 0; the smaller of the two keeps its relative accuracy.
+    """
+    if x <= 0:
+        return 0.0, 1.0
+    if math.isinf(x):
+        return 1.0, 0.0
+    scale = math.exp(-_stirling_error(a) - _deviance(a, x)) * math.sqrt(a / (2 * math.pi))
+    if x < a + 1:
+        lower = scale * _gamma_series(a, x)
+        return lower, 1 - lower
+    upper = scale * _gamma_fraction(a, x)
+    return 1 - upper, upper
+
+
+def beta_i(a: float, b: float, x: float, y: float) -> tuple[float, float]:
+    """Regularised incomplete beta function I_x(a, b) and its complement I_y(b, a).
+
+    ``y`` is 1 - x, given apart so that neither end loses its digits; ``a``, ``b`` > 0.
+    """
+    if x <= 0:
+        return 0.0, 1.0
+    if y <= 0:
+        return 1.0, 0.0
+    scale = _beta_scale(a, b, x, y)
+    if x <= (a + 1) / (a + b + 2):
+        lower = scale * _beta_fraction(a, b, x) / a
+        return lower, 1 - lower
+    upper = scale * _beta_fraction(b, a, y) / b
+    return 1 - upper, upper
+
+
+def _beta_scale(a: float, b: float, x: float, y: float) -> float:
+    """x^a y^b / B(a, b)."""
+    n = a + b
+    exponent = (
+        _stirling_error(n)
+        - _stirling_error(a)
+        - _stirling_error(b)
+        - _deviance(a, n * x)
+        - _deviance(b, n * y)
+    )
+    return math.exp(exponent) * math.sqrt(a / n * b / (2 * math.pi))
+
+
+def _stirling_error(a: float) -> float:
+    """ln Gamma(a) minus Stirling's (a - 1/2) ln a - a + ln(2 pi) / 2."""
+    if a < 12:
+        return math.lgamma(a) - (a - 0.5) * math.log(a) + a - _HALF_LOG_2PI
+    square = a * a
+    total = 0.0
+    for term in reversed(_STIRLING):
+        total = total / square + term
+    return total / a
+
+
+def _deviance(a: float, m: float) -> float:
+    """A ln(a / m) + m - a, without cancellation where ``a`` is near ``m``."""
+    if m <= 0:
+        return math.inf
+    difference = a - m
+    if abs(difference) > 0.1 * (a + m):
+        return a * math.log(a / m) - difference
+    ratio = difference / (a + m)
+    total = difference * ratio
+    term = 2 * a * ratio
+    for j in range(1, 100):
+        term *= ratio * ratio
+        grown = total + term / (2 * j + 1)
+        if grown == total:
+            break
+        total = grown
+    return total
+
+
+def _gamma_series(a: float, x: float) -> float:
+    """Sum of x^n / (a (a+1) ... (a+n)), for the lower tail."""
+    term = total = 1 / a
+    n = a
+    while abs(term) > abs(total) * _EPS:
+        n += 1
+        term *= x / n
+        total += term
+    return total
+
+
+def _gamma_fraction(a: float, x: float) -> float:
+    """The continued fraction of the upper tail, even part."""
+    b = x + 1 - a
+    c = 1 / _TINY
+    d = 1 / b
+    value = d
+    for i in range(1, 10_000_000):
+        step = -i * (i - a)
+        b += 2
+        d = 1 / _apart(step * d + b)
+        c = _apart(b + step / c)
+        value *= d * c
+        if abs(d * c - 1) < 4 * _EPS:
+            break
+    return value
+
+
+def _beta_fraction(a: float, b: float, x: float) -> float:
+    c = 1.0
+    d = 1 / _apart(1 - (a + b) * x / (a + 1))
+    value = d
+    for m in range(1, 10_000_000):
+        even = m * (b - m) * x / ((a + 2 * m - 1) * (a + 2 * m))
+        d = 1 / _apart(1 + even * d)
+        c = _apart(1 + even / c)
+        value *= d * c
+        odd = -(a + m) * (a + b + m) * x / ((a + 2 * m) * (a + 2 * m + 1))
+        d = 1 / _apart(1 + odd * d)
+        c = _apart(1 + odd / c)
+        value *= d * c
+        if abs(d * c - 1) < 4 * _EPS:
+            break
+    return value
+
+
+def _apart(value: float) -> float:
+    """Keep a denominator off zero."""
+    return value if abs(value) > _TINY else _TINY

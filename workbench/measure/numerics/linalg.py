@@ -71,45 +71,16 @@ def _take_out(column: _Row, basis: list[_Row], triangle: list[_Row], k: int) -> 
 
 def solve(factors: Factors, right: Sequence[float]) -> _Row:
     """Least-squares solution for a right side of length m; the matrix has full rank."""
-    projected = [dot(direction, right) for direction in factors.basis]
-    return _unscaled(factors, _back(factors.triangle, projected))
-
-
-def inverse_gram(factors: Factors) -> list[_Row]:
-    """(A' A)^-1, n x n, of a matrix A of full rank."""
-    n = len(factors.order)
-    unit = [[1.0 if i == j else 0.0 for i in range(n)] for j in range(n)]
-    columns = [_unscaled(factors, _back(factors.triangle, e)) for e in unit]
-    return [[math.fsum(c[i] * c[j] for c in columns) for j in range(n)] for i in range(n)]
-
-
-def dependent_columns(factors: Factors) -> list[int]:
-    """Columns of a rank-deficient matrix that take part in a dependency."""
-    k = factors.rank
-    involved = {factors.order[p] for p in range(k, len(factors.order))}
-    for p in range(k, len(factors.order)):
-        weights = _back([row[:k] for row in factors.triangle[:k]], [r[p] for r in factors.triangle])
-        involved |= {factors.order[i] for i, w in enumerate(weights) if abs(w) > 1e-6}
-    return sorted(involved)
+    triangle, n = factors.triangle, len(factors.order)
+    answer, out = [0.0] * n, [0.0] * n
+    for i in reversed(range(n)):
+        known = math.fsum(triangle[i][j] * answer[j] for j in range(i + 1, n))
+        answer[i] = (dot(factors.basis[i], right) - known) / triangle[i][i]
+    for value, column in zip(answer, factors.order, strict=True):
+        out[column] = value / factors.scales[column]
+    return out
 
 
 def dot(a: Sequence[float], b: Sequence[float]) -> float:
     """Sum of products, summed exactly."""
     return math.fsum(x * y for x, y in zip(a, b, strict=True))
-
-
-def _back(triangle: Sequence[Sequence[float]], right: Sequence[float]) -> _Row:
-    """Solve an upper triangle."""
-    n = len(triangle)
-    answer = [0.0] * n
-    for i in reversed(range(n)):
-        known = math.fsum(triangle[i][j] * answer[j] for j in range(i + 1, n))
-        answer[i] = (right[i] - known) / triangle[i][i]
-    return answer
-
-
-def _unscaled(factors: Factors, solution: _Row) -> _Row:
-    answer = [0.0] * len(solution)
-    for place, column in enumerate(factors.order):
-        answer[column] = solution[place] / factors.scales[column]
-    return answer

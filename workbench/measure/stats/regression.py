@@ -7,12 +7,14 @@ digits.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from workbench.errors import BenchError, InputError
+from workbench.measure.numerics.distributions import coverage_factor
 from workbench.measure.numerics.linalg import dot
+from workbench.measure.repeats import summarise
 
 
 class LineError(BenchError, ValueError):
@@ -37,16 +39,6 @@ class Line:
     dof: int
     residual_sd: float | None = None
 
-    @property
-    def n(self) -> int:
-        """How many points."""
-        return self.dof + 2
-
-    @property
-    def correlation(self) -> float:
-        """Correlation coefficient of intercept and slope."""
-        return self.covariance / (self.u_intercept * self.u_slope)
-
     def from_scatter(self, further: float = 1.0) -> Line:
         """The line of points whose u were all taken as 1, their common u estimated from them.
 
@@ -67,24 +59,12 @@ class Line:
         variance = self.u_intercept**2 + 2 * x * self.covariance + (x * self.u_slope) ** 2
         return self.intercept + self.slope * x, math.sqrt(max(0.0, variance))
 
-    def predict(self, x: float, u_y: float | None = None) -> tuple[float, float]:
-        """One further reading at ``x``: the line's y, with its own scatter added.
-
-        ``u_y`` is that scatter; left out, the residual scatter of the points.
-        """
-        own = self.residual_sd if u_y is None else u_y
-        if own is None:
+    def predict(self, x: float) -> tuple[float, float]:
+        """One further reading at ``x``: the line's y, with the points' own scatter added."""
+        if self.residual_sd is None:
             raise InputError("uncertainty of the further reading", None, "its standard uncertainty")
         y, u = self.at(x)
-        return y, math.hypot(u, own)
-
-    def inverse(self, y: float, u_y: float) -> tuple[float, float]:
-        """The x that belongs to a reading ``y``, and its standard uncertainty."""
-        if self.slope == 0:
-            raise LineError("a level line has no x for a given y")
-        x = (y - self.intercept) / self.slope
-        _, u = self.at(x)
-        return x, math.hypot(u, u_y) / abs(self.slope)
+        return y, math.hypot(u, self.residual_sd)
 
 
 def weighted_line(xs: Sequence[float], ys: Sequence[float], u_ys: Sequence[float]) -> Line:
@@ -109,12 +89,6 @@ def weighted_line(xs: Sequence[float], ys: Sequence[float], u_ys: Sequence[float
         chi2=math.fsum(w * r * r for w, r in zip(weights, residuals, strict=True)),
         dof=len(xs) - 2,
     )
-
-
-def ordinary_line(xs: Sequence[float], ys: Sequence[float]) -> Line:
-    """Line through three or more points whose equal scatter in y is estimated from themselves."""
-    _check_points(xs, ys, 3)
-    return weighted_line(xs, ys, [1.0] * len(xs)).from_scatter()
 
 
 class Slope(NamedTuple):
@@ -146,24 +120,18 @@ def deming(xs: Sequence[float], ys: Sequence[float], ratio: float = 1.0) -> Slop
 
 
 def jackknife(
-    xs: Sequence[float],
-    ys: Sequence[float],
-    fit: Callable[[Sequence[float], Sequence[float]], Slope] = deming,
-    level: float = 0.95,
+    xs: Sequence[float], ys: Sequence[float]
 ) -> tuple[tuple[float, float], tuple[float, float]]:
-    """Confidence intervals of intercept and slope, from leaving each point out in turn.
+    """95 % confidence intervals of intercept and slope of Deming's line.
 
-    Linnet, Clin. Chem. 36 (1990) 1463: pseudo-values, Student's t with n - 2 degrees of freedom,
-    about the fit to all points.
+    From leaving each point out in turn (Linnet, Clin. Chem. 36 (1990) 1463): pseudo-values,
+    Student's t with n - 2 degrees of freedom, about the fit to all points.
     """
-    from workbench.measure.numerics.distributions import coverage_factor
-    from workbench.measure.repeats import summarise
-
     _check_points(xs, ys, 4)
     n = len(xs)
-    whole = fit(xs, ys)
-    parts = [fit([*xs[:i], *xs[i + 1 :]], [*ys[:i], *ys[i + 1 :]]) for i in range(n)]
-    factor = coverage_factor(level, n - 2)
+    whole = deming(xs, ys)
+    parts = [deming([*xs[:i], *xs[i + 1 :]], [*ys[:i], *ys[i + 1 :]]) for i in range(n)]
+    factor = coverage_factor(0.95, n - 2)
     intervals = []
     for k in range(2):
         pseudo = summarise([n * whole[k] - (n - 1) * part[k] for part in parts])
@@ -187,7 +155,7 @@ def york(
     if any(u == v == 0 for u, v in zip(u_xs, u_ys, strict=True)):
         raise InputError("uncertainties of a point", 0.0, "more than 0 in x or in y")
     variances = [(u * u, v * v) for u, v in zip(u_xs, u_ys, strict=True)]
-    slope = ordinary_slope(xs, ys)
+    slope = weighted_line(xs, ys, [1.0] * len(xs)).slope
     for _ in range(500):
         centre = _york_centre(xs, ys, variances, slope)
         new = centre.slope
@@ -197,11 +165,6 @@ def york(
     if abs(new - centre.start) <= 1e-12 * abs(new):
         return _york_line(xs, ys, centre)
     raise LineError("no line found: the points scatter too much for their uncertainties")
-
-
-def ordinary_slope(xs: Sequence[float], ys: Sequence[float]) -> float:
-    """Slope of the least-squares line of y on x."""
-    return weighted_line(xs, ys, [1.0] * len(xs)).slope
 
 
 class _Centre(NamedTuple):

@@ -15,8 +15,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
 
-from workbench.errors import RecordsError, shown
-from workbench.records.backup.book_check import check_header, look_inside
+from workbench.errors import RecordsError
 from workbench.records.backup.copies import (
     BESIDE,
     clear_half_copies,
@@ -24,13 +23,13 @@ from workbench.records.backup.copies import (
     head_is_ours,
     logs_beside,
     make_way,
+    row_beyond,
 )
-from workbench.records.backup.newer_rows import row_beyond
+from workbench.records.backup.opening import check_header, look_inside
 from workbench.records.backup.place_lock import place_held
 from workbench.records.exchange.form import LOCAL_SETTINGS
-from workbench.records.store.database import Told, quiet
-from workbench.records.store.faults import RefusedFileError, is_busy, said
-from workbench.records.store.retry import BUSY_SECONDS
+from workbench.records.store.database import Told, connection, quiet
+from workbench.records.store.faults import RefusedFileError, about, is_busy, said
 from workbench.records.store.schema import migrations
 from workbench.records.store.specs import WITH_IDS, Table
 from workbench.system import sync_folder
@@ -124,12 +123,11 @@ def copy_of_day(book: Path, day: date, kept: int = KEPT, told: Told = quiet) -> 
     try:
         target.parent.mkdir(mode=0o700, exist_ok=True)
     except OSError as error:
-        where = shown(str(target.parent), 300)
-        raise RecordsError(f"{where}: no folder for backups ({said(error)})") from error
+        raise about(target.parent, f"no folder for backups ({said(error)})") from error
     try:
         aside = make_way(book, target)
     except OSError as error:
-        raise RecordsError(f"{_name(target)}: could not be kept aside ({said(error)})") from error
+        raise about(target, f"could not be kept aside ({said(error)})") from error
     with place_held(book):
         copy_beside(book, target, own_name=True, told=told)
     clear_half_copies(target.parent, _names_of(book))
@@ -143,12 +141,11 @@ def copy_beside(book: Path, target: Path, *, own_name: bool = False, told: Told 
     The book is touched through SQLite alone: opening and closing its file any other way would
     take away this process's own locks on it.
     """
-    uri = f"{book.absolute().as_uri()}?mode=ro"
     try:
-        with closing(sqlite3.connect(uri, uri=True, timeout=BUSY_SECONDS)) as source:
+        with connection(book) as source:
             copy_book(source, book, target, own_name=own_name, told=told)
     except sqlite3.Error as error:
-        raise RecordsError(f"{_name(book)}: was not copied ({said(error)})") from error
+        raise about(book, f"was not copied ({said(error)})") from error
 
 
 def _prune(book: Path, made: date, kept: int) -> None:
@@ -179,8 +176,7 @@ def is_newer_than(book: Path, copy: Path) -> bool:
 
 def newest_row(path: Path, how: str) -> object:
     """Return the greatest id of a book but for a bench's own settings; None of an empty one."""
-    uri = f"{path.absolute().as_uri()}?{how}"
-    with closing(sqlite3.connect(uri, uri=True, timeout=BUSY_SECONDS)) as conn:
+    with connection(path, how) as conn:
         return conn.execute(_NEWEST).fetchone()[0]
 
 
@@ -198,7 +194,7 @@ def restore(book: Path, backup: Path, now: datetime) -> Restored:
     try:
         _check_backup(book, backup)
         if not book.parent.is_dir():
-            raise RecordsError(f"{_name(book)}: its folder is not there; make it, or name another")
+            raise about(book, "its folder is not there; make it, or name another")
         spare = _spare(book)
         _copy_backup(backup, spare)
         with place_held(book, alone=True):
@@ -206,7 +202,7 @@ def restore(book: Path, backup: Path, now: datetime) -> Restored:
     except OSError as error:
         if isinstance(error, RecordsError):
             raise
-        raise RecordsError(f"{_name(book)}: was not restored ({said(error)})") from error
+        raise about(book, f"was not restored ({said(error)})") from error
     finally:
         if spare is not None:
             with suppress(OSError):
@@ -218,7 +214,7 @@ def _real(book: Path) -> Path:
     """Where the book lies: a link in its place stays one."""
     place = Path(os.path.realpath(book))
     if place.is_symlink():
-        raise RecordsError(f"{_name(book)}: is a link that leads back to itself; name another file")
+        raise about(book, "is a link that leads back to itself; name another file")
     return place
 
 
@@ -251,7 +247,7 @@ def _swap(book: Path, spare: Path, now: datetime) -> Path | None:
         sync_folder(book.parent)
         return None
     if not head_is_ours(book):
-        raise RecordsError(f"{_name(book)}: is no book of Quarterturn; move it away first")
+        raise about(book, "is no book of Quarterturn; move it away first")
     kept = _aside(book, now)
     with _alone(book):
         _keep(book, kept)
@@ -281,7 +277,7 @@ def _alone(book: Path) -> Iterator[None]:
         except sqlite3.Error as error:
             open_elsewhere = isinstance(error, sqlite3.OperationalError) and is_busy(error)
         if open_elsewhere:
-            raise RecordsError(f"{_name(book)}: is open at a bench; close that, then restore again")
+            raise about(book, "is open at a bench; close that, then restore again")
         yield
 
 
@@ -290,7 +286,7 @@ def _keep(book: Path, kept: Path) -> None:
     try:
         os.link(book, kept)
     except OSError:
-        with closing(sqlite3.connect(f"{book.absolute().as_uri()}?mode=ro", uri=True)) as source:
+        with connection(book) as source:
             copy_book(source, book, kept)
 
 
@@ -300,7 +296,3 @@ def _put_aside_logs(book: Path, kept: Path) -> None:
         log = book.with_name(book.name + ending)
         if log.exists():
             os.replace(log, kept.with_name(kept.name + ending))
-
-
-def _name(path: Path) -> str:
-    return shown(str(path), 300)

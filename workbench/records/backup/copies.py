@@ -1,4 +1,7 @@
-"""A sound copy of a book that is in use, which copying its file is not."""
+"""A sound copy of a book that is in use, which copying its file is not.
+
+As rows are never removed, an older copy holds nothing that the book does not.
+"""
 
 from __future__ import annotations
 
@@ -13,10 +16,10 @@ from pathlib import Path
 
 from workbench.errors import RecordsError, shown
 from workbench.places import is_folder, is_plain_file, is_there
-from workbench.records.backup.newer_rows import row_beyond
-from workbench.records.store.database import Told, quiet
-from workbench.records.store.faults import RefusedFileError, said
-from workbench.records.store.schema import APPLICATION_ID
+from workbench.records.store.database import Told, connection, quiet
+from workbench.records.store.faults import RefusedFileError, about, said
+from workbench.records.store.schema import APPLICATION_ID, APPLIED
+from workbench.records.store.specs import WITH_IDS
 from workbench.system import sync_folder
 
 STALE_AFTER_S = 600.0
@@ -46,7 +49,6 @@ def copy_book(
     copy of this book; under a name of our own that has been seen to already, see ``make_way``.
     ``told`` is told of pages copied. Raises ``RecordsError``.
     """
-    name = shown(str(target), 300)
     _refuse_target(book, target)
     if not own_name:
         _refuse_other_book(book, target)
@@ -68,9 +70,7 @@ def copy_book(
     except (OSError, sqlite3.Error) as error:
         if isinstance(error, RecordsError):
             raise
-        raise RecordsError(
-            f"{name}: the copy was not made ({said(error)}); name another place"
-        ) from error
+        raise about(target, f"the copy was not made ({said(error)}); name another place") from error
 
 
 def clear_half_copies(folder: Path, names: str) -> None:
@@ -212,3 +212,32 @@ def _sync(file: Path) -> None:
         os.fsync(handle)
     finally:
         os.close(handle)
+
+
+# What a copy holds beyond a book --------------------------------------------------------------
+
+
+def row_beyond(book: Path, copy: Path) -> str | None:
+    """A row of ``copy`` that ``book`` does not have, as table and id; None where it has them all.
+
+    Only ids are read, in their order on the disk and side by side, which takes less than copying.
+    ``copy`` must not be in use. Raises ``RecordsError`` where either cannot be read.
+    """
+    try:
+        with connection(book) as conn:
+            conn.execute("ATTACH ? AS copy", [f"{copy.absolute().as_uri()}?mode=ro&immutable=1"])
+            return _beyond(conn)
+    except (sqlite3.Error, UnicodeDecodeError) as error:
+        raise about(copy, f"cannot be compared with the book ({said(error)})") from error
+
+
+def _beyond(conn: sqlite3.Connection) -> str | None:
+    names = conn.execute("SELECT name FROM copy.sqlite_master WHERE type = 'table'")
+    there = {row[0] for row in names}
+    for table, key in ((APPLIED, "name"), *((table, "id") for table in WITH_IDS)):
+        if table in there:
+            sql = f"""SELECT {key} FROM copy.{table} EXCEPT SELECT {key} FROM main.{table}
+                ORDER BY 1 DESC LIMIT 1"""
+            if found := conn.execute(sql).fetchone():
+                return f"{table} {shown(found[0])}"
+    return None

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterable, Iterator
-from contextlib import closing
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import islice
@@ -14,10 +13,9 @@ from workbench.errors import RecordsError
 from workbench.records.backup.backups import newest_row
 from workbench.records.exchange.form import Row, forms
 from workbench.records.exchange.rows_out import can_tell_damage, damaged, rows_of
-from workbench.records.store.database import Database
+from workbench.records.store.database import Database, connection
 from workbench.records.store.faults import said
 from workbench.records.store.ids import moment_of
-from workbench.records.store.retry import BUSY_SECONDS
 from workbench.records.store.schema import APPLICATION_ID, applied, pending
 from workbench.records.store.specs import ORDER, Table
 
@@ -70,8 +68,7 @@ def health_of(path: Path, *, quick: bool = False) -> Health:
 
 def _health(path: Path, how: str, quick: bool) -> Health:
     try:
-        uri = f"{path.absolute().as_uri()}?{how}"
-        with closing(sqlite3.connect(uri, uri=True, timeout=BUSY_SECONDS)) as conn:
+        with connection(path, how) as conn:
             whole = not quick or path.stat().st_size <= QUICK
             return _looked_through(Database(conn), path, how, whole=whole)
     except (sqlite3.Error, OSError, ValueError, KeyError, RecordsError) as error:

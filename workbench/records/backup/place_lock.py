@@ -12,8 +12,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from workbench.errors import RecordsError, shown
-from workbench.records.store.faults import said
+from workbench.records.store.faults import about, said
 from workbench.system import locks
 
 WAIT_SECONDS = 20.0
@@ -41,15 +40,13 @@ def _held(book: Path, alone: bool) -> tuple[Path, int]:
             lock = place.with_name(f".{place.name}.lock")
             handle = os.open(lock, os.O_CREAT | os.O_RDWR, 0o600)
         except (OSError, ValueError) as error:
-            raise RecordsError(
-                f"{_name(book)}: cannot be reached ({said(error)}); name another"
-            ) from error
+            raise about(book, f"cannot be reached ({said(error)}); name another") from error
         if locks(handle, alone=alone) and _is_at(handle, lock):
             return lock, handle
         os.close(handle)
         if time.monotonic() > deadline:
             why = "is being opened or copied" if alone else "is being restored"
-            raise RecordsError(f"{_name(book)}: {why} by another; try again in a moment")
+            raise about(book, f"{why} by another; try again in a moment")
         time.sleep(_AGAIN_SECONDS)
 
 
@@ -68,7 +65,3 @@ def _release(lock: Path, handle: int) -> None:
                 lock.unlink()
     finally:
         os.close(handle)
-
-
-def _name(path: Path) -> str:
-    return shown(str(path), 300)

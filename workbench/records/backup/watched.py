@@ -9,11 +9,13 @@ from __future__ import annotations
 import os
 import sqlite3
 import time
+from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 from threading import Lock
 
-from workbench.errors import RecordsError, shown
+from workbench.records.store.database import connection
+from workbench.records.store.faults import about
 from workbench.records.store.schema import APPLICATION_ID
 from workbench.records.store.specs import WITH_IDS
 
@@ -28,7 +30,8 @@ _LONGEST = 20.0
 """Seconds that another bench may take to write its log into the file."""
 
 _MOST_SPARED = 5
-"""Looks in a row at a file that is not whole by itself while others write to the book."""
+"""Looks in a row at a file that is not whole by itself while others write to the book: so many, and
+for ``_LONGEST`` seconds, since programs write many rows in a second."""
 
 _WAL = 2
 
@@ -48,8 +51,9 @@ class WatchedFile:
         commit. At a commit SQLite may write its log into the file, and leaves out the pages that
         were changed again since another's read began: the file alone then looks damaged."""
         self._handle = os.open(path, os.O_RDONLY | getattr(os, "O_BINARY", 0))
-        self._status = os.fstat(self._handle)
+        self._status = self._committed = os.fstat(self._handle)
         self._spared = 0
+        self._spared_since = 0.0
         is_logged = _size(path.with_name(path.name + "-wal")) > 0
         self._newest = self._greatest_in_file() if is_logged else greatest
 
@@ -57,27 +61,32 @@ class WatchedFile:
         """Let go of the file."""
         os.close(self._handle)
 
-    def check(self, *, others_wrote: bool = False) -> bool:
+    def committed(self) -> None:
+        """Note the file as a commit left it: at one SQLite may write its log into the file."""
+        self._committed = os.fstat(self._handle)
+
+    def check(self, others_wrote: Callable[[], bool]) -> bool:
         """Raise ``RecordsError`` unless writing to the book is safe; costs one look at its path.
 
         More is looked at only where the file was written since: that is seldom, as rows go into the
-        log first. Where other processes have written (``others_wrote``) a checkpoint of theirs may
-        have stopped at a page that somebody was reading: the next one completes it, so a few looks
-        are let pass. Returns whether the file is whole by itself.
+        log first. A checkpoint, our own or that of a process that has written (``others_wrote``),
+        may have stopped at a page that somebody was reading: the next one completes it, so a few
+        looks are let pass. Returns whether the file is whole by itself.
         """
         try:
             status = os.stat(self._path)
         except OSError:
             status = None
         if status is None or not os.path.samestat(status, self._status):
-            raise RecordsError(
-                f"{self._name()}: the book was moved or deleted while open; nothing more is kept "
-                "here until it is back in its place, then enter this again"
+            raise about(
+                self._path,
+                "the book was moved or deleted while open; nothing more is kept "
+                "here until it is back in its place, then enter this again",
             )
         with self.lock:
             return not _changed(status, self._status) or self._look_again(status, others_wrote)
 
-    def _look_again(self, status: os.stat_result, others_wrote: bool) -> bool:
+    def _look_again(self, status: os.stat_result, others_wrote: Callable[[], bool]) -> bool:
         end = time.monotonic() + _LONGEST
         pauses = list(_PAUSES)
         while pauses and time.monotonic() < end:
@@ -88,12 +97,17 @@ class WatchedFile:
             now = os.fstat(self._handle)
             if _changed(now, status):  # another bench is writing its log into it just now
                 status, pauses = now, list(_PAUSES)
-        if others_wrote and self._spared < _MOST_SPARED:
+        if not self._spared:
+            self._spared_since = time.monotonic()
+        is_new = time.monotonic() < self._spared_since + _LONGEST
+        by_checkpoint = not _changed(status, self._committed) or others_wrote()
+        if by_checkpoint and (is_new or self._spared < _MOST_SPARED):
             self._spared += 1
             return False
-        raise RecordsError(
-            f"{self._name()}: the book was cut short or written over while open; nothing more is "
-            "kept here. Leave the bench, keep the file, and restore the latest backup"
+        raise about(
+            self._path,
+            "the book was cut short or written over while open; nothing more is "
+            "kept here. Leave the bench, keep the file, and restore the latest backup",
         )
 
     def _is_whole(self) -> bool:
@@ -110,7 +124,7 @@ class WatchedFile:
 
     def _holds_newest(self) -> bool:
         try:
-            with closing(self._file_alone()) as conn:
+            with self._file_alone() as conn:
                 if conn.execute(_HOLDS, {"id": self._newest}).fetchone() is None:
                     return False
                 self._newest = conn.execute(GREATEST_ID).fetchone()[0]
@@ -121,18 +135,14 @@ class WatchedFile:
     def _greatest_in_file(self) -> str | None:
         """The greatest id in the file without its log; None where it has no tables yet."""
         try:
-            with closing(self._file_alone()) as conn:
+            with self._file_alone() as conn:
                 found: str | None = conn.execute(GREATEST_ID).fetchone()[0]
         except sqlite3.Error:
             return None
         return found
 
-    def _file_alone(self) -> sqlite3.Connection:
-        uri = f"{self._path.absolute().as_uri()}?mode=ro&immutable=1"
-        return sqlite3.connect(uri, uri=True)
-
-    def _name(self) -> str:
-        return shown(str(self._path), 300)
+    def _file_alone(self) -> closing[sqlite3.Connection]:
+        return connection(self._path, "mode=ro&immutable=1")
 
 
 def _changed(now: os.stat_result, then: os.stat_result) -> bool:

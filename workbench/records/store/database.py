@@ -7,11 +7,18 @@ nothing else here waits for it.
 from __future__ import annotations
 
 import sqlite3
+import time
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
-from typing import Any, TypeAlias
+from contextlib import closing, contextmanager
+from pathlib import Path
+from typing import Any, TypeAlias, TypeVar
+
+from workbench.records.store.faults import is_busy
 
 ROOMY_KIB = 32_000
+
+BUSY_SECONDS = 10.0
+"""How long SQLite itself waits for another connection."""
 
 Told: TypeAlias = Callable[[int], object]
 """What long work tells of how many more rows, lines or pages it is through with.
@@ -22,6 +29,16 @@ It may raise, and the work is then undone.
 
 def quiet(_: int) -> None:
     """Tell nobody."""
+
+
+def connection(path: Path, how: str = "mode=ro") -> closing[sqlite3.Connection]:
+    """A connection to the file at ``path``, closed when it is left; ``how`` is part of its URI.
+
+    Where this process has the book open, opening and closing its file any other way than through
+    SQLite would take away its locks on it.
+    """
+    uri = f"{path.absolute().as_uri()}?{how}"
+    return closing(sqlite3.connect(uri, uri=True, timeout=BUSY_SECONDS))
 
 
 class Database:
@@ -99,3 +116,23 @@ class Database:
     def close(self) -> None:
         """Close the connection."""
         self.conn.close()
+
+
+# Waiting for another connection to the same book ---------------------------------------------
+
+T = TypeVar("T")
+
+PATIENCE_SECONDS = 30.0
+"""How long we go on trying after that."""
+
+
+def patiently(step: Callable[[], T]) -> T:
+    """Do ``step``, and do it again while another connection is in the way."""
+    deadline = time.monotonic() + PATIENCE_SECONDS
+    while True:
+        try:
+            return step()
+        except sqlite3.OperationalError as error:
+            if not is_busy(error) or time.monotonic() > deadline:
+                raise
+            time.sleep(0.02)

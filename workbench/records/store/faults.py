@@ -7,15 +7,15 @@ import sqlite3
 from collections.abc import Mapping
 from pathlib import Path
 
-from workbench.errors import (
-    BenchError,
-    InputError,
-    RecordsError,
-    shown,
-)
+from workbench.errors import BenchError, InputError, RecordsError, shown
 
 NUMBER_TAKEN = "was counted already"
 """What a refusal of a taken number says, behind its table and what is counted."""
+
+
+def about(path: Path, words: str) -> RecordsError:
+    """The error that says what is wrong with the file at ``path``."""
+    return RecordsError(f"{shown(str(path), 300)}: {words}")
 
 
 class UnknownRowError(RecordsError):
@@ -83,7 +83,7 @@ def explain(path: Path, error: sqlite3.Error | UnicodeDecodeError) -> RecordsErr
     advice = _ADVICE.get(code, "nothing of this was kept; try again")
     if getattr(error, "sqlite_errorcode", 0) == sqlite3.SQLITE_READONLY_DBMOVED:
         advice = "another file was put in the book's place while it was open; open it again"
-    return RecordsError(f"{shown(str(path), 300)}: {advice} ({said(error)})")
+    return about(path, f"{advice} ({said(error)})")
 
 
 def said(error: Exception) -> str:

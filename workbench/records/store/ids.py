@@ -4,21 +4,36 @@
 and 38 random ones. A mint never gives an id that is not greater than all before it, whatever the
 clock does.
 
-A book's 24 bits are the beginning of its random bench id (``bench_id.py``); of old they came from
+A book's 24 bits are the beginning of its random bench id (below); of old they came from
 the machine's name. Nothing is read back from them but whose a row may be, so that ids of old stay
 valid, and two benches that draw the same 24 bits still differ by the stamp and the random bits: ids
 made in the same 0.24 microseconds are equal once in 2.7e11.
+
+The bench id of a book is random, of this file alone.
+It says which bench a row was made at (24 bits of it are in every id), names the book's own file in
+a shared folder, and tells benches apart at a hub. A copy of the file is another bench: a backup put
+back, or taken to another machine, must not go on under the id of the one it was copied from, whose
+file in the folder it would then write too. So each id is kept with the place that it was given at,
+the file's number on its disk and the machine's name, and where these are others a new one is given;
+the old ones stay readable. What cannot be told so is the byte-for-byte clone of a whole disk: row
+ids still do not collide there (``ids.py``), a hub tells rows apart by those alone, and in a folder
+each of the two reads what the other wrote.
 """
 
 from __future__ import annotations
 
 import hashlib
+import os
+import platform
 import re
 import secrets
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 from workbench.errors import RecordsError, shown
+from workbench.records.store.database import Database
+from workbench.records.store.specs import Table
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _FORM = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-7[0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}")
@@ -94,3 +109,34 @@ def _stamp_of(row_id: str) -> int:
         raise RecordsError(f"the book holds an id that is not ours: {shown(row_id)}; open a backup")
     text = row_id.replace("-", "")
     return int(text[:12], 16) << 12 | int(text[13:16], 16)
+
+
+# The bench id of a book -----------------------------------------------------------------------
+
+_BYTES = 8
+
+
+def own_bench(db: Database, path: Path, now: datetime) -> str:
+    """The bench id of the book open at ``path`` (16 hex digits), given now where it has none here.
+
+    Within an open transaction.
+    """
+    if not db.columns_of(Table.BENCHES):
+        return secrets.token_hex(_BYTES)  # a book whose migrations were held back, by a test
+    here = _place(path)
+    newest = f"SELECT bench, place FROM {Table.BENCHES} ORDER BY number DESC LIMIT 1"
+    found = db.execute(newest).fetchone()
+    if found is not None and found[1] == here:
+        return str(found[0])
+    bench = secrets.token_hex(_BYTES)
+    at = now.astimezone(UTC).isoformat(timespec="microseconds")
+    db.execute(
+        f"INSERT INTO {Table.BENCHES} (bench, at, place) VALUES (?, ?, ?)", [bench, at, here]
+    )
+    return bench
+
+
+def _place(path: Path) -> str:
+    """What tells this file from its copies; no name of a machine is readable in it."""
+    told = f"{platform.node()}\n{os.stat(path).st_ino}"
+    return hashlib.blake2b(told.encode("utf-8", "surrogatepass"), digest_size=8).hexdigest()

@@ -41,6 +41,19 @@ class Strike:
     is_damage: bool = False
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Written:
+    """A row as it was written: ``at`` is ISO UTC with microseconds, ``who`` initials.
+
+    Order is the order of ``id``, also where the clock was set back.
+    """
+
+    id: str = ""
+    at: str = ""
+    who: str = ""
+    struck: Strike | None = None
+
+
 @dataclass(frozen=True, slots=True)
 class Seen:
     """What there was of a ski when it was looked at; rows are only ever added to a book.
@@ -82,7 +95,7 @@ class Ski:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SkiVersion:
+class SkiVersion(Written):
     """A ski as it was first written down or later corrected: when (ISO UTC) and by whom.
 
     ``id`` is the version's own, ``ski.id`` that of the ski. ``reason`` is why its blade or block
@@ -90,11 +103,7 @@ class SkiVersion:
     its place is the strike's ``replaced_by``.
     """
 
-    id: str
-    at: str
-    who: str
     ski: Ski
-    struck: Strike | None = None
     reason: str = ""
 
 
@@ -220,15 +229,9 @@ class Caliper:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class CaliperCheck:
-    """A check of a caliper: what it should have read and what it read, as typed and as mm.
+class CaliperCheck(Written):
+    """A check of a caliper: what it should have read and what it read, as typed and as mm."""
 
-    ``at`` is ISO UTC with microseconds, ``who`` initials; order is the order of ``id``.
-    """
-
-    id: str = ""
-    at: str = ""
-    who: str = ""
     caliper_id: str
     kind: CheckKind
     nominal_text: str
@@ -237,16 +240,12 @@ class CaliperCheck:
     reading_text: str
     reading_unit: Unit
     reading_mm: float
-    struck: Strike | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Pair:
+class Pair(Written):
     """One fin read by two methods, both as typed and as mm: what a method offset is learnt from."""
 
-    id: str = ""
-    at: str = ""
-    who: str = ""
     ski_id: str
     method_id: str
     text: str
@@ -257,16 +256,12 @@ class Pair:
     other_unit: Unit
     other_mm: float
     caliper_id: str | None = None
-    struck: Strike | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Curve:
+class Curve(Written):
     """A measurement of a ski's base between two places; ``radius_mm`` None is a flat base."""
 
-    id: str = ""
-    at: str = ""
-    who: str = ""
     ski_id: str
     kind: CurveKind
     text: str
@@ -276,19 +271,15 @@ class Curve:
     sagitta_mm: float
     radius_mm: float | None
     apex_mm: float | None
-    struck: Strike | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Study:
+class Study(Written):
     """A repeatability study: its parts, people and trials, and the order to read them in.
 
     ``sequence`` holds (part, person, trial), each by its number from 0.
     """
 
-    id: str = ""
-    at: str = ""
-    who: str = ""
     name: str
     what: str
     unit: Unit
@@ -296,16 +287,12 @@ class Study:
     people: tuple[str, ...]
     trials: int
     sequence: tuple[tuple[int, int, int], ...]
-    struck: Strike | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class StudyReading:
+class StudyReading(Written):
     """One reading of a study: which part, by whom, which trial (from 0)."""
 
-    id: str = ""
-    at: str = ""
-    who: str = ""
     study_id: str
     part: str
     person: str
@@ -314,7 +301,6 @@ class StudyReading:
     unit: Unit
     mm: float
     caliper_id: str | None = None
-    struck: Strike | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -349,18 +335,14 @@ class Baseline:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class PartVersion:
+class PartVersion(Written):
     """A blade, block or baseline as first written down or later corrected: when, by whom, why.
 
     ``id`` is the version's own, ``part.id`` that of the part.
     """
 
-    id: str
-    at: str
-    who: str
     reason: str
     part: Blade | Block | Baseline
-    struck: Strike | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -382,6 +364,18 @@ class Job:
 
 
 @dataclass(frozen=True, slots=True)
+class JobTerms:
+    """What is settled of a new job; ``finest_turn`` None: that of the ski's block."""
+
+    kind: JobKind = "setting"
+    note: str = ""
+    finest_turn: float | None = None
+
+
+AS_USUAL = JobTerms()
+
+
+@dataclass(frozen=True, slots=True)
 class QueueItem:
     """A job with what the roster shows of its ski."""
 
@@ -396,17 +390,10 @@ class QueueItem:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Fact:
-    """Something that happened to a job: ``at`` is ISO UTC with microseconds, ``who`` initials.
+class Fact(Written):
+    """Something that happened to a job."""
 
-    Order is the order of ``id``, also where the clock was set back.
-    """
-
-    id: str = ""
-    at: str = ""
-    who: str = ""
     job_id: str = ""
-    struck: Strike | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

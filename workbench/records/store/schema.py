@@ -363,18 +363,6 @@ def _other_strikes(db: Database) -> None:
     db.execute(_OTHERS_SO_FAR, [OTHER_STRIKE_SETTING, OTHER_STRIKE_SETTING + "~"])
 
 
-def _why_corrected(db: Database) -> None:
-    """Give every version of a thing the reason for which it was corrected."""
-    for table in _FIRST_ROSTER:
-        db.execute(f"ALTER TABLE {table} ADD COLUMN reason TEXT NOT NULL DEFAULT ''")
-
-
-def _unique_numbers(db: Database) -> None:
-    """Let no two rounds of a job, and no two steps of a round, be counted under one number."""
-    for statement in _NUMBERED.values():
-        db.execute(statement)
-
-
 @contextmanager
 def numbers_lifted(db: Database) -> Iterator[None]:
     """Within an open transaction, take rows whose numbers are taken.
@@ -434,40 +422,11 @@ class Lifted:
         self._held = None
 
 
-def _seen_readings(db: Database) -> None:
-    """Let the least and the largest reading by a method be found at once, in whatever big book."""
-    db.execute(f"CREATE INDEX readings_seen ON {Table.READINGS}(method_id, mm)")
-
-
-def _stand_ins(db: Database) -> None:
-    """Tell invented blades and blocks from real ones; of rows of before nobody said."""
-    for table in (Table.BLADES, Table.BLOCKS):
-        db.execute(f"ALTER TABLE {table} ADD COLUMN {_STAND_IN}")
-
-
 def _after_lock(db: Database) -> None:
     """Give the readings after the clamp bolts are tight for good a table of their own."""
     db.execute(f"CREATE TABLE {Table.LOCKED_READINGS} ({_LOCKED_READINGS}) STRICT, WITHOUT ROWID")
     db.execute("CREATE INDEX locked_readings_job ON locked_readings(job_id)")
     _guard(db, Table.LOCKED_READINGS)
-
-
-def _check_sums(db: Database) -> None:
-    """Give every fact a sum over its columns; rows of before have none and stay as they are."""
-    for table in _SUMMED_THEN:
-        db.execute(f"ALTER TABLE {table} ADD COLUMN {CHECK_SUM} INTEGER")
-
-
-def _traced_blades(db: Database) -> None:
-    """Keep how well a blade's outline is known, and how it was traced."""
-    for column in ("outline_u_mm REAL NOT NULL DEFAULT 0", "traced TEXT NOT NULL DEFAULT ''"):
-        db.execute(f"ALTER TABLE {Table.BLADES} ADD COLUMN {column}")
-
-
-def _measured_studs(db: Database) -> None:
-    """Keep how well a stud's place and lead are known; of those of before nobody said."""
-    for column in ("place_u_mm", "lead_u"):
-        db.execute(f"ALTER TABLE {Table.STUDS} ADD COLUMN {column} REAL")
 
 
 _SHARED_BOOKS = {
@@ -519,10 +478,6 @@ def _shared_books(db: Database) -> None:
         db.execute(_journaled(table))
 
 
-def _parts_to_come(db: Database) -> None:
-    """Let a blade have no outline yet, and a block no studs; older benches would need both."""
-
-
 def _guard(db: Database, table: Table) -> None:
     for statement in _append_only(table):
         db.execute(statement)
@@ -538,21 +493,51 @@ def fingerprint(db: Database) -> int:
     return zlib.crc32("\n".join(row[0] for row in made).encode()) & 0x7FFFFFFF
 
 
+def _executed(*statements: str) -> Callable[[Database], None]:
+    """A step that is these statements."""
+
+    def step(db: Database) -> None:
+        for statement in statements:
+            db.execute(statement)
+
+    return step
+
+
 STEPS: dict[str, Callable[[Database], None]] = {
     "first_book": _first_book,
     "caliper_checks": _caliper_checks,
     "whole_day": _whole_day,
     "other_strikes": _other_strikes,
-    "why_corrected": _why_corrected,
-    "unique_numbers": _unique_numbers,
-    "seen_readings": _seen_readings,
-    "stand_ins": _stand_ins,
+    # Every version of a thing has the reason for which it was corrected.
+    "why_corrected": _executed(
+        *(f"ALTER TABLE {t} ADD COLUMN reason TEXT NOT NULL DEFAULT ''" for t in _FIRST_ROSTER)
+    ),
+    # No two rounds of a job, and no two steps of a round, are counted under one number.
+    "unique_numbers": _executed(*_NUMBERED.values()),
+    # The least and the largest reading by a method are found at once, in whatever big book.
+    "seen_readings": _executed(f"CREATE INDEX readings_seen ON {Table.READINGS}(method_id, mm)"),
+    # Invented blades and blocks are told from real ones; of rows of before nobody said.
+    "stand_ins": _executed(
+        *(f"ALTER TABLE {t} ADD COLUMN {_STAND_IN}" for t in (Table.BLADES, Table.BLOCKS))
+    ),
     "after_lock": _after_lock,
-    "check_sums": _check_sums,
-    "traced_blades": _traced_blades,
-    "measured_studs": _measured_studs,
+    # Every fact has a sum over its columns; rows of before have none and stay as they are.
+    "check_sums": _executed(
+        *(f"ALTER TABLE {t} ADD COLUMN {CHECK_SUM} INTEGER" for t in _SUMMED_THEN)
+    ),
+    # How well a blade's outline is known, and how it was traced.
+    "traced_blades": _executed(
+        f"ALTER TABLE {Table.BLADES} ADD COLUMN outline_u_mm REAL NOT NULL DEFAULT 0",
+        f"ALTER TABLE {Table.BLADES} ADD COLUMN traced TEXT NOT NULL DEFAULT ''",
+    ),
+    # How well a stud's place and lead are known; of those of before nobody said.
+    "measured_studs": _executed(
+        f"ALTER TABLE {Table.STUDS} ADD COLUMN place_u_mm REAL",
+        f"ALTER TABLE {Table.STUDS} ADD COLUMN lead_u REAL",
+    ),
     "shared_books": _shared_books,
-    "parts_to_come": _parts_to_come,
+    # A blade may have no outline yet, and a block no studs; older benches would need both.
+    "parts_to_come": _executed(),
 }
 """All steps from an empty file to today's book, oldest first."""
 

@@ -15,11 +15,10 @@ from typing import Any, Literal, TypeAlias
 from workbench.errors import InputError
 from workbench.fin.parts.blade import LARGEST_U_MM
 from workbench.fin.parts.studs import LARGEST_PLACE_U_MM
-from workbench.fin.reading.coarse import LONGEST_SCALE_MM
+from workbench.fin.reading.method import LONGEST_SCALE_MM
 from workbench.fin.wing import SET_DEG
 from workbench.frozen import dataclass
-from workbench.measure.calipers import HIGHEST_JAW_MM, LARGEST_MPE_MM, RESOLUTION_MM
-from workbench.measure.mpe_tables import LONGEST_MM
+from workbench.measure.calipers import HIGHEST_JAW_MM, LARGEST_MPE_MM, LONGEST_MM, RESOLUTIONS_MM
 from workbench.measure.temperature import HIGHEST_C, LOWEST_C, WATER_C
 from workbench.records.store import row_checks as check
 from workbench.records.store import rows
@@ -136,7 +135,7 @@ SPECS: Mapping[Table, TableSpec] = {
     Table.CALIPERS: TableSpec(
         "thing",
         ranges={
-            "resolution_mm": Between(*RESOLUTION_MM),
+            "resolution_mm": Between(*RESOLUTIONS_MM),
             "mpe_mm": Between(0.0, LARGEST_MPE_MM, above=True),
             "reference_height_mm": _JAW,
             "jaw_height_mm": _JAW,

@@ -75,10 +75,7 @@ class Pen:
         self.db.conn.executemany(_insert_sql(table, columns), rows)
 
     def insert_parts(
-        self,
-        part: Table,
-        owners: Sequence[str],
-        parts: Sequence[Sequence[Mapping[str, object]]],
+        self, part: Table, owners: Sequence[str], parts: Sequence[Sequence[Mapping[str, object]]]
     ) -> None:
         """Add what lies in rows that were added, in the order in which it lies."""
         listed = [

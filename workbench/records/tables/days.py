@@ -11,12 +11,7 @@ from workbench.frozen import dataclass
 from workbench.records.store.database import Database
 from workbench.records.store.rows import AnyFact, QueueItem
 from workbench.records.store.values import day_text
-from workbench.records.tables.jobs import (
-    OF_DAY,
-    UNFINISHED_BEFORE,
-    item_of,
-    item_rows,
-)
+from workbench.records.tables.jobs import OF_DAY, UNFINISHED_BEFORE, item_of, item_rows
 from workbench.records.tables.ski_facts import SkiFacts, ski_facts
 
 
@@ -98,8 +93,11 @@ NEAR = 28
 """So many jobs to each side are more than a screen shows."""
 
 
-def day_list(db: Database, day: str, *, with_unfinished: bool) -> tuple[DayItem, ...]:
-    """A day's queue by rank; what earlier days left open comes before it where asked for."""
+def day_list(db: Database, day: str, *, with_unfinished: bool = False) -> tuple[DayItem, ...]:
+    """A day's queue by rank with all that stages are read off, in a fixed number of queries.
+
+    ``with_unfinished``: what earlier days left open comes before it.
+    """
     day = day_text("day", day)
     found = item_rows(db, UNFINISHED_BEFORE, [day]) if with_unfinished else []
     found += item_rows(db, OF_DAY, [day])
@@ -107,9 +105,9 @@ def day_list(db: Database, day: str, *, with_unfinished: bool) -> tuple[DayItem,
 
 
 def day_around(db: Database, day: str, near: str) -> tuple[DayItem | Unread, ...]:
-    """The same with what earlier days left open, read of the job ``near`` and those around it.
+    """A day's queue behind what earlier days left open, read of the jobs around one alone.
 
-    Where that is none of the list, it is read around the first that is open.
+    ``near`` is its id; where it is not in the list, it is read around the first that is open.
     """
     day = day_text("day", day)
     queued = [*db.query(_QUEUED.format(where=UNFINISHED_BEFORE), [day])]
@@ -148,7 +146,7 @@ def _methods(db: Database, ski_rows: Iterable[str]) -> dict[str, list[tuple[str,
 
 
 def job_times(db: Database, job_ids: Iterable[str]) -> tuple[JobTimes, ...]:
-    """The times of those of these jobs that were ticked and signed off."""
+    """When those of these jobs that are signed off were begun, broken off and signed off."""
     asked = [json.dumps(list(job_ids))]
     begun = {row["job_id"]: row["at"] for row in db.query(_FIRST, asked)}
     breaks: dict[str, list[tuple[bool, str]]] = defaultdict(list)
@@ -162,9 +160,9 @@ def job_times(db: Database, job_ids: Iterable[str]) -> tuple[JobTimes, ...]:
 
 
 def ridden_since(db: Database, first_day: str, day: str) -> tuple[QueueItem, ...]:
-    """The settings of the last day before ``day`` on which any was signed off, not seen since.
+    """The settings signed off on the last such day before ``day`` whose ski has no newer job.
 
-    Days before ``first_day`` do not count.
+    ``first_day`` is the earliest day that counts.
     """
     days = [day_text("day", first_day), day_text("day", day)]
     last: dict[str, Any] = next(db.query(_LAST_RIDDEN, days))
@@ -179,7 +177,7 @@ _SEEN = """SELECT mm FROM readings r WHERE method_id = ?
 
 
 def seen_range_mm(db: Database, method_id: str) -> tuple[float, float] | None:
-    """The least and the largest reading ever kept by a method, struck ones aside; None without."""
+    """The least and the largest reading (mm) ever kept by a method, struck ones aside; or None."""
     ends = [
         float(row["mm"])
         for way in ("ASC", "DESC")
@@ -188,8 +186,8 @@ def seen_range_mm(db: Database, method_id: str) -> tuple[float, float] | None:
     return (ends[0], ends[1]) if ends else None
 
 
-def last_setting(db: Database, ski_id: str, before: str | None) -> str | None:
-    """The id of a ski's latest signed-off setting; with ``before`` one older than that job."""
+def last_setting(db: Database, ski_id: str, before: str | None = None) -> str | None:
+    """The id of a ski's latest signed-off setting, older than the job ``before``; or None."""
     for row in db.query(_LAST_SETTING, [ski_id, before or AFTER_EVERY_ID]):
         return str(row["id"])
     return None

@@ -8,24 +8,17 @@ from typing import Any, TypeVar
 
 from workbench.records.store.database import Database
 from workbench.records.store.faults import DamagedError, UnknownRowError
-from workbench.records.store.rows import (
-    CaliperCheck,
-    Curve,
-    Pair,
-    Study,
-    StudyReading,
-)
+from workbench.records.store.rows import Written
 from workbench.records.store.specs import ENTRY_TABLES
 from workbench.records.store.writer import Pen
-from workbench.records.tables import parts, strikes
+from workbench.records.tables import strikes
 
-E = TypeVar("E", CaliperCheck, Pair, Curve, Study, StudyReading)
+Entry = TypeVar("Entry", bound=Written)
 
 _LISTS = ("parts", "people", "sequence")
 
-_ENTRIES = """SELECT t.*, s.at AS struck_at, s.who AS struck_who, s.reason AS struck_reason,
-    s.replaced_by AS struck_replaced_by
-    FROM {table} t LEFT JOIN strikes s ON s.row_id = t.id WHERE {where} ORDER BY t.id"""
+_ENTRIES = f"""SELECT t.*, {strikes.JOINED}
+    FROM {{table}} t LEFT JOIN strikes s ON s.row_id = t.id WHERE {{where}} ORDER BY t.id"""
 
 _STUDIES_READ = """SELECT t.id, count(*) || ' ' || ifnull(group_concat(s.row_id), '')
     FROM studies t JOIN study_readings r ON r.study_id = t.id
@@ -33,7 +26,7 @@ _STUDIES_READ = """SELECT t.id, count(*) || ' ' || ifnull(group_concat(s.row_id)
     WHERE NOT EXISTS (SELECT 1 FROM strikes x WHERE x.row_id = t.id) GROUP BY t.id"""
 
 
-def add(pen: Pen, entry: E, who: str) -> E:
+def add(pen: Pen, entry: Entry, who: str) -> Entry:
     """Keep one entry."""
     row_id, at = pen.stamp()
     kept = {f.name: getattr(entry, f.name) for f in fields(entry) if f.name != "struck"}
@@ -42,14 +35,14 @@ def add(pen: Pen, entry: E, who: str) -> E:
     return replace(entry, id=row_id, at=at, who=who)
 
 
-def every(db: Database, kind: type[E], **where: str) -> tuple[E, ...]:
+def every(db: Database, kind: type[Entry], **where: str) -> tuple[Entry, ...]:
     """All entries whose columns are as given, in order, struck ones included."""
     of = " AND ".join(f"t.{column} = ?" for column in where) or "1"
     found = db.query(_ENTRIES.format(table=ENTRY_TABLES[kind], where=of), list(where.values()))
     return strikes.with_others(db, [_entry(db, kind, row) for row in found])
 
 
-def one(db: Database, kind: type[E], entry_id: str) -> E:
+def one(db: Database, kind: type[Entry], entry_id: str) -> Entry:
     """The entry of this id, struck out or not; raises ``UnknownRowError``."""
     found = every(db, kind, id=entry_id)
     if not found:
@@ -58,17 +51,20 @@ def one(db: Database, kind: type[E], entry_id: str) -> E:
 
 
 def studies_read(db: Database) -> tuple[tuple[str, str], ...]:
-    """Each study with readings, its id and a mark that changes with any reading or strike."""
+    """Each study with readings that is not struck out: its id, and a mark of its readings.
+
+    The mark is another one after a reading was kept or struck out.
+    """
     return tuple((study_id, mark) for study_id, mark in db.execute(_STUDIES_READ))
 
 
-def _entry(db: Database, kind: type[E], row: dict[str, Any]) -> E:
+def _entry(db: Database, kind: type[Entry], row: dict[str, Any]) -> Entry:
     plain = {name: value for name, value in row.items() if not name.startswith("struck_")}
     for name in _LISTS:
         if name in plain:
             plain[name] = _list(plain[name])
     struck = strikes.of_damage(db, ENTRY_TABLES[kind], row)
-    return kind(struck=parts.struck(row) or struck, **plain)
+    return kind(struck=strikes.struck(row) or struck, **plain)
 
 
 def _list(text: str) -> tuple[Any, ...]:

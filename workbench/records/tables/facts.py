@@ -50,9 +50,8 @@ _OWN = {
 _STRIKE_COLUMNS = 4
 """The last columns of a fact: when, by whom and why it was struck, and what replaces it."""
 
-_FACTS = """SELECT t.*, s.at AS struck_at, s.who AS struck_who, s.reason AS struck_reason,
-    s.replaced_by AS struck_replaced_by
-    FROM json_each(?) o JOIN {table} t ON t.job_id = o.value
+_FACTS = f"""SELECT t.*, {strikes.JOINED}
+    FROM json_each(?) o JOIN {{table}} t ON t.job_id = o.value
     LEFT JOIN strikes s ON s.row_id = t.id"""
 
 _MARKS = f"""SELECT o.value, (SELECT count(*) FROM strikes) + (SELECT count(*) FROM other_strikes),
@@ -102,8 +101,11 @@ _SEEN = f"""WITH own AS (SELECT id, day FROM jobs WHERE ski_id = :ski),
             AS sheets"""
 
 
-def seen(db: Database, ski: Ski, settings: Iterable[str]) -> Seen:
-    """What there is of a ski now; ``settings`` are the names of those that bear on it."""
+def seen(db: Database, ski: Ski, settings: Iterable[str] = ()) -> Seen:
+    """What there is of a ski now, to tell later whether something was added since.
+
+    ``settings`` are the names of those that bear on how the ski is shown.
+    """
     names = json.dumps(list(settings))
     asked = {"ski": ski.id, "blade": ski.blade_id, "block": ski.block_id, "names": names}
     return Seen(*db.conn.execute(_SEEN, asked).fetchone())
@@ -126,12 +128,12 @@ def add_reading(pen: Pen, job_id: str, who: str, taken: Taken) -> Reading:
 
 
 def add_readings(pen: Pen, job_id: str, who: str, taken: Iterable[Taken]) -> tuple[Reading, ...]:
-    """Keep readings in their order."""
+    """Keep several readings, in order: all or none."""
     return tuple(add_reading(pen, job_id, who, each) for each in taken)
 
 
 def correct_reading(pen: Pen, reading_id: str, who: str, reason: str, taken: Taken) -> Reading:
-    """Strike a reading out and keep its successor in the same job."""
+    """Strike a reading out and keep the one that replaces it in its job, both or neither."""
     sql = "SELECT job_id FROM readings WHERE id = ?"
     found = list(pen.db.query(sql, [reading_id]))
     if not found:
@@ -142,30 +144,30 @@ def correct_reading(pen: Pen, reading_id: str, who: str, reason: str, taken: Tak
 
 
 def add_pass(
-    pen: Pen, job_id: str, who: str, *, number: int, turns: tuple[Turn, ...], finest_turn: float
+    pen: Pen, job_id: str, who: str, *, number: int, turns: Iterable[Turn], finest_turn: float
 ) -> PassRow:
-    """Keep a round and its turns."""
+    """Keep a round with the turns of its studs."""
     row_id, at = pen.stamp()
-    columns = {"number": number, "finest_turn": finest_turn}
-    made = [asdict(turn) for turn in turns]
-    pen.insert(Table.PASSES, made, id=row_id, at=at, who=who, job_id=job_id, **columns)
-    for place, turn in enumerate(made):
+    made = PassRow(
+        id=row_id, at=at, who=who, job_id=job_id,
+        number=number, turns=tuple(turns), finest_turn=finest_turn,
+    )  # fmt: skip
+    columns = {name: getattr(made, name) for name in ("id", "at", "who", "job_id", "number")}
+    inner = [asdict(turn) for turn in made.turns]
+    pen.insert(Table.PASSES, inner, **columns, finest_turn=finest_turn)
+    for place, turn in enumerate(inner):
         pen.insert(Table.TURNS, owner=row_id, place=place, **turn)
-    return PassRow(
-        id=row_id,
-        at=at,
-        who=who,
-        job_id=job_id,
-        number=number,
-        turns=turns,
-        finest_turn=finest_turn,
-    )
+    return made
 
 
-def strike(pen: Pen, row_id: str, reason: str, who: str, replaced_by: str | None) -> Strike:
-    """Strike a row of any table out."""
+def strike(pen: Pen, row_id: str, reason: str, who: str, replaced_by: str | None = None) -> Strike:
+    """Strike a row out, of whatever kind it is; it stays readable with the reason beside it.
+
+    Raises ``StruckTwiceError`` where it was struck before, ``UnknownRowError`` where no row
+    has that id.
+    """
     if not reason.strip():
-        raise InputError("reason", reason, "a few words on why the row is struck out")
+        raise InputError("reason", reason, "a word or two on why")
     table = _table_of(pen.db, row_id)
     for earlier in pen.db.query("SELECT who, at FROM strikes WHERE row_id = ?", [row_id]):
         raise StruckTwiceError(row_id, earlier["who"], earlier["at"])
@@ -195,7 +197,7 @@ def _table_of(db: Database, row_id: str) -> Table:
 
 
 def facts(db: Database, job_id: str) -> tuple[AnyFact, ...]:
-    """All facts of a job in order; raises ``UnknownRowError`` for a job that is not there."""
+    """All facts of a job in order, struck ones included; raises ``UnknownRowError``."""
     jobs.job(db, job_id)
     return facts_for(db, (job_id,))[job_id]
 
@@ -203,7 +205,7 @@ def facts(db: Database, job_id: str) -> tuple[AnyFact, ...]:
 def facts_for(
     db: Database, job_ids: Iterable[str], *, keep: bool = True, fresh: bool = False
 ) -> dict[str, tuple[AnyFact, ...]]:
-    """The facts of many jobs, one query for each table.
+    """The facts of many jobs, with an entry for every id asked; one query for each table.
 
     Those of a job to which nothing was added since they were last read are not read again; without
     ``keep`` these are not kept for that. ``fresh``: all were written in the transaction that is
@@ -270,14 +272,14 @@ def _turns(db: Database, asked: str) -> dict[str, list[Turn]]:
 
 
 def history_of_ski(db: Database, ski_id: str) -> tuple[JobHistory, ...]:
-    """Every job of a ski, struck ones included, with its facts."""
+    """Every job of a ski with its facts, oldest first, struck ones included."""
     of_ski = jobs.jobs(db, "j.ski_id = ?", [ski_id])
     kept = facts_for(db, (job.id for job in of_ski))
     return tuple(JobHistory(job, kept[job.id]) for job in of_ski)
 
 
 def last_read_jobs(db: Database, ski_id: str) -> tuple[tuple[str, str], ...]:
-    """The jobs of a ski that were read, with the newest reading of each: newest first.
+    """The ids of a ski's jobs that were read, each with its newest reading's: newest first.
 
     Struck readings count, so that no standing reading of a job is newer than what it says.
     """

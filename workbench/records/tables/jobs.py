@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import fields
 from typing import Any
 
 from workbench.records.store.database import Database
 from workbench.records.store.faults import UnknownRowError
-from workbench.records.store.rows import Job, JobKind, QueueItem
+from workbench.records.store.rows import AS_USUAL, Job, JobTerms, QueueItem
 from workbench.records.store.schema import QUEUE_OF_ROWS
 from workbench.records.store.specs import Table
 from workbench.records.store.values import day_text, keepable
 from workbench.records.store.writer import Pen
-from workbench.records.tables.parts import struck
+from workbench.records.tables.strikes import JOINED, struck
 
-_JOB = """SELECT j.id, j.ski_id, q.day, j.due, q.rank, j.finest_turn, j.kind, j.note, q.open,
-    s.at AS struck_at, s.who AS struck_who, s.reason AS struck_reason,
-    s.replaced_by AS struck_replaced_by
+_JOB = f"""SELECT j.id, j.ski_id, q.day, j.due, q.rank, j.finest_turn, j.kind, j.note, q.open,
+    {JOINED}
     FROM jobs j JOIN queue q ON q.job_id = j.id LEFT JOIN strikes s ON s.row_id = j.id"""
 
 _ITEM = """SELECT q.job_id AS id, j.ski_id, q.day, j.due, q.rank, j.finest_turn, j.kind, j.note,
@@ -27,23 +27,18 @@ _ITEM = """SELECT q.job_id AS id, j.ski_id, q.day, j.due, q.rank, j.finest_turn,
     JOIN blades b ON b.id = (SELECT max(v.id) FROM blades v WHERE v.root = k.blade_id)
     WHERE {where} ORDER BY q.day, q.rank, q.job_id"""
 
+_OF_JOB = tuple(f.name for f in fields(Job) if f.name != "struck")
+_OF_SKI = tuple(f.name for f in fields(QueueItem) if f.name not in ("job", "signed_off"))
+
 OF_DAY = "q.day = ? AND q.struck = 0"
 
 UNFINISHED_BEFORE = "q.open = 1 AND q.struck = 0 AND q.day < ?"
 
 
 def add_job(
-    pen: Pen,
-    ski_id: str,
-    day: str,
-    due: str,
-    *,
-    finest_turn: float | None,
-    who: str,
-    kind: JobKind = "setting",
-    note: str = "",
+    pen: Pen, ski_id: str, day: str, due: str = "", *, who: str = "", how: JobTerms = AS_USUAL
 ) -> Job:
-    """Put a ski at the end of a day's queue."""
+    """Put a ski at the end of a day's queue (``day`` as YYYY-MM-DD)."""
     day = day_text("day", day)
     block_turn = _block_turn(pen.db, ski_id)
     row_id, at = pen.stamp()
@@ -56,9 +51,9 @@ def add_job(
         day=day,
         due=due,
         rank=_last_rank(pen.db, day) + 1.0,
-        finest_turn=block_turn if finest_turn is None else finest_turn,
-        kind=kind,
-        note=note,
+        finest_turn=block_turn if how.finest_turn is None else how.finest_turn,
+        kind=how.kind,
+        note=how.note,
     )
     return job(pen.db, row_id)
 
@@ -76,13 +71,13 @@ def _last_rank(db: Database, day: str) -> float:
     return 0.0 if row["rank"] is None else float(row["rank"])
 
 
-def move_job(pen: Pen, job_id: str, rank: float, *, who: str) -> Job:
-    """Move a job within its day."""
+def move_job(pen: Pen, job_id: str, rank: float, *, who: str = "") -> Job:
+    """Move a job within its day to where ``rank`` puts it."""
     return _move(pen, job_id, job(pen.db, job_id).day, rank, who)
 
 
-def carry_job(pen: Pen, job_id: str, day: str, *, who: str) -> Job:
-    """Carry a job over to the end of another day; on its own day it stays as it is."""
+def carry_job(pen: Pen, job_id: str, day: str, *, who: str = "") -> Job:
+    """Carry a job over to the end of another day's queue; on its own day it stays as it is."""
     day = day_text("day", day)
     standing = job(pen.db, job_id)
     if standing.day == day:
@@ -98,7 +93,7 @@ def _move(pen: Pen, job_id: str, day: str, rank: float, who: str) -> Job:
 
 
 def job(db: Database, job_id: str) -> Job:
-    """The job of this id where it is now; raises ``UnknownRowError``."""
+    """The job of this id, on the day and rank it is at now; raises ``UnknownRowError``."""
     found = jobs(db, "j.id = ?", [job_id])
     if not found:
         raise UnknownRowError("job", job_id)
@@ -112,26 +107,16 @@ def jobs(db: Database, where: str, values: Sequence[object]) -> tuple[Job, ...]:
 
 
 def _job_of(row: dict[str, Any]) -> Job:
-    return Job(
-        id=row["id"],
-        ski_id=row["ski_id"],
-        day=row["day"],
-        due=row["due"],
-        rank=row["rank"],
-        finest_turn=row["finest_turn"],
-        kind=row["kind"],
-        note=row["note"],
-        struck=struck(row),
-    )
+    return Job(**{name: row[name] for name in _OF_JOB}, struck=struck(row))
 
 
 def day_queue(db: Database, day: str) -> tuple[QueueItem, ...]:
-    """A day's queue by rank; struck jobs are left out."""
+    """A day's queue by rank, signed-off jobs included, struck ones not."""
     return tuple(map(item_of, item_rows(db, OF_DAY, [day_text("day", day)])))
 
 
 def unfinished_before(db: Database, day: str) -> tuple[QueueItem, ...]:
-    """What earlier days left open."""
+    """The jobs of earlier days that were never signed off, oldest day first."""
     return tuple(map(item_of, item_rows(db, UNFINISHED_BEFORE, [day_text("day", day)])))
 
 
@@ -142,16 +127,8 @@ def item_rows(db: Database, where: str, values: Sequence[object]) -> list[dict[s
 
 def item_of(row: dict[str, Any]) -> QueueItem:
     """The item of such a row."""
-    return QueueItem(
-        job=_job_of(row),
-        ski_name=row["ski_name"],
-        rider=row["rider"],
-        model=row["model"],
-        serial=row["serial"],
-        unit=row["unit"],
-        blade_name=row["blade_name"],
-        signed_off=not row["open"],
-    )
+    shown = {name: row[name] for name in _OF_SKI}
+    return QueueItem(job=_job_of(row), signed_off=not row["open"], **shown)
 
 
 def rebuild_queue(pen: Pen) -> None:

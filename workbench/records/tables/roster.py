@@ -8,34 +8,158 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
-from typing import Any, TypeVar, cast
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import asdict, fields, replace
+from typing import Any, TypeAlias, TypeVar, cast
 
+from workbench.frozen import dataclass
 from workbench.records.store.database import Database
 from workbench.records.store.faults import UnknownRowError
 from workbench.records.store.rows import (
     Baseline,
+    BaselineEntry,
     Blade,
     Block,
+    Caliper,
+    Hole,
     Method,
     PartVersion,
     Ski,
     SkiVersion,
     Strike,
+    Stud,
 )
 from workbench.records.store.specs import Table
+from workbench.records.store.values import points_of, points_text
 from workbench.records.store.writer import Pen
-from workbench.records.tables import parts, strikes
-from workbench.records.tables.parts import SHAPES, Thing
+from workbench.records.tables import strikes
 
+Thing: TypeAlias = Ski | Blade | Block | Method | Caliper | Baseline
+Columns: TypeAlias = dict[str, Any]
+Parts: TypeAlias = Sequence[Mapping[str, Any]]
 V = TypeVar("V", bound=Thing)
-P = TypeVar("P", Blade, Block, Baseline)
+Part = TypeVar("Part", Blade, Block, Baseline)
+Inner = TypeVar("Inner", Hole, Stud, BaselineEntry)
 
-_NOW = """SELECT t.*, s.at AS struck_at, s.who AS struck_who, s.reason AS struck_reason,
-    s.replaced_by AS struck_replaced_by
-    FROM {table} t LEFT JOIN strikes s ON s.row_id = t.root
-    WHERE t.id = (SELECT max(v.id) FROM {table} v WHERE v.root = t.root) AND {where}
+
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """A table, the columns of a thing in it, its parts, and the way back."""
+
+    table: Table
+    columns: Callable[[Any], Columns]
+    thing: Callable[[Columns, Strike | None, Parts], Thing]
+    part_table: Table | None = None
+    parts: Callable[[Any], Iterable[Columns]] = lambda _thing: ()
+
+
+def _named(thing: Thing, *left_out: str) -> Columns:
+    out = {"id", "struck", *left_out}
+    return {f.name: getattr(thing, f.name) for f in fields(thing) if f.name not in out}
+
+
+def _back(kind: type[V], row: Columns, strike: Strike | None, **rest: Any) -> V:
+    """Build ``kind`` from the columns that carry its fields' names, and ``rest``."""
+    names = {f.name for f in fields(kind)} - {"id", "struck", *rest}
+    plain: Columns = {name: row[name] for name in names}
+    return kind(**plain, **rest, id=row["root"], struck=strike)
+
+
+def _ski(row: Columns, strike: Strike | None, owned: Parts) -> Ski:
+    methods = tuple(part["method_id"] for part in owned)
+    return _back(Ski, row, strike, methods=methods, has_wing=bool(row["has_wing"]))
+
+
+_LINES = ("outline_mm", "top_edge_mm", "back_edge_mm")
+
+STARTERS = ("Starter blade", "Starter block")
+"""The invented parts that a book of before it was asked began with."""
+
+
+def _is_stand_in(row: Columns) -> bool:
+    stated = row["stand_in"]
+    return bool(stated) if stated is not None else row["name"] in STARTERS
+
+
+def _blade_columns(blade: Blade) -> Columns:
+    lines = {name: points_text(name, getattr(blade, name)) for name in _LINES}
+    return _named(blade, "holes", *_LINES) | lines
+
+
+def _blade(row: Columns, strike: Strike | None, owned: Parts) -> Blade:
+    lines = {name: points_of(row[name]) for name in _LINES}
+    holes = tuple(_part(Hole, part) for part in owned)
+    return _back(Blade, row, strike, holes=holes, stand_in=_is_stand_in(row), **lines)
+
+
+def _part(kind: type[Inner], part: Mapping[str, Any]) -> Inner:
+    return kind(**{f.name: part[f.name] for f in fields(kind)})
+
+
+_PAIRS = {
+    "at_mm": ("at_x_mm", "at_y_mm"),
+    "axis": ("axis_x", "axis_y"),
+    "travel_mm": ("travel_lo_mm", "travel_hi_mm"),
+}
+"""The fields of a stud that lie in two columns each."""
+
+
+def _stud_columns(stud: Stud) -> Columns:
+    columns = asdict(stud)
+    for field, ends in _PAIRS.items():
+        columns.update(zip(ends, columns.pop(field) or (None, None), strict=True))
+    return columns
+
+
+def _stud(part: Mapping[str, Any]) -> Stud:
+    pairs: Columns = {field: (part[a], part[b]) for field, (a, b) in _PAIRS.items()}
+    if pairs["travel_mm"][0] is None:
+        pairs["travel_mm"] = None
+    return _part(Stud, {**part, **pairs})
+
+
+def _block(row: Columns, strike: Strike | None, owned: Parts) -> Block:
+    return _back(Block, row, strike, studs=tuple(map(_stud, owned)), stand_in=_is_stand_in(row))
+
+
+SHAPES: dict[type, Shape] = {
+    Ski: Shape(
+        Table.SKIS,
+        lambda ski: _named(ski, "methods"),
+        _ski,
+        Table.SKI_METHODS,
+        lambda ski: ({"method_id": method} for method in ski.methods),
+    ),
+    Blade: Shape(
+        Table.BLADES,
+        _blade_columns,
+        _blade,
+        Table.HOLES,
+        lambda blade: (asdict(hole) for hole in blade.holes),
+    ),
+    Block: Shape(
+        Table.BLOCKS,
+        lambda block: _named(block, "studs"),
+        _block,
+        Table.STUDS,
+        lambda block: map(_stud_columns, block.studs),
+    ),
+    Method: Shape(Table.METHODS, _named, lambda row, strike, _: _back(Method, row, strike)),
+    Caliper: Shape(Table.CALIPERS, _named, lambda row, strike, _: _back(Caliper, row, strike)),
+    Baseline: Shape(
+        Table.BASELINES,
+        lambda baseline: _named(baseline, "entries"),
+        lambda row, strike, owned: _back(
+            Baseline, row, strike, entries=tuple(_part(BaselineEntry, part) for part in owned)
+        ),
+        Table.BASELINE_ENTRIES,
+        lambda baseline: (asdict(entry) for entry in baseline.entries),
+    ),
+}
+
+_NOW = f"""SELECT t.*, {strikes.JOINED}
+    FROM {{table}} t LEFT JOIN strikes s ON s.row_id = t.root
+    WHERE t.id = (SELECT max(v.id) FROM {{table}} v WHERE v.root = t.root) AND {{where}}
     ORDER BY t.root"""
 
 _STANDING = "s.id IS NULL"
@@ -56,9 +180,8 @@ def correct(pen: Pen, thing: V, *, who: str, reason: str = "") -> V:
     if replaced is None:
         raise UnknownRowError(_kind(table), thing.id)
     row_id, at = pen.stamp()
-    _keep(
-        pen, thing, id=row_id, at=at, who=who, root=thing.id, replaces=replaced, reason=reason
-    )  # fmt: skip
+    row = {"id": row_id, "at": at, "who": who, "root": thing.id, "replaces": replaced}
+    _keep(pen, thing, **row, reason=reason)
     return one(pen.db, type(thing), thing.id)
 
 
@@ -84,10 +207,9 @@ def one(db: Database, kind: type[V], thing_id: str) -> V:
 
 
 def ski_versions(db: Database, ski_id: str) -> tuple[SkiVersion, ...]:
-    """Everything that was ever written down of a ski, oldest first."""
+    """A ski as it was first written down and each time it was corrected, oldest first."""
     shape = SHAPES[Ski]
-    sql = """SELECT t.*, s.at AS struck_at, s.who AS struck_who, s.reason AS struck_reason,
-        s.replaced_by AS struck_replaced_by
+    sql = f"""SELECT t.*, {strikes.JOINED}
         FROM skis t LEFT JOIN strikes s ON s.row_id = t.id AND t.id <> t.root
         WHERE t.root = ? ORDER BY t.id"""
     found = list(db.query(sql, [ski_id]))
@@ -98,14 +220,14 @@ def ski_versions(db: Database, ski_id: str) -> tuple[SkiVersion, ...]:
             at=row["at"],
             who=row["who"],
             ski=cast("Ski", shape.thing(row, None, owned.get(row["id"], []))),
-            struck=parts.struck(row),
+            struck=strikes.struck(row),
             reason=row["reason"],
         )
         for row in found
     )
 
 
-def versions(db: Database, kind: type[P], thing_id: str) -> tuple[PartVersion, ...]:
+def versions(db: Database, kind: type[Part], thing_id: str) -> tuple[PartVersion, ...]:
     """A blade, block or baseline as it was first written down and each time it was corrected.
 
     The latest carries the strike, where the thing was struck out.
@@ -120,7 +242,7 @@ def versions(db: Database, kind: type[P], thing_id: str) -> tuple[PartVersion, .
             at=row["at"],
             who=row["who"],
             reason=row["reason"],
-            part=cast("P", shape.thing(row, None, owned.get(row["id"], []))),
+            part=cast("Part", shape.thing(row, None, owned.get(row["id"], []))),
             struck=strike if row is found[-1] else None,
         )
         for row in found
@@ -133,12 +255,12 @@ def every_baseline(db: Database) -> tuple[Baseline, ...]:
 
 
 def methods_of(db: Database, blade_id: str) -> tuple[Method, ...]:
-    """The methods of a blade that are not struck out."""
+    """The methods of a blade that are not struck out, oldest first."""
     return _things(db, Method, f"{_STANDING} AND t.blade_id = ?", [blade_id])
 
 
 def baselines_of(db: Database, ski_id: str) -> tuple[Baseline, ...]:
-    """The baselines of a ski that are not struck out."""
+    """The baselines of a ski that are not struck out, oldest first."""
     return _things(db, Baseline, f"{_STANDING} AND t.ski_id = ?", [ski_id])
 
 
@@ -156,12 +278,10 @@ def _things(
     return cast("tuple[V, ...]", tuple(made))
 
 
-def _struck(
-    db: Database, shape: parts.Shape, row: parts.Columns, owned: Mapping[str, parts.Parts]
-) -> Strike | None:
+def _struck(db: Database, shape: Shape, row: Columns, owned: Mapping[str, Parts]) -> Strike | None:
     """The strike of a thing; a baseline with a damaged number is none to start from."""
     if shape.table is not Table.BASELINES or row["struck_at"] is not None:
-        return parts.struck(row)
+        return strikes.struck(row)
     return strikes.of_damage(db, shape.table, row, owned.get(row["id"], []), shape.part_table)
 
 
@@ -183,14 +303,14 @@ def _kind(table: Table) -> str:
     return table.removesuffix("s")
 
 
-def set_setting(pen: Pen, name: str, value: str, *, who: str) -> None:
-    """Keep a setting."""
+def set_setting(pen: Pen, name: str, value: str, *, who: str = "") -> None:
+    """Keep a setting; the latest of a name is the one in force."""
     row_id, at = pen.stamp()
     pen.insert(Table.SETTINGS, id=row_id, at=at, who=who, name=name, value=value)
 
 
-def setting(db: Database, name: str, default: str | None) -> str | None:
-    """The latest value kept under ``name``, or ``default``."""
+def setting(db: Database, name: str, default: str | None = None) -> str | None:
+    """The setting in force under ``name``, or ``default``."""
     sql = "SELECT value FROM settings WHERE name = ? ORDER BY id DESC LIMIT 1"
     for row in db.query(sql, [name]):
         return str(row["value"])
@@ -198,17 +318,43 @@ def setting(db: Database, name: str, default: str | None) -> str | None:
 
 
 def settings(db: Database) -> dict[str, str]:
-    """The latest value of every name."""
+    """All settings in force."""
     sql = """SELECT s.name, s.value FROM settings s
         WHERE s.id = (SELECT max(v.id) FROM settings v WHERE v.name = s.name) ORDER BY s.name"""
     return {row["name"]: row["value"] for row in db.query(sql)}
 
 
-def settings_kept(db: Database, names: Sequence[str]) -> dict[str, tuple[tuple[str, str], ...]]:
-    """Every value kept under each of these names with its row's id, oldest first."""
+def settings_kept(db: Database, names: Iterable[str]) -> dict[str, tuple[tuple[str, str], ...]]:
+    """Every value kept under each of these names with the id of its row, oldest first.
+
+    A name that was never set is left out.
+    """
     sql = """SELECT s.name, s.id, s.value FROM json_each(?) o JOIN settings s ON s.name = o.value
         ORDER BY s.id"""
     out: dict[str, tuple[tuple[str, str], ...]] = {}
     for row in db.query(sql, [json.dumps(list(names))]):
         out[row["name"]] = (*out.get(row["name"], ()), (row["id"], row["value"]))
     return out
+
+
+@dataclass(frozen=True, slots=True)
+class KnownSki:
+    """A ski as a list shows it."""
+
+    id: str
+    name: str
+    rider: str
+    serial: str
+    model: str
+    note: str
+
+
+_KNOWN = """SELECT t.root, t.name, t.rider, t.serial, t.model, t.note FROM skis t
+    WHERE t.id = (SELECT max(v.id) FROM skis v WHERE v.root = t.root)
+    AND NOT EXISTS (SELECT 1 FROM strikes s WHERE s.row_id = t.root)
+    ORDER BY t.root DESC"""
+
+
+def known_skis(db: Database) -> tuple[KnownSki, ...]:
+    """All skis that are not struck out, newest first, with one query."""
+    return tuple(KnownSki(*row) for row in db.execute(_KNOWN))

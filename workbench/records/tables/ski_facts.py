@@ -13,13 +13,7 @@ from itertools import pairwise
 
 from workbench.frozen import dataclass
 from workbench.records.store.database import Database
-from workbench.records.store.rows import (
-    AnyFact,
-    JobHistory,
-    JobKind,
-    SignOff,
-    SkiVersion,
-)
+from workbench.records.store.rows import AnyFact, JobHistory, JobKind, SignOff, SkiVersion
 from workbench.records.tables import facts
 
 

@@ -8,21 +8,18 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from workbench.records.store.damage import damage_of
 from workbench.records.store.database import Database
-from workbench.records.store.rows import (
-    CaliperCheck,
-    Curve,
-    Pair,
-    Strike,
-    Study,
-    StudyReading,
-)
+from workbench.records.store.rows import Strike, Written
 from workbench.records.store.specs import Table
 
-E = TypeVar("E", CaliperCheck, Pair, Curve, Study, StudyReading)
+E = TypeVar("E", bound=Written)
+
+JOINED = """s.at AS struck_at, s.who AS struck_who, s.reason AS struck_reason,
+    s.replaced_by AS struck_replaced_by"""
+"""The strike ``s`` that is joined to a row, as columns; see :func:`struck`."""
 
 BY_DAMAGE = "the book"
 """Who struck a damaged row, as far as anybody did."""
@@ -32,6 +29,15 @@ _OTHERS = "SELECT row_id, at, who, reason, replaced_by FROM other_strikes ORDER 
 
 MOST_SOUND = 200_000
 """So many rows are known to be sound before they are looked at anew."""
+
+
+def struck(row: Mapping[str, Any]) -> Strike | None:
+    """The strike that was joined to a row."""
+    if row["struck_at"] is None:
+        return None
+    return Strike(
+        row["struck_at"], row["struck_who"], row["struck_reason"], row["struck_replaced_by"]
+    )
 
 
 def of_damage(

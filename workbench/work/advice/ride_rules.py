@@ -5,23 +5,13 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import Literal
 
-from workbench.advice.ride_feel import (
-    SURE,
-    WHATS,
-    Complaint,
-    Rules,
-    Sure,
-    Try,
-    Water,
-    What,
-)
+from workbench.advice.ride_feel import SURE, WHATS, Complaint, Rules, Try, Water, What
 from workbench.errors import InputError
 from workbench.fin.wing import degrees_typed
 from workbench.measure.lengths import parse_length
 from workbench.measure.temperature import parse_temperature
 from workbench.places import shipped
-from workbench.work.files.strict_table import Table
-from workbench.work.files.table_files import parse_table
+from workbench.work.files.table_files import Table, parse_table
 from workbench.work.job.shop import Shop
 
 _SETTING = "ride_rules"
@@ -34,7 +24,7 @@ def rules_text(shop: Shop) -> str:
     return shop.book.setting(_SETTING) or _shipped()
 
 
-def rules_of(shop: Shop) -> Rules:
+def ride_rules_of(shop: Shop) -> Rules:
     """Return the rules in force in this shop."""
     return read_rules(rules_text(shop))
 
@@ -101,14 +91,8 @@ def _water(table: Table) -> Water:
 
 
 def _try(table: Table) -> Try:
-    what = table.text("change", f"one of: {', '.join(WHATS)}")
-    sure = table.text("sure", f"one of: {', '.join(SURE)}")
-    named: What | None = next((w for w in WHATS if w == what), None)
-    rated: Sure | None = next((s for s in SURE if s == sure), None)
-    if named is None:
-        raise InputError(table.where("change"), what, f"one of: {', '.join(WHATS)}")
-    if rated is None:
-        raise InputError(table.where("sure"), sure, f"one of: {', '.join(SURE)}")
+    named = table.choice("change", WHATS, f"one of: {', '.join(WHATS)}")
+    rated = table.choice("sure", SURE, f"one of: {', '.join(SURE)}")
     text = table.text("step", "a signed step such as '+0.003 in', degrees for the wing")
     step = _step(text, named, table.where("step"))
     return Try(named, step, text.strip(), table.name("why"), table.name("cost"), rated)

@@ -15,24 +15,29 @@ from pathlib import Path
 from typing import Any, assert_never
 
 from workbench.errors import InputError
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.measure.display import length_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import MM_PER, Unit, check_unit
 from workbench.places import shipped
 from workbench.records.book import Book
 from workbench.records.store import rows
-from workbench.work.demo.demo_calipers import add_demo_calipers, check_demo_calipers
 from workbench.work.demo.demo_rounds import Loaner, play_loaner
-from workbench.work.demo.demo_study import add_demo_study
-from workbench.work.files.strict_table import Table
-from workbench.work.files.table_files import read_table_file
+from workbench.work.files.table_files import Table, read_table_file
 from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.tasks import TASKS
 from workbench.work.job_text.view_words import trouble_words
-from workbench.work.roster.parts_file import Stock, stock_shop
+from workbench.work.roster.calipers import (
+    add_caliper,
+    block_size,
+    check_block,
+    check_zero,
+    take_in_hand,
+)
+from workbench.work.roster.parts_typed import Stock, stock_shop
+from workbench.work.study.studies import keep_reading, plan_study, view_of
 from workbench.work.trust.job_reading import Line
 
 SCATTER_MM = 0.008
@@ -40,6 +45,12 @@ SCATTER_MM = 0.008
 
 STUDIED = "depth, hole 2 back edge"
 """The reading that the demo's repeatability study is of."""
+
+_DEPTHS_MM = {"Heron 66": 62.82, "Heron 67": 62.55, "Lark 64": 62.31}
+_HANDS_MM = {"KV": 0.0, "JT": 0.006, "AB": -0.008}
+"""What each pair of hands reads on top of the ski."""
+
+_STUDY_SCATTER_MM = 0.012
 
 OPENED_DAYS = 160
 """How many days ago the demo shop began its book."""
@@ -79,8 +90,8 @@ def _fill(book: Book, data: Mapping[str, Any], today: date, clock: _Clock) -> No
     book.set_setting("who", who, who=who)
     book.set_setting("shop", "The boathouse (demo)", who=who)
     unit = check_unit(data.get("unit"))
-    held = add_demo_calipers(Shop(book, today.isoformat(), who), data)
-    check_demo_calipers(Shop(book, today.isoformat(), who), data)
+    held = _add_calipers(Shop(book, today.isoformat(), who), data)
+    _check_calipers(Shop(book, today.isoformat(), who), data)
     skis = [_Player(book, Table(raw, f"skis[{i}]", unit), stock, who, i)
             for i, raw in enumerate(data["skis"])]  # fmt: skip
     for ski in skis:
@@ -92,7 +103,7 @@ def _fill(book: Book, data: Mapping[str, Any], today: date, clock: _Clock) -> No
     for back in (8, 3):
         day = today - timedelta(days=back)
         clock.now = _morning(day, 8)
-        check_demo_calipers(Shop(book, day.isoformat(), who), data)
+        _check_calipers(Shop(book, day.isoformat(), who), data)
         for ski in skis[::2] if back == 8 else skis[1::2]:
             ski.play(day, "signed off")
     add_demo_study(Shop(book, (today - timedelta(days=3)).isoformat(), who), STUDIED)
@@ -101,7 +112,43 @@ def _fill(book: Book, data: Mapping[str, Any], today: date, clock: _Clock) -> No
         ski.play(today, ski.stage)
     # Noon here is today by the clock on the wall in nearly every zone.
     clock.now = _morning(today, 12)
-    check_demo_calipers(Shop(book, today.isoformat(), who), data)
+    _check_calipers(Shop(book, today.isoformat(), who), data)
+
+
+def _add_calipers(shop: Shop, data: Mapping[str, Any]) -> dict[Unit, str]:
+    """Keep the calipers of a shop file, the first of them in hand; return an id for each unit."""
+    out: dict[Unit, str] = {}
+    for raw in data.get("calipers", ()):
+        fields = {key: str(raw[key]) for key in ("name", "unit", "resolution") if key in raw}
+        caliper_id = add_caliper(shop, fields)
+        out.setdefault(check_unit(raw.get("unit")), caliper_id)
+    if out:
+        take_in_hand(shop, next(iter(out.values())))
+    return out
+
+
+def _check_calipers(shop: Shop, data: Mapping[str, Any]) -> None:
+    """Keep a zero and a gauge-block check of each of them, as the shop file says they read."""
+    by_name = {row.name: row for row in shop.book.calipers()}
+    for raw in data.get("calipers", ()):
+        row = by_name[str(raw["name"])]
+        check_zero(shop, row, str(raw["zero"]))
+        block = block_size(str(raw["block"]), row.unit)
+        check_block(shop, row, block, str(raw["block_reads"]))
+
+
+def add_demo_study(shop: Shop, what: str) -> None:
+    """Keep a finished study of the reading method ``what``, the same at every run."""
+    chance = random.Random(66)
+    fields = {
+        "name": "a slow hour", "what": what, "unit": "in", "near": "2.5",
+        "parts": "; ".join(_DEPTHS_MM), "people": " ".join(_HANDS_MM), "trials": "3",
+    }  # fmt: skip
+    view = view_of(shop, plan_study(shop, fields, chance.shuffle))
+    while view.due is not None:
+        true = _DEPTHS_MM[view.due.part] + _HANDS_MM[view.due.person]
+        text = length_text(true + chance.gauss(0.0, _STUDY_SCATTER_MM), "in")
+        view = keep_reading(shop, view, text, parse_length(text, "in").mm)
 
 
 def _play_season(

@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from datetime import date, timedelta
 
 from workbench.advice.checklists import FINAL, RECEIVED, WING
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.parts.studs import seat
 from workbench.measure.display import length_text
 from workbench.measure.lengths import parse_length
@@ -20,7 +20,7 @@ from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.work.order.order_file import DEFAULT_TOLERANCE_MM
 from workbench.work.order.rigs import blade_of, method_of, rig_of
-from workbench.work.order.turn_records import SETTLED
+from workbench.work.order.round_records import SETTLED
 
 NAME, SERIAL, RIDER = "Egret 66", "EG66-001", "the boathouse"
 FIRST_BACK, EVERY_DAYS, JOBS = 150, 6, 24

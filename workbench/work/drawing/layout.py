@@ -1,17 +1,28 @@
-"""A scene laid out in a box of a page: strokes, dots and words in the box's own units, y down."""
+"""A scene laid out in a box of a page, and written as SVG or in plain letters.
+
+Strokes, dots and words are in the box's own units, y down.
+"""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from html import escape
+from itertools import pairwise
 from typing import Literal
 
-from workbench.fin.frame.pose import Point
+from workbench.fin.frame import Point
 from workbench.work.drawing.scene import (
     BASE,
     FAINT,
+    NOW,
+    READING,
+    STUD,
+    WANTED,
     Scene,
     Shape,
+    line_glyph,
 )
 from workbench.work.text.safe_text import cells_of, visible
 
@@ -177,3 +188,160 @@ def _arrows(a: Point, b: Point) -> list[Stroke | Dot | Words]:
         ]
         out.append(Stroke((ends[0], tip, ends[1]), SPAN))
     return out
+
+
+# -- as SVG: only our own shapes and escaped text, no script, no link, nothing from outside --------
+
+INKS: dict[str, tuple[str, float]] = {
+    NOW: ("#000000", 0.45),
+    WANTED: ("#1a4f9c", 0.45),
+    BASE: ("#000000", 0.3),
+    STUD: ("#555555", 0.4),
+    READING: ("#b00020", 0.4),
+    FAINT: ("#777777", 0.2),
+    SPAN: ("#b00020", 0.3),
+}
+"""Colour and stroke width of each ink, in the picture's units; shape and dash tell them apart
+too."""
+
+BOLD = 1.8
+DOT_RADIUS = 0.8
+SIDE_SIZE = (180.0, 95.0)
+"""Width and height (mm) of the side view as a file of its own."""
+
+
+def svg_file(scene: Scene, title: str, notes: Sequence[str]) -> str:
+    """Return a scene as a whole SVG file with a title above and lines of words below it."""
+    width, height = SIDE_SIZE
+    head, foot = 8.0, 3.0 + 4.5 * len(notes)
+    words = "".join(
+        f'<text x="3" y="{_n(height + 3.0 + 4.5 * i)}" font-size="3.2">{escape(note)}</text>\n'
+        for i, note in enumerate(notes)
+    )
+    inner = svg_parts(picture_of(scene, width, height))
+    return (
+        '<?xml version="1.0" encoding="UTF-8"?>\n'
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{_n(width)}mm" '
+        f'height="{_n(height + head + foot)}mm" '
+        f'viewBox="0 {_n(-head)} {_n(width)} {_n(height + head + foot)}" '
+        'font-family="sans-serif">\n'
+        f"<title>{escape(title)}</title>\n"
+        f'<rect x="0" y="{_n(-head)}" width="{_n(width)}" height="{_n(height + head + foot)}" '
+        'fill="#ffffff"/>\n'
+        f'<text x="3" y="-2.5" font-size="4.2" font-weight="bold">{escape(title)}</text>\n'
+        f"{inner}"
+        f"{words}"
+        "</svg>\n"
+    )
+
+
+def svg_inline(picture: Picture, words: str) -> str:
+    """Return a picture as an SVG element of a page; ``words`` describe it for those who listen."""
+    return (
+        f'<svg viewBox="0 0 {_n(picture.width)} {_n(picture.height)}" role="img" '
+        f'aria-label="{escape(words)}">\n{svg_parts(picture)}</svg>'
+    )
+
+
+def svg_parts(picture: Picture) -> str:
+    """Return the elements of a picture, one a line."""
+    write: dict[type, Callable[..., str]] = {Stroke: _svg_stroke, Dot: _svg_dot, Words: _svg_words}
+    return "".join(f"{write[type(part)](part)}\n" for part in picture.parts)
+
+
+def _svg_stroke(part: Stroke) -> str:
+    colour, width = INKS[part.ink]
+    tag = "polygon" if part.closed else "polyline"
+    dash = ' stroke-dasharray="2 1.4"' if part.dashed else ""
+    return (
+        f'<{tag} points="{_points(part.points)}" fill="none" stroke="{colour}" '
+        f'stroke-width="{_n(width * (BOLD if part.bold else 1.0))}"{dash}/>'
+    )
+
+
+def _svg_dot(part: Dot) -> str:
+    x, y = part.at
+    return f'<circle cx="{_n(x)}" cy="{_n(y)}" r="{_n(DOT_RADIUS)}" fill="{INKS[part.ink][0]}"/>'
+
+
+def _svg_words(part: Words) -> str:
+    x, y = part.at
+    return (
+        f'<text x="{_n(x)}" y="{_n(y)}" font-size="{_n(TEXT_SIZE)}" '
+        f'text-anchor="{part.anchor}" fill="{INKS[part.ink][0]}">{escape(part.text)}</text>'
+    )
+
+
+def _points(points: tuple[Point, ...]) -> str:
+    return " ".join(f"{_n(x)},{_n(y)}" for x, y in points)
+
+
+def _n(value: float) -> str:
+    """Return a number as SVG writes it, at most a hundredth fine, never with an exponent."""
+    text = f"{value:.2f}".rstrip("0").rstrip(".")
+    return "0" if text in ("-0", "") else text
+
+
+# -- in plain ASCII, for a printer that has letters alone -----------------------------------------
+
+ASPECT = 2.0
+"""How many times as high as it is wide a letter of a fixed-width page is."""
+
+MOST_COLUMNS, MOST_ROWS = 56, 13
+_GLYPHS = {BASE: "=", FAINT: "."}
+"""Lines that are drawn by one sign; all others by signs that lie as they do."""
+
+PLAIN_LEGEND = "= base   o where a jaw touched   + where a stud touches   . hole"
+
+
+def plain_picture(scene: Scene, width: int) -> list[str]:
+    """Return a scene as lines of at most ``width`` columns, small."""
+    columns = min(width, MOST_COLUMNS)
+    return plain_lines(picture_of(scene, float(columns), ASPECT * MOST_ROWS))
+
+
+def plain_lines(picture: Picture) -> list[str]:
+    """Return a picture, one of its units to a column, as lines of letters; words as their first.
+
+    Blanks at the ends of lines and empty lines above and below are left out.
+    """
+    cells: dict[tuple[int, int], str] = {}
+    for part in sorted(picture.parts, key=_rank):
+        if isinstance(part, Stroke):
+            _draw(cells, part)
+        elif isinstance(part, Dot):
+            cells[_cell(part.at)] = "o" if part.ink == READING else "+"
+        else:
+            cells[_cell((part.at[0], part.at[1] - ASPECT / 2.0))] = _ascii(part.text)
+    return _lines(cells, picture)
+
+
+def _rank(part: Stroke | Dot | Words) -> tuple[bool, bool]:
+    """Return what sorts lines before dots, and holes and base before the blade."""
+    return not isinstance(part, Stroke), part.ink not in _GLYPHS
+
+
+def _draw(cells: dict[tuple[int, int], str], part: Stroke) -> None:
+    points = [*part.points, part.points[0]] if part.closed else part.points
+    for a, b in pairwise(points):
+        glyph = _GLYPHS.get(part.ink) or line_glyph(b[0] - a[0], (b[1] - a[1]) / ASPECT)
+        steps = max(math.ceil(2.0 * max(abs(b[0] - a[0]), abs(b[1] - a[1]))), 1)
+        for i in range(steps + 1):
+            t = i / steps
+            cells[_cell((a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])))] = glyph
+
+
+def _cell(at: Point) -> tuple[int, int]:
+    return math.floor(at[0]), math.floor(at[1] / ASPECT)
+
+
+def _ascii(text: str) -> str:
+    first = text[:1]
+    return first if first.isascii() and first.isprintable() else "?"
+
+
+def _lines(cells: dict[tuple[int, int], str], picture: Picture) -> list[str]:
+    columns, rows = int(picture.width), int(picture.height / ASPECT)
+    lines = ["".join(cells.get((x, y), " ") for x in range(columns)).rstrip() for y in range(rows)]
+    drawn = [i for i, line in enumerate(lines) if line]
+    return lines[drawn[0] : drawn[-1] + 1] if drawn else []

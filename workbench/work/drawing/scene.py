@@ -10,13 +10,14 @@ from collections.abc import Sequence
 from typing import Literal
 
 from workbench.errors import InputError
-from workbench.fin.frame.pose import Point, Pose
+from workbench.fin.frame import Point, Pose
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade
 from workbench.fin.parts.studs import Stud, Travel, travel
-from workbench.fin.reading.observe import Method, Observation, observe
+from workbench.fin.pose.equations import Reading
+from workbench.fin.reading.method import Method
+from workbench.fin.reading.observe import Observation, observe
 from workbench.fin.reading.quantities import TRAITS
-from workbench.fin.reading.readings import Reading
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 
@@ -36,7 +37,7 @@ NOW, WANTED, BASE, STUD, READING, FAINT = "now", "wanted", "base", "stud", "read
 LIT = "lit"
 """The ink of the stud to turn."""
 
-Kind = Literal["line", "outline", "dot", "mark", "letter"]
+ShapeKind = Literal["line", "outline", "dot", "mark", "letter"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +49,7 @@ class Shape:
     for.
     """
 
-    kind: Kind
+    kind: ShapeKind
     points: tuple[Point, ...]
     ink: str
     dashed: bool = False
@@ -80,11 +81,7 @@ class Scene:
 
 
 def side_scene(
-    rig: Rig,
-    now: Pose | None,
-    wanted: Pose | None,
-    readings: Sequence[Reading] = (),
-    lit: str = "",
+    rig: Rig, now: Pose | None, wanted: Pose | None, readings: Sequence[Reading] = (), lit: str = ""
 ) -> Scene:
     """Return the rig with its blade at ``now`` (solid) and ``wanted`` (dashed, enlarged).
 
@@ -209,13 +206,9 @@ def _touch(stud: Stud, blade: Blade, pose: Pose) -> Travel | None:
         return None
 
 
-def _ball(stud: Stud, t: Travel) -> Point:
-    return (stud.at_mm[0] + t.mm * stud.axis[0], stud.at_mm[1] + t.mm * stud.axis[1])
-
-
 def _stud_line(stud: Stud, t: Travel) -> tuple[Point, Point]:
     """Return the shown end of the stud and the centre of its ball (mm)."""
-    x, y = _ball(stud, t)
+    x, y = stud.at_mm[0] + t.mm * stud.axis[0], stud.at_mm[1] + t.mm * stud.axis[1]
     back = STUD_SHOWN_MM + stud.tip_radius_mm
     return ((x - back * stud.axis[0], y - back * stud.axis[1]), (x, y))
 
@@ -224,25 +217,24 @@ def _stud_shapes(stud: Stud, t: Travel, lit: bool = False) -> list[Shape]:
     """Return a stud's shapes; one that is ``lit`` has its own ink and capitals."""
     end, ball = _stud_line(stud, t)
     ink = LIT if lit else STUD
-    letter = stud.said.split(" ")[-1][:1]
     out = [Shape("line", (end, ball), ink)]
     if stud.tip_radius_mm > 0.0:
         out.append(Shape("outline", _ring(*ball, stud.tip_radius_mm), ink))
     out.append(Shape("dot", (t.contact_mm,), ink))
-    text, name = (letter.upper(), stud.said.upper()) if lit else (letter, stud.said)
-    out.append(Shape("letter", (end, ball), ink, text=text, name=name))
+    out.append(_letter(stud.said.upper() if lit else stud.said, (end, ball), ink))
     return out
+
+
+def _letter(name: str, line: tuple[Point, Point], ink: str = STUD) -> Shape:
+    return Shape("letter", line, ink, text=name.split(" ")[-1][:1], name=name)
 
 
 def _bare_stud(stud: Stud) -> list[Shape]:
     """Return a stud on its axis, its end at the place that it is told by: no blade stops it."""
     (x, y), (ax, ay) = stud.at_mm, stud.axis
     back = (x - STUD_SHOWN_MM * ax, y - STUD_SHOWN_MM * ay)
-    letter = stud.said.split(" ")[-1][:1]
-    return [
-        Shape("line", (back, stud.at_mm), STUD),
-        Shape("letter", (back, stud.at_mm), STUD, text=letter, name=stud.said),
-    ]
+    line = (back, stud.at_mm)
+    return [Shape("line", line, STUD), _letter(stud.said, line)]
 
 
 def _holes(blade: Blade, pose: Pose) -> tuple[Shape, ...]:

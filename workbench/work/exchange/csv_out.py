@@ -13,15 +13,14 @@ from workbench.work.exchange.intake import COLUMNS
 from workbench.work.files.csv_cells import cell_of, csv_chunks
 from workbench.work.files.safe_write import path_of, write_file
 from workbench.work.history.history import load_history
-from workbench.work.history.timeline import timeline_of
-from workbench.work.history.timeline_words import row_words
+from workbench.work.history.timeline import row_words, timeline_of
 from workbench.work.job.shop import Shop
 from workbench.work.paper.day_sheet import NAME
 from workbench.work.roster.adding import known_ski
 from workbench.work.text.local_time import local_day
 from workbench.work.text.safe_text import visible
 
-KINDS = ("queue", "skis", "readings", "history")
+_KINDS = ("queue", "skis", "readings", "history")
 BOM = b"\xef\xbb\xbf"
 """What tells a spreadsheet that a file is UTF-8."""
 

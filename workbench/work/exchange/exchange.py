@@ -46,7 +46,7 @@ from workbench.work.order.rigs import (
     rig_of,
     stud_of,
 )
-from workbench.work.order.shop_policy import FINAL_SETTING, RECEIVED_SETTING, rules_of
+from workbench.work.order.shop_policy import FINAL_SETTING, RECEIVED_SETTING, shop_rules
 from workbench.work.roster.adding import known_ski
 from workbench.work.roster.settings import misfit_lines
 
@@ -236,7 +236,7 @@ def _misfits(book: Book) -> list[str]:
 def _changes(book: Book, brought: Brought, told: Told) -> tuple[Change, ...]:
     """Return the skis whose state is another one than before, or is contradicted; dangers first."""
     touched = book.skis_touched((RECEIVED_SETTING, FINAL_SETTING))
-    rules = rules_of(book)
+    rules = shop_rules(book)
     earlier = rules.without(book.brought_among(rules.ids))
     struck = book.newly_struck(brought)
     out = []

@@ -16,7 +16,7 @@ from workbench.errors import BenchError, InputError, shown
 from workbench.measure.units import unit_of
 from workbench.records.store import rows
 from workbench.records.store.values import keepable
-from workbench.work.files.csv_cells import read_csv, text_in
+from workbench.work.files.csv_cells import cell_text, read_csv
 from workbench.work.files.safe_write import path_of
 from workbench.work.job.shop import Shop
 from workbench.work.roster.adding import (
@@ -122,7 +122,7 @@ def _lines(path: str) -> tuple[list[_Line], list[Problem]]:
             accepted = f"{len(names)} cells, as the header has"
             problems.append(Problem(number, f"row: {len(row)} cells — {accepted}"))
             continue
-        cells = dict(zip(names, (text_in(cell.strip()) for cell in row), strict=True))
+        cells = dict(zip(names, (cell_text(cell.strip()) for cell in row), strict=True))
         try:
             for name, text in cells.items():
                 _check_cell(name, text)

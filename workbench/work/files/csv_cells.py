@@ -41,7 +41,7 @@ def cell_of(value: str | float | None, *, comma: bool = False) -> str:
     return f"'{text}" if _starts_formula(text) else text
 
 
-def text_in(cell: str) -> str:
+def cell_text(cell: str) -> str:
     """Return the text that a cell means: :func:`cell_of`, undone."""
     if cell.startswith("'") and _starts_formula(cell[1:]):
         cell = cell[1:]

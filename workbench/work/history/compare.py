@@ -9,24 +9,31 @@ from functools import partial
 from itertools import pairwise
 
 from workbench.errors import BenchError, InputError
-from workbench.fin.frame.linear import Row
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose, Row
 from workbench.fin.parts.studs import Stud
-from workbench.fin.plan.guidance import Target, plan_from
-from workbench.fin.pose.fit import Fit, Reading, fit_pose
+from workbench.fin.plan.guidance import plan_from
+from workbench.fin.plan.plan import Target
+from workbench.fin.plan.remarks import COVERAGE
+from workbench.fin.pose.equations import Reading
+from workbench.fin.pose.fit import Fit, fit_pose
 from workbench.fin.reading.exposed import Exposed, exposed
-from workbench.fin.reading.observe import Method
+from workbench.fin.reading.method import Method
 from workbench.fin.reading.rig import Rig
-from workbench.measure.display import length_text
-from workbench.measure.lengths import parse_length
-from workbench.measure.units import Unit
-from workbench.work.history.history import History, Setting, Value
-from workbench.work.job.aim_last import Wing, aim_wing_too, wing_as_set
-from workbench.work.job.entry import Typed
+from workbench.measure.display import fine_text, length_text, turns_text
+from workbench.measure.units import UNITS, Unit
+from workbench.work.history.history import History, Setting, Value, setting_report
+from workbench.work.job.aim_last import Wing, aim_all, wing_as_set
+from workbench.work.job.entry import copied
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import ALLOWED
-from workbench.work.text.words import error_words
+from workbench.work.order.exposed_words import (
+    Exposure,
+    exposed_change,
+    exposed_report,
+    exposed_short,
+)
+from workbench.work.text.words import LEFT_HAND, SEEN_FROM, clean, error_words, way_words
 from workbench.work.trust.significance import Difference, difference_of
 
 
@@ -212,16 +219,16 @@ def _aim(shop: Shop, values: Mapping[str, Value], wing: Wing | None, now: JobVie
     if now.stage != "target":
         now = shop.reopen_target(now)
     unit = now.ski.unit
-    for line in now.lines:
-        text = length_text(values[line.method_id].mm, unit)
-        # As typed by a hand that copies the number shown, so that text and mm say the same.
-        now = shop.aim_at(now, line, Typed(text, unit, parse_length(text, unit).mm), "value")
-    return aim_wing_too(shop, now, wing)
+    aims = [
+        (line, copied(values[line.method_id].mm, unit, fine=False), line.tolerance_mm)
+        for line in now.lines
+    ]
+    return aim_all(shop, aims, wing, now)
 
 
 # -- naming a setting --------------------------------------------------------------------------
 
-NAMES = "first, last, a number of the list, or a day with :received or :left behind it"
+_NAMES = "first, last, a number of the list, or a day with :received or :left behind it"
 
 
 def named_setting(settings: Sequence[Setting], name: str) -> Setting:
@@ -242,10 +249,102 @@ def named_setting(settings: Sequence[Setting], name: str) -> Setting:
     day, _, moment = word.partition(":")
     found = [s for s in settings if s.day == day and moment in ("", s.moment)]
     if not found:
-        raise InputError("setting", name, NAMES)
+        raise InputError("setting", name, _NAMES)
     return found[-1]
 
 
-def finest_of(history: History, setting: Setting) -> float:
+def finest_in(history: History, setting: Setting) -> float:
     """Return the finest turn of the job a setting was measured in, as it began."""
     return history.job(setting.job_id).job.finest_turn
+
+
+# -- in words ------------------------------------------------------------------------------------
+
+
+def between_words(turn: Between, short: bool = False) -> str:
+    """Return what one stud turns by hand, then exactly with its standard uncertainty.
+
+    ``short``, for little room: clockwise or not in a sign, the uncertainty left out.
+    """
+    sign = "−" if round(turn.exact, 3) < 0.0 else "+"
+    u = "" if short else f" (u {turn.u:.3f})"
+    exact = f"exactly {sign}{abs(turn.exact):.3f}{u}"
+    name = clean(turn.stud.said)
+    if turn.turns is None:
+        return f"{name}: {exact}{'' if short else ' (no round turns get there)'}"
+    if not turn.turns:
+        return f"{name}: leave, {exact}"
+    clockwise, turns = turn.stud.clockwise(turn.turns), turns_text(turn.turns)
+    if short:
+        way = "in" if turn.turns > 0 else "out"
+        return f"{name}: {'↻' if clockwise else '↺'} {turns} {way}, {exact}"
+    sense = "clockwise" if clockwise else "counter-clockwise"
+    left = f", {LEFT_HAND}" if turn.stud.hand == "left" else ""
+    return f"{name}: {turns} {way_words(turn.turns)}{left} ({sense} {SEEN_FROM}), {exact}"
+
+
+def _value_words(value: Value) -> str:
+    """Return a value in both units with its expanded uncertainty."""
+    return " = ".join(
+        f"{length_text(value.mm, unit)} {unit} ±{fine_text(COVERAGE * value.u_mm, unit)}"
+        for unit in UNITS
+    )
+
+
+def _beside_words(line: Beside) -> str:
+    """Return one method in both settings and whether the difference means anything."""
+    name = clean(line.method.name)
+    if line.first is None or line.second is None or line.change is None:
+        which, value = ("A", line.first) if line.first is not None else ("B", line.second)
+        told = _value_words(value) if value is not None else ""
+        return f"{name}: read in {which} only, {told}"
+    first, second = _value_words(line.first), _value_words(line.second)
+    change = " = ".join(line.change.figures(unit) for unit in UNITS)
+    return f"{name}: A {first}; B {second}; B less A {change}, {line.change.glance}"
+
+
+def exposed_lines(found: Comparison, unit: Unit) -> list[str]:
+    """Return what each setting leaves out of the base, and how the second differs in that."""
+    both = [(k, e) for k, e in zip("AB", found.exposed, strict=True) if e is not None]
+    out = [f"{k}: {exposed_short(e, unit)}" for k, e in both]
+    if len(both) == 2:
+        out.append(f"B less A: {exposed_change(both[0][1], both[1][1], unit)}")
+    return out
+
+
+def comparison_lines(found: Comparison, unit: Unit = "in") -> list[str]:
+    """Return a comparison in plain lines; areas and centroids in ``unit``."""
+    out = [f"A: {found.first.name}", f"B: {found.second.name}"]
+    out += [_beside_words(line) for line in found.lines]
+    for name, setting in (("A", found.first), ("B", found.second)):
+        out += [f"{name}: {', '.join(setting.beside)}"] if setting.beside else []
+    out += exposed_lines(found, unit)
+    if found.trouble:
+        return [*out, f"no stud turns: {found.trouble}"]
+    return [*out, "stud turns from A to B:", *[f"  {between_words(t)}" for t in found.turns]]
+
+
+def comparison_report(found: Comparison) -> dict[str, object]:
+    """Return a comparison as plain values: lengths in mm, turns in turns, positive is in."""
+    lines = []
+    for line in found.lines:
+        each: dict[str, object] = {
+            "method": line.method.name,
+            "a_mm": line.first.mm if line.first is not None else None,
+            "b_mm": line.second.mm if line.second is not None else None,
+        }
+        if line.change is not None:
+            each |= {
+                "difference_mm": line.change.mm, "expanded_mm": line.change.expanded_mm,
+                "clear": line.change.clear,
+            }  # fmt: skip
+        lines.append(each)
+    turns = [
+        {"stud": t.stud.name, "turns_exact": t.exact, "u_turns": t.u, "turns": t.turns}
+        for t in found.turns
+    ]
+    return {
+        "a": setting_report(found.first), "b": setting_report(found.second), "differences": lines,
+        "studs": turns, "trouble": found.trouble,
+        "exposed": [e and exposed_report(Exposure(e), "mm") for e in found.exposed],
+    }  # fmt: skip

@@ -8,20 +8,23 @@ from typing import Literal
 
 from workbench.errors import BenchError
 from workbench.fin.parts.studs import Stud
-from workbench.fin.reading.observe import Method
+from workbench.fin.plan.remarks import COVERAGE
+from workbench.fin.reading.method import Method
 from workbench.fin.reading.rig import Rig
+from workbench.measure.display import fine_text, length_text
 from workbench.measure.repeats import mean_of
+from workbench.measure.units import Unit
 from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.records.tables.ski_facts import SkiFacts, SkiJob, SkiSheet
+from workbench.work.history.many_readings import Slopes, TakenOnce, u_of
 from workbench.work.job.shop import Shop
 from workbench.work.job.ski_state import SkiState, conclude
 from workbench.work.order.rigs import blade_of, method_of, rig_of, stud_of
-from workbench.work.order.shop_policy import rules_of
+from workbench.work.order.shop_policy import shop_rules
 from workbench.work.text.local_time import local
+from workbench.work.text.words import clean
 from workbench.work.trust.caliper_figures import Tools, tools_of
-from workbench.work.trust.slopes import Slopes, u_of
-from workbench.work.trust.taken_with import TakenOnce
 
 Moment = Literal["received", "left", "in hand"]
 
@@ -83,6 +86,12 @@ class Setting:
     def name(self) -> str:
         """The setting in words: its day and its moment."""
         return f"{self.day} {MOMENT_WORDS[self.moment]}"
+
+    @property
+    def beside(self) -> list[str]:
+        """The wing's angle and the ride's rating in words, each where there is one."""
+        out = [f"wing {self.wing.angle_deg:g}°"] if self.wing is not None else []
+        return out + ([f"ride {self.rating} of 5"] if self.rating is not None else [])
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,7 +161,7 @@ def _load(shop: Shop, ski_id: str) -> History:
         method_rows,
         {i: method_of(row, blades[row.blade_id]) for i, row in method_rows.items()},
         {i: rigs[row.blade_id] for i, row in method_rows.items()},
-        conclude(facts_of(ski_id, jobs, versions), rules_of(book)),
+        conclude(facts_in(ski_id, jobs, versions), shop_rules(book)),
         versions,
         book.curves_of(ski_id),
         pairs,
@@ -172,7 +181,7 @@ def _studs_of(book: Book, block_id: str) -> tuple[Stud, ...]:
     return tuple(map(stud_of, book.block(block_id).studs))
 
 
-def facts_of(
+def facts_in(
     ski_id: str, jobs: Iterable[rows.JobHistory], versions: Iterable[rows.SkiVersion]
 ) -> SkiFacts:
     """Return a ski's history as its state is concluded from."""
@@ -195,10 +204,10 @@ def _felt(shop: Shop, jobs: Iterable[rows.JobHistory]) -> dict[str, str]:
     facts = (fact for job in jobs for fact in job.facts)
     if not any(isinstance(fact, rows.RideNote) and fact.complaints for fact in facts):
         return {}
-    from workbench.work.advice.ride_rules import rules_of
+    from workbench.work.advice.ride_rules import ride_rules_of
 
     try:
-        return {complaint.key: complaint.words for complaint in rules_of(shop).complaints}
+        return {complaint.key: complaint.words for complaint in ride_rules_of(shop).complaints}
     except BenchError:
         return {}
 
@@ -313,3 +322,39 @@ def readings_in(history: History, job_id: str) -> list[tuple[rows.Reading, float
                 alone = once.of(i, history.methods[i], [reading])
                 out.append((reading, alone.values_mm[0], u_of(alone, known[i])))
     return out
+
+
+# -- lines and values ----------------------------------------------------------------------------
+
+
+def settings_lines(settings: Sequence[Setting], unit: Unit) -> list[str]:
+    """Return one numbered line for each setting, each number by its method."""
+    out = []
+    for number, setting in enumerate(settings, 1):
+        numbers = [f"{clean(v.method.name)} {_value_words(v, unit)}" for v in setting.values]
+        name = ", ".join(x for x in (setting.name, clean(setting.who)) if x)
+        out.append(f"{number}  {name}: {', '.join(numbers + setting.beside)}")
+    return out or ["this ski was not read yet"]
+
+
+def _value_words(value: Value, unit: Unit) -> str:
+    return f"{length_text(value.mm, unit)} {unit} ±{fine_text(COVERAGE * value.u_mm, unit)}"
+
+
+def settings_report(settings: Sequence[Setting]) -> dict[str, object]:
+    """Return the settings as plain values, lengths and their standard uncertainties in mm."""
+    return {"settings": [setting_report(s) for s in settings]}
+
+
+def setting_report(setting: Setting) -> dict[str, object]:
+    """Return a setting as plain values."""
+    return {
+        "name": setting.name,
+        "job": setting.job_id,
+        "moment": setting.moment,
+        "at": setting.at,
+        "who": setting.who,
+        "values": [{"method": v.method.name, "mm": v.mm, "u_mm": v.u_mm} for v in setting.values],
+        "wing_deg": setting.wing.angle_deg if setting.wing is not None else None,
+        "rating": setting.rating,
+    }

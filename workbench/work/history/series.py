@@ -9,15 +9,9 @@ from typing import Literal
 
 from workbench.fin.plan.remarks import COVERAGE
 from workbench.records.store import rows
-from workbench.work.history.history import (
-    LONGEST_MM,
-    History,
-    Moment,
-    Setting,
-    readings_in,
-)
+from workbench.work.history.history import LONGEST_MM, History, Moment, Setting, readings_in
 
-Mark = Literal["received", "left", "in hand", "reading", "struck"]
+PointMark = Literal["received", "left", "in hand", "reading", "struck"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +25,7 @@ class Point:
     when: float
     value: float
     expanded: float
-    mark: Mark
+    mark: PointMark
     job_id: str
     rating: int | None = None
 
@@ -66,41 +60,39 @@ def seconds(at: str) -> float:
     return datetime.fromisoformat(at).timestamp()
 
 
-def series_of(history: History, settings: Sequence[Setting]) -> tuple[Series, ...]:
+def series_of(
+    history: History, settings: Sequence[Setting], job_id: str = ""
+) -> tuple[Series, ...]:
     """Return a series for each method that was ever read, in the ski's order, then the wing's.
 
-    Points are the settings the ski was received and left with, and every struck-out reading.
+    Points are the settings the ski was received and left with, and every struck-out reading. With
+    ``job_id`` they are those of one job, with every reading of it.
     """
-    struck = _struck(history.jobs)
+    jobs: Sequence[rows.JobHistory] = history.jobs
+    if job_id:
+        jobs, settings = [history.job(job_id)], [s for s in settings if s.job_id == job_id]
+        found = _read_in(history, job_id)
+    else:
+        found = {i: _points(settings, i) for i in history.methods}
+    struck = _struck(jobs)
     out = []
     for method_id in history.methods:
-        points = _points(settings, method_id) + struck.get(method_id, [])
+        points = found.get(method_id, []) + struck.get(method_id, [])
         if points:
             points.sort(key=_when)
             bands = _bands(settings, method_id)
             out.append(Series(history.method_name(method_id), False, tuple(points), bands))
-    wing = _wing(history.jobs, settings)
+    wing = _wing(jobs, settings)
     return (*out, *([wing] if wing.points else []))
 
 
-def series_of_job(history: History, settings: Sequence[Setting], job_id: str) -> tuple[Series, ...]:
-    """Return the same for one job, with every reading of it."""
-    job = history.job(job_id)
-    struck = _struck([job])
-    by_method: dict[str, list[Point]] = {}
+def _read_in(history: History, job_id: str) -> dict[str, list[Point]]:
+    """Return the readings of a job by method."""
+    out: dict[str, list[Point]] = {}
     for reading, mm, u_mm in readings_in(history, job_id):
         point = Point(seconds(reading.at), mm, COVERAGE * u_mm, "reading", job_id)
-        by_method.setdefault(reading.method_id, []).append(point)
-    of_job = [s for s in settings if s.job_id == job_id]
-    out = []
-    for method_id in history.methods:
-        points = by_method.get(method_id, []) + struck.get(method_id, [])
-        if points:
-            points.sort(key=_when)
-            bands = _bands(of_job, method_id)
-            out.append(Series(history.method_name(method_id), False, tuple(points), bands))
-    wing = _wing([job], of_job)
-    return (*out, *([wing] if wing.points else []))
+        out.setdefault(reading.method_id, []).append(point)
+    return out
 
 
 def span_of(series: Iterable[Series]) -> tuple[float, float]:
@@ -172,11 +164,11 @@ def _wing(jobs: Iterable[rows.JobHistory], settings: Sequence[Setting]) -> Serie
             last = _wing_point(fact, "reading" if last is None else "left")
             points.append(last)
         if last is not None:
-            mark: Mark = "left" if moments.get(job.job.id) == "left" else "in hand"
+            mark: PointMark = "left" if moments.get(job.job.id) == "left" else "in hand"
             rating = ratings.get(job.job.id)
             points[points.index(last)] = replace(last, mark=mark, rating=rating)
     return Series("wing", True, tuple(sorted(points, key=_when)))
 
 
-def _wing_point(fact: rows.WingSetting, mark: Mark) -> Point:
+def _wing_point(fact: rows.WingSetting, mark: PointMark) -> Point:
     return Point(seconds(fact.at), fact.angle_deg, 0.0, mark, fact.job_id)

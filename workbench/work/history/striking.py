@@ -11,7 +11,7 @@ from workbench.work.history.timeline import Entry
 from workbench.work.job.job_view import WING_AIM, JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import MidPassError, Stage
-from workbench.work.roster.wear import NEVER_DONE, strike_change
+from workbench.work.roster.ski_sheet import NEVER_DONE, strike_change
 from workbench.work.text.local_time import day_and_time
 from workbench.work.text.words import clean
 
@@ -107,7 +107,7 @@ def _said(row: rows.Fact, before: Stage, seen: _RehearsedError) -> tuple[str, ..
     return (*out, "It stays readable, with your reason beside it.")
 
 
-def strike_out(shop: Shop, entry: Entry, reason: str) -> rows.Strike:
+def strike_row(shop: Shop, entry: Entry, reason: str) -> rows.Strike:
     """Strike a row out; it stays readable with the reason beside it.
 
     Raises:

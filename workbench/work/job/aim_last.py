@@ -7,10 +7,9 @@ from functools import partial
 from typing import TypeAlias
 
 from workbench.errors import InputError
-from workbench.measure.display import fine_text
-from workbench.measure.lengths import parse_length
+from workbench.measure.units import Unit
 from workbench.records.store import rows
-from workbench.work.job.entry import Typed
+from workbench.work.job.entry import Typed, copied
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.trust.job_reading import Line
@@ -36,11 +35,23 @@ def aim_at_last(shop: Shop, view: JobView) -> JobView:
     """
     last = last_setting(shop, view)
     then = {t.method_id: t for t in last.lines if t.target_mm is not None} if last else {}
-    known = [(line, then[line.method_id]) for line in view.lines if line.method_id in then]
-    if not known:
+    unit = view.ski.unit
+    aims = [
+        (line, _again(then[line.method_id], unit), then[line.method_id].tolerance_mm)
+        for line in view.lines
+        if line.method_id in then
+    ]
+    if not aims:
         raise InputError("last setting", "(none)", "a ski that was signed off here before")
     wing = wing_as_set(last.wing_set) if last is not None else None
-    return shop.act(view, "aim", partial(_aim, shop, known, wing))
+    return shop.act(view, "aim", partial(aim_all, shop, aims, wing))
+
+
+def _again(then: Line, unit: Unit) -> Typed:
+    typed = then.target
+    if typed is not None and typed.kind != "change":
+        return Typed(typed.text, typed.unit, typed.mm)
+    return copied(then.target_mm or 0.0, unit)
 
 
 def aim_one_step_more(shop: Shop, view: JobView) -> JobView:
@@ -83,10 +94,12 @@ def _aim_beyond(shop: Shop, view: JobView, last: JobView, before: JobView, by: f
     if not both or not (changed or turned):
         raise InputError("last change", "(none)", "two settings by today's methods that differ")
     tolerances = {x.method_id: x.tolerance_mm for x in last.lines}
-    aims = [
-        (x, now[i] + by * (now[i] - then[i]), tolerances[i]) for x in both for i in (x.method_id,)
-    ]
-    return shop.act(view, "aim", partial(_aim_at, shop, aims, wing))
+    aims = []
+    for line in both:
+        mm, mm_then = now[line.method_id], then[line.method_id]
+        wanted = copied(mm + by * (mm - mm_then), view.ski.unit)
+        aims.append((line, wanted, tolerances[line.method_id]))
+    return shop.act(view, "aim", partial(aim_all, shop, aims, wing))
 
 
 def _wing_beyond(
@@ -113,35 +126,11 @@ def wing_as_set(setting: rows.WingSetting | None) -> Wing | None:
     return (setting.angle_deg, setting.hold) if setting is not None else None
 
 
-def _aim_at(
-    shop: Shop,
-    aims: Sequence[tuple[Line, float, float]],
-    wing: Wing | None,
-    now: JobView,
+def aim_all(
+    shop: Shop, aims: Sequence[tuple[Line, Typed, float]], wing: Wing | None, now: JobView
 ) -> JobView:
-    unit = now.ski.unit
-    for line, wanted_mm, tolerance_mm in aims:
-        text = fine_text(wanted_mm, unit)
-        mm = parse_length(text, unit).mm
-        now = shop.aim_at(now, line, Typed(text, unit, mm), "value", tolerance_mm)
-    return aim_wing_too(shop, now, wing)
-
-
-def aim_wing_too(shop: Shop, now: JobView, wing: Wing | None) -> JobView:
-    """Want a wing's angle and hold as well, where there is one and the ski has a wing."""
+    """Aim each reading at a value within its tolerance (mm), and the wing too, where there is one
+    and the ski has a wing."""
+    for line, wanted, tolerance_mm in aims:
+        now = shop.aim_at(now, line, wanted, "value", tolerance_mm)
     return now if wing is None or not now.ski.has_wing else shop.aim_wing(now, *wing)
-
-
-def _aim(
-    shop: Shop, known: Sequence[tuple[Line, Line]], wing: Wing | None, now: JobView
-) -> JobView:
-    unit = now.ski.unit
-    for line, then in known:
-        typed = then.target
-        if typed is not None and typed.kind != "change":
-            text, in_unit, mm = typed.text, typed.unit, typed.mm
-        else:
-            text, in_unit = fine_text(then.target_mm or 0.0, unit), unit
-            mm = parse_length(text, unit).mm
-        now = shop.aim_at(now, line, Typed(text, in_unit, mm), "value", then.tolerance_mm)
-    return aim_wing_too(shop, now, wing)

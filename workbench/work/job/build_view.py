@@ -3,39 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, TypeAlias
 
 from workbench.errors import BenchError, MissingPartError
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.parts.studs import named
-from workbench.fin.plan.expectation import Expected
-from workbench.fin.plan.guidance import Plan, Rig, Target
-from workbench.fin.plan.turns_made import Explanation
-from workbench.fin.pose.fit import Reading
-from workbench.fin.reading.observe import Method
+from workbench.fin.plan.expectation import Expected, expected_after
+from workbench.fin.plan.plan import Plan, Target
+from workbench.fin.plan.remarks import ODD_TILT_RAD
+from workbench.fin.pose.equations import Reading
+from workbench.fin.pose.fit import fit_pose
+from workbench.fin.reading.method import Method
+from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
+from workbench.measure.units import Unit
 from workbench.records.store import rows
-from workbench.work.job.extra_readings import (
-    beside,
-    contradicted,
-    marks_in_pass,
-    without_marks,
-)
-from workbench.work.job.job_view import JobView
-from workbench.work.job.last_setting import LastSetting
+from workbench.work.job.job_view import CoarseMark, JobView
 from workbench.work.job.ski_state import TAKEN_BACK
 from workbench.work.job.stages import Progress
 from workbench.work.order.rigs import usual_range_mm
-from workbench.work.order.shop_policy import Rules
-from workbench.work.order.solved_jobs import (
-    expected_of,
-    finer_of,
-    fit_of,
-    made_of,
-    plan_of,
-)
+from workbench.work.order.round_records import live
+from workbench.work.order.solved_jobs import expected_of, finer_of, fit_of, made_of, plan_of
 from workbench.work.trust.caliper_figures import Tools
 from workbench.work.trust.job_reading import Line
+from workbench.work.trust.plausibility import Contradiction, contradictions
 from workbench.work.trust.reading_budget import Taken, readings_of
 from workbench.work.trust.temperature_correction import value_mm
 
@@ -45,167 +37,101 @@ if TYPE_CHECKING:
 Learn: TypeAlias = "Callable[[Plan, Sequence[Target], float], NextAct | None]"
 """What gives the next act by what was learnt, from the plain turns, the targets and the finest."""
 
-Named: TypeAlias = tuple[str, Method, float]
+NamedMethod: TypeAlias = tuple[str, Method, float]
 """A method of a ski: its id, the method and its tolerance (mm)."""
 
 
 @dataclass(frozen=True, slots=True)
-class JobSheet:
-    """What a job is done on: a ski with its parts as they are shown, and how it is read.
+class Sources:
+    """What a view is worked out from, beside the facts that it shows.
 
     ``methods`` are the ski's, in its order; ``others`` all of its blade, to tell which one a wrong
     reading was taken by; ``marks`` the blade's coarse marks (id, method), which bear the readings
-    out, are never due and never aimed at. ``corrected`` says which parts are shown as they were,
-    ``stand_in`` which are invented.
+    out, are never due and never aimed at. ``other_way`` are the studs that turned the other way
+    than the last round says, for their hand was written down wrong then. ``left``: what each would
+    read as the ski left before, which is looked at while it is read as received. ``ranges``: the
+    range (mm) read so on this blade so far, by method id, where nothing else tells what to expect.
+    ``guard``: whether the shop keeps a guard band.
     """
 
-    ski: rows.Ski
-    blade_name: str
-    block_name: str
-    rig: Rig
-    methods: Sequence[Named]
+    methods: Sequence[NamedMethod]
     others: tuple[Method, ...]
     marks: Sequence[tuple[str, Method]]
-    corrected: tuple[str, ...]
-    stand_in: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class JobFacts:
-    """What was kept of a job, and what the book knows of its ski beside that.
-
-    ``tools`` are what the readings were taken with, ``other_way`` the studs that turned the other
-    way than the last round says, for their hand was written down wrong then. ``last`` is how the
-    ski left before, which is looked at while it is read as received; ``has_last``: it was signed
-    off here before. ``ranges``: the range (mm) read so on this blade so far, by method id, where
-    nothing else tells what to expect. ``seen`` is what there was of the ski meanwhile.
-    """
-
-    job: rows.Job
-    facts: tuple[rows.AnyFact, ...]
-    progress: Progress
-    finest_turn: float
-    tools: Tools
-    baseline: rows.Baseline | None
     other_way: frozenset[str]
-    last: LastSetting | None
-    has_last: bool
+    left: tuple[Expected, ...]
     ranges: Mapping[str, tuple[float, float]]
-    seen: rows.Seen
-
-    def taken_in(self, number: int, methods: Sequence[Named]) -> dict[str, Taken]:
-        """Return what was taken in a round by method name: values at 20 degrees where stated."""
-        return taken_in_pass(methods, self.progress, number, self.tools)
-
-
-@dataclass(frozen=True, slots=True)
-class ShopWays:
-    """What the shop has settled: its rules, a guard band or none, where a straightedge is held."""
-
-    rules: Rules
     guard: bool
-    wing_hold: str
 
 
-def build_view(
-    sheet: JobSheet, kept: JobFacts, ways: ShopWays, learn: Learn | None = None
-) -> JobView:
-    """Put a job's view together; ``learn`` is given where turns go by what was learnt."""
-    rig, at = sheet.rig, kept.progress
-    left = kept.last.expected(rig, sheet.others) if kept.last is not None else ()
-    lines = _lines(sheet, kept, ways.guard, left)
+def worked_out(view: JobView, of: Sources, learn: Learn | None = None) -> JobView:
+    """Return a view of what was kept with all that follows from it: readings, pose, turns, doubts.
+
+    ``learn`` is given where turns go by what was learnt.
+    """
+    rig, at = view.rig, view.progress
+    lines = _lines(view, of)
     known = [
         Reading(line.method, line.now_mm, line.u_mm)
         for line in lines
         if line.now_mm is not None and line.u_mm is not None
     ]
-    coarse = marks_in_pass(sheet.marks, at)
+    in_round = at.values.get(at.pass_number, {})
+    coarse = [CoarseMark(i, m, tuple(in_round.get(i, ()))) for i, m in of.marks if m.is_coarse]
     borne_out = [m.reading for m in coarse if m.reading is not None]
-    pose, result, why, finer, learnt = _solve(
-        rig, lines, (known, borne_out), at, kept.finest_turn, learn
-    )
-    expected = _expected(sheet, kept)
-    return JobView(
-        job=kept.job,
-        ski=sheet.ski,
-        blade_name=sheet.blade_name,
-        block_name=sheet.block_name,
-        rig=rig,
+    pose, plan, why, finer, learnt = _solve(view, lines, (known, borne_out), learn)
+    measuring = view.stage == "measuring" and not at.state.stale
+    turned = view.stage == "turning" and at.pass_number and not at.step
+    last = _last_pass(view, of) if measuring or turned else None
+    # What the turns just made should have brought each reading to, while measuring; then until
+    # studs are turned again, which turns the readings bear out.
+    expected = expected_of(rig, *last, of.others) if last and measuring else ()
+    return replace(
+        view,
         lines=lines,
-        progress=at,
-        facts=kept.facts,
-        finest_turn=kept.finest_turn,
         pose=pose,
-        plan=result,
+        plan=plan,
         why=why,
-        baseline=kept.baseline,
         expected=expected,
-        tools=kept.tools,
-        left=left,
-        rules=ways.rules,
-        marks=beside(coarse, rig, known, pose, expected),
-        contradictions=contradicted(rig, [*known, *borne_out], pose, sheet.others, sheet.ski.unit),
-        corrected=sheet.corrected,
-        seen=kept.seen,
-        made=_made(sheet, kept, known),
-        has_last=kept.has_last,
-        stand_in=sheet.stand_in,
+        left=of.left,
+        marks=_expected_marks(coarse, rig, known, pose, expected),
+        contradictions=_contradicted(rig, [*known, *borne_out], pose, of.others, view.ski.unit),
+        made=made_of(rig, *last, tuple(known)) if last and turned else (),
         finer=finer,
-        wing_hold=ways.wing_hold,
         learnt=learnt,
     )
 
 
-def _expected(sheet: JobSheet, kept: JobFacts) -> tuple[Expected, ...]:
-    """Return what the turns just made should have brought each reading to, while measuring."""
-    if kept.progress.stage != "measuring" or kept.progress.state.stale:
-        return ()
-    if (last := _last_pass(sheet, kept)) is None:
-        return ()
-    before, turns = last
-    return expected_of(sheet.rig, before, turns, sheet.others)
-
-
-def _made(sheet: JobSheet, kept: JobFacts, known: Sequence[Reading]) -> tuple[Explanation, ...]:
-    """Return which turns the readings bear out, from the last of a round until studs are turned."""
-    at = kept.progress
-    if at.stage != "turning" or not at.pass_number or at.step:
-        return ()
-    if (last := _last_pass(sheet, kept)) is None:
-        return ()
-    before, turns = last
-    return made_of(sheet.rig, before, turns, tuple(known))
-
-
-def _last_pass(
-    sheet: JobSheet, kept: JobFacts
-) -> tuple[tuple[Reading, ...], tuple[float, ...]] | None:
+def _last_pass(view: JobView, of: Sources) -> tuple[tuple[Reading, ...], tuple[float, ...]] | None:
     """Return the readings before the last round, and its turns by stud (positive is in).
 
     None where it was turned by hand: its turns are not known.
     """
-    made = [f for f in kept.facts if isinstance(f, rows.PassRow) and f.struck is None][-1]
+    made = live(view.facts, rows.PassRow)[-1]
     if not made.turns:
         return None
-    by_stud = {t.stud: -t.turns if t.stud in kept.other_way else t.turns for t in made.turns}
-    taken = kept.taken_in(kept.progress.pass_number - 1, sheet.methods)
-    before = tuple(_known(taken, sheet.rig).values())
-    turns = tuple(by_stud.get(named(s.name, tuple(by_stud)) or "", 0.0) for s in sheet.rig.studs)
+    by_stud = {t.stud: -t.turns if t.stud in of.other_way else t.turns for t in made.turns}
+    number = view.progress.pass_number - 1
+    before = tuple(_known(_taken(view, of, number), view.rig).values())
+    turns = tuple(by_stud.get(named(s.name, tuple(by_stud)) or "", 0.0) for s in view.rig.studs)
     return before, turns
 
 
-def taken_in_pass(
-    methods: Sequence[Named], progress: Progress, number: int, tools: Tools
+def _taken(view: JobView, of: Sources, number: int) -> dict[str, Taken]:
+    return _taken_in(of.methods, view.progress, number, view.tools)
+
+
+def _taken_in(
+    methods: Sequence[NamedMethod], progress: Progress, number: int, tools: Tools
 ) -> dict[str, Taken]:
     """Return what was taken in a round by method name: values at 20 degrees where stated."""
     return tools.taken_in([(i, m) for i, m, _ in methods], progress.values.get(number, {}))
 
 
 def standard_u_mm(
-    methods: Sequence[Named], progress: Progress, rig: Rig, tools: Tools
+    methods: Sequence[NamedMethod], progress: Progress, rig: Rig, tools: Tools
 ) -> dict[str, float]:
     """Return the standard uncertainty (mm) of each reading of the round under way, by method id."""
-    known = _known(taken_in_pass(methods, progress, progress.pass_number, tools), rig)
+    known = _known(_taken_in(methods, progress, progress.pass_number, tools), rig)
     return {i: known[m.name].u_mm for i, m, _ in methods if m.name in known}
 
 
@@ -225,19 +151,16 @@ def _struck(facts: Sequence[rows.AnyFact], number: int) -> dict[str, tuple[rows.
     return out
 
 
-def _lines(
-    sheet: JobSheet, kept: JobFacts, guard: bool, left: Sequence[Expected]
-) -> tuple[Line, ...]:
-    """Return the ski's readings; ``left``: what each would read as the ski left before."""
-    at, rig = kept.progress, sheet.rig
+def _lines(view: JobView, of: Sources) -> tuple[Line, ...]:
+    at, rig = view.progress, view.rig
     number = at.pass_number
-    taken = kept.taken_in(number, sheet.methods)
+    taken = _taken(view, of, number)
     now = _known(taken, rig)
-    received = _known(kept.taken_in(0, sheet.methods), rig) if number else now
-    struck = _struck(kept.facts, number)
-    left_mm = {e.method.name: e.value_mm for e in left} if kept.job.kind == "recheck" else {}
+    received = _known(_taken(view, of, 0), rig) if number else now
+    struck = _struck(view.facts, number)
+    left_mm = {e.method.name: e.value_mm for e in of.left} if view.job.kind == "recheck" else {}
     out = []
-    for method_id, method, tolerance_mm in sheet.methods:
+    for method_id, method, tolerance_mm in of.methods:
         known, was = now.get(method.name), received.get(method.name)
         received_mm, target = at.mean_mm(0, method_id), at.targets.get(method_id)
         kept_mm = received_mm if at.targets else None
@@ -256,8 +179,8 @@ def _lines(
                 taken=taken.get(method.name),
                 received_u_mm=was.u_mm if was is not None else None,
                 struck=struck.get(method_id, ()),
-                guard=guard,
-                seen_mm=kept.ranges.get(method_id),
+                guard=of.guard,
+                seen_mm=of.ranges.get(method_id),
                 locked_mm=_locked_mm(at, method_id),
                 left_mm=left_mm.get(method.name),
             )
@@ -274,11 +197,9 @@ def _locked_mm(progress: Progress, method_id: str) -> float | None:
 
 
 def _solve(
-    rig: Rig,
+    view: JobView,
     lines: Sequence[Line],
     known: tuple[Sequence[Reading], Sequence[Reading]],
-    progress: Progress,
-    finest_turn: float,
     learn: Learn | None,
 ) -> tuple[Pose | None, Plan | None, BenchError | None, float | None, NextAct | None]:
     """Return the pose, the plan where targets are accepted, what is in the way, which finer
@@ -286,9 +207,10 @@ def _solve(
 
     ``known`` are the ski's own readings and those by coarse marks.
     """
+    rig, progress, finest_turn = view.rig, view.progress, view.finest_turn
     readings = (*known[0], *known[1])
     if rig.missing:
-        why = MissingPartError(*rig.missing) if progress.stage in BEFORE_WITHIN else None
+        why = MissingPartError(*rig.missing) if progress.stage in _BEFORE_WITHIN else None
         return _pose_alone(rig, readings), None, why, None, None
     if len(known[0]) < len(lines) or len(known[0]) < 3:
         return None, None, None, None, None
@@ -304,7 +226,7 @@ def _solve(
         )
         result = plan_of(rig, readings, targets, finest_turn)
         finer = None if result.kept else finer_of(rig, readings, targets, finest_turn)
-        plain = without_marks(result)
+        plain = _without_marks(result)
         learnt = learn(plain, targets, finest_turn) if learn is not None and targets else None
         shown = plain if learnt is None else learnt.plan
         return result.fit.pose, shown, None, finer, learnt
@@ -312,7 +234,7 @@ def _solve(
         return _pose_alone(rig, readings), None, why.with_traceback(None), None, None
 
 
-BEFORE_WITHIN = (
+_BEFORE_WITHIN = (
     "waiting", "received check", "as received", "studs", "target", "turning", "measuring",
 )  # fmt: skip
 """The stages at which turns may still come."""
@@ -323,3 +245,58 @@ def _pose_alone(rig: Rig, readings: tuple[Reading, ...]) -> Pose | None:
         return fit_of(rig, readings).pose
     except BenchError:
         return None
+
+
+# -- coarse marks, and what more than three readings tell -----------------------------------------
+
+
+def _expected_marks(
+    marks: Sequence[CoarseMark],
+    rig: Rig,
+    fine: Sequence[Reading],
+    pose: Pose | None,
+    foreseen: Sequence[Expected],
+) -> tuple[CoarseMark, ...]:
+    """Return the marks with what the fine readings would give for them, near a known ``pose``.
+
+    Without a pose it is what was ``foreseen`` for them.
+    """
+    if pose is None or not marks:
+        by_name = {e.method.name: e for e in foreseen}
+        return tuple(_with(m, by_name.get(m.method.name)) for m in marks)
+    start = pose if abs(pose.tilt_rad) <= ODD_TILT_RAD else None
+    try:
+        fit = fit_pose(rig.blade, rig.base, fine, start)
+        found = expected_after(rig, fit, [0.0] * 3, [m.method for m in marks])
+    except BenchError:  # said in full where the plan is made
+        return tuple(marks)
+    return tuple(_with(m, e) for m, e in zip(marks, found, strict=True))
+
+
+def _with(mark: CoarseMark, expected: Expected | None) -> CoarseMark:
+    if expected is None:
+        return mark
+    return replace(mark, expected_mm=expected.value_mm, u_mm=expected.u_mm)
+
+
+def _without_marks(plan: Plan) -> Plan:
+    """Return a plan that promises nothing of coarse marks: they only bear the others out."""
+    steps = tuple(
+        replace(s, expect=tuple((m, mm) for m, mm in s.expect if not m.is_coarse))
+        for s in plan.steps
+    )
+    predictions = tuple(p for p in plan.predictions if not p.method.is_coarse)
+    return replace(plan, steps=steps, predictions=predictions)
+
+
+def _contradicted(
+    rig: Rig, readings: Sequence[Reading], pose: Pose | None, others: Sequence[Method], unit: Unit
+) -> tuple[Contradiction, ...]:
+    """Return which of more than three readings the others contradict; nothing without a pose."""
+    if pose is None or len(readings) < 4:
+        return ()
+    try:
+        fit = fit_pose(rig.blade, rig.base, readings, pose)
+        return contradictions(rig, fit, others, unit)
+    except BenchError:  # said in full where the plan is made
+        return ()

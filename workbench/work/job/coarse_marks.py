@@ -5,16 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from workbench.errors import InputError
-from workbench.fin.reading.coarse import LONGEST_SCALE_MM
-from workbench.fin.reading.observe import COARSE_U_MM, Method, Scribe
+from workbench.fin.reading.method import COARSE_U_MM, LONGEST_SCALE_MM, Method, Scribe
 from workbench.fin.reading.quantities import TRAITS, Quantity
 from workbench.measure.display import change_text, fine_text, length_text
 from workbench.measure.lengths import Length, parse_length
 from workbench.measure.units import Unit, other, unit_of
 from workbench.records.store import rows
 from workbench.records.store.values import keepable
-from workbench.work.job.extra_readings import Mark
-from workbench.work.job.job_view import JobView
+from workbench.work.job.job_view import CoarseMark, JobView
 from workbench.work.job.shop import Shop
 from workbench.work.order.order_file import DEFAULT_TOLERANCE_MM
 from workbench.work.order.rigs import row_of_method
@@ -31,7 +29,7 @@ READ_AGAIN = "read again"
 _KINDS: dict[str, Quantity] = {"scale": "tail", "lines": "depth"}
 
 
-def take_mark(shop: Shop, view: JobView, mark: Mark, text: str, unit: Unit) -> JobView:
+def take_mark(shop: Shop, view: JobView, mark: CoarseMark, text: str, unit: Unit) -> JobView:
     """Keep what a mark reads in the round under way; a second number takes the place of the first.
 
     Raises:
@@ -39,7 +37,7 @@ def take_mark(shop: Shop, view: JobView, mark: Mark, text: str, unit: Unit) -> J
             plausible, or a stage at which no mark is read.
     """
 
-    def keep(now: JobView) -> None:
+    def write(now: JobView) -> None:
         length = _understood(mark, text, unit)
         number = now.progress.pass_number
         taken = rows.Taken(mark.method_id, number, text, length.unit, length.mm, None, "typed")
@@ -48,11 +46,10 @@ def take_mark(shop: Shop, view: JobView, mark: Mark, text: str, unit: Unit) -> J
         else:
             shop.book.add_reading(now.job.id, shop.who, taken)
 
-    shop.act(view, "mark", keep)
-    return shop.view(view.job.id)
+    return shop.keep(view, "mark", write)
 
 
-def _understood(mark: Mark, text: str, unit: Unit) -> Length:
+def _understood(mark: CoarseMark, text: str, unit: Unit) -> Length:
     name = mark.method.name
     length = parse_length(text, unit, name)
     exchanged = parse_length(text, other(unit), name)
@@ -64,12 +61,12 @@ def _understood(mark: Mark, text: str, unit: Unit) -> Length:
     return length
 
 
-def _is_likely(mark: Mark, mm: float) -> bool:
+def _is_likely(mark: CoarseMark, mm: float) -> bool:
     near = mark.is_near(mm)
     return abs(mm) <= USUAL_MM if near is None else near
 
 
-def place_words(method: Method, unit: Unit) -> str:
+def mark_place(method: Method, unit: Unit) -> str:
     """Return where a coarse mark is read: its scribe, its scale's zero and its uncertainty."""
     scribe, scale = method.scribe, TRAITS[method.quantity].scale
     if scribe is None or scale is None:
@@ -82,7 +79,7 @@ def place_words(method: Method, unit: Unit) -> str:
     )
 
 
-def off_words(mark: Mark, unit: Unit) -> str:
+def off_words(mark: CoarseMark, unit: Unit) -> str:
     """Return how a mark compares with the fine readings, in a few words."""
     if mark.reading is None:
         return "not read"
@@ -122,11 +119,16 @@ def add_mark(shop: Shop, view: JobView, fields: Mapping[str, str]) -> str:
     kind = fields.get("kind", "").strip().lower()
     if kind not in _KINDS:
         raise InputError("kind", fields.get("kind", ""), "'scale' or 'lines'")
-    unit = unit_of(fields.get("unit", ""))
+    quantity, unit = _KINDS[kind], unit_of(fields.get("unit", ""))
     zero = parse_length(fields.get("zero", ""), unit, "zero").mm
-    reverse = _reversed(fields.get("grows", ""), _KINDS[kind])
-    method = _checked(name, _KINDS[kind], Scribe(_at(fields.get("at", ""), unit), zero, reverse),
-                      _u(fields.get("u", ""), unit))  # fmt: skip
+    reverse = _reversed(fields.get("grows", ""), quantity)
+    scribe = Scribe(_at(fields.get("at", ""), unit), zero, reverse)
+    u_text = fields.get("u", "")
+    u_mm = parse_length(u_text, unit, "u").mm if u_text.strip() else None
+    try:
+        method = Method(name, quantity, scribe=scribe, u_mm=u_mm)
+    except InputError as why:
+        raise InputError(why.field.rpartition(" ")[2], why.value, why.accepted) from None
     row = row_of_method(method, view.ski.blade_id, DEFAULT_TOLERANCE_MM)
     return shop.book.add_method(row, who=shop.who).id
 
@@ -148,14 +150,3 @@ def _reversed(text: str, quantity: Quantity) -> bool:
     if word not in ("", usual, contrary):
         raise InputError("grows", text, f"'{usual}' or '{contrary}': where the figures grow to")
     return word == contrary
-
-
-def _u(text: str, unit: Unit) -> float | None:
-    return parse_length(text, unit, "u").mm if text.strip() else None
-
-
-def _checked(name: str, quantity: Quantity, scribe: Scribe, u_mm: float | None) -> Method:
-    try:
-        return Method(name, quantity, scribe=scribe, u_mm=u_mm)
-    except InputError as why:
-        raise InputError(why.field.rpartition(" ")[2], why.value, why.accepted) from None

@@ -10,7 +10,8 @@ from collections.abc import Sequence
 
 from workbench.errors import InputError
 from workbench.frozen import dataclass
-from workbench.measure.display import FINE, change_text, length_text
+from workbench.measure.calipers import LONGEST_MM
+from workbench.measure.display import FINE, change_text, fine_text, length_text
 from workbench.measure.lengths import (
     Entry,
     Length,
@@ -19,7 +20,6 @@ from workbench.measure.lengths import (
     parse_length,
     understand,
 )
-from workbench.measure.mpe_tables import LONGEST_MM
 from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.trust.job_reading import Line
@@ -39,7 +39,13 @@ class Typed:
     caliper_id: str | None = None
 
 
-SIGNS = ("+", "-", "\N{MINUS SIGN}")
+def copied(mm: float, unit: Unit, *, fine: bool = True) -> Typed:
+    """Return a length as typed by a hand that copies the number shown: text and mm say the same."""
+    text = fine_text(mm, unit) if fine else length_text(mm, unit)
+    return Typed(text, unit, parse_length(text, unit).mm)
+
+
+CHANGE_SIGNS = ("+", "-", "\N{MINUS SIGN}")
 """What begins a change of a target."""
 
 
@@ -68,7 +74,7 @@ def target_entry(line: Line, text: str, unit: Unit) -> Entry:
     Raises:
         InputError: not a length, nothing read to change, or beyond what this blade can read.
     """
-    if text.strip().startswith(SIGNS):
+    if text.strip().startswith(CHANGE_SIGNS):
         found = _changed(line, text, unit)
     else:
         found = understand(text, unit, line.usual_mm, target_name(line))
@@ -149,7 +155,7 @@ def fits_elsewhere(
     lines: Sequence[Line], line: Line, text: str, unit: Unit, near_mm: float
 ) -> tuple[tuple[Line, Placing], ...]:
     """Return the other readings, each with what the entry would be there, that it comes near."""
-    if text.strip().startswith(SIGNS):
+    if text.strip().startswith(CHANGE_SIGNS):
         return ()  # a change is as near to any reading
     out = []
     for other in lines:

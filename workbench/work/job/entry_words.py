@@ -10,7 +10,7 @@ from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.work.job.job_view import WING_AIM, JobView
 from workbench.work.job.ski_state import TAKEN_BACK
-from workbench.work.order.turn_records import BY_HAND
+from workbench.work.order.round_records import BY_HAND
 from workbench.work.text.local_time import local
 from workbench.work.text.words import clean
 from workbench.work.trust.wing_setup import hold_numbered
@@ -45,24 +45,27 @@ def described(fact: rows.AnyFact) -> str:
             assert_never(fact)
 
 
-_DID: dict[str, str] = {
-    "seated": "brought the studs up",
-    "aimed": "accepted the target",
-    "reaim": "opened the target again",
-    "accepted": "accepted the readings",
-    "set_aside": "set it aside:",
-    "taken_up": "took it up again",
-    "held": "kept as a note:",
-    "note": "wrote a note:",
-    "finest": "changed the finest turn to",
-    "second_eyes": "kept a second pair of eyes:",
-    "wing_aim": "asked for the wing angle",
-    "enough": "went on with fewer repeats",
-    "turned_back": "turned a stud back by hand",
-    "not_turned": "said that a stud was never turned",
+_MARKS: dict[str, tuple[str, str]] = {
+    "seated": ("studs brought up to touch the blade", "brought the studs up"),
+    "aimed": ("target accepted", "accepted the target"),
+    "reaim": ("target opened again", "opened the target again"),
+    "step": ("step of the round done", ""),
+    "accepted": ("readings accepted", "accepted the readings"),
+    "set_aside": ("set aside", "set it aside:"),
+    "taken_up": ("taken up again", "took it up again"),
+    "held": ("unplaced reading", "kept as a note:"),
+    "finest": ("finest turn", "changed the finest turn to"),
+    "note": ("note", "wrote a note:"),
+    "second_eyes": ("second pair of eyes", "kept a second pair of eyes:"),
+    "wing_aim": ("wing angle wanted", "asked for the wing angle"),
+    "enough": ("gone on with fewer repeats", "went on with fewer repeats"),
+    "turned_back": ("the stud was turned back by hand", "turned a stud back by hand"),
+    "not_turned": ("the stud was never turned", "said that a stud was never turned"),
 }
-"""What a mark says somebody did; its text follows where it has one that a person wrote."""
+"""What a mark is called, and what it says somebody did; its text follows where it has one that a
+person wrote."""
 
+MARK_WORDS = {kind: name for kind, (name, _) in _MARKS.items()}
 _BARE = ("accepted", "turned_back", "not_turned")
 
 
@@ -78,7 +81,8 @@ def _did(fact: rows.AnyFact) -> str:
             return step_done_words(fact)
         text = "" if fact.kind in _BARE else clean(fact.text[:40])
         text = _angle_wanted(fact) if fact.kind == WING_AIM else text
-        return f"{_DID.get(fact.kind, clean(fact.kind))} {text}".strip()
+        _, did = _MARKS.get(fact.kind, ("", clean(fact.kind)))
+        return f"{did} {text}".strip()
     if isinstance(fact, rows.PassRow):
         return f"finished the turns of round {fact.number}"
     if isinstance(fact, rows.SignOff):
@@ -120,25 +124,6 @@ def _news(seen: JobView, now: JobView, book: Book) -> Iterator[tuple[str, str, s
             elif own and fact.struck is not None and known[fact.id].struck is None:
                 verb = "took back" if fact.struck.reason == TAKEN_BACK else "struck out"
                 yield fact.struck.at, fact.struck.who, f"{verb} '{described(fact)}'"
-
-
-MARK_WORDS: dict[str, str] = {
-    "seated": "studs brought up to touch the blade",
-    "aimed": "target accepted",
-    "reaim": "target opened again",
-    "step": "step of the round done",
-    "accepted": "readings accepted",
-    "set_aside": "set aside",
-    "taken_up": "taken up again",
-    "held": "unplaced reading",
-    "finest": "finest turn",
-    "note": "note",
-    "second_eyes": "second pair of eyes",
-    "wing_aim": "wing angle wanted",
-    "enough": "gone on with fewer repeats",
-    "turned_back": "the stud was turned back by hand",
-    "not_turned": "the stud was never turned",
-}
 
 
 def step_done_words(fact: rows.Mark) -> str:

@@ -1,4 +1,4 @@
-"""A ski on the bench from received to signed off: what is known of it and what can be done next."""
+"""A ski on the bench: what is known of it and can be done next, and its line in the day's list."""
 
 from __future__ import annotations
 
@@ -8,20 +8,22 @@ from typing import TYPE_CHECKING, Literal
 
 from workbench.advice.checklists import CheckItem, final_items
 from workbench.errors import BenchError, OutOfReachError
-from workbench.fin.frame.pose import Pose
-from workbench.fin.plan.expectation import Expected
-from workbench.fin.plan.guidance import Plan, Rig, Step
-from workbench.fin.plan.plan import BY_HAND
-from workbench.fin.plan.turns_made import Explanation
+from workbench.fin.frame import Pose
+from workbench.fin.plan.expectation import Expected, Explanation
+from workbench.fin.plan.plan import BY_HAND, Plan, Step
+from workbench.fin.pose.equations import Reading
+from workbench.fin.reading.method import Method
+from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
+from workbench.measure.doubtful import CRITICAL
+from workbench.measure.repeats import mean_of
+from workbench.measure.units import Unit
 from workbench.records.store import rows
-from workbench.work.job.extra_readings import Mark
-from workbench.work.job.stages import (
-    Progress,
-    Stage,
-)
-from workbench.work.order.shop_policy import AS_LAST_TIME, SHIPPED, Rules
-from workbench.work.order.turn_records import SETTLED
+from workbench.records.tables.days import DayItem, Unread
+from workbench.work.job.ski_state import conclude
+from workbench.work.job.stages import NOT_RELEASED, STAGE_GLYPHS, Asked, Progress, Stage, progress
+from workbench.work.order.round_records import SETTLED, last_mark, last_of, live
+from workbench.work.order.shop_policy import AS_LAST_TIME, SHIPPED_RULES, Rules
 from workbench.work.trust.caliper_figures import Tools
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.plausibility import RIDDEN_U_MM, AgainstExpected, Contradiction
@@ -33,6 +35,50 @@ if TYPE_CHECKING:
 
 WING_AIM = "wing_aim"
 """The kind of mark that keeps the wing's angle wanted, in degrees."""
+
+
+@dataclass(frozen=True, slots=True)
+class CoarseMark:
+    """A coarse mark of the blade and what was read by it in the round under way (mm).
+
+    ``latest`` are its repeats, in order; the mean of them counts, with the mark's own u.
+    ``expected_mm`` is what the ski's own readings of this round would give for it, or until they
+    are there the last ones and the turns since; ``u_mm`` how far that is known. Both are None where
+    nothing tells.
+    """
+
+    method_id: str
+    method: Method
+    latest: tuple[rows.Reading, ...] = ()
+    expected_mm: float | None = None
+    u_mm: float | None = None
+
+    @property
+    def reading(self) -> Reading | None:
+        """What the mark says; None where it was not read in this round."""
+        if not self.latest or self.method.stated_u_mm is None:
+            return None
+        value = mean_of([r.mm for r in self.latest])
+        return Reading(self.method, value, self.method.stated_u_mm)
+
+    @property
+    def off_mm(self) -> float | None:
+        """Read less expected; None without both."""
+        if self.reading is None or self.expected_mm is None:
+            return None
+        return self.reading.value_mm - self.expected_mm
+
+    def is_near(self, mm: float) -> bool | None:
+        """Whether a number is about what this mark should read; None where nothing is expected."""
+        if self.expected_mm is None or self.u_mm is None:
+            return None
+        u = math.hypot(self.u_mm, self.method.stated_u_mm or 0.0)
+        return abs(mm - self.expected_mm) <= CRITICAL * u
+
+    @property
+    def agrees(self) -> bool | None:
+        """Whether the mark bears the others out; None where there is nothing to compare."""
+        return None if self.reading is None else self.is_near(self.reading.value_mm)
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,19 +101,19 @@ class JobView:
     blade_name: str
     block_name: str
     rig: Rig
-    lines: tuple[Line, ...]
     progress: Progress
     facts: tuple[rows.AnyFact, ...]
     finest_turn: float
-    pose: Pose | None
-    plan: Plan | None
-    why: BenchError | None = field(compare=False)
     baseline: rows.Baseline | None
+    lines: tuple[Line, ...] = ()
+    pose: Pose | None = None
+    plan: Plan | None = None
+    why: BenchError | None = field(default=None, compare=False)
     expected: tuple[Expected, ...] = ()
     tools: Tools = field(default_factory=Tools)
     left: tuple[Expected, ...] = ()
-    rules: Rules = SHIPPED
-    marks: tuple[Mark, ...] = ()
+    rules: Rules = SHIPPED_RULES
+    marks: tuple[CoarseMark, ...] = ()
     contradictions: tuple[Contradiction, ...] = ()
     corrected: tuple[str, ...] = ()
     seen: rows.Seen = rows.NOTHING_SEEN
@@ -209,9 +255,7 @@ class JobView:
         """Whether its studs may be settled first: nothing is read yet, and turns go by learning."""
         if self.stage != "as received" or not self.rules.learns_at("~"):
             return False
-        live = [f for f in self.facts if f.struck is None]
-        settled = any(isinstance(f, rows.Mark) and f.kind == SETTLED for f in live)
-        return not settled and not any(isinstance(f, rows.Reading) for f in live)
+        return not live(self.facts, rows.Reading) and last_mark(self.facts, SETTLED) is None
 
     @property
     def steps(self) -> tuple[Step, ...]:
@@ -229,8 +273,7 @@ class JobView:
     @property
     def wing_set(self) -> rows.WingSetting | None:
         """The wing as set in this job; None where it was not set."""
-        kept = [f for f in self.facts if isinstance(f, rows.WingSetting) and f.struck is None]
-        return kept[-1] if kept else None
+        return last_of(self.facts, rows.WingSetting)
 
     @property
     def wing_set_deg(self) -> float | None:
@@ -257,10 +300,81 @@ class JobView:
     @property
     def wing_aim(self) -> rows.Mark | None:
         """The mark of the wing's angle aimed at in this job; None without."""
-        aimed = [f for f in self.facts if isinstance(f, rows.Mark) and f.kind == WING_AIM]
-        return next((f for f in reversed(aimed) if f.struck is None), None)
+        return last_mark(self.facts, WING_AIM)
 
     @property
     def unreleased(self) -> str:
         """Why the job's sign-off releases nothing; empty where it does or is none."""
         return self.progress.unreleased
+
+
+UNRELEASED_GLYPH = "!"
+"""The sign of a ski whose sign-off releases nothing."""
+
+
+@dataclass(frozen=True, slots=True)
+class RosterLine:
+    """One ski of the day: its job, names as typed, stage and round; ``day`` is the job's own.
+
+    ``read``: whether it was read; where it was not, only its place and a sign-off were. ``loose``:
+    whether the ski's clamp bolts are loose. ``unreleased`` says why its sign-off releases nothing.
+    """
+
+    job_id: str
+    ski_name: str
+    rider: str
+    unit: Unit
+    due: str
+    stage: Stage
+    pass_number: int
+    serial: str = ""
+    note: str = ""
+    ski_note: str = ""
+    ski_id: str = ""
+    kind: rows.JobKind = "setting"
+    day: str = ""
+    rank: float = 0.0
+    reason: str = ""
+    read: bool = True
+    loose: bool = False
+    unreleased: str = ""
+
+    @property
+    def is_done(self) -> bool:
+        """Whether it was signed off by what was kept of the ski."""
+        return self.stage == "signed off" and not self.unreleased
+
+    @property
+    def glyph(self) -> str:
+        """A sign for the stage; the word is beside it."""
+        if self.unreleased:
+            return UNRELEASED_GLYPH
+        return STAGE_GLYPHS[self.stage] if self.read else "…"
+
+    @property
+    def stage_words(self) -> str:
+        """The stage in words, with the round that is under way."""
+        if not self.read:
+            return "…"
+        if self.unreleased:
+            return NOT_RELEASED
+        if self.kind == "recheck" and self.stage == "waiting":
+            return "re-check"
+        if self.stage in ("turning", "measuring"):
+            return f"{self.stage} {self.pass_number + (self.stage == 'turning')}"
+        return "on target" if self.stage == "within" else str(self.stage)
+
+
+def roster_line(each: DayItem | Unread, rules: Rules) -> RosterLine:
+    """Return a job's line; whether a guard band lets its readings be within is not looked at."""
+    if isinstance(each, Unread):
+        stage: Stage = "signed off" if each.signed_off else "waiting"
+        return RosterLine(each.job_id, "", "", "in", "", stage, 0, read=False)
+    item, job = each.item, each.item.job
+    asked = Asked(dict(each.methods), each.has_wing, job.kind)
+    at = progress(each.facts, asked, conclude(each.ski, rules).jobs[job.id], rules)
+    return RosterLine(
+        job.id, item.ski_name, item.rider, item.unit, job.due, at.stage, at.pass_number,
+        item.serial, job.note, each.ski_note, job.ski_id, job.kind, job.day, job.rank, at.reason,
+        loose=at.loose, unreleased=at.unreleased,
+    )  # fmt: skip

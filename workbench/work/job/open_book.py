@@ -1,8 +1,8 @@
-"""What a shop's book shows of a day and of each job on it."""
+"""What a shop's book shows of a day, of each job on it, and of how its ski left before."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from functools import partial
@@ -10,45 +10,43 @@ from typing import TYPE_CHECKING
 
 from workbench.errors import BenchError
 from workbench.fin.parts.blade import Blade
+from workbench.fin.parts.studs import named
+from workbench.fin.plan.expectation import Expected
+from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.search import sweep_ahead
-from workbench.fin.reading.observe import Method
-from workbench.fin.reading.readings import Reading
+from workbench.fin.reading.method import Method
 from workbench.fin.reading.rig import Rig
 from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.records.tables.days import DayItem, Unread
-from workbench.work.job.build_view import (
-    JobFacts,
-    JobSheet,
-    Learn,
-    ShopWays,
-    build_view,
-    standard_u_mm,
-)
-from workbench.work.job.job_view import JobView
-from workbench.work.job.last_setting import left_with
-from workbench.work.job.queue_line import RosterLine, roster_line
+from workbench.work.job.build_view import Learn, Sources, standard_u_mm, worked_out
+from workbench.work.job.job_view import JobView, RosterLine, roster_line
 from workbench.work.job.ski_state import SkiState, conclude
 from workbench.work.job.stages import Asked, progress
 from workbench.work.order.rigs import blade_of, method_of, rig_of
-from workbench.work.order.shop_policy import SHAPING, Rules, rules_of
-from workbench.work.order.versions import (
+from workbench.work.order.round_records import (
     blade_for,
     block_for,
     held_at,
+    last_mark,
+    live,
+    other_way_in,
     round_begun,
     turned_other_way,
 )
+from workbench.work.order.shop_policy import SHAPING, Rules, shop_rules
+from workbench.work.order.solved_jobs import expected_of
 from workbench.work.trust import setting_values
 from workbench.work.trust.caliper_figures import tools_of
+from workbench.work.trust.reading_budget import readings_of
 from workbench.work.trust.significance import GUARD
 from workbench.work.trust.wing_setup import wing_setup
 
 if TYPE_CHECKING:
-    from workbench.fin.plan.guidance import Plan, Target
+    from workbench.fin.plan.plan import Plan, Target
     from workbench.work.learn.next_act import NextAct
 
-MOST_LINES = 1500
+_MOST_LINES = 1500
 """So many lines of a queue are kept as worked out: more than any day has."""
 
 WITHOUT_LEARNED = "without_learned"
@@ -88,7 +86,7 @@ class OpenBook:
         return self._lines(self.book.day_list(day, with_unfinished=day == self.day))
 
     def _lines(self, found: Iterable[DayItem | Unread]) -> tuple[RosterLine, ...]:
-        rules = rules_of(self.book)
+        rules = shop_rules(self.book)
         lines = tuple(self._line(each, rules) for each in found)
         return tuple(map(self._guarded_line, lines)) if self.guarded else lines
 
@@ -100,7 +98,7 @@ class OpenBook:
         known = self._known_lines.get(job_id)
         if known is None or known[0] != (each, rules):
             known = (each, rules), roster_line(each, rules)
-            if len(self._known_lines) >= MOST_LINES:
+            if len(self._known_lines) >= _MOST_LINES:
                 self._known_lines.clear()
             self._known_lines[job_id] = known
         return known[1]
@@ -132,7 +130,7 @@ class OpenBook:
         known = self.book.methods_of(ski.blade_id)
         methods, stated = self._methods(ski, blade, known)
         rig = rig_of(ski, blade, block.studs)
-        rules, guarded = rules_of(self.book), self.guarded
+        rules, guarded = shop_rules(self.book), self.guarded
         tools = tools_of(self.book, facts, stated)
         tolerances = {i: tolerance_mm for i, _, tolerance_mm in methods}
         u_of = partial(standard_u_mm, methods, rig=rig, tools=tools) if guarded else None
@@ -141,51 +139,46 @@ class OpenBook:
         named = [(i, m) for i, m, _ in methods]
         first = at.stage == "as received" or (job.kind == "recheck" and at.gate != "waiting")
         known_left = first and not state.refitted  # else it left with another blade or block
-        last = left_with(self.book, job, named, rig, stated) if known_left else None
+        others = tuple(method_of(row, blade) for row in known)
+        left = left_with(self.book, job, named, rig, stated, others) if known_left else None
         baselines = self.book.baselines_of(ski.id)
-        sheet = JobSheet(
+        measured = at.stage == "measuring" or (at.stage == "turning" and at.pass_number)
+        begins = at.stage == "target" and not at.targets
+        view = JobView(
+            job=job,
             ski=ski,
             blade_name=blade_row.name,
             block_name=block.name,
             rig=rig,
-            methods=methods,
-            others=_others(known, blade),
-            marks=_marks(known, ski, blade),
-            corrected=corrected,
-            stand_in=tuple(w for w, p in (("blade", blade_row), ("block", block)) if p.stand_in),
-        )
-        measured = at.stage == "measuring" or (at.stage == "turning" and at.pass_number)
-        begins = at.stage == "target" and not at.targets
-        found = JobFacts(
-            job=job,
-            facts=facts,
             progress=at,
+            facts=facts,
             finest_turn=self._finest(facts, job),
-            tools=tools,
             baseline=baselines[-1] if baselines else None,
-            other_way=turned_other_way(self.book, block, facts) if measured else frozenset(),
-            last=last,
-            has_last=begins and self.book.last_setting(ski.id, job.id) is not None,
-            ranges=self._ranges(ski) if first and last is None and not baselines else {},
+            tools=tools,
+            rules=rules,
+            corrected=corrected,
             seen=self.seen_of(ski),
+            has_last=begins and self.book.last_setting(ski.id, job.id) is not None,
+            stand_in=tuple(w for w, p in (("blade", blade_row), ("block", block)) if p.stand_in),
+            wing_hold=wing_setup(self.book).kept_hold if at.stage == "wing" else "",
         )
-        wing_hold = wing_setup(self.book).kept_hold if at.stage == "wing" else ""
+        sources = Sources(
+            methods=methods,
+            others=others,
+            marks=_marks(known, ski, blade),
+            other_way=turned_other_way(self.book, block, facts) if measured else frozenset(),
+            left=left or (),
+            ranges=self._ranges(ski) if first and left is None and not baselines else {},
+            guard=guarded,
+        )
         begun = round_begun(facts)
         learns = rules.learns_at(begun or "~") and not is_without_learned(facts)
-        if learns and rules.learning and at.stage in ("target", "turning", "within"):
-            learn = self._learner(job_id, ski, rig, dict(named), block, begun)
-        else:
-            learn = None
-        return build_view(sheet, found, ShopWays(rules, guarded, wing_hold), learn)
+        learns = learns and bool(rules.learning) and at.stage in ("target", "turning", "within")
+        learn = self._learner(view, dict(named), block, begun) if learns else None
+        return worked_out(view, sources, learn)
 
     def _learner(
-        self,
-        job_id: str,
-        ski: rows.Ski,
-        rig: Rig,
-        methods: Mapping[str, Method],
-        block: rows.Block,
-        begun: str,
+        self, view: JobView, methods: Mapping[str, Method], block: rows.Block, begun: str
     ) -> Learn:
         """Return what gives a job's next act by what was learnt.
 
@@ -193,7 +186,7 @@ class OpenBook:
         """
         from workbench.work.learn.next_act import OfJob, Wanted, next_act
 
-        of = OfJob(job_id, ski, rig, methods, block, begun)
+        of = OfJob(view.job.id, view.ski, view.rig, methods, block, begun)
 
         def learn(plain: Plan, targets: Sequence[Target], finest_turn: float) -> NextAct | None:
             return next_act(self.book, of, Wanted(plain, targets, finest_turn))
@@ -205,11 +198,11 @@ class OpenBook:
 
         What an open job is shown by are the parts of now.
         """
-        signed = [f.id for f in facts if isinstance(f, rows.SignOff) and f.struck is None]
+        signed = live(facts, rows.SignOff)
         if not signed:
             return ski
         known = self.book.ski_versions(ski.id)
-        then = [v.ski for v in known if v.id < signed[-1] and v.struck is None]
+        then = [v.ski for v in known if v.id < signed[-1].id and v.struck is None]
         worn = then[-1] if then else ski
         if (worn.blade_id, worn.block_id) == (ski.blade_id, ski.block_id):
             return ski
@@ -217,11 +210,9 @@ class OpenBook:
 
     def ski_state(self, ski_id: str) -> SkiState:
         """Return what all facts of a ski say together."""
-        return self.book.at_once(self._ski_state, ski_id)
-
-    def _ski_state(self, ski_id: str) -> SkiState:
-        kept = self.book.ski_facts((ski_id,))[ski_id]
-        return conclude(kept, rules_of(self.book))
+        return self.book.at_once(
+            lambda: conclude(self.book.ski_facts((ski_id,))[ski_id], shop_rules(self.book))
+        )
 
     def seen_of(self, ski: rows.Ski) -> rows.Seen:
         """Return what there is of a ski now, with what bears on how it is shown."""
@@ -257,9 +248,8 @@ class OpenBook:
         named = [(line.method_id, line.method) for line in view.lines]
         kept = self.book.methods_of(view.ski.blade_id)
         _, stated = self._methods(view.ski, view.rig.blade, kept)
-        last = left_with(self.book, view.job, named, view.rig, stated)
-        if last is not None:
-            last.expected(view.rig, _others(kept, view.rig.blade))
+        others = tuple(method_of(row, view.rig.blade) for row in kept)
+        left_with(self.book, view.job, named, view.rig, stated, others)  # what it found is kept
 
     @property
     def guarded(self) -> bool:
@@ -280,10 +270,8 @@ class OpenBook:
 
     @staticmethod
     def _finest(facts: Sequence[rows.AnyFact], job: rows.Job) -> float:
-        for fact in reversed(facts):
-            if isinstance(fact, rows.Mark) and fact.kind == "finest" and fact.struck is None:
-                return float(fact.text)
-        return job.finest_turn
+        changed = last_mark(facts, "finest")
+        return float(changed.text) if changed is not None else job.finest_turn
 
     def finest_of(self, job_id: str) -> float:
         """Return the finest turn (turns) that a job was done with."""
@@ -292,14 +280,8 @@ class OpenBook:
 
 def is_without_learned(facts: Iterable[rows.AnyFact]) -> bool:
     """Whether a job's turns were asked for without what was learnt."""
-    asked = [f for f in facts if isinstance(f, rows.Mark) and f.kind == WITHOUT_LEARNED]
-    live = [f for f in asked if f.struck is None]
-    return bool(live) and live[-1].text == "on"
-
-
-def _others(kept: Iterable[rows.Method], blade: Blade) -> tuple[Method, ...]:
-    """Return all methods of a blade."""
-    return tuple(method_of(row, blade) for row in kept)
+    asked = last_mark(facts, WITHOUT_LEARNED)
+    return asked is not None and asked.text == "on"
 
 
 def _marks(
@@ -308,3 +290,112 @@ def _marks(
     """Return the coarse marks of a blade (id, method) that are none of a ski's readings."""
     marks = (row for row in kept if row.scribe_x_mm is not None and row.id not in ski.methods)
     return tuple((row.id, method_of(row, blade)) for row in marks)
+
+
+# -- how a ski left this bench before: what its readings as received are held against --------------
+
+
+def left_with(
+    book: Book,
+    job: rows.Job,
+    methods: Sequence[tuple[str, Method]],
+    rig: Rig,
+    stated_u_mm: Mapping[str, float],
+    others: Sequence[Method] = (),
+) -> tuple[Expected, ...] | None:
+    """Return what each method, and ``others``, should read as the ski of ``job`` left before.
+
+    What tells it is the last whole round of readings by ``methods`` (by id) of any other job of the
+    ski, with the turns that were made after it and not read again; what was read with the clamp
+    bolts tight for good goes before the reading of that round. None where there is no such round or
+    its turns are not known; nothing where it fixes no pose.
+    """
+    found = last_round(book, job, [i for i, _ in methods])
+    if found is None:
+        return None
+    each, number = found
+    kept: dict[str, list[rows.Reading]] = {}
+    for reading in _readings(each.facts):
+        if reading.pass_number == number:
+            kept.setdefault(reading.method_id, []).append(reading)
+    kept |= _locked(each.facts, number)
+    made = _turns_after(book, job, each.facts, number)
+    if made is None:
+        return None
+    taken = tools_of(book, each.facts, stated_u_mm).taken_in(methods, kept)
+    turns = tuple(made.get(named(s.name, tuple(made)) or "", 0.0) for s in rig.studs)
+    return expected_of(rig, readings_of(tuple(taken.values()), rig), turns, tuple(others))
+
+
+def last_round(
+    book: Book, of: rows.Job, method_ids: Sequence[str]
+) -> tuple[rows.JobHistory, int] | None:
+    """Return the other job that was read last by all methods, and its last whole round.
+
+    Jobs are looked at from the one read last, no farther back than it takes: a ski may have years
+    of them.
+    """
+    last: tuple[rows.JobHistory, int] | None = None
+    last_id = ""
+    for job_id, newest_id in book.last_read_jobs(of.ski_id):
+        if newest_id <= last_id:
+            break
+        job = book.job(job_id)
+        if job_id == of.id or job.struck is not None:
+            continue
+        each = rows.JobHistory(job, book.facts(job_id))
+        rounds: dict[int, dict[str, str]] = {}
+        for reading in _readings(each.facts):
+            rounds.setdefault(reading.pass_number, {})[reading.method_id] = reading.id
+        whole = [n for n, seen in rounds.items() if seen.keys() >= set(method_ids)]
+        if whole and (newest := max(rounds[max(whole)].values())) > last_id:
+            last, last_id = (each, max(whole)), newest
+    return last
+
+
+def _readings(facts: Sequence[rows.AnyFact]) -> Iterator[rows.Reading]:
+    """Give the readings that count; those of a round that was struck out do not."""
+    passes = len(live(facts, rows.PassRow))
+    return (f for f in live(facts, rows.Reading) if f.pass_number <= passes)
+
+
+def _locked(facts: Sequence[rows.AnyFact], number: int) -> dict[str, list[rows.Reading]]:
+    """Return what was read with the clamp bolts tight, by method id, if nothing was done since."""
+    steps = (f for f in live(facts, rows.Mark) if f.kind == "step")
+    touching = (*live(facts, rows.Reading), *live(facts, rows.PassRow), *steps)
+    touched = max((f.id for f in touching), default="")
+    found = (f for f in live(facts, rows.LockedReading) if f.id > touched)
+    return {
+        f.method_id: [
+            rows.Reading(
+                id=f.id, at=f.at, who=f.who, job_id=f.job_id, method_id=f.method_id,
+                pass_number=number, text=f.text, unit=f.unit, mm=f.mm, caliper_id=f.caliper_id,
+                how=f.how, temperature_id=f.temperature_id,
+            )
+        ]
+        for f in found
+    }  # fmt: skip
+
+
+def _turns_after(
+    book: Book, job: rows.Job, facts: Sequence[rows.AnyFact], number: int
+) -> dict[str, float] | None:
+    """Return the turns of each stud in the rounds after round ``number``, which were not read.
+
+    None where one of them was turned by hand and not written down.
+
+    A stud whose hand was written down wrongly then was turned the other way.
+    """
+    made = [each for each in live(facts, rows.PassRow) if each.number > number]
+    if not made:
+        return {}
+    if not all(each.turns for each in made):
+        return None
+    block = book.block(book.ski(job.ski_id).block_id)
+    out: dict[str, float] = {}
+    for each in made:
+        other_way = other_way_in(book, block, facts, each)
+        for turn in each.turns:
+            way = -turn.turns if turn.stud in other_way else turn.turns
+            out[turn.stud] = out.get(turn.stud, 0.0) + way
+    return out

@@ -11,7 +11,7 @@ from functools import partial
 from typing import TypeVar
 
 from workbench.errors import InputError
-from workbench.fin.plan.guidance import Step
+from workbench.fin.plan.plan import Step
 from workbench.fin.wing import angle_of
 from workbench.measure.lengths import check_finest, parse_length
 from workbench.measure.units import Unit
@@ -22,14 +22,19 @@ from workbench.work.job.job_view import WING_AIM, JobView
 from workbench.work.job.open_book import WITHOUT_LEARNED, OpenBook
 from workbench.work.job.ski_state import TAKEN_BACK
 from workbench.work.job.stages import Event, check_can
+from workbench.work.order.round_records import (
+    SETTLED,
+    TURN_ANSWERS,
+    TurnAnswer,
+    parts_text,
+    turn_in,
+)
 from workbench.work.order.shop_policy import default_finest
-from workbench.work.order.turn_records import SETTLED, TURN_ANSWERS, TurnAnswer, turn_in
-from workbench.work.order.versions import parts_text
 from workbench.work.text.words import error_words
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.wing_setup import hold_number, wing_setup
 
-T = TypeVar("T")
+_T = TypeVar("_T")
 
 
 class ChangedError(InputError):
@@ -52,7 +57,7 @@ class Shop(OpenBook):
     Every method that is given a view writes by :meth:`act`, notes alone excepted.
     """
 
-    def act(self, view: JobView, event: Event | None, write: Callable[[JobView], T]) -> T:
+    def act(self, view: JobView, event: Event | None, write: Callable[[JobView], _T]) -> _T:
         """Let ``write`` keep something about a ski by what was seen of it, in one transaction.
 
         It is called with the job as the book has it then. ``event`` is what has to be allowed; None
@@ -65,7 +70,14 @@ class Shop(OpenBook):
         """
         return self.book.batch(self._act, view, event, write)
 
-    def _act(self, view: JobView, event: Event | None, write: Callable[[JobView], T]) -> T:
+    def keep(
+        self, view: JobView, event: Event | None, write: Callable[[JobView], object]
+    ) -> JobView:
+        """Keep something about a ski as :meth:`act` does; return the job as it is then."""
+        self.act(view, event, write)
+        return self.view(view.job.id)
+
+    def _act(self, view: JobView, event: Event | None, write: Callable[[JobView], _T]) -> _T:
         now = self._as_seen(view)
         if event is not None:
             check_can(now.progress, event)
@@ -92,16 +104,14 @@ class Shop(OpenBook):
         text: str = "",
     ) -> JobView:  # fmt: skip
         job, who = view.job.id, self.who
-        self.act(
+        return self.keep(
             view, event, lambda _: self.book.add_mark(job, who, kind, number=number, text=text)
         )
-        return self.view(job)
 
     def tick(self, view: JobView, item: str) -> JobView:
         """Tick one item of the checklist that is due; the clamp bolts only after the rest."""
         event: Event = "tick final" if view.is_final else "tick received"
-        self.act(view, event, partial(self._tick, item))
-        return self.view(view.job.id)
+        return self.keep(view, event, partial(self._tick, item))
 
     def _tick(self, item: str, now: JobView) -> None:
         listed: rows.Checklist = "final" if now.is_final else "received"
@@ -113,7 +123,7 @@ class Shop(OpenBook):
     def take_reading(self, view: JobView, line: Line, read: Typed) -> JobView:
         """Keep a reading: the one that is due, or a repeat of one already taken in this round."""
 
-        def keep(now: JobView) -> None:
+        def write(now: JobView) -> None:
             check_reading(line, read.text, read.mm, read.unit)
             taken = rows.Taken(
                 method_id=line.method_id, pass_number=now.progress.pass_number, text=read.text,
@@ -122,13 +132,12 @@ class Shop(OpenBook):
             )  # fmt: skip
             self.book.add_reading(now.job.id, self.who, taken)
 
-        self.act(view, "read", keep)
-        return self.view(view.job.id)
+        return self.keep(view, "read", write)
 
     def take_locked(self, view: JobView, line: Line, read: Typed) -> JobView:
         """Keep a reading with the clamp bolts tight for good; the final check before it counts."""
 
-        def keep(now: JobView) -> None:
+        def write(now: JobView) -> None:
             check_reading(line, read.text, read.mm, read.unit)
             locked = rows.LockedReading(
                 method_id=line.method_id, text=read.text, unit=read.unit, mm=read.mm,
@@ -136,20 +145,18 @@ class Shop(OpenBook):
             )  # fmt: skip
             self.book.add_fact(now.job.id, self.who, locked)
 
-        self.act(view, "read locked", keep)
-        return self.view(view.job.id)
+        return self.keep(view, "read locked", write)
 
     def enough(self, view: JobView) -> JobView:
         """Go on with fewer repeats than the shop wants; at least one of each reading."""
 
-        def keep(now: JobView) -> None:
+        def write(now: JobView) -> None:
             if not now.may_go_on:
                 raise InputError("repeats", "not yet", "at least one of each reading")
             number = now.progress.pass_number
             self.book.add_mark(now.job.id, self.who, "enough", number=number)
 
-        self.act(view, "enough", keep)
-        return self.view(view.job.id)
+        return self.keep(view, "enough", write)
 
     def seat_studs(self, view: JobView) -> JobView:
         """Keep that all three studs were brought up to touch the blade."""
@@ -181,7 +188,7 @@ class Shop(OpenBook):
         """Keep a target whose value in mm is already understood."""
         wide_mm = line.tolerance_mm if tolerance_mm is None else tolerance_mm
 
-        def keep(now: JobView) -> None:
+        def write(now: JobView) -> None:
             check_target(line, aim.text, aim.mm, aim.unit)
             target = rows.Target(
                 method_id=line.method_id, text=aim.text, unit=aim.unit, kind=kind, mm=aim.mm,
@@ -189,8 +196,7 @@ class Shop(OpenBook):
             )  # fmt: skip
             self.book.add_fact(now.job.id, self.who, target)
 
-        self.act(view, "aim", keep)
-        return self.view(view.job.id)
+        return self.keep(view, "aim", write)
 
     def aim_at_baseline(self, view: JobView, baseline: rows.Baseline | None = None) -> JobView:
         """Make a baseline the target, all of its numbers: the ski's own where none is given."""
@@ -228,15 +234,14 @@ class Shop(OpenBook):
             OutOfReachError: the blade or a stud cannot get there.
         """
 
-        def keep(now: JobView) -> None:
+        def write(now: JobView) -> None:
             if not now.progress.targets:
                 raise InputError("target", "(none)", "a target for at least one reading")
             if now.unreachable is not None:
                 raise now.unreachable
             self.book.add_mark(now.job.id, self.who, "aimed")
 
-        self.act(view, "accept target", keep)
-        return self.view(view.job.id)
+        return self.keep(view, "accept target", write)
 
     def reopen_target(self, view: JobView) -> JobView:
         """Open the target again, to change it; the turns made so far stay as they are."""
@@ -244,8 +249,7 @@ class Shop(OpenBook):
 
     def step_done(self, view: JobView) -> JobView:
         """Keep that the next act of the round is done; the last before measuring closes it."""
-        self.act(view, "step", self._step)
-        return self.view(view.job.id)
+        return self.keep(view, "step", self._step)
 
     def _step(self, now: JobView) -> None:
         if now.unreachable is not None:
@@ -280,30 +284,27 @@ class Shop(OpenBook):
         wanted, or the shop's.
         """
 
-        def keep(now: JobView) -> None:
+        def write(now: JobView) -> None:
             angle, setup = angle_of(text), wing_setup(self.book)
             lay = now.wing_wanted_hold or setup.kept_hold if hold is None else hold
             used = setup.gauge_named(angle) if gauge is None else gauge
             self.book.add_wing(now.job.id, self.who, text, angle, hold=lay, gauge=used)
 
-        self.act(view, "set wing", keep)
-        return self.view(view.job.id)
+        return self.keep(view, "set wing", write)
 
     def second_eyes(self, view: JobView, who: str) -> JobView:
         """Keep that another pair of eyes looked at the ski after its final check."""
         initials = initials_of(who)
 
-        def keep(now: JobView) -> None:
+        def write(now: JobView) -> None:
             check_other_eyes(initials, self.who)
             self.book.add_mark(now.job.id, self.who, "second_eyes", text=initials)
 
-        self.act(view, "second eyes", keep)
-        return self.view(view.job.id)
+        return self.keep(view, "second eyes", write)
 
     def sign_off(self, view: JobView, who: str) -> JobView:
         """Release the ski under these initials, on today's queue; another's where the shop asks."""
-        self.act(view, "sign off", partial(self._sign_off, initials_of(who)))
-        return self.view(view.job.id)
+        return self.keep(view, "sign off", partial(self._sign_off, initials_of(who)))
 
     def _sign_off(self, initials: str, now: JobView) -> None:
         if now.rules.after_lock and now.lock_due is not None:
@@ -342,14 +343,13 @@ class Shop(OpenBook):
     def settle(self, view: JobView) -> JobView:
         """Keep that each stud was turned out and in again before the job's first reading."""
 
-        def keep(now: JobView) -> None:
+        def write(now: JobView) -> None:
             if not now.offers_settling:
                 accepted = "once, before a job's first reading, with the setting learning on"
                 raise InputError("settled", "not now", accepted)
             self.book.add_mark(now.job.id, self.who, SETTLED)
 
-        self.act(view, "read", keep)
-        return self.view(view.job.id)
+        return self.keep(view, "read", write)
 
     def without_learned(self, view: JobView, without: bool) -> JobView:
         """Turn this job by the plain geometry, or again by what was learnt; not in a round."""
@@ -409,15 +409,14 @@ class Shop(OpenBook):
             InputError: no such repeat in this round, or no reason.
         """
 
-        def strike(now: JobView) -> None:
+        def write(now: JobView) -> None:
             lines = [x for x in now.lines if x.method_id == line.method_id]
             repeats = [r.id for x in lines for r in x.latest]
             if not repeats or reading_id not in (None, *repeats):
                 raise InputError("reading", line.method.name, "a reading taken in this round")
             self.book.strike(reading_id or repeats[-1], reason, self.who)
 
-        self.act(view, "strike", strike)
-        return self.view(view.job.id)
+        return self.keep(view, "strike", write)
 
     def queue(
         self,
@@ -434,9 +433,8 @@ class Shop(OpenBook):
         """
         if finest_turn is None:
             finest_turn = default_finest(self.book)
-        return self.book.add_job(
-            ski_id, self.day, due, finest_turn=finest_turn, who=self.who, kind=kind, note=note
-        )
+        how = rows.JobTerms(kind, note, finest_turn)
+        return self.book.add_job(ski_id, self.day, due, who=self.who, how=how)
 
     def remember(self, name: str, value: str) -> None:
         """Keep a setting of the bench, such as the ski in hand."""

@@ -8,16 +8,17 @@ the ski is worked on again.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from operator import itemgetter
 from typing import Literal
 
 from workbench.advice.checklists import CLAMP
 from workbench.frozen import dataclass
 from workbench.records.store import rows
 from workbench.records.tables.ski_facts import SkiFacts, SkiJob, SkiSheet
+from workbench.work.order.round_records import SETTLED, answered_in, struck_turn
 from workbench.work.order.shop_policy import Rules
-from workbench.work.order.turn_records import SETTLED, answered_in, struck_turn
 
-Standing = Literal["open", "released", "set again", "not released"]
+JobStanding = Literal["open", "released", "set again", "not released"]
 """How a job ends: not yet, in force, replaced by a later job that is released, or not in force."""
 
 _Changed = Literal["turned", "refitted", "loosened", "wing", "aside", "read", "damaged"]
@@ -60,7 +61,7 @@ class JobState:
     ``has_left``: its sign-off followed, and the fin was not moved in this job since.
     """
 
-    standing: Standing = "open"
+    standing: JobStanding = "open"
     why: str = ""
     release: rows.SignOff | None = None
     signed: rows.SignOff | None = None
@@ -121,11 +122,6 @@ class SkiState:
 class _Job:
     """What is known of a job as its facts are gone through."""
 
-    __slots__ = (
-        "aside", "changed", "clamp", "damaged", "kept", "made", "passes", "read", "signed", "stale",
-        "step", "stray", "ticks", "touched", "why", "wing",
-    )  # fmt: skip
-
     def __init__(self, kept: SkiJob) -> None:
         self.kept = kept
         self.made = self.passes = self.step = 0
@@ -152,34 +148,22 @@ class _Job:
 def conclude(ski: SkiFacts, rules: Rules) -> SkiState:
     """Return what the facts of a ski say, by the shop's lists as they were when each was kept."""
     walk = _Walk(ski, rules)
-    answered = _answered(ski)
+    answered = answered_in(fact for job in ski.jobs for fact in job.facts)
+    # A struck record of a stud that was turned counts until somebody says that it is not any more.
     facts = [
         (f.id, f, job)
         for job in walk.jobs
         for f in job.kept.facts
-        if f.struck is None or _is_turned_still(f, job, answered)
+        if f.struck is None or (struck_turn(f, job.kept.facts) and f.id not in answered)
     ]
     changed = list(ski.refitted)
-    for row_id, fact, job in sorted(facts, key=_by_id):
+    for row_id, fact, job in sorted(facts, key=itemgetter(0)):
         while changed and changed[0] < row_id:
             walk.refit(changed.pop(0))
         walk.take(fact, job)
     for row_id in changed:
         walk.refit(row_id)
     return walk.end()
-
-
-def _answered(ski: SkiFacts) -> Mapping[str, str]:
-    return answered_in(fact for job in ski.jobs for fact in job.facts)
-
-
-def _is_turned_still(fact: rows.AnyFact, job: _Job, answered: Mapping[str, str]) -> bool:
-    """Whether a struck record is one of a stud that was turned, and nobody says that it is not."""
-    return struck_turn(fact, job.kept.facts) and fact.id not in answered
-
-
-def _by_id(entry: tuple[str, rows.AnyFact, _Job]) -> str:
-    return entry[0]
 
 
 def final_passed(ticks: Sequence[rows.Tick], *lists: frozenset[str]) -> bool:
@@ -190,6 +174,9 @@ def final_passed(ticks: Sequence[rows.Tick], *lists: frozenset[str]) -> bool:
         if tick.item == CLAMP and any(items >= wanted for wanted in lists):
             return True
     return False
+
+
+_NO_SHEET = SkiSheet("", (), False)
 
 
 class _Walk:
@@ -203,14 +190,11 @@ class _Walk:
         self.loosened_by: _Job | None = None
         self.measured_by: _Job | None = None
         self.holding: list[_Job] = []
-        self._sheet = SkiSheet("", (), False)
 
     def sheet(self, row_id: str) -> SkiSheet:
         """The ski's sheet that was in force when a row was kept."""
-        if len(self.sheets) == 1:
-            return self.sheets[0]
-        known = [sheet for sheet in self.sheets if sheet.since < row_id]
-        return known[-1] if known else next(iter(self.sheets), self._sheet)
+        known = [sheet for sheet in self.sheets if sheet.since < row_id] or self.sheets[:1]
+        return known[-1] if known else _NO_SHEET
 
     @property
     def round_job(self) -> _Job | None:
@@ -255,10 +239,8 @@ class _Walk:
                 self._again(fact.id, job)
             case rows.SignOff():
                 self._sign(fact, job)
-            case rows.LockedReading():  # a look at what is tight: the final check before it counts
-                pass
-            case rows.RideNote() | rows.Temperature():
-                pass
+            case rows.LockedReading() | rows.RideNote() | rows.Temperature():
+                pass  # a look at what is tight, or nothing done: the final check before it counts
 
     def refit(self, row_id: str) -> None:
         """The ski got another blade or block: its bolts were loose, and nothing read holds."""
@@ -378,10 +360,12 @@ class _Walk:
             return f"a round was open in the job of {open_round.kept.day}"
         if job.step > 1:
             return "a stud was turned and the round not finished"
-        if not self._is_measured(job, sheet):
+        recheck = job.kept.kind == "recheck"
+        read = bool(sheet.methods) and job.read.issuperset(sheet.methods)
+        if not (self.measured_by is not None if recheck else read):
             if gone is not None and (said := gone.reading(job, sheet)):
                 return said
-            turned = job.kept.kind == "recheck" or self.turn > job.kept.id
+            turned = recheck or self.turn > job.kept.id
             return f"not measured{self._after_move if turned and self.turn else ''}"
         if said := self._unchecked(job, sheet, at, gone):
             return said
@@ -398,11 +382,6 @@ class _Walk:
                 if other.signed is None:
                     return f"set aside in the job of {other.kept.day}: {other.aside.text}"
         return ""
-
-    def _is_measured(self, job: _Job, sheet: SkiSheet) -> bool:
-        if job.kept.kind == "recheck":
-            return self.measured_by is not None
-        return bool(sheet.methods) and job.read.issuperset(sheet.methods)
 
     def _unchecked(self, job: _Job, sheet: SkiSheet, at: str, gone: _Gone | None) -> str:
         """Return what is missing of the final check as it was asked then, or nothing."""
@@ -501,7 +480,7 @@ class _Walk:
 
     def _standing(
         self, job: _Job, now: rows.SignOff | None
-    ) -> tuple[Standing, str, rows.SignOff | None]:
+    ) -> tuple[JobStanding, str, rows.SignOff | None]:
         if job.signed is None:
             return "open", "", None
         if job in self.holding:

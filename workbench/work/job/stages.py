@@ -12,7 +12,7 @@ from typing import Literal, TypeAlias, assert_never
 
 from workbench.advice.checklists import CLAMP, final_items
 from workbench.errors import InputError
-from workbench.fin.plan.guidance import is_within
+from workbench.fin.plan.plan import is_within
 from workbench.frozen import dataclass
 from workbench.measure.repeats import mean_of
 from workbench.records.store.rows import (
@@ -29,7 +29,7 @@ from workbench.records.store.rows import (
     WingSetting,
 )
 from workbench.work.job.ski_state import REFITTED, UNMEASURED, JobState, final_passed
-from workbench.work.order.shop_policy import SHIPPED, Rules
+from workbench.work.order.shop_policy import SHIPPED_RULES, Rules
 from workbench.work.trust.significance import accepted_mm
 from workbench.work.trust.temperature_correction import known_temperatures, values_mm
 
@@ -44,7 +44,7 @@ Event = Literal[
     "strike", "temperature", "mark", "read locked",
 ]  # fmt: skip
 
-GLYPHS: dict[Stage, str] = {
+STAGE_GLYPHS: dict[Stage, str] = {
     "waiting": "·", "received check": "?", "as received": "○", "studs": "△", "target": "◎",
     "turning": "↻", "measuring": "◐", "within": "=", "wing": "◇", "final check": "□",
     "sign-off": "■", "signed off": "✓", "set aside": "‖",
@@ -72,7 +72,7 @@ ALLOWED: dict[Stage, frozenset[Event]] = {
 so that both ticks are allowed where a job waits; its kind says which."""
 
 
-WORDS: dict[Event, str] = {
+EVENT_WORDS: dict[Event, str] = {
     "tick received": "tick the check that is due",
     "tick final": "tick the check that is due",
     "read": "take a reading",
@@ -146,13 +146,15 @@ def way_on(why: str) -> str:
 def check_allowed(stage: Stage, event: Event) -> None:
     """Raise a NotNowError unless the event is allowed at this stage."""
     if event not in ALLOWED[stage]:
-        raise NotNowError(WORDS[event], f"not at the stage {stage}", f"now you can {_can(stage)}")
+        raise NotNowError(
+            EVENT_WORDS[event], f"not at the stage {stage}", f"now you can {_can(stage)}"
+        )
 
 
 def _can(stage: Stage) -> str:
     """Return what can be done at a stage, what it is there for before what always can."""
-    own = [words for event, words in WORDS.items() if event in ALLOWED[stage] - _ANYTIME]
-    always = [words for event, words in WORDS.items() if event in ALLOWED[stage] & _ANYTIME]
+    own = [words for event, words in EVENT_WORDS.items() if event in ALLOWED[stage] - _ANYTIME]
+    always = [words for event, words in EVENT_WORDS.items() if event in ALLOWED[stage] & _ANYTIME]
     listed = list(dict.fromkeys(own or always))
     can = " or ".join((", ".join(listed[:-1]), listed[-1])) if len(listed) > 1 else listed[0]
     return f"{can}; for more, queue the ski again" if stage == "signed off" else can
@@ -171,7 +173,7 @@ def check_can(at: Progress, event: Event) -> None:
     if at.mid_pass and event not in WHILE_TURNED:
         raise MidPassError(HELD.get(event, event))
     if at.state.elsewhere and event not in WHILE_ELSEWHERE:
-        raise ElsewhereError(WORDS[event], at.state.elsewhere)
+        raise ElsewhereError(EVENT_WORDS[event], at.state.elsewhere)
     if event == "sign off" and at.state.bars:
         raise InputError("sign-off", at.state.bars, "a ski of which this is not so")
 
@@ -260,7 +262,7 @@ def progress(
     facts: Sequence[AnyFact],
     asked: Asked,
     state: JobState,
-    rules: Rules = SHIPPED,
+    rules: Rules = SHIPPED_RULES,
     u_of: UOf | None = None,
 ) -> Progress:
     """Read a job's progress off its facts (in order of id) by the shop's rules.
@@ -275,7 +277,11 @@ def progress(
     kept = [f for f in facts if f.struck is None and f.id not in state.stray]
     number = state.pass_number
     if state.stale:  # the blade was moved or measured in another job since
-        kept = [f for f in kept if not _is_stale(f, number, state.stale)]
+        kept = [
+            f
+            for f in kept
+            if not isinstance(f, Reading) or f.pass_number != number or f.id >= state.stale
+        ]
     if state.refit:  # another blade or block: what was aimed at and gone on with was of the old one
         kept = [f for f in kept if f.id > state.refit or not _is_of_setting(f)]
     # A reading by another method, such as a coarse mark, bears the others out and moves no gate.
@@ -306,10 +312,6 @@ def progress(
     return replace(
         at, stage=stage, ticked=ticked, reason=reason, eyes=eyes, gate=gate, locked=gates.locked()
     )
-
-
-def _is_stale(fact: AnyFact, number: int, since: str) -> bool:
-    return isinstance(fact, Reading) and fact.pass_number == number and fact.id < since
 
 
 def _is_of_setting(fact: AnyFact) -> bool:
@@ -443,11 +445,7 @@ def _values(live: Sequence[AnyFact]) -> dict[int, dict[str, tuple[Reading, ...]]
     return out
 
 
-def _met(
-    at: Progress,
-    tolerances_mm: Mapping[str, float],
-    u_of: UOf | None,
-) -> bool:
+def _met(at: Progress, tolerances_mm: Mapping[str, float], u_of: UOf | None) -> bool:
     """Whether every reading of the round is within its tolerance, or its guard band inside it."""
     u_mm = u_of(at) if u_of is not None else {}
     for m, usual_mm in tolerances_mm.items():

@@ -11,25 +11,21 @@ from typing import cast
 
 from workbench.errors import InputError
 from workbench.measure.display import FINE, change_text
-from workbench.measure.temperature import (
-    MATERIALS,
-    check_temperature,
-    material,
-)
+from workbench.measure.temperature import MATERIALS, check_temperature, material
 from workbench.measure.units import Unit, degrees_in
 from workbench.records.store.rows import Temperature
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.text.words import clean
 from workbench.work.trust.temperature_correction import (
-    OFF,
-    Scale,
+    TEMPERATURE_OFF,
+    TemperatureScale,
     at_words,
-    in_force,
+    temperature_in_force,
     value_mm,
 )
 
-_SCALES: tuple[Scale, ...] = ("C", "F")
+_SCALES: dict[str, TemperatureScale] = {"C": "C", "F": "F"}
 
 BLADE, CALIPER = "aluminium", "steel"
 """What blade and caliper are made of where nobody said (common practice, no source)."""
@@ -40,7 +36,9 @@ _TYPED = re.compile(r"([+\-−]?\d{1,3}(?:[.,]\d{1,3})?)\s*(?:°|deg)?\s*([CF]?)
 # -- what is typed -----------------------------------------------------------------------------
 
 
-def parse_temperature(field: str, text: str, scale: Scale) -> tuple[float, Scale]:
+def parse_temperature(
+    field: str, text: str, scale: TemperatureScale
+) -> tuple[float, TemperatureScale]:
     """Return a temperature as typed in degrees Celsius, and the scale it was typed in.
 
     A bare number is in ``scale``; C or F may stand behind it. Raises InputError for no number or
@@ -50,7 +48,7 @@ def parse_temperature(field: str, text: str, scale: Scale) -> tuple[float, Scale
     if found is None:
         raise InputError(field, text, "degrees, such as 23 C or 73 F")
     number = float(found[1].replace(",", ".").replace("−", "-"))
-    typed = cast("Scale", found[2].upper() or scale)
+    typed = cast("TemperatureScale", found[2].upper() or scale)
     if typed == "C":
         return check_temperature(field, number), typed
     try:
@@ -71,45 +69,33 @@ def state_temperature(shop: Shop, view: JobView, fields: Mapping[str, str]) -> J
     """
     if not fields.get("blade", "").strip():
         return _end(shop, view, fields)
-    scale = _scale(fields.get("scale", ""))
+    scale = _SCALES.get(fields.get("scale", "").strip().lstrip("°").upper())
+    if scale is None:
+        raise InputError("scale", fields.get("scale", ""), "C or F")
     blade_c, typed = parse_temperature("blade", fields["blade"], scale)
     second = fields.get("caliper", "").strip()
     caliper_c = parse_temperature("caliper", second, scale)[0] if second else blade_c
     texts = [fields["blade"].strip(), *([second] if second else [])]
-    made_of = (_material("blade material", fields, BLADE),
-               _material("caliper material", fields, CALIPER))  # fmt: skip
-    shop.act(
-        view,
-        "temperature",
-        lambda now: shop.book.add_fact(
-            now.job.id,
-            shop.who,
-            Temperature(
-                text="; ".join(texts),
-                unit=typed,
-                blade_c=blade_c,
-                caliper_c=caliper_c,
-                blade_material=made_of[0],
-                caliper_material=made_of[1],
-            ),
-        ),
+    stated = Temperature(
+        text="; ".join(texts), unit=typed, blade_c=blade_c, caliper_c=caliper_c,
+        blade_material=_material("blade material", fields, BLADE),
+        caliper_material=_material("caliper material", fields, CALIPER),
+    )  # fmt: skip
+    return shop.keep(
+        view, "temperature", lambda now: shop.book.add_fact(now.job.id, shop.who, stated)
     )
-    return shop.view(view.job.id)
 
 
 def _end(shop: Shop, view: JobView, fields: Mapping[str, str]) -> JobView:
     if fields.get("caliper", "").strip():
         raise InputError("blade", "", "its temperature too; both blank: off")
-    if in_force(view.facts) is not None:
-        shop.act(view, "temperature", lambda now: shop.book.add_mark(now.job.id, shop.who, OFF))
+    if temperature_in_force(view.facts) is not None:
+        shop.act(
+            view,
+            "temperature",
+            lambda now: shop.book.add_mark(now.job.id, shop.who, TEMPERATURE_OFF),
+        )
     return shop.view(view.job.id)
-
-
-def _scale(text: str) -> Scale:
-    found = next((s for s in _SCALES if s == text.strip().lstrip("°").upper()), None)
-    if found is None:
-        raise InputError("scale", text, "C or F")
-    return found
 
 
 def _material(field: str, fields: Mapping[str, str], default: str) -> str:
@@ -125,7 +111,7 @@ def _material(field: str, fields: Mapping[str, str], default: str) -> str:
 
 def in_force_words(view: JobView) -> str:
     """Return the temperature that readings are taken at now, in one sentence."""
-    at = in_force(view.facts)
+    at = temperature_in_force(view.facts)
     if at is None:
         return "Off: readings are taken as they are."
     return f"Now: {at_words(at)}; readings taken from here on are converted to 20 °C."
@@ -138,7 +124,7 @@ def correction_words(correction_mm: float, unit: Unit) -> str:
 
 def effect_words(view: JobView, unit: Unit) -> tuple[str, ...]:
     """Return what the temperature in force does to each reading of this round, in one sentence."""
-    at = in_force(view.facts)
+    at = temperature_in_force(view.facts)
     if at is None:
         return ()
     read = [(line.method.name, line.latest[-1].mm) for line in view.lines if line.latest]
@@ -148,7 +134,7 @@ def effect_words(view: JobView, unit: Unit) -> tuple[str, ...]:
 
 def fields_now(view: JobView, unit: Unit) -> dict[str, str]:
     """Return the fields as they stand, to be changed: those in force, or the usual ones."""
-    at = in_force(view.facts)
+    at = temperature_in_force(view.facts)
     if at is None:
         scale = "F" if unit == "in" else "C"
         return {

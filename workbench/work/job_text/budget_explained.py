@@ -6,12 +6,11 @@ import math
 
 from workbench.errors import InputError
 from workbench.fin.plan.plan import Prediction
-from workbench.fin.reading.observe import Method
+from workbench.fin.reading.method import Method
 from workbench.frozen import dataclass
-from workbench.measure.budget import Budget, Contribution
+from workbench.measure.budget import SCATTER, Budget, Contribution
 from workbench.measure.display import FINE, change_text, fine_text, length_text
-from workbench.measure.outliers import Doubts
-from workbench.measure.reading_budget import SCATTER
+from workbench.measure.doubtful import Doubts
 from workbench.measure.repeats import Repeats
 from workbench.measure.units import MM_PER, Unit
 from workbench.work.job.job_view import JobView

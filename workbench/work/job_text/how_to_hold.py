@@ -6,16 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import assert_never
 
-from workbench.advice.holds import Kind, hold_for
+from workbench.advice.holds import HOLDS, Kind
 from workbench.errors import BenchError
 from workbench.fin.plan.uncertainty import u_after
-from workbench.fin.pose.fit import (
-    Fit,
-    NoPoseError,
-    Reading,
-    fit_pose,
-)
-from workbench.fin.reading.observe import Method, Station
+from workbench.fin.pose.equations import NoPoseError, Reading
+from workbench.fin.pose.fit import Fit, fit_pose
+from workbench.fin.reading.method import Method, Station
 from workbench.fin.reading.quantities import TRAITS
 from workbench.fin.reading.rig import Rig
 from workbench.measure.display import length_text
@@ -41,7 +37,7 @@ def kind_of(method: Method) -> Kind:
 
 def hold_words(method: Method) -> tuple[str, ...]:
     """Return how to hold the caliper for a method, one act to a sentence."""
-    return hold_for(method.quantity, kind_of(method)).words
+    return HOLDS[method.quantity, kind_of(method)]
 
 
 def place_words(method: Method, unit: Unit) -> str:

@@ -9,8 +9,8 @@ from collections.abc import Iterable
 from enum import IntEnum
 from typing import assert_never
 
-from workbench.errors import BenchError
-from workbench.fin.plan.guidance import Remark, StudLimitError
+from workbench.fin.plan.guidance import StudLimitError
+from workbench.fin.plan.plan import Remark
 from workbench.frozen import dataclass
 from workbench.measure.units import Unit
 from workbench.work.job.coarse_marks import suspect_words
@@ -33,6 +33,11 @@ class Importance(IntEnum):
     DOUBT = 2
     FIGURES = 3
 
+    @property
+    def sign(self) -> str:
+        """The sign that goes before what is said."""
+        return ("!!", "!", "?", "·")[self]
+
 
 @dataclass(frozen=True, slots=True)
 class Said:
@@ -44,22 +49,7 @@ class Said:
     @property
     def signed(self) -> str:
         """The words behind the sign of their step."""
-        return f"{sign_of(self.importance)} {self.words}"
-
-
-def sign_of(importance: Importance) -> str:
-    """Return the sign that goes before what is said."""
-    match importance:
-        case Importance.DANGER:
-            return "!!"
-        case Importance.WRONG:
-            return "!"
-        case Importance.DOUBT:
-            return "?"
-        case Importance.FIGURES:
-            return "·"
-        case _:
-            assert_never(importance)
+        return f"{self.importance.sign} {self.words}"
 
 
 def of_remark(remark: Remark) -> Importance:
@@ -75,11 +65,6 @@ def of_remark(remark: Remark) -> Importance:
             return Importance.FIGURES
         case _:
             assert_never(remark.code)
-
-
-def of_error(error: BenchError) -> Importance:
-    """Return how much an error matters: a stud out of its travel is a danger, the rest is wrong."""
-    return Importance.DANGER if isinstance(error, StudLimitError) else Importance.WRONG
 
 
 def in_order(said: Iterable[Said]) -> tuple[Said, ...]:
@@ -99,7 +84,9 @@ def said_before_turns(view: JobView, unit: Unit) -> tuple[Said, ...]:
     """Return what is to be said whether there are turns or not."""
     out = list(dangers_of(view))
     if view.why is not None:
-        out.append(Said(of_error(view.why), trouble_words(view, unit)))
+        danger = isinstance(view.why, StudLimitError)  # a stud out of its travel
+        step = Importance.DANGER if danger else Importance.WRONG
+        out.append(Said(step, trouble_words(view, unit)))
     out += [Said(Importance.WRONG, words) for words in corrected_words(view)]
     made = made_words(view.made, unit)
     out += [Said(Importance.WRONG, made)] if made else []

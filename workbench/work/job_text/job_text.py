@@ -1,20 +1,29 @@
-"""A job as plain lines, one fact a line: for screen readers, scripts and bare terminals.
+"""A job in full: as plain lines, one fact a line, for screen readers, scripts and bare terminals;
+and with the day's queue as plain values for machines.
 
 Pure text from a view; nothing here needs a sign that a letter cannot stand for.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 
+from workbench.fin.plan.plan import StudTurn
 from workbench.measure.display import change_between, fine_text, length_text
-from workbench.measure.units import Unit
-from workbench.records.store import rows
-from workbench.work.job.coarse_marks import off_words
-from workbench.work.job.job_view import JobView
-from workbench.work.job.queue_line import RosterLine
+from workbench.measure.units import MM_PER, Unit
+from workbench.work.job.coarse_marks import mark_place, off_words
+from workbench.work.job.job_view import CoarseMark, JobView, RosterLine
 from workbench.work.job.temperature import in_force_words
-from workbench.work.job_text.budget_explained import doubtful_words
+from workbench.work.job_text.budget_explained import (
+    budget_lines,
+    budget_report,
+    doubtful_words,
+    improve_words,
+    meaning_words,
+    origins_of,
+    trust_of,
+)
+from workbench.work.job_text.how_to_hold import hold_words, place_words
 from workbench.work.job_text.importance import (
     Importance,
     Said,
@@ -22,10 +31,9 @@ from workbench.work.job_text.importance import (
     said_before_turns,
     said_of,
 )
-from workbench.work.job_text.next_step import act_due
 from workbench.work.job_text.setting_words import moved_words
 from workbench.work.job_text.tasks import caution_words, task_of
-from workbench.work.job_text.view_words import eyes_words, stage_words
+from workbench.work.job_text.view_words import act_due, eyes_words, stage_words
 from workbench.work.text.words import clean, step_words, turn_words
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.significance import WITHIN
@@ -43,7 +51,7 @@ def job_lines(view: JobView, unit: Unit, number: int, line: RosterLine, ski: str
     return [
         *ski_lines(view, number, line, not ski),
         *next_lines(view, ski),
-        *reading_lines(view, unit),
+        *job_reading_lines(view, unit),
         *mark_lines(view, unit),
         *turn_lines(view, unit),
         *wing_lines(view),
@@ -90,7 +98,7 @@ def refused_words(view: JobView, ski: str) -> str:
     return f"do this first: {task.words} {typed(task.commands[0], ski)}"
 
 
-def reading_lines(view: JobView, unit: Unit) -> list[str]:
+def job_reading_lines(view: JobView, unit: Unit) -> list[str]:
     """Return each reading: its method, as received, now, its target, and how it compares."""
     if view.job.kind == "recheck":
         read = [(n, x) for n, x in enumerate(view.lines, 1) if x.locked_mm is not None]
@@ -202,12 +210,11 @@ def wing_lines(view: JobView) -> list[str]:
     if not view.ski.has_wing:
         return []
     if view.stage == "wing":
-        from workbench.advice.wing_steps import SOURCE, STEPS
+        from workbench.advice.checklists import STEPS, WING_SOURCE
 
         steps = [f"Wing {i}: {s.name}: {s.words}" for i, s in enumerate(STEPS, 1)]
-        return [*steps, f"Wing: {SOURCE}."]
-    kept = [f for f in view.facts if isinstance(f, rows.WingSetting) and f.struck is None]
-    return [f"Wing: {setting_words(kept[-1])}"] if kept else []
+        return [*steps, f"Wing: {WING_SOURCE}."]
+    return [f"Wing: {setting_words(view.wing_set)}"] if view.wing_set is not None else []
 
 
 def warning_lines(view: JobView, unit: Unit) -> list[str]:
@@ -240,3 +247,151 @@ def after_lines(
         *next_lines(view, ski),
         *expect,
     ]
+
+
+# -- for machines: in one unit, full precision ----------------------------------------------------
+
+Json = dict[str, object]
+
+
+def queue_report(day: str, lines: Sequence[RosterLine]) -> Json:
+    """Return a day's queue."""
+    return {"day": day, "queue": [ski_report(i, line) for i, line in enumerate(lines, 1)]}
+
+
+def ski_report(number: int, line: RosterLine) -> Json:
+    """Return a line of the queue."""
+    return {
+        "number": number,
+        "job": line.job_id,
+        "ski": line.ski_name,
+        "rider": line.rider,
+        "serial": line.serial,
+        "due": line.due,
+        "kind": line.kind,
+        "day": line.day,
+        "stage": line.stage,
+        "round": line.pass_number,
+        "note": line.note,
+        "set_aside": line.reason,
+        "clamp_bolts_loose": line.loose,
+        "not_released": line.unreleased,
+    }
+
+
+def job_report(view: JobView, unit: Unit, number: int, line: RosterLine) -> Json:
+    """Return where a ski is: lengths in ``unit``, turns positive in."""
+    task = task_of(view)
+    plan = view.plan if view.progress.targets else None
+    return {
+        "unit": unit,
+        **ski_report(number, line),
+        "stage": view.stage,
+        "next": {"words": task.words, "commands": [f"quarterturn {c}" for c in task.commands]},
+        "caution": caution_words(view, at_check=view.check_due is not None),
+        "check": [
+            {"item": item.key, "words": item.words, "ticked": item.key in view.progress.ticked}
+            for item in view.checklist
+        ],
+        "readings": [_reading_report(i, each, unit) for i, each in enumerate(view.lines, 1)],
+        "finest_turn": view.finest_turn,
+        "studs": [_stud_report(t) for t in plan.turns] if plan is not None else [],
+        "predicted": [
+            {"method": p.method.name, "after": p.after_mm / MM_PER[unit], "within": p.within}
+            for p in (plan.predictions if plan is not None else ())
+        ],
+        "warnings": [words.removeprefix("Warning: ") for words in warning_lines(view, unit)],
+    }
+
+
+def _reading_report(number: int, line: Line, unit: Unit) -> Json:
+    per = MM_PER[unit]
+
+    def shown(mm: float | None) -> float | None:
+        return None if mm is None else mm / per
+
+    return {
+        "number": number,
+        "method": line.method.name,
+        "quantity": line.method.quantity,
+        "received": shown(line.received_mm),
+        "now": shown(line.now_mm),
+        "u": shown(line.u_mm),
+        "repeats": len(line.latest),
+        "target": shown(line.target_mm),
+        "tolerance": line.tolerance_mm / per,
+        "off": shown(line.off_mm),
+        "state": line.nearness,
+    }
+
+
+def _stud_report(turn: StudTurn) -> Json:
+    return {
+        "name": turn.stud.name,
+        "turns_exact": turn.exact,
+        "u_turns": turn.u_turns,
+        "turns": turn.turns,
+        "direction": turn.direction,
+        "clockwise": turn.stud.clockwise(turn.turns) if turn.turns else None,
+    }
+
+
+def how_taken_lines(view: JobView, unit: Unit, one: Line | None = None) -> list[str]:
+    """Return how each reading is taken, or one of them, and how sure it is once it is taken."""
+    out: list[str] = []
+    for number, line in enumerate(view.lines, 1):
+        if one is not None and line.method_id != one.method_id:
+            continue
+        name = f"Reading {number}"
+        out += [f"{name}: {clean(line.method.name)}", clean(place_words(line.method, unit))]
+        out += list(hold_words(line.method))
+        out += [f"{name}: {clean(words)}" for words in trust_lines(view, line, unit)]
+    return out
+
+
+def trust_lines(view: JobView, line: Line, unit: Unit) -> list[str]:
+    """Return what a reading of this round means and how sure it is; nothing before it is taken."""
+    if line.taken is None:
+        return []
+    trust = trust_of(view, line)
+    origins = [f"{what}: {whence}" for what, whence in origins_of(trust)]
+    budget = budget_lines(trust, unit)
+    return [*meaning_words(trust, unit), *origins, *budget, improve_words(trust, unit)]
+
+
+def how_taken_report(view: JobView, unit: Unit, one: Line | None = None) -> dict[str, object]:
+    """Return how each reading is taken, or one of them, and its budget once it is taken."""
+    return {
+        "unit": unit,
+        "ski": view.ski.name,
+        "readings": [
+            {
+                "number": number,
+                "method": line.method.name,
+                "place": place_words(line.method, unit),
+                "hold": list(hold_words(line.method)),
+                "budget": budget_report(trust_of(view, line), unit) if line.taken else None,
+            }
+            for number, line in enumerate(view.lines, 1)
+            if one is None or line.method_id == one.method_id
+        ],
+    }
+
+
+def all_mark_lines(view: JobView, unit: Unit) -> list[str]:
+    """Return every coarse mark of the blade: where it is read, what it should read, and reads."""
+    out: list[str] = []
+    for number, mark in enumerate(view.marks, 1):
+        out += _mark(number, mark, unit)
+    return out or ["No coarse mark on this blade yet: quarterturn add-mark NAME"]
+
+
+def _mark(number: int, mark: CoarseMark, unit: Unit) -> list[str]:
+    name = f"Mark {number}"
+    out = [f"{name}: {clean(mark.method.name)}", mark_place(mark.method, unit)]
+    if mark.expected_mm is not None:
+        out.append(f"{name} by the readings: {length_text(mark.expected_mm, unit)} {unit}")
+    if mark.reading is not None:
+        read = f"{length_text(mark.reading.value_mm, unit)} {unit}"
+        out.append(f"{name} read: {read}, {off_words(mark, unit)}")
+    return out

@@ -1,20 +1,23 @@
-"""A setting in words, its lengths in both units: what cards and day sheets say alike."""
+"""A setting in words, its lengths in both units, as cards and day sheets say it, and as a QR code.
+
+A code carries ``QT;SERIAL;depth=2.4835 in;tail=...;wing=7.5;DAY``: a scanner that works as a
+keyboard types it where a serial could be typed. In a serial, what is no plain letter, digit or sign
+is written as ``%3B``.
+"""
 
 from __future__ import annotations
 
-from typing import TypeVar
+from collections.abc import Iterable
+from urllib.parse import quote, unquote
 
-from workbench.fin.plan.guidance import is_within
-from workbench.fin.reading.observe import Method
+from workbench.fin.plan.plan import is_within
+from workbench.fin.reading.method import Method
 from workbench.measure.display import change_between, fine_text, length_text
 from workbench.measure.units import UNITS, Unit
-from workbench.records.store import rows
 from workbench.work.job.job_view import JobView
 from workbench.work.job_text.how_to_hold import place_words
 from workbench.work.text.safe_text import visible
 from workbench.work.trust.job_reading import Line
-
-F = TypeVar("F", bound=rows.Fact)
 
 NAME, NOTE = 60, 200
 """Columns that a name and a note may take on a card."""
@@ -76,7 +79,7 @@ def _moved(line: Line, unit: Unit) -> str:
     return change_between(line.before_lock_mm, line.locked_mm, unit)
 
 
-def base_words(view: JobView) -> str:
+def base_shape_words(view: JobView) -> str:
     """Return the base's shape in both units."""
     base = view.rig.base
     if base.radius_mm is None:
@@ -88,11 +91,11 @@ def base_words(view: JobView) -> str:
     return f"bulges out, radius {radius}; highest {apex} from the tail end"
 
 
-def wing_words(view: JobView) -> str:
+def wing_as_set_words(view: JobView) -> str:
     """Return the wing's angle with how it was held and by which gauge, or why there is none."""
     if not view.ski.has_wing:
         return "no wing"
-    kept = last_of(view, rows.WingSetting)
+    kept = view.wing_set
     if kept is None:
         return "not set"
     held = f"straightedge at the {kept.hold}" if kept.hold else "where it was held is not noted"
@@ -118,7 +121,29 @@ def where_words(method: Method, view: JobView) -> str:
     return f"Jaws can touch from {both(lo)} to {both(hi)} over the base."
 
 
-def last_of(view: JobView, kind: type[F]) -> F | None:
-    """Return the job's last fact of a kind that is not struck out."""
-    live = [f for f in view.facts if isinstance(f, kind) and f.struck is None]
-    return live[-1] if live else None
+# -- as a line that a QR code carries --------------------------------------------------------------
+
+MARK = "QT"
+_LONGEST = 800
+_PLAIN = " /-._~+:,()#*"
+
+
+def code_text(serial: str, numbers: Iterable[tuple[str, str]], day: str) -> str:
+    """Return the line of a setting: ``numbers`` are (what, value with its unit).
+
+    Nothing where it would be longer than a code that a hand scanner reads.
+    """
+    said = (f"{_safe(what)}={_safe(value)}" for what, value in numbers)
+    text = ";".join((MARK, _safe(serial), *said, _safe(day)))
+    return text if len(text) <= _LONGEST else ""
+
+
+def serial_in(text: str) -> str:
+    """Return the serial that a setting's line names; any other text as it is."""
+    mark, _, rest = text.strip().partition(";")
+    serial = unquote(rest.partition(";")[0])
+    return serial if mark.upper() == MARK and serial.strip() else text
+
+
+def _safe(text: str) -> str:
+    return quote(text.strip(), safe=_PLAIN, errors="replace")

@@ -1,6 +1,6 @@
 """What to do at a stage where a fixed sentence will not do: at the bench, and by command.
 
-What is the same at both is in ``next_step``; the table of all stages is ``tasks``.
+What is the same at both is in ``view_words``; the table of all stages is ``tasks``.
 """
 
 from __future__ import annotations
@@ -9,24 +9,24 @@ import shlex
 from dataclasses import dataclass
 from typing import Protocol, assert_never
 
+from workbench.errors import BenchError
 from workbench.measure.display import length_text, turn_text
 from workbench.measure.units import Unit
+from workbench.work.drawing.scene import nominal_pose
 from workbench.work.job.job_view import JobView
-from workbench.work.job_text.next_step import (
+from workbench.work.job_text.view_words import (
     NO_TURNS,
     SETTLE,
     act_due,
+    check_name,
+    learnt_act_words,
     leave_words,
     lock_words,
-    missing_words,
-    reading_due,
-    sign_off_due,
-)
-from workbench.work.job_text.view_words import (
-    check_name,
-    learnt_words,
+    missing_parts_words,
     no_turn_why,
     no_turn_words,
+    reading_due,
+    sign_off_due,
     unreleased_words,
 )
 from workbench.work.text.safe_text import visible
@@ -62,10 +62,6 @@ class Hand(Protocol):
         """The index of the line chosen by hand, or None."""
 
     @property
-    def line_index(self) -> int:
-        """The index of the line that an entry goes to."""
-
-    @property
     def line(self) -> Line | None:
         """The line that an entry goes to, or None."""
 
@@ -85,7 +81,7 @@ def check_keys(view: JobView, hand: Hand) -> str:
     """Return which item of the check + ticks; Enter begins it."""
     if not hand.hands_on or view.check_due is None:
         begins = f"Enter begins the {check_name(view).lower()}."
-        missing = missing_words(view) if view.stage == "waiting" else ""
+        missing = missing_parts_words(view) if view.stage == "waiting" else ""
         ways = f"{missing} yet; {_parts_by(view)}, or 'another' to choose."
         return f"{begins} {ways}" if missing else begins
     return f"+ or space ticks: {view.check_due.words}"
@@ -201,10 +197,10 @@ def turn_keys(view: JobView, hand: Hand) -> str:
     due = act_due(view)
     if due.do == "seat":
         return f"{step_words(due)} {CAUTION_SNUG} Enter when both are done."
-    if (missing := missing_words(view)) and due.do == "loosen":
+    if (missing := missing_parts_words(view)) and due.do == "loosen":
         by_hand = "Or turn as you judge: loosen the bolts; Enter when done"
         return f"{missing} yet; {_parts_by(view)}. {by_hand}."
-    told = learnt_words(view, hand.unit) if due.do == "loosen" else ""
+    told = learnt_act_words(view, hand.unit) if due.do == "loosen" else ""
     if told:
         return f"{told} Loosen the bolts first; Enter when done."
     return f"{step_words(due, view.rules.dial)} Enter when done."
@@ -219,18 +215,18 @@ def turn_task(view: JobView) -> Task:
         finer = f"a finer turn ({turn_text(view.finer)} would do)" if view.finer else "a finer turn"
         words = f"{why[0].upper()}{why[1:]}: {finer}, or keep it as it is."
         return Task(words, ("finest TURN", "accept --as-is"))
-    told = learnt_words(view, view.ski.unit) if act_due(view).do == "loosen" else ""
+    told = learnt_act_words(view, view.ski.unit) if act_due(view).do == "loosen" else ""
     words = step_words(act_due(view), view.rules.dial)
-    if missing := missing_words(view):
+    if missing := missing_parts_words(view):
         told = "" if view.progress.step else f"{missing} yet, so no turns are told."
         commands = ("done", "trace FILE --name NAME", "wear SKI --blade BLADE --reason WORDS")
         return Task(f"{told} {words}".strip(), commands[: 1 if view.progress.step else 3])
     return Task(f"{told} {words}" if told else words, ("done",))
 
 
-def within_words(view: JobView, unit: Unit) -> str:
+def on_target_words(view: JobView, unit: Unit) -> str:
     """Return that the readings are within tolerance, by what was learnt where turns go by that."""
-    return learnt_words(view, unit) or leave_words(view)
+    return learnt_act_words(view, unit) or leave_words(view)
 
 
 # -- the sign-off and after ------------------------------------------------------------------------
@@ -242,8 +238,8 @@ def sign_off_keys(view: JobView, hand: Hand) -> str:
     if due == "barred":
         return f"Not to be signed off: {view.progress.state.bars}."
     offered = view.lock_due is not None and not hand.hands_on
-    if hand.who and (due == "after-lock" or offered):
-        name = view.lines[hand.line_index].method.name
+    if hand.who and hand.line is not None and (due == "after-lock" or offered):
+        name = hand.line.method.name
         skip = "." if due == "after-lock" else "; or Enter goes on without it."
         return f"{lock_words(name)}, and type it{skip}"
     if not hand.who:
@@ -311,3 +307,57 @@ def aside_keys(view: JobView, hand: Hand) -> str:
 def aside_task(view: JobView) -> Task:
     """Return why the ski is set aside, and how it is taken up."""
     return Task(f"Set aside: {clean(view.progress.reason)}.", ("take-up",))
+
+
+# -- the walk-through of a first day ---------------------------------------------------------------
+# On an invented fin one types what a caliper would show: what is expected once turns were made,
+# before that what it left with last, else something that this blade can read.
+
+
+def begin_tour(begun: bool) -> str:
+    """Return how a check is done, begun or not."""
+    return "press + for each thing you have really looked at" if begun else "press Enter"
+
+
+def sign_off_tour(begun: bool) -> str:
+    """Return how a ski is released."""
+    release = "press +" if begun else "press Enter, then +"
+    return f"{release} : your initials release the ski (i changes them)."
+
+
+def target_tour(view: JobView, unit: Unit) -> str:
+    """Return what to type, and once that is kept how to go on: typed again it aims another."""
+    if view.progress.targets:
+        return "Enter leaves each other reading where it is, and past the last accepts the targets."
+    change = "+.010" if unit == "in" else "+0.25"
+    return (
+        f"type {change} and Enter for a little more depth; then Enter for each "
+        "reading that stays, and Enter accepts them."
+    )
+
+
+def reading_tour(view: JobView, unit: Unit) -> str:
+    """Return what to type as a caliper would show it."""
+    if view.due is None:
+        return "all is read; Enter goes on."
+    line = view.lines[view.due]
+    text = length_text(_shown_mm(view, line), unit)
+    return (
+        f"type {text} and Enter, as a caliper would show {line.method.name}. m shows how it is "
+        "held, * changes inch and mm, u takes it back."
+    )
+
+
+def _shown_mm(view: JobView, line: Line) -> float:
+    """Return a number that a caliper could show for this reading."""
+    for expected in view.expected:
+        if expected.method.name == line.method.name:
+            return expected.value_mm
+    for entry in view.baseline.entries if view.baseline is not None else ():
+        if entry.method_name == line.method.name:
+            return entry.mm
+    try:
+        return view.rig.observe(line.method, nominal_pose(view.rig)).value_mm
+    except BenchError:
+        low, high = line.usual_mm
+        return (low + high) / 2.0

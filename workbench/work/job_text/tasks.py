@@ -19,8 +19,8 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import ALLOWED, Stage
 from workbench.work.job_text import stage_words as words
-from workbench.work.job_text import tour
-from workbench.work.job_text.next_step import (
+from workbench.work.job_text.stage_words import Hand, Task
+from workbench.work.job_text.view_words import (
     MAKERS_FIRST,
     NO_FIT,
     OUT_OF_REACH,
@@ -28,11 +28,11 @@ from workbench.work.job_text.next_step import (
     TURN_BACK,
     Obstacle,
     obstacle,
+    other_job_words,
+    torque_words,
     turning_caution,
     wing_step,
 )
-from workbench.work.job_text.stage_words import Hand, Task
-from workbench.work.job_text.view_words import other_job_words, torque_words
 from workbench.work.text.words import BOLTS_LOOSE, CAUTION_EDGES, CAUTION_RIDE, REFITTED_LOOSE
 
 Asks: TypeAlias = Literal[
@@ -80,13 +80,13 @@ def _read(shop: Shop, view: JobView, answer: str) -> JobView:
 _CHECK = StageTask(
     asks="ticks", act=_tick, keys=words.check_keys, task=words.check_task,
     tour=lambda view, unit, begun:
-        f"{tour.begin(begun)}; a damaged or sharp fin is found before it is touched.",
+        f"{words.begin_tour(begun)}; a damaged or sharp fin is found before it is touched.",
     caution=CAUTION_EDGES,
 )  # fmt: skip
 
 _MEASURE = StageTask(
     asks="reading", act=_read, keys=words.reading_keys, task=words.reading_task,
-    tour=lambda view, unit, begun: tour.reading_words(view, unit),
+    tour=lambda view, unit, begun: words.reading_tour(view, unit),
     caution=CAUTION_EDGES,
 )  # fmt: skip
 
@@ -110,7 +110,7 @@ TASKS: dict[Stage, StageTask] = {
         done="target accepted",
         keys=words.target_keys,
         task=words.target_task,
-        tour=lambda view, unit, begun: tour.target_words(view, unit),
+        tour=lambda view, unit, begun: words.target_tour(view, unit),
         caution=MAKERS_FIRST,
     ),
     "turning": StageTask(
@@ -129,8 +129,8 @@ TASKS: dict[Stage, StageTask] = {
         act=lambda shop, view, answer: shop.accept(view),
         done="settings accepted",
         begins_check=True,
-        keys=lambda view, hand: f"{words.within_words(view, hand.unit)} Enter goes on.",
-        task=lambda view: Task(words.within_words(view, view.ski.unit), ("accept",)),
+        keys=lambda view, hand: f"{words.on_target_words(view, hand.unit)} Enter goes on.",
+        task=lambda view: Task(words.on_target_words(view, view.ski.unit), ("accept",)),
         tour=lambda view, unit, begun: "on target: leave it. Enter goes on.",
         caution=MAKERS_FIRST,
     ),
@@ -148,7 +148,8 @@ TASKS: dict[Stage, StageTask] = {
     "final check": replace(
         _CHECK,
         tour=lambda view, unit, begun:
-            f"{tour.begin(begun)}; the clamp bolts come last, because a loose one throws a rider.",
+            f"{words.begin_tour(begun)}; the clamp bolts come last, "
+            "because a loose one throws a rider.",
         caution=CAUTION_RIDE,
     ),
     "sign-off": StageTask(
@@ -156,7 +157,7 @@ TASKS: dict[Stage, StageTask] = {
         act=lambda shop, view, answer: shop.sign_off(view, answer),
         keys=words.sign_off_keys,
         task=words.sign_off_task,
-        tour=lambda view, unit, begun: tour.sign_off_words(begun),
+        tour=lambda view, unit, begun: words.sign_off_tour(begun),
         caution=CAUTION_RIDE,
     ),
     "signed off": StageTask(

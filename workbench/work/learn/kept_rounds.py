@@ -8,12 +8,11 @@ So they do where the ski got another blade or block.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
 
 from workbench.frozen import dataclass
 from workbench.records.store import rows
 from workbench.records.tables.ski_facts import SkiSheet, changes_of_parts
-from workbench.work.order.turn_records import SETTLED, answered_in, struck_turn, turn_in
+from workbench.work.order.round_records import SETTLED, answered_in, struck_turn, turn_in
 from workbench.work.trust.temperature_correction import known_temperatures, value_mm
 
 NOT_TURNED = "not_turned"
@@ -109,10 +108,11 @@ class _Job:
 
     def lose(self) -> None:
         """Nothing tells any longer how the blade got to where it is read next."""
-        if self.is_followed or self.round is not None or self.takes:
+        self.close()
+        if self.is_followed or self.takes:
             self.part += 1
         self.is_followed = self.settled = False
-        self.round, self.takes = None, {}
+        self.takes = {}
 
 
 def rounds_of_ski(
@@ -153,7 +153,6 @@ def _walked(
         while changes and changes[0] < fact.id:
             del changes[0]
             for each in kept.values():
-                each.close()
                 each.lose()
         _take(fact, kept[fact.job_id], kept.values(), answered)
     return kept
@@ -165,7 +164,6 @@ def _take(fact: rows.AnyFact, job: _Job, jobs: Iterable[_Job], answered: Mapping
         # Turned back by hand it is somewhere near, but not by turns that anybody counted.
         if struck_turn(fact, job.facts) and answered.get(fact.id) != NOT_TURNED:
             for each in (job, *others):
-                each.close()
                 each.lose()
         return
     match fact:
@@ -173,22 +171,13 @@ def _take(fact: rows.AnyFact, job: _Job, jobs: Iterable[_Job], answered: Mapping
             job.read(fact)
         case rows.PassRow():
             for each in others:
-                each.close()
                 each.lose()
             job.made_round(fact)
         case rows.Mark(kind="step") if turn_in(fact, ()):
             job.is_turning = True
             for each in others:
-                each.close()
                 each.lose()
         case rows.Mark(kind=kind) if kind == SETTLED:
             job.settled = not job.is_followed and job.round is None and not job.takes
         case _:
             pass
-
-
-def with_hands(each: KeptRound, other_way: Iterable[str]) -> KeptRound:
-    """Return a round whose turns of these studs went the other way than was written down."""
-    flipped = frozenset(other_way)
-    turns = {stud: -n if stud in flipped and n else n for stud, n in each.turns.items()}
-    return replace(each, turns=turns)

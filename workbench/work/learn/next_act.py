@@ -9,7 +9,7 @@ from workbench.fin.learn.as_plan import plan_of_act
 from workbench.fin.learn.decide import DECLARED, Act, decide
 from workbench.fin.learn.replay import InJob
 from workbench.fin.plan.plan import Plan, Target
-from workbench.fin.reading.observe import Method
+from workbench.fin.reading.method import Method
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 from workbench.measure.display import Dial, turn_text
@@ -17,12 +17,7 @@ from workbench.measure.units import Unit
 from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.work.learn.kept_rounds import open_in, rounds_of_ski
-from workbench.work.learn.teaching import (
-    kernel_round,
-    learnt_from,
-    takes_of,
-    teaching_of,
-)
+from workbench.work.learn.teaching import kernel_round, learnt_from, takes_of, teaching_of
 from workbench.work.order.learned_turns import (
     act_sentence,
     job_now,

@@ -20,12 +20,12 @@ from workbench.fin.learn.replay import (
 )
 from workbench.fin.learn.sight import Takes
 from workbench.fin.parts.studs import named
-from workbench.fin.reading.observe import Method
+from workbench.fin.reading.method import Method
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 from workbench.records.book import Book
 from workbench.records.store import rows
-from workbench.work.learn.kept_rounds import KeptRound, rounds_of_ski, with_hands
+from workbench.work.learn.kept_rounds import KeptRound, rounds_of_ski
 from workbench.work.order.rigs import blade_of, method_of, rig_of
 
 LEAST_JOBS, STEP = 100, 50
@@ -201,22 +201,12 @@ def _chain(
         blade = blade_of(book.blade(ski.blade_id))
         rig = rig_of(ski, blade, block.studs)
         by_id = {m.id: method_of(m, blade) for m in book.methods_of(ski.blade_id)}
-        made = tuple(_round(each, block, versions, by_id) for each in rounds)
+        made = tuple(kernel_round(each, block, versions, by_id) for each in rounds)
     except BenchError:
         return None
     if not made[0].before or any(len(r.after) < 3 for r in made):
         return None
     return Chain(rounds[0].id, rounds[0].job_id, rig, made)
-
-
-def kernel_round(
-    each: KeptRound,
-    block: rows.Block,
-    versions: Sequence[rows.PartVersion],
-    methods: Mapping[str, Method],
-) -> Round:
-    """Return a kept round as the kernel takes it, its studs' hands as they are known now."""
-    return _round(each, block, versions, methods)
 
 
 def hand_then(
@@ -226,15 +216,18 @@ def hand_then(
     known = [v.part for v in versions if v.id < each.id]
     then = known[-1] if known else block
     hands = {s.name: s.hand for s in then.studs} if isinstance(then, rows.Block) else {}
-    return with_hands(each, (s.name for s in block.studs if hands.get(s.name, s.hand) != s.hand))
+    flipped = {s.name for s in block.studs if hands.get(s.name, s.hand) != s.hand}
+    turns = {stud: -n if stud in flipped and n else n for stud, n in each.turns.items()}
+    return replace(each, turns=turns)
 
 
-def _round(
+def kernel_round(
     each: KeptRound,
     block: rows.Block,
     versions: Sequence[rows.PartVersion],
     methods: Mapping[str, Method],
 ) -> Round:
+    """Return a kept round as the kernel takes it, its studs' hands as they are known now."""
     by_stud = hand_then(each, block, versions).turns
     names = tuple(by_stud)
     one, two, three = (by_stud.get(named(s.name, names) or "", 0.0) for s in block.studs)

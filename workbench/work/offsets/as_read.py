@@ -14,27 +14,26 @@ from collections.abc import Sequence
 from functools import partial
 
 from workbench.errors import InputError, MissingPartError
+from workbench.fin.plan.remarks import COVERAGE
 from workbench.fin.plan.uncertainty import u_by
-from workbench.fin.pose.fit import Reading, fit_pose
-from workbench.fin.reading.observe import Method, Station
+from workbench.fin.pose.equations import Reading
+from workbench.fin.pose.fit import fit_pose
+from workbench.fin.reading.method import Method, Station
 from workbench.fin.reading.quantities import QUANTITIES, Quantity
 from workbench.frozen import dataclass
 from workbench.measure.display import fine_text, length_text
 from workbench.measure.lengths import parse_length, understand
 from workbench.measure.units import Unit
 from workbench.records.store.values import keepable
-from workbench.work.job.entry import Typed
+from workbench.work.job.entry import copied
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.how_to_hold import hold_words, place_words
-from workbench.work.offsets.offsets import learnt_restatement
+from workbench.work.offsets.offsets import learnt_restatement, rests_words
 from workbench.work.order.rigs import method_of, usual_range_mm
 from workbench.work.text.words import clean
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.reading_budget import default_figures, reading_u_mm
-
-COVERAGE = 2.0
-"""k of the expanded uncertainty that is shown."""
 
 OFFSET_U_MM = 0.1
 """Standard uncertainty of an offset that somebody states: 0.004 in (common practice, no source)."""
@@ -51,7 +50,7 @@ _HOLE = re.compile(r"depth\s+hole\s+(.+?)\s+(back|front)(?:\s+edge)?", re.IGNORE
 
 
 @dataclass(frozen=True, slots=True)
-class How:
+class HowRead:
     """How somebody measured: a method on this blade, and how much more theirs reads (mm)."""
 
     method: Method
@@ -69,7 +68,7 @@ class How:
 class Theirs:
     """One of somebody else's numbers: how it was measured, the number as understood, and in mm."""
 
-    how: How
+    how: HowRead
     number: str
     unit: Unit
     mm: float
@@ -95,20 +94,20 @@ class Ours:
 # -- how it was measured -----------------------------------------------------------------------
 
 
-def ways(shop: Shop, view: JobView, quantity: Quantity) -> tuple[How, ...]:
+def ways(shop: Shop, view: JobView, quantity: Quantity) -> tuple[HowRead, ...]:
     """Return the ways in which a quantity can be measured on this blade, the ski's own first."""
     known = [line.method for line in view.lines]
     names = {m.name for m in known}
     rows = shop.book.methods_of(view.ski.blade_id)
     known += [method_of(r, view.rig.blade) for r in rows if r.name not in names]
-    out = [How(m) for m in known if m.quantity == quantity and not m.is_coarse]
+    out = [HowRead(m) for m in known if m.quantity == quantity and not m.is_coarse]
     deepest = Method("depth, deepest", "depth")
     if quantity == "depth" and all(h.method.station is not None for h in out):
-        out.append(How(deepest))
+        out.append(HowRead(deepest))
     return tuple(out)
 
 
-def how_meant(shop: Shop, view: JobView, text: str, unit: Unit) -> How:
+def how_meant(shop: Shop, view: JobView, text: str, unit: Unit) -> HowRead:
     """Return how somebody measured, as typed; see ``HOW_ACCEPTED``.
 
     Raises:
@@ -123,17 +122,17 @@ def how_meant(shop: Shop, view: JobView, text: str, unit: Unit) -> How:
     if split is None or found is None:
         raise InputError("as read by", text, HOW_ACCEPTED)
     offset = parse_length(split[2].replace(" ", ""), unit, "as read by: offset")
-    return How(found.method, offset.mm)
+    return HowRead(found.method, offset.mm)
 
 
-def _way(shop: Shop, view: JobView, words: str, unit: Unit) -> How | None:
+def _way(shop: Shop, view: JobView, words: str, unit: Unit) -> HowRead | None:
     every = [h for q in QUANTITIES for h in ways(shop, view, q)]
     folded = words.casefold()
     named = [h for h in every if h.method.name.casefold() == folded]
     if named:
         return named[0]
     if words.isdecimal() and len(words) < 4 and 1 <= int(words) <= len(view.lines):
-        return How(view.lines[int(words) - 1].method)
+        return HowRead(view.lines[int(words) - 1].method)
     band = _BAND.fullmatch(words)
     if band is not None:
         return _by_band(words, band, unit)
@@ -156,30 +155,30 @@ def _way(shop: Shop, view: JobView, words: str, unit: Unit) -> How | None:
     return of_it[0] if of_it else None
 
 
-def _by_band(words: str, band: re.Match[str], unit: Unit) -> How:
+def _by_band(words: str, band: re.Match[str], unit: Unit) -> HowRead:
     quantity = band[1].lower()
     low, high = (parse_length(band[i], unit, "as read by: band").mm for i in (2, 3))
     if quantity == "depth":
         raise InputError("as read by", words, "no band for a depth: a hole, or deepest")
     name = f"{quantity}, {length_text(low, unit)} to {length_text(high, unit)} {unit}"
-    return How(Method(name, "tail" if quantity == "tail" else "length", band_mm=(low, high)))
+    return HowRead(Method(name, "tail" if quantity == "tail" else "length", band_mm=(low, high)))
 
 
-def _by_hole(view: JobView, every: Sequence[How], hole: str, edge: str) -> How:
+def _by_hole(view: JobView, every: Sequence[HowRead], hole: str, edge: str) -> HowRead:
     at = view.rig.blade.hole(hole.strip("'\"")).edge(edge)
     same = [h for h in every if h.method.station is not None and h.method.station.at_mm == at]
     if same:
         return same[0]
     side = "back" if edge == "back" else "front"
-    return How(Method(f"depth, hole {hole} {edge} edge", "depth", Station(at, hole, side)))
+    return HowRead(Method(f"depth, hole {hole} {edge} edge", "depth", Station(at, hole, side)))
 
 
-def shown_how(how: How, unit: Unit) -> tuple[str, ...]:
+def shown_how(how: HowRead, unit: Unit) -> tuple[str, ...]:
     """Return in sentences where and how such a number is taken, for the voice on the phone."""
     return (place_words(how.method, unit), *hold_words(how.method))
 
 
-def theirs_typed(view: JobView, how: How, text: str, unit: Unit) -> Theirs:
+def theirs_typed(view: JobView, how: HowRead, text: str, unit: Unit) -> Theirs:
     """Return one of their numbers as typed.
 
     Raises:
@@ -239,7 +238,7 @@ def _by_pairs(shop: Shop, view: JobView, line: Line, theirs: Sequence[Theirs]) -
         value = each.mm - each.how.offset_mm
         learnt = learnt_restatement(shop, view, each.how.method, line.method, value, each.u_mm)
         if learnt is not None:
-            return Ours(line, learnt.value_mm, learnt.u_mm, learnt.words)
+            return Ours(line, learnt.value, learnt.u, rests_words(learnt))
     return None
 
 
@@ -257,9 +256,8 @@ def aim_as_read(
 def _aim(shop: Shop, theirs: Sequence[Theirs], found: Sequence[Ours], now: JobView) -> JobView:
     unit = now.ski.unit
     for ours in found:
-        text = fine_text(ours.mm, unit)
-        mm = parse_length(text, unit).mm
-        now = shop.aim_at(now, ours.line, Typed(text, unit, mm), "value", ours.line.tolerance_mm)
+        wanted = copied(ours.mm, unit)
+        now = shop.aim_at(now, ours.line, wanted, "value", ours.line.tolerance_mm)
     said = "; ".join(f"{t.how.words(unit)} {t.number} {t.unit}" for t in theirs)
     shop.book.add_mark(now.job.id, shop.who, "note", text=f"target as read by others: {said}"[:900])
     return shop.view(now.job.id)

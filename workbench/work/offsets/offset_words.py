@@ -1,17 +1,23 @@
-"""What the pairs of two methods teach, in the bench's unit: labels and sentences."""
+"""What the pairs of two methods teach, and a fin by every method, in the bench's unit."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Literal, NamedTuple
 
+from workbench.errors import InputError
 from workbench.measure.display import FINE, change_text, fine_text, length_text
-from workbench.measure.stats.learnt_offset import FEWEST_FOR_SLOPE, LearntOffset
+from workbench.measure.stats.learnt_offset import FEWEST_FOR_SLOPE, LearntOffset, Restatement
 from workbench.measure.units import MM_PER, Unit
-from workbench.work.offsets.offsets import LearntReading, OffsetStudy, Outline
-from workbench.work.offsets.pairs import Number, PairLine
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
+from workbench.work.job_text.how_to_hold import Restated
+from workbench.work.offsets.offsets import OffsetStudy, Outline, rests_words
+from workbench.work.offsets.pairs import Number, PairLine, Two, pairs_of
 from workbench.work.text.local_time import local_day
+from workbench.work.text.words import clean
 
-Kind = Literal["plain", "strong", "caution", "faint"]
+SaidKind = Literal["plain", "strong", "caution", "faint"]
 
 
 class _Said(NamedTuple):
@@ -19,7 +25,7 @@ class _Said(NamedTuple):
 
     label: str
     text: str
-    kind: Kind = "plain"
+    kind: SaidKind = "plain"
 
 
 def summary(study: OffsetStudy, unit: Unit) -> tuple[_Said, ...]:
@@ -103,12 +109,12 @@ def _against(outline: Outline, unit: Unit) -> _Said:
     )
 
 
-def restated_words(number: Number, found: LearntReading, names: tuple[str, str], unit: Unit) -> str:
+def restated_words(number: Number, found: Restatement, names: tuple[str, str], unit: Unit) -> str:
     """Return a number by one method as the other would read it."""
     return (
         f"{length_text(number.mm, unit)} {unit} by '{names[0]}' is "
-        f"{length_text(found.value_mm, unit)} by '{names[1]}', u {fine_text(found.u_mm, unit)}, "
-        f"±{fine_text(found.expanded_mm, unit)} (95 %); {found.words}"
+        f"{length_text(found.value, unit)} by '{names[1]}', u {fine_text(found.u, unit)}, "
+        f"±{fine_text(found.expanded, unit)} (95 %); {rests_words(found)}"
     )
 
 
@@ -123,3 +129,103 @@ def pair_state(line: PairLine) -> tuple[str, str]:
 
 def _change(mm: float, unit: Unit) -> str:
     return change_text(mm, unit, FINE[unit])
+
+
+# -- for the command line ------------------------------------------------------------------------
+
+
+NONE = "this blade has no two methods of one quantity"
+
+
+def choice_lines(shop: Shop, choices: Sequence[Two]) -> list[str]:
+    """Return the methods that can be compared, two by two, with how many pairs count."""
+    out = []
+    for number, two in enumerate(choices, 1):
+        count = sum(line.counts for line in pairs_of(shop, two))
+        out.append(f"Two {number}: {_names(two)}: {count} pair{'' if count == 1 else 's'}")
+    return out or [f"Nothing to learn: {NONE}."]
+
+
+def two_meant(choices: Sequence[Two], text: str) -> Two:
+    """Return the two methods that are meant, by their number; else an InputError."""
+    if not choices:
+        raise InputError("methods", text or "(none)", f"two methods of one quantity; {NONE}")
+    for number, two in enumerate(choices, 1):
+        if text.strip() == str(number):
+            return two
+    said = " · ".join(f"{n} {_names(two)}" for n, two in enumerate(choices, 1))
+    raise InputError("methods", text or "(missing)", f"the number of two of these: {said}")
+
+
+def pair_meant(lines: Sequence[PairLine], text: str) -> PairLine:
+    """Return the pair of this number; else an InputError."""
+    for number, line in enumerate(lines, 1):
+        if text.strip() == str(number):
+            return line
+    raise InputError("pair", text, f"its number, 1 to {len(lines)}" if lines else "none is kept")
+
+
+def study_lines(
+    study: OffsetStudy, now: Restatement | None, view: JobView, unit: Unit
+) -> list[str]:
+    """Return what the pairs of two methods say, then each pair: kept ones first, then offered."""
+    out = [f"Methods: {_names(study.two)}"]
+    for said in summary(study, unit):
+        out.append(f"{said.label.capitalize()}: {clean(said.text).lstrip('=! ')}")
+    out += _now(study.two, now, view, unit)
+    every = (*study.pairs, *study.offered)
+    return out + [_pair(number, line, unit) for number, line in enumerate(every, 1)]
+
+
+def _now(two: Two, now: Restatement | None, view: JobView, unit: Unit) -> Iterator[str]:
+    """Yield the reading of this round by the first method as the second would read it."""
+    line = next((x for x in view.lines if x.method_id == two.first.id), None)
+    if now is not None and line is not None and line.now_mm is not None:
+        names = (clean(two.first.name), clean(two.second.name))
+        yield f"Now: {restated_words(Number('', unit, line.now_mm), now, names, unit)}"
+
+
+def _pair(number: int, line: PairLine, unit: Unit) -> str:
+    difference = change_text(line.difference_mm, unit, FINE[unit])
+    return (
+        f"Pair {number}: {_number(line.first)} and {_number(line.second)}, difference "
+        f"{difference} {unit}, {clean(line.ski_name)}; {clean(pair_state(line)[1])}"
+    )
+
+
+def _number(number: Number) -> str:
+    """Return a number as typed, with its unit."""
+    text = clean(number.text.strip())
+    return text if text[-1:].isalpha() else f"{text} {number.unit}"
+
+
+def _names(two: Two) -> str:
+    return f"{clean(two.first.name)} to {clean(two.second.name)}"
+
+
+def method_lines(
+    found: Sequence[Restated], learnt: Mapping[str, Restatement], unit: Unit
+) -> list[str]:
+    """Return what each method reads; ``learnt``, by method name, is what pairs make of it."""
+    out: list[str] = []
+    for number, row in enumerate(found, 1):
+        out += _one(f"Method {number}", row, unit)
+        pairs = learnt.get(row.method.name)
+        if pairs is not None:
+            value, u = length_text(pairs.value, unit), fine_text(pairs.u, unit)
+            rests = rests_words(pairs)
+            out.append(f"Method {number} learned: {value} {unit}, u {u} {unit}; {rests}")
+    return out
+
+
+def _one(name: str, row: Restated, unit: Unit) -> Iterator[str]:
+    yield f"{name}: {clean(row.method.name)}"
+    if row.value_mm is None or row.u_mm is None:
+        yield f"{name} reads: nothing here: {row.trouble}"
+        return
+    both = " = ".join(f"{length_text(row.value_mm, u)} {u}" for u in ("in", "mm"))
+    read = ", read in this round" if row.read else ""
+    yield f"{name} reads: {both}, u {fine_text(row.u_mm, unit)} {unit}{read}"
+    if row.against is not None and row.difference_mm is not None:
+        apart = change_text(row.difference_mm, unit, FINE[unit])
+        yield f"{name} less {clean(row.against.name)}: {apart} {unit}"

@@ -11,27 +11,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from workbench.errors import BenchError, InputError
-from workbench.fin.pose.fit import Reading, fit_pose
-from workbench.fin.reading.observe import Method, Observation
+from workbench.fin.pose.equations import Reading
+from workbench.fin.pose.fit import fit_pose
+from workbench.fin.reading.method import Method
+from workbench.fin.reading.observe import Observation
 from workbench.measure.numerics.distributions import coverage_factor
-from workbench.measure.stats.learnt_offset import (
-    LEVEL,
-    LearntOffset,
-    Restatement,
-    learn_offset,
-)
+from workbench.measure.repeats import LEVEL
+from workbench.measure.stats.learnt_offset import LearntOffset, Restatement, learn_offset
 from workbench.measure.units import Unit
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.how_to_hold import Restated
-from workbench.work.offsets.pairs import (
-    Number,
-    PairLine,
-    Two,
-    number_of,
-    offered,
-    pairs_of,
-)
+from workbench.work.offsets.pairs import Number, PairLine, Two, number_of, offered, pairs_of
 from workbench.work.order.rigs import method_of
 from workbench.work.text.words import error_words
 from workbench.work.trust.reading_budget import (
@@ -83,23 +74,6 @@ class OffsetStudy:
         return sum(p.counts for p in self.pairs)
 
 
-@dataclass(frozen=True, slots=True)
-class LearntReading:
-    """A number restated by another method through the learnt offset (mm).
-
-    ``u_mm`` is its standard and ``expanded_mm`` its expanded uncertainty (95 %); ``sloped``: by the
-    line, not by a constant; ``within``: inside what the pairs cover. ``words`` says all this.
-    """
-
-    value_mm: float
-    u_mm: float
-    expanded_mm: float
-    n: int
-    sloped: bool
-    within: bool
-    words: str
-
-
 # -- what there is -----------------------------------------------------------------------------
 
 
@@ -123,7 +97,7 @@ def _learn(kept: Sequence[PairLine]) -> LearntOffset | None:
 
 def restate_typed(
     shop: Shop, view: JobView, two: Two, text: str, unit: Unit
-) -> tuple[Number, LearntReading]:
+) -> tuple[Number, Restatement]:
     """Return a typed number by the first method as the second would read it.
 
     Raises:
@@ -135,26 +109,21 @@ def restate_typed(
         raise InputError("pairs", "fewer than 2", "2 or more: one pair shows no scatter")
     method = method_of(two.first, view.rig.blade)
     figures = default_figures(number.mm, method=method)
-    return number, _reading_of(learnt, number.mm, reading_u_mm([number.mm], figures=figures))
+    return number, learnt.restate(number.mm, reading_u_mm([number.mm], figures=figures))
 
 
-def restate_current(shop: Shop, view: JobView, two: Two) -> LearntReading | None:
+def restate_current(shop: Shop, view: JobView, two: Two) -> Restatement | None:
     """Return this round's reading by the first method restated; None where there is none."""
     now = next((x for x in view.lines if x.method_id == two.first.id), None)
     learnt = _learn(pairs_of(shop, two))
     if now is None or now.now_mm is None or now.u_mm is None or learnt is None:
         return None
-    return _reading_of(learnt, now.now_mm, now.u_mm)
+    return learnt.restate(now.now_mm, now.u_mm)
 
 
 def learnt_restatement(
-    shop: Shop,
-    view: JobView,
-    from_method: Method,
-    to_method: Method,
-    value_mm: float,
-    u_mm: float,
-) -> LearntReading | None:
+    shop: Shop, view: JobView, from_method: Method, to_method: Method, value_mm: float, u_mm: float
+) -> Restatement | None:
     """Return a reading by one method as another would read it, through the learnt offset.
 
     None where the two are the same, are no methods of this ski's blade, take different quantities
@@ -167,13 +136,13 @@ def learnt_restatement(
     if first.quantity != second.quantity:
         return None
     learnt = _learn(pairs_of(shop, Two(first, second)))
-    return None if learnt is None else _reading_of(learnt, value_mm, u_mm)
+    return None if learnt is None else learnt.restate(value_mm, u_mm)
 
 
-def learnt_beside(shop: Shop, view: JobView, found: Sequence[Restated]) -> dict[str, LearntReading]:
+def learnt_beside(shop: Shop, view: JobView, found: Sequence[Restated]) -> dict[str, Restatement]:
     """Return, by method name, what the learnt offsets make of the readings of this round."""
     read = {line.method.name: line for line in view.lines}
-    out: dict[str, LearntReading] = {}
+    out: dict[str, Restatement] = {}
     for row in found:
         line = read.get(row.against.name) if row.against is not None else None
         if row.read or line is None or line.now_mm is None or line.u_mm is None:
@@ -184,19 +153,10 @@ def learnt_beside(shop: Shop, view: JobView, found: Sequence[Restated]) -> dict[
     return out
 
 
-def _reading_of(learnt: LearntOffset, value_mm: float, u_mm: float) -> LearntReading:
-    found = learnt.restate(value_mm, u_mm)
-    sloped = learnt.line is not None
-    return LearntReading(
-        found.value, found.u, found.expanded, found.n, sloped, found.within,
-        rests_words(found, sloped),
-    )  # fmt: skip
-
-
-def rests_words(found: Restatement, sloped: bool) -> str:
+def rests_words(found: Restatement) -> str:
     """Return what a restated number rests on."""
-    by = "by the line" if sloped else "by a constant"
-    beyond = "" if found.within or not sloped else "; beyond what the pairs cover"
+    by = "by the line" if found.sloped else "by a constant"
+    beyond = "" if found.within or not found.sloped else "; beyond what the pairs cover"
     return f"rests on {found.n} pairs, {by}{beyond}"
 
 

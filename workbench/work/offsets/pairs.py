@@ -9,7 +9,7 @@ from itertools import combinations
 
 from workbench.errors import InputError
 from workbench.measure.display import length_text
-from workbench.measure.lengths import Placing, parse_length, understand
+from workbench.measure.lengths import parse_length, understand
 from workbench.measure.repeats import mean_of
 from workbench.measure.units import Unit
 from workbench.records.store import rows
@@ -170,8 +170,6 @@ def strike_pair(shop: Shop, line: PairLine, reason: str) -> None:
     """
     if line.row is None or line.row.struck is not None:
         raise InputError("pair", line.first.text, "a pair that is kept and not struck out")
-    if not reason.strip():
-        raise InputError("reason", reason, "a word or two on why")
     shop.book.strike(line.row.id, reason.strip(), shop.who)
 
 
@@ -210,11 +208,8 @@ def number_of(view: JobView, row: rows.Method, text: str, unit: Unit, field: str
     length = parse_length(text, unit, field)
     found = understand(text, unit, usual_range_mm(method, view.rig.blade), field)
     if found.is_clear:
-        return _placed(text, found.placings[0])
+        placing = found.placings[0]
+        return Number(text.strip(), placing.unit, placing.mm)
     if length.named and length.mm > 0.0:
         return Number(text.strip(), length.unit, length.mm)
     raise InputError(field, text, f"{found.question} Write its unit behind it: 6.9365 in, 62.2 mm")
-
-
-def _placed(text: str, placing: Placing) -> Number:
-    return Number(text.strip(), placing.unit, placing.mm)

@@ -5,17 +5,17 @@ Lengths as data in the unit asked for, at full precision.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
 from workbench.errors import InputError, shown
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.parts.blade import Blade
 from workbench.fin.plan.carry import Carried, carry
-from workbench.fin.plan.guidance import contact_remarks
-from workbench.fin.reading.observe import Method, observe
+from workbench.fin.plan.remarks import contact_remarks
+from workbench.fin.reading.method import Method
+from workbench.fin.reading.observe import observe
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 from workbench.measure.display import length_text
@@ -26,6 +26,7 @@ from workbench.work.order.exposed_words import (
     exposed_report,
     exposed_words,
 )
+from workbench.work.order.order_answers import pose_report
 from workbench.work.text.words import clean, remark_words
 
 STARTING_POINT = (
@@ -122,13 +123,10 @@ def _method_on(method: Method, blade: Blade, own: Sequence[Method]) -> Method | 
 def carried_report(found: CarriedSetting, unit: Unit) -> dict[str, Any]:
     """Return a carried setting as data."""
     per = MM_PER[unit]
-    pose = found.carried.pose
     return {
         "unit": unit,
         "blade": found.blade_name,
-        "pose": {
-            "x": pose.x_mm / per, "y": pose.y_mm / per, "tilt_deg": math.degrees(pose.tilt_rad),
-        },
+        "pose": pose_report(found.carried.pose, per),
         "readings": [
             {
                 "method": r.method.name,
@@ -174,8 +172,4 @@ def carried_words(found: Carried, unit: Unit) -> list[str]:
     return out
 
 
-_DIFFERS = {
-    "area": "exposed area",
-    "forward": "centroid forward",
-    "out": "centroid out",
-}
+_DIFFERS = {"area": "exposed area", "forward": "centroid forward", "out": "centroid out"}

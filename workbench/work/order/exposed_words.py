@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from workbench.fin.frame.pose import Pose
+from workbench.fin.frame import Pose
 from workbench.fin.pose.fit import Fit
 from workbench.fin.reading.exposed import Exposed, exposed, u_exposed
 from workbench.fin.reading.rig import Rig
@@ -25,13 +25,9 @@ class Exposure:
     u: tuple[float, ...] | None = None
 
 
-def exposure_of(rig: Rig, fit: Fit) -> Exposure | None:
-    """Return what is out of the base at a fitted pose; None where nothing is."""
-    return exposure_at(rig, fit.pose, fit)
-
-
 def exposure_at(rig: Rig, pose: Pose, fit: Fit | None = None) -> Exposure | None:
-    """Return what is out of the base at ``pose``, with what ``fit`` leaves open of it."""
+    """Return what is out of the base at ``pose``, None where nothing is; with what ``fit`` leaves
+    open of it."""
     seen = exposed(rig.blade, rig.base, pose)
     if seen is None:
         return None

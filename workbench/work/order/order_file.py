@@ -13,28 +13,17 @@ from pathlib import Path
 from workbench.errors import InputError
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import MOST_HOLES, Blade, Hole
-from workbench.fin.parts.studs import Stud, check_studs
-from workbench.fin.parts.threads import lead_of_thread, lead_of_tpi
-from workbench.fin.plan.guidance import Rig, Target
-from workbench.fin.pose.fit import Reading
-from workbench.fin.reading.observe import Method
+from workbench.fin.parts.studs import Hand, Stud, Touches, check_studs, lead_of_thread, lead_of_tpi
+from workbench.fin.plan.plan import Target
+from workbench.fin.pose.equations import Reading
+from workbench.fin.reading.method import PARTS, Method, Scribe, Station
+from workbench.fin.reading.quantities import ONE_OF, QUANTITIES, TRAITS, Quantity
+from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 from workbench.measure.lengths import check_finest, parse_turn
-from workbench.measure.units import MM_PER_INCH, Unit, check_unit
-from workbench.work.files.strict_table import (
-    Table,
-    as_list,
-    as_number,
-    under,
-)
-from workbench.work.files.table_files import read_table_file
-from workbench.work.order.method_tables import read_method
+from workbench.measure.units import MM_PER, MM_PER_INCH, Unit, check_unit
+from workbench.work.files.table_files import Table, as_list, as_number, read_table_file, under
 from workbench.work.trust.reading_budget import Taken, readings_of
-
-__all__ = [
-    "DEFAULT_FINEST_TURN", "DEFAULT_TOLERANCE_MM", "Order", "order_from", "read_base", "read_blade",
-    "read_method", "read_order", "read_stud", "read_takes",
-]  # fmt: skip
 
 DEFAULT_TOLERANCE_MM = 0.002 * MM_PER_INCH
 """0.002 in: the finest change that riders say they feel (common practice, no source)."""
@@ -155,21 +144,13 @@ def read_base(top: Table) -> Base:
 def read_stud(table: Table) -> Stud:
     """Return the stud in its table; its lead comes from a thread, a lead, a pitch or a tpi."""
     name = table.name()
-    touches = table.text("touches", "'top' or 'back'")
-    if touches not in ("top", "back"):
-        raise InputError(table.where("touches"), touches, "'top' or 'back'")
+    touches: Touches = table.choice("touches", ("top", "back"))
     at = table.point("at")
-    axis = as_list(
-        table.raw("axis", "a direction [x, y]"), table.where("axis"), "a direction [x, y]", 2
-    )
-    direction = (
-        as_number(axis[0], table.where("axis[0]")),
-        as_number(axis[1], table.where("axis[1]")),
-    )
+    accepted = "a direction [x, y]"
+    ax, ay = as_list(table.raw("axis", accepted), table.where("axis"), accepted, 2)
+    axis = (as_number(ax, table.where("axis[0]")), as_number(ay, table.where("axis[1]")))
     lead = _lead(table)
-    hand = table.text("hand", default="right")
-    if hand not in ("right", "left"):
-        raise InputError(table.where("hand"), hand, "'right' or 'left'")
+    hand: Hand = table.choice("hand", ("right", "left"), default="right")
     radius = table.length("tip_radius", 0.0)
     limits = _limits(table, radius)
     place_u = table.length("place_u", 0.0)
@@ -179,18 +160,7 @@ def read_stud(table: Table) -> Stud:
         lead_u = as_number(table.raw("lead_u", share), table.where("lead_u"), share)
     table.done()
     with under(table):
-        return Stud(
-            name,
-            "top" if touches == "top" else "back",
-            at,
-            direction,
-            lead,
-            "right" if hand == "right" else "left",
-            radius,
-            limits,
-            place_u,
-            lead_u,
-        )
+        return Stud(name, touches, at, axis, lead, hand, radius, limits, place_u, lead_u)
 
 
 def _lead(table: Table) -> float:
@@ -219,8 +189,7 @@ def _limits(table: Table, tip_radius_mm: float) -> tuple[float, float] | None:
     (key,) = given
     what = "the stud's end" if key == "limits" else "the centre of its ball"
     accepted = f"[least, most]: how far along the axis from 'at' {what} may lie"
-    pair = as_list(table.raw(key, accepted), table.where(key), accepted, 2)
-    low, high = (table.as_length(v, table.where(f"{key}[{i}]")) for i, v in enumerate(pair))
+    low, high = table.point(key, accepted)
     further = tip_radius_mm if key == "travel" else 0.0
     return (low + further, high + further)
 
@@ -233,7 +202,7 @@ def _taken(table: Table, methods: tuple[Method, ...]) -> Taken:
     given = table.length("u") if table.has("u") else None
     table.done()
     if given is not None and given <= 0.0:
-        raise InputError(table.where("u"), given / _per(table.unit), "more than 0")
+        raise InputError(table.where("u"), given / MM_PER[table.unit], "more than 0")
     return Taken(method, values, method.stated_u_mm if given is None else given)
 
 
@@ -256,7 +225,7 @@ def _target(table: Table, readings: tuple[Reading, ...]) -> Target:
         raise InputError(table.where("value"), found, "either value or change")
     tolerance = table.length("tolerance", DEFAULT_TOLERANCE_MM)
     if tolerance <= 0.0:
-        raise InputError(table.where("tolerance"), tolerance / _per(table.unit), "more than 0")
+        raise InputError(table.where("tolerance"), tolerance / MM_PER[table.unit], "more than 0")
     if has_value:
         value = table.length("value")
     else:
@@ -264,10 +233,6 @@ def _target(table: Table, readings: tuple[Reading, ...]) -> Target:
         value = mean + table.length("change")
     table.done()
     return Target(method, value, tolerance, has_change)
-
-
-def _per(unit: Unit) -> float:
-    return MM_PER_INCH if unit == "in" else 1.0
 
 
 def _named(
@@ -284,3 +249,45 @@ def _once(field: str, names: list[str]) -> None:
     for name in names:
         if names.count(name) > 1:
             raise InputError(f"{field} method", name, "each method once, its repeats in one list")
+
+
+def read_method(table: Table, blade: Blade) -> Method:
+    """Return the method in its table, its station found on ``blade``."""
+    name = table.name()
+    quantity = table.choice("quantity", QUANTITIES, ONE_OF)
+    station = _station(table, blade) if table.has("station") else None
+    width = table.length("jaw_width", 0.0)
+    heights = "[lo, hi], the heights above the base that the jaw can touch between"
+    band = table.point("band", heights) if table.has("band") else None
+    scribe = _scribe(table, quantity) if table.has("scribe") else None
+    u = table.length("u") if table.has("u") else None
+    part = table.choice("part", PARTS, ", ".join(PARTS)) if table.has("part") else None
+    table.done()
+    with under(table):
+        return Method(name, quantity, station, width, band, scribe, u, part)
+
+
+def _scribe(table: Table, quantity: Quantity) -> Scribe:
+    """Return the scribe of a coarse mark; ``grows`` says which way its scale's figures run."""
+    scale = TRAITS[quantity].scale
+    ways = ("", "") if scale is None else scale.grows  # where there is none, Method refuses it
+    accepted = f"{{ at = [x, y], zero = 0.0, grows = '{ways[0]}' or '{ways[1]}' }}"
+    inner = table.table("scribe", accepted)
+    at = inner.point("at")
+    zero = inner.length("zero", 0.0)
+    grows = inner.choice("grows", ways, default=ways[0])
+    inner.done()
+    return Scribe(at, zero, grows == ways[1])
+
+
+def _station(table: Table, blade: Blade) -> Station:
+    accepted = "{ hole, edge } or a point [u, v]"
+    value = table.raw("station", accepted)
+    if isinstance(value, list):
+        return Station(table.as_point(value, table.where("station")))
+    inner = table.table("station", accepted)
+    hole_name = inner.text("hole", "the name of one of the blade's holes")
+    edge = inner.text("edge", "'back' or 'front'")
+    inner.done()
+    with under(inner):
+        return Station(blade.hole(hole_name).edge(edge), hole_name, edge)

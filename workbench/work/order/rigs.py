@@ -9,8 +9,8 @@ from typing import assert_never
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade, Hole
 from workbench.fin.parts.studs import Stud
-from workbench.fin.plan.guidance import Rig
-from workbench.fin.reading.observe import Method, Scribe, Station
+from workbench.fin.reading.method import Method, Scribe, Station
+from workbench.fin.reading.rig import Rig
 from workbench.records.store import rows
 
 

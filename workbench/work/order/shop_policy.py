@@ -12,13 +12,7 @@ from dataclasses import field, replace
 from functools import lru_cache
 from typing import Any
 
-from workbench.advice.checklists import (
-    FINAL,
-    RECEIVED,
-    WING,
-    CheckItem,
-    with_clamp_last,
-)
+from workbench.advice.checklists import FINAL, RECEIVED, WING, CheckItem, with_clamp_last
 from workbench.frozen import dataclass
 from workbench.measure.display import Dial
 from workbench.records.book import Book
@@ -32,14 +26,14 @@ FAR_RECEIVED, FAR_TARGET = "far_received", "far_target"
 BELL, FLASH = "bell", "flash"
 AFTER_LOCK = "after_lock"
 LEARNING = "learning"
-DIAL = "dial"
+DIAL_SETTING = "dial"
 
 AS_LAST_TIME = "as last time"
 """What the note of a job begins with that is to be set as the ski was set last."""
 
 
 @dataclass(frozen=True, slots=True)
-class Version:
+class ChecklistVersion:
     """A checklist and the id of the setting that brought it into force; ids sort by time."""
 
     since: str
@@ -62,8 +56,8 @@ class Rules:
     ``dial``: what the driver shows beside turns.
     """
 
-    received: tuple[Version, ...] = (Version("", RECEIVED),)
-    final: tuple[Version, ...] = (Version("", FINAL),)
+    received: tuple[ChecklistVersion, ...] = (ChecklistVersion("", RECEIVED),)
+    final: tuple[ChecklistVersion, ...] = (ChecklistVersion("", FINAL),)
     repeats: int = 1
     second_eyes: bool = False
     after_lock: bool = False
@@ -109,7 +103,7 @@ class Rules:
         return _at(self.final, row_id).keys(has_wing)
 
 
-def _at(versions: Sequence[Version], row_id: str) -> Version:
+def _at(versions: Sequence[ChecklistVersion], row_id: str) -> ChecklistVersion:
     return next((v for v in reversed(versions) if v.since < row_id), versions[0])
 
 
@@ -120,46 +114,43 @@ def _keys(items: tuple[CheckItem, ...], has_wing: bool) -> frozenset[str]:
 
 SHAPING = (
     RECEIVED_SETTING, FINAL_SETTING, TORQUE_SETTING, REPEATS, EYES, AFTER_LOCK, FAR_RECEIVED,
-    FAR_TARGET, LEARNING, DIAL,
+    FAR_TARGET, LEARNING, DIAL_SETTING,
 )  # fmt: skip
 """The settings that rules are made of."""
 
 
-def rules_of(book: Book) -> Rules:
+def shop_rules(book: Book) -> Rules:
     """Return the rules kept in a book; what nobody set, or what cannot be read, is as shipped."""
     kept = book.settings_kept(SHAPING)
     if not kept:
-        return SHIPPED
+        return SHIPPED_RULES
     latest = {name: values[-1][1] for name, values in kept.items()}
     final = _versions(kept.get(FINAL_SETTING, ()), FINAL)
     return Rules(
         received=_versions(kept.get(RECEIVED_SETTING, ()), RECEIVED),
-        final=tuple(Version(v.since, with_clamp_last(v.items)) for v in final),
+        final=tuple(ChecklistVersion(v.since, with_clamp_last(v.items)) for v in final),
         repeats=setting_values.REPEATS.of(latest.get(REPEATS)),
         second_eyes=setting_values.OFF.of(latest.get(EYES)),
         after_lock=setting_values.OFF.of(latest.get(AFTER_LOCK)),
         torque=torque_of(latest.get(TORQUE_SETTING, "")),
         far_received_mm=setting_values.FAR_RECEIVED.of(latest.get(FAR_RECEIVED)),
         far_target_mm=setting_values.FAR_TARGET.of(latest.get(FAR_TARGET)),
-        dial=setting_values.DIAL.of(latest.get(DIAL)),
+        dial=setting_values.DIAL.of(latest.get(DIAL_SETTING)),
         learning=tuple(
             (row_id, setting_values.OFF.of(text)) for row_id, text in kept.get(LEARNING, ())
         ),
     )
 
 
-SHIPPED = Rules()
+SHIPPED_RULES = Rules()
 
 
 def _versions(
     kept: Iterable[tuple[str, str]], shipped: tuple[CheckItem, ...]
-) -> tuple[Version, ...]:
-    out = [Version("", shipped)]
-    for row_id, text in kept:
-        items = items_of(text)
-        if items:
-            out.append(Version(row_id, items))
-    return tuple(out)
+) -> tuple[ChecklistVersion, ...]:
+    read = ((row_id, items_of(text)) for row_id, text in kept)
+    known = (ChecklistVersion(row_id, items) for row_id, items in read if items)
+    return (ChecklistVersion("", shipped), *known)
 
 
 def default_finest(book: Book) -> float | None:
@@ -177,7 +168,7 @@ def items_of(text: str) -> tuple[CheckItem, ...]:
     return items if len({i.key for i in items}) == len(items) else ()
 
 
-def text_of(items: Iterable[CheckItem]) -> str:
+def checklist_text(items: Iterable[CheckItem]) -> str:
     """Return a list as the text it is kept as."""
     return json.dumps([{"key": i.key, "words": i.words} for i in items], ensure_ascii=False)
 

@@ -9,16 +9,13 @@ from __future__ import annotations
 from functools import lru_cache
 
 from workbench.errors import BenchError
-from workbench.fin.plan.expectation import Expected, expected_after
-from workbench.fin.plan.guidance import (
-    Plan,
-    Rig,
-    Target,
-    plan_from,
-)
-from workbench.fin.plan.turns_made import Explanation, explanations
-from workbench.fin.pose.fit import Fit, Reading, fit_pose
-from workbench.fin.reading.observe import Method
+from workbench.fin.plan.expectation import Expected, Explanation, expected_after, explanations
+from workbench.fin.plan.guidance import plan_from
+from workbench.fin.plan.plan import Plan, Target
+from workbench.fin.pose.equations import Reading
+from workbench.fin.pose.fit import Fit, fit_pose
+from workbench.fin.reading.method import Method
+from workbench.fin.reading.rig import Rig
 
 KEPT = 64
 """So many of each are kept."""
@@ -100,10 +97,7 @@ def expected_of(
 
 @lru_cache(maxsize=KEPT)
 def made_of(
-    rig: Rig,
-    before: tuple[Reading, ...],
-    turns: tuple[float, ...],
-    after: tuple[Reading, ...],
+    rig: Rig, before: tuple[Reading, ...], turns: tuple[float, ...], after: tuple[Reading, ...]
 ) -> tuple[Explanation, ...]:
     """Return which turns the readings after a round bear out, the best explanation first.
 

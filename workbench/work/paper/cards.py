@@ -10,17 +10,12 @@ import math
 from dataclasses import dataclass
 
 from workbench.fin.plan.remarks import COVERAGE
+from workbench.fin.pose.equations import Reading
 from workbench.fin.reading.quantities import TRAITS
-from workbench.fin.reading.readings import Reading
 from workbench.measure.display import length_text
 from workbench.measure.units import Unit
 from workbench.records.store import rows
-from workbench.work.drawing.scene import (
-    Scene,
-    method_caption,
-    method_scene,
-    side_scene,
-)
+from workbench.work.drawing.scene import Scene, method_caption, method_scene, side_scene
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import LOOSE, NOT_RELEASED
@@ -30,21 +25,22 @@ from workbench.work.job_text.setting_words import (
     NOT_READ,
     NOTE,
     OUTSIDE,
-    base_words,
+    base_shape_words,
     both,
+    code_text,
     fine_both,
-    last_of,
     locked_words,
     result_words,
     target_words,
     where_words,
-    wing_words,
+    wing_as_set_words,
 )
 from workbench.work.job_text.view_words import stage_words, stand_in_words
 from workbench.work.order.exposed_words import exposed_short, exposure_at
+from workbench.work.order.round_records import last_of
+from workbench.work.paper.day_sheet import initials_of
 from workbench.work.text.local_time import local_day
 from workbench.work.text.safe_text import visible
-from workbench.work.text.setting_code import code_text
 from workbench.work.text.words import CAUTION_EDGES
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.temperature_correction import at_words
@@ -77,7 +73,7 @@ MEANS = (
 
 
 @dataclass(frozen=True, slots=True)
-class Number:
+class CardNumber:
     """One number of a setting: as read in both units, and how it was read on this very blade.
 
     ``inch`` and ``mm`` are :data:`NOT_READ` where there is no reading, ``good_to`` then is empty.
@@ -109,6 +105,11 @@ class Number:
         return (inch, mm) if first == "in" else (mm, inch)
 
     @property
+    def rows(self) -> tuple[tuple[str, str], ...]:
+        """Return what is told of the number beside its method: (label, words)."""
+        return ("target", self.target), ("result", self.result), ("received", self.came_in)
+
+    @property
     def warning(self) -> str:
         """Return that the number is outside its tolerance, nothing where it is not."""
         return f"! {OUTSIDE}" if self.result.startswith(OUTSIDE) else ""
@@ -135,7 +136,7 @@ class Card:
     released: bool
     status: str
     facts: tuple[tuple[str, str], ...]
-    numbers: tuple[Number, ...]
+    numbers: tuple[CardNumber, ...]
     wing: str
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
@@ -185,19 +186,19 @@ def card_of(shop: Shop, view: JobView) -> Card:
     """
     checked = _checked_setting(shop, view)
     source = checked or view
-    sign_off = last_of(source, rows.SignOff)
+    sign_off = last_of(source.facts, rows.SignOff)
     ski = source.ski
     wing = ", wing screws" if ski.has_wing else ""
     return Card(
         shop=visible(shop.book.setting("shop", "") or "", NAME),
         ski=visible(ski.name, NAME),
         day=_day(source, sign_off),
-        initials=visible(_initials(source, sign_off), 12),
+        initials=visible(initials_of(source), 12),
         released=source.progress.state.release is not None,
         status=_status(source, sign_off),
         facts=_facts(source),
         numbers=tuple(_number(source, line) for line in source.lines),
-        wing=wing_words(source),
+        wing=wing_as_set_words(source),
         notes=_notes(source, view if checked is not None else None),
         cautions=CAUTIONS,
         recheck=tuple(text.format(wing=wing) for text in RECHECK),
@@ -234,7 +235,7 @@ def _code(view: JobView, day: str) -> str:
         for line in view.lines
         if line.final_mm is not None
     ]
-    wing = last_of(view, rows.WingSetting)
+    wing = view.wing_set
     if wing is not None:
         numbers.append(("wing", f"{wing.angle_deg:g}"))
     return code_text(view.ski.serial or view.ski.name, numbers, day)
@@ -242,13 +243,6 @@ def _code(view: JobView, day: str) -> str:
 
 def _day(view: JobView, sign_off: rows.SignOff | None) -> str:
     return local_day(sign_off.at) if sign_off is not None else visible(view.job.day, 10)
-
-
-def _initials(view: JobView, sign_off: rows.SignOff | None) -> str:
-    if sign_off is not None:
-        return sign_off.who
-    live = [f for f in view.facts if f.struck is None]
-    return live[-1].who if live else ""
 
 
 def _status(view: JobView, sign_off: rows.SignOff | None) -> str:
@@ -292,7 +286,7 @@ def _facts(view: JobView) -> tuple[tuple[str, str], ...]:
     )
     named = tuple((label, visible(text, NAME) or "—") for label, text in known)
     later = tuple(("As it was", visible(words, NAME)) for words in view.corrected)
-    base = ("Base", base_words(view))
+    base = ("Base", base_shape_words(view))
     return (*named, *later, base, *_exposed(view), ("Rounds", str(count)), *_warmth(view))
 
 
@@ -311,12 +305,12 @@ def _warmth(view: JobView) -> tuple[tuple[str, str], ...]:
     return (("Lengths", said),) if texts else ()
 
 
-def _number(view: JobView, line: Line) -> Number:
+def _number(view: JobView, line: Line) -> CardNumber:
     method = line.method
     scene = method_scene(view.rig, view.pose, method)
     read = line.final_mm is not None
     value = line.final_mm or 0.0
-    return Number(
+    return CardNumber(
         quantity=TRAITS[method.quantity].words,
         method=visible(method.name, NAME),
         inch=length_text(value, "in") if read else NOT_READ,
@@ -348,7 +342,7 @@ def _notes(view: JobView, recheck: JobView | None) -> tuple[str, ...]:
 
 
 def _recheck_note(view: JobView) -> str:
-    sign_off = last_of(view, rows.SignOff)
+    sign_off = last_of(view.facts, rows.SignOff)
     if view.stage == "signed off" and sign_off is not None:
         by = visible(sign_off.who, 12)
         if view.unreleased:

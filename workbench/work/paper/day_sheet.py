@@ -6,19 +6,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from workbench.errors import BenchError
-from workbench.fin.plan.guidance import is_within
+from workbench.fin.plan.plan import is_within
 from workbench.fin.reading.quantities import QUANTITIES, TRAITS, Quantity
 from workbench.measure.display import length_text
 from workbench.records.store import rows
-from workbench.work.job.job_view import JobView
-from workbench.work.job.queue_line import RosterLine
+from workbench.work.job.job_view import JobView, RosterLine
 from workbench.work.job.shop import Shop
-from workbench.work.job.stages import (
-    LOOSE,
-    MID_PASS,
-    NOT_RELEASED,
-    Stage,
-)
+from workbench.work.job.stages import LOOSE, MID_PASS, NOT_RELEASED, Stage
 from workbench.work.job_text.setting_words import both
 from workbench.work.job_text.view_words import (
     other_job_words,
@@ -27,12 +21,20 @@ from workbench.work.job_text.view_words import (
     trouble_words,
     unreleased_words,
 )
+from workbench.work.order.round_records import last_of
 from workbench.work.text.safe_text import visible
 
 NAME, POINT, WHY = 40, 90, 240
 """Columns that a name, an open point and what a ski is unfit by may take on a day sheet."""
 
 UNREAD = "—"
+
+HEADS = (
+    "#", "ski", "rider", "due", "stage", "depth", "tail distance", "length", "wing", "by",
+    "rounds", "open points",
+)  # fmt: skip
+SHARES = (2.0, 8.9, 7.2, 4.2, 8.3, 5.4, 6.8, 5.6, 3.2, 3.4, 4.2, 9.8)
+"""How the width of a page is shared among the columns of :data:`HEADS`."""
 
 STILL_OPEN: dict[Stage, str] = {
     "within": "clamp-bolt check and sign-off open",
@@ -90,6 +92,12 @@ class DaySheet:
         return tuple(f"{row.ski} {row.unfit}" for row in self.rows if row.unfit)
 
 
+def pair_words(pair: tuple[str, str], gap: str) -> str:
+    """Return a number in inch and mm with a gap between, or that it is not read."""
+    inch, mm = pair
+    return UNREAD if inch == UNREAD else f"{inch} in{gap}{mm} mm"
+
+
 def day_sheet(shop: Shop) -> DaySheet:
     """Return the sheet of the day that the shop is at."""
     roster = shop.roster()
@@ -136,7 +144,7 @@ def _row(order: int, line: RosterLine, view: JobView) -> DayRow:
         f"{recheck}{stage_words(view)}",
         tuple(_numbers(view, quantity) for quantity in QUANTITIES),
         _wing(view),
-        visible(_initials(view), 12),
+        visible(initials_of(view), 12),
         view.progress.pass_number,
         tuple(_points(view)),
     )
@@ -153,16 +161,16 @@ def _numbers(view: JobView, quantity: Quantity) -> tuple[str, str]:
 def _wing(view: JobView) -> str:
     if not view.ski.has_wing:
         return "none"
-    kept = [f for f in view.facts if isinstance(f, rows.WingSetting) and f.struck is None]
-    return f"{kept[-1].angle_deg:g}°" if kept else UNREAD
+    kept = last_of(view.facts, rows.WingSetting)
+    return f"{kept.angle_deg:g}°" if kept else UNREAD
 
 
-def _initials(view: JobView) -> str:
+def initials_of(view: JobView) -> str:
     """Return who signed off, else who did the last thing."""
-    live = [f for f in view.facts if f.struck is None]
-    signed = [f for f in live if isinstance(f, rows.SignOff)]
-    last = (signed or live)[-1:]
-    return last[0].who if last else ""
+    last = last_of(view.facts, rows.SignOff) or next(
+        (f for f in reversed(view.facts) if f.struck is None), None
+    )
+    return last.who if last else ""
 
 
 def _points(view: JobView) -> Iterable[str]:
@@ -186,5 +194,5 @@ def _points(view: JobView) -> Iterable[str]:
         yield f"{MID_PASS}: {LOOSE}"
     if view.stage in STILL_OPEN:
         yield STILL_OPEN[view.stage]
-    if not _initials(view).strip() and any(f.struck is None for f in view.facts):
+    if not initials_of(view).strip() and any(f.struck is None for f in view.facts):
         yield "no initials"

@@ -1,32 +1,15 @@
-"""A blade's outline at 1:1 on paper, to lay the blade on: one page of PDF, and the files."""
+"""A blade's outline at 1:1 on paper, to lay the blade on: one page of PDF."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from functools import partial
 
 from workbench.errors import InputError
-from workbench.fin.frame.pose import Point
+from workbench.fin.frame import Point
 from workbench.fin.parts.blade import Blade
 from workbench.measure.units import MM_PER_INCH
-from workbench.records.store import rows
-from workbench.work.files.safe_write import slug
-from workbench.work.job.shop import Shop
-from workbench.work.order.rigs import blade_of
-from workbench.work.paper.html_page import Paper
-from workbench.work.paper.pdf_page import MARGIN_MM, STRANGE, PdfPage
-from workbench.work.paper.printing import (
-    Format,
-    Writers,
-    Written,
-    card_folder,
-    in_bytes,
-    paper_of,
-    write_formats,
-)
-from workbench.work.text.words import clean
-from workbench.work.trace.outline import outline_svg
+from workbench.work.paper.pdf_page import MARGIN_MM, STRANGE, Paper, PdfPage
 
 SIZE_PT = 8.0
 THIN, EDGE, BAR = 0.12, 0.5, 0.3
@@ -40,7 +23,7 @@ APART_MM = 2.2
 """Points nearer to each other than this share one number: the others would lie over it."""
 
 HEAD, FOOT = 14.0, 24.0
-WORDS = (
+_WORDS = (
     "Print at 100 %, not 'fit to page'. Measure both lines, across the paper and up: a printer "
     "that is off by a thousandth is off by 0.007 in over a blade. Bold dashed: top and back edge. "
     "The blade is sharp: hold it by its faces."
@@ -104,39 +87,9 @@ def _bars(page: PdfPage) -> None:
     for end in (x, x + across):
         page.rule(end, y - TICK, end, y + TICK, BAR)
     page.words(x, y + 4.5, said)
-    page.block(x + across + 6.0, y - 3.0, WORDS, page.inner - across - 18.0)
+    page.block(x + across + 6.0, y - 3.0, _WORDS, page.inner - across - 18.0)
     x, y = MARGIN_MM + 3.0, MARGIN_MM + HEAD
     page.rule(x, y, x, y + up, BAR)
     for end in (y, y + up):
         page.rule(x - TICK, end, x + TICK, end, BAR)
     page.words(x - 2.0, y + up + 4.0, said_up)
-
-
-# -- written ---------------------------------------------------------------------------------------
-
-
-def outline_in(shop: Shop, row: rows.Blade, form: Format, paper: Paper | None = None) -> bytes:
-    """Return a blade's outline at 1:1 as SVG or PDF.
-
-    Raises:
-        InputError: another format, PDF without reportlab, or a blade larger than the paper.
-    """
-    writers = _outline_writers(row, paper or paper_of(shop))
-    if form not in writers:
-        raise InputError("format", form, ", ".join(writers))
-    return in_bytes(writers[form]())
-
-
-def write_outline(shop: Shop, row: rows.Blade) -> Written:
-    """Write a blade's outline at 1:1 to the shop's folder; see :func:`write_card`."""
-    writers = _outline_writers(row, paper_of(shop))
-    return write_formats(writers, None, card_folder(shop), f"outline-{slug(row.name)}")
-
-
-def _outline_writers(row: rows.Blade, paper: Paper) -> Writers:
-    blade, title = blade_of(row), f"Blade {clean(row.name)}"
-    how = clean(row.traced) or "typed or from a file"
-    return {
-        "svg": partial(outline_svg, blade, title),
-        "pdf": partial(outline_pdf, blade, title, how, paper),
-    }

@@ -10,21 +10,23 @@ import io
 from collections.abc import Sequence
 from importlib import import_module
 from importlib.util import find_spec
-from typing import Any
+from typing import Any, Literal
 
 from workbench.errors import InputError
-from workbench.fin.frame.pose import Point
+from workbench.fin.frame import Point
 from workbench.work.drawing.layout import (
+    BOLD,
+    DOT_RADIUS,
+    INKS,
     TEXT_SIZE,
     Dot,
     Picture,
     Stroke,
     Words,
 )
-from workbench.work.drawing.svg import BOLD, DOT_RADIUS, INKS
-from workbench.work.paper.html_page import Paper
 from workbench.work.text.safe_text import units, written_out
 
+Paper = Literal["a4", "letter"]
 SIZES_MM: dict[Paper, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 MARGIN_MM = 10.0
 PT_PER_MM = 72.0 / 25.4
@@ -33,7 +35,7 @@ LEADING = 1.28
 
 PLAIN, STRONG = "Vera", "VeraBd"
 STRANGE = "Letters that this page's font lacks are written as \\u and their Unicode number."
-EXTRA = "reportlab, which is not installed: pip install '.[pdf]'"
+PDF_EXTRA = "reportlab, which is not installed: pip install '.[pdf]'"
 
 
 def has_pdf() -> bool:
@@ -57,7 +59,7 @@ class PdfPage:
         try:
             canvas = import_module("reportlab.pdfgen.canvas")
         except ImportError:
-            raise InputError("format", "pdf", EXTRA) from None
+            raise InputError("format", "pdf", PDF_EXTRA) from None
         wide, high = SIZES_MM[paper]
         self.width, self.height = (high, wide) if landscape else (wide, high)
         self.size = size
@@ -181,6 +183,19 @@ class PdfPage:
         left, low = self._at((x, y + high))
         size = (wide * PT_PER_MM, high * PT_PER_MM)
         self._canvas.rect(left, low, *size, stroke=1, fill=int(fill))
+
+    def code(self, code: Sequence[Sequence[bool]], x: float, y: float, side: float) -> None:
+        """Draw a QR code, its dark modules true, with its upper left corner at (x, y)."""
+        module = side / len(code)
+        # One path, so that no seam shows between two modules.
+        path = self._canvas.beginPath()
+        for i, row in enumerate(code):
+            for j, dark in enumerate(row):
+                if dark:
+                    left, low = self._at((x + j * module, y + (i + 1) * module))
+                    path.rect(left, low, module * PT_PER_MM, module * PT_PER_MM)
+        self._canvas.setFillColor("#000000")
+        self._canvas.drawPath(path, stroke=0, fill=1)
 
     def picture(self, picture: Picture, x: float, y: float) -> None:
         """Draw a picture with its upper left corner at (x, y), one of its units to a mm."""

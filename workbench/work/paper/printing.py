@@ -1,23 +1,31 @@
-"""Cards and day sheets in their formats, and written to the shop's folder."""
+"""Cards, day sheets and outlines in their formats, and written to the shop's folder."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from typing import Literal
 
 from workbench.errors import InputError
+from workbench.records.store import rows
+from workbench.work.drawing.layout import svg_file
 from workbench.work.files.safe_write import slug, write_set
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
-from workbench.work.paper.cards import Card, card_of
-from workbench.work.paper.day_sheet import DaySheet, day_sheet
-from workbench.work.paper.html_page import Paper
-from workbench.work.paper.pdf_page import EXTRA, has_pdf
+from workbench.work.order.rigs import blade_of
+from workbench.work.paper.cards import card_of
+from workbench.work.paper.day_sheet import day_sheet
+from workbench.work.paper.html_pages import card_html, day_html, label_html
+from workbench.work.paper.outline_paper import outline_pdf
+from workbench.work.paper.pdf_page import PDF_EXTRA, Paper, has_pdf
+from workbench.work.paper.pdf_pages import card_pdf, day_pdf
+from workbench.work.paper.text_pages import card_text, day_text
 from workbench.work.roster.adding import known_ski
 from workbench.work.text.safe_text import visible
+from workbench.work.text.words import clean
+from workbench.work.trace.outline import outline_svg
 
 Format = Literal["text", "html", "svg", "pdf", "label"]
 
@@ -37,8 +45,6 @@ TITLE = 40
 
 DEFAULT_FOLDER = "cards"
 """Beside the book, where the shop names no other."""
-
-Writers = Mapping[Format, Callable[[], str | bytes]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,102 +101,85 @@ def card_folder(shop: Shop) -> Path:
     return shop.book.path.parent / named
 
 
-def card_in(card: Card, form: Format, paper: Paper, *, drawing: bool = True) -> str | bytes:
-    """Return a card in one format; without ``drawing`` its text is words alone.
+# -- the documents -----------------------------------------------------------------------------
 
-    Raises:
-        InputError: PDF without reportlab; says how to get it.
+
+@dataclass(frozen=True, slots=True)
+class Document:
+    """A card or a sheet in each format that it has; ``stem`` begins the names of its files.
+
+    ``unfit`` has a line for each ski of a day sheet that cannot be worked out.
     """
-    return _card_writers(card, paper, drawing)[form]()
+
+    stem: str
+    makers: Mapping[Format, Callable[[], str | bytes]]
+    unfit: tuple[str, ...] = ()
+
+    def made(self, form: Format) -> bytes:
+        """Return the file in one format.
+
+        Raises:
+            InputError: a format that it has not, or one whose extra is not installed.
+        """
+        if form not in self.makers:
+            raise InputError("format", form, ", ".join(self.makers))
+        page = self.makers[form]()
+        return page.encode("utf-8") if isinstance(page, str) else page
+
+    def write(
+        self, shop: Shop, formats: Sequence[Format] | None = None, folder: Path | None = None
+    ) -> Written:
+        """Write it to a folder (the shop's) in the formats given, else in all there are.
+
+        Every format is made first, then all of them are written or none.
+
+        Raises:
+            InputError: the folder cannot be written, or a format that was asked for cannot be made.
+        """
+        # A label is for another printer, so only where it is asked for.
+        wanted = [f for f in self.makers if f != "label"] if formats is None else list(formats)
+        left_out = ""
+        if formats is None and not has_pdf():
+            wanted.remove("pdf")
+            left_out = f"No PDF: it needs {PDF_EXTRA}"
+        made = {EXTENSIONS[form]: self.made(form) for form in wanted}
+        paths = write_set(folder or card_folder(shop), self.stem, made)
+        return Written(paths, left_out, self.unfit)
 
 
-def sheet_in(sheet: DaySheet, form: Format, paper: Paper) -> str | bytes:
-    """Return a day sheet in one format.
-
-    Raises:
-        InputError: a format that it has not, or PDF without reportlab.
-    """
-    writers = _sheet_writers(sheet, paper)
-    if form not in writers:
-        raise InputError("format", form, ", ".join(writers))
-    return writers[form]()
-
-
-def write_card(
-    shop: Shop,
-    view: JobView,
-    formats: Sequence[Format] | None = None,
-    folder: Path | None = None,
-    paper: Paper | None = None,
-    *,
-    drawing: bool = True,
-) -> Written:
-    """Write a job's card to a folder (the shop's) in the formats given, else in all there are.
-
-    Raises:
-        InputError: the folder cannot be written, or a format that was asked for cannot be made.
-    """
+def card_document(
+    shop: Shop, view: JobView, paper: Paper | None = None, *, drawing: bool = True
+) -> Document:
+    """Return a job's card; without ``drawing`` its text is words alone."""
     card = card_of(shop, view)
-    stem = f"{slug(card.ski)}-{slug(card.day)}-{card.key}"
-    writers = _card_writers(card, paper or paper_of(shop), drawing)
-    return write_formats(writers, formats, folder or card_folder(shop), stem)
-
-
-def write_sheet(
-    shop: Shop,
-    formats: Sequence[Format] | None = None,
-    folder: Path | None = None,
-    paper: Paper | None = None,
-) -> Written:
-    """Write the day sheet of the shop's day to a folder; see :func:`write_card`."""
-    sheet = day_sheet(shop)
-    writers = _sheet_writers(sheet, paper or paper_of(shop))
-    done = write_formats(writers, formats, folder or card_folder(shop), f"day-{slug(sheet.day)}")
-    return replace(done, unfit=sheet.unfit)
-
-
-def _card_writers(card: Card, paper: Paper, drawing: bool) -> Writers:
-    from workbench.work.drawing.svg import svg_file
-    from workbench.work.paper.card_html import card_html
-    from workbench.work.paper.card_pdf import card_pdf
-    from workbench.work.paper.card_text import card_text
-    from workbench.work.paper.label import label_html
-
     title = f"{visible(card.ski, TITLE)}, {card.day}"
-    return {
+    makers: Mapping[Format, Callable[[], str | bytes]] = {
         "text": partial(card_text, card, drawing=drawing),
         "html": partial(card_html, card),
         "svg": partial(svg_file, card.side, title, (card.status, card.side_caption)),
-        "pdf": partial(card_pdf, card, paper),
+        "pdf": partial(card_pdf, card, paper or paper_of(shop)),
         "label": partial(label_html, card),
     }
+    return Document(f"{slug(card.ski)}-{slug(card.day)}-{card.key}", makers)
 
 
-def _sheet_writers(sheet: DaySheet, paper: Paper) -> Writers:
-    from workbench.work.paper.day_pages import day_html, day_pdf, day_text
-
-    return {
+def sheet_document(shop: Shop, paper: Paper | None = None) -> Document:
+    """Return the day sheet of the shop's day."""
+    sheet = day_sheet(shop)
+    makers: Mapping[Format, Callable[[], str | bytes]] = {
         "text": partial(day_text, sheet),
         "html": partial(day_html, sheet),
-        "pdf": partial(day_pdf, sheet, paper),
+        "pdf": partial(day_pdf, sheet, paper or paper_of(shop)),
     }
+    return Document(f"day-{slug(sheet.day)}", makers, sheet.unfit)
 
 
-def write_formats(
-    writers: Writers, formats: Sequence[Format] | None, folder: Path, stem: str
-) -> Written:
-    """Make every format first, then write all of them or none."""
-    wanted = list(writers) if formats is None else list(formats)
-    left_out = ""
-    if formats is None and "label" in wanted:
-        wanted.remove("label")  # for another printer, so only where it is asked for
-    if formats is None and not has_pdf():
-        wanted.remove("pdf")
-        left_out = f"No PDF: it needs {EXTRA}"
-    made = {EXTENSIONS[form]: in_bytes(writers[form]()) for form in wanted}
-    return Written(write_set(folder, stem, made), left_out)
-
-
-def in_bytes(made: str | bytes) -> bytes:
-    """Return a page as the bytes of its file."""
-    return made.encode("utf-8") if isinstance(made, str) else made
+def outline_document(shop: Shop, row: rows.Blade, paper: Paper | None = None) -> Document:
+    """Return a blade's outline at 1:1."""
+    blade, title = blade_of(row), f"Blade {clean(row.name)}"
+    how = clean(row.traced) or "typed or from a file"
+    makers: Mapping[Format, Callable[[], str | bytes]] = {
+        "svg": partial(outline_svg, blade, title),
+        "pdf": partial(outline_pdf, blade, title, how, paper or paper_of(shop)),
+    }
+    return Document(f"outline-{slug(row.name)}", makers)

@@ -12,18 +12,17 @@ from typing import TypeVar
 
 from workbench.errors import InputError
 from workbench.fin.parts.blade import Blade
-from workbench.fin.reading.observe import Method
+from workbench.fin.reading.method import Method
 from workbench.fin.reading.quantities import QUANTITIES
 from workbench.measure.units import unit_of
 from workbench.places import shipped
-from workbench.records.book import Book
+from workbench.records.book import Book, whole
 from workbench.records.store import rows
 from workbench.records.store.values import keepable
 from workbench.work.files.table_files import read_table_file
 from workbench.work.job.shop import Shop
 from workbench.work.order.order_file import DEFAULT_FINEST_TURN
 from workbench.work.order.rigs import row_of_blade, row_of_method, row_of_stud
-from workbench.work.roster.parts_file import stock_shop
 from workbench.work.roster.parts_typed import (
     base_of,
     blade_in,
@@ -31,6 +30,7 @@ from workbench.work.roster.parts_typed import (
     finest_in,
     finest_of,
     open_parts,
+    stock_shop,
     studs_in,
     studs_typed,
     usual_methods,
@@ -55,15 +55,12 @@ _MOST_SHOWN = 12
 Part = TypeVar("Part", rows.Blade, rows.Block)
 
 
+@whole
 def add_ski(shop: Shop, fields: Mapping[str, str]) -> str:
     """Keep a new ski and put it in today's queue; return the job's id.
 
     Fields: those of :func:`ski_typed`, and due.
     """
-    return shop.book.batch(_add_ski, shop, fields)
-
-
-def _add_ski(shop: Shop, fields: Mapping[str, str]) -> str:
     return _keep_ski(shop, ski_typed(shop, fields), checked_text(fields, "due"))
 
 
@@ -101,11 +98,6 @@ def _keep_ski(shop: Shop, ski: rows.Ski, due: str) -> str:
     return shop.queue(kept.id, due).id
 
 
-def known_skis(shop: Shop) -> tuple[rows.Ski, ...]:
-    """Return every ski of the book, oldest first."""
-    return shop.book.skis()
-
-
 def queue_known(shop: Shop, fields: Mapping[str, str]) -> str:
     """Put a ski the book knows in today's queue; return the job's id.
 
@@ -115,7 +107,7 @@ def queue_known(shop: Shop, fields: Mapping[str, str]) -> str:
         InputError: no ski or more than one of that name, or it is in the queue already.
     """
     ski = known_ski(shop, fields.get("ski", ""))
-    return queue_ski(shop, ski.id, fields.get("due", ""))
+    return queue_again(shop, ski.id, fields.get("due", ""))
 
 
 def known_ski(shop: Shop, text: str) -> rows.Ski:
@@ -125,7 +117,7 @@ def known_ski(shop: Shop, text: str) -> rows.Ski:
         InputError: no ski or more than one of that name.
     """
     wanted = text.strip().casefold()
-    skis = known_skis(shop)
+    skis = shop.book.skis()
     found = [s for s in skis if wanted and s.serial.casefold() == wanted] or [
         s for s in skis if s.name.casefold() == wanted
     ]
@@ -140,11 +132,6 @@ def _known_names(skis: Sequence[rows.Ski]) -> str:
         return "a ski of this book: there is none yet, add one"
     few = " · ".join(s.name[:40] for s in skis[-_MOST_SHOWN:])
     return f"a ski's serial or name, such as {few}"
-
-
-def queue_ski(shop: Shop, ski_id: str, due: str = "") -> str:
-    """Put a known ski in today's queue again; return the job's id."""
-    return queue_again(shop, ski_id, due)
 
 
 def add_blade(shop: Shop, fields: Mapping[str, str]) -> str:
@@ -167,13 +154,10 @@ def add_blade(shop: Shop, fields: Mapping[str, str]) -> str:
         source = fields.get("outline", "")
     blade = replace(blade, name=blade.name.strip())
     keepable("file", source)
-    return shop.book.batch(_keep_blade, shop, blade, _completed(methods, blade), source)
+    return keep_blade(shop, row_of_blade(blade, source), _completed(methods, blade))
 
 
-def _keep_blade(shop: Shop, blade: Blade, methods: Iterable[Method], source: str) -> str:
-    return keep_blade(shop, row_of_blade(blade, source), methods)
-
-
+@whole
 def keep_blade(shop: Shop, blade: rows.Blade, methods: Iterable[Method]) -> str:
     """Keep a new blade with its reading methods; return its id.
 
@@ -232,9 +216,10 @@ def add_block(shop: Shop, fields: Mapping[str, str]) -> str:
         name = checked_name(fields)
         studs = studs_typed(fields, unit_of(fields.get("unit", "")))
     kept = tuple(row_of_stud(s.stud, s.thread) for s in studs)
-    return shop.book.batch(_keep_block, shop, rows.Block("", name, kept, finest_of(finest)))
+    return _keep_block(shop, rows.Block("", name, kept, finest_of(finest)))
 
 
+@whole
 def _keep_block(shop: Shop, block: rows.Block) -> str:
     _new_name(block.name, shop.book.blocks(), "block")
     return shop.book.add_block(block, who=shop.who).id

@@ -13,8 +13,9 @@ from workbench.fin.wing import angle_of
 from workbench.measure.display import FINE, length_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
+from workbench.records.book import whole
 from workbench.records.store import rows
-from workbench.work.files.strict_table import Table
+from workbench.work.files.table_files import Table
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.order.order_file import DEFAULT_TOLERANCE_MM
@@ -173,12 +174,13 @@ def _entry_of(line: Line, unit: Unit) -> rows.BaselineEntry:
 # -- as a file -----------------------------------------------------------------------------------
 
 
-def write_baselines(baselines: Sequence[rows.Baseline], ski_names: dict[str, str]) -> str:
-    """Return baselines as JSON text; ``ski_names`` gives the serial of each ski that has some."""
+def export_text(shop: Shop) -> str:
+    """Return all baselines of the book as the text of a file, JSON."""
+    serials = {s.id: s.serial or s.name for s in shop.book.skis()}
     out = [
         {
             "name": b.name,
-            "ski": ski_names.get(b.ski_id, "") if b.ski_id is not None else "",
+            "ski": serials.get(b.ski_id, "") if b.ski_id is not None else "",
             "model": b.model,
             "size": b.size,
             "rider": b.rider,
@@ -193,15 +195,9 @@ def write_baselines(baselines: Sequence[rows.Baseline], ski_names: dict[str, str
                 for e in b.entries
             ],
         }
-        for b in baselines
+        for b in shop.book.baselines()
     ]
     return json.dumps({"format": FORMAT, "version": _VERSION, "baselines": out}, indent=2) + "\n"
-
-
-def export_text(shop: Shop) -> str:
-    """Return all baselines of the book as the text of a file."""
-    serials = {s.id: s.serial or s.name for s in shop.book.skis()}
-    return write_baselines(shop.book.baselines(), serials)
 
 
 def read_baselines(data: object, skis: Sequence[rows.Ski]) -> tuple[rows.Baseline, ...]:
@@ -276,12 +272,9 @@ def length_typed(text: str, bare: Unit | None, where: str) -> tuple[str, Unit, f
     return shown, length.unit, length.mm
 
 
+@whole
 def take_in(shop: Shop, baselines: Sequence[rows.Baseline]) -> tuple[int, int]:
     """Keep baselines of a file, all or none; return how many were new and how many were there."""
-    return shop.book.batch(_take_in, shop, baselines)
-
-
-def _take_in(shop: Shop, baselines: Sequence[rows.Baseline]) -> tuple[int, int]:
     there = {_said(b) for b in shop.book.baselines()}
     new = 0
     for baseline in baselines:

@@ -12,43 +12,18 @@ from datetime import date
 from workbench.errors import InputError
 from workbench.frozen import dataclass
 from workbench.measure import calipers as measure
+from workbench.measure.calipers import CaliperScale, din862_mpe_mm
 from workbench.measure.display import STEP
 from workbench.measure.lengths import Length, parse_length, understand
-from workbench.measure.mpe_tables import CaliperScale, din862_mpe_mm
 from workbench.measure.units import Unit, unit_of
+from workbench.records.book import whole
 from workbench.records.store import rows
 from workbench.records.store.values import keepable
 from workbench.work.job.entry import Typed
 from workbench.work.job.shop import Shop
 from workbench.work.text.words import clean
 from workbench.work.trust import setting_values
-from workbench.work.trust.caliper_figures import (
-    IN_HAND,
-    held_caliper,
-    judged,
-    measured,
-    shown_name,
-)
-
-__all__ = [
-    "INTERVAL",
-    "IN_HAND",
-    "Registered",
-    "add_caliper",
-    "block_size",
-    "caliper_meant",
-    "check_block",
-    "check_zero",
-    "checks_of",
-    "in_hand",
-    "interval_days",
-    "measured",
-    "register",
-    "shown_name",
-    "standing_of",
-    "standing_words",
-    "take_in_hand",
-]  # fmt: skip
+from workbench.work.trust.caliper_figures import IN_HAND, held_caliper, judged, measured, shown_name
 
 INTERVAL = "check_interval_days"
 """The setting of how many days a gauge-block check holds: a whole number, 0 asks for no check."""
@@ -135,12 +110,13 @@ def add_caliper(shop: Shop, fields: Mapping[str, str]) -> str:
         din862_scale=scale if mpe is None else None,
     )
     measured(row)
-    return shop.book.batch(_keep, shop, row)
+    return _keep(shop, row)
 
 
 _HEIGHT = f"a height above the jaws' tips, at most {measure.HIGHEST_JAW_MM:g} mm; blank: not known"
 
 
+@whole
 def _keep(shop: Shop, row: rows.Caliper) -> str:
     if any(c.name.casefold() == row.name.casefold() for c in shop.book.calipers()):
         raise InputError("name", row.name, "a name that no other caliper has")
@@ -150,7 +126,7 @@ def _keep(shop: Shop, row: rows.Caliper) -> str:
 def _resolution_mm(text: str, unit: Unit) -> float:
     accepted = "the step of its last digit, 0.001 to 1 mm, such as 0.0005 in or 0.01 mm"
     step = parse_length(text if text.strip() else STEP[unit], unit, "resolution").mm
-    low, high = measure.RESOLUTION_MM
+    low, high = measure.RESOLUTIONS_MM
     if not low <= step <= high:
         raise InputError("resolution", text, accepted)
     return step
@@ -211,11 +187,7 @@ def check_block(shop: Shop, row: rows.Caliper, block: Length, text: str) -> meas
 
 
 def _check(
-    shop: Shop,
-    row: rows.Caliper,
-    kind: rows.CheckKind,
-    nominal: Length,
-    read: Typed,
+    shop: Shop, row: rows.Caliper, kind: rows.CheckKind, nominal: Length, read: Typed
 ) -> measure.CheckResult:
     kept = shop.book.add_entry(
         shop.who,

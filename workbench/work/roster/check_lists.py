@@ -1,4 +1,7 @@
-"""Changing the shop's checklists and torque notes; what was passed before stays passed."""
+"""The shop's checklists and torque notes: changed, as plain lines, and which item of them is meant.
+
+What was passed before a change stays passed.
+"""
 
 from __future__ import annotations
 
@@ -6,14 +9,17 @@ import json
 import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 from workbench.advice.checklists import (
     CLAMP,
+    MAKER_WINS,
+    TORQUE_NOTES,
     WING,
     CheckItem,
+    TorqueNote,
     with_clamp_last,
 )
-from workbench.advice.torque import TORQUE_NOTES, TorqueNote
 from workbench.errors import InputError
 from workbench.records.store.rows import Checklist
 from workbench.records.store.values import keepable
@@ -23,9 +29,10 @@ from workbench.work.order.shop_policy import (
     RECEIVED_SETTING,
     TORQUE_SETTING,
     Rules,
-    rules_of,
-    text_of,
+    checklist_text,
+    shop_rules,
 )
+from workbench.work.text.words import clean
 
 LONGEST_ITEM = 120
 LONGEST_TORQUE = 200
@@ -119,7 +126,7 @@ def reword_torque(shop: Shop, fastener: str, words: str) -> None:
     keepable("torque note", text)
     if len(text) > LONGEST_TORQUE or not text.isprintable():
         raise InputError("torque note", words, f"one line of at most {LONGEST_TORQUE} characters")
-    own = {k: w for k, w in rules_of(shop.book).torque.items() if k != fastener}
+    own = {k: w for k, w in shop_rules(shop.book).torque.items() if k != fastener}
     if text:
         own[fastener] = text
     shop.remember(TORQUE_SETTING, json.dumps(own, ensure_ascii=False))
@@ -127,10 +134,10 @@ def reword_torque(shop: Shop, fastener: str, words: str) -> None:
 
 def put_back(shop: Shop, rules: Rules) -> None:
     """Make lists and notes again what they were in ``rules``."""
-    now = rules_of(shop.book)
+    now = shop_rules(shop.book)
     for which in _SETTING:
         if items_now(now, which) != items_now(rules, which):
-            shop.remember(_SETTING[which], text_of(items_now(rules, which)))
+            shop.remember(_SETTING[which], checklist_text(items_now(rules, which)))
     if now.torque != rules.torque:
         shop.remember(TORQUE_SETTING, json.dumps(dict(rules.torque), ensure_ascii=False))
 
@@ -141,12 +148,12 @@ def _change(
     changed: Callable[[Items], Iterable[CheckItem]],
     key: str | None = None,
 ) -> Items:
-    items = items_now(rules_of(shop.book), which)
+    items = items_now(shop_rules(shop.book), which)
     if key is not None and key not in {i.key for i in items}:
         raise InputError("check", key, f"one of: {', '.join(i.key for i in items)}")
     new = tuple(changed(items))
     new = with_clamp_last(new) if which == "final" else new
-    shop.remember(_SETTING[which], text_of(new))
+    shop.remember(_SETTING[which], checklist_text(new))
     return new
 
 
@@ -177,3 +184,53 @@ def _numbered(stem: str) -> Iterable[str]:
     while True:
         yield f"{stem}-{n}"
         n += 1
+
+
+# -- as lines --------------------------------------------------------------------------------------
+
+_TITLES: dict[Checklist, str] = {"received": "Received", "final": "Final"}
+
+Named = TypeVar("Named", CheckItem, TorqueNote)
+
+
+def check_lines(rules: Rules, lists: Iterable[str]) -> list[str]:
+    """Return one line for each item of ``lists`` (received, final, torque): number, key, words."""
+    out: list[str] = []
+    wanted = set(lists)
+    for which, title in _TITLES.items():
+        if which in wanted:
+            out += [_item(which, title, n, i) for n, i in enumerate(items_now(rules, which), 1)]
+    if "torque" in wanted:
+        out += [_note(n, each) for n, each in enumerate(torque_notes(rules), 1)]
+        out.append(f"Torque: {MAKER_WINS}.")
+    return out
+
+
+def _item(which: Checklist, title: str, number: int, item: CheckItem) -> str:
+    more = "; with a wing only" if (which, item.key) == ("final", WING) else ""
+    return f"{title} {number}: {clean(item.key)}: {clean(item.words)}{more}"
+
+
+def _note(number: int, each: Torque) -> str:
+    own = " (the shop's words)" if each.own else ""
+    return f"Torque {number}: {each.note.key}: {each.note.name}: {clean(each.words)}{own}"
+
+
+def check_item_meant(shop: Shop, which: Checklist, text: str) -> CheckItem:
+    """Return the item of a list that is meant, by its key or number; else an InputError."""
+    return _meant("check", text, items_now(shop_rules(shop.book), which))
+
+
+def fastener_meant(shop: Shop, text: str) -> str:
+    """Return the key of the fastener that is meant, by its key or number; else an InputError."""
+    notes = [each.note for each in torque_notes(shop_rules(shop.book))]
+    return _meant("fastener", text, notes).key
+
+
+def _meant(field: str, text: str, known: Sequence[Named]) -> Named:
+    wanted = text.strip().casefold()
+    for number, each in enumerate(known, 1):
+        if wanted in (each.key.casefold(), str(number)):
+            return each
+    said = " · ".join(f"{n} {clean(each.key)}" for n, each in enumerate(known, 1))
+    raise InputError(field, text, f"one of: {said}")

@@ -12,20 +12,14 @@ from functools import partial
 from typing import Any, TypeVar
 
 from workbench.errors import InputError
-from workbench.fin.parts.studs import named
-from workbench.fin.parts.threads import lead_of_thread
+from workbench.fin.parts.studs import lead_of_thread, named
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
+from workbench.records.book import whole
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.view_words import stage_words
-from workbench.work.order.rigs import (
-    blade_of,
-    method_of,
-    row_of_blade,
-    row_of_stud,
-    stud_of,
-)
+from workbench.work.order.rigs import blade_of, method_of, row_of_blade, row_of_stud, stud_of
 from workbench.work.roster.adding import checked_text, pick
 from workbench.work.roster.baselines import length_typed
 from workbench.work.roster.correction_words import Mended, changes
@@ -70,7 +64,7 @@ def correct_block(
         turn = finest_of(finest) if finest.strip() else old.finest_turn
         return replace(old, studs=studs, finest_turn=turn, stand_in=False)
 
-    return _run(shop, _keep_block, block_id, wanted, reason, dry_run)
+    return _run(shop, partial(_keep_block, shop, block_id, wanted), reason, dry_run)
 
 
 def correct_studs(
@@ -90,7 +84,7 @@ def correct_studs(
         return replace(old, studs=studs)
 
     wanted(shop.book.block(block_id))  # what is wrong in a field is told before the reason
-    return _run(shop, _keep_block, block_id, wanted, reason, False)
+    return _run(shop, partial(_keep_block, shop, block_id, wanted), reason)
 
 
 def correct_to(
@@ -101,11 +95,8 @@ def correct_to(
     Raises:
         InputError: no reason; a stud that has another name; or nothing changed.
     """
-
-    def wanted(old: rows.Block) -> rows.Block:
-        return replace(old, studs=studs)
-
-    return _run(shop, _keep_block, block_id, wanted, reason, False)
+    keep = partial(_keep_block, shop, block_id, lambda old: replace(old, studs=studs))
+    return _run(shop, keep, reason)
 
 
 def _typed(stud: rows.Stud, n: int, fields: Mapping[str, str], unit: Unit) -> rows.Stud:
@@ -156,52 +147,36 @@ def correct_blade(
     def wanted(old: rows.Blade) -> rows.Blade:
         return replace(row_of_blade(blade, path), id=old.id, name=old.name)
 
-    return _run(shop, _keep_blade, blade_id, wanted, reason, dry_run)
+    return _run(shop, partial(_keep_blade, shop, blade_id, wanted), reason, dry_run)
 
 
 def _run(
-    shop: Shop,
-    keep: Callable[[Shop, str, Callable[[Part], Part], str, bool], Mended[Part]],
-    part_id: str,
-    wanted: Callable[[Part], Part],
-    reason: str,
-    dry_run: bool,
+    shop: Shop, keep: Callable[[str], Mended[Part]], reason: str, dry_run: bool = False
 ) -> Mended[Part]:
+    """Keep a correction with its reason; a rehearsal is undone by its error."""
     why = reason_of(reason)
+
+    def kept() -> Mended[Part]:
+        done = keep(why)
+        if dry_run:
+            raise _RehearsedError(done)
+        return done
+
     try:
-        return shop.book.batch(keep, shop, part_id, wanted, why, dry_run)
+        return shop.book.batch(kept)
     except _RehearsedError as seen:
         return seen.mended
 
 
 def _keep_block(
-    shop: Shop,
-    block_id: str,
-    wanted: Callable[[rows.Block], rows.Block],
-    reason: str,
-    dry_run: bool,
+    shop: Shop, block_id: str, wanted: Callable[[rows.Block], rows.Block], reason: str
 ) -> Mended[rows.Block]:
     old = shop.book.block(block_id)
     new = _in_order(old, wanted(old))
     skis = tuple(s for s in shop.book.skis() if s.block_id == block_id)
-    keep = partial(shop.book.correct_block, new, who=shop.who, reason=reason)
-    return _kept(shop, old, new, skis, keep, dry_run)
-
-
-def _kept(
-    shop: Shop,
-    old: Part,
-    new: Part,
-    skis: tuple[rows.Ski, ...],
-    keep: Callable[[], object],
-    dry_run: bool,
-) -> Mended[Part]:
-    """Keep a correction and say what it brings about; a rehearsal is undone by its error."""
-    out = Mended(new, _changed(old, new), skis, _under_way(shop, skis))
-    keep()
-    if dry_run:
-        raise _RehearsedError(out)
-    return out
+    done = Mended(new, _changed(old, new), skis, _under_way(shop, skis))
+    shop.book.correct_block(new, who=shop.who, reason=reason)
+    return done
 
 
 def _in_order(old: rows.Block, new: rows.Block) -> rows.Block:
@@ -226,11 +201,7 @@ def _renamed(found: str, names: list[str]) -> InputError:
 
 
 def _keep_blade(
-    shop: Shop,
-    blade_id: str,
-    wanted: Callable[[rows.Blade], rows.Blade],
-    reason: str,
-    dry_run: bool,
+    shop: Shop, blade_id: str, wanted: Callable[[rows.Blade], rows.Blade], reason: str
 ) -> Mended[rows.Blade]:
     old = shop.book.blade(blade_id)
     new = wanted(old)
@@ -238,8 +209,9 @@ def _keep_blade(
         with within(f"method {method.name}"):
             method_of(method, blade_of(new))
     skis = tuple(s for s in shop.book.skis() if s.blade_id == blade_id)
-    keep = partial(shop.book.correct_blade, new, who=shop.who, reason=reason)
-    return _kept(shop, old, new, skis, keep, dry_run)
+    done = Mended(new, _changed(old, new), skis, _under_way(shop, skis))
+    shop.book.correct_blade(new, who=shop.who, reason=reason)
+    return done
 
 
 def _under_way(shop: Shop, skis: tuple[rows.Ski, ...]) -> tuple[tuple[str, str, str, bool], ...]:
@@ -284,6 +256,7 @@ def baseline_named(shop: Shop, text: str) -> rows.Baseline:
     raise InputError("baseline", text, accepted if found else f"a baseline's name or {accepted}")
 
 
+@whole
 def correct_baseline(
     shop: Shop, baseline_id: str, values: Mapping[str, str], reason: str
 ) -> Mended[rows.Baseline]:
@@ -294,12 +267,7 @@ def correct_baseline(
     Raises:
         InputError: names the method; no such method in it; or nothing changed.
     """
-    return shop.book.batch(_correct_baseline, shop, baseline_id, values, reason_of(reason))
-
-
-def _correct_baseline(
-    shop: Shop, baseline_id: str, values: Mapping[str, str], reason: str
-) -> Mended[rows.Baseline]:
+    why = reason_of(reason)
     old = shop.book.baseline(baseline_id)
     if old.struck is not None:
         raise InputError("baseline", old.name, "one that is not struck out")
@@ -310,7 +278,7 @@ def _correct_baseline(
     entries = tuple(_entry(e, values) for e in old.entries)
     new = replace(old, entries=entries)
     found = _changed(old, new)
-    return Mended(shop.book.correct_baseline(new, who=shop.who, reason=reason), found)
+    return Mended(shop.book.correct_baseline(new, who=shop.who, reason=why), found)
 
 
 def _entry(entry: rows.BaselineEntry, values: Mapping[str, str]) -> rows.BaselineEntry:

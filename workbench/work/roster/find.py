@@ -6,10 +6,10 @@ import unicodedata
 from collections.abc import Iterable, Sequence
 from typing import Generic, TypeVar
 
-from workbench.records.tables.find import KnownSki
-from workbench.work.job.queue_line import RosterLine
+from workbench.records.tables.roster import KnownSki
+from workbench.work.job.job_view import RosterLine
 from workbench.work.job.shop import Shop
-from workbench.work.text.setting_code import serial_in
+from workbench.work.job_text.setting_words import serial_in
 
 _LETTERS = str.maketrans(
     {"ø": "o", "ł": "l", "đ": "d", "ð": "d", "þ": "th", "æ": "ae", "œ": "oe", "ı": "i", "ħ": "h"}

@@ -10,24 +10,28 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 from workbench.errors import InputError
 from workbench.fin.parts.base import Base
 from workbench.fin.parts.blade import Blade, Hole
 from workbench.fin.parts.studs import Stud, check_studs
-from workbench.fin.reading.observe import Method, Station
+from workbench.fin.reading.method import Method, Station
 from workbench.frozen import dataclass
 from workbench.measure.lengths import check_finest, parse_length, parse_turn
 from workbench.measure.units import MM_PER_INCH, Unit, check_unit
-from workbench.work.files.strict_table import Table
-from workbench.work.files.table_files import read_table_file
+from workbench.records.book import Book
+from workbench.records.store import rows
+from workbench.work.files.table_files import Table, read_table_file
 from workbench.work.order.order_file import (
     DEFAULT_FINEST_TURN,
+    DEFAULT_TOLERANCE_MM,
     MOST_TABLES,
     read_blade,
     read_method,
     read_stud,
 )
+from workbench.work.order.rigs import row_of_blade, row_of_method, row_of_stud
 
 _LONGEST_LINE = 100_000
 LONGEST_STUD = 300
@@ -154,7 +158,7 @@ def _parts(text: str, field: str, accepted: str) -> list[str]:
     return parts
 
 
-def stud_of(text: str, unit: Unit, field: str) -> TypedStud:
+def stud_typed(text: str, unit: Unit, field: str) -> TypedStud:
     """Return the stud typed as ``front top 6.9 -1.6 0 1 10-32UNF right 0.05``.
 
     The hand (right) and the tip radius (0) may be left out.
@@ -252,7 +256,7 @@ def studs_in(file: PartsFile) -> tuple[TypedStud, ...]:
 
 def studs_typed(fields: Mapping[str, str], unit: Unit) -> tuple[TypedStud, ...]:
     """Return the three studs typed one a line."""
-    out = tuple(stud_of(fields.get(f"stud_{n}", ""), unit, f"stud {n}") for n in (1, 2, 3))
+    out = tuple(stud_typed(fields.get(f"stud_{n}", ""), unit, f"stud {n}") for n in (1, 2, 3))
     with within("stud 3"):
         check_studs([s.stud for s in out])
     return out
@@ -285,3 +289,58 @@ def finest_in(file: PartsFile) -> str:
     if isinstance(value, bool) or not isinstance(value, str | int | float):
         raise InputError("file: finest_turn", value, 'a part of a turn such as "1/8" or 0.125')
     return str(value)
+
+
+# -- a whole shop's, from a file -------------------------------------------------------------------
+
+_STAND_IN = "stand_in"
+"""The key by which a part of a shop's file says that it is invented."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stock:
+    """What the shop owns, by name, as it is put in the book."""
+
+    blades: dict[str, tuple[str, Blade]]
+    blocks: dict[str, str]
+    methods: dict[str, tuple[str, ...]]
+
+
+def stock_shop(book: Book, data: Mapping[str, Any], who: str) -> Stock:
+    """Put blades, blocks and methods of a shop file in the book."""
+    unit = check_unit(data.get("unit"))
+    stock = Stock({}, {}, {})
+    for i, raw in enumerate(data.get("blades", ())):
+        blade = read_blade(Table(_without_word(raw), f"blades[{i}]", unit))
+        kept = replace(row_of_blade(blade), stand_in=_is_stand_in(raw))
+        stock.blades[blade.name] = (book.add_blade(kept, who=who).id, blade)
+    for i, raw in enumerate(data.get("blocks", ())):
+        table = Table(_without_word(raw), f"blocks[{i}]", unit)
+        name = table.name()
+        studs = []
+        for inner in table.tables("studs"):
+            thread = inner.text("thread", default="")
+            studs.append(row_of_stud(read_stud(inner), thread))
+        text, where = table.text("finest_turn", default="1/8"), table.where("finest_turn")
+        finest = check_finest(parse_turn(text, where), where, text)
+        table.done()
+        block = rows.Block("", name, tuple(studs), finest, stand_in=_is_stand_in(raw))
+        stock.blocks[name] = book.add_block(block, who=who).id
+    for i, raw in enumerate(data.get("methods", ())):
+        table = Table(raw, f"methods[{i}]", unit)
+        blade_id, blade = stock.blades[table.text("blade")]
+        ids = []
+        for inner in table.tables("list"):
+            row = row_of_method(read_method(inner, blade), blade_id, DEFAULT_TOLERANCE_MM)
+            ids.append(book.add_method(row, who=who).id)
+        stock.methods[blade.name] = tuple(ids)
+    return stock
+
+
+def _is_stand_in(raw: Mapping[str, Any]) -> bool:
+    """Whether a part of the file says of itself that it is invented."""
+    return raw.get(_STAND_IN) is True
+
+
+def _without_word(raw: Mapping[str, Any]) -> dict[str, Any]:
+    return {key: value for key, value in raw.items() if key != _STAND_IN}

@@ -9,15 +9,16 @@ from datetime import date, datetime, timedelta
 from typing import TypeVar
 
 from workbench.errors import InputError, shown
+from workbench.records.book import whole
 from workbench.records.store import rows
 from workbench.records.store.faults import UnknownRowError
 from workbench.records.store.values import keepable
 from workbench.records.tables.days import JobTimes
-from workbench.work.job.queue_line import RosterLine
+from workbench.work.job.job_view import RosterLine
 from workbench.work.job.shop import Shop
 from workbench.work.job.ski_state import SkiState, conclude
 from workbench.work.job.stages import NOT_RELEASED
-from workbench.work.order.shop_policy import AS_LAST_TIME, rules_of
+from workbench.work.order.shop_policy import AS_LAST_TIME, shop_rules
 
 T = TypeVar("T")
 
@@ -169,9 +170,10 @@ def carry(shop: Shop, line: RosterLine, day: str) -> rows.Job:
         InputError: it is signed off, or it is elsewhere in the queue, or at another stage, than its
             line says.
     """
-    return shop.book.batch(_carry, shop, (line,), day)[0]
+    return _carry(shop, (line,), day)[0]
 
 
+@whole
 def _carry(shop: Shop, lines: Sequence[RosterLine], day: str) -> list[rows.Job]:
     days = {line.day for line in lines}
     now = {line.job_id: line for each in days for line in shop.lines_of(each)}
@@ -198,13 +200,14 @@ def left_for(lines: Sequence[RosterLine], day: str) -> list[RosterLine]:
 def carry_all(shop: Shop, lines: Sequence[RosterLine], day: str) -> int:
     """Carry all that is unfinished to the end of another day, in its order; return how many."""
     left = left_for(lines, day)
-    shop.book.batch(_carry, shop, left, day)
+    _carry(shop, left, day)
     return len(left)
 
 
 # -- adding ----------------------------------------------------------------------------------------
 
 
+@whole
 def queue_again(
     shop: Shop, ski_id: str, due: str = "", note: str = "", as_last_time: bool = False
 ) -> str:
@@ -214,17 +217,7 @@ def queue_again(
     target when the job comes to it; the job's note says so.
     """
     _check_words(due, note)
-    return shop.book.batch(_queue_again, shop, ski_id, due.strip(), note.strip(), as_last_time)
-
-
-def _check_words(due: str, note: str) -> None:
-    for name, text in (("due", due), ("note", note)):
-        keepable(name, text)
-        if len(text) > LONGEST_NOTE:
-            raise InputError(name, text, f"at most {LONGEST_NOTE} characters")
-
-
-def _queue_again(shop: Shop, ski_id: str, due: str, note: str, as_last_time: bool) -> str:
+    due, note = due.strip(), note.strip()
     check_free(shop, ski_id)
     if not as_last_time:
         return shop.queue(ski_id, due, note=note).id
@@ -234,6 +227,13 @@ def _queue_again(shop: Shop, ski_id: str, due: str, note: str, as_last_time: boo
         raise InputError("last time", name, "a ski that was signed off here before")
     words = f"{AS_LAST_TIME}: {note}" if note else AS_LAST_TIME
     return shop.queue(ski_id, due, note=words, finest_turn=shop.finest_of(last)).id
+
+
+def _check_words(due: str, note: str) -> None:
+    for name, text in (("due", due), ("note", note)):
+        keepable(name, text)
+        if len(text) > LONGEST_NOTE:
+            raise InputError(name, text, f"at most {LONGEST_NOTE} characters")
 
 
 def check_free(shop: Shop, ski_id: str) -> SkiState:
@@ -262,18 +262,15 @@ def rechecks_offered(shop: Shop) -> tuple[rows.QueueItem, ...]:
     """
     found = shop.book.ridden_since(day_after(shop.day, -RECHECK_DAYS), shop.day)
     kept = shop.book.ski_facts(item.job.ski_id for item in found)
-    rules = rules_of(shop.book)
+    rules = shop_rules(shop.book)
     released = {i for i, facts in kept.items() if conclude(facts, rules).release is not None}
     return tuple(item for item in found if item.job.ski_id in released)
 
 
+@whole
 def add_recheck(shop: Shop, ski_id: str, due: str = "") -> str:
     """Put the re-check of a ski in today's queue; return the job's id."""
     _check_words(due, "")
-    return shop.book.batch(_add_recheck, shop, ski_id, due)
-
-
-def _add_recheck(shop: Shop, ski_id: str, due: str) -> str:
     state = check_free(shop, ski_id)
     if not state.measured:
         moved = "after its parts were changed" if state.refitted else "after its last turn"
@@ -282,15 +279,12 @@ def _add_recheck(shop: Shop, ski_id: str, due: str) -> str:
     return shop.queue(ski_id, due, kind="recheck").id
 
 
+@whole
 def write_notes(shop: Shop, line: RosterLine, texts: Mapping[str, str]) -> None:
     """Keep what was written about a job (added to it) and about its ski (in place of the last)."""
     job_note, ski_note = texts.get("job", "").strip(), texts.get("ski", "").strip()
     _check_words("", job_note)
     _check_words("", ski_note)
-    shop.book.batch(_write_notes, shop, line, job_note, ski_note)
-
-
-def _write_notes(shop: Shop, line: RosterLine, job_note: str, ski_note: str) -> None:
     ski = shop.book.ski(line.ski_id)
     if ski.note != line.ski_note and ski_note not in (ski.note, line.ski_note):
         accepted = f"what takes the place of the note of now: {shown(ski.note)}; read it first"

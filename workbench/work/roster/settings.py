@@ -12,14 +12,14 @@ from workbench.fin.reading.quantities import QUANTITIES
 from workbench.measure.calipers import BLOCK_DAYS
 from workbench.measure.display import DIALS, turn_text
 from workbench.measure.lengths import check_finest, parse_turn
-from workbench.records.book import Book
+from workbench.records.book import Book, whole
 from workbench.records.store.values import keepable
 from workbench.work.job.shop import Shop, initials_of
 from workbench.work.order.order_file import DEFAULT_TOLERANCE_MM
 from workbench.work.order.shop_policy import (
     AFTER_LOCK,
     BELL,
-    DIAL,
+    DIAL_SETTING,
     EYES,
     FAR_RECEIVED,
     FAR_TARGET,
@@ -46,7 +46,7 @@ from workbench.work.trust.wing_setup import (
 )
 
 if TYPE_CHECKING:
-    from workbench.fin.reading.observe import Method
+    from workbench.fin.reading.method import Method
 
 THEMES = ("bench-night", "bench-day", "bench-contrast")
 DRAWINGS = ("braille", "block", "ascii")
@@ -182,7 +182,8 @@ SETTINGS: tuple[Setting, ...] = (
         _on_off, "off",
     ),
     Setting(
-        DIAL, "Turns also in", "degrees of a ring, or hours of a clock, on the driver; else turns",
+        DIAL_SETTING, "Turns also in",
+        "degrees of a ring, or hours of a clock, on the driver; else turns",
         _one_of(*DIALS), DIALS[0],
     ),
     Setting("theme", "Theme", f"one of {', '.join(THEMES)}", _one_of(*THEMES), THEMES[0]),
@@ -298,7 +299,7 @@ def change(shop: Shop, texts: Mapping[str, str]) -> tuple[str, ...]:
     asked = [(named(name), text.strip()) for name, text in texts.items()]
     changed = [s for s, text in asked if text != now[s.name] or s.name in amiss]
     kept = [(s, _kept(shop, s, texts[s.name])) for s in changed]
-    shop.book.batch(_keep_all, shop, kept)
+    _keep_all(shop, kept)
     for setting, text in kept:
         if setting.name == "who":
             shop.who = text
@@ -311,6 +312,7 @@ def _kept(shop: Shop, setting: Setting, text: str) -> str:
     return setting.kept(text)
 
 
+@whole
 def _keep_all(shop: Shop, kept: Iterable[tuple[Setting, str]]) -> None:
     for setting, text in kept:
         shop.book.set_setting(setting.name, text, who=shop.who)

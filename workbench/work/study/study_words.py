@@ -1,6 +1,6 @@
-"""A study in words and figures: the one plain sentence, the table, how it was worked out.
+"""A study in words and figures: the one plain sentence, the table, its turns and readings.
 
-Bench and command line say the same through this.
+Bench and command line say the same through this; both show no reading while one is to be read.
 """
 
 from __future__ import annotations
@@ -8,14 +8,23 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from workbench.errors import InputError
 from workbench.measure.display import length_text
+from workbench.measure.lengths import Placing
+from workbench.measure.repeats import LEVEL, Scatter
 from workbench.measure.rounding import round_to_uncertainty
-from workbench.measure.scatter import LEVEL, Scatter
-from workbench.measure.stats.gauge_study import POOL_ALPHA, rating
+from workbench.measure.stats.gauge_study import POOL_ALPHA, GaugeAnova
 from workbench.measure.units import MM_PER, Unit
+from workbench.records.store import rows
+from workbench.work.study.studies import UNIT_WORDS, understood
 from workbench.work.text.words import clean
-from workbench.work.trust.study_results import NO_SCATTER_MM, StudyResult, missing_words
-from workbench.work.trust.study_view import StudyView
+from workbench.work.trust.study_results import (
+    NO_SCATTER_MM,
+    StudyResult,
+    StudyView,
+    Turn,
+    still_to_read,
+)
 
 SOURCE_NAMES = {
     "ev": ("repeatability", "one person, one part"),
@@ -33,6 +42,8 @@ FEW_DOF = 5.0
 ENOUGH_CATEGORIES = 5
 """Distinct categories that a measurement should tell apart (AIAG, from memory)."""
 
+HIDDEN = "not shown while the test is read"
+
 FORMULA = (
     "Worked out as sqrt(2) x k x the standard deviation of one reading, k from Student's t at "
     "95 %: ISO 5725-6:1994's limits r = 2.8 s_r and R = 2.8 s_R (from memory), with t for few "
@@ -42,14 +53,14 @@ FORMULA = (
 
 def sentence(result: StudyResult, unit: Unit) -> str:
     """Return which change of setting this shop can honestly distinguish, as one plain sentence."""
-    if result.one is None or result.anyone is None:
+    found, people = result.analysis, result.view.study.people
+    if found is None:
         view = result.view
         if view.missing and view.live and not result.mixed:
             there = f"{view.done} of {view.total} readings"
-            return f"No answer yet, {there}; {clean(missing_words(view))}."
+            return f"No answer yet, {there}; {clean(still_to_read(view))}."
         return f"No answer yet: {clean(result.trouble)}."
-    people = result.view.study.people
-    if result.anyone.sd < NO_SCATTER_MM:
+    if found.anyone.sd < NO_SCATTER_MM:
         return (
             "Every reading of a part agreed to the last digit: the display hides your scatter, so "
             "no change can be named from this; read with a finer step."
@@ -57,15 +68,15 @@ def sentence(result: StudyResult, unit: Unit) -> str:
     if len(people) == 1:
         return (
             f"{clean(people[0])} alone can honestly tell a change of "
-            f"{_change_words(result.one, unit)} or more; how people differ was not studied."
+            f"{_change_words(found.one_person, unit)} or more; how people differ was not studied."
         )
     alone = (
         "one person's own readings agreed to the last digit"
         if result.without_scatter
-        else f"one person reading both times, {_change_words(result.one, unit)}"
+        else f"one person reading both times, {_change_words(found.one_person, unit)}"
     )
     return (
-        f"This shop can honestly tell a change of {_change_words(result.anyone, unit)} or more, "
+        f"This shop can honestly tell a change of {_change_words(found.anyone, unit)} or more, "
         f"whoever reads; {alone}."
     )
 
@@ -76,46 +87,38 @@ def _change_words(scatter: Scatter, unit: Unit) -> str:
     return f"{round_to_uncertainty(change, change)[1]} {unit}"
 
 
-def notes(result: StudyResult, unit: Unit) -> tuple[str, ...]:
+def notes(result: StudyResult) -> tuple[str, ...]:
     """Return the lines below the table: factors, pooling, categories, what to beware of."""
-    if result.analysis is None or result.one is None or result.anyone is None:
+    found = result.analysis
+    if found is None:
         return ()
+    one, anyone, scatters = found.one_person, found.anyone, found.anyone.sd >= NO_SCATTER_MM
     out = []
-    if result.anyone.sd >= NO_SCATTER_MM:
-        out.append(_factor_words(result))
-        out.append(_pooling_words(result))
-    out.append(_category_words(result))
-    if not result.without_scatter and result.anyone.dof < FEW_DOF:
+    if scatters:
+        k = f"k = {one.k:.2f} ({_dof(one.dof)} degrees of freedom)"
+        if len(result.view.study.people) > 1:
+            k = f"k = {anyone.k:.2f} ({_dof(anyone.dof)} degrees of freedom) whoever reads, {k}"
+        out = [f"{k} for one person.", _pooling_words(result, found)]
+    out.append(_category_words(found))
+    if not result.without_scatter and anyone.dof < FEW_DOF:
         out.append(
-            f"Only {_dof(result.anyone.dof)} degrees of freedom support it: more people "
+            f"Only {_dof(anyone.dof)} degrees of freedom support it: more people "
             "would bring the figure down."
         )
-    if result.without_scatter and result.anyone.sd >= NO_SCATTER_MM:
+    if result.without_scatter and scatters:
         out.append(
             "No one's readings of a part differed at all: the display hides that scatter, or the "
             "readings were not taken blind."
         )
-    out.append(FORMULA)
-    return tuple(out)
-
-
-def _factor_words(result: StudyResult) -> str:
-    one, anyone = result.one, result.anyone
-    assert one is not None
-    assert anyone is not None
-    own = f"k = {one.k:.2f} ({_dof(one.dof)} degrees of freedom) for one person"
-    if len(result.view.study.people) == 1:
-        return f"{own}."
-    return f"k = {anyone.k:.2f} ({_dof(anyone.dof)} degrees of freedom) whoever reads, {own}."
+    return (*out, FORMULA)
 
 
 def _dof(dof: float) -> str:
     return "infinite" if math.isinf(dof) else f"{dof:.0f}" if dof >= 10 else f"{dof:.3g}"
 
 
-def _pooling_words(result: StudyResult) -> str:
-    assert result.analysis is not None
-    p, pooled = result.analysis.p_interaction, result.analysis.gauge.pooled
+def _pooling_words(result: StudyResult, found: GaugeAnova) -> str:
+    p, pooled = found.p_interaction, found.gauge.pooled
     if result.without_scatter:
         return "Interaction could not be tested: there is no scatter to test it against."
     if p is None:
@@ -128,16 +131,15 @@ def _pooling_words(result: StudyResult) -> str:
     )
 
 
-def _category_words(result: StudyResult) -> str:
-    assert result.analysis is not None
-    gauge = result.analysis.gauge
+def _category_words(found: GaugeAnova) -> str:
+    gauge = found.gauge
     if gauge.ndc is None or gauge.grr < NO_SCATTER_MM:
         return "Distinct categories: none to count without scatter."
     verdict = "enough" if gauge.ndc >= ENOUGH_CATEGORIES else "few"
     return (
         f"Distinct categories: {gauge.ndc}, {verdict} ({ENOUGH_CATEGORIES} or more tell the parts "
         f"apart; AIAG, from memory). Readings are {gauge.percent(gauge.grr):.1f} % of the total "
-        f"standard deviation: {rating(gauge)}."
+        f"standard deviation: {gauge.rating}."
     )
 
 
@@ -146,7 +148,7 @@ def sd_text(value_mm: float, unit: Unit) -> str:
     return length_text(value_mm, unit, "0.00001" if unit == "in" else "0.0001")
 
 
-def state_words(view: StudyView) -> str:
+def study_state(view: StudyView) -> str:
     """Return where a study is."""
     if view.study.struck is not None:
         return f"struck out: {clean(view.study.struck.reason)}"
@@ -158,11 +160,27 @@ def state_words(view: StudyView) -> str:
 def struck_words(view: StudyView) -> tuple[str, ...]:
     """Return each struck reading on one line."""
     return tuple(
-        f"{clean(r.person)} on {clean(r.part)}, trial {r.trial + 1}: {clean(r.text)} {r.unit} "
-        f"({clean(r.struck.reason)})"
-        for r in view.struck
+        f"{whose_words(r)}: {clean(r.text)} {r.unit} ({clean(r.struck.reason)})"
+        for r in view.readings
         if r.struck is not None
     )
+
+
+def shows_readings(view: StudyView) -> bool:
+    """Whether readings may be looked at: nobody is left who still has to read blind."""
+    return view.due is None
+
+
+def whose_words(reading: rows.StudyReading) -> str:
+    """Return who read what, for which time."""
+    return f"{clean(reading.person)} on {clean(reading.part)}, trial {reading.trial + 1}"
+
+
+def value_words(view: StudyView, reading: rows.StudyReading) -> str:
+    """Return what was read, as typed; while the test is read that it is not shown."""
+    if not shows_readings(view):
+        return HIDDEN
+    return f"{clean(reading.text.strip())} {reading.unit}"
 
 
 # -- for the command line --------------------------------------------------------------------------
@@ -174,7 +192,7 @@ def list_text(views: tuple[StudyView, ...]) -> str:
         return "No repeatability test is kept: plan one at the bench (/, repeatability test)."
     return "\n".join(
         f"{v.number}. {clean(v.study.name)}: {clean(v.study.what)} ({v.study.unit}); "
-        f"{state_words(v)}"
+        f"{study_state(v)}"
         for v in views
     )
 
@@ -182,7 +200,7 @@ def list_text(views: tuple[StudyView, ...]) -> str:
 def result_text(result: StudyResult, unit: Unit) -> str:
     """Return a study's result as plain text: the sentence first."""
     view = result.view
-    lines = [f"{clean(view.study.name)}: {clean(view.study.what)}; {state_words(view)}"]
+    lines = [f"{clean(view.study.name)}: {clean(view.study.what)}; {study_state(view)}"]
     lines.append(sentence(result, unit))
     if result.analysis is not None:
         lines += ["", f"{'source':<16} {f's ({unit})':>11} {'share':>7}"]
@@ -191,7 +209,7 @@ def result_text(result: StudyResult, unit: Unit) -> str:
             for s in result.sources()
         ]
     lines += ["", *cell_lines(result, unit)]
-    lines += ["", *notes(result, unit)] if result.analysis is not None else []
+    lines += ["", *notes(result)] if result.analysis is not None else []
     struck = struck_words(view)
     lines += ["", "Struck out, not counted:", *[f"  {words}" for words in struck]] if struck else []
     return "\n".join(lines)
@@ -210,8 +228,63 @@ def cell_lines(result: StudyResult, unit: Unit) -> list[str]:
     return out
 
 
+def due_lines(view: StudyView) -> list[str]:
+    """Return where a study is and whose turn it is, one fact a line."""
+    study = view.study
+    out = [
+        f"Repeatability test {view.number}: {clean(study.name)}: {clean(study.what)}, "
+        f"read in {UNIT_WORDS[study.unit]}",
+        f"State: {study_state(view)}",
+    ]
+    if view.due is None:
+        return [*out, f"Command: quarterturn study {view.number}"]
+    out.append(f"Next: {clean(view.due.words)} of {study.trials}.")
+    out += [f"Then: {clean(view.missing[1].words)}."] if len(view.missing) > 1 else []
+    return [*out, f"Command: quarterturn study {view.number} --read VALUE"]
+
+
+def reading_placed(view: StudyView, text: str, *, sure: bool) -> tuple[Turn, Placing]:
+    """Return the turn that is due and what was typed for it; ``sure`` asks no question.
+
+    Raises:
+        InputError: no turn is due, no length in the study's unit, or a question to answer.
+    """
+    if view.due is None:
+        raise InputError("reading", text, f"no reading is due: the test is {view.state}")
+    found = understood(view, text)
+    placing = found.placings[0]
+    if found.is_clear or sure:
+        return view.due, placing
+    accepted = f"{found.question} --yes takes {placing.number} {placing.unit}"
+    raise InputError("reading", text, accepted)
+
+
+def taken_lines(view: StudyView) -> list[str]:
+    """Return every reading with its number, in the order they were taken, struck ones too."""
+    out = []
+    for number, reading in enumerate(view.readings, 1):
+        struck = f"; struck out: {clean(reading.struck.reason)}" if reading.struck else ""
+        said = f"{whose_words(reading)}: {value_words(view, reading)}"
+        out.append(f"Reading {number}: {said}{struck}")
+    return out or ["No reading yet."]
+
+
+def taken_meant(view: StudyView, text: str) -> rows.StudyReading:
+    """Return the reading of this number that is not struck out; else an InputError."""
+    for number, reading in enumerate(view.readings, 1):
+        if text.strip() == str(number):
+            if reading.struck is not None:
+                raise InputError("reading", text, "one that is not struck out yet")
+            return reading
+    count = len(view.readings)
+    raise InputError("reading", text, f"its number, 1 to {count}" if count else "none is kept")
+
+
+# -- for machines ----------------------------------------------------------------------------------
+
+
 def list_report(views: tuple[StudyView, ...]) -> dict[str, object]:
-    """Return the studies of a book for machines."""
+    """Return the studies of a book."""
     return {"studies": [_head(view) for view in views]}
 
 
@@ -225,15 +298,37 @@ def _head(view: StudyView) -> dict[str, object]:
     }  # fmt: skip
 
 
+def due_report(view: StudyView, *, readings: bool = False) -> dict[str, object]:
+    """Return where a study is and whose turn it is; ``readings`` adds them."""
+    head = _head(view)
+    out = {key: head[key] for key in ("number", "name", "what", "unit", "state", "readings", "of")}
+    out["due"] = None if view.due is None else _turn(view.due)
+    if readings:
+        out["taken"] = [
+            {"number": number, **_reading(view, r), "struck": r.struck.reason if r.struck else None}
+            for number, r in enumerate(view.readings, 1)
+        ]
+    return out
+
+
+def _turn(turn: Turn) -> dict[str, object]:
+    return {"part": turn.part, "person": turn.person, "trial": turn.trial}
+
+
+def _reading(view: StudyView, reading: rows.StudyReading) -> dict[str, object]:
+    return {
+        "part": reading.part, "person": reading.person, "trial": reading.trial + 1,
+        "text": reading.text if shows_readings(view) else None, "unit": reading.unit,
+    }  # fmt: skip
+
+
 def result_report(result: StudyResult) -> dict[str, object]:
-    """Return a study's result for machines, lengths in the study's unit, full precision."""
+    """Return a study's result, lengths in the study's unit, full precision."""
     view, unit = result.view, result.view.study.unit
     per = MM_PER[unit]
     return {
         "study": _head(view),
-        "missing": [
-            {"part": t.part, "person": t.person, "trial": t.trial} for t in view.missing
-        ],
+        "missing": [_turn(turn) for turn in view.missing],
         "trouble": result.trouble or None,
         "sentence": sentence(result, unit),
         "result": _figures(result, per),
@@ -248,32 +343,25 @@ def result_report(result: StudyResult) -> dict[str, object]:
         ],
         "struck": [
             {"part": r.part, "person": r.person, "trial": r.trial + 1, "text": r.text,
-             "unit": r.unit, "reason": r.struck.reason if r.struck else ""}
-            for r in view.struck
+             "unit": r.unit, "reason": r.struck.reason}
+            for r in view.readings if r.struck is not None
         ],
     }  # fmt: skip
 
 
 def _figures(result: StudyResult, per: float) -> dict[str, Any] | None:
-    if result.analysis is None or result.one is None or result.anyone is None:
+    found = result.analysis
+    if found is None:
         return None
-    gauge = result.analysis.gauge
     return {
         "sources": {s.key: {"s": s.sd_mm / per, "share": s.share} for s in result.sources()},
-        "ndc": gauge.ndc,
-        "pooled": gauge.pooled,
+        "ndc": found.gauge.ndc,
+        "pooled": found.gauge.pooled,
         "pooled_from_p": POOL_ALPHA,
-        "p_interaction": None if result.without_scatter else result.analysis.p_interaction,
+        "p_interaction": None if result.without_scatter else found.p_interaction,
         "level": LEVEL,
         "change": {
             name: {"value": s.change / per, "k": s.k, "dof": s.dof}
-            for name, s in (("one_person", result.one), ("anyone", result.anyone))
+            for name, s in (("one_person", found.one_person), ("anyone", found.anyone))
         },
     }
-
-
-__all__ = [
-    "FORMULA", "SOURCE_NAMES", "cell_lines", "list_report", "list_text",
-    "missing_words", "notes", "result_report", "result_text", "sd_text", "sentence",
-    "state_words", "struck_words",
-]  # fmt: skip

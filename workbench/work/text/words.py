@@ -8,16 +8,10 @@ from __future__ import annotations
 import math
 
 from workbench.errors import BenchError
-from workbench.fin.plan.guidance import (
-    FARTHEST_MM,
-    Remark,
-    Step,
-    StudLimitError,
-    StudTurn,
-    StudTurnsError,
-    TargetOutOfReachError,
-)
-from workbench.fin.pose.fit import NoPoseError
+from workbench.fin.plan.goals import TargetOutOfReachError
+from workbench.fin.plan.guidance import FARTHEST_MM, StudLimitError, StudTurnsError
+from workbench.fin.plan.plan import Remark, Step, StudTurn
+from workbench.fin.pose.equations import NoPoseError
 from workbench.measure.display import (
     FINE,
     Dial,

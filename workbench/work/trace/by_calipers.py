@@ -9,13 +9,13 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Literal
 
 from workbench.errors import BenchError, InputError
 from workbench.fin.parts.blade import Blade, Hole
 from workbench.fin.trace.calipers import (
-    FEWEST,
+    FEWEST_DISTANCES,
     Check,
+    CheckKind,
     Contradiction,
     Frame,
     Known,
@@ -37,11 +37,8 @@ from workbench.work.trace.tracing import keep_traced
 DRAFT = "trace_draft"
 """The setting under which distances are kept before the blade is."""
 
-MOST_HOLES = 6
-IN = 25.4
+_MOST_HOLES = 6
 STEP: dict[Unit, str] = {"in": "0.001", "mm": "0.01"}
-
-CheckKind = Literal["length", "height", "hole"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +52,7 @@ class Step:
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class TypedDistance:
     """One number as typed and in mm; ``insisted``: kept though the others contradict it."""
 
     text: str
@@ -68,7 +65,7 @@ class Tracing:
     """A trace under way: the numbers so far, in the order of the steps."""
 
     unit: Unit
-    entries: tuple[Entry, ...] = ()
+    entries: tuple[TypedDistance, ...] = ()
 
     # -- what has been measured ------------------------------------------------------------------
 
@@ -90,20 +87,20 @@ class Tracing:
         return {p.number: e.mm for p, e in zip(places_of(frame), taken, strict=False)}
 
     @property
-    def _rest(self) -> tuple[Entry, ...]:
+    def _rest(self) -> tuple[TypedDistance, ...]:
         """The entries behind the numbered distances: holes, then checks."""
         frame = self.frame
         return () if frame is None else self.entries[len(_FRAME) + len(places_of(frame)) :]
 
     @property
-    def _hole_entries(self) -> tuple[tuple[Entry, ...], bool]:
+    def _hole_entries(self) -> tuple[tuple[TypedDistance, ...], bool]:
         """The entries of holes, and whether there are no more holes (a 0 was typed)."""
-        out: list[Entry] = []
+        out: list[TypedDistance] = []
         for entry in self._rest:
             if len(out) % 3 == 0 and entry.mm == 0.0:
                 return tuple(out), True
             out.append(entry)
-            if len(out) == 3 * MOST_HOLES:
+            if len(out) == 3 * _MOST_HOLES:
                 return tuple(out), True
         return tuple(out), False
 
@@ -121,7 +118,7 @@ class Tracing:
     def curve(self) -> tuple[Known, ...]:
         """The curved edge as far as it is known; nothing before there is enough of it."""
         frame, read = self.frame, self.read_mm
-        if frame is None or len(read) < FEWEST:
+        if frame is None or len(read) < FEWEST_DISTANCES:
             return ()
         try:
             return curve_of(frame, read)
@@ -167,7 +164,7 @@ class Tracing:
         taken, no_more = self._hole_entries
         if blade is None or not no_more:
             return ()
-        closing = 0 if len(taken) == 3 * MOST_HOLES else 1
+        closing = 0 if len(taken) == 3 * _MOST_HOLES else 1
         entries = self._rest[len(taken) + closing :]
         curve = self.curve
         return tuple(
@@ -209,7 +206,7 @@ class Tracing:
         Raises:
             InputError: lengths that together are no blade's.
         """
-        new = replace(self, entries=(*self.entries, Entry(text, mm, insisted)))
+        new = replace(self, entries=(*self.entries, TypedDistance(text, mm, insisted)))
         if len(new.entries) == len(_FRAME):
             assert new.frame is not None  # says what is wrong with the four together
         elif self.blade is None:
@@ -306,7 +303,7 @@ def draft_of(shop: Shop, unit: Unit) -> Tracing:
     """Return the trace that was left under way, else a new one."""
     try:
         kept = json.loads(shop.book.setting(DRAFT, "") or "[]")
-        entries = tuple(Entry(str(t), float(mm), bool(i)) for t, mm, i in kept)
+        entries = tuple(TypedDistance(str(t), float(mm), bool(i)) for t, mm, i in kept)
         found = Tracing(unit, entries)
         assert found.step is not None or found.blade is not None
     except (ValueError, TypeError, AssertionError):
@@ -320,7 +317,7 @@ def keep_draft(shop: Shop, tracing: Tracing) -> None:
     shop.book.set_setting(DRAFT, json.dumps(kept), who=shop.who)
 
 
-def keep_blade(shop: Shop, tracing: Tracing, name: str) -> tuple[rows.Blade, bool]:
+def keep_by_calipers(shop: Shop, tracing: Tracing, name: str) -> tuple[rows.Blade, bool]:
     """Keep the traced blade under a name; a known name makes a new version of that blade.
 
     Raises:

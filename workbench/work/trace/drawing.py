@@ -14,11 +14,11 @@ from pathlib import Path
 from typing import Any
 
 from workbench.errors import InputError, shown
-from workbench.fin.frame.pose import Point
+from workbench.fin.frame import Point
 from workbench.fin.parts.blade import MOST_POINTS
 from workbench.frozen import dataclass
 from workbench.measure.lengths import parse_length
-from workbench.measure.units import MM_PER_INCH, Unit
+from workbench.measure.units import MM_PER, MM_PER_INCH, Unit
 from workbench.work.files.table_files import read_text
 
 FLAT_MM = 0.004
@@ -26,15 +26,14 @@ FLAT_MM = 0.004
 
 LARGEST_DRAWING = 1_000_000
 MOST_SHAPES = 2_000
-MOST_HOLES = 500
-MOST_LINES = 20_000
+MOST_RINGS = 500
+MOST_PLACES = 20_000
 JOIN_MM = 0.01
 """Ends of lines this near to each other are one corner."""
 
 BLADES_MM = (50.0, 500.0)
 """Where a drawing states no unit: inch or mm, whichever makes its longer side so long."""
 
-MM_PER: dict[str, float] = {"in": MM_PER_INCH, "mm": 1.0}
 PIXELS_PER_INCH = 96.0
 
 Ring = list[Point]
@@ -67,16 +66,23 @@ def read_drawing(path: str | Path, kind: str, unit: Unit | None) -> Drawn:
     rings = _closed(lines, mm_per)
     if not rings:
         raise InputError("drawing", "no closed line", "the blade's outline as one closed line")
-    stated: Unit | None = None
-    if mm_per is not None:
-        stated = "in" if math.isclose(mm_per, MM_PER_INCH) else "mm"
-    if unit is not None or mm_per is None:
+    if mm_per is None:
         chosen = unit or _likely(rings)
-        by = MM_PER[chosen] if mm_per is None else 1.0
-        rings = [[(x * by, y * by) for x, y in ring] for ring in rings]
-        return Drawn(tuple(map(tuple, rings)), chosen, unit is not None or mm_per is not None)
-    assert stated is not None
-    return Drawn(tuple(map(tuple, rings)), stated, True)
+        rings = _enlarged(rings, MM_PER[chosen])
+    else:
+        chosen = unit or ("in" if math.isclose(mm_per, MM_PER_INCH) else "mm")
+    return Drawn(tuple(map(tuple, rings)), chosen, unit is not None or mm_per is not None)
+
+
+def _enlarged(lines: Iterable[Ring], by: float) -> list[Ring]:
+    return [[(x * by, y * by) for x, y in line] for line in lines]
+
+
+def _in_bench_unit(lines: list[Ring], mm_per: float | None) -> tuple[list[Ring], float | None]:
+    """Return lines of a stated unit in inch or mm, and mm in one of that unit (None: unknown)."""
+    if mm_per is None or mm_per in (1.0, MM_PER_INCH):
+        return lines, mm_per
+    return _enlarged(lines, mm_per), 1.0
 
 
 def _likely(rings: Sequence[Ring]) -> Unit:
@@ -98,7 +104,7 @@ def _closed(lines: Sequence[Ring], mm_per: float | None) -> list[Ring]:
     """Return the closed rings, open lines joined where their ends meet (mm where known)."""
     by = 1.0 if mm_per is None else mm_per
     near = JOIN_MM / (MM_PER_INCH if mm_per is None else 1.0)
-    left = [[(x * by, y * by) for x, y in line] for line in lines if len(line) > 1]
+    left = _enlarged((line for line in lines if len(line) > 1), by)
     rings: list[Ring] = []
     while left:
         line = left.pop()
@@ -179,7 +185,7 @@ def _svg(text: str) -> tuple[list[Ring], float | None]:
         raise InputError("drawing", "nested too deeply", "an SVG of a few levels") from None
     except Exception as why:  # what broken files make the library raise
         raise InputError("drawing", shown(str(why), 40), "an SVG that is whole") from None
-    return [[(x * per_pixel, y * per_pixel) for x, y in line] for line in lines], mm_per
+    return _enlarged(lines, per_pixel), mm_per
 
 
 def _svg_scale(svg: Any, size: re.Match[str] | None) -> tuple[float, float | None]:
@@ -214,8 +220,8 @@ def _svg_lines(path: Any, flat: float) -> list[Ring]:
             line.append((float(segment.end.x), float(segment.end.y)))
         else:
             line += _flattened(segment, flat)
-        if len(line) > MOST_LINES:
-            raise InputError("drawing", "too many points", f"at most {MOST_LINES} in one line")
+        if len(line) > MOST_PLACES:
+            raise InputError("drawing", "too many points", f"at most {MOST_PLACES} in one line")
         if isinstance(segment, Close):
             out.append(line)
             line = [line[-1]]
@@ -281,7 +287,7 @@ def _dxf(text: str) -> tuple[list[Ring], float | None]:
                 if kind == "CIRCLE" or getattr(entity, "is_closed", False):
                     line.append(line[0])
                 lines.append(line)
-            if len(lines) > MOST_SHAPES or sum(map(len, lines)) > 10 * MOST_LINES:
+            if len(lines) > MOST_SHAPES or sum(map(len, lines)) > 10 * MOST_PLACES:
                 raise InputError("drawing", "too many lines", f"at most {MOST_SHAPES}")
     except InputError:
         raise
@@ -289,13 +295,7 @@ def _dxf(text: str) -> tuple[list[Ring], float | None]:
         raise InputError("drawing", shown(str(why), 40), "a DXF that is whole") from None
     if not all(math.isfinite(c) for line in lines for p in line for c in p):
         raise InputError("drawing", "a place that is no number", "a DXF of finite numbers")
-    return _scaled_dxf(lines, mm_per)
-
-
-def _scaled_dxf(lines: list[Ring], mm_per: float | None) -> tuple[list[Ring], float | None]:
-    if mm_per is None or mm_per in (1.0, MM_PER_INCH):
-        return lines, mm_per
-    return [[(x * mm_per, y * mm_per) for x, y in line] for line in lines], 1.0
+    return _in_bench_unit(lines, mm_per)
 
 
 def _extra() -> InputError:
@@ -323,8 +323,8 @@ def _csv(text: str) -> tuple[list[Ring], float | None]:
         cells = [c for c in cells if c]
         where = f"line {number}"
         if not cells:
-            if len(rings) >= MOST_HOLES:
-                raise InputError(where, f"{len(rings)} closed lines", f"at most {MOST_HOLES}")
+            if len(rings) >= MOST_RINGS:
+                raise InputError(where, f"{len(rings)} closed lines", f"at most {MOST_RINGS}")
             rings.append([])
             continue
         if not re.match(r"[+\-−]?[.,]?\d", cells[0]):
@@ -340,9 +340,7 @@ def _csv(text: str) -> tuple[list[Ring], float | None]:
         if len(rings[-1]) > MOST_POINTS:
             raise InputError(where, f"{MOST_POINTS + 1} points", f"at most {MOST_POINTS} points")
     out = [[*ring, ring[0]] if ring[0] != ring[-1] else ring for ring in rings if len(ring) > 2]
-    if mm_per is None or mm_per in (1.0, MM_PER_INCH):
-        return out, mm_per
-    return [[(x * mm_per, y * mm_per) for x, y in ring] for ring in out], 1.0
+    return _in_bench_unit(out, mm_per)
 
 
 def _number(cell: str, where: str) -> float:
@@ -354,13 +352,3 @@ def _number(cell: str, where: str) -> float:
     if not math.isfinite(value):
         raise InputError(where, cell, "finite numbers")
     return value
-
-
-# -- written ---------------------------------------------------------------------------------------
-
-
-def csv_of(rings: Iterable[Sequence[Point]], unit: Unit) -> str:
-    """Return closed lines (mm) as a CSV of points in a unit that it states, as is read here."""
-    by = 1.0 / MM_PER[unit]
-    blocks = ["".join(f"{x * by:.9f},{y * by:.9f}\r\n" for x, y in ring) for ring in rings]
-    return f"u {unit},v {unit}\r\n" + "\r\n".join(blocks)

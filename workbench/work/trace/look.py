@@ -9,14 +9,13 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
-from workbench.fin.frame.pose import Point
+from workbench.fin.frame import Point
 from workbench.fin.parts.blade import Edge
 from workbench.fin.trace.traced import Traced
 from workbench.frozen import dataclass
 from workbench.measure.display import length_text
 from workbench.measure.units import Unit
-from workbench.work.drawing.ascii_picture import ASPECT, plain_lines
-from workbench.work.drawing.layout import Picture, Stroke, Words
+from workbench.work.drawing.layout import ASPECT, Picture, Stroke, Words, plain_lines
 from workbench.work.drawing.scene import FAINT, LIT, NOW
 
 Matrix = tuple[float, ...]
@@ -28,7 +27,7 @@ AROUND = 0.06
 MOST_ROWS = 22
 """Rows of the drawing in letters."""
 
-LEGEND = "t along the top edge   b along the back edge   digits: holes"
+_LEGEND = "t along the top edge   b along the back edge   digits: holes"
 
 _BAYER = ((0, 8, 2, 10), (12, 4, 14, 6), (3, 11, 1, 9), (15, 7, 13, 5))
 """B. E. Bayer, IEEE Int. Conf. Commun. 1 (1973) 26-11: thresholds of an ordered dither, of 16."""
@@ -148,7 +147,7 @@ def plain_look(look: Look, columns: int) -> list[str]:
         if isinstance(part, Stroke | Words)
     )
     size = math.ceil(wide * per) + 1.0, ASPECT * (math.ceil(high * per / ASPECT) + 1)
-    return [*plain_lines(Picture(*size, parts)), LEGEND]
+    return [*plain_lines(Picture(*size, parts)), _LEGEND]
 
 
 def dots_of(look: Look, wide: int, high: int, per: float, squash: float) -> list[tuple[int, int]]:

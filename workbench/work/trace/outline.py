@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from html import escape
-from typing import Literal, cast
+from typing import cast, get_args
 
 from workbench.errors import InputError
 from workbench.fin.parts.blade import Blade
-from workbench.fin.trace.calipers import Check, checked, moved_point, shifted
+from workbench.fin.trace.calipers import Check, CheckKind, checked, moved_point, shifted
 from workbench.measure.display import length_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
@@ -20,12 +20,12 @@ from workbench.work.roster.adding import checked_name, keep_blade, pick
 from workbench.work.roster.parts_typed import usual_methods
 from workbench.work.text.words import clean
 
-MARGIN_MM = 12.0
+_MARGIN_MM = 12.0
 SCALE_MM = 50.0
 """The line that tells whether a page was printed at its size."""
 
 FINE: dict[Unit, str] = {"in": "0.0001", "mm": "0.001"}
-CHECKS = ("length", "height", "hole")
+CHECKS = get_args(CheckKind)
 
 
 def kept_blade(shop: Shop, name: str) -> rows.Blade:
@@ -71,8 +71,8 @@ def outline_svg(blade: Blade, title: str) -> str:
     printed at its size. The outline itself is written to a ten-millionth of a mm.
     """
     us, vs = zip(*blade.outline_mm, strict=True)
-    left, top = min(us) - MARGIN_MM, min(vs) - MARGIN_MM
-    wide, high = max(us) - left + MARGIN_MM, max(vs) - top + 2.0 * MARGIN_MM
+    left, top = min(us) - _MARGIN_MM, min(vs) - _MARGIN_MM
+    wide, high = max(us) - left + _MARGIN_MM, max(vs) - top + 2.0 * _MARGIN_MM
 
     def path(points: Sequence[tuple[float, float]], closed: bool) -> str:
         return "M" + " L".join(f"{u:.7f},{v:.7f}" for u, v in points) + (" Z" if closed else "")
@@ -99,7 +99,7 @@ def outline_svg(blade: Blade, title: str) -> str:
         )
         parts.append(f'<text x="{u + 0.6:.2f}" y="{v - 0.5:.2f}" font-size="1.8">{number}</text>')
     y = top + high - 8.0
-    x = left + MARGIN_MM
+    x = left + _MARGIN_MM
     parts.append(
         f'<path d="M{x:.2f},{y:.2f} L{x + SCALE_MM:.2f},{y:.2f}" stroke="#000000" '
         'stroke-width="0.3"/>'
@@ -131,7 +131,7 @@ def check_of(blade: Blade, text: str, unit: Unit) -> Check:
     if what not in CHECKS or not number.strip():
         raise InputError("--check", text, "length=NUMBER, height=NUMBER or hole=NUMBER")
     read = parse_length(number, unit, f"--check {what}").mm
-    return checked(blade, cast("Literal['length', 'height', 'hole']", what), read)
+    return checked(blade, cast("CheckKind", what), read)
 
 
 def changed(blade: Blade, moves: Sequence[str], shifts: Sequence[str], unit: Unit) -> Blade:

@@ -19,10 +19,12 @@ from skimage.filters import threshold_otsu
 from skimage.measure import find_contours, label, regionprops
 
 from workbench.errors import InputError
-from workbench.fin.frame.pose import Point
+from workbench.fin.frame import Point
 from workbench.frozen import dataclass
 from workbench.work.trace.look import Thumb
-from workbench.work.trace.picture_file import Grey
+
+Grey = Any
+"""An array of grey levels (rows x columns)."""
 
 THUMB_PIXELS = 400
 """The longer side of the picture as it is shown."""
@@ -64,7 +66,6 @@ class Shapes:
     blade: Seen
     openings: tuple[Seen, ...]
     square: Seen | None
-    contrast: float
 
 
 # -- coarsely --------------------------------------------------------------------------------------
@@ -129,7 +130,7 @@ def shapes_in(
             if found is not None:
                 holes.append(found)
     assert outer is not None
-    return Shapes(outer, tuple(holes), square, contrast)
+    return Shapes(outer, tuple(holes), square)
 
 
 def _no_blade() -> InputError:
@@ -166,17 +167,13 @@ def _foreground(small: Grey) -> tuple[Grey, float]:
         mask = (soft < here) if light_ground else (soft > here)
     # Scratches and dust are thinner than any part of a blade.
     mask = ndimage.binary_opening(
-        ndimage.binary_closing(_margined(mask), iterations=2), iterations=2
+        ndimage.binary_closing(np.pad(mask, 4, mode="edge"), iterations=2), iterations=2
     )
     mask = mask[4:-4, 4:-4]
     if not mask.any():
         return mask, 0.0
     contrast = abs(float(np.median(soft[mask])) - float(np.median(soft[~mask])))
     return mask, contrast
-
-
-def _margined(mask: Grey) -> Grey:
-    return np.pad(mask, 4, mode="edge")
 
 
 def _level_between(soft: Grey, mask: Grey, shade: int) -> Grey:

@@ -14,7 +14,7 @@ DPI = (75.0, 4800.0)
 
 
 @dataclass(frozen=True, slots=True)
-class Scale:
+class PictureScale:
     """What gives a picture its scale: dots per inch, or the length (mm) of the blade along its top
     edge, or of a square's side in view."""
 
@@ -50,7 +50,7 @@ class Ask:
         every = (("--dpi", self.dpi), ("--across", self.across), ("--square", self.square))
         return [key for key, text in every if text]
 
-    def scale(self) -> tuple[Scale | None, str]:
+    def scale(self) -> tuple[PictureScale | None, str]:
         """Return the scale as understood, None where there is none, and how it is told.
 
         Raises:
@@ -66,13 +66,14 @@ class Ask:
             except ValueError:
                 accepted = "a number of dots per inch, such as 600"
                 raise InputError("--dpi", self.dpi, accepted) from None
-            return Scale("dpi", dpi), f"scan at {dpi:g} dpi"
+            return PictureScale("dpi", dpi), f"scan at {dpi:g} dpi"
         if self.across:
             mm = parse_length(self.across, unit, "--across").mm
-            return Scale("across", mm), f"picture, {_told(self.across, unit)} across"
+            return PictureScale("across", mm), f"picture, {_told(self.across, unit)} across"
         if self.square:
             mm = parse_length(self.square, unit, "--square").mm
-            return Scale("square", mm), f"photo beside a square of {_told(self.square, unit)}"
+            told = f"photo beside a square of {_told(self.square, unit)}"
+            return PictureScale("square", mm), told
         return None, ""
 
 

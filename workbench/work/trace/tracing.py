@@ -9,12 +9,12 @@ from pathlib import Path
 from typing import Any
 
 from workbench.errors import InputError
+from workbench.fin.frame import Point
 from workbench.fin.parts.blade import Blade, Hole
-from workbench.fin.trace.edges import other_end
-from workbench.fin.trace.traced import Traced, Unframed, framed, unframed_of_rings
+from workbench.fin.trace.traced import Traced, Unframed, framed, other_end, unframed_of_rings
 from workbench.frozen import dataclass
 from workbench.measure.display import length_text
-from workbench.measure.units import MM_PER_INCH, Unit
+from workbench.measure.units import MM_PER, Unit
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop
 from workbench.work.order.rigs import blade_of, method_of, row_of_blade
@@ -24,7 +24,7 @@ from workbench.work.trace.drawing import FLAT_MM, read_drawing
 from workbench.work.trace.look import Ground, Look, Told, ground_of, look_at, nothing
 from workbench.work.trace.scale import Ask
 
-DRAWINGS = {".svg": "svg", ".dxf": "dxf", ".csv": "csv", ".txt": "csv"}
+DRAWN_AS = {".svg": "svg", ".dxf": "dxf", ".csv": "csv", ".txt": "csv"}
 DRAWING_U_MM = FLAT_MM / 2.0
 """A drawing's own uncertainty: that of its flattened curves. How well the blade was made after the
 drawing, nobody said."""
@@ -118,7 +118,7 @@ def checked_ask(path: str, ask: Ask) -> str:
     Raises:
         InputError: what is asked that cannot be, or does not belong together.
     """
-    kind = DRAWINGS.get(Path(path).suffix.lower(), "")
+    kind = DRAWN_AS.get(Path(path).suffix.lower(), "")
     ask.scale()
     if ask.edges and ask.other_end:
         raise InputError("--edges --other-end", "together", "one of them")
@@ -197,22 +197,21 @@ def _doubts(traced: Traced, unit: Unit) -> list[str]:
 
 def blade_table(blade: Blade, unit: Unit) -> dict[str, Any]:
     """Return a blade as the ``blade`` table of a work order, lengths in ``unit``."""
-    per = MM_PER_INCH if unit == "in" else 1.0
 
     def length(mm: float) -> float:
-        return round(mm / per, 8) + 0.0
+        return round(mm / MM_PER[unit], 8) + 0.0
 
-    def point(p: tuple[float, float]) -> list[float]:
-        return [length(p[0]), length(p[1])]
+    def points(*each: Point) -> list[list[float]]:
+        return [[length(u), length(v)] for u, v in each]
 
     return {
         "name": blade.name,
-        "outline": [point(p) for p in blade.outline_mm],
-        "top_edge": [point(p) for p in blade.top_edge_mm],
-        "back_edge": [point(p) for p in blade.back_edge_mm],
+        "outline": points(*blade.outline_mm),
+        "top_edge": points(*blade.top_edge_mm),
+        "back_edge": points(*blade.back_edge_mm),
         "outline_u": length(blade.outline_u_mm),
         "holes": [
-            {"name": h.name, "at": point(h.at_mm), "diameter": length(h.diameter_mm)}
+            {"name": h.name, "at": points(h.at_mm)[0], "diameter": length(h.diameter_mm)}
             for h in blade.holes
         ],
     }
@@ -272,17 +271,13 @@ def keep_traced(shop: Shop, blade: Blade, how: str, source: str) -> tuple[rows.B
     return shop.book.batch(_keep, shop, replace(blade, name=name), how, source)
 
 
-def is_known(shop: Shop, name: str) -> bool:
-    """Tell whether the book has a blade of that name, so that a trace is a new version of it."""
-    return bool(_same(shop, name))
-
-
-def _same(shop: Shop, name: str) -> list[rows.Blade]:
+def same_blades(shop: Shop, name: str) -> list[rows.Blade]:
+    """Return the blade that the book has of that name, if any: a trace is a new version of it."""
     return [b for b in shop.book.blades() if b.name.casefold() == name.casefold()]
 
 
 def _keep(shop: Shop, blade: Blade, how: str, source: str) -> tuple[rows.Blade, bool]:
-    same = _same(shop, blade.name)
+    same = same_blades(shop, blade.name)
     if not same:
         row = replace(row_of_blade(blade, source), traced=how)
         return shop.book.blade(keep_blade(shop, row, usual_methods(blade))), False
@@ -302,9 +297,8 @@ def _names_kept(before: Sequence[Hole], now: Sequence[Hole]) -> tuple[Hole, ...]
     for hole in now:
         near = [h for h in before if math.dist(h.at_mm, hole.at_mm) <= SAME_HOLE_MM]
         if near:
-            out.append(
-                replace(hole, name=min(near, key=lambda h: math.dist(h.at_mm, hole.at_mm)).name)
-            )
+            nearest = min(near, key=lambda h: math.dist(h.at_mm, hole.at_mm))
+            out.append(replace(hole, name=nearest.name))
             continue
         name, n = hole.name, 1
         while name in names or any(name == o.name for o in out):

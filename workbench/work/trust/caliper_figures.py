@@ -7,11 +7,11 @@ from dataclasses import field, replace
 from typing import cast
 
 from workbench.errors import BenchError
-from workbench.fin.reading.observe import Method
+from workbench.fin.reading.method import Method
 from workbench.frozen import dataclass
 from workbench.measure import calipers as measure
+from workbench.measure.calipers import LONGEST_MM, CaliperScale
 from workbench.measure.display import fine_text
-from workbench.measure.mpe_tables import LONGEST_MM, CaliperScale
 from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.records.store.faults import UnknownRowError
@@ -162,9 +162,7 @@ class Tools:
         return Taken(method, self.values_mm(kept), u, figures)
 
     def taken_in(
-        self,
-        methods: Iterable[tuple[str, Method]],
-        kept: Mapping[str, Sequence[rows.Reading]],
+        self, methods: Iterable[tuple[str, Method]], kept: Mapping[str, Sequence[rows.Reading]]
     ) -> dict[str, Taken]:
         """Return what was taken by each method that has repeats in ``kept``, by method name."""
         return {
@@ -218,7 +216,7 @@ def tools_of(book: Book, facts: Iterable[rows.AnyFact], stated_u_mm: Mapping[str
         {caliper_id: gauge for caliper_id in named if (gauge := _gauge(book, caliper_id))},
         held.id if held is not None else None,
         temperature_correction.known_temperatures(facts),
-        temperature_correction.in_force(facts),
+        temperature_correction.temperature_in_force(facts),
         stated_u_mm,
         scatters_of(book),
     )

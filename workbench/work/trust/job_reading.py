@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import math
 
-from workbench.fin.reading.observe import Method
+from workbench.fin.reading.method import Method
 from workbench.frozen import dataclass
-from workbench.measure.outliers import Doubts, doubtful_repeats
-from workbench.measure.reading_budget import ASSUMED, RESOLUTION_MM
-from workbench.measure.repeats import Repeats, summarise
-from workbench.measure.scatter import Scatter
+from workbench.measure.budget import ASSUMED, RESOLUTION_MM
+from workbench.measure.doubtful import Doubts, doubtful_repeats
+from workbench.measure.repeats import Repeats, Scatter, summarise
 from workbench.records.store import rows
 from workbench.work.trust.reading_budget import Taken
 from workbench.work.trust.significance import (

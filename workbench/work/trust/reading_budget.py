@@ -8,23 +8,21 @@ from functools import lru_cache
 from typing import assert_never
 
 from workbench.errors import BenchError
-from workbench.fin.plan.outline import reading_outline_u
-from workbench.fin.pose.fit import Reading, fit_pose
-from workbench.fin.reading.observe import Method
+from workbench.fin.plan.uncertainty import reading_outline_u
+from workbench.fin.pose.equations import Reading
+from workbench.fin.pose.fit import fit_pose
+from workbench.fin.reading.method import Method
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
-from workbench.measure.budget import Budget, Contribution
-from workbench.measure.mpe_tables import (
-    DEPTH_AND_INSIDE_MM,
-    LONGEST_MM,
-    din862_mpe_mm,
-    with_depth_part,
-)
-from workbench.measure.reading_budget import (
+from workbench.measure.budget import (
     RESOLUTION_MM,
     TEMPERATURE_HALF_WIDTH_C,
+    Budget,
+    CaliperFigures,
+    Contribution,
     reading_budget_mm,
 )
+from workbench.measure.calipers import DEPTH_AND_INSIDE_MM, LONGEST_MM, din862_mpe_mm
 from workbench.measure.repeats import mean_of
 from workbench.work.trust.shop_scatter import StudyScatter
 
@@ -105,7 +103,7 @@ def by_part(outside: Figure, method: Method | None) -> Figure:
     if part == "rod" or part == "step":
         words = "the depth rod" if part == "rod" else "the step"
         added = f"{DEPTH_AND_INSIDE_MM:g} mm more with {words}"
-        return Figure(with_depth_part(outside.mm), f"{outside.origin}, {added}")
+        return Figure(outside.mm + DEPTH_AND_INSIDE_MM, f"{outside.origin}, {added}")
     assert_never(part)
 
 
@@ -173,14 +171,11 @@ def budget_of(
         return reading_budget_mm(values_mm, contact_height_u_mm=CONTACT_HEIGHT_U_MM, slope=slope)
     return reading_budget_mm(
         values_mm,
-        resolution_mm=figures.resolution.mm,
-        mpe_mm=figures.mpe.mm,
-        zero_half_width_mm=figures.zero_mm.mm,
+        CaliperFigures(figures.resolution.mm, figures.mpe.mm, figures.zero_mm.mm),
         scatter=figures.scatter.scatter if figures.scatter is not None else None,
         contact_height_u_mm=CONTACT_HEIGHT_U_MM,
         slope=slope,
-        temperature_half_width_c=TEMPERATURE_HALF_WIDTH_C if figures.warmth is None else 0.0,
-        extra=figures.warmth or (),
+        warmth=figures.warmth,
     )
 
 

@@ -18,7 +18,7 @@ from workbench.measure.display import DIALS, Dial
 from workbench.measure.lengths import check_finest, parse_length
 from workbench.measure.units import MM_PER_INCH, Unit
 
-T = TypeVar("T")
+_T = TypeVar("_T")
 
 MOST_REPEATS = 10
 LONGEST_INTERVAL_DAYS = 3650
@@ -38,7 +38,7 @@ source)."""
 LONGEST_NEAR_MM = 1000.0
 
 
-class Declared(Generic[T]):
+class Declared(Generic[_T]):
     """A setting's type: what reads its text, and what it is where nobody set it.
 
     ``read`` takes the setting's name as messages say it and the text; it raises an InputError.
@@ -46,10 +46,10 @@ class Declared(Generic[T]):
 
     __slots__ = ("default", "read")
 
-    def __init__(self, read: Callable[[str, str], T], default: T) -> None:
+    def __init__(self, read: Callable[[str, str], _T], default: _T) -> None:
         self.read, self.default = read, default
 
-    def of(self, text: str | None) -> T:
+    def of(self, text: str | None) -> _T:
         """Return what a kept text says; blank, or one that does not fit, is the default."""
         if text is None or not text.strip():
             return self.default

@@ -5,12 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from workbench.fin.reading.observe import Method
+from workbench.fin.reading.method import Method
 from workbench.fin.reading.quantities import TRAITS
 from workbench.frozen import dataclass
-from workbench.measure.reading_budget import REPEATABILITY_MM
-from workbench.measure.repeats import Repeats
-from workbench.measure.scatter import Scatter, scatter_of
+from workbench.measure.budget import REPEATABILITY_MM
+from workbench.measure.repeats import Repeats, Scatter, scatter_of
 
 if TYPE_CHECKING:  # a work order knows no book
     from workbench.records.book import Book
@@ -89,16 +88,16 @@ def _computed(book: Book, study_id: str) -> StudyScatter | None:
     # The store and the studies: loaded where a book is open, never for an order alone.
     from workbench.work.text.local_time import local
     from workbench.work.text.words import clean
-    from workbench.work.trust.study_results import result_of
-    from workbench.work.trust.study_view import study_as_is
+    from workbench.work.trust.study_results import result_of, study_as_is
 
     view = study_as_is(book, 0, book.study(study_id))
     if view.missing or view.study.struck is not None:
         return None
     result = result_of(view)
-    if result.one is None or result.without_scatter:
+    if result.analysis is None or result.without_scatter:
         return None
     last = max(view.live, key=lambda r: r.id)
     when = f"{local(last.at):%Y-%m-%d}, {len(view.live)} readings"
     source = f"repeatability test '{clean(view.study.name)}' ({when})"
-    return StudyScatter(view.study.what.strip().casefold(), result.one, source, last.id)
+    of = view.study.what.strip().casefold()
+    return StudyScatter(of, result.analysis.one_person, source, last.id)

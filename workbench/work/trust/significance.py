@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from typing import Literal
 
+from workbench.errors import InputError
 from workbench.fin.plan.plan import is_within
 from workbench.fin.plan.remarks import COVERAGE
 from workbench.frozen import dataclass
 from workbench.measure.display import FINE, change_between, change_text, fine_text
-from workbench.measure.significance import Verdict, acceptance, verdict
 from workbench.measure.units import Unit
 
 GUARD = "guard_band"
@@ -20,7 +20,7 @@ TOO_SMALL = "below what we can measure"
 
 Nearness = Literal["sure", "unsure", "out"]
 
-SIGNS: dict[Nearness, tuple[str, str]] = {
+NEARNESS_SIGNS: dict[Nearness, tuple[str, str]] = {
     "sure": ("=", "within"),
     "unsure": ("≈", "unsure"),
     "out": ("!", "out"),
@@ -78,8 +78,14 @@ def change_of(
     ``u_mm`` is the reading's standard uncertainty, more than 0; the target itself is exact. Raises
     InputError for one that is not.
     """
-    found: Verdict = verdict(change_mm, COVERAGE * u_mm)
-    return Difference(change_mm, COVERAGE * u_mm, found.state == "clear", ends_mm)
+    expanded_mm = _expanded_mm(u_mm)
+    return Difference(change_mm, expanded_mm, abs(change_mm) > expanded_mm, ends_mm)
+
+
+def _expanded_mm(u_mm: float) -> float:
+    if not 0.0 < u_mm < math.inf:
+        raise InputError("standard uncertainty", u_mm, "a finite number more than 0")
+    return COVERAGE * u_mm
 
 
 def difference_of(a_mm: float, u_a_mm: float, b_mm: float, u_b_mm: float) -> Difference:
@@ -98,8 +104,7 @@ def nearness(off_mm: float, tolerance_mm: float, u_mm: float) -> Nearness:
     """
     if not is_within(off_mm, tolerance_mm):
         return "out"
-    sure = acceptance(off_mm, -tolerance_mm, tolerance_mm, COVERAGE * u_mm, guard_band=True)
-    return "sure" if sure.state == "within" else "unsure"
+    return "sure" if tolerance_mm - abs(off_mm) >= _expanded_mm(u_mm) else "unsure"
 
 
 def accepted_mm(tolerance_mm: float, guarded_u_mm: float | None) -> float:

@@ -1,41 +1,117 @@
-"""What a study says: its cells, its variation by source, and the change that is no chance."""
+"""A repeatability study as kept, and what it says: its cells, its variation by source."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections import Counter
+from collections.abc import Iterable
 from typing import Literal
 
 from workbench.errors import InputError
 from workbench.frozen import dataclass
 from workbench.measure.repeats import Repeats, mean_of, summarise
-from workbench.measure.scatter import LEVEL, Scatter
-from workbench.measure.stats.gauge_study import Gauge, GaugeAnova, by_anova
-from workbench.measure.stats.smallest_change import by_anyone, by_one_person
-from workbench.measure.stats.study import (
-    MixedUnitsError,
-    Study,
-    StudyReading,
-    collect,
-)
-from workbench.measure.units import Unit
+from workbench.measure.stats.gauge_study import GaugeAnova, by_anova
+from workbench.records.book import Book
 from workbench.records.store import rows
-from workbench.work.trust.study_view import StudyView
+from workbench.work.trust import setting_values
 
 NO_SCATTER_MM = 1e-9
 """Below this a standard deviation is what arithmetic left behind, not scatter."""
 
-__all__ = [
-    "LEVEL",
-    "Bar",
-    "Cell",
-    "Source",
-    "Spread",
-    "StudyResult",
-    "bars",
-    "missing_words",
-    "result_of",
-]
+REACH = 1.5
+"""How many times smaller or larger than what was read so far a reading still is nothing odd: the
+parts of a study differ, and a narrower range would tell what was read before."""
+
+State = Literal["planned", "under way", "complete", "struck out"]
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """Whose turn it is to read what, for which time (from 1)."""
+
+    part: str
+    person: str
+    trial: int
+
+    @property
+    def words(self) -> str:
+        """The turn in words; names as typed."""
+        return f"{self.person} on {self.part}, trial {self.trial}"
+
+
+@dataclass(frozen=True, slots=True)
+class StudyView:
+    """A study as it is: its plan, all its readings and what is still to read.
+
+    ``number`` counts the book's studies from 1, oldest first. ``readings`` holds the struck ones
+    too. ``missing`` are the turns to come in their order; ``near_mm`` is about what will be read.
+    """
+
+    number: int
+    study: rows.Study
+    readings: tuple[rows.StudyReading, ...]
+    missing: tuple[Turn, ...]
+    near_mm: float | None = None
+
+    @property
+    def live(self) -> tuple[rows.StudyReading, ...]:
+        """The readings that stand, oldest first."""
+        return tuple(r for r in self.readings if r.struck is None)
+
+    @property
+    def total(self) -> int:
+        """How many readings the plan has."""
+        return len(self.study.sequence)
+
+    @property
+    def done(self) -> int:
+        """How many turns of the plan have their reading."""
+        return self.total - len(self.missing)
+
+    @property
+    def due(self) -> Turn | None:
+        """The turn that comes now; None where none does."""
+        return self.missing[0] if self.missing and self.study.struck is None else None
+
+    @property
+    def state(self) -> State:
+        """Where the study is, in a word."""
+        if self.study.struck is not None:
+            return "struck out"
+        if not self.missing:
+            return "complete"
+        return "under way" if self.done else "planned"
+
+    @property
+    def usual_mm(self) -> tuple[float, float] | None:
+        """The range (mm) in which a reading is nothing odd; None before anything is known."""
+        known = [r.mm for r in self.live if r.mm > 0.0]
+        known += [self.near_mm] if self.near_mm else []
+        return (min(known) / REACH, max(known) * REACH) if known else None
+
+
+def study_as_is(book: Book, number: int, study: rows.Study) -> StudyView:
+    """Return the study of this number as it is."""
+    readings = book.study_readings(study.id)
+    read = {(r.part, r.person, r.trial) for r in readings if r.struck is None}
+    missing = tuple(
+        Turn(study.parts[i], study.people[j], k + 1)
+        for i, j, k in study.sequence
+        if (study.parts[i], study.people[j], k) not in read
+    )
+    return StudyView(number, study, readings, missing, _near(book, study.id))
+
+
+def _near(book: Book, study_id: str) -> float | None:
+    return setting_values.NEAR.of(book.setting(near_name(study_id)))
+
+
+def near_name(study_id: str) -> str:
+    """Return the setting that holds about what a study will read, in mm."""
+    return f"{setting_values.NEAR_BEGINS}{study_id}"
+
+
+# -- what it says ----------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,17 +140,13 @@ class Source:
 class StudyResult:
     """A study's readings by cell and, once it is complete, what they say, in mm.
 
-    ``trouble`` says why there is no analysis. ``one``: scatter of a reading by one person;
-    ``anyone``: whoever reads.
+    ``trouble`` says why there is no analysis.
     """
 
     view: StudyView
     cells: tuple[Cell, ...]
     trouble: str = ""
-    study: Study | None = None
     analysis: GaugeAnova | None = None
-    one: Scatter | None = None
-    anyone: Scatter | None = None
 
     @property
     def mixed(self) -> bool:
@@ -84,24 +156,21 @@ class StudyResult:
     @property
     def without_scatter(self) -> bool:
         """Whether one person's readings of one part always agreed to the last digit."""
-        return self.one is not None and self.one.sd < NO_SCATTER_MM
+        return self.analysis is not None and self.analysis.one_person.sd < NO_SCATTER_MM
 
     def sources(self) -> tuple[Source, ...]:
         """The variation by source; empty without an analysis."""
         if self.analysis is None:
             return ()
         g = self.analysis.gauge
-        found = [("ev", g.ev), ("av", g.av), ("interaction", g.interaction), ("grr", g.grr)]
-        found += [("pv", g.pv)] if g.pv is not None else []
-        found.append(("tv", g.tv))
-        return tuple(_source(g, key, sd) for key, sd in found)
-
-
-def _source(gauge: Gauge, key: str, sd: float) -> Source:
-    kept = 0.0 if sd < NO_SCATTER_MM else sd
-    inside = key in ("ev", "av", "interaction", "grr") and gauge.grr >= NO_SCATTER_MM
-    of_reading = (sd / gauge.grr) ** 2 if inside else None
-    return Source(key, kept, gauge.contribution(kept) / 100, of_reading)
+        inside = {"ev": g.ev, "av": g.av, "interaction": g.interaction, "grr": g.grr}
+        out = []
+        for key, sd in (inside | ({} if g.pv is None else {"pv": g.pv}) | {"tv": g.tv}).items():
+            kept = 0.0 if sd < NO_SCATTER_MM else sd
+            told = key in inside and g.grr >= NO_SCATTER_MM
+            part = (sd / g.grr) ** 2 if told else None
+            out.append(Source(key, kept, g.contribution(kept) / 100, part))
+        return tuple(out)
 
 
 def result_of(view: StudyView) -> StudyResult:
@@ -109,62 +178,53 @@ def result_of(view: StudyView) -> StudyResult:
 
     Struck readings do not count. Nothing is raised for what a study lacks: ``trouble`` tells it.
     """
-    live = view.live
-    cells = tuple(_cells(view, live))
+    cells = tuple(_cells(view))
     try:
-        study = _collected(view, live)
-        analysis = by_anova(study)
+        _check_complete(view)
+        people = len(view.study.people)
+        values = [c.repeats.values for c in cells if c.repeats is not None]
+        analysis = by_anova([values[i : i + people] for i in range(0, len(values), people)])
     except InputError as why:
         return StudyResult(view, cells, str(why))
-    return StudyResult(
-        view, cells, "", study, analysis, by_one_person(analysis), by_anyone(analysis, study)
-    )
+    return StudyResult(view, cells, "", analysis)
 
 
-def _cells(view: StudyView, live: Sequence[rows.StudyReading]) -> Iterable[Cell]:
+def _cells(view: StudyView) -> Iterable[Cell]:
     for part in view.study.parts:
         for person in view.study.people:
-            values = [r.mm for r in live if (r.part, r.person) == (part, person)]
+            values = [r.mm for r in view.live if (r.part, r.person) == (part, person)]
             yield Cell(part, person, summarise(values) if values else None)
 
 
-def _collected(view: StudyView, live: Sequence[rows.StudyReading]) -> Study:
-    """Return the readings as the kernel's study, in the plan's order of parts and people."""
-    _check_units(view.study.unit, live)
-    if not live:
-        raise InputError("study", "no reading yet", "readings of every person on every part")
-    if view.missing:
-        raise InputError("study", f"{view.done} of {view.total} readings", missing_words(view))
-    parts, people = view.study.parts, view.study.people
-    order = sorted(live, key=lambda r: (_place(parts, r.part), _place(people, r.person), r.trial))
-    return collect(StudyReading(r.part, r.person, r.mm, "mm", view.study.what) for r in order)
-
-
-def _place(names: Sequence[str], name: str) -> int:
-    return names.index(name) if name in names else len(names)
-
-
-def _check_units(unit: Unit, live: Sequence[rows.StudyReading]) -> None:
-    odd = [r for r in live if r.unit != unit]
+def _check_complete(view: StudyView) -> None:
+    """Raise an InputError unless every cell of the plan has its trials, all in the study's unit."""
+    study, live = view.study, view.live
+    odd = [r for r in live if r.unit != study.unit]
     if odd:
         first = f"{odd[0].person} on {odd[0].part}, {odd[0].text} {odd[0].unit}"
         more = f" and {len(odd) - 1} more" if len(odd) > 1 else ""
-        raise MixedUnitsError(
-            "units of the test", f"{first}{more}", f"every reading in {unit}, as planned"
-        )
+        accepted = f"every reading in {study.unit}, as planned"
+        raise InputError("units of the test", f"{first}{more}", accepted)
+    if not live:
+        raise InputError("study", "no reading yet", "readings of every person on every part")
+    if view.missing:
+        raise InputError("study", f"{view.done} of {view.total} readings", still_to_read(view))
+    count = Counter((r.part, r.person) for r in live)
+    for part, person in count - Counter(
+        {(p, q): study.trials for p in study.parts for q in study.people}
+    ):
+        # As another program, or two benches apart, may leave them.
+        found = f"{count[part, person]} of {study.trials} trials"
+        accepted = f"{study.trials} trials in every cell of the plan"
+        raise InputError(f"study, {person} on {part}", found, accepted)
 
 
-def missing_words(view: StudyView, shown: int = 4) -> str:
+def still_to_read(view: StudyView, shown: int = 4) -> str:
     """Name the cells that lack readings, each with how many of its trials are there."""
-    lacking: dict[tuple[str, str], int] = {}
-    for turn in view.missing:
-        key = (turn.part, turn.person)
-        lacking[key] = lacking.get(key, 0) + 1
+    lacking = Counter((turn.part, turn.person) for turn in view.missing)
     named = [
-        f"{person} on {part} ({view.study.trials - n} of {view.study.trials})"
-        for (part, person), n in sorted(
-            lacking.items(), key=lambda item: (view.study.parts.index(item[0][0]), item[0][1])
-        )
+        f"{person} on {part} ({view.study.trials - lacking[part, person]} of {view.study.trials})"
+        for part, person in sorted(lacking, key=lambda c: (view.study.parts.index(c[0]), c[1]))
     ]
     more = f" and {len(named) - shown} more" if len(named) > shown else ""
     return f"still to read: {', '.join(named[:shown])}{more}"
@@ -213,4 +273,7 @@ def _part_mean(result: StudyResult, part: str) -> float:
 def _half(result: StudyResult, repeats: Repeats, spread: Spread) -> float:
     if spread == "s":
         return repeats.sd or 0.0
-    return 0.0 if result.one is None else result.one.k * result.one.sd / math.sqrt(repeats.n)
+    if result.analysis is None:
+        return 0.0
+    one = result.analysis.one_person
+    return one.k * one.sd / math.sqrt(repeats.n)

@@ -15,9 +15,9 @@ from workbench.measure.temperature import at_reference, material, temperature_pa
 from workbench.measure.units import degrees_in
 from workbench.records.store import rows
 
-Scale = Literal["C", "F"]
+TemperatureScale = Literal["C", "F"]
 
-OFF = "temperature_off"
+TEMPERATURE_OFF = "temperature_off"
 """The mark from which on readings are taken as they are again."""
 
 STATED_HALF_WIDTH_C = 1.0
@@ -41,7 +41,7 @@ def _stands(fact: rows.Temperature) -> bool:
     return True
 
 
-def in_force(facts: Iterable[rows.AnyFact]) -> rows.Temperature | None:
+def temperature_in_force(facts: Iterable[rows.AnyFact]) -> rows.Temperature | None:
     """Return the temperature that a reading taken now is taken at; None where it is off."""
     last = None
     for fact in facts:
@@ -49,7 +49,7 @@ def in_force(facts: Iterable[rows.AnyFact]) -> rows.Temperature | None:
             continue
         if isinstance(fact, rows.Temperature):
             last = fact if _stands(fact) else last
-        elif isinstance(fact, rows.Mark) and fact.kind == OFF:
+        elif isinstance(fact, rows.Mark) and fact.kind == TEMPERATURE_OFF:
             last = None
     return last
 
@@ -89,5 +89,5 @@ def at_words(at: rows.Temperature) -> str:
     )
 
 
-def _degrees(value_c: float, scale: Scale) -> str:
+def _degrees(value_c: float, scale: TemperatureScale) -> str:
     return f"{degrees_in(value_c, 'C', scale):.1f} °{scale}".replace("-", "−").replace(".0 ", " ")

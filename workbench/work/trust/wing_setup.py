@@ -6,17 +6,11 @@ Kept as the shop's settings, by these names: ``gauge_set``, ``wing_hold``, ``win
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
 
 from workbench.errors import InputError
-from workbench.fin.wing import (
-    HOLDS,
-    LONGEST_STRAIGHTEDGE_MM,
-    SET_DEG,
-    Hold,
-    Lead,
-    angle_of,
-)
+from workbench.fin.wing import HOLDS, LONGEST_STRAIGHTEDGE_MM, SET_DEG, Hold, Lead, angle_of
 from workbench.frozen import dataclass
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
@@ -31,9 +25,6 @@ HOLD = "wing_hold"
 STRAIGHTEDGE = "wing_straightedge"
 PLACE = "wing_place"
 LEAD = "wing_lead"
-
-DEFAULTS: dict[str, str] = {HOLD: "middle", STRAIGHTEDGE: "6 in", PLACE: "3 in", LEAD: "out"}
-"""What is assumed until the shop says otherwise (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,17 +61,16 @@ def wing_setup(book: Book) -> WingSetup:
         gauges = gauges_of(kept.get(GAUGE_SET, ""))
     except InputError:
         assumed.append(GAUGE_SET)
-    made: dict[str, str] = {}
-    for name, default in DEFAULTS.items():
-        text = kept.get(name, "")
-        if not _is_fine(name, text):
+    made: dict[str, Any] = {}
+    for name, (read, default) in _READERS.items():
+        try:
+            made[name] = read(kept.get(name, ""))
+        except InputError:
             assumed.append(name)
-            text = default
-        made[name] = text
+            made[name] = read(default)
     return WingSetup(
-        hold_of(made[HOLD]), _length(made[STRAIGHTEDGE], "in", STRAIGHTEDGE),
-        _length(made[PLACE], "in", PLACE), lead_of(made[LEAD]), gauges, tuple(assumed),
-    )  # fmt: skip
+        made[HOLD], made[STRAIGHTEDGE], made[PLACE], made[LEAD], gauges, tuple(assumed)
+    )
 
 
 def change_setup(book: Book, fields: Mapping[str, str], unit: Unit, who: str) -> None:
@@ -161,7 +151,7 @@ def lead_of(text: str) -> Lead:
     raise InputError("lead", text, "out or in: where the wing's leading edge is")
 
 
-def wing_words(facts: Sequence[AnyFact]) -> str:
+def kept_wing_words(facts: Sequence[AnyFact]) -> str:
     """Return the angle last kept among a job's facts, with its hold and gauge."""
     kept = (f for f in reversed(facts) if isinstance(f, WingSetting) and f.struck is None)
     return setting_words(next(kept))
@@ -198,14 +188,11 @@ def _with_unit(text: str, unit: Unit, field: str) -> str:
     return text.strip() if parse_length(text, unit, field).named else f"{text.strip()} {unit}"
 
 
-def _is_fine(name: str, text: str) -> bool:
-    try:
-        if name in (STRAIGHTEDGE, PLACE):
-            _length(text, "in", name)
-        elif name == HOLD:
-            hold_of(text)
-        else:
-            lead_of(text)
-    except InputError:
-        return False
-    return True
+_READERS: dict[str, tuple[Callable[[str], Any], str]] = {
+    HOLD: (hold_of, "middle"),
+    STRAIGHTEDGE: (lambda text: _length(text, "in", STRAIGHTEDGE), "6 in"),
+    PLACE: (lambda text: _length(text, "in", PLACE), "3 in"),
+    LEAD: (lead_of, "out"),
+}
+"""What reads each setting, and what is assumed until the shop says otherwise (common practice, no
+source)."""

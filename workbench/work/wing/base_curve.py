@@ -8,8 +8,8 @@ from functools import partial
 from typing import assert_never
 
 from workbench.errors import BenchError, InputError
-from workbench.fin.curve import MeasuredCurve, from_sagitta, from_three_depths
 from workbench.fin.parts.base import Base
+from workbench.fin.wing import MeasuredCurve, from_sagitta, from_three_depths
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
 from workbench.records.store import rows
@@ -104,8 +104,6 @@ def _read_again(row: rows.Curve) -> KeptCurve | None:
 
 def strike_curve(shop: Shop, curve: KeptCurve, reason: str) -> None:
     """Strike a measurement out with a reason; it stays readable."""
-    if not reason.strip():
-        raise InputError("reason", reason, "a word or two on why")
     shop.book.strike(curve.row.id, reason.strip(), shop.who)
 
 

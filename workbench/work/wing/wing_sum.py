@@ -7,18 +7,13 @@ from collections.abc import Mapping
 from typing import Any
 
 from workbench.errors import InputError
-from workbench.fin.curve import MeasuredCurve, from_sagitta
-from workbench.fin.wing import Arc, angle_of
+from workbench.fin.wing import Arc, MeasuredCurve, angle_of, from_sagitta
 from workbench.measure.display import degrees_text, length_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import MM_PER, Unit
-from workbench.work.trust.wing_setup import (
-    WingSetup,
-    hold_of,
-    lead_of,
-)
+from workbench.work.trust.wing_setup import WingSetup, hold_of, lead_of
 from workbench.work.wing.base_curve import U_FEELER_MM, U_PLACE_MM
-from workbench.work.wing.wing_report import HoldLine, hold_lines
+from workbench.work.wing.wing_report import HoldLine, holds_for
 
 EXAMPLE_DEG = 8.0
 
@@ -36,7 +31,7 @@ def report_of(texts: Mapping[str, str], unit: Unit) -> dict[str, Any]:
     found = _curve(start, chord, texts["sagitta"], unit)
     setup = _setup(texts, unit, chord)
     angle = angle_of(texts["angle"], "--angle") if texts.get("angle", "").strip() else None
-    lines = hold_lines(
+    lines = holds_for(
         Arc(found.curvature, found.apex_mm), setup, angle if angle is not None else EXAMPLE_DEG,
         setup.hold, found.u_curvature,
     )  # fmt: skip

@@ -8,14 +8,9 @@ from rich.cells import cell_len
 from textual.content import Content
 from textual.events import Key
 
-from workbench.bench.bases.drawn_view import DrawnCloser
+from workbench.bench.bases.view_only import DrawnCloser
 from workbench.bench.draw.room import first_seen
-from workbench.bench.draw.text import (
-    lines,
-    styled,
-    visible,
-    wrapped,
-)
+from workbench.bench.draw.text import lines, padded, styled, visible, wrapped
 from workbench.bench.screens.history.history_lines import Past
 from workbench.errors import BenchError
 from workbench.measure.display import change_between, fine_text, length_text
@@ -24,16 +19,11 @@ from workbench.work.history.compare import (
     Beside,
     Between,
     Comparison,
-    compare,
-    finest_of,
-    go_back,
-)
-from workbench.work.history.compare_words import (
-    between_short,
     between_words,
+    compare,
     exposed_lines,
-    rating_words,
-    wing_words,
+    finest_in,
+    go_back,
 )
 from workbench.work.history.history import Setting
 from workbench.work.job.shop import Shop
@@ -118,7 +108,7 @@ class CompareScreen(DrawnCloser):
         """The two settings chosen, side by side."""
         if self._found is None or self._found[:2] != (self.first, self.second):
             a, b = (self._past.settings[i] for i in (self.first, self.second))
-            finest = finest_of(self._past.history, b)
+            finest = finest_in(self._past.history, b)
             made = compare(self._past.history, a, b, self.unit, finest)
             self._found = (self.first, self.second, made)
         return self._found[2]
@@ -157,10 +147,10 @@ class CompareScreen(DrawnCloser):
             last = i == high - 1
             text = " " * HEAD_CELLS
             if last:
-                text = f"    {_left(f'setting ({self.unit})', SETTING_CELLS)} who "
+                text = f"    {padded(f'setting ({self.unit})', SETTING_CELLS)} who "
             for cells, names in columns:
                 above = high - len(names)
-                text += f" {_right(names[i - above] if i >= above else '', cells)}"
+                text += f" {padded(names[i - above] if i >= above else '', cells, right=True)}"
             if last:
                 text += f" {'wing':>{WING_CELLS}} {'ride':>{RIDE_CELLS}}"
                 text += f"  +{count - len(columns)} below" if count > len(columns) else ""
@@ -178,11 +168,13 @@ class CompareScreen(DrawnCloser):
         here = index == self.at
         a, b = ("A" if index == self.first else " "), ("B" if index == self.second else " ")
         text = (
-            f"{'▸' if here else ' '}{a}{b} {setting.name:<{SETTING_CELLS}} {_left(setting.who, 4)}"
+            f"{'▸' if here else ' '}{a}{b} {setting.name:<{SETTING_CELLS}} {padded(setting.who, 4)}"
         )
         for method_id, (cells, _) in zip(methods, columns, strict=False):
             value = setting.value(method_id)
-            text += f" {_right(length_text(value.mm, self.unit) if value else '—', cells)}"
+            text += (
+                f" {padded(length_text(value.mm, self.unit) if value else '—', cells, right=True)}"
+            )
         wing = f"{setting.wing.angle_deg:g}°" if setting.wing is not None else "—"
         ride = f"{setting.rating}/5" if setting.rating is not None else "—"
         text += f" {wing:>{WING_CELLS}} {ride:>{RIDE_CELLS}}"
@@ -219,16 +211,6 @@ class CompareScreen(DrawnCloser):
         """Mark the next or the previous setting."""
         self.at = min(max(self.at + by, 0), max(len(self._past.settings) - 1, 0))
         self.redraw()
-
-
-def _right(text: str, cells: int) -> str:
-    shown = visible(text, cells)
-    return " " * max(cells - styled(shown).cell_length, 0) + shown
-
-
-def _left(text: str, cells: int) -> str:
-    shown = visible(text, cells)
-    return shown + " " * max(cells - styled(shown).cell_length, 0)
 
 
 def columns_for(names: Sequence[str], width: int) -> list[Column]:
@@ -294,9 +276,8 @@ def _more(found: Comparison, has_wing: bool) -> str:
     """Return wing and ride of both settings in words."""
     out = []
     for k, setting in (("A", found.first), ("B", found.second)):
-        words = [w for w in (wing_words(setting), rating_words(setting)) if w]
-        if words or has_wing:
-            out.append(f"{k}  {', '.join(words) or 'wing not read'}")
+        if setting.beside or has_wing:
+            out.append(f"{k}  {', '.join(setting.beside) or 'wing not read'}")
     return "   ".join(out)
 
 
@@ -311,8 +292,7 @@ def _head(name: int, units: Sequence[Unit]) -> str:
 
 
 def _line_rows(line: Beside, name: int, width: int, units: Sequence[Unit]) -> list[Content]:
-    label = visible(line.method.name, name)
-    text = label + " " * max(name - styled(label).cell_length, 0)
+    text = padded(line.method.name, name)
     for value in (line.first, line.second):
         for each in units:
             shown = length_text(value.mm, each) if value is not None else "—"
@@ -336,7 +316,6 @@ def _turn_rows(turns: Sequence[Between], trouble: str, width: int) -> list[Conte
         return [styled((p, "$state-caution")) for p in wrapped(f"! no turns: {trouble}", width)]
     out = [styled(("From A to B, each stud:", "bold $accent"))]
     for each in turns:
-        words = f"  {between_words(each)}"
-        short = cell_len(words) > width
-        out.append(styled(visible(f"  {between_short(each)}" if short else words, width)))
+        short = cell_len(f"  {between_words(each)}") > width
+        out.append(styled(visible(f"  {between_words(each, short)}", width)))
     return out

@@ -11,45 +11,25 @@ from textual.content import Content
 from workbench.bench.draw import plots as drawn
 from workbench.bench.draw.canvas import Area, Mode
 from workbench.bench.draw.room import first_seen
-from workbench.bench.draw.text import (
-    lines,
-    styled,
-    visible,
-    wrapped,
-)
+from workbench.bench.draw.text import lines, padded, styled, visible, wrapped
 from workbench.fin.plan.remarks import COVERAGE
 from workbench.measure.display import fine_text, length_text
 from workbench.measure.units import Unit
 from workbench.records.store import rows
-from workbench.work.history.history import (
-    History,
-    Setting,
-    Value,
-    load_history,
-    settings_in,
-)
-from workbench.work.history.series import (
-    Series,
-    seconds,
-    series_of,
-    series_of_job,
-    span_of,
-)
+from workbench.work.history.history import History, Setting, Value, load_history, settings_in
+from workbench.work.history.series import Series, seconds, series_of, span_of
 from workbench.work.history.timeline import (
-    GLYPHS,
+    KIND_SIGNS,
     KINDS,
-    PLAIN_GLYPHS,
-    STRUCK_GLYPH,
-    STRUCK_PLAIN,
     Entry,
     Shown,
     Timeline,
     job_words,
+    row_words,
     strikes_of,
     timeline_of,
     times_struck,
 )
-from workbench.work.history.timeline_words import row_words
 from workbench.work.job.shop import Shop
 from workbench.work.text.local_time import day_and_time, local
 
@@ -79,7 +59,7 @@ class Past:
     def series(self, job_id: str = "") -> tuple[Series, ...]:
         """The series over all jobs, or every reading of one."""
         if job_id not in self._series:
-            made = series_of_job(self.history, self.settings, job_id) if job_id else None
+            made = series_of(self.history, self.settings, job_id)
             self._series[job_id] = made or series_of(self.history, self.settings)
         return self._series[job_id]
 
@@ -123,11 +103,7 @@ def filters(look: Looking, count: int, past: Past, width: int) -> Content:
 
 
 def timeline_rows(
-    entries: Sequence[Entry],
-    at: int,
-    past: Past,
-    unit: Unit,
-    area: Area,
+    entries: Sequence[Entry], at: int, past: Past, unit: Unit, area: Area
 ) -> list[Content]:
     """Return the rows around the one marked, as many as there is room for."""
     if not entries:
@@ -143,11 +119,8 @@ def timeline_rows(
 def _row(entry: Entry, marked: bool, past: Past, unit: Unit, area: Area, year: int) -> Content:
     row, plain, width = entry.row, area.mode == "ascii", area.width
     pointer = (">" if plain else "▸") if marked else " "
-    who = visible(row.who, WHO_CELLS)
-    who += " " * (WHO_CELLS - styled(who).cell_length)
-    glyph = (PLAIN_GLYPHS if plain else GLYPHS)[entry.kind]
-    if row.struck is not None:
-        glyph = STRUCK_PLAIN if plain else STRUCK_GLYPH
+    who = padded(row.who, WHO_CELLS)
+    glyph = KIND_SIGNS[entry.kind if row.struck is None else "struck"][plain]
     head = f"{pointer}{_when(row.at, width, year)} {who} {glyph} {entry.kind:<{KIND_CELLS}} "
     words = row_words(row, past.history, unit)
     room = width - styled(head).cell_length
@@ -255,12 +228,11 @@ def _standing(setting: Setting | None, title: str, unit: Unit, width: int) -> Co
     if setting is None:
         return styled("")
     values = sorted(setting.values, key=lambda v: v.method.name != title)
-    wing = f", wing {setting.wing.angle_deg:g}°" if setting.wing is not None else ""
-    ride = f", ride {setting.rating} of 5" if setting.rating is not None else ""
+    beside = "".join(f", {words}" for words in setting.beside)
     text = ""
     for sure, count in ((9, len(values)), (1, len(values)), (1, 1)):  # as the room allows
         numbers = ", ".join(_number(v, unit, i < sure) for i, v in enumerate(values[:count]))
-        text = f"▸ {setting.name}: {numbers} {unit}{wing}{ride}"
+        text = f"▸ {setting.name}: {numbers} {unit}{beside}"
         if styled(text).cell_length <= width:
             break
     return styled((visible(text, width), "bold"))

@@ -32,16 +32,15 @@ from workbench.bench.screens.history.history_lines import (
 from workbench.errors import BenchError
 from workbench.measure.units import Unit
 from workbench.work.history.history import Setting
-from workbench.work.history.striking import consequences, strike_out
-from workbench.work.history.timeline import KINDS, Entry, Shown
-from workbench.work.history.timeline_words import row_words
+from workbench.work.history.striking import consequences, strike_row
+from workbench.work.history.timeline import KINDS, Entry, Shown, row_words
 from workbench.work.job.shop import Shop
 from workbench.work.text.words import error_words
 
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
 
-SHOWN: tuple[Shown, ...] = tuple(KINDS)
+_SHOWN: tuple[Shown, ...] = tuple(KINDS)
 PAGE_ROWS = 10
 
 
@@ -58,11 +57,7 @@ class HistoryScreen(FindCloser):
     )
 
     def __init__(
-        self,
-        shop: Shop,
-        state: BenchState,
-        changed: Callable[[], None],
-        flip: Callable[[], Unit],
+        self, shop: Shop, state: BenchState, changed: Callable[[], None], flip: Callable[[], Unit]
     ) -> None:
         """Look at the history of the ski in hand, whose job may be aimed from here."""
         assert state.view is not None
@@ -189,8 +184,8 @@ class HistoryScreen(FindCloser):
             self._show(setting=min(max(at, 0), count - 1))
 
     def _kind(self, by: int) -> None:
-        at = (SHOWN.index(self.look.kind) + by) % len(SHOWN)
-        self._search(kind=SHOWN[at])
+        at = (_SHOWN.index(self.look.kind) + by) % len(_SHOWN)
+        self._search(kind=_SHOWN[at])
 
     def _turn(self, by: int) -> None:
         self._show(series=self.look.series + by)
@@ -228,7 +223,7 @@ class HistoryScreen(FindCloser):
             f"Strike out: {entry.kind}, {words}",
             f"{said} Why: a word or two.",
             "",
-            lambda reason: strike_out(self._shop, entry, reason),
+            lambda reason: strike_row(self._shop, entry, reason),
         )
         self.app.push_screen(prompt, self._after_strike)
 

@@ -6,23 +6,16 @@ else: they choose no caliper and close nothing.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Literal
 
-from textual.app import ComposeResult
-from textual.containers import Vertical
 from textual.content import Content
-from textual.widgets import Static
 
 from workbench.bench.bases.forms import Field, Form
-from workbench.bench.bases.key_line import KeyLine
-from workbench.bench.bases.number_screen import ENTRY_FIRST, NumberScreen
+from workbench.bench.bases.number_screen import NumberScreen
 from workbench.bench.draw.room import count_line, first_seen, said
-from workbench.bench.draw.text import (
-    lines,
-    literal,
-    styled,
-    visible,
-)
+from workbench.bench.draw.text import lines, styled, visible
+from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError
 from workbench.frozen import dataclass
 from workbench.measure.calipers import CheckResult, State
@@ -65,21 +58,14 @@ class CaliperScreen(NumberScreen[None]):
     KEYS = "↑ ↓ choose · number, Enter takes it · + or space takes in hand · n adds · Esc closes"
     ENTRY_SIGNS = "-−"
 
-    def __init__(self, shop: Shop, unit: Unit) -> None:
-        super().__init__(unit)
+    PARTS = ("caliper-title", "register", "check", "said")
+
+    def __init__(self, shop: Shop, state: BenchState) -> None:
+        super().__init__(state.unit)
         self.shop = shop
         self._register: tuple[calipers.Registered, ...] = ()
         self._at = 0
         self._check = Check()
-
-    def compose(self) -> ComposeResult:
-        """Lay out the register, the check, what was said and the keys."""
-        with Vertical():
-            yield Static(literal("Calipers"), id="caliper-title")
-            yield Static(id="register", markup=False)
-            yield Static(id="check", markup=False)
-            yield Static(id="said", markup=False)
-            yield KeyLine(self.KEYS, id="caliper-keys")
 
     def on_mount(self) -> None:
         """Show the register, the caliper in hand marked."""
@@ -87,7 +73,7 @@ class CaliperScreen(NumberScreen[None]):
         self._at = next((i for i, c in enumerate(self._register) if c.in_hand), 0)
         if self._register and self._register[self._at].standing.state != "good":
             self.message = (self._register[self._at].standing.words, "warn")
-        self.draw()
+        super().on_mount()
 
     # -- what is shown ---------------------------------------------------------------------------
 
@@ -103,14 +89,10 @@ class CaliperScreen(NumberScreen[None]):
         """The caliper that the mark is at."""
         return self._register[self._at].row if self._register else None
 
-    def draw(self) -> None:
-        """Draw everything anew."""
-        if not self.is_mounted:
-            return
-        width = self.inner_width
-        self.query_one("#register", Static).update(self._register_lines(width))
-        self.query_one("#check", Static).update(self._check_lines(width))
-        self.query_one("#said", Static).update(said(self.message, width, MESSAGE_LINES))
+    def parts(self, width: int) -> Sequence[Content]:
+        """Return the title, the register, the check and what was said."""
+        register, check = self._register_lines(width), self._check_lines(width)
+        return Content("Calipers"), register, check, said(self.message, width, MESSAGE_LINES)
 
     def _register_lines(self, width: int) -> Content:
         if not self._register:
@@ -160,13 +142,8 @@ class CaliperScreen(NumberScreen[None]):
     # -- keys ------------------------------------------------------------------------------------
 
     def command(self, key: str, char: str) -> None:
-        """Move the mark, take in hand or add, where no entry is in progress."""
-        if key in ("up", "down"):
-            if self.entry:
-                self.say(ENTRY_FIRST, "warn")
-            else:
-                self._choose(1 if key == "down" else -1)
-        elif key == "space":
+        """Take in hand, or add."""
+        if key == "space":
             self._take_in_hand()
         elif char.lower() == "n":
             self.app.push_screen(caliper_form(self.shop, self.unit), self._added)
@@ -187,7 +164,8 @@ class CaliperScreen(NumberScreen[None]):
             self._check = Check("size")
         super().rub_out()
 
-    def _choose(self, step: int) -> None:
+    def choose(self, step: int) -> None:
+        """Move the mark."""
         if not self._register:
             return
         self._at = (self._at + step) % len(self._register)

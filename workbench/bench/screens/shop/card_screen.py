@@ -6,26 +6,19 @@ Nothing here is asked, so that a caliper's burst is held and changes nothing; on
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from time import monotonic
-from typing import TYPE_CHECKING
 
 from textual.content import Content
 from textual.events import Key
 
 from workbench.bench.bases.view_only import Rows, TableScreen
-from workbench.bench.draw.text import lines, styled, wrapped
+from workbench.bench.draw.text import lines, paragraph, styled
+from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError
-from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
-from workbench.work.paper.card_text import card_text
 from workbench.work.paper.cards import card_of
-from workbench.work.paper.day_pages import day_text
 from workbench.work.paper.day_sheet import day_sheet
-from workbench.work.paper.printing import Written, write_card, write_sheet
-
-if TYPE_CHECKING:
-    from workbench.bench.app import Bench
+from workbench.work.paper.printing import Written, card_document, sheet_document
+from workbench.work.paper.text_pages import card_text, day_text
 
 PAGE_WIDTH = 80
 HELD_DOWN_S = 0.6
@@ -53,21 +46,18 @@ class PageScreen(TableScreen):
         """Write the page to the shop's folder."""
         raise NotImplementedError
 
-    def on_key(self, event: Key) -> None:
-        """Write on F2, turn pages; all else is as in every screen to look at."""
-        if event.key not in ("f2", "pageup", "pagedown"):
-            super().on_key(event)
-            return
-        event.stop()
-        event.prevent_default()
-        self._typed = ""
+    def command(self, event: Key) -> bool:
+        """Write on F2, turn pages."""
         if event.key == "f2":
             again, self._pressed_s = event.time - self._pressed_s < HELD_DOWN_S, event.time
             if not again:
                 self._write()
-        else:
+        elif event.key in ("pageup", "pagedown"):
             height = self.query_one("#closer-body").content_size.height - 1
             self.move(height if event.key == "pagedown" else -height)
+        else:
+            return False
+        return True
 
     def move(self, by: int) -> None:
         """Scroll by rows, each key in its turn."""
@@ -84,7 +74,7 @@ class PageScreen(TableScreen):
     def table(self, width: int) -> Content:
         """Return what was said, and the page below it."""
         words, style = self._said
-        said = [styled((part, style)) for part in wrapped(words, width)] if words else []
+        said = paragraph(words, width, style)
         text = self.page(min(width, PAGE_WIDTH))
         return lines(
             [*said, *(styled((line, _SIGNS.get(line[:2], ""))) for line in text.split("\n"))]
@@ -96,10 +86,11 @@ class CardScreen(PageScreen):
 
     TITLE_WORDS = "Setting card"
 
-    def __init__(self, shop: Shop, view: JobView, key: str = "a") -> None:
-        super().__init__(key)
-        self._shop, self._view = shop, view
-        self._card = card_of(shop, view)
+    def __init__(self, shop: Shop, state: BenchState) -> None:
+        assert state.view is not None
+        super().__init__(state.keys.of("card") or "escape")
+        self._shop, self._view = shop, state.view
+        self._card = card_of(shop, state.view)
 
     def page(self, width: int) -> str:
         """Return the card."""
@@ -107,7 +98,7 @@ class CardScreen(PageScreen):
 
     def write(self) -> Written:
         """Write the card in every format that can be written here."""
-        return write_card(self._shop, self._view)
+        return card_document(self._shop, self._view).write(self._shop)
 
 
 class DaySheetScreen(PageScreen):
@@ -115,8 +106,8 @@ class DaySheetScreen(PageScreen):
 
     TITLE_WORDS = "Day sheet"
 
-    def __init__(self, shop: Shop, key: str = "escape") -> None:
-        super().__init__(key)
+    def __init__(self, shop: Shop, state: BenchState) -> None:
+        super().__init__("escape")
         self._shop = shop
         self._sheet = day_sheet(shop)
 
@@ -126,21 +117,4 @@ class DaySheetScreen(PageScreen):
 
     def write(self) -> Written:
         """Write the sheet in every format that can be written here."""
-        return write_sheet(self._shop)
-
-
-def open_on(bench: Bench) -> None:
-    """Show the card of the ski in hand."""
-    view = bench.hands.state.view
-    if view is not None:
-        push(bench, lambda: CardScreen(bench.shop, view))
-
-
-def push(bench: Bench, make: Callable[[], PageScreen]) -> None:
-    """Push a page; where it cannot be made say why."""
-    try:
-        screen = make()
-    except BenchError as why:
-        bench.hands.say(str(why), "warn")
-        return
-    bench.push_screen(screen, lambda _: bench.hands.ignore_enter(monotonic()))
+        return sheet_document(self._shop).write(self._shop)

@@ -7,30 +7,28 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from functools import partial
 
 from textual.content import Content
 from textual.events import Key
 
-from workbench.advice.checklists import WING, CheckItem
-from workbench.advice.torque import MAKER_WINS
+from workbench.advice.checklists import MAKER_WINS, WING, CheckItem
 from workbench.bench.bases.lists import ListScreen
 from workbench.bench.bases.prompts import Prompt
 from workbench.bench.draw.text import styled, visible
+from workbench.bench.hand.state import BenchState
 from workbench.errors import InputError
 from workbench.records.store.rows import Checklist
-from workbench.work.order.shop_policy import Rules, rules_of
+from workbench.work.job.shop import Shop
+from workbench.work.order.shop_policy import Rules, shop_rules
 from workbench.work.roster import check_lists
 from workbench.work.roster.check_lists import Torque
-
-if TYPE_CHECKING:
-    from workbench.bench.app import Bench
 
 TITLES: dict[Checklist, str] = {"received": "Received check", "final": "Final check"}
 
 
 @dataclass(frozen=True, slots=True)
-class Listed:
+class Item:
     """A line of the screen: an item of a checklist, a torque note, or a heading."""
 
     which: Checklist | None = None
@@ -39,20 +37,16 @@ class Listed:
     heading: str = ""
 
 
-def open_on(bench: Bench) -> None:
-    """Open the checks and torque notes."""
-    bench.push_screen(ChecksScreen())
-
-
 class ChecksScreen(ListScreen):
     """Both checklists, then how each fastener is brought up."""
 
     TITLE_WORDS = "Checks and torque notes"
     KEYS = "↑ ↓ choose · n adds · e rewords · x takes off · F3 F4 order · u takes back · Esc closes"
 
-    def __init__(self) -> None:
+    def __init__(self, shop: Shop, state: BenchState) -> None:
         super().__init__()
-        self._listed: tuple[Listed, ...] = ()
+        self.shop = shop
+        self._listed: tuple[Item, ...] = ()
         self._before: list[Rules] = []
 
     def on_mount(self) -> None:
@@ -61,19 +55,19 @@ class ChecksScreen(ListScreen):
         self.at = 1
 
     def _load(self) -> None:
-        rules = rules_of(self.bench.shop.book)
-        out: list[Listed] = []
+        rules = shop_rules(self.shop.book)
+        out: list[Item] = []
         for which, title in TITLES.items():
-            out.append(Listed(heading=title))
-            out += [Listed(which, item) for item in check_lists.items_now(rules, which)]
-        out.append(Listed(heading=f"Torque notes: {MAKER_WINS}"))
-        out += [Listed(torque=note) for note in check_lists.torque_notes(rules)]
+            out.append(Item(heading=title))
+            out += [Item(which, item) for item in check_lists.items_now(rules, which)]
+        out.append(Item(heading=f"Torque notes: {MAKER_WINS}"))
+        out += [Item(torque=note) for note in check_lists.torque_notes(rules)]
         self._listed = tuple(out)
 
     @property
-    def marked(self) -> Listed:
+    def marked(self) -> Item:
         """What the mark is at."""
-        return self._listed[self.at] if self.at < len(self._listed) else Listed()
+        return self._listed[self.at] if self.at < len(self._listed) else Item()
 
     def _item(self) -> tuple[Checklist, CheckItem]:
         marked = self.marked
@@ -88,7 +82,7 @@ class ChecksScreen(ListScreen):
         return [self._row(each, i == self.at, width) for i, each in enumerate(self._listed)]
 
     @staticmethod
-    def _row(each: Listed, marked: bool, width: int) -> Content:
+    def _row(each: Item, marked: bool, width: int) -> Content:
         if each.heading:
             return styled((visible(each.heading, width), "bold $accent"))
         mark, bold = ("▸ ", "bold") if marked else ("  ", "")
@@ -128,14 +122,12 @@ class ChecksScreen(ListScreen):
 
     def letter(self, char: str) -> None:
         """Change what is marked."""
-        acts: dict[str, Callable[[], None]] = {
-            "n": self._new, "e": self._reword, "x": self._remove, "u": self._undo,
-        }  # fmt: skip
+        acts = {"n": self._new, "e": self._reword, "x": self._remove, "u": self._undo}
         if char in acts:
             acts[char]()
 
     def _change(self, act: Callable[[], object], words: str) -> None:
-        before = rules_of(self.bench.shop.book)
+        before = shop_rules(self.shop.book)
         act()
         self._before.append(before)
         self._load()
@@ -143,61 +135,55 @@ class ChecksScreen(ListScreen):
 
     def _move(self, by: int) -> None:
         which, item = self._item()
-        self._change(
-            lambda: check_lists.move_item(self.bench.shop, which, item.key, by), "order changed"
-        )
+        self._change(lambda: check_lists.move_item(self.shop, which, item.key, by), "order changed")
         self.at += by
         self.draw()
 
+    def _ask(
+        self, title: str, hint: str, value: str, change: Callable[[str], object], said: str
+    ) -> None:
+        """Ask for words, and change what is marked by them."""
+        self.app.push_screen(
+            Prompt(title, hint, value, lambda words: self._change(partial(change, words), said))
+        )
+
     def _new(self) -> None:
         which, item = self._item()
-        shop = self.bench.shop
-
-        def accept(words: str) -> bool:
-            self._change(lambda: check_lists.add_item(shop, which, words, item.key), "item added")
-            return True
-
-        self.app.push_screen(Prompt(f"{TITLES[which]}: new item", "what is looked at", "", accept))
+        self._ask(
+            f"{TITLES[which]}: new item", "what is looked at", "",
+            lambda words: check_lists.add_item(self.shop, which, words, item.key), "item added",
+        )  # fmt: skip
 
     def _reword(self) -> None:
-        shop, torque = self.bench.shop, self.marked.torque
+        torque = self.marked.torque
         if torque is not None:
             key, title = torque.note.key, f"How {torque.note.name} are brought up"
-
-            def accept_note(words: str) -> bool:
-                self._change(lambda: check_lists.reword_torque(shop, key, words), "note kept")
-                return True
-
-            hint = f"the shop's own words; {MAKER_WINS}"
-            self.app.push_screen(Prompt(title, hint, torque.words, accept_note))
+            self._ask(
+                title, f"the shop's own words; {MAKER_WINS}", torque.words,
+                lambda words: check_lists.reword_torque(self.shop, key, words), "note kept",
+            )  # fmt: skip
             return
         which, item = self._item()
         check_lists.check_free(which, item.key)
-
-        def accept(words: str) -> bool:
-            self._change(
-                lambda: check_lists.reword_item(shop, which, item.key, words), "words changed"
-            )
-            return True
-
-        self.app.push_screen(Prompt("Other words", "what is looked at", item.words, accept))
+        self._ask(
+            "Other words", "what is looked at", item.words,
+            lambda words: check_lists.reword_item(self.shop, which, item.key, words),
+            "words changed",
+        )  # fmt: skip
 
     def _remove(self) -> None:
-        shop, torque = self.bench.shop, self.marked.torque
+        torque = self.marked.torque
         if torque is not None:
-            key = torque.note.key
-            self._change(
-                lambda: check_lists.reword_torque(shop, key, ""), "the words as shipped again"
-            )
+            reword = partial(check_lists.reword_torque, self.shop, torque.note.key, "")
+            self._change(reword, "the words as shipped again")
             return
         which, item = self._item()
-        self._change(
-            lambda: check_lists.remove_item(shop, which, item.key), "taken off; u puts it back"
-        )
+        remove = partial(check_lists.remove_item, self.shop, which, item.key)
+        self._change(remove, "taken off; u puts it back")
 
     def _undo(self) -> None:
         if not self._before:
             raise InputError("undo", "nothing", "a change made while this was open")
-        check_lists.put_back(self.bench.shop, self._before.pop())
+        check_lists.put_back(self.shop, self._before.pop())
         self._load()
         self.say("as it was before", "done")

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING
 
 from textual.content import Content
 from textual.events import Key
@@ -15,18 +14,12 @@ from textual.events import Key
 from workbench.bench.bases.forms import Field, Form
 from workbench.bench.bases.lists import ListScreen
 from workbench.bench.bases.view_only import TableScreen
-from workbench.bench.draw.text import (
-    lines,
-    styled,
-    visible,
-    wrapped,
-)
+from workbench.bench.draw.text import lines, paragraphs, styled, visible, wrapped
+from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError
 from workbench.work.exchange import file_errands as errands
 from workbench.work.exchange.file_errands import ERRANDS, Errand, Outcome
-
-if TYPE_CHECKING:
-    from workbench.bench.app import Bench
+from workbench.work.job.shop import Shop
 
 _SIGNS = {"! ": "bold $state-caution", "✗ ": "bold $state-caution", "+ ": "$state-within"}
 TROUBLES = ("! ", "✗ ")
@@ -70,15 +63,13 @@ class TrialScreen(ReportScreen):
         head = styled(("Not done yet: F2 does it.", "bold $accent"))
         return lines([head, styled(""), super().table(width)])
 
-    def on_key(self, event: Key) -> None:
-        """Do it on F2; all else is as in every screen to look at."""
+    def command(self, event: Key) -> bool:
+        """Do it on F2."""
         if event.key != "f2":
-            super().on_key(event)
-            return
-        event.stop()
-        event.prevent_default()
+            return False
         self.dismiss(None)
         self._act()
+        return True
 
 
 class ExchangeScreen(ListScreen):
@@ -88,15 +79,16 @@ class ExchangeScreen(ListScreen):
     TITLE_WORDS = "Files: in, out, backup"
     KEYS = "↑ ↓ choose · + does it, or its letter · Esc closes"
 
-    def __init__(self) -> None:
+    def __init__(self, shop: Shop, state: BenchState) -> None:
         super().__init__()
+        self.shop = shop
         self._busy = False
         self._paths: dict[str, str] = {}
         self._backups: tuple[str, ...] = ()
 
     def on_mount(self) -> None:
         """Show the errands and the backups there are."""
-        self._backups = errands.backup_words(self.bench.shop)
+        self._backups = errands.backup_words(self.shop)
         super().on_mount()
 
     def rows(self, width: int) -> Sequence[Content]:
@@ -112,8 +104,8 @@ class ExchangeScreen(ListScreen):
 
     def foot(self, width: int) -> Sequence[Content]:
         """Return where the book lies and which daily copies there are."""
-        told = (f"This book: {self.bench.shop.book.path}", *self._backups)
-        return [styled((part, "$ink-faint")) for line in told for part in wrapped(line, width)]
+        told = (f"This book: {self.shop.book.path}", *self._backups)
+        return paragraphs(told, width, "$ink-faint")
 
     def plus(self) -> None:
         """Begin the marked errand."""
@@ -144,7 +136,7 @@ class ExchangeScreen(ListScreen):
         else:
             self.say("")
             name = "" if view is None else view.ski.name
-            proposed = errands.proposed(errand, self.bench.shop, name)
+            proposed = errands.proposed(errand, self.shop, name)
             value = self._paths.get(errand.name, proposed)
             field = Field("file", "File", "its path; ~ is your home folder", value)
             title = errand.words[0].upper() + errand.words[1:]
@@ -166,7 +158,7 @@ class ExchangeScreen(ListScreen):
         ski_id = "" if view is None else view.ski.id
         try:
             outcome = await asyncio.to_thread(
-                errands.run, errand, self.bench.shop, path, ski_id, trial=trial
+                errands.run, errand, self.shop, path, ski_id, trial=trial
             )
         except BenchError as why:
             self._busy = False
@@ -177,7 +169,7 @@ class ExchangeScreen(ListScreen):
                 self.say(words, "warn")
             return
         self._busy = False
-        self._backups = errands.backup_words(self.bench.shop)
+        self._backups = errands.backup_words(self.shop)
         self._show(outcome, lambda: self._start(errand, path, trial=False))
 
     def _show(self, outcome: Outcome, act: Callable[[], None]) -> None:
@@ -189,8 +181,3 @@ class ExchangeScreen(ListScreen):
             self.bench.push_screen(ReportScreen(outcome))
         else:
             self.say(" · ".join(outcome.lines), "done")
-
-
-def open_on(bench: Bench) -> None:
-    """Show the errands with files."""
-    bench.push_screen(ExchangeScreen())

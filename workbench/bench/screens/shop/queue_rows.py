@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias, overload
 
@@ -11,8 +11,8 @@ from textual.content import Content
 from workbench.bench.draw.room import look_of
 from workbench.bench.draw.text import padded, styled, visible
 from workbench.records.store.rows import QueueItem
-from workbench.records.tables.find import KnownSki
-from workbench.work.job.queue_line import RosterLine
+from workbench.records.tables.roster import KnownSki
+from workbench.work.job.job_view import RosterLine
 from workbench.work.job_text.importance import Importance, Said
 from workbench.work.roster.queue import ago
 from workbench.work.text.words import LOOSE_SHORT
@@ -53,9 +53,6 @@ class Drawn(Sequence[Content]):
         if isinstance(index, slice):
             return [self._draw(i) for i in range(*index.indices(len(self)))]
         return self._draw(index)
-
-    def __iter__(self) -> Iterator[Content]:
-        return map(self._draw, range(len(self)))
 
 
 def row(item: Item, marked: bool, width: int, day: str) -> Content:

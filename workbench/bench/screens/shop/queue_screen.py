@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from datetime import date
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from textual.content import Content
 from textual.events import Key, Paste
@@ -17,23 +17,16 @@ from workbench.bench.bases.find_screen import FindScreen
 from workbench.bench.bases.forms import Field, Form, by_view
 from workbench.bench.bases.prompts import ASIDE_REASONS, Prompt
 from workbench.bench.draw.text import styled, visible
-from workbench.bench.screens.shop.queue_rows import (
-    Drawn,
-    Heading,
-    Item,
-    Thing,
-    row,
-)
+from workbench.bench.hand.state import BenchState
+from workbench.bench.screens.shop.queue_rows import Drawn, Heading, Item, Thing, row
 from workbench.errors import InputError
 from workbench.records.store.rows import QueueItem
-from workbench.records.tables.find import KnownSki
-from workbench.work.job.queue_line import RosterLine
+from workbench.records.tables.roster import KnownSki
+from workbench.work.job.job_view import RosterLine
+from workbench.work.job.shop import Shop
 from workbench.work.job_text.view_words import stage_words
 from workbench.work.roster import queue
 from workbench.work.roster.find import Finder, queue_finder, ski_finder
-
-if TYPE_CHECKING:
-    from workbench.bench.app import Bench
 
 MOST_SKIS = 200
 """So many of the skis found are listed; more are only counted."""
@@ -55,11 +48,6 @@ ALL_KEYS = (
 )
 
 
-def open_on(bench: Bench) -> None:
-    """Open the day's queue."""
-    bench.push_screen(QueueScreen())
-
-
 class QueueScreen(FindScreen):
     """The queue of a day, today's first."""
 
@@ -69,8 +57,9 @@ class QueueScreen(FindScreen):
     SHOWN_KEYS = "Enter opens · F3 F4 order · F5 by due · F6 aside · F7 carries · F1 keys"
     TITLE_WORDS = "The day's queue"
 
-    def __init__(self) -> None:
+    def __init__(self, shop: Shop, state: BenchState) -> None:
         super().__init__()
+        self.shop = shop
         self.day = ""
         self.items: Sequence[Item] = ()
         self._lines: tuple[RosterLine, ...] = ()
@@ -82,7 +71,7 @@ class QueueScreen(FindScreen):
 
     def on_mount(self) -> None:
         """Show today's queue, the ski in hand marked; then get ready to find."""
-        self.day = self.bench.shop.day
+        self.day = self.shop.day
         self._try(self._load)
         view = self.bench.hands.state.view
         if view is not None:
@@ -92,7 +81,7 @@ class QueueScreen(FindScreen):
     # -- what is listed --------------------------------------------------------------------------
 
     def _load(self) -> None:
-        shop = self.bench.shop
+        shop = self.shop
         self._lines = shop.lines_of(self.day)
         self._in_day = queue_finder(self._lines)
         self._offers = queue.rechecks_offered(shop) if self.day == shop.day else ()
@@ -101,7 +90,7 @@ class QueueScreen(FindScreen):
 
     def _all_skis(self) -> Finder[KnownSki]:
         if self._known is None:
-            self._known = ski_finder(self.bench.shop)
+            self._known = ski_finder(self.shop)
         return self._known
 
     def fill(self) -> None:
@@ -144,7 +133,7 @@ class QueueScreen(FindScreen):
         return self.marked
 
     def _another_day(self) -> bool:
-        return self.day != self.bench.shop.day
+        return self.day != self.shop.day
 
     # -- drawing ---------------------------------------------------------------------------------
 
@@ -238,13 +227,13 @@ class QueueScreen(FindScreen):
             self.bench.hands.open(item.job_id)
             self.close_list()
         elif isinstance(item, QueueItem):
-            job_id = queue.add_recheck(self.bench.shop, item.job.ski_id)
+            job_id = queue.add_recheck(self.shop, item.job.ski_id)
             self._again(f"re-check of {item.ski_name} is in the queue", job_id)
         elif isinstance(item, KnownSki):
             self._queue(item.id, item.name, as_last_time=False)
 
     def _queue(self, ski_id: str, name: str, *, as_last_time: bool) -> None:
-        shop = self.bench.shop
+        shop = self.shop
         title = f"As last time: {name}" if as_last_time else f"Queue {name}"
         fields = (
             Field("due", "Due", "when it is wanted, in your own words, such as 14:00"),
@@ -259,7 +248,7 @@ class QueueScreen(FindScreen):
     def _queued(self, job_id: Any) -> None:
         if job_id:
             self.find.clear()
-            self.day = self.bench.shop.day
+            self.day = self.shop.day
             self._try(lambda: self._again("in today's queue", str(job_id)))
 
     def _as_last_time(self) -> None:
@@ -279,17 +268,17 @@ class QueueScreen(FindScreen):
         line = self._line()
         if self.find.text:
             raise InputError("order", self.find.text, "the whole list: Esc clears what is found")
-        queue.move(self.bench.shop, self._lines, line.job_id, by)
+        queue.move(self.shop, self._lines, line.job_id, by)
         self._again(f"{line.ski_name} moved {'up' if by < 0 else 'down'}", line.job_id)
 
     def _by_due(self) -> None:
         marked = self.marked
-        count = queue.sort_by_due(self.bench.shop, self._lines, self.day)
+        count = queue.sort_by_due(self.shop, self._lines, self.day)
         job_id = marked.job_id if isinstance(marked, RosterLine) else ""
         self._again(f"in the order they are due: {count} moved", job_id)
 
     def _aside(self) -> None:
-        line, shop = self._line(), self.bench.shop
+        line, shop = self._line(), self.shop
         view = shop.view(line.job_id)
         if (view.stage, view.progress.pass_number) != (line.stage, line.pass_number):
             self._load()
@@ -310,7 +299,7 @@ class QueueScreen(FindScreen):
             self._try(lambda: self._again(f"{line.ski_name} set aside", line.job_id))
 
     def _carry(self) -> None:
-        line, shop = self._line(), self.bench.shop
+        line, shop = self._line(), self.shop
         into_today = line.day != shop.day
         day = shop.day if into_today else queue.day_after(shop.day)
         queue.carry(shop, line, day)
@@ -328,12 +317,12 @@ class QueueScreen(FindScreen):
     def _carry_all(self) -> None:
         self._asked = False
         day, where = self._other_day()
-        count = queue.carry_all(self.bench.shop, self._lines, day)
+        count = queue.carry_all(self.shop, self._lines, day)
         self._again(f"{count} carried to {where}")
 
     def _other_day(self) -> tuple[str, str]:
         """Return the day that skis are carried to, and in words."""
-        today = self.bench.shop.day
+        today = self.shop.day
         if self._another_day():
             return today, "today"
         return (day := queue.day_after(today)), day
@@ -345,7 +334,7 @@ class QueueScreen(FindScreen):
         self.say("")
 
     def _notes(self) -> None:
-        line, shop = self._line(), self.bench.shop
+        line, shop = self._line(), self.shop
         fields = (
             Field("job", "This job", "a word about this visit, added to its notes"),
             Field("ski", "This ski", "what is always good to know of it", line.ski_note),

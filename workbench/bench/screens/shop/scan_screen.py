@@ -13,13 +13,15 @@ from typing import TYPE_CHECKING
 from textual.content import Content
 from textual.events import Key
 
-from workbench.bench.bases.drawn_view import DrawnCloser
-from workbench.bench.bases.forms import Field, Form, drafts_of
-from workbench.bench.draw.canvas import DOTS, Canvas, Mode
+from workbench.bench.bases.form_lines import drafts_of
+from workbench.bench.bases.forms import Field, Form
+from workbench.bench.bases.view_only import DrawnCloser
+from workbench.bench.draw.canvas import Canvas
 from workbench.bench.draw.room import TONES
-from workbench.bench.draw.text import Tone, lines, styled, visible, wrapped
+from workbench.bench.draw.text import Tone, lines, paragraph, visible
+from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError, InputError
-from workbench.fin.frame.pose import Point
+from workbench.fin.frame import Point
 from workbench.frozen import dataclass
 from workbench.measure.units import Unit, unit_of
 from workbench.records.store import rows
@@ -31,8 +33,8 @@ from workbench.work.trace.scale import Ask
 from workbench.work.trace.tracing import (
     FileTraced,
     checked_ask,
-    is_known,
     keep_traced,
+    same_blades,
     trace_file,
 )
 
@@ -42,7 +44,6 @@ if TYPE_CHECKING:
 TITLE = "Trace a scan, photo or drawing"
 STYLES = {NOW: "$foreground", LIT: "bold $accent", FAINT: "$ink-faint"}
 GROUND = "ground"
-CELL_ASPECT = 2.0
 REFRESH_S = 0.5
 MOST_SAID = 8
 """Lines below the drawing."""
@@ -62,26 +63,30 @@ class BrokenOffError(Exception):
     """The trace was broken off: nobody waits for it."""
 
 
-def trace_form(unit: Unit) -> Form:
-    """Return the form that asks for a file; its result is a :class:`File`."""
-    scale = "of a picture; one of dpi, across and square, a drawing has its own"
-    fields = (
-        Field("file", "File", "PNG, JPEG, TIFF, SVG, DXF or CSV; ~ is your home folder"),
-        Field("dpi", "Dpi", f"dots per inch of a flatbed scan: scale {scale}"),
-        Field(
-            "across", "Across", f"({unit}) the blade's own length along its top edge: scale {scale}"
-        ),
-        Field(
-            "square", "Square", f"({unit}) side of a square in view, undoes a tilt: scale {scale}"
-        ),
-        Field("unit", "Unit", f"in or mm, of bare numbers; blank: {unit}, or the drawing's own"),
-        Field("name", "Blade", "its name; blank: the file's; a name that is there: a new version"),
-    )
+class TraceForm(Form):
+    """Asks for a file; its result is a :class:`File`."""
 
-    def check(texts: dict[str, str]) -> File:
-        return _file_of(texts, unit)
+    def __init__(self, shop: Shop, state: BenchState) -> None:
+        unit = state.unit
+        across, own = "the blade's own length along its top edge", "the drawing's own"
+        square = "side of a square in view, undoes a tilt"
+        known = "a name that is there: a new version"
+        scale = "of a picture; one of dpi, across and square, a drawing has its own"
+        fields = (
+            Field("file", "File", "PNG, JPEG, TIFF, SVG, DXF or CSV; ~ is your home folder"),
+            Field("dpi", "Dpi", f"dots per inch of a flatbed scan: scale {scale}"),
+            Field("across", "Across", f"({unit}) {across}: scale {scale}"),
+            Field("square", "Square", f"({unit}) {square}: scale {scale}"),
+            Field("unit", "Unit", f"in or mm, of bare numbers; blank: {unit}, or {own}"),
+            Field("name", "Blade", f"its name; blank: the file's; {known}"),
+        )
+        super().__init__(TITLE, fields, lambda texts: _file_of(texts, unit))
 
-    return Form(TITLE, fields, check)
+    def after(self, bench: Bench, result: object) -> None:
+        """Trace the file."""
+        super().after(bench, result)
+        if isinstance(result, File):
+            bench.show(ScanScreen(bench.shop, bench.hands.state, result))
 
 
 def _file_of(texts: dict[str, str], bench_unit: Unit) -> File:
@@ -110,9 +115,10 @@ class ScanScreen(DrawnCloser):
     TITLE_WORDS = TITLE
     KEYS = "Enter keeps · e other edges · * in/mm · Esc keeps nothing"
 
-    def __init__(self, shop: Shop, unit: Unit, mode: Mode, file: File) -> None:
+    def __init__(self, shop: Shop, state: BenchState, file: File) -> None:
         super().__init__("")
-        self._shop, self._unit, self._mode, self._file = shop, unit, mode, file
+        self._shop, self._file = shop, file
+        self._unit, self._mode = state.unit, state.drawing
         self._look: Look | None = None
         self._found: FileTraced | None = None
         self._why: tuple[str, Tone] = ("", "say")
@@ -136,6 +142,16 @@ class ScanScreen(DrawnCloser):
         self._stop.set()
         super().on_unmount()
 
+    def after(self, bench: Bench, result: None) -> None:
+        """Say which blade was kept; where none was, ask for the file again as it was typed."""
+        super().after(bench, result)
+        bench.hands.look_again()
+        if self.kept is not None:
+            bench.hands.say(f"blade kept: {visible(self.kept.name, 40)}", "done")
+        else:
+            drafts_of(bench)[TITLE] = dict(self._file.texts)
+            TraceForm.open_on(bench)
+
     # -- the work --------------------------------------------------------------------------------
 
     async def _work(self) -> None:
@@ -143,7 +159,7 @@ class ScanScreen(DrawnCloser):
         file = self._file
         try:
             found = await asyncio.to_thread(trace_file, file.path, file.name, file.ask, told)
-            self._is_new = not is_known(self._shop, found.blade.name)
+            self._is_new = not same_blades(self._shop, found.blade.name)
             self._found = found
         except BrokenOffError:
             return
@@ -196,22 +212,20 @@ class ScanScreen(DrawnCloser):
                 words = f"{visible(self._file.path, 200)}: {doing}, {seconds} s. Esc breaks off."
             else:
                 words = f"{words}. Esc goes back to the form."
-            return [styled((part, TONES[tone])) for part in wrapped(words, width)]
+            return paragraph(words, width, TONES[tone])
         kind = "a new blade" if self._is_new else "a new version"
         head = f"{visible(found.blade.name, 60)}, {kind}: {found.size_words(self._unit)}"
-        out = [styled((part, "bold")) for part in wrapped(head, width)]
+        out = paragraph(head, width, "bold")
         question = f"Are these its top and back edge? They turn the frame. {found.edges_words}."
-        out += [styled((part, "bold $accent")) for part in wrapped(question, width)]
-        if self._why[0]:
-            out += [styled((part, TONES["warn"])) for part in wrapped(self._why[0], width)]
+        out += paragraph(question, width, "bold $accent")
+        out += paragraph(self._why[0], width, TONES["warn"])
         for note in found.notes[1:]:
-            out += [styled((part, "$state-caution")) for part in wrapped(f"! {note}", width)]
+            out += paragraph(f"! {note}", width, "$state-caution")
         return out
 
     def _picture(self, look: Look, width: int, height: int) -> list[Content]:
         canvas = Canvas(max(width, 1), height, self._mode)
-        across, down = DOTS[self._mode]
-        squash = across * CELL_ASPECT / down
+        squash = canvas.squash
         per = min(
             (canvas.dots_wide - 1) / look.picture.width,
             (canvas.dots_high - 1) * squash / look.picture.height,
@@ -229,28 +243,18 @@ class ScanScreen(DrawnCloser):
                 canvas.polyline([at(p) for p in points], part.ink)
         for part in look.picture.parts:
             if isinstance(part, Words):
-                x, y = at(part.at)
-                col = round(x / across) - len(part.text) // 2
-                col = min(max(col, 0), max(canvas.width - len(part.text), 0))
-                row = min(max(round(y / down), 0), canvas.height - 1)
-                canvas.text(col, row, part.text, part.ink)
-        faint = STYLES[FAINT]
-        return [
-            styled(*((text, STYLES.get(str(ink), faint)) for text, ink in row))
-            for row in canvas.rows()
-        ]
+                canvas.letters(at(part.at), part.text, part.ink, len(part.text) // 2)
+        return canvas.contents(lambda ink: STYLES.get(str(ink), STYLES[FAINT]))
 
     # -- keys ------------------------------------------------------------------------------------
 
-    def on_key(self, event: Key) -> None:
-        """Show other edges on ``e``; all else is as in every screen to look at."""
-        if (event.character or "").lower() == "e" and not self._typed and self._found is not None:
-            event.stop()
-            event.prevent_default()
-            self._found, self._why = self._found.by_next_edges(), ("", "say")
-            self.redraw()
-        else:
-            super().on_key(event)
+    def command(self, event: Key) -> bool:
+        """Show other edges on ``e``."""
+        if event.character not in ("e", "E") or self._typed or self._found is None:
+            return False
+        self._found, self._why = self._found.by_next_edges(), ("", "say")
+        self.redraw()
+        return True
 
     def enter(self) -> None:
         """Keep the blade; only an Enter pressed on purpose comes here."""
@@ -264,28 +268,3 @@ class ScanScreen(DrawnCloser):
             self.redraw()
         else:
             self.dismiss(None)
-
-
-def open_on(bench: Bench) -> None:
-    """Ask for the file."""
-    form = trace_form(bench.hands.state.unit)
-    bench.push_screen(form, lambda file: _trace(bench, file))
-
-
-def _trace(bench: Bench, file: object) -> None:
-    bench.hands.ignore_enter(monotonic())
-    if isinstance(file, File):
-        state = bench.hands.state
-        screen = ScanScreen(bench.shop, state.unit, state.drawing, file)
-        bench.push_screen(screen, lambda _: _after(bench, screen, file))
-
-
-def _after(bench: Bench, screen: ScanScreen, file: File) -> None:
-    hands = bench.hands
-    hands.look_again()
-    hands.ignore_enter(monotonic())
-    if screen.kept is not None:
-        hands.say(f"blade kept: {visible(screen.kept.name, 40)}", "done")
-        return
-    drafts_of(bench)[TITLE] = dict(file.texts)
-    open_on(bench)

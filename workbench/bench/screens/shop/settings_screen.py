@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from time import monotonic
 from typing import TYPE_CHECKING
 
-from workbench.bench.bases.forms import Field, Form, drafts_of
+from workbench.bench.bases.form_lines import drafts_of
+from workbench.bench.bases.forms import Field, Form
 from workbench.bench.draw import themes
-from workbench.errors import BenchError
+from workbench.bench.hand.state import BenchState
 from workbench.work.job.shop import Shop
 from workbench.work.roster import settings
 
@@ -19,35 +19,30 @@ ON_THE_BENCH = ("who", "unit", "theme", "drawing", "caliper")
 """What a key on the bench changes too: of these a draft would be out of date."""
 
 
-def open_on(bench: Bench) -> None:
-    """Open the form; what it keeps shows on the bench at once."""
-    for name in ON_THE_BENCH:
-        drafts_of(bench).get(_TITLE, {}).pop(name, None)
-    try:
-        form = settings_form(bench.shop)
-    except BenchError as why:
-        bench.hands.say(str(why), "warn")
-        return
-    for line in settings.misfit_lines(bench.shop.book.settings()):
-        bench.hands.say(line, "warn")
-    bench.push_screen(form, lambda changed: _take_over(bench, changed))
+class SettingsForm(Form):
+    """The form of all settings; its result is the names of those that changed."""
 
+    def __init__(self, shop: Shop, state: BenchState) -> None:
+        now = settings.in_force(shop)
+        fields = [Field(s.name, s.label, s.words, now[s.name]) for s in settings.SETTINGS]
+        super().__init__(_TITLE, fields, lambda texts: settings.change(shop, texts))
 
-def settings_form(shop: Shop) -> Form:
-    """Return the form of all settings; its result is the names of those that changed."""
-    now = settings.in_force(shop)
-    fields = [Field(s.name, s.label, s.words, now[s.name]) for s in settings.SETTINGS]
-    return Form(_TITLE, fields, lambda texts: settings.change(shop, texts))
+    @classmethod
+    def open_on(cls, bench: Bench) -> None:
+        """Open the form; what is wrong with the settings as kept is said on the bench."""
+        for name in ON_THE_BENCH:
+            drafts_of(bench).get(_TITLE, {}).pop(name, None)
+        super().open_on(bench)
+        for line in settings.misfit_lines(bench.shop.book.settings()):
+            bench.hands.say(line, "warn")
 
-
-def _take_over(bench: Bench, changed: object) -> None:
-    hands = bench.hands
-    if isinstance(changed, tuple):
-        kept = bench.shop.book.settings()
-        hands.take_settings(kept)
-        if "theme" in changed:
-            bench.theme = themes.pick(bench._no_color, kept.get("theme", ""))
-        said = f"settings kept: {len(changed)} changed" if changed else "no setting was changed"
-        hands.look_again()
-        hands.say(said, "done")
-    hands.ignore_enter(monotonic())
+    def after(self, bench: Bench, result: object) -> None:
+        """Let what was kept show on the bench at once."""
+        super().after(bench, result)
+        if isinstance(result, tuple):
+            kept = bench.shop.book.settings()
+            bench.hands.take_settings(kept)
+            if "theme" in result:
+                bench.theme = themes.pick(bench._no_color, kept.get("theme", ""))
+            said = f"settings kept: {len(result)} changed" if result else "no setting was changed"
+            bench.hands.say(said, "done")

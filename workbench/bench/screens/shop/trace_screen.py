@@ -2,24 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
-from time import monotonic
 from typing import TYPE_CHECKING
 
-from textual.app import ComposeResult
 from textual.containers import Vertical
 from textual.content import Content
-from textual.widgets import Static
 
 from workbench.bench.bases.forms import Field, Form
-from workbench.bench.bases.key_line import KeyLine
 from workbench.bench.bases.number_screen import ENTRY_FIRST, NumberScreen
-from workbench.bench.draw.canvas import DOTS, Canvas, Mode
-from workbench.bench.draw.room import TONES
-from workbench.bench.draw.text import lines, styled, visible, wrapped
+from workbench.bench.draw.canvas import CELL_ASPECT, DOTS, Canvas
+from workbench.bench.draw.text import lines, paragraph, styled, visible
+from workbench.bench.hand.state import BenchState
 from workbench.bench.screens.ski.wear_screen import offer
 from workbench.errors import BenchError
-from workbench.fin.frame.pose import Point
+from workbench.fin.frame import Point
 from workbench.measure.display import length_text
 from workbench.measure.lengths import Placing
 from workbench.measure.units import Unit
@@ -31,7 +28,7 @@ from workbench.work.trace.by_calipers import (
     check_words,
     contradiction_words,
     draft_of,
-    keep_blade,
+    keep_by_calipers,
     keep_draft,
 )
 
@@ -43,7 +40,6 @@ OTHER_LINES = 13
 
 OUTLINE, LIT, HOLE = "outline", "lit", "hole"
 STYLES = {OUTLINE: "$foreground", LIT: "bold $accent", HOLE: "$ink-faint"}
-CELL_ASPECT = 2.0
 
 
 class TraceScreen(NumberScreen[rows.Blade]):
@@ -56,57 +52,50 @@ class TraceScreen(NumberScreen[rows.Blade]):
     """
     KEYS = "number, Enter · u takes back · + keeps · * in/mm · Esc leaves, kept as draft"
 
-    def __init__(self, shop: Shop, unit: Unit, mode: Mode) -> None:
-        super().__init__(unit)
-        self.shop, self.mode = shop, mode
-        self.tracing: Tracing = draft_of(shop, unit)
+    TITLE_WORDS = "Trace a blade by calipers"
+    PARTS = ("trace-shape", "trace-step", "trace-said")
+
+    def __init__(self, shop: Shop, state: BenchState) -> None:
+        super().__init__(state.unit)
+        self.shop, self.mode = shop, state.drawing
+        self.tracing: Tracing = draft_of(shop, state.unit)
         self._asked: tuple[str, Placing] | None = None
         """What the others contradict, as typed and understood: ``+`` keeps it."""
         count = len(self.tracing.entries)
         if count:
             self.message = (f"going on with {count} numbers taken before", "say")
 
-    def compose(self) -> ComposeResult:
-        """Lay out the shape, the step, what was said and the keys."""
-        box = Vertical()
-        box.border_title = "Trace a blade by calipers"
-        box.border_subtitle = CAUTION
-        with box:
-            yield Static(id="trace-shape", markup=False)
-            yield Static(id="trace-step", markup=False)
-            yield Static(id="trace-said", markup=False)
-            yield KeyLine(self.KEYS, id="trace-keys")
-
     def on_mount(self) -> None:
-        """Show the first step."""
-        self.draw()
+        """Show the first step, and the caution."""
+        self.query_one(Vertical).border_subtitle = CAUTION
+        super().on_mount()
+
+    def after(self, bench: Bench, result: rows.Blade | None) -> None:
+        """Offer the blade that was kept to the ski in hand, where it has none yet."""
+        super().after(bench, result)
+        if result is not None:
+            bench.hands.say(f"blade kept: {visible(result.name, 40)}", "done")
+            offer(bench, "blade", result.name, "traced by calipers")
 
     # -- what is shown ---------------------------------------------------------------------------
 
-    def draw(self) -> None:
-        """Draw everything anew."""
-        if not self.is_mounted:
-            return
-        width = self.inner_width
+    def parts(self, width: int) -> Sequence[Content]:
+        """Return the shape, the step with its entry, and what was said."""
         height = max(min(self.size.height - OTHER_LINES, width // 4), 3)
-        self.query_one("#trace-shape", Static).update(self._shape(width, height))
-        self.query_one("#trace-step", Static).update(self._step_lines(width))
-        words, tone = self.message
-        said = [styled((p, TONES[tone])) for p in wrapped(words, width)[:4]] if words else []
-        self.query_one("#trace-said", Static).update(lines(said))
+        return self._shape(width, height), self._step_lines(width), lines(self.said(width, 4))
 
     def _shape(self, width: int, height: int) -> Content:
         frame = self.tracing.frame
         if frame is None:
             text = "Lay the top edge along a straight edge and the back edge against a square."
-            return lines([styled(p) for p in wrapped(text, width)])
+            return lines(paragraph(text, width))
         canvas = Canvas(width, height, self.mode)
         across, down = DOTS[self.mode]
         per = min(
             (canvas.dots_wide - 4 * across) / (1.1 * frame.top_mm),
             (canvas.dots_high - 2 * down) / frame.height_mm * down / across / CELL_ASPECT,
         )
-        squash = across * CELL_ASPECT / down
+        squash = canvas.squash
 
         def at(p: Point) -> tuple[float, float]:
             # The top edge lies below: as on the ski, base up, the blade points upward.
@@ -126,7 +115,7 @@ class TraceScreen(NumberScreen[rows.Blade]):
             )
         step = self.tracing.step
         for hole in self.tracing.holes:
-            self._mark(canvas, at(hole.at_mm), "o", HOLE)
+            canvas.letters(at(hole.at_mm), "o", HOLE)
         if step is not None and step.place is not None:
             ends = (
                 ((step.place.at_mm, 0.0), (step.place.at_mm, frame.height_mm))
@@ -136,16 +125,8 @@ class TraceScreen(NumberScreen[rows.Blade]):
             if step.place.edge == "trailing":
                 ends = (ends[0], (0.4 * frame.top_mm, step.place.at_mm))
             canvas.dashed(*at(ends[0]), *at(ends[1]), LIT)
-            self._mark(canvas, at(ends[1]), str(step.place.number), LIT)
-        out = []
-        for row in canvas.rows():
-            out.append(styled(*((char, STYLES.get(str(ink), "")) for char, ink in row)))
-        return lines(out)
-
-    def _mark(self, canvas: Canvas, at: tuple[float, float], text: str, ink: str) -> None:
-        across, down = DOTS[self.mode]
-        col = min(round(at[0] / across), canvas.width - len(text))
-        canvas.text(max(col, 0), max(round(at[1] / down), 0), text, ink)
+            canvas.letters(at(ends[1]), str(step.place.number), LIT)
+        return lines(canvas.contents(lambda ink: STYLES.get(str(ink), "")))
 
     def _step_lines(self, width: int) -> Content:
         tracing, unit = self.tracing, self.tracing.unit
@@ -160,8 +141,7 @@ class TraceScreen(NumberScreen[rows.Blade]):
             text = f"All taken; outline known to {known} {unit}. + keeps the blade"
             out.append(styled((visible(text, width), "bold $accent")))
         else:
-            left = f" ({unit})"
-            out += [styled((p, "bold $accent")) for p in wrapped(step.words + left, width)]
+            out += paragraph(f"{step.words} ({unit})", width, "bold $accent")
         out.append(self.entry_line())
         return lines(out)
 
@@ -225,25 +205,10 @@ class TraceScreen(NumberScreen[rows.Blade]):
         fields = [Field("name", "Name", "of the blade; a name that is there: its new version")]
 
         def save(texts: dict[str, str]) -> object:
-            return keep_blade(self.shop, self.tracing, texts["name"])[0]
+            return keep_by_calipers(self.shop, self.tracing, texts["name"])[0]
 
         return Form("Keep the traced blade", fields, save)
 
     def _kept(self, blade: object) -> None:
         if isinstance(blade, rows.Blade):
             self.close(blade)
-
-
-def open_on(bench: Bench) -> None:
-    """Trace a blade by calipers."""
-    state = bench.hands.state
-    screen = TraceScreen(bench.shop, state.unit, state.drawing)
-    bench.push_screen(screen, lambda kept: _after(bench, kept))
-
-
-def _after(bench: Bench, kept: rows.Blade | None) -> None:
-    bench.hands.look_again()
-    bench.hands.ignore_enter(monotonic())
-    if kept is not None:
-        bench.hands.say(f"blade kept: {visible(kept.name, 40)}", "done")
-        offer(bench, "blade", kept.name, "traced by calipers")

@@ -5,31 +5,26 @@ Digits and Enter are a number for the marked line here, by hand or off a cable.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
-from time import monotonic
 from typing import TYPE_CHECKING
 
-from textual.app import ComposeResult
-from textual.containers import Vertical
 from textual.content import Content
-from textual.widgets import Static
 
 from workbench.bench.bases.bursts import BURST_WINDOW_S
 from workbench.bench.bases.forms import Field, Form
-from workbench.bench.bases.key_line import KeyLine
-from workbench.bench.bases.number_screen import ENTRY_FIRST, NumberScreen
-from workbench.bench.draw.canvas import Area, Mode
-from workbench.bench.draw.room import TONES
+from workbench.bench.bases.number_screen import NumberScreen
+from workbench.bench.draw.canvas import Area
 from workbench.bench.draw.side_view import method_view
-from workbench.bench.draw.text import Tone, lines, styled, visible, wrapped
+from workbench.bench.draw.text import Tone, lines, paragraph, paragraphs, styled, visible
+from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError, InputError
 from workbench.fin.reading.quantities import QUANTITIES
-from workbench.measure.units import Unit
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import ChangedError, Shop
 from workbench.work.offsets.as_read import (
     HOW_ACCEPTED,
-    How,
+    HowRead,
     Ours,
     Theirs,
     aim_as_read,
@@ -66,49 +61,37 @@ class AsReadScreen(NumberScreen[bool]):
     """
     KEYS = "number, Enter · ↑ ↓ line · / how · e other · + target · * in/mm · Esc"
 
-    def __init__(self, shop: Shop, view: JobView, unit: Unit, mode: Mode) -> None:
-        super().__init__(unit)
-        self.shop, self.view, self._mode = shop, view, mode
-        self._ways: list[list[How]] = [list(ways(shop, view, q)) for q in QUANTITIES]
+    TITLE_WORDS = "Somebody else's numbers"
+    PARTS = ("theirs", "drawn", "ours", "said")
+
+    def __init__(self, shop: Shop, state: BenchState) -> None:
+        super().__init__(state.unit)
+        assert state.view is not None
+        self.shop, self.view, self._mode = shop, state.view, state.drawing
+        self._ways: list[list[HowRead]] = [list(ways(shop, self.view, q)) for q in QUANTITIES]
         self._how = [0, 0, 0]
         self._theirs: list[Theirs | None] = [None, None, None]
         self._at = 0
         self._taken_s = float("-inf")
 
-    def compose(self) -> ComposeResult:
-        """Lay out their numbers, how the marked one is taken, ours, what was said and the keys."""
-        box = Vertical()
-        box.border_title = "Somebody else's numbers"
-        with box:
-            yield Static(id="theirs", markup=False)
-            yield Static(id="drawn", markup=False)
-            yield Static(id="ours", markup=False)
-            yield Static(id="said", markup=False)
-            yield KeyLine(self.KEYS, id="keys")
-
-    def on_mount(self) -> None:
-        """Begin with the first number."""
-        self.draw()
+    def after(self, bench: Bench, result: bool | None) -> None:
+        """Show the target, and say whose it is."""
+        super().after(bench, result)
+        if result:
+            bench.hands.say("the target is what they read, in our methods; a note keeps it", "done")
 
     # -- what is shown ---------------------------------------------------------------------------
 
     @property
-    def how(self) -> How | None:
+    def how(self) -> HowRead | None:
         """How the marked number was measured; None where this blade has no such method."""
         known = self._ways[self._at]
         return known[self._how[self._at] % len(known)] if known else None
 
-    def draw(self) -> None:
-        """Draw everything anew."""
-        if not self.is_mounted:
-            return
-        width = self.inner_width
-        self.query_one("#theirs", Static).update(lines(self._rows(width)))
-        self.query_one("#drawn", Static).update(lines(self._drawn(width)))
-        self.query_one("#ours", Static).update(lines(self._ours_rows(width)))
-        words, tone = self.message
-        said = [styled((part, TONES[tone])) for part in wrapped(words, width)] if words else []
-        self.query_one("#said", Static).update(lines(said[:3]))
+    def parts(self, width: int) -> Sequence[Content]:
+        """Return their numbers, how the marked one is taken, ours, and what was said."""
+        parts = self._rows(width), self._drawn(width), self._ours_rows(width), self.said(width, 3)
+        return [lines(part) for part in parts]
 
     def _rows(self, width: int) -> list[Content]:
         out = []
@@ -126,50 +109,46 @@ class AsReadScreen(NumberScreen[bool]):
         how = self.how
         if how is None:
             return [styled((f"no {QUANTITIES[self._at]} method yet: e states one", "bold"))]
-        said = [part for s in shown_how(how, self.unit)[:2] for part in wrapped(s, width)][:3]
-        out = [styled((part, "$ink-faint")) for part in said]
+        out = paragraphs(shown_how(how, self.unit)[:2], width, "$ink-faint")[:3]
         room = min(self.size.height - FRAME_LINES, MOST_DRAWN)
         if room >= LEAST_DRAWN:
             area = Area(width, room, self._mode)
             picture = method_view(self.view.rig, self.view.pose, how.method, area)
-            for row in picture.canvas.rows():
-                out.append(styled(*[(text, f"$ink-{ink}" if ink else "") for text, ink in row]))
+            out += picture.canvas.contents()
         return out
 
     def _ours_rows(self, width: int) -> list[Content]:
         missing = [q for q, t in zip(QUANTITIES, self._theirs, strict=True) if t is None]
         if missing:
             said = f"Still to come: {', '.join(missing)}. Then they are shown here by our methods."
-            return [styled(part) for part in wrapped(said, width)]
+            return paragraph(said, width)
         try:
             found = self._found()
         except BenchError as why:
-            told = wrapped(f"✗ {error_words(why, self.unit)}", width)
-            return [styled((part, "$state-caution")) for part in told]
-        told = [part for each in found for part in wrapped(ours_words(each, self.unit), width)]
-        return [styled(("In our methods (+ makes them the target):", "bold $accent")),
-                *(styled(part) for part in told)]  # fmt: skip
+            return paragraph(f"✗ {error_words(why, self.unit)}", width, "$state-caution")
+        head = styled(("In our methods (+ makes them the target):", "bold $accent"))
+        return [head, *paragraphs((ours_words(each, self.unit) for each in found), width)]
 
     def _found(self) -> tuple[Ours, ...]:
         return in_our_methods(self.shop, self.view, [t for t in self._theirs if t is not None])
 
     # -- keys ------------------------------------------------------------------------------------
 
+    def choose(self, step: int) -> None:
+        """Mark another line."""
+        self._at = (self._at + step) % len(QUANTITIES)
+        self.say("")
+
     def command(self, key: str, char: str) -> None:
-        """Mark another line, change how it was measured, or state another way."""
-        if key in ("up", "down"):
-            self._choose(1 if key == "down" else -1)
-        elif char == "/" and not self.entry:
+        """Change how the marked number was measured, or state another way."""
+        if char == "/" and not self.entry:
             self._other_way()
         elif char.lower() == "e" and not self.entry:
             self.app.push_screen(self._way_form(), self._stated)
 
-    def _choose(self, step: int) -> None:
-        if self.entry:
-            self.say(ENTRY_FIRST, "warn")
-            return
-        self._at = (self._at + step) % len(QUANTITIES)
-        self.say("")
+    def seen_anew(self, now: JobView) -> None:
+        """Show the ski as it is now."""
+        self.view = now
 
     def _other_way(self) -> None:
         self._how[self._at] += 1
@@ -186,7 +165,7 @@ class AsReadScreen(NumberScreen[bool]):
         quantity = QUANTITIES[self._at]
         fields = (Field("how", "How", f"for example '{quantity} 0.15..0.3'; {HOW_ACCEPTED}"),)
 
-        def save(texts: dict[str, str]) -> How:
+        def save(texts: dict[str, str]) -> HowRead:
             how = how_meant(self.shop, self.view, texts["how"], self.unit)
             if how.method.quantity != quantity:
                 raise InputError("how", texts["how"], f"a way to measure the {quantity}")
@@ -195,7 +174,7 @@ class AsReadScreen(NumberScreen[bool]):
         return Form(f"How their {quantity} was measured", fields, save)
 
     def _stated(self, how: object) -> None:
-        if isinstance(how, How):
+        if isinstance(how, HowRead):
             self._ways[self._at].append(how)
             self._how[self._at] = len(self._ways[self._at]) - 1
             self._read_anew()
@@ -203,18 +182,16 @@ class AsReadScreen(NumberScreen[bool]):
 
     def take(self, time: float) -> None:
         """Take the entry as the marked number and go on to the next that is missing."""
-        how, text, before = self.how, self.entry, self._theirs[self._at]
+        how, text = self.how, self.entry
         self._taken_s = time
         if how is None:
             self.refused = True
             self.say("state first how it was measured: rub the entry out, then e", "warn")
             return
-        try:
-            theirs = theirs_typed(self.view, how, text, self.unit)
-        except BenchError as why:
-            self.refused = True
-            self.say(f"✗ {why}", "warn")
-            return
+        self.did(lambda: self._keep(theirs_typed(self.view, how, text, self.unit)))
+
+    def _keep(self, theirs: Theirs) -> None:
+        before = self._theirs[self._at]
         self._theirs[self._at], self.entry = theirs, ""
         told = f"{QUANTITIES[self._at]}: {theirs.number} {theirs.unit}"
         if before is not None:
@@ -246,18 +223,3 @@ class AsReadScreen(NumberScreen[bool]):
             self.say(f"✗ {error_words(why, self.unit)}", "warn")
             return
         self.close(True)
-
-
-def open_on(bench: Bench) -> None:
-    """Ask for somebody else's numbers of the ski in hand."""
-    state = bench.hands.state
-    if state.view is not None:
-        screen = AsReadScreen(bench.shop, state.view, state.unit, state.drawing)
-        bench.push_screen(screen, lambda done: _after(bench, done))
-
-
-def _after(bench: Bench, done: bool | None) -> None:
-    bench.hands.look_again()
-    bench.hands.ignore_enter(monotonic())
-    if done:
-        bench.hands.say("the target is what they read, in our methods; a note keeps it", "done")

@@ -3,32 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 from textual.content import Content
 
+from workbench.bench.bases.form_lines import Texts
 from workbench.bench.bases.forms import Field, Form, by_view
-from workbench.bench.bases.unit_list import UnitList
+from workbench.bench.bases.lists import UnitList
 from workbench.bench.draw.text import styled, visible, wrapped
-from workbench.bench.screens.shop import correct_parts_screen
+from workbench.bench.hand.state import BenchState
+from workbench.bench.screens.shop.sheet_forms import BaselineForm
 from workbench.errors import InputError
 from workbench.measure.display import change_between, length_text
-from workbench.measure.units import Unit
 from workbench.records.store.rows import Baseline
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.roster import baselines
 from workbench.work.roster.correction_words import Mended
-
-if TYPE_CHECKING:
-    from workbench.bench.app import Bench
-
-
-def open_on(bench: Bench) -> None:
-    """Show the baselines of the ski in hand."""
-    state = bench.hands.state
-    if state.view is not None:
-        bench.push_screen(BaselineScreen(bench.shop, state.view, state.unit))
 
 
 class BaselineScreen(UnitList):
@@ -40,8 +30,8 @@ class BaselineScreen(UnitList):
         "* in/mm · Esc closes"
     )
 
-    def __init__(self, shop: Shop, view: JobView, unit: Unit) -> None:
-        super().__init__(shop, view, unit)
+    def __init__(self, shop: Shop, state: BenchState) -> None:
+        super().__init__(shop, state)
         self._load()
 
     def _load(self) -> None:
@@ -62,13 +52,11 @@ class BaselineScreen(UnitList):
         """The baselines with why each fits."""
         out = []
         for i, each in enumerate(self._found):
-            mark = "▸" if i == self.at else " "
-            name = visible(each.baseline.name, 30)
-            source = each.baseline.source
-            text = f"{mark} {name:<30} {each.of:<24}"
-            if len(text) + 1 + len(source) <= width:  # below it is in full
+            name, source = visible(each.baseline.name, 30), each.baseline.source
+            text = f"{name:<30} {each.of:<24}"
+            if len(text) + 3 + len(source) <= width:  # below it is in full
                 text += f" {source}"
-            out.append(styled((visible(text, width), "bold" if i == self.at else "")))
+            out.append(self.marked_row(i, text, width))
         return out or [styled("  none fits this ski yet; n keeps the numbers of now")]
 
     def foot(self, width: int) -> Sequence[Content]:
@@ -101,7 +89,7 @@ class BaselineScreen(UnitList):
         if char == "n":
             self.app.push_screen(_baseline_form(self.shop, self.view), self._kept)
         elif char == "c" and self.chosen is not None:
-            form = correct_parts_screen.baseline_form(self.shop, self.chosen.baseline)
+            form = BaselineForm(self.shop, self.chosen.baseline)
             self.app.push_screen(form, self._corrected)
         elif char == "x" and self.chosen is not None:
             self._strike(self.chosen.baseline)
@@ -127,22 +115,10 @@ class BaselineScreen(UnitList):
 
 def _baseline_form(shop: Shop, view: JobView) -> Form:
     """Return the form that keeps the numbers of now as a baseline."""
-    fields = (
-        Field("name", "Name", "such as spring, or cold water"),
-        Field(
-            "of",
-            "Of",
-            "ski: this very ski; rider: its rider on this model; model: all of it",
-            "ski",
-        ),
-    )
-    return Form(
-        "Keep as a baseline",
-        fields,
-        by_view(
-            view,
-            lambda v, texts: baselines.keep_now(
-                shop, v, texts["name"], texts["of"].strip().lower()
-            ),
-        ),
-    )
+    of = "ski: this very ski; rider: its rider on this model; model: all of it"
+    fields = (Field("name", "Name", "such as spring, or cold water"), Field("of", "Of", of, "ski"))
+
+    def keep(now: JobView, texts: Texts) -> Baseline:
+        return baselines.keep_now(shop, now, texts["name"], texts["of"].strip().lower())
+
+    return Form("Keep as a baseline", fields, by_view(view, keep))

@@ -7,17 +7,13 @@ from collections.abc import Iterable
 from textual.content import Content
 
 from workbench.bench.bases.view_only import UnitTable, trouble
-from workbench.bench.draw.text import (
-    lines,
-    styled,
-    visible,
-    wrapped,
-)
+from workbench.bench.draw.text import lines, paragraph, paragraphs, styled, visible, wrapped
+from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError
 from workbench.measure.budget import Row
 from workbench.measure.display import fine_text, length_text
 from workbench.measure.units import Unit
-from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
 from workbench.work.job.temperature import correction_words
 from workbench.work.job_text.budget_explained import (
     LEVEL,
@@ -49,20 +45,20 @@ class BudgetScreen(UnitTable):
 
     TITLE_WORDS = "How sure is this reading?"
 
-    def __init__(self, view: JobView, line_index: int, unit: Unit, key: str = "g") -> None:
-        super().__init__(key, unit)
+    def __init__(self, shop: Shop, state: BenchState) -> None:
+        super().__init__(state.keys.of("sure") or "escape", state.unit)
         self._trust: Trust | None = None
         self._why = "this ski has no reading"
-        if not view.lines:
+        view, line = state.view, state.line
+        if view is None or line is None:
             return
-        line = view.lines[min(max(line_index, 0), len(view.lines) - 1)]
         if not line.latest:
             self._why = f"'{line.method.name}' is not read yet in this round: take it first"
             return
         try:
             self._trust = trust_of(view, line)
         except BenchError as why:
-            self._why = error_words(why, unit)
+            self._why = error_words(why, state.unit)
 
     def table(self, width: int) -> Content:
         """Return the table, or why there is none."""
@@ -95,9 +91,9 @@ def budget_table(trust: Trust, unit: Unit, width: int) -> Content:
         fits = len(text) + 2 + len(beside) <= width
         out.append(styled((text, "bold"), f"  {beside}" if fits else ""))
         out += [] if fits else [styled(f"  {beside}")]
-    out += [styled(part) for part in wrapped(improve_words(trust, unit), width)]
+    out += paragraph(improve_words(trust, unit), width)
     out += _repeats(trust, unit, width)
-    out += [styled((p, "bold")) for w in meaning_words(trust, unit) for p in wrapped(w, width)]
+    out += paragraphs(meaning_words(trust, unit), width, "bold")
     if not kind:
         made = [(part.name, part_words(part, unit)) for part in budget.parts]
         out += [styled(("known / divisor × sensitivity (distribution, type)", "bold $accent"))]
@@ -135,7 +131,7 @@ def _repeats(trust: Trust, unit: Unit, width: int) -> list[Content]:
         figures += "; one reading shows no scatter"
     else:
         figures += f", sd {finer_text(repeats.sd, unit)}, spread {finer_text(repeats.spread, unit)}"
-    out = [styled((part, "bold")) for part in wrapped(figures, width)]
+    out = paragraph(figures, width, "bold")
     out += _listed(trust, unit, width)
     out += _struck(trust, unit, width)
     said = f"Test: {doubts.test}."
@@ -145,7 +141,7 @@ def _repeats(trust: Trust, unit: Unit, width: int) -> list[Content]:
         said += " Doubtful ones still count: strike one out (x) or keep it."
     elif repeats.n >= 3:
         said += " None is doubtful."
-    return [*out, *[styled((part, "$ink-faint")) for part in wrapped(said, width)]]
+    return [*out, *paragraph(said, width, "$ink-faint")]
 
 
 def _listed(trust: Trust, unit: Unit, width: int) -> list[Content]:

@@ -3,19 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from functools import partial
 
 from textual.content import Content
 
+from workbench.bench.bases.lists import UnitList
 from workbench.bench.bases.prompts import Prompt
-from workbench.bench.bases.unit_list import UnitList
-from workbench.bench.draw.text import styled, visible, wrapped
+from workbench.bench.draw.text import paragraph, paragraphs, styled, visible
+from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError, InputError
 from workbench.fin.plan.found_block import FoundBlock
-from workbench.measure.units import Unit
-from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
-from workbench.work.parts.measured_block import (
+from workbench.work.roster.measured_block import (
     figure_words,
     found_from,
     found_lines,
@@ -24,9 +23,6 @@ from workbench.work.parts.measured_block import (
     moves_words,
 )
 from workbench.work.text.words import error_words
-
-if TYPE_CHECKING:
-    from workbench.bench.app import Bench
 
 HOW = (
     "Turns of known size, read before and after, tell where each stud is. Turn them by hand and "
@@ -41,8 +37,8 @@ class FoundBlockScreen(UnitList):
     TITLE_WORDS = "The block, found from the rounds"
     KEYS = "↑ ↓ choose · + keeps it in the block · * in/mm · Esc closes"
 
-    def __init__(self, shop: Shop, view: JobView, unit: Unit) -> None:
-        super().__init__(shop, view, unit)
+    def __init__(self, shop: Shop, state: BenchState) -> None:
+        super().__init__(shop, state)
         self._found: FoundBlock | None = None
         self._why = ""
         self._load()
@@ -60,11 +56,11 @@ class FoundBlockScreen(UnitList):
         """Return which block it is, what is missing, and what contradicts."""
         out = [styled((visible(self.view.block_name, width), "bold $accent"))]
         if self._found is None:
-            out += [styled((p, "$state-caution")) for p in wrapped(f"? {self._why}", width)]
-            out += [styled(part) for part in wrapped(HOW, width)]
+            out += paragraph(f"? {self._why}", width, "$state-caution")
+            out += paragraph(HOW, width)
         elif not self._found.agree:
             why = found_lines(self._found, self.unit)[-1]
-            out += [styled((part, "bold $state-caution")) for part in wrapped(why, width)]
+            out += paragraph(why, width, "bold $state-caution")
         return out
 
     def rows(self, width: int) -> Sequence[Content]:
@@ -78,8 +74,7 @@ class FoundBlockScreen(UnitList):
         for i, text in enumerate(self._figures(self._found)):
             well = self._found.figures[i].well and self._found.agree
             said = f"{'✓ well fixed' if well else '? not well':<12} {text.partition(';')[0]}"
-            row = visible(f"{'▸' if i == self.at else ' '} {said}", width)
-            out.append(styled((row, "bold" if i == self.at else "")))
+            out.append(self.marked_row(i, said, width))
         return out
 
     def foot(self, width: int) -> Sequence[Content]:
@@ -88,12 +83,11 @@ class FoundBlockScreen(UnitList):
         if self._found is not None:
             figures = self._figures(self._found)
             marked = figures[min(self.at, len(figures) - 1)]
-            out += [styled((part, "bold")) for part in wrapped(marked, width)]
+            out += paragraph(marked, width, "bold")
         made = moves_words(self.view)
         head = f"{len(made)} round{'' if len(made) == 1 else 's'} made and read:"
-        for text in (head, *made) if made else ("No round is made yet.",):
-            out += [styled((part, "$ink-faint")) for part in wrapped(text, width)]
-        return out
+        rounds = (head, *made) if made else ("No round is made yet.",)
+        return [*out, *paragraphs(rounds, width, "$ink-faint")]
 
     def _figures(self, found: FoundBlock) -> list[str]:
         return [figure_words(f, self.unit, found.agree) for f in found.figures]
@@ -107,23 +101,12 @@ class FoundBlockScreen(UnitList):
             raise InputError("rounds", "too few", "the rounds above first")
         if not found.agree:
             keep_found(self.shop, self.view, found, REASON)  # says why not
-
-        def accept(reason: str) -> bool:
-            keep_found(self.shop, self.view, found, reason)
-            return True
-
+        keep = partial(keep_found, self.shop, self.view, found)
         title = f"Keep in block {visible(self.view.block_name, 40)}: the one before stays readable"
-        self.app.push_screen(Prompt(title, "why: a word or two", REASON, accept), self._after)
+        self.app.push_screen(Prompt(title, "why: a word or two", REASON, keep), self._after)
 
     def _after(self, kept: object) -> None:
         if kept:
             self.view = self.shop.view(self.view.job.id)
             self._try(self._load)
             self.say("kept: the block has a new version, turns go by it", "done")
-
-
-def open_on(bench: Bench) -> None:
-    """Show what the rounds of the ski in hand tell of its block."""
-    state = bench.hands.state
-    if state.view is not None:
-        bench.push_screen(FoundBlockScreen(bench.shop, state.view, state.unit))

@@ -5,17 +5,14 @@ from __future__ import annotations
 from textual.content import Content
 
 from workbench.advice.holds import SOURCE
-from workbench.bench.bases.drawn_view import DrawnCloser
+from workbench.bench.bases.view_only import DrawnCloser
 from workbench.bench.draw.canvas import Area, Mode
 from workbench.bench.draw.side_view import method_view
-from workbench.bench.draw.text import (
-    lines,
-    styled,
-    visible,
-    wrapped,
-)
+from workbench.bench.draw.text import lines, paragraph, styled, visible, wrapped
+from workbench.bench.hand.state import BenchState
 from workbench.measure.units import Unit
 from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
 from workbench.work.job_text.how_to_hold import hold_words, place_words
 
 LEAST_DRAWN = 3
@@ -28,13 +25,11 @@ class HoldScreen(DrawnCloser):
     TITLE_WORDS = "How to hold it"
     KEYS = "↑ ↓ another reading · * in/mm · Enter or Esc closes"
 
-    def __init__(
-        self, view: JobView, line_index: int, unit: Unit, drawing_mode: Mode, key: str = "m"
-    ) -> None:
-        super().__init__(key)
-        self._view, self._mode = view, drawing_mode
-        self.unit: Unit = unit
-        self._index = min(max(line_index, 0), max(len(view.lines) - 1, 0))
+    def __init__(self, shop: Shop, state: BenchState) -> None:
+        assert state.view is not None
+        super().__init__(state.keys.of("hold") or "escape")
+        self._view, self._mode, self.unit = state.view, state.drawing, state.unit
+        self._index = state.line_index
 
     def drawn(self, width: int, height: int) -> Content:
         """Return the words and the drawing."""
@@ -58,7 +53,7 @@ def hold(view: JobView, index: int, unit: Unit, mode: Mode, width: int, height: 
         return styled("this ski has no reading")
     method = view.lines[index].method
     out = [styled((visible(f"{method.name}  ({index + 1} of {len(view.lines)})", width), "bold"))]
-    out += [styled((part, "$accent")) for part in wrapped(place_words(method, unit), width)]
+    out += paragraph(place_words(method, unit), width, "$accent")
     for sentence in hold_words(method):
         first, *rest = wrapped(sentence, width - 2)
         out += [styled(f"· {first}"), *[styled(f"  {part}") for part in rest]]
@@ -70,6 +65,5 @@ def hold(view: JobView, index: int, unit: Unit, mode: Mode, width: int, height: 
     if room < LEAST_DRAWN:
         return lines([*out, foot][:height])
     picture = method_view(view.rig, view.pose, method, Area(width, room, mode))
-    for row in picture.canvas.rows():
-        out.append(styled(*[(text, f"$ink-{ink}" if ink else "") for text, ink in row]))
-    return lines([*out, *[styled((part, "$ink-faint")) for part in caption], foot])
+    faint = [styled((part, "$ink-faint")) for part in caption]
+    return lines([*out, *picture.canvas.contents(), *faint, foot])

@@ -3,44 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 from textual.content import Content
 from textual.widgets import Static
 
-from workbench.bench.bases.unit_list import UnitList
-from workbench.bench.draw.learned_plot import learned_plot
-from workbench.bench.draw.text import styled, visible, wrapped
-from workbench.measure.units import Unit
-from workbench.work.job.job_view import JobView
+from workbench.bench.bases.lists import UnitList
+from workbench.bench.draw.plots import learned_plot
+from workbench.bench.draw.text import paragraph, paragraphs
+from workbench.bench.hand.state import BenchState
+from workbench.errors import BenchError
 from workbench.work.job.shop import Shop
-from workbench.work.learn.what_learnt import (
-    ALL,
-    LearntPage,
-    bring_back,
-    forget,
-    learnt_page,
-)
+from workbench.work.learn.what_learnt import ALL, LearntPage, bring_back, forget, learnt_page
 from workbench.work.order.shop_policy import LEARNING
 from workbench.work.roster.settings import change
-
-if TYPE_CHECKING:
-    from workbench.bench.app import Bench
 
 ON = "Turns of every ski in this shop go by what was learned (setting learning: on)."
 OFF = "Turns go by the plain geometry (setting learning: off)."
 ASK_ON = "+ lets the turns of every ski in this shop go by what was learned"
 ASK_OFF = "+ lets the turns of every ski in this shop go by the plain geometry again"
 LEAST_PLOT, MOST_PLOT = 6, 22
-
-
-def open_on(bench: Bench) -> None:
-    """Show what was learnt of the block and blade in hand."""
-    state = bench.hands.state
-    if state.view is not None and not state.view.rig.studs:
-        bench.hands.say("no block yet: nothing is learned of its studs", "warn")
-    elif state.view is not None:
-        bench.push_screen(LearnedScreen(bench.shop, state.view, state.unit))
 
 
 class LearnedScreen(UnitList):
@@ -53,8 +34,10 @@ class LearnedScreen(UnitList):
     )
     SHOWN_KEYS = "↑ ↓ stud · o turns by it · x forgets · a all · b brings back · Esc closes"
 
-    def __init__(self, shop: Shop, view: JobView, unit: Unit) -> None:
-        super().__init__(shop, view, unit)
+    def __init__(self, shop: Shop, state: BenchState) -> None:
+        super().__init__(shop, state)
+        if not self.view.rig.studs:
+            raise BenchError("no block yet: nothing is learned of its studs")
         self._page: LearntPage | None = None
         self._load()
 
@@ -76,31 +59,24 @@ class LearnedScreen(UnitList):
     def head(self, width: int) -> Sequence[Content]:
         """The block and blade, what learning changed, and a question about a thread."""
         page = self.page
-        out = [styled((part, "bold $accent")) for part in wrapped(page.title, width)]
-        out += [styled(part) for text in page.history for part in wrapped(text, width)]
-        out += [styled((part, "bold")) for part in wrapped(ON if self._is_on else OFF, width)]
+        out = paragraph(page.title, width, "bold $accent")
+        out += paragraphs(page.history, width)
+        out += paragraph(ON if self._is_on else OFF, width, "bold")
         if page.asked:
-            asked = wrapped(f"? {page.asked}", width)
-            out += [styled((part, "bold $state-caution")) for part in asked]
+            out += paragraph(f"? {page.asked}", width, "bold $state-caution")
         return out
 
     def rows(self, width: int) -> Sequence[Content]:
         """The studs, each in a row."""
-        out = []
-        for i, stud in enumerate(self.page.studs):
-            mark = "▸" if i == self.at else " "
-            text = f"{mark} {stud.words.partition(';')[0]}"
-            out.append(styled((visible(text, width), "bold" if i == self.at else "")))
-        return out
+        studs = [stud.words.partition(";")[0] for stud in self.page.studs]
+        return [self.marked_row(i, text, width) for i, text in enumerate(studs)]
 
     def foot(self, width: int) -> Sequence[Content]:
         """The marked stud in full with its turns, and what was forgotten."""
         page = self.page
         stud = page.studs[min(self.at, len(page.studs) - 1)]
-        out = [styled((part, "bold")) for part in wrapped(stud.words, width)]
-        below = [
-            styled((part, "$ink-faint")) for text in page.forgotten for part in wrapped(text, width)
-        ]
+        out = paragraph(stud.words, width, "bold")
+        below = paragraphs(page.forgotten, width, "$ink-faint")
         height = self.query_one("#list", Static).size.height
         taken = len(self.head(width)) + len(page.studs) + len(out) + len(below) + 1
         room = min(height - taken, MOST_PLOT)

@@ -6,41 +6,28 @@ they close nothing.
 
 from __future__ import annotations
 
-from time import monotonic
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
+from functools import partial
 
-from textual.app import ComposeResult
-from textual.containers import Vertical
 from textual.content import Content
-from textual.widgets import Static
 
 from workbench.bench.bases.forms import Field, Form
-from workbench.bench.bases.key_line import KeyLine
-from workbench.bench.bases.number_screen import ENTRY_FIRST, NumberScreen
-from workbench.bench.draw.room import TONES, count_line, first_seen
-from workbench.bench.draw.text import (
-    lines,
-    styled,
-    visible,
-    wrapped,
-)
-from workbench.errors import BenchError
+from workbench.bench.bases.number_screen import NumberScreen
+from workbench.bench.draw.room import count_line, first_seen
+from workbench.bench.draw.text import lines, paragraph, styled, visible
+from workbench.bench.hand.state import BenchState
 from workbench.measure.display import length_text
 from workbench.measure.units import Unit
 from workbench.work.job.coarse_marks import (
     add_mark,
+    mark_place,
     off_words,
-    place_words,
     suspect_words,
     take_mark,
 )
-from workbench.work.job.extra_readings import Mark
-from workbench.work.job.job_view import JobView
-from workbench.work.job.shop import ChangedError, Shop
+from workbench.work.job.job_view import CoarseMark, JobView
+from workbench.work.job.shop import Shop
 from workbench.work.job.stages import refusal
-
-if TYPE_CHECKING:
-    from workbench.bench.app import Bench
 
 _SIGNS: dict[bool | None, tuple[str, str]] = {
     True: ("✓", "$state-within"),
@@ -67,42 +54,26 @@ class MarksScreen(NumberScreen[None]):
     KEYS = "↑ ↓ choose · number, Enter takes it · n adds · * in/mm · Esc closes"
     ENTRY_SIGNS = "+-−"
 
-    def __init__(self, shop: Shop, view: JobView, unit: Unit) -> None:
-        super().__init__(unit)
-        self.shop = shop
-        self.view = view
-        self._at = next((i for i, m in enumerate(view.marks) if not m.latest), 0)
+    TITLE_WORDS = "Coarse marks: scale and lines"
+    PARTS = ("marks", "mark-entry", "mark-said")
 
-    def compose(self) -> ComposeResult:
-        """Lay out the marks, the entry, what was said and the keys."""
-        box = Vertical()
-        box.border_title = "Coarse marks: scale and lines"
-        with box:
-            yield Static(id="marks", markup=False)
-            yield Static(id="mark-entry", markup=False)
-            yield Static(id="mark-said", markup=False)
-            yield KeyLine(self.KEYS, id="mark-keys")
-
-    def on_mount(self) -> None:
-        """Show the marks, the first that is not read marked."""
-        self.draw()
+    def __init__(self, shop: Shop, state: BenchState) -> None:
+        super().__init__(state.unit)
+        assert state.view is not None
+        self.shop, self.view = shop, state.view
+        self._at = next((i for i, m in enumerate(self.view.marks) if not m.latest), 0)
 
     # -- what is shown ---------------------------------------------------------------------------
 
     @property
-    def marked(self) -> Mark | None:
+    def marked(self) -> CoarseMark | None:
         """The coarse mark that a number goes to."""
         marks = self.view.marks
         return marks[min(self._at, len(marks) - 1)] if marks else None
 
-    def draw(self) -> None:
-        """Draw everything anew."""
-        if not self.is_mounted:
-            return
-        width = self.inner_width
-        self.query_one("#marks", Static).update(self._mark_lines(width))
-        self.query_one("#mark-entry", Static).update(self._entry_lines(width))
-        self.query_one("#mark-said", Static).update(self._said_lines(width))
+    def parts(self, width: int) -> Sequence[Content]:
+        """Return the marks, the entry, and what was said."""
+        return self._mark_lines(width), self._entry_lines(width), self._said_lines(width)
 
     def _mark_lines(self, width: int) -> Content:
         marks, unit = self.view.marks, self.unit
@@ -121,7 +92,7 @@ class MarksScreen(NumberScreen[None]):
             out.append(count_line(self._at, len(marks)))
         return lines(out)
 
-    def _line(self, mark: Mark, here: bool, name_room: int) -> Content:
+    def _line(self, mark: CoarseMark, here: bool, name_room: int) -> Content:
         name = visible(mark.method.name, name_room)
         pad = " " * (name_room - styled(name).cell_length)
         expected, reading = mark.expected_mm, mark.reading
@@ -137,40 +108,37 @@ class MarksScreen(NumberScreen[None]):
         mark = self.marked
         if mark is None:
             words = "A mark is a scribed point on the ski, read on a scale or lines on the blade."
-            return lines([styled(part) for part in wrapped(words, width)])
+            return lines(paragraph(words, width))
         title = visible(f"Read at the scribe: {mark.method.name} ({self.unit})", width)
-        place = [
-            styled((p, "$ink-faint")) for p in wrapped(place_words(mark.method, self.unit), width)
-        ]
+        place = paragraph(mark_place(mark.method, self.unit), width, "$ink-faint")
         why = refusal(self.view.progress, "mark")
         if why and not self.entry:  # else it would invite what is refused
-            waits = [styled((part, "$state-caution")) for part in wrapped(f"✗ {why}", width)]
+            waits = paragraph(f"✗ {why}", width, "$state-caution")
             return lines([styled((title, "bold $accent")), *place, *waits])
         return lines([styled((title, "bold $accent")), *place, self.entry_line()])
 
     def _said_lines(self, width: int) -> Content:
-        words, tone = self.message
-        out = [styled((part, TONES[tone])) for part in wrapped(words, width)] if words else []
+        out = self.said(width, _SAID_LINES)
         for sentence in suspect_words(self.view, self.unit):
-            said = wrapped(f"? {sentence}", width)
-            out += [styled((part, "bold $state-caution")) for part in said]
+            out += paragraph(f"? {sentence}", width, "bold $state-caution")
         return lines(out[:_SAID_LINES])
 
     # -- keys ------------------------------------------------------------------------------------
 
-    def command(self, key: str, char: str) -> None:
-        """Move the mark, or add a mark."""
-        if key in ("up", "down"):
-            self._choose(1 if key == "down" else -1)
-        elif char.lower() == "n" and not self.entry:
-            self.app.push_screen(mark_form(self.shop, self.view, self.unit), self._added)
-
-    def _choose(self, step: int) -> None:
-        if self.entry:
-            self.say(ENTRY_FIRST, "warn")
-        elif self.view.marks:
+    def choose(self, step: int) -> None:
+        """Move the mark."""
+        if self.view.marks:
             self._at = (self._at + step) % len(self.view.marks)
             self.say("")
+
+    def command(self, key: str, char: str) -> None:
+        """Add a mark."""
+        if char.lower() == "n" and not self.entry:
+            self.app.push_screen(mark_form(self.shop, self.view, self.unit), self._added)
+
+    def seen_anew(self, now: JobView) -> None:
+        """Show the ski as it is now."""
+        self.view = now
 
     def take(self, time: float) -> None:
         """Keep the entry as the reading of the marked line."""
@@ -179,13 +147,8 @@ class MarksScreen(NumberScreen[None]):
             self.entry = ""
             self.say(f"{visible(text, 20)} not taken: {NONE_YET}", "warn")
             return
-        try:
-            self.view = take_mark(self.shop, self.view, mark, text, self.unit)
-        except BenchError as why:
-            if isinstance(why, ChangedError) and why.now is not None:
-                self.view = why.now
-            self.refused = True
-            self.say(f"✗ {why}", "warn")
+        taken = partial(take_mark, self.shop, self.view, mark, text, self.unit)
+        if not self.did(lambda: self.seen_anew(taken())):
             return
         self.entry = ""
         agrees = self.view.marks[self._at].agrees
@@ -223,17 +186,3 @@ def mark_form(shop: Shop, view: JobView, unit: Unit) -> Form:
         Field("u", "Sure to", "standard uncertainty of one reading; blank: 0.5 mm, by eye"),
     )
     return Form("Add a coarse mark", fields, lambda texts: add_mark(shop, view, texts))
-
-
-def open_on(bench: Bench) -> None:
-    """Show the coarse marks of the ski in hand."""
-    view = bench.hands.state.view
-    if view is None:
-        return
-    screen = MarksScreen(bench.shop, view, bench.hands.state.unit)
-    bench.push_screen(screen, lambda _: _after(bench))
-
-
-def _after(bench: Bench) -> None:
-    bench.hands.look_again()
-    bench.hands.ignore_enter(monotonic())

@@ -3,43 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 from textual.content import Content
 
 from workbench.bench.bases.forms import Field, Form, by_view
-from workbench.bench.bases.unit_list import UnitList, told
-from workbench.bench.draw.text import styled, visible, wrapped
+from workbench.bench.bases.lists import UnitList, told
+from workbench.bench.draw.text import paragraph, styled, visible
+from workbench.bench.hand.state import BenchState
 from workbench.errors import InputError
 from workbench.measure.display import FINE, change_text
-from workbench.measure.units import Unit
-from workbench.work.job.job_view import JobView
+from workbench.measure.stats.learnt_offset import Restatement
 from workbench.work.job.shop import Shop
 from workbench.work.offsets import offsets, pairs
-from workbench.work.offsets.offset_words import (
-    Kind,
-    pair_state,
-    restated_words,
-    summary,
-)
+from workbench.work.offsets.offset_words import SaidKind, pair_state, restated_words, summary
 
-if TYPE_CHECKING:
-    from workbench.bench.app import Bench
-
-_STYLES: dict[Kind, str] = {
+_STYLES: dict[SaidKind, str] = {
     "plain": "", "strong": "bold", "caution": "bold $state-caution", "faint": "$ink-faint",
 }  # fmt: skip
 _NONE = (
     "Only one way to measure each number here. With a second depth, tail or length method "
     "the offset between the two can be learned here."
 )
-
-
-def open_on(bench: Bench) -> None:
-    """Show the offsets between the methods of the blade in hand."""
-    state = bench.hands.state
-    if state.view is not None:
-        bench.push_screen(OffsetScreen(bench.shop, state.view, state.unit))
 
 
 class OffsetScreen(UnitList):
@@ -51,13 +35,13 @@ class OffsetScreen(UnitList):
         "x strikes out · o other way · m other methods · * in/mm · Esc closes"
     )
 
-    def __init__(self, shop: Shop, view: JobView, unit: Unit) -> None:
-        super().__init__(shop, view, unit)
-        self._choices = pairs.choices(shop, view)
+    def __init__(self, shop: Shop, state: BenchState) -> None:
+        super().__init__(shop, state)
+        self._choices = pairs.choices(shop, self.view)
         self._chosen = 0
         self._turned = False
-        self._typed: tuple[pairs.Number, offsets.LearntReading] | None = None
-        self._now: offsets.LearntReading | None = None
+        self._typed: tuple[pairs.Number, Restatement] | None = None
+        self._now: Restatement | None = None
         self._study: offsets.OffsetStudy | None = None
         self._load()
 
@@ -83,7 +67,7 @@ class OffsetScreen(UnitList):
     def head(self, width: int) -> Sequence[Content]:
         """The two methods and what their pairs say."""
         if self._study is None:
-            return [styled((part, "bold")) for part in wrapped(_NONE, width)]
+            return paragraph(_NONE, width, "bold")
         two = self.two
         room = max((width - 22) // 2, 8)
         title = f"{visible(two.first.name, room)} → {visible(two.second.name, room)}"
@@ -171,16 +155,12 @@ class OffsetScreen(UnitList):
             raise InputError("pair", _typed(line.first), "a pair that counts, marked ✓")
         title = f"Strike out the pair {_typed(line.first)}, {_typed(line.second)}"
 
-        def strike(reason: str) -> None:
-            pairs.strike_pair(self.shop, line, reason)
-            self._typed = None
+        self._ask_why(title, lambda reason: pairs.strike_pair(self.shop, line, reason))
 
-        self._ask_why(title, strike)
-
-    def _kept(self, result: object) -> None:
+    def _kept(self, result: object, said: str = "kept") -> None:
         if result:
             self._typed = None
-        super()._kept(result)
+        super()._kept(result, said)
 
     def _show_restated(self, result: object) -> None:
         if isinstance(result, tuple):

@@ -2,30 +2,23 @@
 
 from __future__ import annotations
 
-from time import monotonic
-from typing import TYPE_CHECKING
-
 from textual.content import Content
 from textual.events import Key
 
-from workbench.bench.bases.drawn_view import DrawnCloser
-from workbench.bench.draw.canvas import DOTS, Canvas, Mode
+from workbench.bench.bases.view_only import DrawnCloser
+from workbench.bench.draw.canvas import DOTS, Canvas
 from workbench.bench.draw.text import lines, styled, visible, wrapped
+from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError
-from workbench.fin.frame.pose import Point
+from workbench.fin.frame import Point
 from workbench.measure.units import Unit
-from workbench.records.store import rows
 from workbench.work.job.shop import Shop
 from workbench.work.order.rigs import blade_of
-from workbench.work.paper.outline_paper import write_outline
+from workbench.work.paper.printing import outline_document
 from workbench.work.trace.outline import outline_lines
-
-if TYPE_CHECKING:
-    from workbench.bench.app import Bench
 
 OUTLINE, EDGE, NUMBER, HOLE = "outline", "edge", "number", "hole"
 STYLES = {OUTLINE: "$foreground", EDGE: "bold $accent", NUMBER: "bold", HOLE: "$ink-faint"}
-CELL_ASPECT = 2.0
 LEAST_APART = 3
 """Cells between two numbers that are written."""
 
@@ -36,10 +29,14 @@ class OutlineScreen(DrawnCloser):
     TITLE_WORDS = "The blade's outline"
     KEYS = "↑ ↓ through the points · F2 writes it at 1:1 · * in/mm · Enter or Esc closes"
 
-    def __init__(self, shop: Shop, row: rows.Blade, unit: Unit, mode: Mode) -> None:
+    def __init__(self, shop: Shop, state: BenchState) -> None:
+        assert state.view is not None
         super().__init__("")
-        self._shop, self._row, self._unit, self._mode = shop, row, unit, mode
-        self._lines = outline_lines(shop, row, unit)
+        self._shop, self._row = shop, shop.book.blade(state.view.ski.blade_id)
+        if not self._row.outline_mm:
+            raise BenchError("no blade yet, so no outline: trace one, then choose it")
+        self._unit, self._mode = state.unit, state.drawing
+        self._lines = outline_lines(shop, self._row, self._unit)
         self._first = 0
 
     def in_unit(self, unit: Unit) -> None:
@@ -48,17 +45,15 @@ class OutlineScreen(DrawnCloser):
         self._lines = outline_lines(self._shop, self._row, unit)
         self.redraw()
 
-    def on_key(self, event: Key) -> None:
-        """Write it to the shop's folder on F2; all else is as in every screen to look at."""
+    def command(self, event: Key) -> bool:
+        """Write it to the shop's folder on F2."""
         if event.key != "f2":
-            super().on_key(event)
-            return
-        event.stop()
-        event.prevent_default()
+            return False
         try:
-            self.say(write_outline(self._shop, self._row).words)
+            self.say(outline_document(self._shop, self._row).write(self._shop).words)
         except BenchError as why:
             self.say(f"not written: {why}")
+        return True
 
     def move(self, by: int) -> None:
         """Go through the lines below the drawing."""
@@ -77,7 +72,7 @@ class OutlineScreen(DrawnCloser):
         canvas = Canvas(max(width, 1), height, self._mode)
         across, down = DOTS[self._mode]
         us, vs = zip(*blade.outline_mm, strict=True)
-        squash = across * CELL_ASPECT / down
+        squash = canvas.squash
         per = min(
             (canvas.dots_wide - 8 * across) / (max(us) - min(us)),
             (canvas.dots_high - 3 * down) * squash / (max(vs) - min(vs)),
@@ -92,33 +87,12 @@ class OutlineScreen(DrawnCloser):
         for edge in (blade.top_edge_mm, blade.back_edge_mm):
             canvas.line(*at(edge[0]), *at(edge[1]), EDGE)
         for hole in blade.holes:
-            self._letters(canvas, at(hole.at_mm), f"o{hole.name}", HOLE)
+            canvas.letters(at(hole.at_mm), visible(f"o{hole.name}", 6), HOLE)
         written: list[tuple[float, float]] = []
         for number, p in enumerate(blade.outline_mm, 1):
             x, y = at(p)
             col, row = x / across, y / down
             if all(abs(col - c) + 2 * abs(row - r) > LEAST_APART for c, r in written):
                 written.append((col, row))
-                self._letters(canvas, (x, y), str(number), NUMBER)
-        return [
-            styled(*((text, STYLES.get(str(ink), "")) for text, ink in row))
-            for row in canvas.rows()
-        ]
-
-    def _letters(self, canvas: Canvas, at: tuple[float, float], text: str, ink: str) -> None:
-        across, down = DOTS[self._mode]
-        col = min(max(round(at[0] / across), 0), canvas.width - len(text))
-        canvas.text(col, min(max(round(at[1] / down), 0), canvas.height - 1), visible(text, 6), ink)
-
-
-def open_on(bench: Bench) -> None:
-    """Show the outline of the blade that the ski in hand wears."""
-    state = bench.hands.state
-    if state.view is None:
-        return
-    row = bench.shop.book.blade(state.view.ski.blade_id)
-    if not row.outline_mm:
-        bench.hands.say("no blade yet, so no outline: trace one, then choose it", "warn")
-        return
-    screen = OutlineScreen(bench.shop, row, state.unit, state.drawing)
-    bench.push_screen(screen, lambda _: bench.hands.ignore_enter(monotonic()))
+                canvas.letters((x, y), str(number), NUMBER)
+        return canvas.contents(lambda ink: STYLES.get(str(ink), ""))

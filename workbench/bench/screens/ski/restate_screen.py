@@ -7,19 +7,15 @@ from collections.abc import Mapping
 from textual.content import Content
 
 from workbench.bench.bases.view_only import UnitTable, trouble
-from workbench.bench.draw.text import (
-    lines,
-    styled,
-    visible,
-    wrapped,
-)
+from workbench.bench.draw.text import lines, paragraph, paragraphs, styled, visible, wrapped
+from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError
 from workbench.measure.display import change_text, fine_text, length_text
+from workbench.measure.stats.learnt_offset import Restatement
 from workbench.measure.units import Unit
-from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.how_to_hold import Restated, restated
-from workbench.work.offsets.offsets import LearntReading, learnt_beside
+from workbench.work.offsets.offsets import learnt_beside, rests_words
 from workbench.work.order.exposed_words import exposed_words, exposure_at
 from workbench.work.text.words import error_words
 
@@ -29,10 +25,12 @@ class RestateScreen(UnitTable):
 
     TITLE_WORDS = "Convert between methods"
 
-    def __init__(self, shop: Shop, view: JobView, unit: Unit, key: str = "r") -> None:
-        super().__init__(key, unit)
+    def __init__(self, shop: Shop, state: BenchState) -> None:
+        assert state.view is not None
+        view, unit = state.view, state.unit
+        super().__init__(state.keys.of("restate") or "escape", unit)
         self._rows: tuple[Restated, ...] = ()
-        self._learnt: dict[str, LearntReading] = {}
+        self._learnt: dict[str, Restatement] = {}
         self._why = ""
         self._out = exposure_at(view.rig, view.pose) if view.pose is not None else None
         try:
@@ -47,14 +45,14 @@ class RestateScreen(UnitTable):
             return trouble(self._why, width)
         table = restate_table(self._rows, self.unit, width, self._learnt)
         said = f"{exposed_words(self._out.seen, self.unit)}." if self._out is not None else ""
-        return lines([table, *(styled(part) for part in ("", *wrapped(said, width)) if said)])
+        return lines([table, *([styled(""), *paragraph(said, width)] if said else ())])
 
 
 def restate_table(
     found: tuple[Restated, ...],
     unit: Unit,
     width: int,
-    learnt: Mapping[str, LearntReading] | None = None,
+    learnt: Mapping[str, Restatement] | None = None,
 ) -> Content:
     """Return every method with its reading in both units, its uncertainty and its difference.
 
@@ -75,7 +73,7 @@ def restate_table(
         "blade's outline is known is not in it.",
     )
     out.append(styled(""))
-    out += [styled((part, "$ink-faint")) for note in notes for part in wrapped(note, width)]
+    out += paragraphs(notes, width, "$ink-faint")
     return lines(out)
 
 
@@ -97,10 +95,10 @@ def _restated_row(row: Restated, unit: Unit, room: int, width: int) -> list[Cont
     return [styled((text, "bold" if row.read else ""))]
 
 
-def _learnt_rows(found: LearntReading, unit: Unit, room: int, width: int) -> list[Content]:
-    inch, mm = length_text(found.value_mm, "in"), length_text(found.value_mm, "mm")
-    head = f"  {'  learned from pairs':<{room}} {inch:>8} {mm:>8}  {fine_text(found.u_mm, unit):>8}"
+def _learnt_rows(found: Restatement, unit: Unit, room: int, width: int) -> list[Content]:
+    inch, mm = length_text(found.value, "in"), length_text(found.value, "mm")
+    head = f"  {'  learned from pairs':<{room}} {inch:>8} {mm:>8}  {fine_text(found.u, unit):>8}"
     return [
         styled(visible(head, width)),
-        styled((visible(f"    {found.words}", width), "$ink-faint")),
+        styled((visible(f"    {rests_words(found)}", width), "$ink-faint")),
     ]

@@ -3,32 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 from textual.content import Content
 
 from workbench.advice.ride_feel import CLAIM, SURE_WORDS
 from workbench.bench.bases.forms import Field, Form, by_view
-from workbench.bench.bases.unit_list import UnitList
-from workbench.bench.draw.text import styled, visible, wrapped
+from workbench.bench.bases.lists import UnitList
+from workbench.bench.draw.text import paragraph, styled, visible
+from workbench.bench.hand.state import BenchState
 from workbench.errors import InputError
 from workbench.measure.units import Unit
 from workbench.work.advice import rides
-from workbench.work.advice.ride_rules import rules_of
+from workbench.work.advice.ride_rules import ride_rules_of
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.text.local_time import local_day
 
-if TYPE_CHECKING:
-    from workbench.bench.app import Bench
-
 STARS = "★☆"
-
-
-def open_on(bench: Bench) -> None:
-    """Show the ride notes of the ski in hand."""
-    if bench.hands.state.view is not None:
-        bench.push_screen(RideScreen(bench.shop, bench.hands.state.view, bench.hands.state.unit))
 
 
 class RideScreen(UnitList):
@@ -37,8 +28,8 @@ class RideScreen(UnitList):
     TITLE_WORDS = "After the ride"
     KEYS = "↑ ↓ choose · + is the target · n adds a note · p earlier one · * in/mm · Esc closes"
 
-    def __init__(self, shop: Shop, view: JobView, unit: Unit) -> None:
-        super().__init__(shop, view, unit)
+    def __init__(self, shop: Shop, state: BenchState) -> None:
+        super().__init__(shop, state)
         self._note = 0
         self._load()
 
@@ -78,8 +69,8 @@ class RideScreen(UnitList):
             ),
             styled(visible(" · ".join(x for x in place if x), width)),
         ]
-        out += [styled(x) for x in wrapped("felt: " + "; ".join(ride.complaints), width)[:2]]
-        out += [styled((x, "italic")) for x in wrapped(note.text, width)[:3] if x]
+        out += paragraph("felt: " + "; ".join(ride.complaints), width)[:2]
+        out += paragraph(note.text, width, "italic")[:3]
         return [*out, Content(""), styled(("What technicians try", "bold $accent"))]
 
     def rows(self, width: int) -> Sequence[Content]:
@@ -87,13 +78,10 @@ class RideScreen(UnitList):
         out = []
         for i, offer in enumerate(self._offers):
             change = offer.suggestion.change
-            mark = "▸" if i == self.at else " "
-            words = rides.try_words(change, self.unit)
-            sure = SURE_WORDS[change.sure]
-            text = f"{mark} {words:<26} {sure:<16}"
-            if len(text) + 1 + len(change.why) <= width:  # below it is in full
+            text = f"{rides.try_words(change, self.unit):<26} {SURE_WORDS[change.sure]:<16}"
+            if len(text) + 3 + len(change.why) <= width:  # below it is in full
                 text += f" {change.why}"
-            out.append(styled((visible(text, width), "bold" if i == self.at else "")))
+            out.append(self.marked_row(i, text, width))
         if not out and self._rides:
             out.append(styled(("  nothing in the list for this note", "$ink-faint")))
         return out
@@ -106,12 +94,12 @@ class RideScreen(UnitList):
             change = offer.suggestion.change
             out.append(styled((visible(offer.arithmetic, width), "bold")))
             why = f"{change.why}; for: {offer.suggestion.because}. It may cost: {change.cost}."
-            out += [styled(x) for x in wrapped(why[0].upper() + why[1:], width)[:3]]
+            out += paragraph(why[0].upper() + why[1:], width)[:3]
             if offer.trouble:
                 out.append(
                     styled((visible(f"✗ not now: {offer.trouble}", width), "$state-caution"))
                 )
-        return [*out, *(styled((x, "$ink-faint")) for x in wrapped(CLAIM, width))]
+        return [*out, *paragraph(CLAIM, width, "$ink-faint")]
 
     # -- what keys do ----------------------------------------------------------------------------
 
@@ -150,7 +138,7 @@ class RideScreen(UnitList):
 
 def ride_form(shop: Shop, view: JobView) -> Form:
     """Return the form for what came back from a ride; its result is the note."""
-    listed = rides.listed_complaints(rules_of(shop))
+    listed = rides.listed_complaints(ride_rules_of(shop))
     fields = (
         Field("rider", "Rider", "who rode it", view.ski.rider),
         Field("place", "Where", "which water; may stay blank"),

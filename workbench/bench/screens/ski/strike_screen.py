@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from time import monotonic
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from textual import events
 from textual.containers import Vertical
@@ -13,13 +12,14 @@ from textual.widgets import Static
 from workbench.bench.bases.form_lines import BOX
 from workbench.bench.bases.prompts import Prompt
 from workbench.bench.draw.text import lines, styled, visible
+from workbench.bench.hand.state import BenchState
+from workbench.errors import BenchError
 from workbench.measure.display import length_text
-from workbench.measure.units import Unit
+from workbench.work.job.shop import Shop
 from workbench.work.job.stages import refusal
-from workbench.work.trust.job_reading import Line
 
 if TYPE_CHECKING:
-    from workbench.bench.app import Bench
+    pass
 
 _SHOWN = 8
 """Repeats shown at a time: the box must leave room for the line and the keys at 80x24."""
@@ -30,7 +30,11 @@ ROW = 70
 class StrikeScreen(Prompt):
     """A prompt for the reason below the repeats; up and down choose the repeat.
 
-    What it does with the reason and the id of the repeat is ``hands.strike_reading``.
+    The reading is the one just doubted, else the marked one; what is done with the reason and the
+    id of the repeat is ``hands.strike_reading``.
+
+    Raises:
+        BenchError: no reading of this round is there to strike out.
     """
 
     DEFAULT_CSS = f"""
@@ -41,12 +45,13 @@ class StrikeScreen(Prompt):
     """
     KEYS = "↑ ↓ choose · Enter strikes it out · Esc closes, what is typed stays"
 
-    def __init__(self, bench: Bench, line: Line, unit: Unit, why_not: str = "") -> None:
+    def __init__(self, shop: Shop, state: BenchState) -> None:
         super().__init__("Strike out one repeat", "why: a word or two", "", self._strike)
-        self._bench = bench
-        self._line = line
-        self._why_not = why_not
-        self._unit: Unit = unit
+        view, line = state.view, state.line_to_strike
+        if view is None or line is None or not line.latest:
+            raise BenchError("no reading of this round to strike out here")
+        self._line, self._unit = line, state.unit
+        self._why_not = refusal(view.progress, "strike")
         doubtful = line.doubts.indices
         self.at = doubtful[0] if doubtful else len(line.latest) - 1
 
@@ -93,16 +98,5 @@ class StrikeScreen(Prompt):
             self._draw()
 
     def _strike(self, reason: str) -> None:
-        hands = self._bench.hands
-        hands.strike_reading(reason, self._line.latest[self.at].id, self._line)
-
-
-def open_on(bench: Bench) -> None:
-    """Ask which repeat of the reading just doubted, else of the marked one, to strike out."""
-    state = bench.hands.state
-    view, line = state.view, state.line_to_strike
-    if view is None or line is None or not line.latest:
-        bench.hands.say("no reading of this round to strike out here", "warn")
-        return
-    screen = StrikeScreen(bench, line, state.unit, refusal(view.progress, "strike"))
-    bench.push_screen(screen, lambda _: bench.hands.ignore_enter(monotonic()))
+        bench: Any = self.app
+        bench.hands.strike_reading(reason, self._line.latest[self.at].id, self._line)

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 from textual.content import Content
 from textual.widgets import Static
 
 from workbench.bench.bases.forms import Field, Form
-from workbench.bench.bases.unit_list import UnitList, told
+from workbench.bench.bases.lists import UnitList, told
 from workbench.bench.draw.canvas import Mode
-from workbench.bench.draw.text import styled, visible, wrapped
+from workbench.bench.draw.text import paragraph, paragraphs, styled, visible, wrapped
 from workbench.bench.draw.wing_drawing import wing_picture
+from workbench.bench.hand.state import BenchState
 from workbench.bench.panels.wing_steps import steps_lines, steps_short
 from workbench.errors import BenchError, InputError
 from workbench.measure.display import degrees_text, length_text
@@ -28,10 +28,7 @@ from workbench.work.trust.wing_setup import (
     change_setup,
     wing_setup,
 )
-from workbench.work.wing import base_curve, wing_report, wing_words
-
-if TYPE_CHECKING:
-    from workbench.bench.app import Bench
+from workbench.work.wing import base_curve, wing_report
 
 _LEAST_DRAWN = 4
 """Rows below which a drawing says nothing."""
@@ -40,13 +37,6 @@ _MOST_DRAWN = 16
 
 _ROOMY = 22
 """Rows of the list from which every sentence has its line."""
-
-
-def open_on(bench: Bench) -> None:
-    """Show the wing of the ski in hand."""
-    state = bench.hands.state
-    if state.view is not None:
-        bench.push_screen(WingScreen(bench.shop, state.view, state.unit, state.drawing))
 
 
 class WingScreen(UnitList):
@@ -58,9 +48,9 @@ class WingScreen(UnitList):
         "b as the ski's base · x strikes out · s gauges · * in/mm · Esc closes"
     )
 
-    def __init__(self, shop: Shop, view: JobView, unit: Unit, mode: Mode) -> None:
-        super().__init__(shop, view, unit)
-        self._mode: Mode = mode
+    def __init__(self, shop: Shop, state: BenchState) -> None:
+        super().__init__(shop, state)
+        self._mode: Mode = state.drawing
         self._report: wing_report.WingReport | None = None
         self._why = ""
         self._load()
@@ -79,11 +69,11 @@ class WingScreen(UnitList):
         """The wing's angle and gauge, and the base."""
         report = self._report
         if report is None:
-            return [styled((part, "bold $state-caution")) for part in wrapped(self._why, width)]
+            return paragraph(self._why, width, "bold $state-caution")
         out = told(width, "wing", wing_text(report), "bold")
         if report.has_wing:
-            out += told(width, "gauge", wing_words.gauge_words(report))
-        out += told(width, "base", wing_words.base_words(report, self.unit))
+            out += told(width, "gauge", wing_report.gauge_words(report))
+        out += told(width, "base", wing_report.curve_words(report, self.unit))
         if report.curve is not None and not report.curve_in_use:
             out += told(width, "", "! not the ski's base yet: b makes it so", "$state-caution")
         out += told(width, "read by", setup_text(report.setup, self.unit), "$ink-faint")
@@ -104,7 +94,7 @@ class WingScreen(UnitList):
         u = "" if line.u_deg is None or line.shops else f"{line.u_deg:.2f}°"
         mark = "▸" if i == self.at else " "
         shops = "●" if line.shops else " "
-        reference = _angle(line.held.angle_rad)
+        reference = degrees_text(math.degrees(line.held.angle_rad))
         text = (
             f"{mark}{shops}{line.held.hold:<8} {at:>17} {reference:>10} {reads:>8} "
             f"{against:>8}  {u}"
@@ -117,9 +107,9 @@ class WingScreen(UnitList):
         if report is None:
             return ()
         room = self.query_one("#list", Static).size.height
-        told_here = wing_words.elsewhere_words(report) if report.has_wing else ()
+        told_here = wing_report.elsewhere_words(report) if report.has_wing else ()
         told_here = told_here if room >= _ROOMY else told_here[:1]
-        words = [styled(part) for words in told_here for part in wrapped(words, width)]
+        words = paragraphs(told_here, width)
         steps = []
         if report.has_wing:
             steps = steps_lines(width) if room >= _ROOMY else steps_short(width)
@@ -133,12 +123,7 @@ class WingScreen(UnitList):
         if room < _LEAST_DRAWN:
             return []
         drawn = wing_picture(report, width, room, self._mode)
-        out = [
-            styled(*[(text, f"$ink-{ink}" if ink else "") for text, ink in row])
-            for row in drawn.canvas.rows()
-        ]
-        caption = wrapped(drawn.caption, width)
-        return [*out, *[styled((part, "$ink-faint")) for part in caption]]
+        return [*drawn.canvas.contents(), *paragraph(drawn.caption, width, "$ink-faint")]
 
     # -- what is done ----------------------------------------------------------------------------
 
@@ -185,8 +170,8 @@ class WingScreen(UnitList):
 def wing_text(report: wing_report.WingReport) -> str:
     """Return the wing's angle now and the one wanted."""
     if not report.has_wing:
-        return wing_words.NO_WING
-    now = wing_words.when_words(report.setting) if report.setting is not None else "not set yet"
+        return wing_report.NO_WING
+    now = wing_report.when_words(report.setting) if report.setting is not None else "not set yet"
     if report.setting is not None and not report.setting.hold:
         now += "; taken as the shop's"
     wanted = ""
@@ -205,10 +190,6 @@ def setup_text(setup: WingSetup, unit: Unit) -> str:
         f"straightedge {length}, over the wing at {place} {unit}; "
         f"leading edge {setup.lead}{assumed}"
     )
-
-
-def _angle(angle_rad: float) -> str:
-    return degrees_text(math.degrees(angle_rad))
 
 
 # -- forms -------------------------------------------------------------------------------------
@@ -259,8 +240,8 @@ def setup_form(shop: Shop, unit: Unit) -> Form:
         ),
     )
 
-    def save(texts: dict[str, str]) -> bool:
-        change_setup(shop.book, texts, unit, shop.who)
-        return True
-
-    return Form("Gauges and straightedge", fields, save)
+    return Form(
+        "Gauges and straightedge",
+        fields,
+        lambda texts: change_setup(shop.book, texts, unit, shop.who),
+    )

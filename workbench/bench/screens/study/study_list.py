@@ -1,32 +1,28 @@
-"""The studies of the shop: plan one, go on with it, see what it says, strike it out.
+"""The studies of the shop: plan one, go on with it, see what it says, strike it or a reading out.
 
 Digits and Enter choose nothing here: what a caliper sends is held.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 from textual.content import Content
 
 from workbench.bench.bases.forms import Field, Form
 from workbench.bench.bases.lists import ListScreen
-from workbench.bench.draw.text import styled, visible, wrapped
+from workbench.bench.draw.text import padded, styled, visible, wrapped
 from workbench.bench.hand.state import BenchState
-from workbench.bench.screens.study.study_readings import ReadingsScreen
 from workbench.bench.screens.study.study_result import ResultScreen
 from workbench.bench.screens.study.study_take import TakeScreen
 from workbench.errors import InputError
 from workbench.measure.display import length_text
 from workbench.work.job.shop import Shop
 from workbench.work.study import studies
-from workbench.work.study.study_order import RULE
-from workbench.work.study.study_plans import plan_study
-from workbench.work.study.study_words import state_words
+from workbench.work.study.study_words import shows_readings, study_state, value_words, whose_words
 from workbench.work.text.local_time import local_day
-from workbench.work.trust.study_results import result_of
-from workbench.work.trust.study_view import State, StudyView
+from workbench.work.trust.study_results import State, StudyView, result_of
 
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
@@ -34,6 +30,12 @@ if TYPE_CHECKING:
 ABOUT = (
     "Several skis, or one re-seated again and again; several people; several trials. It tells how "
     "far two readings here differ by chance, and so which change of setting is one."
+)
+MOST_WHO = 44
+"""Cells that person, part and trial may take."""
+
+HIDDEN_WORDS = (
+    "The numbers are not shown while the test is read: whoever knows the last reads it again."
 )
 _COLOURS: dict[State, str] = {
     "planned": "$state-waiting",
@@ -89,17 +91,15 @@ class StudyList(ListScreen):
 
     @staticmethod
     def _line(view: StudyView, marked: bool, width: int) -> Content:
-        name_room = max(min(30, width // 3), 8)
-        name = visible(view.study.name, name_room)
-        pad = " " * (name_room - styled(name).cell_length)
-        head = f"{'▸' if marked else ' '}{view.number:>3} {name}{pad} "
-        glyph = studies.GLYPHS[view.state]
-        state = visible(f"{glyph} {state_words(view)}", width - styled(head).cell_length)
+        name = padded(view.study.name, max(min(30, width // 3), 8))
+        head = f"{'▸' if marked else ' '}{view.number:>3} {name} "
+        glyph = studies.STATE_SIGNS[view.state]
+        state = visible(f"{glyph} {study_state(view)}", width - styled(head).cell_length)
         return styled((head, "bold" if marked else ""), (state, _COLOURS[view.state]))
 
     def foot(self, width: int) -> Sequence[Content]:
         """What the study chosen reads, and the rule that all are read by."""
-        rule = [styled((part, "$ink-faint")) for part in wrapped(RULE, width)]
+        rule = [styled((part, "$ink-faint")) for part in wrapped(studies.RULE, width)]
         if not self._views:
             return rule
         view, s = self.chosen, self.chosen.study
@@ -126,14 +126,12 @@ class StudyList(ListScreen):
         """Plan a study; read the one chosen, show its result, strike a reading or all of it."""
         if char == "n":
             self.app.push_screen(plan_form(self.shop, self.bench.hands.state), self._planned)
-        elif char in "trsx":
-            {"t": self._read, "r": self._show_result, "s": self._readings, "x": self._strike}[char](
-                self.chosen
-            )
+        elif act := _ACTS.get(char):
+            act(self, self.chosen)
 
     def _read(self, view: StudyView) -> None:
         if view.study.struck is not None:
-            self.say(f"✗ {state_words(view)}: nothing more is read", "warn")
+            self.say(f"✗ {study_state(view)}: nothing more is read", "warn")
             return
         self.say("")
 
@@ -146,9 +144,9 @@ class StudyList(ListScreen):
         self.app.push_screen(TakeScreen(self.shop, view, mode), after)
 
     def _show_result(self, view: StudyView) -> None:
-        result, state = result_of(view), self.bench.hands.state
+        result = result_of(view)
         self.say("")
-        self.app.push_screen(ResultScreen(result, state.unit, state.drawing))
+        self.app.push_screen(ResultScreen(self.bench, result))
 
     def _readings(self, view: StudyView) -> None:
         if not view.readings:
@@ -158,7 +156,7 @@ class StudyList(ListScreen):
 
     def _strike(self, view: StudyView) -> None:
         if view.study.struck is not None:
-            self.say(f"✗ it is {state_words(view)} already", "warn")
+            self.say(f"✗ it is {study_state(view)} already", "warn")
             return
 
         title = f"Strike out the test '{visible(view.study.name, 30)}'"
@@ -170,6 +168,12 @@ class StudyList(ListScreen):
             if view.study.id == study_id:
                 self.at = i
                 self.say(f"planned: {view.total} readings; + begins them", "done")
+
+
+_ACTS: dict[str, Callable[[StudyList, StudyView], None]] = {
+    "t": StudyList._read, "r": StudyList._show_result, "s": StudyList._readings,
+    "x": StudyList._strike,
+}  # fmt: skip
 
 
 def open_on(bench: Bench) -> None:
@@ -188,18 +192,79 @@ def plan_form(shop: Shop, state: BenchState) -> Form:
         about = state.line.now_mm or sum(state.line.usual_mm) / 2
         near = length_text(about, unit, "0.1" if unit == "in" else "1")
     skis = "; ".join(dict.fromkeys(visible(r.ski_name, 20) for r in state.roster[:4]))
+    today = f"{skis}; or one" if skis else "one"
+    parts = f"2 or more with ';' between: {today} ski re-seated: seat 1; seat 2; seat 3"
     fields = (
         Field("name", "Study", "a name of its own, such as slow hour in May"),
         Field("what", "What is read", "one quantity: a method's name, or your own words", what),
         Field("unit", "Unit", "in or mm: every reading of the test is in it", unit),
         Field("near", "Near", "about what it reads, to place points by; may stay blank", near),
-        Field("parts", "Parts", _parts_hint(skis)),
+        Field("parts", "Parts", parts),
         Field("people", "People", "initials, with a blank between: KV JT", shop.who),
         Field("trials", "Trials", "how often everyone reads every part: 2 to 10", "3"),
     )
-    return Form("Plan a repeatability test", fields, lambda texts: plan_study(shop, texts))
+    return Form("Plan a repeatability test", fields, lambda texts: studies.plan_study(shop, texts))
 
 
-def _parts_hint(skis: str) -> str:
-    today = f"{skis}; or one" if skis else "one"
-    return f"2 or more with ';' between: {today} ski re-seated: seat 1; seat 2; seat 3"
+# -- the readings of one -----------------------------------------------------------------------
+
+
+class ReadingsScreen(ListScreen):
+    """Every reading in the order it was taken, struck ones too; ``x`` strikes the marked one."""
+
+    TITLE_WORDS = "Readings of a repeatability test"
+    KEYS = "↑ ↓ choose · x strikes this reading out, with a reason · Esc closes"
+
+    def __init__(self, shop: Shop, view: StudyView) -> None:
+        super().__init__()
+        self.shop = shop
+        self.view = view
+        self.at = len(view.readings) - 1
+
+    # -- what is shown ---------------------------------------------------------------------------
+
+    def head(self, width: int) -> Sequence[Content]:
+        """The study and where it is."""
+        study = self.view.study
+        text = f"{study.name} · {study.what} · {study_state(self.view)}"
+        return [styled((visible(text, width), "bold $accent")), Content("")]
+
+    def rows(self, width: int) -> Sequence[Content]:
+        """The readings: who read what, the number where it may be seen, and whether it counts."""
+        most = max(min(MOST_WHO, width - 36), 12)
+        whose = [visible(whose_words(reading), most) for reading in self.view.readings]
+        room = max((styled(who).cell_length for who in whose), default=0)
+        return [self._row(i, who, room, width) for i, who in enumerate(whose)]
+
+    def _row(self, i: int, who: str, room: int, width: int) -> Content:
+        reading, here = self.view.readings[i], i == self.at
+        glyph, word = ("✓", "counts") if reading.struck is None else ("✗", "struck out")
+        if reading.struck is not None:
+            word += f": {reading.struck.reason}"
+        value = visible(value_words(self.view, reading), 14) if shows_readings(self.view) else "·"
+        text = f"{'▸' if here else ' '}{i + 1:>4} {glyph} {padded(who, room)} {value:>14}  {word}"
+        style = "bold" if here else "$ink-faint" if reading.struck is not None else ""
+        return styled((visible(text, width), style))
+
+    def foot(self, width: int) -> Sequence[Content]:
+        """What striking one means, and why no number is in sight."""
+        words = ["A reading struck out stays readable and counts no more; its turn comes again."]
+        words += [] if shows_readings(self.view) else [HIDDEN_WORDS]
+        faint = [styled((part, "$ink-faint")) for text in words for part in wrapped(text, width)]
+        return [Content(""), *faint]
+
+    # -- keys ------------------------------------------------------------------------------------
+
+    def letter(self, char: str) -> None:
+        """Strike the marked reading out."""
+        if char != "x":
+            return
+        reading = self.view.readings[self.at]
+        if self.view.study.struck is not None or reading.struck is not None:
+            raise InputError("reading", whose_words(reading), "one that counts, marked ✓")
+        title = f"Strike out {visible(whose_words(reading), 50)}"
+
+        def strike(reason: str) -> None:
+            self.view = studies.strike_reading(self.shop, self.view, reading.id, reason)
+
+        self._ask_why(title, strike, "struck out; its turn is due again")

@@ -13,24 +13,17 @@ from textual.widgets import Static
 
 from workbench.bench.bases.bursts import BURST_WINDOW_S, ENTRY_START
 from workbench.bench.bases.number_screen import NumberScreen
-from workbench.bench.draw.big_letters import LETTERS
-from workbench.bench.draw.bigtext import big
+from workbench.bench.draw.bigtext import LETTERS, big
 from workbench.bench.draw.canvas import Mode
 from workbench.bench.draw.room import said
-from workbench.bench.draw.text import (
-    lines,
-    styled,
-    visible,
-    wrapped,
-)
+from workbench.bench.draw.text import lines, styled, visible, wrapped
 from workbench.errors import BenchError
 from workbench.measure.lengths import Entry, Placing
 from workbench.work.job.shop import Shop
 from workbench.work.roster.calipers import standing_words
 from workbench.work.study import studies
-from workbench.work.study.study_words import sentence, state_words
-from workbench.work.trust.study_results import result_of
-from workbench.work.trust.study_view import StudyView, Turn
+from workbench.work.study.study_words import sentence, study_state, whose_words
+from workbench.work.trust.study_results import StudyView, Turn, result_of
 
 _MESSAGE_LINES = 2
 BIG_ROWS, WHO_ROWS = 4, 3
@@ -97,7 +90,7 @@ class TakeScreen(NumberScreen[bool]):
         )
         out = [styled((head, "bold $accent")), self._progress(width), styled("")]
         if due is None:
-            out += [styled((f"● {state_words(self.view)}", "bold $state-within")), styled("")]
+            out += [styled((f"● {study_state(self.view)}", "bold $state-within")), styled("")]
             return lines([*out, *self._outcome(width)])
         out += [*self._who(due, width), styled(""), *self._number(width), styled("")]
         after = self.view.missing[1:2]
@@ -184,7 +177,7 @@ class TakeScreen(NumberScreen[bool]):
         elif self.entry:
             return
         elif char.lower() == "u":
-            self._take_back()
+            self.did(self._take_back)
         elif char.lower() == "r" and self.view.due is None:
             self.close(True)
 
@@ -263,10 +256,10 @@ class TakeScreen(NumberScreen[bool]):
         due, entry = self.view.due, self.entry
         assert due is not None
         try:
-            self.view = studies.take(self.shop, self.view, entry, placing.mm)
-        except BenchError as why:
-            self._look_again()
+            self.view = studies.keep_reading(self.shop, self.view, entry, placing.mm)
+        except BenchError as why:  # such as another bench that was quicker
             self._clear()
+            self.did(self._look_again)
             self.say(f"✗ {why}", "warn")
             return
         self._clear()
@@ -275,19 +268,11 @@ class TakeScreen(NumberScreen[bool]):
         self.say(f"{kept}. {warning}" if warning else kept, "warn" if warning else "done")
 
     def _look_again(self) -> None:
-        try:
-            self.view = studies.view_of(self.shop, self.view.study.id)
-        except BenchError as why:
-            self.say(f"✗ {why}", "warn")
+        self.view = studies.view_of(self.shop, self.view.study.id)
 
     def _take_back(self) -> None:
-        try:
-            self.view, last = studies.take_back(self.shop, self.view)
-        except BenchError as why:
-            self.say(f"✗ {why}", "warn")
-            return
+        self.view, last = studies.take_back(self.shop, self.view)
         if last is None:
             self.say("nothing to take back", "warn")
         else:
-            words = f"{last.person} on {last.part}, trial {last.trial + 1}"
-            self.say(f"taken back: {words}; read it again", "done")
+            self.say(f"taken back: {whose_words(last)}; read it again", "done")

@@ -1,1 +1,0 @@
-"""Points, poses and the small linear algebra of three unknowns."""

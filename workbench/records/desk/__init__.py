@@ -1,1 +1,0 @@
-"""The one thread that owns the connection, and the way to it."""

@@ -1,1 +1,0 @@
-"""What a book offers, by subject."""
