@@ -98,7 +98,7 @@ class Parser(argparse.ArgumentParser):
             page(self, examples, see.split(", ") if see else ())
 
     def place(self, name: str, metavar: str, words: str, **how: Any) -> None:
-        """Add an argument that stands in a place of its own."""
+        """Add an argument given by its place."""
         self.add_argument(name, metavar=metavar, help=words, **how)
 
     def option(self, name: str, metavar: str | tuple[str, ...], words: str, **how: Any) -> None:
@@ -191,17 +191,13 @@ NO_FACTS = frozenset(("card", "completion", "day-sheet", "demo", "export-csv", "
 
 
 def summarise(commands: Commands) -> None:
-    """Give each command the line it has in the list of all as the first of its page, and --json.
-
-    What a command with no report of its own says is gathered line by line (``report``).
-    """
+    """Give each command the line it has in the list of all as the first of its page, and --json."""
     for shown in commands._get_subactions():
         parser = commands.choices[shown.dest]
         if isinstance(parser, Parser):
             parser.summary = str(shown.help or "").rstrip(".")
             if shown.dest not in NO_FACTS and "--json" not in parser._option_string_actions:
                 parser.add_argument("--json", action="store_true", help="print JSON for machines")
-                parser.set_defaults(report=True)
 
 
 def filled(text: str) -> str:

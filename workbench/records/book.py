@@ -1,6 +1,6 @@
 """The book: everything a shop keeps, with no SQL outside this room.
 
-What a method does and raises stands with the function that it calls (``tables``).
+What a method does and raises is said at the function that it calls (``tables``).
 """
 
 from __future__ import annotations

@@ -51,7 +51,7 @@ def add(commands: Commands) -> None:
         "--kind",
         "KIND",
         f"one of {', '.join(_KINDS)}; left out: all",
-        choices=_KINDS,
+        choices=[*_KINDS],
         default="all",
     )
     history.option("--find", "WORDS", "only lines with these words", default="")

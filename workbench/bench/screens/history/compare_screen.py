@@ -9,8 +9,7 @@ from textual.content import Content
 from textual.events import Key
 
 from workbench.bench.bases.view_only import DrawnCloser
-from workbench.bench.draw.room import first_seen
-from workbench.bench.draw.text import lines, padded, styled, visible, wrapped
+from workbench.bench.draw.text import first_seen, lines, padded, styled, visible, wrapped
 from workbench.bench.screens.history.history_lines import Past
 from workbench.errors import BenchError
 from workbench.measure.display import change_between, fine_text, length_text

@@ -17,8 +17,7 @@ from workbench.bench.bases.form_lines import drafts_of
 from workbench.bench.bases.forms import Field, Form
 from workbench.bench.bases.view_only import DrawnCloser
 from workbench.bench.draw.canvas import Canvas
-from workbench.bench.draw.room import TONES
-from workbench.bench.draw.text import Tone, lines, paragraph, visible
+from workbench.bench.draw.text import TONES, Tone, lines, paragraph, visible
 from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError, InputError
 from workbench.fin.frame import Point
