@@ -9,6 +9,7 @@ import pytest
 
 from tests.shop import demo_file
 from workbench.cli import main
+from workbench.work.history.timeline import KINDS
 
 
 @pytest.fixture
@@ -40,6 +41,14 @@ def test_history_is_one_line_an_entry_oldest_first(
     assert struck[0].endswith(": jaw stood on the bevel]")
     assert run(book, capsys, "history", "Heron 67", "--find", "BEVEL")[1].splitlines() == struck
     assert run(book, capsys, "history", "Heron 67", "--find", "zzz")[1] == "nothing of this kind\n"
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_history_takes_every_kind_by_one_word(
+    book: str, capsys: pytest.CaptureFixture[str], kind: str
+) -> None:
+    """As a shell passes it: a hyphen for the space."""
+    assert run(book, capsys, "history", "Heron 67", "--kind", kind.replace(" ", "-"))[0] == 0
 
 
 def test_history_as_json_has_what_was_typed_and_the_strike(
