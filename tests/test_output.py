@@ -128,7 +128,7 @@ FACT_LINES = (
 def test_every_command_of_facts_answers_in_one_object(
     book: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """One line of ASCII; without a report of its own: command, status and the lines it says."""
+    """One line of ASCII: command, status, then facts by name or the lines that it says."""
     for line in FACT_LINES:
         given = shlex.split(line)
         told = said([*given, "--json"], book, "utf-8", monkeypatch)
@@ -137,10 +137,11 @@ def test_every_command_of_facts_answers_in_one_object(
         assert told.isascii(), line
         found = json.loads(told)
         assert isinstance(found, dict), line
-        if COMMANDS[given[0]].get_default("report"):
-            assert found["command"] == given[0]
-            assert found["status"] in (0, 1), line
-            assert all(isinstance(each, str) and "\n" not in each for each in found["lines"])
+        assert found["command"] == given[0]
+        assert found["status"] in (0, 1), line
+        words = found.get("lines", [])
+        assert all(isinstance(each, str) and "\n" not in each for each in words)
+        assert found.keys() > {"command", "status"}, line
     for name, parser in COMMANDS.items():
         has = "--json" in parser._option_string_actions
         assert has is (name not in NO_FACTS), name
@@ -225,10 +226,15 @@ def test_a_command_broken_off_keeps_nothing_and_leaves_with_130(
         tell(shown, more)
 
     monkeypatch.setattr(_Progress, "told", broken_off)
+    # Tests that a shell runs in the background begin with this signal ignored.
+    was = signal.signal(signal.SIGINT, signal.default_int_handler)
     given = {"export": "export new.json", "import": "import other.json", "backup": "backup new.db"}
     monkeypatch.chdir(tmp_path)
     at = other if command == "import" else path
-    assert cli.main(["--book", str(at), *given[command].split()]) == 130
+    try:
+        assert cli.main(["--book", str(at), *given[command].split()]) == 130
+    finally:
+        signal.signal(signal.SIGINT, was)
     after = {p.name: p.read_bytes() for p in tmp_path.iterdir() if p.suffix in (".json", ".db")}
     assert after == before
     assert not [p for p in tmp_path.rglob("*") if p.suffix == ".tmp"]

@@ -181,10 +181,11 @@ def _answered(args: argparse.Namespace) -> int:
     if sys.stdout is None:
         return _complain(args, "standard output: is closed; open it, or send it to a file", FAILED)
     try:
-        if getattr(args, "report", False) and args.json:
+        if getattr(args, "json", False) and not getattr(args, "watch", False):
             with reporting(args.command) as report:
                 status = _run(args)
-            say_json(report.value(status))
+            if report.lines or report.facts:
+                say_json(report.value(status))
         else:
             status = _run(args)
         sys.stdout.flush()

@@ -113,14 +113,14 @@ def walk(book: Path, python: str) -> None:
         for job_id in [*walked, shop.queue(longest(shop)).id]:
             shop.remember("job", job_id)
             with running(path, python) as terminal:
-                for kind, key in _keys(shop, job_id):
+                for kind, key in keys_due(shop, job_id):
                     times.setdefault(kind, []).append(pressed(terminal, key))
     for kind, each in times.items():
         told(kind, each)
     told("all of them", [t for kind, each in times.items() if kind != "+" for t in each])
 
 
-def _keys(shop: Shop, job_id: str) -> Iterator[tuple[str, bytes]]:
+def keys_due(shop: Shop, job_id: str) -> Iterator[tuple[str, bytes]]:
     """Yield what to press next until the ski is signed off: what it does, and the key."""
     view = shop.view(job_id)
     fin = Fin(view, 0.652, -1.005, 0.05)

@@ -23,7 +23,7 @@ from workbench.work.job.shop import Shop
 AT_ONCE = (
     "take_back", "retarget", "baseline", "finer", "keep", "unfinished", "last_setting", "side",
     "drawing", "theme", "tour", "quit", "one_step_more", "undo_change", "copy", "next_ski",
-    "ski_before", "large",
+    "ski_before", "large", "pad",
 )  # fmt: skip
 """Actions that do what they say without a screen; the walk tests try them."""
 

@@ -17,7 +17,7 @@ from workbench.cli import main
 from workbench.errors import InputError
 from workbench.records.book import Book
 from workbench.records.sharing import journal
-from workbench.records.sharing.folder import ENDING
+from workbench.records.sharing.folder import ENDING, IN_HAND
 from workbench.records.store.specs import WITH_IDS
 from workbench.work.sharing.hubs import sync_folder
 from workbench.work.sharing.words import shared_lines
@@ -280,3 +280,24 @@ def test_the_command_line_says_what_went_and_refuses_what_is_no_hub(
         error = capsys.readouterr().err
         assert told in error
         assert "s3cret" not in error
+
+
+def test_a_folder_says_which_ski_another_bench_had_in_hand(
+    books: list[Book], shop: Shop, folder: Path
+) -> None:
+    """In a small file that is replaced; one that is torn says nothing, and stops nothing."""
+    ours, theirs, _ = books
+    ours.set_setting("job", shop.job.id, who="kl")
+    ours.set_setting("who", "kl", who="kl")
+    assert sync(ours, folder)[1:] == []
+    said = sync(theirs, folder)[-1]
+    assert f"(kl) had '{shop.ski.name}' in hand on 20" in said
+    (told,) = sync_folder(theirs, str(folder)).in_hand
+    assert told.ski == shop.ski.name
+    (own,) = folder.glob(f"{ours.own_bench()}*{IN_HAND}")
+    for torn in (own.read_bytes()[:-9], b"[]", b'{"name": 7}', b"\xff"):
+        own.write_bytes(torn)
+        assert sync_folder(theirs, str(folder)).in_hand == ()
+    ours.set_setting("job", "", who="kl")
+    sync(ours, folder)
+    assert sync_folder(theirs, str(folder)).in_hand == ()

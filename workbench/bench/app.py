@@ -85,7 +85,7 @@ class Bench(Leaving):
         self.touring = kept.get("tour") == "on"
         themes.register(self)
         themes.begin_with(self, themes.pick(no_color, kept.get("theme") or themes.NIGHT.name))
-        self.large = False
+        self.large = self.pad = False
         self.report = ""
         self._careful = Content("")
         self._drawn_job: tuple[str, int | None] = ("", None)
@@ -130,6 +130,7 @@ class Bench(Leaving):
             id="small",
             markup=False,
         )
+        yield Line(id="pad", markup=False)
         yield Line(id="keys", markup=False)
 
     def on_mount(self) -> None:
@@ -137,6 +138,7 @@ class Bench(Leaving):
         self.hands.changed = self._draw
         self.hands.asks = self.do_
         self.hands.alarms = self._alarm
+        self.pad = self.is_web
         self._draw(self.hands.state)
         self.set_interval(1.0, self._look)
         self.app_resume_signal.subscribe(self, lambda _: self.refresh(layout=True))
@@ -164,6 +166,7 @@ class Bench(Leaving):
             "-checks": not wide and readings_panel.has_checks(state),
             "-tour": self.touring,
             "-large": self.large,
+            "-pad": self.pad,
             "-danger": bool(panel_text.danger_rows(state, width)),
         }
 
@@ -178,6 +181,8 @@ class Bench(Leaving):
         self._draw_tour(state)
         self._draw_next(base.query_one("#next", Line), state, width - 2)
         base.query_one("#keys", Line).show(next_line.keys_line(width < NARROW_BELOW, state.keys))
+        if self.pad:
+            base.query_one("#pad", Line).show(next_line.pad_rows(width))
         view = state.view
         job_id, due = (view.job.id, view.due) if view is not None else ("", None)
         before, self._drawn_job = self._drawn_job, (job_id, due)
@@ -348,7 +353,7 @@ class Bench(Leaving):
             self.hands.no()
 
     def on_click(self, event: Click) -> None:
-        """Take the ski that is clicked on in the queue, or press the key in the bottom line."""
+        """Take the ski that is clicked on in the queue, or press the key that is clicked on."""
         if len(self.screen_stack) > 1 or self._has_selection():
             return
         state, (name, room) = self.hands.state, self._under(event.screen_offset)
@@ -361,6 +366,9 @@ class Bench(Leaving):
         elif name == "keys":
             if key := next_line.key_at(x, self.size.width < NARROW_BELOW, state.keys):
                 self.press_key(key)
+        elif name == "pad":
+            if key := next_line.pad_key_at(x, y, room.width):
+                self.press_key(key)
         elif name == "readings":
             row = readings_panel.line_at(state, room.width, room.height, y)
         elif name == "target":
@@ -370,7 +378,9 @@ class Bench(Leaving):
 
     def _under(self, at: Offset) -> tuple[str, Region]:
         """Return the name and the room of the panel, or of the line of keys, that lies there."""
-        rooms = {x.id or "": x.content_region for x in self.screen_stack[0].query("Panel, #keys")}
+        rooms = {
+            x.id or "": x.content_region for x in self.screen_stack[0].query("Panel, #keys, #pad")
+        }
         name = next((name for name, room in rooms.items() if room.contains_point(at)), "")
         return name, rooms.get(name, Region())
 
@@ -499,6 +509,7 @@ class Bench(Leaving):
             "drawing": hands.next_drawing,
             "theme": self._next_theme,
             "large": self._in_large,
+            "pad": self._pad,
             "tour": self._tour,
             "quit": self.leave,
         }
@@ -519,6 +530,11 @@ class Bench(Leaving):
     def _in_large(self) -> None:
         """Show the one thing that matters now over the whole screen, or the panels again."""
         self.large = not self.large
+        self._draw(self.hands.state)
+
+    def _pad(self) -> None:
+        """Show keys for fingers, or none; in a browser they are there from the beginning."""
+        self.pad = not self.pad
         self._draw(self.hands.state)
 
     def _copy(self) -> None:

@@ -191,17 +191,13 @@ NO_FACTS = frozenset(("card", "completion", "day-sheet", "demo", "export-csv", "
 
 
 def summarise(commands: Commands) -> None:
-    """Give each command the line it has in the list of all as the first of its page, and --json.
-
-    What a command with no report of its own says is gathered line by line (``report``).
-    """
+    """Give each command the line it has in the list of all as the first of its page, and --json."""
     for shown in commands._get_subactions():
         parser = commands.choices[shown.dest]
         if isinstance(parser, Parser):
             parser.summary = str(shown.help or "").rstrip(".")
             if shown.dest not in NO_FACTS and "--json" not in parser._option_string_actions:
                 parser.add_argument("--json", action="store_true", help="print JSON for machines")
-                parser.set_defaults(report=True)
 
 
 def filled(text: str) -> str:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from typing import TextIO
 
@@ -44,9 +44,11 @@ class Report:
         self.facts: dict[str, object] = {}
 
     def value(self, status: int) -> dict[str, object]:
-        """The object: command, exit status and lines, then what the command gave by name."""
-        head = {"command": self.command, "status": status, "lines": self.lines}
-        return {**head, **self.facts}
+        """The object: command, exit status, lines if any, then what the command gave by name."""
+        head: dict[str, object] = {"command": self.command, "status": status}
+        if self.lines or not self.facts:
+            head["lines"] = self.lines
+        return head | self.facts
 
 
 _reports: list[Report] = []
@@ -84,8 +86,11 @@ def say_page(text: str) -> None:
     say([text.encode(encoding, "xmlcharrefreplace").decode(encoding)])
 
 
-def say_json(value: object) -> None:
-    """Print a value as one line of JSON."""
+def say_json(value: Mapping[str, object]) -> None:
+    """Print an object as one line of JSON; what a command gathers goes into its own object."""
+    if _reports:
+        _reports[-1].facts |= value
+        return
     import json  # 3 ms, which only --json pays
 
     say([json.dumps(value, ensure_ascii=True, allow_nan=False)])

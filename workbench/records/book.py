@@ -101,6 +101,16 @@ def _versions(kind: type[Part]) -> Callable[[Book, str], tuple[PartVersion, ...]
     return lambda book, thing_id: book._read(roster.versions, kind, thing_id)
 
 
+def _entries(kind: type[Entry]) -> Callable[[Book], tuple[Entry, ...]]:
+    """A method: all entries of a kind, oldest first, struck ones included."""
+    return lambda book: book._read(entries.every, kind)
+
+
+def _entries_by(kind: type[Entry], column: str) -> Callable[[Book, str], tuple[Entry, ...]]:
+    """A method: the entries of a kind whose ``column`` is as asked, in the same order."""
+    return lambda book, value: book._read(entries.every, kind, **{column: value})
+
+
 class HasBook(Protocol):
     """Whatever works on an open book."""
 
@@ -367,29 +377,15 @@ class Book:
         """Keep a pair, a curve, a study, a reading of one or a check of a caliper; with its id."""
         return self._write(entries.add, entry, who)
 
-    def pairs(self) -> tuple[Pair, ...]:
-        """All pairs, oldest first, struck ones included."""
-        return self._read(entries.every, Pair)
-
-    def pairs_of(self, ski_id: str) -> tuple[Pair, ...]:
-        """The pairs read on a ski, oldest first, struck ones included."""
-        return self._read(entries.every, Pair, ski_id=ski_id)
-
-    def curves_of(self, ski_id: str) -> tuple[Curve, ...]:
-        """The measurements of a ski's base, oldest first, struck ones included."""
-        return self._read(entries.every, Curve, ski_id=ski_id)
-
-    def studies(self) -> tuple[Study, ...]:
-        """All studies, oldest first, struck ones included."""
-        return self._read(entries.every, Study)
+    pairs = _entries(Pair)
+    pairs_of = _entries_by(Pair, "ski_id")
+    curves_of = _entries_by(Curve, "ski_id")
+    studies = _entries(Study)
+    study_readings = _entries_by(StudyReading, "study_id")
 
     def study(self, study_id: str) -> Study:
         """The study of this id, struck out or not."""
         return self._read(entries.one, Study, study_id)
-
-    def study_readings(self, study_id: str) -> tuple[StudyReading, ...]:
-        """The readings of a study in order, struck ones included."""
-        return self._read(entries.every, StudyReading, study_id=study_id)
 
     studies_read = _reads(entries.studies_read)
 

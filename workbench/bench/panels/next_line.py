@@ -56,6 +56,34 @@ def key_at(x: int, narrow: bool = False, keys: Keys = AS_SHIPPED) -> str:
     return ""
 
 
+PAD = (
+    ("1", "2", "3", "4", "5", ".", "+", "space", "Esc"),
+    ("6", "7", "8", "9", "0", "-", "/", "Backspace", "Enter"),
+)
+"""The keys for fingers, row by row: what a ski is set with, from received to signed off."""
+
+_PAD_WORDS = {"space": "tick", "Backspace": "del"}
+
+
+@lru_cache(maxsize=4)
+def pad_rows(width: int) -> Content:
+    """Return the keys for fingers, each two rows high and as wide as there is room for."""
+    wide = width // len(PAD[0])
+    blank = styled(*[part for _ in PAD[0] for part in ((" " * (wide - 1), "on $panel"), " ")])
+    rows = []
+    for keys in PAD:
+        words = (_PAD_WORDS.get(key, key).center(wide - 1) for key in keys)
+        shown = styled(*[p for w in words for p in ((w, "bold $accent on $panel"), " ")])
+        rows += [shown, blank, styled("")]
+    return lines(rows[:-1])
+
+
+def pad_key_at(x: int, y: int, width: int) -> str:
+    """Return the key for fingers at a cell; nothing beside them."""
+    column = x // (width // len(PAD[0]))
+    return PAD[y // 3][column] if column < len(PAD[0]) else ""
+
+
 def next_rows(state: BenchState, width: int) -> tuple[Content, str]:
     """Return the rows below the panels, and the caution that found none: it goes on their frame.
 

@@ -1,6 +1,6 @@
 """The stud turns: the one to make now large, then all three, what to expect, warnings, steps.
 
-At the wing's stage the order of its screws stands in their place.
+At the wing's stage the order of its screws is shown in their place.
 """
 
 from __future__ import annotations

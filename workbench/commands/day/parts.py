@@ -24,9 +24,6 @@ def add(commands: Commands) -> None:
     _add_begin(commands)
 
 
-# -- parts -----------------------------------------------------------------------------------------
-
-
 def _add_parts(commands: Commands) -> None:
     commands.add_parser(
         "parts",
@@ -78,9 +75,6 @@ def _add_part(args: argparse.Namespace) -> None:
         else:
             name = shop.book.block(add_block(shop, fields)).name
     say([f"Done: {args.kind} added: {clean(name)}."])
-
-
-# -- the book --------------------------------------------------------------------------------------
 
 
 def _add_begin(commands: Commands) -> None:

@@ -117,9 +117,6 @@ def _find(args: argparse.Namespace) -> None:
     say([*out, f"{len(found)} found" if found else "nothing found"])
 
 
-# -- skis ------------------------------------------------------------------------------------------
-
-
 def _add_queueing(commands: Commands) -> None:
     add_ski = commands.add_parser(
         "add-ski",
@@ -190,9 +187,6 @@ def _say_queued(shop: Any, job_id: str) -> Any:
     say([f"Done: queued as number {number}: {clean(line.ski_name)}.",
          f"Command: quarterturn take {number}"])  # fmt: skip
     return line
-
-
-# -- the order of the day --------------------------------------------------------------------------
 
 
 def _add_order(commands: Commands) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
@@ -185,5 +186,10 @@ def _export_csv(args: argparse.Namespace) -> int:
                 )  # fmt: skip
             say([f"Written: {clean(args.to)} ({size} bytes)"])
             return complained(unfit)
-        send(csv_of(shop, args.what, args.ski, unfit=unfit, comma=args.decimal_comma))
+        chosen = {"unfit": unfit, "comma": args.decimal_comma}
+        if sys.stdout.isatty():  # where the table itself shows how far it is
+            send(csv_of(shop, args.what, args.ski, **chosen))
+        else:
+            with progress("Writing the table", kept="what was written stays") as told:
+                send(csv_of(shop, args.what, args.ski, told=told, **chosen))
     return complained(unfit)

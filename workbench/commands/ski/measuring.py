@@ -103,9 +103,6 @@ def _keep(at: AtSki, args: argparse.Namespace) -> Did:
     return at.shop.view(at.view.job.id), f"baseline kept: {kept.name}"
 
 
-# -- how to hold -----------------------------------------------------------------------------------
-
-
 def _add_hold(commands: Commands) -> None:
     hold = ski_command(
         commands, "hold", "how each reading is taken: where, and how to hold the caliper",
@@ -129,9 +126,6 @@ def _hold(args: argparse.Namespace) -> None:
             say_json(how_taken_report(at.view, at.unit, one))
         else:
             say(how_taken_lines(at.view, at.unit, one))
-
-
-# -- coarse marks ----------------------------------------------------------------------------------
 
 
 def _add_marks(commands: Commands) -> None:
@@ -185,9 +179,6 @@ def _new_mark(at: AtSki, args: argparse.Namespace) -> Did:
     fields = fields_of(args, MARK_FIELDS)
     add_mark(at.shop, at.view, {**fields, "name": args.name, "unit": at.unit})
     return at.shop.view(at.view.job.id), f"mark added: {args.name}"
-
-
-# -- temperature -----------------------------------------------------------------------------------
 
 
 def _add_temperature(commands: Commands) -> None:

@@ -37,9 +37,6 @@ def add(commands: Commands) -> None:
     _add_sign_off(commands)
 
 
-# -- where it is -----------------------------------------------------------------------------------
-
-
 def _add_next(commands: Commands) -> None:
     nxt = commands.add_parser(
         "next",
@@ -94,9 +91,6 @@ def _take(args: argparse.Namespace) -> None:
     say(lines)
 
 
-# -- checks ----------------------------------------------------------------------------------------
-
-
 def _add_tick(commands: Commands) -> None:
     tick = ski_command(
         commands, "tick", "tick the next item of the check that is due",
@@ -115,9 +109,6 @@ def _add_tick(commands: Commands) -> None:
 def _tick(at: AtSki, args: argparse.Namespace) -> Did:
     item = item_meant(at.view, args.item)
     return at.shop.tick(at.view, item.key), f"ticked: {item.words}"
-
-
-# -- readings --------------------------------------------------------------------------------------
 
 
 def _add_read(commands: Commands) -> None:
@@ -168,9 +159,6 @@ def _read(at: AtSki, args: argparse.Namespace) -> Did:
     said = "; ".join(x for x in (kept_words(now, placing, args.value), told) if x)
     standing = standing_words(at.shop) if not args.caliper else ""
     return new, said, standing
-
-
-# -- studs -----------------------------------------------------------------------------------------
 
 
 def _add_seat(commands: Commands) -> None:

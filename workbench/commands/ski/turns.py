@@ -39,9 +39,6 @@ def add(commands: Commands) -> None:
     _add_set_wing(commands)
 
 
-# -- the target ------------------------------------------------------------------------------------
-
-
 def _add_aim(commands: Commands) -> None:
     aim = ski_command(
         commands, "aim", "give the target of a reading: a value, or a sign and a change",
@@ -203,9 +200,6 @@ def _finest(at: AtSki, args: argparse.Namespace) -> Did:
     return at.shop.set_finest(at.view, turn), said
 
 
-# -- the round -------------------------------------------------------------------------------------
-
-
 def _add_done(commands: Commands) -> None:
     ski_command(
         commands, "done", "say that the act of the round that is due is done",
@@ -230,9 +224,6 @@ def _done(at: AtSki, _: argparse.Namespace) -> Did:
     if new.progress.pass_number > view.progress.pass_number:
         return new, "turns made and kept: measure again"
     return new, said
-
-
-# -- the wing --------------------------------------------------------------------------------------
 
 
 def _add_set_wing(commands: Commands) -> None:

@@ -17,19 +17,22 @@ import secrets
 import zlib
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 from workbench.errors import InputError, RecordsError, shown
 from workbench.records.backup.place_lock import place_held
 from workbench.records.sharing.journal import Parcel
-from workbench.records.sharing.shared import Arriving, Batch, Seen, SharingError
+from workbench.records.sharing.shared import Arriving, Batch, InHand, Seen, SharingError
 from workbench.records.store.faults import said
 from workbench.system import sync_folder
 
 FORMAT = "quarterturn shared rows"
 VERSION = 1
 ENDING = ".quarterturn-rows"
+IN_HAND = ".quarterturn-hand"
+"""Of a small file for each bench that is no record: which ski it had in hand when it was there."""
 AT_ONCE = 1000
 """Rows read at a time where only some of them are wanted."""
 
@@ -186,6 +189,36 @@ class Folder:
         """What the machines of the benches are called."""
         named = ((head.get("bench"), head.get("name")) for head in self._heads.values())
         return {str(bench): str(name)[:40] for bench, name in named if name}
+
+    def say_in_hand(self, who: str, ski: str, at: datetime) -> None:
+        """Say which ski (by its id, blank: none) this bench has in hand, in place of what it said
+        before."""
+        said = {"name": platform.node()[:40], "who": who[:60], "ski": ski, "at": at.isoformat()}
+        file = self._path / f"{self._bench}{IN_HAND}"
+        made = file.with_suffix(".new")
+        try:
+            made.write_text(json.dumps(said), encoding="ascii")
+            made.replace(file)
+        except OSError as error:
+            raise self._lost(error) from error
+
+    def in_hand(self) -> tuple[InHand, ...]:
+        """What the other benches had in hand when they were there last; what cannot be read is
+        passed over."""
+        out = []
+        for file in sorted(self._path.glob(f"*{IN_HAND}")):
+            if file.name == f"{self._bench}{IN_HAND}":
+                continue
+            try:
+                with file.open("rb") as kept:
+                    said = json.loads(kept.read(1000))
+                name, who, ski = (str(said[key])[:60] for key in ("name", "who", "ski"))
+                at = datetime.fromisoformat(said["at"]).astimezone(UTC)
+            except (OSError, ValueError, KeyError, TypeError, OverflowError):
+                continue
+            if ski:
+                out.append(InHand(name, who, ski, at))
+        return tuple(out)
 
     def skip_own(self, position: int) -> tuple[int, str] | None:
         """The end of what was put, where it begins at what was taken of this bench's own file."""

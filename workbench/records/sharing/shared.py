@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
+from datetime import datetime
 from typing import Protocol, TypeAlias
 
 from workbench.errors import RecordsError
@@ -51,6 +52,16 @@ class Batch:
     mark: str
     fault: str = ""
     """Why nothing can be read after these rows, where that is so."""
+
+
+@dataclass(frozen=True, slots=True)
+class InHand:
+    """A ski, by its id or name, that another bench had in hand when it was last there."""
+
+    bench: str
+    who: str
+    ski: str
+    at: datetime
 
 
 class Way(Protocol):

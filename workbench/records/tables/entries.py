@@ -35,7 +35,7 @@ def add(pen: Pen, entry: Entry, who: str) -> Entry:
     return replace(entry, id=row_id, at=at, who=who)
 
 
-def every(db: Database, kind: type[Entry], **where: str) -> tuple[Entry, ...]:
+def every(db: Database, kind: type[Entry], /, **where: str) -> tuple[Entry, ...]:
     """All entries whose columns are as given, in order, struck ones included."""
     of = " AND ".join(f"t.{column} = ?" for column in where) or "1"
     found = db.query(_ENTRIES.format(table=ENTRY_TABLES[kind], where=of), list(where.values()))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from itertools import chain
 
 from workbench.errors import BenchError, InputError
 from workbench.measure.units import Unit
@@ -55,6 +56,7 @@ def csv_of(
     ski_id: str = "",
     unfit: list[str] | None = None,
     comma: bool = False,
+    told: Told = quiet,
 ) -> Iterator[bytes]:
     """Yield a CSV file; ``ski`` (its name or serial) leaves the others out of readings and history,
     and so does ``ski_id``.
@@ -65,20 +67,28 @@ def csv_of(
 
     A ski whose history cannot be told has one line in its place, of the kind ``unfit``, that says
     why; ``unfit`` is given a line for each. ``comma``: numbers have a decimal comma, and semicolons
-    part the cells; what was typed stays as it was typed.
+    part the cells; what was typed stays as it was typed. ``told`` is told of each line.
     """
     whole = {"queue": _queue, "skis": _skis}
     if kind in whole:
         if ski:
             raise InputError("ski", ski, "readings or history: those can be of one ski alone")
-        return csv_chunks(_HEADERS[kind], whole[kind](shop, comma), comma=comma)
-    skis = shop.book.skis()
-    if ski or ski_id:
-        skis = (shop.book.ski(ski_id) if ski_id else known_ski(shop, ski),)
-    if kind == "readings":
-        return csv_chunks(_HEADERS[kind], _readings(shop, skis), comma=comma)
-    told = [] if unfit is None else unfit
-    return csv_chunks(_HEADERS[kind], _histories(shop, skis, told), comma=comma)
+        found = whole[kind](shop, comma)
+    else:
+        skis = shop.book.skis()
+        if ski or ski_id:
+            skis = (shop.book.ski(ski_id) if ski_id else known_ski(shop, ski),)
+        if kind == "readings":
+            found = _readings(shop, skis)
+        else:
+            found = _histories(shop, skis, [] if unfit is None else unfit)
+    return _telling(csv_chunks(_HEADERS[kind], found, comma=comma), told)
+
+
+def _telling(chunks: Iterator[bytes], told: Told) -> Iterator[bytes]:
+    for chunk in chunks:
+        told(1)
+        yield chunk
 
 
 def write_csv(
@@ -92,20 +102,10 @@ def write_csv(
     comma: bool = False,
     told: Told = quiet,
 ) -> int:
-    """Write such a file and return its size; a file of the same columns is written over.
-
-    ``told`` is told of each line written.
-    """
-    chunks = csv_of(shop, kind, ski, ski_id=ski_id, unfit=unfit, comma=comma)
-
-    def with_mark() -> Iterator[bytes]:
-        yield BOM
-        for chunk in chunks:
-            told(1)
-            yield chunk
-
+    """Write such a file and return its size; a file of the same columns is written over."""
+    chunks = csv_of(shop, kind, ski, ski_id=ski_id, unfit=unfit, comma=comma, told=told)
     ours = tuple(BOM + mark.join(_HEADERS[kind]).encode() for mark in ",;")
-    return write_file(path_of(path), with_mark(), lambda head: head.startswith(ours))
+    return write_file(path_of(path), chain([BOM], chunks), lambda head: head.startswith(ours))
 
 
 def _queue(shop: Shop, comma: bool) -> Iterator[Cells]:

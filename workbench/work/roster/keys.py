@@ -26,7 +26,7 @@ SHIPPED: dict[str, str] = {
     "wear": "", "as_read": "", "correct_block": "", "measure_block": "", "trace": "",
     "trace_file": "", "found_block": "",
     "outline": "",
-    "exchange": "",
+    "exchange": "", "pad": "",
 }  # fmt: skip
 
 TYPED = "0123456789.,+-/"

@@ -6,7 +6,8 @@ A book is shared by one hub at a time and by any number of folders.
 from __future__ import annotations
 
 import platform
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 from workbench.errors import InputError, RecordsError
@@ -15,7 +16,7 @@ from workbench.records.sharing import journal
 from workbench.records.sharing.folder import Folder
 from workbench.records.sharing.hub import BenchThere, Hub, HubFacts, checked_url
 from workbench.records.sharing.journal import FORM, Share
-from workbench.records.sharing.shared import SharingError
+from workbench.records.sharing.shared import InHand, SharingError
 from workbench.work.sharing.apart import SetTwice, set_twice
 from workbench.work.sharing.rounds import Round, go_round
 
@@ -27,11 +28,15 @@ LONGEST_NAME = 40
 
 @dataclass(frozen=True, slots=True)
 class Shared:
-    """A round by a hub or a folder, and the skis that it showed to be set at two benches."""
+    """A round by a hub or a folder, and the skis that it showed to be set at two benches.
+
+    ``in_hand``: of a folder, the skis by name that others had in hand when they were there last.
+    """
 
     place: str
     round: Round
     set_twice: tuple[SetTwice, ...] = ()
+    in_hand: tuple[InHand, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +138,15 @@ def sync_folder(book: Book, path: str) -> Shared:
     place = str(Path(path).expanduser().resolve())
     book.set_down(journal.join, folder.share, "folder", place, folder.own_stream)
     done = go_round(book, folder, AT_ONCE)
-    return Shared(place, done, set_twice(book, folder, done))
+    job = book.setting("job")
+    ski = book.job(job).ski_id if job else ""
+    folder.say_in_hand(book.setting("who") or "", ski, datetime.now(UTC))
+    names = {each.id: each.name for each in book.skis()}
+    others = tuple(
+        replace(each, ski=names.get(each.ski, "a ski that is not here yet"))
+        for each in folder.in_hand()
+    )
+    return Shared(place, done, set_twice(book, folder, done), others)
 
 
 def status_of(book: Book) -> HubStatus:

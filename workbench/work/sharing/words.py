@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import datetime
 from typing import assert_never
 
 from workbench.errors import shown
 from workbench.records.sharing.hub import BenchThere, HubFacts
+from workbench.records.sharing.shared import InHand
 from workbench.work.exchange.exchange import Change
 from workbench.work.exchange.exchange_words import (
     change_words,
@@ -31,7 +33,21 @@ def shared_lines(shared: Shared) -> list[str]:
         head += f": in step with {clean(shared.place)}"
     to_see = news_lines(shared)
     more = len(to_see) - MOST_LISTED
-    return [head, *to_see[:MOST_LISTED], *([f"! and {more} more"] if more > 0 else [])]
+    return [
+        head,
+        *to_see[:MOST_LISTED],
+        *([f"! and {more} more"] if more > 0 else []),
+        *map(_in_hand_words, shared.in_hand),
+    ]
+
+
+def _in_hand_words(each: InHand) -> str:
+    who = f" ({clean(each.who)})" if each.who else ""
+    return f"{clean(each.bench)}{who} had '{clean(each.ski)}' in hand on {_when(each.at)}"
+
+
+def _when(at: datetime) -> str:
+    return f"{at.astimezone():%Y-%m-%d %H:%M}"
 
 
 def news_lines(shared: Shared) -> list[str]:
@@ -100,6 +116,10 @@ def shared_json(shared: Shared) -> dict[str, object]:
             {"ski": each.ski, "versions": [_version_json(each.ours), _version_json(each.theirs)]}
             for each in shared.set_twice
         ],
+        "in_hand": [
+            {"bench": each.bench, "who": each.who, "ski": each.ski, "at": each.at.isoformat()}
+            for each in shared.in_hand
+        ],
         "news": news_lines(shared),
     }
 
@@ -156,7 +176,7 @@ def there_words(there: BenchThere, names: Mapping[str, str]) -> str:
     """Return a bench that a hub knows, what it has in hand, or when it was last there."""
     who = f" ({clean(there.who)})" if there.who else ""
     if not there.is_here:
-        return f"{clean(there.name)}{who}, last there {there.seen.astimezone():%Y-%m-%d %H:%M}"
+        return f"{clean(there.name)}{who}, last there {_when(there.seen)}"
     if not there.ski:
         return f"{clean(there.name)}{who}, there"
     ski = clean(names.get(there.ski, "a ski that is not here yet"))
