@@ -93,7 +93,7 @@ CHOICES: tuple[Choice, ...] = (
     Choice("queue_ski", "queue a known ski again", _DAY,
         also="return back", screen="shop.sheet_forms.QueueSki", needs_ski=False),
     Choice("large", "what matters now, in large", _DAY, also="big zoom full"),
-    Choice("pad", "keys for fingers, or none", _DAY, also="touch tablet tap number pad"),
+    Choice("pad", "number pad for fingers, or none", _DAY, also="touch tablet tap"),
     Choice("initials", "initials", _DAY,
         also="who name hands", screen="questions.initials", needs_ski=False),
     Choice("palette", "find what to do by typing", _DAY, also="search"),

@@ -103,12 +103,12 @@ def _versions(kind: type[Part]) -> Callable[[Book, str], tuple[PartVersion, ...]
 
 def _entries(kind: type[Entry]) -> Callable[[Book], tuple[Entry, ...]]:
     """A method: all entries of a kind, oldest first, struck ones included."""
-    return lambda book: book._read(entries.every, kind)
+    return lambda book: book._read(entries.entries_of, kind)
 
 
 def _entries_by(kind: type[Entry], column: str) -> Callable[[Book, str], tuple[Entry, ...]]:
     """A method: the entries of a kind whose ``column`` is as asked, in the same order."""
-    return lambda book, value: book._read(entries.every, kind, **{column: value})
+    return lambda book, value: book._read(entries.entries_of, kind, **{column: value})
 
 
 class HasBook(Protocol):
@@ -286,7 +286,7 @@ class Book:
     def checks_of(self, caliper_id: str) -> tuple[CaliperCheck, ...]:
         """The checks of a caliper, oldest first, struck ones included."""
         self.caliper(caliper_id)
-        return self._read(entries.every, CaliperCheck, caliper_id=caliper_id)
+        return self._read(entries.entries_of, CaliperCheck, caliper_id=caliper_id)
 
     add_baseline = _keeps(Baseline, roster.add)
     correct_baseline = _keeps(Baseline, roster.correct)
@@ -375,7 +375,7 @@ class Book:
 
     def add_entry(self, who: str, entry: Entry) -> Entry:
         """Keep a pair, a curve, a study, a reading of one or a check of a caliper; with its id."""
-        return self._write(entries.add, entry, who)
+        return self._write(entries.add_entry, entry, who)
 
     pairs = _entries(Pair)
     pairs_of = _entries_by(Pair, "ski_id")
@@ -385,7 +385,7 @@ class Book:
 
     def study(self, study_id: str) -> Study:
         """The study of this id, struck out or not."""
-        return self._read(entries.one, Study, study_id)
+        return self._read(entries.entry, Study, study_id)
 
     studies_read = _reads(entries.studies_read)
 
