@@ -49,6 +49,8 @@ class NumberScreen(Overlay[ScreenResultType], Generic[ScreenResultType]):
     KEYS = "number, Enter takes it · Esc closes"
     ENTRY_SIGNS = ""
     TITLE_WORDS = ""
+    CHOOSES = False
+    """Whether arrows choose among rows, which an entry in progress is taken before."""
     PARTS: tuple[str, ...] = ()
     """The names of what is shown one below the other, above the keys."""
 
@@ -239,9 +241,9 @@ class NumberScreen(Overlay[ScreenResultType], Generic[ScreenResultType]):
             self.sign.press(char, event.time)
         elif char == "*":
             self.flip()
-        elif key in ("up", "down") and self.entry:
+        elif self.CHOOSES and key in ("up", "down") and self.entry:
             self.say(ENTRY_FIRST, "warn")
-        elif key in ("up", "down"):
+        elif self.CHOOSES and key in ("up", "down"):
             self.choose(1 if key == "down" else -1)
         else:
             self.command(key, char)

@@ -57,6 +57,7 @@ class CaliperScreen(NumberScreen[None]):
     KEYS = "↑ ↓ choose · number, Enter takes it · + or space takes in hand · n adds · Esc closes"
     ENTRY_SIGNS = "-−"
 
+    CHOOSES = True
     PARTS = ("caliper-title", "register", "check", "said")
 
     def __init__(self, shop: Shop, state: BenchState) -> None:

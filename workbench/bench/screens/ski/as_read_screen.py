@@ -62,6 +62,7 @@ class AsReadScreen(NumberScreen[bool]):
     KEYS = "number, Enter · ↑ ↓ line · / how · e other · + target · * in/mm · Esc"
 
     TITLE_WORDS = "Somebody else's numbers"
+    CHOOSES = True
     PARTS = ("theirs", "drawn", "ours", "said")
 
     def __init__(self, shop: Shop, state: BenchState) -> None:

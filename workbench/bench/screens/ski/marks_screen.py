@@ -54,6 +54,7 @@ class MarksScreen(NumberScreen[None]):
     ENTRY_SIGNS = "+-−"
 
     TITLE_WORDS = "Coarse marks: scale and lines"
+    CHOOSES = True
     PARTS = ("marks", "mark-entry", "mark-said")
 
     def __init__(self, shop: Shop, state: BenchState) -> None:
