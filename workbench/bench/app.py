@@ -378,9 +378,7 @@ class Bench(Leaving):
 
     def _under(self, at: Offset) -> tuple[str, Region]:
         """Return the name and the room of the panel, or of the line of keys, that lies there."""
-        rooms = {
-            x.id or "": x.content_region for x in self.screen_stack[0].query("Panel, #keys, #pad")
-        }
+        rooms = {x.id or "": x.content_region for x in self.screen_stack[0].query("Panel, Line")}
         name = next((name for name, room in rooms.items() if room.contains_point(at)), "")
         return name, rooms.get(name, Region())
 

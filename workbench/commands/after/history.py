@@ -13,7 +13,7 @@ from workbench.work.history.compare import (
     compare,
     comparison_lines,
     comparison_report,
-    finest_in,
+    finest_turn_in,
     named_setting,
 )
 from workbench.work.history.history import (
@@ -51,7 +51,7 @@ def add(commands: Commands) -> None:
         "--kind",
         "KIND",
         f"one of {', '.join(_KINDS)}; left out: all",
-        choices=[*_KINDS],
+        choices=_KINDS,
         default="all",
     )
     history.option("--find", "WORDS", "only lines with these words", default="")
@@ -115,7 +115,7 @@ def _compare(args: argparse.Namespace) -> None:
         unit = _unit(args, shop.book.setting("unit"))
         history = load_history(shop, known_ski(shop, args.ski).id)
         first, second = _chosen(settings_in(history), args.first, args.second)
-        found = compare(history, first, second, unit, finest_in(history, second))
+        found = compare(history, first, second, unit, finest_turn_in(history, second))
         if args.json:
             say_json(comparison_report(found))
         else:

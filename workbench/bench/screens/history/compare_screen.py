@@ -21,7 +21,7 @@ from workbench.work.history.compare import (
     between_words,
     compare,
     exposed_lines,
-    finest_in,
+    finest_turn_in,
     go_back,
 )
 from workbench.work.history.history import Setting
@@ -107,7 +107,7 @@ class CompareScreen(DrawnCloser):
         """The two settings chosen, side by side."""
         if self._found is None or self._found[:2] != (self.first, self.second):
             a, b = (self._past.settings[i] for i in (self.first, self.second))
-            finest = finest_in(self._past.history, b)
+            finest = finest_turn_in(self._past.history, b)
             made = compare(self._past.history, a, b, self.unit, finest)
             self._found = (self.first, self.second, made)
         return self._found[2]
