@@ -39,7 +39,8 @@ FAMILIES: dict[str, dict[str, str]] = {
         "files.sharing": "hub sync",
     },
     "the shop": {
-        "shop.settings": "settings checks",
+        "shop.settings": "settings",
+        "shop.checks": "checks",
         "shop.study": "study",
         "shop.wing": "wing",
         "shop.for_shells": "completion man",
