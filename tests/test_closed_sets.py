@@ -102,7 +102,7 @@ def test_an_unknown_stage_is_answered_nowhere(shop: Shop, polishing: JobView) ->
     walk = object.__new__(_Player)
     places: list[Callable[[], object]] = [
         lambda: next_words(hands.state),
-        hands._next_step,
+        lambda: hands._next_step(polishing),
         lambda: task_of(polishing),
         lambda: caution_words(polishing, at_check=False),
         lambda: tour_words(polishing, "in", hands_on=False),

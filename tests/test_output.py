@@ -226,10 +226,15 @@ def test_a_command_broken_off_keeps_nothing_and_leaves_with_130(
         tell(shown, more)
 
     monkeypatch.setattr(_Progress, "told", broken_off)
+    # Tests that a shell runs in the background begin with this signal ignored.
+    was = signal.signal(signal.SIGINT, signal.default_int_handler)
     given = {"export": "export new.json", "import": "import other.json", "backup": "backup new.db"}
     monkeypatch.chdir(tmp_path)
     at = other if command == "import" else path
-    assert cli.main(["--book", str(at), *given[command].split()]) == 130
+    try:
+        assert cli.main(["--book", str(at), *given[command].split()]) == 130
+    finally:
+        signal.signal(signal.SIGINT, was)
     after = {p.name: p.read_bytes() for p in tmp_path.iterdir() if p.suffix in (".json", ".db")}
     assert after == before
     assert not [p for p in tmp_path.rglob("*") if p.suffix == ".tmp"]

@@ -42,7 +42,7 @@ def texts(path: Path) -> Iterator[tuple[int, str]]:
         for each in body if isinstance(body, list) else ():
             if isinstance(each, ast.Expr) and isinstance(each.value, ast.Constant):
                 unseen.add(id(each.value))
-        if isinstance(node, ast.keyword) and node.arg == "also":
+        if isinstance(node, ast.keyword) and node.arg in ("also", "see"):
             unseen.add(id(node.value))
         if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "Opening":
             unseen |= {id(node.args[5])} if len(node.args) > 5 else set()

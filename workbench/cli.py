@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 
 from workbench import __version__
 from workbench.commands import modules
-from workbench.commands.manual import Index, Parser, filled, headed, summarise
+from workbench.commands.manual import Commands, Index, Parser, filled, headed, summarise
 from workbench.commands.output import facts, reporting, say, say_json
 from workbench.errors import BenchError, InputError, OutOfReachError, PoseError, RecordsError, shown
 from workbench.places import NotShippedError
@@ -76,7 +76,7 @@ def _families_for(given: Sequence[str]) -> tuple[tuple[str, str], ...]:
     return ()
 
 
-def _order_commands(commands: argparse._SubParsersAction[Parser]) -> None:
+def _order_commands(commands: Commands) -> None:
     turns = commands.add_parser(
         "turns",
         help="the stud turns that bring a work order's readings to its targets",
@@ -129,7 +129,7 @@ def _order_commands(commands: argparse._SubParsersAction[Parser]) -> None:
         command.flag("--json", "print JSON for machines")
 
 
-def _bench_commands(commands: argparse._SubParsersAction[Parser]) -> None:
+def _bench_commands(commands: Commands) -> None:
     demo = commands.add_parser(
         "demo",
         help="open the bench on a scratch book with an invented shop",

@@ -15,9 +15,13 @@ from workbench.bench.bases.view_only import Closer
 from workbench.bench.draw import themes
 from workbench.bench.draw.canvas import Mode
 from workbench.bench.hand.state import BenchState
-from workbench.bench.screens.ski.budget_screen import BudgetScreen, budget_table
-from workbench.bench.screens.ski.hold_screen import HoldScreen
-from workbench.bench.screens.ski.restate_screen import RestateScreen, restate_table
+from workbench.bench.screens.ski.reading_screens import (
+    BudgetScreen,
+    HoldScreen,
+    RestateScreen,
+    budget_table,
+    restate_table,
+)
 from workbench.measure.units import Unit
 from workbench.records.store.rows import Pair
 from workbench.work.job.job_view import JobView

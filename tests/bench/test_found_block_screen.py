@@ -7,7 +7,7 @@ import pytest
 from tests.bench.screens import SIZES, bench
 from tests.work.test_measured_block import with_rounds
 from workbench.bench.bases.prompts import Prompt
-from workbench.bench.screens.ski.found_block_screen import FoundBlockScreen
+from workbench.bench.screens.shop.block_screens import FoundBlockScreen
 from workbench.work.job.shop import Shop
 
 

@@ -17,7 +17,7 @@ from tests.bench.screens import bench
 from tests.bench.test_hands import begin
 from tests.shop import Fin, at_stage, demo_file, heron, open_shop, ski, walk_to
 from workbench.bench.draw.bigtext import big, together
-from workbench.bench.draw.room import look_of
+from workbench.bench.draw.text import look_of
 from workbench.bench.hand.state import BenchState
 from workbench.bench.panels.next_line import (
     CAUTION,

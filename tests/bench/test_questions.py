@@ -11,7 +11,7 @@ from tests.bench.test_hands import FAST_S, Keys, begin, held, latest
 from tests.shop import heron, open_shop, ski, walk_to
 from workbench.bench.help import Help
 from workbench.bench.panels.next_line import next_words
-from workbench.bench.screens.ski.hold_screen import HoldScreen
+from workbench.bench.screens.ski.reading_screens import HoldScreen
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.tasks import task_of

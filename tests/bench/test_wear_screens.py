@@ -8,7 +8,7 @@ import pytest
 
 from tests.bench.screens import SIZES, bench, fill
 from tests.shop import Fin, heron, ski, walk_to
-from workbench.bench.screens.shop.measure_block_screen import BlockScreen
+from workbench.bench.screens.shop.block_screens import BlockScreen
 from workbench.bench.screens.ski.as_read_screen import AsReadScreen
 from workbench.bench.screens.ski.wear_screen import CarriedScreen
 from workbench.measure.display import length_text

@@ -11,6 +11,7 @@ import pytest
 
 from tests.bench.screens import Screen, bench
 from tests.shop import DAY, TODAY, Fin, at_stage, heron
+from workbench.bench.bases.forms import Form
 from workbench.bench.hand.state import BenchState
 from workbench.bench.palette import entries, matching
 from workbench.bench.panels.panel_text import roster
@@ -74,9 +75,9 @@ class Keys:
             await self.until(opens)
 
     async def until(self, name: str) -> None:
-        """Wait until a screen of this name lies on top."""
+        """Wait until a screen of this name lies on top; a "Form" is a form of any kind."""
         for _ in range(100):
-            if self.top == name:
+            if self.top == name or (name == "Form" and isinstance(self.screen.app.screen, Form)):
                 await self.screen.pilot.pause(0.05)  # its line has the focus only now
                 return
             await self.screen.pilot.pause(0.03)

@@ -299,6 +299,30 @@ def test_an_exactly_known_bench_gives_the_geometric_turns(path: Any, finest: flo
         assert act.exact == pytest.approx([t.exact for t in plain.turns], abs=1e-6)
 
 
+def test_a_studs_limits_count_to_its_end() -> None:
+    """Not to the centre of its ball, which lies the tip radius short of it."""
+    shop = Truth(random.Random(1))
+    aims = shop.new_job()
+    shop.settle()
+    shop.seat()
+    targets = [Target(m, a, 0.05) for m, a in zip(METHODS, aims, strict=True)]
+    taken = takes(shop, 3)
+    free = decide(begin(fresh(shop.told), taken, True), targets, 0.0)
+    j = max(range(3), key=lambda k: abs(free.turns[k]))
+    stud = shop.told.studs[j]
+    job = begin(fresh(shop.told), taken, True)
+    assert job.learnt.state is not None
+    centre = job.learnt.state.travels_mm[j] + free.turns[j] * stud.lead_mm
+    assert abs(free.turns[j]) > 0.1
+    assert stud.tip_radius_mm > 0.5
+    for middle, may in ((stud.end_mm(centre), True), (centre, False)):
+        studs = list(shop.told.studs)
+        studs[j] = replace(stud, limits_mm=(middle - 0.1, middle + 0.1))
+        bound = replace(shop.told, studs=tuple(studs))
+        act = decide(begin(fresh(bound), taken, True), targets, 0.0)
+        assert (act.turns[j] != 0.0) == may
+
+
 def test_a_first_reading_puts_the_studs_where_the_pose_does() -> None:
     """Nothing learnt moves what was read: the travels are those of the fitted pose."""
     shop = Truth(random.Random(1))

@@ -25,7 +25,7 @@ from workbench.records.store.rows import (
     Temperature,
     Turn,
 )
-from workbench.records.store.specs import FACTS, HOME, PARTS, WITH_IDS, Table
+from workbench.records.store.specs import AT_HOME, FACTS, PARTS, WITH_IDS, Table
 from workbench.records.store.writer import Pen
 
 from .conftest import furnish
@@ -160,7 +160,7 @@ def test_every_table_is_covered(raw: sqlite3.Connection) -> None:
     tables = {name: strict for name, strict in listed if not name.startswith(("sqlite_", "_"))}
     assert set(tables) == {table.value for table in Table}
     assert all(tables.values())
-    assert {*KEPT, *HOME, Table.QUEUE} == set(Table)
+    assert {*KEPT, *AT_HOME, Table.QUEUE} == set(Table)
 
 
 @pytest.mark.parametrize("table", KEPT)

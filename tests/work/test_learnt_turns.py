@@ -160,8 +160,7 @@ def test_turns_never_go_beyond_where_a_stud_reaches(shop: Shop) -> None:
     if end == other:
         pytest.skip("both end at the same place")
     studs = list(block.studs)
-    tip = studs[j].tip_radius_mm
-    between = (end + other) / 2.0 - tip
+    between = (end + other) / 2.0
     limits = (between, 100.0) if end < other else (-100.0, between)
     studs[j] = replace(studs[j], travel_mm=limits)
     shop.book.correct_block(replace(block, studs=tuple(studs)), who="KV", reason="travel measured")

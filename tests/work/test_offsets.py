@@ -264,8 +264,8 @@ def test_a_reading_is_restated_with_what_it_rests_on(shop: Shop) -> None:
     for first, second in (("6.9365", "6.7635"), ("7.0010", "6.8275"), ("6.88", "6.7075")):
         add(shop, view, two, first, second)
     number, typed = offsets.restate_typed(shop, view, two, "6.95", "in")
-    assert typed.value_mm == pytest.approx((6.95 - 0.173) * 25.4, abs=0.01)
-    assert typed.u_mm > 0.01
+    assert typed.value == pytest.approx((6.95 - 0.173) * 25.4, abs=0.01)
+    assert typed.u > 0.01
     words = restated_words(number, typed, (two.first.name, two.second.name), "in")
     assert "rests on 3 pairs" in words
     now = offsets.restate_current(shop, view, two)
@@ -299,9 +299,9 @@ def test_a_slope_in_doubt_is_said_and_used(shop: Shop) -> None:
     assert "really not 1: the difference grows with the number" in said(study)
     _, found = offsets.restate_typed(shop, view, two, "180 mm", "in")
     assert found.sloped
-    assert found.value_mm == pytest.approx(0.97 * 180.0 + 0.51, abs=0.02)
+    assert found.value == pytest.approx(0.97 * 180.0 + 0.51, abs=0.02)
     _, beyond = offsets.restate_typed(shop, view, two, "200 mm", "in")
-    assert "beyond what the pairs cover" in beyond.words
+    assert "beyond what the pairs cover" in offsets.rests_words(beyond)
 
 
 def test_every_word_comes_in_both_units(shop: Shop) -> None:

@@ -19,8 +19,7 @@ from textual.widgets import Static
 
 from workbench.bench.bases.bursts import PLUS_WAIT_S, Heard
 from workbench.bench.bases.overlay import Overlay
-from workbench.bench.draw.room import first_seen, held_words
-from workbench.bench.draw.text import lines, literal, styled, visible
+from workbench.bench.draw.text import first_seen, held_words, lines, literal, styled, visible
 from workbench.frozen import dataclass
 from workbench.work.roster.keys import AS_SHIPPED, Keys
 
@@ -70,11 +69,11 @@ CHOICES: tuple[Choice, ...] = (
         also="undo delete remove wrong", screen="ski.strike_screen.StrikeScreen"),
     Choice("note", "write a note", _SKI, also="remark comment", screen="questions.note"),
     Choice("hold", "how to take this reading", _SKI,
-        also="method caliper measure", screen="ski.hold_screen.HoldScreen"),
+        also="method caliper measure", screen="ski.reading_screens.HoldScreen"),
     Choice("sure", "how sure is this reading?", _SKI,
-        also="uncertainty budget trust sure", screen="ski.budget_screen.BudgetScreen"),
+        also="uncertainty budget trust sure", screen="ski.reading_screens.BudgetScreen"),
     Choice("restate", "convert between methods", _SKI,
-        also="restate this fin by every method", screen="ski.restate_screen.RestateScreen"),
+        also="restate this fin by every method", screen="ski.reading_screens.RestateScreen"),
     Choice("last_setting", "last setting as the target", _SKI, also="put it back again"),
     Choice("second_eyes", "second pair of eyes", _SKI,
         also="witness initials sign", screen="questions.second_eyes"),
@@ -94,7 +93,7 @@ CHOICES: tuple[Choice, ...] = (
     Choice("queue_ski", "queue a known ski again", _DAY,
         also="return back", screen="shop.sheet_forms.QueueSki", needs_ski=False),
     Choice("large", "what matters now, in large", _DAY, also="big zoom full"),
-    Choice("pad", "keys for fingers, or none", _DAY, also="touch tablet tap number pad"),
+    Choice("pad", "number pad for fingers, or none", _DAY, also="touch tablet tap"),
     Choice("initials", "initials", _DAY,
         also="who name hands", screen="questions.initials", needs_ski=False),
     Choice("palette", "find what to do by typing", _DAY, also="search"),
@@ -137,7 +136,7 @@ CHOICES: tuple[Choice, ...] = (
     Choice("temperature", "temperature: to 20 degrees", _SHOP,
         also="warm cold correction", screen="ski.temperature_screen.TemperatureScreen"),
     Choice("study", "repeatability test", _SHOP,
-        also="agree people scatter repeats", screen="study.study_list.open_on", needs_ski=False),
+        also="agree people scatter repeats", screen="study.study_list.StudyList", needs_ski=False),
     Choice("correct_block", "correct this block's studs", _SHOP,
         also="thread tip fix mistake", screen="shop.sheet_forms.BlockForm"),
     Choice("trace", "trace a blade by calipers", _SHOP,
@@ -146,10 +145,10 @@ CHOICES: tuple[Choice, ...] = (
         also="blade outline picture file png jpeg tiff svg dxf csv",
         screen="shop.scan_screen.TraceForm", needs_ski=False),
     Choice("measure_block", "measure a block by caliper", _SHOP, also="studs thread new add",
-        screen="shop.measure_block_screen.MeasureForm", needs_ski=False),
+        screen="shop.block_screens.MeasureForm", needs_ski=False),
     Choice("found_block", "this block from known turns", _SHOP,
         also="find block studs place moves rounds well fixed",
-        screen="ski.found_block_screen.FoundBlockScreen"),
+        screen="shop.block_screens.FoundBlockScreen"),
     Choice("outline", "this blade's outline", _SHOP,
         also="blade drawing numbers traced", screen="ski.outline_screen.OutlineScreen"),
     Choice("exchange", "files: in, out, backup", _SHOP, also="export import restore copy book",

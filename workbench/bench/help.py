@@ -13,11 +13,10 @@ from textual.widgets import Static
 from workbench.bench.action_menu import CHOICES
 from workbench.bench.bases.bursts import DIGITS, Heard
 from workbench.bench.bases.overlay import Overlay
-from workbench.bench.draw.room import held_words, look_of
-from workbench.bench.draw.text import lines, styled, wrapped
+from workbench.bench.draw.text import held_words, hung, lines, look_of, styled, wrapped
 from workbench.bench.hand.state import BenchState
 from workbench.bench.panels.next_line import next_words
-from workbench.bench.panels.wing_steps import steps_in_full
+from workbench.bench.panels.turns_panel import steps_in_full
 from workbench.work.job_text.importance import Importance, Said, in_order, said_of
 from workbench.work.job_text.view_words import stage_words
 
@@ -79,12 +78,12 @@ class Help(Overlay[None]):
 
     def _entries(self, entries: Iterable[tuple[str, str]]) -> list[Content]:
         """Return keys or words with what they mean beside them, however narrow it is."""
-        out = []
-        for name, words in entries:
-            first, *rest = wrapped(words, min(92, self.app.size.width) - 8 - NAME_CELLS)
-            out.append(styled((f"  {name:<{NAME_CELLS}}", "bold"), first))
-            out += [styled(" " * (NAME_CELLS + 2) + part) for part in rest]
-        return out
+        width = min(92, self.app.size.width) - 6
+        return [
+            row
+            for name, words in entries
+            for row in hung(f"  {name:<{NAME_CELLS}}", "bold", words, width)
+        ]
 
     def _where(self) -> list[str]:
         """Say what can be done right here."""

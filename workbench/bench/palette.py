@@ -20,8 +20,7 @@ from workbench.bench.bases.bursts import PLUS_WAIT_S
 from workbench.bench.bases.form_lines import BOX
 from workbench.bench.bases.overlay import KeyLine, Overlay
 from workbench.bench.bases.prompts import PromptInput
-from workbench.bench.draw.room import first_seen, held_words
-from workbench.bench.draw.text import lines, literal, styled, visible
+from workbench.bench.draw.text import first_seen, held_words, lines, literal, styled, visible
 from workbench.bench.hand.state import BenchState
 
 if TYPE_CHECKING:

@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any, TypeAlias
 
-from workbench.commands.manual import Fields, Parser
+from workbench.commands.manual import Commands, Fields, Parser
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say
 from workbench.errors import OutOfReachError
@@ -55,8 +55,14 @@ def fields_of(args: argparse.Namespace, fields: Fields) -> dict[str, str]:
 
 
 def ski_command(
-    commands: Any, name: str, words: str, description: str, *, do: Act | None = None, **page: Any
-) -> Any:
+    commands: Commands,
+    name: str,
+    words: str,
+    description: str,
+    *,
+    do: Act | None = None,
+    **page: Any,
+) -> Parser:
     """Return the new parser of a command about one ski; its help names how to name another.
 
     Without ``run`` among ``page``, what a parser is given, it does one thing: ``do``, see

@@ -98,7 +98,7 @@ class Parser(argparse.ArgumentParser):
             page(self, examples, see.split(", ") if see else ())
 
     def place(self, name: str, metavar: str, words: str, **how: Any) -> None:
-        """Add an argument that stands in a place of its own."""
+        """Add an argument given by its place."""
         self.add_argument(name, metavar=metavar, help=words, **how)
 
     def option(self, name: str, metavar: str | tuple[str, ...], words: str, **how: Any) -> None:
@@ -160,6 +160,10 @@ def help_of(parser: argparse.ArgumentParser, action: argparse.Action) -> str:
     return parser._get_formatter()._expand_help(action) if action.help else ""
 
 
+Commands: TypeAlias = "argparse._SubParsersAction[Parser]"
+"""What a family adds its commands to."""
+
+
 def page(
     parser: argparse.ArgumentParser, examples: Sequence[tuple[str, str]], see: Sequence[str] = ()
 ) -> None:
@@ -173,7 +177,7 @@ def page(
 
 
 @contextmanager
-def headed(commands: Any, heading: str) -> Iterator[None]:
+def headed(commands: Commands, heading: str) -> Iterator[None]:
     """Put a heading before the first command that is added within; none where it is blank."""
     known = set(commands.choices)
     yield
@@ -186,7 +190,7 @@ NO_FACTS = frozenset(("card", "completion", "day-sheet", "demo", "export-csv", "
 """Commands that print a page, a file or a script as it is, or open the bench."""
 
 
-def summarise(commands: Any) -> None:
+def summarise(commands: Commands) -> None:
     """Give each command the line it has in the list of all as the first of its page, and --json."""
     for shown in commands._get_subactions():
         parser = commands.choices[shown.dest]

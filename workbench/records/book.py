@@ -1,6 +1,6 @@
 """The book: everything a shop keeps, with no SQL outside this room.
 
-What a method does and raises stands with the function that it calls (``tables``).
+What a method does and raises is said at the function that it calls (``tables``).
 """
 
 from __future__ import annotations
@@ -79,6 +79,13 @@ def _writes(write: Callable[Concatenate[Pen, P], T]) -> Callable[Concatenate[Boo
     return method
 
 
+def _keeps(
+    _kind: type[K], write: Callable[Concatenate[Pen, K, P], K]
+) -> Callable[Concatenate[Book, K, P], K]:
+    """A method that keeps a thing of this kind by ``write`` and returns it as it is kept."""
+    return _writes(write)
+
+
 def _standing(kind: type[K]) -> Callable[[Book], tuple[K, ...]]:
     """A method: all things of a kind that are not struck out, oldest first."""
     return lambda book: book._read(roster.every, kind)
@@ -92,6 +99,16 @@ def _one(kind: type[K]) -> Callable[[Book, str], K]:
 def _versions(kind: type[Part]) -> Callable[[Book, str], tuple[PartVersion, ...]]:
     """A method: a thing as first written down and each time it was corrected, oldest first."""
     return lambda book, thing_id: book._read(roster.versions, kind, thing_id)
+
+
+def _entries(kind: type[Entry]) -> Callable[[Book], tuple[Entry, ...]]:
+    """A method: all entries of a kind, oldest first, struck ones included."""
+    return lambda book: book._read(entries.entries_of, kind)
+
+
+def _entries_by(kind: type[Entry], column: str) -> Callable[[Book, str], tuple[Entry, ...]]:
+    """A method: the entries of a kind whose ``column`` is as asked, in the same order."""
+    return lambda book, value: book._read(entries.entries_of, kind, **{column: value})
 
 
 class HasBook(Protocol):
@@ -237,81 +254,42 @@ class Book:
 
     # What the shop owns ----------------------------------------------------------------------
 
-    def add_ski(self, ski: Ski, *, who: str = "") -> Ski:
-        """Keep a new ski (``id=""``); returns it with its id."""
-        return self._write(roster.add, ski, who=who)
-
-    def correct_ski(self, ski: Ski, *, who: str = "", reason: str = "") -> Ski:
-        """Keep a corrected ski under its old id; what it said before stays in the book.
-
-        Another blade or block is a change of the ski itself and has its ``reason``.
-        """
-        return self._write(roster.correct, ski, who=who, reason=reason)
-
+    add_ski = _keeps(Ski, roster.add)
+    correct_ski = _keeps(Ski, roster.correct)
     skis = _standing(Ski)
     ski = _one(Ski)
     ski_versions = _reads(roster.ski_versions)
     known_skis = _reads(roster.known_skis)
 
-    def add_blade(self, blade: Blade, *, who: str = "") -> Blade:
-        """Keep a new blade (``id=""``); returns it with its id."""
-        return self._write(roster.add, blade, who=who)
-
-    def correct_blade(self, blade: Blade, *, who: str = "", reason: str = "") -> Blade:
-        """Keep a corrected blade under its old id; what it said before stays in the book."""
-        return self._write(roster.correct, blade, who=who, reason=reason)
-
+    add_blade = _keeps(Blade, roster.add)
+    correct_blade = _keeps(Blade, roster.correct)
     blades = _standing(Blade)
     blade = _one(Blade)
     blade_versions = _versions(Blade)
 
-    def add_block(self, block: Block, *, who: str = "") -> Block:
-        """Keep a new block (``id=""``); returns it with its id."""
-        return self._write(roster.add, block, who=who)
-
-    def correct_block(self, block: Block, *, who: str = "", reason: str = "") -> Block:
-        """Keep a corrected block under its old id; what it said before stays in the book."""
-        return self._write(roster.correct, block, who=who, reason=reason)
-
+    add_block = _keeps(Block, roster.add)
+    correct_block = _keeps(Block, roster.correct)
     blocks = _standing(Block)
     block = _one(Block)
     block_versions = _versions(Block)
 
-    def add_method(self, method: Method, *, who: str = "") -> Method:
-        """Keep a new reading method (``id=""``) of a blade; returns it with its id."""
-        return self._write(roster.add, method, who=who)
-
-    def correct_method(self, method: Method, *, who: str = "") -> Method:
-        """Keep a corrected method under its old id."""
-        return self._write(roster.correct, method, who=who)
-
+    add_method = _keeps(Method, roster.add)
+    correct_method = _keeps(Method, roster.correct)
     method = _one(Method)
     methods_of = _reads(roster.methods_of)
 
-    def add_caliper(self, caliper: Caliper, *, who: str = "") -> Caliper:
-        """Keep a new caliper (``id=""``); returns it with its id."""
-        return self._write(roster.add, caliper, who=who)
-
-    def correct_caliper(self, caliper: Caliper, *, who: str = "") -> Caliper:
-        """Keep a corrected caliper under its old id."""
-        return self._write(roster.correct, caliper, who=who)
-
+    add_caliper = _keeps(Caliper, roster.add)
+    correct_caliper = _keeps(Caliper, roster.correct)
     calipers = _standing(Caliper)
     caliper = _one(Caliper)
 
     def checks_of(self, caliper_id: str) -> tuple[CaliperCheck, ...]:
         """The checks of a caliper, oldest first, struck ones included."""
         self.caliper(caliper_id)
-        return self._read(entries.every, CaliperCheck, caliper_id=caliper_id)
+        return self._read(entries.entries_of, CaliperCheck, caliper_id=caliper_id)
 
-    def add_baseline(self, baseline: Baseline, *, who: str = "") -> Baseline:
-        """Keep a new baseline (``id=""``); returns it with its id."""
-        return self._write(roster.add, baseline, who=who)
-
-    def correct_baseline(self, baseline: Baseline, *, who: str = "", reason: str = "") -> Baseline:
-        """Keep a corrected baseline under its old id; what it said before stays in the book."""
-        return self._write(roster.correct, baseline, who=who, reason=reason)
-
+    add_baseline = _keeps(Baseline, roster.add)
+    correct_baseline = _keeps(Baseline, roster.correct)
     baselines = _standing(Baseline)
     baseline = _one(Baseline)
     baseline_versions = _versions(Baseline)
@@ -397,31 +375,17 @@ class Book:
 
     def add_entry(self, who: str, entry: Entry) -> Entry:
         """Keep a pair, a curve, a study, a reading of one or a check of a caliper; with its id."""
-        return self._write(entries.add, entry, who)
+        return self._write(entries.add_entry, entry, who)
 
-    def pairs(self) -> tuple[Pair, ...]:
-        """All pairs, oldest first, struck ones included."""
-        return self._read(entries.every, Pair)
-
-    def pairs_of(self, ski_id: str) -> tuple[Pair, ...]:
-        """The pairs read on a ski, oldest first, struck ones included."""
-        return self._read(entries.every, Pair, ski_id=ski_id)
-
-    def curves_of(self, ski_id: str) -> tuple[Curve, ...]:
-        """The measurements of a ski's base, oldest first, struck ones included."""
-        return self._read(entries.every, Curve, ski_id=ski_id)
-
-    def studies(self) -> tuple[Study, ...]:
-        """All studies, oldest first, struck ones included."""
-        return self._read(entries.every, Study)
+    pairs = _entries(Pair)
+    pairs_of = _entries_by(Pair, "ski_id")
+    curves_of = _entries_by(Curve, "ski_id")
+    studies = _entries(Study)
+    study_readings = _entries_by(StudyReading, "study_id")
 
     def study(self, study_id: str) -> Study:
         """The study of this id, struck out or not."""
-        return self._read(entries.one, Study, study_id)
-
-    def study_readings(self, study_id: str) -> tuple[StudyReading, ...]:
-        """The readings of a study in order, struck ones included."""
-        return self._read(entries.every, StudyReading, study_id=study_id)
+        return self._read(entries.entry, Study, study_id)
 
     studies_read = _reads(entries.studies_read)
 

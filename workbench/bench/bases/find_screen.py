@@ -12,7 +12,7 @@ from textual.events import Key, Paste
 
 from workbench.bench.bases.bursts import BURST_GAP_S, READING_AT_END, SHORTEST_BURST, SignKey
 from workbench.bench.bases.lists import ListScreen
-from workbench.bench.draw.room import held_words
+from workbench.bench.draw.text import held_words
 
 LONGEST_FIND = 60
 

@@ -55,7 +55,7 @@ def may_be_serial(text: str) -> bool:
 
 
 @dataclass(frozen=True, slots=True)
-class Waiting:
+class _InLine:
     """A key or a paste in the line; ``alone``: nothing came on its heels, so it is a hand's."""
 
     event: Key | Paste
@@ -67,7 +67,7 @@ class KeyGate:
 
     def __init__(self, bench: Bench) -> None:
         self._bench = bench
-        self._line: deque[Waiting] = deque()
+        self._line: deque[_InLine] = deque()
         self._ticket = 0
         self._busy = False
         self._stands: Screen[object] | None = None
@@ -77,7 +77,7 @@ class KeyGate:
 
     async def take(self, event: Key | Paste) -> None:
         """Put an event at the end of the line, and let in what may."""
-        self._line.append(Waiting(event))
+        self._line.append(_InLine(event))
         await self._go_on()
 
     # -- one at a time ---------------------------------------------------------------------------
@@ -130,7 +130,7 @@ class KeyGate:
 
     # -- letters faster than a hand --------------------------------------------------------------
 
-    async def _next(self, waiting: Waiting) -> None:
+    async def _next(self, waiting: _InLine) -> None:
         event = waiting.event
         char = event.character or "" if isinstance(event, Key) and event.is_printable else ""
         enters = isinstance(event, Key) and event.key in ENTERS
@@ -182,13 +182,13 @@ class KeyGate:
             self._end_run()
             await self._go_on()
 
-    def _run(self) -> tuple[list[Waiting], str]:
+    def _run(self) -> tuple[list[_InLine], str]:
         """Return the keys held, each now to be let in, and the text of the whole run."""
         keys, self._held = self._held, []
         text = self._passed + "".join(key.character or "" for key in keys)
-        return [Waiting(key, alone=True) for key in keys], text
+        return [_InLine(key, alone=True) for key in keys], text
 
-    def _end_run(self, *behind: Waiting) -> None:
+    def _end_run(self, *behind: _InLine) -> None:
         """Let in what a hand typed; a longer run does nothing, and that is said."""
         keys, text = self._run()
         if len(keys) >= SHORTEST_BURST and not is_reading(text):
@@ -197,12 +197,12 @@ class KeyGate:
             keys = []
         self._line.extendleft(reversed([*keys, *behind]))
 
-    def _end_burst(self, enter: Waiting) -> None:
+    def _end_burst(self, enter: _InLine) -> None:
         """Take the ski whose serial it is; let a number in; keep anything else as a note."""
         passed = self._passed
         keys, text = self._run()
         if is_reading(text) or not any(char.isalpha() for char in text):
             if not self._bench.take_scanned(text, passed):
-                self._line.extendleft(reversed([*keys, Waiting(enter.event, alone=True)]))
+                self._line.extendleft(reversed([*keys, _InLine(enter.event, alone=True)]))
         elif not self._bench.take_scanned(text, passed):
             self._bench.hold_scanned(text, passed)

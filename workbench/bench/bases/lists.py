@@ -19,8 +19,16 @@ from textual.widgets import Static
 from workbench.bench.bases.bursts import PLUS_WAIT_S, Heard
 from workbench.bench.bases.overlay import KeyLine, Overlay
 from workbench.bench.bases.prompts import Prompt
-from workbench.bench.draw.room import first_seen, held_words, said
-from workbench.bench.draw.text import Tone, lines, styled, visible, wrapped
+from workbench.bench.draw.text import (
+    Tone,
+    first_seen,
+    held_words,
+    hung,
+    lines,
+    said,
+    styled,
+    visible,
+)
 from workbench.errors import BenchError
 from workbench.measure.units import Unit
 from workbench.work.job.shop import ChangedError
@@ -301,6 +309,4 @@ class UnitList(ListScreen):
 
 def told(width: int, label: str, text: str, style: str = "") -> list[Content]:
     """Return a faint label and a text that hangs beside it."""
-    first, *rest = wrapped(text, width - _LABEL_CELLS)
-    out = [styled((f"{label:<{_LABEL_CELLS}}", "$ink-faint"), (first, style))]
-    return out + [styled((" " * _LABEL_CELLS, ""), (part, style)) for part in rest]
+    return hung(f"{label:<{_LABEL_CELLS}}", "$ink-faint", text, width, style)

@@ -17,8 +17,7 @@ from textual.widgets import Static
 
 from workbench.bench.bases.bursts import ENTRY_MORE, ENTRY_START, LONGEST_ENTRY, Pace, SignKey
 from workbench.bench.bases.overlay import KeyLine, Overlay
-from workbench.bench.draw.room import TONES
-from workbench.bench.draw.text import Tone, paragraph, styled
+from workbench.bench.draw.text import TONES, Tone, paragraph, styled
 from workbench.errors import BenchError
 from workbench.measure.units import Unit, other
 from workbench.work.job.shop import ChangedError
@@ -51,7 +50,7 @@ class NumberScreen(Overlay[ScreenResultType], Generic[ScreenResultType]):
     ENTRY_SIGNS = ""
     TITLE_WORDS = ""
     PARTS: tuple[str, ...] = ()
-    """The names of what stands one below the other, above the keys."""
+    """The names of what is shown one below the other, above the keys."""
 
     def __init__(self, unit: Unit = "in") -> None:
         super().__init__()

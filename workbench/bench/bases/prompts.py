@@ -14,8 +14,7 @@ from textual.widgets import Input, Static
 from workbench.bench.bases.bursts import BURST_GAP_S, READING_AT_END, SHORTEST_BURST
 from workbench.bench.bases.form_lines import BOX, LONGEST_MESSAGE, Box, LineInput
 from workbench.bench.bases.overlay import KeyLine
-from workbench.bench.draw.room import held_words
-from workbench.bench.draw.text import literal
+from workbench.bench.draw.text import held_words, literal
 from workbench.errors import BenchError
 
 ASIDE_REASONS = (

@@ -1,18 +1,22 @@
 """The one door from data to the screen: what a person typed is shown, never obeyed.
 
-Markup stays text, and characters that would act on the terminal or hide are written out.
+Markup stays text, and characters that would act on the terminal or hide are written out. Here too
+are the looks of what is said, and what of a long list fits into the room there is.
 """
 
 from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterable
-from typing import Literal
+from typing import Any, Literal, assert_never
 
 from rich.cells import cell_len
 from textual.content import Content
 
+from workbench.work.job_text.importance import Importance
 from workbench.work.text import safe_text
+
+Tone = Literal["say", "done", "warn"]
 
 LIMIT = 60
 """Cells that a name from the data may take unless a caller says otherwise."""
@@ -88,6 +92,14 @@ def paragraphs(texts: Iterable[str], width: int, style: str = "") -> list[Conten
     return [row for text in texts for row in paragraph(text, width, style)]
 
 
+def hung(lead: str, look: str, text: str, width: int, style: str = "") -> list[Content]:
+    """Return a text in rows of ``width`` cells that hang beside its lead, which has a look."""
+    cells = cell_len(lead)
+    first, *rest = wrapped(text, width - cells)
+    below = [styled((" " * cells, ""), (part, style)) for part in rest]
+    return [styled((lead, look), (first, style)), *below]
+
+
 def _narrowed(row: str, width: int) -> Iterable[str]:
     """Break a line once more where wide letters make it too long."""
     if cell_len(row) <= width:
@@ -103,4 +115,46 @@ def _narrowed(row: str, width: int) -> Iterable[str]:
         yield part
 
 
-Tone = Literal["say", "done", "warn"]
+def look_of(importance: Importance) -> str:
+    """Return the style of what is said on a step of the ladder; none of them is dim."""
+    match importance:
+        case Importance.DANGER:
+            return "bold reverse $state-danger"
+        case Importance.WRONG:
+            return "bold $state-outside"
+        case Importance.DOUBT:
+            return "bold $state-caution"
+        case Importance.FIGURES:
+            return ""
+        case _:
+            assert_never(importance)
+
+
+TONES: dict[Tone, str] = {"say": "", "done": "bold $state-within", "warn": "bold $state-caution"}
+"""The style of a message; its words say the same."""
+
+BURST_CELLS = 16
+
+
+def first_seen(at: int, count: int, room: int) -> int:
+    """Return the first of ``room`` rows to show, so that row ``at`` of ``count`` is among them."""
+    return min(max(at - room // 2, 0), max(count - room, 0))
+
+
+def count_line(at: int, count: int) -> Content:
+    """Return the line below a list that is longer than its room."""
+    return styled((f"  {at + 1} of {count}", "$ink-faint"))
+
+
+def said(message: tuple[str, Tone], width: int, rows: int) -> Content:
+    """Return a message that wraps into at most ``rows`` lines of ``width`` cells."""
+    words, tone = message
+    return styled((visible(words, rows * width - width // 4), TONES[tone]))
+
+
+def held_words(app: Any, reading: str) -> str:
+    """Hold a reading that came where no number is due, and return what is to be said of it."""
+    hold, words = getattr(app, "hold_burst", None), visible(reading, BURST_CELLS)
+    if hold is None or hold(reading) is False:  # no ski in hand, or the book does not take it
+        return f"{words} arrived here and was not taken"
+    return f"{words} arrived here and is held as a note"

@@ -13,8 +13,7 @@ from rich.cells import cell_len
 from textual.content import Content
 
 from workbench.bench.draw.bigtext import together
-from workbench.bench.draw.room import look_of
-from workbench.bench.draw.text import lines, styled, visible, wrapped
+from workbench.bench.draw.text import lines, look_of, styled, visible, wrapped
 from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError
 from workbench.fin.plan.plan import StudTurn

@@ -8,9 +8,18 @@ from rich.cells import cell_len
 from textual.content import Content
 
 from workbench.bench.draw.canvas import Area, color_of
-from workbench.bench.draw.room import first_seen, look_of
 from workbench.bench.draw.side_view import side_view
-from workbench.bench.draw.text import lines, padded, paragraph, paragraphs, styled, visible, wrapped
+from workbench.bench.draw.text import (
+    first_seen,
+    lines,
+    look_of,
+    padded,
+    paragraph,
+    paragraphs,
+    styled,
+    visible,
+    wrapped,
+)
 from workbench.bench.hand.state import CHANGE_SUCH_AS, BenchState
 from workbench.bench.panels.one_thing import fitted_name
 from workbench.bench.panels.turns_panel import rows_of, warned, warnings
@@ -219,12 +228,14 @@ def _aim(line: Line, unit: Unit, width: int) -> list[Content]:
         return [styled(visible(line.method.name, width)), styled((word, "$ink-faint"))]
     aim = f"   {length_text(line.target_mm, unit)} ±{fine_text(line.tolerance_mm, unit)}"
     kind = "held" if line.target is None else line.target.kind
-    off = _off(line, unit)
-    if cell_len(aim) + 2 + off.cell_length > width:
+    words, style = _standing(line)
+    if words and line.now_mm is not None:
+        words += f" {change_between(line.target_mm, line.now_mm, unit)}"
+    if cell_len(aim) + 2 + cell_len(words) > width:
         aim = f" {length_text(line.target_mm, unit)}"
     return [
         styled(visible(line.method.name, width - 10), (f"  {kind}", "$ink-faint")),
-        styled((aim, "bold"), "  ", off),
+        styled((aim, "bold"), "  ", (words, style)),
     ]
 
 
@@ -240,38 +251,25 @@ def _aim_in_one(view: JobView, line: Line, unit: Unit, width: int, fits: bool) -
     Where the names would not fit beside it, the tolerance is left out; once the reading is taken,
     how it compares with the target takes that place.
     """
-    sign = _off_sign(line)
+    words, style = _standing(line)
+    sign = f" {words}" if words else ""
     aim = _aim_words(line, unit)
-    aim = aim if fits and not sign.plain else aim.partition(" ±")[0]
-    room = max(width - len(aim) - sign.cell_length - 1, 4)
+    aim = aim if fits and not sign else aim.partition(" ±")[0]
+    room = max(width - len(aim) - cell_len(sign) - 1, 4)
     name = padded(fitted_name(view, line.method, room), room)
-    return styled(f"{name} ", (aim, "bold"), sign)
-
-
-def _off(line: Line, unit: Unit) -> Content:
-    """Return how a reading meets its tolerance: surely within, within but not clear, or out."""
-    if line.off_mm is None or line.nearness is None:
-        return BLANK
-    words, style = _standing(line)
-    assert line.now_mm is not None
-    assert line.target_mm is not None
-    return styled((f"{words} {change_between(line.target_mm, line.now_mm, unit)}", style))
-
-
-def _off_sign(line: Line) -> Content:
-    """Return the same in a sign and a word, where there is room for no more."""
-    if line.off_mm is None or line.nearness is None:
-        return BLANK
-    words, style = _standing(line)
-    return styled((f" {words}", style))
+    return styled(f"{name} ", (aim, "bold"), (sign, style))
 
 
 def _standing(line: Line) -> tuple[str, str]:
-    """Return the sign and word for the state of a reading, and their style."""
-    assert line.nearness is not None
+    """Return in a sign and a word how a reading meets its tolerance, and their style.
+
+    It is surely within, within but not clear, or out; nothing without a target or a reading.
+    """
+    if line.off_mm is None or line.nearness is None:
+        return "", ""
     sign, word = NEARNESS_SIGNS[line.nearness]
     if line.nearness == "out":
-        sign, word = ("▲", "over") if (line.off_mm or 0.0) > 0 else ("▼", "under")
+        sign, word = ("▲", "over") if line.off_mm > 0 else ("▼", "under")
         return f"{sign} {word}", "bold $state-outside"
     state = "$state-within" if line.nearness == "sure" else "$state-caution"
     return f"{sign} {word}", f"bold {state}"

@@ -1,4 +1,7 @@
-"""The stud turns: the one to make now large, then all three, what to expect, warnings, steps."""
+"""The stud turns: the one to make now large, then all three, what to expect, warnings, steps.
+
+At the wing's stage the order of its screws is shown in their place.
+"""
 
 from __future__ import annotations
 
@@ -7,11 +10,19 @@ from collections.abc import Sequence
 from rich.cells import cell_len
 from textual.content import Content
 
-from workbench.bench.draw.room import look_of
-from workbench.bench.draw.text import lines, padded, paragraph, paragraphs, styled, visible, wrapped
+from workbench.advice.checklists import STEPS, WING_SOURCE
+from workbench.bench.draw.text import (
+    lines,
+    look_of,
+    padded,
+    paragraph,
+    paragraphs,
+    styled,
+    visible,
+    wrapped,
+)
 from workbench.bench.hand.state import BenchState
 from workbench.bench.panels.one_thing import ARROWS, act_thing, drawn, fitted_name, turn_thing
-from workbench.bench.panels.wing_steps import steps_panel
 from workbench.fin.plan.plan import StudTurn
 from workbench.fin.reading.method import Method
 from workbench.measure.display import length_text, turn_text, turns_text
@@ -259,4 +270,40 @@ def _step_list(view: JobView, width: int, height: int) -> list[Content]:
     for i, step in enumerate(shown, first):
         mark = "✓" if i < due else "▸" if i == due else " "
         out.append(styled(f"{mark} {visible(short_step_words(step), width - 2)}"))
+    return out
+
+
+def steps_lines(width: int) -> list[Content]:
+    """Return the screws' order, an act a line where it fits."""
+    out = [styled((visible(f"screws ({WING_SOURCE})", width), "$ink-faint"))]
+    for number, step in enumerate(STEPS, 1):
+        text = visible(f" {step.words}", width - len(step.name) - 3)
+        out.append(styled(f"{number} ", (step.name, "bold"), text))
+    return out
+
+
+def steps_short(width: int) -> list[Content]:
+    """Return the screws' order in one line."""
+    words = " > ".join(step.name for step in STEPS)
+    return [styled((visible(f"screws: {words}; the maker's figure wins", width), "$ink-faint"))]
+
+
+def steps_panel(width: int, height: int) -> Content:
+    """Return the screws' order for the panel of the wing's stage; the help has it in full."""
+    title = styled(("the wing, in this order", "$ink-faint"))
+    source = paragraph(WING_SOURCE, width, "$ink-faint")
+    out = [*steps_in_full(width), *source]
+    if len(out) <= height:
+        return lines([title, *out] if len(out) < height else out)
+    short = [visible(f"{number} {s.name}: {s.words}", width) for number, s in enumerate(STEPS, 1)]
+    where = styled(("… in full: h", "bold"))
+    return lines([*(styled((row, "bold")) for row in short), where, *source][: max(height, 1)])
+
+
+def steps_in_full(width: int) -> list[Content]:
+    """Return each act of the screws' order in as many rows as it takes."""
+    out = []
+    for number, step in enumerate(STEPS, 1):
+        first, *rest = wrapped(f"{number} {step.name}: {step.words}", width - 2)
+        out += [styled((first, "bold")), *[styled(f"  {part}") for part in rest]]
     return out

@@ -5,9 +5,8 @@ from __future__ import annotations
 import argparse
 import sys
 from pathlib import Path
-from typing import Any
 
-from workbench.commands.manual import Parser
+from workbench.commands.manual import Commands, Parser
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import complained, say, say_page
 from workbench.work.job.shop import Shop
@@ -24,7 +23,7 @@ TO = (
 )
 
 
-def add(commands: argparse._SubParsersAction[Any]) -> None:
+def add(commands: Commands) -> None:
     """Add the parsers."""
     card = commands.add_parser(
         "card",

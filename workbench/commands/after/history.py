@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
-from typing import Any
 
-from workbench.commands.manual import Parser
+from workbench.commands.manual import Commands, Parser
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say, say_json, send
 from workbench.measure.units import Unit
@@ -14,7 +13,7 @@ from workbench.work.history.compare import (
     compare,
     comparison_lines,
     comparison_report,
-    finest_in,
+    finest_turn_in,
     named_setting,
 )
 from workbench.work.history.history import (
@@ -31,7 +30,7 @@ from workbench.work.roster.adding import known_ski
 _KINDS = {kind.replace(" ", "-"): kind for kind in KINDS}
 
 
-def add(commands: argparse._SubParsersAction[Any]) -> None:
+def add(commands: Commands) -> None:
     """Add the parsers."""
     history = commands.add_parser(
         "history",
@@ -49,7 +48,11 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
     )
     history.place("ski", "SKI", "serial or name of a ski in the book")
     history.option(
-        "--kind", "KIND", f"one of {', '.join(KINDS)}; left out: all", choices=KINDS, default="all"
+        "--kind",
+        "KIND",
+        f"one of {', '.join(_KINDS)}; left out: all",
+        choices=_KINDS,
+        default="all",
     )
     history.option("--find", "WORDS", "only lines with these words", default="")
     history.flag("--settings", "the settings it came and left with, numbered")
@@ -112,7 +115,7 @@ def _compare(args: argparse.Namespace) -> None:
         unit = _unit(args, shop.book.setting("unit"))
         history = load_history(shop, known_ski(shop, args.ski).id)
         first, second = _chosen(settings_in(history), args.first, args.second)
-        found = compare(history, first, second, unit, finest_in(history, second))
+        found = compare(history, first, second, unit, finest_turn_in(history, second))
         if args.json:
             say_json(comparison_report(found))
         else:

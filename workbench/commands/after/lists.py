@@ -6,6 +6,7 @@ import argparse
 from typing import Any
 
 from workbench.advice.ride_feel import CLAIM, SURE_WORDS, Rules
+from workbench.commands.manual import Commands
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import facts, say, send
 from workbench.work.advice.ride_rules import keep_rules, ride_rules_of, rules_text
@@ -17,7 +18,7 @@ from workbench.work.text.local_time import day_and_time
 from workbench.work.text.words import clean
 
 
-def add(commands: argparse._SubParsersAction[Any]) -> None:
+def add(commands: Commands) -> None:
     """Add the parsers."""
     advice = commands.add_parser(
         "advice",

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
 
 from workbench.commands.at_ski import fields_of, reach_status, ski_command, unit_of
+from workbench.commands.manual import Commands
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say
 from workbench.errors import InputError
@@ -28,7 +28,7 @@ _FIELDS = (
 )
 
 
-def add(commands: Any) -> None:
+def add(commands: Commands) -> None:
     """Add the parser."""
     ride = ski_command(
         commands, "ride", "ride notes, what technicians try for them, a choice made the target",

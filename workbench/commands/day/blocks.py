@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
 
 from workbench.commands.at_ski import at_ski, ski_command, unit_of
+from workbench.commands.manual import Commands
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say
 from workbench.errors import BenchError, InputError, PoseError
@@ -31,13 +31,13 @@ WHERE = {
 }
 
 
-def add(commands: Any) -> None:
+def add(commands: Commands) -> None:
     """Add the commands."""
     _add_measure(commands)
     _add_find(commands)
 
 
-def _add_measure(commands: Any) -> None:
+def _add_measure(commands: Commands) -> None:
     measure = commands.add_parser(
         "measure-block",
         help="keep a block measured by caliper, stud by stud",
@@ -93,7 +93,7 @@ def _measure(args: argparse.Namespace) -> None:
         say(lines)
 
 
-def _add_find(commands: Any) -> None:
+def _add_find(commands: Commands) -> None:
     find = ski_command(
         commands, "find-block", "find where a ski's studs are from its rounds of known turns",
         "Three rounds or more of one job, five are better, each read before and after: a whole "

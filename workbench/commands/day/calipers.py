@@ -6,6 +6,7 @@ import argparse
 from typing import Any
 
 from workbench.commands.at_ski import fields_of, unit_of
+from workbench.commands.manual import Commands
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import facts, say
 from workbench.errors import InputError
@@ -33,7 +34,7 @@ FIELDS = (
 )
 
 
-def add(commands: Any) -> None:
+def add(commands: Commands) -> None:
     """Add the parsers."""
     parser = commands.add_parser(
         "calipers",

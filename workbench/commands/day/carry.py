@@ -5,8 +5,8 @@ from __future__ import annotations
 import argparse
 import os
 from pathlib import Path
-from typing import Any
 
+from workbench.commands.manual import Commands
 from workbench.commands.opened import opened_shop, path_of
 from workbench.commands.output import say, say_json
 from workbench.errors import BenchError, InputError, OutOfReachError, PoseError
@@ -32,7 +32,7 @@ from workbench.work.text.local_time import day_typed
 from workbench.work.text.words import clean, error_words
 
 
-def add(commands: Any) -> None:
+def add(commands: Commands) -> None:
     """Add ``carry``."""
     carry = commands.add_parser(
         "carry",

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
 
 from workbench.commands.at_ski import unit_of
+from workbench.commands.manual import Commands
 from workbench.commands.opened import opened_shop, path_of
 from workbench.commands.output import facts, say
 from workbench.errors import InputError
@@ -18,16 +18,13 @@ from workbench.work.roster.adding import add_blade, add_block, ensure_starter, k
 from workbench.work.text.words import clean
 
 
-def add(commands: Any) -> None:
+def add(commands: Commands) -> None:
     """Add the commands."""
     _add_parts(commands)
     _add_begin(commands)
 
 
-# -- parts -----------------------------------------------------------------------------------------
-
-
-def _add_parts(commands: Any) -> None:
+def _add_parts(commands: Commands) -> None:
     commands.add_parser(
         "parts",
         help="the blades and blocks of the book, with their numbers",
@@ -80,10 +77,7 @@ def _add_part(args: argparse.Namespace) -> None:
     say([f"Done: {args.kind} added: {clean(name)}."])
 
 
-# -- the book --------------------------------------------------------------------------------------
-
-
-def _add_begin(commands: Any) -> None:
+def _add_begin(commands: Commands) -> None:
     begin = commands.add_parser(
         "begin",
         help="begin a book, without opening the bench",

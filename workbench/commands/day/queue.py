@@ -1,22 +1,52 @@
-"""The day's queue and a search among all skis, as plain lines."""
+"""The day's queue, its skis added, found and moved."""
 
 from __future__ import annotations
 
 import argparse
 from typing import Any
 
+from workbench.commands.at_ski import fields_of, unit_of
+from workbench.commands.manual import Commands
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import facts, say, say_json
+from workbench.errors import InputError
 from workbench.work.job.job_view import RosterLine
 from workbench.work.job.stages import LOOSE
 from workbench.work.job_text.job_text import queue_report
+from workbench.work.job_text.typed_lines import job_meant
 from workbench.work.roster import queue
+from workbench.work.roster.adding import add_ski, first_real, known_ski
 from workbench.work.roster.find import ski_finder
+from workbench.work.roster.queue import add_recheck, queue_again, write_notes
 from workbench.work.text.words import clean
 
+SKI_FIELDS = (
+    ("rider", "NAME", "who rides it"),
+    ("serial", "TEXT", "its serial number"),
+    ("model", "TEXT", "its model"),
+    ("size", "TEXT", "its size"),
+    ("unit", "UNIT", "in or mm: its own, and that of bare numbers here; left out: the bench's"),
+    (
+        "blade",
+        "BLADE",
+        "by name or number in 'parts', stand-in, or none (not known yet); left out: "
+        "the first real one, else none",
+    ),
+    (
+        "block",
+        "BLOCK",
+        "by name or number in 'parts', stand-in, or none (not known yet); left out: "
+        "the first real one, else none",
+    ),
+    ("base-radius", "LENGTH", "of a base that bulges out; left out: flat"),
+    ("base-apex", "LENGTH", "where it is highest, from the tail end"),
+    ("ski-note", "WORDS", "a note that stays with the ski"),
+    ("due", "WORDS", "when it is wanted"),
+)
 
-def add(commands: Any) -> None:
-    """Add ``queue`` and ``find``."""
+
+def add(commands: Commands) -> None:
+    """Add the commands."""
     listed = commands.add_parser(
         "queue",
         help="list a day's queue with a line that sums it up",
@@ -41,6 +71,8 @@ def add(commands: Any) -> None:
         examples=[("find heron tavary", "Ines Tavary's skis whose name begins with Heron.")],
     )
     find.place("words", "WORD", "words that must all match", nargs="+")
+    _add_queueing(commands)
+    _add_order(commands)
 
 
 def _queue(args: argparse.Namespace) -> None:
@@ -83,3 +115,108 @@ def _find(args: argparse.Namespace) -> None:
     )
     out = [_joined(ski.name, ski.rider, ski.serial, ski.note) for ski in found]
     say([*out, f"{len(found)} found" if found else "nothing found"])
+
+
+def _add_queueing(commands: Commands) -> None:
+    add_ski = commands.add_parser(
+        "add-ski",
+        help="add a ski that the book does not know, and queue it for today",
+        description="A ski that the book knows is queued with 'queue-ski'; many at once come from "
+        "a CSV file with 'intake'.",
+        run=_add_ski,
+        see="queue-ski, intake, parts",
+        examples=[
+            ('add-ski "Heron 68" --rider "Mika Sorrel" --serial H68-021', "With the first parts."),
+            (
+                'add-ski "Lark 65" --unit mm --blade 3 --block 2 --base-radius 4200 '
+                '--base-apex 100 --wing --due "tomorrow 9"',
+                "In mm, with a wing, a bulging base and the third blade.",
+            ),
+        ],
+    )
+    add_ski.place("name", "NAME", "what the ski is called")
+    add_ski.fields(SKI_FIELDS)
+    add_ski.flag("--wing", "its blade has a wing")
+    queue = commands.add_parser(
+        "queue-ski",
+        help="put a ski that the book knows in today's queue",
+        description="To be set afresh, as last time, or for the re-check after its first ride.",
+        run=_queue_ski,
+        see="queue, find, add-ski",
+        examples=[
+            ("queue-ski H66-014 --due 14:00", "To be set this afternoon."),
+            ('queue-ski "Otter 65" --as-last-time', "With its last setting as the target."),
+            ("queue-ski LK64/22 --recheck", "Its bolts are looked at after the ride."),
+        ],
+    )
+    queue.place("ski", "SKI", "its serial or name")
+    queue.option("--due", "WORDS", "when it is wanted", default="")
+    queue.option("--note", "WORDS", "a note to the job", default="")
+    how = queue.add_mutually_exclusive_group()
+    how.add_argument(
+        "--as-last-time", action="store_true", help="offer its last setting as the target"
+    )
+    how.add_argument("--recheck", action="store_true", help="the look after the first ride alone")
+
+
+def _add_ski(args: argparse.Namespace) -> None:
+    fields = fields_of(args, SKI_FIELDS)
+    with opened_shop(args) as shop:
+        fields["unit"] = fields["unit"] or unit_of(args, shop)
+        fields["blade"] = fields["blade"] or first_real(shop.book.blades())
+        fields["block"] = fields["block"] or first_real(shop.book.blocks())
+        wing = "yes" if args.wing else ""
+        job_id = add_ski(shop, {**fields, "name": args.name, "wing": wing})
+        _say_queued(shop, job_id)
+
+
+def _queue_ski(args: argparse.Namespace) -> None:
+    with opened_shop(args) as shop:
+        ski = known_ski(shop, args.ski)
+        if args.recheck:
+            job_id = add_recheck(shop, ski.id, args.due)
+        else:
+            job_id = queue_again(shop, ski.id, args.due, args.note, args.as_last_time)
+        line = _say_queued(shop, job_id)
+        if args.recheck and args.note:
+            write_notes(shop, line, {"job": args.note, "ski": line.ski_note})
+
+
+def _say_queued(shop: Any, job_id: str) -> Any:
+    number, line = next(x for x in enumerate(shop.roster(), 1) if x[1].job_id == job_id)
+    say([f"Done: queued as number {number}: {clean(line.ski_name)}.",
+         f"Command: quarterturn take {number}"])  # fmt: skip
+    return line
+
+
+def _add_order(commands: Commands) -> None:
+    move = commands.add_parser(
+        "move",
+        help="move a ski up or down in today's queue, or sort the queue by what is due",
+        description="One place, or as many as --by says, among the jobs of its own day.",
+        run=_move,
+        see="queue, carry",
+        examples=[
+            ('move "Otter 65" up', "One place nearer to the front."),
+            ("move 5 down --by 2", "Two places later."),
+            ("move all by-due", "Today's jobs by the time they are due."),
+        ],
+    )
+    move.place("ski", "SKI", "serial, name or number in the queue; or 'all'")
+    move.add_argument("way", choices=("up", "down", "by-due"), help="'all by-due' sorts the day")
+    move.option("--by", "N", "so many places", type=int, default=1)
+
+
+def _move(args: argparse.Namespace) -> None:
+    if (args.ski == "all") != (args.way == "by-due") or not 1 <= args.by <= 999:
+        raise InputError("move", f"{args.ski} {args.way}", "SKI up, SKI down, or all by-due")
+    with opened_shop(args) as shop:
+        if args.way == "by-due":
+            moved = queue.sort_by_due(shop, shop.roster(), shop.day)
+            say([f"Done: sorted by what is due; {moved} moved."])
+            return
+        _, line = job_meant(shop, args.ski)
+        for _ in range(args.by):
+            queue.move(shop, shop.roster(), line.job_id, -1 if args.way == "up" else 1)
+        number = next(i for i, x in enumerate(shop.roster(), 1) if x.job_id == line.job_id)
+        say([f"Done: {clean(line.ski_name)} is number {number} now."])

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import argparse
 import sys
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from workbench.commands.at_ski import unit_of as unit_asked
+from workbench.commands.manual import Commands
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import progress, say, say_json
 from workbench.errors import InputError
@@ -20,13 +21,13 @@ COLUMNS = 76
 """Columns of the drawing in letters."""
 
 
-def add(commands: Any) -> None:
+def add(commands: Commands) -> None:
     """Add the commands."""
     _add_trace(commands)
     _add_outline(commands)
 
 
-def _add_trace(commands: Any) -> None:
+def _add_trace(commands: Commands) -> None:
     trace = commands.add_parser(
         "trace",
         help="a blade's outline from a scan, a photo or a drawing",
@@ -71,7 +72,7 @@ def _add_trace(commands: Any) -> None:
     trace.flag("--json", "print JSON for machines")
 
 
-def _add_outline(commands: Any) -> None:
+def _add_outline(commands: Commands) -> None:
     outline = commands.add_parser(
         "outline",
         help="a blade's outline: its points, on paper at 1:1, checked, copied",

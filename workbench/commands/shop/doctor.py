@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
 
+from workbench.commands.manual import Commands
 from workbench.commands.output import FAILED, say, say_json
 
 
-def add(commands: Any) -> None:
+def add(commands: Commands) -> None:
     """Add the parser."""
     parser = commands.add_parser(
         "doctor",

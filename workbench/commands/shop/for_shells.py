@@ -5,10 +5,9 @@ from __future__ import annotations
 import argparse
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
-from typing import Any
 
 from workbench import __version__
-from workbench.commands.manual import STATUSES, Index, Parser, help_of
+from workbench.commands.manual import STATUSES, Commands, Index, Parser, help_of
 from workbench.commands.output import say
 from workbench.errors import BenchError, InputError
 
@@ -20,13 +19,13 @@ SHELLS = ("bash", "zsh", "tcsh", *OURS)
 """The first three are written by shtab."""
 
 
-def add(commands: Any) -> None:
+def add(commands: Commands) -> None:
     """Add ``completion`` and ``man``."""
     _add_completion(commands)
     _add_man(commands)
 
 
-def _add_completion(commands: Any) -> None:
+def _add_completion(commands: Commands) -> None:
     parser = commands.add_parser(
         "completion",
         help="print a script that lets a shell complete commands and options",
@@ -271,7 +270,7 @@ def _doubled(text: str) -> str:
 WORDS = "a bench partner for setting a slalom-ski fin"
 
 
-def _add_man(commands: Any) -> None:
+def _add_man(commands: Commands) -> None:
     parser = commands.add_parser(
         "man",
         help="print the manual page, of all commands or of one",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any, TypeAlias
 
 from workbench.commands.at_ski import unit_of
@@ -97,7 +97,7 @@ def run(args: argparse.Namespace) -> int:
     with opened_shop(args) as shop:
         if act:
             view, said = _ACTS[act](shop, args)
-            report = study_words.due_report(view, readings=args.readings)
+            report: Mapping[str, object] = study_words.due_report(view, readings=args.readings)
             lines = [*said, *study_words.due_lines(view)]
         elif args.study:
             with progress("Computing the test"):

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
 
+from workbench.commands.manual import Commands
 from workbench.commands.output import say, say_json
 from workbench.work.wing.wing_sum import report_of, table_of
 
 TEXTS = ("chord", "sagitta", "start", "straightedge", "at", "angle", "held", "lead")
 
 
-def add(commands: argparse._SubParsersAction[Any]) -> None:
+def add(commands: Commands) -> None:
     """Add ``wing``."""
     wing = commands.add_parser(
         "wing",
@@ -21,7 +21,7 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
         "what the same wing reads with the straightedge held at its front end, middle and rear "
         "end. Lengths are in --unit, or carry their own, such as '152 mm'; places are counted from "
         "the tail end forward.",
-        run=run,
+        run=_wing,
         see="set-wing",
         examples=[
             ("wing --chord 6 --sagitta .028 --angle 8 --held front", "Eight degrees at the front."),
@@ -54,7 +54,7 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
     wing.flag("--json", "print JSON for machines")
 
 
-def run(args: argparse.Namespace) -> None:
+def _wing(args: argparse.Namespace) -> None:
     """Print the three holds."""
     report = report_of({key: getattr(args, key) or "" for key in TEXTS}, args.unit)
     if args.json:

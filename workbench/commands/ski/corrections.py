@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
 
 from workbench.commands.at_ski import AtSki, Did, ski_command, words_of
+from workbench.commands.manual import Commands
 from workbench.errors import InputError
 from workbench.work.history.history import load_history
 from workbench.work.history.striking import consequences, strike_row
@@ -19,7 +19,7 @@ TURN_OPTIONS = (
 )
 
 
-def add(commands: Any) -> None:
+def add(commands: Commands) -> None:
     """Add the commands."""
     aside = ski_command(
         commands, "set-aside", "put a ski aside with a reason",
@@ -46,7 +46,7 @@ def add(commands: Any) -> None:
     _add_mending(commands)
 
 
-def _add_mending(commands: Any) -> None:
+def _add_mending(commands: Commands) -> None:
     back = ski_command(
         commands, "take-back", "take the last entry back",
         "It is struck out and stays readable; once more takes back the one before. Where that is "

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
 
 from workbench.commands.at_ski import ski_command
+from workbench.commands.manual import Commands
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say
 from workbench.work.learn import what_learnt
@@ -13,7 +13,7 @@ from workbench.work.roster.adding import known_ski
 from workbench.work.text.words import clean
 
 
-def add(commands: Any) -> None:
+def add(commands: Commands) -> None:
     """Add the commands."""
     learned = commands.add_parser(
         "learned",

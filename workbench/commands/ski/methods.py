@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
 
 from workbench.commands.at_ski import AtSki, at_ski, ski_command
-from workbench.commands.manual import act_asked
+from workbench.commands.manual import Commands, act_asked
 from workbench.commands.output import say
 from workbench.errors import InputError, PoseError
 from workbench.work.job_text.how_to_hold import restated
@@ -27,13 +26,13 @@ WAYS = ("add", "take", "strike", "restate")
 _BELONGS = {"reason": ("strike",)}
 
 
-def add(commands: Any) -> None:
+def add(commands: Commands) -> None:
     """Add ``methods`` and ``pairs``."""
     _add_methods(commands)
     _add_pairs(commands)
 
 
-def _add_methods(commands: Any) -> None:
+def _add_methods(commands: Commands) -> None:
     parser = ski_command(
         commands, "methods", "this fin by every method of its blade",
         "What each method would read on the fin as it is by the readings of this round in both "
@@ -58,7 +57,7 @@ def _methods(args: argparse.Namespace) -> None:
     say(lines)
 
 
-def _add_pairs(commands: Any) -> None:
+def _add_pairs(commands: Commands) -> None:
     parser = ski_command(
         commands, "pairs", "method offsets, learned from fins that were read by two methods",
         "Without TWO the methods of the blade that take one quantity, two by two, with their "

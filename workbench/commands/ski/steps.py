@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
 
 from workbench.commands.at_ski import AtSki, Did, add_ski_option, at_ski, ski_command
+from workbench.commands.manual import Commands
 from workbench.commands.output import say, say_json
 from workbench.errors import InputError
 from workbench.work.job.entry import Typed
@@ -27,7 +27,7 @@ METHOD = "a reading by its method's name or number, or depth, tail, length where
 YES = "take the likeliest meaning, or the doubtful value as it is, without asking"
 
 
-def add(commands: Any) -> None:
+def add(commands: Commands) -> None:
     """Add the commands in the order of the work."""
     _add_next(commands)
     _add_take(commands)
@@ -37,10 +37,7 @@ def add(commands: Any) -> None:
     _add_sign_off(commands)
 
 
-# -- where it is -----------------------------------------------------------------------------------
-
-
-def _add_next(commands: Any) -> None:
+def _add_next(commands: Commands) -> None:
     nxt = commands.add_parser(
         "next",
         help="how far a ski is and what to do now",
@@ -71,7 +68,7 @@ def _next(args: argparse.Namespace) -> None:
             say(job_lines(at.view, at.unit, at.number, at.line, at.ski))
 
 
-def _add_take(commands: Any) -> None:
+def _add_take(commands: Commands) -> None:
     take = commands.add_parser(
         "take",
         help="take a ski of the queue in hand",
@@ -94,10 +91,7 @@ def _take(args: argparse.Namespace) -> None:
     say(lines)
 
 
-# -- checks ----------------------------------------------------------------------------------------
-
-
-def _add_tick(commands: Any) -> None:
+def _add_tick(commands: Commands) -> None:
     tick = ski_command(
         commands, "tick", "tick the next item of the check that is due",
         "Each item is ticked on purpose, one a command and in order; 'next' says which is due. The "
@@ -117,10 +111,7 @@ def _tick(at: AtSki, args: argparse.Namespace) -> Did:
     return at.shop.tick(at.view, item.key), f"ticked: {item.words}"
 
 
-# -- readings --------------------------------------------------------------------------------------
-
-
-def _add_read(commands: Any) -> None:
+def _add_read(commands: Commands) -> None:
     read = ski_command(
         commands, "read", "keep a reading of the caliper",
         "Digits without a point are placed where they make sense for that reading, as on the "
@@ -170,10 +161,7 @@ def _read(at: AtSki, args: argparse.Namespace) -> Did:
     return new, said, standing
 
 
-# -- studs -----------------------------------------------------------------------------------------
-
-
-def _add_seat(commands: Any) -> None:
+def _add_seat(commands: Commands) -> None:
     ski_command(
         commands, "seat", "say that all three studs touch the blade where it is",
         "Bring all three studs up until each just touches the blade, then say so.",
@@ -183,7 +171,7 @@ def _add_seat(commands: Any) -> None:
     )  # fmt: skip
 
 
-def _add_sign_off(commands: Any) -> None:
+def _add_sign_off(commands: Commands) -> None:
     sign = ski_command(
         commands, "sign-off", "release a ski after its final check",
         "Only after every item of the final check, the clamp bolts last, and under initials: --who "

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
-from typing import Any
 
 from workbench.commands.at_ski import AtSki, Did, act, ski_command
+from workbench.commands.manual import Commands
 from workbench.commands.ski.steps import METHOD, YES
 from workbench.errors import InputError, PoseError
 from workbench.measure.display import turn_text
@@ -31,7 +31,7 @@ from workbench.work.text.words import error_words, step_words
 from workbench.work.trust.wing_setup import hold_of, kept_wing_words
 
 
-def add(commands: Any) -> None:
+def add(commands: Commands) -> None:
     """Add the commands in the order of the work."""
     _add_aim(commands)
     _add_accept(commands)
@@ -39,10 +39,7 @@ def add(commands: Any) -> None:
     _add_set_wing(commands)
 
 
-# -- the target ------------------------------------------------------------------------------------
-
-
-def _add_aim(commands: Any) -> None:
+def _add_aim(commands: Commands) -> None:
     aim = ski_command(
         commands, "aim", "give the target of a reading: a value, or a sign and a change",
         "A reading without a target stays where it is. A change is counted from the reading of "
@@ -166,7 +163,7 @@ def _aim_at_value(at: AtSki, args: argparse.Namespace) -> Did:
     return new, f"target kept: {line.method.name} {number}{glance}"
 
 
-def _add_accept(commands: Any) -> None:
+def _add_accept(commands: Commands) -> None:
     accept = ski_command(
         commands, "accept", "accept the target, or the readings that are within tolerance",
         "Goes on from the target to the turns, and from readings within tolerance to what comes "
@@ -203,10 +200,7 @@ def _finest(at: AtSki, args: argparse.Namespace) -> Did:
     return at.shop.set_finest(at.view, turn), said
 
 
-# -- the round -------------------------------------------------------------------------------------
-
-
-def _add_done(commands: Any) -> None:
+def _add_done(commands: Commands) -> None:
     ski_command(
         commands, "done", "say that the act of the round that is due is done",
         "Loosen, turn stud after stud, seat, snug: 'next' says which act is due, and each is one "
@@ -232,10 +226,7 @@ def _done(at: AtSki, _: argparse.Namespace) -> Did:
     return new, said
 
 
-# -- the wing --------------------------------------------------------------------------------------
-
-
-def _add_set_wing(commands: Any) -> None:
+def _add_set_wing(commands: Commands) -> None:
     wing = ski_command(
         commands, "set-wing", "keep the wing's angle that was set",
         "Degrees to the base, with where the straightedge lay and the gauge used. 'wing' does the "

@@ -506,7 +506,7 @@ class _Ways:
             self.rig.studs, self.state.travels_mm, turns, effect.moved_mm, strict=True
         ):
             limits = stud.limits_mm
-            if n and limits is not None and not limits[0] <= t + moved <= limits[1]:
+            if n and limits is not None and not limits[0] <= stud.end_mm(t + moved) <= limits[1]:
                 return False
         return True
 

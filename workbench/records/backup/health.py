@@ -21,7 +21,7 @@ from workbench.records.store.specs import ORDER, Table
 
 SQLITE = sqlite3.sqlite_version
 
-AT_ONCE = 10_000
+_LOT = 10_000
 """So many rows are looked at together: a book of a million is never in memory whole."""
 
 QUICK = 5_000_000
@@ -116,5 +116,5 @@ def _damaged(db: Database) -> dict[str, int]:
 
 def _in_lots(found: Iterable[Row]) -> Iterator[list[Row]]:
     left = iter(found)
-    while some := list(islice(left, AT_ONCE)):
+    while some := list(islice(left, _LOT)):
         yield some

@@ -397,11 +397,10 @@ class Fact(Written):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Reading(Fact):
-    """A number off the caliper: as typed (``text``, ``unit``) and as mm; round 0 is as received."""
+class ReadOff(Fact):
+    """A number off the caliper: as typed (``text``, ``unit``) and as mm."""
 
     method_id: str
-    pass_number: int
     text: str
     unit: Unit
     mm: float
@@ -411,19 +410,15 @@ class Reading(Fact):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class LockedReading(Fact):
-    """A number read once the clamp bolts were tight for good: a look, after which nothing turns.
+class Reading(ReadOff):
+    """A reading of a round; round 0 is as received."""
 
-    As typed (``text``, ``unit``) and as mm, like a reading, but of no round.
-    """
+    pass_number: int
 
-    method_id: str
-    text: str
-    unit: Unit
-    mm: float
-    caliper_id: str | None = None
-    how: How = "typed"
-    temperature_id: str | None = None
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LockedReading(ReadOff):
+    """A number read once the clamp bolts were tight for good: a look, after which nothing turns."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

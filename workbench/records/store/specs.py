@@ -73,7 +73,7 @@ class Table(StrEnum):
     HELD = "held"
 
 
-Kind: TypeAlias = Literal["thing", "fact", "entry", "job", "part", "plain", "derived", "home"]
+_Kind: TypeAlias = Literal["thing", "fact", "entry", "job", "part", "plain", "derived", "home"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +90,7 @@ class TableSpec:
     book, since rows cannot be taken out again; ``figures`` also tell damage.
     """
 
-    kind: Kind
+    kind: _Kind
     row: type | None = None
     part: Table | None = None
     of: Literal["", "ski_id"] = ""
@@ -228,14 +228,14 @@ SPECS: Mapping[Table, TableSpec] = {
 """By table; those that travel in the order in which rows go in: each after what it refers to."""
 
 
-def _of_kind(*kinds: Kind) -> tuple[Table, ...]:
+def _of_kind(*kinds: _Kind) -> tuple[Table, ...]:
     return tuple(table for table, spec in SPECS.items() if spec.kind in kinds)
 
 
 ROSTER = _of_kind("thing")
 FACTS = _of_kind("fact")
 PARTS = _of_kind("part")
-HOME = _of_kind("home")
+AT_HOME = _of_kind("home")
 STRIKABLE = _of_kind("fact", "job", "thing", "entry")
 WITH_IDS = _of_kind("fact", "job", "thing", "entry", "plain")
 ORDER = tuple(table for table in WITH_IDS if table is not Table.OTHER_STRIKES)

@@ -26,7 +26,7 @@ _STUDIES_READ = """SELECT t.id, count(*) || ' ' || ifnull(group_concat(s.row_id)
     WHERE NOT EXISTS (SELECT 1 FROM strikes x WHERE x.row_id = t.id) GROUP BY t.id"""
 
 
-def add(pen: Pen, entry: Entry, who: str) -> Entry:
+def add_entry(pen: Pen, entry: Entry, who: str) -> Entry:
     """Keep one entry."""
     row_id, at = pen.stamp()
     kept = {f.name: getattr(entry, f.name) for f in fields(entry) if f.name != "struck"}
@@ -35,16 +35,16 @@ def add(pen: Pen, entry: Entry, who: str) -> Entry:
     return replace(entry, id=row_id, at=at, who=who)
 
 
-def every(db: Database, kind: type[Entry], **where: str) -> tuple[Entry, ...]:
+def entries_of(db: Database, kind: type[Entry], /, **where: str) -> tuple[Entry, ...]:
     """All entries whose columns are as given, in order, struck ones included."""
     of = " AND ".join(f"t.{column} = ?" for column in where) or "1"
     found = db.query(_ENTRIES.format(table=ENTRY_TABLES[kind], where=of), list(where.values()))
     return strikes.with_others(db, [_entry(db, kind, row) for row in found])
 
 
-def one(db: Database, kind: type[Entry], entry_id: str) -> Entry:
+def entry(db: Database, kind: type[Entry], entry_id: str) -> Entry:
     """The entry of this id, struck out or not; raises ``UnknownRowError``."""
-    found = every(db, kind, id=entry_id)
+    found = entries_of(db, kind, id=entry_id)
     if not found:
         raise UnknownRowError(str(ENTRY_TABLES[kind]), entry_id)
     return found[0]

@@ -165,15 +165,18 @@ _NOW = f"""SELECT t.*, {strikes.JOINED}
 _STANDING = "s.id IS NULL"
 
 
-def add(pen: Pen, thing: V, *, who: str) -> V:
-    """Keep a new thing; whatever id it carries is replaced by the book's."""
+def add(pen: Pen, thing: V, *, who: str = "") -> V:
+    """Keep a new thing (``id=""``); returns it with its id."""
     row_id, at = pen.stamp()
     _keep(pen, thing, id=row_id, at=at, who=who, root=row_id, replaces=None)
     return replace(thing, id=row_id, struck=None)
 
 
-def correct(pen: Pen, thing: V, *, who: str, reason: str = "") -> V:
-    """Keep a new row for the thing with this id, in place of its latest."""
+def correct(pen: Pen, thing: V, *, who: str = "", reason: str = "") -> V:
+    """Keep a corrected thing under its old id; what it said before stays in the book.
+
+    Another blade or block of a ski is a change of the ski itself and has its ``reason``.
+    """
     table = SHAPES[type(thing)].table
     latest = f"SELECT max(id) AS id FROM {table} WHERE root = ?"
     replaced = next(pen.db.query(latest, [thing.id]))["id"]

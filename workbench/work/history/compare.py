@@ -253,7 +253,7 @@ def named_setting(settings: Sequence[Setting], name: str) -> Setting:
     return found[-1]
 
 
-def finest_in(history: History, setting: Setting) -> float:
+def finest_turn_in(history: History, setting: Setting) -> float:
     """Return the finest turn of the job a setting was measured in, as it began."""
     return history.job(setting.job_id).job.finest_turn
 

@@ -134,7 +134,7 @@ def _finer(job: InJob, act: Act, wanted: Wanted) -> tuple[float, float] | None:
 def _is_in_reach(rig: Rig, plan: Plan) -> bool:
     """Whether every stud that turns ends where its thread still reaches."""
     for turn, at in zip(plan.turns, rig.travels(plan.after), strict=True):
-        limits = turn.stud.limits_mm
-        if turn.turns and limits is not None and not limits[0] <= at.mm <= limits[1]:
+        limits, end_mm = turn.stud.limits_mm, turn.stud.end_mm(at.mm)
+        if turn.turns and limits is not None and not limits[0] <= end_mm <= limits[1]:
             return False
     return True

@@ -38,7 +38,7 @@ from workbench.work.job_text.setting_words import (
 from workbench.work.job_text.view_words import stage_words, stand_in_words
 from workbench.work.order.exposed_words import exposed_short, exposure_at
 from workbench.work.order.round_records import last_of
-from workbench.work.paper.day_sheet import initials_of
+from workbench.work.paper.day_sheet import last_initials
 from workbench.work.text.local_time import local_day
 from workbench.work.text.safe_text import visible
 from workbench.work.text.words import CAUTION_EDGES
@@ -193,7 +193,7 @@ def card_of(shop: Shop, view: JobView) -> Card:
         shop=visible(shop.book.setting("shop", "") or "", NAME),
         ski=visible(ski.name, NAME),
         day=_day(source, sign_off),
-        initials=visible(initials_of(source), 12),
+        initials=visible(last_initials(source), 12),
         released=source.progress.state.release is not None,
         status=_status(source, sign_off),
         facts=_facts(source),

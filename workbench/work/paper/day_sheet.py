@@ -144,7 +144,7 @@ def _row(order: int, line: RosterLine, view: JobView) -> DayRow:
         f"{recheck}{stage_words(view)}",
         tuple(_numbers(view, quantity) for quantity in QUANTITIES),
         _wing(view),
-        visible(initials_of(view), 12),
+        visible(last_initials(view), 12),
         view.progress.pass_number,
         tuple(_points(view)),
     )
@@ -161,11 +161,11 @@ def _numbers(view: JobView, quantity: Quantity) -> tuple[str, str]:
 def _wing(view: JobView) -> str:
     if not view.ski.has_wing:
         return "none"
-    kept = last_of(view.facts, rows.WingSetting)
+    kept = view.wing_set
     return f"{kept.angle_deg:g}°" if kept else UNREAD
 
 
-def initials_of(view: JobView) -> str:
+def last_initials(view: JobView) -> str:
     """Return who signed off, else who did the last thing."""
     last = last_of(view.facts, rows.SignOff) or next(
         (f for f in reversed(view.facts) if f.struck is None), None
@@ -194,5 +194,5 @@ def _points(view: JobView) -> Iterable[str]:
         yield f"{MID_PASS}: {LOOSE}"
     if view.stage in STILL_OPEN:
         yield STILL_OPEN[view.stage]
-    if not initials_of(view).strip() and any(f.struck is None for f in view.facts):
+    if not last_initials(view).strip() and any(f.struck is None for f in view.facts):
         yield "no initials"

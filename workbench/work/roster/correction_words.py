@@ -65,26 +65,23 @@ def _turn(turn: float) -> str:
 
 
 def _of_stud(a: rows.Stud, b: rows.Stud) -> list[str]:
-    out = []
-    if a.thread != b.thread:
-        out.append(f"thread {clean(a.thread) or '(none)'} -> {clean(b.thread) or '(none)'}")
-    for words, was, now in (
-        ("lead", a.lead_mm, b.lead_mm),
-        ("tip radius", a.tip_radius_mm, b.tip_radius_mm),
-    ):
-        if not _same(was, now):
-            out.append(f"{words} {_mm(was)} mm -> {_mm(now)} mm")
-    if a.hand != b.hand:
-        out.append(f"hand {a.hand} -> {b.hand}")
-    if a.touches != b.touches:
-        out.append(f"touches {a.touches} -> {b.touches}")
-    if not all(map(_same, a.at_mm, b.at_mm)):
-        out.append(f"place {_point(a.at_mm)} mm -> {_point(b.at_mm)} mm")
-    if not all(map(_same, a.axis, b.axis)):
-        out.append(f"axis {_point(a.axis)} -> {_point(b.axis)}")
-    if a.travel_mm != b.travel_mm:
-        out.append(f"travel {_range(a.travel_mm)} -> {_range(b.travel_mm)}")
-    return out
+    told = (
+        ("thread", a.thread != b.thread, *(clean(s.thread) or "(none)" for s in (a, b))),
+        ("lead", not _same(a.lead_mm, b.lead_mm), *(f"{_mm(s.lead_mm)} mm" for s in (a, b))),
+        (
+            "tip radius", not _same(a.tip_radius_mm, b.tip_radius_mm),
+            *(f"{_mm(s.tip_radius_mm)} mm" for s in (a, b)),
+        ),
+        ("hand", a.hand != b.hand, a.hand, b.hand),
+        ("touches", a.touches != b.touches, a.touches, b.touches),
+        (
+            "place", not all(map(_same, a.at_mm, b.at_mm)),
+            *(f"{_point(s.at_mm)} mm" for s in (a, b)),
+        ),
+        ("axis", not all(map(_same, a.axis, b.axis)), _point(a.axis), _point(b.axis)),
+        ("travel", a.travel_mm != b.travel_mm, _range(a.travel_mm), _range(b.travel_mm)),
+    )  # fmt: skip
+    return [f"{words} {was} -> {now}" for words, changed, was, now in told if changed]
 
 
 def _same(a: float, b: float) -> bool:

@@ -9,8 +9,7 @@ from textual.content import Content
 from textual.events import Key
 
 from workbench.bench.bases.view_only import DrawnCloser
-from workbench.bench.draw.room import first_seen
-from workbench.bench.draw.text import lines, padded, styled, visible, wrapped
+from workbench.bench.draw.text import first_seen, lines, padded, styled, visible, wrapped
 from workbench.bench.screens.history.history_lines import Past
 from workbench.errors import BenchError
 from workbench.measure.display import change_between, fine_text, length_text
@@ -22,7 +21,7 @@ from workbench.work.history.compare import (
     between_words,
     compare,
     exposed_lines,
-    finest_in,
+    finest_turn_in,
     go_back,
 )
 from workbench.work.history.history import Setting
@@ -108,7 +107,7 @@ class CompareScreen(DrawnCloser):
         """The two settings chosen, side by side."""
         if self._found is None or self._found[:2] != (self.first, self.second):
             a, b = (self._past.settings[i] for i in (self.first, self.second))
-            finest = finest_in(self._past.history, b)
+            finest = finest_turn_in(self._past.history, b)
             made = compare(self._past.history, a, b, self.unit, finest)
             self._found = (self.first, self.second, made)
         return self._found[2]

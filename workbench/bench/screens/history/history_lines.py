@@ -10,8 +10,7 @@ from textual.content import Content
 
 from workbench.bench.draw import plots as drawn
 from workbench.bench.draw.canvas import Area, Mode
-from workbench.bench.draw.room import first_seen
-from workbench.bench.draw.text import lines, padded, styled, visible, wrapped
+from workbench.bench.draw.text import first_seen, lines, padded, styled, visible, wrapped
 from workbench.fin.plan.remarks import COVERAGE
 from workbench.measure.display import fine_text, length_text
 from workbench.measure.units import Unit

@@ -16,8 +16,8 @@ from textual.content import Content
 from textual.events import Key
 from textual.widgets import Static
 
-from workbench.bench.bases.find_closer import FindCloser
 from workbench.bench.bases.prompts import Prompt
+from workbench.bench.bases.view_only import FindCloser
 from workbench.bench.draw.canvas import Area
 from workbench.bench.draw.text import lines, styled, visible
 from workbench.bench.hand.state import BenchState

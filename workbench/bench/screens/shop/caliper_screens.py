@@ -13,8 +13,7 @@ from textual.content import Content
 
 from workbench.bench.bases.forms import Field, Form
 from workbench.bench.bases.number_screen import NumberScreen
-from workbench.bench.draw.room import count_line, first_seen, said
-from workbench.bench.draw.text import lines, styled, visible
+from workbench.bench.draw.text import count_line, first_seen, lines, said, styled, visible
 from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError
 from workbench.frozen import dataclass

@@ -28,7 +28,7 @@ TITLES: dict[Checklist, str] = {"received": "Received check", "final": "Final ch
 
 
 @dataclass(frozen=True, slots=True)
-class Item:
+class CheckRow:
     """A line of the screen: an item of a checklist, a torque note, or a heading."""
 
     which: Checklist | None = None
@@ -46,7 +46,7 @@ class ChecksScreen(ListScreen):
     def __init__(self, shop: Shop, state: BenchState) -> None:
         super().__init__()
         self.shop = shop
-        self._listed: tuple[Item, ...] = ()
+        self._listed: tuple[CheckRow, ...] = ()
         self._before: list[Rules] = []
 
     def on_mount(self) -> None:
@@ -56,18 +56,18 @@ class ChecksScreen(ListScreen):
 
     def _load(self) -> None:
         rules = shop_rules(self.shop.book)
-        out: list[Item] = []
+        out: list[CheckRow] = []
         for which, title in TITLES.items():
-            out.append(Item(heading=title))
-            out += [Item(which, item) for item in check_lists.items_now(rules, which)]
-        out.append(Item(heading=f"Torque notes: {MAKER_WINS}"))
-        out += [Item(torque=note) for note in check_lists.torque_notes(rules)]
+            out.append(CheckRow(heading=title))
+            out += [CheckRow(which, item) for item in check_lists.items_now(rules, which)]
+        out.append(CheckRow(heading=f"Torque notes: {MAKER_WINS}"))
+        out += [CheckRow(torque=note) for note in check_lists.torque_notes(rules)]
         self._listed = tuple(out)
 
     @property
-    def marked(self) -> Item:
+    def marked(self) -> CheckRow:
         """What the mark is at."""
-        return self._listed[self.at] if self.at < len(self._listed) else Item()
+        return self._listed[self.at] if self.at < len(self._listed) else CheckRow()
 
     def _item(self) -> tuple[Checklist, CheckItem]:
         marked = self.marked
@@ -82,7 +82,7 @@ class ChecksScreen(ListScreen):
         return [self._row(each, i == self.at, width) for i, each in enumerate(self._listed)]
 
     @staticmethod
-    def _row(each: Item, marked: bool, width: int) -> Content:
+    def _row(each: CheckRow, marked: bool, width: int) -> Content:
         if each.heading:
             return styled((visible(each.heading, width), "bold $accent"))
         mark, bold = ("▸ ", "bold") if marked else ("  ", "")

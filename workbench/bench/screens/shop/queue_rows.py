@@ -8,8 +8,7 @@ from typing import TypeAlias, overload
 
 from textual.content import Content
 
-from workbench.bench.draw.room import look_of
-from workbench.bench.draw.text import padded, styled, visible
+from workbench.bench.draw.text import look_of, padded, styled, visible
 from workbench.records.store.rows import QueueItem
 from workbench.records.tables.roster import KnownSki
 from workbench.work.job.job_view import RosterLine

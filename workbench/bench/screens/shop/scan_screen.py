@@ -17,8 +17,7 @@ from workbench.bench.bases.form_lines import drafts_of
 from workbench.bench.bases.forms import Field, Form
 from workbench.bench.bases.view_only import DrawnCloser
 from workbench.bench.draw.canvas import Canvas
-from workbench.bench.draw.room import TONES
-from workbench.bench.draw.text import Tone, lines, paragraph, visible
+from workbench.bench.draw.text import TONES, Tone, lines, paragraph, visible
 from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError, InputError
 from workbench.fin.frame import Point
@@ -42,7 +41,7 @@ if TYPE_CHECKING:
     from workbench.bench.app import Bench
 
 TITLE = "Trace a scan, photo or drawing"
-STYLES = {NOW: "$foreground", LIT: "bold $accent", FAINT: "$ink-faint"}
+_STYLES = {NOW: "$foreground", LIT: "bold $accent", FAINT: "$ink-faint"}
 GROUND = "ground"
 REFRESH_S = 0.5
 MOST_SAID = 8
@@ -244,7 +243,7 @@ class ScanScreen(DrawnCloser):
         for part in look.picture.parts:
             if isinstance(part, Words):
                 canvas.letters(at(part.at), part.text, part.ink, len(part.text) // 2)
-        return canvas.contents(lambda ink: STYLES.get(str(ink), STYLES[FAINT]))
+        return canvas.contents(lambda ink: _STYLES.get(str(ink), _STYLES[FAINT]))
 
     # -- keys ------------------------------------------------------------------------------------
 

@@ -39,7 +39,7 @@ OTHER_LINES = 13
 """Lines of the screen that are not the drawing: border, step, entry, what was said, keys."""
 
 OUTLINE, LIT, HOLE = "outline", "lit", "hole"
-STYLES = {OUTLINE: "$foreground", LIT: "bold $accent", HOLE: "$ink-faint"}
+_STYLES = {OUTLINE: "$foreground", LIT: "bold $accent", HOLE: "$ink-faint"}
 
 
 class TraceScreen(NumberScreen[rows.Blade]):
@@ -126,7 +126,7 @@ class TraceScreen(NumberScreen[rows.Blade]):
                 ends = (ends[0], (0.4 * frame.top_mm, step.place.at_mm))
             canvas.dashed(*at(ends[0]), *at(ends[1]), LIT)
             canvas.letters(at(ends[1]), str(step.place.number), LIT)
-        return lines(canvas.contents(lambda ink: STYLES.get(str(ink), "")))
+        return lines(canvas.contents(lambda ink: _STYLES.get(str(ink), "")))
 
     def _step_lines(self, width: int) -> Content:
         tracing, unit = self.tracing, self.tracing.unit

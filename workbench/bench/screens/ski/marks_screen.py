@@ -13,8 +13,7 @@ from textual.content import Content
 
 from workbench.bench.bases.forms import Field, Form
 from workbench.bench.bases.number_screen import NumberScreen
-from workbench.bench.draw.room import count_line, first_seen
-from workbench.bench.draw.text import lines, paragraph, styled, visible
+from workbench.bench.draw.text import count_line, first_seen, lines, paragraph, styled, visible
 from workbench.bench.hand.state import BenchState
 from workbench.measure.display import length_text
 from workbench.measure.units import Unit

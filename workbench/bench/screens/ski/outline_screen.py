@@ -18,7 +18,7 @@ from workbench.work.paper.printing import outline_document
 from workbench.work.trace.outline import outline_lines
 
 OUTLINE, EDGE, NUMBER, HOLE = "outline", "edge", "number", "hole"
-STYLES = {OUTLINE: "$foreground", EDGE: "bold $accent", NUMBER: "bold", HOLE: "$ink-faint"}
+_STYLES = {OUTLINE: "$foreground", EDGE: "bold $accent", NUMBER: "bold", HOLE: "$ink-faint"}
 LEAST_APART = 3
 """Cells between two numbers that are written."""
 
@@ -95,4 +95,4 @@ class OutlineScreen(DrawnCloser):
             if all(abs(col - c) + 2 * abs(row - r) > LEAST_APART for c, r in written):
                 written.append((col, row))
                 canvas.letters((x, y), str(number), NUMBER)
-        return canvas.contents(lambda ink: STYLES.get(str(ink), ""))
+        return canvas.contents(lambda ink: _STYLES.get(str(ink), ""))

@@ -14,7 +14,7 @@ from workbench.bench.draw.canvas import Mode
 from workbench.bench.draw.text import paragraph, paragraphs, styled, visible, wrapped
 from workbench.bench.draw.wing_drawing import wing_picture
 from workbench.bench.hand.state import BenchState
-from workbench.bench.panels.wing_steps import steps_lines, steps_short
+from workbench.bench.panels.turns_panel import steps_lines, steps_short
 from workbench.errors import BenchError, InputError
 from workbench.measure.display import degrees_text, length_text
 from workbench.measure.units import Unit

@@ -6,7 +6,6 @@ Digits and Enter choose nothing here: what a caliper sends is held.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING
 
 from textual.content import Content
 
@@ -23,9 +22,6 @@ from workbench.work.study import studies
 from workbench.work.study.study_words import shows_readings, study_state, value_words, whose_words
 from workbench.work.text.local_time import local_day
 from workbench.work.trust.study_results import State, StudyView, result_of
-
-if TYPE_CHECKING:
-    from workbench.bench.app import Bench
 
 ABOUT = (
     "Several skis, or one re-seated again and again; several people; several trials. It tells how "
@@ -54,7 +50,7 @@ class StudyList(ListScreen):
         "· Esc closes"
     )
 
-    def __init__(self, shop: Shop) -> None:
+    def __init__(self, shop: Shop, state: BenchState) -> None:
         super().__init__()
         self.shop = shop
         self._views: tuple[StudyView, ...] = ()
@@ -174,11 +170,6 @@ _ACTS: dict[str, Callable[[StudyList, StudyView], None]] = {
     "t": StudyList._read, "r": StudyList._show_result, "s": StudyList._readings,
     "x": StudyList._strike,
 }  # fmt: skip
-
-
-def open_on(bench: Bench) -> None:
-    """Show the studies of the shop."""
-    bench.push_screen(StudyList(bench.shop))
 
 
 def plan_form(shop: Shop, state: BenchState) -> Form:

@@ -15,8 +15,7 @@ from workbench.bench.bases.bursts import BURST_WINDOW_S, ENTRY_START
 from workbench.bench.bases.number_screen import NumberScreen
 from workbench.bench.draw.bigtext import LETTERS, big
 from workbench.bench.draw.canvas import Mode
-from workbench.bench.draw.room import said
-from workbench.bench.draw.text import lines, styled, visible, wrapped
+from workbench.bench.draw.text import lines, said, styled, visible, wrapped
 from workbench.errors import BenchError
 from workbench.measure.lengths import Entry, Placing
 from workbench.work.job.shop import Shop

@@ -1,18 +1,26 @@
-"""More of a ski line by line: coarse marks, temperature, how to hold, and a baseline kept."""
+"""Around the readings of a ski: holding, marks, temperature, a baseline kept, the base's curve."""
 
 from __future__ import annotations
 
 import argparse
-from typing import Any
 
 from workbench.commands.at_ski import AtSki, Did, act, at_ski, fields_of, ski_command
+from workbench.commands.manual import Commands, act_asked
 from workbench.commands.output import say, say_json
 from workbench.errors import InputError
+from workbench.records.store.rows import CurveKind
 from workbench.work.job.coarse_marks import add_mark, off_words, take_mark
 from workbench.work.job.temperature import effect_words, in_force_words, state_temperature
-from workbench.work.job_text.job_text import all_mark_lines, how_taken_lines, how_taken_report
+from workbench.work.job_text.job_text import (
+    all_mark_lines,
+    how_taken_lines,
+    how_taken_report,
+    typed,
+)
 from workbench.work.job_text.typed_lines import line_meant, mark_meant
 from workbench.work.roster.baselines import keep_now
+from workbench.work.wing.base_curve import keep_curve, latest_curve, strike_curve, use_curve
+from workbench.work.wing.wing_report import curve_words, used_words, wing_report
 
 MARK_FIELDS = (
     ("kind", "KIND", "scale (how far forward) or lines (how far out)"),
@@ -28,8 +36,11 @@ HEAT = (
     ("caliper-material", "NAME", "left out: steel"),
 )
 
+_ACTS = ("gap", "depth", "use", "strike")
+_BELONGS = {"chord": ("gap",), "from": ("gap",), "shape": ("gap",), "reason": ("strike",)}
 
-def add(commands: Any) -> None:
+
+def add(commands: Commands) -> None:
     """Add the commands."""
     _add_hold(commands)
     _add_marks(commands)
@@ -47,6 +58,44 @@ def add(commands: Any) -> None:
     keep.add_argument(
         "--of", choices=("ski", "rider", "model"), default="ski", help="left out: ski"
     )
+    parser = ski_command(
+        commands, "curve", "the curve of a ski's base: measured, used, struck out",
+        "Without an option what was measured last and what the readings are worked out by. "
+        "Measured is by a straightedge and the feeler that just goes in, or by three depths from a "
+        "straightedge. A measurement is not the ski's base before --use: every reading rests on "
+        "the base. Places are counted from the tail end.",
+        run=_curve, see="wing, history, correct-ski",
+        examples=[
+            ("curve", "What is known of the base of the ski in hand."),
+            ("curve --chord 6 --gap .028", "A base that bulges, by feeler."),
+            (
+                "curve --ski LK64/22 --shape hollow --chord '152 mm' --from '20 mm' --gap 0.7mm",
+                "A hollow one, another ski's.",
+            ),
+            ("curve --depth 0 .750 --depth 3 .722 --depth 6 .750", "By three depths."),
+            ("curve --use", "Readings are worked out by it from now on."),
+            ('curve --strike --reason "straightedge rocked"', "Struck out; it stays readable."),
+        ],
+    )  # fmt: skip
+    parser.option("--gap", "LENGTH", "by feeler: the gap; 0: none goes in")
+    parser.option("--chord", "LENGTH", "by feeler: how far apart the two gaps, or feet, are")
+    parser.option("--from", "PLACE", "the straightedge's rear end; left out: 0")
+    parser.option(
+        "--shape",
+        "SHAPE",
+        "bulge (gaps at its ends) or hollow (gap at its middle); left out: bulge",
+    )
+    parser.option(
+        "--depth",
+        ("PLACE", "DEPTH"),
+        "one of three depths from the straightedge down to the base; give it three times",
+        nargs=2,
+        action="append",
+    )
+    parser.flag("--use", "make what was measured last the base")
+    parser.flag("--strike", "strike out what was measured last")
+    parser.option("--reason", "WORDS", "why; with --strike")
+    parser.unit("unit to show, and of bare numbers; left out: the bench's own")
 
 
 def _keep(at: AtSki, args: argparse.Namespace) -> Did:
@@ -54,10 +103,7 @@ def _keep(at: AtSki, args: argparse.Namespace) -> Did:
     return at.shop.view(at.view.job.id), f"baseline kept: {kept.name}"
 
 
-# -- how to hold -----------------------------------------------------------------------------------
-
-
-def _add_hold(commands: Any) -> None:
+def _add_hold(commands: Commands) -> None:
     hold = ski_command(
         commands, "hold", "how each reading is taken: where, and how to hold the caliper",
         "One act a line; and how sure each reading is, once it is taken: its budget, part by part.",
@@ -82,10 +128,7 @@ def _hold(args: argparse.Namespace) -> None:
             say(how_taken_lines(at.view, at.unit, one))
 
 
-# -- coarse marks ----------------------------------------------------------------------------------
-
-
-def _add_marks(commands: Any) -> None:
+def _add_marks(commands: Commands) -> None:
     marks = ski_command(
         commands, "marks", "the blade's coarse marks: listed, or one read",
         "A mark is a scribed point on the ski, read on a scale or lines on the blade. It bears the "
@@ -138,10 +181,7 @@ def _new_mark(at: AtSki, args: argparse.Namespace) -> Did:
     return at.shop.view(at.view.job.id), f"mark added: {args.name}"
 
 
-# -- temperature -----------------------------------------------------------------------------------
-
-
-def _add_temperature(commands: Any) -> None:
+def _add_temperature(commands: Commands) -> None:
     heat = ski_command(
         commands, "temperature", "say what blade and caliper are at, or end it",
         "Readings taken from then on are converted to 20 degrees Celsius. Without BLADE what is in "
@@ -174,3 +214,59 @@ def _state(at: AtSki, args: argparse.Namespace) -> Did:
         at.shop, at.view, {**fields, "blade": blade, "scale": args.scale or "C"}
     )
     return new, "temperature kept" if blade else "readings are taken as they are"
+
+
+def _curve(args: argparse.Namespace) -> int:
+    asked = act_asked(args, _ACTS, _BELONGS)
+    if not asked:
+        _show_curve(args)
+        return 0
+    return act(
+        args,
+        {"gap": _keep_curve, "depth": _keep_curve, "use": _use_curve, "strike": _strike_curve}[
+            asked
+        ],
+    )
+
+
+def _show_curve(args: argparse.Namespace) -> None:
+    with at_ski(args) as at:
+        report = wing_report(at.shop, at.view)
+        lines = [f"Base: {curve_words(report, at.unit)}", *used_words(report, at.view.ski, at.unit)]
+    say(lines)
+
+
+def _keep_curve(at: AtSki, args: argparse.Namespace) -> Did:
+    kind, fields = _curve_measured(args)
+    keep_curve(at.shop, at.view, kind, fields, at.unit)
+    new = at.shop.view(at.view.job.id)
+    said = f"measured: {curve_words(wing_report(at.shop, new), at.unit)}"
+    return new, said, f"not the ski's base yet: {typed('curve --use', at.ski)} makes it so"
+
+
+def _curve_measured(args: argparse.Namespace) -> tuple[CurveKind, dict[str, str]]:
+    """Return how the base was measured and the fields of that, as texts."""
+    if args.gap is not None:
+        return "sagitta", {
+            "shape": args.shape or "bulge", "from": getattr(args, "from") or "0",
+            "chord": args.chord or "", "gap": args.gap,
+        }  # fmt: skip
+    if len(args.depth) != 3:
+        raise InputError("--depth", len(args.depth), "three depths: --depth PLACE DEPTH each")
+    fields: dict[str, str] = {}
+    for number, (place, depth) in enumerate(args.depth, 1):
+        fields |= {f"place_{number}": place, f"depth_{number}": depth}
+    return "three depths", fields
+
+
+def _use_curve(at: AtSki, _: argparse.Namespace) -> Did:
+    new = use_curve(at.shop, at.view)
+    return new, "the measured curve is the ski's base; every reading is worked out anew"
+
+
+def _strike_curve(at: AtSki, args: argparse.Namespace) -> Did:
+    curve = latest_curve(at.shop, at.view.ski.id)
+    if curve is None:
+        raise InputError("curve", "(none)", "a curve that was measured")
+    strike_curve(at.shop, curve, args.reason or "")
+    return at.view, "the curve measured last is struck out"
