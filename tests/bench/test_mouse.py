@@ -15,6 +15,7 @@ from workbench.bench.app import Bench
 from workbench.bench.bases.overlay import key_pressed
 from workbench.bench.bases.prompts import ASIDE_REASONS, Prompt, PromptInput
 from workbench.bench.palette import Palette
+from workbench.bench.panels.next_line import PAD, pad_key_at
 from workbench.bench.panels.panel import Line, Panel
 from workbench.bench.screens.shop.queue_screen import QueueScreen
 from workbench.records.exchange.form import LOCAL_SETTINGS
@@ -51,6 +52,28 @@ async def test_a_click_on_a_key_presses_it(shop: Shop, size: tuple[int, int]) ->
         assert screen.app.hands.state.unit != unit
         await click(screen, row.index("more"), keys.y)
         assert isinstance(screen.app.screen, Sheet)
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_keys_for_fingers_type_a_number(shop: Shop, size: tuple[int, int]) -> None:
+    """They are shown on demand, each where it can be hit, and gone again."""
+    async with bench(shop, size) as screen:
+        screen.app.do_("pad")
+        await screen.pilot.pause(0.1)
+        pad = screen.app.query_one("#pad", Line).content_region
+        assert pad.height == 5
+        wide = pad.width // len(PAD[0])
+        for y, keys in enumerate(PAD):
+            for x, key in enumerate(keys):
+                for dx, dy in ((0, 0), (wide - 1, 1)):
+                    assert pad_key_at(x * wide + dx, 3 * y + dy, pad.width) == key
+        for key in ("2", ".", "4", "Backspace", "7"):
+            y = next(i for i, keys in enumerate(PAD) if key in keys)
+            await click(screen, pad.x + PAD[y].index(key) * wide + wide // 2, pad.y + 3 * y)
+        assert screen.app.hands.state.entry == "2.7"
+        screen.app.do_("pad")
+        await screen.pilot.pause(0.1)
+        assert not screen.app.query_one("#pad", Line).display
 
 
 async def test_a_click_marks_a_row_of_a_list_and_the_wheel_moves_the_mark(shop: Shop) -> None:

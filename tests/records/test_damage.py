@@ -17,7 +17,7 @@ from workbench.errors import RecordsError
 from workbench.records.backup import backups
 from workbench.records.book import Book
 from workbench.records.exchange.rows_out import book_rows
-from workbench.records.store.damage import check_sum
+from workbench.records.store.damage import check_sum, check_sums
 from workbench.records.store.rows import (
     AnyFact,
     Baseline,
@@ -285,3 +285,17 @@ def test_a_sum_is_the_same_however_a_number_was_given(number: float, text: str) 
     assert check_sum(row, ()) == check_sum([*row, ("gauge", ""), ("later", None)], ())
     if number.is_integer():
         assert check_sum(row, ()) == check_sum([("text", text), ("mm", int(number))], ())
+
+
+@given(
+    st.lists(
+        st.tuples(st.text(), st.none() | st.floats(allow_nan=False), st.none() | st.integers(0, 9)),
+        min_size=1,
+    )
+)
+def test_many_rows_have_the_sums_that_each_has_by_itself(
+    rows: list[tuple[str, float | None, int | None]],
+) -> None:
+    names = ("text", "mm", "number")
+    alone = [check_sum(zip(names, row, strict=True), ()) for row in rows]
+    assert check_sums(names, rows) == alone

@@ -24,6 +24,7 @@ from workbench.errors import InputError
 from workbench.records.book import Book
 from workbench.records.exchange.checks import time_of
 from workbench.records.exchange.form import LOCAL_SETTINGS
+from workbench.records.exchange.lines import rows_said
 from workbench.records.exchange.rows_in import Brought
 from workbench.records.store.database import Database as Bare
 from workbench.records.store.rows import (
@@ -792,3 +793,19 @@ def interleave(steps: list[tuple[int, int, int]], offsets: tuple[int, int, int])
             assert bench.book.skis() == benches[0].book.skis()
             readings = [f for job in first["jobs"] for f in bench.book.facts(job["id"])]
             assert sum(isinstance(f, Reading) for f in readings) == len(first["readings"])
+
+
+@pytest.mark.parametrize(
+    "lines",
+    [
+        ['{"id": "a", "id": "b"}'],
+        ['{"id": "a", "mm": NaN}'],
+        ['{"id": "a", "text": "\\u0000"}'],
+        ['{"id": "a", "text": "\\ud800"}'],
+        ['{"id": "a"}, {"id": "b"}'],
+        ['{"id": "a"'],
+    ],
+)
+def test_lines_that_are_doubtful_are_not_read_together(lines: list[str]) -> None:
+    assert rows_said(['{"id": "0"}', '{"id": "1"}']) == [{"id": "0"}, {"id": "1"}]
+    assert rows_said(lines) is None
