@@ -13,7 +13,7 @@ from typing import TypeVar
 from workbench.errors import InputError
 from workbench.fin.parts.blade import Blade
 from workbench.fin.reading.method import Method
-from workbench.fin.reading.quantities import QUANTITIES
+from workbench.fin.reading.quantities import NEEDED
 from workbench.measure.units import unit_of
 from workbench.places import shipped
 from workbench.records.book import Book, whole
@@ -80,7 +80,7 @@ def ski_typed(shop: Shop, fields: Mapping[str, str]) -> rows.Ski:
     blade = blade_meant(shop, fields.get("blade", ""))
     block = block_meant(shop, fields.get("block", ""))
     methods = tuple(m.id for m in first_three(shop.book.methods_of(blade.id)))
-    if len(methods) < len(QUANTITIES):
+    if len(methods) < len(NEEDED):
         raise InputError("blade", blade.name, "a blade with three reading methods")
     apex = None if base.radius_mm is None else base.apex_mm
     return rows.Ski(
@@ -193,7 +193,7 @@ def first_three(methods: Sequence[rows.Method]) -> tuple[rows.Method, ...]:
     """
     fine = [m for m in methods if m.scribe_x_mm is None]
     out = []
-    for quantity in QUANTITIES:
+    for quantity in NEEDED:
         out.extend([m for m in fine if m.quantity == quantity][:1])
     return tuple(out)
 
