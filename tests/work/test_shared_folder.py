@@ -9,6 +9,7 @@ import zlib
 from collections.abc import Iterator
 from contextlib import ExitStack
 from pathlib import Path
+from unittest.mock import Mock
 
 import pytest
 
@@ -20,6 +21,7 @@ from workbench.records.sharing import journal
 from workbench.records.sharing.folder import ENDING, IN_HAND
 from workbench.records.store.specs import WITH_IDS
 from workbench.work.sharing.hubs import sync_folder
+from workbench.work.sharing.watch import Watch
 from workbench.work.sharing.words import shared_lines
 
 
@@ -257,7 +259,11 @@ def test_a_ski_set_at_two_benches_apart_is_told_at_both(
 
 
 def test_the_command_line_says_what_went_and_refuses_what_is_no_hub(
-    books: list[Book], shop: Shop, folder: Path, capsys: pytest.CaptureFixture[str]
+    books: list[Book],
+    shop: Shop,
+    folder: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """In words and as JSON; a password in a URL is refused and not repeated."""
     first, second = (str(book.path) for book in books[:2])
@@ -280,6 +286,15 @@ def test_the_command_line_says_what_went_and_refuses_what_is_no_hub(
         error = capsys.readouterr().err
         assert told in error
         assert "s3cret" not in error
+    shared = sync_folder(books[1], str(folder))
+    shared.round.stopped.append("no more")
+    books[1].set_down(journal.join, "1", "hub", "postgresql://x/y", "two")
+    monkeypatch.setattr(Watch, "start", lambda watch: watch._told(shared))
+    monkeypatch.setattr(Watch, "wait", Mock(side_effect=KeyboardInterrupt))
+    assert main(["--book", second, "sync", "--watch", "--json"]) == 0
+    said = json.loads(capsys.readouterr().out)
+    assert [*said][:3] == ["command", "status", "place"]
+    assert (said["command"], said["status"], said["in_step"]) == ("sync", 1, False)
 
 
 def test_a_folder_says_which_ski_another_bench_had_in_hand(

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import argparse
 import sys
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
-from workbench.commands.output import FAILED, say, say_json
+from workbench.commands.output import FAILED, reporting, say, say_json
 from workbench.errors import InputError
+
+if TYPE_CHECKING:
+    from workbench.work.sharing.hubs import Shared
 
 _NOT_TO_BE_RIDDEN = 4
 """A ski is not to be ridden that this bench thought otherwise of."""
@@ -97,7 +100,7 @@ def _hub(args: argparse.Namespace) -> int:
 
 
 def _sync(args: argparse.Namespace) -> int:
-    from workbench.work.sharing import hubs, words
+    from workbench.work.sharing import hubs
 
     if args.watch and args.folder is not None:
         raise InputError("--watch", "--folder", "one of the two: a folder does not say what is new")
@@ -108,6 +111,13 @@ def _sync(args: argparse.Namespace) -> int:
             shared = hubs.sync_hub(shop.book)
         else:
             shared = hubs.sync_folder(shop.book, args.folder)
+    return _said(args, shared)
+
+
+def _said(args: argparse.Namespace, shared: Shared) -> int:
+    """Say what a round did; return the exit status for it."""
+    from workbench.work.sharing import words
+
     if args.json:
         say_json(words.shared_json(shared))
     else:
@@ -122,11 +132,13 @@ def _watch(args: argparse.Namespace, book: Any) -> int:
     from workbench.work.sharing import hubs, words
     from workbench.work.sharing.watch import Watch
 
-    def told(shared: hubs.Shared) -> None:
-        if args.json:
-            say_json(words.shared_json(shared))
-        else:
-            say(words.shared_lines(shared))
+    def told(shared: Shared) -> None:
+        if not args.json:
+            _said(args, shared)
+            return
+        with reporting(args.command) as report:
+            status = _said(args, shared)
+        say_json(report.value(status))
 
     hubs.hub_of(book)
     watch = Watch(lambda: Book(book.path, beside=book), told)
