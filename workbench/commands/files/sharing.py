@@ -8,11 +8,8 @@ from typing import Any
 
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
-from workbench.commands.output import FAILED, say, say_json
+from workbench.commands.output import FAILED, NOT_TO_BE_RIDDEN, say, say_json
 from workbench.errors import InputError
-
-_NOT_TO_BE_RIDDEN = 4
-"""A ski is not to be ridden that this bench thought otherwise of."""
 
 
 def add(commands: argparse._SubParsersAction[Any]) -> None:
@@ -113,7 +110,7 @@ def _sync(args: argparse.Namespace) -> int:
     else:
         say(words.shared_lines(shared))
     if words.is_danger(shared):
-        return _NOT_TO_BE_RIDDEN
+        return NOT_TO_BE_RIDDEN
     return 0 if shared.round.is_whole else FAILED
 
 
