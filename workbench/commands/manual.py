@@ -14,11 +14,10 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from typing import Any, ClassVar, NoReturn, TypeAlias
 
-from workbench.commands.output import say
+from workbench.commands.output import WRONG_INPUT, say
 from workbench.errors import InputError
 from workbench.errors import shown as quoted
 
-WRONG_INPUT = 2
 LONGEST_COMPLAINT = 1500
 
 STATUSES = (

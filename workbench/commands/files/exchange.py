@@ -10,7 +10,15 @@ from typing import Any
 
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
-from workbench.commands.output import complained, facts, progress, say, send
+from workbench.commands.output import (
+    NOT_TO_BE_RIDDEN,
+    WRONG_INPUT,
+    complained,
+    facts,
+    progress,
+    say,
+    send,
+)
 from workbench.work.exchange.csv_out import csv_of, write_csv
 from workbench.work.exchange.exchange import export_book, export_ski, take_in
 from workbench.work.exchange.exchange_words import exported_lines, taken_in_lines
@@ -19,9 +27,6 @@ from workbench.work.job.shop import Shop
 from workbench.work.text.local_time import day_typed
 from workbench.work.text.words import clean
 
-WRONG_INPUT = 2
-NOT_TO_BE_RIDDEN = 4
-"""A file was taken in, and a ski is not to be ridden that this bench thought otherwise of."""
 CSV_KINDS = ("queue", "skis", "readings", "history")
 
 

@@ -8,14 +8,11 @@ from typing import TYPE_CHECKING, Any
 
 from workbench.commands.manual import page
 from workbench.commands.opened import opened_shop
-from workbench.commands.output import FAILED, reporting, say, say_json
+from workbench.commands.output import FAILED, NOT_TO_BE_RIDDEN, reporting, say, say_json
 from workbench.errors import InputError
 
 if TYPE_CHECKING:
     from workbench.work.sharing.hubs import Shared
-
-_NOT_TO_BE_RIDDEN = 4
-"""A ski is not to be ridden that this bench thought otherwise of."""
 
 
 def add(commands: argparse._SubParsersAction[Any]) -> None:
@@ -123,7 +120,7 @@ def _said(args: argparse.Namespace, shared: Shared) -> int:
     else:
         say(words.shared_lines(shared))
     if words.is_danger(shared):
-        return _NOT_TO_BE_RIDDEN
+        return NOT_TO_BE_RIDDEN
     return 0 if shared.round.is_whole else FAILED
 
 

@@ -25,7 +25,7 @@ PLAN = (
     ("trials", "N", "with --plan: how often everyone reads every part, 2 to 10; left out: 3"),
 )
 
-Did: TypeAlias = tuple[StudyView, list[str]]
+_Done: TypeAlias = tuple[StudyView, list[str]]
 """The study as it is after an act, and what is said of the act."""
 
 
@@ -117,18 +117,18 @@ def run(args: argparse.Namespace) -> int:
 # -- the acts --------------------------------------------------------------------------------------
 
 
-def _plan(shop: Shop, args: argparse.Namespace) -> Did:
+def _plan(shop: Shop, args: argparse.Namespace) -> _Done:
     fields = {name: getattr(args, name) or "" for name, *_ in PLAN}
     fields |= {"name": args.study, "unit": unit_of(args, shop), "trials": args.trials or "3"}
     view = studies.view_of(shop, studies.plan_study(shop, fields))
     return view, [f"Done: planned: {view.total} readings.", f"Order: {studies.RULE}"]
 
 
-def _due(shop: Shop, args: argparse.Namespace) -> Did:
+def _due(shop: Shop, args: argparse.Namespace) -> _Done:
     return studies.find_study(shop, args.study), []
 
 
-def _read(shop: Shop, args: argparse.Namespace) -> Did:
+def _read(shop: Shop, args: argparse.Namespace) -> _Done:
     """Keep a reading; what is said after it does not repeat the number."""
     view = studies.find_study(shop, args.study)
     due, placing = study_words.reading_placed(view, args.read, sure=args.yes)
@@ -137,32 +137,32 @@ def _read(shop: Shop, args: argparse.Namespace) -> Did:
     return new, [f"Done: kept: {clean(due.words)}.", *([f"Warning: {warning}"] if warning else [])]
 
 
-def _take_back(shop: Shop, args: argparse.Namespace) -> Did:
+def _take_back(shop: Shop, args: argparse.Namespace) -> _Done:
     view, last = studies.take_back(shop, studies.find_study(shop, args.study))
     if last is None:
         return view, ["Done: nothing to take back."]
     return view, [f"Done: taken back: {study_words.whose_words(last)}; read it again."]
 
 
-def _readings(shop: Shop, args: argparse.Namespace) -> Did:
+def _readings(shop: Shop, args: argparse.Namespace) -> _Done:
     view = studies.find_study(shop, args.study)
     return view, study_words.taken_lines(view)
 
 
-def _strike_reading(shop: Shop, args: argparse.Namespace) -> Did:
+def _strike_reading(shop: Shop, args: argparse.Namespace) -> _Done:
     view = studies.find_study(shop, args.study)
     reading = study_words.taken_meant(view, args.strike_reading)
     new = studies.strike_reading(shop, view, reading.id, args.reason or "")
     return new, [f"Done: struck out: {study_words.whose_words(reading)}; it stays readable."]
 
 
-def _strike_study(shop: Shop, args: argparse.Namespace) -> Did:
+def _strike_study(shop: Shop, args: argparse.Namespace) -> _Done:
     view = studies.find_study(shop, args.study)
     struck = studies.strike_study(shop, view, args.reason or "")
     return struck, ["Done: test struck out; it stays readable."]
 
 
-_ACTS: dict[str, Callable[[Shop, argparse.Namespace], Did]] = {
+_ACTS: dict[str, Callable[[Shop, argparse.Namespace], _Done]] = {
     "plan": _plan, "due": _due, "read": _read, "take_back": _take_back, "readings": _readings,
     "strike_reading": _strike_reading, "strike_study": _strike_study,
 }  # fmt: skip

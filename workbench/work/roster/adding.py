@@ -39,7 +39,7 @@ from workbench.work.roster.parts_typed import (
 from workbench.work.roster.queue import queue_again
 from workbench.work.roster.settings import tolerance_mm
 
-LONGEST_NAME = 1000
+LONGEST_TEXT = 1000
 _STAND_IN = "stand-in"
 """What is typed where the invented blade or block is meant, turns being approximate then."""
 
@@ -293,7 +293,7 @@ def pick(text: str, known: Sequence[Part], field: str) -> Part:
         return named[0]
     if not named and wanted.isdecimal() and len(wanted) < 7 and 1 <= int(wanted) <= len(known):
         return known[int(wanted) - 1]
-    raise InputError(field, text, f"one of these by name or number: {listed(known)}")
+    raise InputError(field, text, f"one of these by name or number: {parts_listed(known)}")
 
 
 def only_real(known: Sequence[Part]) -> str:
@@ -314,7 +314,7 @@ def first_real(known: Sequence[Part]) -> str:
     return next((str(i) for i, p in numbered if not p.stand_in), NONE_YET)
 
 
-def listed(known: Sequence[Part]) -> str:
+def parts_listed(known: Sequence[Part]) -> str:
     """Return the names of parts with their numbers, on one line."""
     known = known_parts(known)
     if not known:
@@ -339,8 +339,8 @@ def checked_text(fields: Mapping[str, str], key: str) -> str:
     """Return a field's text without the blanks around it, where a book can keep it."""
     text = fields.get(key, "").strip()
     keepable(key, text)
-    if len(text) > LONGEST_NAME:
-        raise InputError(key, text, f"at most {LONGEST_NAME} characters")
+    if len(text) > LONGEST_TEXT:
+        raise InputError(key, text, f"at most {LONGEST_TEXT} characters")
     return text
 
 
