@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from contextlib import closing
 
 from workbench.records.store.database import Database
-from workbench.records.store.schema import STEPS
+from workbench.records.store.schema import BOOK_STEPS
 
 RELEASED = {
     "first_book": 0x26EFCE78,
@@ -44,7 +44,7 @@ def asked_by_steps() -> dict[str, int]:
     """Return a number for what each step asks of SQLite (a CRC of its statements)."""
     out: dict[str, int] = {}
     with closing(sqlite3.connect(":memory:", isolation_level=None)) as conn:
-        for name, step in STEPS.items():
+        for name, step in BOOK_STEPS.items():
             db = Heard(conn)
             step(db)
             out[name] = zlib.crc32("\n".join(db.said).encode())
