@@ -17,6 +17,7 @@ from tests.shop import Fin, advance, at_stage, heron, ski
 from workbench.advice.holds import HOLDS
 from workbench.advice.ride_feel import WHAT_WORDS, WHATS
 from workbench.bench import help
+from workbench.bench.hand.entry_keys import EntryKeys
 from workbench.bench.hand.hands import Hands
 from workbench.bench.panels.next_line import next_words
 from workbench.commands import FAMILIES
@@ -107,7 +108,7 @@ def test_an_unknown_stage_is_answered_nowhere(shop: Shop, polishing: JobView) ->
     walk = object.__new__(_Player)
     places: list[Callable[[], object]] = [
         lambda: next_words(hands.state),
-        lambda: hands._next_step(polishing),
+        lambda: EntryKeys(hands)._next_step(polishing),
         lambda: task_of(polishing),
         lambda: caution_words(polishing, at_check=False),
         lambda: tour_words(polishing, "in", hands_on=False),
