@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable, Mapping
-from typing import Any, TypeAlias
+from typing import TypeAlias
 
 from workbench.commands.at_ski import unit_of
-from workbench.commands.manual import act_asked, page
+from workbench.commands.manual import Commands, Parser, act_asked
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import progress, say, say_json
 from workbench.errors import InputError
@@ -29,7 +29,7 @@ _Done: TypeAlias = tuple[StudyView, list[str]]
 """The study as it is after an act, and what is said of the act."""
 
 
-def add(commands: Any) -> None:
+def add(commands: Commands) -> None:
     """Add the parser of the command."""
     parser = commands.add_parser(
         "study",
@@ -37,18 +37,9 @@ def add(commands: Any) -> None:
         description="List the repeatability tests, or show one: variation by source, and which "
         "change of setting the shop can honestly distinguish. A test is planned once and then "
         "read turn by turn, blind: no earlier reading is shown before it is complete.",
-    )
-    parser.add_argument(
-        "study", nargs="?", default="", metavar="NAME", help="a test's name or number in the list"
-    )
-    how = parser.add_mutually_exclusive_group()
-    how.add_argument("--json", action="store_true", help="print JSON for machines")
-    how.add_argument("--plain", action="store_true", help="print plain lines (the default)")
-    _add_options(parser)
-    parser.set_defaults(run=run)
-    page(
-        parser,
-        [
+        run=run,
+        see="calipers, settings",
+        examples=[
             ("study", "The tests with their numbers."),
             ("study 1", "The first of them."),
             ("study 1 --json", "The same for a script."),
@@ -64,11 +55,15 @@ def add(commands: Any) -> None:
             ('study 2 --strike-reading 7 --reason "jaw on the bevel"', "One of them."),
             ('study 2 --strike-study --reason "the wrong caliper"', "The whole test."),
         ],
-        ("calipers", "settings"),
     )
+    parser.place("study", "NAME", "a test's name or number in the list", nargs="?", default="")
+    how = parser.add_mutually_exclusive_group()
+    how.add_argument("--json", action="store_true", help="print JSON for machines")
+    how.add_argument("--plain", action="store_true", help="print plain lines (the default)")
+    _add_options(parser)
 
 
-def _add_options(parser: argparse.ArgumentParser) -> None:
+def _add_options(parser: Parser) -> None:
     """Add the options by which a study is planned, read and struck out."""
     for name, words in (
         ("plan", "plan a test of this NAME; its reading order is shuffled"),
@@ -77,16 +72,14 @@ def _add_options(parser: argparse.ArgumentParser) -> None:
         ("readings", "list the readings with their numbers"),
         ("strike-study", "strike the whole test out, with --reason"),
     ):
-        parser.add_argument(f"--{name}", action="store_true", help=words)
-    parser.add_argument("--read", metavar="VALUE", help="the reading of the turn that is due")
-    parser.add_argument("--strike-reading", metavar="N", help="strike out a reading, with --reason")
+        parser.flag(f"--{name}", words)
+    parser.option("--read", "VALUE", "the reading of the turn that is due")
+    parser.option("--strike-reading", "N", "strike out a reading, with --reason")
     for name, metavar, words in PLAN:
-        parser.add_argument(f"--{name}", metavar=metavar, help=words)
-    parser.add_argument(
-        "--unit", choices=("in", "mm"), help="with --plan: of every reading; left out: the bench's"
-    )
-    parser.add_argument("--yes", action="store_true", help="take a doubtful reading as it is")
-    parser.add_argument("--reason", metavar="WORDS", help="why it is struck out")
+        parser.option(f"--{name}", metavar, words)
+    parser.unit("with --plan: of every reading; left out: the bench's")
+    parser.flag("--yes", "take a doubtful reading as it is")
+    parser.option("--reason", "WORDS", "why it is struck out")
 
 
 def run(args: argparse.Namespace) -> int:
