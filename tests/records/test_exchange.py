@@ -22,11 +22,11 @@ from sqlite_utils import Database
 from tests.records.conftest import DAY, Shop, blade, block, furnish, ski
 from workbench.errors import InputError
 from workbench.records.book import Book
-from workbench.records.exchange.checks import time_of
 from workbench.records.exchange.form import LOCAL_SETTINGS
 from workbench.records.exchange.lines import rows_said
 from workbench.records.exchange.rows_in import Brought
 from workbench.records.store.database import Database as Bare
+from workbench.records.store.ids import moment_of
 from workbench.records.store.rows import (
     AnyFact,
     Baseline,
@@ -386,7 +386,7 @@ def test_ids_of_a_time_to_come_are_refused_and_drag_nothing_along(
         with pytest.raises(InputError, match=r"rows\..*\.id.*no later than a day from now.*clocks"):
             give(ahead, other)
     assert not any(out(other).values())
-    newest = time_of(new_id(other))
+    newest = moment_of(new_id(other))
     assert abs(newest - datetime.now(UTC)) < timedelta(hours=1)
 
 

@@ -11,6 +11,7 @@ from tests.records.conftest import Shop as Furnished
 from tests.records.conftest import furnish
 from workbench.errors import InputError
 from workbench.records.backup import backups
+from workbench.records.backup.backups import backups_of
 from workbench.records.book import Book
 from workbench.work.exchange import backup
 
@@ -104,7 +105,7 @@ def test_a_new_book_does_not_take_the_days_copy_of_the_lost_one(begun_anew: Book
     done = again(begun_anew, DAY)
     assert done.aside is None
     assert len(backup.copied_lines(done)) == 1
-    assert [each.label for each in backup.listed(begun_anew.path)] == [
+    assert [each.label for each in backups_of(begun_anew.path)] == [
         "2031-05-06", "2031-05-06.2",
     ]  # fmt: skip
 
@@ -114,7 +115,7 @@ def test_what_was_kept_under_a_number_is_put_back_by_it(begun_anew: Book) -> Non
     backup.back_up_at_leave(begun_anew, DAY)
     path = begun_anew.path
     begun_anew.close()
-    lines = backup.backup_lines(backup.listed(path), path)
+    lines = backup.backup_lines(backups_of(path), path)
     assert [line.split()[0] for line in lines] == ["2031-05-06", "2031-05-06.2"]
     with pytest.raises(InputError):
         backup.restore(path, "2031-05-06.3")

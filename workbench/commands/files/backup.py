@@ -8,11 +8,11 @@ from workbench.commands.manual import Commands
 from workbench.commands.opened import opened_shop, path_of
 from workbench.commands.output import facts, progress, say
 from workbench.errors import InputError
+from workbench.records.backup.backups import backups_of
 from workbench.work.exchange.backup import (
     aside_lines,
     back_up,
     backup_lines,
-    listed,
     restore,
     restored_lines,
 )
@@ -75,7 +75,7 @@ def _restore(args: argparse.Namespace) -> int:
 
     book = path_of(args)
     if args.list:
-        found = listed(book)
+        found = backups_of(book)
         facts(backups=[{"day": b.label, "file": str(b.path), "bytes": b.size} for b in found])
         say(backup_lines(found, book))
         return 0

@@ -18,7 +18,7 @@ from workbench.commands.output import (
     say,
     send,
 )
-from workbench.work.exchange.csv_out import csv_of, write_csv
+from workbench.work.exchange.csv_out import Wanted, csv_of, write_csv
 from workbench.work.exchange.exchange import export_book, export_ski, take_in
 from workbench.work.exchange.exchange_words import exported_lines, taken_in_lines
 from workbench.work.exchange.intake import intake_lines, take_in_skis
@@ -164,19 +164,15 @@ def _intake(args: argparse.Namespace) -> int:
 def _export_csv(args: argparse.Namespace) -> int:
 
     unfit: list[str] = []
+    wanted = Wanted(args.what, args.ski, comma=args.decimal_comma)
     with _shop_of_day(args) as shop:
         if args.to is not None:
             with progress("Writing the table") as told:
-                size = write_csv(
-                    shop, args.what, args.to, args.ski,
-                    unfit=unfit, comma=args.decimal_comma, told=told,
-                )  # fmt: skip
+                size = write_csv(shop, wanted, args.to, unfit, told)
             say([f"Written: {clean(args.to)} ({size} bytes)"])
-            return complained(unfit)
-        chosen = {"unfit": unfit, "comma": args.decimal_comma}
-        if sys.stdout.isatty():  # where the table itself shows how far it is
-            send(csv_of(shop, args.what, args.ski, **chosen))
+        elif sys.stdout.isatty():  # where the table itself shows how far it is
+            send(csv_of(shop, wanted, unfit))
         else:
             with progress("Writing the table", kept="what was written stays") as told:
-                send(csv_of(shop, args.what, args.ski, told=told, **chosen))
+                send(csv_of(shop, wanted, unfit, told))
     return complained(unfit)

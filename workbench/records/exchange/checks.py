@@ -167,15 +167,6 @@ def _check_id(text: str, where: str) -> None:
         raise InputError(where, text, accepted)
 
 
-def time_of(row_id: str) -> datetime:
-    """The time that an id means; where a clock was set back, the time it followed on."""
-    millis = int(row_id[:8] + row_id[9:13], 16)
-    try:
-        return datetime(1970, 1, 1, tzinfo=UTC) + timedelta(milliseconds=millis)
-    except OverflowError:
-        return datetime.max.replace(tzinfo=UTC)
-
-
 def first_id_after(moment: datetime) -> str:
     """What every id of a later millisecond sorts behind, and none of an earlier one."""
     millis = (moment - datetime(1970, 1, 1, tzinfo=UTC)) // timedelta(milliseconds=1) + 1

@@ -24,7 +24,6 @@ from workbench.records.exchange.checks import (
     check_sense,
     checked_row,
     first_id_after,
-    time_of,
 )
 from workbench.records.exchange.form import Form, Row, forms
 from workbench.records.exchange.lines import ID_AT, ID_LENGTH, OtherLayoutError, row_said, rows_said
@@ -37,6 +36,7 @@ from workbench.records.exchange.rows_out import (
     travels,
 )
 from workbench.records.store.database import Database, Told, quiet
+from workbench.records.store.ids import moment_of
 from workbench.records.store.schema import Lifted, numbers_lifted
 from workbench.records.store.specs import FACTS, ROSTER, Table
 from workbench.records.store.writer import Pen
@@ -285,7 +285,7 @@ class _Intake:
 
     def end(self) -> None:
         """Look at what can only be told of the whole file."""
-        self.brought.latest = time_of(self.newest) if self.newest else None
+        self.brought.latest = moment_of(self.newest) if self.newest else None
         self._references.refuse_missing()
         for table, other, row_id in arrivals.ids_twice(self.db, self._count_new):
             place = f"rows.{table}: id"
@@ -307,7 +307,7 @@ def _of_the_future(each: Arrived, now: datetime) -> InputError:
     later than what others do after it."""
     accepted = (
         f"an id of no later than a day from now ({now:%Y-%m-%d %H:%M} UTC): this one is of "
-        f"{time_of(each.id):%Y-%m-%d}; set the clocks of both benches right"
+        f"{moment_of(each.id):%Y-%m-%d}; set the clocks of both benches right"
     )
     return InputError(f"{each.place}.id", each.id, accepted)
 

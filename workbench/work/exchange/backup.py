@@ -71,11 +71,6 @@ def back_up(
         raise InputError("backup", str(target), why.accepted) from None
 
 
-def listed(book: Path) -> tuple[Backup, ...]:
-    """Return a book's daily copies, newest first."""
-    return backups.backups_of(book)
-
-
 def restore(book: Path, path: str, now: datetime | None = None) -> Restored:
     """Put a backup in the book's place; the book that was there is kept aside.
 
@@ -90,7 +85,7 @@ def restore(book: Path, path: str, now: datetime | None = None) -> Restored:
 
 
 def _backup_called(book: Path, text: str) -> Path:
-    for backup in listed(book):
+    for backup in backups.backups_of(book):
         if backup.label == text.strip():
             return backup.path
     path = path_of(text)
@@ -119,7 +114,7 @@ def lost_words(book: Path) -> str:
 
     Nothing where there are none.
     """
-    kept = listed(book)
+    kept = backups.backups_of(book)
     if not kept:
         return ""
     return (

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from itertools import chain
 
 from workbench.errors import BenchError, InputError
@@ -20,7 +21,6 @@ from workbench.work.roster.adding import known_ski
 from workbench.work.text.local_time import local_day
 from workbench.work.text.safe_text import visible
 
-_KINDS = ("queue", "skis", "readings", "history")
 BOM = b"\xef\xbb\xbf"
 """What tells a spreadsheet that a file is UTF-8."""
 
@@ -48,36 +48,44 @@ _HEADERS: dict[str, tuple[str, ...]] = {
 Cells = Sequence[str | float | None]
 
 
-def csv_of(
-    shop: Shop,
-    kind: str,
-    ski: str = "",
-    *,
-    ski_id: str = "",
-    unfit: list[str] | None = None,
-    comma: bool = False,
-    told: Told = quiet,
-) -> Iterator[bytes]:
-    """Yield a CSV file; ``ski`` (its name or serial) leaves the others out of readings and history,
-    and so does ``ski_id``.
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """A CSV file that is asked for.
 
     Kinds: ``queue`` (the shop's day, what earlier days left first), ``skis``, ``readings``,
     ``history`` (every row of a ski, each in its words). The first two are such files as
-    :func:`workbench.work.exchange.intake.take_in_skis` takes, and are of all skis.
+    :func:`workbench.work.exchange.intake.take_in_skis` takes, and are of all skis; ``ski`` (its
+    name or serial) or ``ski_id`` leaves the others out of readings and history. ``comma``: numbers
+    have a decimal comma, and semicolons part the cells; what was typed stays as it was typed.
+    """
+
+    kind: str
+    ski: str = ""
+    ski_id: str = ""
+    comma: bool = False
+
+
+def csv_of(
+    shop: Shop, wanted: Wanted, unfit: list[str] | None = None, told: Told = quiet
+) -> Iterator[bytes]:
+    """Yield a CSV file; ``told`` is told of each line.
 
     A ski whose history cannot be told has one line in its place, of the kind ``unfit``, that says
-    why; ``unfit`` is given a line for each. ``comma``: numbers have a decimal comma, and semicolons
-    part the cells; what was typed stays as it was typed. ``told`` is told of each line.
+    why; ``unfit`` is given a line for each.
     """
+    kind, comma = wanted.kind, wanted.comma
     whole = {"queue": _queue, "skis": _skis}
     if kind in whole:
-        if ski:
-            raise InputError("ski", ski, "readings or history: those can be of one ski alone")
+        if wanted.ski:
+            accepted = "readings or history: those can be of one ski alone"
+            raise InputError("ski", wanted.ski, accepted)
         found = whole[kind](shop, comma)
     else:
         skis = shop.book.skis()
-        if ski or ski_id:
-            skis = (shop.book.ski(ski_id) if ski_id else known_ski(shop, ski),)
+        if wanted.ski_id:
+            skis = (shop.book.ski(wanted.ski_id),)
+        elif wanted.ski:
+            skis = (known_ski(shop, wanted.ski),)
         if kind == "readings":
             found = _readings(shop, skis)
         else:
@@ -92,20 +100,12 @@ def _telling(chunks: Iterator[bytes], told: Told) -> Iterator[bytes]:
 
 
 def write_csv(
-    shop: Shop,
-    kind: str,
-    path: str,
-    ski: str = "",
-    *,
-    ski_id: str = "",
-    unfit: list[str] | None = None,
-    comma: bool = False,
-    told: Told = quiet,
+    shop: Shop, wanted: Wanted, path: str, unfit: list[str] | None = None, told: Told = quiet
 ) -> int:
     """Write such a file and return its size; a file of the same columns is written over."""
-    chunks = csv_of(shop, kind, ski, ski_id=ski_id, unfit=unfit, comma=comma, told=told)
-    ours = tuple(BOM + mark.join(_HEADERS[kind]).encode() for mark in ",;")
-    return write_file(path_of(path), chain([BOM], chunks), lambda head: head.startswith(ours))
+    ours = tuple(BOM + mark.join(_HEADERS[wanted.kind]).encode() for mark in ",;")
+    chunks = chain([BOM], csv_of(shop, wanted, unfit, told))
+    return write_file(path_of(path), chunks, lambda head: head.startswith(ours))
 
 
 def _queue(shop: Shop, comma: bool) -> Iterator[Cells]:

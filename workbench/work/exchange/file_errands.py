@@ -5,14 +5,14 @@ Each is done beside the screen, so nothing here knows one.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
 from workbench.errors import InputError
 from workbench.places import is_plain_file
-from workbench.work.exchange.backup import back_up, copied_lines, listed
-from workbench.work.exchange.csv_out import write_csv
+from workbench.records.backup.backups import backups_of
+from workbench.work.exchange.backup import back_up, copied_lines
+from workbench.work.exchange.csv_out import Wanted, write_csv
 from workbench.work.exchange.exchange import export_book, export_ski_of_id, take_in
 from workbench.work.exchange.exchange_words import exported_lines, size_words, taken_in_lines
 from workbench.work.exchange.intake import intake_lines, take_in_skis
@@ -86,7 +86,7 @@ def proposed(errand: Errand, shop: Shop, ski_name: str) -> str:
 
 def backup_words(shop: Shop) -> tuple[str, ...]:
     """Return the newest daily copies of the book, a line each, and how one is put back."""
-    found = listed(shop.book.path)
+    found = backups_of(shop.book.path)
     if not found:
         return ("No daily backup yet: one is made when the shop's own book is open.",)
     days = [f"  {each.label}  {each.size / 1e6:.1f} MB" for each in found[:MOST_BACKUPS]]
@@ -103,35 +103,29 @@ def check_path(path: str) -> str:
 
 def run(errand: Errand, shop: Shop, path: str, ski_id: str = "", *, trial: bool = False) -> Outcome:
     """Do an errand, or with ``trial`` try it; raises ``BenchError`` where it cannot be done."""
-    acts: dict[Name, Callable[[], Outcome]] = {
-        "book": lambda: Outcome(tuple(exported_lines(export_book(shop, path)))),
-        "ski": lambda: Outcome(tuple(exported_lines(export_ski_of_id(shop, ski_id, path)))),
-        "import": lambda: _import(shop, path, trial),
-        "intake": lambda: _intake(shop, path, trial),
-        "queue": lambda: _csv(shop, "queue", path),
-        "skis": lambda: _csv(shop, "skis", path),
-        "readings": lambda: _csv(shop, "readings", path),
-        "history": lambda: _csv(shop, "history", path),
-        "this history": lambda: _csv(shop, "history", path, ski_id),
-        "backup": lambda: Outcome(tuple(copied_lines(back_up(shop.book)))),
-    }
     if errand.tried_first and not is_plain_file(path_of(path)):
         raise InputError("file", path, "a file that is there")
-    return acts[errand.name]()
+    match errand.name:
+        case "book":
+            return Outcome(tuple(exported_lines(export_book(shop, path))))
+        case "ski":
+            return Outcome(tuple(exported_lines(export_ski_of_id(shop, ski_id, path))))
+        case "import":
+            taken = take_in(shop, path, dry_run=trial)
+            return Outcome(tuple(taken_in_lines(taken)), trial and bool(taken.brought.new))
+        case "intake":
+            intake = take_in_skis(shop, path, dry_run=trial)
+            return Outcome(tuple(intake_lines(intake)), trial and not intake.problems)
+        case "backup":
+            return Outcome(tuple(copied_lines(back_up(shop.book))))
+        case "queue" | "skis" | "readings" | "history":
+            return _csv(shop, Wanted(errand.name), path)
+        case "this history":
+            return _csv(shop, Wanted("history", ski_id=ski_id), path)
 
 
-def _import(shop: Shop, path: str, trial: bool) -> Outcome:
-    taken = take_in(shop, path, dry_run=trial)
-    return Outcome(tuple(taken_in_lines(taken)), trial and bool(taken.brought.new))
-
-
-def _intake(shop: Shop, path: str, trial: bool) -> Outcome:
-    intake = take_in_skis(shop, path, dry_run=trial)
-    return Outcome(tuple(intake_lines(intake)), trial and not intake.problems)
-
-
-def _csv(shop: Shop, kind: str, path: str, ski_id: str = "") -> Outcome:
+def _csv(shop: Shop, wanted: Wanted, path: str) -> Outcome:
     unfit: list[str] = []
-    size = write_csv(shop, kind, path, ski_id=ski_id, unfit=unfit)
+    size = write_csv(shop, wanted, path, unfit)
     written = f"Written: {clean(path)} ({size_words(size)})"
     return Outcome((written, *(f"! {clean(line)}" for line in unfit)))
