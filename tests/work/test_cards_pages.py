@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 
 from tests.shop import DAY, demo_file, open_shop, ski
 from workbench.errors import InputError
+from workbench.fin.frame import Point
 from workbench.records.store import rows
 from workbench.work.drawing.layout import (
     Dot,
@@ -345,10 +346,11 @@ class TestDaySheet:
         ends: list[tuple[float, float]] = []
         write = PdfPage.words
 
-        def watched(page: PdfPage, x: float, y: float, text: str, **how: Any) -> None:
+        def watched(page: PdfPage, at: Point, text: str, **how: Any) -> None:
+            x, y = at
             if how.get("anchor", "start") == "start" and y > MARGIN_MM + 8.0:
                 ends.append((x, x + page.measure(text, 1.0, how.get("strong", False))))
-            write(page, x, y, text, **how)
+            write(page, at, text, **how)
 
         monkeypatch.setattr(PdfPage, "words", watched)
         day_pdf(replace(sheet, rows=rows_))
