@@ -8,7 +8,6 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from dataclasses import replace
-from pathlib import Path
 from types import SimpleNamespace
 from typing import Any, get_args
 
@@ -17,6 +16,8 @@ import pytest
 from tests.shop import Fin, advance, at_stage, heron, ski
 from workbench.advice.holds import HOLDS
 from workbench.advice.ride_feel import WHAT_WORDS, WHATS
+from workbench.bench import help
+from workbench.bench.hand.entry_keys import EntryKeys
 from workbench.bench.hand.hands import Hands
 from workbench.bench.panels.next_line import next_words
 from workbench.commands import FAMILIES
@@ -26,12 +27,12 @@ from workbench.fin.parts.base import Base
 from workbench.fin.pose.descent import closed_form
 from workbench.fin.reading.method import Method, Scribe
 from workbench.fin.reading.observe import observe
-from workbench.fin.reading.quantities import QUANTITIES, TRAITS, Quantity
+from workbench.fin.reading.quantities import ONE_OF, QUANTITIES, TRAITS, Quantity
 from workbench.measure.calipers import Caliper, judge
-from workbench.records.store import schema
 from workbench.records.store.rows import AnyFact, CurveKind, JobKind, Mark
 from workbench.work.demo.demo import _Player
 from workbench.work.drawing.scene import _jaws, _span, method_caption
+from workbench.work.history import timeline
 from workbench.work.history.timeline import _TELLERS
 from workbench.work.job import stages
 from workbench.work.job.coarse_marks import mark_place
@@ -50,6 +51,7 @@ from workbench.work.job_text import tasks
 from workbench.work.job_text.tasks import TASKS, WAYS, caution_words, task_of, tour_words
 from workbench.work.job_text.view_words import Obstacle
 from workbench.work.order.rigs import ANY_FIN_MM, usual_range_mm
+from workbench.work.paper.day_sheet import HEADS, SHARES
 from workbench.work.roster.settings import SETTINGS
 from workbench.work.trust.shop_scatter import StudyScatter, scatter_for
 from workbench.work.wing.base_curve import FIELDS, measured_of
@@ -90,8 +92,12 @@ def test_a_walk_through_every_stage_finds_its_commands_and_its_words(shop: Shop)
                 break
             view = advance(shop, view, fin, ("+.008", "+.012", ""))
         kept |= {f.kind for f in view.facts if isinstance(f, Mark)}
-    assert seen == set(get_args(Stage))
+    order = get_args(Stage)
+    assert seen == set(order)
     assert kept <= set(MARK_WORDS)
+    assert set(MARK_WORDS) >= timeline._NOTES
+    late = order[order.index("within") : order.index("signed off")]
+    assert {stage for stage in order if TASKS[stage].open_point} == set(late)
 
 
 def test_an_unknown_stage_is_answered_nowhere(shop: Shop, polishing: JobView) -> None:
@@ -102,7 +108,7 @@ def test_an_unknown_stage_is_answered_nowhere(shop: Shop, polishing: JobView) ->
     walk = object.__new__(_Player)
     places: list[Callable[[], object]] = [
         lambda: next_words(hands.state),
-        lambda: hands._next_step(polishing),
+        lambda: EntryKeys(hands)._next_step(polishing),
         lambda: task_of(polishing),
         lambda: caution_words(polishing, at_check=False),
         lambda: tour_words(polishing, "in", hands_on=False),
@@ -150,7 +156,7 @@ def chord(**fields: Any) -> Method:
     return method
 
 
-def test_each_quantity_has_its_row() -> None:
+def test_each_quantity_has_its_row(shop: Shop) -> None:
     assert set(TRAITS) == set(QUANTITIES) == set(get_args(Quantity))
     assert set(ANY_FIN_MM) == {*QUANTITIES, "mark"}
     held = set(HOLDS)
@@ -158,10 +164,14 @@ def test_each_quantity_has_its_row() -> None:
     assert set(WHAT_WORDS) == set(WHATS) == {*QUANTITIES, "wing"}
     settings = {s.name for s in SETTINGS if s.name.startswith("tolerance_")}
     assert settings == {f"tolerance_{q}" for q in QUANTITIES}
-    source = Path(schema.__file__).read_text(encoding="utf-8")
-    listed = re.search(r'_one_of\("quantity", ([^)]*)\)', source)
+    [(made,)] = shop.book._read(
+        lambda db: list(db.execute("SELECT sql FROM sqlite_master WHERE name = 'methods'"))
+    )
+    listed = re.search(r"CHECK \(quantity IN \(([^)]*)\)", made)
     assert listed is not None
-    assert re.findall(r'"(\w+)"', listed[1]) == list(QUANTITIES)
+    assert re.findall(r"'(\w+)'", listed[1]) == list(QUANTITIES)
+    assert set(QUANTITIES) <= {word for word, _ in help._WORDS}
+    assert len(HEADS) == len(SHARES)
 
 
 def test_an_unknown_quantity_is_read_as_nothing(shop: Shop) -> None:
@@ -188,7 +198,7 @@ def test_an_unknown_quantity_is_read_as_nothing(shop: Shop) -> None:
     for place in places:
         with pytest.raises((AssertionError, KeyError)):
             place()
-    with pytest.raises(InputError, match="depth, tail or length"):
+    with pytest.raises(InputError, match=ONE_OF):
         Method("chord", NEW, band_mm=(0.0, 1.0))
 
 

@@ -19,7 +19,16 @@ from typing import TYPE_CHECKING
 from workbench import __version__
 from workbench.commands import modules
 from workbench.commands.manual import Commands, Index, Parser, filled, headed, summarise
-from workbench.commands.output import facts, reporting, say, say_json
+from workbench.commands.output import (
+    DONE,
+    FAILED,
+    OUT_OF_REACH,
+    WRONG_INPUT,
+    facts,
+    reporting,
+    say,
+    say_json,
+)
 from workbench.errors import BenchError, InputError, OutOfReachError, PoseError, RecordsError, shown
 from workbench.places import NotShippedError
 
@@ -30,8 +39,6 @@ LONGEST_LINE = 1000
 
 OWN_COMMANDS = ("turns", "predict", "restate", "demo", "paths")
 """Commands of this module: they start without loading any other."""
-
-DONE, FAILED, WRONG_INPUT, OUT_OF_REACH = 0, 1, 2, 3
 
 DESCRIPTION = """\
 A bench partner for setting a slalom-ski fin. Without a command the bench opens on the shop's own \

@@ -78,7 +78,7 @@ class Writer:
             self.model.base_radius_mm, self.model.base_apex_mm, number % 3 == 0,
             self.model.methods, "", size=str(64 + number % 7),
         )  # fmt: skip
-        return roster.add(self.pen, made, who="KV")
+        return roster.add_thing(self.pen, made, who="KV")
 
     def job(self, ski: Ski, day: date, until: str = "signed off", passes: int = PASSES) -> str:
         """Write one job, up to a stage."""

@@ -271,4 +271,4 @@ def _one_ski(shop: Shop, hands: Hands, ski_id: str) -> None:
     fin = Fin(view, 0.652, -1.005, 0.05)
     while view.stage != "signed off":
         view = advance(shop, view, fin, ("+.010", "", ""))
-        hands._show(view)
+        hands.show(view)

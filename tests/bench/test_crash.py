@@ -11,7 +11,7 @@ import pytest
 from tests.bench.terminal import Terminal
 from tests.shop import demo_file, open_shop
 from workbench.bench.crash import words, write_report
-from workbench.bench.hand.ski_in_hand import draft_in
+from workbench.bench.hand.hands import draft_in
 
 BROKEN = """
 from workbench.bench.hand.hands import Hands

@@ -12,6 +12,8 @@ import pytest
 from tests.bench.screens import bench
 from tests.shop import at_stage, demo_file, heron, open_shop, ski, walk_to
 from workbench.bench import app
+from workbench.bench.hand.acts import Acts
+from workbench.bench.hand.entry_keys import EntryKeys
 from workbench.bench.hand.hands import Hands
 from workbench.bench.panels.next_line import next_words
 from workbench.records.store import rows
@@ -30,22 +32,22 @@ class Keys:
     """Types into the hands, with a clock of its own."""
 
     def __init__(self, hands: Hands) -> None:
-        self.hands = hands
+        self.hands, self.entry, self.acts = hands, EntryKeys(hands), Acts(hands)
         self.time = 100.0
 
     def type(self, text: str, gap_s: float = SLOW_S) -> None:
         for char in text:
             self.time += gap_s
             if char == "\n":
-                self.hands.enter(self.time)
+                self.entry.enter(self.time)
             elif char == "\b":
-                self.hands.rub_out()
+                self.entry.rub_out()
             else:
-                self.hands.type(char, self.time)
+                self.entry.type(char, self.time)
 
     def yes(self) -> None:
         self.time += SLOW_S
-        self.hands.yes(self.time)
+        self.entry.yes(self.time)
 
 
 def begin(shop: Shop, stage: str, name: str = "Heron 66") -> Keys:
@@ -120,7 +122,7 @@ def test_minus_shows_the_next_answer_and_does_not_leave_the_ski(shop: Shop) -> N
     keys.type("63.246\n")
     view, count = keys.hands.state.view, len(keys.hands.state.question.placings)  # type: ignore[union-attr]
     for _ in range(count):
-        keys.hands.no()
+        keys.entry.no()
     assert keys.hands.state.offered == 0
     assert keys.hands.state.view == view
 
@@ -199,7 +201,7 @@ def test_the_ski_that_was_first_in_hand_is_in_hand_again_after_it_was_set_aside(
     hands = Hands(shop)
     first = hands.state.view
     assert first is not None
-    hands.set_aside("lunch")
+    Acts(hands).set_aside("lunch")
     hands.leave()
     again = Hands(shop).state.view
     assert again is not None
@@ -236,7 +238,7 @@ def test_a_key_held_down_does_not_tick_one_item_after_the_other(shop: Shop) -> N
     keys.yes()
     for _ in range(30):
         keys.time += 0.033
-        keys.hands.yes(keys.time)
+        keys.entry.yes(keys.time)
     view = keys.hands.state.view
     assert view is not None
     assert view.progress.ticked == {"edges"}
@@ -258,11 +260,11 @@ def test_take_back_says_what_it_took(shop: Shop) -> None:
     """The message names the entry; where nothing is left it says so."""
     keys = begin(shop, "as received")
     keys.type("2490\n")
-    keys.hands.take_back()
+    keys.acts.take_back()
     assert "2490" in keys.hands.state.message
     assert latest(keys)[0] == []
     for _ in range(4):
-        keys.hands.take_back()
+        keys.acts.take_back()
     assert "nothing" in keys.hands.state.message
 
 
@@ -280,7 +282,7 @@ def test_targets_by_value_by_change_and_by_baseline(shop: Shop) -> None:
     assert view.lines[0].target_mm == pytest.approx(now + 0.254, abs=1e-9)
     assert view.lines[1].target_mm == pytest.approx(0.76 * 25.4, abs=1e-9)
     assert [line.target.kind for line in view.lines[:2] if line.target] == ["change", "value"]
-    keys.hands.aim("baseline")
+    keys.acts.aim("baseline")
     view = keys.hands.state.view
     assert view is not None
     assert {line.target.kind for line in view.lines if line.target} == {"baseline"}
@@ -296,7 +298,7 @@ def test_a_book_that_was_moved_away_is_a_message_and_not_a_crash(
     assert keys.hands.state.entry == "2490"
     assert "moved" in keys.hands.state.message
     for act in (keys.hands.flip_unit, keys.hands.next_drawing, keys.hands.next_unfinished,
-                keys.hands.take_back, keys.hands.finer, lambda: keys.hands.hold("1"),
+                keys.acts.take_back, keys.acts.finer, lambda: keys.hands.hold("1"),
                 lambda: keys.hands.step_queue(1), keys.hands.leave):  # fmt: skip
         act()
         assert keys.hands.state.tone == "warn"
@@ -309,8 +311,8 @@ def test_nothing_goes_wrong_with_a_book_without_a_ski(tmp_path: Path) -> None:
         keys = Keys(Hands(shop))
         keys.type("2490\n")
         keys.yes()
-        for act in (keys.hands.no, keys.hands.take_back, keys.hands.finer, keys.hands.next_side,
-                    lambda: keys.hands.aim("baseline"), keys.hands.keep_as_is, keys.hands.escape,
+        for act in (keys.entry.no, keys.acts.take_back, keys.acts.finer, keys.hands.next_side,
+                    lambda: keys.acts.aim("baseline"), keys.acts.keep_as_is, keys.entry.escape,
                     keys.hands.flip_unit, lambda: keys.hands.select(1)):  # fmt: skip
             act()
         assert keys.hands.state.view is None
@@ -324,8 +326,8 @@ def test_enter_adds_the_first_ski_and_a_burst_does_not(tmp_path: Path) -> None:
         keys.type("2490\n")
         assert opened == []
         assert keys.hands.state.entry == "2490"
-        keys.hands.escape()
-        keys.hands.enter(keys.time + 10)
+        keys.entry.escape()
+        keys.entry.enter(keys.time + 10)
         assert opened == ["add_ski"]
 
 
@@ -347,7 +349,7 @@ def test_the_next_ski_that_is_not_finished_is_found_round_the_end(shop: Shop) ->
         seen.append(hands.state.view.stage)
     assert not {"signed off", "set aside"} & set(seen)
     hands.open(at_stage(shop, "signed off").job.id)
-    hands.enter(500.0)
+    EntryKeys(hands).enter(500.0)
     assert hands.state.view is not None
     assert hands.state.view.stage != "signed off"
 
@@ -371,7 +373,7 @@ def test_the_mark_moves_on_after_each_target_also_when_all_are_set(shop: Shop) -
     keys.type("\n")
     assert keys.hands.state.view is not None
     assert keys.hands.state.view.stage == "turning"
-    keys.hands.retarget()
+    keys.acts.retarget()
     for at, text in enumerate(("+.001", "+.002", "+.003")):
         assert keys.hands.state.marked == at
         keys.type(text + "\n")
@@ -519,7 +521,7 @@ def test_a_target_that_fits_another_reading_names_it_and_offers_it_first(shop: S
         assert question is not None
         assert f"length {text}" in f"{question.question} {question.placings[0].words}"
         assert question.placings[0].line == 2
-        keys.hands.escape()
+        keys.entry.escape()
     keys.type(text + "\n")
     keys.yes()
     assert targets(keys) == ["", "", text]
@@ -533,7 +535,7 @@ def test_a_number_with_all_targets_set_asks_which_it_changes(shop: Shop) -> None
     assert question is not None
     assert [a.line for a in question.placings] == [0, 1, 2]
     assert targets(keys) == ["+.010", "+0", "+0"]
-    keys.hands.no()
+    keys.entry.no()
     keys.yes()
     assert targets(keys) == ["+.010", "+.003", "+0"]
 
@@ -665,7 +667,7 @@ def test_a_doubtful_entry_rings_and_a_right_one_does_not(shop: Shop) -> None:
     assert rung == []
     keys.type("9.99\n")
     assert rung == ["!"]
-    keys.hands.escape()
+    keys.entry.escape()
     keys.type("..\n")
     assert rung == ["!", "!"]
 
@@ -770,10 +772,10 @@ def test_an_entry_dropped_after_its_refusal_is_forgotten(shop: Shop) -> None:
             other.note(other.view(keys.hands.state.view.job.id), "note", "look at bolt 2")
         keys.type("24\n")
         assert keys.hands.state.entry == "24"
-        keys.hands.escape()
+        keys.entry.escape()
         keys.type("2450")
         assert keys.hands.state.entry == "2450"
-        keys.hands.escape()
+        keys.entry.escape()
     assert held(keys) == []
 
 
@@ -793,7 +795,7 @@ def test_a_key_right_after_what_others_did_was_meant_for_the_ski_before(
     elif act == "yes":
         keys.yes()
     else:
-        getattr(keys.hands, act)()
+        getattr(keys.acts, act)()
     assert keys.hands.state.view.job.id == job
     assert shop.view(job).facts == facts
     assert "ADA turned the" in keys.hands.state.message
@@ -808,11 +810,11 @@ def test_a_turn_is_taken_back_by_its_question_alone(shop: Shop) -> None:
     keys.hands.asks = asked.append
     keys.type("\n")
     keys.type("\n")
-    keys.hands.take_back()
+    keys.acts.take_back()
     assert asked == ["turn_back"]
     assert keys.hands.state.view is not None
     assert keys.hands.state.view.progress.step == 2
-    keys.hands.take_back_turn("not_turned")
+    keys.acts.take_back_turn("not_turned")
     assert keys.hands.state.view.progress.step == 1
     assert "the stud was never turned" in keys.hands.state.message
 

@@ -78,8 +78,8 @@ async def test_reasons_and_notes_are_shown_and_the_way_on_stays_in_sight(
 ) -> None:
     """A reason of any length leaves room for what to do next."""
     async with bench(shop, (80, 24)) as screen:
-        screen.app.hands.write_note(text + " x")
-        screen.app.hands.set_aside(text + " x")
+        screen.app.acts.write_note(text + " x")
+        screen.app.acts.set_aside(text + " x")
         await screen.pilot.pause()
         shown = screen.shown()
         assert visible(text, 40).rstrip("…")[:8] in shown

@@ -185,7 +185,7 @@ async def test_a_serial_of_digits_is_told_from_a_reading(shop: Shop) -> None:
         hands = screen.app.hands
         roster = hands.state.roster
         other = next(x for x in roster if x.ski_id != screen.view.ski.id)
-        hands._set(
+        hands.change(
             roster=tuple(
                 replace(x, serial="24500117") if x.job_id == other.job_id else x for x in roster
             )
@@ -205,7 +205,7 @@ async def test_a_ski_that_is_not_in_the_queue_is_named(shop: Shop) -> None:
     async with bench(shop) as screen:
         job, other = screen.view.job.id, another(screen, shop)
         hands = screen.app.hands
-        hands._set(roster=tuple(x for x in hands.state.roster if x.job_id != other.job_id))
+        hands.change(roster=tuple(x for x in hands.state.roster if x.job_id != other.job_id))
         post(screen, [*other.serial, "enter"], CABLE_S)
         await screen.settle()
         assert screen.view.job.id == job

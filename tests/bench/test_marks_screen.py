@@ -198,7 +198,7 @@ async def test_a_mark_is_added_from_here(shop: Shop) -> None:
 
 async def test_without_a_ski_it_says_so(shop: Shop) -> None:
     async with bench(shop) as screen:
-        screen.app.hands._set(view=None)
+        screen.app.hands.change(view=None)
         screen.app.do_("marks")
         await screen.pilot.pause()
         assert "no ski in hand" in screen.shown()

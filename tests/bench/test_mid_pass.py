@@ -10,7 +10,7 @@ from tests.bench.screens import SIZES, bench
 from tests.bench.test_hands import Keys, begin
 from tests.shop import heron, ski, walk_to
 from workbench.bench.bases.prompts import PromptInput
-from workbench.bench.hand.hands import Hands
+from workbench.bench.hand.acts import Acts
 from workbench.bench.screens.ski.baseline_screen import BaselineScreen
 from workbench.bench.screens.ski.strike_screen import StrikeScreen
 from workbench.work.job.shop import Shop
@@ -26,12 +26,12 @@ def mid_pass(shop: Shop) -> Keys:
     return keys
 
 
-ACTS: dict[str, Callable[[Hands], object]] = {
-    "b": lambda hands: hands.aim("baseline"),
-    "the last setting": lambda hands: hands.aim("last_setting"),
-    "t": Hands.retarget,
-    "f": Hands.finer,
-    "k": Hands.keep_as_is,
+ACTS: dict[str, Callable[[Acts], object]] = {
+    "b": lambda acts: acts.aim("baseline"),
+    "the last setting": lambda acts: acts.aim("last_setting"),
+    "t": Acts.retarget,
+    "f": Acts.finer,
+    "k": Acts.keep_as_is,
 }
 
 
@@ -39,7 +39,7 @@ ACTS: dict[str, Callable[[Hands], object]] = {
 def test_a_key_that_would_change_the_target_is_refused(shop: Shop, name: str) -> None:
     keys = mid_pass(shop)
     before = keys.hands.state.view
-    ACTS[name](keys.hands)
+    ACTS[name](keys.acts)
     state = keys.hands.state
     assert (state.view, state.tone) == (before, "warn")
     assert "in the middle of a round" in state.message
@@ -103,7 +103,7 @@ async def test_the_queue_says_of_a_ski_set_aside_that_its_bolts_are_loose(
 ) -> None:
     keys = begin(shop, "turning")
     keys.type("\n")
-    keys.hands.set_aside("lunch")
+    keys.acts.set_aside("lunch")
     job = keys.hands.state.view
     assert job is not None
     assert next(x for x in keys.hands.state.roster if x.job_id == job.job.id).loose

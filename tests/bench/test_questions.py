@@ -54,7 +54,7 @@ async def test_a_letter_at_a_question_is_a_command_and_the_question_stays(
 def test_only_what_starts_a_number_takes_a_questions_place(shop: Shop, char: str) -> None:
     """Anything else of an entry leaves question and entry where they stand."""
     keys = asked(shop)
-    assert not keys.hands.takes(char)
+    assert not keys.entry.takes(char)
     keys.type(char)
     state = keys.hands.state
     assert (state.entry, state.question is None) == ("9.99", False)
@@ -101,7 +101,7 @@ def test_the_first_key_beside_a_question_is_taken_back_and_the_question_stands(s
     keys.type("7\b")
     assert (keys.hands.state.question, keys.hands.state.entry) == (before.question, before.entry)
     keys.type("7")
-    keys.hands.escape()
+    keys.entry.escape()
     assert keys.hands.state.question == before.question
     assert held(keys) == []
 
@@ -129,7 +129,7 @@ def test_a_burst_at_a_question_waits_and_goes_where_it_fits_once_it_is_answered(
     assert "it waits until this is answered" in state.message
     assert len(rung) == 1
     assert held(keys) == ["7.0130"], "what waits is kept, should the bench be killed"
-    keys.hands.escape()
+    keys.entry.escape()
     assert latest(keys) == [[2.49], [], [7.013]]
     assert keys.hands.state.waiting == ()
     view = keys.hands.state.view
@@ -157,12 +157,12 @@ def test_a_burst_that_fits_two_readings_is_asked_about(shop: Shop) -> None:
     keys = asked(shop)
     view = keys.hands.state.view
     assert view is not None
-    keys.hands._set(view=replace(view, left=(), baseline=None))
+    keys.hands.change(view=replace(view, left=(), baseline=None))
     keys.time += 2.0
     keys.type("1.3000\n", FAST_S)
-    keys.hands._set(question=None, entry="", view=replace(view, left=(), baseline=None, lines=tuple(
-        replace(x, latest=()) for x in view.lines)))  # fmt: skip
-    keys.hands._place_waiting()
+    view = replace(view, lines=tuple(replace(x, latest=()) for x in view.lines))
+    keys.hands.change(question=None, entry="", view=replace(view, left=(), baseline=None))
+    keys.entry._place_waiting()
     question = keys.hands.state.question
     assert question is not None
     assert [a.words for a in question.placings] == ["depth 1.3000 in", "tail 1.3000 in"]
@@ -172,7 +172,7 @@ def test_a_burst_that_fits_nothing_stays_a_note(shop: Shop) -> None:
     keys = asked(shop)
     keys.time += 2.0
     keys.type("4.4444\n", FAST_S)
-    keys.hands.escape()
+    keys.entry.escape()
     assert latest(keys) == [[2.49], [], []]
     assert held(keys) == ["4.4444"]
     assert "kept as a note" in keys.hands.state.message
@@ -197,7 +197,7 @@ def test_a_command_in_the_middle_of_a_number_loses_nothing(shop: Shop) -> None:
     """Also one that is no letter of a unit."""
     keys = begin(shop, "target")
     keys.type("24")
-    keys.hands.aim("baseline")
+    keys.acts.aim("baseline")
     view = keys.hands.state.view
     assert view is not None
     assert all(line.target for line in view.lines)
@@ -284,7 +284,7 @@ def test_what_warns_of_a_target_stands_in_the_message(shop: Shop) -> None:
     assert state.tone == "warn"
     assert "target kept: depth" in state.message
     assert target_warning(state.view, "in") in state.message
-    keys.hands.take_back()
+    keys.acts.take_back()
     keys.hands.select(1)
     keys.type("+.012\n")
     assert keys.hands.state.tone == "done"
@@ -336,7 +336,7 @@ def test_k_where_nothing_can_be_kept_says_what_can_be_done(
 ) -> None:
     """In a technician's words, never by the names that the program uses inside."""
     keys = begin(shop, stage)
-    keys.hands.keep_as_is()
+    keys.acts.keep_as_is()
     state = keys.hands.state
     assert state.tone == "warn"
     assert state.message.startswith(f"keep the readings as they are: 'not at the stage {stage}'")

@@ -103,7 +103,7 @@ async def test_a_doubtful_repeat_is_called_out_at_once_and_still_counts(shop: Sh
             assert state.message.startswith("Repeat 7 doubtful (Grubbs, two-sided, 0.05)")
             assert state.tone == "warn"
             assert len(screen.view.lines[0].latest) == 7
-            screen.app.hands.take_back()
+            screen.app.acts.take_back()
 
 
 async def test_two_repeats_far_apart_ask_for_a_third_at_once(shop: Shop) -> None:
@@ -123,7 +123,7 @@ async def test_two_repeats_far_apart_ask_for_a_third_at_once(shop: Shop) -> None
             await screen.by_hand("g")
             assert "take a third; both still count" in " ".join(screen.shown().split())
             await screen.by_hand("g")
-            screen.app.hands.take_back()
+            screen.app.acts.take_back()
 
 
 async def third_is_doubtful(screen: Screen, view: JobView) -> None:

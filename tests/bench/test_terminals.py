@@ -20,7 +20,7 @@ from tests.bench.terminal import Terminal
 from tests.bench.test_kill import plain
 from tests.shop import demo_file, open_shop, ski
 from workbench.bench.draw.ascii_signs import plain as plain_sign
-from workbench.bench.hand.ski_in_hand import draft_in
+from workbench.bench.hand.hands import draft_in
 from workbench.bench.start import _let_go_of_the_terminal
 from workbench.records.backup.backups import copy_of_day
 from workbench.records.book import Book
@@ -356,7 +356,7 @@ PLACES = {
     ),
     "in drawing a panel": (
         "from workbench.bench import panels\nfrom workbench.bench.hand.hands import Hands\n"
-        "def flip(self):\n    panels.top_line = None\n    self._set()\nHands.flip_unit = flip", b"*"
+        "def flip(s):\n    panels.top_line = None\n    s.change()\nHands.flip_unit = flip", b"*"
     ),
     "in a timer": (
         "from workbench.bench.app import Bench\n"

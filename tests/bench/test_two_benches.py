@@ -25,7 +25,7 @@ from tests.bench.test_kill import (
     stands_where_it_was,
 )
 from tests.shop import demo_file, heron, open_shop, ski, walk_to
-from workbench.bench.hand.ski_in_hand import draft_in
+from workbench.bench.hand.hands import draft_in
 from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.work.job.job_view import JobView

@@ -9,6 +9,7 @@ from pathlib import Path
 from tests.bench.screens import bench
 from tests.bench.test_hands import begin
 from tests.shop import demo_file, heron, open_shop, ski, walk_to
+from workbench.bench.hand.entry_keys import EntryKeys
 from workbench.bench.hand.hands import Hands
 from workbench.bench.panels.next_line import next_rows, next_words
 from workbench.bench.panels.panel_text import picture, target, top_line
@@ -31,7 +32,7 @@ def test_the_step_that_is_due_stays_in_sight(shop: Shop) -> None:
         shown = turns(hands.state, 39, 20).plain
         assert len(shown.splitlines()) <= 20
         assert re.search(r"^▸ ", shown, re.MULTILINE)
-        hands.enter(hands.state.view.progress.step * 10.0)
+        EntryKeys(hands).enter(hands.state.view.progress.step * 10.0)
 
 
 async def test_enter_asks_for_initials_before_a_sign_off(tmp_path: Path) -> None:
@@ -132,8 +133,8 @@ def test_what_is_said_carries_no_sign_of_what_was_said_before(shop: Shop) -> Non
     """An entry dropped after a warning is no warning."""
     keys = begin(shop, "as received")
     keys.hands.say("something is wrong", "warn")
-    keys.hands.type("2", keys.time)
-    keys.hands.escape()
+    keys.entry.type("2", keys.time)
+    keys.entry.escape()
     assert "entry dropped" in next_rows(keys.hands.state, 100)[0].plain
     assert "! entry dropped" not in next_rows(keys.hands.state, 100)[0].plain
 

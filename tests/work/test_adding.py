@@ -24,7 +24,7 @@ from workbench.work.roster.adding import (
     add_block,
     add_ski,
     ensure_starter,
-    listed,
+    parts_listed,
     pick,
 )
 from workbench.work.roster.parts_typed import (
@@ -344,7 +344,7 @@ class TestTyped:
         """A blade called 1 that stands second is what 1 means."""
         second = add_blade(shop, BLADE | {"name": "1"})
         assert pick("1", shop.book.blades(), "blade").id == second
-        assert listed(shop.book.blades()) == "1 Starter blade (a stand-in) · 2 1"
+        assert parts_listed(shop.book.blades()) == "1 Starter blade (a stand-in) · 2 1"
 
     @given(st.text(alphabet=string.printable + "½−é\u202e[", max_size=60))
     def test_no_text_gets_past_as_anything_but_a_value_or_our_own_error(self, text: str) -> None:

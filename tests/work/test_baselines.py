@@ -113,12 +113,12 @@ def test_a_file_out_and_in_again_doubles_nothing(
     )  # fmt: skip
     data = json.loads(baselines.export_text(shop))
     found = baselines.read_baselines(data, shop.book.skis())
-    assert baselines.take_in(shop, found) == (0, len(found))
+    assert baselines.take_in_baselines(shop, found) == (0, len(found))
     of_models = {**data, "baselines": [b for b in data["baselines"] if not b["ski"]]}
     with Book(tmp_path / "other.db") as other:
         there = Shop(other, day=shop.day)
         found = baselines.read_baselines(of_models, ())
-        assert baselines.take_in(there, found) == (len(found), 0)
+        assert baselines.take_in_baselines(there, found) == (len(found), 0)
         kept = [replace(b, id="") for b in other.baselines()]
         here = [replace(b, id="") for b in shop.book.baselines() if b.ski_id is None]
         assert kept == here
@@ -147,7 +147,11 @@ GOOD = {"name": "a", "model": "m", "numbers": [{"method": "d", "value": "2.5 in"
 )
 def test_a_wrong_file_names_its_key(change: dict[str, object], field: str) -> None:
     """And nothing of it is taken."""
-    top = {"format": baselines.FORMAT, "version": 1, "baselines": [GOOD, {**GOOD, **change}]}
+    top = {
+        "format": baselines.BASELINES_FORMAT,
+        "version": 1,
+        "baselines": [GOOD, {**GOOD, **change}],
+    }
     with pytest.raises(InputError, match=field):
         baselines.read_baselines(top, ())
 
@@ -156,7 +160,7 @@ def test_a_wrong_file_names_its_key(change: dict[str, object], field: str) -> No
     ("top", "field"),
     [
         ({"format": "another", "version": 1, "baselines": []}, "format"),
-        ({"format": baselines.FORMAT, "version": 2, "baselines": []}, "version"),
+        ({"format": baselines.BASELINES_FORMAT, "version": 2, "baselines": []}, "version"),
         ({"version": 1, "baselines": 3}, "baselines"),
     ],
 )

@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from workbench.bench.hand.entry_keys import EntryKeys
 from workbench.bench.hand.hands import Hands
 from workbench.fin.pose.equations import Reading
 from workbench.fin.reading.method import Method, Station
@@ -92,9 +93,10 @@ def hands(tmp_path):
 
 
 def _type(hands, text):
+    entry = EntryKeys(hands)
     for k, char in enumerate(text):
-        hands.type(char, k * 0.3)
-    hands.enter(1000.0)
+        entry.type(char, k * 0.3)
+    entry.enter(1000.0)
 
 
 def test_a_line_misread_is_called_out_before_it_is_kept(hands):
@@ -112,7 +114,7 @@ def test_a_doubted_reading_can_still_be_taken_on_purpose(hands):
     expected = hands.state.view.expected[0]
     text = length_text(expected.value_mm + 0.635, "in")
     _type(hands, text)
-    hands.yes(2000.0)
+    EntryKeys(hands).yes(2000.0)
     assert hands.state.view.lines[0].latest[-1].text == text
 
 
@@ -133,7 +135,7 @@ def test_the_wrong_method_is_named(tmp_path):
         for k in range(8):
             if hands.state.view.stage == "measuring":
                 break
-            hands.enter(k * 10.0)
+            EntryKeys(hands).enter(k * 10.0)
         view = hands.state.view
         flat = next(e for e in view.expected if e.method.name == "length, flat")
         tips = next(line for line in view.lines if line.method.name == "length, tips")

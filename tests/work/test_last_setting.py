@@ -8,6 +8,7 @@ from unittest.mock import patch
 import pytest
 
 from tests.shop import DAY, Fin, as_received, heron, ski, walk_to
+from workbench.bench.hand.entry_keys import EntryKeys
 from workbench.bench.hand.hands import Hands
 from workbench.fin.reading.rig import Rig
 from workbench.measure.display import length_text
@@ -170,14 +171,15 @@ def test_the_question_stands_at_the_bench_and_plus_takes_the_reading(shop: Shop)
     """Asked before it is kept; taken on purpose it stands as typed, and is told as moved."""
     view = as_received(shop)
     hands = Hands(shop)
+    entry = EntryKeys(hands)
     hands.open(view.job.id)
     text = length_text(view.left[0].value_mm + 0.025 * 25.4, "in")
     for k, char in enumerate(text):
-        hands.type(char, k * 0.3)
-    hands.enter(100.0)
+        entry.type(char, k * 0.3)
+    entry.enter(100.0)
     assert hands.state.question is not None
     assert "has it moved?" in hands.state.question.question
-    hands.yes(200.0)
+    entry.yes(200.0)
     assert hands.state.view is not None
     assert hands.state.view.lines[0].latest[-1].text == text
     assert "since it left" in hands.state.message

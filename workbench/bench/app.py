@@ -24,7 +24,8 @@ from workbench.bench.bases.key_gate import TOLD_CELLS, KeyGate, may_be_serial
 from workbench.bench.bases.overlay import Overlay
 from workbench.bench.draw import themes
 from workbench.bench.draw.text import Tone, lines, literal, paragraph, visible
-from workbench.bench.hand.acts import AIMS
+from workbench.bench.hand.acts import AIMS, Acts
+from workbench.bench.hand.entry_keys import EntryKeys
 from workbench.bench.hand.hands import Hands
 from workbench.bench.hand.state import SIDES, BenchState
 from workbench.bench.help import Help
@@ -80,6 +81,7 @@ class Bench(Leaving):
         super().__init__(ansi_color=True if no_color else None)
         self.shop = shop
         self.hands = Hands(shop)
+        self.entry, self.acts = EntryKeys(self.hands), Acts(self.hands)
         self.form_drafts = unfinished_form(shop.book.setting("forms"))
         kept = shop.book.settings()
         self.touring = kept.get("tour") == "on"
@@ -90,7 +92,7 @@ class Bench(Leaving):
         self._careful = Content("")
         self._drawn_job: tuple[str, int | None] = ("", None)
         self._gate = KeyGate(self)
-        self._sign = SignKey(self, self.hands.type, self._sign_alone)
+        self._sign = SignKey(self, self.entry.type, self._sign_alone)
 
     def get_driver_class(self) -> type[Driver]:
         """Return the platform's driver, made to wait for no terminal."""
@@ -303,25 +305,25 @@ class Bench(Leaving):
 
     def _take(self, event: Key) -> bool:
         """Do what a key means on the bench; return whether it meant anything."""
-        hands, key, char, time = self.hands, event.key, event.character or "", event.time
+        hands, entry, key, char = self.hands, self.entry, event.key, event.character or ""
         self._sign.settle(char)
         if key in ("enter", "ctrl+j"):
-            hands.enter(time)
+            entry.enter(event.time)
         elif key == "backspace":
-            hands.rub_out()
+            entry.rub_out()
         elif key == "escape":
-            hands.escape()
+            entry.escape()
         elif key in ("up", "down"):
             hands.select(1 if key == "down" else -1)
         elif key in ("pageup", "pagedown"):
             hands.step_queue(1 if key == "pagedown" else -1)
-        elif char and hands.takes(char) and (char not in "+-" or hands.mending):
-            hands.type(char, time)
+        elif char and entry.takes(char) and (char not in "+-" or hands.state.mending):
+            entry.type(char, event.time)
         elif char and char in "+-":
-            self._wait_for_digits(char, time)
+            self._wait_for_digits(char, event.time)
         elif key == "space":
             if hands.state.hands_on:
-                hands.yes(time)
+                entry.yes(event.time)
         elif char == "*":
             hands.flip_unit()
         elif char == "/":
@@ -341,16 +343,16 @@ class Bench(Leaving):
     def _wait_for_digits(self, sign: str, time: float) -> None:
         """A sign starts an entry where a number is due; elsewhere digits on its heels do, and alone
         it is an answer."""
-        if self.hands.begins_by_sign:
-            self.hands.type(sign, time)
+        if self.entry.begins_by_sign:
+            self.entry.type(sign, time)
             return
         self._sign.press(sign, time)
 
     def _sign_alone(self, sign: str, time: float) -> None:
         if sign == "+":
-            self.hands.yes(time)
+            self.entry.yes(time)
         else:
-            self.hands.no()
+            self.entry.no()
 
     def on_click(self, event: Click) -> None:
         """Take the ski that is clicked on in the queue, or press the key that is clicked on."""
@@ -424,8 +426,8 @@ class Bench(Leaving):
             elif text:
                 now = monotonic()
                 for char in text:
-                    self.hands.type(char, now)
-                self.hands.enter(now)
+                    self.entry.type(char, now)
+                self.entry.enter(now)
 
     # -- what letters and the sheet do -------------------------------------------------------------
 
@@ -458,7 +460,7 @@ class Bench(Leaving):
             noted = self.hands.state.message  # an entry in progress, kept as a note
             said = f"scanned: {found.ski_name} is in hand"
             self.hands.say(f"{said}; {noted}" if noted else said, "warn" if noted else "done")
-        self.hands.ignore_enter(monotonic())
+        self.entry.ignore_enter(monotonic())
         return True
 
     def hold_scanned(self, text: str, begun: str) -> None:
@@ -470,7 +472,7 @@ class Bench(Leaving):
     def _rub_out(self, begun: str) -> None:
         if begun and len(self.screen_stack) == 1 and self.hands.state.entry.endswith(begun):
             for _ in begun:
-                self.hands.rub_out()
+                self.entry.rub_out()
 
     def tell(self, words: str, tone: Tone = "warn") -> None:
         """Say something on the bench, and on the screen that lies over it where that speaks."""
@@ -491,15 +493,15 @@ class Bench(Leaving):
             self.hands.say(error_words(why, self.hands.state.unit), "warn")
 
     def _do(self, action: str) -> None:
-        hands = self.hands
+        hands, acts = self.hands, self.acts
         plain: dict[str, Callable[[], None]] = {
-            "take_back": hands.take_back,
-            "retarget": hands.retarget,
-            "finer": hands.finer,
-            "settled": hands.settled,
-            "without_learned": hands.without_learned,
+            "take_back": acts.take_back,
+            "retarget": acts.retarget,
+            "finer": acts.finer,
+            "settled": acts.settled,
+            "without_learned": acts.without_learned,
             "copy": self._copy,
-            "keep": hands.keep_as_is,
+            "keep": acts.keep_as_is,
             "unfinished": hands.next_unfinished,
             "next_ski": lambda: hands.step_queue(1),
             "ski_before": lambda: hands.step_queue(-1),
@@ -514,7 +516,7 @@ class Bench(Leaving):
         if action in plain:
             plain[action]()
         elif action in AIMS:
-            hands.aim(action)
+            acts.aim(action)
         elif action == "help":
             self.push_screen(Help(hands.state))
         elif action == "palette":

@@ -14,11 +14,10 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from typing import Any, ClassVar, NoReturn, TypeAlias
 
-from workbench.commands.output import say
+from workbench.commands.output import WRONG_INPUT, say
 from workbench.errors import InputError
 from workbench.errors import shown as quoted
 
-WRONG_INPUT = 2
 LONGEST_COMPLAINT = 1500
 
 STATUSES = (
@@ -95,7 +94,11 @@ class Parser(argparse.ArgumentParser):
         if run is not None:
             self.set_defaults(run=run)
         if examples:
-            page(self, examples, see.split(", ") if see else ())
+            program, _, _ = self.prog.partition(" ")
+            self.examples = tuple((f"{program} {line}", words) for line, words in examples)
+            self.see = tuple(see.split(", ")) if see else ()
+            self.description = filled(self.description or "")
+            self.epilog = "\n\n".join(_sections(self))
 
     def place(self, name: str, metavar: str, words: str, **how: Any) -> None:
         """Add an argument given by its place."""
@@ -162,18 +165,6 @@ def help_of(parser: argparse.ArgumentParser, action: argparse.Action) -> str:
 
 Commands: TypeAlias = "argparse._SubParsersAction[Parser]"
 """What a family adds its commands to."""
-
-
-def page(
-    parser: argparse.ArgumentParser, examples: Sequence[tuple[str, str]], see: Sequence[str] = ()
-) -> None:
-    """Make a command's help a page, with examples and neighbours as a parser is given them."""
-    assert isinstance(parser, Parser)
-    program, _, _ = parser.prog.partition(" ")
-    parser.examples = tuple((f"{program} {line}", words) for line, words in examples)
-    parser.see = tuple(see)
-    parser.description = filled(parser.description or "")
-    parser.epilog = "\n\n".join(_sections(parser))
 
 
 @contextmanager

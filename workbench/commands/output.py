@@ -15,7 +15,8 @@ from typing import TextIO
 
 from workbench.errors import BenchError, shown
 
-FAILED = 1
+DONE, FAILED, WRONG_INPUT, OUT_OF_REACH, NOT_TO_BE_RIDDEN = range(5)
+"""Exit statuses; the last: what came tells that a ski thought fit here is not to be ridden."""
 
 PLAIN_SIGNS = {
     "\N{MINUS SIGN}": "-", "±": "+/-", "°": " deg", "—": "-", "…": "...", "→": "->", "·": "|",

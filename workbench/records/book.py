@@ -52,28 +52,28 @@ if TYPE_CHECKING:
     from workbench.records.exchange.form import Row
     from workbench.records.exchange.rows_in import Brought
 
-T = TypeVar("T")
+_T = TypeVar("_T")
 P = ParamSpec("P")
 K = TypeVar("K", bound=Thing)
 
 _BY_HUB = f"SELECT 1 FROM {Table.SHARES} WHERE kind = 'hub' AND joined"
 
 
-def _reads(look: Callable[Concatenate[Database, P], T]) -> Callable[Concatenate[Book, P], T]:
+def _reads(look: Callable[Concatenate[Database, P], _T]) -> Callable[Concatenate[Book, P], _T]:
     """A method of the book that returns what ``look`` reads, all of it from one state of it."""
 
     @wraps(look)
-    def method(book: Book, /, *args: P.args, **kwargs: P.kwargs) -> T:
+    def method(book: Book, /, *args: P.args, **kwargs: P.kwargs) -> _T:
         return book._read(look, *args, **kwargs)
 
     return method
 
 
-def _writes(write: Callable[Concatenate[Pen, P], T]) -> Callable[Concatenate[Book, P], T]:
+def _writes(write: Callable[Concatenate[Pen, P], _T]) -> Callable[Concatenate[Book, P], _T]:
     """A method of the book that lets ``write`` write, as one transaction."""
 
     @wraps(write)
-    def method(book: Book, /, *args: P.args, **kwargs: P.kwargs) -> T:
+    def method(book: Book, /, *args: P.args, **kwargs: P.kwargs) -> _T:
         return book._write(write, *args, **kwargs)
 
     return method
@@ -122,11 +122,11 @@ class HasBook(Protocol):
 S = TypeVar("S", bound=HasBook)
 
 
-def whole(act: Callable[Concatenate[S, P], T]) -> Callable[Concatenate[S, P], T]:
+def whole(act: Callable[Concatenate[S, P], _T]) -> Callable[Concatenate[S, P], _T]:
     """Make ``act``, whose first argument has a book, one transaction: all is kept or nothing."""
 
     @wraps(act)
-    def done(at: S, /, *args: P.args, **kwargs: P.kwargs) -> T:
+    def done(at: S, /, *args: P.args, **kwargs: P.kwargs) -> _T:
         return at.book.batch(act, at, *args, **kwargs)
 
     return done
@@ -183,15 +183,15 @@ class Book:
 
     # The ways in -----------------------------------------------------------------------------
 
-    async def aio(self, method: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> T:
+    async def aio(self, method: Callable[P, _T], *args: P.args, **kwargs: P.kwargs) -> _T:
         """Await ``method`` of this book, on a screen's loop.
 
         Once asked for, a write is done even if whoever awaits it is cancelled.
         """
         loop = asyncio.get_running_loop()
-        answer: asyncio.Future[T] = loop.create_future()
+        answer: asyncio.Future[_T] = loop.create_future()
 
-        def settle(done: Future[T]) -> None:
+        def settle(done: Future[_T]) -> None:
             if answer.cancelled():
                 return
             error = done.exception()
@@ -200,25 +200,25 @@ class Book:
             else:
                 answer.set_exception(error)
 
-        def report(done: Future[T]) -> None:
+        def report(done: Future[_T]) -> None:
             if not loop.is_closed():
                 loop.call_soon_threadsafe(settle, done)
 
         self.submit(method, *args, **kwargs).add_done_callback(report)
         return await answer
 
-    def submit(self, method: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> Future[T]:
+    def submit(self, method: Callable[P, _T], *args: P.args, **kwargs: P.kwargs) -> Future[_T]:
         """Hand ``method`` of this book to the desk and go on; the desk keeps the order asked."""
         return self._desk.submit(lambda: method(*args, **kwargs))
 
-    def batch(self, work: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> T:
+    def batch(self, work: Callable[P, _T], *args: P.args, **kwargs: P.kwargs) -> _T:
         """Run ``work``, which calls this book's methods, as one transaction: all kept or nothing.
 
         It runs on the desk's thread; nobody else's write comes between.
         """
         return self._desk.write(lambda _pen: work(*args, **kwargs))
 
-    def at_once(self, work: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> T:
+    def at_once(self, work: Callable[P, _T], *args: P.args, **kwargs: P.kwargs) -> _T:
         """Run ``work``, which only reads by this book's methods, on one state of the book.
 
         It runs on the desk's thread, which saves every method the way there and back.
@@ -226,11 +226,13 @@ class Book:
         return self._desk.read(lambda _db: work(*args, **kwargs))
 
     def _read(
-        self, fn: Callable[Concatenate[Database, P], T], *args: P.args, **kwargs: P.kwargs
-    ) -> T:
+        self, fn: Callable[Concatenate[Database, P], _T], *args: P.args, **kwargs: P.kwargs
+    ) -> _T:
         return self._desk.read(lambda db: fn(db, *args, **kwargs))
 
-    def _write(self, fn: Callable[Concatenate[Pen, P], T], *args: P.args, **kwargs: P.kwargs) -> T:
+    def _write(
+        self, fn: Callable[Concatenate[Pen, P], _T], *args: P.args, **kwargs: P.kwargs
+    ) -> _T:
         return self._desk.write(lambda pen: fn(pen, *args, **kwargs))
 
     def changed_since_last_look(self) -> bool:
@@ -254,31 +256,31 @@ class Book:
 
     # What the shop owns ----------------------------------------------------------------------
 
-    add_ski = _keeps(Ski, roster.add)
+    add_ski = _keeps(Ski, roster.add_thing)
     correct_ski = _keeps(Ski, roster.correct)
     skis = _standing(Ski)
     ski = _one(Ski)
     ski_versions = _reads(roster.ski_versions)
     known_skis = _reads(roster.known_skis)
 
-    add_blade = _keeps(Blade, roster.add)
+    add_blade = _keeps(Blade, roster.add_thing)
     correct_blade = _keeps(Blade, roster.correct)
     blades = _standing(Blade)
     blade = _one(Blade)
     blade_versions = _versions(Blade)
 
-    add_block = _keeps(Block, roster.add)
+    add_block = _keeps(Block, roster.add_thing)
     correct_block = _keeps(Block, roster.correct)
     blocks = _standing(Block)
     block = _one(Block)
     block_versions = _versions(Block)
 
-    add_method = _keeps(Method, roster.add)
+    add_method = _keeps(Method, roster.add_thing)
     correct_method = _keeps(Method, roster.correct)
     method = _one(Method)
     methods_of = _reads(roster.methods_of)
 
-    add_caliper = _keeps(Caliper, roster.add)
+    add_caliper = _keeps(Caliper, roster.add_thing)
     correct_caliper = _keeps(Caliper, roster.correct)
     calipers = _standing(Caliper)
     caliper = _one(Caliper)
@@ -288,7 +290,7 @@ class Book:
         self.caliper(caliper_id)
         return self._read(entries.entries_of, CaliperCheck, caliper_id=caliper_id)
 
-    add_baseline = _keeps(Baseline, roster.add)
+    add_baseline = _keeps(Baseline, roster.add_thing)
     correct_baseline = _keeps(Baseline, roster.correct)
     baselines = _standing(Baseline)
     baseline = _one(Baseline)
@@ -480,13 +482,13 @@ class Book:
         return self._read(lambda db: db.execute(_BY_HUB).fetchone() is not None)
 
     def journal(
-        self, look: Callable[Concatenate[Database, P], T], *args: P.args, **kwargs: P.kwargs
-    ) -> T:
+        self, look: Callable[Concatenate[Database, P], _T], *args: P.args, **kwargs: P.kwargs
+    ) -> _T:
         """What a function of ``sharing/journal.py`` reads."""
         return self._read(look, *args, **kwargs)
 
     def set_down(
-        self, write: Callable[Concatenate[Pen, P], T], *args: P.args, **kwargs: P.kwargs
-    ) -> T:
+        self, write: Callable[Concatenate[Pen, P], _T], *args: P.args, **kwargs: P.kwargs
+    ) -> _T:
         """Let a function of ``sharing/journal.py`` write."""
         return self._write(write, *args, **kwargs)

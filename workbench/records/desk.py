@@ -24,7 +24,7 @@ from workbench.records.store.writer import Pen
 if TYPE_CHECKING:
     from sqlite_utils import Migrations
 
-T = TypeVar("T")
+_T = TypeVar("_T")
 
 
 def utc_now() -> datetime:
@@ -86,31 +86,31 @@ class Desk:
 
     # Asking ----------------------------------------------------------------------------------
 
-    def submit(self, call: Callable[[], T]) -> Future[T]:
+    def submit(self, call: Callable[[], _T]) -> Future[_T]:
         """Have the desk's thread call ``call`` when its turn comes."""
         try:
             return self._pool.submit(call)
         except RuntimeError as error:
             raise about(self.path, "this book was closed; open it again") from error
 
-    def run(self, call: Callable[[], T]) -> T:
+    def run(self, call: Callable[[], _T]) -> _T:
         """Call ``call`` on the desk's thread and wait for its answer."""
         if threading.get_ident() == self._thread:
             return call()
         return self.submit(call).result()
 
-    def read(self, fn: Callable[[Database], T]) -> T:
+    def read(self, fn: Callable[[Database], _T]) -> _T:
         """What ``fn`` reads, all of it from one state of the book."""
         return self.run(lambda: self._read(fn))
 
-    def write(self, fn: Callable[[Pen], T]) -> T:
+    def write(self, fn: Callable[[Pen], _T]) -> _T:
         """Let ``fn`` write in one transaction; when this returns, it is on the disk.
 
         Inside another write it joins that one's transaction.
         """
         return self.run(lambda: self._write(fn))
 
-    def look(self, fn: Callable[[Database], T]) -> T:
+    def look(self, fn: Callable[[Database], _T]) -> _T:
         """Call ``fn`` with the connection, outside any transaction."""
         return self.run(lambda: self._explained(lambda: fn(self._db)))
 
@@ -142,7 +142,7 @@ class Desk:
         if self._beside is None:
             self._file.close()
 
-    def _explained(self, call: Callable[[], T]) -> T:
+    def _explained(self, call: Callable[[], _T]) -> _T:
         try:
             return call()
         except (sqlite3.Error, UnicodeDecodeError) as error:
@@ -150,13 +150,13 @@ class Desk:
         except UnicodeEncodeError as error:
             raise InputError("text", error.object, "text of whole characters") from error
 
-    def _read(self, fn: Callable[[Database], T]) -> T:
+    def _read(self, fn: Callable[[Database], _T]) -> _T:
         if self._pen is not None or self._reading:
             return fn(self._db)
         with self._file.lock:
             return self._explained(lambda: self._read_alone(fn))
 
-    def _read_alone(self, fn: Callable[[Database], T]) -> T:
+    def _read_alone(self, fn: Callable[[Database], _T]) -> _T:
         self._reading = True
         patiently(lambda: self._db.execute("BEGIN"))
         try:
@@ -165,7 +165,7 @@ class Desk:
             self._db.rollback()
             self._reading = False
 
-    def _write(self, fn: Callable[[Pen], T]) -> T:
+    def _write(self, fn: Callable[[Pen], _T]) -> _T:
         if self._pen is not None:
             with self._db.atomic():
                 return fn(self._pen)
@@ -174,7 +174,7 @@ class Desk:
             self._checked = version
         return self._explained(lambda: self._write_alone(fn))
 
-    def _write_alone(self, fn: Callable[[Pen], T]) -> T:
+    def _write_alone(self, fn: Callable[[Pen], _T]) -> _T:
         db = self._db
         patiently(lambda: db.execute("BEGIN IMMEDIATE"))
         try:

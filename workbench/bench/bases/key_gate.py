@@ -169,7 +169,7 @@ class KeyGate:
         bench = self._bench
         if isinstance(bench.screen, Overlay):
             return bench.screen.is_of_entry(char)
-        return bench.hands.mending and bench.hands.takes(char)
+        return bench.hands.state.mending and bench.entry.takes(char)
 
     def _hold(self, event: Key) -> None:
         self._held.append(event)

@@ -282,9 +282,9 @@ class ListScreen(Overlay[None]):
     def end(self) -> None:
         """Go back to the bench as it is."""
         self._over = True
-        hands = self.bench.hands
+        entry = self.bench.entry
         self.dismiss(None)
-        hands.ignore_enter(monotonic())
+        entry.ignore_enter(monotonic())
 
 
 class UnitList(ListScreen):

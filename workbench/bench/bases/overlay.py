@@ -42,7 +42,7 @@ class Overlay(ModalScreen[ScreenResultType], Generic[ScreenResultType]):
 
     def after(self, bench: Bench, result: ScreenResultType | None) -> None:
         """Take over what was done here; an Enter held down while it closed does nothing."""
-        bench.hands.ignore_enter(monotonic())
+        bench.entry.ignore_enter(monotonic())
 
     def on_unmount(self) -> None:
         """Let go of what was painted here: Textual keeps a thousand widgets' rows in a cache."""

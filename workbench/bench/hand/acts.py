@@ -6,10 +6,9 @@ from collections.abc import Callable
 from typing import TypeAlias
 
 from workbench.bench.draw.text import Tone
-from workbench.bench.hand.ski_in_hand import ANSWERS, SkiInHand
-from workbench.bench.hand.state import DRAWINGS, SIDES
+from workbench.bench.hand.hands import ANSWERS, Hands
 from workbench.measure.display import turn_text
-from workbench.measure.units import other
+from workbench.measure.units import Unit
 from workbench.work.job.aim_last import aim_at_last, aim_before_last, aim_one_step_more
 from workbench.work.job.entry_words import MARK_WORDS, described
 from workbench.work.job.job_view import JobView
@@ -38,31 +37,34 @@ FINEST = (1.0, 0.5, 0.25, 0.125, 0.0625, 0.0)
 """The finest turns that one goes round through; 0 is exact."""
 
 
-class Acts(SkiInHand):
+def aimed(view: JobView, said: str, unit: Unit, tone: Tone = "done") -> Did:
+    """Return a job with another target, what is said of it, and what warns of its turns."""
+    warning = target_warning(view, unit)
+    return (view, f"{said}; {warning}", "warn") if warning else (view, said, tone)
+
+
+class Acts:
     """Does what is asked for by name, and says what was done."""
 
-    def flip_unit(self) -> None:
-        """Exchange inch and mm everywhere; what was typed keeps its own unit."""
-        unit = other(self.state.unit)
-        self._set(unit=unit, question=None)
-        self.remember("unit", unit)
+    def __init__(self, hands: Hands) -> None:
+        self.hands, self.shop = hands, hands.shop
 
     def take_back(self) -> None:
         """Take the last entry back: it is struck out and stays readable; not at a question."""
-        if self.state.question is not None:
-            self.say(f"a question is open, nothing was taken back: {ANSWERS}", "warn")
+        if self.hands.state.question is not None:
+            self.hands.say(f"a question is open, nothing was taken back: {ANSWERS}", "warn")
         else:
-            self._try(self._take_back)
+            self.hands.attempt(self._take_back)
 
     def _take_back(self) -> None:
-        view = self.state.view
-        if view is None or self._changed_just_now():
+        view = self.hands.state.view
+        if view is None or self.hands.changed_just_now():
             return
         if self.shop.turn_to_take_back(view) is not None:
-            self.asks("turn_back")
+            self.hands.asks("turn_back")
             return
         new, fact = self.shop.take_back(view)
-        self._did(new, f"taken back: {described(fact)}" if fact else "nothing to take back")
+        self.hands.did(new, f"taken back: {described(fact)}" if fact else "nothing to take back")
 
     def take_back_turn(self, turn: TurnAnswer) -> None:
         """Take the record of a turn back, and keep what became of the stud."""
@@ -77,16 +79,16 @@ class Acts(SkiInHand):
     def aim(self, action: str) -> None:
         """Make a setting of :data:`AIMS` the target; the wing is aimed with a change."""
         act, said = AIMS[action]
-        if self.state.view is None:
-            self.say("no ski in hand", "warn")
-        self._job(lambda v: self._aimed(act(self.shop, v), said))
+        if self.hands.state.view is None:
+            self.hands.say("no ski in hand", "warn")
+        self._job(lambda v: aimed(act(self.shop, v), said, self.hands.state.unit))
 
     def retarget(self) -> None:
         """Go back to the target, to change it."""
         said = "target open again: Enter leaves one as it is"
         self._job(lambda v: (self.shop.reopen_target(v), said))
-        if self.state.view is not None and self.state.view.stage == "target":
-            self._set(selected=0)
+        if self.hands.state.view is not None and self.hands.state.view.stage == "target":
+            self.hands.change(selected=0)
 
     def keep_as_is(self) -> None:
         """Accept readings as good enough: outside tolerance, or with fewer repeats than wanted."""
@@ -105,7 +107,7 @@ class Acts(SkiInHand):
 
     def finer(self) -> None:
         """Go to the next finer turn, round and round."""
-        view = self.state.view
+        view = self.hands.state.view
         if view is None:
             return
         later = [f for f in FINEST if f < view.finest_turn] or [FINEST[0]]
@@ -118,11 +120,11 @@ class Acts(SkiInHand):
 
     def without_learned(self) -> None:
         """Go by the plain geometry in this job, or again by what was learnt."""
-        view = self.state.view
+        view = self.hands.state.view
         if view is None:
             return
         if not view.rules.learns_at("~"):
-            self.say("the setting learning is off: turns are the plain geometry's", "warn")
+            self.hands.say("the setting learning is off: turns are the plain geometry's", "warn")
             return
         without = not is_without_learned(view.facts)
         words = "without what was learned" if without else "by what was learned"
@@ -140,7 +142,7 @@ class Acts(SkiInHand):
         self, reason: str, reading_id: str | None = None, line: Line | None = None
     ) -> None:
         """Strike out a repeat of a reading (the chosen one's last if none is named): why."""
-        line = line or self.state.line
+        line = line or self.hands.state.line
         if line is not None:
             said = f"struck out: {line.method.name}"
             strike = self.shop.strike_reading
@@ -151,32 +153,17 @@ class Acts(SkiInHand):
         self.shop.who = initials_of(initials)
         self.shop.remember("who", self.shop.who)
         said = f"entries are now kept under {self.shop.who}"
-        self._set(who=self.shop.who, message=said, tone="done")
-
-    def _aimed(self, view: JobView, said: str, tone: Tone = "done") -> Did:
-        """Return a job with another target, what is said of it, and what warns of its turns."""
-        warning = target_warning(view, self.state.unit)
-        return (view, f"{said}; {warning}", "warn") if warning else (view, said, tone)
+        self.hands.change(who=self.shop.who, message=said, tone="done")
 
     def _job(self, act: Callable[[JobView], Did], raises: bool = False) -> None:
-        view = self.state.view
+        view = self.hands.state.view
         if view is None:
             return
         if raises:
             try:
-                self._did(*act(view))
+                self.hands.did(*act(view))
             except ChangedError as why:
-                self._show_anew(why)
+                self.hands.show_anew(why)
                 raise
-        elif not self._changed_just_now():
-            self._try(lambda: self._did(*act(view)))
-
-    def next_side(self) -> None:
-        """Let the next panel stand at the side."""
-        self._set(side=SIDES[(SIDES.index(self.state.shown_side) + 1) % len(SIDES)])
-
-    def next_drawing(self) -> None:
-        """Draw with other signs: braille, blocks, ASCII."""
-        at = DRAWINGS[(DRAWINGS.index(self.state.drawing) + 1) % len(DRAWINGS)]
-        self._set(drawing=at, message=f"drawing with {at}")
-        self.remember("drawing", at)
+        elif not self.hands.changed_just_now():
+            self.hands.attempt(lambda: self.hands.did(*act(view)))

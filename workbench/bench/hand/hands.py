@@ -1,622 +1,471 @@
-"""What the hands do: keys become use cases, and every outcome a new state.
+"""What the hands hold: the bench's state, the ski in hand, the queue, and what is no reading yet.
 
-Knows no widget, so that the whole walk of a ski can be tried without a screen. A caliper's burst
-(digits and Enter, faster than any hand) is a reading or is held, never an answer.
+Knows no widget.
 """
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable, Iterable
-from typing import assert_never
+import json
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import suppress
+from dataclasses import asdict, replace
+from time import monotonic
 
-from workbench.bench.bases.bursts import (
-    BURST_GAP_S,
-    BURST_WINDOW_S,
-    ENTRY_MORE,
-    ENTRY_START,
-    LONGEST_ENTRY,
-)
+from workbench.bench.bases.bursts import Pace
 from workbench.bench.draw.text import Tone
-from workbench.bench.hand.acts import Acts
-from workbench.bench.hand.ski_in_hand import ANSWERS, noted_words
-from workbench.bench.hand.state import Answer, BenchState, Question
-from workbench.errors import BenchError, InputError
-from workbench.measure.display import length_text
-from workbench.measure.lengths import Placing, understand
-from workbench.records.store import rows
-from workbench.work.job.aim_last import aim_at_last
-from workbench.work.job.coarse_marks import suspect_words
-from workbench.work.job.entry import (
-    CHANGE_SIGNS,
-    Typed,
-    changes_meant,
-    fits_elsewhere,
-    kept_change,
-    reading_entry,
-    target_entry,
-    target_question,
-)
-from workbench.work.job.job_view import JobView
-from workbench.work.job.shop import Shop
-from workbench.work.job.temperature import correction_words
-from workbench.work.job_text.budget_explained import doubtful_words
-from workbench.work.job_text.setting_words import moved_words
-from workbench.work.job_text.tasks import READS_AT, TASKS, StageTask
-from workbench.work.job_text.view_words import (
-    act_due,
-    doubt_question,
-    no_turn_words,
-    sent_twice_question,
-    sign_off_due,
-    since_left,
-    target_warning,
-)
-from workbench.work.roster.calipers import in_hand, standing_words
-from workbench.work.trust.job_reading import Line
-from workbench.work.trust.plausibility import made_words
-from workbench.work.trust.wing_setup import kept_wing_words
+from workbench.bench.hand.state import DRAWINGS, SIDES, BenchState, Question
+from workbench.errors import BenchError, shown
+from workbench.frozen import dataclass
+from workbench.measure.units import other
+from workbench.work.job.entry_words import what_came_in
+from workbench.work.job.job_view import JobView, RosterLine
+from workbench.work.job.shop import ChangedError, Shop
+from workbench.work.roster.keys import KEYS, keys_in_force
+from workbench.work.text.words import error_words
+from workbench.work.trust import setting_values
 
-STAYS = "+0"
-"""The change of a reading that stays where it is."""
+UNSEEN_S = 2.0
+"""For so long what others did may not have been seen: a bench that was stopped goes on with the
+keys that were pressed meanwhile."""
 
-PLACED = "taken as a reading"
-"""Why the note of what waited is struck out: it has its place."""
+LONGEST_HELD = 2000
+"""Characters of a note to what unplaced reading: no caliper sends so many."""
 
 
-class Hands(Acts):
-    """Takes the keys: an entry, Enter behind it, and + or - on purpose."""
+ANSWERS = "+ takes it, Backspace corrects it"
+
+
+def noted_words(text: str) -> str:
+    """Return that what was typed was not taken, and where it is."""
+    return f"'{text}' was not taken: it is kept as a note"
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """An entry in progress, and what it was begun for: job, stage, reading and round."""
+
+    text: str
+    job_id: str
+    stage: str
+    method_id: str
+    pass_number: int
+
+
+def _text_of(draft: Draft) -> str:
+    """Return an entry in progress as the book keeps it."""
+    return json.dumps(asdict(draft), ensure_ascii=False)
+
+
+def draft_in(text: str) -> Draft | None:
+    """Return the entry that a text of :func:`text_of` keeps; None where it is none."""
+    try:
+        found = Draft(**json.loads(text))
+    except (ValueError, TypeError, RecursionError):
+        return None
+    texts = (found.text, found.job_id, found.stage, found.method_id)
+    return found if all(isinstance(each, str) for each in texts) and found.text else None
+
+
+class Hands:
+    """Holds the bench's state, and tells ``changed`` of every new one."""
 
     def __init__(self, shop: Shop, changed: Callable[[BenchState], None] | None = None) -> None:
-        self._last_burst = float("-inf")
-        self._last_enter = float("-inf")
-        self._last_yes = float("-inf")
-        super().__init__(shop, changed)
+        self.asks: Callable[[str], None] = lambda action: None
+        """Opens the screen of an action; set by who has screens."""
+        self.shop = shop
+        self.changed = changed or (lambda state: None)
+        self.alarms: Callable[[], None] = lambda: None
+        """Rings and flashes at a doubtful entry; set by who has a terminal."""
+        self.pace = Pace()
+        self.noted = ""
+        self.answered = False
+        self._draft = ""
+        self.refused = ""
+        self._news: tuple[float, str] = (float("-inf"), "")
+        self.put_by: Question | None = None
+        """The question put by while keys come that may be a burst's."""
+        settings = shop.book.settings()
+        self.state = BenchState(roster=shop.roster(near=settings.get("job", "")), day=shop.day)
+        self.take_settings(settings)
+        self._open_first(settings.get("job", ""))
+        self._take_up_draft(settings.get("draft", ""))
 
-    # -- keys ------------------------------------------------------------------------------------
+    # -- state -----------------------------------------------------------------------------------
 
-    @property
-    def entering(self) -> bool:
-        """Whether an entry is in progress, so that keys feed it."""
-        return bool(self.state.entry)
+    def change(self, **changes: object) -> None:
+        """Put a new state with these fields in the place of the old, and tell of it."""
+        if "message" in changes:  # the tone of what was said before is not this one's
+            changes.setdefault("tone", "say")
+            changes.setdefault("doubted", None)
+        if "view" in changes or "roster" in changes:  # the ski in hand is to be seen again
+            changes.setdefault("scrolled", 0)
+        self.state = replace(self.state, **changes)  # type: ignore[arg-type]
+        self.changed(self.state)
 
-    @property
-    def mending(self) -> bool:
-        """Whether an entry is in progress and nothing is asked, so that signs belong to it."""
-        return self.entering and self.state.question is None
+    def say(self, message: str, tone: Tone = "say") -> None:
+        """Show a message until the next one."""
+        self.change(message=message, tone=tone)
 
-    @property
-    def begins_by_sign(self) -> bool:
-        """Whether a sign begins a number now; one + too many behind an answer begins no reading."""
-        state = self.state
-        if state.view is None or state.question is not None:
-            return False
-        stage = state.view.stage
-        return stage == "target" or (stage in READS_AT and not self._answered)
+    def shares(self, **changes: str) -> None:
+        """Show how the book is in step with its hub, and who else has the ski in hand."""
+        if any(getattr(self.state, name) != words for name, words in changes.items()):
+            self.change(**changes)
 
-    def takes(self, char: str) -> bool:
-        """Whether a character belongs to an entry now."""
-        return char in (ENTRY_MORE if self.mending else ENTRY_START)
-
-    def type(self, char: str, time: float) -> None:
-        """Add a character to the entry in progress, or start one."""
-        if char in CHANGE_SIGNS and self._is_whole_change(time):
-            self._entered("typed")  # the sign of the next change: that one needs no Enter
-            if self.state.entry:  # it is asked about or refused, and the sign answers nothing
-                return
-        entry = self.state.entry
-        if entry and entry == self._refused and self.state.question is None:
-            self._refused = ""
-            if char in ENTRY_START:  # another number: the refused one is not lost
-                if not self._hold(entry):
-                    return
-                self._noted, entry = noted_words(entry), ""
-        if self.state.question is not None:
-            if char not in (*ENTRY_START, *CHANGE_SIGNS):
-                self.say(f"'{char}' starts no number: {ANSWERS}", "warn")
-                return
-            self._put_by()
-            entry = ""
-        elif self._is_by_hand(time) and not self._note_by():
-            return
-        if len(entry) >= LONGEST_ENTRY:
-            self.say(
-                f"an entry has at most {LONGEST_ENTRY} characters: Enter, or Backspace", "warn"
-            )
-            return
-        if not entry:
-            self._pace.clear()
-        self._pace.add(time)
-        self._feed(entry + char)
-
-    def _is_whole_change(self, time: float) -> bool:
-        """Whether a hand typed a change of the target marked, to which a sign adds nothing."""
-        state, typed = self.state, self.state.entry
-        if state.view is None or state.view.stage != "target" or state.marked is None:
-            return False
-        if state.question is not None or self._by is not None or typed == self._refused:
-            return False
-        bare = (
-            typed.startswith(CHANGE_SIGNS) and re.fullmatch("[0-9.,]*[0-9]", typed[1:]) is not None
+    def take_settings(self, settings: Mapping[str, str]) -> None:
+        """Take over the settings that the bench itself shows."""
+        unit = setting_values.UNIT.of(settings.get("unit"))
+        drawing = next((d for d in DRAWINGS if d == settings.get("drawing")), DRAWINGS[0])
+        name = settings.get("shop", "")
+        keys, wrong = keys_in_force(settings.get(KEYS, ""))
+        self.change(
+            unit=unit, who=self.shop.who, shop_name=name, drawing=drawing, question=None, keys=keys
         )
-        return bare and not self._pace.is_burst(time)
+        if wrong:
+            self.say(wrong, "warn")
 
-    def _is_by_hand(self, time: float) -> bool:
-        """Whether a key shows that what is typed beside a question comes from a hand."""
-        return self._by is not None and self._pace.pause(time) > BURST_GAP_S
+    def show(self, view: JobView, message: str = "", tone: Tone = "done") -> None:
+        """Show a job's new view after something was kept; its row of the roster follows."""
+        at = view.progress
+        message, self.noted = "; ".join(x for x in (message, self.noted) if x), ""
+        stage_changed = self.state.view is None or self.state.view.stage != view.stage
+        roster = tuple(
+            replace(
+                line,
+                stage=view.stage,
+                pass_number=at.pass_number,
+                read=True,
+                reason=at.reason,
+                loose=at.loose,
+                unreleased=at.unreleased,
+            )
+            if line.job_id == view.job.id
+            else line
+            for line in self.state.roster
+        )
+        if sum(line.ski_id == view.ski.id for line in roster) > 1:  # its other job may change too
+            roster = self.shop.roster()
+        self.change(
+            view=view, roster=roster, entry="", question=None, offered=0, selected=None,
+            message=message, tone=tone,
+            hands_on=self.state.hands_on and (
+                not stage_changed or view.stage == "received check" or view.begins_final),
+            side=None if stage_changed else self.state.side,
+        )  # fmt: skip
+        self.pace.clear()
+        self._forget_draft()
 
-    def rub_out(self) -> None:
-        """Take the last character of the entry back."""
-        self._refused = ""
-        if self.state.question is not None:
-            self._set(question=None, message="")
-        elif len(self.state.entry) == 1 and self._by is not None:
-            self._take_up_by()
-        elif self.state.entry:
-            self._feed(self.state.entry[:-1])
-            self._place_waiting()
+    def did(self, view: JobView, message: str, tone: Tone = "done") -> None:
+        """Show what a command did; an entry that stood there meanwhile is kept as a note."""
+        entry = self.state.entry
+        if self.put_by is not None and not self.note_by():
+            return
+        if entry in ("+", "-"):
+            entry = ""
+        if entry and not self.keep_note(entry):
+            return
+        if entry:
+            self.noted = noted_words(entry)
+            view = self.shop.view(view.job.id)
+        self.show(view, message, tone)
 
-    def _feed(self, entry: str) -> None:
-        """Set the entry in progress and what it would be taken as, so that both can be seen."""
-        tone: Tone = "warn" if self._noted else "say"
-        told = {"message": self._noted, "tone": tone}
-        self._set(entry=entry, question=None, **told, **self._preview(entry))
+    def _forget_draft(self) -> None:
+        """What was kept must not come back as a draft, should the bench be killed."""
+        if self._draft:
+            self._draft = ""
+            self.remember("draft", "")
 
-    def flip_unit(self) -> None:
-        """Exchange inch and mm; an entry without a unit is read in the new one."""
-        super().flip_unit()
-        self._read_again()
+    def remember(self, name: str, value: str) -> bool:
+        """Keep a setting of the bench; where the book cannot, say so and return False."""
+        return self.attempt(lambda: self.shop.remember(name, value))
+
+    def _open_first(self, job_id: str) -> None:
+        known = [line.job_id for line in self.state.roster]
+        if not known:
+            return
+        if job_id not in known:
+            job_id = next(self._unfinished(self.state.roster), known[0])
+        self.attempt(lambda: self.change(view=self.shop.view(job_id)))
+
+    def _take_up_draft(self, kept: str) -> None:
+        """Put an entry begun before back on the line that it was begun for; else it is a note.
+
+        What an older bench kept says not of which ski it is: it is told, and not taken.
+        """
+        self._draft = kept
+        begun = draft_in(kept)
+        if begun is None and self.state.view is None:
+            self.change(entry=kept)
+        elif begun is None and kept:
+            self._forget_draft()
+            self.say(f"'{kept}' was typed before, of which ski is not known: type it again", "warn")
+        if begun is None:
+            return
+        lines = self.state.view.lines if self.state.view is not None else ()
+        at = next((i for i, x in enumerate(lines) if x.method_id == begun.method_id), None)
+        if at is not None and at != self.state.line_index:
+            self.change(selected=at)
+        if self.state.view is not None and begun == self._begun(begun.text):
+            self.change(entry=begun.text)
+            return
+        self.change(selected=None)
+        self.attempt(lambda: self._note_draft(begun))
+
+    def _note_draft(self, begun: Draft) -> None:
+        view = self.shop.note(self.shop.view(begun.job_id), "held", begun.text)
+        self._forget_draft()
+        here = self.state.view is not None and self.state.view.job.id == begun.job_id
+        self.change(view=view if here else self.state.view)
+        self.say(f"{noted_words(begun.text)} to {view.ski.name}", "warn")
+
+    def _begun(self, text: str) -> Draft:
+        """Return an entry with what it was begun for."""
+        view, line = self.state.view, self.state.line
+        assert view is not None
+        method_id = line.method_id if line is not None else ""
+        return Draft(text, view.job.id, view.stage, method_id, view.progress.pass_number)
+
+    def _unfinished(self, roster: Iterable[RosterLine]) -> Iterator[str]:
+        """Yield the jobs that are neither released nor set aside, in order."""
+        for line in roster:
+            seen = line if line.read else self.shop.view(line.job_id)
+            if seen.unreleased or seen.stage not in ("signed off", "set aside"):
+                yield line.job_id
+
+    def read_all(self) -> None:
+        """Read the stages of the whole day, where those around the ski in hand were read first."""
+        if not all(line.read for line in self.state.roster):
+            self.attempt(lambda: self.change(roster=self.shop.roster()))
+
+    def foresee(self) -> None:
+        """Work out ahead what the next reading of the ski in hand needs."""
+        view = self.state.view
+        if view is not None:
+            with suppress(BenchError):
+                self.shop.foresee(view)
+
+    def look_ahead(self) -> None:
+        """Work out ahead the skis beside this one, which may be opened next."""
+        roster, here = self.state.roster, self.state.position
+        if here is not None:
+            for at in {(here + 1) % len(roster), (here - 1) % len(roster)} - {here}:
+                with suppress(BenchError):
+                    self.shop.view(roster[at].job_id)
+
+    def open(self, job_id: str) -> None:
+        """Take a ski of the roster in hand; an entry in progress is kept as a note, not lost."""
+        self.attempt(lambda: self._open(job_id))
+
+    def _open(self, job_id: str) -> None:
+        view, left = self.shop.view(job_id), self.state.view
+        if self.put_by is not None and not self.note_by():
+            return
+        entry, message = self.state.entry, ""
+        entry = "" if entry in ("+", "-") else entry
+        if left is not None and entry:
+            if not self.keep_note(entry):
+                return
+            message, entry = f"{noted_words(entry)} to {left.ski.name}", ""
+            view = self.state.view if self.state.view and left.job.id == job_id else view
+        self.answered, self.noted, self.refused = False, "", ""
+        self._news = (float("-inf"), "")
+        self.change(
+            view=view,
+            entry=entry,
+            question=None,
+            selected=None,
+            hands_on=False,
+            side=None,
+            message=message,
+            tone="warn" if message else "say",
+            waiting=(),
+        )
+        self.remember("job", job_id)
+
+    def begins_serial(self, text: str) -> bool:
+        """Tell whether the serial of a ski of the day begins so."""
+        return any(line.serial.startswith(text) for line in self.state.roster)
+
+    def scanned(self, serial: str) -> RosterLine | str:
+        """Return the day's ski of a serial, else what is to be said of it; nothing of no serial.
+
+        Raises:
+            BenchError: the book does not answer.
+        """
+        from workbench.work.roster.find import by_serial
+
+        lines, known = by_serial(self.shop, self.state.roster, serial)
+        if len({line.ski_id for line in lines}) > 1 or len(known) > 1:
+            return f"more than one ski has the serial {serial}: take it by its name"
+        if lines:
+            return lines[0]
+        return f"{known[0].name} is not in today's queue: r queues it again" if known else ""
+
+    def look_again(self, *, by_others: bool = False) -> None:
+        """Read roster and job again; what others did to the ski in hand is told.
+
+        What was begun on the ski as it was is then begun anew.
+        """
+        before = self.state.view
+        self.attempt(self._look_again)
+        now = self.state.view
+        if not by_others or before is None or now is None or now.job.id != before.job.id:
+            return
+        if (now.seen.facts, now.seen.newest) != (before.seen.facts, before.seen.newest):
+            what = what_came_in(before, now, self.shop.book)
+            words = f"{now.ski.name}: {what}: look at it again"
+            self._news, self.answered = (monotonic(), words), True
+            self.change(hands_on=False, question=None, message=words, tone="warn")
+
+    def changed_just_now(self) -> bool:
+        """Whether others did something to the ski in hand that may not have been seen yet; say so.
+
+        A key pressed then was meant for the ski as it was.
+        """
+        (at, words), self._news = self._news, (float("-inf"), "")
+        if monotonic() - at > UNSEEN_S:
+            return False
+        self.refused = self.state.entry
+        self.say(words, "warn")
+        return True
+
+    def show_anew(self, why: ChangedError) -> None:
+        """Show the ski as it is now; an entry that was refused stays on the line."""
+        self.change(hands_on=False, question=None)
+        self.attempt(self._look_again)
+        self.refused, self.answered = self.state.entry, True
+        self.say(self._told(why), "warn")
+
+    def _look_again(self) -> None:
+        state = self.state
+        view = self.shop.view(state.view.job.id) if state.view is not None else None
+        self.change(roster=self.shop.roster(), view=view, day=self.shop.day)
+        if view is None:
+            self._open_first("")
+
+    def leave(self) -> bool:
+        """Keep the ski in hand and the entry in progress, for the next time the bench opens.
+
+        False where the book does not take the entry.
+        """
+        entry = self.state.entry
+        begun = self.state.view is not None and entry
+        kept = self.remember("draft", _text_of(self._begun(entry)) if begun else entry)
+        if self.state.view is not None:
+            self.remember("job", self.state.view.job.id)
+        return kept
+
+    def attempt(self, act: Callable[[], object]) -> bool:
+        """Do something; where it is refused, say why and return False."""
+        try:
+            act()
+        except ChangedError as why:
+            self.show_anew(why)
+            return False
+        except BenchError as why:
+            self.say(self._told(why), "warn")
+            return False
+        return True
+
+    def _told(self, why: BenchError) -> str:
+        """Return an error in words; the book's path would push the way on out of the line."""
+        words = error_words(why, self.state.unit)
+        return words.removeprefix(f"{shown(str(self.shop.book.path), 300)}: ")
+
+    # -- the queue -------------------------------------------------------------------------------
+
+    def step_queue(self, by: int) -> None:
+        """Take the next or the previous ski of the queue in hand."""
+        roster = self.state.roster
+        if not roster:
+            self.say("the queue is empty: Enter adds a ski", "warn")
+            return
+        here = self.state.position
+        at = 0 if here is None else (here + by) % len(roster)
+        self.attempt(lambda: self.open(roster[at].job_id))
+
+    def next_unfinished(self) -> None:
+        """Take the next ski in hand that is neither signed off nor set aside."""
+        roster, here = self.state.roster, self.state.position or 0
+        self.attempt(lambda: self._next_of((*roster[here + 1 :], *roster[: here + 1])))
+
+    def _next_of(self, roster: tuple[RosterLine, ...]) -> None:
+        job_id = next(self._unfinished(roster), None)
+        if job_id is None:
+            self.say("every ski of the day is signed off or set aside", "done")
+        else:
+            self.open(job_id)
+
+    def scroll_queue(self, to: int) -> None:
+        """Show the queue so many skis further on; the ski in hand stays."""
+        self.change(scrolled=to)
 
     def select(self, by: int, **changes: object) -> None:
-        """Choose another reading or target by hand; an entry in progress goes to it."""
-        super().select(by, **changes)
+        """Choose another reading or target by hand; past the last target none is marked."""
+        view, at = self.state.view, self.state.marked
+        if view is None or not view.lines or self.state.question is not None:
+            return
+        if at is None:
+            at = -1 if by > 0 else 0
+        self.change(selected=(at + by) % len(view.lines), doubted=None, **changes)
         self._read_again()
 
     def _read_again(self) -> None:
         """Read the entry in progress anew, for the unit or the line it would now count for."""
-        if self.mending:
-            self._set(**self._preview(self.state.entry))
+        if self.state.mending:
+            self.change(**self.state.understood(self.state.entry))
 
-    def _preview(self, entry: str) -> dict[str, object]:
-        """Return what an entry is understood as now, and whether it will be asked about."""
-        view, line = self.state.view, self.state.line
-        plain: dict[str, object] = {"reads_as": entry, "unclear": False}
-        if view is None or line is None or view.stage == "wing" or not entry:
-            return plain
-        try:
-            if entry.startswith(CHANGE_SIGNS):
-                return plain | self._preview_change(entry)
-            found = understand(entry, self.state.unit, line.usual_mm)
-        except BenchError:
-            return plain
-        if not found.is_clear:
-            return plain | {"unclear": True}
-        return plain | {"reads_as": f"{found.placings[0].number} {found.placings[0].unit}"}
+    def next_side(self) -> None:
+        """Let the next panel stand at the side."""
+        self.change(side=SIDES[(SIDES.index(self.state.shown_side) + 1) % len(SIDES)])
 
-    def _preview_change(self, entry: str) -> dict[str, object]:
-        """Return what a change with a sign is understood as; at a reading it stays as typed."""
-        if self.state.view is None or self.state.view.stage != "target":
-            return {}
-        changes = changes_meant(entry, self.state.unit)
-        if len(changes) > 1:
-            return {"unclear": True}
-        return {"reads_as": f"{changes[0].text} {self.state.unit}"} if entry[1:].isdigit() else {}
+    def next_drawing(self) -> None:
+        """Draw with other signs: braille, blocks, ASCII."""
+        at = DRAWINGS[(DRAWINGS.index(self.state.drawing) + 1) % len(DRAWINGS)]
+        self.change(drawing=at, message=f"drawing with {at}")
+        self.remember("drawing", at)
 
-    def escape(self) -> None:
-        """Drop the entry in progress, or what was begun."""
-        self._refused = ""
-        if self._by is not None:
-            self._take_up_by()
-        elif self.state.question is not None or self.state.entry:
-            self._noted = ""
-            self._set(entry="", question=None, message="entry dropped")
-            self._place_waiting()
-        else:
-            self._set(hands_on=False, selected=None, message="")
+    def flip_unit(self) -> None:
+        """Exchange inch and mm everywhere; what was typed keeps its own unit."""
+        unit = other(self.state.unit)
+        self.change(unit=unit, question=None)
+        self.remember("unit", unit)
+        self._read_again()
 
-    def in_burst(self, time: float) -> bool:
-        """Whether a caliper's burst has only just passed."""
-        return time - self._last_burst < BURST_WINDOW_S
+    # -- what is no reading yet -------------------------------------------------------------
 
-    def _how(self, time: float) -> rows.How:
-        if not self._pace.is_burst(time):
-            return "typed"
-        self._last_burst = time
-        return "gauge"
+    def hold(self, text: str) -> bool:
+        """Keep what a caliper sent while something else was open; never an answer to it.
 
-    def ignore_enter(self, time: float) -> None:
-        """Take an Enter held down while a screen closed for its echo, not for the next step."""
-        self._last_enter = time
+        Returns whether it is kept; where it is not, the message says why.
+        """
+        if len(text) > LONGEST_HELD:
+            self.say(f"more than {LONGEST_HELD} characters arrived: that is no reading", "warn")
+            return False
+        if not text or not self.keep_note(text):
+            return False
+        self.say(f"'{text}' arrived while this was open: kept as a note, not taken", "warn")
+        return True
 
-    def enter(self, time: float) -> None:
-        """Do the next step, or take the entry in progress."""
-        second = time - self._last_enter < BURST_WINDOW_S
-        empty_second = second and not self.state.entry
-        self._last_enter = time
-        if second and self._refused:  # the LF of a CR LF takes no entry that its CR was refused for
-            return
-        self._answered, self._refused = False, ""
+    def note_by(self) -> bool:
+        """Keep the entry of the question put by as a note: a hand typed another in its place."""
+        asked, self.put_by = self.put_by, None
+        if asked is None:
+            return True
+        if not self.keep_note(asked.text):
+            self.put_by = asked
+            return False
+        self.noted = noted_words(asked.text)
+        return True
+
+    def keep_note(self, text: str) -> bool:
+        """Keep a text as a note to the ski in hand; where that fails, say so with the text."""
         view = self.state.view
-        if view is None and not (self.state.entry or empty_second):
-            self.asks("add_ski")
-        elif view is None:
-            self.say("no ski in hand: Esc cancels, then Enter adds a ski", "warn")
-        elif self.state.question is not None:
-            self.say(f"{self.state.question.question} {ANSWERS}", "warn")
-        elif not empty_second and self._changed_just_now():
-            return
-        elif self.state.entry:
-            self._entered(self._how(time))
-        elif not empty_second and not self.in_burst(time):
-            self._try(lambda: self._next_step(view))
-
-    def _entered(self, how: rows.How) -> None:
-        """Take the entry that Enter completes; while a question was put by for it, a burst waits
-        and a hand's number takes the question's place."""
-        entry = self.state.entry
-        if self._by is not None and how == "gauge":
-            self._take_up_by()
-            self._wait(entry)
-            return
-        if self._by is not None and not self._note_by():
-            return
-        if entry in CHANGE_SIGNS:
-            self.select(1 if entry == "+" else -1, entry="")
-        elif not self._try(lambda: self._take_entry(how)):
-            self.alarms()
-
-    def _take_entry(self, how: rows.How) -> None:
-        state, view = self.state, self.state.view
-        assert view is not None
-        task = TASKS[view.stage]
-        if task.asks in ("angle", "targets") and how == "gauge":
-            what = "angle" if task.asks == "angle" else "target"
-            self._take_as_note(f"'{state.entry}' off a caliper is no {what}: kept as a note")
-        elif task.asks == "angle":
-            new = task.act(self.shop, view, state.entry)
-            self._went_on(task, new, f"wing angle kept: {kept_wing_words(new.facts)}")
-        elif state.line is None or not (view.stage in READS_AT or view.reads_locked):
-            self._take_as_note(f"no reading is due now: '{state.entry}' is kept as a note")
-        elif view.stage == "target":
-            self._take_target(view, state.entry)
-        else:
-            self._take_reading(view, state.line_index, state.entry, how)
-
-    def _take_as_note(self, said: str) -> None:
-        if self._hold(self.state.entry):
-            self._set(entry="")
-            self.say(said, "warn")
-            self.alarms()
-
-    # -- readings --------------------------------------------------------------------------------
-
-    def _take_reading(self, view: JobView, at: int, text: str, how: rows.How) -> None:
-        """Keep a number as the reading of a line, or ask about it."""
-        line = view.lines[at]
-        found = reading_entry(line, text, self.state.unit)
-        answers = tuple(_answer(line, at, placing) for placing in found.placings)
-        if found.is_clear:
-            self._doubt_or_keep(view, answers[0], text, how)
-        else:
-            asked = sent_twice_question(view, line, text) or found.question
-            self._ask(Question(text, asked, answers, how, _is_outside(line, answers)))
-
-    def _doubt_or_keep(self, view: JobView, answer: Answer, text: str, how: rows.How) -> None:
-        """Keep an understood reading, or ask about it where it cannot be right."""
-        line, placing = view.lines[answer.line], answer.placing
-        why = doubt_question(view, line, Typed(text, placing.unit, placing.mm), self.state.unit)
-        if why:
-            self._ask(Question(text, why, (answer,), how))
-        else:
-            self._keep_reading(view, answer, text, how)
-
-    def _ask(self, question: Question) -> None:
-        """Let a question stand over the entry that it is about."""
-        self._set(question=question, entry=question.text, offered=0)
-        self.alarms()
-
-    def _keep_reading(self, view: JobView, answer: Answer, text: str, how: rows.How) -> None:
-        at, placing = answer.line, answer.placing
-        line, unit = view.lines[at], placing.unit
-        caliper = in_hand(self.shop)
-        caliper_id = caliper.id if caliper is not None else None
-        take = self.shop.take_locked if view.reads_locked else self.shop.take_reading
-        new = take(view, line, Typed(text, unit, placing.mm, how, caliper_id))
-        now = new.lines[at]
-        again = f", repeat {len(now.latest)}" if len(now.latest) > 1 else ""
-        typed = "" if text == placing.number else f"{text} → "
-        moved_mm = now.corrections_mm[-1] if now.corrections_mm else 0.0
-        to_20 = f", {correction_words(moved_mm, self.state.unit)}" if moved_mm else ""
-        kept = f"kept: {line.method.name} {typed}{placing.number} {unit}{to_20}{again}"
-        told = moved_words(now, self.state.unit) or since_left(
-            view, line, placing.mm, self.state.unit
-        )
-        again_words = " ".join(suspect_words(new, self.state.unit)[:1])
-        doubtful = again_words or doubtful_words(now, self.state.unit)
-        strikes = bool(now.doubts.indices) and not again_words and not now.doubts.apart
-        made, warning = made_words(new.made, self.state.unit), standing_words(self.shop)
-        said = [made, doubtful, f"{kept}; {told}" if told else kept, warning]
-        tone: Tone = "warn" if made or doubtful or warning else "done"
-        self._show(new, ". ".join(part for part in said if part), tone)
-        if strikes:
-            self._set(doubted=at)
-        if made or doubtful:
-            self.alarms()
-        self._place_waiting()
-
-    # -- what came off the caliper while a question was open ---------------------------------------
-
-    def _place_waiting(self) -> None:
-        """Let what waited go where it fits, in its order, until one has to be asked about."""
-        while self.state.waiting and self.state.question is None and not self.state.entry:
-            first, *rest = self.state.waiting
-            self._set(waiting=tuple(rest))
-            view = self.state.view
-            if view is None or view.stage not in READS_AT or view.stage == "target":
-                return  # the rest stay notes as well
-            answers = self._fitting(view, first.text)
-            if not answers:
-                told = "fits no reading that is due: it is kept as a note"
-                self.say(f"{self.state.message}. '{first.text}' {told}", "warn")
-                continue
-            self.shop.book.strike(first.note_id, PLACED, self.shop.who)
-            if len(answers) > 1:
-                asked = "arrived meanwhile: which reading is it?"
-                self._ask(Question(first.text, asked, answers, "gauge", settled=False))
-            else:
-                text, only = first.text, answers[0]
-                at_hand = self.shop.view(view.job.id)
-                self._try(lambda: self._doubt_or_keep(at_hand, only, text, "gauge"))  # noqa: B023
-
-    def _fitting(self, view: JobView, text: str) -> tuple[Answer, ...]:
-        """Return the readings that a number fits, those still due before those taken already: near
-        what they should be, or plausible for them where nothing tells that."""
-        due = [i for i, line in enumerate(view.lines) if len(line.latest) < view.rules.repeats]
-        taken = [i for i in range(len(view.lines)) if i not in due]
-        for group in (due, taken):
-            found = [a for i in group for a in self._fits(view, i, text)]
-            if found:
-                return tuple(found)
-        return ()
-
-    def _fits(self, view: JobView, at: int, text: str) -> list[Answer]:
-        line = view.lines[at]
-        expected = view.expected_mm(line)
+        if view is None:
+            self.say(f"no ski in hand: '{text}' is not kept", "warn")
+            return False
         try:
-            found = reading_entry(line, text, self.state.unit)
-        except BenchError:
-            return []
-        far, (low, high) = view.rules.far_received_mm, line.usual_mm
-        return [
-            _answer(line, at, p)
-            for p in found.placings
-            if (low <= p.mm <= high if expected is None else abs(p.mm - expected) <= far)
-        ]
-
-    # -- targets ---------------------------------------------------------------------------------
-
-    def _take_target(self, view: JobView, text: str) -> None:
-        """Keep a target for the line marked, or ask about it; with none marked ask for which."""
-        unit, at = self.state.unit, self.state.marked
-        if at is None:
-            self._ask_which(view, text)
-            return
-        line = view.lines[at]
-        try:
-            found = target_entry(line, text, unit)
-        except InputError:
-            fits = self._fitting_targets(view, line, text)
-            if not fits:
-                raise
-            asked = f"no {line.method.quantity} of this blade; does it set another?"
-            self._ask(Question(text, asked, fits))
-            return
-        answers = tuple(_answer(line, at, placing) for placing in found.placings)
-        if found.is_clear:
-            self._doubt_or_aim(view, answers[0], text)
-            return
-        fits, settled = self._fitting_targets(view, line, text), _is_outside(line, answers)
-        self._ask(Question(text, found.question, (*fits, *answers), settled=settled))
-
-    def _fitting_targets(self, view: JobView, line: Line, text: str) -> tuple[Answer, ...]:
-        """Return the targets of other readings that an entry comes near."""
-        far_mm = view.rules.far_target_mm
-        found = fits_elsewhere(view.lines, line, text, self.state.unit, far_mm)
-        return _answers(view, found)
-
-    def _doubt_or_aim(self, view: JobView, answer: Answer, text: str) -> None:
-        line, placing = view.lines[answer.line], answer.placing
-        found = target_question(
-            view.lines, line, text, placing, self.state.unit, view.rules.far_target_mm
-        )
-        if not found.question:
-            self._keep_target(view, answer, text)
-            return
-        self._ask(Question(text, found.question, (*_answers(view, found.fits), answer)))
-
-    def _ask_which(self, view: JobView, text: str) -> None:
-        """Ask which target an entry changes: one whose reading it comes near, if there is any."""
-        near: list[Answer] = []
-        others: list[Answer] = []
-        errors: list[BenchError] = []
-        for at, line in enumerate(view.lines):
-            try:
-                found = target_entry(line, text, self.state.unit)
-            except BenchError as why:
-                errors.append(why)
-                continue
-            for placing in found.placings:
-                off_mm = abs(placing.mm - (line.now_mm or 0.0))
-                group = near if off_mm <= view.rules.far_target_mm else others
-                group.append(_answer(line, at, placing))
-        if not near and not others:
-            raise errors[0]
-        asked = "all the targets are set: which of them does this change?"
-        self._ask(Question(text, asked, tuple(near or others), settled=bool(near)))
-
-    def _keep_target(self, view: JobView, answer: Answer, text: str) -> None:
-        line, placing, unit = view.lines[answer.line], answer.placing, self.state.unit
-        if text.startswith(CHANGE_SIGNS):
-            text = kept_change(line, text, placing, unit)
-            new, told = self.shop.aim(view, line, text, unit), text
-        else:
-            new = self.shop.aim_at(view, line, Typed(text, placing.unit, placing.mm), "value")
-            told = f"{placing.number} {placing.unit}"
-        change = new.lines[answer.line].change_wanted
-        warned = target_warning(new, self.state.unit)
-        glance = f", {change.glance}" if change is not None and not warned else ""
-        tone: Tone = "warn" if change is not None and not change.clear else "done"
-        said = f"target kept: {line.method.name} {told}{glance}"
-        self._show_aimed(new, said, answer.line, tone)
-
-    def _show_aimed(self, view: JobView, said: str, at: int, tone: Tone = "done") -> None:
-        """Show a target and what warns of its turns, and mark the next; past the last the first
-        not set, or none where all are."""
-        self._show(*self._aimed(view, said, tone))
-        unset = (i for i, line in enumerate(view.lines) if line.target is None)
-        self._set(selected=at + 1 if at + 1 < len(view.lines) else next(unset, None))
-
-    def _leave_target(self, view: JobView, at: int) -> None:
-        """Let a reading stay: at its target where it has one, else where it is now."""
-        line, unit = view.lines[at], self.state.unit
-        if line.target is None:
-            view = self.shop.aim(view, line, STAYS, unit)
-        aim_mm = view.lines[at].target_mm or 0.0
-        stays = f"{line.method.quantity} stays at {length_text(aim_mm, unit)} {unit}"
-        self._show_aimed(view, stays, at)
-
-    # -- answers on purpose ------------------------------------------------------------------------
-
-    def yes(self, time: float) -> None:
-        """Do what is asked, on purpose: take an answer, tick, sign off."""
-        state, view = self.state, self.state.view
-        again, self._last_yes = time - self._last_yes < BURST_WINDOW_S, time
-        if again:
-            return  # a key held down: one press is one tick
-        answered, self._answered = self._answered, False
-        if self.in_burst(time):
-            self.say("a caliper was sending just now: press + again on purpose", "warn")
-        elif self._changed_just_now():
-            return
-        elif state.question is not None and view is not None:
-            question, answer = state.question, state.question.placings[state.offered]
-            kept = self._try(lambda: self._answer(view, question, answer))
-            self._answered = kept or self._answered
-        elif state.hands_on and view is not None and view.checklist:
-            self._answered = self._try(lambda: self._tick(view)) or self._answered
-        elif state.hands_on and view is not None and TASKS[view.stage].asks == "initials":
-            self._answered = self._try(lambda: self._sign_off(view)) or self._answered
-        elif answered:  # one + too many begins no number
-            self.say("nothing more to answer")
-        else:
-            self.say("nothing to answer with +; PgDn is the next ski")
-
-    def _answer(self, view: JobView, question: Question, answer: Answer) -> None:
-        """Take an answer; where it only said what was meant, the number is still looked at."""
-        text, how = question.text, question.how
-        if view.stage == "target":
-            take = self._keep_target if question.settled else self._doubt_or_aim
-            take(view, answer, text)
-        elif question.settled:
-            self._keep_reading(view, answer, text, how)
-        else:
-            self._doubt_or_keep(view, answer, text, how)
-
-    def no(self) -> None:
-        """Offer the next answer."""
-        question = self.state.question
-        if question is not None:
-            self._set(offered=(self.state.offered + 1) % len(question.placings))
-        else:
-            self.say("nothing to answer with -; PgUp is the ski before")
-
-    def _tick(self, view: JobView) -> None:
-        item = view.check_due
-        assert item is not None
-        self._show(self.shop.tick(view, item.key), f"ticked: {item.words}")
-
-    def _sign_off(self, view: JobView) -> None:
-        if not self.state.who:
-            raise InputError("initials", "(none)", "initials first: key i")
-        if sign_off_due(view) == "second eyes":
-            self.asks("second_eyes")
-            return
-        self._show(self.shop.sign_off(view, self.state.who), f"signed off by {self.state.who}")
-
-    def _next_step(self, view: JobView) -> None:
-        """Do what the next-step line says."""
-        task = TASKS[view.stage]
-        match task.asks:
-            case "initials" if not self.state.who:
-                self.asks("initials")
-            case "ticks" | "initials":
-                self._set(hands_on=True, message="", side=None)
-            case "reading":
-                line = self.state.line
-                self.say(f"type the reading due: {line.method.name if line else ''}", "warn")
-            case "angle":
-                self.say("type the wing's angle in degrees, then Enter", "warn")
-            case "targets":
-                self._go_on_at_target(view, task)
-            case "turns":
-                self._turn(view, task)
-            case "nothing":
-                self._went_on(task, task.act(self.shop, view, ""), task.done)
-            case "next ski":
-                self._next_ski(view)
-            case _:
-                assert_never(task.asks)
-
-    def _went_on(self, task: StageTask, new: JobView, said: str) -> None:
-        """Show what the act of a stage did; the check that it begins is begun."""
-        self._show(new, said)
-        if task.begins_check:
-            self._set(hands_on=bool(new.checklist))
-
-    def _next_ski(self, view: JobView) -> None:
-        """Take the next ski that is not finished, its first check begun: Enter asked for it."""
-        self.next_unfinished()
-        new = self.state.view
-        if new is not None and new.job.id != view.job.id and new.stage == "waiting":
-            self._set(hands_on=True)
-
-    def _go_on_at_target(self, view: JobView, task: StageTask) -> None:
-        """Take the setting offered, let the reading marked stay, or accept the targets."""
-        at = self.state.marked
-        if view.offered_target and self.state.selected is None:
-            last = view.offered_target == "last"
-            new = aim_at_last(self.shop, view) if last else self.shop.aim_at_baseline(view)
-            what = "the setting it left with" if last else "the baseline"
-            self._show(*self._aimed(new, f"{what} is the target now"))
-        elif at is not None:
-            self._leave_target(view, at)
-        else:
-            self._show(task.act(self.shop, view, ""), task.done)
-
-    def _turn(self, view: JobView, task: StageTask) -> None:
-        if view.steps and not view.has_round:
-            self.say(no_turn_words(view), "warn")
-            return
-        before = view.progress.pass_number
-        new = task.act(self.shop, view, "")
-        if new.stage == "turning" and act_due(view).do == "seat" and act_due(new).do == "snug":
-            self._show(new)
-            new = task.act(self.shop, new, "")  # told together: between them nothing is decided
-        done = "turns made and kept: measure again" if new.progress.pass_number > before else ""
-        self._show(new, done)
-
-
-def _is_outside(line: Line, answers: Iterable[Answer]) -> bool:
-    """Whether the question is if a number outside the usual is meant: then an answer settles it."""
-    low, high = line.usual_mm
-    return not any(low <= a.placing.mm <= high for a in answers)
-
-
-def _answers(view: JobView, found: Iterable[tuple[Line, Placing]]) -> tuple[Answer, ...]:
-    ids = [line.method_id for line in view.lines]
-    return tuple(_answer(line, ids.index(line.method_id), placing) for line, placing in found)
-
-
-def _answer(line: Line, at: int, placing: Placing) -> Answer:
-    words = f"{line.method.quantity} {placing.number} {placing.unit}"
-    return Answer(placing, at, words)
+            self.change(view=self.shop.note(view, "held", text))
+        except BenchError as why:
+            self.say(f"'{text}' arrived and is not kept: {self._told(why)}", "warn")
+            return False
+        return True

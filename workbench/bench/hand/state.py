@@ -6,10 +6,12 @@ from typing import Literal
 
 from workbench.bench.draw.canvas import Mode
 from workbench.bench.draw.text import Tone
+from workbench.errors import BenchError
 from workbench.frozen import dataclass
-from workbench.measure.lengths import Placing
+from workbench.measure.lengths import Placing, understand
 from workbench.measure.units import Unit
 from workbench.records.store import rows
+from workbench.work.job.entry import CHANGE_SIGNS, changes_meant
 from workbench.work.job.job_view import JobView, RosterLine
 from workbench.work.roster.keys import AS_SHIPPED, Keys
 from workbench.work.trust.job_reading import Line
@@ -104,6 +106,36 @@ class BenchState:
     sharing_short: str = ""
     elsewhere: str = ""
     clash: str = ""
+
+    @property
+    def mending(self) -> bool:
+        """Whether an entry is in progress and nothing is asked, so that signs belong to it."""
+        return bool(self.entry) and self.question is None
+
+    def understood(self, entry: str) -> dict[str, object]:
+        """Return what an entry is understood as now, and whether it will be asked about."""
+        view, line = self.view, self.line
+        plain: dict[str, object] = {"reads_as": entry, "unclear": False}
+        if view is None or line is None or view.stage == "wing" or not entry:
+            return plain
+        try:
+            if entry.startswith(CHANGE_SIGNS):
+                return plain | self._understood_change(view, entry)
+            found = understand(entry, self.unit, line.usual_mm)
+        except BenchError:
+            return plain
+        if not found.is_clear:
+            return plain | {"unclear": True}
+        return plain | {"reads_as": f"{found.placings[0].number} {found.placings[0].unit}"}
+
+    def _understood_change(self, view: JobView, entry: str) -> dict[str, object]:
+        """Return what a change with a sign is understood as; at a reading it stays as typed."""
+        if view.stage != "target":
+            return {}
+        changes = changes_meant(entry, self.unit)
+        if len(changes) > 1:
+            return {"unclear": True}
+        return {"reads_as": f"{changes[0].text} {self.unit}"} if entry[1:].isdigit() else {}
 
     @property
     def line_index(self) -> int:

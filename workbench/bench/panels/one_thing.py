@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
-from typing import assert_never
 
 from rich.cells import cell_len
 from textual.content import Content
@@ -77,12 +76,8 @@ def one_thing(state: BenchState) -> OneThing:
             return final_thing(view, state.unit)
         case _ if view.check_due is not None:
             return OneThing((check_name(view),), "", (view.check_due.words,))
-        case "waiting" | "received check" | "as received" | "studs" | "turning":
+        case _:  # at any other stage its name is what matters
             return OneThing((stage_words(view),))
-        case "measuring" | "final check" | "set aside":
-            return OneThing((stage_words(view),))
-        case _:
-            assert_never(view.stage)
 
 
 def fitted_name(view: JobView, method: Method, room: int) -> str:

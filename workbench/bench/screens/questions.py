@@ -23,23 +23,23 @@ _EYES = "initials of somebody else, who looked at every item too; then + signs o
 def initials(bench: Bench) -> None:
     """Ask whose hands these are."""
     hint = "whose hands: 1 to 12 characters"
-    bench.show(Prompt("Initials", hint, bench.hands.state.who, bench.hands.set_who))
+    bench.show(Prompt("Initials", hint, bench.hands.state.who, bench.acts.set_who))
 
 
 def second_eyes(bench: Bench) -> None:
     """Ask who else looked at the ski in hand."""
-    bench.show(Prompt("Second pair of eyes", _EYES, "", bench.hands.second_eyes))
+    bench.show(Prompt("Second pair of eyes", _EYES, "", bench.acts.second_eyes))
 
 
 def aside(bench: Bench) -> None:
     """Ask why the ski in hand is set aside."""
     why = "why: a word or two"
-    bench.show(Prompt("Set aside", why, "", bench.hands.set_aside, ASIDE_REASONS))
+    bench.show(Prompt("Set aside", why, "", bench.acts.set_aside, ASIDE_REASONS))
 
 
 def note(bench: Bench) -> None:
     """Ask for a note to the job in hand."""
-    bench.show(Prompt("Note", "kept with this job", "", bench.hands.write_note))
+    bench.show(Prompt("Note", "kept with this job", "", bench.acts.write_note))
 
 
 def turn_back(bench: Bench) -> None:
@@ -89,5 +89,5 @@ class TurnBackScreen(ListScreen):
         if char not in _ANSWERS:
             self.say("b or n answers; Esc leaves the record as it is", "warn")
             return
-        self.bench.hands.take_back_turn(_ANSWERS[char][0])
+        self.bench.acts.take_back_turn(_ANSWERS[char][0])
         self.end()

@@ -92,7 +92,7 @@ def _baselines(args: argparse.Namespace) -> None:
     with opened_shop(args) as shop:
         if args.action == "import":
             found = baselines.read_baselines(read_table_file(args.file), shop.book.skis())
-            new, there = baselines.take_in(shop, found)
+            new, there = baselines.take_in_baselines(shop, found)
             say([f"read in: {new} baselines; {there} were there already"])
         elif args.action == "export":
             _write(args.file, baselines.export_text(shop))

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
 
-from workbench.commands.manual import page
+from workbench.commands.manual import Commands
 from workbench.commands.opened import opened_shop, path_of
 from workbench.commands.output import facts, progress, say
 from workbench.errors import InputError
@@ -22,7 +21,7 @@ from workbench.work.text.words import clean
 PAGE_BYTES = 4096
 
 
-def add(commands: argparse._SubParsersAction[Any]) -> None:
+def add(commands: Commands) -> None:
     """Add the parsers."""
     backup = commands.add_parser(
         "backup",
@@ -31,36 +30,33 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
         "anew. The bench makes one a day by itself and keeps the newest (setting backups_kept). "
         "One that holds what the book does not is never replaced but kept under a number, which is "
         "said. At PATH only an older copy of this book is replaced; any other file stays.",
+        run=_backup,
+        see="restore",
+        examples=[
+            ("backup", "Today's copy."),
+            ("backup quarterturn-copy.db", "A copy at another place."),
+        ],
     )
-    backup.add_argument("path", metavar="PATH", nargs="?", default="", help="a file or a folder")
-    backup.set_defaults(run=_backup)
-    page(
-        backup,
-        [("backup", "Today's copy."), ("backup quarterturn-copy.db", "A copy at another place.")],
-        ("restore",),
-    )
+    backup.place("path", "PATH", "a file or a folder", nargs="?", default="")
     restore = commands.add_parser(
         "restore",
         help="put a backup in the book's place; the present book is kept aside",
         description="The backup is checked first. The book that is there is kept beside it under a "
         "dated name. Close the bench before.",
-    )
-    restore.add_argument(
-        "file",
-        metavar="FILE",
-        nargs="?",
-        help="a backup, or the day of one as --list shows it, with its number where it has one",
-    )
-    restore.add_argument("--list", action="store_true", help="list the daily backups, newest first")
-    restore.set_defaults(run=_restore)
-    page(
-        restore,
-        [
+        run=_restore,
+        see="backup",
+        examples=[
             ("restore --list", "The daily backups, newest first."),
             ("restore 2026-11-24", "That day's in the book's place."),
         ],
-        ("backup",),
     )
+    restore.place(
+        "file",
+        "FILE",
+        "a backup, or the day of one as --list shows it, with its number where it has one",
+        nargs="?",
+    )
+    restore.flag("--list", "list the daily backups, newest first")
 
 
 def _backup(args: argparse.Namespace) -> int:

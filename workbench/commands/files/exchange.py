@@ -6,11 +6,18 @@ import argparse
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import Any
 
-from workbench.commands.manual import page
+from workbench.commands.manual import Commands
 from workbench.commands.opened import opened_shop
-from workbench.commands.output import complained, facts, progress, say, send
+from workbench.commands.output import (
+    NOT_TO_BE_RIDDEN,
+    WRONG_INPUT,
+    complained,
+    facts,
+    progress,
+    say,
+    send,
+)
 from workbench.work.exchange.csv_out import Wanted, csv_of, write_csv
 from workbench.work.exchange.exchange import export_book, export_ski, take_in
 from workbench.work.exchange.exchange_words import exported_lines, taken_in_lines
@@ -19,19 +26,16 @@ from workbench.work.job.shop import Shop
 from workbench.work.text.local_time import day_typed
 from workbench.work.text.words import clean
 
-WRONG_INPUT = 2
-NOT_TO_BE_RIDDEN = 4
-"""A file was taken in, and a ski is not to be ridden that this bench thought otherwise of."""
 CSV_KINDS = ("queue", "skis", "readings", "history")
 
 
-def add(commands: argparse._SubParsersAction[Any]) -> None:
+def add(commands: Commands) -> None:
     """Add the parsers."""
     _add_exchange(commands)
     _add_csv(commands)
 
 
-def _add_exchange(commands: argparse._SubParsersAction[Any]) -> None:
+def _add_exchange(commands: Commands) -> None:
     export = commands.add_parser(
         "export",
         help="write the book, or one ski, to a file for another bench",
@@ -39,18 +43,15 @@ def _add_exchange(commands: argparse._SubParsersAction[Any]) -> None:
         "belongs to one bench (the ski in hand, the theme, initials ...) stays at home. An "
         "exchange file that is there is replaced, which is said; one of a whole book is not by one "
         "ski. Any other file stays.",
-    )
-    export.add_argument("--ski", metavar="NAME", help="one ski, by its name or serial")
-    export.add_argument("file", metavar="FILE", help="the file to write")
-    export.set_defaults(run=_export)
-    page(
-        export,
-        [
+        run=_export,
+        see="import, backup",
+        examples=[
             ("export shop.json", "The whole book."),
             ("export --ski H66-014 heron.json", "One ski with all that belongs to it."),
         ],
-        ("import", "backup"),
     )
+    export.option("--ski", "NAME", "one ski, by its name or serial")
+    export.place("file", "FILE", "the file to write")
     take = commands.add_parser(
         "import",
         help="take such a file in: what is new here, all of it or nothing",
@@ -58,21 +59,18 @@ def _add_exchange(commands: argparse._SubParsersAction[Any]) -> None:
         "order. Nothing in the book is overwritten; what does not fit is listed, marked '!'. Last "
         "come the skis whose state changed, those not to be ridden first, and then the exit status "
         "is 4.",
-    )
-    take.add_argument("--dry-run", action="store_true", help="say what would come of it, keep none")
-    take.add_argument("file", metavar="FILE", help="the file to take in; - is standard input")
-    take.set_defaults(run=_import)
-    page(
-        take,
-        [
+        run=_import,
+        see="export",
+        examples=[
             ("import --dry-run shop.json", "What would come of it."),
             ("import shop.json", "What is new here, taken in."),
         ],
-        ("export",),
     )
+    take.flag("--dry-run", "say what would come of it, keep none")
+    take.place("file", "FILE", "the file to take in; - is standard input")
 
 
-def _add_csv(commands: argparse._SubParsersAction[Any]) -> None:
+def _add_csv(commands: Commands) -> None:
     intake = commands.add_parser(
         "intake",
         help="queue a day's skis from a CSV file: all of them or none",
@@ -81,42 +79,24 @@ def _add_csv(commands: argparse._SubParsersAction[Any]) -> None:
         "semicolons or tabs part them, and numbers may have a decimal comma. A ski that the book "
         "knows is queued again. A new one without a unit takes the bench's, as do its bare "
         "numbers; blade and block may be left out where the book has one alone.",
-    )
-    intake.add_argument(
-        "--day",
-        metavar="YYYY-MM-DD",
-        help="the day to queue for, also as 28.11.2026; default: today",
-    )
-    intake.add_argument("--dry-run", action="store_true", help="list each row's problem, keep none")
-    intake.add_argument("file", metavar="FILE", help="the CSV file; - is standard input")
-    intake.set_defaults(run=_intake)
-    page(
-        intake,
-        [
+        run=_intake,
+        see="add-ski, queue",
+        examples=[
             ("intake --dry-run saturday.csv", "Each row's problem, none kept."),
             ("intake saturday.csv --day 2026-11-28", "Saturday's skis, all or none."),
         ],
-        ("add-ski", "queue"),
     )
+    intake.option("--day", "YYYY-MM-DD", "the day to queue for, also as 28.11.2026; default: today")
+    intake.flag("--dry-run", "list each row's problem, keep none")
+    intake.place("file", "FILE", "the CSV file; - is standard input")
     out = commands.add_parser(
         "export-csv",
         help="the queue, the roster, readings or histories as CSV",
         description="No cell starts a formula: text that might gets an apostrophe before it, which "
         "intake takes off again. Lengths in mm stay numbers.",
-    )
-    out.add_argument("what", choices=CSV_KINDS, help="what to write")
-    out.add_argument("--ski", metavar="NAME", default="", help="readings or history of one ski")
-    out.add_argument("--day", metavar="YYYY-MM-DD", help="the queue of this day; default: today")
-    out.add_argument("--to", metavar="FILE", help="the file to write; default: standard output")
-    out.add_argument(
-        "--decimal-comma",
-        action="store_true",
-        help="numbers with a decimal comma, cells parted by semicolons; intake reads both",
-    )
-    out.set_defaults(run=_export_csv)
-    page(
-        out,
-        [
+        run=_export_csv,
+        see="intake, export",
+        examples=[
             ("export-csv queue --to today.csv", "Today's queue as a file."),
             ('export-csv readings --ski "Heron 66"', "One ski's readings, printed."),
             (
@@ -125,7 +105,14 @@ def _add_csv(commands: argparse._SubParsersAction[Any]) -> None:
             ),
             ("export-csv history --ski H66-014 --to heron.csv", "All that was done to it."),
         ],
-        ("intake", "export"),
+    )
+    out.add_argument("what", choices=CSV_KINDS, help="what to write")
+    out.option("--ski", "NAME", "readings or history of one ski", default="")
+    out.option("--day", "YYYY-MM-DD", "the queue of this day; default: today")
+    out.option("--to", "FILE", "the file to write; default: standard output")
+    out.flag(
+        "--decimal-comma",
+        "numbers with a decimal comma, cells parted by semicolons; intake reads both",
     )
 
 

@@ -6,19 +6,16 @@ import argparse
 import sys
 from typing import TYPE_CHECKING, Any
 
-from workbench.commands.manual import page
+from workbench.commands.manual import Commands
 from workbench.commands.opened import opened_shop
-from workbench.commands.output import FAILED, reporting, say, say_json
+from workbench.commands.output import FAILED, NOT_TO_BE_RIDDEN, reporting, say, say_json
 from workbench.errors import InputError
 
 if TYPE_CHECKING:
     from workbench.work.sharing.hubs import Shared
 
-_NOT_TO_BE_RIDDEN = 4
-"""A ski is not to be ridden that this bench thought otherwise of."""
 
-
-def add(commands: argparse._SubParsersAction[Any]) -> None:
+def add(commands: Commands) -> None:
     """Add the parsers."""
     hub = commands.add_parser(
         "hub",
@@ -29,15 +26,9 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
         "The URL carries no password: that comes from PGPASSWORD, ~/.pgpass or a service file, and "
         "is kept nowhere here. TLS is as the URL says (sslmode=verify-full&sslrootcert=...). The "
         "network is never needed at the bench: what is entered goes when the hub answers again.",
-    )
-    hub.add_argument("act", choices=("init", "join", "leave", "status"), help="what to do")
-    hub.add_argument("url", nargs="?", metavar="URL", help="of the hub, for init and join")
-    hub.add_argument("--name", metavar="NAME", default="", help="what others call this bench")
-    hub.add_argument("--json", action="store_true", help="print JSON for machines (status)")
-    hub.set_defaults(run=_hub)
-    page(
-        hub,
-        [
+        run=_hub,
+        see="sync, export, import",
+        examples=[
             ("hub init postgresql://owner@hub.example/shop", "The hub, made or brought up."),
             (
                 "hub join 'postgresql://bench_one@hub.example/shop?sslmode=verify-full' "
@@ -46,8 +37,11 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
             ),
             ("hub status", "How far it is in step, and who else is there."),
         ],
-        ("sync", "export", "import"),
     )
+    hub.add_argument("act", choices=("init", "join", "leave", "status"), help="what to do")
+    hub.place("url", "URL", "of the hub, for init and join", nargs="?")
+    hub.option("--name", "NAME", "what others call this bench", default="")
+    hub.flag("--json", "print JSON for machines (status)")
     sync = commands.add_parser(
         "sync",
         help="bring this book and the others in step, by the hub or a shared folder",
@@ -56,20 +50,17 @@ def add(commands: argparse._SubParsersAction[Any]) -> None:
         "may be broken off and done again at any time: a row arrives once. What does not fit is "
         "listed, marked '!'. The exit status is 1 where not everything went and came, 4 where a "
         "ski is not to be ridden that this bench thought otherwise of.",
-    )
-    sync.add_argument("--folder", metavar="PATH", help="a shared folder in place of the hub")
-    sync.add_argument("--watch", action="store_true", help="go on until broken off (Ctrl+C)")
-    sync.add_argument("--json", action="store_true", help="print JSON for machines")
-    sync.set_defaults(run=_sync)
-    page(
-        sync,
-        [
+        run=_sync,
+        see="hub, export, import",
+        examples=[
             ("sync", "Once, by the hub that is joined."),
             ("sync --watch", "For a book that no bench has open."),
             ("sync --folder /media/stick/shop", "By a stick."),
         ],
-        ("hub", "export", "import"),
     )
+    sync.option("--folder", "PATH", "a shared folder in place of the hub")
+    sync.flag("--watch", "go on until broken off (Ctrl+C)")
+    sync.flag("--json", "print JSON for machines")
 
 
 def _hub(args: argparse.Namespace) -> int:
@@ -123,7 +114,7 @@ def _said(args: argparse.Namespace, shared: Shared) -> int:
     else:
         say(words.shared_lines(shared))
     if words.is_danger(shared):
-        return _NOT_TO_BE_RIDDEN
+        return NOT_TO_BE_RIDDEN
     return 0 if shared.round.is_whole else FAILED
 
 

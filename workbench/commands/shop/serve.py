@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import argparse
 from ipaddress import ip_address
-from typing import Any
 
-from workbench.commands.manual import page
+from workbench.commands.manual import Commands
 from workbench.commands.opened import path_of
 from workbench.commands.output import say
 from workbench.errors import BenchError, InputError, RecordsError, shown
@@ -16,7 +15,7 @@ PORT = 8765
 EXTRA = "serve needs textual-serve: pip install '.[web]'"
 
 
-def add(commands: Any) -> None:
+def add(commands: Commands) -> None:
     """Add the parser."""
     parser = commands.add_parser(
         "serve",
@@ -25,20 +24,15 @@ def add(commands: Any) -> None:
         "ends it. It is reached from this machine alone unless --host names an address of it; the "
         "address then holds a token, and whoever does not bring it is refused. Nothing is "
         "encrypted: use it in the shop's own network.",
-    )
-    parser.add_argument(
-        "--host", metavar="ADDRESS", default="127.0.0.1", help="left out: this machine alone"
-    )
-    parser.add_argument("--port", metavar="PORT", type=_port, default=PORT, help=f"default: {PORT}")
-    parser.set_defaults(run=_serve)
-    page(
-        parser,
-        [
+        run=_serve,
+        see="sync, hub",
+        examples=[
             ("serve", "In a browser on this machine."),
             ("serve --host 192.168.4.20 --port 8080", "For a tablet; the address has a token."),
         ],
-        ("sync", "hub"),
     )
+    parser.option("--host", "ADDRESS", "left out: this machine alone", default="127.0.0.1")
+    parser.option("--port", "PORT", f"default: {PORT}", type=_port, default=PORT)
 
 
 def _port(text: str) -> int:

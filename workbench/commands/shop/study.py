@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable, Mapping
-from typing import Any, TypeAlias
+from typing import TypeAlias
 
 from workbench.commands.at_ski import unit_of
-from workbench.commands.manual import act_asked, page
+from workbench.commands.manual import Commands, Parser, act_asked
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import progress, say, say_json
 from workbench.errors import InputError
@@ -25,11 +25,11 @@ PLAN = (
     ("trials", "N", "with --plan: how often everyone reads every part, 2 to 10; left out: 3"),
 )
 
-Did: TypeAlias = tuple[StudyView, list[str]]
+_Done: TypeAlias = tuple[StudyView, list[str]]
 """The study as it is after an act, and what is said of the act."""
 
 
-def add(commands: Any) -> None:
+def add(commands: Commands) -> None:
     """Add the parser of the command."""
     parser = commands.add_parser(
         "study",
@@ -37,18 +37,9 @@ def add(commands: Any) -> None:
         description="List the repeatability tests, or show one: variation by source, and which "
         "change of setting the shop can honestly distinguish. A test is planned once and then "
         "read turn by turn, blind: no earlier reading is shown before it is complete.",
-    )
-    parser.add_argument(
-        "study", nargs="?", default="", metavar="NAME", help="a test's name or number in the list"
-    )
-    how = parser.add_mutually_exclusive_group()
-    how.add_argument("--json", action="store_true", help="print JSON for machines")
-    how.add_argument("--plain", action="store_true", help="print plain lines (the default)")
-    _add_options(parser)
-    parser.set_defaults(run=run)
-    page(
-        parser,
-        [
+        run=run,
+        see="calipers, settings",
+        examples=[
             ("study", "The tests with their numbers."),
             ("study 1", "The first of them."),
             ("study 1 --json", "The same for a script."),
@@ -64,11 +55,15 @@ def add(commands: Any) -> None:
             ('study 2 --strike-reading 7 --reason "jaw on the bevel"', "One of them."),
             ('study 2 --strike-study --reason "the wrong caliper"', "The whole test."),
         ],
-        ("calipers", "settings"),
     )
+    parser.place("study", "NAME", "a test's name or number in the list", nargs="?", default="")
+    how = parser.add_mutually_exclusive_group()
+    how.add_argument("--json", action="store_true", help="print JSON for machines")
+    how.add_argument("--plain", action="store_true", help="print plain lines (the default)")
+    _add_options(parser)
 
 
-def _add_options(parser: argparse.ArgumentParser) -> None:
+def _add_options(parser: Parser) -> None:
     """Add the options by which a study is planned, read and struck out."""
     for name, words in (
         ("plan", "plan a test of this NAME; its reading order is shuffled"),
@@ -77,16 +72,14 @@ def _add_options(parser: argparse.ArgumentParser) -> None:
         ("readings", "list the readings with their numbers"),
         ("strike-study", "strike the whole test out, with --reason"),
     ):
-        parser.add_argument(f"--{name}", action="store_true", help=words)
-    parser.add_argument("--read", metavar="VALUE", help="the reading of the turn that is due")
-    parser.add_argument("--strike-reading", metavar="N", help="strike out a reading, with --reason")
+        parser.flag(f"--{name}", words)
+    parser.option("--read", "VALUE", "the reading of the turn that is due")
+    parser.option("--strike-reading", "N", "strike out a reading, with --reason")
     for name, metavar, words in PLAN:
-        parser.add_argument(f"--{name}", metavar=metavar, help=words)
-    parser.add_argument(
-        "--unit", choices=("in", "mm"), help="with --plan: of every reading; left out: the bench's"
-    )
-    parser.add_argument("--yes", action="store_true", help="take a doubtful reading as it is")
-    parser.add_argument("--reason", metavar="WORDS", help="why it is struck out")
+        parser.option(f"--{name}", metavar, words)
+    parser.unit("with --plan: of every reading; left out: the bench's")
+    parser.flag("--yes", "take a doubtful reading as it is")
+    parser.option("--reason", "WORDS", "why it is struck out")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -117,18 +110,18 @@ def run(args: argparse.Namespace) -> int:
 # -- the acts --------------------------------------------------------------------------------------
 
 
-def _plan(shop: Shop, args: argparse.Namespace) -> Did:
+def _plan(shop: Shop, args: argparse.Namespace) -> _Done:
     fields = {name: getattr(args, name) or "" for name, *_ in PLAN}
     fields |= {"name": args.study, "unit": unit_of(args, shop), "trials": args.trials or "3"}
     view = studies.view_of(shop, studies.plan_study(shop, fields))
     return view, [f"Done: planned: {view.total} readings.", f"Order: {studies.RULE}"]
 
 
-def _due(shop: Shop, args: argparse.Namespace) -> Did:
+def _due(shop: Shop, args: argparse.Namespace) -> _Done:
     return studies.find_study(shop, args.study), []
 
 
-def _read(shop: Shop, args: argparse.Namespace) -> Did:
+def _read(shop: Shop, args: argparse.Namespace) -> _Done:
     """Keep a reading; what is said after it does not repeat the number."""
     view = studies.find_study(shop, args.study)
     due, placing = study_words.reading_placed(view, args.read, sure=args.yes)
@@ -137,32 +130,32 @@ def _read(shop: Shop, args: argparse.Namespace) -> Did:
     return new, [f"Done: kept: {clean(due.words)}.", *([f"Warning: {warning}"] if warning else [])]
 
 
-def _take_back(shop: Shop, args: argparse.Namespace) -> Did:
+def _take_back(shop: Shop, args: argparse.Namespace) -> _Done:
     view, last = studies.take_back(shop, studies.find_study(shop, args.study))
     if last is None:
         return view, ["Done: nothing to take back."]
     return view, [f"Done: taken back: {study_words.whose_words(last)}; read it again."]
 
 
-def _readings(shop: Shop, args: argparse.Namespace) -> Did:
+def _readings(shop: Shop, args: argparse.Namespace) -> _Done:
     view = studies.find_study(shop, args.study)
     return view, study_words.taken_lines(view)
 
 
-def _strike_reading(shop: Shop, args: argparse.Namespace) -> Did:
+def _strike_reading(shop: Shop, args: argparse.Namespace) -> _Done:
     view = studies.find_study(shop, args.study)
     reading = study_words.taken_meant(view, args.strike_reading)
     new = studies.strike_reading(shop, view, reading.id, args.reason or "")
     return new, [f"Done: struck out: {study_words.whose_words(reading)}; it stays readable."]
 
 
-def _strike_study(shop: Shop, args: argparse.Namespace) -> Did:
+def _strike_study(shop: Shop, args: argparse.Namespace) -> _Done:
     view = studies.find_study(shop, args.study)
     struck = studies.strike_study(shop, view, args.reason or "")
     return struck, ["Done: test struck out; it stays readable."]
 
 
-_ACTS: dict[str, Callable[[Shop, argparse.Namespace], Did]] = {
+_ACTS: dict[str, Callable[[Shop, argparse.Namespace], _Done]] = {
     "plan": _plan, "due": _due, "read": _read, "take_back": _take_back, "readings": _readings,
     "strike_reading": _strike_reading, "strike_study": _strike_study,
 }  # fmt: skip

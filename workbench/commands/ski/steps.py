@@ -8,6 +8,7 @@ from workbench.commands.at_ski import AtSki, Did, add_ski_option, at_ski, ski_co
 from workbench.commands.manual import Commands
 from workbench.commands.output import say, say_json
 from workbench.errors import InputError
+from workbench.fin.reading.quantities import QUANTITIES
 from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
@@ -23,7 +24,7 @@ from workbench.work.job_text.typed_lines import (
 from workbench.work.job_text.view_words import since_left
 from workbench.work.roster.calipers import caliper_meant, in_hand, standing_words
 
-METHOD = "a reading by its method's name or number, or depth, tail, length where one is meant"
+METHOD = f"a reading by its method's name or number, or {', '.join(QUANTITIES)} where one is meant"
 YES = "take the likeliest meaning, or the doubtful value as it is, without asking"
 
 

@@ -12,6 +12,7 @@ from workbench.fin.plan.plan import Role, Target
 from workbench.fin.pose.diagnosis import range_beside_others
 from workbench.fin.pose.equations import Equations, NoPoseError, Reading
 from workbench.fin.pose.fit import Fit, fit_pose
+from workbench.fin.reading.quantities import TRAITS
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 
@@ -77,9 +78,9 @@ def _freed(goals: list[Goal], fit: Fit) -> list[Goal]:
     distance is read, what the base's curve tells of the place fore and aft does not count: a fin
     held by that alone would run away.
     """
-    tails = [m.quantity == "tail" and not m.is_coarse for m in fit.methods]
+    tails = [TRAITS[m.quantity].tells_place and not m.is_coarse for m in fit.methods]
     rows = [
-        (0.0, *row[1:]) if any(tails) and m.quantity != "tail" else row
+        (0.0, *row[1:]) if any(tails) and not TRAITS[m.quantity].tells_place else row
         for row, m in zip(fit.by_movement, fit.methods, strict=True)
     ]
     fixing = _Fixing()

@@ -14,6 +14,7 @@ from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import Fit
 from workbench.fin.reading.method import Method
 from workbench.fin.reading.observe import Observation, observe_all
+from workbench.fin.reading.quantities import TRAITS
 from workbench.fin.reading.rig import Rig
 
 # -- where an uncertainty is only rough ------------------------------------------------------------
@@ -113,7 +114,7 @@ def remarks(
     likely = [pose.tilt_rad for pose in fit.others if abs(pose.tilt_rad) <= ODD_TILT_RAD]
     if likely:
         out.append(Remark("ambiguous", angle_rad=min(likely, key=abs), others=len(fit.others) - 1))
-    if all(m.quantity != "tail" for m in fit.methods):
+    if not any(TRAITS[m.quantity].tells_place for m in fit.methods):
         out.append(Remark("no_tail", limit_mm=COVERAGE * math.sqrt(fit.covariance[0][0])))
     out += contact_remarks(rig, fit.pose, "now")
     if not within:

@@ -37,8 +37,13 @@ _NO_TAIL = " (without a tail distance only the base's curve fixes the place fore
 
 def check_tail(equations: Equations) -> None:
     """Raise a NoPoseError where a flat base and no tail distance leave the blade free along it."""
-    if equations.base.radius_mm is None and not first_of(equations.readings, "tail"):
+    if equations.base.radius_mm is None and not _place_told(equations):
         raise NoPoseError(_PLACE_OPEN)
+
+
+def _place_told(equations: Equations) -> bool:
+    """Return whether a reading from the ski's tail end tells the place fore and aft."""
+    return any(TRAITS[r.method.quantity].tells_place for r in equations.readings)
 
 
 def check_rank(equations: Equations, rows: Sequence[Row]) -> None:
@@ -148,8 +153,7 @@ def _why_not_together(equations: Equations) -> NoPoseError:
         if off > 0.0 and (best is None or off < best[0]):
             best = (off, reading, reach)
     if best is None:
-        has_tail = first_of(equations.readings, "tail") is not None
-        return NoPoseError(_NONE_TOGETHER + ("" if has_tail else _NO_TAIL))
+        return NoPoseError(_NONE_TOGETHER + ("" if _place_told(equations) else _NO_TAIL))
     return NoPoseError(
         "no pose gives these readings together; take them again, first of all",
         best[1].method,

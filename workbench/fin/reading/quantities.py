@@ -12,6 +12,9 @@ from workbench.frozen import dataclass
 
 Quantity = Literal["depth", "tail", "length"]
 QUANTITIES: tuple[Quantity, ...] = get_args(Quantity)
+NEEDED: tuple[Quantity, ...] = ("depth", "tail", "length")
+"""Every ski is read by one of each: together they fix the blade. Any other is read beside them."""
+
 ONE_OF = f"{', '.join(QUANTITIES[:-1])} or {QUANTITIES[-1]}"
 
 
@@ -48,6 +51,11 @@ class Traits:
     reaches: str
     holds: tuple[Literal["station", "deepest", "tips", "flat"], ...]
     scale: Scale | None = None
+
+    @property
+    def tells_place(self) -> bool:
+        """Whether it is read from the ski's tail end, and so tells the place fore and aft."""
+        return len(self.ends) == 1
 
 
 TRAITS: dict[Quantity, Traits] = {

@@ -30,7 +30,7 @@ from workbench.records.exchange.rows_out import can_tell_damage, damaged, rows_o
 from workbench.records.store.database import Database
 from workbench.records.store.faults import DamagedRowError
 from workbench.records.store.ids import tag_of
-from workbench.records.store.schema import STEPS
+from workbench.records.store.schema import BOOK_STEPS
 from workbench.records.store.specs import ORDER, Table
 from workbench.records.store.writer import Pen
 
@@ -146,7 +146,7 @@ class InHand:
     at: datetime
 
 
-FORM = sum(step not in HOME_STEPS for step in STEPS)
+FORM = sum(step not in HOME_STEPS for step in BOOK_STEPS)
 """The number of the form of this book's rows: how many migrations have made it."""
 
 

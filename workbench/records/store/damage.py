@@ -11,7 +11,7 @@ from itertools import chain
 from typing import Any
 
 from workbench.errors import shown
-from workbench.records.store.row_checks import Fault, Row
+from workbench.records.store.row_checks import BookRow, Fault
 from workbench.records.store.specs import SPECS, Table
 
 
@@ -69,7 +69,7 @@ def damage_of(
     return "" if kept is None else "its check sum is that of something else"
 
 
-def contradictions(table: Table, row: Row) -> Iterator[Fault]:
+def contradictions(table: Table, row: BookRow) -> Iterator[Fault]:
     """Yield the columns of a row whose figure is not that of its text."""
     for figure in SPECS[table].figures:
         yield from figure.faults(row)

@@ -120,13 +120,13 @@ class Database:
 
 # Waiting for another connection to the same book ---------------------------------------------
 
-T = TypeVar("T")
+_T = TypeVar("_T")
 
 PATIENCE_SECONDS = 30.0
 """How long we go on trying after that."""
 
 
-def patiently(step: Callable[[], T]) -> T:
+def patiently(step: Callable[[], _T]) -> _T:
     """Do ``step``, and do it again while another connection is in the way."""
     deadline = time.monotonic() + PATIENCE_SECONDS
     while True:

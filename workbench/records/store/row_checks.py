@@ -25,7 +25,7 @@ from workbench.measure.units import MM_PER, UNITS, Unit
 from workbench.records.store.faults import DamagedError
 from workbench.records.store.values import day_text, points_of
 
-Row: TypeAlias = Mapping[str, Any]
+BookRow: TypeAlias = Mapping[str, Any]
 
 Fault: TypeAlias = tuple[str, object, str]
 """The column of a row that cannot be: its name, its value and what would be accepted."""
@@ -76,7 +76,7 @@ class Typed:
     unit: str = "unit"
     mm: str = "mm"
 
-    def is_plain(self, row: Row) -> bool:
+    def is_plain(self, row: BookRow) -> bool:
         """Whether a text is a bare decimal that gives its figure; most of a book's are."""
         text, mm_per = row[self.text], MM_PER.get(row[self.unit])
         digits = text.replace(".", "", 1)
@@ -84,7 +84,7 @@ class Typed:
             return False
         return bool(abs(float(text) * mm_per - row[self.mm]) <= HAIR_MM)
 
-    def faults(self, row: Row) -> Iterator[Fault]:
+    def faults(self, row: BookRow) -> Iterator[Fault]:
         """Yield the column that does not go with the other two."""
         text, unit, mm = row[self.text], row[self.unit], row[self.mm]
         if unit not in UNITS:
@@ -110,7 +110,7 @@ class Angle:
     text: str
     degrees: str
 
-    def faults(self, row: Row) -> Iterator[Fault]:
+    def faults(self, row: BookRow) -> Iterator[Fault]:
         """Yield the column that does not go with the other."""
         text, degrees = str(row[self.text]), row[self.degrees]
         if not text.strip() and degrees is None:
@@ -131,7 +131,7 @@ class Aim:
     What was typed was understood in the row's unit.
     """
 
-    def faults(self, row: Row) -> Iterator[Fault]:
+    def faults(self, row: BookRow) -> Iterator[Fault]:
         """Yield the column that does not go with the others."""
         unit, text = row["unit"], row["text"]
         if unit not in UNITS:
@@ -183,7 +183,7 @@ def check_kept_finest(where: str, turn: float) -> None:
 # -- a whole row, in any file: ``place`` says where it is ----------------------------------------
 
 
-def check_mark(row: Row, place: str) -> None:
+def check_mark(row: BookRow, place: str) -> None:
     """A wanted angle is degrees, its number the hold; a finest turn is one."""
     if row["kind"] == "wing_aim":
         try:
@@ -203,7 +203,7 @@ def check_mark(row: Row, place: str) -> None:
         check_kept_finest(f"{place}.text", turn)
 
 
-def check_study(row: Row, place: str) -> None:
+def check_study(row: BookRow, place: str) -> None:
     """Each number of the sequence must be that of a part, a person and a trial of the study."""
     parts, people, sequence = (_list(row[name]) for name in ("parts", "people", "sequence"))
     for name, listed in (("parts", parts), ("people", people)):
@@ -229,7 +229,7 @@ def _list(text: str) -> list[object] | None:
     return listed if isinstance(listed, list) else None
 
 
-def check_blade(row: Row, place: str) -> None:
+def check_blade(row: BookRow, place: str) -> None:
     """An outline with its two edges, or none of the three."""
     columns = ("outline_mm", "top_edge_mm", "back_edge_mm")
     empty = [column for column in columns if not points_of(row[column])]
@@ -240,7 +240,7 @@ def check_blade(row: Row, place: str) -> None:
 # -- a whole row that is new here: no entry of ours could have made another ------------------------
 
 
-def check_method(row: Row) -> None:
+def check_method(row: BookRow) -> None:
     """Build the kernel's method; of a hole's place only the blade knows."""
     station = None
     if row["station_hole"] is not None and row["station_edge"] is not None:
@@ -268,7 +268,7 @@ _METHOD_COLUMNS = {
 }  # fmt: skip
 
 
-def check_ski(row: Row) -> None:
+def check_ski(row: BookRow) -> None:
     """The base's curve is one that a ski can have."""
     try:
         Base(row["base_radius_mm"], row["base_apex_mm"] or 0.0)
@@ -276,7 +276,7 @@ def check_ski(row: Row) -> None:
         raise InputError("base_radius_mm", why.value, why.accepted) from None
 
 
-def check_stud(row: Row) -> None:
+def check_stud(row: BookRow) -> None:
     """A lead that was typed as such has no thread beside it."""
     if not row["thread"].strip():
         return
@@ -286,7 +286,7 @@ def check_stud(row: Row) -> None:
         raise InputError("lead_mm", row["lead_mm"], accepted)
 
 
-def check_caliper_check(row: Row) -> None:
+def check_caliper_check(row: BookRow) -> None:
     """Zero or a block, and a reading near it."""
     nominal, reading = row["nominal_mm"], row["reading_mm"]
     if row["kind"] == "zero":

@@ -55,7 +55,7 @@ class Written:
 
 
 @dataclass(frozen=True, slots=True)
-class Seen:
+class SkiSeen:
     """What there was of a ski when it was looked at; rows are only ever added to a book.
 
     ``facts``: how many jobs, other days they were carried to, facts and strikes there are in all of
@@ -70,7 +70,7 @@ class Seen:
     sheets: int = 0
 
 
-NOTHING_SEEN = Seen()
+NOTHING_SEEN = SkiSeen()
 
 
 @dataclass(frozen=True, slots=True)

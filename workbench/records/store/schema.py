@@ -503,7 +503,7 @@ def _executed(*statements: str) -> Callable[[Database], None]:
     return step
 
 
-STEPS: dict[str, Callable[[Database], None]] = {
+BOOK_STEPS: dict[str, Callable[[Database], None]] = {
     "first_book": _first_book,
     "caliper_checks": _caliper_checks,
     "whole_day": _whole_day,
@@ -547,7 +547,7 @@ def migrations() -> Migrations:
     from sqlite_utils import Migrations
 
     steps = Migrations(MIGRATION_SET)
-    for name, step in STEPS.items():
+    for name, step in BOOK_STEPS.items():
         steps(name=name)(_applied_by(step))
     return steps
 
@@ -562,7 +562,7 @@ def _applied_by(step: Callable[[Database], None]) -> Callable[[sqlite_utils.Data
 def step_names(steps: Migrations | None) -> tuple[str, ...]:
     """The names of steps, oldest first; None is today's."""
     if steps is None:
-        return tuple(STEPS)
+        return tuple(BOOK_STEPS)
     from sqlite_utils import Database as Whole
 
     nothing = Whole(memory=True, execute_plugins=False)

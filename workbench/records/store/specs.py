@@ -22,7 +22,7 @@ from workbench.measure.calipers import HIGHEST_JAW_MM, LARGEST_MPE_MM, LONGEST_M
 from workbench.measure.temperature import HIGHEST_C, LOWEST_C, WATER_C
 from workbench.records.store import row_checks as check
 from workbench.records.store import rows
-from workbench.records.store.row_checks import EXACT_MM, MEAN_MM, SHOWN_MM, Between, Row, Typed
+from workbench.records.store.row_checks import EXACT_MM, MEAN_MM, SHOWN_MM, Between, BookRow, Typed
 
 LARGEST_TYPED_MM = 1e9
 """No longer length is ever understood."""
@@ -95,13 +95,13 @@ class TableSpec:
     part: Table | None = None
     of: Literal["", "ski_id"] = ""
     written: Mapping[str, Callable[[str, Any], None]] = field(default_factory=dict)
-    whole: Callable[[Row, str], None] | None = None
+    whole: Callable[[BookRow, str], None] | None = None
     ranges: Mapping[str, Between] = field(default_factory=dict)
     figures: tuple[Typed | check.Angle | check.Aim, ...] = ()
-    sense: Callable[[Row], None] | None = None
+    sense: Callable[[BookRow], None] | None = None
 
 
-def _check_strike(row: Row, place: str) -> None:
+def _check_strike(row: BookRow, place: str) -> None:
     tables = [table.value for table in STRIKABLE]
     if row["row_table"] not in tables:
         raise InputError(f"{place}.row_table", row["row_table"], f"one of {', '.join(tables)}")

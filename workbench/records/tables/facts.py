@@ -19,9 +19,9 @@ from workbench.records.store.rows import (
     PassRow,
     Reading,
     RideNote,
-    Seen,
     SignOff,
     Ski,
+    SkiSeen,
     Strike,
     Taken,
     Target,
@@ -101,14 +101,14 @@ _SEEN = f"""WITH own AS (SELECT id, day FROM jobs WHERE ski_id = :ski),
             AS sheets"""
 
 
-def seen(db: Database, ski: Ski, settings: Iterable[str] = ()) -> Seen:
+def seen(db: Database, ski: Ski, settings: Iterable[str] = ()) -> SkiSeen:
     """What there is of a ski now, to tell later whether something was added since.
 
     ``settings`` are the names of those that bear on how the ski is shown.
     """
     names = json.dumps(list(settings))
     asked = {"ski": ski.id, "blade": ski.blade_id, "block": ski.block_id, "names": names}
-    return Seen(*db.conn.execute(_SEEN, asked).fetchone())
+    return SkiSeen(*db.conn.execute(_SEEN, asked).fetchone())
 
 
 def add_fact(pen: Pen, job_id: str, who: str, fact: F) -> F:

@@ -165,7 +165,7 @@ _NOW = f"""SELECT t.*, {strikes.JOINED}
 _STANDING = "s.id IS NULL"
 
 
-def add(pen: Pen, thing: V, *, who: str = "") -> V:
+def add_thing(pen: Pen, thing: V, *, who: str = "") -> V:
     """Keep a new thing (``id=""``); returns it with its id."""
     row_id, at = pen.stamp()
     _keep(pen, thing, id=row_id, at=at, who=who, root=row_id, replaces=None)

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from itertools import pairwise
+from typing import get_args
 
 from workbench.errors import BenchError, InputError
 from workbench.fin.frame import Pose, Row
@@ -26,7 +27,7 @@ from workbench.work.job.aim_last import Wing, aim_all, wing_as_set
 from workbench.work.job.entry import copied
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
-from workbench.work.job.stages import ALLOWED
+from workbench.work.job.stages import ALLOWED, Stage
 from workbench.work.order.exposed_words import (
     Exposure,
     exposed_change,
@@ -192,15 +193,20 @@ def go_back(shop: Shop, view: JobView, setting: Setting) -> JobView:
     return shop.act(view, "aim", partial(_aim, shop, values, wing_as_set(setting.wing)))
 
 
+_ORDER: tuple[Stage, ...] = get_args(Stage)
+_BEFORE_TARGET = _ORDER[: _ORDER.index("target")]
+_AFTER_TURNS = _ORDER[_ORDER.index("wing") : _ORDER.index("set aside")]
+
+
 def check_can_aim(view: JobView) -> None:
     """Raise an InputError that says at which stage a target can be set, unless it is this one."""
     if "aim" in ALLOWED[view.stage]:
         return
-    before = view.stage in ("waiting", "received check", "as received", "studs")
+    before = view.stage in _BEFORE_TARGET
     can = "at the stage 'target', once the ski is read as received and the studs touch"
     if not before:
         can = "at the stages " + ", ".join(f"'{s}'" for s in ALLOWED if "aim" in ALLOWED[s])
-    if view.stage in ("signed off", "sign-off", "final check", "wing"):
+    if view.stage in _AFTER_TURNS:
         can = "in a new job: queue this ski again, then at its stage 'target'"
     raise InputError("go back to this setting", f"now at the stage {view.stage}", can)
 

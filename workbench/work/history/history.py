@@ -118,7 +118,7 @@ class History:
     felt: Mapping[str, str] = field(default_factory=dict)
     parts: tuple[tuple[rows.PartVersion, ...], ...] = ()
     studs: Mapping[str, tuple[Stud, ...]] = field(default_factory=dict)
-    seen: rows.Seen = rows.NOTHING_SEEN
+    seen: rows.SkiSeen = rows.NOTHING_SEEN
 
     def job(self, job_id: str) -> rows.JobHistory:
         """Return a job of this ski with its facts."""

@@ -55,7 +55,11 @@ KINDS: dict[Shown, frozenset[EntryKind]] = {
 }
 """What each filter shows; ``struck`` shows those of any kind that were struck out."""
 
-_STEPS = frozenset({"seated", "aimed", "reaim", "step", "accepted"})
+_NOTES = frozenset({
+    "set_aside", "taken_up", "held", "finest", "note", "second_eyes", "wing_aim", "enough",
+    "turned_back", "not_turned",
+})  # fmt: skip
+"""Marks that are no step of the work; every other kind in ``MARK_WORDS`` is one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,7 +149,8 @@ def _kind(fact: rows.AnyFact) -> EntryKind:
     kind = _KINDS.get(type(fact))
     if kind is not None:
         return kind
-    return "step" if isinstance(fact, rows.Mark) and fact.kind in _STEPS else "note"
+    is_step = isinstance(fact, rows.Mark) and fact.kind in MARK_WORDS.keys() - _NOTES
+    return "step" if is_step else "note"
 
 
 def strikes_of(entry: Entry, timeline: Timeline, unit: Unit) -> list[str]:

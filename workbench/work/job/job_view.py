@@ -116,7 +116,7 @@ class JobView:
     marks: tuple[CoarseMark, ...] = ()
     contradictions: tuple[Contradiction, ...] = ()
     corrected: tuple[str, ...] = ()
-    seen: rows.Seen = rows.NOTHING_SEEN
+    seen: rows.SkiSeen = rows.NOTHING_SEEN
     made: tuple[Explanation, ...] = ()
     has_last: bool = False
     stand_in: tuple[str, ...] = ()

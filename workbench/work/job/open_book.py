@@ -214,7 +214,7 @@ class OpenBook:
             lambda: conclude(self.book.ski_facts((ski_id,))[ski_id], shop_rules(self.book))
         )
 
-    def seen_of(self, ski: rows.Ski) -> rows.Seen:
+    def seen_of(self, ski: rows.Ski) -> rows.SkiSeen:
         """Return what there is of a ski now, with what bears on how it is shown."""
         return self.book.seen(ski, (*SHAPING, GUARD))
 

@@ -50,7 +50,7 @@ class StageTask:
     ``tour`` what a first day's walk-through adds (by unit, and whether a check was begun).
     ``act`` does it with what it ``asks`` for, as text; ``done`` is said after an act by Enter
     alone. ``begins_check``: the check that follows is begun with it. ``counts``: whether it is one
-    of the walk-through's steps.
+    of the walk-through's steps. ``open_point``: what is easily forgotten near the end.
     """
 
     asks: Asks
@@ -62,6 +62,7 @@ class StageTask:
     done: str = ""
     begins_check: bool = False
     counts: bool = True
+    open_point: str = ""
 
 
 def _tick(shop: Shop, view: JobView, answer: str) -> JobView:
@@ -129,6 +130,7 @@ TASKS: dict[Stage, StageTask] = {
         act=lambda shop, view, answer: shop.accept(view),
         done="settings accepted",
         begins_check=True,
+        open_point="clamp-bolt check and sign-off open",
         keys=lambda view, hand: f"{words.on_target_words(view, hand.unit)} Enter goes on.",
         task=lambda view: Task(words.on_target_words(view, view.ski.unit), ("accept",)),
         tour=lambda view, unit, begun: "on target: leave it. Enter goes on.",
@@ -138,6 +140,7 @@ TASKS: dict[Stage, StageTask] = {
         asks="angle",
         act=lambda shop, view, answer: shop.set_wing(view, answer),
         begins_check=True,
+        open_point="wing, clamp-bolt check and sign-off open",
         keys=lambda view, hand: f"{wing_step(view)}, type its angle in degrees, then Enter.",
         task=lambda view: Task(
             f"{wing_step(view)}, then give its angle in degrees.", ("set-wing DEGREES",)),
@@ -151,6 +154,7 @@ TASKS: dict[Stage, StageTask] = {
             f"{words.begin_tour(begun)}; the clamp bolts come last, "
             "because a loose one throws a rider.",
         caution=CAUTION_RIDE,
+        open_point="clamp-bolt check and sign-off open",
     ),
     "sign-off": StageTask(
         asks="initials",
@@ -159,6 +163,7 @@ TASKS: dict[Stage, StageTask] = {
         task=words.sign_off_task,
         tour=lambda view, unit, begun: words.sign_off_tour(begun),
         caution=CAUTION_RIDE,
+        open_point="sign-off open",
     ),
     "signed off": StageTask(
         asks="next ski",

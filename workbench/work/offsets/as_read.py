@@ -19,7 +19,7 @@ from workbench.fin.plan.uncertainty import u_by
 from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import fit_pose
 from workbench.fin.reading.method import Method, Station
-from workbench.fin.reading.quantities import QUANTITIES, Quantity
+from workbench.fin.reading.quantities import QUANTITIES, TRAITS, Quantity
 from workbench.frozen import dataclass
 from workbench.measure.display import fine_text, length_text
 from workbench.measure.lengths import parse_length, understand
@@ -45,7 +45,8 @@ HOW_ACCEPTED = (
 )
 
 _OFFSET = re.compile(r"(.*\S)\s+([+\-−]\s*[0-9.,]\S*(?:\s*(?:in|mm|thou))?)\s*")
-_BAND = re.compile(r"(depth|tail|length)\s+([0-9.,]+\S*?)\s*\.\.\s*([0-9.,]+\S*)", re.IGNORECASE)
+_NAMED = "|".join(QUANTITIES)
+_BAND = re.compile(rf"({_NAMED})\s+([0-9.,]+\S*?)\s*\.\.\s*([0-9.,]+\S*)", re.IGNORECASE)
 _HOLE = re.compile(r"depth\s+hole\s+(.+?)\s+(back|front)(?:\s+edge)?", re.IGNORECASE)
 
 
@@ -156,12 +157,12 @@ def _way(shop: Shop, view: JobView, words: str, unit: Unit) -> HowRead | None:
 
 
 def _by_band(words: str, band: re.Match[str], unit: Unit) -> HowRead:
-    quantity = band[1].lower()
+    quantity = next(q for q in QUANTITIES if q == band[1].lower())
     low, high = (parse_length(band[i], unit, "as read by: band").mm for i in (2, 3))
-    if quantity == "depth":
+    if TRAITS[quantity].taken_at == "station":
         raise InputError("as read by", words, "no band for a depth: a hole, or deepest")
     name = f"{quantity}, {length_text(low, unit)} to {length_text(high, unit)} {unit}"
-    return HowRead(Method(name, "tail" if quantity == "tail" else "length", band_mm=(low, high)))
+    return HowRead(Method(name, quantity, band_mm=(low, high)))
 
 
 def _by_hole(view: JobView, every: Sequence[HowRead], hole: str, edge: str) -> HowRead:

@@ -7,13 +7,14 @@ from dataclasses import dataclass
 
 from workbench.errors import BenchError
 from workbench.fin.plan.plan import is_within
-from workbench.fin.reading.quantities import QUANTITIES, TRAITS, Quantity
+from workbench.fin.reading.quantities import NEEDED, TRAITS, Quantity
 from workbench.measure.display import length_text
 from workbench.records.store import rows
 from workbench.work.job.job_view import JobView, RosterLine
 from workbench.work.job.shop import Shop
-from workbench.work.job.stages import LOOSE, MID_PASS, NOT_RELEASED, Stage
+from workbench.work.job.stages import LOOSE, MID_PASS, NOT_RELEASED
 from workbench.work.job_text.setting_words import both
+from workbench.work.job_text.tasks import TASKS
 from workbench.work.job_text.view_words import (
     other_job_words,
     stage_words,
@@ -30,19 +31,11 @@ NAME, POINT, WHY = 40, 90, 240
 UNREAD = "—"
 
 HEADS = (
-    "#", "ski", "rider", "due", "stage", "depth", "tail distance", "length", "wing", "by",
+    "#", "ski", "rider", "due", "stage", *(TRAITS[q].words for q in NEEDED), "wing", "by",
     "rounds", "open points",
 )  # fmt: skip
 SHARES = (2.0, 8.9, 7.2, 4.2, 8.3, 5.4, 6.8, 5.6, 3.2, 3.4, 4.2, 9.8)
 """How the width of a page is shared among the columns of :data:`HEADS`."""
-
-STILL_OPEN: dict[Stage, str] = {
-    "within": "clamp-bolt check and sign-off open",
-    "wing": "wing, clamp-bolt check and sign-off open",
-    "final check": "clamp-bolt check and sign-off open",
-    "sign-off": "sign-off open",
-}
-"""What is easily forgotten near the end."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +119,7 @@ def _row_of(shop: Shop, order: int, line: RosterLine) -> DayRow:
 
 def _unfit_row(order: int, line: RosterLine, why: str) -> DayRow:
     words = visible(f"cannot be worked out: {why}", WHY)
-    numbers = ((UNREAD, UNREAD),) * len(QUANTITIES)
+    numbers = ((UNREAD, UNREAD),) * len(NEEDED)
     return DayRow(
         order, visible(line.ski_name, NAME), visible(line.rider, NAME), visible(line.due, 12),
         line.glyph, line.stage_words, numbers, UNREAD, "", line.pass_number, (words,), words,
@@ -142,7 +135,7 @@ def _row(order: int, line: RosterLine, view: JobView) -> DayRow:
         visible(view.job.due, 12),
         line.glyph,
         f"{recheck}{stage_words(view)}",
-        tuple(_numbers(view, quantity) for quantity in QUANTITIES),
+        tuple(_numbers(view, quantity) for quantity in NEEDED),
         _wing(view),
         visible(last_initials(view), 12),
         view.progress.pass_number,
@@ -192,7 +185,7 @@ def _points(view: JobView) -> Iterable[str]:
         yield visible(trouble_words(view), POINT)
     if view.progress.loose:
         yield f"{MID_PASS}: {LOOSE}"
-    if view.stage in STILL_OPEN:
-        yield STILL_OPEN[view.stage]
+    if open_point := TASKS[view.stage].open_point:
+        yield open_point
     if not last_initials(view).strip() and any(f.struck is None for f in view.facts):
         yield "no initials"

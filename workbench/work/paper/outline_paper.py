@@ -47,8 +47,8 @@ def outline_pdf(blade: Blade, title: str, how: str, paper: Paper = "a4") -> byte
         size = f"{wide:.0f} x {high:.0f} mm"
         accepted = f"at most {room[0]:.0f} x {room[1]:.0f} mm at 1:1 on this paper; --svg has room"
         raise InputError("blade", size, accepted)
-    page.words(MARGIN_MM, MARGIN_MM + 5.0, page.shortened(title, page.inner), strong=True)
-    page.words(MARGIN_MM, MARGIN_MM + 10.0, page.shortened(how, page.inner))
+    page.words((MARGIN_MM, MARGIN_MM + 5.0), page.shortened(title, page.inner), strong=True)
+    page.words((MARGIN_MM, MARGIN_MM + 10.0), page.shortened(how, page.inner))
     left, top = MARGIN_MM + 12.0 - min(us), MARGIN_MM + HEAD - min(vs)
 
     def at(p: Point) -> Point:
@@ -59,11 +59,11 @@ def outline_pdf(blade: Blade, title: str, how: str, paper: Paper = "a4") -> byte
         page.path([at(p) for p in edge], EDGE, "#1a4f9c", dashed=True)
     for hole in blade.holes:
         page.circle(at(hole.at_mm), hole.diameter_mm / 2.0, THIN)
-        page.words(*at(hole.at_mm), hole.name, anchor="middle")
+        page.words(at(hole.at_mm), hole.name, anchor="middle")
     _numbers(page, blade, at)
     _bars(page)
     if page.strange:
-        page.words(MARGIN_MM, page.height - MARGIN_MM, STRANGE, scale=0.8)
+        page.words((MARGIN_MM, page.height - MARGIN_MM), STRANGE, scale=0.8)
     return page.finished()
 
 
@@ -74,7 +74,7 @@ def _numbers(page: PdfPage, blade: Blade, at: Callable[[Point], Point]) -> None:
         x, y = at(p)
         page.path([(x - 0.4, y), (x + 0.4, y)], 0.15, "#b00020")
         if last is None or math.dist(last, p) >= APART_MM:
-            page.words(x + 0.6, y - 0.5, str(number), scale=NUMBER)
+            page.words((x + 0.6, y - 0.5), str(number), scale=NUMBER)
             last = p
 
 
@@ -86,10 +86,10 @@ def _bars(page: PdfPage) -> None:
     page.rule(x, y, x + across, y, BAR)
     for end in (x, x + across):
         page.rule(end, y - TICK, end, y + TICK, BAR)
-    page.words(x, y + 4.5, said)
+    page.words((x, y + 4.5), said)
     page.block(x + across + 6.0, y - 3.0, _WORDS, page.inner - across - 18.0)
     x, y = MARGIN_MM + 3.0, MARGIN_MM + HEAD
     page.rule(x, y, x, y + up, BAR)
     for end in (y, y + up):
         page.rule(x - TICK, end, x + TICK, end, BAR)
-    page.words(x - 2.0, y + up + 4.0, said_up)
+    page.words((x - 2.0, y + up + 4.0), said_up)

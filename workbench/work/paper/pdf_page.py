@@ -134,8 +134,7 @@ class PdfPage:
 
     def words(
         self,
-        x: float,
-        y: float,
+        at: Point,
         text: str,
         *,
         scale: float = 1.0,
@@ -143,7 +142,7 @@ class PdfPage:
         anchor: str = "start",
         colour: str = "#000000",
     ) -> None:
-        """Write one line of words on the base line ``y``."""
+        """Write one line of words whose base line is at ``at``, at its ``anchor``."""
         self._canvas.setFont(STRONG if strong else PLAIN, self.size * scale)
         self._canvas.setFillColor(colour)
         drawable = self.drawable(text)
@@ -152,7 +151,7 @@ class PdfPage:
             "middle": self._canvas.drawCentredString,
             "end": self._canvas.drawRightString,
         }[anchor]
-        write(*self._at((x, y)), drawable)
+        write(*self._at(at), drawable)
 
     def block(
         self,
@@ -167,7 +166,7 @@ class PdfPage:
         """Write words from the top ``y`` down, at most ``width`` wide; return where they end."""
         step = self.line * scale
         for line in self.folded(text, width, scale, strong):
-            self.words(x, y + 0.78 * step, line, scale=scale, strong=strong)
+            self.words((x, y + 0.78 * step), line, scale=scale, strong=strong)
             y += step
         return y
 
@@ -252,8 +251,8 @@ class PdfPage:
 
     def _picture_words(self, part: Words, at: Point) -> None:
         scale = TEXT_SIZE * PT_PER_MM / self.size
-        x, y = at[0] + part.at[0], at[1] + part.at[1]
-        self.words(x, y, part.text, scale=scale, anchor=part.anchor, colour=INKS[part.ink][0])
+        place = at[0] + part.at[0], at[1] + part.at[1]
+        self.words(place, part.text, scale=scale, anchor=part.anchor, colour=INKS[part.ink][0])
 
     def _pen(self, colour: str, width: float, dashed: bool = False) -> None:
         self._canvas.setStrokeColor(colour)

@@ -53,11 +53,11 @@ def _card_laid(page: PdfPage, card: Card) -> float:
 
 def _top(page: PdfPage, card: Card, y: float) -> float:
     right = page.width - MARGIN_MM
-    page.words(MARGIN_MM, y + 5.0, "Setting card", scale=1.75, strong=True)
-    page.words(right, y + 5.0, card.when, anchor="end")
+    page.words((MARGIN_MM, y + 5.0), "Setting card", scale=1.75, strong=True)
+    page.words((right, y + 5.0), card.when, anchor="end")
     left = MARGIN_MM + 48.0
     room = right - left - 38.0
-    page.words(left, y + 5.0, page.shortened(card.shop, room))
+    page.words((left, y + 5.0), page.shortened(card.shop, room))
     y += 7.0
     page.rule(MARGIN_MM, y, right, y, 0.5)
     y = _status(page, card, _whose(page, card, y + 1.2))
@@ -77,7 +77,7 @@ def _whose(page: PdfPage, card: Card, y: float) -> float:
     one_line = end < y + 1.5 * 1.9 * page.line
     x = MARGIN_MM + page.measure(page.drawable(card.ski), 1.9, strong=True) + 4.0
     if one_line and x + page.measure(page.drawable(card.rider), 1.2) <= page.width - MARGIN_MM:
-        page.words(x, y + 0.78 * 1.9 * page.line, card.rider, scale=1.2)
+        page.words((x, y + 0.78 * 1.9 * page.line), card.rider, scale=1.2)
         return end + 1.0
     return page.block(MARGIN_MM, end, card.rider, page.inner, scale=1.2) + 1.0
 
@@ -90,7 +90,7 @@ def _status(page: PdfPage, card: Card, y: float) -> float:
     colour = "#000000" if card.released else "#ffffff"
     for i, line in enumerate(lines):
         base = y + 0.8 + (i + 0.78) * step
-        page.words(MARGIN_MM + 2.0, base, line, scale=1.1, strong=True, colour=colour)
+        page.words((MARGIN_MM + 2.0, base), line, scale=1.1, strong=True, colour=colour)
     return y + step * len(lines) + 3.2
 
 
@@ -124,7 +124,7 @@ def _labelled(
     page: PdfPage, y: float, label: str, words: str, width: float, strong: bool = False
 ) -> float:
     x = MARGIN_MM
-    page.words(x, y + 0.78 * page.line, label, colour="#333333")
+    page.words((x, y + 0.78 * page.line), label, colour="#333333")
     return page.block(x + _LABEL, y, words, width - _LABEL, strong=strong)
 
 
@@ -136,10 +136,10 @@ def _number(page: PdfPage, number: CardNumber, y: float) -> float:
     caption = page.block(right - _DRAWN[0], y + _DRAWN[1], number.caption, _DRAWN[0], scale=_SMALL)
     wide = page.inner - _DRAWN[0] - GAP
     head = f"{number.quantity.capitalize()}: {number.both}"
-    page.words(MARGIN_MM, y + 0.78 * 1.1 * page.line, head, scale=1.1, strong=True)
+    page.words((MARGIN_MM, y + 0.78 * 1.1 * page.line), head, scale=1.1, strong=True)
     if number.good_to:
         beside = MARGIN_MM + page.measure(f"{head}   ", 1.1, strong=True)
-        page.words(beside, y + 0.78 * 1.1 * page.line, f"± {number.good_to}")
+        page.words((beside, y + 0.78 * 1.1 * page.line), f"± {number.good_to}")
     end = y + 1.1 * page.line
     end = _labelled(page, end, "method", number.method, wide)
     for words, scale in ((number.where, 1.0), (" ".join(number.how), _SMALL)):
@@ -169,7 +169,7 @@ def _list(
 ) -> float:
     y = page.block(x, y, title, width, strong=True)
     for text in texts:
-        page.words(x, y + 0.78 * page.line, "•")
+        page.words((x, y + 0.78 * page.line), "•")
         y = page.block(x + 3.0, y, text, width - 3.0)
     return y
 
@@ -230,7 +230,7 @@ def _day_laid(page: PdfPage, sheet: DaySheet) -> int:
         y += high
         page.rule(MARGIN_MM, y, page.width - MARGIN_MM, y, 0.1)
     if page.strange:
-        page.words(MARGIN_MM, page.height - MARGIN_MM, STRANGE, scale=0.9)
+        page.words((MARGIN_MM, page.height - MARGIN_MM), STRANGE, scale=0.9)
     return count
 
 
@@ -251,9 +251,9 @@ def _day_widths(page: PdfPage) -> list[float]:
 def _day_head(page: PdfPage, sheet: DaySheet, number: int) -> float:
     right, y = page.width - MARGIN_MM, MARGIN_MM + 5.0
     title = sheet.title if number == 1 else f"{sheet.title}, page {number}"
-    page.words(MARGIN_MM, y, title, scale=1.7, strong=True)
-    page.words(MARGIN_MM + page.inner * 0.45, y, page.shortened(sheet.shop, 0.25 * page.inner))
-    page.words(right, y, sheet.summary, anchor="end")
+    page.words((MARGIN_MM, y), title, scale=1.7, strong=True)
+    page.words((MARGIN_MM + page.inner * 0.45, y), page.shortened(sheet.shop, 0.25 * page.inner))
+    page.words((right, y), sheet.summary, anchor="end")
     y += 2.0
     page.rule(MARGIN_MM, y, right, y, 0.5)
     _day_row(page, [[head] for head in HEADS], y + 0.6, strong=True)
@@ -267,5 +267,5 @@ def _day_row(page: PdfPage, cells: Sequence[Sequence[str]], y: float, strong: bo
     for i, (lines, room) in enumerate(zip(cells, _day_widths(page), strict=True)):
         for k, line in enumerate(lines):
             base = y + (k + 0.85) * page.line
-            page.words(x, base, line, strong=strong or i == _BOLD_COLUMN)
+            page.words((x, base), line, strong=strong or i == _BOLD_COLUMN)
         x += room

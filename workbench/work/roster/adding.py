@@ -13,7 +13,7 @@ from typing import TypeVar
 from workbench.errors import InputError
 from workbench.fin.parts.blade import Blade
 from workbench.fin.reading.method import Method
-from workbench.fin.reading.quantities import QUANTITIES
+from workbench.fin.reading.quantities import NEEDED
 from workbench.measure.units import unit_of
 from workbench.places import shipped
 from workbench.records.book import Book, whole
@@ -39,7 +39,7 @@ from workbench.work.roster.parts_typed import (
 from workbench.work.roster.queue import queue_again
 from workbench.work.roster.settings import tolerance_mm
 
-LONGEST_NAME = 1000
+LONGEST_TEXT = 1000
 _STAND_IN = "stand-in"
 """What is typed where the invented blade or block is meant, turns being approximate then."""
 
@@ -80,7 +80,7 @@ def ski_typed(shop: Shop, fields: Mapping[str, str]) -> rows.Ski:
     blade = blade_meant(shop, fields.get("blade", ""))
     block = block_meant(shop, fields.get("block", ""))
     methods = tuple(m.id for m in first_three(shop.book.methods_of(blade.id)))
-    if len(methods) < len(QUANTITIES):
+    if len(methods) < len(NEEDED):
         raise InputError("blade", blade.name, "a blade with three reading methods")
     apex = None if base.radius_mm is None else base.apex_mm
     return rows.Ski(
@@ -193,7 +193,7 @@ def first_three(methods: Sequence[rows.Method]) -> tuple[rows.Method, ...]:
     """
     fine = [m for m in methods if m.scribe_x_mm is None]
     out = []
-    for quantity in QUANTITIES:
+    for quantity in NEEDED:
         out.extend([m for m in fine if m.quantity == quantity][:1])
     return tuple(out)
 
@@ -293,7 +293,7 @@ def pick(text: str, known: Sequence[Part], field: str) -> Part:
         return named[0]
     if not named and wanted.isdecimal() and len(wanted) < 7 and 1 <= int(wanted) <= len(known):
         return known[int(wanted) - 1]
-    raise InputError(field, text, f"one of these by name or number: {listed(known)}")
+    raise InputError(field, text, f"one of these by name or number: {parts_listed(known)}")
 
 
 def only_real(known: Sequence[Part]) -> str:
@@ -314,7 +314,7 @@ def first_real(known: Sequence[Part]) -> str:
     return next((str(i) for i, p in numbered if not p.stand_in), NONE_YET)
 
 
-def listed(known: Sequence[Part]) -> str:
+def parts_listed(known: Sequence[Part]) -> str:
     """Return the names of parts with their numbers, on one line."""
     known = known_parts(known)
     if not known:
@@ -339,8 +339,8 @@ def checked_text(fields: Mapping[str, str], key: str) -> str:
     """Return a field's text without the blanks around it, where a book can keep it."""
     text = fields.get(key, "").strip()
     keepable(key, text)
-    if len(text) > LONGEST_NAME:
-        raise InputError(key, text, f"at most {LONGEST_NAME} characters")
+    if len(text) > LONGEST_TEXT:
+        raise InputError(key, text, f"at most {LONGEST_TEXT} characters")
     return text
 
 

@@ -21,7 +21,7 @@ from workbench.work.job.shop import Shop
 from workbench.work.order.order_file import DEFAULT_TOLERANCE_MM
 from workbench.work.trust.job_reading import Line
 
-FORMAT = "quarterturn-baselines"
+BASELINES_FORMAT = "quarterturn-baselines"
 _VERSION = 1
 MOST = 10_000
 _PLAIN = re.compile(r"([0-9.,]+)\s*(?:in|mm)")
@@ -197,7 +197,10 @@ def export_text(shop: Shop) -> str:
         }
         for b in shop.book.baselines()
     ]
-    return json.dumps({"format": FORMAT, "version": _VERSION, "baselines": out}, indent=2) + "\n"
+    return (
+        json.dumps({"format": BASELINES_FORMAT, "version": _VERSION, "baselines": out}, indent=2)
+        + "\n"
+    )
 
 
 def read_baselines(data: object, skis: Sequence[rows.Ski]) -> tuple[rows.Baseline, ...]:
@@ -207,9 +210,9 @@ def read_baselines(data: object, skis: Sequence[rows.Ski]) -> tuple[rows.Baselin
         InputError: names the key, the value and what would be accepted.
     """
     top = Table(data, "")
-    made_by, version = top.text("format", FORMAT), top.raw("version", str(_VERSION))
-    if made_by != FORMAT:
-        raise InputError("format", made_by, FORMAT)
+    made_by, version = top.text("format", BASELINES_FORMAT), top.raw("version", str(_VERSION))
+    if made_by != BASELINES_FORMAT:
+        raise InputError("format", made_by, BASELINES_FORMAT)
     if version != _VERSION or isinstance(version, bool):
         raise InputError("version", version, f"{_VERSION}: a newer file needs a newer Quarterturn")
     found = tuple(_baseline(t, skis) for t in top.tables("baselines"))
@@ -273,7 +276,7 @@ def length_typed(text: str, bare: Unit | None, where: str) -> tuple[str, Unit, f
 
 
 @whole
-def take_in(shop: Shop, baselines: Sequence[rows.Baseline]) -> tuple[int, int]:
+def take_in_baselines(shop: Shop, baselines: Sequence[rows.Baseline]) -> tuple[int, int]:
     """Keep baselines of a file, all or none; return how many were new and how many were there."""
     there = {_said(b) for b in shop.book.baselines()}
     new = 0

@@ -25,10 +25,10 @@ from workbench.work.text.words import clean
 from workbench.work.trust import setting_values
 from workbench.work.trust.caliper_figures import IN_HAND, held_caliper, judged, measured, shown_name
 
-INTERVAL = "check_interval_days"
+INTERVAL_NAME = "check_interval_days"
 """The setting of how many days a gauge-block check holds: a whole number, 0 asks for no check."""
 
-LONGEST_NAME = 80
+_LONGEST_NAME = 80
 
 LONGEST_FIN_MM = 200.0
 """No number of a slalom fin is longer (common practice, no source)."""
@@ -89,8 +89,8 @@ def add_caliper(shop: Shop, fields: Mapping[str, str]) -> str:
     jaw_height and reference_line (heights above the jaws' tips; blank: not known).
     """
     name = fields.get("name", "").strip()
-    if not name or len(name) > LONGEST_NAME:
-        raise InputError("name", name, f"a name of 1 to {LONGEST_NAME} characters")
+    if not name or len(name) > _LONGEST_NAME:
+        raise InputError("name", name, f"a name of 1 to {_LONGEST_NAME} characters")
     keepable("name", name)
     unit = unit_of(fields.get("unit", ""))
     step = _resolution_mm(fields.get("resolution", ""), unit)
@@ -226,7 +226,7 @@ def interval_days(shop: Shop) -> tuple[int, int]:
     The shop's setting is that of the block; the zero is due every day unless the setting is 0. A
     setting that is no whole number of 0 or more counts as not set.
     """
-    days = setting_values.INTERVAL.of(shop.book.setting(INTERVAL))
+    days = setting_values.INTERVAL.of(shop.book.setting(INTERVAL_NAME))
     return min(measure.ZERO_DAYS, days), days
 
 

@@ -82,7 +82,7 @@ def add_item(shop: Shop, which: Checklist, words: str, after: str = "") -> Items
 def reword_item(shop: Shop, which: Checklist, key: str, words: str) -> Items:
     """Give an item other words; it stays the same item."""
     item_words = _words(words)
-    check_free(which, key)
+    check_changeable(which, key)
     return _change(
         shop, which, lambda items: [CheckItem(key, item_words) if i.key == key else i
                                     for i in items], key,
@@ -91,7 +91,7 @@ def reword_item(shop: Shop, which: Checklist, key: str, words: str) -> Items:
 
 def remove_item(shop: Shop, which: Checklist, key: str) -> Items:
     """Take an item off a list; the clamp bolts never, and never the last of the received check."""
-    check_free(which, key)
+    check_changeable(which, key)
 
     def changed(items: Items) -> Iterable[CheckItem]:
         if len(items) == 1:
@@ -103,7 +103,7 @@ def remove_item(shop: Shop, which: Checklist, key: str) -> Items:
 
 def move_item(shop: Shop, which: Checklist, key: str, by: int) -> Items:
     """Move an item one place up (-1) or down (+1); the clamp bolts stay last."""
-    check_free(which, key)
+    check_changeable(which, key)
 
     def changed(items: Items) -> Iterable[CheckItem]:
         at = next(n for n, i in enumerate(items) if i.key == key)
@@ -157,7 +157,7 @@ def _change(
     return new
 
 
-def check_free(which: Checklist, key: str) -> None:
+def check_changeable(which: Checklist, key: str) -> None:
     """Raise an InputError for the item that no shop may change: the clamp bolts, checked last."""
     if which == "final" and key == CLAMP:
         raise InputError("check", key, "another item: the clamp bolts stay, always last")

@@ -11,7 +11,7 @@ from workbench.measure.display import turn_text
 from workbench.records.store import rows
 from workbench.work.text.words import clean
 
-Kept = TypeVar("Kept", rows.Blade, rows.Block, rows.Baseline)
+_Kept = TypeVar("_Kept", rows.Blade, rows.Block, rows.Baseline)
 
 _SAME_MM = 1e-9
 _MOST_SHOWN = 12
@@ -19,13 +19,13 @@ SAID = {rows.Block: "block", rows.Blade: "blade", rows.Baseline: "baseline"}
 
 
 @dataclass(frozen=True, slots=True)
-class Mended(Generic[Kept]):
+class Mended(Generic[_Kept]):
     """What a correction changed, line by line; the skis that use the part, and those under way.
 
     ``under_way`` are (name, serial, stage, in the middle of a round) of jobs begun today.
     """
 
-    part: Kept
+    part: _Kept
     changes: tuple[str, ...]
     skis: tuple[rows.Ski, ...] = ()
     under_way: tuple[tuple[str, str, str, bool], ...] = ()
@@ -142,7 +142,7 @@ def _hole(hole: rows.Hole) -> str:
     return f"{_point((hole.u_mm, hole.v_mm))} mm, diameter {_mm(hole.diameter_mm)} mm"
 
 
-def mended_lines(done: Mended[Kept]) -> list[str]:
+def mended_lines(done: Mended[_Kept]) -> list[str]:
     """Return a correction line by line: what changed, for which skis, and what follows there."""
     out = [f"Changed: {change}" for change in done.changes]
     if isinstance(done.part, rows.Baseline):

@@ -32,8 +32,8 @@ from workbench.work.roster.parts_typed import (
     within,
 )
 
-Part = TypeVar("Part", rows.Blade, rows.Block)
-Kept = TypeVar("Kept", rows.Blade, rows.Block, rows.Baseline)
+_Part = TypeVar("_Part", rows.Blade, rows.Block)
+_Kept = TypeVar("_Kept", rows.Blade, rows.Block, rows.Baseline)
 
 LEAD_ACCEPTED = "a thread such as M5x0.8 or 10-32 UNF, or a lead with its unit such as 0.8 mm"
 
@@ -151,12 +151,12 @@ def correct_blade(
 
 
 def _run(
-    shop: Shop, keep: Callable[[str], Mended[Part]], reason: str, dry_run: bool = False
-) -> Mended[Part]:
+    shop: Shop, keep: Callable[[str], Mended[_Part]], reason: str, dry_run: bool = False
+) -> Mended[_Part]:
     """Keep a correction with its reason; a rehearsal is undone by its error."""
     why = reason_of(reason)
 
-    def kept() -> Mended[Part]:
+    def kept() -> Mended[_Part]:
         done = keep(why)
         if dry_run:
             raise _RehearsedError(done)
@@ -225,7 +225,7 @@ def _under_way(shop: Shop, skis: tuple[rows.Ski, ...]) -> tuple[tuple[str, str, 
     return tuple(out)
 
 
-def _changed(old: Kept, new: Kept) -> tuple[str, ...]:
+def _changed(old: _Kept, new: _Kept) -> tuple[str, ...]:
     found = changes(old, new)
     if not found:
         raise InputError("correction", old.name, "something that is written down otherwise now")

@@ -25,18 +25,18 @@ def folded(text: str) -> str:
     return "".join(c for c in plain if not unicodedata.combining(c)).translate(_LETTERS)
 
 
-T = TypeVar("T")
+_T = TypeVar("_T")
 
 
-class Finder(Generic[T]):
+class Finder(Generic[_T]):
     """Things with their searchable text made once; each further letter searches what was left."""
 
-    def __init__(self, things: Iterable[tuple[T, Sequence[str]]]) -> None:
+    def __init__(self, things: Iterable[tuple[_T, Sequence[str]]]) -> None:
         self._texts = [(folded("\n".join(texts)), thing) for thing, texts in things]
         self._query = ""
         self._left = self._texts
 
-    def find(self, query: str) -> tuple[T, ...]:
+    def find(self, query: str) -> tuple[_T, ...]:
         """Return, in their order, the things that hold every word of ``query``."""
         wanted = folded(query)
         if not wanted.startswith(self._query):

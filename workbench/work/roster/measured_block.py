@@ -41,7 +41,7 @@ from workbench.work.drawing.scene import side_scene
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.order.rigs import blade_of, stud_of
-from workbench.work.roster.adding import LONGEST_NAME, checked_name
+from workbench.work.roster.adding import LONGEST_TEXT, checked_name
 from workbench.work.roster.correction_words import Mended
 from workbench.work.roster.corrections import correct_to
 from workbench.work.roster.parts_typed import finest_of
@@ -180,7 +180,7 @@ def _lean_rad(text: str, field: str) -> float:
 
 def _place(text: str, field: str, unit: Unit) -> tuple[float, float]:
     """Return a place and its standard uncertainty (mm), as typed."""
-    if not text.strip() or len(text) > LONGEST_NAME:
+    if not text.strip() or len(text) > LONGEST_TEXT:
         raise InputError(field, text, PLACE_ACCEPTED)
     stated = _SURE.fullmatch(text.strip())
     if stated is None:
@@ -195,7 +195,7 @@ def _place(text: str, field: str, unit: Unit) -> tuple[float, float]:
 
 def _lead(text: str, field: str, unit: Unit) -> tuple[float, float, str, str]:
     """Return a lead (mm), its uncertainty as a share, the thread as written, and what to say."""
-    came = _CAME.fullmatch(text.strip()) if len(text) < LONGEST_NAME else None
+    came = _CAME.fullmatch(text.strip()) if len(text) < LONGEST_TEXT else None
     if came is not None:
         turns = float(came[1].replace(",", "."))
         way = parse_length(came[2], unit, field)

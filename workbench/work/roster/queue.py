@@ -20,7 +20,7 @@ from workbench.work.job.ski_state import SkiState, conclude
 from workbench.work.job.stages import NOT_RELEASED
 from workbench.work.order.shop_policy import AS_LAST_TIME, shop_rules
 
-T = TypeVar("T")
+_T = TypeVar("_T")
 
 LONGEST_NOTE = 1000
 RECHECK_DAYS = 7
@@ -56,7 +56,7 @@ def ago(day: str, today: str) -> str:
 # -- order -----------------------------------------------------------------------------------------
 
 
-def _by_order(shop: Shop, lines: Sequence[RosterLine], write: Callable[[], T]) -> T:
+def _by_order(shop: Shop, lines: Sequence[RosterLine], write: Callable[[], _T]) -> _T:
     """Let ``write`` order a list, in one transaction, by the order that was seen.
 
     What was done to its skis meanwhile bears on no order.
@@ -65,7 +65,7 @@ def _by_order(shop: Shop, lines: Sequence[RosterLine], write: Callable[[], T]) -
         InputError: the list has another order, other jobs or other dues now.
     """
 
-    def orders() -> T:
+    def orders() -> _T:
         for day in {line.day for line in lines}:
             seen = [(line.job_id, line.rank) for line in lines if line.day == day]
             now = [(item.job.id, item.job.rank) for item in shop.book.day_queue(day)]

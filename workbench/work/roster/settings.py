@@ -28,7 +28,7 @@ from workbench.work.order.shop_policy import (
     LEARNING,
     REPEATS,
 )
-from workbench.work.roster.calipers import INTERVAL, caliper_meant, in_hand
+from workbench.work.roster.calipers import INTERVAL_NAME, caliper_meant, in_hand
 from workbench.work.roster.keys import KEYS, kept_keys
 from workbench.work.text.words import clean
 from workbench.work.trust import setting_values
@@ -56,7 +56,7 @@ MOUSE = "mouse"
 
 
 @dataclass(frozen=True, slots=True)
-class Setting:
+class ShopSetting:
     """A setting: its name in the book, a label, words, and what it is where nobody set it.
 
     ``keep`` turns what was typed into the text that is kept; it raises an InputError by this name.
@@ -143,105 +143,107 @@ def _angles(text: str) -> str:
 
 _TOLERANCE = _as_typed(setting_values.TOLERANCE)
 
-SETTINGS: tuple[Setting, ...] = (
-    Setting("shop", "Shop name", "shown at the top of the bench and on cards", _words),
-    Setting("who", "Initials", "whose hands these are: 1 to 12 characters", _initials),
-    Setting("unit", "Unit", "in or mm: what the bench shows and takes", _one_of("in", "mm"), "in"),
-    Setting(
+SETTINGS: tuple[ShopSetting, ...] = (
+    ShopSetting("shop", "Shop name", "shown at the top of the bench and on cards", _words),
+    ShopSetting("who", "Initials", "whose hands these are: 1 to 12 characters", _initials),
+    ShopSetting(
+        "unit", "Unit", "in or mm: what the bench shows and takes", _one_of("in", "mm"), "in",
+    ),
+    ShopSetting(
         FINEST, "Finest turn", "of new jobs: 1/4, 1/8, 1/16 ...; 0 is exact; blank: their block's",
         _turn,
     ),
-    Setting(
+    ShopSetting(
         REPEATS, "Repeats", f"of each reading before a job goes on, 1 to {MOST_REPEATS}",
         _count(setting_values.REPEATS), "1",
     ),
     *(
-        Setting(
+        ShopSetting(
             f"tolerance_{quantity}", f"± {quantity}",
             "of new methods, with its unit; blank: 0.002 in", _TOLERANCE,
         )
         for quantity in QUANTITIES
     ),
-    Setting(
+    ShopSetting(
         "guard_band", "Guard band", "on: within only where the uncertainty fits inside too",
         _on_off, "off",
     ),
-    Setting(
-        INTERVAL, "Caliper check", "with a gauge block, every so many days; 0 asks for none",
+    ShopSetting(
+        INTERVAL_NAME, "Caliper check", "with a gauge block, every so many days; 0 asks for none",
         _count(setting_values.INTERVAL), str(BLOCK_DAYS),
     ),
-    Setting(
+    ShopSetting(
         EYES, "Second eyes", "on: no sign-off before somebody else looked too", _on_off, "off"
     ),
-    Setting(
+    ShopSetting(
         AFTER_LOCK, "After-lock", "on: no sign-off before each is read with the clamp bolts tight",
         _on_off, "off",
     ),
-    Setting(
+    ShopSetting(
         LEARNING, "Learning", "on: turns go by what this block and blade have taught the bench",
         _on_off, "off",
     ),
-    Setting(
+    ShopSetting(
         DIAL_SETTING, "Turns also in",
         "degrees of a ring, or hours of a clock, on the driver; else turns",
         _one_of(*DIALS), DIALS[0],
     ),
-    Setting("theme", "Theme", f"one of {', '.join(THEMES)}", _one_of(*THEMES), THEMES[0]),
-    Setting(
+    ShopSetting("theme", "Theme", f"one of {', '.join(THEMES)}", _one_of(*THEMES), THEMES[0]),
+    ShopSetting(
         "drawing", "Drawing", f"with {', '.join(DRAWINGS)} cells", _one_of(*DRAWINGS), DRAWINGS[0]
     ),
-    Setting(
+    ShopSetting(
         MOUSE, "Mouse", "on: clicks and the wheel work; off: the terminal has it, from next time",
         _on_off, "on",
     ),
-    Setting("caliper", "Caliper", "in hand: its name, or its number in the register", _words),
-    Setting(
+    ShopSetting("caliper", "Caliper", "in hand: its name, or its number in the register", _words),
+    ShopSetting(
         GAUGE_SET, "Wing gauges", "the angles that the shop's gauges have, such as 6 7 7.5 8",
         _by(_angles),
     ),
-    Setting(
+    ShopSetting(
         HOLD, "Wing hold", "where the straightedge lies: front, middle, rear; blank: not settled",
         _by(hold_of),
     ),
-    Setting(
+    ShopSetting(
         STRAIGHTEDGE, "Straightedge", "its length, with its unit; blank: 6 in",
         _by(lambda text: kept_length(STRAIGHTEDGE, text)),
     ),
-    Setting(
+    ShopSetting(
         PLACE, "Wing at", "from the tail end to the wing, with its unit; blank: 3 in",
         _by(lambda text: kept_length(PLACE, text)),
     ),
-    Setting(
+    ShopSetting(
         LEAD, "Wing leads", "out or in: where its leading edge is; blank: out", _by(lead_of)
     ),
-    Setting(
+    ShopSetting(
         FAR_RECEIVED, "Far as received", "readings farther off are asked about; blank: 0.030 in",
         _as_typed(setting_values.FAR_RECEIVED),
     ),
-    Setting(
+    ShopSetting(
         FAR_TARGET, "Far target", "targets farther from now are asked about; blank: 0.060 in",
         _as_typed(setting_values.FAR_TARGET),
     ),
-    Setting(BELL, "Bell", "on: a doubtful entry rings the terminal's bell", _on_off, "on"),
-    Setting(FLASH, "Flash", "on: a doubtful entry flashes its frame", _on_off, "on"),
-    Setting(
+    ShopSetting(BELL, "Bell", "on: a doubtful entry rings the terminal's bell", _on_off, "on"),
+    ShopSetting(FLASH, "Flash", "on: a doubtful entry flashes its frame", _on_off, "on"),
+    ShopSetting(
         KEYS, "Keys", "of the bench: history=n; add_ski=o; blank: as shipped", _by(kept_keys)
     ),
-    Setting("card_folder", "Card folder", "where cards go; blank: beside the book", _words),
-    Setting(
+    ShopSetting("card_folder", "Card folder", "where cards go; blank: beside the book", _words),
+    ShopSetting(
         "backups_kept", "Backups kept", "of the daily ones, 1 to 400",
         _count(setting_values.BACKUPS), str(setting_values.BACKUPS.default),
     ),
 )  # fmt: skip
 
-BY_NAME: dict[str, Setting] = {s.name: s for s in SETTINGS}
+BY_NAME: dict[str, ShopSetting] = {s.name: s for s in SETTINGS}
 _CALIPER = "caliper"
 
 
 # -- looking and changing --------------------------------------------------------------------------
 
 
-def named(name: str) -> Setting:
+def named(name: str) -> ShopSetting:
     """Return the setting of this name; ``-`` and blanks may stand for ``_``."""
     plain = re.sub(r"[\s-]+", "_", name.strip().lower())
     if plain not in BY_NAME:
@@ -277,7 +279,7 @@ def strike_out(shop: Shop, name: str) -> bool:
     return True
 
 
-def _read(shop: Shop, setting: Setting, text: str) -> str:
+def _read(shop: Shop, setting: ShopSetting, text: str) -> str:
     if setting.name == _CALIPER:
         row = in_hand(shop)
         return row.name if row is not None else ""
@@ -306,14 +308,14 @@ def change(shop: Shop, texts: Mapping[str, str]) -> tuple[str, ...]:
     return tuple(s.name for s in changed)
 
 
-def _kept(shop: Shop, setting: Setting, text: str) -> str:
+def _kept(shop: Shop, setting: ShopSetting, text: str) -> str:
     if setting.name == _CALIPER and text.strip():
         return caliper_meant(shop, text).id
     return setting.kept(text)
 
 
 @whole
-def _keep_all(shop: Shop, kept: Iterable[tuple[Setting, str]]) -> None:
+def _keep_all(shop: Shop, kept: Iterable[tuple[ShopSetting, str]]) -> None:
     for setting, text in kept:
         shop.book.set_setting(setting.name, text, who=shop.who)
 

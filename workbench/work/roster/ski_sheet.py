@@ -12,7 +12,7 @@ from dataclasses import replace
 from typing import Any
 
 from workbench.errors import BenchError, InputError
-from workbench.fin.reading.quantities import QUANTITIES
+from workbench.fin.reading.quantities import NEEDED
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 from workbench.measure.units import Unit
@@ -98,17 +98,15 @@ def methods_for(shop: Shop, ski: rows.Ski, blade: rows.Blade) -> tuple[str, ...]
     old = [shop.book.method(i) for i in ski.methods]
     same = {(m.name, m.quantity): m for m in known}
     by_name = {o.quantity for o in old if (o.name, o.quantity) in same}
-    first: dict[str, rows.Method] = {}
-    for quantity in QUANTITIES:
-        of_it = [m for m in known if m.quantity == quantity]
-        if not of_it:
+    first = {m.quantity: m for m in reversed(known)}
+    for quantity in NEEDED:
+        if quantity not in first:
             raise InputError("blade", blade.name, f"a blade with a {quantity} method")
-        first[quantity] = of_it[0]
     found = []
     for o in old:
         m = same.get((o.name, o.quantity))
         if m is None and o.quantity not in by_name:
-            m = first[o.quantity]
+            m = first.get(o.quantity)
         found += [m] if m is not None else []
     read = {m.quantity for m in found}
     found += [m for quantity, m in first.items() if quantity not in read]

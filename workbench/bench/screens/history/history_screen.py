@@ -287,4 +287,4 @@ def open_on(bench: Bench) -> None:
     except BenchError as why:
         bench.hands.say(error_words(why, state.unit), "warn")
         return
-    bench.push_screen(screen, lambda _: bench.hands.ignore_enter(monotonic()))
+    bench.push_screen(screen, lambda _: bench.entry.ignore_enter(monotonic()))

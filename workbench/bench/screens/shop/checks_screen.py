@@ -164,7 +164,7 @@ class ChecksScreen(ListScreen):
             )  # fmt: skip
             return
         which, item = self._item()
-        check_lists.check_free(which, item.key)
+        check_lists.check_changeable(which, item.key)
         self._ask(
             "Other words", "what is looked at", item.words,
             lambda words: check_lists.reword_item(self.shop, which, item.key, words),

@@ -24,8 +24,8 @@ from workbench.work.roster.adding import (
     add_blade,
     add_block,
     add_ski,
-    listed,
     only_real,
+    parts_listed,
     queue_known,
 )
 from workbench.work.roster.correction_words import Mended
@@ -146,7 +146,7 @@ def _only(parts: Callable[[], Sequence[Part]]) -> str:
 
 def _known(shop: Shop) -> tuple[str, str]:
     try:
-        return listed(shop.book.blades()), listed(shop.book.blocks())
+        return parts_listed(shop.book.blades()), parts_listed(shop.book.blocks())
     except RecordsError as why:
         return str(why), str(why)
 

@@ -19,7 +19,7 @@ from workbench.bench.draw.side_view import method_view
 from workbench.bench.draw.text import Tone, lines, paragraph, paragraphs, styled, visible
 from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError, InputError
-from workbench.fin.reading.quantities import QUANTITIES
+from workbench.fin.reading.quantities import NEEDED
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import ChangedError, Shop
 from workbench.work.offsets.as_read import (
@@ -69,7 +69,7 @@ class AsReadScreen(NumberScreen[bool]):
         super().__init__(state.unit)
         assert state.view is not None
         self.shop, self.view, self._mode = shop, state.view, state.drawing
-        self._ways: list[list[HowRead]] = [list(ways(shop, self.view, q)) for q in QUANTITIES]
+        self._ways: list[list[HowRead]] = [list(ways(shop, self.view, q)) for q in NEEDED]
         self._how = [0, 0, 0]
         self._theirs: list[Theirs | None] = [None, None, None]
         self._at = 0
@@ -102,14 +102,14 @@ class AsReadScreen(NumberScreen[bool]):
             number = f"{theirs.number} {theirs.unit}" if theirs is not None else f"({self.unit})"
             if here and self.entry:
                 number = f"▏{self.entry} ({self.unit})"
-            head = f"{'▸' if here else ' '} {QUANTITIES[i]:<7}{visible(number, 16):>16}  "
+            head = f"{'▸' if here else ' '} {NEEDED[i]:<7}{visible(number, 16):>16}  "
             out.append(styled((visible(f"{head}by {way}", width), "bold" if here else "")))
         return out
 
     def _drawn(self, width: int) -> list[Content]:
         how = self.how
         if how is None:
-            return [styled((f"no {QUANTITIES[self._at]} method yet: e states one", "bold"))]
+            return [styled((f"no {NEEDED[self._at]} method yet: e states one", "bold"))]
         out = paragraphs(shown_how(how, self.unit)[:2], width, "$ink-faint")[:3]
         room = min(self.size.height - FRAME_LINES, MOST_DRAWN)
         if room >= LEAST_DRAWN:
@@ -119,7 +119,7 @@ class AsReadScreen(NumberScreen[bool]):
         return out
 
     def _ours_rows(self, width: int) -> list[Content]:
-        missing = [q for q, t in zip(QUANTITIES, self._theirs, strict=True) if t is None]
+        missing = [q for q, t in zip(NEEDED, self._theirs, strict=True) if t is None]
         if missing:
             said = f"Still to come: {', '.join(missing)}. Then they are shown here by our methods."
             return paragraph(said, width)
@@ -137,7 +137,7 @@ class AsReadScreen(NumberScreen[bool]):
 
     def choose(self, step: int) -> None:
         """Mark another line."""
-        self._at = (self._at + step) % len(QUANTITIES)
+        self._at = (self._at + step) % len(NEEDED)
         self.say("")
 
     def command(self, key: str, char: str) -> None:
@@ -163,7 +163,7 @@ class AsReadScreen(NumberScreen[bool]):
             self._theirs[self._at] = replace(theirs, how=how)
 
     def _way_form(self) -> Form:
-        quantity = QUANTITIES[self._at]
+        quantity = NEEDED[self._at]
         fields = (Field("how", "How", f"for example '{quantity} 0.15..0.3'; {HOW_ACCEPTED}"),)
 
         def save(texts: dict[str, str]) -> HowRead:
@@ -194,7 +194,7 @@ class AsReadScreen(NumberScreen[bool]):
     def _keep(self, theirs: Theirs) -> None:
         before = self._theirs[self._at]
         self._theirs[self._at], self.entry = theirs, ""
-        told = f"{QUANTITIES[self._at]}: {theirs.number} {theirs.unit}"
+        told = f"{NEEDED[self._at]}: {theirs.number} {theirs.unit}"
         if before is not None:
             told += f" in place of {before.number} {before.unit}"
         missing = [i for i, t in enumerate(self._theirs) if t is None]
@@ -215,7 +215,7 @@ class AsReadScreen(NumberScreen[bool]):
             return
         theirs = [t for t in self._theirs if t is not None]
         try:
-            if len(theirs) < len(QUANTITIES):
+            if len(theirs) < len(NEEDED):
                 raise InputError("numbers", f"{len(theirs)} of 3", "all three of them")
             aim_as_read(self.shop, self.view, theirs, self._found())
         except BenchError as why:

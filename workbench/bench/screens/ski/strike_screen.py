@@ -31,7 +31,7 @@ class StrikeScreen(Prompt):
     """A prompt for the reason below the repeats; up and down choose the repeat.
 
     The reading is the one just doubted, else the marked one; what is done with the reason and the
-    id of the repeat is ``hands.strike_reading``.
+    id of the repeat is ``acts.strike_reading``.
 
     Raises:
         BenchError: no reading of this round is there to strike out.
@@ -99,4 +99,4 @@ class StrikeScreen(Prompt):
 
     def _strike(self, reason: str) -> None:
         bench: Any = self.app
-        bench.hands.strike_reading(reason, self._line.latest[self.at].id, self._line)
+        bench.acts.strike_reading(reason, self._line.latest[self.at].id, self._line)

@@ -19,7 +19,7 @@ from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop
 from workbench.work.order.carried import CarriedSetting, carried_lines
-from workbench.work.roster.adding import blade_meant, listed
+from workbench.work.roster.adding import blade_meant, parts_listed
 from workbench.work.roster.ski_sheet import (
     FOLLOWS,
     METHODS,
@@ -61,8 +61,8 @@ class WearForm(Form):
         fine = [m for m in shop.book.methods_of(ski.blade_id) if m.scribe_x_mm is None]
         known = " · ".join(f"{n} {clean(m.name)}" for n, m in enumerate(fine, 1))
         hints = (
-            ("blade", "Blade", f"by name or number: {listed(shop.book.blades())}"),
-            ("block", "Block", f"by name or number: {listed(shop.book.blocks())}"),
+            ("blade", "Blade", f"by name or number: {parts_listed(shop.book.blades())}"),
+            ("block", "Block", f"by name or number: {parts_listed(shop.book.blocks())}"),
             ("reason", "Reason", "why the blade or block is changed, such as new blade"),
             (METHODS, "Read by", f"three or more, in order, parted by ';': {known}"),
         )

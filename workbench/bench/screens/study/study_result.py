@@ -42,7 +42,7 @@ WIDEST_COLUMN = 10
 DOTS_FROM = 3
 """Cells between two columns from which the readings themselves have room beside the bar."""
 
-PAD = 0.06
+_MARGIN = 0.06
 LEAST_SPAN_MM = 0.002
 LEAST_ROWS, LEAST_ROOM = 3, 8
 
@@ -252,7 +252,7 @@ def _range(drawn: Sequence[Bar], relative: bool) -> tuple[float, float]:
     if relative:
         high = max(high, -low)
         low = -high
-    pad = max(PAD * (high - low), (LEAST_SPAN_MM - (high - low)) / 2, 0.0)
+    pad = max(_MARGIN * (high - low), (LEAST_SPAN_MM - (high - low)) / 2, 0.0)
     return low - pad, high + pad
 
 

@@ -1,0 +1,587 @@
+"""What keys do to the ski in hand: they become use cases, and every outcome a new state.
+
+Knows no widget, so that the whole walk of a ski can be tried without a screen. A caliper's burst
+(digits and Enter, faster than any hand) is a reading or is held, never an answer.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from typing import assert_never
+
+from workbench.bench.bases.bursts import (
+    BURST_GAP_S,
+    BURST_WINDOW_S,
+    ENTRY_MORE,
+    ENTRY_START,
+    LONGEST_ENTRY,
+)
+from workbench.bench.draw.text import Tone
+from workbench.bench.hand.acts import aimed
+from workbench.bench.hand.hands import ANSWERS, Hands, noted_words
+from workbench.bench.hand.state import Answer, Question, Waiting
+from workbench.errors import BenchError, InputError
+from workbench.measure.display import length_text
+from workbench.measure.lengths import Placing
+from workbench.records.store import rows
+from workbench.work.job.aim_last import aim_at_last
+from workbench.work.job.coarse_marks import suspect_words
+from workbench.work.job.entry import (
+    CHANGE_SIGNS,
+    Typed,
+    fits_elsewhere,
+    kept_change,
+    reading_entry,
+    target_entry,
+    target_question,
+)
+from workbench.work.job.job_view import JobView
+from workbench.work.job.temperature import correction_words
+from workbench.work.job_text.budget_explained import doubtful_words
+from workbench.work.job_text.setting_words import moved_words
+from workbench.work.job_text.tasks import READS_AT, TASKS, StageTask
+from workbench.work.job_text.view_words import (
+    act_due,
+    doubt_question,
+    no_turn_words,
+    sent_twice_question,
+    sign_off_due,
+    since_left,
+    target_warning,
+)
+from workbench.work.roster.calipers import in_hand, standing_words
+from workbench.work.trust.job_reading import Line
+from workbench.work.trust.plausibility import made_words
+from workbench.work.trust.wing_setup import kept_wing_words
+
+STAYS = "+0"
+"""The change of a reading that stays where it is."""
+
+PLACED = "taken as a reading"
+"""Why the note of what waited is struck out: it has its place."""
+
+
+class EntryKeys:
+    """Takes the keys: an entry, Enter behind it, and + or - on purpose."""
+
+    def __init__(self, hands: Hands) -> None:
+        self.hands, self.shop = hands, hands.shop
+        self._last_burst = self._last_enter = self._last_yes = float("-inf")
+
+    # -- keys ------------------------------------------------------------------------------------
+
+    @property
+    def begins_by_sign(self) -> bool:
+        """Whether a sign begins a number now; one + too many behind an answer begins no reading."""
+        state = self.hands.state
+        if state.view is None or state.question is not None:
+            return False
+        stage = state.view.stage
+        return stage == "target" or (stage in READS_AT and not self.hands.answered)
+
+    def takes(self, char: str) -> bool:
+        """Whether a character belongs to an entry now."""
+        return char in (ENTRY_MORE if self.hands.state.mending else ENTRY_START)
+
+    def type(self, char: str, time: float) -> None:
+        """Add a character to the entry in progress, or start one."""
+        hands = self.hands
+        if char in CHANGE_SIGNS and self._is_whole_change(time):
+            self._entered("typed")  # the sign of the next change: that one needs no Enter
+            if hands.state.entry:  # it is asked about or refused, and the sign answers nothing
+                return
+        entry = hands.state.entry
+        if entry and entry == hands.refused and hands.state.question is None:
+            hands.refused = ""
+            if char in ENTRY_START:  # another number: the refused one is not lost
+                if not hands.keep_note(entry):
+                    return
+                hands.noted, entry = noted_words(entry), ""
+        if hands.state.question is not None:
+            if char not in (*ENTRY_START, *CHANGE_SIGNS):
+                hands.say(f"'{char}' starts no number: {ANSWERS}", "warn")
+                return
+            hands.put_by = hands.state.question
+            entry = ""
+        elif hands.pace.pause(time) > BURST_GAP_S and not hands.note_by():  # a hand's, no burst's
+            return
+        if len(entry) >= LONGEST_ENTRY:
+            hands.say(
+                f"an entry has at most {LONGEST_ENTRY} characters: Enter, or Backspace", "warn"
+            )
+            return
+        if not entry:
+            hands.pace.clear()
+        hands.pace.add(time)
+        self._feed(entry + char)
+
+    def _is_whole_change(self, time: float) -> bool:
+        """Whether a hand typed a change of the target marked, to which a sign adds nothing."""
+        state, typed = self.hands.state, self.hands.state.entry
+        if state.view is None or state.view.stage != "target" or state.marked is None:
+            return False
+        if (
+            state.question is not None
+            or self.hands.put_by is not None
+            or typed == self.hands.refused
+        ):
+            return False
+        bare = (
+            typed.startswith(CHANGE_SIGNS) and re.fullmatch("[0-9.,]*[0-9]", typed[1:]) is not None
+        )
+        return bare and not self.hands.pace.is_burst(time)
+
+    def rub_out(self) -> None:
+        """Take the last character of the entry back."""
+        self.hands.refused = ""
+        if self.hands.state.question is not None:
+            self.hands.change(question=None, message="")
+        elif len(self.hands.state.entry) == 1 and self.hands.put_by is not None:
+            self._take_up_by()
+        elif self.hands.state.entry:
+            self._feed(self.hands.state.entry[:-1])
+            self._place_waiting()
+
+    def _feed(self, entry: str) -> None:
+        """Set the entry in progress and what it would be taken as, so that both can be seen."""
+        tone: Tone = "warn" if self.hands.noted else "say"
+        told = {"message": self.hands.noted, "tone": tone}
+        self.hands.change(entry=entry, question=None, **told, **self.hands.state.understood(entry))
+
+    def escape(self) -> None:
+        """Drop the entry in progress, or what was begun."""
+        self.hands.refused = ""
+        if self.hands.put_by is not None:
+            self._take_up_by()
+        elif self.hands.state.question is not None or self.hands.state.entry:
+            self.hands.noted = ""
+            self.hands.change(entry="", question=None, message="entry dropped")
+            self._place_waiting()
+        else:
+            self.hands.change(hands_on=False, selected=None, message="")
+
+    def in_burst(self, time: float) -> bool:
+        """Whether a caliper's burst has only just passed."""
+        return time - self._last_burst < BURST_WINDOW_S
+
+    def _how(self, time: float) -> rows.How:
+        if not self.hands.pace.is_burst(time):
+            return "typed"
+        self._last_burst = time
+        return "gauge"
+
+    def ignore_enter(self, time: float) -> None:
+        """Take an Enter held down while a screen closed for its echo, not for the next step."""
+        self._last_enter = time
+
+    def enter(self, time: float) -> None:
+        """Do the next step, or take the entry in progress."""
+        hands = self.hands
+        second = time - self._last_enter < BURST_WINDOW_S
+        empty_second = second and not hands.state.entry
+        self._last_enter = time
+        if second and hands.refused:  # the LF of a CR LF takes no entry that its CR was refused for
+            return
+        hands.answered, hands.refused = False, ""
+        view = hands.state.view
+        if view is None and not (hands.state.entry or empty_second):
+            hands.asks("add_ski")
+        elif view is None:
+            hands.say("no ski in hand: Esc cancels, then Enter adds a ski", "warn")
+        elif hands.state.question is not None:
+            hands.say(f"{hands.state.question.question} {ANSWERS}", "warn")
+        elif not empty_second and hands.changed_just_now():
+            return
+        elif hands.state.entry:
+            self._entered(self._how(time))
+        elif not empty_second and not self.in_burst(time):
+            hands.attempt(lambda: self._next_step(view))
+
+    def _entered(self, how: rows.How) -> None:
+        """Take the entry that Enter completes; while a question was put by for it, a burst waits
+        and a hand's number takes the question's place."""
+        entry = self.hands.state.entry
+        if self.hands.put_by is not None and how == "gauge":
+            self._take_up_by()
+            self._wait(entry)
+            return
+        if self.hands.put_by is not None and not self.hands.note_by():
+            return
+        if entry in CHANGE_SIGNS:
+            self.hands.select(1 if entry == "+" else -1, entry="")
+        elif not self.hands.attempt(lambda: self._take_entry(how)):
+            self.hands.alarms()
+
+    def _take_entry(self, how: rows.How) -> None:
+        state, view = self.hands.state, self.hands.state.view
+        assert view is not None
+        task = TASKS[view.stage]
+        if task.asks in ("angle", "targets") and how == "gauge":
+            what = "angle" if task.asks == "angle" else "target"
+            self._take_as_note(f"'{state.entry}' off a caliper is no {what}: kept as a note")
+        elif task.asks == "angle":
+            new = task.act(self.shop, view, state.entry)
+            self._went_on(task, new, f"wing angle kept: {kept_wing_words(new.facts)}")
+        elif state.line is None or not (view.stage in READS_AT or view.reads_locked):
+            self._take_as_note(f"no reading is due now: '{state.entry}' is kept as a note")
+        elif view.stage == "target":
+            self._take_target(view, state.entry)
+        else:
+            self._take_reading(view, state.line_index, state.entry, how)
+
+    def _take_as_note(self, said: str) -> None:
+        if self.hands.keep_note(self.hands.state.entry):
+            self.hands.change(entry="")
+            self.hands.say(said, "warn")
+            self.hands.alarms()
+
+    # -- readings --------------------------------------------------------------------------------
+
+    def _take_reading(self, view: JobView, at: int, text: str, how: rows.How) -> None:
+        """Keep a number as the reading of a line, or ask about it."""
+        line = view.lines[at]
+        found = reading_entry(line, text, self.hands.state.unit)
+        answers = tuple(_answer(line, at, placing) for placing in found.placings)
+        if found.is_clear:
+            self._doubt_or_keep(view, answers[0], text, how)
+        else:
+            asked = sent_twice_question(view, line, text) or found.question
+            self._ask(Question(text, asked, answers, how, _is_outside(line, answers)))
+
+    def _doubt_or_keep(self, view: JobView, answer: Answer, text: str, how: rows.How) -> None:
+        """Keep an understood reading, or ask about it where it cannot be right."""
+        line, placing = view.lines[answer.line], answer.placing
+        typed = Typed(text, placing.unit, placing.mm)
+        why = doubt_question(view, line, typed, self.hands.state.unit)
+        if why:
+            self._ask(Question(text, why, (answer,), how))
+        else:
+            self._keep_reading(view, answer, text, how)
+
+    def _ask(self, question: Question) -> None:
+        """Let a question stand over the entry that it is about."""
+        self.hands.change(question=question, entry=question.text, offered=0)
+        self.hands.alarms()
+
+    def _keep_reading(self, view: JobView, answer: Answer, text: str, how: rows.How) -> None:
+        at, placing = answer.line, answer.placing
+        line, unit, shown = view.lines[at], placing.unit, self.hands.state.unit
+        caliper = in_hand(self.shop)
+        caliper_id = caliper.id if caliper is not None else None
+        take = self.shop.take_locked if view.reads_locked else self.shop.take_reading
+        new = take(view, line, Typed(text, unit, placing.mm, how, caliper_id))
+        now = new.lines[at]
+        again = f", repeat {len(now.latest)}" if len(now.latest) > 1 else ""
+        typed = "" if text == placing.number else f"{text} → "
+        moved_mm = now.corrections_mm[-1] if now.corrections_mm else 0.0
+        to_20 = f", {correction_words(moved_mm, shown)}" if moved_mm else ""
+        kept = f"kept: {line.method.name} {typed}{placing.number} {unit}{to_20}{again}"
+        told = moved_words(now, shown) or since_left(view, line, placing.mm, shown)
+        again_words = " ".join(suspect_words(new, shown)[:1])
+        doubtful = again_words or doubtful_words(now, shown)
+        strikes = bool(now.doubts.indices) and not again_words and not now.doubts.apart
+        made, warning = made_words(new.made, shown), standing_words(self.shop)
+        said = [made, doubtful, f"{kept}; {told}" if told else kept, warning]
+        tone: Tone = "warn" if made or doubtful or warning else "done"
+        self.hands.show(new, ". ".join(part for part in said if part), tone)
+        if strikes:
+            self.hands.change(doubted=at)
+        if made or doubtful:
+            self.hands.alarms()
+        self._place_waiting()
+
+    # -- what came off the caliper while a question was open ---------------------------------------
+
+    def _place_waiting(self) -> None:
+        """Let what waited go where it fits, in its order, until one has to be asked about."""
+        while (state := self.hands.state).waiting and state.question is None and not state.entry:
+            first, *rest = state.waiting
+            self.hands.change(waiting=tuple(rest))
+            view = self.hands.state.view
+            if view is None or view.stage not in READS_AT or view.stage == "target":
+                return  # the rest stay notes as well
+            answers = self._fitting(view, first.text)
+            if not answers:
+                told = "fits no reading that is due: it is kept as a note"
+                self.hands.say(f"{self.hands.state.message}. '{first.text}' {told}", "warn")
+                continue
+            self.shop.book.strike(first.note_id, PLACED, self.shop.who)
+            if len(answers) > 1:
+                asked = "arrived meanwhile: which reading is it?"
+                self._ask(Question(first.text, asked, answers, "gauge", settled=False))
+            else:
+                text, only = first.text, answers[0]
+                at_hand = self.shop.view(view.job.id)
+                self.hands.attempt(lambda: self._doubt_or_keep(at_hand, only, text, "gauge"))  # noqa: B023
+
+    def _fitting(self, view: JobView, text: str) -> tuple[Answer, ...]:
+        """Return the readings that a number fits, those still due before those taken already: near
+        what they should be, or plausible for them where nothing tells that."""
+        due = [i for i, line in enumerate(view.lines) if len(line.latest) < view.rules.repeats]
+        taken = [i for i in range(len(view.lines)) if i not in due]
+        for group in (due, taken):
+            found = [a for i in group for a in self._fits(view, i, text)]
+            if found:
+                return tuple(found)
+        return ()
+
+    def _fits(self, view: JobView, at: int, text: str) -> list[Answer]:
+        line = view.lines[at]
+        expected = view.expected_mm(line)
+        try:
+            found = reading_entry(line, text, self.hands.state.unit)
+        except BenchError:
+            return []
+        far, (low, high) = view.rules.far_received_mm, line.usual_mm
+        return [
+            _answer(line, at, p)
+            for p in found.placings
+            if (low <= p.mm <= high if expected is None else abs(p.mm - expected) <= far)
+        ]
+
+    def _wait(self, text: str) -> None:
+        """Let a reading off the caliper wait until the question is answered, kept as a note."""
+        if not self.hands.keep_note(text):
+            return
+        view = self.hands.state.view
+        assert view is not None
+        kept = Waiting(text, view.facts[-1].id)
+        self.hands.change(waiting=(*self.hands.state.waiting, kept))
+        self.hands.alarms()
+        self.hands.say(f"'{text}' arrived: it waits until this is answered. {ANSWERS}", "warn")
+
+    def _take_up_by(self) -> None:
+        """Let the question stand again that was put by."""
+        asked, self.hands.put_by = self.hands.put_by, None
+        if asked is not None:
+            self.hands.change(question=asked, entry=asked.text, reads_as=asked.text)
+
+    # -- targets ---------------------------------------------------------------------------------
+
+    def _take_target(self, view: JobView, text: str) -> None:
+        """Keep a target for the line marked, or ask about it; with none marked ask for which."""
+        unit, at = self.hands.state.unit, self.hands.state.marked
+        if at is None:
+            self._ask_which(view, text)
+            return
+        line = view.lines[at]
+        try:
+            found = target_entry(line, text, unit)
+        except InputError:
+            fits = self._fitting_targets(view, line, text)
+            if not fits:
+                raise
+            asked = f"no {line.method.quantity} of this blade; does it set another?"
+            self._ask(Question(text, asked, fits))
+            return
+        answers = tuple(_answer(line, at, placing) for placing in found.placings)
+        if found.is_clear:
+            self._doubt_or_aim(view, answers[0], text)
+            return
+        fits, settled = self._fitting_targets(view, line, text), _is_outside(line, answers)
+        self._ask(Question(text, found.question, (*fits, *answers), settled=settled))
+
+    def _fitting_targets(self, view: JobView, line: Line, text: str) -> tuple[Answer, ...]:
+        """Return the targets of other readings that an entry comes near."""
+        far_mm = view.rules.far_target_mm
+        found = fits_elsewhere(view.lines, line, text, self.hands.state.unit, far_mm)
+        return _answers(view, found)
+
+    def _doubt_or_aim(self, view: JobView, answer: Answer, text: str) -> None:
+        line, placing = view.lines[answer.line], answer.placing
+        found = target_question(
+            view.lines, line, text, placing, self.hands.state.unit, view.rules.far_target_mm
+        )
+        if not found.question:
+            self._keep_target(view, answer, text)
+            return
+        self._ask(Question(text, found.question, (*_answers(view, found.fits), answer)))
+
+    def _ask_which(self, view: JobView, text: str) -> None:
+        """Ask which target an entry changes: one whose reading it comes near, if there is any."""
+        near: list[Answer] = []
+        others: list[Answer] = []
+        errors: list[BenchError] = []
+        for at, line in enumerate(view.lines):
+            try:
+                found = target_entry(line, text, self.hands.state.unit)
+            except BenchError as why:
+                errors.append(why)
+                continue
+            for placing in found.placings:
+                off_mm = abs(placing.mm - (line.now_mm or 0.0))
+                group = near if off_mm <= view.rules.far_target_mm else others
+                group.append(_answer(line, at, placing))
+        if not near and not others:
+            raise errors[0]
+        asked = "all the targets are set: which of them does this change?"
+        self._ask(Question(text, asked, tuple(near or others), settled=bool(near)))
+
+    def _keep_target(self, view: JobView, answer: Answer, text: str) -> None:
+        line, placing, unit = view.lines[answer.line], answer.placing, self.hands.state.unit
+        if text.startswith(CHANGE_SIGNS):
+            text = kept_change(line, text, placing, unit)
+            new, told = self.shop.aim(view, line, text, unit), text
+        else:
+            new = self.shop.aim_at(view, line, Typed(text, placing.unit, placing.mm), "value")
+            told = f"{placing.number} {placing.unit}"
+        change = new.lines[answer.line].change_wanted
+        warned = target_warning(new, self.hands.state.unit)
+        glance = f", {change.glance}" if change is not None and not warned else ""
+        tone: Tone = "warn" if change is not None and not change.clear else "done"
+        said = f"target kept: {line.method.name} {told}{glance}"
+        self._show_aimed(new, said, answer.line, tone)
+
+    def _show_aimed(self, view: JobView, said: str, at: int, tone: Tone = "done") -> None:
+        """Show a target and what warns of its turns, and mark the next; past the last the first
+        not set, or none where all are."""
+        self.hands.show(*aimed(view, said, self.hands.state.unit, tone))
+        unset = (i for i, line in enumerate(view.lines) if line.target is None)
+        self.hands.change(selected=at + 1 if at + 1 < len(view.lines) else next(unset, None))
+
+    def _leave_target(self, view: JobView, at: int) -> None:
+        """Let a reading stay: at its target where it has one, else where it is now."""
+        line, unit = view.lines[at], self.hands.state.unit
+        if line.target is None:
+            view = self.shop.aim(view, line, STAYS, unit)
+        aim_mm = view.lines[at].target_mm or 0.0
+        stays = f"{line.method.quantity} stays at {length_text(aim_mm, unit)} {unit}"
+        self._show_aimed(view, stays, at)
+
+    # -- answers on purpose ------------------------------------------------------------------------
+
+    def yes(self, time: float) -> None:
+        """Do what is asked, on purpose: take an answer, tick, sign off."""
+        hands, state, view = self.hands, self.hands.state, self.hands.state.view
+        again, self._last_yes = time - self._last_yes < BURST_WINDOW_S, time
+        if again:
+            return  # a key held down: one press is one tick
+        answered, hands.answered = hands.answered, False
+        if self.in_burst(time):
+            hands.say("a caliper was sending just now: press + again on purpose", "warn")
+        elif hands.changed_just_now():
+            return
+        elif state.question is not None and view is not None:
+            question, answer = state.question, state.question.placings[state.offered]
+            kept = hands.attempt(lambda: self._answer(view, question, answer))
+            hands.answered = kept or hands.answered
+        elif state.hands_on and view is not None and view.checklist:
+            hands.answered = hands.attempt(lambda: self._tick(view)) or hands.answered
+        elif state.hands_on and view is not None and TASKS[view.stage].asks == "initials":
+            hands.answered = hands.attempt(lambda: self._sign_off(view)) or hands.answered
+        elif answered:  # one + too many begins no number
+            hands.say("nothing more to answer")
+        else:
+            hands.say("nothing to answer with +; PgDn is the next ski")
+
+    def _answer(self, view: JobView, question: Question, answer: Answer) -> None:
+        """Take an answer; where it only said what was meant, the number is still looked at."""
+        text, how = question.text, question.how
+        if view.stage == "target":
+            take = self._keep_target if question.settled else self._doubt_or_aim
+            take(view, answer, text)
+        elif question.settled:
+            self._keep_reading(view, answer, text, how)
+        else:
+            self._doubt_or_keep(view, answer, text, how)
+
+    def no(self) -> None:
+        """Offer the next answer."""
+        question = self.hands.state.question
+        if question is not None:
+            self.hands.change(offered=(self.hands.state.offered + 1) % len(question.placings))
+        else:
+            self.hands.say("nothing to answer with -; PgUp is the ski before")
+
+    def _tick(self, view: JobView) -> None:
+        item = view.check_due
+        assert item is not None
+        self.hands.show(self.shop.tick(view, item.key), f"ticked: {item.words}")
+
+    def _sign_off(self, view: JobView) -> None:
+        who = self.hands.state.who
+        if not who:
+            raise InputError("initials", "(none)", "initials first: key i")
+        if sign_off_due(view) == "second eyes":
+            self.hands.asks("second_eyes")
+            return
+        self.hands.show(self.shop.sign_off(view, who), f"signed off by {who}")
+
+    def _next_step(self, view: JobView) -> None:
+        """Do what the next-step line says."""
+        task = TASKS[view.stage]
+        match task.asks:
+            case "initials" if not self.hands.state.who:
+                self.hands.asks("initials")
+            case "ticks" | "initials":
+                self.hands.change(hands_on=True, message="", side=None)
+            case "reading":
+                line = self.hands.state.line
+                self.hands.say(f"type the reading due: {line.method.name if line else ''}", "warn")
+            case "angle":
+                self.hands.say("type the wing's angle in degrees, then Enter", "warn")
+            case "targets":
+                self._go_on_at_target(view, task)
+            case "turns":
+                self._turn(view, task)
+            case "nothing":
+                self._went_on(task, task.act(self.shop, view, ""), task.done)
+            case "next ski":
+                self._next_ski(view)
+            case _:
+                assert_never(task.asks)
+
+    def _went_on(self, task: StageTask, new: JobView, said: str) -> None:
+        """Show what the act of a stage did; the check that it begins is begun."""
+        self.hands.show(new, said)
+        if task.begins_check:
+            self.hands.change(hands_on=bool(new.checklist))
+
+    def _next_ski(self, view: JobView) -> None:
+        """Take the next ski that is not finished, its first check begun: Enter asked for it."""
+        self.hands.next_unfinished()
+        new = self.hands.state.view
+        if new is not None and new.job.id != view.job.id and new.stage == "waiting":
+            self.hands.change(hands_on=True)
+
+    def _go_on_at_target(self, view: JobView, task: StageTask) -> None:
+        """Take the setting offered, let the reading marked stay, or accept the targets."""
+        at = self.hands.state.marked
+        if view.offered_target and self.hands.state.selected is None:
+            last = view.offered_target == "last"
+            new = aim_at_last(self.shop, view) if last else self.shop.aim_at_baseline(view)
+            what = "the setting it left with" if last else "the baseline"
+            self.hands.show(*aimed(new, f"{what} is the target now", self.hands.state.unit))
+        elif at is not None:
+            self._leave_target(view, at)
+        else:
+            self.hands.show(task.act(self.shop, view, ""), task.done)
+
+    def _turn(self, view: JobView, task: StageTask) -> None:
+        if view.steps and not view.has_round:
+            self.hands.say(no_turn_words(view), "warn")
+            return
+        before = view.progress.pass_number
+        new = task.act(self.shop, view, "")
+        if new.stage == "turning" and act_due(view).do == "seat" and act_due(new).do == "snug":
+            self.hands.show(new)
+            new = task.act(self.shop, new, "")  # told together: between them nothing is decided
+        done = "turns made and kept: measure again" if new.progress.pass_number > before else ""
+        self.hands.show(new, done)
+
+
+def _is_outside(line: Line, answers: Iterable[Answer]) -> bool:
+    """Whether the question is if a number outside the usual is meant: then an answer settles it."""
+    low, high = line.usual_mm
+    return not any(low <= a.placing.mm <= high for a in answers)
+
+
+def _answers(view: JobView, found: Iterable[tuple[Line, Placing]]) -> tuple[Answer, ...]:
+    ids = [line.method_id for line in view.lines]
+    return tuple(_answer(line, ids.index(line.method_id), placing) for line, placing in found)
+
+
+def _answer(line: Line, at: int, placing: Placing) -> Answer:
+    words = f"{line.method.quantity} {placing.number} {placing.unit}"
+    return Answer(placing, at, words)
