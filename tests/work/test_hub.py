@@ -24,7 +24,7 @@ from workbench.records.book import Book
 from workbench.records.desk import utc_now
 from workbench.records.sharing import journal
 from workbench.records.sharing.hub import Hub
-from workbench.records.sharing.shared import SharingError
+from workbench.records.sharing.journal import SharingError
 from workbench.records.store.rows import Taken
 from workbench.work.sharing import hubs
 from workbench.work.sharing.watch import Watch

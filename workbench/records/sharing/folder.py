@@ -23,8 +23,7 @@ from typing import Any
 
 from workbench.errors import InputError, RecordsError, shown
 from workbench.records.backup.place_lock import place_held
-from workbench.records.sharing.journal import Parcel
-from workbench.records.sharing.shared import Arriving, Batch, InHand, Seen, SharingError
+from workbench.records.sharing.journal import Arriving, Batch, InHand, Parcel, Seen, SharingError
 from workbench.records.store.faults import said
 from workbench.system import sync_folder
 
@@ -38,7 +37,10 @@ AT_ONCE = 1000
 
 
 class Folder:
-    """A folder that benches share, as a ``Way``: a stream for each file, called by its name.
+    """A folder that benches share, with the methods of a ``Hub`` by which a round is made.
+
+    It has a stream for each file, called by its name; one is read no further than a row that is
+    refused.
 
     Positions are bytes. ``share`` is the mark of this bench's own file, ``own_stream`` its name.
     """

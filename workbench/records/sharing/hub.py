@@ -17,11 +17,11 @@ from typing import Any, Self
 from workbench.errors import InputError, shown
 from workbench.frozen import dataclass
 from workbench.records.sharing.hub_schema import BEGIN, CHANNEL, ROLE, STEPS
-from workbench.records.sharing.journal import Parcel
-from workbench.records.sharing.shared import (
+from workbench.records.sharing.journal import (
     Arriving,
     Batch,
     NewerFormError,
+    Parcel,
     Seen,
     SharingError,
 )
@@ -108,12 +108,15 @@ def _need_driver() -> None:
 class Hub:
     """An open connection to a hub; every method raises ``SharingError`` where it does not answer.
 
-    As a ``Way`` it has one stream, called by the empty name, whose positions are row numbers.
+    It has one stream, called by the empty name, whose positions are row numbers.
     """
 
     own_stream = ""
+    """The stream that :meth:`put` appends to."""
     stops_at_refused = False
+    """Whether a row that is refused ends its stream for now; else it is held back by itself."""
     loses_sent = True
+    """Whether what was sent is to be sent again where a stream is not what it was."""
 
     def __init__(self, url: str, *, is_new: bool = False) -> None:
         """Connect to the hub at ``url``; with ``is_new`` what is there need be no hub yet."""

@@ -19,10 +19,11 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
-from datetime import UTC
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import UTC, datetime
 from typing import Literal, TypeAlias
 
+from workbench.errors import RecordsError
 from workbench.frozen import dataclass
 from workbench.records.exchange.form import HOME_STEPS, Row, forms
 from workbench.records.exchange.rows_out import can_tell_damage, damaged, rows_of
@@ -91,6 +92,58 @@ class Held:
     row_id: str
     body: Row
     why: str
+
+
+class SharingError(RecordsError):
+    """A hub or folder does not answer, or is not one; says why and what to do next."""
+
+
+class NewerFormError(SharingError):
+    """Rows that a newer Quarterturn wrote, or a hub of another version than this one's."""
+
+
+Seen: TypeAlias = Mapping[str, int]
+"""How far the writer of a row had taken each stream when it was written; one not named: nothing."""
+
+
+@dataclass(frozen=True, slots=True)
+class Arriving:
+    """A row as it is in a stream, which is at ``position`` and ``mark`` after it; ``where`` is
+    the row's place in words, for a complaint.
+
+    ``bench`` wrote it, in the form of number ``form``; ``seen`` is None where nobody knows.
+    """
+
+    position: int
+    mark: str
+    where: str
+    row_id: str
+    table: str
+    body: Row
+    form: int
+    bench: str = ""
+    seen: Seen | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """The next rows of a stream, and how far it is read after them."""
+
+    rows: tuple[Arriving, ...]
+    position: int
+    mark: str
+    fault: str = ""
+    """Why nothing can be read after these rows, where that is so."""
+
+
+@dataclass(frozen=True, slots=True)
+class InHand:
+    """A ski, by its id or name, that another bench had in hand when it was last there."""
+
+    bench: str
+    who: str
+    ski: str
+    at: datetime
 
 
 FORM = sum(step not in HOME_STEPS for step in BOOK_STEPS)

@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from workbench.errors import BenchError
 from workbench.records.book import Book
 from workbench.records.sharing import journal
-from workbench.records.sharing.shared import Arriving, Seen, Way
-from workbench.work.sharing.rounds import SETTING_FACTS, Round
+from workbench.records.sharing.journal import Arriving, Seen
+from workbench.work.sharing.rounds import SETTING_FACTS, Round, Way
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,8 +15,7 @@ from workbench.records.book import Book
 from workbench.records.sharing import journal
 from workbench.records.sharing.folder import Folder
 from workbench.records.sharing.hub import BenchThere, Hub, HubFacts, checked_url
-from workbench.records.sharing.journal import FORM, Share
-from workbench.records.sharing.shared import InHand, SharingError
+from workbench.records.sharing.journal import FORM, InHand, Share, SharingError
 from workbench.work.sharing.apart import SetTwice, set_twice
 from workbench.work.sharing.rounds import Round, go_round
 

@@ -12,24 +12,29 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, TypeAlias
 
 from workbench.errors import BenchError, InputError, RecordsError, shown
 from workbench.records.book import Book
 from workbench.records.exchange.clashes import Clash
 from workbench.records.exchange.rows_in import Differs
 from workbench.records.sharing import journal
-from workbench.records.sharing.journal import FORM, Held
-from workbench.records.sharing.shared import (
+from workbench.records.sharing.folder import Folder
+from workbench.records.sharing.hub import Hub
+from workbench.records.sharing.journal import (
+    FORM,
     Arriving,
     Batch,
+    Held,
     NewerFormError,
     Seen,
     SharingError,
-    Way,
 )
 from workbench.records.store.specs import Table
 from workbench.work.exchange.exchange import Change, TakenIn, take_rows
+
+Way: TypeAlias = Hub | Folder
+"""A round calls the same methods of either, and asks for neither."""
 
 MOST_SENT = 500
 MOST_TAKEN = 200

@@ -17,7 +17,7 @@ from workbench.frozen import dataclass
 from workbench.records.book import Book
 from workbench.records.sharing import journal
 from workbench.records.sharing.hub import BenchThere, Hub
-from workbench.records.sharing.shared import SharingError
+from workbench.records.sharing.journal import SharingError
 from workbench.work.sharing.hubs import Shared, hub_of, hub_round, opened_hub
 from workbench.work.sharing.rounds import MOST_TAKEN
 

@@ -8,7 +8,7 @@ from typing import assert_never
 
 from workbench.errors import shown
 from workbench.records.sharing.hub import BenchThere, HubFacts
-from workbench.records.sharing.shared import InHand
+from workbench.records.sharing.journal import InHand
 from workbench.work.exchange.exchange import Change
 from workbench.work.exchange.exchange_words import (
     change_words,
