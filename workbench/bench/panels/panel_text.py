@@ -331,12 +331,7 @@ def warned_picture(state: BenchState, width: int, height: int) -> Content:
 
 @lru_cache(maxsize=8)
 def _drawn(
-    rig: Rig,
-    pose: Pose | None,
-    wanted: Pose | None,
-    area: Area,
-    said: str = "",
-    lit: str = "",
+    rig: Rig, pose: Pose | None, wanted: Pose | None, area: Area, said: str = "", lit: str = ""
 ) -> Content:
     shown = side_view(rig, pose, wanted, area, lit=lit)
     rows = shown.canvas.contents(lambda ink: INKS.get(str(ink)) or color_of(ink))

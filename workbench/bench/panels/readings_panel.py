@@ -33,11 +33,7 @@ AGAIN = "  ? take again"
 ITEM_ROWS = 3
 """Rows that an item of a checklist may take where the panel is narrow."""
 
-COARSE = {
-    True: ("✓", "$ink-faint"),
-    False: ("?", "bold $state-caution"),
-    None: ("·", "$ink-faint"),
-}
+COARSE = {True: ("✓", "$ink-faint"), False: ("?", "bold $state-caution"), None: ("·", "$ink-faint")}
 """Sign and style of a coarse mark by whether it bears the readings out."""
 
 

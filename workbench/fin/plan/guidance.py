@@ -16,12 +16,7 @@ from workbench.fin.plan.goals import Goal, fit_wanted, followed, following, goal
 from workbench.fin.plan.plan import Plan, Prediction, Step, StudTurn, Target, is_within
 from workbench.fin.plan.remarks import missed_remarks, remarks
 from workbench.fin.plan.rounding import rounded
-from workbench.fin.plan.uncertainty import (
-    after_turns,
-    turns_block_u,
-    turns_outline_u,
-    u_turns,
-)
+from workbench.fin.plan.uncertainty import after_turns, turns_block_u, turns_outline_u, u_turns
 from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import Fit, fit_pose
 from workbench.fin.reading.observe import observe

@@ -276,10 +276,7 @@ def _are_plain(form: Form, rows: Sequence[Any]) -> bool:
 
 
 def _are_of(
-    table: Table,
-    columns: Mapping[str, Column],
-    rows: Sequence[Any],
-    extra: tuple[str, ...] = (),
+    table: Table, columns: Mapping[str, Column], rows: Sequence[Any], extra: tuple[str, ...] = ()
 ) -> bool:
     """Whether rows have the columns of their table, each of its kind, within its bounds."""
     if not rows:

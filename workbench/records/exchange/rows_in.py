@@ -93,13 +93,7 @@ class Brought:
     latest: datetime | None = None
 
 
-def take_in(
-    pen: Pen,
-    data: object,
-    *,
-    follow: bool,
-    told: Told = quiet,
-) -> Brought:
+def take_in(pen: Pen, data: object, *, follow: bool, told: Told = quiet) -> Brought:
     """Keep the rows of a file that are new here, then compute the queue again where it may change.
 
     ``data`` are lists of rows by table, or the lines of a file in lots as :class:`LinesIn` gives

@@ -44,12 +44,7 @@ def back_up_at_leave(book: Book, today: date | None = None) -> Copied | None:
     return backups.copy_of_day(book.path, today, kept_of(book))
 
 
-def back_up(
-    book: Book,
-    path: str = "",
-    today: date | None = None,
-    told: Told = quiet,
-) -> Copied:
+def back_up(book: Book, path: str = "", today: date | None = None, told: Told = quiet) -> Copied:
     """Copy the book now: to ``path``, or over today's copy beside the book where it is blank.
 
     A folder gets the copy under its usual name. An older copy of this book is replaced there,

@@ -19,14 +19,7 @@ from workbench.records.store.values import keepable
 from workbench.work.files.csv_cells import cell_text, read_csv
 from workbench.work.files.safe_write import path_of
 from workbench.work.job.shop import Shop
-from workbench.work.roster.adding import (
-    NONE_YET,
-    Part,
-    is_known,
-    only_real,
-    pick,
-    ski_typed,
-)
+from workbench.work.roster.adding import NONE_YET, Part, is_known, only_real, pick, ski_typed
 from workbench.work.roster.parts_typed import yes_or_no
 from workbench.work.roster.queue import check_free
 from workbench.work.text.words import clean

@@ -80,10 +80,7 @@ def _pair(
     if next(new, None) is None:
         return None
     left, right = {a.row.row_id for a, _ in apart}, {b.row.row_id for _, b in apart}
-    return (
-        [a for a in ours if a.row.row_id in left],
-        [b for b in theirs if b.row.row_id in right],
-    )
+    return ([a for a in ours if a.row.row_id in left], [b for b in theirs if b.row.row_id in right])
 
 
 def _version(book: Book, facts: Sequence[_Fact], names: Mapping[str, str]) -> Version:
