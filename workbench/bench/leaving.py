@@ -7,10 +7,11 @@ from typing import Any
 
 from textual.app import App
 
-from workbench.bench.bases.form_lines import Box, Texts, unfinished_text
+from workbench.bench.bases.form_lines import Box, unfinished_text
 from workbench.bench.hand.hands import Hands
 from workbench.errors import BenchError
 from workbench.work.job.shop import Shop
+from workbench.work.text.fields import Texts
 
 
 class Leaving(App[int]):

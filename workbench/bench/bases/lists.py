@@ -32,6 +32,7 @@ from workbench.bench.draw.text import (
 from workbench.errors import BenchError
 from workbench.measure.units import Unit
 from workbench.work.job.shop import ChangedError
+from workbench.work.text.fields import REASON
 
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
@@ -266,7 +267,7 @@ class ListScreen(Overlay[None]):
         done: str = "struck out; it stays readable",
     ) -> None:
         """Ask why, strike out or forget with that reason, and say what was done."""
-        prompt = Prompt(title, "why: a word or two", "", strike)
+        prompt = Prompt(title, REASON.words, "", strike)
         self.app.push_screen(prompt, lambda struck: self._kept(struck, done))
 
     def give_way(self) -> bool:

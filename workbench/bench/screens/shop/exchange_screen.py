@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from textual.content import Content
 from textual.events import Key
 
-from workbench.bench.bases.forms import Field, Form
+from workbench.bench.bases.forms import Form
 from workbench.bench.bases.lists import ListScreen
 from workbench.bench.bases.view_only import TableScreen
 from workbench.bench.draw.text import lines, paragraphs, styled, visible, wrapped
@@ -20,6 +20,7 @@ from workbench.errors import BenchError
 from workbench.work.exchange import file_errands as errands
 from workbench.work.exchange.file_errands import ERRANDS, Errand, Outcome
 from workbench.work.job.shop import Shop
+from workbench.work.text.fields import Field
 
 _SIGNS = {"! ": "bold $state-caution", "✗ ": "bold $state-caution", "+ ": "$state-within"}
 TROUBLES = ("! ", "✗ ")
@@ -138,9 +139,11 @@ class ExchangeScreen(ListScreen):
             name = "" if view is None else view.ski.name
             proposed = errands.proposed(errand, self.shop, name)
             value = self._paths.get(errand.name, proposed)
-            field = Field("file", "File", "its path; ~ is your home folder", value)
+            field = Field("file", "File", "its path; ~ is your home folder", "FILE")
             title = errand.words[0].upper() + errand.words[1:]
-            form = Form(title, [field], lambda texts: errands.check_path(texts["file"]))
+            form = Form(
+                title, [field], lambda texts: errands.check_path(texts["file"]), now={"file": value}
+            )
             self.bench.push_screen(form, lambda path: self._with_path(errand, path))
 
     def _with_path(self, errand: Errand, path: object) -> None:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING
 
 from workbench.bench.bases.form_lines import drafts_of
-from workbench.bench.bases.forms import Field, Form
+from workbench.bench.bases.forms import Form
 from workbench.bench.draw import themes
 from workbench.bench.hand.state import BenchState
 from workbench.work.job.shop import Shop
@@ -24,8 +25,7 @@ class SettingsForm(Form):
 
     def __init__(self, shop: Shop, state: BenchState) -> None:
         now = settings.in_force(shop)
-        fields = [Field(s.name, s.label, s.words, now[s.name]) for s in settings.SETTINGS]
-        super().__init__(_TITLE, fields, lambda texts: settings.change(shop, texts))
+        super().__init__(_TITLE, settings.LINES, partial(settings.change, shop), now=now)
 
     @classmethod
     def open_on(cls, bench: Bench) -> None:

@@ -6,8 +6,7 @@ from collections.abc import Sequence
 
 from textual.content import Content
 
-from workbench.bench.bases.form_lines import Texts
-from workbench.bench.bases.forms import Field, Form, by_view
+from workbench.bench.bases.forms import Form, by_view
 from workbench.bench.bases.lists import UnitList
 from workbench.bench.draw.text import styled, visible, wrapped
 from workbench.bench.hand.state import BenchState
@@ -19,6 +18,7 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.roster import baselines
 from workbench.work.roster.correction_words import Mended
+from workbench.work.text.fields import Texts
 
 
 class BaselineScreen(UnitList):
@@ -115,10 +115,8 @@ class BaselineScreen(UnitList):
 
 def _baseline_form(shop: Shop, view: JobView) -> Form:
     """Return the form that keeps the numbers of now as a baseline."""
-    of = "ski: this very ski; rider: its rider on this model; model: all of it"
-    fields = (Field("name", "Name", "such as spring, or cold water"), Field("of", "Of", of, "ski"))
 
     def keep(now: JobView, texts: Texts) -> Baseline:
         return baselines.keep_now(shop, now, texts["name"], texts["of"].strip().lower())
 
-    return Form("Keep as a baseline", fields, by_view(view, keep))
+    return Form("Keep as a baseline", baselines.KEEP, by_view(view, keep))

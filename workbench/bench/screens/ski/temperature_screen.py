@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from textual.containers import Vertical
 from textual.widgets import Static
 
 from workbench.bench.bases.form_lines import LONGEST_MESSAGE
-from workbench.bench.bases.forms import Field, Form, by_view
+from workbench.bench.bases.forms import Form, by_view
 from workbench.bench.draw.text import literal
 from workbench.bench.hand.state import BenchState
 from workbench.work.job.shop import Shop
 from workbench.work.job.temperature import (
+    HEAT,
+    MADE_OF,
     effect_words,
     fields_now,
     in_force_words,
-    materials_words,
     state_temperature,
 )
 
@@ -27,17 +30,10 @@ class TemperatureScreen(Form):
     def __init__(self, shop: Shop, state: BenchState) -> None:
         assert state.view is not None
         view, unit = state.view, state.unit
+        save = by_view(view, partial(state_temperature, shop))
+        more = {"blade_material": MADE_OF, "caliper_material": MADE_OF}
         now = fields_now(view, unit)
-        known = f"{materials_words()}; blank: "
-        fields = (
-            Field("blade", "Blade", "degrees, such as 23 C or 73 F; blank: off", now["blade"]),
-            Field("caliper", "Caliper", "degrees; blank: as the blade", now["caliper"]),
-            Field("scale", "Scale", "C or F: what bare numbers above are in", now["scale"]),
-            Field("blade_material", "Blade of", f"{known}aluminium", now["blade_material"]),
-            Field("caliper_material", "Caliper of", f"{known}steel", now["caliper_material"]),
-        )
-        save = by_view(view, lambda v, texts: state_temperature(shop, v, texts))
-        super().__init__(_TITLE, fields, save, in_force_words)
+        super().__init__(_TITLE, HEAT, save, in_force_words, now=now, more=more)
         self._told = (in_force_words(view), *effect_words(view, unit))
 
     def on_mount(self) -> None:

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from types import MappingProxyType
 from typing import TYPE_CHECKING, Literal
 
 from textual.content import Content
 
 from workbench.bench.bases.form_lines import clean
-from workbench.bench.bases.forms import Field, Form
+from workbench.bench.bases.forms import NOTHING, Form
 from workbench.bench.bases.view_only import UnitTable
 from workbench.bench.draw.text import lines, styled, wrapped
 from workbench.bench.hand.state import BenchState
@@ -23,6 +22,7 @@ from workbench.work.roster.adding import blade_meant, parts_listed
 from workbench.work.roster.ski_sheet import (
     FOLLOWS,
     METHODS,
+    WORN,
     change_worn,
     last_carried,
     methods_text,
@@ -30,9 +30,6 @@ from workbench.work.roster.ski_sheet import (
 
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
-
-
-NOTHING: Mapping[str, str] = MappingProxyType({})
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,13 +57,11 @@ class WearForm(Form):
         }
         fine = [m for m in shop.book.methods_of(ski.blade_id) if m.scribe_x_mm is None]
         known = " · ".join(f"{n} {clean(m.name)}" for n, m in enumerate(fine, 1))
-        hints = (
-            ("blade", "Blade", f"by name or number: {parts_listed(shop.book.blades())}"),
-            ("block", "Block", f"by name or number: {parts_listed(shop.book.blocks())}"),
-            ("reason", "Reason", "why the blade or block is changed, such as new blade"),
-            (METHODS, "Read by", f"three or more, in order, parted by ';': {known}"),
-        )
-        fields = [Field(k, label, hint, given.get(k, now.get(k, ""))) for k, label, hint in hints]
+        more = {
+            "blade": f": {parts_listed(shop.book.blades())}",
+            "block": f": {parts_listed(shop.book.blocks())}",
+            METHODS: f": {known}",
+        }
 
         def save(texts: dict[str, str]) -> Saved:
             parts = {key: texts[key] for key in ("blade", "block") if texts[key] != now[key]}
@@ -78,7 +73,7 @@ class WearForm(Form):
             return Saved(", ".join(changes), bool(parts), carried)
 
         title = f"What it wears: {clean(ski.name)} {clean(ski.serial)}".rstrip()
-        super().__init__(title, fields, save)
+        super().__init__(title, WORN, save, now={**now, **given}, more=more)
 
     def after(self, bench: Bench, result: object) -> None:
         """Say what was changed, and show the setting carried to a new blade."""
