@@ -17,7 +17,7 @@ from workbench.bench.screens.ski.baseline_screen import BaselineScreen
 from workbench.bench.screens.ski.ride_screen import RideScreen
 from workbench.records.book import Book
 from workbench.records.store import rows
-from workbench.work.advice import rides
+from workbench.work.history import rides
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 

@@ -9,7 +9,7 @@ import math
 from dataclasses import dataclass
 
 from workbench.bench.draw.canvas import CELL_ASPECT, DOTS, XY, Canvas, Mode
-from workbench.work.wing.wing_report import HoldLine, WingReport
+from workbench.work.job_text.wing_report import HoldLine, WingReport
 
 _FACTORS = (1, 2, 3, 5, 7, 10, 20, 50, 100, 200, 500)
 _BASE_STEPS = 60

@@ -18,6 +18,7 @@ from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.records.tables.ski_facts import SkiFacts, SkiJob, SkiSheet
 from workbench.work.history.many_readings import Slopes, TakenOnce, u_of
+from workbench.work.history.rides import ride_rules_of
 from workbench.work.job.shop import Shop
 from workbench.work.job.ski_state import SkiState, conclude
 from workbench.work.order.rigs import blade_of, method_of, rig_of, stud_of
@@ -204,8 +205,6 @@ def _felt(shop: Shop, jobs: Iterable[rows.JobHistory]) -> dict[str, str]:
     facts = (fact for job in jobs for fact in job.facts)
     if not any(isinstance(fact, rows.RideNote) and fact.complaints for fact in facts):
         return {}
-    from workbench.work.advice.ride_rules import ride_rules_of
-
     try:
         return {complaint.key: complaint.words for complaint in ride_rules_of(shop).complaints}
     except BenchError:

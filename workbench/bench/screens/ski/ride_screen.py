@@ -13,8 +13,8 @@ from workbench.bench.draw.text import paragraph, styled, visible
 from workbench.bench.hand.state import BenchState
 from workbench.errors import InputError
 from workbench.measure.units import Unit
-from workbench.work.advice import rides
-from workbench.work.advice.ride_rules import ride_rules_of
+from workbench.work.history import rides
+from workbench.work.history.rides import ride_rules_of
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.text.local_time import local_day
