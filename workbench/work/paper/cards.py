@@ -14,7 +14,6 @@ from typing import Any
 
 from workbench.errors import InputError
 from workbench.fin.plan.remarks import COVERAGE
-from workbench.fin.pose.equations import Reading
 from workbench.fin.reading.quantities import TRAITS
 from workbench.measure.display import length_text
 from workbench.measure.units import Unit
@@ -46,7 +45,7 @@ from workbench.work.paper.day_sheet import last_initials
 from workbench.work.text.local_time import local_day
 from workbench.work.text.safe_text import visible
 from workbench.work.text.words import CAUTION_EDGES
-from workbench.work.trust.job_reading import Line
+from workbench.work.trust.job_reading import Line, readings_now
 from workbench.work.trust.temperature_correction import at_words
 
 MOST_NOTES = 3
@@ -359,12 +358,7 @@ def _recheck_note(view: JobView) -> str:
 
 
 def _side(view: JobView) -> Scene:
-    readings = [
-        Reading(line.method, line.now_mm, line.u_mm)
-        for line in view.lines
-        if line.now_mm is not None and line.u_mm is not None
-    ]
-    return side_scene(view.rig, view.pose, None, readings)
+    return side_scene(view.rig, view.pose, None, readings_now(view.lines))
 
 
 def _side_caption(view: JobView) -> str:
