@@ -17,7 +17,7 @@ from workbench.measure.lengths import parse_length
 from workbench.measure.units import MM_PER_INCH
 from workbench.records.book import Book
 from workbench.records.store import rows
-from workbench.work.demo.demo import build_demo
+from workbench.work.demo import build_demo
 from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop

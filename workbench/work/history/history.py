@@ -17,8 +17,8 @@ from workbench.measure.units import Unit
 from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.records.tables.ski_facts import SkiFacts, SkiJob, SkiSheet
-from workbench.work.advice.ride_rules import ride_rules_of
 from workbench.work.history.many_readings import Slopes, TakenOnce, u_of
+from workbench.work.history.rides import ride_rules_of
 from workbench.work.job.shop import Shop
 from workbench.work.job.ski_state import SkiState, conclude
 from workbench.work.order.rigs import blade_of, method_of, rig_of, stud_of
