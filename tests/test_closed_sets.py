@@ -164,7 +164,7 @@ def test_each_quantity_has_its_row(shop: Shop) -> None:
     assert set(WHAT_WORDS) == set(WHATS) == {*QUANTITIES, "wing"}
     settings = {s.name for s in SETTINGS if s.name.startswith("tolerance_")}
     assert settings == {f"tolerance_{q}" for q in QUANTITIES}
-    [(made,)] = shop.book._read(
+    [(made,)] = shop.book.read(
         lambda db: list(db.execute("SELECT sql FROM sqlite_master WHERE name = 'methods'"))
     )
     listed = re.search(r"CHECK \(quantity IN \(([^)]*)\)", made)

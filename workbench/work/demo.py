@@ -18,6 +18,7 @@ from workbench.advice.checklists import FINAL, RECEIVED, WING
 from workbench.errors import InputError
 from workbench.fin.frame import Pose
 from workbench.fin.parts.studs import seat
+from workbench.fin.plan.goals import DEFAULT_TOLERANCE_MM
 from workbench.measure.display import length_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import MM_PER, MM_PER_INCH, Unit, check_unit
@@ -30,7 +31,6 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.tasks import TASKS
 from workbench.work.job_text.view_words import trouble_words
-from workbench.work.order.order_file import DEFAULT_TOLERANCE_MM
 from workbench.work.order.rigs import blade_of, method_of, rig_of
 from workbench.work.order.round_records import SETTLED
 from workbench.work.roster.calipers import (

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
+from workbench.advice.checklists import STEPS, WING_SOURCE
 from workbench.fin.plan.plan import StudTurn
 from workbench.measure.display import change_between, fine_text, length_text
 from workbench.measure.units import MM_PER, Unit
@@ -211,8 +212,6 @@ def wing_lines(view: JobView) -> list[str]:
     if not view.ski.has_wing:
         return []
     if view.stage == "wing":
-        from workbench.advice.checklists import STEPS, WING_SOURCE
-
         steps = [f"Wing {i}: {s.name}: {s.words}" for i, s in enumerate(STEPS, 1)]
         return [*steps, f"Wing: {WING_SOURCE}."]
     return [f"Wing: {setting_words(view.wing_set)}"] if view.wing_set is not None else []
