@@ -102,7 +102,7 @@ CHOICES: tuple[Choice, ...] = (
     Choice("queue", "the day's queue: order, find", _DAY, also="list carry tomorrow due skis",
         screen="shop.queue_screen.QueueScreen", needs_ski=False),
     Choice("history", "history, plots, compare", _RIDE,
-        also="past earlier timeline go back setting", screen="ski.history_screen.open_on"),
+        also="past earlier timeline go back setting", screen="ski.history_screen.HistoryScreen"),
     Choice("ride", "after the ride: notes, advice", _RIDE,
         also="feel felt rider rules of thumb", screen="ski.aim_screens.RideScreen"),
     Choice("baselines", "baselines: compare, keep", _RIDE,

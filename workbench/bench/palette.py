@@ -97,7 +97,6 @@ class Palette(Overlay[str]):
         self._all = entries(state)
         self._found = self._all
         self._at = self._first = 0
-        self._over = False
 
     def after(self, bench: Bench, result: str | None) -> None:
         """Do what was chosen, or take that ski in hand."""
@@ -150,7 +149,7 @@ class Palette(Overlay[str]):
 
     def _plus(self, typed: str) -> None:
         line = self.query_one(PromptInput)
-        if line.value == typed and not self._over:
+        if line.value == typed and not self.over:
             line.value = typed.removesuffix("+")
             if self._found:
                 self._end(self._found[self._at].answer)
@@ -206,6 +205,4 @@ class Palette(Overlay[str]):
         return True
 
     def _end(self, answer: str) -> None:
-        if not self._over:
-            self._over = True
-            self.dismiss(answer)
+        self.dismiss(answer)
