@@ -54,7 +54,7 @@ async def paint():
             late = {name.rpartition(".")[0] for name in opened}
             late |= {"pint", "numpy", "scipy", "sqlite_utils", "click", "tomllib"}
             late |= {f"workbench.bench.{name}" for name in (
-                "bases.forms", "palette", "screens.shop.caliper_screens",
+                "bases.forms", "screens.shop.caliper_screens",
                 "screens.ski.questions", "bases.lists", "bases.prompts",
                 "crash",
             )}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from decimal import ROUND_DOWN, ROUND_HALF_EVEN, ROUND_UP, Context, Decimal
 from typing import TYPE_CHECKING
 
 from workbench.errors import InputError
@@ -27,8 +28,6 @@ def round_to_uncertainty(value: float, u: float, digits: int = 2) -> tuple[str, 
     if digits < 1:
         raise InputError("digits", digits, "1 or more")
     # Decimal costs start-up time, and only a printed result needs it.
-    from decimal import ROUND_HALF_EVEN, Context, Decimal
-
     exact_u, exact_value = Decimal(repr(float(u))), Decimal(repr(float(value)))
     context = Context(prec=2000)
     step = exact_u.adjusted() - digits + 1
@@ -43,8 +42,6 @@ def round_to_uncertainty(value: float, u: float, digits: int = 2) -> tuple[str, 
 
 
 def _round_up(u: Decimal, step: int) -> Decimal:
-    from decimal import ROUND_DOWN, ROUND_UP, Decimal
-
     unit = Decimal(1).scaleb(step)
     down = u.quantize(unit, ROUND_DOWN)
     cut = u - down

@@ -38,6 +38,9 @@ class Overlay(ModalScreen[ScreenResultType], Generic[ScreenResultType]):
     TAKES_TEXT = False
     """Whether letters are text here, not commands, though no line has the focus."""
 
+    OWN_KEYS: tuple[str, ...] = ()
+    """Keys of this screen that elsewhere do something on every screen."""
+
     over = False
     """Whether it has closed."""
 

@@ -5,7 +5,9 @@ from __future__ import annotations
 import argparse
 
 from workbench.commands.manual import Commands
+from workbench.commands.opened import path_of
 from workbench.commands.output import FAILED, say, say_json
+from workbench.work.exchange.doctor import facts_of, is_well, lines_of
 
 
 def add(commands: Commands) -> None:
@@ -28,9 +30,6 @@ def add(commands: Commands) -> None:
 
 
 def _doctor(args: argparse.Namespace) -> int:
-    from workbench.commands.opened import path_of
-    from workbench.work.exchange.doctor import facts_of, is_well, lines_of
-
     facts = facts_of(path_of(args))
     if args.json:
         say_json(facts)

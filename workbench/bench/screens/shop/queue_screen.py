@@ -54,7 +54,6 @@ class QueueScreen(ListScreen):
 
     KEYS = " · ".join(ALL_KEYS)
     OWN_KEYS = ("f9",)
-    """Keys of this screen that elsewhere do something on every screen."""
     SHOWN_KEYS = "Enter opens · F3 F4 order · F5 by due · F6 aside · F7 carries · F1 keys"
     TITLE_WORDS = "The day's queue"
     TAKES_TEXT = True

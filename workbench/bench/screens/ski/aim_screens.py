@@ -17,8 +17,8 @@ from workbench.errors import InputError
 from workbench.measure.display import change_between, length_text
 from workbench.measure.units import Unit
 from workbench.records.store.rows import Baseline
-from workbench.work.advice import rides
-from workbench.work.advice.ride_rules import ride_rules_of
+from workbench.work.history import rides
+from workbench.work.history.rides import ride_rules_of
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.roster import baselines

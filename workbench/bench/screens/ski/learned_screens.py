@@ -24,10 +24,10 @@ from workbench.work.learn.what_learnt import (
     forget,
     learnt_page,
 )
-from workbench.work.offsets import offsets, pairs
-from workbench.work.offsets.offset_words import SaidKind, pair_state, restated_words, summary
 from workbench.work.order.shop_policy import LEARNING
 from workbench.work.roster.settings import change
+from workbench.work.study import offsets
+from workbench.work.study.offset_words import SaidKind, pair_state, restated_words, summary
 
 ON = "Turns of every ski in this shop go by what was learned (setting learning: on)."
 OFF = "Turns go by the plain geometry (setting learning: off)."
@@ -158,16 +158,16 @@ class OffsetScreen(UnitList):
 
     def __init__(self, shop: Shop, state: BenchState) -> None:
         super().__init__(shop, state)
-        self._choices = pairs.choices(shop, self.view)
+        self._choices = offsets.choices(shop, self.view)
         self._chosen = 0
         self._turned = False
-        self._typed: tuple[pairs.Number, Restatement] | None = None
+        self._typed: tuple[offsets.Number, Restatement] | None = None
         self._now: Restatement | None = None
         self._study: offsets.OffsetStudy | None = None
         self._load()
 
     @property
-    def two(self) -> pairs.Two:
+    def two(self) -> offsets.Two:
         """The two methods looked at, the one that is restated first."""
         if not self._choices:
             raise InputError("methods", "(none)", "a blade with two methods of one quantity")
@@ -180,7 +180,7 @@ class OffsetScreen(UnitList):
             self._now = offsets.restate_current(self.shop, self.view, self.two)
 
     @property
-    def _lines(self) -> tuple[pairs.PairLine, ...]:
+    def _lines(self) -> tuple[offsets.PairLine, ...]:
         return (*self._study.pairs, *self._study.offered) if self._study is not None else ()
 
     # -- what is shown ---------------------------------------------------------------------------
@@ -205,10 +205,10 @@ class OffsetScreen(UnitList):
         head = f"  {'by the first':>14} {'by the second':>14} {f'difference {self.unit}':>14}  ski"
         return [*out, styled((visible(head, width), "bold $accent"))]
 
-    def _number_now(self) -> pairs.Number:
+    def _number_now(self) -> offsets.Number:
         line = next(x for x in self.view.lines if x.method_id == self.two.first.id)
         assert line.now_mm is not None
-        return pairs.Number("", self.unit, line.now_mm)
+        return offsets.Number("", self.unit, line.now_mm)
 
     def rows(self, width: int) -> Sequence[Content]:
         """The pairs that were kept, then those offered."""
@@ -217,7 +217,7 @@ class OffsetScreen(UnitList):
         out = [self._row(i, line, width) for i, line in enumerate(self._lines)]
         return out or [styled("  no pair yet: n types one")]
 
-    def _row(self, i: int, line: pairs.PairLine, width: int) -> Content:
+    def _row(self, i: int, line: offsets.PairLine, width: int) -> Content:
         glyph, word = pair_state(line)
         first, second = (_typed(n) for n in (line.first, line.second))
         step = FINE[self.unit]
@@ -257,24 +257,24 @@ class OffsetScreen(UnitList):
         self._load()
         self.say("")
 
-    def _marked(self) -> pairs.PairLine:
+    def _marked(self) -> offsets.PairLine:
         if not self._lines:
             raise InputError("pair", "(none)", "a pair: n types one")
         return self._lines[min(self.at, len(self._lines) - 1)]
 
-    def _take(self, offered: Sequence[pairs.PairLine]) -> None:
+    def _take(self, offered: Sequence[offsets.PairLine]) -> None:
         if not offered:
             raise InputError("pairs", "(none offered)", "rounds in which both methods were read")
-        count = pairs.take_offered(self.shop, self.two, offered)
+        count = offsets.take_offered(self.shop, self.two, offered)
         self._load()
         self.say(f"{count} kept from rounds; never counted twice", "done")
 
-    def _strike(self, line: pairs.PairLine) -> None:
+    def _strike(self, line: offsets.PairLine) -> None:
         if not line.counts:
             raise InputError("pair", _typed(line.first), "a pair that counts, marked ✓")
         title = f"Strike out the pair {_typed(line.first)}, {_typed(line.second)}"
 
-        self._ask_why(title, lambda reason: pairs.strike_pair(self.shop, line, reason))
+        self._ask_why(title, lambda reason: offsets.strike_pair(self.shop, line, reason))
 
     def _kept(self, result: object, said: str = "kept") -> None:
         if result:
@@ -296,7 +296,7 @@ class OffsetScreen(UnitList):
         )
         return Form(
             "One fin by both methods", fields,
-            by_view(self.view, lambda v, texts: pairs.add_pair(self.shop, v, two, texts, unit)),
+            by_view(self.view, lambda v, texts: offsets.add_pair(self.shop, v, two, texts, unit)),
         )  # fmt: skip
 
     def _restate_form(self) -> Form:
@@ -308,7 +308,7 @@ class OffsetScreen(UnitList):
         )  # fmt: skip
 
 
-def _typed(number: pairs.Number) -> str:
+def _typed(number: offsets.Number) -> str:
     """Return a number as typed, with its unit."""
     text = visible(number.text, 14)
     return text if number.text.strip()[-1:].isalpha() else f"{text} {number.unit}"

@@ -19,8 +19,11 @@ from workbench.errors import BenchError, InputError
 from workbench.measure.display import degrees_text, length_text
 from workbench.measure.units import Unit
 from workbench.records.store.rows import CurveKind
+from workbench.work.job import base_curve
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
+from workbench.work.job_text import wing_report
+from workbench.work.job_text.wing_report import HoldLine, WingReport
 from workbench.work.trust.wing_setup import (
     STRAIGHTEDGE,
     WingSetup,
@@ -28,8 +31,6 @@ from workbench.work.trust.wing_setup import (
     change_setup,
     wing_setup,
 )
-from workbench.work.wing import base_curve, wing_report
-from workbench.work.wing.wing_report import HoldLine, WingReport
 
 _LEAST_DRAWN = 4
 """Rows below which a drawing says nothing."""
