@@ -57,13 +57,13 @@ class StudyList(ListScreen):
 
     def on_mount(self) -> None:
         """Show the studies, the newest that is not finished marked."""
-        self._try(self._load)
+        self.attempt(self._load)
         open_ones = [i for i, v in enumerate(self._views) if v.due is not None]
         self.at = (open_ones or [len(self._views) - 1])[-1] if self._views else 0
 
     def on_screen_resume(self) -> None:
         """Read the studies again: what lay on top may have added readings."""
-        self._try(self._load)
+        self.attempt(self._load)
         self.draw()
 
     # -- what is shown ---------------------------------------------------------------------------
@@ -118,12 +118,18 @@ class StudyList(ListScreen):
         else:
             self._show_result(self.chosen)
 
-    def letter(self, char: str) -> None:
+    def acts(self) -> dict[str, Callable[[], None]]:
         """Plan a study; read the one chosen, show its result, strike a reading or all of it."""
-        if char == "n":
-            self.app.push_screen(plan_form(self.shop, self.bench.hands.state), self._planned)
-        elif act := _ACTS.get(char):
-            act(self, self.chosen)
+        return {
+            "n": self._plan,
+            "t": lambda: self._read(self.chosen),
+            "r": lambda: self._show_result(self.chosen),
+            "s": lambda: self._readings(self.chosen),
+            "x": lambda: self._strike(self.chosen),
+        }
+
+    def _plan(self) -> None:
+        self.app.push_screen(plan_form(self.shop, self.bench.hands.state), self._planned)
 
     def _read(self, view: StudyView) -> None:
         if view.study.struck is not None:
@@ -132,9 +138,9 @@ class StudyList(ListScreen):
         self.say("")
 
         def after(show_result: bool | None) -> None:
-            self._try(self._load)
+            self.attempt(self._load)
             if show_result:
-                self._try(lambda: self._show_result(self.chosen))
+                self.attempt(lambda: self._show_result(self.chosen))
 
         mode = self.bench.hands.state.drawing
         self.app.push_screen(TakeScreen(self.shop, view, mode), after)
@@ -159,17 +165,11 @@ class StudyList(ListScreen):
         self._ask_why(title, lambda why: studies.strike_study(self.shop, view, why))
 
     def _planned(self, study_id: object) -> None:
-        self._try(self._load)
+        self.attempt(self._load)
         for i, view in enumerate(self._views):
             if view.study.id == study_id:
                 self.at = i
                 self.say(f"planned: {view.total} readings; + begins them", "done")
-
-
-_ACTS: dict[str, Callable[[StudyList, StudyView], None]] = {
-    "t": StudyList._read, "r": StudyList._show_result, "s": StudyList._readings,
-    "x": StudyList._strike,
-}  # fmt: skip
 
 
 def plan_form(shop: Shop, state: BenchState) -> Form:
@@ -246,10 +246,11 @@ class ReadingsScreen(ListScreen):
 
     # -- keys ------------------------------------------------------------------------------------
 
-    def letter(self, char: str) -> None:
+    def acts(self) -> dict[str, Callable[[], None]]:
         """Strike the marked reading out."""
-        if char != "x":
-            return
+        return {"x": self._strike}
+
+    def _strike(self) -> None:
         reading = self.view.readings[self.at]
         if self.view.study.struck is not None or reading.struck is not None:
             raise InputError("reading", whose_words(reading), "one that counts, marked ✓")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from textual.content import Content
 
@@ -41,8 +41,9 @@ class RideScreen(UnitList):
 
     def in_unit(self, unit: Unit) -> None:
         """Show lengths in another unit."""
-        super().in_unit(unit)
+        self.unit = unit
         self._load()
+        self.draw()
 
     def _load(self) -> None:
         self._rides = rides.rides_of(self.shop, self.view.ski.id)
@@ -109,11 +110,15 @@ class RideScreen(UnitList):
 
     # -- what keys do ----------------------------------------------------------------------------
 
-    def letter(self, char: str) -> None:
+    def acts(self) -> dict[str, Callable[[], None]]:
         """Write a note, or show an earlier one."""
-        if char == "n":
-            self.app.push_screen(ride_form(self.shop, self.view), self._noted)
-        elif char == "p" and self._rides:
+        return {"n": self._write, "p": self._earlier}
+
+    def _write(self) -> None:
+        self.app.push_screen(ride_form(self.shop, self.view), self._noted)
+
+    def _earlier(self) -> None:
+        if self._rides:
             self._note = (self._note + 1) % len(self._rides)
             self.at = 0
             self._load()
@@ -223,15 +228,17 @@ class BaselineScreen(UnitList):
         said = " · ".join(part for part in (wing, each.baseline.source) if part)
         return [*out, *(styled(f"  {part}") for part in wrapped(said, width - 2))]
 
-    def letter(self, char: str) -> None:
+    def acts(self) -> dict[str, Callable[[], None]]:
         """Keep the numbers of now, or correct or strike out the marked baseline."""
-        if char == "n":
-            self.app.push_screen(_baseline_form(self.shop, self.view), self._kept)
-        elif char == "c" and self.chosen is not None:
-            form = BaselineForm(self.shop, self.chosen.baseline)
-            self.app.push_screen(form, self._corrected)
-        elif char == "x" and self.chosen is not None:
-            self._strike(self.chosen.baseline)
+        keep = {"n": self._keep}
+        return keep | {"c": self._correct, "x": self._strike} if self.chosen is not None else keep
+
+    def _keep(self) -> None:
+        self.app.push_screen(_baseline_form(self.shop, self.view), self._kept)
+
+    def _correct(self) -> None:
+        assert self.chosen is not None
+        self.app.push_screen(BaselineForm(self.shop, self.chosen.baseline), self._corrected)
 
     def _corrected(self, done: object) -> None:
         if isinstance(done, Mended):
@@ -239,7 +246,9 @@ class BaselineScreen(UnitList):
             self._load()
             self.say(f"baseline corrected: {'; '.join(done.changes)}", "done")
 
-    def _strike(self, baseline: Baseline) -> None:
+    def _strike(self) -> None:
+        assert self.chosen is not None
+        baseline = self.chosen.baseline
         title = f"Strike out the baseline {visible(baseline.name, 30)}"
         self._ask_why(title, lambda why: self.shop.book.strike(baseline.id, why, self.shop.who))
 

@@ -98,13 +98,17 @@ class TurnBackScreen(ListScreen):
         listed = [f"{key}: {words}" for key, (_, words) in _ANSWERS.items()]
         return paragraphs((*listed, _STAYS), width)
 
-    def letter(self, char: str) -> None:
-        """Take the record back with what is said of the stud."""
-        if char not in _ANSWERS:
+    def do_key(self, key: str, char: str = "") -> bool:
+        """Take the record back with what is said of the stud; another letter answers nothing."""
+        if not char.isalpha():
+            return super().do_key(key, char)
+        answer = _ANSWERS.get(char.lower())
+        if answer is None:
             self.say("b or n answers; Esc leaves the record as it is", "warn")
-            return
-        self.bench.acts.take_back_turn(_ANSWERS[char][0])
-        self.end()
+        else:
+            self.bench.acts.take_back_turn(answer[0])
+            self.end()
+        return True
 
 
 _SHOWN = 8

@@ -12,7 +12,7 @@ from textual.widgets import Static
 
 from workbench.bench.bases.form_lines import LONGEST_MESSAGE, clean
 from workbench.bench.bases.forms import Field, Form, by_view
-from workbench.bench.bases.view_only import UnitTable
+from workbench.bench.bases.view_only import TableScreen
 from workbench.bench.draw.text import lines, literal, styled, wrapped
 from workbench.bench.hand.state import BenchState
 from workbench.errors import InputError
@@ -105,13 +105,13 @@ def _carried(shop: Shop, ski: rows.Ski, parts: dict[str, str], unit: Unit) -> Ca
     return last_carried(shop, ski, blade_meant(shop, parts["blade"]), unit)
 
 
-class CarriedScreen(UnitTable):
+class CarriedScreen(TableScreen):
     """The setting before, carried to the new blade: a starting point."""
 
     TITLE_WORDS = "The setting on the new blade"
 
     def __init__(self, found: CarriedSetting, unit: Unit) -> None:
-        super().__init__("", unit)
+        super().__init__(unit=unit)
         self._found = found
 
     def table(self, width: int) -> Content:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from textual.content import Content
@@ -138,22 +138,22 @@ class WingScreen(UnitList):
         self._load()
         self.say(f"from now on this shop holds its straightedge at the {hold}", "done")
 
-    def letter(self, char: str) -> None:
+    def acts(self) -> dict[str, Callable[[], None]]:
         """Measure the curve, use it, strike it out, or name gauges and straightedge."""
-        if char == "c":
-            self.app.push_screen(curve_form(self.shop, self.view, "sagitta", self.unit), self._kept)
-        elif char == "d":
-            form = curve_form(self.shop, self.view, "three depths", self.unit)
-            self.app.push_screen(form, self._kept)
-        elif char == "b":
-            self.view = base_curve.use_curve(self.shop, self.view)
-            self._load()
-            self.say("the measured curve is the ski's base now; every reading is worked out anew",
-                     "done")  # fmt: skip
-        elif char == "s":
-            self.app.push_screen(setup_form(self.shop, self.unit), self._kept)
-        elif char == "x":
-            self._strike()
+        shop, view, unit = self.shop, self.view, self.unit
+        return {
+            "c": lambda: self.ask(curve_form(shop, view, "sagitta", unit), self._kept),
+            "d": lambda: self.ask(curve_form(shop, view, "three depths", unit), self._kept),
+            "b": self._use_curve,
+            "s": lambda: self.ask(setup_form(shop, unit), self._kept),
+            "x": self._strike,
+        }
+
+    def _use_curve(self) -> None:
+        self.view = base_curve.use_curve(self.shop, self.view)
+        self._load()
+        words = "the measured curve is the ski's base now; every reading is worked out anew"
+        self.say(words, "done")
 
     def _strike(self) -> None:
         curve = self._report.curve if self._report is not None else None
