@@ -22,8 +22,7 @@ from workbench.bench.hand.hands import Hands
 from workbench.bench.panels.next_line import next_words
 from workbench.commands import FAMILIES
 from workbench.errors import InputError
-from workbench.fin.frame import Pose
-from workbench.fin.parts.base import Base
+from workbench.fin.frame import Base, Pose
 from workbench.fin.pose.descent import closed_form
 from workbench.fin.reading.method import Method, Scribe
 from workbench.fin.reading.observe import observe

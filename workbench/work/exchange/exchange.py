@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from workbench.errors import BenchError, InputError, shown
-from workbench.fin.parts.blade import Blade
+from workbench.fin.blade import Blade
 from workbench.records.book import Book
 from workbench.records.exchange.clashes import Clash
 from workbench.records.exchange.lines import OtherLayoutError

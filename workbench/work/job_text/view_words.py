@@ -8,8 +8,8 @@ from __future__ import annotations
 from typing import Literal, TypeAlias
 
 from workbench.advice.checklists import note_for
+from workbench.fin.plan.guidance import COVERAGE
 from workbench.fin.plan.plan import Step
-from workbench.fin.plan.remarks import COVERAGE
 from workbench.measure.display import fine_text, turn_text
 from workbench.measure.doubtful import same_digits
 from workbench.measure.units import Unit

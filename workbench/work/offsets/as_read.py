@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from functools import partial
 
 from workbench.errors import InputError, MissingPartError
-from workbench.fin.plan.remarks import COVERAGE
+from workbench.fin.plan.guidance import COVERAGE
 from workbench.fin.plan.uncertainty import u_by
 from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import fit_pose

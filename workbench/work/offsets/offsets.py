@@ -15,9 +15,9 @@ from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import fit_pose
 from workbench.fin.reading.method import Method
 from workbench.fin.reading.observe import Observation
-from workbench.measure.numerics.distributions import coverage_factor
+from workbench.measure.distributions import coverage_factor
+from workbench.measure.learnt_offset import LearntOffset, Restatement, learn_offset
 from workbench.measure.repeats import LEVEL
-from workbench.measure.stats.learnt_offset import LearntOffset, Restatement, learn_offset
 from workbench.measure.units import Unit
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from workbench.fin.plan.remarks import COVERAGE
+from workbench.fin.plan.guidance import COVERAGE
 from workbench.fin.pose.equations import Reading
 from workbench.fin.reading.quantities import TRAITS
 from workbench.measure.display import length_text

@@ -8,9 +8,8 @@ from __future__ import annotations
 import math
 
 from workbench.errors import BenchError
-from workbench.fin.plan.goals import TargetOutOfReachError
 from workbench.fin.plan.guidance import FARTHEST_MM, StudLimitError, StudTurnsError
-from workbench.fin.plan.plan import Remark, Step, StudTurn
+from workbench.fin.plan.plan import Remark, Step, StudTurn, TargetOutOfReachError
 from workbench.fin.pose.equations import NoPoseError
 from workbench.measure.display import (
     FINE,

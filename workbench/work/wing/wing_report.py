@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from workbench.fin.parts.base import Base
+from workbench.fin.frame import Base
 from workbench.fin.wing import (
     HOLDS,
     Arc,

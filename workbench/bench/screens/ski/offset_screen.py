@@ -12,7 +12,7 @@ from workbench.bench.draw.text import paragraph, styled, visible
 from workbench.bench.hand.state import BenchState
 from workbench.errors import InputError
 from workbench.measure.display import FINE, change_text
-from workbench.measure.stats.learnt_offset import Restatement
+from workbench.measure.learnt_offset import Restatement
 from workbench.work.job.shop import Shop
 from workbench.work.offsets import offsets, pairs
 from workbench.work.offsets.offset_words import SaidKind, pair_state, restated_words, summary
