@@ -21,9 +21,9 @@ from workbench.measure.repeats import LEVEL
 from workbench.measure.units import Unit
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
-from workbench.work.job_text.how_to_hold import Restated
-from workbench.work.offsets.pairs import Number, PairLine, Two, number_of, offered, pairs_of
 from workbench.work.order.rigs import method_of
+from workbench.work.study.offsets import Number, PairLine, Two, number_of, offered, pairs_of
+from workbench.work.study.restating import Restated
 from workbench.work.text.words import error_words
 from workbench.work.trust.reading_budget import (
     CONTACT_HEIGHT_U_MM,
