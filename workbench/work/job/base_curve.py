@@ -8,7 +8,7 @@ from functools import partial
 from typing import assert_never
 
 from workbench.errors import BenchError, InputError
-from workbench.fin.parts.base import Base
+from workbench.fin.frame import Base
 from workbench.fin.wing import MeasuredCurve, from_sagitta, from_three_depths
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit

@@ -13,10 +13,10 @@ from workbench.fin.pose.fit import fit_pose
 from workbench.fin.reading.method import Method
 from workbench.fin.reading.observe import Observation
 from workbench.measure.display import finer_text
+from workbench.measure.distributions import coverage_factor
+from workbench.measure.learnt_offset import LearntOffset, Restatement, learn_offset
 from workbench.measure.lengths import parse_length, understand
-from workbench.measure.numerics.distributions import coverage_factor
 from workbench.measure.repeats import LEVEL, mean_of
-from workbench.measure.stats.learnt_offset import LearntOffset, Restatement, learn_offset
 from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.job.job_view import JobView

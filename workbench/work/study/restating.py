@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from functools import partial
 
 from workbench.errors import BenchError, InputError, MissingPartError
-from workbench.fin.plan.remarks import COVERAGE
+from workbench.fin.plan.guidance import COVERAGE
 from workbench.fin.plan.uncertainty import u_after, u_by
 from workbench.fin.pose.equations import NoPoseError, Reading
 from workbench.fin.pose.fit import Fit, fit_pose
@@ -23,8 +23,8 @@ from workbench.fin.reading.quantities import QUANTITIES, TRAITS, Quantity
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 from workbench.measure.display import fine_text, length_text
+from workbench.measure.learnt_offset import Restatement
 from workbench.measure.lengths import parse_length, understand
-from workbench.measure.stats.learnt_offset import Restatement
 from workbench.measure.units import Unit
 from workbench.records.store.values import keepable
 from workbench.work.job.entry import copied

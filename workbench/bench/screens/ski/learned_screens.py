@@ -14,7 +14,7 @@ from workbench.bench.draw.text import paragraph, paragraphs, styled, visible
 from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError, InputError
 from workbench.measure.display import FINE, change_text
-from workbench.measure.stats.learnt_offset import Restatement
+from workbench.measure.learnt_offset import Restatement
 from workbench.work.job.shop import Shop
 from workbench.work.learn.what_learnt import (
     ALL,

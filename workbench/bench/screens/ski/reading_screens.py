@@ -15,7 +15,7 @@ from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError
 from workbench.measure.budget import Row
 from workbench.measure.display import change_text, fine_text, finer_text, length_text
-from workbench.measure.stats.learnt_offset import Restatement
+from workbench.measure.learnt_offset import Restatement
 from workbench.measure.units import Unit
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
