@@ -71,7 +71,7 @@ def kernel(rounds: int) -> None:
 
     def ours() -> object:
         fit = fit_pose(rig.blade, rig.base, readings)
-        goals = goals_of(fit, order.targets, 0.05)
+        goals = goals_of(fit, order.targets)
         wanted = fit_wanted(rig, fit, goals)
         now, then = rig.travels(fit.pose), rig.travels(wanted.pose)
         return u_turns(rig, fit, now, then, followed(wanted, goals))

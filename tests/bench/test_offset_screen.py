@@ -13,7 +13,7 @@ from tests.bench.screens import SIZES, Screen, before, bench
 from tests.shop import DAY, Fin, ski, walk_to
 from workbench.bench.app import Bench
 from workbench.bench.bases.forms import Form
-from workbench.bench.screens.ski.offset_screen import OffsetScreen
+from workbench.bench.screens.ski.learned_screens import OffsetScreen
 from workbench.records.book import Book
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop

@@ -10,8 +10,7 @@ from tests.bench.screens import SIZES, Screen, before, bench
 from tests.shop import Fin, ski, walk_to
 from workbench.bench.app import Bench
 from workbench.bench.bases.forms import Form
-from workbench.bench.draw.wing_drawing import wing_picture
-from workbench.bench.screens.ski.wing_screen import WingScreen
+from workbench.bench.screens.ski.wing_screen import WingScreen, wing_picture
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.trust.wing_setup import change_setup, wing_setup

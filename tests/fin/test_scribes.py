@@ -176,7 +176,7 @@ def test_a_mark_follows_where_fine_readings_are_held() -> None:
     """With a target on the depth the fine tail and length are held, whatever marks there are."""
     readings = taken([SCALE, LINES, DEPTH, TAIL, LENGTH], HERE)
     fit = fit_pose(PLATE, Base(), readings)
-    goals = goals_of(fit, [Target(DEPTH, readings[2].value_mm + 0.2, 0.05)], 0.05)
+    goals = goals_of(fit, [Target(DEPTH, readings[2].value_mm + 0.2, 0.05)])
     assert [g.role for g in goals] == ["follows", "follows", "target", "held", "held"]
 
 

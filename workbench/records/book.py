@@ -220,6 +220,13 @@ class Book:
         """
         return self._desk.read(lambda _db: work(*args, **kwargs))
 
+    def run(self, work: Callable[P, _T], *args: P.args, **kwargs: P.kwargs) -> _T:
+        """Run ``work``, which calls this book's methods one after another, on the desk's thread.
+
+        Each of them is whole by itself; they only save the way there and back.
+        """
+        return self._desk.run(lambda: work(*args, **kwargs))
+
     def read(
         self, fn: Callable[Concatenate[Database, P], _T], *args: P.args, **kwargs: P.kwargs
     ) -> _T:

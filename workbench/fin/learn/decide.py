@@ -82,13 +82,11 @@ def decide(
     targets: Sequence[Target],
     finest_turn: float,
     *,
-    default_tolerance_mm: float = 0.05,
     may_ask: bool = True,
 ) -> Act:
     """Return the next act of a job after its last seating, which has a pose.
 
-    ``default_tolerance_mm`` is that of a reading without a target; ``may_ask`` tells that readings
-    may be asked for again.
+    ``may_ask`` tells that readings may be asked for again.
 
     Raises:
         InputError: a target without a reading, two for one method, or an odd ``finest_turn``.
@@ -99,7 +97,7 @@ def decide(
     known, edges, seating = job.learnt.known, job.learnt.edges, job.seating
     assert seating is not None
     assert edges is not None
-    goals = _goals(edges, seating, targets, default_tolerance_mm)
+    goals = _goals(edges, seating, targets)
     now = _Now(seating, goals)
     p_now = now.together()
     ways = _Ways(job.learnt.rig, edges, seating, goals, finest_turn, known)
@@ -121,13 +119,11 @@ def decide(
     return Act("leave", turns, needed, exact, p_now, p_now)
 
 
-def _goals(
-    edges: Edges, seating: Seating, targets: Sequence[Target], default_tolerance_mm: float
-) -> list[Goal]:
+def _goals(edges: Edges, seating: Seating, targets: Sequence[Target]) -> list[Goal]:
     """Return a goal for each reading; what is held is held where it was read."""
     sight = seating.sight
     out = []
-    for i, goal in enumerate(goals_of(sight.fit, targets, default_tolerance_mm)):
+    for i, goal in enumerate(goals_of(sight.fit, targets)):
         if goal.role == "held":
             reading, seen = sight.readings[i], sight.fit.observations[i]
             here = reading.value_mm

@@ -15,6 +15,10 @@ from workbench.fin.pose.fit import Fit, fit_pose
 from workbench.fin.reading.quantities import TRAITS
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
+from workbench.measure.units import MM_PER_INCH
+
+DEFAULT_TOLERANCE_MM = 0.002 * MM_PER_INCH
+"""0.002 in: the finest change that riders say they feel (common practice, no source)."""
 
 WELL_FIXED, JUST_FIXED = 0.1, 1e-4
 """How much of what a reading says of a movement at the blade (at most 1) the others must leave open
@@ -39,7 +43,7 @@ class TargetOutOfReachError(OutOfReachError):
         super().__init__(f"the target is out of the blade's reach: {why}")
 
 
-def goals_of(fit: Fit, targets: Sequence[Target], default_tolerance_mm: float) -> list[Goal]:
+def goals_of(fit: Fit, targets: Sequence[Target]) -> list[Goal]:
     """Return a goal for each reading of ``fit``: its target, or to be held, or to follow.
 
     Raises:
@@ -60,7 +64,7 @@ def goals_of(fit: Fit, targets: Sequence[Target], default_tolerance_mm: float) -
             own = tuple(1.0 if target.is_change and j == i else 0.0 for j in range(n))
             goals.append(Goal(target, "target", own, reading.u_mm))
             continue
-        held = Target(reading.method, seen.value_mm, default_tolerance_mm)
+        held = Target(reading.method, seen.value_mm, DEFAULT_TOLERANCE_MM)
         (through,) = multiply((seen.gradient,), fit.gain)
         goals.append(Goal(held, "held", tuple(through), reading.u_mm))
     return goals if n == 3 else _freed(goals, fit)

@@ -12,7 +12,13 @@ from collections.abc import Sequence
 from workbench.errors import OutOfReachError, shown
 from workbench.fin.frame import Pose
 from workbench.fin.parts.studs import Stud, Travel
-from workbench.fin.plan.goals import Goal, fit_wanted, followed, following, goals_of
+from workbench.fin.plan.goals import (
+    Goal,
+    fit_wanted,
+    followed,
+    following,
+    goals_of,
+)
 from workbench.fin.plan.plan import Plan, Prediction, Step, StudTurn, Target, is_within
 from workbench.fin.plan.remarks import missed_remarks, remarks
 from workbench.fin.plan.rounding import rounded
@@ -57,7 +63,6 @@ def plan(
     readings: Sequence[Reading],
     targets: Sequence[Target],
     finest_turn: float,
-    default_tolerance_mm: float = 0.05,
     start: Pose | None = None,
 ) -> Plan:
     """Work out the turns that bring ``readings`` to ``targets``.
@@ -73,7 +78,7 @@ def plan(
     """
     check_finest(finest_turn, "finest_turn", least=0.0)
     fit = fit_pose(rig.blade, rig.base, readings, start, every=True)
-    return plan_from(rig, fit, targets, finest_turn, default_tolerance_mm)
+    return plan_from(rig, fit, targets, finest_turn)
 
 
 def plan_from(
@@ -81,7 +86,6 @@ def plan_from(
     fit: Fit,
     targets: Sequence[Target],
     finest_turn: float,
-    default_tolerance_mm: float = 0.05,
 ) -> Plan:
     """Work out the turns as :func:`plan` does, from a pose that the readings gave already.
 
@@ -90,7 +94,7 @@ def plan_from(
         OutOfReachError: the blade or a stud cannot get there.
     """
     check_finest(finest_turn, "finest_turn", least=0.0)
-    goals = goals_of(fit, targets, default_tolerance_mm)
+    goals = goals_of(fit, targets)
     within = _are_within(fit, goals)
     wanted_fit = fit_wanted(rig, fit, goals)
     wanted = wanted_fit.pose

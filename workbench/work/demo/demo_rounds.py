@@ -13,12 +13,12 @@ from datetime import date, timedelta
 from workbench.advice.checklists import FINAL, RECEIVED, WING
 from workbench.fin.frame import Pose
 from workbench.fin.parts.studs import seat
+from workbench.fin.plan.goals import DEFAULT_TOLERANCE_MM
 from workbench.measure.display import length_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import MM_PER_INCH
 from workbench.records.book import Book
 from workbench.records.store import rows
-from workbench.work.order.order_file import DEFAULT_TOLERANCE_MM
 from workbench.work.order.rigs import blade_of, method_of, rig_of
 from workbench.work.order.round_records import SETTLED
 

@@ -75,6 +75,11 @@ class Shop(OpenBook):
         self, view: JobView, event: Event | None, write: Callable[[JobView], object]
     ) -> JobView:
         """Keep something about a ski as :meth:`act` does; return the job as it is then."""
+        return self.book.run(self._keep, view, event, write)
+
+    def _keep(
+        self, view: JobView, event: Event | None, write: Callable[[JobView], object]
+    ) -> JobView:
         self.act(view, event, write)
         return self.view(view.job.id)
 

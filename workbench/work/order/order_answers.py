@@ -30,7 +30,7 @@ from workbench.measure.display import (
 )
 from workbench.measure.units import MM_PER, Unit
 from workbench.work.order.exposed_words import exposed_report, exposure_at, report_words
-from workbench.work.order.order_file import DEFAULT_TOLERANCE_MM, Order
+from workbench.work.order.order_file import Order
 from workbench.work.order.solved_jobs import finer_of, fit_of
 from workbench.work.text.words import (
     CAUTION_EDGES,
@@ -46,7 +46,7 @@ from workbench.work.trust.plausibility import agreement_report, agreement_words,
 
 def order_plan(order: Order) -> Plan:
     """Return the plan of an order."""
-    return plan(order.rig, order.readings, order.targets, order.finest_turn, DEFAULT_TOLERANCE_MM)
+    return plan(order.rig, order.readings, order.targets, order.finest_turn)
 
 
 def _finer(order: Order, result: Plan) -> float | None:
