@@ -14,6 +14,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from errno import EBADF, EIO, ENOSPC
 from importlib import import_module
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 from workbench import __version__
@@ -166,7 +167,6 @@ def _drop_output() -> None:
 def _slip_of_ours(args: argparse.Namespace, error: Exception) -> int:
     """Write a report of an error that is nobody's but ours, and say where it is."""
     import tempfile
-    from pathlib import Path
 
     from workbench.bench.crash import words, write_report
 

@@ -16,6 +16,7 @@ from workbench.bench.hand.acts import Acts
 from workbench.bench.hand.entry_keys import EntryKeys
 from workbench.bench.hand.hands import Hands
 from workbench.bench.panels.next_line import next_words
+from workbench.records.desk import Desk
 from workbench.records.store import rows
 from workbench.work.job.entry import Typed
 from workbench.work.job.shop import Shop
@@ -865,3 +866,25 @@ def test_an_entry_that_an_older_bench_kept_is_told_and_not_taken(shop: Shop) -> 
     again = Hands(shop)
     assert again.state.entry == ""
     assert "'2.4505' was typed before, of which ski is not known" in again.state.message
+
+
+def test_a_typed_reading_asks_the_book_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The caliper in hand, the write, the job as it is then and what is to be said of the caliper:
+    each way to the book's thread and back is time between Enter and the picture."""
+    with open_shop(demo_file(tmp_path)) as shop:
+        keys = begin(shop, "as received")
+        view = keys.hands.state.view
+        assert view is not None
+        keys.type(heron(view).text(view.lines[0]))
+        asked: list[object] = []
+        submit = Desk.submit
+        monkeypatch.setattr(
+            Desk, "submit", lambda desk, call: (asked.append(call), submit(desk, call))[1]
+        )
+        keys.type("\n")
+        now = keys.hands.state.view
+        assert now is not None
+        assert len(now.lines[0].latest) == 1
+        assert len(asked) == 1

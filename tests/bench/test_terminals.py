@@ -19,9 +19,9 @@ import pytest
 from tests.bench.terminal import Terminal
 from tests.bench.test_kill import plain
 from tests.shop import demo_file, open_shop, ski
-from workbench.bench.draw.ascii_signs import plain as plain_sign
 from workbench.bench.hand.hands import draft_in
 from workbench.bench.start import _let_go_of_the_terminal
+from workbench.bench.terminal import plain as plain_sign
 from workbench.records.backup.backups import copy_of_day
 from workbench.records.book import Book
 from workbench.records.store import rows
@@ -349,10 +349,12 @@ PLACES = {
         "from workbench.bench.hand.hands import Hands\nHands.next_side = lambda s: 1 / 0", b"\t"
     ),
     "in a screen in front": (
-        "from workbench.bench.help import Help\nHelp.on_mount = lambda s: 1 / 0", b"?"
+        "from workbench.bench.screens.help_screens import Help\n"
+        "Help.on_mount = lambda s: 1 / 0", b"?"
     ),
     "in a key of a screen in front": (
-        "from workbench.bench.help import Help\nHelp.on_key = lambda s, e: 1 / 0", b"?x"
+        "from workbench.bench.screens.help_screens import Help\n"
+        "Help.on_key = lambda s, e: 1 / 0", b"?x"
     ),
     "in drawing a panel": (
         "from workbench.bench import panels\nfrom workbench.bench.hand.hands import Hands\n"

@@ -25,6 +25,8 @@ from workbench.records.store.schema import migrations
 
 from .conftest import Shop, furnish
 
+pytestmark = pytest.mark.usefixtures("begun_by_steps")
+
 
 @pytest.fixture(autouse=True)
 def _nothing_checked_yet(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -289,7 +291,7 @@ def with_step(fails: bool = False) -> Migrations:
 def tables(book: Book) -> set[str]:
     """The names of a book's tables."""
     sql = "SELECT name FROM sqlite_master WHERE type = 'table'"
-    return {name for (name,) in book._read(lambda db: db.execute(sql).fetchall())}
+    return {name for (name,) in book.read(lambda db: db.execute(sql).fetchall())}
 
 
 def test_a_migration_keeps_a_copy_first(closed_book: Path) -> None:

@@ -15,9 +15,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from workbench.fin.plan.goals import fit_wanted, goals_of
-from workbench.fin.plan.plan import Plan, Target
-from workbench.fin.plan.remarks import rough_remarks
+from workbench.fin.plan.guidance import rough_remarks
+from workbench.fin.plan.plan import Plan, Target, fit_wanted, goals_of
 from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import Fit, fit_pose
 from workbench.measure.units import MM_PER
@@ -28,7 +27,7 @@ from workbench.work.order.order_answers import (
     restate_report,
     turns_report,
 )
-from workbench.work.order.order_file import DEFAULT_TOLERANCE_MM, Order, read_order
+from workbench.work.order.order_file import Order, read_order
 
 ORDERS = sorted((shipped("fixtures") / "orders").iterdir())
 TURNS = (0.25, -0.125, 0.1875)
@@ -79,7 +78,7 @@ def moved_targets(order: Order, readings: Sequence[Reading]) -> list[Target]:
 
 def exact_turns(order: Order, fit: Fit, readings: Sequence[Reading]) -> list[float]:
     rig = order.rig
-    goals = goals_of(fit, moved_targets(order, readings), DEFAULT_TOLERANCE_MM)
+    goals = goals_of(fit, moved_targets(order, readings))
     wanted = fit_wanted(rig, fit, goals).pose
     pairs = zip(rig.travels(fit.pose), rig.travels(wanted), rig.studs, strict=True)
     return [(w.mm - n.mm) / stud.lead_mm for n, w, stud in pairs]

@@ -11,6 +11,7 @@ import re
 import sys
 import textwrap
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any, ClassVar, NoReturn, TypeAlias
 
 from workbench.commands.output import WRONG_INPUT, say
@@ -88,8 +89,6 @@ class Parser(argparse.ArgumentParser):
     def _check_value(self, action: argparse.Action, value: Any) -> None:
         """Refuse a word that is no command, with those that look like it."""
         if isinstance(action, argparse._SubParsersAction) and value not in action.choices:
-            from difflib import get_close_matches  # 2 ms, which only a mistyped command pays
-
             near = get_close_matches(value, action.choices, n=3)
             meant = (
                 f"did you mean {' or '.join(near)}?" if near else "a command of --help is needed"

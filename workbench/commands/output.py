@@ -6,6 +6,7 @@ goes through :func:`send` as it is, byte for byte.
 
 from __future__ import annotations
 
+import json
 import sys
 import threading
 import time
@@ -92,8 +93,6 @@ def say_json(value: Mapping[str, object]) -> None:
     if _reports:
         _reports[-1].facts |= value
         return
-    import json  # 3 ms, which only --json pays
-
     say([json.dumps(value, ensure_ascii=True, allow_nan=False)])
 
 

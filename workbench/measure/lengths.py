@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from workbench.errors import InputError
@@ -80,8 +81,6 @@ def parse_length(text: str, unit: Unit, field: str = "length") -> Length:
     number = _number(match, text, field)
     spelling = (match["unit"] or unit).lower()
     factor = mm_per(spelling)
-    from fractions import Fraction
-
     exact = number * Fraction(str(factor))
     if abs(exact) > 1_000_000_000:
         raise InputError(field, text, "a length of a sane size")
@@ -263,8 +262,6 @@ def _match(text: str, field: str, accepted: str = ACCEPTED) -> re.Match[str]:
 
 
 def _number(match: re.Match[str], text: str, field: str) -> Fraction:
-    from fractions import Fraction
-
     if match["top"] is not None:
         under = int(match["under"])
         if under == 0 or under > 1024:

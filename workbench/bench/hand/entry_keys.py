@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from dataclasses import replace
 from typing import assert_never
 
 from workbench.bench.bases.bursts import (
@@ -267,10 +268,8 @@ class EntryKeys:
     def _keep_reading(self, view: JobView, answer: Answer, text: str, how: rows.How) -> None:
         at, placing = answer.line, answer.placing
         line, unit, shown = view.lines[at], placing.unit, self.hands.state.unit
-        caliper = in_hand(self.shop)
-        caliper_id = caliper.id if caliper is not None else None
-        take = self.shop.take_locked if view.reads_locked else self.shop.take_reading
-        new = take(view, line, Typed(text, unit, placing.mm, how, caliper_id))
+        typed_in = Typed(text, unit, placing.mm, how)
+        new, warning = self.shop.book.run(self._taken, view, line, typed_in)
         now = new.lines[at]
         again = f", repeat {len(now.latest)}" if len(now.latest) > 1 else ""
         typed = "" if text == placing.number else f"{text} → "
@@ -281,7 +280,7 @@ class EntryKeys:
         again_words = " ".join(suspect_words(new, shown)[:1])
         doubtful = again_words or doubtful_words(now, shown)
         strikes = bool(now.doubts.indices) and not again_words and not now.doubts.apart
-        made, warning = made_words(new.made, shown), standing_words(self.shop)
+        made = made_words(new.made, shown)
         said = [made, doubtful, f"{kept}; {told}" if told else kept, warning]
         tone: Tone = "warn" if made or doubtful or warning else "done"
         self.hands.show(new, ". ".join(part for part in said if part), tone)
@@ -290,6 +289,13 @@ class EntryKeys:
         if made or doubtful:
             self.hands.alarms()
         self._place_waiting()
+
+    def _taken(self, view: JobView, line: Line, read: Typed) -> tuple[JobView, str]:
+        """Keep a reading off the caliper in hand; return the job and what is to be said of that."""
+        caliper = in_hand(self.shop)
+        take = self.shop.take_locked if view.reads_locked else self.shop.take_reading
+        off = replace(read, caliper_id=caliper.id if caliper is not None else None)
+        return take(view, line, off), standing_words(self.shop)
 
     # -- what came off the caliper while a question was open ---------------------------------------
 

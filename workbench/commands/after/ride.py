@@ -9,7 +9,7 @@ from workbench.commands.manual import flag, option, options, unit_option
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say
 from workbench.errors import InputError
-from workbench.work.advice.rides import (
+from workbench.work.history.rides import (
     RIDE,
     choose,
     complaint_lines,

@@ -22,9 +22,21 @@ from workbench.commands.opened import opened_shop
 from workbench.commands.output import progress, say, say_json
 from workbench.errors import InputError
 from workbench.measure.units import Unit, unit_of
+from workbench.work.files.safe_write import path_of, write_file
+from workbench.work.order.rigs import blade_of
+from workbench.work.paper.printing import outline_document
 from workbench.work.text.fields import some
 from workbench.work.text.words import clean
-from workbench.work.trace.scale import ASKED, Ask
+from workbench.work.trace.by_calipers import check_words
+from workbench.work.trace.look import ASKED, Ask, plain_look
+from workbench.work.trace.outline import changed, check_of, copy_blade, kept_blade, outline_lines
+from workbench.work.trace.tracing import (
+    blade_table,
+    blade_toml,
+    keep_traced,
+    same_blades,
+    trace_file,
+)
 
 if TYPE_CHECKING:
     from workbench.work.trace.tracing import FileTraced
@@ -68,14 +80,6 @@ _SCALES = some(ASKED, "dpi across square")
     ],
 )
 def _trace(args: argparse.Namespace) -> None:
-    from workbench.work.trace.tracing import (
-        blade_table,
-        blade_toml,
-        keep_traced,
-        same_blades,
-        trace_file,
-    )
-
     unit: Unit | None = unit_of(args.unit) if args.unit else None
     dpi, across, square = fields_of(args, _SCALES).values()
     ask = Ask(dpi, across, square, unit, args.edges, args.other_end)
@@ -108,8 +112,6 @@ def on_terminal() -> bool:
 
 def _confirmed(found: FileTraced, is_version: bool) -> FileTraced | None:
     """Show a trace and ask whether it is kept, and by which edges; None: it is not."""
-    from workbench.work.trace.look import plain_look
-
     unit = found.unit
     while True:
         name = clean(found.blade.name)
@@ -166,18 +168,6 @@ def _confirmed(found: FileTraced, is_version: bool) -> FileTraced | None:
     ],
 )
 def _outline(args: argparse.Namespace) -> None:
-    from workbench.work.files.safe_write import path_of, write_file
-    from workbench.work.order.rigs import blade_of
-    from workbench.work.paper.printing import outline_document
-    from workbench.work.trace.by_calipers import check_words
-    from workbench.work.trace.outline import (
-        changed,
-        check_of,
-        copy_blade,
-        kept_blade,
-        outline_lines,
-    )
-
     if (args.move or args.shift) and not args.copy:
         raise InputError("--copy", "(missing)", "a name for the changed blade")
     with opened_shop(args) as shop:

@@ -5,7 +5,9 @@ from __future__ import annotations
 import argparse
 
 from workbench.commands.manual import JSON, command
+from workbench.commands.opened import path_of
 from workbench.commands.output import FAILED, say, say_json
+from workbench.work.exchange.doctor import facts_of, is_well, lines_of
 
 
 @command(
@@ -23,9 +25,6 @@ from workbench.commands.output import FAILED, say, say_json
     takes=[JSON],
 )
 def _doctor(args: argparse.Namespace) -> int:
-    from workbench.commands.opened import path_of
-    from workbench.work.exchange.doctor import facts_of, is_well, lines_of
-
     facts = facts_of(path_of(args))
     if args.json:
         say_json(facts)

@@ -19,6 +19,14 @@ from workbench.commands.manual import (
 from workbench.commands.output import say, say_json
 from workbench.errors import InputError
 from workbench.records.store.rows import CurveKind
+from workbench.work.job.base_curve import (
+    DEPTHS,
+    SAGITTA,
+    keep_curve,
+    latest_curve,
+    strike_curve,
+    use_curve,
+)
 from workbench.work.job.coarse_marks import MARK, add_mark, off_words, take_mark
 from workbench.work.job.temperature import HEAT, effect_words, in_force_words, state_temperature
 from workbench.work.job_text.job_text import (
@@ -28,17 +36,9 @@ from workbench.work.job_text.job_text import (
     typed,
 )
 from workbench.work.job_text.typed_lines import line_meant, mark_meant
+from workbench.work.job_text.wing_report import curve_words, used_words, wing_report
 from workbench.work.roster.baselines import BASELINE_OF, KEEP, keep_now
 from workbench.work.text.fields import REASON
-from workbench.work.wing.base_curve import (
-    DEPTHS,
-    SAGITTA,
-    keep_curve,
-    latest_curve,
-    strike_curve,
-    use_curve,
-)
-from workbench.work.wing.wing_report import curve_words, used_words, wing_report
 
 _ACTS = ("gap", "depth", "use", "strike")
 _BELONGS = {"chord": ("gap",), "from": ("gap",), "shape": ("gap",), "reason": ("strike",)}

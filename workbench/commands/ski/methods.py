@@ -8,9 +8,8 @@ from workbench.commands.at_ski import AtSki, at_ski, ski_command
 from workbench.commands.manual import act_asked, flag, option, options, place, unit_option
 from workbench.commands.output import say
 from workbench.errors import InputError, PoseError
-from workbench.work.job_text.how_to_hold import restated
-from workbench.work.offsets import pairs
-from workbench.work.offsets.offset_words import (
+from workbench.work.study import offsets
+from workbench.work.study.offset_words import (
     choice_lines,
     method_lines,
     pair_meant,
@@ -18,8 +17,8 @@ from workbench.work.offsets.offset_words import (
     study_lines,
     two_meant,
 )
-from workbench.work.offsets.offsets import learnt_beside, restate_current, restate_typed, study
-from workbench.work.offsets.pairs import PAIR, RESTATED, PairLine, Two
+from workbench.work.study.offsets import PAIR, RESTATED, PairLine, Two
+from workbench.work.study.restating import learnt_beside, restated
 from workbench.work.text.fields import REASON
 from workbench.work.text.words import clean, error_words
 
@@ -87,7 +86,7 @@ def _methods(args: argparse.Namespace) -> None:
 def _pairs(args: argparse.Namespace) -> None:
     asked = act_asked(args, WAYS, _BELONGS)
     with at_ski(args) as at:
-        choices = pairs.choices(at.shop, at.view)
+        choices = offsets.choices(at.shop, at.view)
         if args.two is None and not asked:
             lines = choice_lines(at.shop, choices)
         else:
@@ -98,8 +97,7 @@ def _pairs(args: argparse.Namespace) -> None:
 
 def _two(at: AtSki, two: Two, asked: str, args: argparse.Namespace) -> list[str]:
     done = _done(at, two, asked, args) if asked else []
-    now = restate_current(at.shop, at.view, two)
-    return [*done, *study_lines(study(at.shop, at.view, two), now, at.view, at.unit)]
+    return [*done, *study_lines(offsets.study(at.shop, at.view, two), at.unit)]
 
 
 def _done(at: AtSki, two: Two, asked: str, args: argparse.Namespace) -> list[str]:
@@ -108,24 +106,24 @@ def _done(at: AtSki, two: Two, asked: str, args: argparse.Namespace) -> list[str
         return _restated(at, two, args.restate)
     if asked == "add":
         fields = {f.key: text for f, text in zip(PAIR, args.add, strict=True)}
-        pairs.add_pair(at.shop, at.view, two, fields, at.unit)
+        offsets.add_pair(at.shop, at.view, two, fields, at.unit)
         return ["Done: pair kept."]
     if asked == "take":
-        count = pairs.take_offered(at.shop, two, _offered(at, two, args.take))
+        count = offsets.take_offered(at.shop, two, _offered(at, two, args.take))
         return [f"Done: {count} kept from rounds."]
-    pairs.strike_pair(at.shop, _kept(at, two, args.strike), args.reason or "")
+    offsets.strike_pair(at.shop, _kept(at, two, args.strike), args.reason or "")
     return ["Done: pair struck out; it stays readable."]
 
 
 def _restated(at: AtSki, two: Two, text: str) -> list[str]:
-    number, found = restate_typed(at.shop, at.view, two, text, at.unit)
+    found = offsets.restate_typed(at.shop, at.view, two, text, at.unit)
     names = (clean(two.first.name), clean(two.second.name))
-    return [f"Converted: {restated_words(number, found, names, at.unit)}."]
+    return [f"Converted: {restated_words(*found, names, at.unit)}."]
 
 
 def _offered(at: AtSki, two: Two, text: str) -> tuple[PairLine, ...]:
-    kept = pairs.pairs_of(at.shop, two)
-    offered = pairs.offered(at.shop, at.view, two, kept)
+    kept = offsets.pairs_of(at.shop, two)
+    offered = offsets.offered(at.shop, at.view, two, kept)
     if not offered:
         raise InputError("pairs", "(none offered)", "rounds in which both methods were read")
     if text.strip().casefold() == "all":
@@ -137,4 +135,4 @@ def _offered(at: AtSki, two: Two, text: str) -> tuple[PairLine, ...]:
 
 
 def _kept(at: AtSki, two: Two, text: str) -> PairLine:
-    return pair_meant(pairs.pairs_of(at.shop, two), text)
+    return pair_meant(offsets.pairs_of(at.shop, two), text)

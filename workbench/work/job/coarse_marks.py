@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from workbench.errors import InputError
+from workbench.fin.plan.plan import DEFAULT_TOLERANCE_MM
 from workbench.fin.reading.method import COARSE_U_MM, LONGEST_SCALE_MM, Method, Scribe
 from workbench.fin.reading.quantities import TRAITS, Quantity
 from workbench.measure.display import change_text, fine_text, length_text
@@ -14,7 +15,6 @@ from workbench.records.store import rows
 from workbench.records.store.values import keepable
 from workbench.work.job.job_view import CoarseMark, JobView
 from workbench.work.job.shop import Shop
-from workbench.work.order.order_file import DEFAULT_TOLERANCE_MM
 from workbench.work.order.rigs import row_of_method
 from workbench.work.text.fields import Field, filled
 from workbench.work.text.words import clean

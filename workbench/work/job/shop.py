@@ -18,6 +18,7 @@ from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.records.store.faults import UnknownRowError
 from workbench.work.job.entry import Typed, check_reading, check_target, target_name
+from workbench.work.job.entry_words import what_came_in
 from workbench.work.job.job_view import WING_AIM, JobView
 from workbench.work.job.open_book import WITHOUT_LEARNED, OpenBook
 from workbench.work.job.ski_state import TAKEN_BACK
@@ -74,6 +75,11 @@ class Shop(OpenBook):
         self, view: JobView, event: Event | None, write: Callable[[JobView], object]
     ) -> JobView:
         """Keep something about a ski as :meth:`act` does; return the job as it is then."""
+        return self.book.run(self._keep, view, event, write)
+
+    def _keep(
+        self, view: JobView, event: Event | None, write: Callable[[JobView], object]
+    ) -> JobView:
         self.act(view, event, write)
         return self.view(view.job.id)
 
@@ -95,8 +101,6 @@ class Shop(OpenBook):
         same = (now.seen.facts, now.seen.newest) == (view.seen.facts, view.seen.newest)
         if same and _shows(now) == _shows(view):
             return now
-        from workbench.work.job.entry_words import what_came_in
-
         raise ChangedError(view, now, what_came_in(view, now, self.book))
 
     def _mark(

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
+from workbench.advice.checklists import STEPS, WING_SOURCE
 from workbench.fin.plan.plan import StudTurn
 from workbench.measure.display import change_between, fine_text, length_text
 from workbench.measure.units import MM_PER, Unit
@@ -23,17 +24,18 @@ from workbench.work.job_text.budget_explained import (
     origins_of,
     trust_of,
 )
-from workbench.work.job_text.how_to_hold import hold_words, place_words
-from workbench.work.job_text.importance import (
+from workbench.work.job_text.setting_words import hold_words, moved_words, place_words
+from workbench.work.job_text.tasks import caution_words, task_of
+from workbench.work.job_text.view_words import (
     Importance,
     Said,
+    act_due,
+    eyes_words,
     in_order,
     said_before_turns,
     said_of,
+    stage_words,
 )
-from workbench.work.job_text.setting_words import moved_words
-from workbench.work.job_text.tasks import caution_words, task_of
-from workbench.work.job_text.view_words import act_due, eyes_words, stage_words
 from workbench.work.text.words import clean, step_words, turn_words
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.significance import WITHIN
@@ -210,8 +212,6 @@ def wing_lines(view: JobView) -> list[str]:
     if not view.ski.has_wing:
         return []
     if view.stage == "wing":
-        from workbench.advice.checklists import STEPS, WING_SOURCE
-
         steps = [f"Wing {i}: {s.name}: {s.words}" for i, s in enumerate(STEPS, 1)]
         return [*steps, f"Wing: {WING_SOURCE}."]
     return [f"Wing: {setting_words(view.wing_set)}"] if view.wing_set is not None else []

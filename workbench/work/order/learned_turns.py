@@ -14,8 +14,7 @@ from typing import Any
 
 from workbench.errors import InputError
 from workbench.fin.frame import Pose
-from workbench.fin.learn.as_plan import plan_of_act
-from workbench.fin.learn.decide import DECLARED, Act, decide
+from workbench.fin.learn.decide import DECLARED, Act, decide, plan_of_act
 from workbench.fin.learn.replay import (
     InJob,
     Learnt,
@@ -46,7 +45,7 @@ from workbench.work.files.table_files import (
     read_text,
 )
 from workbench.work.order.order_answers import order_plan, turns_report, turns_table
-from workbench.work.order.order_file import DEFAULT_TOLERANCE_MM, Order, read_takes
+from workbench.work.order.order_file import Order, read_takes
 from workbench.work.text.words import clean
 
 _LARGEST_BYTES = 50_000_000
@@ -235,7 +234,7 @@ def advice_of(order: Order, rounds: Sequence[Round]) -> Advice:
     own = [r for r in rounds if order.job and r.job == order.job]
     others = tuple(r for r in rounds if not (order.job and r.job == order.job))
     job = job_now(taught(order.rig, methods, others), own, now, order.settled)
-    act = decide(job, order.targets, order.finest_turn, default_tolerance_mm=DEFAULT_TOLERANCE_MM)
+    act = decide(job, order.targets, order.finest_turn)
     return Advice(order, job, act, plan_of_act(plain, job, act))
 
 

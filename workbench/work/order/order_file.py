@@ -11,22 +11,19 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from workbench.errors import InputError
-from workbench.fin.parts.base import Base
-from workbench.fin.parts.blade import MOST_HOLES, Blade, Hole
-from workbench.fin.parts.studs import Hand, Stud, Touches, check_studs, lead_of_thread, lead_of_tpi
-from workbench.fin.plan.plan import Target
+from workbench.fin.blade import MOST_HOLES, Blade, Hole
+from workbench.fin.frame import Base
+from workbench.fin.plan.plan import DEFAULT_TOLERANCE_MM, Target
 from workbench.fin.pose.equations import Reading
 from workbench.fin.reading.method import PARTS, Method, Scribe, Station
 from workbench.fin.reading.quantities import ONE_OF, QUANTITIES, TRAITS, Quantity
 from workbench.fin.reading.rig import Rig
+from workbench.fin.studs import Hand, Stud, Touches, check_studs, lead_of_thread, lead_of_tpi
 from workbench.frozen import dataclass
 from workbench.measure.lengths import check_finest, parse_turn
-from workbench.measure.units import MM_PER, MM_PER_INCH, Unit, check_unit
+from workbench.measure.units import MM_PER, Unit, check_unit
 from workbench.work.files.table_files import Table, as_list, as_number, read_table_file, under
 from workbench.work.trust.reading_budget import Taken, readings_of
-
-DEFAULT_TOLERANCE_MM = 0.002 * MM_PER_INCH
-"""0.002 in: the finest change that riders say they feel (common practice, no source)."""
 
 DEFAULT_FINEST_TURN = 0.125
 MOST_VALUES = 1000

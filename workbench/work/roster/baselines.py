@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from functools import partial
 
 from workbench.errors import InputError
+from workbench.fin.plan.plan import DEFAULT_TOLERANCE_MM
 from workbench.fin.wing import angle_of
 from workbench.measure.display import FINE, length_text
 from workbench.measure.lengths import parse_length
@@ -18,7 +19,6 @@ from workbench.records.store import rows
 from workbench.work.files.table_files import Table
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
-from workbench.work.order.order_file import DEFAULT_TOLERANCE_MM
 from workbench.work.text.fields import Field
 from workbench.work.trust.job_reading import Line
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from workbench.errors import InputError, shown
+from workbench.fin.plan.plan import DEFAULT_TOLERANCE_MM
 from workbench.fin.reading.quantities import QUANTITIES
 from workbench.measure.calipers import BLOCK_DAYS
 from workbench.measure.display import DIALS, turn_text
@@ -15,7 +16,6 @@ from workbench.measure.lengths import check_finest, parse_turn
 from workbench.records.book import Book, whole
 from workbench.records.store.values import keepable
 from workbench.work.job.shop import Shop, initials_of
-from workbench.work.order.order_file import DEFAULT_TOLERANCE_MM
 from workbench.work.order.shop_policy import (
     AFTER_LOCK,
     BELL,

@@ -20,8 +20,8 @@ from workbench.fin.frame import Point
 from workbench.fin.trace.contour import fit_outline
 from workbench.fin.trace.traced import Unframed, unframed_of_contours
 from workbench.frozen import dataclass
-from workbench.work.trace.look import Ground, Told, look_at_rings, nothing
-from workbench.work.trace.scale import PictureScale
+from workbench.work.trace import picture
+from workbench.work.trace.look import Ground, PictureScale, Told, look_at_rings, nothing
 
 if TYPE_CHECKING:
     from workbench.work.trace.picture import Grey, Seen
@@ -137,8 +137,6 @@ def trace_picture(path: str | Path, scale: PictureScale | None, told: Told = not
         accepted = "one of --dpi N, --across LENGTH or --square LENGTH" + hint
         raise InputError("scale", "none", accepted)
     # Loading it takes a second: not for a file that is refused.
-    from workbench.work.trace import picture
-
     high, wide = grey.shape
     ground = Ground(wide, high, UNMOVED, picture.thumb_of(grey))
     looking = look_at_rings("looking for the blade", ground, ())

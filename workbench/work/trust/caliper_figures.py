@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import field, replace
+from datetime import date
 from typing import cast
 
 from workbench.errors import BenchError
@@ -125,8 +126,6 @@ def _mpe_words(row: rows.Caliper) -> str:
 
 
 def _day(ordinal: int) -> str:
-    from datetime import date
-
     return date.fromordinal(ordinal).isoformat()
 
 

@@ -10,6 +10,7 @@ from workbench.fin.reading.quantities import TRAITS
 from workbench.frozen import dataclass
 from workbench.measure.budget import REPEATABILITY_MM
 from workbench.measure.repeats import Repeats, Scatter, scatter_of
+from workbench.work.text.words import clean
 
 if TYPE_CHECKING:  # a work order knows no book
     from workbench.records.book import Book
@@ -87,7 +88,6 @@ def _computed(book: Book, study_id: str) -> StudyScatter | None:
     # A book without a study never needs these.
     # The store and the studies: loaded where a book is open, never for an order alone.
     from workbench.work.text.local_time import local
-    from workbench.work.text.words import clean
     from workbench.work.trust.study_results import result_of, study_as_is
 
     view = study_as_is(book, 0, book.study(study_id))

@@ -14,7 +14,7 @@ from workbench.bench.bases.prompts import Prompt
 from workbench.bench.bases.view_only import TableScreen
 from workbench.bench.draw.text import lines, paragraph, paragraphs, styled, visible
 from workbench.bench.hand.state import BenchState
-from workbench.bench.screens.ski.wear_screen import offer
+from workbench.bench.screens.ski.ski_forms import offer
 from workbench.errors import BenchError, InputError
 from workbench.fin.plan.found_block import FoundBlock
 from workbench.frozen import dataclass
@@ -81,9 +81,10 @@ class BlockScreen(TableScreen):
     """A block as it was measured: each stud in words, and the side view."""
 
     TITLE_WORDS = "The block as measured"
+    KEYS = "↑ ↓ scroll · Enter or Esc closes"
 
     def __init__(self, kept: Kept, blade: rows.Blade | None) -> None:
-        super().__init__("")
+        super().__init__()
         self._kept, self._blade = kept, blade
 
     def after(self, bench: Bench, result: None) -> None:
@@ -183,5 +184,5 @@ class FoundBlockScreen(UnitList):
     def _after(self, kept: object) -> None:
         if kept:
             self.view = self.shop.view(self.view.job.id)
-            self._try(self._load)
+            self.attempt(self._load)
             self.say("kept: the block has a new version, turns go by it", "done")

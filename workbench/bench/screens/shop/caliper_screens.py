@@ -6,7 +6,7 @@ else: they choose no caliper and close nothing.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import partial
 from typing import Literal
 
@@ -142,12 +142,12 @@ class CaliperScreen(NumberScreen[None]):
 
     # -- keys ------------------------------------------------------------------------------------
 
-    def command(self, key: str, char: str) -> None:
+    def acts(self) -> dict[str, Callable[[], None]]:
         """Take in hand, or add."""
-        if key == "space":
-            self._take_in_hand()
-        elif char.lower() == "n":
-            self.app.push_screen(caliper_form(self.shop, self.unit), self._added)
+        return {" ": self._take_in_hand, "n": self._add}
+
+    def _add(self) -> None:
+        self.app.push_screen(caliper_form(self.shop, self.unit), self._added)
 
     def plus(self, time: float) -> None:
         """Take the marked caliper in hand."""
@@ -177,7 +177,7 @@ class CaliperScreen(NumberScreen[None]):
         row = self.chosen
         if row is None:
             self.say("no caliper yet: n adds one", "warn")
-        elif self.did(lambda: calipers.take_in_hand(self.shop, row.id)):
+        elif self.attempt(lambda: calipers.take_in_hand(self.shop, row.id)):
             self._load()
             self.say(f"in hand: {visible(row.name)}", "done")
 
@@ -191,7 +191,7 @@ class CaliperScreen(NumberScreen[None]):
         elif self._check.step == "size":
             self._take_size(self.entry, self.pace.is_burst(time))
         else:
-            self.did(lambda: self._take_reading(row, self._check))
+            self.attempt(lambda: self._take_reading(row, self._check))
 
     def _take_size(self, text: str, off_the_cable: bool) -> None:
         if off_the_cable:
@@ -200,7 +200,7 @@ class CaliperScreen(NumberScreen[None]):
                 f"{text} came off the caliper: type the block's own size first, then measure it",
                 "warn",
             )
-        elif self.did(lambda: self._keep_size(text)):
+        elif self.attempt(lambda: self._keep_size(text)):
             self.say("")
 
     def _keep_size(self, text: str) -> None:

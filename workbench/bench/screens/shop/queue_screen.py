@@ -14,8 +14,9 @@ from typing import Any
 from textual.content import Content
 from textual.events import Key, Paste
 
-from workbench.bench.bases.find_screen import FindScreen
+from workbench.bench.bases.bursts import LONGEST_FIND, FindLine, SignKey
 from workbench.bench.bases.forms import Form, by_view
+from workbench.bench.bases.lists import ListScreen
 from workbench.bench.bases.prompts import ASIDE_REASONS, Prompt
 from workbench.bench.draw.text import styled, visible
 from workbench.bench.hand.state import BenchState
@@ -50,17 +51,19 @@ ALL_KEYS = (
 )
 
 
-class QueueScreen(FindScreen):
+class QueueScreen(ListScreen):
     """The queue of a day, today's first."""
 
     KEYS = " · ".join(ALL_KEYS)
     OWN_KEYS = ("f9",)
-    """Keys of this screen that elsewhere do something on every screen."""
     SHOWN_KEYS = "Enter opens · F3 F4 order · F5 by due · F6 aside · F7 carries · F1 keys"
     TITLE_WORDS = "The day's queue"
+    TAKES_TEXT = True
 
     def __init__(self, shop: Shop, state: BenchState) -> None:
         super().__init__()
+        self.find = FindLine()
+        self._sign = SignKey(self, self.find.type, lambda sign, time: self._open())
         self.shop = shop
         self.day = ""
         self.items: Sequence[Item] = ()
@@ -74,11 +77,11 @@ class QueueScreen(FindScreen):
     def on_mount(self) -> None:
         """Show today's queue, the ski in hand marked; then get ready to find."""
         self.day = self.shop.day
-        self._try(self._load)
+        self.attempt(self._load)
         view = self.bench.hands.state.view
         if view is not None:
             self._mark_job(view.job.id)
-        self.set_timer(SOON_S, lambda: self._try(self._all_skis))
+        self.set_timer(SOON_S, lambda: self.attempt(self._all_skis))
 
     # -- what is listed --------------------------------------------------------------------------
 
@@ -108,9 +111,9 @@ class QueueScreen(FindScreen):
         elif self._offers:
             items += [Heading("after the first ride"), *self._offers]
         self.items = items
-        self._settle(1)
+        self.settle(1)
 
-    def _settle(self, by: int) -> None:
+    def settle(self, by: int) -> None:
         """Keep the mark on something that can be opened."""
         last = len(self.items) - 1
         self.at = min(max(self.at, 0), max(last, 0))
@@ -173,31 +176,74 @@ class QueueScreen(FindScreen):
 
     # -- keys ------------------------------------------------------------------------------------
 
-    def on_key(self, event: Key) -> None:
-        """Any key but + leaves the whole day where it is; Enter and Esc do nothing else."""
-        if self._asked and event.character != "+":
-            self._sign.settle(event.character or "")  # a + just before it still counts
+    def take_key(self, event: Key) -> None:
+        """Find by what is typed; any key but + leaves the whole day where it is."""
+        key, char = event.key, event.character or ""
+        asked = self._asked and char != "+"
+        self._sign.settle(char)  # a + just before it still counts
+        if asked:
             self._leave()
-            if event.key in ("enter", "ctrl+j", "escape"):
-                event.stop()
-                event.prevent_default()
-                return
-        super().on_key(event)
+        if self.over or (asked and key in ("enter", "ctrl+j", "escape")):
+            return
+        if key in ("enter", "ctrl+j"):
+            self._entered(event.time)
+        elif char == "+":
+            self._sign.press(char, event.time)
+        elif key == "escape" and not self.find.text:
+            self.close_list()
+        elif key == "escape":
+            self.find.clear()
+            self._found()
+        elif char == "*":
+            self.flip()
+        elif key == "backspace":
+            self.find.rub_out()
+            self._found()
+        elif len(char) == 1 and char.isprintable():
+            self.find.type(char, event.time)
+            self._found()
+        else:
+            self.do_key(key)
+
+    def _entered(self, time: float) -> None:
+        found = self.find.enter(time)
+        if found.kind == "burst":
+            self.attempt(self.fill)
+            self.hold(found.reading)
+        elif found.kind == "purpose":
+            self._open()
+
+    def _open(self) -> None:
+        if not self.over:
+            self.attempt(self.open_marked)
+
+    def _found(self) -> None:
+        self.at = 0
+        self.attempt(self.fill)
+        self.say("")
 
     def on_paste(self, event: Paste) -> None:
-        """What is pasted is no answer."""
+        """Look for what was pasted, which is no answer; a reading that was is held."""
+        event.stop()
+        event.prevent_default()
         self._leave()
-        super().on_paste(event)
+        text = event.text.strip()
+        if text and not any(c.isalpha() for c in text):
+            self.hold(text)
+            return
+        for char in text[:LONGEST_FIND]:
+            if char.isprintable():
+                self.find.type(char, 0.0)
+        self._found()
 
     def _leave(self) -> None:
         if self._asked:
             self._asked = False
             self.say("")
 
-    def command(self, key: str) -> None:
-        """Move, or do what a key beside the letters does."""
-        steps = {"up": -1, "down": 1, "pageup": -10, "pagedown": 10, "home": -(10**6), "end": 10**6}
-        acts: dict[str, Callable[[], None]] = {
+    def acts(self) -> dict[str, Callable[[], None]]:
+        """Return what the keys beside the letters do."""
+        return {
             "f2": self._notes,
             "f3": lambda: self._move(-1), "shift+up": lambda: self._move(-1),
             "f4": lambda: self._move(1), "shift+down": lambda: self._move(1),
@@ -208,12 +254,6 @@ class QueueScreen(FindScreen):
             "f9": self._as_last_time,
             "left": lambda: self._look_at(-1), "right": lambda: self._look_at(1),
         }  # fmt: skip
-        if key in steps:
-            self.at += steps[key]
-            self._settle(1 if steps[key] > 0 else -1)
-            self.say("")
-        elif key in acts:
-            self._try(acts[key])
 
     # -- what the keys do ------------------------------------------------------------------------
 
@@ -247,7 +287,7 @@ class QueueScreen(FindScreen):
         if job_id:
             self.find.clear()
             self.day = self.shop.day
-            self._try(lambda: self._again("in today's queue", str(job_id)))
+            self.attempt(lambda: self._again("in today's queue", str(job_id)))
 
     def _as_last_time(self) -> None:
         item = self.marked
@@ -292,7 +332,7 @@ class QueueScreen(FindScreen):
 
     def _put_aside(self, line: RosterLine, done: object) -> None:
         if done is not None:
-            self._try(lambda: self._again(f"{line.ski_name} set aside", line.job_id))
+            self.attempt(lambda: self._again(f"{line.ski_name} set aside", line.job_id))
 
     def _carry(self) -> None:
         line, shop = self._line(), self.shop
@@ -333,4 +373,7 @@ class QueueScreen(FindScreen):
         line, shop = self._line(), self.shop
         keep = partial(queue.write_notes, shop, line)
         form = Form(f"Notes: {line.ski_name}", queue.NOTES, keep, now={"ski": line.ski_note})
-        self.app.push_screen(form, lambda _: self._try(lambda: self._again("", line.job_id)))
+        self.app.push_screen(form, lambda _: self._noted(line.job_id))
+
+    def _noted(self, job_id: str) -> None:
+        self.attempt(lambda: self._again("", job_id))

@@ -5,7 +5,7 @@ Digits and Enter are a number for the marked line here, by hand or off a cable.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -22,7 +22,7 @@ from workbench.errors import BenchError, InputError
 from workbench.fin.reading.quantities import NEEDED
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import ChangedError, Shop
-from workbench.work.offsets.as_read import (
+from workbench.work.study.restating import (
     HOW,
     HowRead,
     Ours,
@@ -140,12 +140,12 @@ class AsReadScreen(NumberScreen[bool]):
         self._at = (self._at + step) % len(NEEDED)
         self.say("")
 
-    def command(self, key: str, char: str) -> None:
+    def acts(self) -> dict[str, Callable[[], None]]:
         """Change how the marked number was measured, or state another way."""
-        if char == "/" and not self.entry:
-            self._other_way()
-        elif char.lower() == "e" and not self.entry:
-            self.app.push_screen(self._way_form(), self._stated)
+        return {"/": self._other_way, "e": self._state_way}
+
+    def _state_way(self) -> None:
+        self.app.push_screen(self._way_form(), self._stated)
 
     def seen_anew(self, now: JobView) -> None:
         """Show the ski as it is now."""
@@ -189,7 +189,7 @@ class AsReadScreen(NumberScreen[bool]):
             self.refused = True
             self.say("state first how it was measured: rub the entry out, then e", "warn")
             return
-        self.did(lambda: self._keep(theirs_typed(self.view, how, text, self.unit)))
+        self.attempt(lambda: self._keep(theirs_typed(self.view, how, text, self.unit)))
 
     def _keep(self, theirs: Theirs) -> None:
         before = self._theirs[self._at]
@@ -223,4 +223,4 @@ class AsReadScreen(NumberScreen[bool]):
                 self.view = why.now
             self.say(f"✗ {error_words(why, self.unit)}", "warn")
             return
-        self.close(True)
+        self.dismiss(True)

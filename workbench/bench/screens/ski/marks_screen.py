@@ -6,7 +6,7 @@ they close nothing.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import partial
 
 from textual.content import Content
@@ -132,10 +132,12 @@ class MarksScreen(NumberScreen[None]):
             self._at = (self._at + step) % len(self.view.marks)
             self.say("")
 
-    def command(self, key: str, char: str) -> None:
+    def acts(self) -> dict[str, Callable[[], None]]:
         """Add a mark."""
-        if char.lower() == "n" and not self.entry:
-            self.app.push_screen(mark_form(self.shop, self.view, self.unit), self._added)
+        return {"n": self._add}
+
+    def _add(self) -> None:
+        self.app.push_screen(mark_form(self.shop, self.view, self.unit), self._added)
 
     def seen_anew(self, now: JobView) -> None:
         """Show the ski as it is now."""
@@ -149,7 +151,7 @@ class MarksScreen(NumberScreen[None]):
             self.say(f"{visible(text, 20)} not taken: {NONE_YET}", "warn")
             return
         taken = partial(take_mark, self.shop, self.view, mark, text, self.unit)
-        if not self.did(lambda: self.seen_anew(taken())):
+        if not self.attempt(lambda: self.seen_anew(taken())):
             return
         self.entry = ""
         agrees = self.view.marks[self._at].agrees
