@@ -10,7 +10,7 @@ from workbench.commands.manual import Commands
 from workbench.commands.opened import opened_shop, path_of
 from workbench.commands.output import say, say_json
 from workbench.errors import BenchError, InputError, OutOfReachError, PoseError
-from workbench.fin.parts.blade import Blade
+from workbench.fin.blade import Blade
 from workbench.fin.reading.method import Method
 from workbench.fin.reading.rig import Rig
 from workbench.places import is_there

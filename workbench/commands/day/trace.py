@@ -17,9 +17,8 @@ from workbench.work.order.rigs import blade_of
 from workbench.work.paper.printing import outline_document
 from workbench.work.text.words import clean
 from workbench.work.trace.by_calipers import check_words
-from workbench.work.trace.look import plain_look
+from workbench.work.trace.look import Ask, plain_look
 from workbench.work.trace.outline import changed, check_of, copy_blade, kept_blade, outline_lines
-from workbench.work.trace.scale import Ask
 from workbench.work.trace.tracing import (
     blade_table,
     blade_toml,

@@ -121,7 +121,7 @@ def _said(args: argparse.Namespace, shared: Shared) -> int:
 def _watch(args: argparse.Namespace, book: Any) -> int:
     from workbench.records.book import Book
     from workbench.work.sharing import hubs, words
-    from workbench.work.sharing.watch import Watch
+    from workbench.work.sharing.hubs import Watch
 
     def told(shared: Shared) -> None:
         if not args.json:

@@ -17,7 +17,7 @@ from workbench.work.study.offset_words import (
     study_lines,
     two_meant,
 )
-from workbench.work.study.offsets import PairLine, Two, restate_current, restate_typed, study
+from workbench.work.study.offsets import PairLine, Two
 from workbench.work.study.restating import learnt_beside, restated
 from workbench.work.text.words import clean, error_words
 
@@ -102,8 +102,7 @@ def _pairs(args: argparse.Namespace) -> None:
 
 def _two(at: AtSki, two: Two, asked: str, args: argparse.Namespace) -> list[str]:
     done = _done(at, two, asked, args) if asked else []
-    now = restate_current(at.shop, at.view, two)
-    return [*done, *study_lines(study(at.shop, at.view, two), now, at.view, at.unit)]
+    return [*done, *study_lines(offsets.study(at.shop, at.view, two), at.unit)]
 
 
 def _done(at: AtSki, two: Two, asked: str, args: argparse.Namespace) -> list[str]:
@@ -122,9 +121,9 @@ def _done(at: AtSki, two: Two, asked: str, args: argparse.Namespace) -> list[str
 
 
 def _restated(at: AtSki, two: Two, text: str) -> list[str]:
-    number, found = restate_typed(at.shop, at.view, two, text, at.unit)
+    found = offsets.restate_typed(at.shop, at.view, two, text, at.unit)
     names = (clean(two.first.name), clean(two.second.name))
-    return [f"Converted: {restated_words(number, found, names, at.unit)}."]
+    return [f"Converted: {restated_words(*found, names, at.unit)}."]
 
 
 def _offered(at: AtSki, two: Two, text: str) -> tuple[PairLine, ...]:

@@ -8,7 +8,7 @@ from functools import partial
 from typing import assert_never
 
 from workbench.errors import BenchError, InputError
-from workbench.fin.parts.base import Base
+from workbench.fin.frame import Base
 from workbench.fin.wing import MeasuredCurve, from_sagitta, from_three_depths
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
@@ -29,9 +29,8 @@ U_PLACE_MM = 0.5
 SAGITTA_FIELDS = ("shape", "from", "chord", "gap")
 DEPTH_FIELDS = ("place_1", "depth_1", "place_2", "depth_2", "place_3", "depth_3")
 FIELDS: dict[rows.CurveKind, tuple[str, ...]] = {
-    "sagitta": SAGITTA_FIELDS,
-    "three depths": DEPTH_FIELDS,
-}
+    "sagitta": SAGITTA_FIELDS, "three depths": DEPTH_FIELDS,
+}  # fmt: skip
 _BETWEEN = " | "
 
 
@@ -70,21 +69,13 @@ def keep_curve(
 ) -> KeptCurve:
     """Keep a measurement of the ski's base; it is not the ski's base until that is asked for."""
     found = measured_of(kind, fields, unit)
-    row = shop.book.add_entry(
-        shop.who,
-        rows.Curve(
-            ski_id=view.ski.id,
-            kind=kind,
-            text=_BETWEEN.join(fields[key].strip() for key in FIELDS[kind]),
-            unit=unit,
-            from_x_mm=found.from_x_mm,
-            to_x_mm=found.to_x_mm,
-            sagitta_mm=found.sagitta_mm,
-            radius_mm=found.radius_mm,
-            apex_mm=found.apex_mm,
-        ),
-    )
-    return KeptCurve(row, found)
+    text = _BETWEEN.join(fields[key].strip() for key in FIELDS[kind])
+    curve = rows.Curve(
+        ski_id=view.ski.id, kind=kind, text=text, unit=unit,
+        from_x_mm=found.from_x_mm, to_x_mm=found.to_x_mm, sagitta_mm=found.sagitta_mm,
+        radius_mm=found.radius_mm, apex_mm=found.apex_mm,
+    )  # fmt: skip
+    return KeptCurve(shop.book.add_entry(shop.who, curve), found)
 
 
 def latest_curve(shop: Shop, ski_id: str) -> KeptCurve | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from workbench.errors import InputError
-from workbench.fin.plan.goals import DEFAULT_TOLERANCE_MM
+from workbench.fin.plan.plan import DEFAULT_TOLERANCE_MM
 from workbench.fin.reading.method import COARSE_U_MM, LONGEST_SCALE_MM, Method, Scribe
 from workbench.fin.reading.quantities import TRAITS, Quantity
 from workbench.measure.display import change_text, fine_text, length_text

@@ -9,13 +9,13 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from workbench.errors import BenchError
-from workbench.fin.parts.blade import Blade
-from workbench.fin.parts.studs import named
-from workbench.fin.plan.expectation import Expected
+from workbench.fin.blade import Blade
+from workbench.fin.plan.uncertainty import Expected
 from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.search import sweep_ahead
 from workbench.fin.reading.method import Method
 from workbench.fin.reading.rig import Rig
+from workbench.fin.studs import named
 from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.records.tables.days import DayItem, Unread

@@ -11,7 +11,7 @@ from dataclasses import replace
 from typing import TypeVar
 
 from workbench.errors import InputError
-from workbench.fin.parts.blade import Blade
+from workbench.fin.blade import Blade
 from workbench.fin.reading.method import Method
 from workbench.fin.reading.quantities import NEEDED
 from workbench.measure.units import unit_of

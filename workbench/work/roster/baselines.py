@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from functools import partial
 
 from workbench.errors import InputError
-from workbench.fin.plan.goals import DEFAULT_TOLERANCE_MM
+from workbench.fin.plan.plan import DEFAULT_TOLERANCE_MM
 from workbench.fin.wing import angle_of
 from workbench.measure.display import FINE, length_text
 from workbench.measure.lengths import parse_length

@@ -12,7 +12,7 @@ from functools import partial
 from typing import Any, TypeVar
 
 from workbench.errors import InputError
-from workbench.fin.parts.studs import lead_of_thread, named
+from workbench.fin.studs import lead_of_thread, named
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
 from workbench.records.book import whole

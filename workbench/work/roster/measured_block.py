@@ -13,14 +13,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from workbench.errors import InputError
-from workbench.fin.parts.base import Base
-from workbench.fin.parts.studs import (
-    LARGEST_PLACE_U_MM,
-    check_studs,
-    known_leads,
-    lead_of_thread,
-    said,
-)
+from workbench.fin.frame import Base
 from workbench.fin.plan.found_block import (
     FEWEST_ROUNDS,
     GOOD_MOVES,
@@ -30,6 +23,13 @@ from workbench.fin.plan.found_block import (
 )
 from workbench.fin.pose.equations import Reading
 from workbench.fin.reading.rig import Rig
+from workbench.fin.studs import (
+    LARGEST_PLACE_U_MM,
+    check_studs,
+    known_leads,
+    lead_of_thread,
+    said,
+)
 from workbench.fin.wing import degrees_typed
 from workbench.frozen import dataclass
 from workbench.measure.display import fine_text, length_text, turns_text

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from workbench.errors import InputError, shown
-from workbench.fin.plan.goals import DEFAULT_TOLERANCE_MM
+from workbench.fin.plan.plan import DEFAULT_TOLERANCE_MM
 from workbench.fin.reading.quantities import QUANTITIES
 from workbench.measure.calipers import BLOCK_DAYS
 from workbench.measure.display import DIALS, turn_text

@@ -26,8 +26,7 @@ from workbench.records.store import rows
 from workbench.work.drawing.layout import Stroke, Words
 from workbench.work.drawing.scene import FAINT, LIT, NOW
 from workbench.work.job.shop import Shop
-from workbench.work.trace.look import Look, dots_of
-from workbench.work.trace.scale import Ask
+from workbench.work.trace.look import Ask, Look, dots_of
 from workbench.work.trace.tracing import (
     FileTraced,
     checked_ask,

@@ -15,7 +15,7 @@ from workbench.bench.bases.forms import Field, Form
 from workbench.bench.draw import themes
 from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError, RecordsError
-from workbench.fin.parts.studs import said
+from workbench.fin.studs import said
 from workbench.measure.display import length_text
 from workbench.measure.units import Unit
 from workbench.records.store import rows

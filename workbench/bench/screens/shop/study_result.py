@@ -15,12 +15,11 @@ from textual.events import Resize
 from workbench.bench.bases.view_only import TableScreen
 from workbench.bench.draw.canvas import DOTS, Area, Canvas, Mode
 from workbench.bench.draw.text import lines, styled, visible, wrapped
-from workbench.measure.display import FINE, change_text
+from workbench.measure.display import FINE, change_text, finer_text
 from workbench.measure.units import Unit
 from workbench.work.study.study_words import (
     SOURCE_NAMES,
     notes,
-    sd_text,
     sentence,
     struck_words,
     study_state,
@@ -157,7 +156,7 @@ def source_table(result: StudyResult, unit: Unit, width: int) -> list[Content]:
     pooled = result.analysis.gauge.pooled
     for source in result.sources():
         name, meaning = SOURCE_NAMES[source.key]
-        text = f"{name:<16}{sd_text(source.sd_mm, unit):>10}  {source.share:>6.1%}"
+        text = f"{name:<16}{finer_text(source.sd_mm, unit):>10}  {source.share:>6.1%}"
         if source.key in ("av", "interaction") and len(result.view.study.people) == 1:
             meaning = "one person: not seen"
         elif source.key == "interaction" and pooled:
@@ -267,7 +266,7 @@ def _axis(unit: Unit, relative: bool) -> Callable[[float], str]:
     step = FINE[unit]
     if relative:
         return lambda value: change_text(value, unit, step)
-    return lambda value: sd_text(value, unit)[:-1]
+    return lambda value: finer_text(value, unit)[:-1]
 
 
 def _gap(pitch: int) -> int:

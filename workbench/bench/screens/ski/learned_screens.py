@@ -14,7 +14,7 @@ from workbench.bench.draw.text import paragraph, paragraphs, styled, visible
 from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError, InputError
 from workbench.measure.display import FINE, change_text
-from workbench.measure.stats.learnt_offset import Restatement
+from workbench.measure.learnt_offset import Restatement
 from workbench.work.job.shop import Shop
 from workbench.work.learn.what_learnt import (
     ALL,
@@ -161,8 +161,7 @@ class OffsetScreen(UnitList):
         self._choices = offsets.choices(shop, self.view)
         self._chosen = 0
         self._turned = False
-        self._typed: tuple[offsets.Number, Restatement] | None = None
-        self._now: Restatement | None = None
+        self._typed: tuple[float, Restatement] | None = None
         self._study: offsets.OffsetStudy | None = None
         self._load()
 
@@ -177,11 +176,10 @@ class OffsetScreen(UnitList):
     def _load(self) -> None:
         if self._choices:
             self._study = offsets.study(self.shop, self.view, self.two)
-            self._now = offsets.restate_current(self.shop, self.view, self.two)
 
     @property
     def _lines(self) -> tuple[offsets.PairLine, ...]:
-        return (*self._study.pairs, *self._study.offered) if self._study is not None else ()
+        return self._study.every if self._study is not None else ()
 
     # -- what is shown ---------------------------------------------------------------------------
 
@@ -197,18 +195,12 @@ class OffsetScreen(UnitList):
         for said in summary(self._study, self.unit):
             out += told(width, said.label, said.text, _STYLES[said.kind])
         names = (two.first.name, two.second.name)
-        if self._now is not None:
-            number = self._number_now()
-            out += told(width, "now", restated_words(number, self._now, names, self.unit), "bold")
+        if self._study.now is not None:
+            out += told(width, "now", restated_words(*self._study.now, names, self.unit), "bold")
         if self._typed is not None:
             out += told(width, "typed", restated_words(*self._typed, names, self.unit), "bold")
         head = f"  {'by the first':>14} {'by the second':>14} {f'difference {self.unit}':>14}  ski"
         return [*out, styled((visible(head, width), "bold $accent"))]
-
-    def _number_now(self) -> offsets.Number:
-        line = next(x for x in self.view.lines if x.method_id == self.two.first.id)
-        assert line.now_mm is not None
-        return offsets.Number("", self.unit, line.now_mm)
 
     def rows(self, width: int) -> Sequence[Content]:
         """The pairs that were kept, then those offered."""

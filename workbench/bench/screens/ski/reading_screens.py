@@ -14,8 +14,8 @@ from workbench.bench.draw.text import hung, lines, paragraph, paragraphs, styled
 from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError
 from workbench.measure.budget import Row
-from workbench.measure.display import change_text, fine_text, length_text
-from workbench.measure.stats.learnt_offset import Restatement
+from workbench.measure.display import change_text, fine_text, finer_text, length_text
+from workbench.measure.learnt_offset import Restatement
 from workbench.measure.units import Unit
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
@@ -25,7 +25,6 @@ from workbench.work.job_text.budget_explained import (
     Trust,
     dof_text,
     doubtful_words,
-    finer_text,
     improve_words,
     meaning_words,
     origins_of,
