@@ -41,13 +41,13 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.temperature import correction_words
 from workbench.work.job_text.budget_explained import doubtful_words
 from workbench.work.job_text.setting_words import moved_words
+from workbench.work.job_text.stage_words import sign_off_due
 from workbench.work.job_text.tasks import READS_AT, TASKS, StageTask
 from workbench.work.job_text.view_words import (
     act_due,
     doubt_question,
     no_turn_words,
     sent_twice_question,
-    sign_off_due,
     since_left,
     target_warning,
 )

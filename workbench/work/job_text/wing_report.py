@@ -37,6 +37,9 @@ from workbench.work.trust.wing_setup import WingSetup, hold_of, lead_of, setting
 EXAMPLE_DEG = 8.0
 """The angle shown where nothing is set or wanted yet."""
 
+_RADIUS_STEP: dict[Unit, str] = {"in": "0.1", "mm": "1"}
+"""To what a radius of the base is rounded."""
+
 
 @dataclass(frozen=True, slots=True)
 class HoldLine:
@@ -195,7 +198,7 @@ def curve_words(report: WingReport, unit: Unit) -> str:
     if arc.curvature == 0.0:
         return f"flat, {report.base_from}"
     shape = "bulges" if arc.curvature > 0.0 else "hollow"
-    step = "0.1" if unit == "in" else "1"
+    step = _RADIUS_STEP[unit]
     radius = length_text(abs(1.0 / arc.curvature), unit, step)
     found = report.curve.measured if report.curve is not None else None
     u = ""
@@ -214,9 +217,9 @@ def used_words(report: WingReport, ski: rows.Ski, unit: Unit) -> tuple[str, ...]
     radius, apex = ski.base_radius_mm, ski.base_apex_mm
     if radius is None or apex is None:
         return ("Worked out by: a flat base, not by what was measured",)
-    step = "0.1" if unit == "in" else "1"
-    told = f"radius {length_text(radius, unit, step)} {unit}, apex at {length_text(apex, unit)}"
-    return (f"Worked out by: {told} {unit}, not by what was measured",)
+    told = f"radius {length_text(radius, unit, _RADIUS_STEP[unit])} {unit}"
+    at = f"apex at {length_text(apex, unit)} {unit}"
+    return (f"Worked out by: {told}, {at}, not by what was measured",)
 
 
 def gauge_words(report: WingReport) -> str:
@@ -340,9 +343,8 @@ def table_of(report: Mapping[str, Any]) -> str:
     if base["radius"] is None:
         out = ["Base: flat"]
     else:
-        step = "0.1" if unit == "in" else "1"
-        radius = length_text(abs(base["radius"]) * per, unit, step)
-        u = length_text(base["u_radius"] * per, unit, step)
+        radius = length_text(abs(base["radius"]) * per, unit, _RADIUS_STEP[unit])
+        u = length_text(base["u_radius"] * per, unit, _RADIUS_STEP[unit])
         out = [f"Base: {base['shape']}, radius {radius} {unit}, standard uncertainty {u} {unit}"]
     out.append(
         f"Straightedge: {length_text(report['straightedge'] * per, unit)} {unit}, its middle "
