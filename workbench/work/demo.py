@@ -17,8 +17,8 @@ from typing import Any, assert_never
 from workbench.advice.checklists import FINAL, RECEIVED, WING
 from workbench.errors import InputError
 from workbench.fin.frame import Pose
-from workbench.fin.parts.studs import seat
-from workbench.fin.plan.goals import DEFAULT_TOLERANCE_MM
+from workbench.fin.plan.plan import DEFAULT_TOLERANCE_MM
+from workbench.fin.studs import seat
 from workbench.measure.display import length_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import MM_PER, MM_PER_INCH, Unit, check_unit

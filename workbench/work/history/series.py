@@ -8,7 +8,7 @@ from datetime import datetime
 from operator import attrgetter
 from typing import Literal
 
-from workbench.fin.plan.remarks import COVERAGE
+from workbench.fin.plan.guidance import COVERAGE
 from workbench.records.store import rows
 from workbench.work.history.history import LONGEST_MM, History, Setting, readings_in
 

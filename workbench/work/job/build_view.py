@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING, TypeAlias
 
 from workbench.errors import BenchError, MissingPartError
 from workbench.fin.frame import Pose
-from workbench.fin.parts.studs import named
-from workbench.fin.plan.expectation import Expected, expected_after
+from workbench.fin.plan.guidance import ODD_TILT_RAD
 from workbench.fin.plan.plan import Plan, Target
-from workbench.fin.plan.remarks import ODD_TILT_RAD
+from workbench.fin.plan.uncertainty import Expected, expected_after
 from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import fit_pose
 from workbench.fin.reading.method import Method
 from workbench.fin.reading.rig import Rig
+from workbench.fin.studs import named
 from workbench.frozen import dataclass
 from workbench.measure.units import Unit
 from workbench.records.store import rows

@@ -9,9 +9,8 @@ from collections.abc import Iterable
 from enum import IntEnum
 from typing import assert_never
 
-from workbench.fin.plan.guidance import StudLimitError
+from workbench.fin.plan.guidance import COVERAGE, StudLimitError
 from workbench.fin.plan.plan import Remark, Step
-from workbench.fin.plan.remarks import COVERAGE
 from workbench.frozen import dataclass
 from workbench.measure.display import fine_text, turn_text
 from workbench.measure.doubtful import same_digits

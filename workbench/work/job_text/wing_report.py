@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from workbench.errors import InputError
-from workbench.fin.parts.base import Base
+from workbench.fin.frame import Base
 from workbench.fin.wing import (
     HOLDS,
     Arc,

@@ -13,7 +13,7 @@ from importlib.util import find_spec
 from typing import Any
 
 from workbench.errors import InputError
-from workbench.fin.plan.remarks import COVERAGE
+from workbench.fin.plan.guidance import COVERAGE
 from workbench.fin.reading.quantities import TRAITS
 from workbench.measure.display import length_text
 from workbench.measure.units import Unit

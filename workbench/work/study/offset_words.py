@@ -7,7 +7,7 @@ from typing import Literal, NamedTuple
 
 from workbench.errors import InputError
 from workbench.measure.display import FINE, change_text, fine_text, length_text
-from workbench.measure.stats.learnt_offset import FEWEST_FOR_SLOPE, LearntOffset, Restatement
+from workbench.measure.learnt_offset import FEWEST_FOR_SLOPE, LearntOffset, Restatement
 from workbench.measure.units import MM_PER, Unit
 from workbench.work.job.shop import Shop
 from workbench.work.study.offsets import (

@@ -9,11 +9,10 @@ import math
 from typing import Any
 
 from workbench.errors import InputError
-from workbench.measure.display import finer_text
+from workbench.measure.display import finer_text, round_to_uncertainty
+from workbench.measure.gauge_study import POOL_ALPHA, GaugeAnova
 from workbench.measure.lengths import Placing
 from workbench.measure.repeats import LEVEL, Scatter
-from workbench.measure.rounding import round_to_uncertainty
-from workbench.measure.stats.gauge_study import POOL_ALPHA, GaugeAnova
 from workbench.measure.units import MM_PER, Unit
 from workbench.records.store import rows
 from workbench.work.study.studies import UNIT_WORDS, understood
