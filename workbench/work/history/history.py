@@ -341,12 +341,9 @@ def settings_report(settings: Sequence[Setting]) -> dict[str, object]:
 def setting_report(setting: Setting) -> dict[str, object]:
     """Return a setting as plain values."""
     return {
-        "name": setting.name,
-        "job": setting.job_id,
-        "moment": setting.moment,
-        "at": setting.at,
+        "name": setting.name, "job": setting.job_id, "moment": setting.moment, "at": setting.at,
         "who": setting.who,
         "values": [{"method": v.method.name, "mm": v.mm, "u_mm": v.u_mm} for v in setting.values],
         "wing_deg": setting.wing.angle_deg if setting.wing is not None else None,
         "rating": setting.rating,
-    }
+    }  # fmt: skip

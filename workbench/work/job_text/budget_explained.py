@@ -130,34 +130,23 @@ def budget_report(trust: Trust, unit: Unit) -> dict[str, object]:
     origins = dict(origins_of(trust))
     per = MM_PER[unit]
     return {
-        "method": trust.method.name,
-        "unit": unit,
-        "value": trust.repeats.mean / per,
-        "repeats": trust.repeats.n,
-        "u": budget.u / per,
-        "dof": _finite(budget.dof),
-        "level": LEVEL,
-        "coverage_factor": k,
-        "expanded": k * budget.u / per,
+        "method": trust.method.name, "unit": unit,
+        "value": trust.repeats.mean / per, "repeats": trust.repeats.n,
+        "u": budget.u / per, "dof": _finite(budget.dof),
+        "level": LEVEL, "coverage_factor": k, "expanded": k * budget.u / per,
         "parts": [
             {
-                "name": part.name,
-                "known": known,
-                "unit": of,
-                "divisor": part.divisor,
-                "distribution": part.distribution,
-                "type": part.evaluation,
-                "sensitivity": _sensitivity(part, unit),
-                "u": row.component / per,
-                "dof": _finite(part.dof),
-                "share": row.share,
+                "name": part.name, "known": known, "unit": of, "divisor": part.divisor,
+                "distribution": part.distribution, "type": part.evaluation,
+                "sensitivity": _sensitivity(part, unit), "u": row.component / per,
+                "dof": _finite(part.dof), "share": row.share,
                 "origin": origins.get(part.name, ""),
             }
             for row in budget.rows
             for part in (row.contribution,)
             for known, of in (_in_own_unit(part, unit),)
         ],
-    }
+    }  # fmt: skip
 
 
 def _in_own_unit(part: Contribution, unit: Unit) -> tuple[float, str]:

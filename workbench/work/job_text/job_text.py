@@ -257,21 +257,11 @@ def queue_report(day: str, lines: Sequence[RosterLine]) -> Json:
 def ski_report(number: int, line: RosterLine) -> Json:
     """Return a line of the queue."""
     return {
-        "number": number,
-        "job": line.job_id,
-        "ski": line.ski_name,
-        "rider": line.rider,
-        "serial": line.serial,
-        "due": line.due,
-        "kind": line.kind,
-        "day": line.day,
-        "stage": line.stage,
-        "round": line.pass_number,
-        "note": line.note,
-        "set_aside": line.reason,
-        "clamp_bolts_loose": line.loose,
-        "not_released": line.unreleased,
-    }
+        "number": number, "job": line.job_id, "ski": line.ski_name, "rider": line.rider,
+        "serial": line.serial, "due": line.due, "kind": line.kind, "day": line.day,
+        "stage": line.stage, "round": line.pass_number, "note": line.note,
+        "set_aside": line.reason, "clamp_bolts_loose": line.loose, "not_released": line.unreleased,
+    }  # fmt: skip
 
 
 def job_report(view: JobView, unit: Unit, number: int, line: RosterLine) -> Json:
@@ -306,29 +296,19 @@ def _reading_report(number: int, line: Line, unit: Unit) -> Json:
         return None if mm is None else mm / per
 
     return {
-        "number": number,
-        "method": line.method.name,
-        "quantity": line.method.quantity,
-        "received": shown(line.received_mm),
-        "now": shown(line.now_mm),
-        "u": shown(line.u_mm),
-        "repeats": len(line.latest),
-        "target": shown(line.target_mm),
-        "tolerance": line.tolerance_mm / per,
-        "off": shown(line.off_mm),
-        "state": line.nearness,
-    }
+        "number": number, "method": line.method.name, "quantity": line.method.quantity,
+        "received": shown(line.received_mm), "now": shown(line.now_mm), "u": shown(line.u_mm),
+        "repeats": len(line.latest), "target": shown(line.target_mm),
+        "tolerance": line.tolerance_mm / per, "off": shown(line.off_mm), "state": line.nearness,
+    }  # fmt: skip
 
 
 def _stud_report(turn: StudTurn) -> Json:
     return {
-        "name": turn.stud.name,
-        "turns_exact": turn.exact,
-        "u_turns": turn.u_turns,
-        "turns": turn.turns,
-        "direction": turn.direction,
+        "name": turn.stud.name, "turns_exact": turn.exact, "u_turns": turn.u_turns,
+        "turns": turn.turns, "direction": turn.direction,
         "clockwise": turn.stud.clockwise(turn.turns) if turn.turns else None,
-    }
+    }  # fmt: skip
 
 
 def how_taken_lines(view: JobView, unit: Unit, one: Line | None = None) -> list[str]:

@@ -261,16 +261,13 @@ def report_of(texts: Mapping[str, str], unit: Unit) -> dict[str, Any]:
         setup.hold, found.u_curvature,
     )  # fmt: skip
     return {
-        "unit": unit,
-        "base": _base(found, unit),
+        "unit": unit, "base": _base(found, unit),
         "straightedge": setup.straightedge_mm / MM_PER[unit],
-        "at": setup.place_mm / MM_PER[unit],
-        "held": setup.hold,
-        "lead": setup.lead,
+        "at": setup.place_mm / MM_PER[unit], "held": setup.hold, "lead": setup.lead,
         "angle_deg": angle,
         "holds": [_hold_report(line, unit, angle is not None) for line in lines],
         "warnings": _warnings(found, lines),
-    }
+    }  # fmt: skip
 
 
 def _curve(start_mm: float, chord_mm: float, text: str, unit: Unit) -> MeasuredCurve:
@@ -305,9 +302,8 @@ def _length(
 def _base(found: MeasuredCurve, unit: Unit) -> dict[str, Any]:
     per = MM_PER[unit]
     radius, u = found.radius_mm, found.u_radius_mm
-    flat = radius is None
     return {
-        "shape": "flat" if flat else "bulges" if found.curvature > 0.0 else "hollow",
+        "shape": "flat" if radius is None else "bulges" if found.curvature > 0.0 else "hollow",
         "radius": None if radius is None else radius / per,
         "u_radius": None if u is None else u / per,
         "apex": found.apex_mm / per,
@@ -317,13 +313,11 @@ def _base(found: MeasuredCurve, unit: Unit) -> dict[str, Any]:
 
 def _hold_report(line: HoldLine, unit: Unit, read: bool) -> dict[str, Any]:
     return {
-        "hold": line.held.hold,
-        "touches": [x / MM_PER[unit] for x in line.held.touches_mm],
+        "hold": line.held.hold, "touches": [x / MM_PER[unit] for x in line.held.touches_mm],
         "reference_deg": math.degrees(line.held.angle_rad),
         "reads_deg": line.reads_deg if read else None,
-        "difference_deg": line.off_deg,
-        "u_deg": line.u_deg,
-    }
+        "difference_deg": line.off_deg, "u_deg": line.u_deg,
+    }  # fmt: skip
 
 
 def _warnings(found: MeasuredCurve, lines: tuple[HoldLine, ...]) -> list[str]:
