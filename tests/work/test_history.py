@@ -20,11 +20,11 @@ from workbench.work.exchange import exchange
 from workbench.work.exchange.csv_out import CsvWanted, csv_of
 from workbench.work.history.history import (
     Setting,
+    Slopes,
     load_history,
     readings_in,
     settings_in,
 )
-from workbench.work.history.many_readings import Slopes
 from workbench.work.history.rides import ride_rules_of
 from workbench.work.history.series import series_of, span_of
 from workbench.work.history.striking import consequences, strike_row
