@@ -30,11 +30,10 @@ from workbench.fin.studs import (
     lead_of_thread,
     said,
 )
-from workbench.fin.wing import degrees_typed
 from workbench.frozen import dataclass
 from workbench.measure.display import fine_text, length_text, turns_text
 from workbench.measure.lengths import parse_length
-from workbench.measure.units import Unit
+from workbench.measure.units import Unit, degrees_typed
 from workbench.records.store import rows
 from workbench.work.drawing.layout import PLAIN_LEGEND, plain_picture
 from workbench.work.drawing.scene import side_scene
