@@ -6,7 +6,7 @@ import argparse
 from typing import Any
 
 from workbench.commands.at_ski import fields_of
-from workbench.commands.manual import command, flag, option, options, place
+from workbench.commands.manual import command, flag, option, options, place, place_of
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import facts, say
 from workbench.errors import InputError
@@ -116,7 +116,7 @@ def _meant(shop: Shop, text: str | None) -> Caliper:
         ('add-caliper "Dial" --unit in --resolution 0.001 --mpe 0.002', "As stated for it."),
     ],
     takes=[
-        place("name", "NAME", "what it is called"),
+        place_of(CALIPER[0]),
         options(CALIPER[1:]),
     ],
 )
