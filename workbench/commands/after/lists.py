@@ -20,8 +20,8 @@ from workbench.work.text.words import clean
 @command(
     "advice",
     "the rules of thumb for what a rider feels: shown, written out, read in",
-    "Rules of thumb are common practice; technicians disagree. A shop may keep its "
-    "own list: export it, change it, import it.",
+    "Rules of thumb are common practice; technicians disagree. A shop may keep its own list: "
+    "export it, change it, import it.",
     see="ride",
     examples=[
         ("advice", "The shop's rules, or those it begins with."),
@@ -66,8 +66,8 @@ def _shown(rules: Rules) -> list[str]:
 @command(
     "baselines",
     "starting numbers of skis, riders and models: listed, written out, read in",
-    "Export writes JSON; import reads JSON or TOML, all of it or nothing. What is "
-    "there already is not doubled.",
+    "Export writes JSON; import reads JSON or TOML, all of it or nothing. What is there already "
+    "is not doubled.",
     see="aim, new-baseline, correct-baseline, strike-baseline",
     examples=[
         ("baselines", "All of the book."),

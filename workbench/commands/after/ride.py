@@ -27,8 +27,8 @@ from workbench.work.text.words import clean
 @ski_command(
     "ride",
     "ride notes, what technicians try for them, a choice made the target",
-    "Without options the newest note, and what may be tried for it. Rules of "
-    "thumb are common practice; technicians disagree: change one thing, then ride again.",
+    "Without options the newest note, and what may be tried for it. Rules of thumb are common "
+    "practice; technicians disagree: change one thing, then ride again.",
     see="advice, aim, history",
     examples=[
         ("ride --list", "The complaints with their numbers."),

@@ -65,9 +65,9 @@ def _measure(args: argparse.Namespace) -> None:
 @ski_command(
     "find-block",
     "find where a ski's studs are from its rounds of known turns",
-    "Three rounds or more of one job, five are better, each read before and after: a whole "
-    "turn of each stud tells most. Says what was well fixed and what was not; --keep corrects "
-    "the block by it.",
+    "Three rounds or more of one job, five are better, each read before and after: a whole turn "
+    "of each stud tells most. Says what was well fixed and what was not; --keep corrects the "
+    "block by it.",
     see="measure-block, correct-block, turns",
     examples=[
         ("find-block", "What the rounds of the ski in hand tell of its block."),

@@ -62,10 +62,7 @@ def _adding(kind: str, fields: tuple[Field, ...], words: str) -> Callable[[Run],
         examples=[
             (f"add-{kind} practice-plate.toml --name 'Practice {kind}'", "Under a new name.")
         ],
-        takes=[
-            place_of(file),
-            options([replace(name, blank="the file's own")]),
-        ],
+        takes=[place_of(file), options([replace(name, blank="the file's own")])],
     )
 
 
@@ -86,17 +83,14 @@ def _add_block(args: argparse.Namespace) -> None:
 @command(
     "begin",
     "begin a book, without opening the bench",
-    "A new book with a starter blade and block, at --book PATH or the shop's own "
-    "place; with --demo the invented shop, at --book PATH. A book that is there is never "
-    "touched.",
+    "A new book with a starter blade and block, at --book PATH or the shop's own place; with "
+    "--demo the invented shop, at --book PATH. A book that is there is never touched.",
     see="paths, add-ski, restore",
     examples=[
         ("begin", "The shop's own book."),
         ("--book demo.db begin --demo", "The invented shop, to try the commands on."),
     ],
-    takes=[
-        flag("--demo", "fill it with the invented shop"),
-    ],
+    takes=[flag("--demo", "fill it with the invented shop")],
 )
 def _begin(args: argparse.Namespace) -> None:
     path = path_of(args)

@@ -13,10 +13,10 @@ from workbench.work.exchange.doctor import facts_of, is_well, lines_of
 @command(
     "doctor",
     "say how program, terminal, folders and book are",
-    "Versions, what the terminal can show, where things lie, and the book's "
-    "health: whether the file is whole, how many rows it has and which are damaged, its newest "
-    "row and its backups. Nothing is changed, and no name of a person or a ski is in it. "
-    "The exit status is 1 where something is wrong with the book or a package is missing.",
+    "Versions, what the terminal can show, where things lie, and the book's health: whether the "
+    "file is whole, how many rows it has and which are damaged, its newest row and its backups. "
+    "Nothing is changed, and no name of a person or a ski is in it. The exit status is 1 where "
+    "something is wrong with the book or a package is missing.",
     see="paths, backup, restore",
     examples=[
         ("doctor", "All of it, a fact to a line."),

@@ -32,10 +32,10 @@ def is_loopback(host: str) -> bool:
 @command(
     "serve",
     "the bench in a browser, for a tablet on the wall",
-    "One book, a bench for each window that opens the address it prints; Ctrl+C "
-    "ends it. It is reached from this machine alone unless --host names an address of it; the "
-    "address then holds a token, and whoever does not bring it is refused. Nothing is "
-    "encrypted: use it in the shop's own network.",
+    "One book, a bench for each window that opens the address it prints; Ctrl+C ends it. It is "
+    "reached from this machine alone unless --host names an address of it; the address then holds "
+    "a token, and whoever does not bring it is refused. Nothing is encrypted: use it in the "
+    "shop's own network.",
     see="sync, hub",
     examples=[
         ("serve", "In a browser on this machine."),

@@ -17,9 +17,9 @@ from workbench.work.text.words import clean
 @ski_act(
     "settled",
     "say that the studs were settled before the first reading",
-    "Bolts loose, each stud turned out 1/8 and in 1/8, the blade pushed home, bolts snug: then "
-    "it is known on which side each thread has its play. Offered where the setting 'learning' "
-    "is on; a reading taken instead goes without.",
+    "Bolts loose, each stud turned out 1/8 and in 1/8, the blade pushed home, bolts snug: then it "
+    "is known on which side each thread has its play. Offered where the setting 'learning' is on; "
+    "a reading taken instead goes without.",
     see="read, learned",
     examples=[("settled", "The studs of the ski in hand are settled.")],
 )
@@ -30,16 +30,14 @@ def _settled(at: AtSki, args: argparse.Namespace) -> Did:
 @ski_act(
     "without-learned",
     "turn this job by the plain geometry",
-    "The turns then are those of the geometry alone, as if nothing had been learned. Not in "
-    "the middle of a round.",
+    "The turns then are those of the geometry alone, as if nothing had been learned. Not in the "
+    "middle of a round.",
     see="learned, next",
     examples=[
         ("without-learned", "The plain turns, for this job."),
         ("without-learned --off", "As learned again."),
     ],
-    takes=[
-        flag("--off", "go by what was learned again, in this job"),
-    ],
+    takes=[flag("--off", "go by what was learned again, in this job")],
 )
 def _without_learned(at: AtSki, args: argparse.Namespace) -> Did:
     said = "turns by what was learned" if args.off else "turns without what was learned"
@@ -49,9 +47,9 @@ def _without_learned(at: AtSki, args: argparse.Namespace) -> Did:
 @command(
     "learned",
     "what a turn of each stud really moves, learned from the kept rounds",
-    "Of the ski's block and blade, from the rounds of all skis that share them. "
-    "Nothing learned is stored: it is worked out anew from what was kept, so that what is "
-    "struck out leaves no trace. Turns go by it where the setting 'learning' is on.",
+    "Of the ski's block and blade, from the rounds of all skis that share them. Nothing learned "
+    "is stored: it is worked out anew from what was kept, so that what is struck out leaves no "
+    "trace. Turns go by it where the setting 'learning' is on.",
     see="history, settings, turns",
     examples=[
         ("learned H66-014", "What its block and blade have taught."),

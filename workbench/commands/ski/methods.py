@@ -29,17 +29,15 @@ _BELONGS = {"reason": ("strike",)}
 @ski_command(
     "methods",
     "this fin by every method of its blade",
-    "What each method would read on the fin as it is by the readings of this round in both "
-    "units, with its standard uncertainty and its difference from the reading of the same "
-    "quantity; and, where pairs of two methods were kept, what these make of the reading.",
+    "What each method would read on the fin as it is by the readings of this round in both units, "
+    "with its standard uncertainty and its difference from the reading of the same quantity; and, "
+    "where pairs of two methods were kept, what these make of the reading.",
     see="restate, pairs, read",
     examples=[
         ("methods", "The fin of the ski in hand."),
         ("methods --ski LK64/22 --unit mm", "Another one's, in mm."),
     ],
-    takes=[
-        unit_option("unit of uncertainties and differences; left out: the bench's own"),
-    ],
+    takes=[unit_option("unit of uncertainties and differences; left out: the bench's own")],
 )
 def _methods(args: argparse.Namespace) -> None:
     with at_ski(args) as at:
@@ -54,9 +52,9 @@ def _methods(args: argparse.Namespace) -> None:
 @ski_command(
     "pairs",
     "method offsets, learned from fins that were read by two methods",
-    "Without TWO the methods of the blade that take one quantity, two by two, with their "
-    "numbers. With TWO what their pairs say: the difference with its uncertainty, its limits, "
-    "and whether the blade's outline agrees; then each pair, kept or offered out of a round.",
+    "Without TWO the methods of the blade that take one quantity, two by two, with their numbers. "
+    "With TWO what their pairs say: the difference with its uncertainty, its limits, and whether "
+    "the blade's outline agrees; then each pair, kept or offered out of a round.",
     see="restate, read, history",
     examples=[
         ("pairs", "Which methods of this blade can be compared."),

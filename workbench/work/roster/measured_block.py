@@ -23,13 +23,7 @@ from workbench.fin.plan.found_block import (
 )
 from workbench.fin.pose.equations import Reading
 from workbench.fin.reading.rig import Rig
-from workbench.fin.studs import (
-    LARGEST_PLACE_U_MM,
-    check_studs,
-    known_leads,
-    lead_of_thread,
-    said,
-)
+from workbench.fin.studs import LARGEST_PLACE_U_MM, check_studs, known_leads, lead_of_thread, said
 from workbench.fin.wing import degrees_typed
 from workbench.frozen import dataclass
 from workbench.measure.display import fine_text, length_text, turns_text
