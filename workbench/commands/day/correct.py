@@ -26,14 +26,13 @@ from workbench.records.store import rows
 from workbench.work.job.shop import Shop
 from workbench.work.order.carried import carried_lines
 from workbench.work.roster.adding import BLADE, BLOCK, blade_meant, known_ski
-from workbench.work.roster.correction_words import Mended, mended_lines
+from workbench.work.roster.baselines import baseline_named, correct_baseline, strike_baseline
 from workbench.work.roster.corrections import (
     CORRECTED,
-    baseline_named,
-    correct_baseline,
+    Mended,
     correct_blade,
     correct_block,
-    strike_baseline,
+    mended_lines,
 )
 from workbench.work.roster.ski_sheet import (
     FOLLOWS,

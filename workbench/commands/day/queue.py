@@ -27,8 +27,7 @@ from workbench.work.job_text.job_text import queue_report
 from workbench.work.job_text.typed_lines import job_meant
 from workbench.work.roster import queue
 from workbench.work.roster.adding import KNOWN_SKI, SKI, add_ski, first_real, known_ski
-from workbench.work.roster.find import ski_finder
-from workbench.work.roster.queue import AGAIN, add_recheck, queue_again, write_notes
+from workbench.work.roster.queue import AGAIN, add_recheck, queue_again, ski_finder, write_notes
 from workbench.work.text.words import clean
 
 _FIRST = "the first real one, else none"

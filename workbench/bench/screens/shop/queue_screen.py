@@ -28,7 +28,7 @@ from workbench.work.job.job_view import RosterLine
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.view_words import stage_words
 from workbench.work.roster import queue
-from workbench.work.roster.find import Finder, queue_finder, ski_finder
+from workbench.work.roster.queue import Finder, queue_finder, ski_finder
 from workbench.work.text.fields import REASON
 
 MOST_SKIS = 200
