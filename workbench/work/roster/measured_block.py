@@ -41,8 +41,7 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.order.rigs import blade_of, stud_of
 from workbench.work.roster.adding import BLOCK, LONGEST_TEXT, checked_name
-from workbench.work.roster.correction_words import Mended
-from workbench.work.roster.corrections import correct_to
+from workbench.work.roster.corrections import Mended, correct_to
 from workbench.work.roster.parts_typed import finest_of
 from workbench.work.text.fields import Field, some
 from workbench.work.text.words import clean
