@@ -25,8 +25,8 @@ from workbench.work.job.aim_last import aim_at_last
 from workbench.work.job.entry import Typed
 from workbench.work.job.shop import Shop
 from workbench.work.job.temperature import state_temperature
-from workbench.work.offsets import offsets, pairs
 from workbench.work.roster import baselines, calipers, corrections
+from workbench.work.study import offsets
 
 
 @pytest.fixture
@@ -130,7 +130,7 @@ def test_a_ski_that_does_not_fit_together_is_taken_in_and_said(
 def test_whatever_this_bench_keeps_is_taken_in(shop: Shop, other: Shop, tmp_path: Path) -> None:
     """Readings typed in every way, repeats, targets of every kind, what is written out of them."""
     view = ski(shop, "Heron 66")
-    (two,) = pairs.choices(shop, view)
+    (two,) = offsets.choices(shop, view)
     kept = shop.book.ski(view.ski.id)
     shop.book.correct_ski(replace(kept, methods=(*kept.methods, two.second.id)), who="KV")
     view = walk_to(shop, shop.view(view.job.id), heron(view), "studs")
@@ -140,7 +140,7 @@ def test_whatever_this_bench_keeps_is_taken_in(shop: Shop, other: Shop, tmp_path
         view = shop.take_reading(view, line, Typed(text, placing.unit, placing.mm))
     view = state_temperature(shop, view, {"blade": "86 F", "scale": "F"})
     view = read(shop, view, view.lines[2], "6.9400")
-    pairs.take_offered(shop, two, offsets.study(shop, view, two).offered)
+    offsets.take_offered(shop, two, offsets.study(shop, view, two).offered)
     baseline = baselines.keep_now(shop, view, "as it came", "ski")
     corrections.correct_baseline(shop, baseline.id, {line.method.name: "62.3 mm"}, "misread")
     view = shop.seat_studs(view)

@@ -79,7 +79,7 @@ def _run(args: argparse.Namespace) -> int:
 
 
 def _demo(args: argparse.Namespace) -> int:
-    from workbench.work.demo.demo import build_demo
+    from workbench.work.demo import build_demo
 
     with ExitStack() as until_left:
         if args.keep:

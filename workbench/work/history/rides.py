@@ -1,41 +1,167 @@
 """After the ride: what the rider felt, what technicians try for it, and a choice made the target.
 
-It offers and does the arithmetic; the technician chooses, one change at a time.
+The rules of thumb are the ones that ship, or the shop's own, read strictly. It offers and does the
+arithmetic; the technician chooses, one change at a time.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import partial
+from functools import lru_cache, partial
+from typing import Literal
 
 from workbench.advice.ride_feel import (
     CLAIM,
+    SURE,
     SURE_WORDS,
     WHAT_WORDS,
+    WHATS,
     Complaint,
     Rules,
     Suggestion,
     Try,
+    Water,
+    What,
     suggestions,
 )
 from workbench.errors import InputError
+from workbench.fin.wing import degrees_typed
 from workbench.measure.display import FINE, change_text, length_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.temperature import WATER_C, parse_temperature
 from workbench.measure.units import Unit
+from workbench.places import shipped
 from workbench.records.store import rows
 from workbench.records.store.values import keepable
-from workbench.work.advice.ride_rules import ride_rules_of
+from workbench.work.files.table_files import Table, parse_table
 from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import ALLOWED, MID_PASS, Stage
+from workbench.work.order.round_records import live
+from workbench.work.text.fields import Field
 from workbench.work.text.local_time import local_day
 from workbench.work.text.words import clean
 from workbench.work.trust.job_reading import Line
 
-_LONGEST_NOTE = 4000
+_SETTING = "ride_rules"
+LARGEST_STEP_MM = 2.6
+LARGEST_STEP_DEG = 3.0
+
+
+def rules_text(shop: Shop) -> str:
+    """Return the shop's own list as it was read in, else the one that ships."""
+    return shop.book.setting(_SETTING) or _shipped()
+
+
+def ride_rules_of(shop: Shop) -> Rules:
+    """Return the rules in force in this shop."""
+    return read_rules(rules_text(shop))
+
+
+def keep_rules(shop: Shop, text: str) -> Rules:
+    """Make ``text`` the shop's own list; raises ``InputError`` and keeps nothing where it is wrong.
+
+    The lists that were in force before stay in the book.
+    """
+    rules = read_rules(text)
+    shop.book.set_setting(_SETTING, text, who=shop.who)
+    return rules
+
+
+@lru_cache(maxsize=1)
+def _shipped() -> str:
+    return (shipped("fixtures") / "advice" / "ride_feel.toml").read_text(encoding="utf-8")
+
+
+@lru_cache(maxsize=4)
+def read_rules(text: str) -> Rules:
+    """Return the rules in a TOML or JSON text.
+
+    Raises:
+        InputError: a key that is unknown or missing, a value that cannot be.
+    """
+    top = Table(parse_table(text), "")
+    complaints = tuple(_complaint(t) for t in top.tables("complaints"))
+    keys = [c.key for c in complaints]
+    for key in keys:
+        if keys.count(key) > 1:
+            raise InputError("complaints", key, "each key once")
+    tries = tuple(_try_for(t, keys) for t in top.tables("tries", required=False))
+    water = tuple(_water(t) for t in top.tables("water", required=False))
+    top.done()
+    return Rules(complaints, tries, water)
+
+
+def _complaint(table: Table) -> Complaint:
+    key = table.name("key")
+    if key.split() != [key] or len(key) > 40:
+        raise InputError(table.where("key"), key, "a short name without spaces")
+    found = Complaint(key, table.name("words"))
+    table.done()
+    return found
+
+
+def _try_for(table: Table, keys: list[str]) -> tuple[str, Try]:
+    key = table.name("for")
+    if key not in keys:
+        raise InputError(table.where("for"), key, f"the key of a complaint: {', '.join(keys)}")
+    change = _try(table)
+    table.done()
+    return key, change
+
+
+def _water(table: Table) -> Water:
+    side: Literal["below", "above"] = "below" if table.has("below") else "above"
+    limit = table.text(side, "a temperature with C or F")
+    degrees = parse_temperature(limit, table.where(side))
+    rule = Water(side, degrees.c, limit, _try(table))
+    table.done()
+    return rule
+
+
+def _try(table: Table) -> Try:
+    named = table.choice("change", WHATS, f"one of: {', '.join(WHATS)}")
+    rated = table.choice("sure", SURE, f"one of: {', '.join(SURE)}")
+    text = table.text("step", "a signed step such as '+0.003 in', degrees for the wing")
+    step = _step_typed(text, named, table.where("step"))
+    return Try(named, step, text.strip(), table.name("why"), table.name("cost"), rated)
+
+
+def _step_typed(text: str, what: What, where: str) -> float:
+    if what == "wing":
+        try:
+            step = degrees_typed(text)
+        except ValueError:
+            raise InputError(where, text, "degrees with a sign, such as -0.5") from None
+        if not 0 < abs(step) <= LARGEST_STEP_DEG:
+            raise InputError(where, text, f"degrees up to {LARGEST_STEP_DEG:g} either way, not 0")
+        return step
+    length = parse_length(text, "in", where)
+    if not (length.signed and length.named and 0 < abs(length.mm) <= LARGEST_STEP_MM):
+        accepted = "a length with its sign and unit up to 0.1 in either way, such as '+0.003 in'"
+        raise InputError(where, text, accepted)
+    return length.mm
+
+
+RIDE = (
+    Field("rider", "Rider", "who rode it", "NAME", blank="the ski's own"),
+    Field("place", "Where", "which water", "WORDS", blank=""),
+    Field("water", "Water", "its temperature, such as 17C or 63F", "DEGREES", blank=""),
+    Field("rope", "Rope", "in your own words", "WORDS", blank=""),
+    Field("speed", "Speed", "in your own words", "WORDS", blank=""),
+    Field(
+        "complaints",
+        "It did",
+        "numbers or words of the short list, such as 1,4",
+        "NUMBERS",
+        blank="",
+    ),
+    Field("text", "In words", "the rider's own words", "WORDS", blank=""),
+    Field("rating", "Rating", "1 (poor) to 5 (as good as it gets)", "N", blank=""),
+)
+"""What is asked after a ride."""
 
 _ACCEPTED = "its readings are accepted: sign it off and queue it again, or take back to the target"
 NOT_NOW: dict[Stage, str] = {
@@ -78,28 +204,24 @@ class Offer:
 def rides_of(shop: Shop, ski_id: str) -> tuple[Ride, ...]:
     """Return the ride notes of a ski that are not struck out, newest first."""
     rules = ride_rules_of(shop)
-    notes = [
-        fact
-        for history in shop.book.history_of_ski(ski_id)
-        for fact in history.facts
-        if isinstance(fact, rows.RideNote) and fact.struck is None
-    ]
-    return tuple(_ride(rules, note) for note in sorted(notes, key=lambda n: n.id, reverse=True))
-
-
-def _ride(rules: Rules, note: rows.RideNote) -> Ride:
-    words = []
-    for key in note.complaints:
-        complaint = rules.complaint(key)
-        words.append(complaint.words if complaint is not None else key)
-    return Ride(note, tuple(words), suggestions(rules, note.complaints, note.water_c))
+    words = {complaint.key: complaint.words for complaint in rules.complaints}
+    notes = (
+        n for past in shop.book.history_of_ski(ski_id) for n in live(past.facts, rows.RideNote)
+    )
+    return tuple(
+        Ride(
+            note,
+            tuple(words.get(key, key) for key in note.complaints),
+            suggestions(rules, note.complaints, note.water_c),
+        )
+        for note in sorted(notes, key=lambda n: n.id, reverse=True)
+    )
 
 
 def ridden_job(shop: Shop, view: JobView) -> str:
     """Return the job that a ride note is about: the last one released, else the one in hand."""
     for history in reversed(shop.book.history_of_ski(view.ski.id)):
-        released = any(isinstance(f, rows.SignOff) and f.struck is None for f in history.facts)
-        if released and history.job.struck is None:
+        if history.job.struck is None and live(history.facts, rows.SignOff):
             return history.job.id
     return view.job.id
 
@@ -110,11 +232,9 @@ def listed_complaints(rules: Rules) -> str:
 
 
 def keep_ride(shop: Shop, view: JobView, fields: Mapping[str, str]) -> rows.RideNote:
-    """Keep what came back from a ride.
+    """Keep what came back from a ride, of the fields ``RIDE``.
 
-    Fields: rider, place, water (such as 17 C or 63 F), rope, speed, complaints (numbers or keys of
-    the short list), rating (1 to 5), text. All may be blank, but not all of complaints, rating and
-    text.
+    All may be blank, but not all of complaints, rating and text.
 
     Raises:
         InputError: names the field; nothing is kept.
@@ -122,10 +242,11 @@ def keep_ride(shop: Shop, view: JobView, fields: Mapping[str, str]) -> rows.Ride
     rider, place, water, rope, speed = (
         _text(fields, key, 200) for key in ("rider", "place", "water", "rope", "speed")
     )
+    rider = rider or view.ski.rider
     water_c = _water_c(water)
     complaints = complaints_in(ride_rules_of(shop), fields.get("complaints", ""))
     rating = _rating(fields.get("rating", ""))
-    text = _text(fields, "text", _LONGEST_NOTE)
+    text = _text(fields, "text", 4000)
     if not (complaints or rating or text):
         raise InputError("text", text, "the rider's words, a number of the list, or a rating")
     note = rows.RideNote(
@@ -205,7 +326,7 @@ def try_words(change: Try, unit: Unit) -> str:
 
 def _step(change: Try, unit: Unit) -> str:
     if change.what == "wing":
-        return f"{'+' if change.step > 0 else '−'}{_degrees(abs(change.step))}"
+        return f"{'+' if change.step > 0 else '−'}{abs(change.step):g}°"
     return f"{change_text(change.step, unit, FINE[unit])} {unit}"
 
 
@@ -237,25 +358,16 @@ def _wing_offer(view: JobView, suggestion: Suggestion, now_deg: float | None) ->
     if now_deg is None:
         words = "the wing's angle was never set here: set it, then ride again"
         return Offer(suggestion, None, "", words)
-    to = _degrees(now_deg + suggestion.change.step)
-    step = _step(suggestion.change, "mm")
-    sum_ = f"wing: {_degrees(now_deg)} {step} = {to}"
+    change = suggestion.change
+    sum_ = f"wing: {now_deg:g}° {_step(change, 'mm')} = {now_deg + change.step:g}°"
     return Offer(suggestion, None, sum_, _not_now(view))
-
-
-def _degrees(angle_deg: float) -> str:
-    return f"{angle_deg:g}°"
 
 
 def wing_of(shop: Shop, ski_id: str) -> float | None:
     """Return the wing's angle last kept for a ski (degrees), or None."""
-    kept = [
-        fact
-        for history in shop.book.history_of_ski(ski_id)
-        for fact in history.facts
-        if isinstance(fact, rows.WingSetting) and fact.struck is None
-    ]
-    return max(kept, key=lambda f: f.id).angle_deg if kept else None
+    history = shop.book.history_of_ski(ski_id)
+    kept = [w for past in history for w in live(past.facts, rows.WingSetting)]
+    return max(kept, key=lambda w: w.id).angle_deg if kept else None
 
 
 def _not_now(view: JobView) -> str:
@@ -325,15 +437,10 @@ def _note_lines(number: int, ride: Ride) -> list[str]:
     note = ride.note
     rating = f"{note.rating} of 5" if note.rating is not None else ""
     facts = (
-        ("rider", note.rider),
-        ("place", note.place),
-        ("water", note.water),
-        ("rope", note.rope),
-        ("speed", note.speed),
-        ("rating", rating),
-        ("felt", "; ".join(ride.complaints)),
+        ("rider", note.rider), ("place", note.place), ("water", note.water), ("rope", note.rope),
+        ("speed", note.speed), ("rating", rating), ("felt", "; ".join(ride.complaints)),
         ("in words", note.text),
-    )
+    )  # fmt: skip
     name = f"Ride {number}"
     day = f"{name}: {local_day(note.at)} {clean(note.who)}".rstrip()
     return [day, *(f"{name} {what}: {clean(text)}" for what, text in facts if text)]

@@ -13,36 +13,41 @@ import re
 from collections.abc import Sequence
 from functools import partial
 
-from workbench.errors import InputError, MissingPartError
-from workbench.fin.plan.remarks import COVERAGE
-from workbench.fin.plan.uncertainty import u_by
-from workbench.fin.pose.equations import Reading
-from workbench.fin.pose.fit import fit_pose
+from workbench.errors import BenchError, InputError, MissingPartError
+from workbench.fin.plan.guidance import COVERAGE
+from workbench.fin.plan.uncertainty import u_after, u_by
+from workbench.fin.pose.equations import NoPoseError, Reading
+from workbench.fin.pose.fit import Fit, fit_pose
 from workbench.fin.reading.method import Method, Station
 from workbench.fin.reading.quantities import QUANTITIES, TRAITS, Quantity
+from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 from workbench.measure.display import fine_text, length_text
+from workbench.measure.learnt_offset import Restatement
 from workbench.measure.lengths import parse_length, understand
 from workbench.measure.units import Unit
 from workbench.records.store.values import keepable
 from workbench.work.job.entry import copied
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
-from workbench.work.job_text.how_to_hold import hold_words, place_words
-from workbench.work.offsets.offsets import learnt_restatement, rests_words
+from workbench.work.job_text.setting_words import hold_words, place_words
 from workbench.work.order.rigs import method_of, usual_range_mm
-from workbench.work.text.words import clean
-from workbench.work.trust.job_reading import Line
+from workbench.work.study.offsets import learnt_restatement, rests_words
+from workbench.work.text.fields import Field
+from workbench.work.text.words import clean, error_words
+from workbench.work.trust.job_reading import Line, readings_now
 from workbench.work.trust.reading_budget import default_figures, reading_u_mm
 
 OFFSET_U_MM = 0.1
 """Standard uncertainty of an offset that somebody states: 0.004 in (common practice, no source)."""
 
-HOW_ACCEPTED = (
+_ACCEPTED = (
     "a method of this blade by name or number; or 'depth deepest', 'depth hole 2 back', "
     "'tail tips', 'length flat', 'length 0.15..0.3' (heights over the base); an offset behind it, "
     "such as 'length tips +0.010', where theirs reads that much more"
 )
+HOW = Field("how", "How", _ACCEPTED, "HOW")
+"""How somebody else measured a number."""
 
 _OFFSET = re.compile(r"(.*\S)\s+([+\-−]\s*[0-9.,]\S*(?:\s*(?:in|mm|thou))?)\s*")
 _NAMED = "|".join(QUANTITIES)
@@ -109,7 +114,7 @@ def ways(shop: Shop, view: JobView, quantity: Quantity) -> tuple[HowRead, ...]:
 
 
 def how_meant(shop: Shop, view: JobView, text: str, unit: Unit) -> HowRead:
-    """Return how somebody measured, as typed; see ``HOW_ACCEPTED``.
+    """Return how somebody measured, as typed; see ``HOW``.
 
     Raises:
         InputError: none or several of the blade's methods are meant.
@@ -121,7 +126,7 @@ def how_meant(shop: Shop, view: JobView, text: str, unit: Unit) -> HowRead:
     split = _OFFSET.fullmatch(words)
     found = _way(shop, view, split[1], unit) if split is not None else None
     if split is None or found is None:
-        raise InputError("as read by", text, HOW_ACCEPTED)
+        raise InputError("as read by", text, HOW.words)
     offset = parse_length(split[2].replace(" ", ""), unit, "as read by: offset")
     return HowRead(found.method, offset.mm)
 
@@ -276,3 +281,87 @@ def ours_words(ours: Ours, unit: Unit) -> str:
     if COVERAGE * ours.u_mm > ours.line.tolerance_mm and expanded != tolerance:
         text += f"; known less well than the tolerance of {tolerance}"
     return text
+
+
+# -- by every method of the blade ------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Restated:
+    """What one method reads on the fin as it is (mm), and how far that is known.
+
+    ``read``: whether it was read in this round. ``against`` is the method of the same quantity that
+    was read and ``difference_mm`` this one minus that one, both None where none was. ``trouble``
+    says why there is no value, and is empty where there is one.
+    """
+
+    method: Method
+    value_mm: float | None
+    u_mm: float | None
+    read: bool
+    against: Method | None = None
+    difference_mm: float | None = None
+    trouble: str = ""
+
+
+def restated(shop: Shop, view: JobView, unit: Unit = "mm") -> tuple[Restated, ...]:
+    """Return the readings of this round restated by every method of the blade.
+
+    The ski's own methods come first, in its order; ``unit`` is that of any trouble in words.
+
+    Raises:
+        NoPoseError: readings are missing, or those of this round fix no pose.
+    """
+    methods = [line.method for line in view.lines]
+    names = {m.name for m in methods}
+    for row in shop.book.methods_of(view.ski.blade_id):
+        if row.name not in names:
+            methods.append(method_of(row, view.rig.blade))
+    return restate_all(view, methods, unit)
+
+
+def restate_all(view: JobView, methods: Sequence[Method], unit: Unit) -> tuple[Restated, ...]:
+    """Return what each of ``methods`` reads at the pose that this round's readings fix.
+
+    Raises:
+        NoPoseError: readings are missing, or those of this round fix no pose.
+    """
+    readings = readings_now(view.lines)
+    if len(readings) < 3:
+        missing = ", ".join(f"'{x.method.name}'" for x in view.lines if x.now_mm is None)
+        raise NoPoseError(
+            f"{len(readings)} of {len(view.lines)} readings are taken in this round and three fix "
+            f"the blade's place; missing: {missing or 'a third method for this ski'}"
+        )
+    start = view.pose
+    fit = fit_pose(view.rig.blade, view.rig.base, readings, start=start, every=start is None)
+    read = [r.method for r in readings]
+    return tuple(_restate(view.rig, fit, method, read, unit) for method in methods)
+
+
+def _restate(rig: Rig, fit: Fit, method: Method, read: Sequence[Method], unit: Unit) -> Restated:
+    is_read = any(m.name == method.name for m in read)
+    try:
+        value = rig.observe(method, fit.pose).value_mm
+        u = u_after(rig, fit, method, fit.pose)
+    except BenchError as why:
+        return Restated(method, None, None, is_read, trouble=error_words(why, unit))
+    against = next((m for m in read if m.quantity == method.quantity), None)
+    if is_read or against is None or method.is_coarse:  # a scale's zero lies anywhere
+        return Restated(method, value, u, is_read)
+    difference = value - rig.observe(against, fit.pose).value_mm
+    return Restated(method, value, u, is_read, against, difference)
+
+
+def learnt_beside(shop: Shop, view: JobView, found: Sequence[Restated]) -> dict[str, Restatement]:
+    """Return, by method name, what the learnt offsets make of the readings of this round."""
+    read = {line.method.name: line for line in view.lines}
+    out: dict[str, Restatement] = {}
+    for row in found:
+        line = read.get(row.against.name) if row.against is not None else None
+        if row.read or line is None or line.now_mm is None or line.u_mm is None:
+            continue
+        learnt = learnt_restatement(shop, view, line.method, row.method, line.now_mm, line.u_mm)
+        if learnt is not None:
+            out[row.method.name] = learnt
+    return out

@@ -8,27 +8,31 @@ from __future__ import annotations
 
 import math
 import random
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from copy import copy
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any, assert_never
 
+from workbench.advice.checklists import FINAL, RECEIVED, WING
 from workbench.errors import InputError
 from workbench.fin.frame import Pose
+from workbench.fin.plan.plan import DEFAULT_TOLERANCE_MM
+from workbench.fin.studs import seat
 from workbench.measure.display import length_text
 from workbench.measure.lengths import parse_length
-from workbench.measure.units import MM_PER, Unit, check_unit
+from workbench.measure.units import MM_PER, MM_PER_INCH, Unit, check_unit
 from workbench.places import shipped
 from workbench.records.book import Book
 from workbench.records.store import rows
-from workbench.work.demo.demo_rounds import Loaner, play_loaner
 from workbench.work.files.table_files import Table, read_table_file
 from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.tasks import TASKS
 from workbench.work.job_text.view_words import trouble_words
+from workbench.work.order.rigs import blade_of, method_of, rig_of
+from workbench.work.order.round_records import SETTLED
 from workbench.work.roster.calipers import (
     add_caliper,
     block_size,
@@ -170,11 +174,8 @@ def _play_season(
         clock.now = _morning(day, 17)
         ride = dict(job["ride"])
         complaints = tuple(ride.pop("complaints", ()))
-        player.book.add_fact(
-            view.job.id,
-            player.who,
-            rows.RideNote(rider=view.ski.rider, complaints=complaints, **ride),
-        )
+        note = rows.RideNote(rider=view.ski.rider, complaints=complaints, **ride)
+        player.book.add_fact(view.job.id, player.who, note)
 
 
 class _Player:
@@ -220,7 +221,7 @@ class _Player:
             raise InputError("demo stage", until, "a stage that the walk reaches")
         if until == "set aside":
             shop.set_aside(view, self.reason)
-        if until == "signed off" and self._lacks_baseline():
+        if until == "signed off" and not self.past and not self.book.baselines_of(self.ski.id):
             self._keep_baseline(view)
         return view
 
@@ -264,19 +265,15 @@ class _Player:
             self.book.add_tick(view.job.id, self.who, listed, item.key, item.words)
         return shop.view(view.job.id)
 
-    def _steps_but_last(self, job_id: str, count: int) -> None:
-        """Keep the acts of a round up to its last one, without looking up in between."""
-        for number in range(1, count + 1):
-            self.book.add_mark(job_id, self.who, "step", number=number)
-
     def _turn(self, shop: Shop, view: JobView) -> JobView:
         assert view.plan is not None, trouble_words(view)
         if not any(t.turns for t in view.plan.turns):
             return shop.accept(view)
         before = view.progress.pass_number
         turns = [t.turns for t in view.plan.turns]
-        if self.past:
-            self._steps_but_last(view.job.id, len(view.plan.steps) - 2)
+        if self.past:  # the acts up to the last one, without looking up in between
+            for number in range(1, len(view.plan.steps) - 1):
+                self.book.add_mark(view.job.id, self.who, "step", number=number)
             view = shop.view(view.job.id)
         view = shop.step_done(view)
         if view.progress.pass_number > before:
@@ -290,23 +287,19 @@ class _Player:
             return self._slip(shop, view, line)
         true = view.rig.observe(line.method, self.pose).value_mm
         text = length_text(true + self.random.gauss(0.0, SCATTER_MM), view.ski.unit)
-        mm = parse_length(text, view.ski.unit).mm
-        return shop.take_reading(
-            view, line, Typed(text, view.ski.unit, mm, "demo", self.caliper_id)
-        )
+        return self._take(shop, view, line, text)
+
+    def _take(self, shop: Shop, view: JobView, line: Line, text: str) -> JobView:
+        unit = view.ski.unit
+        typed = Typed(text, unit, parse_length(text, unit).mm, "demo", self.caliper_id)
+        return shop.take_reading(view, line, typed)
 
     def _slip(self, shop: Shop, view: JobView, line: Line) -> JobView:
         """Take a wrong reading and strike it out, with its reason."""
         slip, self.slip = self.slip, {}
-        mm = parse_length(slip["text"], view.ski.unit).mm
-        view = shop.take_reading(
-            view, line, Typed(slip["text"], view.ski.unit, mm, "demo", self.caliper_id)
-        )
+        view = self._take(shop, view, line, slip["text"])
         index = [x.method_id for x in view.lines].index(line.method_id)
         return shop.strike_reading(view, view.lines[index], slip["reason"])
-
-    def _lacks_baseline(self) -> bool:
-        return not self.past and not self.book.baselines_of(self.ski.id)
 
     def _keep_baseline(self, view: JobView) -> None:
         entries = tuple(
@@ -321,3 +314,105 @@ class _Player:
             rows.Baseline("", self.ski.id, "as first received", entries, "read at this bench"),
             who=self.who,
         )
+
+
+# -- the loaner ski --------------------------------------------------------------------------------
+
+
+NAME, SERIAL, RIDER = "Egret 66", "EG66-001", "the boathouse"
+FIRST_BACK, EVERY_DAYS, JOBS = 150, 6, 24
+
+LEAD_RATIOS = (1.02, 1.02, 0.98)
+"""What a turn of each stud really moves over what its thread says: invented."""
+
+BACKLASH = 0.02
+"""Turns that each stud takes up when it is reversed."""
+
+ROUNDS = ((2.0, 1.75, -1.875), (-0.25, 0.25, 0.125))
+"""The turns of a job by stud; those of every other job are the other way."""
+
+TURN_SCATTER = 1 / 60
+HOME = Pose(0.655 * MM_PER_INCH, -1.0 * MM_PER_INCH, 0.0005)
+
+
+class Loaner:
+    """The ski with its fin, whose studs have play: its jobs are written one by one."""
+
+    def __init__(
+        self, book: Book, blade_id: str, block_id: str, methods: Sequence[str], who: str
+    ) -> None:
+        self.book, self.who = book, who
+        self.random = random.Random(661)
+        self.ski = book.add_ski(
+            rows.Ski(
+                "", NAME, NAME.split()[0], SERIAL, RIDER, "in", blade_id, block_id,
+                methods=tuple(methods),
+            ),
+            who=who,
+        )  # fmt: skip
+        blade = blade_of(book.blade(blade_id))
+        self.rig = rig_of(self.ski, blade, book.block(block_id).studs)
+        wanted = {m.id: m for m in book.methods_of(blade_id)}
+        self.methods = [method_of(wanted[i], blade) for i in methods]
+        self.at_mm = [t.mm for t in self.rig.travels(HOME)]
+        self.pose = HOME
+
+    def job(self, day: date, turns: Sequence[Sequence[float]]) -> None:
+        """Write a whole job of a day with these rounds (turns by stud; positive is in)."""
+        book, who = self.book, self.who
+        job = book.add_job(self.ski.id, day.isoformat(), who=who).id
+        for item in RECEIVED:
+            book.add_tick(job, who, "received", item.key, item.words)
+        book.add_mark(job, who, SETTLED)
+        self._read(job, 0)
+        book.add_mark(job, who, "seated")
+        ways = ["in"] * 3
+        ends = [self._turn(each, ways) for each in turns]
+        for method_id, mm in zip(self.ski.methods, self._true(ends[-1]), strict=True):
+            text = length_text(mm, "in")
+            target = rows.Target(
+                method_id=method_id, text=text, unit="in", mm=parse_length(text, "in").mm,
+                kind="value", tolerance_mm=DEFAULT_TOLERANCE_MM,
+            )  # fmt: skip
+            book.add_fact(job, who, target)
+        book.add_mark(job, who, "aimed")
+        for number, (each, pose) in enumerate(zip(turns, ends, strict=True), 1):
+            made = [rows.Turn(s.name, n, n) for s, n in zip(self.rig.studs, each, strict=True)]
+            book.add_pass(job, who, number=number, turns=made, finest_turn=0.125)
+            self.pose = pose
+            self._read(job, number)
+        book.add_mark(job, who, "accepted", text="within")
+        for item in FINAL:
+            if item.key != WING:
+                book.add_tick(job, who, "final", item.key, item.words)
+        book.add_sign_off(job, who)
+
+    def _turn(self, turns: Sequence[float], ways: list[str]) -> Pose:
+        """Turn the studs; return where the blade is then, seated."""
+        for j, (stud, n) in enumerate(zip(self.rig.studs, turns, strict=True)):
+            way = "in" if n > 0.0 else "out"
+            lost = BACKLASH if way != ways[j] else 0.0
+            ways[j] = way
+            real = n + self.random.gauss(0.0, TURN_SCATTER) - (lost if n > 0.0 else -lost)
+            self.at_mm[j] += LEAD_RATIOS[j] * stud.lead_mm * real
+        return seat(self.rig.studs, self.rig.blade, self.at_mm, HOME)
+
+    def _true(self, pose: Pose) -> list[float]:
+        return [self.rig.observe(method, pose).value_mm for method in self.methods]
+
+    def _read(self, job: str, number: int) -> None:
+        taken = []
+        for method_id, true in zip(self.ski.methods, self._true(self.pose), strict=True):
+            text = length_text(true + self.random.gauss(0.0, SCATTER_MM), "in")
+            mm = parse_length(text, "in").mm
+            taken.append(rows.Taken(method_id, number, text, "in", mm, how="demo"))
+        self.book.add_readings(job, self.who, taken)
+
+
+def play_loaner(loaner: Loaner, today: date, at: Callable[[date], None]) -> None:
+    """Write the season of the loaner ski; ``at`` sets the book's clock to the morning of a day."""
+    for n in range(JOBS):
+        day = today - timedelta(days=FIRST_BACK - n * EVERY_DAYS)
+        at(day)
+        sign = 1.0 if n % 2 == 0 else -1.0
+        loaner.job(day, [[sign * turn for turn in each] for each in ROUNDS])
