@@ -23,6 +23,7 @@ from workbench.bench.bases.bursts import ENTRY_MORE, LONGEST_ENTRY, SignKey
 from workbench.bench.bases.form_lines import Box, unfinished_form, unfinished_text
 from workbench.bench.bases.key_gate import KeyGate
 from workbench.bench.bases.overlay import Overlay
+from workbench.bench.crash import as_text, words, write_report
 from workbench.bench.draw import themes
 from workbench.bench.draw.text import Tone, lines, literal, paragraph
 from workbench.bench.hand.acts import AIMS, Acts
@@ -538,8 +539,6 @@ class Bench(App[int]):
 
     def _fatal_error(self) -> None:
         """Close after an error of our own: the draft kept, a report written, the terminal whole."""
-        from workbench.bench.crash import words, write_report
-
         with suppress(Exception):
             self.leave_off()
         view = self.hands.state.view
@@ -553,8 +552,6 @@ class Bench(App[int]):
 
     def panic(self, *renderables: Any) -> None:
         """Close as after any error of ours; what Textual would have printed goes into a report."""
-        from workbench.bench.crash import as_text
-
         self._return_code = 1
         if self._exception is None:
             self._exception = RuntimeError(as_text(renderables))

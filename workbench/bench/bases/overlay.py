@@ -124,8 +124,7 @@ class KeyScreen(Overlay[ScreenResultType], Generic[ScreenResultType]):
         raise NotImplementedError
 
     def say(self, words: str, tone: Tone = "say") -> None:
-        """Show a message until the next one."""
-        raise NotImplementedError
+        """Show a message until the next one, where there is room for any."""
 
     def step(self, by: int) -> None:
         """Do what an arrow or the wheel means; ``by`` is 1 for down."""
