@@ -14,6 +14,7 @@ from textual.widgets import Input, Static
 
 from workbench.bench.bases.overlay import Overlay
 from workbench.bench.draw.text import literal
+from workbench.work.text.fields import Texts
 from workbench.work.text.safe_text import written_out
 
 LONGEST_MESSAGE = 500
@@ -24,8 +25,6 @@ LONGEST_TEXT = 4000
 
 _MOST_MARKS = 8
 """Combining marks on one letter: no script stacks more, and thousands would stall the line."""
-
-Texts = dict[str, str]
 
 
 def clean(text: str) -> str:

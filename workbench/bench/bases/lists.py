@@ -28,6 +28,7 @@ from workbench.bench.draw.text import (
     styled,
     visible,
 )
+from workbench.work.text.fields import REASON
 
 if TYPE_CHECKING:
     from workbench.bench.hand.state import BenchState
@@ -219,7 +220,7 @@ class ListScreen(KeyScreen[None]):
         done: str = "struck out; it stays readable",
     ) -> None:
         """Ask why, strike out or forget with that reason, and say what was done."""
-        prompt = Prompt(title, "why: a word or two", "", strike)
+        prompt = Prompt(title, REASON.words, "", strike)
         self.app.push_screen(prompt, lambda struck: self._kept(struck, done))
 
     def give_way(self) -> bool:

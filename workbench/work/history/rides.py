@@ -40,6 +40,7 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import ALLOWED, MID_PASS, Stage
 from workbench.work.order.round_records import live
+from workbench.work.text.fields import Field
 from workbench.work.text.local_time import local_day
 from workbench.work.text.words import clean
 from workbench.work.trust.job_reading import Line
@@ -144,6 +145,24 @@ def _step_typed(text: str, what: What, where: str) -> float:
     return length.mm
 
 
+RIDE = (
+    Field("rider", "Rider", "who rode it", "NAME", blank="the ski's own"),
+    Field("place", "Where", "which water", "WORDS", blank=""),
+    Field("water", "Water", "its temperature, such as 17C or 63F", "DEGREES", blank=""),
+    Field("rope", "Rope", "in your own words", "WORDS", blank=""),
+    Field("speed", "Speed", "in your own words", "WORDS", blank=""),
+    Field(
+        "complaints",
+        "It did",
+        "numbers or words of the short list, such as 1,4",
+        "NUMBERS",
+        blank="",
+    ),
+    Field("text", "In words", "the rider's own words", "WORDS", blank=""),
+    Field("rating", "Rating", "1 (poor) to 5 (as good as it gets)", "N", blank=""),
+)
+"""What is asked after a ride."""
+
 _ACCEPTED = "its readings are accepted: sign it off and queue it again, or take back to the target"
 NOT_NOW: dict[Stage, str] = {
     "signed off": "this ski is released: queue it again, read it, then choose",
@@ -213,11 +232,9 @@ def listed_complaints(rules: Rules) -> str:
 
 
 def keep_ride(shop: Shop, view: JobView, fields: Mapping[str, str]) -> rows.RideNote:
-    """Keep what came back from a ride.
+    """Keep what came back from a ride, of the fields ``RIDE``.
 
-    Fields: rider, place, water (such as 17 C or 63 F), rope, speed, complaints (numbers or keys of
-    the short list), rating (1 to 5), text. All may be blank, but not all of complaints, rating and
-    text.
+    All may be blank, but not all of complaints, rating and text.
 
     Raises:
         InputError: names the field; nothing is kept.
@@ -225,6 +242,7 @@ def keep_ride(shop: Shop, view: JobView, fields: Mapping[str, str]) -> rows.Ride
     rider, place, water, rope, speed = (
         _text(fields, key, 200) for key in ("rider", "place", "water", "rope", "speed")
     )
+    rider = rider or view.ski.rider
     water_c = _water_c(water)
     complaints = complaints_in(ride_rules_of(shop), fields.get("complaints", ""))
     rating = _rating(fields.get("rating", ""))

@@ -24,6 +24,7 @@ from workbench.work.job.shop import Shop
 from workbench.work.order.rigs import method_of, usual_range_mm
 from workbench.work.order.round_records import live
 from workbench.work.roster.calipers import in_hand
+from workbench.work.text.fields import Field
 from workbench.work.text.words import error_words
 from workbench.work.trust.job_reading import readings_now
 from workbench.work.trust.reading_budget import (
@@ -32,6 +33,15 @@ from workbench.work.trust.reading_budget import (
     default_figures,
     reading_u_mm,
 )
+
+PAIR = (
+    Field("first", "First", "the number by the first method", "FIRST"),
+    Field("second", "Second", "by the second, on the same fin", "SECOND"),
+)
+RESTATED = Field(
+    "number", "Number", "a number by the first method, as the second reads it", "NUMBER"
+)
+"""What is asked of a pair of two methods, and of a number that is converted."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,7 +165,7 @@ def _mean(readings: Sequence[rows.Reading]) -> Number:
 def add_pair(
     shop: Shop, view: JobView, two: Two, fields: Mapping[str, str], unit: Unit
 ) -> rows.Pair:
-    """Keep a pair as typed: fields ``first`` and ``second``, both on the fin of the ski in hand.
+    """Keep a pair as typed, of the fields ``PAIR``: both on the fin of the ski in hand.
 
     Raises:
         InputError: no length, or one that this blade cannot read and whose unit is not written.

@@ -33,6 +33,7 @@ from workbench.work.job.shop import Shop
 from workbench.work.job_text.setting_words import hold_words, place_words
 from workbench.work.order.rigs import method_of, usual_range_mm
 from workbench.work.study.offsets import learnt_restatement, rests_words
+from workbench.work.text.fields import Field
 from workbench.work.text.words import clean, error_words
 from workbench.work.trust.job_reading import Line, readings_now
 from workbench.work.trust.reading_budget import default_figures, reading_u_mm
@@ -40,11 +41,13 @@ from workbench.work.trust.reading_budget import default_figures, reading_u_mm
 OFFSET_U_MM = 0.1
 """Standard uncertainty of an offset that somebody states: 0.004 in (common practice, no source)."""
 
-HOW_ACCEPTED = (
+_ACCEPTED = (
     "a method of this blade by name or number; or 'depth deepest', 'depth hole 2 back', "
     "'tail tips', 'length flat', 'length 0.15..0.3' (heights over the base); an offset behind it, "
     "such as 'length tips +0.010', where theirs reads that much more"
 )
+HOW = Field("how", "How", _ACCEPTED, "HOW")
+"""How somebody else measured a number."""
 
 _OFFSET = re.compile(r"(.*\S)\s+([+\-−]\s*[0-9.,]\S*(?:\s*(?:in|mm|thou))?)\s*")
 _NAMED = "|".join(QUANTITIES)
@@ -111,7 +114,7 @@ def ways(shop: Shop, view: JobView, quantity: Quantity) -> tuple[HowRead, ...]:
 
 
 def how_meant(shop: Shop, view: JobView, text: str, unit: Unit) -> HowRead:
-    """Return how somebody measured, as typed; see ``HOW_ACCEPTED``.
+    """Return how somebody measured, as typed; see ``HOW``.
 
     Raises:
         InputError: none or several of the blade's methods are meant.
@@ -123,7 +126,7 @@ def how_meant(shop: Shop, view: JobView, text: str, unit: Unit) -> HowRead:
     split = _OFFSET.fullmatch(words)
     found = _way(shop, view, split[1], unit) if split is not None else None
     if split is None or found is None:
-        raise InputError("as read by", text, HOW_ACCEPTED)
+        raise InputError("as read by", text, HOW.words)
     offset = parse_length(split[2].replace(" ", ""), unit, "as read by: offset")
     return HowRead(found.method, offset.mm)
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from textual.containers import Vertical
 from textual.content import Content
 
-from workbench.bench.bases.forms import Field, Form
+from workbench.bench.bases.forms import Form
 from workbench.bench.bases.number_screen import ENTRY_FIRST, NumberScreen
 from workbench.bench.bases.view_only import DrawnCloser
 from workbench.bench.draw.canvas import CELL_ASPECT, DOTS, Canvas
@@ -34,6 +34,7 @@ from workbench.work.trace.by_calipers import (
     keep_by_calipers,
     keep_draft,
 )
+from workbench.work.trace.look import ASKED
 from workbench.work.trace.outline import outline_lines
 
 if TYPE_CHECKING:
@@ -209,7 +210,7 @@ class TraceScreen(NumberScreen[rows.Blade]):
                 self.say(f"taken back: {visible(last, 20)}", "done")
 
     def _name_form(self) -> Form:
-        fields = [Field("name", "Name", "of the blade; a name that is there: its new version")]
+        fields = [replace(ASKED[-1], label="Name", blank=None)]
 
         def save(texts: dict[str, str]) -> object:
             return keep_by_calipers(self.shop, self.tracing, texts["name"])[0]

@@ -7,11 +7,12 @@ else: they choose no caliper and close nothing.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import partial
 from typing import Literal
 
 from textual.content import Content
 
-from workbench.bench.bases.forms import Field, Form
+from workbench.bench.bases.forms import Form
 from workbench.bench.bases.number_screen import NumberScreen
 from workbench.bench.draw.text import count_line, first_seen, lines, said, styled, visible
 from workbench.bench.hand.state import BenchState
@@ -240,15 +241,5 @@ def _size(block: Length) -> str:
 
 def caliper_form(shop: Shop, unit: Unit) -> Form:
     """Return the form that adds a caliper; its result is the caliper's id."""
-    fields = (
-        Field("name", "Caliper", "a name of its own, as it is marked"),
-        Field("unit", "Unit", "in or mm: what it shows, and what is typed in below", unit),
-        Field("resolution", "Resolution", "its last digit's step; blank: 0.0005 in or 0.01 mm"),
-        Field("mpe", "Error allowed", "its permissible error; blank: DIN 862's table"),
-        Field("jaw_height", "Jaw height", "of the flat jaws above their tips; blank: not known"),
-        Field(
-            "reference_line", "Reference line",
-            "height of the line held to the base, above the tips; blank: not known",
-        ),
-    )  # fmt: skip
-    return Form("Add a caliper", fields, lambda texts: calipers.add_caliper(shop, texts))
+    keep = partial(calipers.add_caliper, shop)
+    return Form("Add a caliper", calipers.CALIPER, keep, now={"unit": unit})

@@ -14,7 +14,7 @@ from time import monotonic
 
 from textual.content import Content
 
-from workbench.bench.bases.forms import Field, Form
+from workbench.bench.bases.forms import Form
 from workbench.bench.bases.lists import ListScreen
 from workbench.bench.bases.view_only import TableScreen
 from workbench.bench.draw.text import lines, paragraph, paragraphs, styled, visible, wrapped
@@ -27,6 +27,7 @@ from workbench.work.paper.cards import card_of
 from workbench.work.paper.day_sheet import day_sheet
 from workbench.work.paper.printing import Written, card_document, sheet_document
 from workbench.work.paper.text_pages import card_text, day_text
+from workbench.work.text.fields import Field
 
 _SIGNS = {"! ": "bold $state-caution", "✗ ": "bold $state-caution", "+ ": "$state-within"}
 TROUBLES = ("! ", "✗ ")
@@ -147,9 +148,11 @@ class ExchangeScreen(ListScreen):
             name = "" if view is None else view.ski.name
             proposed = errands.proposed(errand, self.shop, name)
             value = self._paths.get(errand.name, proposed)
-            field = Field("file", "File", "its path; ~ is your home folder", value)
+            field = Field("file", "File", "its path; ~ is your home folder", "FILE")
             title = errand.words[0].upper() + errand.words[1:]
-            form = Form(title, [field], lambda texts: errands.check_path(texts["file"]))
+            form = Form(
+                title, [field], lambda texts: errands.check_path(texts["file"]), now={"file": value}
+            )
             self.bench.push_screen(form, lambda path: self._with_path(errand, path))
 
     def _with_path(self, errand: Errand, path: object) -> None:

@@ -16,7 +16,7 @@ from textual.content import Content
 from textual.events import Key, Paste
 
 from workbench.bench.bases.bursts import LONGEST_FIND, FindLine, SignKey
-from workbench.bench.bases.forms import Field, Form, by_view
+from workbench.bench.bases.forms import Form, by_view
 from workbench.bench.bases.lists import ListScreen, Row
 from workbench.bench.bases.prompts import ASIDE_REASONS, Prompt
 from workbench.bench.draw.text import look_of, padded, styled, visible
@@ -30,6 +30,7 @@ from workbench.work.job_text.view_words import Importance, Said, stage_words
 from workbench.work.roster import queue
 from workbench.work.roster.find import Finder, queue_finder, ski_finder
 from workbench.work.roster.queue import ago
+from workbench.work.text.fields import REASON
 from workbench.work.text.words import LOOSE_SHORT
 
 MOST_SKIS = 200
@@ -280,15 +281,11 @@ class QueueScreen(ListScreen):
     def _queue(self, ski_id: str, name: str, *, as_last_time: bool) -> None:
         shop = self.shop
         title = f"As last time: {name}" if as_last_time else f"Queue {name}"
-        fields = (
-            Field("due", "Due", "when it is wanted, in your own words, such as 14:00"),
-            Field("note", "Note", "of this job; may stay blank"),
-        )
 
         def save(texts: dict[str, str]) -> str:
             return queue.queue_again(shop, ski_id, texts["due"], texts["note"], as_last_time)
 
-        self.app.push_screen(Form(title, fields, save), self._queued)
+        self.app.push_screen(Form(title, queue.AGAIN, save), self._queued)
 
     def _queued(self, job_id: Any) -> None:
         if job_id:
@@ -334,9 +331,7 @@ class QueueScreen(ListScreen):
             return
         words = f"Set aside: {line.ski_name}"
         put_aside = by_view(view, lambda v, texts: shop.set_aside(v, texts[""]))
-        prompt = Prompt(
-            words, "why: a word or two", "", lambda text: put_aside({"": text}), ASIDE_REASONS
-        )
+        prompt = Prompt(words, REASON.words, "", lambda text: put_aside({"": text}), ASIDE_REASONS)
         self.app.push_screen(prompt, lambda done: self._put_aside(line, done))
 
     def _put_aside(self, line: RosterLine, done: object) -> None:
@@ -380,13 +375,8 @@ class QueueScreen(ListScreen):
 
     def _notes(self) -> None:
         line, shop = self._line(), self.shop
-        fields = (
-            Field("job", "This job", "a word about this visit, added to its notes"),
-            Field("ski", "This ski", "what is always good to know of it", line.ski_note),
-        )
-        form = Form(
-            f"Notes: {line.ski_name}", fields, lambda texts: queue.write_notes(shop, line, texts)
-        )
+        keep = partial(queue.write_notes, shop, line)
+        form = Form(f"Notes: {line.ski_name}", queue.NOTES, keep, now={"ski": line.ski_note})
         self.app.push_screen(form, lambda _: self._noted(line.job_id))
 
     def _noted(self, job_id: str) -> None:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from textual.content import Content
 
 from workbench.bench.bases.form_lines import drafts_of
-from workbench.bench.bases.forms import Field, Form
+from workbench.bench.bases.forms import Form
 from workbench.bench.bases.view_only import DrawnCloser
 from workbench.bench.draw.canvas import Canvas
 from workbench.bench.draw.text import TONES, Tone, lines, paragraph, visible
@@ -26,7 +26,7 @@ from workbench.records.store import rows
 from workbench.work.drawing.layout import Stroke, Words
 from workbench.work.drawing.scene import FAINT, LIT, NOW
 from workbench.work.job.shop import Shop
-from workbench.work.trace.look import Ask, Look, dots_of
+from workbench.work.trace.look import ASKED, Ask, Look, dots_of
 from workbench.work.trace.tracing import (
     FileTraced,
     checked_ask,
@@ -65,19 +65,9 @@ class TraceForm(Form):
 
     def __init__(self, shop: Shop, state: BenchState) -> None:
         unit = state.unit
-        across, own = "the blade's own length along its top edge", "the drawing's own"
-        square = "side of a square in view, undoes a tilt"
-        known = "a name that is there: a new version"
-        scale = "of a picture; one of dpi, across and square, a drawing has its own"
-        fields = (
-            Field("file", "File", "PNG, JPEG, TIFF, SVG, DXF or CSV; ~ is your home folder"),
-            Field("dpi", "Dpi", f"dots per inch of a flatbed scan: scale {scale}"),
-            Field("across", "Across", f"({unit}) {across}: scale {scale}"),
-            Field("square", "Square", f"({unit}) {square}: scale {scale}"),
-            Field("unit", "Unit", f"in or mm, of bare numbers; blank: {unit}, or {own}"),
-            Field("name", "Blade", f"its name; blank: the file's; {known}"),
-        )
-        super().__init__(TITLE, fields, lambda texts: _file_of(texts, unit))
+        more = dict.fromkeys(("across", "square"), f" ({unit})")
+        more["file"] = "; ~ is your home folder"
+        super().__init__(TITLE, ASKED, lambda texts: _file_of(texts, unit), more=more)
 
     def after(self, bench: Bench, result: object) -> None:
         """Trace the file."""

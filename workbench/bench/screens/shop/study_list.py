@@ -6,10 +6,11 @@ Digits and Enter choose nothing here: what a caliper sends is held.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import partial
 
 from textual.content import Content
 
-from workbench.bench.bases.forms import Field, Form
+from workbench.bench.bases.forms import Form
 from workbench.bench.bases.lists import ListScreen
 from workbench.bench.draw.text import padded, styled, visible, wrapped
 from workbench.bench.hand.state import BenchState
@@ -183,18 +184,14 @@ def plan_form(shop: Shop, state: BenchState) -> Form:
         about = state.line.now_mm or sum(state.line.usual_mm) / 2
         near = length_text(about, unit, "0.1" if unit == "in" else "1")
     skis = "; ".join(dict.fromkeys(visible(r.ski_name, 20) for r in state.roster[:4]))
-    today = f"{skis}; or one" if skis else "one"
-    parts = f"2 or more with ';' between: {today} ski re-seated: seat 1; seat 2; seat 3"
-    fields = (
-        Field("name", "Study", "a name of its own, such as slow hour in May"),
-        Field("what", "What is read", "one quantity: a method's name, or your own words", what),
-        Field("unit", "Unit", "in or mm: every reading of the test is in it", unit),
-        Field("near", "Near", "about what it reads, to place points by; may stay blank", near),
-        Field("parts", "Parts", parts),
-        Field("people", "People", "initials, with a blank between: KV JT", shop.who),
-        Field("trials", "Trials", "how often everyone reads every part: 2 to 10", "3"),
+    parts = f"; {skis}; or one ski re-seated: seat 1; seat 2" if skis else ""
+    return Form(
+        "Plan a repeatability test",
+        studies.PLAN,
+        partial(studies.plan_study, shop),
+        now={"what": what, "near": near, "unit": unit, "people": shop.who},
+        more={"parts": parts},
     )
-    return Form("Plan a repeatability test", fields, lambda texts: studies.plan_study(shop, texts))
 
 
 # -- the readings of one -----------------------------------------------------------------------

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import partial
 
 from textual.content import Content
 
 from workbench.advice.ride_feel import CLAIM, SURE_WORDS
-from workbench.bench.bases.form_lines import Texts
-from workbench.bench.bases.forms import Field, Form, by_view
+from workbench.bench.bases.forms import Form, by_view
 from workbench.bench.bases.lists import UnitList
 from workbench.bench.draw.text import paragraph, styled, visible, wrapped
 from workbench.bench.hand.state import BenchState
@@ -23,6 +23,7 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.roster import baselines
 from workbench.work.roster.correction_words import Mended
+from workbench.work.text.fields import Texts
 from workbench.work.text.local_time import local_day
 
 STARS = "★☆"
@@ -150,19 +151,10 @@ class RideScreen(UnitList):
 def ride_form(shop: Shop, view: JobView) -> Form:
     """Return the form for what came back from a ride; its result is the note."""
     listed = rides.listed_complaints(ride_rules_of(shop))
-    fields = (
-        Field("rider", "Rider", "who rode it", view.ski.rider),
-        Field("place", "Where", "which water; may stay blank"),
-        Field("water", "Water", "its temperature, such as 17 C or 63 F; may stay blank"),
-        Field("rope", "Rope", "in your own words; may stay blank"),
-        Field("speed", "Speed", "in your own words; may stay blank"),
-        Field("complaints", "It did", f"numbers or words: {listed}"),
-        Field("text", "In words", "the rider's own words"),
-        Field("rating", "Rating", "1 (poor) to 5 (as good as it gets); may stay blank"),
-    )
     return Form(
-        "A ride note", fields, by_view(view, lambda v, texts: rides.keep_ride(shop, v, texts))
-    )
+        "A ride note", rides.RIDE, by_view(view, partial(rides.keep_ride, shop)),
+        now={"rider": view.ski.rider}, more={"complaints": f": {listed}"},
+    )  # fmt: skip
 
 
 class BaselineScreen(UnitList):
@@ -263,10 +255,8 @@ class BaselineScreen(UnitList):
 
 def _baseline_form(shop: Shop, view: JobView) -> Form:
     """Return the form that keeps the numbers of now as a baseline."""
-    of = "ski: this very ski; rider: its rider on this model; model: all of it"
-    fields = (Field("name", "Name", "such as spring, or cold water"), Field("of", "Of", of, "ski"))
 
     def keep(now: JobView, texts: Texts) -> Baseline:
         return baselines.keep_now(shop, now, texts["name"], texts["of"].strip().lower())
 
-    return Form("Keep as a baseline", fields, by_view(view, keep))
+    return Form("Keep as a baseline", baselines.KEEP, by_view(view, keep))

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from textual.content import Content
 
 from workbench.bench.bases.bursts import BURST_WINDOW_S
-from workbench.bench.bases.forms import Field, Form
+from workbench.bench.bases.forms import Form
 from workbench.bench.bases.number_screen import NumberScreen
 from workbench.bench.draw.canvas import Area
 from workbench.bench.draw.side_view import method_view
@@ -23,7 +23,7 @@ from workbench.fin.reading.quantities import NEEDED
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import ChangedError, Shop
 from workbench.work.study.restating import (
-    HOW_ACCEPTED,
+    HOW,
     HowRead,
     Ours,
     Theirs,
@@ -164,7 +164,6 @@ class AsReadScreen(NumberScreen[bool]):
 
     def _way_form(self) -> Form:
         quantity = NEEDED[self._at]
-        fields = (Field("how", "How", f"for example '{quantity} 0.15..0.3'; {HOW_ACCEPTED}"),)
 
         def save(texts: dict[str, str]) -> HowRead:
             how = how_meant(self.shop, self.view, texts["how"], self.unit)
@@ -172,7 +171,8 @@ class AsReadScreen(NumberScreen[bool]):
                 raise InputError("how", texts["how"], f"a way to measure the {quantity}")
             return how
 
-        return Form(f"How their {quantity} was measured", fields, save)
+        title = f"How their {quantity} was measured"
+        return Form(title, (HOW,), save, more={"how": f"; for example '{quantity} 0.15..0.3'"})
 
     def _stated(self, how: object) -> None:
         if isinstance(how, HowRead):

@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from textual.content import Content
 from textual.widgets import Static
 
-from workbench.bench.bases.forms import Field, Form, by_view
+from workbench.bench.bases.forms import Form, by_view
 from workbench.bench.bases.lists import UnitList, told
 from workbench.bench.draw.plots import learned_plot
 from workbench.bench.draw.text import paragraph, paragraphs, styled, visible
@@ -280,23 +280,21 @@ class OffsetScreen(UnitList):
 
     def _pair_form(self) -> Form:
         two, unit = self.two, self.unit
-        fields = (
-            Field("first", "First", f"the number by {visible(two.first.name, 40)} ({unit})"),
-            Field(
-                "second", "Second", f"by {visible(two.second.name, 40)} on the same fin ({unit})"
-            ),
-        )
         return Form(
-            "One fin by both methods", fields,
+            "One fin by both methods", offsets.PAIR,
             by_view(self.view, lambda v, texts: offsets.add_pair(self.shop, v, two, texts, unit)),
+            more={
+                "first": f", {visible(two.first.name, 40)} ({unit})",
+                "second": f": {visible(two.second.name, 40)} ({unit})",
+            },
         )  # fmt: skip
 
     def _restate_form(self) -> Form:
         two, unit = self.two, self.unit
-        hint = f"a number by {visible(two.first.name, 40)} ({unit})"
         return Form(
-            "Convert a number", (Field("number", "Number", hint),),
+            "Convert a number", (offsets.RESTATED,),
             lambda texts: offsets.restate_typed(self.shop, self.view, two, texts["number"], unit),
+            more={"number": f": {visible(two.first.name, 40)} ({unit})"},
         )  # fmt: skip
 
 

@@ -11,13 +11,14 @@ from functools import partial
 
 from textual.content import Content
 
-from workbench.bench.bases.forms import Field, Form
+from workbench.bench.bases.forms import Form
 from workbench.bench.bases.number_screen import NumberScreen
 from workbench.bench.draw.text import count_line, first_seen, lines, paragraph, styled, visible
 from workbench.bench.hand.state import BenchState
 from workbench.measure.display import length_text
 from workbench.measure.units import Unit
 from workbench.work.job.coarse_marks import (
+    MARK,
     add_mark,
     mark_place,
     off_words,
@@ -174,17 +175,5 @@ class MarksScreen(NumberScreen[None]):
 
 def mark_form(shop: Shop, view: JobView, unit: Unit) -> Form:
     """Return the form that adds a coarse mark to the ski's blade; its result is its method's id."""
-    fields = (
-        Field("name", "Mark", "a name of its own on this blade, such as scale, left side"),
-        Field("kind", "Kind", "scale: how far forward; lines: how far out of the base", "scale"),
-        Field("unit", "Unit", "in or mm: what is typed in below", unit),
-        Field("at", "Scribe", "from the tail end, and how far out if not on the base: 2.0 0"),
-        Field("zero", "Zero", "of the scale, from the top edge's rear end: forward, or outward"),
-        Field(
-            "grows",
-            "Grows",
-            "figures, toward tail or tip (scale), top or outer (lines); blank: tail, top",
-        ),
-        Field("u", "Sure to", "standard uncertainty of one reading; blank: 0.5 mm, by eye"),
-    )
-    return Form("Add a coarse mark", fields, lambda texts: add_mark(shop, view, texts))
+    keep = partial(add_mark, shop, view)
+    return Form("Add a coarse mark", MARK, keep, now={"unit": unit})
