@@ -41,6 +41,9 @@ class Overlay(ModalScreen[ScreenResultType], Generic[ScreenResultType]):
     OWN_KEYS: tuple[str, ...] = ()
     """Keys of this screen that elsewhere do something on every screen."""
 
+    heading = ""
+    """The title of a form or a question, by which what is typed in it is kept."""
+
     over = False
     """Whether it has closed."""
 
