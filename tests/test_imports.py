@@ -56,7 +56,6 @@ async def paint():
             late |= {f"workbench.bench.{name}" for name in (
                 "bases.forms", "screens.shop.caliper_screens",
                 "screens.ski.questions", "bases.lists", "bases.prompts",
-                "crash",
             )}
             late |= {f"workbench.work.{name}" for name in (
                 "roster.adding", "demo.demo", "exchange.backup", "roster.queue",
