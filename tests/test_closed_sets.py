@@ -16,25 +16,25 @@ import pytest
 from tests.shop import Fin, advance, at_stage, heron, ski
 from workbench.advice.holds import HOLDS
 from workbench.advice.ride_feel import WHAT_WORDS, WHATS
-from workbench.bench import help
 from workbench.bench.hand.entry_keys import EntryKeys
 from workbench.bench.hand.hands import Hands
 from workbench.bench.panels.next_line import next_words
+from workbench.bench.screens import help_screens
 from workbench.commands import FAMILIES
 from workbench.errors import InputError
-from workbench.fin.frame import Pose
-from workbench.fin.parts.base import Base
+from workbench.fin.frame import Base, Pose
 from workbench.fin.pose.descent import closed_form
 from workbench.fin.reading.method import Method, Scribe
 from workbench.fin.reading.observe import observe
 from workbench.fin.reading.quantities import ONE_OF, QUANTITIES, TRAITS, Quantity
 from workbench.measure.calipers import Caliper, judge
 from workbench.records.store.rows import AnyFact, CurveKind, JobKind, Mark
-from workbench.work.demo.demo import _Player
+from workbench.work.demo import _Player
 from workbench.work.drawing.scene import _jaws, _span, method_caption
 from workbench.work.history import timeline
 from workbench.work.history.timeline import _TELLERS
 from workbench.work.job import stages
+from workbench.work.job.base_curve import FIELDS, measured_of
 from workbench.work.job.coarse_marks import mark_place
 from workbench.work.job.entry_words import MARK_WORDS, described
 from workbench.work.job.job_view import JobView
@@ -48,13 +48,11 @@ from workbench.work.job.stages import (
     check_allowed,
 )
 from workbench.work.job_text import tasks
-from workbench.work.job_text.tasks import TASKS, WAYS, caution_words, task_of, tour_words
-from workbench.work.job_text.view_words import Obstacle
+from workbench.work.job_text.tasks import TASKS, WAYS, Obstacle, caution_words, task_of, tour_words
 from workbench.work.order.rigs import ANY_FIN_MM, usual_range_mm
 from workbench.work.paper.day_sheet import HEADS, SHARES
 from workbench.work.roster.settings import SETTINGS
 from workbench.work.trust.shop_scatter import StudyScatter, scatter_for
-from workbench.work.wing.base_curve import FIELDS, measured_of
 
 NEW: Any = "a new one"
 
@@ -164,13 +162,13 @@ def test_each_quantity_has_its_row(shop: Shop) -> None:
     assert set(WHAT_WORDS) == set(WHATS) == {*QUANTITIES, "wing"}
     settings = {s.name for s in SETTINGS if s.name.startswith("tolerance_")}
     assert settings == {f"tolerance_{q}" for q in QUANTITIES}
-    [(made,)] = shop.book._read(
+    [(made,)] = shop.book.read(
         lambda db: list(db.execute("SELECT sql FROM sqlite_master WHERE name = 'methods'"))
     )
     listed = re.search(r"CHECK \(quantity IN \(([^)]*)\)", made)
     assert listed is not None
     assert re.findall(r"'(\w+)'", listed[1]) == list(QUANTITIES)
-    assert set(QUANTITIES) <= {word for word, _ in help._WORDS}
+    assert set(QUANTITIES) <= {word for word, _ in help_screens._WORDS}
     assert len(HEADS) == len(SHARES)
 
 

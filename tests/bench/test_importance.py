@@ -29,19 +29,13 @@ from workbench.bench.panels.one_thing import one_thing, over_the_screen, turn_th
 from workbench.bench.panels.panel_text import danger_rows, picture, roster
 from workbench.bench.panels.readings_panel import readings
 from workbench.bench.panels.turns_panel import turns
-from workbench.bench.screens.shop.queue_rows import row as queue_row
+from workbench.bench.screens.shop.queue_screen import item_row as queue_row
 from workbench.fin.plan.plan import Code, Remark
 from workbench.records.store import rows
 from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
-from workbench.work.job_text.importance import (
-    Importance,
-    Said,
-    in_order,
-    of_remark,
-    said_of,
-)
+from workbench.work.job_text.view_words import Importance, Said, in_order, of_remark, said_of
 from workbench.work.text.words import turn_words
 
 CODES = get_args(Code)

@@ -16,7 +16,7 @@ from workbench.bench.app import Bench
 from workbench.bench.screens.ski.aim_screens import BaselineScreen, RideScreen
 from workbench.records.book import Book
 from workbench.records.store import rows
-from workbench.work.advice import rides
+from workbench.work.history import rides
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 

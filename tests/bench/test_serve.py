@@ -20,10 +20,10 @@ from aiohttp.test_utils import TestClient, TestServer
 
 from tests.bench.speed_book import keys_due
 from workbench.bench.panels.next_line import PAD
-from workbench.commands.shop.serve import is_loopback
+from workbench.commands.shop.program import is_loopback
 from workbench.commands.shop.serve_web import COOKIE, BenchServer
 from workbench.records.book import Book
-from workbench.work.demo.demo import build_demo
+from workbench.work.demo import build_demo
 from workbench.work.job.shop import Shop
 
 CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser"))), None)

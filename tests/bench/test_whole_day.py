@@ -13,13 +13,12 @@ from tests.bench.screens import Screen, bench
 from tests.shop import DAY, TODAY, Fin, at_stage, heron
 from workbench.bench.bases.forms import Form
 from workbench.bench.hand.state import BenchState
-from workbench.bench.palette import entries, matching
 from workbench.bench.panels.panel_text import roster
+from workbench.bench.screens.help_screens import entries, matching
 from workbench.errors import InputError
 from workbench.measure.lengths import parse_length
 from workbench.records.store import rows
-from workbench.work.advice.ride_rules import ride_rules_of
-from workbench.work.advice.rides import complaints_in
+from workbench.work.history.rides import complaints_in, ride_rules_of
 from workbench.work.job.job_view import RosterLine
 from workbench.work.job.shop import Shop
 

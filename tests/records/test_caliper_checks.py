@@ -94,6 +94,7 @@ def test_a_caliper_that_is_not_there_is_named(shop: Shop) -> None:
         add(replace(shop, caliper=replace(shop.caliper, id="gone")))
 
 
+@pytest.mark.usefixtures("begun_by_steps")
 def test_a_book_from_before_is_brought_up_to_date_with_a_copy(path: Path) -> None:
     """The old book's calipers stand, a copy is beside it, and both kinds of book are alike."""
     first = Migrations(schema.MIGRATION_SET)
@@ -110,9 +111,9 @@ def test_a_book_from_before_is_brought_up_to_date_with_a_copy(path: Path) -> Non
     with Book(path) as book:
         assert book.calipers() == (Caliper(OLD_ID, "Old", "in", 0.0127, 0.02),)
         assert book.checks_of(OLD_ID) == ()
-        made = book._read(schema.fingerprint)
+        made = book.read(schema.fingerprint)
     with closing(sqlite3.connect(path.with_name("book.before-caliper_checks.db"))) as copy:
         assert copy.execute("SELECT name FROM calipers").fetchall() == [("Old",)]
         assert len(copy.execute("PRAGMA table_info(calipers)").fetchall()) == 9
     with Book(path.with_name("new.db")) as new:
-        assert new._read(schema.fingerprint) == made
+        assert new.read(schema.fingerprint) == made

@@ -11,24 +11,25 @@ import pytest
 
 from tests.shop import DAY, demo_file, heron, open_shop, read, ski, take_back, walk_to
 from workbench.errors import InputError
+from workbench.records.backup.copies import copy_book
 from workbench.records.book import Book
 from workbench.records.store import rows
-from workbench.work.advice.rides import keep_ride
 from workbench.work.exchange import exchange
 from workbench.work.exchange.backup import restore
 from workbench.work.history.compare import go_back
 from workbench.work.history.history import load_history, settings_in
+from workbench.work.history.rides import keep_ride
 from workbench.work.history.striking import strike_row
 from workbench.work.history.timeline import timeline_of
 from workbench.work.job.aim_last import aim_at_last
+from workbench.work.job.base_curve import use_curve
 from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import ChangedError, Shop
 from workbench.work.job.temperature import state_temperature
-from workbench.work.offsets import pairs
 from workbench.work.order import shop_policy
 from workbench.work.roster import baselines, corrections, queue
-from workbench.work.wing.base_curve import use_curve
+from workbench.work.study import offsets
 
 Act = Callable[[Shop, JobView], object]
 
@@ -110,8 +111,8 @@ ACTS: dict[str, tuple[str, Act]] = {
     "the measured base": ("within", use_curve),
     "a pair": (
         "within",
-        lambda s, v: pairs.add_pair(
-            s, v, pairs.choices(s, v)[0], {"first": "6.95", "second": "6.99"}, "in"
+        lambda s, v: offsets.add_pair(
+            s, v, offsets.choices(s, v)[0], {"first": "6.95", "second": "6.99"}, "in"
         ),
     ),
 }  # fmt: skip
@@ -305,7 +306,7 @@ def test_a_restored_book_refuses_what_was_seen_in_the_one_before(tmp_path: Path)
     path = demo_file(tmp_path)
     with open_shop(path) as shop:
         at(shop, "within")
-        shop.book.backup(tmp_path / "copy.db")
+        copy_book(shop.book.path, tmp_path / "copy.db")
         view = at(shop, "sign-off")
     restore(path, str(tmp_path / "copy.db"))
     with open_shop(path) as shop:
@@ -317,7 +318,7 @@ def test_a_restored_book_refuses_what_was_seen_in_the_one_before(tmp_path: Path)
 def test_a_job_that_is_not_in_the_restored_book_is_told(tmp_path: Path) -> None:
     path = demo_file(tmp_path)
     with open_shop(path) as shop:
-        shop.book.backup(tmp_path / "copy.db")
+        copy_book(shop.book.path, tmp_path / "copy.db")
         view = shop.view(shop.queue(ski(shop, "Heron 66").ski.id).id)
     restore(path, str(tmp_path / "copy.db"))
     with open_shop(path) as shop, pytest.raises(ChangedError, match="another book") as why:

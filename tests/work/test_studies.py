@@ -16,11 +16,11 @@ from tests.measure.figures import figure
 from tests.shop import empty_shop
 from workbench import cli
 from workbench.errors import InputError
-from workbench.measure.stats.gauge_study import by_anova
+from workbench.measure.gauge_study import by_anova
 from workbench.measure.units import MM_PER
 from workbench.records.book import Book
 from workbench.records.store import rows
-from workbench.work.demo.demo import add_demo_study
+from workbench.work.demo import add_demo_study
 from workbench.work.job.shop import Shop
 from workbench.work.roster import calipers
 from workbench.work.study import studies, study_words

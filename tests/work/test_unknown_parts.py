@@ -10,9 +10,8 @@ import pytest
 
 from tests.shop import Clock, empty_shop, read
 from workbench.errors import InputError, MissingPartError, PoseError
-from workbench.fin.frame import Pose
-from workbench.fin.parts.base import Base
-from workbench.fin.parts.blade import Blade
+from workbench.fin.blade import Blade
+from workbench.fin.frame import Base, Pose
 from workbench.fin.plan.guidance import plan
 from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import fit_pose
@@ -35,12 +34,12 @@ from workbench.work.job_text.job_text import job_lines
 from workbench.work.job_text.tasks import task_of
 from workbench.work.job_text.view_words import trouble_words
 from workbench.work.learn.kept_rounds import rounds_of_ski
-from workbench.work.offsets.as_read import aim_as_read, in_our_methods, theirs_typed, ways
 from workbench.work.order.order_file import order_from
 from workbench.work.paper.cards import card_of
 from workbench.work.paper.text_pages import card_text
 from workbench.work.roster.adding import add_ski, ensure_starter, pick
 from workbench.work.roster.ski_sheet import change_parts
+from workbench.work.study.restating import aim_as_read, in_our_methods, theirs_typed, ways
 
 NEW = {"name": "Heron 68", "serial": "H1", "unit": "in"}
 CAME, LEFT = ("2.450", "0.850", "6.900"), ("2.459", "0.8505", "6.9005")

@@ -16,8 +16,6 @@ from collections.abc import Iterable
 from contextlib import suppress
 from pathlib import Path
 
-from rich.console import Console
-
 from workbench import __version__
 from workbench.places import book_path
 
@@ -66,6 +64,8 @@ def _surroundings(book: Path | None) -> list[str]:
 
 def as_text(renderables: Iterable[object]) -> str:
     """Return what Textual would have printed as plain text."""
+    from rich.console import Console
+
     console = Console(width=100, no_color=True, force_terminal=False)
     with console.capture() as got:
         console.print(*renderables)

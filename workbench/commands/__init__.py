@@ -1,7 +1,7 @@
 """The command line's families of commands: which module adds which, under which heading of --help.
 
-The command line loads the one module that its first word names. Each has ``add(commands)``, which
-adds its parsers with what they run; it imports what is heavy only inside the function that runs.
+The command line loads the one module that its first word names. What is of the type ``Command`` in
+it are its commands.
 """
 
 from __future__ import annotations
@@ -14,22 +14,19 @@ FAMILIES: dict[str, dict[str, str]] = {
         "ski.turns": "aim accept finest done set-wing",
         "ski.corrections": "set-aside take-up note take-back strike",
         "ski.measuring": "hold marks add-mark temperature new-baseline curve",
-        "ski.methods": "methods pairs",
-        "ski.learning": "learned settled without-learned",
+        "ski.learned": "methods pairs learned settled without-learned",
     },
     "the day and its skis": {
         "day.queue": "queue find add-ski queue-ski move",
         "day.carry": "carry",
         "day.correct": "correct-ski wear "
         "correct-block correct-blade correct-baseline strike-baseline",
-        "day.parts": "parts add-blade add-block begin",
+        "day.parts": "parts add-blade add-block begin measure-block find-block",
         "day.trace": "trace outline",
-        "day.blocks": "measure-block find-block",
         "day.calipers": "calipers add-caliper",
     },
     "after the ride, history, cards": {
-        "after.ride": "ride",
-        "after.lists": "advice baselines",
+        "after.advice": "ride advice baselines",
         "after.history": "history compare",
         "after.cards": "card day-sheet",
     },
@@ -44,19 +41,19 @@ FAMILIES: dict[str, dict[str, str]] = {
         "shop.study": "study",
         "shop.wing": "wing",
         "shop.for_shells": "completion man",
-        "shop.serve": "serve",
-        "shop.doctor": "doctor",
+        "shop.program": "serve doctor",
     },
 }
-"""Heading, module of ``workbench.commands``, and the names of the commands it adds, in order."""
+"""Heading, module of ``workbench.commands``, and the names of its commands, in order."""
 
 
-def modules(first: str | None = None) -> Iterator[tuple[str, str]]:
-    """Yield each family's module, with the heading that it begins, else nothing.
+def modules(first: str | None = None) -> Iterator[tuple[str, str, list[str]]]:
+    """Yield each family's module and commands, with the heading that it begins, else nothing.
 
-    With ``first``, the name of a command, only the module that adds it.
+    With ``first``, the name of a command, only the module that has it.
     """
     for heading, family in FAMILIES.items():
         for place, (module, names) in enumerate(family.items()):
             if first is None or first in names.split():
-                yield (heading if place == 0 else ""), f"workbench.commands.{module}"
+                begun = heading if place == 0 else ""
+                yield begun, f"workbench.commands.{module}", names.split()

@@ -6,18 +6,16 @@ What a method does and raises is said at the function that it calls (``tables``)
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable
 from concurrent.futures import Future
 from datetime import datetime
 from functools import wraps
 from pathlib import Path
 from types import TracebackType
-from typing import TYPE_CHECKING, Concatenate, ParamSpec, Protocol, Self, TypeVar
+from typing import Concatenate, ParamSpec, Protocol, Self, TypeVar
 
-from workbench.records.backup import copies
-from workbench.records.backup.place_lock import place_held
 from workbench.records.desk import Desk, utc_now
-from workbench.records.store.database import Database, Told, quiet
+from workbench.records.store.database import Database
 from workbench.records.store.rows import (
     Baseline,
     Blade,
@@ -47,11 +45,6 @@ from workbench.records.tables.entries import Entry
 from workbench.records.tables.facts import F
 from workbench.records.tables.roster import Part, Thing
 
-if TYPE_CHECKING:
-    from workbench.records.exchange.clashes import Clash
-    from workbench.records.exchange.form import Row
-    from workbench.records.exchange.rows_in import Brought
-
 _T = TypeVar("_T")
 P = ParamSpec("P")
 K = TypeVar("K", bound=Thing)
@@ -64,7 +57,7 @@ def _reads(look: Callable[Concatenate[Database, P], _T]) -> Callable[Concatenate
 
     @wraps(look)
     def method(book: Book, /, *args: P.args, **kwargs: P.kwargs) -> _T:
-        return book._read(look, *args, **kwargs)
+        return book.read(look, *args, **kwargs)
 
     return method
 
@@ -74,7 +67,7 @@ def _writes(write: Callable[Concatenate[Pen, P], _T]) -> Callable[Concatenate[Bo
 
     @wraps(write)
     def method(book: Book, /, *args: P.args, **kwargs: P.kwargs) -> _T:
-        return book._write(write, *args, **kwargs)
+        return book.write(write, *args, **kwargs)
 
     return method
 
@@ -88,27 +81,27 @@ def _keeps(
 
 def _standing(kind: type[K]) -> Callable[[Book], tuple[K, ...]]:
     """A method: all things of a kind that are not struck out, oldest first."""
-    return lambda book: book._read(roster.every, kind)
+    return lambda book: book.read(roster.every, kind)
 
 
 def _one(kind: type[K]) -> Callable[[Book, str], K]:
     """A method: the thing of this id as it is now, struck out or not."""
-    return lambda book, thing_id: book._read(roster.one, kind, thing_id)
+    return lambda book, thing_id: book.read(roster.one, kind, thing_id)
 
 
 def _versions(kind: type[Part]) -> Callable[[Book, str], tuple[PartVersion, ...]]:
     """A method: a thing as first written down and each time it was corrected, oldest first."""
-    return lambda book, thing_id: book._read(roster.versions, kind, thing_id)
+    return lambda book, thing_id: book.read(roster.versions, kind, thing_id)
 
 
 def _entries(kind: type[Entry]) -> Callable[[Book], tuple[Entry, ...]]:
     """A method: all entries of a kind, oldest first, struck ones included."""
-    return lambda book: book._read(entries.entries_of, kind)
+    return lambda book: book.read(entries.entries_of, kind)
 
 
 def _entries_by(kind: type[Entry], column: str) -> Callable[[Book, str], tuple[Entry, ...]]:
     """A method: the entries of a kind whose ``column`` is as asked, in the same order."""
-    return lambda book, value: book._read(entries.entries_of, kind, **{column: value})
+    return lambda book, value: book.read(entries.entries_of, kind, **{column: value})
 
 
 class HasBook(Protocol):
@@ -232,14 +225,17 @@ class Book:
         """
         return self._desk.run(lambda: work(*args, **kwargs))
 
-    def _read(
+    def read(
         self, fn: Callable[Concatenate[Database, P], _T], *args: P.args, **kwargs: P.kwargs
     ) -> _T:
+        """What ``fn`` reads, all of it from one state of the book.
+
+        It is a function of this room that is not loaded with the book: of exchange or sharing.
+        """
         return self._desk.read(lambda db: fn(db, *args, **kwargs))
 
-    def _write(
-        self, fn: Callable[Concatenate[Pen, P], _T], *args: P.args, **kwargs: P.kwargs
-    ) -> _T:
+    def write(self, fn: Callable[Concatenate[Pen, P], _T], *args: P.args, **kwargs: P.kwargs) -> _T:
+        """Let such a function write, as one transaction."""
         return self._desk.write(lambda pen: fn(pen, *args, **kwargs))
 
     def changed_since_last_look(self) -> bool:
@@ -249,17 +245,6 @@ class Book:
     def newest_entry(self) -> datetime | None:
         """The time of what was entered last, as its id tells it; None in an empty book."""
         return self._desk.newest()
-
-    def backup(self, path: Path | str, told: Told = quiet) -> Path:
-        """Copy the book to ``path`` while it is in use, check the copy, then give it its name.
-
-        An older copy of this book at ``path`` is replaced; anything else there is refused.
-        ``told`` is told of pages copied.
-        """
-        target = Path(path)
-        with place_held(self.path):
-            self._desk.look(lambda db: copies.copy_book(db.conn, self.path, target, told=told))
-        return target
 
     # What the shop owns ----------------------------------------------------------------------
 
@@ -295,7 +280,7 @@ class Book:
     def checks_of(self, caliper_id: str) -> tuple[CaliperCheck, ...]:
         """The checks of a caliper, oldest first, struck ones included."""
         self.caliper(caliper_id)
-        return self._read(entries.entries_of, CaliperCheck, caliper_id=caliper_id)
+        return self.read(entries.entries_of, CaliperCheck, caliper_id=caliper_id)
 
     add_baseline = _keeps(Baseline, roster.add_thing)
     correct_baseline = _keeps(Baseline, roster.correct)
@@ -348,7 +333,7 @@ class Book:
         Of targets the latest of a method is in force; a ``Temperature`` may be named by readings
         taken from then on.
         """
-        return self._write(kept_facts.add_fact, job_id, who, fact)
+        return self.write(kept_facts.add_fact, job_id, who, fact)
 
     def add_mark(
         self, job_id: str, who: str, kind: str, *, number: int | None = None, text: str = ""
@@ -384,7 +369,7 @@ class Book:
 
     def add_entry(self, who: str, entry: Entry) -> Entry:
         """Keep a pair, a curve, a study, a reading of one or a check of a caliper; with its id."""
-        return self._write(entries.add_entry, entry, who)
+        return self.write(entries.add_entry, entry, who)
 
     pairs = _entries(Pair)
     pairs_of = _entries_by(Pair, "ski_id")
@@ -394,91 +379,11 @@ class Book:
 
     def study(self, study_id: str) -> Study:
         """The study of this id, struck out or not."""
-        return self._read(entries.entry, Study, study_id)
+        return self.read(entries.entry, Study, study_id)
 
     studies_read = _reads(entries.studies_read)
 
-    # Rows out and in, as plain values of JSON: what does it is loaded when asked for -----------
-
-    def steps(self) -> tuple[str, ...]:
-        """The names of the migrations that made this book, oldest first."""
-        from workbench.records.exchange.rows_out import steps_of
-
-        return self._read(steps_of)
-
-    def count_out(self) -> int:
-        """About how many rows the whole book would give."""
-        from workbench.records.exchange.rows_out import count_out
-
-        return self._read(count_out)
-
-    def lines_out(self, ski_id: str | None = None) -> Iterator[tuple[Table, Iterator[list[str]]]]:
-        """All rows that travel, or one ski's with what they refer to, as lines in lots, by table.
-
-        To be used up within ``at_once``: they are read as they are asked for.
-        """
-        from workbench.records.exchange.rows_out import lines_out
-
-        return self._read(lines_out, ski_id)
-
-    def rows_out(self, ski_id: str | None = None) -> dict[Table, list[Row]]:
-        """The same rows as values, all at once."""
-        from workbench.records.exchange.rows_out import book_rows, ski_rows
-
-        return self._read(book_rows) if ski_id is None else self._read(ski_rows, ski_id)
-
-    def take_in(self, data: object, *, follow: bool = True, told: Told = quiet) -> Brought:
-        """Keep the rows of a file that are new here: all of them or none.
-
-        ``data`` are lists of rows by table, or a ``LinesIn``. ``follow=False`` is for a batch that
-        will be undone; ``told`` is told how many more rows were gone through. Raises ``InputError``
-        naming the place.
-        """
-        from workbench.records.exchange.rows_in import take_in
-
-        return self._write(take_in, data, follow=follow, told=told)
-
-    def brought(self, table: Table, column: str = "id") -> tuple[str, ...]:
-        """What the rows of a table that were new in the last file say in a column, each once."""
-        from workbench.records.exchange.arrivals import new_values
-
-        return self._read(new_values, table, column)
-
-    def brought_among(self, ids: Iterable[str]) -> set[str]:
-        """Those of these ids that are of rows which were new in the last file."""
-        from workbench.records.exchange.arrivals import new_among
-
-        return self._read(new_among, tuple(ids))
-
-    def newly_struck(self, brought: Brought) -> set[str]:
-        """The ids of the rows that the last file struck out and that were not before."""
-        from workbench.records.exchange.clashes import newly_struck
-
-        return self._read(newly_struck, brought)
-
-    def forget_brought(self) -> None:
-        """Let go of which rows the last file brought."""
-        from workbench.records.exchange.arrivals import forget
-
-        self._write(lambda pen: forget(pen.db))
-
-    def skis_touched(self, lists: Iterable[str]) -> tuple[str, ...]:
-        """The ids of the skis that the rows of the last file may have changed the state of.
-
-        ``lists``: the names of the settings that sign-offs are held against.
-        """
-        from workbench.records.exchange.clashes import skis_touched
-
-        return self._read(skis_touched, tuple(lists))
-
-    def clashes(self) -> tuple[Clash, ...]:
-        """What fits badly together since the last import; nothing of it is guessed away."""
-        from workbench.records.exchange.clashes import clashes
-
-        return self._read(clashes)
-
-    # Sharing: the functions of ``sharing/journal.py`` are handed in, so that a bench which shares
-    # nothing loads none of it ------------------------------------------------------------------
+    # Sharing ---------------------------------------------------------------------------------
 
     def own_bench(self) -> str:
         """This book's own bench id (16 hex digits); a copy of the book has another."""
@@ -486,16 +391,4 @@ class Book:
 
     def is_shared_by_hub(self) -> bool:
         """Whether a hub is joined; costs next to nothing."""
-        return self._read(lambda db: db.execute(_BY_HUB).fetchone() is not None)
-
-    def journal(
-        self, look: Callable[Concatenate[Database, P], _T], *args: P.args, **kwargs: P.kwargs
-    ) -> _T:
-        """What a function of ``sharing/journal.py`` reads."""
-        return self._read(look, *args, **kwargs)
-
-    def set_down(
-        self, write: Callable[Concatenate[Pen, P], _T], *args: P.args, **kwargs: P.kwargs
-    ) -> _T:
-        """Let a function of ``sharing/journal.py`` write."""
-        return self._write(write, *args, **kwargs)
+        return self.read(lambda db: db.execute(_BY_HUB).fetchone() is not None)

@@ -6,51 +6,113 @@ text in a field.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
 
 from textual import events, on
-from textual.app import ComposeResult
+from textual.app import App, ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.widget import Widget
 from textual.widgets import Input, Static
 
-from workbench.bench.bases.form_lines import BOX, LONGEST_MESSAGE, Box, LineInput, Texts
-from workbench.bench.bases.overlay import KeyLine
-from workbench.bench.draw.text import literal
+from workbench.bench.bases.overlay import KeyLine, Overlay
+from workbench.bench.draw.text import literal, on_one_line
 from workbench.errors import BenchError, InputError
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import ChangedError
+from workbench.work.text.fields import Field, Texts
 
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
 
+LONGEST_MESSAGE = 500
+"""Cells that an error or a hint may take; it wraps."""
+
+LONGEST_TEXT = 4000
+"""Characters that a line takes: far more than a hand types, far less than what would stall it."""
+
+
+class LineInput(Input):
+    """A line whose start and whose pasted text act on nothing and lose nothing."""
+
+    def __init__(self, value: str = "", *, id: str | None = None) -> None:
+        super().__init__(
+            on_one_line(value), id=id, compact=True, select_on_focus=False, max_length=LONGEST_TEXT
+        )
+
+    def _on_paste(self, event: events.Paste) -> None:
+        """Take every pasted line: Textual's own would keep the first alone."""
+        event.stop()
+        event.prevent_default()
+        text = on_one_line(event.text) if len(event.text) <= LONGEST_TEXT else ""
+        if len(self.value) + len(text) > LONGEST_TEXT or (event.text and not text):
+            self.app.notify(f"more than {LONGEST_TEXT} characters: not pasted", markup=False)
+            return
+        start, end = self.selection
+        self.replace(text, min(start, end), max(start, end))
+
+
+BOX = """
+    align: center middle;
+    & > Vertical {
+        width: 92%; max-width: 110; height: auto; max-height: 100%;
+        padding: 0 1; background: $surface; color: $foreground; border: round $primary;
+    }
+    .title { text-style: bold; height: auto; }
+    .hint { height: auto; max-height: 7; color: $text-muted; }
+    .trouble, .note { display: none; height: auto; color: $text-warning; text-style: bold; }
+    .-wrong .trouble, .note.-shown { display: block; }
+    LineInput { background: $panel; }
+    LineInput:focus { background: $boost; text-style: bold; }
+"""
+"""The style that both share, written into their own."""
+
+
+class Box(Overlay[object]):
+    """What a form and a question share: a title, a hint, a note, and drafts."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "close", "Close", tooltip="close; what was typed is kept")
+    ]
+
+    def __init__(self, title: str) -> None:
+        super().__init__()
+        self.heading = title
+
+    def say(self, words: str) -> None:
+        """Show a note above the keys; an empty text takes it away."""
+        note = self.query_one(".note", Static)
+        note.update(literal(words, LONGEST_MESSAGE))
+        note.set_class(bool(words), "-shown")
+
+    def drafts(self) -> dict[str, Texts]:
+        """Return the app's drafts, by heading."""
+        return drafts_of(self.app)
+
+    def end(self, result: object) -> None:
+        """Close with a result, True where there is none to give; the draft has served."""
+        self.drafts().pop(self.heading, None)
+        self.dismiss(True if result is None else result)
+
+    def action_close(self) -> None:
+        """Close without saving; the draft stays."""
+        self.dismiss(None)
+
+
+def drafts_of(app: App[Any]) -> dict[str, Texts]:
+    """Return what was typed in forms and not saved, by the form's title; it lives on the app."""
+    kept: dict[str, Texts] | None = getattr(app, "form_drafts", None)
+    if kept is None:
+        kept = {}
+        app.form_drafts = kept  # type: ignore[attr-defined]
+    return kept
+
+
 T = TypeVar("T")
 
-
-@dataclass(frozen=True, slots=True)
-class Field:
-    """One line of a form; ``hint`` shows while the field has the focus."""
-
-    key: str
-    label: str
-    hint: str = ""
-    value: str = ""
-
-    def is_named_by(self, words: str) -> bool:
-        """Tell whether an error's field name means this field, or something within it."""
-        named = words.replace("_", " ").casefold()
-        mine = self.key.replace("_", " ").casefold()
-        return named == mine or named.startswith((f"{mine}:", f"{mine},", f"{mine} ", f"{mine}["))
-
-    def told(self, why: InputError) -> str:
-        """Return an error that names this field in words, the field by its label."""
-        named = why.field.replace("_", " ").casefold()
-        if named != self.key.replace("_", " ").casefold():
-            return str(why)
-        return str(InputError(self.label, why.value, why.accepted))
+NOTHING: Mapping[str, str] = MappingProxyType({})
 
 
 class FieldInput(LineInput):
@@ -91,11 +153,15 @@ class FieldInput(LineInput):
 
 
 class FieldRow(Vertical):
-    """A field's label and line, and below them what was wrong with it."""
+    """A field's label and line, and below them what was wrong with it.
 
-    def __init__(self, field: Field, value: str) -> None:
+    ``hint`` shows while the line has the focus.
+    """
+
+    def __init__(self, field: Field, value: str, hint: str) -> None:
         super().__init__()
         self.field = field
+        self.hint = hint
         self.line = FieldInput(value)
         self.trouble = Static(classes="trouble")
 
@@ -106,10 +172,25 @@ class FieldRow(Vertical):
             yield self.line
         yield self.trouble
 
+    def is_named_by(self, words: str) -> bool:
+        """Tell whether an error's field name means this field, or something within it."""
+        named, mine = _plain(words), _plain(self.field.key)
+        return named == mine or named.startswith((f"{mine}:", f"{mine},", f"{mine} ", f"{mine}["))
+
+    def told(self, why: InputError) -> str:
+        """Return an error that names this field in words, the field by its label."""
+        if _plain(why.field) != _plain(self.field.key):
+            return str(why)
+        return str(InputError(self.field.label, why.value, why.accepted))
+
     def complain(self, words: str) -> None:
         """Show what is wrong below the line; an empty text takes it away."""
         self.trouble.update(literal(f"✗ {words}" if words else "", LONGEST_MESSAGE))
         self.set_class(bool(words), "-wrong")
+
+
+def _plain(name: str) -> str:
+    return name.replace("_", " ").casefold()
 
 
 class Form(Box):
@@ -138,10 +219,19 @@ class Form(Box):
         fields: Iterable[Field],
         on_save: Callable[[Texts], T],
         said: Callable[[T], str] | None = None,
+        *,
+        now: Mapping[str, str] = NOTHING,
+        more: Mapping[str, str] = NOTHING,
     ) -> None:
-        """``said``: what the bench says of what was saved."""
+        """``said``: what the bench says of what was saved.
+
+        By key, ``now`` gives what lines hold at first, else their default, and ``more`` what is
+        said behind the words of fields.
+        """
         super().__init__(title)
-        self._fields = tuple(fields)
+        self.fields = tuple(fields)
+        self._at_first = {f.key: now.get(f.key, f.default) for f in self.fields}
+        self._more = more
         self._on_save = on_save
         self._said: Callable[[Any], str] | None = said
         self._rows: tuple[FieldRow, ...] = ()
@@ -157,8 +247,10 @@ class Form(Box):
 
     def compose(self) -> ComposeResult:
         """Lay out the title, the fields in a scroll, the hint and the keys."""
-        draft = self.drafts().get(self.heading, {})
-        self._rows = tuple(FieldRow(f, draft.get(f.key, f.value)) for f in self._fields)
+        texts = self._at_first | self.drafts().get(self.heading, {})
+        self._rows = tuple(
+            FieldRow(f, texts[f.key], f.said(self._more.get(f.key, ""))) for f in self.fields
+        )
         self.current = self._rows[0].line
         with Vertical():
             yield Static(literal(self.heading, LONGEST_MESSAGE), classes="title")
@@ -174,7 +266,7 @@ class Form(Box):
 
     def changed(self, texts: Texts) -> Texts:
         """Return those of the texts that are typed otherwise than they stood at first."""
-        return {f.key: texts[f.key] for f in self._fields if texts[f.key] != f.value}
+        return {key: texts[key] for key, first in self._at_first.items() if texts[key] != first}
 
     @property
     def texts(self) -> Texts:
@@ -190,7 +282,7 @@ class Form(Box):
     def _show_hint(self, event: events.DescendantFocus) -> None:
         row = _row_of(event.widget)
         if row is not None:
-            self.query_one(".hint", Static).update(literal(row.field.hint, LONGEST_MESSAGE))
+            self.query_one(".hint", Static).update(literal(row.hint, LONGEST_MESSAGE))
 
     @on(Input.Changed)
     def _keep_draft(self, event: Input.Changed) -> None:
@@ -225,12 +317,12 @@ class Form(Box):
             self.end(result)
 
     def _complain(self, why: InputError) -> None:
-        fitting = [row for row in self._rows if row.field.is_named_by(why.field)]
+        fitting = [row for row in self._rows if row.is_named_by(why.field)]
         if not fitting:
             self.say(f"✗ not saved: {why}")
             return
         row = max(fitting, key=lambda r: len(r.field.key))
-        row.complain(row.field.told(why))
+        row.complain(row.told(why))
         self.set_focus(row.line)
         self.call_after_refresh(row.scroll_visible, animate=False)
 

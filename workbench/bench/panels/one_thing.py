@@ -15,8 +15,8 @@ from workbench.bench.draw.bigtext import together
 from workbench.bench.draw.text import lines, look_of, styled, visible, wrapped
 from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError
+from workbench.fin.plan.guidance import COVERAGE
 from workbench.fin.plan.plan import StudTurn
-from workbench.fin.plan.remarks import COVERAGE
 from workbench.fin.reading.method import Method
 from workbench.frozen import dataclass
 from workbench.measure.display import (
@@ -30,9 +30,14 @@ from workbench.measure.display import (
 from workbench.measure.units import Unit
 from workbench.work.job.entry import CHANGE_SIGNS, target_entry
 from workbench.work.job.job_view import JobView
-from workbench.work.job_text.importance import Importance, dangers_of
 from workbench.work.job_text.setting_words import moved_short
-from workbench.work.job_text.view_words import act_due, check_name, stage_words
+from workbench.work.job_text.view_words import (
+    Importance,
+    act_due,
+    check_name,
+    dangers_of,
+    stage_words,
+)
 from workbench.work.text.words import LEFT_HAND, SEEN_FROM, TOWARD, short_step_words
 from workbench.work.trust.job_reading import Line
 

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Literal, TypeAlias, get_args
 
-from workbench.fin.parts.studs import said
+from workbench.fin.studs import said
 from workbench.measure.display import fine_text, length_text, turns_text
 from workbench.measure.units import Unit
 from workbench.records.store import rows
@@ -18,7 +18,7 @@ from workbench.work.job.entry_words import MARK_WORDS, described, step_done_word
 from workbench.work.job.job_view import WING_AIM
 from workbench.work.job.stages import NOT_RELEASED
 from workbench.work.order.round_records import TURN_ANSWERS, is_parts_text
-from workbench.work.roster.correction_words import version_words
+from workbench.work.roster.corrections import version_words
 from workbench.work.roster.ski_sheet import last_change
 from workbench.work.text.local_time import day_and_time
 from workbench.work.text.words import clean
@@ -138,19 +138,10 @@ def _told(versions: Sequence[rows.PartVersion]) -> tuple[rows.PartVersion, ...]:
     return tuple(v for i, v in enumerate(versions) if i or v.struck is not None)
 
 
-_KINDS: dict[type, EntryKind] = {
-    rows.Reading: "reading", rows.Target: "target", rows.PassRow: "round", rows.Tick: "check",
-    rows.WingSetting: "wing", rows.SignOff: "sign-off", rows.RideNote: "ride note",
-    rows.Temperature: "reading", rows.LockedReading: "reading",
-}  # fmt: skip
-
-
 def _kind(fact: rows.AnyFact) -> EntryKind:
-    kind = _KINDS.get(type(fact))
-    if kind is not None:
-        return kind
-    is_step = isinstance(fact, rows.Mark) and fact.kind in MARK_WORDS.keys() - _NOTES
-    return "step" if is_step else "note"
+    if isinstance(fact, rows.Mark):
+        return "step" if fact.kind in MARK_WORDS.keys() - _NOTES else "note"
+    return _KINDS[type(fact)]
 
 
 def strikes_of(entry: Entry, timeline: Timeline, unit: Unit) -> list[str]:
@@ -232,14 +223,10 @@ def timeline_report(entries: Iterable[Entry], timeline: Timeline, unit: Unit) ->
 def _entry(entry: Entry, timeline: Timeline, unit: Unit) -> dict[str, object]:
     row = entry.row
     out: dict[str, object] = {
-        "id": row.id,
-        "at": row.at,
-        "who": row.who,
-        "kind": entry.kind,
+        "id": row.id, "at": row.at, "who": row.who, "kind": entry.kind,
         "words": row_words(row, timeline.history, unit),
-        "job": row.job_id if isinstance(row, rows.Fact) else None,
-        "struck": None,
-    }
+        "job": row.job_id if isinstance(row, rows.Fact) else None, "struck": None,
+    }  # fmt: skip
     if isinstance(row, rows.Reading | rows.Target):
         out |= {
             "method": timeline.history.method_name(row.method_id),
@@ -377,9 +364,9 @@ def _pair(row: rows.Pair, history: History, unit: Unit) -> str:
 
 
 def _curve(row: rows.Curve, history: History, unit: Unit) -> str:
-    radius = (
-        "flat" if row.radius_mm is None else f"radius {length_text(row.radius_mm, unit)} {unit}"
-    )
+    radius = "flat"
+    if row.radius_mm is not None:
+        radius = f"radius {length_text(row.radius_mm, unit)} {unit}"
     return f"the base measured by {row.kind}: {radius} (typed {clean(row.text)} {row.unit})"
 
 
@@ -415,6 +402,12 @@ def _changes(old: rows.Ski, new: rows.Ski) -> str:
 _SHEET = {
     "unit": "unit", "blade_id": "blade", "block_id": "block", "base_radius_mm": "base radius",
     "base_apex_mm": "base apex", "has_wing": "word on its wing", "methods": "set of methods",
+}  # fmt: skip
+
+_KINDS: dict[type, EntryKind] = {
+    rows.Reading: "reading", rows.Target: "target", rows.PassRow: "round", rows.Tick: "check",
+    rows.WingSetting: "wing", rows.SignOff: "sign-off", rows.RideNote: "ride note",
+    rows.Temperature: "reading", rows.LockedReading: "reading",
 }  # fmt: skip
 
 _TELLERS: dict[type, Callable[..., str]] = {

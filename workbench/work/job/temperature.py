@@ -5,89 +5,99 @@ Readings taken while a temperature is in force name it; ``at_twenty`` converts t
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
-from typing import cast
 
 from workbench.errors import InputError
 from workbench.measure.display import FINE, change_text
-from workbench.measure.temperature import MATERIALS, check_temperature, material
-from workbench.measure.units import Unit, degrees_in
+from workbench.measure.temperature import (
+    MATERIALS,
+    Degrees,
+    check_temperature,
+    material,
+    parse_temperature,
+)
+from workbench.measure.units import TempUnit, Unit
 from workbench.records.store.rows import Temperature
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
+from workbench.work.text.fields import Field, filled
 from workbench.work.text.words import clean
 from workbench.work.trust.temperature_correction import (
     TEMPERATURE_OFF,
-    TemperatureScale,
     at_words,
     temperature_in_force,
     value_mm,
 )
 
-_SCALES: dict[str, TemperatureScale] = {"C": "C", "F": "F"}
+_SCALES: dict[str, TempUnit] = {"C": "C", "F": "F"}
 
 BLADE, CALIPER = "aluminium", "steel"
 """What blade and caliper are made of where nobody said (common practice, no source)."""
 
-_TYPED = re.compile(r"([+\-−]?\d{1,3}(?:[.,]\d{1,3})?)\s*(?:°|deg)?\s*([CF]?)", re.IGNORECASE)
+HEAT = (
+    Field("blade", "Blade", "degrees, such as 23 C or 73 F", "DEGREES", blank="off"),
+    Field("caliper", "Caliper", "degrees", "DEGREES", blank="as the blade"),
+    Field("scale", "Scale", "C or F: what bare numbers here are in", "SCALE", default="C"),
+    Field("blade_material", "Blade of", "what the blade is made of", "NAME", default=BLADE),
+    Field("caliper_material", "Caliper of", "what the caliper is made of", "NAME", default=CALIPER),
+)  # fmt: skip
+"""What blade and caliper are at, and what they are made of."""
+
+
+MADE_OF = f": {', '.join(MATERIALS)}"
+"""The materials with a published expansion, behind the words of a field."""
 
 
 # -- what is typed -----------------------------------------------------------------------------
 
 
-def parse_temperature(
-    field: str, text: str, scale: TemperatureScale
-) -> tuple[float, TemperatureScale]:
-    """Return a temperature as typed in degrees Celsius, and the scale it was typed in.
+def typed_temperature(field: str, text: str, scale: TempUnit) -> Degrees:
+    """Return a temperature as typed, a bare number in ``scale``.
 
-    A bare number is in ``scale``; C or F may stand behind it. Raises InputError for no number or
-    one beyond sense.
+    Raises:
+        InputError: no number, or one beyond sense.
     """
-    found = _TYPED.fullmatch(text.strip())
-    if found is None:
-        raise InputError(field, text, "degrees, such as 23 C or 73 F")
-    number = float(found[1].replace(",", ".").replace("−", "-"))
-    typed = cast("TemperatureScale", found[2].upper() or scale)
-    if typed == "C":
-        return check_temperature(field, number), typed
+    typed = parse_temperature(text, field, scale, "degrees, such as 23 C or 73 F")
     try:
-        return check_temperature(field, degrees_in(number, "F", "C")), typed
+        check_temperature(field, typed.c)
     except InputError:
+        if typed.unit == "C":
+            raise
         raise InputError(field, text, "-4 to 122 degF (-20 to 50 degC)") from None
+    return typed
 
 
 def state_temperature(shop: Shop, view: JobView, fields: Mapping[str, str]) -> JobView:
     """Keep what blade and caliper are at; readings taken from now on name it.
 
-    Fields: scale (C or F, of bare numbers), blade and caliper (degrees; a blank caliper is at the
-    blade's), blade_material and caliper_material (of the published ones; blank: aluminium, steel).
-    A blank blade ends it: from now on readings are taken as they are.
+    ``fields`` are those of ``HEAT``. A blank blade ends it: from now on readings are taken as they
+    are.
 
     Raises:
         InputError: a field that cannot be; nothing is kept.
     """
-    if not fields.get("blade", "").strip():
-        return _end(shop, view, fields)
-    scale = _SCALES.get(fields.get("scale", "").strip().lstrip("°").upper())
+    texts = filled(HEAT, fields)
+    first, second = texts["blade"].strip(), texts["caliper"].strip()
+    if not first:
+        return _end(shop, view, second)
+    scale = _SCALES.get(texts["scale"].strip().lstrip("°").upper())
     if scale is None:
-        raise InputError("scale", fields.get("scale", ""), "C or F")
-    blade_c, typed = parse_temperature("blade", fields["blade"], scale)
-    second = fields.get("caliper", "").strip()
-    caliper_c = parse_temperature("caliper", second, scale)[0] if second else blade_c
-    texts = [fields["blade"].strip(), *([second] if second else [])]
+        raise InputError("scale", texts["scale"], "C or F")
+    blade = typed_temperature("blade", first, scale)
+    caliper = typed_temperature("caliper", second, scale) if second else blade
     stated = Temperature(
-        text="; ".join(texts), unit=typed, blade_c=blade_c, caliper_c=caliper_c,
-        blade_material=_material("blade material", fields, BLADE),
-        caliper_material=_material("caliper material", fields, CALIPER),
+        text="; ".join(x for x in (first, second) if x), unit=blade.unit,
+        blade_c=blade.c, caliper_c=caliper.c,
+        blade_material=_material("blade material", texts["blade_material"]),
+        caliper_material=_material("caliper material", texts["caliper_material"]),
     )  # fmt: skip
     return shop.keep(
         view, "temperature", lambda now: shop.book.add_fact(now.job.id, shop.who, stated)
     )
 
 
-def _end(shop: Shop, view: JobView, fields: Mapping[str, str]) -> JobView:
-    if fields.get("caliper", "").strip():
+def _end(shop: Shop, view: JobView, caliper: str) -> JobView:
+    if caliper:
         raise InputError("blade", "", "its temperature too; both blank: off")
     if temperature_in_force(view.facts) is not None:
         shop.act(
@@ -98,10 +108,9 @@ def _end(shop: Shop, view: JobView, fields: Mapping[str, str]) -> JobView:
     return shop.view(view.job.id)
 
 
-def _material(field: str, fields: Mapping[str, str], default: str) -> str:
-    text = fields.get(field.replace(" ", "_"), "").strip()
+def _material(field: str, text: str) -> str:
     try:
-        return material(text or default).name
+        return material(text.strip()).name
     except InputError:
         raise InputError(field, text, "one of: " + ", ".join(MATERIALS)) from None
 
@@ -146,8 +155,3 @@ def fields_now(view: JobView, unit: Unit) -> dict[str, str]:
         "blade": blade, "caliper": caliper, "scale": at.unit, "blade_material": at.blade_material,
         "caliper_material": at.caliper_material,
     }  # fmt: skip
-
-
-def materials_words() -> str:
-    """Return the materials with a published expansion, in one line."""
-    return ", ".join(MATERIALS)

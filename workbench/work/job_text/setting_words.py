@@ -8,14 +8,16 @@ is written as ``%3B``.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import assert_never
 from urllib.parse import quote, unquote
 
+from workbench.advice.holds import HOLDS, Kind
 from workbench.fin.plan.plan import is_within
-from workbench.fin.reading.method import Method
+from workbench.fin.reading.method import Method, Station
+from workbench.fin.reading.quantities import TRAITS
 from workbench.measure.display import change_between, fine_text, length_text
 from workbench.measure.units import UNITS, Unit
 from workbench.work.job.job_view import JobView
-from workbench.work.job_text.how_to_hold import place_words
 from workbench.work.text.safe_text import visible
 from workbench.work.trust.job_reading import Line
 
@@ -121,9 +123,51 @@ def where_words(method: Method, view: JobView) -> str:
     return f"Jaws can touch from {both(lo)} to {both(hi)} over the base."
 
 
+# -- how a reading is taken ------------------------------------------------------------------------
+
+
+def kind_of(method: Method) -> Kind:
+    """Return in which way a method takes its number."""
+    match TRAITS[method.quantity].taken_at:
+        case "station":
+            return "deepest" if method.station is None else "station"
+        case "band":
+            return "tips" if method.is_tips else "flat"
+        case _ as unknown:
+            assert_never(unknown)
+
+
+def hold_words(method: Method) -> tuple[str, ...]:
+    """Return how to hold the caliper for a method, one act to a sentence."""
+    return HOLDS[method.quantity, kind_of(method)]
+
+
+def place_words(method: Method, unit: Unit) -> str:
+    """Return where a method touches the blade: its station, or its heights over the base."""
+    if method.band_mm is None:
+        width = method.jaw_width_mm
+        jaw = f", with a jaw {length_text(width, unit)} {unit} wide" if width else ""
+        return f"Station: {_station_words(method.station, unit)}{jaw}."
+    lo, hi = (f"{length_text(v, unit)} {unit}" for v in method.band_mm)
+    if method.is_tips:
+        return f"Tips at {lo} over the base."
+    below = " (minus: below the base)" if method.band_mm[0] < 0 else ""
+    return f"Jaws can touch from {lo} to {hi} over the base{below}."
+
+
+def _station_words(station: Station | None, unit: Unit) -> str:
+    if station is None:
+        return "the deepest point of the blade"
+    if station.hole is not None:
+        end = "tail" if station.edge == "back" else "tip"
+        return f"{station.edge} edge of hole '{station.hole}', the edge toward the {end}"
+    u, v = (length_text(x, unit) for x in station.at_mm)
+    return f"the point {u} {unit} forward and {v} {unit} out in the blade's own frame"
+
+
 # -- as a line that a QR code carries --------------------------------------------------------------
 
-MARK = "QT"
+_MARK = "QT"
 _LONGEST = 800
 _PLAIN = " /-._~+:,()#*"
 
@@ -134,7 +178,7 @@ def code_text(serial: str, numbers: Iterable[tuple[str, str]], day: str) -> str:
     Nothing where it would be longer than a code that a hand scanner reads.
     """
     said = (f"{_safe(what)}={_safe(value)}" for what, value in numbers)
-    text = ";".join((MARK, _safe(serial), *said, _safe(day)))
+    text = ";".join((_MARK, _safe(serial), *said, _safe(day)))
     return text if len(text) <= _LONGEST else ""
 
 
@@ -142,7 +186,7 @@ def serial_in(text: str) -> str:
     """Return the serial that a setting's line names; any other text as it is."""
     mark, _, rest = text.strip().partition(";")
     serial = unquote(rest.partition(";")[0])
-    return serial if mark.upper() == MARK and serial.strip() else text
+    return serial if mark.upper() == _MARK and serial.strip() else text
 
 
 def _safe(text: str) -> str:

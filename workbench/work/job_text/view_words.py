@@ -5,23 +5,25 @@ Bench and command line share them; each adds how it is done there: a key, or a c
 
 from __future__ import annotations
 
-from typing import Literal, TypeAlias
+from collections.abc import Iterable
+from enum import IntEnum
+from typing import assert_never
 
-from workbench.advice.checklists import note_for
-from workbench.fin.plan.plan import Step
-from workbench.fin.plan.remarks import COVERAGE
+from workbench.fin.plan.guidance import COVERAGE, StudLimitError
+from workbench.fin.plan.plan import Remark, Step
+from workbench.frozen import dataclass
 from workbench.measure.display import fine_text, turn_text
 from workbench.measure.doubtful import same_digits
 from workbench.measure.units import Unit
 from workbench.records.store import rows
+from workbench.work.job.coarse_marks import suspect_words
 from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.stages import NOT_RELEASED, way_on
 from workbench.work.order.round_records import live
 from workbench.work.text.words import (
-    CAUTION_EDGES,
-    CAUTION_LOOSEN,
-    CAUTION_SNUG,
+    BOLTS_LOOSE,
+    REFITTED_LOOSE,
     clean,
     error_words,
     remark_words,
@@ -31,11 +33,11 @@ from workbench.work.trust.plausibility import (
     Known,
     doubt_of,
     doubt_words,
+    made_words,
     moved_question,
     since_left_words,
     unseen_question,
 )
-from workbench.work.trust.wing_setup import held_words
 
 
 def stage_words(view: JobView) -> str:
@@ -92,12 +94,6 @@ def eyes_words(view: JobView) -> str:
     if not view.rules.second_eyes:
         return ""
     return f"Second pair of eyes: {clean(view.progress.eyes) or 'wanted first'}."
-
-
-def torque_words(view: JobView) -> str:
-    """Return how the fastener of the item that is due is brought up, else nothing."""
-    item = view.check_due
-    return note_for(item.key, view.rules.torque) if item is not None else ""
 
 
 # -- a number about to be kept ---------------------------------------------------------------------
@@ -163,12 +159,6 @@ def target_warning(view: JobView, unit: Unit) -> str:
     return remark_words(first, unit) if first is not None else ""
 
 
-def within_words(view: JobView) -> str:
-    """Return how surely the readings are within their tolerances, the least sure of them first."""
-    sure = all(line.nearness in (None, "sure") for line in view.lines)
-    return "On target" if sure else "On target, within caliper doubt"
-
-
 def learnt_act_words(view: JobView, unit: Unit) -> str:
     """Return the next act by what was learnt, with how sure it is; or nothing."""
     if view.learnt is None or view.stage not in ("turning", "within"):
@@ -211,17 +201,6 @@ def wing_wanted_from(view: JobView) -> str:
     return f"held at the {view.wing_wanted_hold}" if view.wing_wanted_hold else ""
 
 
-STUDS_UP = "Bring all three studs up to just touch the blade"
-NO_FIT = "These readings do not work"
-OUT_OF_REACH = "The target is out of reach: give another."
-TURN_BACK = "A stud was turned, but what its turns were counted from no longer counts"
-SETTLE = "Loosen, turn each stud out 1/8 and in 1/8, push the blade home, snug"
-"""What settles the studs: each has its play on the side that it is turned in from."""
-
-NO_TURNS = "No turns: see the warning"
-MAKERS_FIRST = "The maker's instructions, event rules and a qualified technician come first."
-
-
 def missing_parts_words(view: JobView) -> str:
     """Return which parts are not known yet, as the begin of a sentence; or nothing."""
     return " and ".join(f"{'no' if i else 'No'} {p}" for i, p in enumerate(view.rig.missing))
@@ -233,82 +212,89 @@ def act_due(view: JobView) -> Step:
     return acts[min(view.progress.step, len(acts) - 1)]
 
 
-def reading_due(view: JobView, name: str) -> str:
-    """Return the reading of that name, with which repeat it is where more than one is wanted.
-
-    One more than are wanted is a repeat too, and counts.
-    """
-    wanted = view.rules.repeats
-    named = (x for x in view.lines if name in (x.method.name, clean(x.method.name)))
-    line = next(named, None)
-    if wanted == 1 or view.due is None or line is None:
-        return name
-    number = len(line.latest) + 1
-    return f"{name}, {number} of {wanted}" if number <= wanted else f"{name}, repeat {number}"
+# -- how much it matters ---------------------------------------------------------------------------
 
 
-def lock_words(name: str) -> str:
-    """Return that a reading is taken once more, the clamp bolts being tight for good."""
-    return f"After-lock check: measure {name} once more, the clamp bolts tight"
+class Importance(IntEnum):
+    """The steps of the ladder, the highest first."""
+
+    DANGER = 0
+    WRONG = 1
+    DOUBT = 2
+    FIGURES = 3
+
+    @property
+    def sign(self) -> str:
+        """The sign that goes before what is said."""
+        return ("!!", "!", "?", "·")[self]
 
 
-Obstacle: TypeAlias = Literal["elsewhere", "open round", "out of reach", "no fit", "contradiction"]
-"""What has to be seen to before a ski goes on from its stage."""
+@dataclass(frozen=True, slots=True)
+class Said:
+    """Something to be said, and how much it matters."""
 
-_BEFORE_A_TURN = ("studs", "target", "turning")
+    importance: Importance
+    words: str
 
-
-def obstacle(view: JobView) -> Obstacle | None:
-    """Return what is in the way of a job, the most pressing first; None where nothing is.
-
-    Another job of the ski holds its round open, or this one holds one behind a later gate; its
-    target cannot be reached; its readings fit no pose, or contradict each other.
-    """
-    if view.progress.state.elsewhere:
-        return "elsewhere"
-    if view.progress.mid_pass and view.stage not in ("turning", "set aside"):
-        return "open round"
-    if view.unreachable is not None and view.stage in ("target", "turning"):
-        return "out of reach"
-    if view.stage in _BEFORE_A_TURN and view.why is not None and not view.rig.missing:
-        return "no fit"
-    if view.stage in _BEFORE_A_TURN and view.contradictions and not view.progress.step:
-        return "contradiction"
-    return None
+    @property
+    def signed(self) -> str:
+        """The words behind the sign of their step."""
+        return f"{self.importance.sign} {self.words}"
 
 
-SignOffDue: TypeAlias = Literal["barred", "after-lock", "second eyes", "sign-off"]
-"""What a sign-off waits for, or itself."""
+def of_remark(remark: Remark) -> Importance:
+    """Return how much a remark on a plan matters."""
+    match remark.code:
+        case "off_edge" | "travel_limit":
+            return Importance.DANGER
+        case "near_limit" | "apart" | "still_off":
+            return Importance.WRONG
+        case "tilt" | "ambiguous" | "no_tail":
+            return Importance.DOUBT
+        case "rough" | "coarse" | "insignificant" | "within":
+            return Importance.FIGURES
+        case _:
+            assert_never(remark.code)
 
 
-def sign_off_due(view: JobView) -> SignOffDue:
-    """Return what is to be done at the sign-off: what bars it, then what the shop asks for first.
-
-    A reading with the clamp bolts tight that the shop does not ask for is only offered.
-    """
-    if view.progress.state.bars:
-        return "barred"
-    if view.rules.after_lock and view.lock_due is not None:
-        return "after-lock"
-    if view.rules.second_eyes and not view.progress.eyes:
-        return "second eyes"
-    return "sign-off"
+def in_order(said: Iterable[Said]) -> tuple[Said, ...]:
+    """Return what is said, the most important first; what matters alike stays in its order."""
+    return tuple(sorted(said, key=lambda each: each.importance))
 
 
-def leave_words(view: JobView) -> str:
-    """Return that the readings are within tolerance, how surely, and to leave the fin alone."""
-    return f"{within_words(view)}: leave it."
+def dangers_of(view: JobView) -> tuple[Said, ...]:
+    """Return what is dangerous about a ski as it is now, whatever is being done to it."""
+    words = [unreleased_words(view), stand_in_words(view)]
+    if view.progress.loose and view.stage != "turning":  # there the act due says so
+        words.insert(0, REFITTED_LOOSE if view.progress.state.refitted else BOLTS_LOOSE)
+    return tuple(Said(Importance.DANGER, text) for text in words if text)
 
 
-def wing_step(view: JobView) -> str:
-    """Return that the wing is to be set, to which angle where one is wanted, and tightened."""
-    wanted = view.wing_wanted_deg
-    to = f" to {held_words(wanted, view.wing_wanted_hold)}" if wanted is not None else ""
-    return f"Set the wing{to}, tighten it"
+def said_before_turns(view: JobView, unit: Unit) -> tuple[Said, ...]:
+    """Return what is to be said whether there are turns or not."""
+    out = list(dangers_of(view))
+    if view.why is not None:
+        danger = isinstance(view.why, StudLimitError)  # a stud out of its travel
+        step = Importance.DANGER if danger else Importance.WRONG
+        out.append(Said(step, trouble_words(view, unit)))
+    out += [Said(Importance.WRONG, words) for words in corrected_words(view)]
+    made = made_words(view.made, unit)
+    out += [Said(Importance.WRONG, made)] if made else []
+    out += [Said(Importance.DOUBT, words) for words in suspect_words(view, unit)]
+    if view.learnt is not None and view.learnt.thread_asked:
+        out.append(Said(Importance.DOUBT, view.learnt.thread_asked))
+    return in_order(out)
 
 
-def turning_caution(view: JobView) -> str:
-    """Return loosen before the turns and snug after them."""
-    if not view.steps or view.progress.step == 0:
-        return CAUTION_LOOSEN
-    return CAUTION_SNUG if act_due(view).do in ("seat", "snug") else CAUTION_EDGES
+def said_of(view: JobView, unit: Unit) -> tuple[Said, ...]:
+    """Return all that is to be said of a ski's readings, target and turns, dangers first."""
+    out = list(said_before_turns(view, unit))
+    if view.why is not None or view.plan is None or not view.progress.targets:
+        return in_order(out)
+    for remark in view.plan.remarks:
+        if remark.code == "within" and view.stage != "target":
+            continue
+        if remark.code == "insignificant" and view.plan.within:
+            continue
+        out.append(Said(of_remark(remark), remark_words(remark, unit, view.finer)))
+    return in_order(out)

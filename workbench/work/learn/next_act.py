@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from workbench.errors import BenchError
-from workbench.fin.learn.as_plan import plan_of_act
-from workbench.fin.learn.decide import DECLARED, Act, decide
+from workbench.fin.learn.decide import DECLARED, Act, decide, plan_of_act
 from workbench.fin.learn.replay import InJob
 from workbench.fin.plan.plan import Plan, Target
 from workbench.fin.reading.method import Method

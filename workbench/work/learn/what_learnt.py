@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from workbench.errors import InputError
 from workbench.fin.learn.replay import Learnt, Move
-from workbench.fin.parts.studs import said
+from workbench.fin.studs import said
 from workbench.frozen import dataclass
 from workbench.measure.units import MM_PER, Unit
 from workbench.records.book import Book

@@ -9,8 +9,8 @@ import math
 from typing import Any
 
 from workbench.fin.frame import Pose
+from workbench.fin.plan.exposed import Exposed, exposed, u_exposed
 from workbench.fin.pose.fit import Fit
-from workbench.fin.reading.exposed import Exposed, exposed, u_exposed
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 from workbench.measure.display import change_text, length_text

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 from functools import lru_cache
 from typing import assert_never
 
-from workbench.fin.parts.base import Base
-from workbench.fin.parts.blade import Blade, Hole
-from workbench.fin.parts.studs import Stud
+from workbench.fin.blade import Blade, Hole
+from workbench.fin.frame import Base
 from workbench.fin.reading.method import Method, Scribe, Station
 from workbench.fin.reading.rig import Rig
+from workbench.fin.studs import Stud
 from workbench.records.store import rows
 
 

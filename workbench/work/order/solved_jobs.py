@@ -9,9 +9,9 @@ from __future__ import annotations
 from functools import lru_cache
 
 from workbench.errors import BenchError
-from workbench.fin.plan.expectation import Expected, Explanation, expected_after, explanations
 from workbench.fin.plan.guidance import plan_from
 from workbench.fin.plan.plan import Plan, Target
+from workbench.fin.plan.uncertainty import Expected, Explanation, expected_after, explanations
 from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import Fit, fit_pose
 from workbench.fin.reading.method import Method

@@ -6,8 +6,8 @@ import math
 from typing import Literal
 
 from workbench.errors import InputError
+from workbench.fin.plan.guidance import COVERAGE
 from workbench.fin.plan.plan import is_within
-from workbench.fin.plan.remarks import COVERAGE
 from workbench.frozen import dataclass
 from workbench.measure.display import FINE, change_between, change_text, fine_text
 from workbench.measure.units import Unit
