@@ -53,7 +53,7 @@ from workbench.work.job_text.view_words import Obstacle
 from workbench.work.order.rigs import ANY_FIN_MM, usual_range_mm
 from workbench.work.paper.day_sheet import HEADS, SHARES
 from workbench.work.roster.settings import SETTINGS
-from workbench.work.trust.shop_scatter import StudyScatter, scatter_for
+from workbench.work.trust.reading_budget import StudyScatter, scatter_for
 from workbench.work.wing.base_curve import FIELDS, measured_of
 
 NEW: Any = "a new one"
@@ -164,7 +164,7 @@ def test_each_quantity_has_its_row(shop: Shop) -> None:
     assert set(WHAT_WORDS) == set(WHATS) == {*QUANTITIES, "wing"}
     settings = {s.name for s in SETTINGS if s.name.startswith("tolerance_")}
     assert settings == {f"tolerance_{q}" for q in QUANTITIES}
-    [(made,)] = shop.book._read(
+    [(made,)] = shop.book.look(
         lambda db: list(db.execute("SELECT sql FROM sqlite_master WHERE name = 'methods'"))
     )
     listed = re.search(r"CHECK \(quantity IN \(([^)]*)\)", made)

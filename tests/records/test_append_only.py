@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from workbench.records.book import Book
+from workbench.records.store import rows
 from workbench.records.store.rows import (
     Baseline,
     BaselineEntry,
@@ -44,7 +45,7 @@ def full_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
         book.add_baseline(Baseline("", shop.ski.id, "spring", (entry,)))
         book.set_setting("unit", "in")
         book.move_job(job, 3.0)
-        reading = book.add_reading(job, "kl", shop.taken())
+        reading = book.add_fact(job, "kl", shop.taken())
         book.add_fact(
             job,
             "kl",
@@ -57,11 +58,13 @@ def full_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
                 tolerance_mm=0.05,
             ),
         )
-        book.add_pass(job, "kl", number=1, turns=[Turn("front", 0.1, 0.125)], finest_turn=0.125)
+        book.add_fact(
+            job, "kl", rows.PassRow(number=1, turns=(Turn("front", 0.1, 0.125),), finest_turn=0.125)
+        )
         book.add_mark(job, "kl", "seated")
-        book.add_tick(job, "kl", "final", "bolts")
-        book.add_wing(job, "kl", "8", 8.0)
-        book.add_sign_off(job, "kl")
+        book.add_fact(job, "kl", rows.Tick(checklist="final", item="bolts"))
+        book.add_fact(job, "kl", rows.WingSetting(text="8", angle_deg=8.0))
+        book.add_fact(job, "kl", rows.SignOff())
         book.add_fact(job, "kl", RideNote(text="fine"))
         book.add_entry(
             "",
@@ -201,8 +204,8 @@ def test_a_misspelt_table_is_an_error_not_a_new_table(full_book: Path) -> None:
 
     with Book(full_book) as book:
         with pytest.raises(OSError, match="no such table: readng"):
-            book._write(misspell)
-        names = book._read(lambda db: [r[0] for r in db.execute("SELECT name FROM sqlite_master")])
+            book.set_down(misspell)
+        names = book.look(lambda db: [r[0] for r in db.execute("SELECT name FROM sqlite_master")])
     assert "readng" not in names
 
 
@@ -210,7 +213,7 @@ def test_how_the_connection_is_set(full_book: Path) -> None:
     """Foreign keys on, write-ahead log, full synchronous (2)."""
     with Book(full_book) as book:
         for pragma, value in (("foreign_keys", 1), ("journal_mode", "wal"), ("synchronous", 2)):
-            found = book._read(lambda db, p=pragma: db.execute(f"PRAGMA {p}").fetchone()[0])
+            found = book.look(lambda db, p=pragma: db.execute(f"PRAGMA {p}").fetchone()[0])
             assert found == value
 
 

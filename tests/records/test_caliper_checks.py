@@ -15,7 +15,7 @@ from workbench.errors import InputError
 from workbench.records.backup.opening import open_book
 from workbench.records.book import Book
 from workbench.records.store import schema
-from workbench.records.store.faults import UnknownRowError
+from workbench.records.store.database import UnknownRowError
 from workbench.records.store.rows import Caliper, CaliperCheck
 
 from .conftest import Shop
@@ -110,7 +110,7 @@ def test_a_book_from_before_is_brought_up_to_date_with_a_copy(path: Path) -> Non
     with Book(path) as book:
         assert book.calipers() == (Caliper(OLD_ID, "Old", "in", 0.0127, 0.02),)
         assert book.checks_of(OLD_ID) == ()
-        made = book._read(schema.fingerprint)
+        made = book.look(schema.fingerprint)
     with closing(sqlite3.connect(path.with_name("book.before-caliper_checks.db"))) as copy:
         assert copy.execute("SELECT name FROM calipers").fetchall() == [("Old",)]
         assert len(copy.execute("PRAGMA table_info(calipers)").fetchall()) == 9

@@ -14,7 +14,7 @@ from workbench.errors import RecordsError
 from workbench.records.backup import backups
 from workbench.records.backup.opening import open_book
 from workbench.records.book import Book
-from workbench.records.store.faults import RefusedFileError
+from workbench.records.store.database import RefusedFileError
 from workbench.records.store.schema import migrations
 
 ID = "01a22673-ddda-7c18-ba0f-a08dc55d1941"

@@ -17,6 +17,7 @@ import pytest
 
 from workbench.errors import InputError
 from workbench.records.book import Book
+from workbench.records.store import rows
 from workbench.records.store.rows import Mark
 
 from .conftest import Shop, furnish
@@ -128,10 +129,11 @@ def test_many_threads_share_one_book(shop: Shop) -> None:
 
 async def test_an_async_write_gives_its_row_and_its_errors(shop: Shop) -> None:
     """Awaiting a method of the book is like calling it."""
-    kept = await shop.book.aio(shop.book.add_reading, shop.job.id, "kl", shop.taken())
+    kept = await shop.book.aio(shop.book.add_fact, shop.job.id, "kl", shop.taken())
     assert await shop.book.aio(shop.book.facts, shop.job.id) == (kept,)
+    wing = rows.WingSetting(text="x", angle_deg=float("nan"))
     with pytest.raises(InputError, match="angle_deg"):
-        await shop.book.aio(shop.book.add_wing, shop.job.id, "kl", "x", float("nan"))
+        await shop.book.aio(shop.book.add_fact, shop.job.id, "kl", wing)
 
 
 async def test_async_writes_survive_their_cancellation(shop: Shop) -> None:

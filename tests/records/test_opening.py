@@ -243,7 +243,7 @@ def test_a_book_that_turns_read_only_says_so(shop: Shop) -> None:
 def test_a_full_disk_says_so_and_loses_nothing(shop: Shop) -> None:
     """A write for which there is no room is refused whole; when there is room, it goes on."""
     desk = shop.book._desk
-    kept = shop.book.add_reading(shop.job.id, "kl", shop.taken())
+    kept = shop.book.add_fact(shop.job.id, "kl", shop.taken())
     pages = desk.look(lambda db: db.execute("PRAGMA page_count").fetchone()[0])
     desk.look(lambda db: db.execute(f"PRAGMA max_page_count = {pages}"))
     with pytest.raises(RecordsError, match=r"the disk is full.*make room"):
@@ -289,7 +289,7 @@ def with_step(fails: bool = False) -> Migrations:
 def tables(book: Book) -> set[str]:
     """The names of a book's tables."""
     sql = "SELECT name FROM sqlite_master WHERE type = 'table'"
-    return {name for (name,) in book._read(lambda db: db.execute(sql).fetchall())}
+    return {name for (name,) in book.look(lambda db: db.execute(sql).fetchall())}
 
 
 def test_a_migration_keeps_a_copy_first(closed_book: Path) -> None:
@@ -338,7 +338,7 @@ def test_many_processes_may_begin_one_book_at_once(path: Path) -> None:
 
 def test_a_backup_is_one_sound_file_of_all_that_was_kept(shop: Shop, tmp_path: Path) -> None:
     """A copy made while the book is open holds everything, needs no log and is 0600."""
-    kept = shop.book.add_reading(shop.job.id, "kl", shop.taken())
+    kept = shop.book.add_fact(shop.job.id, "kl", shop.taken())
     copy = shop.book.backup(tmp_path / "copies.db")
     alone = tmp_path / "elsewhere"
     alone.mkdir()

@@ -407,7 +407,9 @@ def test_a_pass_kept_by_one_entry_alone_is_the_record_of_its_turns(shop: Shop) -
     """As books from elsewhere may have it: no step was kept, so the round says what was turned."""
     view = at(shop, "turning")
     turns = [rows.Turn("rear", 0.25, 0.25)]
-    shop.book.add_pass(view.job.id, "KV", number=1, turns=turns, finest_turn=0.125)
+    shop.book.add_fact(
+        view.job.id, "KV", rows.PassRow(number=1, turns=tuple(turns), finest_turn=0.125)
+    )
     with pytest.raises(InputError, match="turned back by hand"):
         shop.take_back(shop.view(view.job.id))
     view, _ = shop.take_back(shop.view(view.job.id), "not_turned")

@@ -14,7 +14,7 @@ from workbench.measure.lengths import Length
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop
 from workbench.work.roster import calipers
-from workbench.work.trust.caliper_figures import measured
+from workbench.work.trust.reading_tools import measured
 
 INCH = {"name": "Caliper A", "unit": "in", "resolution": "0.0005"}
 

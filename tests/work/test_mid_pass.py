@@ -28,7 +28,7 @@ from workbench.work.job_text.tasks import caution_words
 from workbench.work.paper.cards import card_of
 from workbench.work.paper.day_sheet import day_sheet
 from workbench.work.roster import baselines
-from workbench.work.trust.significance import GUARD
+from workbench.work.trust.job_reading import GUARD
 
 EVENTS: tuple[Event, ...] = get_args(Event)
 

@@ -179,7 +179,7 @@ def test_a_damaged_row_here_is_not_sent_and_goes_once_struck_out(
     first, second, _ = books
     sync(first, folder)
     sync(second, folder)
-    kept = first.add_reading(shop.job.id, "kl", shop.taken())
+    kept = first.add_fact(shop.job.id, "kl", shop.taken())
     first._write(lambda pen: pen.db.execute("DROP TRIGGER readings_no_update"))
     first._write(lambda pen: pen.db.execute("UPDATE readings SET mm = 99"))
     first._desk.look(lambda db: db.sound.clear())
@@ -214,7 +214,7 @@ def test_a_copied_book_writes_a_file_of_its_own(
 
 def test_every_table_that_travels_is_journaled(books: list[Book]) -> None:
     """A table that a later migration adds is not forgotten."""
-    made = books[0]._read(
+    made = books[0].look(
         lambda db: {row[0] for row in db.execute("SELECT name FROM sqlite_master")}
     )
     assert {f"{table}_journal" for table in WITH_IDS} <= made
@@ -237,7 +237,7 @@ def test_a_ski_set_at_two_benches_apart_is_told_at_both(
         return [line for line in sync(book, folder) if "two benches at once" in line]
 
     def read(book: Book, text: str, who: str) -> None:
-        book.add_reading(shop.job.id, who, shop.taken(text, float(text) * 25.4))
+        book.add_fact(shop.job.id, who, shop.taken(text, float(text) * 25.4))
 
     read(first, "2.450", "KL")
     for book in (first, second, third):

@@ -19,7 +19,7 @@ from workbench.work.job_text.budget_explained import (
     origins_of,
     trust_of,
 )
-from workbench.work.trust.significance import GUARD
+from workbench.work.trust.job_reading import GUARD
 
 SEVEN = ("2.4900", "2.4905", "2.4900", "2.4895", "2.4900", "2.4905", "2.5200")
 

@@ -6,7 +6,7 @@ What a method does and raises is said at the function that it calls (``tables``)
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable
 from concurrent.futures import Future
 from datetime import datetime
 from functools import wraps
@@ -24,27 +24,21 @@ from workbench.records.store.rows import (
     Block,
     Caliper,
     CaliperCheck,
-    Checklist,
     Curve,
     Mark,
     Method,
     Pair,
     PartVersion,
-    SignOff,
     Ski,
     Study,
     StudyReading,
-    Tick,
-    WingHold,
-    WingSetting,
 )
 from workbench.records.store.specs import Table
 from workbench.records.store.writer import Pen
-from workbench.records.tables import days, entries, jobs, roster
+from workbench.records.tables import days, jobs, roster
 from workbench.records.tables import facts as kept_facts
 from workbench.records.tables import ski_facts as kept_skis
-from workbench.records.tables.entries import Entry
-from workbench.records.tables.facts import F
+from workbench.records.tables.facts import Entry, F
 from workbench.records.tables.roster import Part, Thing
 
 if TYPE_CHECKING:
@@ -64,7 +58,7 @@ def _reads(look: Callable[Concatenate[Database, P], _T]) -> Callable[Concatenate
 
     @wraps(look)
     def method(book: Book, /, *args: P.args, **kwargs: P.kwargs) -> _T:
-        return book._read(look, *args, **kwargs)
+        return book.look(look, *args, **kwargs)
 
     return method
 
@@ -74,7 +68,7 @@ def _writes(write: Callable[Concatenate[Pen, P], _T]) -> Callable[Concatenate[Bo
 
     @wraps(write)
     def method(book: Book, /, *args: P.args, **kwargs: P.kwargs) -> _T:
-        return book._write(write, *args, **kwargs)
+        return book.set_down(write, *args, **kwargs)
 
     return method
 
@@ -88,27 +82,27 @@ def _keeps(
 
 def _standing(kind: type[K]) -> Callable[[Book], tuple[K, ...]]:
     """A method: all things of a kind that are not struck out, oldest first."""
-    return lambda book: book._read(roster.every, kind)
+    return lambda book: book.look(roster.every, kind)
 
 
 def _one(kind: type[K]) -> Callable[[Book, str], K]:
     """A method: the thing of this id as it is now, struck out or not."""
-    return lambda book, thing_id: book._read(roster.one, kind, thing_id)
+    return lambda book, thing_id: book.look(roster.one, kind, thing_id)
 
 
 def _versions(kind: type[Part]) -> Callable[[Book, str], tuple[PartVersion, ...]]:
     """A method: a thing as first written down and each time it was corrected, oldest first."""
-    return lambda book, thing_id: book._read(roster.versions, kind, thing_id)
+    return lambda book, thing_id: book.look(roster.versions, kind, thing_id)
 
 
 def _entries(kind: type[Entry]) -> Callable[[Book], tuple[Entry, ...]]:
     """A method: all entries of a kind, oldest first, struck ones included."""
-    return lambda book: book._read(entries.entries_of, kind)
+    return lambda book: book.look(kept_facts.entries_of, kind)
 
 
 def _entries_by(kind: type[Entry], column: str) -> Callable[[Book, str], tuple[Entry, ...]]:
     """A method: the entries of a kind whose ``column`` is as asked, in the same order."""
-    return lambda book, value: book._read(entries.entries_of, kind, **{column: value})
+    return lambda book, value: book.look(kept_facts.entries_of, kind, **{column: value})
 
 
 class HasBook(Protocol):
@@ -232,15 +226,21 @@ class Book:
         """
         return self._desk.run(lambda: work(*args, **kwargs))
 
-    def _read(
-        self, fn: Callable[Concatenate[Database, P], _T], *args: P.args, **kwargs: P.kwargs
+    def look(
+        self, look: Callable[Concatenate[Database, P], _T], *args: P.args, **kwargs: P.kwargs
     ) -> _T:
-        return self._desk.read(lambda db: fn(db, *args, **kwargs))
+        """What ``look``, a function of this room, reads: all of it from one state of the book.
 
-    def _write(
-        self, fn: Callable[Concatenate[Pen, P], _T], *args: P.args, **kwargs: P.kwargs
+        Those of ``exchange`` and ``sharing`` are handed in so by who uses them, so that nobody else
+        loads them.
+        """
+        return self._desk.read(lambda db: look(db, *args, **kwargs))
+
+    def set_down(
+        self, write: Callable[Concatenate[Pen, P], _T], *args: P.args, **kwargs: P.kwargs
     ) -> _T:
-        return self._desk.write(lambda pen: fn(pen, *args, **kwargs))
+        """Let ``write``, a function of this room, write: all of it in one transaction."""
+        return self._desk.write(lambda pen: write(pen, *args, **kwargs))
 
     def changed_since_last_look(self) -> bool:
         """Whether another bench has written since this was last asked; costs next to nothing."""
@@ -295,7 +295,7 @@ class Book:
     def checks_of(self, caliper_id: str) -> tuple[CaliperCheck, ...]:
         """The checks of a caliper, oldest first, struck ones included."""
         self.caliper(caliper_id)
-        return self._read(entries.entries_of, CaliperCheck, caliper_id=caliper_id)
+        return self.look(kept_facts.entries_of, CaliperCheck, caliper_id=caliper_id)
 
     add_baseline = _keeps(Baseline, roster.add_thing)
     correct_baseline = _keeps(Baseline, roster.correct)
@@ -336,19 +336,12 @@ class Book:
     jobs_with_facts = _reads(kept_facts.jobs_with_facts)
     last_read_jobs = _reads(kept_facts.last_read_jobs)
     seen = _reads(kept_facts.seen)
-    add_reading = _writes(kept_facts.add_reading)
-    add_readings = _writes(kept_facts.add_readings)
     correct_reading = _writes(kept_facts.correct_reading)
-    add_pass = _writes(kept_facts.add_pass)
     strike = _writes(kept_facts.strike)
 
     def add_fact(self, job_id: str, who: str, fact: F) -> F:
-        """Keep a fact that has a method of its own nowhere below; with its id, time and job.
-
-        Of targets the latest of a method is in force; a ``Temperature`` may be named by readings
-        taken from then on.
-        """
-        return self._write(kept_facts.add_fact, job_id, who, fact)
+        """Keep what happened to a job; return it with its id, time and job."""
+        return self.set_down(kept_facts.add_fact, job_id, who, fact)
 
     def add_mark(
         self, job_id: str, who: str, kind: str, *, number: int | None = None, text: str = ""
@@ -356,35 +349,11 @@ class Book:
         """Keep a step done or a thing noted."""
         return self.add_fact(job_id, who, Mark(kind=kind, number=number, text=text))
 
-    def add_tick(
-        self, job_id: str, who: str, checklist: Checklist, item: str, text: str = ""
-    ) -> Tick:
-        """Keep a tick of one item of a checklist."""
-        return self.add_fact(job_id, who, Tick(checklist=checklist, item=item, text=text))
-
-    def add_wing(
-        self,
-        job_id: str,
-        who: str,
-        text: str,
-        angle_deg: float,
-        *,
-        hold: WingHold = "",
-        gauge: str = "",
-    ) -> WingSetting:
-        """Keep the wing's angle, where the straightedge lay and which gauge was used."""
-        setting = WingSetting(text=text, angle_deg=angle_deg, hold=hold, gauge=gauge)
-        return self.add_fact(job_id, who, setting)
-
-    def add_sign_off(self, job_id: str, who: str, text: str = "") -> SignOff:
-        """Keep the sign-off; the job leaves the unfinished ones."""
-        return self.add_fact(job_id, who, SignOff(text=text))
-
     # What belongs to no job ------------------------------------------------------------------
 
     def add_entry(self, who: str, entry: Entry) -> Entry:
         """Keep a pair, a curve, a study, a reading of one or a check of a caliper; with its id."""
-        return self._write(entries.add_entry, entry, who)
+        return self.set_down(kept_facts.add_entry, entry, who)
 
     pairs = _entries(Pair)
     pairs_of = _entries_by(Pair, "ski_id")
@@ -394,9 +363,9 @@ class Book:
 
     def study(self, study_id: str) -> Study:
         """The study of this id, struck out or not."""
-        return self._read(entries.entry, Study, study_id)
+        return self.look(kept_facts.entry, Study, study_id)
 
-    studies_read = _reads(entries.studies_read)
+    studies_read = _reads(kept_facts.studies_read)
 
     # Rows out and in, as plain values of JSON: what does it is loaded when asked for -----------
 
@@ -404,28 +373,13 @@ class Book:
         """The names of the migrations that made this book, oldest first."""
         from workbench.records.exchange.rows_out import steps_of
 
-        return self._read(steps_of)
-
-    def count_out(self) -> int:
-        """About how many rows the whole book would give."""
-        from workbench.records.exchange.rows_out import count_out
-
-        return self._read(count_out)
-
-    def lines_out(self, ski_id: str | None = None) -> Iterator[tuple[Table, Iterator[list[str]]]]:
-        """All rows that travel, or one ski's with what they refer to, as lines in lots, by table.
-
-        To be used up within ``at_once``: they are read as they are asked for.
-        """
-        from workbench.records.exchange.rows_out import lines_out
-
-        return self._read(lines_out, ski_id)
+        return self.look(steps_of)
 
     def rows_out(self, ski_id: str | None = None) -> dict[Table, list[Row]]:
         """The same rows as values, all at once."""
         from workbench.records.exchange.rows_out import book_rows, ski_rows
 
-        return self._read(book_rows) if ski_id is None else self._read(ski_rows, ski_id)
+        return self.look(book_rows) if ski_id is None else self.look(ski_rows, ski_id)
 
     def take_in(self, data: object, *, follow: bool = True, told: Told = quiet) -> Brought:
         """Keep the rows of a file that are new here: all of them or none.
@@ -436,49 +390,21 @@ class Book:
         """
         from workbench.records.exchange.rows_in import take_in
 
-        return self._write(take_in, data, follow=follow, told=told)
+        return self.set_down(take_in, data, follow=follow, told=told)
 
     def brought(self, table: Table, column: str = "id") -> tuple[str, ...]:
         """What the rows of a table that were new in the last file say in a column, each once."""
         from workbench.records.exchange.arrivals import new_values
 
-        return self._read(new_values, table, column)
-
-    def brought_among(self, ids: Iterable[str]) -> set[str]:
-        """Those of these ids that are of rows which were new in the last file."""
-        from workbench.records.exchange.arrivals import new_among
-
-        return self._read(new_among, tuple(ids))
-
-    def newly_struck(self, brought: Brought) -> set[str]:
-        """The ids of the rows that the last file struck out and that were not before."""
-        from workbench.records.exchange.clashes import newly_struck
-
-        return self._read(newly_struck, brought)
-
-    def forget_brought(self) -> None:
-        """Let go of which rows the last file brought."""
-        from workbench.records.exchange.arrivals import forget
-
-        self._write(lambda pen: forget(pen.db))
-
-    def skis_touched(self, lists: Iterable[str]) -> tuple[str, ...]:
-        """The ids of the skis that the rows of the last file may have changed the state of.
-
-        ``lists``: the names of the settings that sign-offs are held against.
-        """
-        from workbench.records.exchange.clashes import skis_touched
-
-        return self._read(skis_touched, tuple(lists))
+        return self.look(new_values, table, column)
 
     def clashes(self) -> tuple[Clash, ...]:
         """What fits badly together since the last import; nothing of it is guessed away."""
         from workbench.records.exchange.clashes import clashes
 
-        return self._read(clashes)
+        return self.look(clashes)
 
-    # Sharing: the functions of ``sharing/journal.py`` are handed in, so that a bench which shares
-    # nothing loads none of it ------------------------------------------------------------------
+    # Sharing -----------------------------------------------------------------------------------
 
     def own_bench(self) -> str:
         """This book's own bench id (16 hex digits); a copy of the book has another."""
@@ -486,16 +412,4 @@ class Book:
 
     def is_shared_by_hub(self) -> bool:
         """Whether a hub is joined; costs next to nothing."""
-        return self._read(lambda db: db.execute(_BY_HUB).fetchone() is not None)
-
-    def journal(
-        self, look: Callable[Concatenate[Database, P], _T], *args: P.args, **kwargs: P.kwargs
-    ) -> _T:
-        """What a function of ``sharing/journal.py`` reads."""
-        return self._read(look, *args, **kwargs)
-
-    def set_down(
-        self, write: Callable[Concatenate[Pen, P], _T], *args: P.args, **kwargs: P.kwargs
-    ) -> _T:
-        """Let a function of ``sharing/journal.py`` write."""
-        return self._write(write, *args, **kwargs)
+        return self.look(lambda db: db.execute(_BY_HUB).fetchone() is not None)

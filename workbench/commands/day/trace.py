@@ -12,8 +12,8 @@ from workbench.commands.opened import opened_shop
 from workbench.commands.output import progress, say, say_json
 from workbench.errors import InputError
 from workbench.measure.units import Unit, unit_of
+from workbench.records.tables.roster import blade_of
 from workbench.work.files.safe_write import path_of, write_file
-from workbench.work.order.rigs import blade_of
 from workbench.work.paper.printing import outline_document
 from workbench.work.text.words import clean
 from workbench.work.trace.by_calipers import check_words

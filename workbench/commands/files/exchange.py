@@ -18,6 +18,7 @@ from workbench.commands.output import (
     say,
     send,
 )
+from workbench.records.exchange.rows_out import count_out
 from workbench.work.exchange.csv_out import Wanted, csv_of, write_csv
 from workbench.work.exchange.exchange import export_book, export_ski, take_in
 from workbench.work.exchange.exchange_words import exported_lines, taken_in_lines
@@ -128,7 +129,7 @@ def _export(args: argparse.Namespace) -> int:
 
     with opened_shop(args) as shop:
         if args.ski is None:
-            with progress("Writing the book out", shop.book.count_out()) as told:
+            with progress("Writing the book out", shop.book.look(count_out)) as told:
                 done = export_book(shop, args.file, told)
         else:
             done = export_ski(shop, args.ski, args.file)

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from workbench.records.store.faults import about, said
+from workbench.records.store.database import about, said
 from workbench.system import locks
 
 WAIT_SECONDS = 20.0

@@ -14,8 +14,7 @@ from contextlib import closing
 from pathlib import Path
 from threading import Lock
 
-from workbench.records.store.database import connection
-from workbench.records.store.faults import about
+from workbench.records.store.database import about, connection
 from workbench.records.store.schema import APPLICATION_ID
 from workbench.records.store.specs import WITH_IDS
 

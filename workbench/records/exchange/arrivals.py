@@ -28,12 +28,12 @@ def begun(db: Database) -> Iterator[None]:
     """Begin with none, within an open transaction that checks references when it ends."""
     for name, columns in _TABLES.items():
         db.execute(f"CREATE TEMP TABLE IF NOT EXISTS {name} ({columns}) WITHOUT ROWID")
-    forget(db)
+    forget_brought(db)
     db.execute("PRAGMA defer_foreign_keys = ON")
     yield
 
 
-def forget(db: Database) -> None:
+def forget_brought(db: Database) -> None:
     """Let go of what came."""
     db.execute("DROP INDEX IF EXISTS temp.came_new_id")
     for name in _TABLES:

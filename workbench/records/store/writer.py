@@ -8,13 +8,12 @@ from datetime import UTC, datetime
 from functools import lru_cache
 
 from workbench.frozen import dataclass
-from workbench.records.store.damage import check_sum, check_sums
-from workbench.records.store.database import Database
-from workbench.records.store.faults import UnknownRowError, refused
+from workbench.records.store.database import Database, UnknownRowError, refused
 from workbench.records.store.ids import Mint
+from workbench.records.store.row_checks import keepable
 from workbench.records.store.schema import CHECK_SUM
 from workbench.records.store.specs import FACTS, Table
-from workbench.records.store.values import keepable
+from workbench.records.store.strikes import check_sum, check_sums
 
 
 @dataclass(frozen=True, slots=True)

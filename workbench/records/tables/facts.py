@@ -1,4 +1,7 @@
-"""What happened to a job, in order; nothing is taken away, only struck out."""
+"""What happened to a job, in order, and entries of no job; nothing is taken away, only struck out.
+
+Entries are caliper checks, paired readings, curves of a base and studies.
+"""
 
 from __future__ import annotations
 
@@ -9,37 +12,33 @@ from dataclasses import asdict, fields, replace
 from typing import Any, TypeVar
 
 from workbench.errors import InputError, shown
-from workbench.records.store.database import Database
-from workbench.records.store.faults import DamagedError, StruckTwiceError, UnknownRowError
+from workbench.records.store import strikes
+from workbench.records.store.database import (
+    DamagedError,
+    Database,
+    StruckTwiceError,
+    UnknownRowError,
+)
 from workbench.records.store.rows import (
     AnyFact,
+    Fact,
     JobHistory,
-    LockedReading,
-    Mark,
     PassRow,
     Reading,
     RideNote,
-    SignOff,
     Ski,
     SkiSeen,
     Strike,
-    Taken,
-    Target,
-    Temperature,
-    Tick,
     Turn,
-    WingSetting,
+    Written,
 )
 from workbench.records.store.schema import CHECK_SUM
-from workbench.records.store.specs import FACT_TABLES, FACTS, STRIKABLE, Table
+from workbench.records.store.specs import ENTRY_TABLES, FACT_TABLES, FACTS, STRIKABLE, Table
 from workbench.records.store.writer import Pen
-from workbench.records.tables import jobs, strikes
+from workbench.records.tables import jobs
 
-F = TypeVar(
-    "F", Reading, Target, Mark, Tick, WingSetting, SignOff, RideNote, Temperature, LockedReading
-)
+F = TypeVar("F", bound=Fact)
 
-_TAKEN = tuple(field.name for field in fields(Taken))
 _OWN = {
     kind: tuple(
         f.name for f in fields(kind) if f.name not in ("id", "at", "who", "job_id", "struck")
@@ -112,52 +111,34 @@ def seen(db: Database, ski: Ski, settings: Iterable[str] = ()) -> SkiSeen:
 
 
 def add_fact(pen: Pen, job_id: str, who: str, fact: F) -> F:
-    """Keep one fact of a kind that has no parts."""
+    """Keep one fact, with its id, time and job; of a round the turns of its studs as well.
+
+    Of targets the latest of a method is in force; a ``Temperature`` may be named by readings taken
+    from then on.
+    """
     row_id, at = pen.stamp()
     kept = {name: getattr(fact, name) for name in _OWN[type(fact)]}
+    turns: list[dict[str, Any]] = []
     if isinstance(fact, RideNote):
         kept["complaints"] = " ".join(fact.complaints)
-    pen.insert(FACT_TABLES[type(fact)], id=row_id, at=at, who=who, job_id=job_id, **kept)
+    elif isinstance(fact, PassRow):
+        turns = [asdict(turn) for turn in kept.pop("turns")]
+    table = FACT_TABLES[type(fact)]
+    pen.insert(table, turns, id=row_id, at=at, who=who, job_id=job_id, **kept)
+    for place, turn in enumerate(turns):
+        pen.insert(Table.TURNS, owner=row_id, place=place, **turn)
     return replace(fact, id=row_id, at=at, who=who, job_id=job_id)
 
 
-def add_reading(pen: Pen, job_id: str, who: str, taken: Taken) -> Reading:
-    """Keep one reading."""
-    columns = {name: getattr(taken, name) for name in _TAKEN}
-    return add_fact(pen, job_id, who, Reading(**columns))
-
-
-def add_readings(pen: Pen, job_id: str, who: str, taken: Iterable[Taken]) -> tuple[Reading, ...]:
-    """Keep several readings, in order: all or none."""
-    return tuple(add_reading(pen, job_id, who, each) for each in taken)
-
-
-def correct_reading(pen: Pen, reading_id: str, who: str, reason: str, taken: Taken) -> Reading:
+def correct_reading(pen: Pen, reading_id: str, who: str, reason: str, right: Reading) -> Reading:
     """Strike a reading out and keep the one that replaces it in its job, both or neither."""
     sql = "SELECT job_id FROM readings WHERE id = ?"
     found = list(pen.db.query(sql, [reading_id]))
     if not found:
         raise UnknownRowError("reading", reading_id)
-    successor = add_reading(pen, found[0]["job_id"], who, taken)
+    successor = add_fact(pen, found[0]["job_id"], who, right)
     strike(pen, reading_id, reason, who, successor.id)
     return successor
-
-
-def add_pass(
-    pen: Pen, job_id: str, who: str, *, number: int, turns: Iterable[Turn], finest_turn: float
-) -> PassRow:
-    """Keep a round with the turns of its studs."""
-    row_id, at = pen.stamp()
-    made = PassRow(
-        id=row_id, at=at, who=who, job_id=job_id,
-        number=number, turns=tuple(turns), finest_turn=finest_turn,
-    )  # fmt: skip
-    columns = {name: getattr(made, name) for name in ("id", "at", "who", "job_id", "number")}
-    inner = [asdict(turn) for turn in made.turns]
-    pen.insert(Table.PASSES, inner, **columns, finest_turn=finest_turn)
-    for place, turn in enumerate(inner):
-        pen.insert(Table.TURNS, owner=row_id, place=place, **turn)
-    return made
 
 
 def strike(pen: Pen, row_id: str, reason: str, who: str, replaced_by: str | None = None) -> Strike:
@@ -320,3 +301,64 @@ def jobs_with_facts(db: Database, job_ids: Iterable[str]) -> tuple[JobHistory, .
     found = jobs.jobs(db, "j.id IN (SELECT value FROM json_each(?))", [json.dumps(asked)])
     kept = facts_for(db, asked)
     return tuple(JobHistory(job, kept[job.id]) for job in sorted(found, key=lambda j: j.id))
+
+
+Entry = TypeVar("Entry", bound=Written)
+
+_LISTS = ("parts", "people", "sequence")
+
+_ENTRIES = f"""SELECT t.*, {strikes.JOINED}
+    FROM {{table}} t LEFT JOIN strikes s ON s.row_id = t.id WHERE {{where}} ORDER BY t.id"""
+
+_STUDIES_READ = """SELECT t.id, count(*) || ' ' || ifnull(group_concat(s.row_id), '')
+    FROM studies t JOIN study_readings r ON r.study_id = t.id
+    LEFT JOIN strikes s ON s.row_id = r.id
+    WHERE NOT EXISTS (SELECT 1 FROM strikes x WHERE x.row_id = t.id) GROUP BY t.id"""
+
+
+def add_entry(pen: Pen, entry: Entry, who: str) -> Entry:
+    """Keep one entry."""
+    row_id, at = pen.stamp()
+    kept = {f.name: getattr(entry, f.name) for f in fields(entry) if f.name != "struck"}
+    kept |= {name: json.dumps(kept[name]) for name in _LISTS if name in kept}
+    pen.insert(ENTRY_TABLES[type(entry)], **kept | {"id": row_id, "at": at, "who": who})
+    return replace(entry, id=row_id, at=at, who=who)
+
+
+def entries_of(db: Database, kind: type[Entry], /, **where: str) -> tuple[Entry, ...]:
+    """All entries whose columns are as given, in order, struck ones included."""
+    of = " AND ".join(f"t.{column} = ?" for column in where) or "1"
+    found = db.query(_ENTRIES.format(table=ENTRY_TABLES[kind], where=of), list(where.values()))
+    return strikes.with_others(db, [_entry(db, kind, row) for row in found])
+
+
+def entry(db: Database, kind: type[Entry], entry_id: str) -> Entry:
+    """The entry of this id, struck out or not; raises ``UnknownRowError``."""
+    found = entries_of(db, kind, id=entry_id)
+    if not found:
+        raise UnknownRowError(str(ENTRY_TABLES[kind]), entry_id)
+    return found[0]
+
+
+def studies_read(db: Database) -> tuple[tuple[str, str], ...]:
+    """Each study with readings that is not struck out: its id, and a mark of its readings.
+
+    The mark is another one after a reading was kept or struck out.
+    """
+    return tuple((study_id, mark) for study_id, mark in db.execute(_STUDIES_READ))
+
+
+def _entry(db: Database, kind: type[Entry], row: dict[str, Any]) -> Entry:
+    plain = {name: value for name, value in row.items() if not name.startswith("struck_")}
+    for name in _LISTS:
+        if name in plain:
+            plain[name] = _list(plain[name])
+    struck = strikes.of_damage(db, ENTRY_TABLES[kind], row)
+    return kind(struck=strikes.struck(row) or struck, **plain)
+
+
+def _list(text: str) -> tuple[Any, ...]:
+    try:
+        return tuple(tuple(x) if isinstance(x, list) else x for x in json.loads(text))
+    except (ValueError, TypeError) as error:
+        raise DamagedError(f"a list {text!r:.60}") from error

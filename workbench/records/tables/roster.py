@@ -10,11 +10,20 @@ import json
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict, fields, replace
+from functools import lru_cache
 from typing import Any, TypeAlias, TypeVar, cast
 
+from workbench.fin.parts.base import Base
+from workbench.fin.parts.blade import Blade as KernelBlade
+from workbench.fin.parts.blade import Hole as KernelHole
+from workbench.fin.parts.studs import Stud as KernelStud
+from workbench.fin.reading.method import Method as KernelMethod
+from workbench.fin.reading.method import Scribe, Station
+from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
-from workbench.records.store.database import Database
-from workbench.records.store.faults import UnknownRowError
+from workbench.records.store import strikes
+from workbench.records.store.database import Database, UnknownRowError
+from workbench.records.store.row_checks import points_of, points_text, taken_at
 from workbench.records.store.rows import (
     Baseline,
     BaselineEntry,
@@ -30,9 +39,7 @@ from workbench.records.store.rows import (
     Stud,
 )
 from workbench.records.store.specs import Table
-from workbench.records.store.values import points_of, points_text
 from workbench.records.store.writer import Pen
-from workbench.records.tables import strikes
 
 Thing: TypeAlias = Ski | Blade | Block | Method | Caliper | Baseline
 Columns: TypeAlias = dict[str, Any]
@@ -118,6 +125,28 @@ def _stud(part: Mapping[str, Any]) -> Stud:
     return _part(Stud, {**part, **pairs})
 
 
+def _method_columns(method: Method) -> Columns:
+    station = method.station or Station((0.0, 0.0))
+    scribe = method.scribe or Scribe((0.0, 0.0))
+    bare = method.station is not None and station.hole is None
+    ends = {
+        ("band_lo_mm", "band_hi_mm"): method.band_mm,
+        ("station_u_mm", "station_v_mm"): station.at_mm if bare else None,
+        ("scribe_x_mm", "scribe_y_mm", "scribe_zero_mm"):
+            (*scribe.at_mm, scribe.zero_mm) if method.scribe is not None else None,
+    }  # fmt: skip
+    columns = _named(method, "band_mm", "station", "scribe")
+    for names, values in ends.items():
+        columns.update(zip(names, values or (None,) * len(names), strict=True))
+    edge = "front" if scribe.is_reversed else station.edge
+    return columns | {"station_hole": station.hole, "station_edge": edge}
+
+
+def _method(row: Columns, strike: Strike | None, _: Parts) -> Method:
+    band, station, scribe = taken_at(row)
+    return _back(Method, row, strike, band_mm=band, station=station, scribe=scribe)
+
+
 def _block(row: Columns, strike: Strike | None, owned: Parts) -> Block:
     return _back(Block, row, strike, studs=tuple(map(_stud, owned)), stand_in=_is_stand_in(row))
 
@@ -144,7 +173,7 @@ SHAPES: dict[type, Shape] = {
         Table.STUDS,
         lambda block: map(_stud_columns, block.studs),
     ),
-    Method: Shape(Table.METHODS, _named, lambda row, strike, _: _back(Method, row, strike)),
+    Method: Shape(Table.METHODS, _method_columns, _method),
     Caliper: Shape(Table.CALIPERS, _named, lambda row, strike, _: _back(Caliper, row, strike)),
     Baseline: Shape(
         Table.BASELINES,
@@ -361,3 +390,82 @@ _KNOWN = """SELECT t.root, t.name, t.rider, t.serial, t.model, t.note FROM skis 
 def known_skis(db: Database) -> tuple[KnownSki, ...]:
     """All skis that are not struck out, newest first, with one query."""
     return tuple(KnownSki(*row) for row in db.execute(_KNOWN))
+
+
+# -- the kernel's values of rows, and back --------------------------------------------------------
+
+
+@lru_cache(maxsize=64)
+def blade_of(row: Blade) -> KernelBlade:
+    """Return the kernel's blade of a row, checked once and kept."""
+    if not row.outline_mm:
+        return KernelBlade.untraced(row.name)
+    return KernelBlade(
+        row.name,
+        row.outline_mm,
+        (row.top_edge_mm[0], row.top_edge_mm[1]),
+        (row.back_edge_mm[0], row.back_edge_mm[1]),
+        tuple(KernelHole(h.name, (h.u_mm, h.v_mm), h.diameter_mm) for h in row.holes),
+        row.outline_u_mm,
+    )
+
+
+def row_of_blade(blade: KernelBlade, source_text: str = "") -> Blade:
+    """Return the row that keeps a blade."""
+    return Blade(
+        "",
+        blade.name,
+        blade.outline_mm,
+        blade.top_edge_mm,
+        blade.back_edge_mm,
+        tuple(Hole(h.name, *h.at_mm, h.diameter_mm) for h in blade.holes),
+        source_text,
+        outline_u_mm=blade.outline_u_mm,
+    )
+
+
+def stud_of(row: Stud) -> KernelStud:
+    """Return the kernel's stud of a row, whose travel is that of the ball's centre."""
+    limits = row.travel_mm
+    if limits is not None:
+        limits = (limits[0] + row.tip_radius_mm, limits[1] + row.tip_radius_mm)
+    return KernelStud(
+        row.name, row.touches, row.at_mm, row.axis, row.lead_mm, row.hand, row.tip_radius_mm,
+        limits, row.place_u_mm or 0.0, row.lead_u or 0.0,
+    )  # fmt: skip
+
+
+def row_of_stud(stud: KernelStud, thread: str) -> Stud:
+    """Return the row that keeps a stud, with its thread as it was written."""
+    travel = stud.limits_mm
+    if travel is not None:
+        travel = (travel[0] - stud.tip_radius_mm, travel[1] - stud.tip_radius_mm)
+    return Stud(
+        stud.name, stud.touches, stud.at_mm, stud.axis, thread, stud.lead_mm, stud.hand,
+        stud.tip_radius_mm, travel, stud.place_u_mm or None, stud.lead_u or None,
+    )  # fmt: skip
+
+
+def method_of(row: Method, blade: KernelBlade) -> KernelMethod:
+    """Return the kernel's method of a row on its blade."""
+    station = row.station
+    if station is not None and station.hole is not None and station.edge is not None:
+        station = replace(station, at_mm=blade.hole(station.hole).edge(station.edge))
+    return KernelMethod(
+        row.name, row.quantity, station, row.jaw_width_mm, row.band_mm, row.scribe, row.u_mm
+    )
+
+
+def row_of_method(method: KernelMethod, blade_id: str, tolerance_mm: float) -> Method:
+    """Return the row that keeps a method of a blade."""
+    return Method(
+        "", blade_id, method.name, method.quantity, method.band_mm, method.station,
+        method.jaw_width_mm, tolerance_mm, scribe=method.scribe, u_mm=method.u_mm,
+    )  # fmt: skip
+
+
+def rig_of(ski: Ski, blade: KernelBlade, studs: Sequence[Stud]) -> Rig:
+    """Return the rig of a ski."""
+    radius_mm = ski.base_radius_mm
+    base = Base() if radius_mm is None else Base(radius_mm, ski.base_apex_mm or 0.0)
+    return Rig(blade, base, tuple(stud_of(s) for s in studs))

@@ -25,7 +25,7 @@ from workbench.measure.lengths import parse_length
 from workbench.measure.temperature import WATER_C, parse_temperature
 from workbench.measure.units import Unit
 from workbench.records.store import rows
-from workbench.records.store.values import keepable
+from workbench.records.store.row_checks import keepable
 from workbench.work.advice.ride_rules import ride_rules_of
 from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView

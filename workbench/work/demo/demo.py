@@ -261,7 +261,9 @@ class _Player:
             return shop.tick(view, items[0].key)
         listed: rows.Checklist = "final" if view.stage == "final check" else "received"
         for item in items:
-            self.book.add_tick(view.job.id, self.who, listed, item.key, item.words)
+            self.book.add_fact(
+                view.job.id, self.who, rows.Tick(checklist=listed, item=item.key, text=item.words)
+            )
         return shop.view(view.job.id)
 
     def _steps_but_last(self, job_id: str, count: int) -> None:

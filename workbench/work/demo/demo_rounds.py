@@ -19,7 +19,7 @@ from workbench.measure.lengths import parse_length
 from workbench.measure.units import MM_PER_INCH
 from workbench.records.book import Book
 from workbench.records.store import rows
-from workbench.work.order.rigs import blade_of, method_of, rig_of
+from workbench.records.tables.roster import blade_of, method_of, rig_of
 from workbench.work.order.round_records import SETTLED
 
 NAME, SERIAL, RIDER = "Egret 66", "EG66-001", "the boathouse"
@@ -65,7 +65,7 @@ class Loaner:
         book, who = self.book, self.who
         job = book.add_job(self.ski.id, day.isoformat(), who=who).id
         for item in RECEIVED:
-            book.add_tick(job, who, "received", item.key, item.words)
+            book.add_fact(job, who, rows.Tick(checklist="received", item=item.key, text=item.words))
         book.add_mark(job, who, SETTLED)
         self._read(job, 0)
         book.add_mark(job, who, "seated")
@@ -90,14 +90,18 @@ class Loaner:
             made = [
                 rows.Turn(s.name, n, n) for s, n in zip(self.rig.studs, each, strict=True)
             ]  # fmt: skip
-            book.add_pass(job, who, number=number, turns=made, finest_turn=0.125)
+            book.add_fact(
+                job, who, rows.PassRow(number=number, turns=tuple(made), finest_turn=0.125)
+            )
             self.pose = pose
             self._read(job, number)
         book.add_mark(job, who, "accepted", text="within")
         for item in FINAL:
             if item.key != WING:
-                book.add_tick(job, who, "final", item.key, item.words)
-        book.add_sign_off(job, who)
+                book.add_fact(
+                    job, who, rows.Tick(checklist="final", item=item.key, text=item.words)
+                )
+        book.add_fact(job, who, rows.SignOff())
 
     def _turn(self, turns: Sequence[float], ways: list[str]) -> Pose:
         """Turn the studs; return where the blade is then, seated."""
@@ -113,13 +117,17 @@ class Loaner:
         return [self.rig.observe(method, pose).value_mm for method in self.methods]
 
     def _read(self, job: str, number: int) -> None:
-        taken = []
         for method_id, mm in zip(self.ski.methods, self._true(self.pose), strict=True):
             text = length_text(mm + self.random.gauss(0.0, SCATTER_MM), "in")
-            taken.append(
-                rows.Taken(method_id, number, text, "in", parse_length(text, "in").mm, how="demo")
+            read = rows.Reading(
+                method_id=method_id,
+                pass_number=number,
+                text=text,
+                unit="in",
+                mm=parse_length(text, "in").mm,
+                how="demo",
             )
-        self.book.add_readings(job, self.who, taken)
+            self.book.add_fact(job, self.who, read)
 
 
 def play_loaner(loaner: Loaner, today: date, at: Callable[[date], None]) -> None:

@@ -10,8 +10,7 @@ from workbench.places import is_folder
 from workbench.records.backup import backups
 from workbench.records.backup.backups import Backup, Copied, Restored
 from workbench.records.book import Book
-from workbench.records.store.database import Told, quiet
-from workbench.records.store.faults import RefusedFileError
+from workbench.records.store.database import RefusedFileError, Told, quiet
 from workbench.work.files.safe_write import path_of
 from workbench.work.text.words import clean
 from workbench.work.trust import setting_values

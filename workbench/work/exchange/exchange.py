@@ -17,12 +17,15 @@ from typing import Any
 from workbench.errors import BenchError, InputError, shown
 from workbench.fin.parts.blade import Blade
 from workbench.records.book import Book
-from workbench.records.exchange.clashes import Clash
+from workbench.records.exchange.arrivals import forget_brought, new_among
+from workbench.records.exchange.clashes import Clash, newly_struck, skis_touched
 from workbench.records.exchange.lines import OtherLayoutError
 from workbench.records.exchange.rows_in import Brought, LinesIn
+from workbench.records.exchange.rows_out import lines_out
 from workbench.records.store import rows
 from workbench.records.store.database import Told, quiet
 from workbench.records.store.specs import Table
+from workbench.records.tables.roster import blade_of, method_of, rig_of, stud_of
 from workbench.work.exchange.exchange_file import (
     BEGINNING,
     FORMAT,
@@ -40,7 +43,6 @@ from workbench.work.exchange.exchange_file import (
 from workbench.work.files.safe_write import path_of, write_file
 from workbench.work.job.shop import Shop
 from workbench.work.job.ski_state import SkiState, conclude
-from workbench.work.order.rigs import blade_of, method_of, rig_of, stud_of
 from workbench.work.order.shop_policy import FINAL_SETTING, RECEIVED_SETTING, shop_rules
 from workbench.work.roster.adding import known_ski
 from workbench.work.roster.settings import misfit_lines
@@ -146,7 +148,7 @@ def _export(book: Book, path: str, ski_id: str | None, told: Told) -> tuple[Expo
         told(rows)
 
     def write() -> int:
-        lots = book.lines_out(ski_id)
+        lots = book.look(lines_out, ski_id)
         text = text_of(book.steps(), lots, ski_id is None, count)
         return write_file(target, mark.passing(text), may_go)
 
@@ -216,7 +218,7 @@ def take_rows(
     _check_parts(book)
     clashes, troubles = book.clashes(), (*_misfits(book), *_troubles(book))
     taken = TakenIn(path, dry_run, brought, clashes, troubles, _changes(book, brought, told))
-    book.forget_brought()
+    book.set_down(lambda pen: forget_brought(pen.db))
     if dry_run:
         raise _UndoneError(taken)
     return taken
@@ -230,18 +232,18 @@ def _misfits(book: Book) -> list[str]:
 
 def _changes(book: Book, brought: Brought, told: Told) -> tuple[Change, ...]:
     """Return the skis whose state is another one than before, or is contradicted; dangers first."""
-    touched = book.skis_touched((RECEIVED_SETTING, FINAL_SETTING))
+    touched = book.look(skis_touched, (RECEIVED_SETTING, FINAL_SETTING))
     rules = shop_rules(book)
-    earlier = rules.without(book.brought_among(rules.ids))
-    struck = book.newly_struck(brought)
+    earlier = rules.without(book.look(new_among, rules.ids))
+    struck = book.look(newly_struck, brought)
     out = []
     for at in range(0, len(touched), SKIS_AT_ONCE):
         some = touched[at : at + SKIS_AT_ONCE]
-        came = book.brought_among(some)
+        came = book.look(new_among, some)
         known = [ski for ski in some if ski not in came]
         facts = book.ski_facts(came, keep=False, fresh=True)
         facts |= book.ski_facts(known, whole=True, keep=False)
-        new = book.brought_among(i for ski in known for i in facts[ski].ids)
+        new = book.look(new_among, tuple(i for ski in known for i in facts[ski].ids))
         told(0)
         for ski in some:
             now = conclude(facts[ski], rules)

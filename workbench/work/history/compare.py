@@ -28,14 +28,14 @@ from workbench.work.job.entry import copied
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import ALLOWED, Stage
-from workbench.work.order.exposed_words import (
+from workbench.work.order.order_answers import (
     Exposure,
     exposed_change,
     exposed_report,
     exposed_short,
 )
 from workbench.work.text.words import LEFT_HAND, SEEN_FROM, clean, error_words, way_words
-from workbench.work.trust.significance import Difference, difference_of
+from workbench.work.trust.job_reading import Difference, difference_of
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,9 +18,8 @@ from workbench.fin.reading.rig import Rig
 from workbench.measure.calipers import DIN_862_MM
 from workbench.measure.repeats import mean_of
 from workbench.records.store import rows
-from workbench.work.trust.caliper_figures import Tools
-from workbench.work.trust.reading_budget import Figures, Taken, reading_u_mm, worst_of
-from workbench.work.trust.shop_scatter import scatter_for
+from workbench.work.trust.reading_budget import Figures, Taken, reading_u_mm, scatter_for, worst_of
+from workbench.work.trust.reading_tools import Tools
 
 _STEPS_MM = sorted({upper for table in DIN_862_MM.values() for upper, _ in table})
 """Lengths at which a permissible error may change."""

@@ -19,11 +19,12 @@ from workbench.fin.reading.rig import Rig
 from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.records.tables.days import DayItem, Unread
+from workbench.records.tables.roster import blade_of, method_of, rig_of
 from workbench.work.job.build_view import Learn, Sources, standard_u_mm, worked_out
 from workbench.work.job.job_view import JobView, RosterLine, roster_line
 from workbench.work.job.ski_state import SkiState, conclude
 from workbench.work.job.stages import Asked, progress
-from workbench.work.order.rigs import blade_of, method_of, rig_of
+from workbench.work.order.rigs import expected_of
 from workbench.work.order.round_records import (
     blade_for,
     block_for,
@@ -35,16 +36,15 @@ from workbench.work.order.round_records import (
     turned_other_way,
 )
 from workbench.work.order.shop_policy import SHAPING, Rules, shop_rules
-from workbench.work.order.solved_jobs import expected_of
 from workbench.work.trust import setting_values
-from workbench.work.trust.caliper_figures import tools_of
+from workbench.work.trust.job_reading import GUARD
 from workbench.work.trust.reading_budget import readings_of
-from workbench.work.trust.significance import GUARD
+from workbench.work.trust.reading_tools import tools_of
 from workbench.work.trust.wing_setup import wing_setup
 
 if TYPE_CHECKING:
     from workbench.fin.plan.plan import Plan, Target
-    from workbench.work.learn.next_act import NextAct
+    from workbench.work.learn.what_learnt import NextAct
 
 _MOST_LINES = 1500
 """So many lines of a queue are kept as worked out: more than any day has."""
@@ -184,7 +184,7 @@ class OpenBook:
 
         A round that was begun is finished by what was known and settled when it began.
         """
-        from workbench.work.learn.next_act import OfJob, Wanted, next_act
+        from workbench.work.learn.what_learnt import OfJob, Wanted, next_act
 
         of = OfJob(view.job.id, view.ski, view.rig, methods, block, begun)
 
@@ -288,7 +288,7 @@ def _marks(
     kept: Iterable[rows.Method], ski: rows.Ski, blade: Blade
 ) -> tuple[tuple[str, Method], ...]:
     """Return the coarse marks of a blade (id, method) that are none of a ski's readings."""
-    marks = (row for row in kept if row.scribe_x_mm is not None and row.id not in ski.methods)
+    marks = (row for row in kept if row.scribe is not None and row.id not in ski.methods)
     return tuple((row.id, method_of(row, blade)) for row in marks)
 
 

@@ -30,8 +30,8 @@ from workbench.records.store.rows import (
 )
 from workbench.work.job.ski_state import REFITTED, UNMEASURED, JobState, final_passed
 from workbench.work.order.shop_policy import SHIPPED_RULES, Rules
-from workbench.work.trust.significance import accepted_mm
-from workbench.work.trust.temperature_correction import known_temperatures, values_mm
+from workbench.work.trust.job_reading import accepted_mm
+from workbench.work.trust.reading_tools import known_temperatures, values_mm
 
 Stage = Literal[
     "waiting", "received check", "as received", "studs", "target", "turning", "measuring",

@@ -17,7 +17,7 @@ from workbench.records.store.rows import Temperature
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.text.words import clean
-from workbench.work.trust.temperature_correction import (
+from workbench.work.trust.reading_tools import (
     TEMPERATURE_OFF,
     TemperatureScale,
     at_words,

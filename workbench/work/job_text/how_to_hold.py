@@ -16,9 +16,9 @@ from workbench.fin.reading.quantities import TRAITS
 from workbench.fin.reading.rig import Rig
 from workbench.measure.display import length_text
 from workbench.measure.units import Unit
+from workbench.records.tables.roster import method_of
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
-from workbench.work.order.rigs import method_of
 from workbench.work.text.words import error_words
 
 # -- how to hold it ----------------------------------------------------------------------------

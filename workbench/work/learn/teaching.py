@@ -25,8 +25,8 @@ from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 from workbench.records.book import Book
 from workbench.records.store import rows
+from workbench.records.tables.roster import blade_of, method_of, rig_of
 from workbench.work.learn.kept_rounds import KeptRound, rounds_of_ski
-from workbench.work.order.rigs import blade_of, method_of, rig_of
 
 LEAST_JOBS, STEP = 100, 50
 """Of a block with more jobs the newest are gone through, from this many on: leads drift, so that

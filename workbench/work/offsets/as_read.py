@@ -24,13 +24,14 @@ from workbench.frozen import dataclass
 from workbench.measure.display import fine_text, length_text
 from workbench.measure.lengths import parse_length, understand
 from workbench.measure.units import Unit
-from workbench.records.store.values import keepable
+from workbench.records.store.row_checks import keepable
+from workbench.records.tables.roster import method_of
 from workbench.work.job.entry import copied
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.how_to_hold import hold_words, place_words
 from workbench.work.offsets.offsets import learnt_restatement, rests_words
-from workbench.work.order.rigs import method_of, usual_range_mm
+from workbench.work.order.rigs import usual_range_mm
 from workbench.work.text.words import clean
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.reading_budget import default_figures, reading_u_mm

@@ -19,11 +19,11 @@ from workbench.measure.numerics.distributions import coverage_factor
 from workbench.measure.repeats import LEVEL
 from workbench.measure.stats.learnt_offset import LearntOffset, Restatement, learn_offset
 from workbench.measure.units import Unit
+from workbench.records.tables.roster import method_of
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.how_to_hold import Restated
 from workbench.work.offsets.pairs import Number, PairLine, Two, number_of, offered, pairs_of
-from workbench.work.order.rigs import method_of
 from workbench.work.text.words import error_words
 from workbench.work.trust.reading_budget import (
     CONTACT_HEIGHT_U_MM,

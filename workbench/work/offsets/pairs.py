@@ -13,9 +13,10 @@ from workbench.measure.lengths import parse_length, understand
 from workbench.measure.repeats import mean_of
 from workbench.measure.units import Unit
 from workbench.records.store import rows
+from workbench.records.tables.roster import method_of
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
-from workbench.work.order.rigs import method_of, usual_range_mm
+from workbench.work.order.rigs import usual_range_mm
 from workbench.work.roster.calipers import in_hand
 
 
@@ -66,7 +67,7 @@ class PairLine:
 def choices(shop: Shop, view: JobView) -> tuple[Two, ...]:
     """Return every two methods of the ski's blade that take the same quantity."""
     every = shop.book.methods_of(view.ski.blade_id)
-    methods = [m for m in every if m.scribe_x_mm is None]  # a scale's zero lies anywhere
+    methods = [m for m in every if m.scribe is None]  # a scale's zero lies anywhere
     return tuple(Two(a, b) for a, b in combinations(methods, 2) if a.quantity == b.quantity)
 
 

@@ -36,14 +36,14 @@ from workbench.work.job_text.setting_words import (
     wing_as_set_words,
 )
 from workbench.work.job_text.view_words import stage_words, stand_in_words
-from workbench.work.order.exposed_words import exposed_short, exposure_at
+from workbench.work.order.order_answers import exposed_short, exposure_at
 from workbench.work.order.round_records import last_of
 from workbench.work.paper.day_sheet import last_initials
 from workbench.work.text.local_time import local_day
 from workbench.work.text.safe_text import visible
 from workbench.work.text.words import CAUTION_EDGES
 from workbench.work.trust.job_reading import Line
-from workbench.work.trust.temperature_correction import at_words
+from workbench.work.trust.reading_tools import at_words
 
 MOST_NOTES = 3
 """Notes that stand on the card; what is more stays in the book, and the card says so."""

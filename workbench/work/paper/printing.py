@@ -10,11 +10,11 @@ from typing import Literal
 
 from workbench.errors import InputError
 from workbench.records.store import rows
+from workbench.records.tables.roster import blade_of
 from workbench.work.drawing.layout import svg_file
 from workbench.work.files.safe_write import slug, write_set
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
-from workbench.work.order.rigs import blade_of
 from workbench.work.paper.cards import card_of
 from workbench.work.paper.day_sheet import day_sheet
 from workbench.work.paper.html_pages import card_html, day_html, label_html

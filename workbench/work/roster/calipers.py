@@ -18,12 +18,12 @@ from workbench.measure.lengths import Length, parse_length, understand
 from workbench.measure.units import Unit, unit_of
 from workbench.records.book import whole
 from workbench.records.store import rows
-from workbench.records.store.values import keepable
+from workbench.records.store.row_checks import keepable
 from workbench.work.job.entry import Typed
 from workbench.work.job.shop import Shop
 from workbench.work.text.words import clean
 from workbench.work.trust import setting_values
-from workbench.work.trust.caliper_figures import IN_HAND, held_caliper, judged, measured, shown_name
+from workbench.work.trust.reading_tools import IN_HAND, held_caliper, judged, measured, shown_name
 
 INTERVAL_NAME = "check_interval_days"
 """The setting of how many days a gauge-block check holds: a whole number, 0 asks for no check."""

@@ -21,8 +21,8 @@ from workbench.advice.checklists import (
     with_clamp_last,
 )
 from workbench.errors import InputError
+from workbench.records.store.row_checks import keepable
 from workbench.records.store.rows import Checklist
-from workbench.records.store.values import keepable
 from workbench.work.job.shop import Shop
 from workbench.work.order.shop_policy import (
     FINAL_SETTING,

@@ -36,11 +36,11 @@ from workbench.measure.display import fine_text, length_text, turns_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
 from workbench.records.store import rows
+from workbench.records.tables.roster import blade_of, stud_of
 from workbench.work.drawing.layout import PLAIN_LEGEND, plain_picture
 from workbench.work.drawing.scene import side_scene
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
-from workbench.work.order.rigs import blade_of, stud_of
 from workbench.work.roster.adding import LONGEST_TEXT, checked_name
 from workbench.work.roster.correction_words import Mended
 from workbench.work.roster.corrections import correct_to

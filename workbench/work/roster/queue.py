@@ -11,8 +11,8 @@ from typing import TypeVar
 from workbench.errors import InputError, shown
 from workbench.records.book import whole
 from workbench.records.store import rows
-from workbench.records.store.faults import UnknownRowError
-from workbench.records.store.values import keepable
+from workbench.records.store.database import UnknownRowError
+from workbench.records.store.row_checks import keepable
 from workbench.records.tables.days import JobTimes
 from workbench.work.job.job_view import RosterLine
 from workbench.work.job.shop import Shop

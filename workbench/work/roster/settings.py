@@ -14,7 +14,7 @@ from workbench.measure.calipers import BLOCK_DAYS
 from workbench.measure.display import DIALS, turn_text
 from workbench.measure.lengths import check_finest, parse_turn
 from workbench.records.book import Book, whole
-from workbench.records.store.values import keepable
+from workbench.records.store.row_checks import keepable
 from workbench.work.job.shop import Shop, initials_of
 from workbench.work.order.shop_policy import (
     AFTER_LOCK,

@@ -68,7 +68,7 @@ def join_hub(book: Book, url: str, name: str = "") -> HubFacts:
     with Hub(kept) as hub:
         facts = hub.facts()
         book.set_down(journal.join, hub.share, "hub", kept, called)
-        position, _ = book.journal(journal.taken, hub.share, "")
+        position, _ = book.look(journal.taken, hub.share, "")
         hub.say_here(book.own_bench(), called, "", "", position)
     return facts
 
@@ -89,7 +89,7 @@ def leave_hub(book: Book) -> Share:
 
 def hub_of(book: Book) -> Share:
     """The hub that is joined; raises ``RecordsError`` where none is."""
-    for share in book.journal(journal.shares):
+    for share in book.look(journal.shares):
         if share.kind == "hub" and share.joined:
             return share
     raise RecordsError("no hub is joined; 'quarterturn hub join URL' joins one")
@@ -120,7 +120,7 @@ def sync_hub(book: Book) -> Shared:
         done = hub_round(book, hub)
         bench = book.own_bench()
         if not any(there.bench == bench and there.is_here for there in hub.benches()):
-            position, _ = book.journal(journal.taken, hub.share, "")
+            position, _ = book.look(journal.taken, hub.share, "")
             hub.say_here(bench, share.name, "", "", position)  # else the open bench says so itself
         return done
 
@@ -129,8 +129,8 @@ def sync_folder(book: Book, path: str) -> Shared:
     """One round by a shared folder."""
     bench = book.own_bench()
     known = {  # the name of this bench's file there is kept as the bench's own
-        share.share: book.journal(journal.taken, share.share, share.name)[0]
-        for share in book.journal(journal.shares)
+        share.share: book.look(journal.taken, share.share, share.name)[0]
+        for share in book.look(journal.shares)
         if share.kind == "folder"
     }
     folder = Folder(Path(path).expanduser(), bench, known)
@@ -151,11 +151,11 @@ def sync_folder(book: Book, path: str) -> Shared:
 def status_of(book: Book) -> HubStatus:
     """How far the book is in step with the hub that is joined."""
     share = hub_of(book)
-    unsent = book.journal(journal.unsent, share.share)
-    held = len(book.journal(journal.held, share.share))
+    unsent = book.look(journal.unsent, share.share)
+    held = len(book.look(journal.held, share.share))
     try:
         with opened_hub(book, share) as hub:
-            position, _ = book.journal(journal.taken, hub.share, "")
+            position, _ = book.look(journal.taken, hub.share, "")
             return HubStatus(
                 share, unsent, held, "", hub.facts(), hub.count_after(position), hub.benches()
             )

@@ -109,14 +109,14 @@ def go_round(book: Book, way: Way, most: int = MOST_TAKEN) -> Round:
     """
     done = Round()
     for stream in way.streams():
-        position, mark = book.journal(journal.taken, way.share, stream)
+        position, mark = book.look(journal.taken, way.share, stream)
         if way.is_same(stream, position, mark):
             done.before[stream] = position
         elif way.loses_sent:
             book.set_down(journal.start_over, way.share)
         else:
             book.set_down(journal.note_taken, way.share, stream, 0, "")
-    has_sent = book.journal(journal.sent, way.share) > 0
+    has_sent = book.look(journal.sent, way.share) > 0
     way.knows(done.before if has_sent else None)
     _send(book, way, done)
     _take(book, way, most, done)
@@ -124,7 +124,7 @@ def go_round(book: Book, way: Way, most: int = MOST_TAKEN) -> Round:
         _try_held(book, way, done)
     done.refused += [
         f"row {shown(held.row_id)} of {shown(held.table)}: {held.why}"
-        for held in book.journal(journal.held, way.share)
+        for held in book.look(journal.held, way.share)
     ]
     return done
 
@@ -133,7 +133,7 @@ def _send(book: Book, way: Way, done: Round) -> None:
     bench = book.own_bench()
     try:
         while True:
-            out = book.journal(journal.outgoing, way.share, MOST_SENT)
+            out = book.look(journal.outgoing, way.share, MOST_SENT)
             if out.upto == out.before:
                 break
             if out.parcels:
@@ -150,7 +150,7 @@ def _send(book: Book, way: Way, done: Round) -> None:
         raise
     except RecordsError as why:  # a row here is damaged: until it is struck out, none behind it go
         done.stopped.append(f"not sent: {why}")
-    position, _ = book.journal(journal.taken, way.share, way.own_stream)
+    position, _ = book.look(journal.taken, way.share, way.own_stream)
     if (end := way.skip_own(position)) is not None:
         book.set_down(journal.note_taken, way.share, way.own_stream, *end)
 
@@ -170,7 +170,7 @@ def _take(book: Book, way: Way, most: int, done: Round) -> None:
 def _take_stream(book: Book, way: Way, stream: str, most: int, done: Round) -> str:
     """Take a stream to its end; else return why not."""
     while True:
-        position, _ = book.journal(journal.taken, way.share, stream)
+        position, _ = book.look(journal.taken, way.share, stream)
         batch = way.read(stream, position, most)
         known = next((i for i, row in enumerate(batch.rows) if row.form > FORM), len(batch.rows))
         if known < len(batch.rows):
@@ -193,7 +193,7 @@ def _end_of(rows: Sequence[Arriving], position: int, mark: str) -> tuple[int, st
 
 def _keep(book: Book, way: Way, stream: str, batch: Batch, done: Round) -> str:
     """Put a batch in with how far it was taken; return why it was not taken to its end."""
-    after = book.journal(journal.journal_end)
+    after = book.look(journal.journal_end)
     refused: list[tuple[Arriving, str]] = []
     first, again = _apart(batch.rows)
     for rows in (first, *([row] for row in again)):
@@ -203,7 +203,7 @@ def _keep(book: Book, way: Way, stream: str, batch: Batch, done: Round) -> str:
     if refused and way.stops_at_refused:
         row, words = refused[0]
         before = batch.rows[: batch.rows.index(row)]
-        here, _ = book.journal(journal.taken, way.share, stream)
+        here, _ = book.look(journal.taken, way.share, stream)
         (position, mark), why = _end_of(before, here, stream), f"{row.where}: {words}"
     else:
         held = [Held(row.position, row.table, row.row_id, row.body, why) for row, why in refused]
@@ -262,13 +262,13 @@ def _taken_in(book: Book, rows: Sequence[Arriving]) -> TakenIn:
 
 def _try_held(book: Book, way: Way, done: Round) -> None:
     """Try again what was held back: what it refers to may have come."""
-    held = book.journal(journal.held, way.share)
+    held = book.look(journal.held, way.share)
     if held:
         book.batch(_let_in, book, way, held, done)
 
 
 def _let_in(book: Book, way: Way, held: Sequence[Held], done: Round) -> None:
-    after = book.journal(journal.journal_end)
+    after = book.look(journal.journal_end)
     rows = [
         Arriving(each.position, each.row_id, f"row {each.position}", each.row_id, each.table,
                  each.body, 0)

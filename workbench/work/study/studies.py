@@ -14,7 +14,7 @@ from workbench.errors import InputError
 from workbench.measure.lengths import Entry, Placing, parse_length, understand
 from workbench.measure.units import MM_PER, Unit, other, unit_of
 from workbench.records.store import rows
-from workbench.records.store.values import keepable
+from workbench.records.store.row_checks import keepable
 from workbench.work.job.shop import Shop
 from workbench.work.job.ski_state import TAKEN_BACK
 from workbench.work.roster.calipers import in_hand

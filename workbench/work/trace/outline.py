@@ -14,8 +14,8 @@ from workbench.measure.display import length_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
 from workbench.records.store import rows
+from workbench.records.tables.roster import blade_of, row_of_blade
 from workbench.work.job.shop import Shop
-from workbench.work.order.rigs import blade_of, row_of_blade
 from workbench.work.roster.adding import checked_name, keep_blade, pick
 from workbench.work.roster.parts_typed import usual_methods
 from workbench.work.text.words import clean

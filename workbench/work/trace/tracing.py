@@ -16,8 +16,8 @@ from workbench.frozen import dataclass
 from workbench.measure.display import length_text
 from workbench.measure.units import MM_PER, Unit
 from workbench.records.store import rows
+from workbench.records.tables.roster import blade_of, method_of, row_of_blade
 from workbench.work.job.shop import Shop
-from workbench.work.order.rigs import blade_of, method_of, row_of_blade
 from workbench.work.roster.adding import checked_name, keep_blade
 from workbench.work.roster.parts_typed import usual_methods, within
 from workbench.work.text.words import clean

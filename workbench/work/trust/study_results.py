@@ -13,7 +13,9 @@ from workbench.measure.repeats import Repeats, mean_of, summarise
 from workbench.measure.stats.gauge_study import GaugeAnova, by_anova
 from workbench.records.book import Book
 from workbench.records.store import rows
+from workbench.work.text.words import clean
 from workbench.work.trust import setting_values
+from workbench.work.trust.reading_budget import StudyScatter
 
 NO_SCATTER_MM = 1e-9
 """Below this a standard deviation is what arithmetic left behind, not scatter."""
@@ -277,3 +279,44 @@ def _half(result: StudyResult, repeats: Repeats, spread: Spread) -> float:
         return 0.0
     one = result.analysis.one_person
     return one.k * one.sd / math.sqrt(repeats.n)
+
+
+# -- the shop's own scatter of a reading, as its finished studies measured it ---------------------
+
+_KEPT = 1024
+_found: dict[tuple[str, str], StudyScatter | None] = {}
+
+
+def scatters_of(book: Book) -> tuple[StudyScatter, ...]:
+    """Return what every finished study of the book says, those struck out left aside.
+
+    One that shows no scatter at all says nothing: the display hides it. What was worked out is kept
+    by the study and its readings, since every look at a job asks.
+    """
+    out = []
+    for each in book.studies_read():
+        if each not in _found:
+            while len(_found) >= _KEPT:
+                del _found[next(iter(_found))]
+            _found[each] = _computed(book, each[0])
+        out.append(_found[each])
+    return tuple(s for s in out if s is not None)
+
+
+def _computed(book: Book, study_id: str) -> StudyScatter | None:
+    # A book without a study never needs these.
+    # The store and the studies: loaded where a book is open, never for an order alone.
+    from workbench.work.text.local_time import local
+    from workbench.work.trust.study_results import result_of, study_as_is
+
+    view = study_as_is(book, 0, book.study(study_id))
+    if view.missing or view.study.struck is not None:
+        return None
+    result = result_of(view)
+    if result.analysis is None or result.without_scatter:
+        return None
+    last = max(view.live, key=lambda r: r.id)
+    when = f"{local(last.at):%Y-%m-%d}, {len(view.live)} readings"
+    source = f"repeatability test '{clean(view.study.name)}' ({when})"
+    of = view.study.what.strip().casefold()
+    return StudyScatter(of, result.analysis.one_person, source, last.id)

@@ -12,8 +12,8 @@ from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError
 from workbench.fin.frame import Point
 from workbench.measure.units import Unit
+from workbench.records.tables.roster import blade_of
 from workbench.work.job.shop import Shop
-from workbench.work.order.rigs import blade_of
 from workbench.work.paper.printing import outline_document
 from workbench.work.trace.outline import outline_lines
 

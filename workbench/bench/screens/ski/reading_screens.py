@@ -34,7 +34,7 @@ from workbench.work.job_text.budget_explained import (
 )
 from workbench.work.job_text.how_to_hold import Restated, hold_words, place_words, restated
 from workbench.work.offsets.offsets import learnt_beside, rests_words
-from workbench.work.order.exposed_words import exposed_words, exposure_at
+from workbench.work.order.order_answers import exposed_words, exposure_at
 from workbench.work.text.words import error_words
 
 LEAST_DRAWN = 3

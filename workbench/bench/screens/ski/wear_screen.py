@@ -58,7 +58,7 @@ class WearForm(Form):
             "block": clean(shop.book.block(ski.block_id).name),
             METHODS: clean(methods_text(shop, ski)),
         }
-        fine = [m for m in shop.book.methods_of(ski.blade_id) if m.scribe_x_mm is None]
+        fine = [m for m in shop.book.methods_of(ski.blade_id) if m.scribe is None]
         known = " · ".join(f"{n} {clean(m.name)}" for n, m in enumerate(fine, 1))
         hints = (
             ("blade", "Blade", f"by name or number: {parts_listed(shop.book.blades())}"),
