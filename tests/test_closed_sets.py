@@ -36,7 +36,6 @@ from workbench.work.history import timeline
 from workbench.work.history.timeline import _TELLERS
 from workbench.work.job import stages
 from workbench.work.job.coarse_marks import mark_place
-from workbench.work.job.entry_words import MARK_WORDS, described
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import (
@@ -51,6 +50,7 @@ from workbench.work.job_text import tasks
 from workbench.work.job_text.tasks import TASKS, WAYS, caution_words, task_of, tour_words
 from workbench.work.job_text.view_words import Obstacle
 from workbench.work.order.rigs import ANY_FIN_MM, usual_range_mm
+from workbench.work.order.round_records import MARK_WORDS, described
 from workbench.work.paper.day_sheet import HEADS, SHARES
 from workbench.work.roster.settings import SETTINGS
 from workbench.work.trust.reading_budget import StudyScatter, scatter_for

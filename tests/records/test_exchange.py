@@ -27,7 +27,6 @@ from workbench.records.exchange.lines import rows_said
 from workbench.records.exchange.rows_in import Brought
 from workbench.records.store import rows
 from workbench.records.store.database import Database as Bare
-from workbench.records.store.ids import moment_of
 from workbench.records.store.rows import (
     AnyFact,
     Baseline,
@@ -47,6 +46,7 @@ from workbench.records.store.rows import (
 )
 from workbench.records.store.schema import APPLIED, QUEUE_OF_ROWS, fingerprint
 from workbench.records.store.specs import FACT_TABLES, ORDER, PART_OF, PARTS, SPECS, WITH_IDS, Table
+from workbench.records.store.writer import moment_of
 
 
 def out(book: Book, ski_id: str | None = None) -> dict[str, Any]:

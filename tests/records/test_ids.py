@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from workbench.errors import RecordsError
 from workbench.records.book import Book
-from workbench.records.store.ids import (
+from workbench.records.store.writer import (
     Mint,
     bench_tag,
     is_id,

@@ -42,7 +42,7 @@ from workbench.work.history.timeline import (
 from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
-from workbench.work.job.ski_state import TAKEN_BACK
+from workbench.work.order.round_records import TAKEN_BACK
 from workbench.work.trust.reading_budget import Taken, readings_of
 
 

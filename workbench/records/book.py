@@ -5,9 +5,7 @@ What a method does and raises is said at the function that it calls (``tables``)
 
 from __future__ import annotations
 
-import asyncio
 from collections.abc import Callable
-from concurrent.futures import Future
 from datetime import datetime
 from functools import wraps
 from pathlib import Path
@@ -127,7 +125,7 @@ def whole(act: Callable[Concatenate[S, P], _T]) -> Callable[Concatenate[S, P], _
 
 
 class Book:
-    """One book, open. Every method blocks until it is done; ``aio`` is the way from a screen.
+    """One book, open. Every method blocks until it is done.
 
     A method that has returned has kept what it was given: written through to the disk. Every
     method raises ``RecordsError`` when the book cannot be read or written, ``InputError`` when a
@@ -176,34 +174,6 @@ class Book:
         self.close()
 
     # The ways in -----------------------------------------------------------------------------
-
-    async def aio(self, method: Callable[P, _T], *args: P.args, **kwargs: P.kwargs) -> _T:
-        """Await ``method`` of this book, on a screen's loop.
-
-        Once asked for, a write is done even if whoever awaits it is cancelled.
-        """
-        loop = asyncio.get_running_loop()
-        answer: asyncio.Future[_T] = loop.create_future()
-
-        def settle(done: Future[_T]) -> None:
-            if answer.cancelled():
-                return
-            error = done.exception()
-            if error is None:
-                answer.set_result(done.result())
-            else:
-                answer.set_exception(error)
-
-        def report(done: Future[_T]) -> None:
-            if not loop.is_closed():
-                loop.call_soon_threadsafe(settle, done)
-
-        self.submit(method, *args, **kwargs).add_done_callback(report)
-        return await answer
-
-    def submit(self, method: Callable[P, _T], *args: P.args, **kwargs: P.kwargs) -> Future[_T]:
-        """Hand ``method`` of this book to the desk and go on; the desk keeps the order asked."""
-        return self._desk.submit(lambda: method(*args, **kwargs))
 
     def batch(self, work: Callable[P, _T], *args: P.args, **kwargs: P.kwargs) -> _T:
         """Run ``work``, which calls this book's methods, as one transaction: all kept or nothing.

@@ -17,8 +17,8 @@ from workbench.bench.hand.state import DRAWINGS, SIDES, BenchState, Question
 from workbench.errors import BenchError, shown
 from workbench.frozen import dataclass
 from workbench.measure.units import other
-from workbench.work.job.entry_words import what_came_in
 from workbench.work.job.job_view import JobView, RosterLine
+from workbench.work.job.open_book import what_came_in
 from workbench.work.job.shop import ChangedError, Shop
 from workbench.work.roster.keys import KEYS, keys_in_force
 from workbench.work.text.words import error_words

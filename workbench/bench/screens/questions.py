@@ -10,7 +10,7 @@ from textual.content import Content
 from workbench.bench.bases.lists import ListScreen
 from workbench.bench.bases.prompts import ASIDE_REASONS, Prompt
 from workbench.bench.draw.text import paragraphs
-from workbench.work.job.entry_words import described
+from workbench.work.order.round_records import described
 
 if TYPE_CHECKING:
     from workbench.bench.app import Bench

@@ -28,10 +28,9 @@ from workbench.frozen import dataclass
 from workbench.records.exchange.form import HOME_STEPS, Row, forms
 from workbench.records.exchange.rows_out import can_tell_damage, damaged, rows_of
 from workbench.records.store.database import DamagedRowError, Database
-from workbench.records.store.ids import tag_of
 from workbench.records.store.schema import BOOK_STEPS
 from workbench.records.store.specs import ORDER, Table
-from workbench.records.store.writer import Pen
+from workbench.records.store.writer import Pen, tag_of
 
 HOME = "-"
 

@@ -8,9 +8,10 @@ from functools import partial
 from workbench.errors import InputError
 from workbench.records.store import rows
 from workbench.work.history.timeline import Entry
-from workbench.work.job.job_view import WING_AIM, JobView
+from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import MidPassError, Stage
+from workbench.work.order.round_records import WING_AIM
 from workbench.work.roster.ski_sheet import NEVER_DONE, strike_change
 from workbench.work.text.local_time import day_and_time
 from workbench.work.text.words import clean

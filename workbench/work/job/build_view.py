@@ -20,7 +20,6 @@ from workbench.frozen import dataclass
 from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.job.job_view import CoarseMark, JobView
-from workbench.work.job.ski_state import TAKEN_BACK
 from workbench.work.job.stages import Progress
 from workbench.work.order.rigs import (
     expected_of,
@@ -30,7 +29,7 @@ from workbench.work.order.rigs import (
     plan_of,
     usual_range_mm,
 )
-from workbench.work.order.round_records import live
+from workbench.work.order.round_records import TAKEN_BACK, live
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.plausibility import Contradiction, contradictions
 from workbench.work.trust.reading_budget import Taken, readings_of

@@ -22,7 +22,7 @@ from workbench.records.store import rows
 from workbench.records.tables.days import DayItem, Unread
 from workbench.work.job.ski_state import conclude
 from workbench.work.job.stages import NOT_RELEASED, STAGE_GLYPHS, Asked, Progress, Stage, progress
-from workbench.work.order.round_records import SETTLED, last_mark, last_of, live
+from workbench.work.order.round_records import SETTLED, WING_AIM, last_mark, last_of, live
 from workbench.work.order.shop_policy import AS_LAST_TIME, SHIPPED_RULES, Rules
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.plausibility import RIDDEN_U_MM, AgainstExpected, Contradiction
@@ -32,9 +32,6 @@ from workbench.work.trust.wing_setup import hold_numbered
 
 if TYPE_CHECKING:
     from workbench.work.learn.what_learnt import NextAct
-
-WING_AIM = "wing_aim"
-"""The kind of mark that keeps the wing's angle wanted, in degrees."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,8 +26,11 @@ from workbench.work.job.ski_state import SkiState, conclude
 from workbench.work.job.stages import Asked, progress
 from workbench.work.order.rigs import expected_of
 from workbench.work.order.round_records import (
+    TAKEN_BACK,
     blade_for,
     block_for,
+    described,
+    did_words,
     held_at,
     last_mark,
     live,
@@ -36,6 +39,8 @@ from workbench.work.order.round_records import (
     turned_other_way,
 )
 from workbench.work.order.shop_policy import SHAPING, Rules, shop_rules
+from workbench.work.text.local_time import local
+from workbench.work.text.words import clean
 from workbench.work.trust import setting_values
 from workbench.work.trust.job_reading import GUARD
 from workbench.work.trust.reading_budget import readings_of
@@ -45,6 +50,9 @@ from workbench.work.trust.wing_setup import wing_setup
 if TYPE_CHECKING:
     from workbench.fin.plan.plan import Plan, Target
     from workbench.work.learn.what_learnt import NextAct
+
+MOST_TOLD = 2
+"""So many of the things added are told; more would not be read."""
 
 _MOST_LINES = 1500
 """So many lines of a queue are kept as worked out: more than any day has."""
@@ -399,3 +407,36 @@ def _turns_after(
             way = -turn.turns if turn.stud in other_way else turn.turns
             out[turn.stud] = out.get(turn.stud, 0.0) + way
     return out
+
+
+# -- what others did meanwhile ---------------------------------------------------------------------
+
+
+def what_came_in(seen: JobView, now: JobView, book: Book) -> str:
+    """Return what was done to a ski since a view of it was read: by whom and when, newest first."""
+    found = sorted(_news(seen, now, book), reverse=True)
+    told = [f"{clean(who) or 'somebody'} {did} at {local(at):%H:%M}" for at, who, did in found]
+    if any(h.job.id > seen.seen.newest for h in book.history_of_ski(now.ski.id)):
+        told.append("it was queued again")
+    if len(told) > MOST_TOLD:
+        told[MOST_TOLD:] = [f"and {len(told) - MOST_TOLD} more"]
+    if told:
+        return "; ".join(told)
+    if seen.job.day != now.job.day:
+        return f"it was carried to {now.job.day}"
+    if seen.seen.newest != now.seen.newest or seen.seen.facts != now.seen.facts:
+        return "something of it arrived from another book, or was struck out"
+    return "its sheet, its blade, its block or the shop's settings were changed"
+
+
+def _news(seen: JobView, now: JobView, book: Book) -> Iterator[tuple[str, str, str]]:
+    """Yield when, who and what of each fact and strike that the view was read without."""
+    known = {f.id: f for f in seen.facts}
+    for history in book.history_of_ski(now.ski.id):
+        own = history.job.id == now.job.id
+        for fact in history.facts:
+            if fact.id not in known if own else fact.id > seen.seen.newest:
+                yield fact.at, fact.who, did_words(fact)
+            elif own and fact.struck is not None and known[fact.id].struck is None:
+                verb = "took back" if fact.struck.reason == TAKEN_BACK else "struck out"
+                yield fact.struck.at, fact.struck.who, f"{verb} '{described(fact)}'"

@@ -18,14 +18,14 @@ from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.records.store.database import UnknownRowError
 from workbench.work.job.entry import Typed, check_reading, check_target, target_name
-from workbench.work.job.entry_words import what_came_in
-from workbench.work.job.job_view import WING_AIM, JobView
-from workbench.work.job.open_book import WITHOUT_LEARNED, OpenBook
-from workbench.work.job.ski_state import TAKEN_BACK
+from workbench.work.job.job_view import JobView
+from workbench.work.job.open_book import WITHOUT_LEARNED, OpenBook, what_came_in
 from workbench.work.job.stages import Event, check_can
 from workbench.work.order.round_records import (
     SETTLED,
+    TAKEN_BACK,
     TURN_ANSWERS,
+    WING_AIM,
     TurnAnswer,
     parts_text,
     turn_in,

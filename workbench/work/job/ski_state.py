@@ -37,9 +37,6 @@ _CHANGED: Mapping[_Changed, str] = {
 UNMEASURED = "a stud was turned and not measured since"
 REFITTED = "its blade or block was changed and it was not measured since"
 
-TAKEN_BACK = "taken back"
-"""The reason with which the last entry is struck out when it is taken back."""
-
 _MOVED: tuple[_Changed, ...] = ("turned", "loosened", "wing")
 
 _REST = frozenset({"seated", "aimed", "reaim", "accepted", "enough"})

@@ -16,7 +16,7 @@ from workbench.measure.units import MM_PER, Unit, other, unit_of
 from workbench.records.store import rows
 from workbench.records.store.row_checks import keepable
 from workbench.work.job.shop import Shop
-from workbench.work.job.ski_state import TAKEN_BACK
+from workbench.work.order.round_records import TAKEN_BACK
 from workbench.work.roster.calipers import in_hand
 from workbench.work.trust.study_results import State, StudyView, near_name, study_as_is
 
